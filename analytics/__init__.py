@@ -1,0 +1,20 @@
+"""Readings over mileage -> drift, risk, remaining life, cost and plan. Reads the ledger, never files.
+
+Public functions: `fit`, `rank`, `plan`. Heavy imports wait until one is called.
+"""
+
+from importlib import import_module
+from typing import Any
+
+_PUBLIC = {
+    "fit": "analytics.fitting",
+    "rank": "analytics.ranking",
+    "plan": "analytics.planning",
+}
+__all__ = ["fit", "plan", "rank"]  # noqa: F822 (resolved lazily below)
+
+
+def __getattr__(name: str) -> Any:
+    if name in _PUBLIC:
+        return getattr(import_module(_PUBLIC[name]), name)
+    raise AttributeError(f"module 'analytics' has no attribute {name!r}")

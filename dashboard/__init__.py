@@ -1,0 +1,1 @@
+"""Dashboard, charts and the command line."""

@@ -1,0 +1,82 @@
+"""The `pumpledger` command: one module per command, imported only when it is called."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import os
+import sys
+from importlib import import_module
+from pathlib import Path
+
+from ingest.errors import PumpledgerError
+
+COMMANDS = {
+    "demo": "build the demo fleet (once) and open the dashboard on it",
+    "analyse": "measure captures, store nothing",
+    "log": "store a visit",
+    "load": "bring in a fleet folder; again changes nothing",
+    "export": "write every table as CSV or Parquet",
+    "rank": "pumps by risk",
+    "plan": "a replacement schedule: which pump at which planned visit",
+    "cost": "policies compared, best age, what was spent",
+    "backtest": "how past forecasts would have done",
+    "serve": "the dashboard",
+    "check": "look for damage and orphans",
+    "backup": "copy the ledger while it is in use",
+    "reanalyse": "measure stored waveforms again with today's method",
+}
+
+
+class _HelpFormatter(argparse.RawDescriptionHelpFormatter):
+    """Keeps the example at the end of each help text as written."""
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; returns 0 done, 1 refused, 2 usage."""
+    parser = argparse.ArgumentParser(
+        prog="pumpledger",
+        description="Fuel-pump current captures, fleet history, failure risk and replacement planning.",
+        allow_abbrev=False,
+    )
+    subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    arguments = sys.argv[1:] if argv is None else argv
+    wanted = next((a for a in arguments if not a.startswith("-")), None)
+    for name, summary in COMMANDS.items():
+        module = import_module(f"dashboard.commands.{name}") if name == wanted else None
+        sub = subparsers.add_parser(
+            name,
+            help=summary,
+            description=summary[0].upper() + summary[1:] + ".",
+            epilog=f"example:\n  {module.EXAMPLE}" if module else None,
+            formatter_class=_HelpFormatter,
+            allow_abbrev=False,
+        )
+        sub.add_argument(
+            "--ledger",
+            type=Path,
+            default=Path(os.environ.get("PUMPLEDGER", "pumpledger.duckdb")),
+            help="the ledger file (default: $PUMPLEDGER, else pumpledger.duckdb here)",
+        )
+        sub.add_argument("--verbose", action="store_true", help="log more to stderr")
+        if module:
+            module.add_arguments(sub)
+            sub.set_defaults(run=module.run)
+    args = parser.parse_args(arguments)
+    logging.basicConfig(
+        level=logging.DEBUG if args.verbose else logging.WARNING, stream=sys.stderr, format="%(message)s"
+    )
+    try:
+        return args.run(args)
+    except PumpledgerError as error:
+        print(error.text, file=sys.stderr)
+        return 1
+    except BrokenPipeError:  # the reader of our output (head, less) has gone
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except KeyboardInterrupt:
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""Streamlit pages: layout only; queries and charts live beside this package."""

@@ -1,0 +1,20 @@
+"""Captures in, dated metrics out: read a waveform, measure the pump, keep it in the ledger.
+
+Public functions: `read_capture`, `measure`, `open_ledger`. Heavy imports wait until one is called.
+"""
+
+from importlib import import_module
+from typing import Any
+
+_PUBLIC = {
+    "read_capture": "ingest.reader",
+    "measure": "ingest.measurement",
+    "open_ledger": "ingest.ledger",
+}
+__all__ = ["measure", "open_ledger", "read_capture"]  # noqa: F822 (resolved lazily below)
+
+
+def __getattr__(name: str) -> Any:
+    if name in _PUBLIC:
+        return getattr(import_module(_PUBLIC[name]), name)
+    raise AttributeError(f"module 'ingest' has no attribute {name!r}")

@@ -1,0 +1,52 @@
+"""What every reader returns: one current waveform, evenly sampled, in amperes."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+Level = Literal["info", "ask", "warning"]
+
+
+@dataclass(frozen=True)
+class Note:
+    """A remark on a capture or reading. `code` is stable; `text` is one plain sentence."""
+
+    code: str
+    level: Level
+    text: str
+
+
+@dataclass(frozen=True)
+class Capture:
+    """One recorded current waveform.
+
+    current_a: shape (n,), float64, amperes, NaN where the file had no value.
+    sample_rate_hz: samples a second; start_s: time of the first sample (negative before a trigger).
+    notes: every assumption made while reading.
+    """
+
+    current_a: np.ndarray
+    sample_rate_hz: float
+    start_s: float = 0.0
+    source: str = ""
+    channel: str = ""
+    captured_at: datetime | None = None
+    notes: tuple[Note, ...] = field(default_factory=tuple)
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the record, n / sample_rate_hz, in seconds."""
+        return len(self.current_a) / self.sample_rate_hz
+
+    @cached_property
+    def identity(self) -> str:
+        """SHA-256 (hex) of the sample rate and samples: the same samples under any file name are one capture."""
+        digest = hashlib.sha256(np.float64(self.sample_rate_hz).tobytes())
+        digest.update(np.ascontiguousarray(self.current_a, dtype="<f8").tobytes())
+        return digest.hexdigest()

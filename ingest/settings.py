@@ -1,0 +1,42 @@
+"""Editable defaults: every number that alters a figure and is not a fact about a vehicle.
+
+A dated row of the ledger's `setting` table overrides a default (latest `valid_from` up to the day, then
+latest `recorded_at`). Marks: [P] common practice, no source found.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from typing import Any
+
+import duckdb
+
+DEFAULTS: dict[str, Any] = {
+    "distance_unit": "mi",  # how distances are shown; stored in km always
+    "currency": "USD",
+    "reference_supply_v": 13.5,
+    "ripple_limit_pct": 15.0,  # [P]
+    "rpm_low": 3400.0,  # [P]
+    "rpm_high": 10000.0,  # [P]
+    "drop_supply_limit_v": 0.5,  # [W] several public pages, no measurements
+    "drop_ground_limit_v": 0.1,  # [W]
+    "low_supply_v": 12.0,  # below this at the pump, engine running, volts are in question [P]
+    "low_fuel_level_pct": 25.0,  # [W] below a quarter tank the pump runs hot
+    "near_limit_share": 0.15,  # outer share of the specified band that counts as near its end [P]
+    "probe_factor_ratio": 10.0,
+    "idle_hour_miles": 29.0,  # 25-33 mi per idle hour [P]
+    "planned_replacement": 650.0,  # placeholder until confirmed
+    "failure_replacement": 2400.0,  # placeholder until confirmed
+    "risk_ceiling": {"ambulance": 0.05, "school bus": 0.05},  # by vehicle class, overrides cost
+}
+
+
+def settings_at(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> dict[str, Any]:
+    """Return all settings in force on `on` (default: latest), defaults filled in."""
+    rows = connection.execute(
+        "SELECT key, value FROM setting WHERE valid_from <= coalesce(?, DATE '9999-12-31')"
+        " ORDER BY valid_from, recorded_at",
+        [on],
+    ).fetchall()
+    return DEFAULTS | {key: json.loads(value) for key, value in rows}
