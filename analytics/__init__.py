@@ -11,7 +11,7 @@ _PUBLIC = {
     "rank": "analytics.ranking",
     "plan": "analytics.planning",
 }
-__all__ = ["fit", "plan", "rank"]  # noqa: F822 (resolved lazily below)
+__all__ = ["fit", "plan", "rank"]
 
 
 def __getattr__(name: str) -> Any:

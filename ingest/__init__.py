@@ -11,7 +11,7 @@ _PUBLIC = {
     "measure": "ingest.measurement",
     "open_ledger": "ingest.ledger",
 }
-__all__ = ["measure", "open_ledger", "read_capture"]  # noqa: F822 (resolved lazily below)
+__all__ = ["measure", "open_ledger", "read_capture"]
 
 
 def __getattr__(name: str) -> Any:

@@ -52,7 +52,9 @@ def _connect(path: Path, read_only: bool, wait_s: float) -> duckdb.DuckDBPyConne
             return duckdb.connect(str(path), config={"storage_compatibility_version": "v1.5.0"})
         except duckdb.IOException as error:
             if "lock" not in str(error):
-                raise LedgerError("unreadable-ledger", f"The ledger {path} can't be opened: {error}") from error
+                raise LedgerError(
+                    "unreadable-ledger", f"The ledger {path} can't be opened: {error}"
+                ) from error
             if time.monotonic() > deadline:
                 raise LedgerError(
                     "ledger-busy",
