@@ -1,0 +1,51 @@
+"""Cautions shown before anyone connects anything, on printed lists and in the documents.
+
+Marks: [S] from public service and teaching texts; [P] common practice, no source found. They come second
+to the maker's service information, local codes and licensed practice.
+"""
+
+from __future__ import annotations
+
+FIRST = (
+    "The vehicle maker's service information, local codes and licensed practice come first; "
+    "where they differ from this page, follow them."
+)
+
+# (when it applies, what to do, mark)
+CAUTIONS: tuple[tuple[str, str, str], ...] = (
+    (
+        "fuel",
+        "Keep sparks, flames and hot lamps away from fuel, and a class B extinguisher within reach.",
+        "[S]",
+    ),
+    ("fuel", "Keep tablets, scopes and chargers away from open fuel, and air the bay well.", "[P]"),
+    ("fuel", "Do not clamp near a leak: stop, cut the supply and mend the leak first.", "[P]"),
+    ("fuel", "Relieve fuel pressure before opening a joint, and wrap the joint in a cloth.", "[S]"),
+    ("fuel", "Fuel that reaches a hot exhaust can catch fire.", "[S]"),
+    ("fuel", "Leave the high-pressure side of a direct-injection system closed.", "[P]"),
+    ("electric", "Clamp insulated low-voltage wiring only; never an orange high-voltage cable.", "[P]"),
+    ("electric", "Make a hybrid unable to start by itself before you lean in.", "[P]"),
+    ("electric", "Piezo injectors work at about 400 V: keep hands and probes off them.", "[S]"),
+    ("electric", "Take the battery's negative lead off unless the test needs power.", "[S]"),
+    ("electric", "Earth yourself and the vehicle against static before opening the fuel system.", "[P]"),
+    ("jumper", "A jumper carries a fuse no larger than the circuit's own.", "[P]"),
+    (
+        "jumper",
+        "Bypassing a relay also bypasses the crash and stall shut-off: stay beside it, keep it brief, "
+        "never with a leak.",
+        "[P]",
+    ),
+    (
+        "meter",
+        "An ammeter goes in series, never across the supply; its fuse must stand the inrush "
+        "(2 to 5 times running current).",
+        "[P]",
+    ),
+    ("running engine", "Set the brake; keep leads, clamp and sleeves clear of belts and fans.", "[P]"),
+    ("running engine", "Wear eye protection.", "[P]"),
+)
+
+
+def caution_lines() -> list[str]:
+    """Return the cautions as sentences with their marks, the deferring one first."""
+    return [FIRST, *(f"{text} {mark}" for _, text, mark in CAUTIONS)]
