@@ -129,7 +129,7 @@ def parse_number(text: str, *, field: str = "number", whole_thousands: bool = Fa
                 "ambiguous-number",
                 f"{field}: '{text}' can mean {whole}{part} or {whole}.{part}; leave the thousands mark out.",
             )
-        well_formed = digits
+        well_formed = re.fullmatch(r"[+-]?\d+", digits.replace(",", ""))
         digits = digits.replace(",", "")
     else:
         digits = digits.replace(",", ".")
