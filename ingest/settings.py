@@ -22,8 +22,21 @@ DEFAULTS: dict[str, Any] = {
     "drop_supply_limit_v": 0.5,  # [W] several public pages, no measurements
     "drop_ground_limit_v": 0.1,  # [W]
     "low_supply_v": 12.0,  # below this at the pump, engine running, volts are in question [P]
+    "low_supply_prime_v": 11.0,  # the same on a key-on prime, nothing charging [P]
     "low_fuel_level_pct": 25.0,  # [W] below a quarter tank the pump runs hot
+    "min_delivery_l_min": 1.0,  # [P]
     "near_limit_share": 0.15,  # outer share of the specified band that counts as near its end [P]
+    "very_low_share": 0.5,  # of the specified low end [P]
+    "dead_a": 0.2,  # no pump runs on less [P]
+    "baseline_change_pct": 5.0,  # smallest change from own baseline that counts as a direction [P]
+    "baseline_far_pct": 10.0,  # change from own baseline that counts as far [P]
+    "baseline_visits": 3,  # first healthy readings that make the baseline
+    "baseline_new_km": 800.0,  # first reading within this of fitting: a new pump's baseline
+    "baseline_bedding_km": 5000.0,  # until here brushes may still bed in [P]
+    "steps_valid_days": 60,  # how long a passed circuit or filter check counts for a booking [P]
+    "clamp_accuracy_pct": 2.0,  # where the clamp is not known by name [P]
+    "clamp_accuracy_a": 0.05,  # [P]
+    "next_capture_days": 183,  # where a unit has no interval of its own: 6 months [S public fleet documents]
     "probe_factor_ratio": 10.0,
     "idle_hour_miles": 29.0,  # 25-33 mi per idle hour [P]
     "planned_replacement": 650.0,  # placeholder until confirmed

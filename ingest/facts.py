@@ -1,0 +1,161 @@
+"""The yes-or-no facts that the trade rules are made of, worked out for every visit at once.
+
+Current is compared with specification after correction to the specification's stated volts and pressure
+(where both are recorded), with own baseline after correction to equal volts and pressure.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ingest.sensitivities import log_ratio, log_volts_ratio, sensitivities
+
+NOMINAL = sensitivities()
+
+
+def corrected(visits: pd.DataFrame, reference_v: Any, reference_kpa: Any) -> tuple[np.ndarray, np.ndarray]:
+    """Return ln current and ln speed at the reference volts and pressure; uncorrected where unknown."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ln_current = np.log(_number(visits, "mean_a"))
+        ln_speed = np.log(_number(visits, "rpm"))
+    volts = log_volts_ratio(_number(visits, "supply_v"), reference_v)
+    pressure = log_ratio(_number(visits, "fuel_pressure_kpa"), reference_kpa)
+    ln_current = ln_current - NOMINAL.current_volts * volts - NOMINAL.current_pressure * pressure
+    return ln_current, ln_speed - NOMINAL.speed_volts * volts - NOMINAL.speed_pressure * pressure
+
+
+def add_baseline(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
+    """Add each visit's own baseline: the mean of the pump's first readings before it in the same state.
+
+    Adds `ln_a`, `ln_rpm` (at the reference volts and the type's rated pressure), `baseline_ln_a`,
+    `baseline_ln_rpm`, `baseline_count` and `baseline_kind` (new | bedding-in | late | none). PWM readings
+    meet only those at equal duty (within 5 points). Only PM and after-repair visits in the trend make a baseline.
+    """
+    out = visits.copy()
+    reference_v = float(settings["reference_supply_v"]) * _number(out, "system_v", 12.0) / 12.0
+    rated_kpa = _number(out, "rated_pressure_kpa")
+    out["ln_a"], out["ln_rpm"] = corrected(out, reference_v, rated_kpa)
+    state = out["state"].fillna("?").astype(str)
+    duty = (_number(out, "duty_pct") / 5).round().astype(str)
+    group = [out["pump_id"], state, pd.Series(duty, index=out.index)]
+    order = out.assign(_o=np.arange(len(out))).sort_values(["pump_id", "visited_on", "visit_id"]).index
+    trusted = out["in_trend"].fillna(True).astype(bool) & out["reason"].fillna("pm").isin(
+        ["pm", "after-repair"]
+    )
+    for name in ("ln_a", "ln_rpm"):
+        usable = (trusted & out[name].notna()).loc[order]
+        keys = [g.loc[order] for g in group]
+        rank = usable.groupby(keys).cumsum()
+        first = usable & (rank <= int(settings["baseline_visits"]))
+        total = out[name].loc[order].where(first, 0.0).groupby(keys).cumsum()
+        count = first.astype(int).groupby(keys).cumsum()
+        before_total = total - out[name].loc[order].where(first, 0.0)
+        before_count = count - first.astype(int)
+        out[f"baseline_{name}"] = (before_total / before_count.where(before_count > 0)).reindex(out.index)
+        if name == "ln_a":
+            out["baseline_count"] = before_count.reindex(out.index)
+            distance = pd.Series(_number(out, "distance_on_pump_km"), index=out.index).loc[order]
+            at_first = distance.where(first & (rank == 1)).groupby(keys).transform("max").reindex(out.index)
+    kind = np.select(
+        [
+            out["baseline_count"].to_numpy() == 0,
+            at_first.to_numpy() <= settings["baseline_new_km"],
+            at_first.to_numpy() <= settings["baseline_bedding_km"],
+        ],
+        ["none", "new", "bedding-in"],
+        default="late",
+    )
+    out["baseline_kind"] = kind
+    return out
+
+
+def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
+    """Return one bool column per fact for visits prepared by `add_baseline`; unknown is False."""
+    mean_a = _number(visits, "mean_a")
+    rpm = _number(visits, "rpm")
+    brushed = (visits["motor"].fillna("brushed") != "brushless").to_numpy()
+    full_duty = ~(
+        (visits["supply"].fillna("direct") == "pwm").to_numpy() & (_number(visits, "duty_pct") < 95)
+    )
+
+    low_a, high_a = _number(visits, "current_low_a"), _number(visits, "current_high_a")
+    ln_at_spec, _ = corrected(visits, _number(visits, "spec_at_v"), _number(visits, "spec_at_kpa"))
+    at_spec_a = np.exp(ln_at_spec)
+    edge_a = settings["near_limit_share"] * (high_a - low_a)
+
+    rpm_low = _number(visits, "rpm_low", settings["rpm_low"])
+    rpm_high = _number(visits, "rpm_high", settings["rpm_high"])
+    ripple = np.where(
+        np.isnan(_number(visits, "ripple_pct")),
+        _number(visits, "raw_ripple_pct"),
+        _number(visits, "ripple_pct"),
+    )
+    ripple_limit = _number(visits, "ripple_limit_pct", settings["ripple_limit_pct"])
+
+    supply_v = _number(visits, "supply_v")
+    scale = _number(visits, "system_v", 12.0) / 12.0
+    prime = (visits["state"] == "prime").to_numpy()
+    low_supply = scale * np.where(prime, settings["low_supply_prime_v"], settings["low_supply_v"])
+    drop_supply, drop_ground = _number(visits, "drop_supply_v"), _number(visits, "drop_ground_v")
+
+    d_current = np.expm1(_number(visits, "ln_a") - _number(visits, "baseline_ln_a")) * 100
+    d_speed = np.expm1(_number(visits, "ln_rpm") - _number(visits, "baseline_ln_rpm")) * 100
+    some, far = settings["baseline_change_pct"], settings["baseline_far_pct"]
+
+    delivery, pressure = _number(visits, "delivery_l_min"), _number(visits, "fuel_pressure_kpa")
+    rated = _number(visits, "rated_pressure_kpa")
+    with np.errstate(invalid="ignore"):
+        made = {
+            "no_current_reading": np.isnan(mean_a),
+            "dead": mean_a < settings["dead_a"],
+            "current_very_low": full_duty & (at_spec_a < settings["very_low_share"] * low_a),
+            "current_below": full_duty & (at_spec_a < low_a),
+            "current_above": full_duty & (at_spec_a > high_a),
+            "current_near_low": full_duty & (at_spec_a >= low_a) & (at_spec_a < low_a + edge_a),
+            "current_near_high": full_duty & (at_spec_a <= high_a) & (at_spec_a > high_a - edge_a),
+            "current_fell": d_current < -some,
+            "current_fell_far": d_current < -far,
+            "current_rose": d_current > some,
+            "speed_fell": brushed & (d_speed < -some),
+            "speed_fell_far": brushed & (d_speed < -far),
+            "speed_rose": brushed & (d_speed > some),
+            "speed_low": brushed & full_duty & (rpm < rpm_low),
+            "speed_high": brushed & (rpm > rpm_high),
+            "ripple_over": brushed & (ripple > ripple_limit),
+            "supply_low": supply_v < low_supply,
+            "supply_good": supply_v >= low_supply,
+            "drop_high": (drop_supply > settings["drop_supply_limit_v"])
+            | (drop_ground > settings["drop_ground_limit_v"]),
+            "drops_passed": (drop_supply <= settings["drop_supply_limit_v"])
+            & (drop_ground <= settings["drop_ground_limit_v"]),
+            "delivery_good": (delivery >= settings["min_delivery_l_min"]) & ~(pressure < 0.9 * rated),
+            "fuel_level_good": _number(visits, "fuel_level_pct") >= settings["low_fuel_level_pct"],
+            "zero_checked": ~np.isnan(_number(visits, "zero_a")) | (visits["origin"] == "meter").to_numpy(),
+        }
+        # Low volts explain low readings, so here the readings count as they were taken.
+        made["current_or_speed_low"] = (
+            (mean_a < low_a + edge_a)
+            | (brushed & (rpm < rpm_low))
+            | _fell_uncorrected(visits, "mean_a", some)
+        )
+    made["delivery_not_good"] = ~made["delivery_good"]
+    frame = pd.DataFrame(made, index=visits.index)
+    return frame.assign(
+        at_spec_a=at_spec_a, current_change_pct=d_current, speed_change_pct=d_speed, ripple_used_pct=ripple
+    )
+
+
+def _fell_uncorrected(visits: pd.DataFrame, column: str, pct: float) -> np.ndarray:
+    first = visits.groupby("pump_id")[column].transform("first").to_numpy(float)
+    return _number(visits, column) < first * (1 - pct / 100)
+
+
+def _number(visits: pd.DataFrame, column: str, default: float = np.nan) -> np.ndarray:
+    """Return a column as float, NaN (or `default`) where missing or absent."""
+    if column not in visits:
+        return np.full(len(visits), default)
+    values = pd.to_numeric(visits[column], errors="coerce").to_numpy(float)
+    return np.where(np.isnan(values), default, values)

@@ -1,0 +1,92 @@
+"""What may be booked, and what has to come first."""
+
+import pandas as pd
+import pytest
+
+from ingest.action import ACTIONS, decide_actions
+from ingest.verdict import judge
+from tests.test_verdict import history
+
+
+def act(*changes: dict, services: pd.DataFrame | None = None, **more) -> pd.Series:
+    return decide_actions(judge(history(*changes)), services, **more).iloc[0]
+
+
+LOW = {"mean_a": 3.7}
+UNPROVEN = {"drop_supply_v": None, "drop_ground_v": None}
+
+
+def test_healthy_ends_with_the_next_capture():
+    row = act({})
+    assert row["action"] == "none"
+    assert row["action_text"] == "No action; next capture by 2026-09-01."
+
+
+def test_circuit_comes_first_for_a_low_average():
+    assert act(LOW | UNPROVEN)["action"] == "check circuit"
+
+
+def test_one_finding_books_nothing():
+    row = act(LOW | {"filter": "module"})
+    assert row["action"] == "repeat capture"
+    assert row["missing"].split() == ["repeat"]
+
+
+@pytest.mark.parametrize(
+    ("lacking", "action"),
+    [
+        ({}, "book replacement"),
+        ({"zero_a": None}, "repeat capture"),
+        (UNPROVEN, "check circuit"),
+        ({"fuel_level_pct": 10.0}, "check filter or strainer"),
+        ({"filter": "inline"}, "check filter or strainer"),
+    ],
+)
+def test_booking_needs_every_condition(lacking, action):
+    repeated = LOW | {"filter": "module"} | lacking
+    assert act(repeated, repeated)["action"] == action
+
+
+def test_filter_changed_since_the_finding_excludes_the_filter():
+    first, again = LOW | {"filter": "inline"}, LOW | {"filter": "inline", "filter_changed_on": "2026-04-01"}
+    assert act(first, again)["action"] == "book replacement"
+    assert act(first, again | {"filter_changed_on": "2025-12-01"})["action"] == "check filter or strainer"
+
+
+def test_a_healthy_visit_between_breaks_the_repeat():
+    low = LOW | {"filter": "module"}
+    assert act(low, {}, low)["action"] == "repeat capture"
+
+
+def test_ripple_alone_never_books():
+    over = {"ripple_pct": 22.0, "filter": "module"}
+    assert act(over, over, over)["action"] == "shorten interval"
+
+
+def test_risk_alone_never_books():
+    worth = pd.Series({1: True})
+    assert act({}, worth_booking=worth)["action"] == "shorten interval"
+    assert act({}, worth_booking=pd.Series({1: False}))["action"] == "none"
+
+
+def test_outright_failure_skips_the_repeat():
+    assert act({"mean_a": 0.05, "rpm": None})["action"] == "book replacement"
+
+
+def test_a_person_may_override_with_a_reason():
+    decisions = pd.DataFrame(
+        [{"pump_id": 1, "status": "booked", "reason": "noisy for weeks", "planned_on": None}]
+    )
+    row = act({}, decisions=decisions)
+    assert row["action"] == "book replacement"
+    assert "noisy for weeks" in row["action_text"]
+
+
+def test_low_volts_blame_the_circuit_not_the_pump():
+    row = {"supply_v": 10.8, "mean_a": 4.2, "rpm": 4300.0}
+    assert act(row, row)["action"] == "check circuit"
+
+
+def test_actions_are_the_agreed_words():
+    assert len(ACTIONS) == 6
+    assert act({})["action"] in ACTIONS
