@@ -1,0 +1,16 @@
+-- The pump a visit belongs to. On the day of a change, without a serial, that is the pump taken off, unless
+-- the capture was made after the repair.
+SELECT pump_id
+FROM pump
+WHERE unit = $unit
+  AND position = $position
+  AND ($serial IS NULL OR serial IS NULL OR serial = $serial)
+  AND (fitted_on IS NULL OR fitted_on <= $visited_on)
+  AND (removed_on IS NULL OR removed_on >= $visited_on)
+ORDER BY
+    serial IS NOT DISTINCT FROM $serial DESC,
+    (removed_on IS NOT NULL) = ($reason <> 'after-repair') DESC,
+    removed_on NULLS LAST,
+    fitted_on DESC NULLS LAST,
+    pump_id DESC
+LIMIT 1;

@@ -1,0 +1,45 @@
+"""What a person enters at one visit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+
+@dataclass(frozen=True)
+class VisitEntry:
+    """One visit as entered; distances in km with the number and unit as typed beside them.
+
+    `position` None means the unit's only one. `visited_on` is the local date (None: today), `visited_at`
+    the same moment in UTC (naive) where it is known. `done` names the work of service rows (filter, wiring,
+    tank_cleaned, other). `pump_type` serves only when the pump is new to the ledger.
+    """
+
+    unit: str
+    position: str | None = None
+    serial: str | None = None
+    pump_type: str | None = None
+    visited_on: date | None = None
+    visited_at: datetime | None = None
+    time_zone: str | None = None
+    odometer_km: float | None = None
+    odometer_entered: float | None = None
+    odometer_unit: str | None = None
+    hours: float | None = None
+    reason: str = "pm"
+    state: str | None = None
+    meter_a: float | None = None
+    supply_v: float | None = None
+    drop_supply_v: float | None = None
+    drop_ground_v: float | None = None
+    fuel_pressure_kpa: float | None = None
+    delivery_l_min: float | None = None
+    fuel_temp_c: float | None = None
+    fuel_level_pct: float | None = None
+    duty_pct: float | None = None
+    clamp: str | None = None
+    clamp_point: str | None = None
+    technician: str | None = None
+    note: str | None = None
+    ref: str | None = None
+    done: tuple[str, ...] = field(default_factory=tuple)

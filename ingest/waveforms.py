@@ -1,0 +1,258 @@
+"""Keep waveforms as Parquet files beside the ledger, so that they come back sample for sample.
+
+`pumpledger.duckdb` keeps its waveforms in `pumpledger.waveforms/`, each named by its capture's hash.
+A file is written whole under another name, flushed to disk and renamed, so one that bears its name is
+complete; one that no visit refers to is harmless.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import uuid
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from ingest.capture import Capture, Note
+from ingest.errors import LedgerError
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+StoredAs = Literal["int16", "int32", "float32", "float64"]
+COLUMN = "current_a"
+TEMPORARY = ".part"
+# Distinct values looked at when a step size is sought; a sound converter record has far fewer.
+_LEVELS_CONSIDERED = 4096
+
+
+@dataclass(frozen=True)
+class Encoding:
+    """How samples are kept. Integers k stand for k * scale_a + offset_a, or k / steps_per_a + offset_a."""
+
+    stored_as: StoredAs
+    scale_a: float | None = None
+    offset_a: float | None = None
+    steps_per_a: float | None = None
+
+    def decode(self, stored: np.ndarray) -> np.ndarray:
+        """Return amperes, float64, shape (n,)."""
+        values = stored.astype(np.float64)
+        if self.steps_per_a is not None:
+            values = values / self.steps_per_a
+        elif self.scale_a is not None:
+            values = values * self.scale_a
+        return values + self.offset_a if self.offset_a else values
+
+
+@dataclass(frozen=True)
+class StoredWaveform:
+    """Where and how one capture's samples were kept."""
+
+    capture_hash: str
+    path: Path
+    encoding: Encoding
+    samples: int
+    written: bool  # False: it was there already
+
+
+def waveform_folder(ledger: Path | str) -> Path:
+    """Return the folder beside `ledger` that holds its waveforms."""
+    return Path(ledger).with_suffix(".waveforms")
+
+
+def waveform_path(ledger: Path | str, capture_hash: str) -> Path:
+    """Return the file that holds (or would hold) one capture."""
+    return waveform_folder(ledger) / f"{capture_hash}.parquet"
+
+
+def store_waveform(ledger: Path | str, capture: Capture) -> StoredWaveform:
+    """Write the samples of `capture` beside `ledger`, durably, unless they are there already.
+
+    Raises LedgerError (one sentence) when the folder can't be written or the disk is full.
+    """
+    path = waveform_path(ledger, capture.identity)
+    if path.exists():
+        try:
+            stored, encoding, _ = _read(path)
+            if Capture(encoding.decode(stored), capture.sample_rate_hz).identity == capture.identity:
+                return StoredWaveform(capture.identity, path, encoding, len(stored), written=False)
+        except LedgerError:
+            pass  # damaged: written afresh below
+    samples, encoding = encode(capture.current_a)
+    try:
+        _write_durably(path, _table(capture, samples, encoding), encoding)
+    except OSError as error:
+        raise LedgerError(
+            "waveform-not-stored",
+            f"The waveform can't be written to {path.parent} ({error.strerror or error}); nothing was stored:"
+            " free some space or allow writing there, then try again.",
+        ) from error
+    return StoredWaveform(capture.identity, path, encoding, len(samples), written=True)
+
+
+def load_waveform(ledger: Path | str, capture_hash: str) -> Capture:
+    """Return the capture kept under `capture_hash`, exactly as it was stored.
+
+    Raises LedgerError when its file is missing or its samples no longer match the hash.
+    """
+    return read_waveform(waveform_path(ledger, capture_hash))
+
+
+def read_waveform(path: Path) -> Capture:
+    """Return the capture in one waveform file; the file's name must be the hash of its samples."""
+    stored, encoding, about = _read(path)
+    captured_at = about["captured_at"]
+    capture = Capture(
+        current_a=encoding.decode(stored),
+        sample_rate_hz=float.fromhex(about["sample_rate_hz"]),
+        start_s=float.fromhex(about["start_s"]),
+        source=about["source"],
+        channel=about["channel"],
+        captured_at=datetime.fromisoformat(captured_at) if captured_at else None,
+        notes=tuple(Note(**note) for note in about["notes"]),
+    )
+    if capture.identity != path.stem:
+        raise LedgerError(
+            "waveform-damaged",
+            f"The waveform file {path} is damaged: its samples don't match its name; restore a copy.",
+        )
+    return capture
+
+
+def encode(current_a: np.ndarray) -> tuple[np.ndarray, Encoding]:
+    """Return the samples in the smallest form that gives back every bit, and how to read it.
+
+    current_a: shape (n,), amperes. Integers are tried as decimal steps (a text file's digits) and as the
+    smallest step seen (a converter's counts); then float32; float64 always holds.
+    """
+    values = np.ascontiguousarray(current_a, dtype=np.float64)
+    levels = np.unique(values[: 4 * _LEVELS_CONSIDERED])[:_LEVELS_CONSIDERED]
+    if len(levels) and np.isfinite(levels).all():
+        candidates = [c for c in _integer_candidates(levels) if _integers(levels, c) is not None]
+        for encoding in candidates:
+            counts = _integers(values, encoding)
+            if counts is not None:
+                fits_16 = counts.min() >= -(2**15) and counts.max() < 2**15
+                kind: StoredAs = "int16" if fits_16 else "int32"
+                return counts.astype(kind), Encoding(
+                    kind, encoding.scale_a, encoding.offset_a, encoding.steps_per_a
+                )
+    single = values.astype(np.float32)
+    if _same_bits(single.astype(np.float64), values):
+        return single, Encoding("float32")
+    return values, Encoding("float64")
+
+
+def _integer_candidates(levels: np.ndarray) -> list[Encoding]:
+    decimals = [Encoding("int32", 10.0**-d, 0.0, 10.0**d) for d in range(7)]
+    if len(levels) < 2:
+        return decimals
+    smallest = float(np.diff(levels).min())
+    steps = [smallest]
+    for origin in (0.0, float(levels[0])):
+        span = levels[-1] - origin
+        count = np.rint(span / smallest)
+        if count:
+            steps.append(float(span / count))
+    return decimals + [
+        Encoding("int32", step, offset) for step in dict.fromkeys(steps) for offset in (0.0, float(levels[0]))
+    ]
+
+
+def _integers(values: np.ndarray, encoding: Encoding) -> np.ndarray | None:
+    """Return the integers that `encoding` decodes to exactly these values, or None."""
+    assert encoding.scale_a is not None
+    if encoding.scale_a <= 0:
+        return None
+    shifted = values - (encoding.offset_a or 0.0)
+    counts = np.rint(shifted * encoding.steps_per_a if encoding.steps_per_a else shifted / encoding.scale_a)
+    if not (np.abs(counts) < 2**31).all():
+        return None
+    whole = counts.astype(np.int32)  # before comparing: an integer can't keep -0.0
+    return whole if _same_bits(encoding.decode(whole), values) else None
+
+
+def _same_bits(a: np.ndarray, b: np.ndarray) -> bool:
+    return bool(np.array_equal(a.view(np.int64), b.view(np.int64)))
+
+
+def _dictionary_is_exact(samples: np.ndarray) -> bool:
+    """A dictionary takes -0.0 for 0.0 and one NaN for another; the hash of the samples does not."""
+    return not (np.isnan(samples).any() or (np.signbit(samples) & (samples == 0)).any())
+
+
+def _table(capture: Capture, samples: np.ndarray, encoding: Encoding) -> pa.Table:
+    import pyarrow as pa
+
+    about = {
+        "sample_rate_hz": float(capture.sample_rate_hz).hex(),
+        "start_s": float(capture.start_s).hex(),
+        "source": capture.source,
+        "channel": capture.channel,
+        "captured_at": capture.captured_at.isoformat() if capture.captured_at else None,
+        "notes": [asdict(note) for note in capture.notes],
+        "encoding": asdict(encoding),
+    }
+    return pa.table({COLUMN: pa.array(samples)}).replace_schema_metadata(
+        {"capture": json.dumps(about, ensure_ascii=False)}
+    )
+
+
+def _write_durably(path: Path, table: pa.Table, encoding: Encoding) -> None:
+    import pyarrow.parquet as pq
+
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f"{path.stem}.{uuid.uuid4().hex[:8]}{TEMPORARY}")
+    whole = encoding.stored_as in ("int16", "int32")
+    try:
+        with part.open("wb") as file:
+            # Quantised floats repeat a few values, which a dictionary packs as well as counts.
+            pq.write_table(
+                table,
+                file,
+                compression="zstd",
+                use_dictionary=not whole and _dictionary_is_exact(table[COLUMN].to_numpy()),
+                column_encoding={COLUMN: "DELTA_BINARY_PACKED"} if whole else None,
+                store_schema=True,
+            )
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
+    flush_folder(path.parent)
+
+
+def flush_folder(folder: Path) -> None:
+    """Make a rename in `folder` survive a power cut (where the system lets a folder be flushed)."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _read(path: Path) -> tuple[np.ndarray, Encoding, dict]:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        table = pq.ParquetFile(path).read()
+        about = json.loads(table.schema.metadata[b"capture"])
+        return table[COLUMN].to_numpy(), Encoding(**about["encoding"]), about
+    except FileNotFoundError as error:
+        raise LedgerError(
+            "waveform-missing", f"The waveform file {path} is missing; restore it from a backup."
+        ) from error
+    except (pa.ArrowException, OSError, KeyError, TypeError, ValueError) as error:
+        raise LedgerError(
+            "waveform-damaged", f"The waveform file {path} can't be read; restore it from a backup."
+        ) from error
