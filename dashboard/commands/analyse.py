@@ -1,0 +1,123 @@
+"""`pumpledger analyse`: measure captures and judge them; store nothing."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import sys
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from ingest.errors import PumpledgerError
+
+EXAMPLE = "pumpledger analyse demo/fleet/captures/*.csv --spec 4-7 --json"
+
+
+def add_capture_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options that say how a capture file is to be read and measured."""
+    probe, rate, scale = (_read_by(name) for name in ("parse_probe", "parse_rate", "parse_full_scale"))
+    parser.add_argument(
+        "--probe", type=probe, metavar="100mV/A", help="the clamp's factor, where the file holds volts"
+    )
+    parser.add_argument("--channel", metavar="NAME", help="the channel with the pump current")
+    parser.add_argument(
+        "--sample-rate", type=rate, metavar="HZ", help="samples a second, where the file doesn't say"
+    )
+    parser.add_argument("--full-scale", type=scale, metavar="10A", help="amps at full scale, for WAV files")
+    parser.add_argument("--record", type=int, metavar="K", help="which record of a segmented file")
+    parser.add_argument("--segments", type=int, metavar="N", help="the commutator's number of bars, if known")
+    parser.add_argument(
+        "--previous-rpm", type=float, metavar="RPM", help="this pump's speed at the last visit"
+    )
+
+
+def _read_by(name: str) -> Callable[[str], Any]:
+    """Return an argparse type that calls `ingest.reader.<name>`, imported only when the option is given."""
+
+    def read(text: str) -> Any:
+        from ingest import reader
+
+        try:
+            return getattr(reader, name)(text)
+        except PumpledgerError as error:
+            raise argparse.ArgumentTypeError(error.text) from error
+
+    return read
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options."""
+    parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    add_capture_options(parser)
+    parser.add_argument(
+        "--spec", type=parse_specification, metavar="LOW-HIGH", help="specified current in A, such as 4-7"
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object a line, a file each")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure every file given; 1 if any was refused."""
+    refused = 0
+    for path in args.files:
+        try:
+            line = _measured(path, args)
+        except PumpledgerError as error:
+            refused += 1
+            print(f"{path}: {error.text}", file=sys.stderr)
+            line = json.dumps({"file": str(path), "refused": {"code": error.code, "text": error.text}})
+            if not args.json:
+                continue
+        print(line, flush=True)
+    return 1 if refused else 0
+
+
+def parse_specification(text: str) -> dict[str, Any]:
+    """Return current_low_a and current_high_a from "4-7"."""
+    low, dash, high = text.replace("–", "-").partition("-")
+    try:
+        low_a, high_a = float(low), float(high)
+    except ValueError:
+        low_a = high_a = math.nan
+    if not dash or not 0 < low_a < high_a:
+        raise EntryRefused(
+            "specification", f"--spec {text!r}: give two currents in A, low before high, such as 4-7."
+        )
+    return {"current_low_a": low_a, "current_high_a": high_a}
+
+
+def read_and_measure(path: Path, args: argparse.Namespace, **known: Any) -> tuple[Any, Any]:
+    """Return (capture, reading) of one file, read and measured as the options say."""
+    from ingest.measurement import measure
+    from ingest.reader import read_capture
+
+    capture = read_capture(
+        path,
+        channel=args.channel,
+        probe=args.probe,
+        sample_rate_hz=args.sample_rate,
+        full_scale=args.full_scale,
+        record=args.record,
+    )
+    return capture, measure(capture, segments=args.segments, previous_rpm=args.previous_rpm, **known)
+
+
+def _measured(path: Path, args: argparse.Namespace) -> str:
+    from dashboard.reading_text import reading_lines
+    from ingest.verdict import judge_reading
+
+    _, reading = read_and_measure(path, args)
+    verdict = judge_reading(reading, specification=args.spec)
+    if not args.json:
+        return "\n".join([str(path), *(f"  {line}" for line in reading_lines(reading, verdict))])
+    cited = {
+        "rule": verdict.rule,
+        "text": verdict.text,
+        "next_test": verdict.next_test,
+        "action": verdict.action,
+    }
+    return json.dumps(
+        {"file": str(path)} | asdict(reading) | {"verdict": cited}, allow_nan=False, default=float
+    )

@@ -1,0 +1,68 @@
+"""A reading and its verdict as plain lines, for the terminal and the printed visit sheet."""
+
+from __future__ import annotations
+
+from ingest.reading import Reading
+from ingest.verdict import Verdict
+
+UNTOLD = "can't be told"
+
+
+def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]:
+    """Return the figures, the notes and the verdict, a line each, with units and how sure they are."""
+    lines = [
+        f"average     {_average(reading)}",
+        f"ripple      {_ripple(reading)}",
+        f"revolution  {_revolution(reading)}",
+    ]
+    if reading.inrush_peak_a is not None:
+        settled = f", settled after {reading.settling_ms:.0f} ms" if reading.settling_ms is not None else ""
+        lines.append(f"start       peak {reading.inrush_peak_a:.1f} A{settled}")
+    if reading.weakest_segment_z is not None and reading.weakest_segment is not None:
+        lines.append(
+            f"segments    weakest no. {reading.weakest_segment}, "
+            f"{abs(reading.weakest_segment_z):.1f} sd out of family"
+        )
+    lines += [f"note        {note.text} [{note.code}]" for note in reading.notes]
+    if verdict:
+        lines += [f"verdict     {verdict.text} [{verdict.rule}]"]
+        lines += [f"also        {text}" for text in verdict.also]
+        lines += [f"            {verdict.compared_with}", f"next test   {verdict.next_test}"]
+        lines += [f"action      {verdict.action}: {verdict.action_text}"]
+    return lines
+
+
+def _average(reading: Reading) -> str:
+    if reading.mean_a is None:
+        return UNTOLD
+    spread = f" ± {reading.mean_a_se:.3f}" if reading.mean_a_se is not None else ""
+    if reading.min_a is None or reading.max_a is None:
+        return f"{reading.mean_a:.2f} A{spread}"
+    return f"{reading.mean_a:.2f} A{spread}   lowest {reading.min_a:.2f}, highest {reading.max_a:.2f} A"
+
+
+def _ripple(reading: Reading) -> str:
+    raw = (
+        f"plain rule (highest − lowest) / average {reading.raw_ripple_pct:.1f} %"
+        if reading.raw_ripple_pct is not None
+        else ""
+    )
+    if reading.ripple_a is None or reading.ripple_pct is None:
+        return raw or UNTOLD
+    own = f"{reading.ripple_a:.2f} A, {reading.ripple_pct:.1f} % of average (averaged over turns)"
+    return f"{own}; {raw}" if raw else own
+
+
+def _revolution(reading: Reading) -> str:
+    if reading.rpm is None or reading.revolution_ms is None:
+        told = ", ".join(f"{c.rpm:,.0f} rpm ({c.probability:.0%})" for c in reading.speed_candidates[:4])
+        repeat = (
+            f"; the pattern repeats every {reading.pattern_repeat_ms:.3f} ms"
+            if reading.pattern_repeat_ms
+            else ""
+        )
+        return UNTOLD + (f"; possible: {told}" if told else "") + repeat
+    spread = f" ± {reading.rpm_se:.1f}" if reading.rpm_se is not None else ""
+    bars = f", {reading.segments} segments" if reading.segments else ""
+    sure = f", {reading.speed_confidence:.1%} sure" if reading.speed_confidence is not None else ""
+    return f"{reading.revolution_ms:.3f} ms → {reading.rpm:,.0f} rpm{spread}{bars}{sure}"
