@@ -82,9 +82,7 @@ def parse_specification(text: str) -> dict[str, Any]:
     except ValueError:
         low_a = high_a = math.nan
     if not dash or not 0 < low_a < high_a:
-        raise EntryRefused(
-            "specification", f"--spec {text!r}: give two currents in A, low before high, such as 4-7."
-        )
+        raise argparse.ArgumentTypeError(f"{text!r}: give two currents in A, low before high, such as 4-7")
     return {"current_low_a": low_a, "current_high_a": high_a}
 
 
