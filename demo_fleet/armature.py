@@ -32,9 +32,10 @@ Start = Literal["settled", "inrush", "prime"]
 class Motor:
     """A pump motor and the pump on its shaft. Torques in N*m, temperatures in deg C.
 
-    winding_ohm (with copper at the 25 deg C reference) and winding_h are seen between the brushes (all coils in circuit), so one coil has
-    winding * poles**2 / bars. k_e is the whole motor's, V*s/rad. `alike` switches every difference between
-    bars, coils and brushes off, exactly; otherwise `spread_seed` draws them (1 = the usual size of `spread`).
+    winding_ohm (copper at 25 deg C) and winding_h are seen between the brushes with all coils in circuit, so
+    one coil has winding_ohm * poles**2 / bars. k_e is the whole motor's, V*s/rad. `alike` switches every
+    difference between bars, coils and brushes off, exactly; otherwise `spread_seed` draws them, `spread`
+    times the usual size.
     """
 
     bars: int = 8
