@@ -47,9 +47,14 @@ DEFAULTS: dict[str, Any] = {
 
 def settings_at(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> dict[str, Any]:
     """Return all settings in force on `on` (default: latest), defaults filled in."""
+    return DEFAULTS | settings_chosen(connection, on)
+
+
+def settings_chosen(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> dict[str, Any]:
+    """Return only what this fleet has set itself, as in force on `on`."""
     rows = connection.execute(
         "SELECT key, value FROM setting WHERE valid_from <= coalesce(?, DATE '9999-12-31')"
         " ORDER BY valid_from, recorded_at",
         [on],
     ).fetchall()
-    return DEFAULTS | {key: json.loads(value) for key, value in rows}
+    return {key: json.loads(value) for key, value in rows}

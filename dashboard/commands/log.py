@@ -1,0 +1,186 @@
+"""`pumpledger log`: store one visit, with its capture or a meter's average amps."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dashboard.commands.analyse import add_capture_options, read_and_measure
+from ingest.errors import AnswerNeeded, EntryRefused
+
+if TYPE_CHECKING:
+    from ingest.logging_visit import LoggedVisit
+    from ingest.reading import Reading
+    from ingest.units import Kind
+    from ingest.verdict import Verdict
+    from ingest.visit_entry import VisitEntry
+
+EXAMPLE = 'pumpledger log demo/fleet/captures/first.csv --unit 214 --odometer "88412 mi" --supply-v 13.6'
+# Entries with a unit; a bare number is taken as the unit given here.
+_QUANTITIES: tuple[tuple[str, Kind, str | None, str], ...] = (
+    ("fuel_pressure", "pressure", None, "fuel_pressure_kpa"),
+    ("fuel_temp", "temperature", None, "fuel_temp_c"),
+    ("delivery", "flow", None, "delivery_l_min"),
+    ("supply_v", "voltage", "V", "supply_v"),
+    ("drop_supply_v", "voltage", "V", "drop_supply_v"),
+    ("drop_ground_v", "voltage", "V", "drop_ground_v"),
+    ("meter_a", "current", "A", "meter_a"),
+)
+_PLAIN = (
+    "unit", "position", "serial", "pump_type", "hours", "reason", "state", "fuel_level_pct", "duty_pct",
+    "clamp", "clamp_point", "technician", "note",
+)  # fmt: skip
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options."""
+    parser.add_argument("file", nargs="?", type=Path, metavar="FILE", help="the capture")
+    parser.add_argument("--meter-a", metavar="A", help="a meter's average amps, instead of FILE")
+    add_capture_options(parser)
+    visit = parser.add_argument_group("the visit")
+    visit.add_argument(
+        "--unit", required=True, metavar="U", help="the vehicle's number, as written: 007 is not 7"
+    )
+    visit.add_argument("--odometer", required=True, metavar='"88412 mi"', help="with its unit, mi or km")
+    visit.add_argument("--date", metavar="D", help="YYYY-MM-DD (default: today here)")
+    visit.add_argument("--position", metavar="P", help="which pump, where the unit has several")
+    visit.add_argument("--serial", metavar="S", help="the pump's serial number")
+    visit.add_argument("--pump-type", metavar="T", help="its part number, for a pump new to the ledger")
+    visit.add_argument("--hours", type=float, metavar="H", help="engine hours")
+    visit.add_argument("--reason", default="pm", metavar="R", help="pm, complaint, road-call or after-repair")
+    visit.add_argument("--state", metavar="S", help="prime, idle or loaded")
+    visit.add_argument("--supply-v", metavar="V", help="volts at the pump under load")
+    visit.add_argument("--drop-supply-v", metavar="V", help="loaded voltage drop of the supply side")
+    visit.add_argument("--drop-ground-v", metavar="V", help="loaded voltage drop of the ground side")
+    visit.add_argument("--fuel-pressure", metavar='"58 psi"', help="with its unit: psi, bar or kPa")
+    visit.add_argument("--fuel-temp", metavar="25C", help="with its unit: C or F")
+    visit.add_argument("--fuel-level-pct", type=float, metavar="L", help="tank level in percent")
+    visit.add_argument("--delivery", metavar='"1.2 L/min"', help="measured delivery, with its unit")
+    visit.add_argument("--duty-pct", type=float, metavar="D", help="commanded duty of a pulsed supply")
+    visit.add_argument("--clamp", metavar="ID", help="which clamp or meter")
+    visit.add_argument("--clamp-point", metavar="TEXT", help="where it was clamped")
+    visit.add_argument("--technician", metavar="T")
+    visit.add_argument("--note", metavar="TEXT")
+    visit.add_argument("--done", action="append", default=[], metavar="WORK",
+                       help="work done: filter, wiring, tank_cleaned or other; repeatable")  # fmt: skip
+    visit.add_argument("--confirm", action="append", default=[], type=_answer, metavar='CODE="WHY"',
+                       help="the reason an entry in question is right; repeatable")  # fmt: skip
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def _answer(text: str) -> tuple[str, str]:
+    code, equals, reason = text.partition("=")
+    if not equals or not reason.strip():
+        raise argparse.ArgumentTypeError(f'{text!r}: give the question\'s code and the reason, CODE="WHY"')
+    return code.strip(), reason.strip()
+
+
+def run(args: argparse.Namespace) -> int:
+    """Store the visit; 1 when a question is open."""
+    from ingest.logging_visit import known_before_measuring, log_visit
+
+    if (args.file is None) == (args.meter_a is None):
+        print("Give a capture FILE or --meter-a, one of the two.", file=sys.stderr)
+        return 2
+    entry = _entry(args)
+    capture = reading = None
+    if args.file is not None:
+        known = known_before_measuring(args.ledger, entry)
+        args.segments = args.segments or known.pop("segments", None)
+        args.previous_rpm = args.previous_rpm or known.pop("previous_rpm", None)
+        known = {k: v for k, v in known.items() if k not in ("segments", "previous_rpm")}
+        capture, reading = read_and_measure(args.file, args, **known)
+    try:
+        logged = log_visit(args.ledger, entry, capture, reading, dict(args.confirm))
+    except AnswerNeeded as needed:
+        return _ask(needed, args.json)
+    _show(args, logged, reading)
+    return 0
+
+
+def _entry(args: argparse.Namespace) -> VisitEntry:
+    from ingest.units import parse_quantity, read_quantity
+    from ingest.visit_entry import VisitEntry
+
+    odometer = read_quantity(
+        args.odometer, "distance", field="--odometer", default_unit=_fleet_distance_unit(args.ledger)
+    )
+    values: dict[str, Any] = {name: getattr(args, name) for name in _PLAIN}
+    for option, kind, default_unit, column in _QUANTITIES:
+        text = getattr(args, option)
+        if text is not None:
+            name = f"--{option.replace('_', '-')}"
+            values[column] = parse_quantity(text, kind, default_unit=default_unit, field=name)
+    return VisitEntry(
+        **values,
+        visited_on=_day(args.date),
+        odometer_km=odometer.value,
+        odometer_entered=odometer.entered,
+        odometer_unit=odometer.unit,
+        done=tuple(args.done),
+    )
+
+
+def _day(text: str | None) -> date | None:
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise EntryRefused("date-format", f"--date: '{text}' is not a day written as YYYY-MM-DD.") from error
+
+
+def _fleet_distance_unit(ledger: Path) -> str | None:
+    """Return the unit this fleet has set for distances, or None: then each entry must say its own."""
+    from ingest.ledger import open_ledger
+    from ingest.settings import settings_chosen
+
+    if not ledger.exists():
+        return None
+    with open_ledger(ledger) as connection:
+        return settings_chosen(connection).get("distance_unit")
+
+
+def _ask(needed: AnswerNeeded, as_json: bool) -> int:
+    if as_json:
+        print(json.dumps({"stored": False, "questions": [asdict(q) for q in needed.questions]}))
+    print("Not stored yet:", file=sys.stderr)
+    for question in needed.questions:
+        print(f'  {question.text}\n    if so: --confirm {question.code}="why it is right"', file=sys.stderr)
+    return 1
+
+
+def _show(args: argparse.Namespace, logged: LoggedVisit, reading: Reading | None) -> None:
+    from dashboard.reading_text import reading_lines
+    from ingest.ledger import open_ledger
+    from ingest.verdict import judge_visit
+
+    with open_ledger(args.ledger) as connection:
+        verdict = judge_visit(connection, logged.visit_id)
+    if args.json:
+        print(json.dumps(_facts(logged, reading, verdict), default=str, ensure_ascii=False))
+        return
+    print(logged.text)
+    if reading is not None:
+        print("\n".join(f"  {line}" for line in reading_lines(reading, verdict)))
+    else:
+        print(f"  verdict     {verdict.text} [{verdict.rule}]")
+        print(f"              {verdict.compared_with}\n  next test   {verdict.next_test}")
+        print(f"  action      {verdict.action}: {verdict.action_text}")
+
+
+def _facts(logged: LoggedVisit, reading: Reading | None, verdict: Verdict) -> dict[str, Any]:
+    return {
+        "stored": logged.stored,
+        "visit": logged.visit_id,
+        "capture": logged.capture_hash,
+        "text": logged.text,
+        "confirmed": [q.code for q in logged.confirmed],
+        "reading": asdict(reading) if reading is not None else None,
+        "verdict": asdict(verdict),
+    }

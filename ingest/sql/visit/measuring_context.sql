@@ -1,0 +1,15 @@
+-- What is known of a pump before its capture is measured, with its last speed in the same engine state.
+SELECT t.segments, t.rpm_low, t.rpm_high, coalesce(t.supply, 'direct') AS supply, coalesce(t.motor, 'brushed') AS motor,
+       last.rpm AS previous_rpm, last.supply_v AS previous_supply_v
+FROM pump p
+LEFT JOIN pump_type t USING (pump_type)
+LEFT JOIN (
+    SELECT d.pump_id, d.rpm, d.supply_v
+    FROM visit_detail d
+    WHERE d.pump_id = $pump_id AND d.rpm IS NOT NULL AND d.in_trend
+      AND d.state IS NOT DISTINCT FROM $state
+      AND (d.visited_on < $visited_on OR (d.visited_on = $visited_on AND d.visit_id < $before_visit_id))
+    ORDER BY d.visited_on DESC, d.visit_id DESC
+    LIMIT 1
+) last USING (pump_id)
+WHERE p.pump_id = $pump_id;
