@@ -144,7 +144,7 @@ def _evidence(
     cleaned = pd.Series(False, index=last.index)
     if services is not None and len(services):
         tank = services[services["work"] == "tank_cleaned"].groupby("unit")["done_on"].max()
-        cleaned = pd.to_datetime(last["unit"].map(tank)) >= first_seen
+        cleaned = pd.to_datetime(last["unit"].map(tank.to_dict())) >= first_seen
     starves_first = last["rule"].map({r.id: r.steps[:1] == (STARVATION,) for r in RULES}).astype(bool)
     return pd.DataFrame(
         {
