@@ -1,0 +1,48 @@
+"""`pumpledger load`: bring in a fleet folder; a second time changes nothing."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+EXAMPLE = "pumpledger load fleet_folder --dry-run"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("folder", type=Path, help="folder of CSV tables (docs/fleet_folder.md)")
+    parser.add_argument("--strict", action="store_true", help="store nothing if any row is refused")
+    parser.add_argument("--dry-run", action="store_true", help="report what would change, store nothing")
+    parser.add_argument("--by", metavar="NAME", help="who loads, for the change log")
+    parser.add_argument("--json", action="store_true", help="print the whole report as one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Load the folder; returns 1 when no row could be stored or --strict refused, else 0."""
+    from ingest.fleet_folder import load_folder
+
+    report = load_folder(
+        args.ledger,
+        args.folder,
+        strict=args.strict,
+        dry_run=args.dry_run,
+        progress=_show_progress if sys.stderr.isatty() else None,
+        by=args.by,
+    )
+    if args.json:
+        print(json.dumps(report.as_dict(), ensure_ascii=False))
+    else:
+        print("\n".join(report.lines()))
+    if args.strict and report.refused:
+        print(f"Nothing was stored: {len(report.refused):,} rows or files are refused.", file=sys.stderr)
+        return 1
+    if not report.rows_kept:
+        print("Nothing could be stored.", file=sys.stderr)
+        return 1
+    return 0
+
+
+def _show_progress(done: int, of: int, name: str) -> None:
+    print(f"\rcaptures {done} of {of}", end="\n" if done == of else "", file=sys.stderr, flush=True)

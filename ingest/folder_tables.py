@@ -1,0 +1,300 @@
+"""The tables of a fleet folder as data: what each column holds and where it goes in the ledger."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+ColumnKind = Literal["id", "text", "number", "integer", "date", "choice", "distance", "flag"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a CSV.
+
+    name: the header; ledger: its ledger column (default: the same); kind "distance" is in the fleet's
+    distance unit and kept in km; low/high: the closed range outside which a value is impossible;
+    unit: the unit of a bare number, where a cell may carry one ("58 psi" in fuel_pressure_kpa).
+    """
+
+    name: str
+    kind: ColumnKind
+    ledger: str = ""
+    required: bool = False
+    choices: tuple[str, ...] = ()
+    low: float = -1e12
+    high: float = 1e12
+    unit: str = ""
+    default: str | float | None = None
+
+    @property
+    def target(self) -> str:
+        """The ledger column."""
+        return self.ledger or self.name
+
+
+@dataclass(frozen=True)
+class Table:
+    """One CSV of the folder: its ledger table, its columns, the ledger's id column and the natural key."""
+
+    file: str
+    ledger: str
+    columns: tuple[Column, ...]
+    id_column: str = ""
+    sequence: str = ""
+    key: tuple[str, ...] = ()
+
+    @property
+    def by_name(self) -> dict[str, Column]:
+        """Columns by header name."""
+        return {column.name: column for column in self.columns}
+
+
+def _id(name: str, **more: object) -> Column:
+    return Column(name, "id", **more)  # type: ignore[arg-type]
+
+
+def _text(name: str) -> Column:
+    return Column(name, "text")
+
+
+def _number(name: str, low: float = 0, high: float = 1e12, unit: str = "", ledger: str = "") -> Column:
+    return Column(name, "number", ledger, low=low, high=high, unit=unit)
+
+
+def _integer(name: str, low: float = 0, high: float = 2e9) -> Column:
+    return Column(name, "integer", low=low, high=high)
+
+
+def _distance(name: str, ledger: str) -> Column:
+    return Column(name, "distance", ledger, low=0, high=2e7)
+
+
+def _date(name: str, **more: object) -> Column:
+    return Column(name, "date", **more)  # type: ignore[arg-type]
+
+
+def _choice(name: str, *choices: str, **more: object) -> Column:
+    return Column(name, "choice", choices=choices, **more)  # type: ignore[arg-type]
+
+
+_REF = _id("ref")
+_UNIT = _id("unit", required=True)
+_POSITION = _id("position", default="main")
+_ODOMETER = _distance("odometer", "odometer_km")
+
+VEHICLES = Table(
+    "vehicles.csv",
+    "vehicle",
+    (
+        _UNIT,
+        _id("vin"),
+        _integer("year", 1900, 2100),
+        _text("make"),
+        _text("model"),
+        _text("engine"),
+        _text("class"),
+        _text("depot"),
+        _number("system_v", 5, 60, "V"),
+        _date("in_service_on"),
+        _date("records_from"),
+        _date("retires_on"),
+        _distance("pm_interval", "pm_interval_km"),
+        _integer("pm_interval_days"),
+        _number("pm_interval_hours"),
+        _number("job_hours"),
+        _choice("clock", "distance", "hours"),
+        _REF,
+    ),
+    id_column="unit",
+    key=("unit",),
+)
+PUMP_TYPES = Table(
+    "pump_types.csv",
+    "pump_type",
+    (
+        _id("pump_type", required=True),
+        _choice("motor", "brushed", "brushless"),
+        _choice("supply", "direct", "two-speed", "pwm"),
+        _text("fuel"),
+        _integer("segments", 2, 200),
+        _number("current_low_a", 0, 100, "A"),
+        _number("current_high_a", 0, 100, "A"),
+        _number("spec_at_v", 0, 60, "V"),
+        _number("spec_at_kpa", 0, 5000, "kPa"),
+        _number("ripple_limit_pct", 0, 1000),
+        _number("rpm_low", 0, 60000),
+        _number("rpm_high", 0, 60000),
+        _number("rated_pressure_kpa", 0, 5000, "kPa"),
+        _choice("filter", "inline", "module", "none"),
+        _number("lead_time_days"),
+        _number("price"),
+        _number("warranty_months"),
+        _distance("warranty_distance", "warranty_distance_km"),
+        _text("spec_source"),
+        _REF,
+    ),
+    id_column="pump_type",
+    key=("pump_type",),
+)
+PUMPS = Table(
+    "pumps.csv",
+    "pump",
+    (
+        _UNIT,
+        _POSITION,
+        _id("pump_type", default="unknown"),
+        _id("serial"),
+        _id("lot"),
+        _number("run_share", 0, 1),
+        _date("fitted_on"),
+        _distance("fitted_odometer", "fitted_odometer_km"),
+        _number("fitted_hours"),
+        _distance("prior_distance", "prior_distance_km"),
+        _date("removed_on"),
+        _distance("removed_odometer", "removed_odometer_km"),
+        _number("removed_hours"),
+        _choice("removal", "failed", "on_condition", "opportunity", "other"),
+        _choice("found", "worn", "seized", "electrical", "tested_good", "not_examined"),
+        _text("failure_mode"),
+        _text("failure_mechanism"),
+        _text("cause"),
+        _number("cost"),
+        _text("claim"),
+        _REF,
+    ),
+    id_column="pump_id",
+    sequence="pump_seq",
+    key=("unit", "position", "serial", "fitted_on"),
+)
+_METRICS = (
+    _number("mean_a", 0, 100, "A"),
+    _number("mean_a_se", 0, 100, "A"),
+    _number("ripple_pct", 0, 1000),
+    _number("ripple_pct_se", 0, 1000),
+    _number("rpm", 0, 60000),
+    _number("rpm_se", 0, 60000),
+    _number("min_a", -100, 100, "A"),
+    _number("max_a", -100, 200, "A"),
+    _number("ripple_a", 0, 200, "A"),
+)
+METRIC_NAMES = tuple(column.name for column in _METRICS)
+VISITS = Table(
+    "visits.csv",
+    "visit",
+    (
+        _UNIT,
+        _POSITION,
+        _id("serial"),
+        _date("visited_on", required=True),
+        _ODOMETER,
+        _number("hours"),
+        _choice("reason", "pm", "complaint", "road-call", "after-repair", default="pm"),
+        _choice("state", "prime", "idle", "loaded"),
+        _text("capture"),
+        *_METRICS,
+        _number("meter_a", 0, 100, "A"),
+        _number("supply_v", 0, 60, "V"),
+        _number("drop_supply_v", -1, 60, "V"),
+        _number("drop_ground_v", -1, 60, "V"),
+        _number("fuel_pressure_kpa", 0, 5000, "kPa"),
+        _number("delivery_l_min", 0, 100, "L/min"),
+        _number("fuel_temp_c", -60, 150, "°C"),
+        _number("fuel_level_pct", 0, 100),
+        _number("duty_pct", 0, 100),
+        _id("clamp"),
+        _text("clamp_point"),
+        _text("technician"),
+        _text("note"),
+        _REF,
+    ),
+    id_column="visit_id",
+    sequence="visit_seq",
+    key=("unit", "position", "visited_on", "pump_id", "capture_hash"),
+)
+SERVICES = Table(
+    "services.csv",
+    "service",
+    (
+        _UNIT,
+        _date("done_on", required=True),
+        _ODOMETER,
+        # filter_kept: the pump was changed and the old filter stayed
+        _choice("work", "filter", "filter_kept", "wiring", "tank_cleaned", "other", required=True),
+        _text("note"),
+        _REF,
+    ),
+    id_column="service_id",
+    sequence="service_seq",
+    key=("unit", "done_on", "work"),
+)
+BREAKDOWNS = Table(
+    "breakdowns.csv",
+    "breakdown",
+    (
+        _UNIT,
+        _id("position"),
+        _date("happened_on", required=True),
+        _ODOMETER,
+        _choice("pump_confirmed", "yes", "no", "unknown"),
+        _number("cost"),
+        _text("note"),
+        _REF,
+    ),
+    id_column="breakdown_id",
+    sequence="breakdown_seq",
+    key=("unit", "happened_on", "position"),
+)
+STOCK = Table(
+    "stock.csv",
+    "stock",
+    (
+        Column("depot", "id", required=True),
+        Column("pump_type", "id", required=True),
+        Column("count", "integer", "on_hand", required=True, low=0, high=1e6),
+        _REF,
+    ),
+    key=("depot", "pump_type"),
+)
+BAYS = Table(
+    "bays.csv",
+    "bay_hours",
+    (
+        Column("depot", "id", required=True),
+        Column("week", "date", "week_of"),
+        Column("hours", "number", required=True, low=0, high=1e5),
+        _REF,
+    ),
+    key=("depot", "week_of"),
+)
+DUE_WORK = Table(
+    "due_work.csv",
+    "due_work",
+    (
+        _UNIT,
+        Column("due_on", "date", required=True),
+        Column("work", "text", required=True),
+        _number("hours"),
+        _REF,
+    ),
+    key=("unit", "due_on", "work"),
+)
+ODOMETERS = Table(
+    "odometers.csv",
+    "odometer",
+    (
+        _UNIT,
+        _date("read_on", required=True),
+        Column("odometer", "distance", "odometer_km", required=True, low=0, high=2e7),
+        # cluster-replaced: the reading of a new instrument cluster, which starts the count anew
+        _choice("source", "reading", "cluster-replaced", default="reading"),
+        _REF,
+    ),
+    key=("unit", "read_on", "source"),
+)
+
+# In the order they go in: what others refer to comes first.
+TABLES = (VEHICLES, PUMP_TYPES, PUMPS, ODOMETERS, VISITS, SERVICES, BREAKDOWNS, STOCK, BAYS, DUE_WORK)
+
+# Other headers the same column goes by.
+SYNONYMS = {"stock.csv": {"on_hand": "count"}, "bays.csv": {"week_of": "week"}}
