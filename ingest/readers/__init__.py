@@ -1,1 +1,1 @@
-"""One module per file format, each a sniff/read pair."""
+"""One module per format or step: sniff and read, then names, time base, channel, amperes and checks."""

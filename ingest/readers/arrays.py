@@ -1,0 +1,77 @@
+"""Named arrays (NumPy, MATLAB, Parquet lists) into one table: columns, time vector, sample rate."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from ingest.errors import CaptureRefused
+from ingest.limits import refuse_rows
+from ingest.readers.signal_units import split_name_unit
+from ingest.readers.table import Column, Header, Table
+from ingest.readers.vocabulary import key_of
+
+
+def table_from_arrays(name: str, arrays: Mapping[str, np.ndarray], *, kind: str) -> Table:
+    """Return a table of the longest vectors; single numbers may give rate, interval or start."""
+    vectors: list[tuple[str, np.ndarray]] = []
+    facts: dict[str, float] = {}
+    for label, array in arrays.items():
+        for part_label, part in _vectors_of(label, array):
+            if len(part) == 1:
+                if key := key_of(split_name_unit(part_label)[0]):
+                    facts.setdefault(key, float(part[0]))
+            else:
+                vectors.append((part_label, part))
+    if not vectors:
+        raise CaptureRefused(
+            "no-table",
+            f"{name}: there is no vector of numbers in the file; save time and current as vectors.",
+        )
+    length = max(len(part) for _, part in vectors)
+    vectors = [(label, part) for label, part in vectors if len(part) == length]
+    refuse_rows(name, length, len(vectors))
+    columns = []
+    for label, part in vectors:
+        stem, unit, unit_text = split_name_unit(label)
+        if unit and not stem and len(label) == 1:  # a variable called A or V is a name
+            stem, unit, unit_text = label, None, ""
+        columns.append(Column(stem, part, unit.symbol if unit else None, unit_text))
+    interval = facts.get("interval") or (1 / facts["rate"] if facts.get("rate", 0) > 0 else None)
+    if interval is not None and not 0 < interval < 1e6:
+        interval = None
+    header = Header(interval_s=interval, start_s=facts.get("start"))
+    return Table(tuple(columns), header, kind=kind)
+
+
+def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray]]:
+    """Split an array into float vectors: fields of a record array, columns of a matrix."""
+    if array.dtype.names:
+        return [
+            (field if not label else f"{label}.{field}", part)
+            for field in array.dtype.names
+            for _, part in _vectors_of("", array[field])
+        ]
+    if array.dtype.kind not in "fiub" or array.size == 0:
+        return []
+    squeezed = np.atleast_1d(np.squeeze(array))
+    if squeezed.ndim == 1:
+        return [(label, _floats(squeezed))]
+    if squeezed.ndim != 2:
+        return []
+    if squeezed.shape[0] < squeezed.shape[1]:
+        squeezed = squeezed.T
+    if squeezed.shape[1] > 1_000:
+        return []
+    return [
+        (f"{label} {place + 1}".strip() if label else "", _floats(squeezed[:, place]))
+        for place in range(squeezed.shape[1])
+    ]
+
+
+def _floats(array: np.ndarray) -> np.ndarray:
+    values = np.ascontiguousarray(array, dtype=np.float64)
+    if not np.isfinite(values.sum()):
+        values = np.where(np.isfinite(values), values, np.nan)
+    return values

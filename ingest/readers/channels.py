@@ -1,0 +1,80 @@
+"""Choosing the current channel: the one that is named, the only one, the only one in amperes; else ask."""
+
+from __future__ import annotations
+
+import re
+
+from ingest.capture import Note
+from ingest.errors import CaptureRefused
+from ingest.readers.roles import Roles, is_envelope, unit_of
+from ingest.readers.signal_units import split_name_unit
+from ingest.readers.table import Column
+from ingest.readers.vocabulary import fold
+
+
+def choose_channel(name: str, roles: Roles, wanted: str | None) -> tuple[Column, list[Note]]:
+    """Return the channel and a note on the choice; raises CaptureRefused with the names there are."""
+    if not roles.values:
+        raise CaptureRefused("no-channel", f"{name}: there is a time column but no values beside it.")
+    if wanted is not None:
+        return _named(name, roles, wanted), []
+    channels = [c for c in roles.values if not is_envelope(c)] or list(roles.values)
+    notes = []
+    if len(channels) < len(roles.values):
+        hidden = [c.name for c in roles.values if is_envelope(c)]
+        notes.append(
+            Note("envelope-column", "info", f"The envelope column {', '.join(hidden)} was left out.")
+        )
+    if len(channels) == 1:
+        return channels[0], notes
+    amperes = [c for c in channels if (unit := unit_of(c)) and unit.kind == "current"]
+    if len(amperes) == 1:
+        notes.append(
+            Note("channel-chosen", "info", f"Channel {amperes[0].name} was read: the only one in amperes.")
+        )
+        return amperes[0], notes
+    electrical = [c for c in channels if (unit := unit_of(c)) is None or unit.kind in _ELECTRICAL]
+    if not electrical:
+        raise CaptureRefused(
+            "not-electrical",
+            f"{name}: the columns are in {_units(channels)}, not in A or V; "
+            "export the clamp's channel against time.",
+        )
+    raise CaptureRefused(
+        "channel-needed",
+        f"{name}: which channel is the current? Say --channel with one of: {_names(channels)}.",
+    )
+
+
+_ELECTRICAL = ("current", "voltage", "code")
+
+
+def _named(name: str, roles: Roles, wanted: str) -> Column:
+    stem, _, _ = split_name_unit(wanted)
+    keys = {fold(wanted), fold(stem)} - {""}
+    matches = [c for c in roles.values if fold(c.name) in keys or fold(f"{c.name}{c.unit_text}") in keys]
+    exact = [c for c in matches if c.name.lower() == wanted.lower()]
+    matches = exact or matches
+    if not matches and re.fullmatch(r"\d{1,3}", wanted) and 1 <= int(wanted) <= len(roles.values):
+        matches = [roles.values[int(wanted) - 1]]
+    if len(matches) == 1:
+        return matches[0]
+    if matches:
+        raise CaptureRefused(
+            "channel-ambiguous",
+            f"{name}: {len(matches)} channels are called '{wanted}'; say --channel with the number of one, "
+            f"1 to {len(roles.values)}.",
+        )
+    raise CaptureRefused(
+        "no-such-channel",
+        f"{name}: there is no channel '{wanted}'; say --channel with one of: {_names(list(roles.values))}.",
+    )
+
+
+def _names(columns: list[Column]) -> str:
+    shown = [f"{c.name} ({c.unit_text or c.unit})" if c.unit or c.unit_text else c.name for c in columns[:12]]
+    return ", ".join(shown) + (", …" if len(columns) > 12 else "")
+
+
+def _units(columns: list[Column]) -> str:
+    return ", ".join(sorted({c.unit_text or c.unit or "?" for c in columns}))

@@ -1,0 +1,235 @@
+"""The rows of a text file into numbers: fast where they are plain, else cell by cell, naming a bad row."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.capture import Note
+from ingest.errors import CaptureRefused
+from ingest.limits import MAX_SAMPLES, Deadline, refuse_rows
+from ingest.readers.cells import GAPS, OVERFLOWS, SENTINEL, kind_of, to_float
+from ingest.readers.clock import clock_column
+from ingest.readers.encoding import PlainText, decode
+from ingest.readers.layout import Layout, split_line
+
+_COMMENT_SIGNS = ("#", "%", ";", "//", "!")
+
+
+@dataclass(frozen=True)
+class Body:
+    """`values`: one array (n,) for each of the layout's columns; `overflow`: where overflow marks stood.
+
+    `rows`: file row of each sample, or None where they are consecutive from `first_row`.
+    """
+
+    values: tuple[np.ndarray, ...]
+    overflow: tuple[np.ndarray | None, ...]
+    first_row: int
+    rows: np.ndarray | None = None
+    breaks: tuple[int, ...] = ()
+    notes: tuple[Note, ...] = ()
+
+    def row_number(self, index: int) -> int:
+        """Return the row of the file, counted from 1, that sample `index` stands in."""
+        if self.rows is not None:
+            return int(self.rows[index])
+        return self.first_row + index
+
+
+def read_body(name: str, text: PlainText, layout: Layout, deadline: Deadline) -> Body:
+    """Return the numbers; raises CaptureRefused naming the first row that can't be read."""
+    # a row takes at least one digit and a line end for each column kept
+    refuse_rows(name, 0, len(layout.columns))
+    body = None
+    if not layout.clock_columns:
+        body = _fast(text, layout)
+    deadline.check()
+    return body or _tolerant(text, layout, deadline)
+
+
+def _fast(text: PlainText, layout: Layout) -> Body | None:
+    """Read through Arrow's CSV engine, or return None where the body isn't plain enough for it."""
+    if layout.delimiter == " ":
+        return _fast_blanks(text, layout)
+    import pyarrow as pa
+    from pyarrow import csv
+
+    start = layout.first_byte
+    data = text.data
+    if data.find(b"\n\n", start, len(data.rstrip(b"\n"))) >= 0:
+        return None  # a blank line may part two records
+    buffer = pa.py_buffer(data).slice(start)
+    if b"+" in data[start : start + 4096]:  # the engine knows no plus sign; exponents don't need theirs
+        buffer = pa.py_buffer(data[start:].replace(b"+", b""))
+    names = [str(index) for index in range(layout.cells)]
+    try:
+        table = csv.read_csv(
+            pa.BufferReader(buffer),
+            read_options=csv.ReadOptions(column_names=names, use_threads=True, block_size=4 << 20),
+            parse_options=csv.ParseOptions(
+                delimiter=layout.delimiter, quote_char='"' if layout.quoted else False
+            ),
+            convert_options=csv.ConvertOptions(
+                include_columns=[names[index] for index in layout.columns],
+                column_types={names[index]: pa.float64() for index in layout.columns},
+                null_values=["", "NaN", "nan", "---", "--", "-"],
+                decimal_point=layout.decimal,
+                check_utf8=False,
+            ),
+        )
+    except (pa.ArrowInvalid, pa.ArrowNotImplementedError, IndexError):
+        return None
+    refuse_rows("the file", table.num_rows, len(layout.columns))
+    values, overflow = [], []
+    for column in table.columns:
+        array = column.to_numpy()
+        array = array if array.flags.writeable else array.copy()
+        # sums are finite only if every value is, which is far quicker than looking at each
+        total = float(array.sum())
+        marks = None
+        if not np.isfinite(total) or abs(total) > SENTINEL / 10:
+            marks = np.isinf(array) | (np.abs(array) >= SENTINEL)
+            array[marks] = np.nan
+        values.append(array)
+        overflow.append(marks)
+    return Body(tuple(values), tuple(overflow), layout.first_line + 1)
+
+
+def _fast_blanks(text: PlainText, layout: Layout) -> Body | None:
+    """Columns aligned with blanks, through pandas' C engine."""
+    import pandas as pd
+
+    body = text.data[layout.first_byte :]
+    if b"\n\n" in body.rstrip(b"\n") or b"\n \n" in body:
+        return None
+    try:
+        frame = pd.read_csv(
+            io.BytesIO(body),
+            sep=r"\s+",
+            header=None,
+            dtype=np.float64,
+            decimal=layout.decimal,
+            engine="c",
+            usecols=list(layout.columns),
+            nrows=MAX_SAMPLES + 1,
+        )
+    except (ValueError, TypeError, OverflowError):
+        return None
+    refuse_rows("the file", len(frame), len(layout.columns))
+    values = tuple(frame[index].to_numpy(copy=True) for index in layout.columns)
+    if any(np.isinf(array).any() for array in values):
+        return None
+    return Body(values, tuple(None for _ in values), layout.first_line + 1)
+
+
+def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
+    """Read cell by cell: gaps, overflow marks, clock times, stray comments, blank lines, a cut last line."""
+    lines = decode(text.data[layout.first_byte :], text.encoding).split("\n")
+    while lines and not lines[-1].strip(' \t,;"'):
+        lines.pop()
+    refuse_rows("the file", len(lines), len(layout.columns))
+    needed, decimal = layout.columns[-1] + 1, layout.decimal
+    columns: list[list[str]] = [[] for _ in layout.columns]
+    rows: list[int] = []
+    breaks: list[int] = []
+    foreign: list[int] = []  # rows of words, judged once it is known what follows them
+    cut = False
+    for index, line in enumerate(lines):
+        if not index % 20_000:
+            deadline.check()
+        if not line.strip():
+            breaks.append(len(rows))
+            continue
+        cells = split_line(line, layout.delimiter)
+        row = layout.first_line + index + 1
+        if len(cells) < needed:
+            if index == len(lines) - 1:
+                cut = True
+                continue
+            # trailing gaps may be left out together with their delimiters
+            cells = cells + [""] * (needed - len(cells))
+        picked = [cells[column] for column in layout.columns]
+        if not any(kind_of(c, decimal) in ("number", "clock") for c in picked):
+            if any(kind_of(c, decimal) == "text" for c in picked):
+                foreign.append(row)
+                breaks.append(len(rows))
+                if len(foreign) > 20_000:
+                    _refuse_cell(row, picked, decimal)
+                continue
+        rows.append(row)
+        for column, cell in zip(columns, picked, strict=True):
+            column.append(cell)
+    values: list[np.ndarray] = []
+    overflow: list[np.ndarray | None] = []
+    for place, cells in enumerate(columns):
+        deadline.check()
+        if layout.columns[place] in layout.clock_columns:
+            values.append(clock_column(cells))
+            overflow.append(None)
+        else:
+            array, marks = _numbers(cells, rows, decimal, last_row_cut=not text.ended)
+            values.append(array)
+            overflow.append(marks if marks.any() else None)
+    notes = []
+    if cut:
+        notes.append(Note("last-line-cut", "info", "The last line is cut short and was left out."))
+    if foreign:
+        notes.append(
+            Note("text-rows", "info", f"{len(foreign)} lines of text among the rows, first row {foreign[0]}.")
+        )
+    return Body(
+        tuple(values), tuple(overflow), layout.first_line + 1, np.array(rows), tuple(breaks), tuple(notes)
+    )
+
+
+def _numbers(
+    cells: list[str], rows: list[int], decimal: str, *, last_row_cut: bool
+) -> tuple[np.ndarray, np.ndarray]:
+    """Cells of one column into (values, overflow marks); the first cell that is neither names its row."""
+    values = np.full(len(cells), np.nan)
+    marks = np.zeros(len(cells), dtype=bool)
+    for index, cell in enumerate(cells):
+        kind = kind_of(cell, decimal)
+        if kind == "text" and "−" in cell:  # typographic minus
+            cell = cell.replace("−", "-")
+            kind = kind_of(cell, decimal)
+        if kind == "number":
+            value = to_float(cell, decimal)
+            if abs(value) >= SENTINEL:
+                marks[index] = True
+            else:
+                values[index] = value
+        elif kind == "overflow":
+            marks[index] = True
+        elif kind != "gap":
+            if index == len(cells) - 1 and last_row_cut:
+                continue  # "1.2E-" at the very end: a gap, trimmed later
+            _refuse_cell(rows[index], [cell], decimal)
+    return values, marks
+
+
+def _refuse_cell(row: int, cells: list[str], decimal: str) -> None:
+    cell = next(c for c in cells if kind_of(c, decimal) not in ("number", "gap", "overflow"))
+    shown = cell if len(cell) <= 40 else cell[:37] + "…"
+    other = "," if decimal == "." else "."
+    if decimal in cell and other in cell:
+        raise CaptureRefused(
+            "thousands-mark",
+            f"Row {row}: '{shown}' holds a thousands mark; export the numbers without thousands marks.",
+        )
+    if other in cell:
+        raise CaptureRefused(
+            "mixed-decimal",
+            f"Row {row}: '{shown}' has another decimal sign than the rows before it ('{decimal}'); "
+            "export the file with one decimal sign.",
+        )
+    raise CaptureRefused(
+        "bad-cell",
+        f"Row {row}: '{shown}' is not a number; mend or delete that row, or export the file again.",
+    )
+
+
+__all__ = ["GAPS", "OVERFLOWS", "Body", "read_body"]

@@ -1,0 +1,141 @@
+"""What a pump's current can't be: too short, above 100 A, a thousand times off its neighbours, negative."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from ingest.capture import Note
+from ingest.errors import CaptureRefused
+from ingest.limits import MIN_RUNNING_SAMPLES
+from ingest.readers.options import Options
+
+HIGHEST_A = 100.0
+RUNNING_SHARE = 0.2  # of the high level: below it the pump is off
+LONE_OUTLIER = 300.0  # times the high level; inrush reaches about 5, a lost decimal point about 1,000
+
+
+def running_samples(values: np.ndarray) -> np.ndarray:
+    """Return the samples of magnitude above a fifth of the record's high level; shape (k,)."""
+    finite = values if np.isfinite(values.sum()) else values[np.isfinite(values)]
+    if not len(finite):
+        return finite
+    size = np.abs(finite)
+    return finite[size >= RUNNING_SHARE * high_level(size)]
+
+
+def high_level(size: np.ndarray) -> float:
+    """Return the 90th percentile of |values|, from an even choice of at most 20,000 of them."""
+    if not len(size):
+        return 0.0
+    step = max(1, len(size) // 20_000)
+    return float(np.quantile(size[::step], 0.9))
+
+
+def running_mean(values: np.ndarray) -> float:
+    """Return the mean of the running samples, 0 if there are none."""
+    running = running_samples(values)
+    return float(running.mean()) if len(running) else 0.0
+
+
+def is_ac_coupled(values: np.ndarray) -> bool:
+    """Tell whether the mean is nothing beside the swing: coupling, or a transformer clamp, took it away."""
+    finite = values[np.isfinite(values)]
+    if len(finite) < 2:
+        return False
+    swing = float(finite.std())
+    return bool(swing > 0 and abs(float(finite.mean())) < 0.1 * swing)
+
+
+def check_plausible(
+    name: str,
+    current: np.ndarray,
+    row_number: Callable[[int], int],
+    *,
+    unit_known: bool,
+    options: Options,
+) -> tuple[np.ndarray, list[Note]]:
+    """Return the current, turned over if the clamp was reversed, and notes; refuses what can't be."""
+    _refuse_jumps(name, current, row_number)
+    running = running_samples(current)
+    if len(running) < MIN_RUNNING_SAMPLES:
+        raise CaptureRefused(
+            "too-short",
+            f"{name}: only {len(running)} samples of running current; at least {MIN_RUNNING_SAMPLES} "
+            "are needed, record a longer stretch.",
+        )
+    mean = float(running.mean())
+    if abs(mean) > HIGHEST_A:
+        raise CaptureRefused(
+            "above-100-a",
+            f"{name}: the mean is {abs(mean):,.4g} A, more than any fuel pump draws: "
+            "is the probe factor right (--probe), or the unit (mV for V)?",
+        )
+    notes: list[Note] = []
+    if is_ac_coupled(current):
+        scale = "" if unit_known else ", and nothing tells the scale"
+        notes.append(
+            Note(
+                "ac-coupled",
+                "warning",
+                f"The mean is nothing beside the swing: the clamp or input was AC-coupled{scale}; "
+                "the average current can't be told.",
+            )
+        )
+        return current, notes
+    if mean < 0 and float(np.quantile(running, 0.98)) < 0:
+        notes.append(Note("reversed", "warning", "The clamp was on backwards: the trace was turned over."))
+        current = -current
+    return current, notes
+
+
+def _refuse_jumps(name: str, current: np.ndarray, row_number: Callable[[int], int]) -> None:
+    """Refuse values a thousand times off their neighbours: a lost decimal point, or a change of unit."""
+    size = np.abs(current)
+    high = high_level(size[np.isfinite(size)] if np.isnan(size.sum()) else size)
+    if high > 0:
+        peak = float(np.nanmax(size))
+        if peak > LONE_OUTLIER * high:
+            row = row_number(int(np.nanargmax(size > LONE_OUTLIER * high)))
+            raise CaptureRefused(
+                "thousandfold-jump",
+                f"{name}: row {row} is some {peak / high:,.0f} times its neighbours: a lost decimal point or "
+                "another unit; mend that row or export again.",
+            )
+    _refuse_steps(name, current, row_number)
+
+
+def _refuse_steps(name: str, current: np.ndarray, row_number: Callable[[int], int]) -> None:
+    """A lasting step by about 1,000 between two stretches that are equally steady is a change of unit."""
+    block = max(16, len(current) // 20_000)
+    count = len(current) // block
+    if count < 4:
+        return
+    parts = current[: count * block].reshape(count, block)
+    if block > 64:
+        parts = parts[:, :: block // 16]
+    mean = np.abs(parts.mean(axis=1))
+    steady = parts.std(axis=1) < 0.5 * mean
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # two blocks apart, so that the block holding the step doesn't matter
+        ratio = mean[2:] / mean[:-2]
+        ratio = np.where(ratio < 1, 1 / ratio, ratio)
+        jump = (ratio > 700) & (ratio < 1400) & steady[2:] & steady[:-2]
+    if not jump.any():
+        return
+    start = int(np.flatnonzero(jump)[0]) * block
+    near = np.abs(current[start : start + 3 * block])
+    row = row_number(start + _step_in(near))
+    raise CaptureRefused(
+        "thousandfold-jump",
+        f"{name}: from row {row} on the values are about 1,000 times those before: the unit changes there; "
+        "export the file with one unit.",
+    )
+
+
+def _step_in(size: np.ndarray) -> int:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.abs(np.log10(size[1:] / size[:-1]))
+    ratio = np.where(np.isfinite(ratio), ratio, 0)
+    return int(np.argmax(ratio)) + 1 if len(ratio) else 0

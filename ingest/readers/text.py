@@ -1,0 +1,71 @@
+"""Delimited text of any dialect: sniff the layout, read the header, read the numbers."""
+
+from __future__ import annotations
+
+from ingest.capture import Note
+from ingest.errors import CaptureRefused
+from ingest.limits import Deadline
+from ingest.readers.encoding import PlainText, looks_binary, to_plain_text
+from ingest.readers.layout import DELIMITER_NAMES, Layout, find_layout
+from ingest.readers.numbers import read_body
+from ingest.readers.preamble import Preamble, read_preamble
+from ingest.readers.table import Column, Table
+
+
+def sniff(head: bytes) -> bool:
+    """Tell whether the first kilobytes are text."""
+    return bool(head) and not looks_binary(head)
+
+
+def read_layout(data: bytes) -> tuple[PlainText, Layout, Preamble]:
+    """Return the plain text, its layout and what its header says, without reading the numbers."""
+    text = to_plain_text(data)
+    layout = find_layout(text)
+    return text, layout, read_preamble(layout)
+
+
+def read(name: str, data: bytes, deadline: Deadline) -> Table:
+    """Return every number column of the file with what the header says."""
+    text, layout, preamble = read_layout(data)
+    deadline.check()
+    body = read_body(name, text, layout, deadline)
+    if not body.values or not len(body.values[0]):
+        raise CaptureRefused("no-table", f"{name}: no rows of numbers were found; export the trace as CSV.")
+    columns = tuple(
+        Column(
+            label,
+            values,
+            unit.symbol if unit else None,
+            unit_text,
+            overflow,
+            clock=place in layout.clock_columns,
+        )
+        for place, label, values, unit, unit_text, overflow in zip(
+            layout.columns,
+            preamble.names,
+            body.values,
+            preamble.units,
+            preamble.unit_texts,
+            body.overflow,
+            strict=True,
+        )
+    )
+    return Table(
+        columns,
+        preamble.header,
+        body.row_number,
+        body.breaks,
+        (_layout_note(text, layout), *body.notes),
+        kind="text",
+    )
+
+
+def _layout_note(text: PlainText, layout: Layout) -> Note:
+    between = "" if layout.cells == 1 else f"{DELIMITER_NAMES[layout.delimiter]} between values, "
+    decimal = "comma" if layout.decimal == "," else "point"
+    return Note(
+        "layout",
+        "info",
+        f"Text ({text.encoding}, {text.line_end}): {between}decimal {decimal}, "
+        f"numbers from row {layout.first_line + 1}.",
+    )

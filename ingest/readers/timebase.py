@@ -1,0 +1,221 @@
+"""One even sample rate from a time column, a header, or what a person says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.capture import Note
+from ingest.errors import CaptureRefused
+from ingest.readers.options import Options
+from ingest.readers.roles import unit_of
+from ingest.readers.signal_units import UNITS
+from ingest.readers.table import Column, Table
+
+JITTER_KEPT = 0.05  # of a step: stamps this close to even ones are taken as even
+LONGEST_STEP = 20.0  # median steps; a longer one is a hole, not jitter
+CONFLICT = 0.01  # share by which header and stamps, or header and person, may differ
+
+
+@dataclass(frozen=True)
+class TimeBase:
+    """`resample_at`: None, or times (m,) in s at which to interpolate between `stamps` (n,)."""
+
+    rate_hz: float
+    start_s: float
+    notes: tuple[Note, ...]
+    stamps: np.ndarray | None = None
+    resample_at: np.ndarray | None = None
+
+
+def find_time_base(
+    name: str, table: Table, time: Column | None, rows: slice, count: int, options: Options
+) -> TimeBase:
+    """Return the time base of the rows `rows` (`count` of them); asks for the rate where none is known."""
+    notes: list[Note] = []
+    header = table.header
+    interval = header.interval_s
+    if options.sample_rate_hz:
+        given = options.sample_rate_hz
+        told = interval or (_mean_step(time, rows) if time is not None else None)
+        if told and abs(told * given - 1) > CONFLICT:
+            notes.append(
+                Note(
+                    "rate-overridden",
+                    "warning",
+                    f"The sample rate given, {_hz(given)}, replaces the file's own {_hz(1 / told)}.",
+                )
+            )
+        start = _first(time, rows) if time is not None else (header.start_s or 0.0)
+        return TimeBase(given, start if np.isfinite(start) else 0.0, tuple(notes))
+    if time is None:
+        if interval is None:
+            raise CaptureRefused(
+                "sample-rate-needed",
+                f"{name}: nothing tells the time between samples; say it with --sample-rate, "
+                "for example --sample-rate 100kS/s.",
+            )
+        notes.append(
+            Note("time-from-header", "info", f"No time column: {_hz(1 / interval)} from the header.")
+        )
+        return TimeBase(1 / interval, header.start_s or 0.0, tuple(notes))
+    stamps = time.values[rows] * _time_factor(time, table, notes)
+    if count < 2:
+        raise CaptureRefused("too-short", f"{name}: there are only {count} samples; at least 64 are needed.")
+    return _from_stamps(name, table, time, stamps, rows.start or 0, interval, notes)
+
+
+def _from_stamps(
+    name: str,
+    table: Table,
+    time: Column,
+    stamps: np.ndarray,
+    first: int,
+    interval: float | None,
+    notes: list[Note],
+) -> TimeBase:
+    steps = np.diff(stamps)
+    lowest = float(steps.min())
+    if np.isnan(lowest):
+        row = table.row_number(first + int(np.flatnonzero(np.isnan(stamps))[0]))
+        raise CaptureRefused(
+            "time-missing", f"{name}: row {row} has no time; delete the row or export the file again."
+        )
+    if lowest < 0:
+        row = table.row_number(first + int(np.flatnonzero(steps < 0)[0]) + 1)
+        raise CaptureRefused(
+            "time-order",
+            f"{name}: row {row} goes back in time; export the samples in the order they were taken.",
+        )
+    span = float(stamps[-1] - stamps[0])
+    if not span > 0:
+        raise CaptureRefused(
+            "time-stands-still",
+            f"{name}: the time column never changes; say the rate with --sample-rate, for example 100kS/s.",
+        )
+    mean = span / len(steps)
+    largest = float(steps.max())
+    if largest - lowest <= 1e-3 * mean:
+        return TimeBase(1 / mean, float(stamps[0]), tuple(notes))
+    quantum = _quantum(stamps, time, lowest, steps)
+    line = np.abs(stamps - (stamps[0] + mean * np.arange(len(stamps))))
+    off_line = float(line.max())
+    if interval and abs(interval / mean - 1) <= CONFLICT and off_line <= max(2 * quantum, JITTER_KEPT * mean):
+        if lowest <= 0 or largest > 1.05 * mean:
+            notes.append(
+                Note(
+                    "time-from-header",
+                    "info",
+                    f"Times are printed too coarsely; the header's {_hz(1 / interval)} was used.",
+                )
+            )
+        return TimeBase(1 / interval, float(stamps[0]), tuple(notes))
+    if interval and abs(interval / mean - 1) > CONFLICT and off_line <= 2 * quantum:
+        notes.append(
+            Note(
+                "time-conflict",
+                "warning",
+                f"The header says {_hz(1 / interval)}, the time column {_hz(1 / mean)}; the column was used.",
+            )
+        )
+    if off_line <= max(1.01 * quantum, JITTER_KEPT * mean):
+        if lowest <= 0 or quantum > JITTER_KEPT * mean:
+            notes.append(
+                Note(
+                    "time-from-span",
+                    "info",
+                    f"Times are printed in steps of {quantum:.3g} s; "
+                    f"{_hz(1 / mean)} comes from the whole span.",
+                )
+            )
+        return TimeBase(1 / mean, float(stamps[0]), tuple(notes))
+    return _resampled(name, table, stamps, steps, first, notes)
+
+
+def _resampled(
+    name: str, table: Table, stamps: np.ndarray, steps: np.ndarray, first: int, notes: list[Note]
+) -> TimeBase:
+    """Uneven steps: an even grid at the median step, refused where a hole or repeated stamps spoil it."""
+    median = float(np.median(steps))
+    largest = int(np.argmax(steps))
+    if median <= 0 or steps[largest] > LONGEST_STEP * median:
+        row = table.row_number(first + largest + 1)
+        raise CaptureRefused(
+            "time-hole",
+            f"{name}: before row {row} {steps[largest]:.6g} s are missing (usual step {median:.6g} s); "
+            "export one record without holes.",
+        )
+    keep = np.concatenate([[True], steps > 0])
+    stamps = stamps if keep.all() else stamps[keep]
+    span = float(stamps[-1] - stamps[0])
+    count = max(2, round(span / median) + 1)
+    step = span / (count - 1)
+    spread = (float(steps.min()), float(steps.max()))
+    share = float(np.mean(np.abs(steps - median) > JITTER_KEPT * median))
+    notes.append(
+        Note(
+            "resampled",
+            "warning",
+            f"Steps vary from {spread[0]:.4g} to {spread[1]:.4g} s ({share:.0%} of them off the usual "
+            f"{median:.4g} s); values were interpolated to {_hz(1 / step)}.",
+        )
+    )
+    grid = stamps[0] + step * np.arange(count)
+    return TimeBase(1 / step, float(stamps[0]), tuple(notes), stamps, grid)
+
+
+def resample(values: np.ndarray, base: TimeBase, stamps: np.ndarray) -> np.ndarray:
+    """Interpolate `values` taken at `stamps` onto the even grid; a gap on either side stays a gap."""
+    if base.resample_at is None:
+        return values
+    keep = np.concatenate([[True], np.diff(stamps) > 0])
+    return np.interp(base.resample_at, stamps[keep], values[keep])
+
+
+def stamps_of(table: Table, time: Column, rows: slice) -> np.ndarray:
+    """Return the times of `rows` in seconds."""
+    return time.values[rows] * _time_factor(time, table, [])
+
+
+def _time_factor(time: Column, table: Table, notes: list[Note]) -> float:
+    unit = unit_of(time) or UNITS.get(table.header.time_unit or "")
+    if time.clock:
+        return 1.0
+    if unit is None:
+        notes.append(Note("time-unit-assumed", "info", "The time column has no unit; seconds were taken."))
+        return 1.0
+    return unit.factor
+
+
+def _quantum(stamps: np.ndarray, time: Column, lowest: float, steps: np.ndarray) -> float:
+    """Size of the last printed digit of the stamps, told from the steps themselves."""
+    sample = np.unique(np.round(steps[:2000], 15))
+    gaps = np.diff(sample)
+    # float dust of large stamps is not a digit
+    dust = 8 * float(np.abs(stamps[[0, -1]]).max()) * np.finfo(float).eps
+    gaps = gaps[gaps > 100 * dust] if len(gaps) else gaps
+    smallest = float(gaps.min()) if len(gaps) else 0.0
+    positive = sample[sample > 100 * dust]
+    if lowest <= 0 and len(positive):
+        return max(smallest, float(positive.min()))
+    return max(smallest, 100 * dust)
+
+
+def _mean_step(time: Column, rows: slice) -> float | None:
+    values = time.values[rows]
+    unit = unit_of(time)
+    span = (values[-1] - values[0]) * (unit.factor if unit else 1.0) if len(values) > 1 else 0.0
+    return float(span / (len(values) - 1)) if span > 0 else None
+
+
+def _first(time: Column, rows: slice) -> float:
+    unit = unit_of(time)
+    return float(time.values[rows][0]) * (unit.factor if unit else 1.0)
+
+
+def _hz(rate: float) -> str:
+    for factor, prefix in ((1e6, "M"), (1e3, "k")):
+        if rate >= factor:
+            return f"{rate / factor:.6g} {prefix}S/s"
+    return f"{rate:.6g} S/s"
