@@ -16,88 +16,19 @@ Frames: bar k lies at angle theta + 2*pi*k/C; the brushes stand still.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
-from math import lcm
 from typing import Literal
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-TURN = 2 * np.pi
+from demo_fleet.motor import FAULTS, Faults, Motor
+from demo_fleet.winding import TURN, brush_emf, network
+
+__all__ = ["FAULTS", "TURN", "Faults", "Motor", "Supply", "Trace", "brush_emf", "forced_speed", "simulate"]
+
 COPPER_PER_K = 0.00393  # temperature coefficient of copper's resistance near 25 deg C, 1/K
+RATED_RAD_S = 628.0  # 6,000 rpm, where rated flow and rated torque are taken
 Start = Literal["settled", "inrush", "prime"]
-
-
-@dataclass(frozen=True)
-class Motor:
-    """A pump motor and the pump on its shaft. Torques in N*m, temperatures in deg C.
-
-    winding_ohm (copper at 25 deg C) and winding_h are seen between the brushes with all coils in circuit, so
-    one coil has winding_ohm * poles**2 / bars. k_e is the whole motor's, V*s/rad. `alike` switches every
-    difference between bars, coils and brushes off, exactly; otherwise `spread_seed` draws them, `spread`
-    times the usual size.
-    """
-
-    bars: int = 8
-    poles: int = 2
-    winding_ohm: float = 0.80
-    winding_h: float = 0.45e-3
-    leakage_share: float = 0.05  # of winding_h; the rest is flux the coils share through the iron
-    k_e: float = 0.0142
-    neutral_deg: float = 17.0  # electrical; no EMF this far either side of the gap between the magnets
-    ramp_deg: float = 45.0  # then rising to the flat top under the magnet over this; 0: a plain sine instead
-    brush_bars: float = 1.1  # brush width in bar pitches
-    contact_ohm: float = 0.10  # one brush over its full width
-    brush_drop_v: float = 0.35  # constant part of the drop, per brush
-    choke_h: float = 60e-6  # interference choke and leads
-    inertia_kg_m2: float = 1.0e-5
-    friction_nm: float = 0.0062
-    viscous_nm_s: float = 3.05e-5
-    displacement_m3: float = 6.0e-7  # a turn, leakage and pressure-borne friction included
-    once_per_turn: float = 0.02  # part of the pressure torque that pulsates with the shaft
-    vanes: int = 7
-    vane_pulsation: float = 0.03
-    rated_kpa: float = 400.0
-    alike: bool = False
-    spread: float = 1.0
-    spread_seed: int = 0
-
-    @property
-    def ripples_per_turn(self) -> int:
-        """lcm(poles, bars): C for even, 2C for odd bars with two poles."""
-        return lcm(self.poles, self.bars)
-
-
-@dataclass(frozen=True)
-class Faults:
-    """What is wrong. Bars and coils count from 0; severities: 0 none, 1 severe unless a unit is named."""
-
-    open_coil: int | None = None
-    shorted_coil: int | None = None  # its turns are bridged: out of the circuit
-    isolated_bar: int | None = None  # never touched by a brush
-    burnt_bar: int | None = None
-    burnt_ohm: float = 0.5  # added to the burnt bar's contact
-    brush_wear: float = 0.0  # raises contact resistance, drop and sparking
-    drag: float = 0.0  # friction added, in parts of the rated torque
-    restriction: float = 0.0  # pressure added behind the pump, in parts of the rated one at rated flow
-    dry: float = 0.0  # 1: nothing but vapour to pump
-    starved: float = 0.0  # 1: bubbles through the strainer, load falls and fluctuates
-    line_ohm: float = 0.0  # bad ground or feed, in series
-
-
-FAULTS: dict[str, Faults] = {
-    "healthy": Faults(),
-    "open coil": Faults(open_coil=2),
-    "shorted coil": Faults(shorted_coil=2),
-    "isolated bar": Faults(isolated_bar=2),
-    "burnt bar": Faults(burnt_bar=2),
-    "worn brushes": Faults(brush_wear=1.0),
-    "drag": Faults(drag=0.35),
-    "restriction": Faults(restriction=0.5),
-    "dry": Faults(dry=1.0),
-    "starved": Faults(starved=0.6),
-    "bad ground": Faults(line_ohm=0.45),
-}
 
 
 @dataclass(frozen=True)
@@ -177,16 +108,12 @@ def simulate(
     supply = supply or Supply()
     pressure_kpa = motor.rated_kpa if pressure_kpa is None else pressure_kpa
     rng = np.random.default_rng(seed)
-    warm = replace(
-        motor,
-        winding_ohm=motor.winding_ohm * (1 + COPPER_PER_K * (fuel_temp_c - 25.0)),
-    )
     step_s = _step_for(sample_rate_hz, supply)
     steps = int(np.ceil(duration_s / step_s)) + 2
     volts = _supply_steps(supply_v, supply, steps, step_s, rng)
     noise = _noise_steps(faults, supply, steps, step_s, rng)
     off_from = round(prime_s / step_s) if start == "prime" else steps
-    run = _Run(warm, faults, pressure_kpa, step_s)
+    run = _Run(_warm(motor, fuel_temp_c), faults, pressure_kpa, step_s)
     theta = float(rng.uniform(0, TURN))
     omega = 0.0
     if start == "settled":
@@ -197,141 +124,16 @@ def simulate(
     )
 
 
-def brush_emf(motor: Motor, angle_rad: np.ndarray) -> np.ndarray:
-    """Open-circuit EMF between the brushes per rad/s, V*s/rad, at each rotor angle; shape of angle_rad."""
-    table = _network(motor, Faults(), 1.0).open_emf
-    position = np.asarray(angle_rad) / TURN * len(table)
-    return table[np.round(position).astype(int) % len(table)]
+def forced_speed(
+    motor: Motor, *, supply_v: float, rpm: float, faults: Faults | None = None, fuel_temp_c: float = 25.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Hold the shaft at a speed: line current (A) and torque (N*m) over two turns, each (n,). Fast."""
+    run = _Run(_warm(motor, fuel_temp_c), faults or Faults(), motor.rated_kpa, 1.25e-5, angles=1024)
+    return run.forced(0.0, rpm * TURN / 60, supply_v, 2)
 
 
-# --- the network ---------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Network:
-    """Step tables over rotor angle.
-
-    step: (angles, bars + 2, bars + 3) maps [coil currents, line current, volts, omega] to
-    [new coil currents, new line current, torque]. open_emf: (angles,).
-    """
-
-    step: np.ndarray
-    open_emf: np.ndarray
-
-
-@lru_cache(maxsize=8)
-def _network(motor: Motor, faults: Faults, step_s: float, angles: int = 4096) -> _Network:
-    bars = motor.bars
-    coil_ohm, coil_h, coil_k, bar_at, bar_ohm, brush_at, brush_ohm = _parts(motor, faults)
-    theta = np.arange(angles) * TURN / angles
-    emf = coil_k * _coil_shape(motor, theta[:, None] + bar_at + np.pi / bars)  # (angles, bars)
-
-    touch = np.empty((angles, len(brush_at), bars))
-    width = motor.brush_bars * TURN / bars
-    for b, at in enumerate(brush_at):
-        away = np.abs((theta[:, None] + bar_at - at + np.pi) % TURN - np.pi)
-        overlap = np.clip((width + TURN / bars * 0.97) / 2 - away, 0, min(width, TURN / bars * 0.97)) / width
-        touch[:, b] = overlap / (brush_ohm[b] + bar_ohm * overlap)
-    plus, minus = touch[:, 0::2].sum(axis=1), touch[:, 1::2].sum(axis=1)  # (angles, bars), siemens
-
-    keep = coil_h / step_s  # backward Euler: v = R i + L (i - i_old) / step + omega e
-    coil_g = np.linalg.inv(np.diag(coil_ohm) + keep)
-    line_keep = motor.choke_h / step_s
-    line_g = 1 / (faults.line_ohm + line_keep + 1e-6)
-    ring = np.eye(bars) - np.roll(np.eye(bars), 1, axis=0)  # (bar, coil): +1 leaves bar k, -1 enters k + 1
-    y = np.zeros((angles, bars + 1, bars + 1))
-    y[:, :bars, :bars] = ring @ coil_g @ ring.T
-    k = np.arange(bars)
-    y[:, k, k] += plus + minus + 1e-9
-    y[:, k, bars] = y[:, bars, k] = -plus
-    y[:, bars, bars] = plus.sum(axis=1) + line_g
-    # Right-hand side of y v = source @ [i_old, line_old, volts, omega].
-    source = np.zeros((angles, bars + 1, bars + 3))
-    source[:, :bars, :bars] = -ring @ coil_g @ keep
-    source[:, :bars, bars + 2] = emf @ (ring @ coil_g).T
-    source[:, bars, bars] = line_g * line_keep
-    source[:, bars, bars + 1] = line_g
-    v = np.linalg.solve(y, source)
-
-    step = np.zeros((angles, bars + 2, bars + 3))
-    step[:, :bars] = coil_g @ (v[:, :bars] - np.roll(v[:, :bars], -1, axis=1))
-    step[:, :bars, :bars] += coil_g @ keep
-    step[:, :bars, bars + 2] -= emf @ coil_g.T
-    step[:, bars] = -line_g * v[:, bars]
-    step[:, bars, bars] += line_g * line_keep
-    step[:, bars, bars + 1] += line_g
-    step[:, bars + 1] = np.einsum("ak,akj->aj", emf, step[:, :bars])
-    return _Network(step, _open_emf(emf, plus, minus, coil_ohm, ring))
-
-
-def _open_emf(
-    emf: np.ndarray, plus: np.ndarray, minus: np.ndarray, coil_ohm: np.ndarray, ring: np.ndarray
-) -> np.ndarray:
-    """Voltage a meter of infinite resistance would read between the brushes, per rad/s; shape (angles,)."""
-    angles, bars = emf.shape
-    k = np.arange(bars)
-    y = np.zeros((angles, bars + 1, bars + 1))
-    y[:, :bars, :bars] = ring @ np.diag(1 / coil_ohm) @ ring.T
-    y[:, k, k] += plus + minus
-    y[:, k, bars] = y[:, bars, k] = -plus
-    y[:, bars, bars] = plus.sum(axis=1)
-    source = np.zeros((angles, bars + 1, 1))
-    source[:, :bars, 0] = (emf / coil_ohm) @ ring.T
-    return np.linalg.solve(y, source)[:, bars, 0]
-
-
-def _coil_shape(motor: Motor, at: np.ndarray) -> np.ndarray:
-    """Coil EMF against its mechanical angle from the first brush: odd, half-wave symmetric, peak 1."""
-    wave = np.sin(at * motor.poles / 2)
-    if motor.ramp_deg == 0:
-        return wave
-    from_gap_deg = np.degrees(np.arcsin(np.abs(wave)))
-    rise = np.clip((from_gap_deg - motor.neutral_deg) / motor.ramp_deg, 0, 1)
-    return np.sign(wave) * np.sin(np.pi / 2 * rise) ** 2
-
-
-def _parts(motor: Motor, faults: Faults) -> tuple[np.ndarray, ...]:
-    """Each coil, bar and brush with its own small differences and its fault."""
-    bars, poles = motor.bars, motor.poles
-    size = 0.0 if motor.alike else motor.spread
-    rng = np.random.default_rng((motor.spread_seed, bars, poles))
-
-    def around(middle: float, relative: float, n: int) -> np.ndarray:
-        return middle * (1 + size * relative * rng.standard_normal(n).clip(-2.5, 2.5))
-
-    at = np.linspace(0, TURN, 4096, endpoint=False)
-    mean_shape = np.mean(np.abs(_coil_shape(motor, at)))
-    coil_ohm = around(motor.winding_ohm * poles**2 / bars, 0.012, bars)
-    coil_h = _inductances(motor)
-    coil_k = around(motor.k_e * poles / bars / mean_shape, 0.004, bars)
-    bar_at = np.arange(bars) * TURN / bars + size * np.radians(0.25) * rng.standard_normal(bars).clip(-2, 2)
-    bar_ohm = np.abs(around(0.004, 0.4, bars))
-    bar_ohm *= 1 + 30 * faults.brush_wear  # a worn brush leaves a rough, unevenly filmed commutator
-    brush_ohm = around(motor.contact_ohm * poles / 2, 0.08, poles) * (1 + 0.3 * faults.brush_wear)
-    brush_at = np.arange(poles) * TURN / poles + size * np.radians(0.5) * rng.standard_normal(poles)
-    if faults.open_coil is not None:
-        coil_ohm[faults.open_coil] = 1e6
-    if faults.shorted_coil is not None:
-        coil_ohm[faults.shorted_coil] *= 0.05
-        coil_h[faults.shorted_coil] *= 0.05
-        coil_h[:, faults.shorted_coil] *= 0.05
-        coil_k[faults.shorted_coil] = 0.0
-    if faults.isolated_bar is not None:
-        bar_ohm[faults.isolated_bar] = 1e6
-    if faults.burnt_bar is not None:
-        bar_ohm[faults.burnt_bar] += faults.burnt_ohm
-    return coil_ohm, coil_h, coil_k, bar_at, bar_ohm, brush_at, brush_ohm
-
-
-def _inductances(motor: Motor) -> np.ndarray:
-    """Self and mutual inductances of the coils, (bars, bars), H, that make winding_h between the brushes."""
-    at = (np.arange(motor.bars) + 0.5) * TURN / motor.bars * motor.poles / 2
-    share = np.sign(np.sin(at + 1e-6)) / motor.poles  # of the terminal current, in each coil
-    leakage, main = np.eye(motor.bars), np.cos(at[:, None] - at)
-    return motor.winding_h * (
-        motor.leakage_share * leakage / (share @ leakage @ share)
-        + (1 - motor.leakage_share) * main / (share @ main @ share)
-    )
+def _warm(motor: Motor, fuel_temp_c: float) -> Motor:
+    return replace(motor, winding_ohm=motor.winding_ohm * (1 + COPPER_PER_K * (fuel_temp_c - 25.0)))
 
 
 # --- integration ---------------------------------------------------------------------------------------
@@ -340,10 +142,10 @@ def _inductances(motor: Motor) -> np.ndarray:
 class _Run:
     """One motor on one supply: finds the settled speed, then steps network and shaft together."""
 
-    def __init__(self, motor: Motor, faults: Faults, pressure_kpa: float, step_s: float):
+    def __init__(self, motor: Motor, faults: Faults, pressure_kpa: float, step_s: float, angles: int = 4096):
         self.motor, self.step_s = motor, step_s
-        self.table = _network(motor, faults, step_s).step
-        rated_nm = motor.friction_nm + motor.viscous_nm_s * 628.0
+        self.table = network(motor, faults, step_s, angles).step
+        rated_nm = motor.friction_nm + motor.viscous_nm_s * RATED_RAD_S
         rated_nm += motor.rated_kpa * 1e3 * motor.displacement_m3 / TURN
         wet = 1 - 0.7 * faults.dry  # vapour still has to be churned
         self.friction = motor.friction_nm + faults.drag * rated_nm
@@ -359,43 +161,48 @@ class _Run:
             self.friction
             + self.viscous * omega
             + self.pressure
-            + self.restriction * (omega / 628.0) ** 2  # flow follows speed, the drop its square
+            + self.restriction * (omega / RATED_RAD_S) ** 2  # flow follows speed, the drop its square
         )
 
     def settle(self, theta: float, volts: float, noise: float) -> tuple[float, float]:
         """Find the speed at which mean torque meets the load; leaves the coil currents running there."""
-        low, high = 300.0, 900.0
-        torque_low, torque_high = self._torque_at(theta, low, volts), self._torque_at(theta, high, volts)
-        omega = 600.0
-        for _ in range(3):  # torque is nearly straight in speed, the load gently curved
+        amps = self.load_nm(600.0) / self.motor.k_e
+        omega = max((volts - self.drop_v - amps * self.motor.winding_ohm) / self.motor.k_e, 40.0)
+        low, torque_low = omega, self.torque_at(theta, omega, volts)
+        high, torque_high = omega * 1.05, self.torque_at(theta, omega * 1.05, volts)
+        for _ in range(2):  # torque is nearly straight in speed, the load gently curved
             slope = (torque_high - torque_low) / (high - low)
             for _ in range(20):
                 error = torque_low + slope * (omega - low) - self.load_nm(omega) - self.pressure * noise
-                omega += error / (self.viscous + 2 * self.restriction * omega / 628.0**2 - slope)
+                omega += error / (self.viscous + 2 * self.restriction * omega / RATED_RAD_S**2 - slope)
                 omega = max(omega, 20.0)
-            low, torque_low = omega, self._torque_at(theta, omega, volts)
-            high, torque_high = omega * 1.05, self._torque_at(theta, omega * 1.05, volts)
+            if abs(omega - low) < 1e-4 * omega:
+                break
+            high, torque_high = low, torque_low
+            low, torque_low = omega, self.torque_at(theta, omega, volts)
         turns = max(int(4 * TURN / omega / self.step_s), 1)
         _, angle, speed = self.integrate(theta, omega, np.full(turns, volts), np.full(turns, noise), turns)
         return float(angle[-1]), float(speed[-1])
 
-    def _torque_at(self, theta: float, omega: float, volts: float) -> float:
-        """Mean torque over two turns at a forced speed, after one turn to settle the currents."""
+    def torque_at(self, theta: float, omega: float, volts: float) -> float:
+        """Mean torque at a forced speed, N*m."""
+        return float(self.forced(theta, omega, volts, 2)[1].mean())
+
+    def forced(self, theta: float, omega: float, volts: float, turns: int) -> tuple[np.ndarray, np.ndarray]:
+        """Line current and torque over whole turns at a forced speed, after one turn to settle."""
         turn = max(int(TURN / omega / self.step_s), 8)
-        at = theta + omega * self.step_s * np.arange(3 * turn)
+        at = theta + TURN / turn * np.arange((1 + turns) * turn)
         index = np.round(at / TURN * len(self.table)).astype(int) % len(self.table)
-        x = self.coils
-        bars = self.motor.bars
+        x, bars, table, drop_v = self.coils, self.motor.bars, self.table, self.drop_v
         x[bars + 2] = omega
-        torque = 0.0
+        ends = np.empty((len(index), 2))
         for n, j in enumerate(index.tolist()):
             line = float(x[bars])
-            x[bars + 1] = volts - self.drop_v * line / (abs(line) + 0.15)
-            y = self.table[j].dot(x)
+            x[bars + 1] = volts - drop_v * line / (abs(line) + 0.15)
+            y = table[j].dot(x)
             x[: bars + 1] = y[: bars + 1]
-            if n >= turn:
-                torque += float(y[bars + 1])
-        return torque / (2 * turn)
+            ends[n] = y[bars:]
+        return ends[turn:, 0], ends[turn:, 1]
 
     def integrate(
         self,
@@ -416,7 +223,7 @@ class _Run:
         shaft = 1 + motor.once_per_turn * np.cos(np.arange(size) / to_index)
         shaft = (shaft + motor.vane_pulsation * np.cos(motor.vanes * np.arange(size) / to_index)).tolist()
         friction, viscous, drop_v = self.friction, self.viscous, self.drop_v
-        pressure, restriction = self.pressure, self.restriction / 628.0**2
+        pressure, restriction = self.pressure, self.restriction / RATED_RAD_S**2
         n = len(volts)
         current, angle, speed = [0.0] * n, [0.0] * n, [0.0] * n
         line = float(x[bars])
