@@ -46,8 +46,8 @@ def test_every_healthy_pump_stays_below_the_ripple_rule() -> None:
 
 
 # Sign and rough size of the signatures (current, ripple, speed against healthy), from an independent
-# simulation of another motor of this kind: open coil -6 %, x4.5, -19 %; shorted +23 %, x4.2, +14 %; isolated bar -4 %,
-# x5.8, -4 %; burnt bar -1 %, x1.9, -2 %; worn brushes -7 %, x1.05, -15 %; dry -54 %, , +20 %.
+# simulation of another motor of this kind: open coil -6 %, x4.5, -19 %; shorted +23 %, x4.2, +14 %; isolated
+# bar -4 %, x5.8, -4 %; burnt bar -1 %, x1.9, -2 %; worn brushes -7 %, x1.05, -15 %; dry -54 %, , +20 %.
 @pytest.mark.parametrize(
     ("fault", "current", "ripple", "speed"),
     [
