@@ -296,7 +296,7 @@ def _vehicles(spec: FleetSpec, rng: np.random.Generator) -> dict[str, Any]:
 
 
 def _calendar(spec: FleetSpec, cars: dict[str, Any], rng: np.random.Generator) -> dict[str, np.ndarray]:
-    """Return each vehicle's visit days since its service start (n, K) and odometers, both (n, K); column 0: new."""
+    """Return each vehicle's visit days since its service start (n, K) and odometers, (n, K) each."""
     n = spec.vehicles
     span = (cars["until"] - cars["in_service"]).astype(float)
     gap = np.minimum(cars["pm_km"] / cars["km_per_day"], cars["pm_days"])
@@ -342,7 +342,7 @@ def _run(
         frame = frame.assign(row=row, vehicle=v, day=day[v, col], x_km=x, odometer_km=odometer[v, col])
         frame["visited_on"] = date
         removed_day, removed_odo = np.where(fail_day <= span[active], fail_day, np.inf), fail_odo.copy()
-        removal = np.where(np.isfinite(removed_day), "failed", "")
+        removal = np.where(np.isfinite(removed_day), "failed", "").astype("U12")
         # Somebody acts on the readings now and then, which makes those removals informative.
         worst = np.maximum(
             (frame["ripple_pct"] - lives.ripple[row]) / p.wear_level[lives.type_code[row]],
