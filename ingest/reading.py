@@ -57,5 +57,7 @@ class Reading:
     sparks_per_s: float | None = None
     speed_steadiness_pct: float | None = None  # sd of speed within the window, % of mean
     pwm_hz: float | None = None
+    ripple_pct_se: float | None = None
+    mean_a_accuracy_a: float | None = None  # half-width with the clamp's own accuracy, for book values
     notes: tuple[Note, ...] = field(default_factory=tuple)
     method_version: int = 1

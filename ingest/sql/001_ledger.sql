@@ -147,7 +147,7 @@ CREATE TABLE reading (
     capture_hash VARCHAR,
     origin VARCHAR NOT NULL,                   -- capture | meter | elsewhere
     method_version INTEGER NOT NULL,
-    mean_a DOUBLE, mean_a_se DOUBLE, min_a DOUBLE, max_a DOUBLE,
+    mean_a DOUBLE, mean_a_se DOUBLE, mean_a_accuracy_a DOUBLE, min_a DOUBLE, max_a DOUBLE,
     ripple_a DOUBLE, ripple_pct DOUBLE, ripple_pct_se DOUBLE, raw_ripple_pct DOUBLE,
     revolution_ms DOUBLE, rpm DOUBLE, rpm_se DOUBLE,
     segments INTEGER, speed_confidence DOUBLE, pattern_repeat_ms DOUBLE,
@@ -301,7 +301,7 @@ SELECT
     p.pump_type, p.serial, p.lot, p.run_share, p.fitted_on, p.fitted_odometer_km, p.removed_on, p.removal,
     t.motor, t.supply, t.fuel, t.segments, t.current_low_a, t.current_high_a, t.spec_at_v, t.spec_at_kpa,
     t.ripple_limit_pct, t.rpm_low, t.rpm_high, t.rated_pressure_kpa, t.filter,
-    c.make, c.model, c.year, c.class, c.depot, c.system_v, c.clock,
+    c.make, c.model, c.year, c.class, c.depot, c.system_v, c.clock, c.pm_interval_days, c.pm_interval_km,
     (SELECT max(s.done_on) FROM service s
       WHERE s.unit = v.unit AND s.work = 'filter' AND s.done_on <= v.visited_on) AS filter_changed_on
 FROM visit v

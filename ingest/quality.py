@@ -1,0 +1,151 @@
+"""What is wrong with a record and what to change: one note per fault, each with a stable code."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.capture import Note
+
+FEWEST_TURNS = 5.0
+FEWEST_TURNS_SEGMENTS_TOLD = 2.0
+FEWEST_SAMPLES_A_RIPPLE = 6.0
+COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
+TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
+UNLIKELY_MEAN_A = (0.5, 40.0)
+MAINS_HZ = (50.0, 60.0)
+
+
+@dataclass(frozen=True)
+class RangeCheck:
+    """step_a: quantisation step (0 when too fine to see); clipped_share of the running samples."""
+
+    step_a: float
+    clipped_share: float
+
+
+def check_range(current_a: np.ndarray) -> RangeCheck:
+    """Find the quantisation step and flat tops of the running samples, shape (n,)."""
+    stride = max(len(current_a) // 50_000, 1)
+    levels, counts = np.unique(current_a[::stride], return_counts=True)
+    if len(levels) < 3:
+        return RangeCheck(float(np.ptp(levels)), 0.0)
+    gaps = np.diff(levels)
+    tiny = 1e-7 * max(float(np.ptp(levels)), float(np.abs(levels).max()))
+    gaps = gaps[gaps > tiny]
+    step = float(np.median(gaps[gaps < 1.5 * gaps.min()])) if len(gaps) else 0.0
+    clipped = 0.0
+    for edge, inner in ((0, slice(1, 4)), (-1, slice(-4, -1))):
+        at_edge, near = counts[edge], counts[inner].max()
+        # A sine dwells at its extremes, but no more than about three times as long as one code further in.
+        if at_edge > max(4 * near, 0.004 * counts.sum()) and len(levels) >= 6:
+            clipped += at_edge / counts.sum()
+    return RangeCheck(step, float(clipped))
+
+
+def zero_note(zero_a: float | None) -> Note:
+    """Say how the zero was dealt with."""
+    if zero_a is None:
+        return Note(
+            "zero-unverified",
+            "warning",
+            "No stretch with the pump off is in the record, so the clamp's zero is unverified: "
+            "zero the clamp, and start the record before the pump is switched on.",
+        )
+    if abs(zero_a) >= 0.02:
+        return Note(
+            "zero-corrected",
+            "info",
+            f"With the pump off the record shows {zero_a:+.3f} A; this was subtracted. Zero the clamp next time.",
+        )
+    return Note(
+        "zero-verified", "info", f"With the pump off the record shows {zero_a:+.3f} A: the zero is right."
+    )
+
+
+def range_notes(check: RangeCheck, ripple_a: float | None) -> list[Note]:
+    """Notes on clipping and coarse codes."""
+    notes = []
+    if check.clipped_share > 0:
+        notes.append(
+            Note(
+                "clipped",
+                "warning",
+                f"{100 * check.clipped_share:.1f} % of samples sit at the end of the range: average and ripple "
+                "are off. Take a wider range and capture again.",
+            )
+        )
+    if ripple_a is not None and check.step_a > 0 and ripple_a < COARSE_STEPS * check.step_a:
+        notes.append(
+            Note(
+                "range-too-coarse",
+                "warning",
+                f"The ripple is only {ripple_a / check.step_a:.1f} steps of {1000 * check.step_a:.3g} mA high: "
+                "take a narrower range, or the clamp's 100 mV/A setting, and capture again.",
+            )
+        )
+    return notes
+
+
+def mains_note(hz: np.ndarray, power: np.ndarray, explained: np.ndarray) -> Note | None:
+    """Name mains hum among strong lines (k,) that are no order of the shaft."""
+    for mains in MAINS_HZ:
+        for f, strong, shaft in zip(hz, power >= 0.05 * power.max(), explained, strict=True):
+            multiple = round(f / mains)
+            if strong and not shaft and 1 <= multiple <= 6 and abs(f - multiple * mains) < 0.003 * f:
+                return Note(
+                    "mains-hum",
+                    "warning",
+                    f"A line at {f:.1f} Hz looks like {mains:.0f} Hz mains hum: keep leads and clamp away from "
+                    "chargers and mains cables, and capture again.",
+                )
+    return None
+
+
+def probe_note(mean_a: float) -> Note | None:
+    """Doubt the probe factor when no fuel pump draws such a mean."""
+    low, high = UNLIKELY_MEAN_A
+    if low <= abs(mean_a) <= high:
+        return None
+    return Note(
+        "probe-factor-doubtful",
+        "ask",
+        f"A mean of {mean_a:.3g} A is unlikely for a fuel pump: check the clamp's mV/A setting and the probe factor.",
+    )
+
+
+def speed_gates(
+    *, turns: float, samples_a_ripple: float, ripple_steps: float, segments_told: bool
+) -> list[Note]:
+    """Notes for every gate a speed fails; empty when it passes all."""
+    notes = []
+    fewest = FEWEST_TURNS_SEGMENTS_TOLD if segments_told else FEWEST_TURNS
+    if turns < fewest:
+        notes.append(
+            Note(
+                "too-few-turns",
+                "warning",
+                f"Only {turns:.1f} turns are in the settled run, {fewest:.0f} are needed to tell the speed: "
+                "use a longer time base, 100 ms or more.",
+            )
+        )
+    if samples_a_ripple < FEWEST_SAMPLES_A_RIPPLE:
+        notes.append(
+            Note(
+                "sampled-too-slowly",
+                "warning",
+                f"Only {samples_a_ripple:.1f} samples fall on one ripple, so a faster wave may pass for a slow "
+                "one: capture again at 20 kS/s or more.",
+            )
+        )
+    if ripple_steps < TOO_COARSE_STEPS:
+        notes.append(
+            Note(
+                "range-too-coarse",
+                "warning",
+                f"The ripple is only {ripple_steps:.1f} steps of the digitiser high, too coarse to tell the speed: "
+                "take a narrower range and capture again.",
+            )
+        )
+    return notes

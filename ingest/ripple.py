@@ -1,0 +1,115 @@
+"""The average turn: the synchronous average of the current against shaft angle, and the ripple read from it.
+
+Averaging by shaft angle keeps what repeats every turn; noise falls with the square root of the turns and
+sparks, found as lone departures from the average, are left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.order_tracking import block_mean
+from ingest.sparks import count_events, without_sparks
+from ingest.speed_refine import TurnPhase
+
+AVERAGE_RATE_HZ = 250_000.0  # faster records are averaged down to about this first
+FAR = 6.0  # robust standard deviations from the average turn that make a spark
+SPARK_GAP_S = 150e-6
+
+
+@dataclass(frozen=True)
+class AverageTurn:
+    """wave: (bins,), A about its mean, over one turn; ripple is its peak to peak.
+
+    wave_se_a: standard error of the wave at one angle; residual_sd_a: noise of a single sample about it.
+    """
+
+    wave: np.ndarray
+    ripple_a: float
+    ripple_se_a: float
+    wave_se_a: float
+    residual_sd_a: float
+    sparks: int
+    spark_share: float
+
+
+def average_turn(
+    current_a: np.ndarray, sample_rate_hz: float, phase: TurnPhase, from_s: float
+) -> AverageTurn:
+    """Average current_a (n,), whose first sample lies at from_s on the phase's time axis, over turns."""
+    size = max(round(sample_rate_hz / AVERAGE_RATE_HZ), 1)
+    x = block_mean(current_a, size)
+    rate = sample_rate_hz / size
+    t = from_s + (np.arange(len(x)) * size + (size - 1) / 2) / sample_rate_hz
+    turns = phase.at(t)
+    clean, _ = without_sparks(x)
+    trend = _turn_trend(clean, turns)
+    clean, x = clean - trend, x - trend
+    per_turn = rate / phase.turn_hz
+    bins = int(2 ** np.clip(np.floor(np.log2(min(len(x) / 8, 4 * per_turn))), 5, 11))
+    place = (turns - np.floor(turns)) * bins
+    index = np.minimum(place.astype(int), bins - 1)
+
+    wave, _ = _denoised(clean, index, bins, per_turn)
+    rest = x - wave[index]
+    # Within a bin the wave moves: allow its steepness on top of the noise.
+    steep = np.abs(np.diff(wave, append=wave[0])) / 2
+    noise = 1.4826 * float(np.median(np.abs(rest)))
+    spark = np.abs(rest) > FAR * max(noise, 1e-12) + steep[index] + np.roll(steep, 1)[index]
+    sparks = count_events(spark, max(int(SPARK_GAP_S * rate), 1))
+    kept = _grown(spark, max(int(20e-6 * rate), 1)) if spark.any() else spark
+    filled = np.where(kept, wave[index], clean)
+    wave, wave_se = _denoised(filled, index, bins, per_turn)
+    return AverageTurn(
+        wave,
+        float(np.ptp(wave)),
+        float(np.sqrt(2) * wave_se),
+        wave_se,
+        noise,
+        sparks,
+        float(spark.mean()),
+    )
+
+
+def _grown(mask: np.ndarray, by: int) -> np.ndarray:
+    out = mask.copy()
+    for shift in range(1, by + 1):
+        out[shift:] |= mask[:-shift]
+        out[:-shift] |= mask[shift:]
+    return out
+
+
+def _turn_trend(x: np.ndarray, turns: np.ndarray) -> np.ndarray:
+    """Level of each turn, joined by straight lines: slow change is not ripple."""
+    whole = int(turns[-1] - turns[0])
+    if whole < 3:
+        return np.full(len(x), x.mean())
+    marks = np.searchsorted(turns, turns[0] + np.arange(whole + 1))
+    marks[-1] = min(marks[-1], len(x))
+    total = np.concatenate([[0.0], np.cumsum(x)])
+    level = np.diff(total[marks]) / np.maximum(np.diff(marks), 1)
+    return np.interp(np.arange(len(x)), (marks[1:] + marks[:-1]) / 2, level)
+
+
+def _denoised(x: np.ndarray, index: np.ndarray, bins: int, per_turn: float) -> tuple[np.ndarray, float]:
+    """Bin means with orders that noise could explain shrunk away; wave (bins,) and its standard error."""
+    count = np.bincount(index, minlength=bins)
+    mean = np.bincount(index, weights=x, minlength=bins) / np.maximum(count, 1)
+    if not count.all():
+        known = np.flatnonzero(count)
+        mean = np.interp(np.arange(bins), known, mean[known], period=bins)
+    rest = x - mean[index]
+    noise = float(1.4826 * np.median(np.abs(rest)))
+    noise = min(max(noise, 0.0), float(np.std(rest)) + 1e-12)
+    spectrum = np.fft.rfft(mean)
+    per_order = noise**2 / np.maximum(len(x), 1) * bins**2  # power of noise in one order of the bin means
+    power = np.abs(spectrum) ** 2
+    orders = np.arange(len(spectrum))
+    keep = np.maximum(1 - 3 * per_order / np.maximum(power, 1e-300), 0)
+    keep[orders > 0.5 * per_turn] *= orders[orders > 0.5 * per_turn] * 0.0
+    keep[0] = 0.0
+    wave = np.fft.irfft(spectrum * keep, bins)
+    se = noise * np.sqrt(2 * np.sum(keep > 0) / max(len(x), 1))
+    return wave, float(se)
