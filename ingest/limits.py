@@ -32,26 +32,26 @@ class Deadline:
             )
 
 
-def refuse_size(name: str, size: int, limit: int, what: str = "file") -> None:
+def refuse_size(size: int, limit: int, what: str = "file") -> None:
     """Raise CaptureRefused('too-large') when `size` bytes pass `limit`."""
     if size > limit:
         raise CaptureRefused(
             "too-large",
-            f"{name}: the {what} is larger than {limit // 2**20} MB; export a shorter record or one channel.",
+            f"the {what} is larger than {limit // 2**20} MB; export a shorter record or one channel.",
         )
 
 
-def refuse_rows(name: str, rows: int, columns: int = 1) -> None:
+def refuse_rows(rows: int, columns: int = 1) -> None:
     """Raise CaptureRefused('too-many-samples') when a table passes the caps on rows or cells."""
     if rows > MAX_SAMPLES or rows * columns > MAX_VALUES:
         raise CaptureRefused(
             "too-many-samples",
-            f"{name}: {rows:,} rows of {columns} columns are more than the {MAX_SAMPLES:,} rows "
+            f"{rows:,} rows of {columns} columns are more than the {MAX_SAMPLES:,} rows "
             f"({MAX_VALUES:,} values) that are read; export a shorter record or fewer channels.",
         )
     if columns > MAX_COLUMNS:
         raise CaptureRefused(
             "too-many-columns",
-            f"{name}: {columns:,} columns are more than the {MAX_COLUMNS:,} that are read; "
+            f"{columns:,} columns are more than the {MAX_COLUMNS:,} that are read; "
             "export the current channel alone.",
         )

@@ -49,12 +49,15 @@ def read_capture_bytes(
 ) -> Capture:
     """Read a capture from `data`, the content of a file called `name`; otherwise as `read_capture`."""
     options = parse_options(channel, probe, sample_rate_hz, full_scale, record)
-    refuse_size(name, len(data), MAX_FILE_BYTES)
+    _refuse_large(name, len(data))
     return _read(name, bytes(data), options)
 
 
 def _read(name: str, data: bytes, options: Options) -> Capture:
-    return assemble(name, formats.read_table(name, data, Deadline()), options)
+    try:
+        return assemble(name, formats.read_table(data, Deadline()), options)
+    except CaptureRefused as refused:
+        raise CaptureRefused(refused.code, f"{name}: {refused.text}") from refused
 
 
 def _load(path: str | os.PathLike[str]) -> bytes:
@@ -76,8 +79,15 @@ def _load(path: str | os.PathLike[str]) -> bytes:
                 "not-a-file",
                 f"{name}: this is a folder, pipe or device, not a file; name the capture itself.",
             )
-        refuse_size(name, status.st_size, MAX_FILE_BYTES)
+        _refuse_large(name, status.st_size)
         # the size may grow between the check and the reading
         data = file.read(MAX_FILE_BYTES + 1)
-    refuse_size(name, len(data), MAX_FILE_BYTES)
+    _refuse_large(name, len(data))
     return data
+
+
+def _refuse_large(name: str, size: int) -> None:
+    try:
+        refuse_size(size, MAX_FILE_BYTES)
+    except CaptureRefused as refused:
+        raise CaptureRefused(refused.code, f"{name}: {refused.text}") from refused

@@ -16,9 +16,7 @@ PLAUSIBLE_A = (0.5, 40.0)  # mean of a record without any unit that may be taken
 SCREEN_DIVISIONS = 12.0  # no trace is taller than its screen
 
 
-def to_amperes(
-    name: str, table: Table, channel: Column, options: Options
-) -> tuple[np.ndarray, list[Note], bool]:
+def to_amperes(table: Table, channel: Column, options: Options) -> tuple[np.ndarray, list[Note], bool]:
     """Return (amperes, notes, whether the unit is known); asks for what the file doesn't say."""
     header = table.header
     unit = unit_of(channel) or _header_unit(table, channel)
@@ -26,17 +24,17 @@ def to_amperes(
     if unit and unit.kind not in ("current", "voltage", "code"):
         raise CaptureRefused(
             "not-electrical",
-            f"{name}: {channel.name} is in {channel.unit_text or unit.symbol}, not in A or V; "
+            f"{channel.name} is in {channel.unit_text or unit.symbol}, not in A or V; "
             "choose the clamp's channel with --channel, or export it.",
         )
     if unit is None and channel.unit_text.strip():
         raise CaptureRefused(
             "unknown-unit",
-            f"{name}: {channel.name} is in '{channel.unit_text}', which is not a unit of current or voltage; "
+            f"{channel.name} is in '{channel.unit_text}', which is not a unit of current or voltage; "
             "export it in A, mA, V or mV.",
         )
     if table.full_scale:
-        return _of_full_scale(name, values, options)
+        return _of_full_scale(values, options)
     if header.code_scale is not None and (unit is None or unit.kind == "code" or _is_codes(values, table)):
         scaled = (values - header.code_offset) * header.code_scale + header.code_zero
         note = Note(
@@ -45,15 +43,15 @@ def to_amperes(
             f"Converter codes were scaled with the header's {header.code_scale:g} a code.",
         )
         header_unit = _header_unit(table, channel) if unit is None or unit.kind == "code" else unit
-        amperes, notes, known = _of_unit(name, scaled, header_unit, channel, table, options)
+        amperes, notes, known = _of_unit(scaled, header_unit, channel, table, options)
         return amperes, [note, *notes], known
     if (unit and unit.kind == "code") or _is_codes(values, table):
         raise CaptureRefused(
             "raw-codes",
-            f"{name}: {channel.name} holds converter codes and the header doesn't say what one is worth; "
+            f"{channel.name} holds converter codes and the header doesn't say what one is worth; "
             "export values in A or V.",
         )
-    return _of_unit(name, values, unit, channel, table, options)
+    return _of_unit(values, unit, channel, table, options)
 
 
 def _header_unit(table: Table, channel: Column) -> SignalUnit | None:
@@ -75,7 +73,7 @@ def _is_codes(values: np.ndarray, table: Table) -> bool:
 
 
 def _of_unit(
-    name: str, values: np.ndarray, unit: SignalUnit | None, channel: Column, table: Table, options: Options
+    values: np.ndarray, unit: SignalUnit | None, channel: Column, table: Table, options: Options
 ) -> tuple[np.ndarray, list[Note], bool]:
     notes: list[Note] = []
     if unit and unit.kind == "current":
@@ -98,7 +96,7 @@ def _of_unit(
         if probe is None:
             raise CaptureRefused(
                 "probe-needed",
-                f"{name}: {channel.name} is in {unit.symbol}; say what the clamp gives with --probe, "
+                f"{channel.name} is in {unit.symbol}; say what the clamp gives with --probe, "
                 "for example --probe 100mV/A.",
             )
         notes.append(_probe_note(probe, unit.symbol, table))
@@ -121,7 +119,7 @@ def _of_unit(
         return values, notes, False  # speed can be told without a scale; plausibility adds the note
     raise CaptureRefused(
         "unit-needed",
-        f"{name}: {channel.name} has no unit and a mean of {mean:.4g}, which is no pump's current in A; "
+        f"{channel.name} has no unit and a mean of {mean:.4g}, which is no pump's current in A; "
         "say what one ampere gives with --probe (100mV/A for values in V, 1V/A if they are amperes).",
     )
 
@@ -139,11 +137,11 @@ def _probe_note(probe: float, symbol: str, table: Table) -> Note:
     return Note("probe-applied", "info", f"{symbol} became A with {probe * 1000:g} mV/A{said}.")
 
 
-def _of_full_scale(name: str, values: np.ndarray, options: Options) -> tuple[np.ndarray, list[Note], bool]:
+def _of_full_scale(values: np.ndarray, options: Options) -> tuple[np.ndarray, list[Note], bool]:
     if options.full_scale_a is None:
         raise CaptureRefused(
             "full-scale-needed",
-            f"{name}: an audio file holds fractions of full scale; say how many amperes that is "
+            "an audio file holds fractions of full scale; say how many amperes that is "
             "with --full-scale, for example --full-scale 10A.",
         )
     note = Note("full-scale-applied", "info", f"Full scale was taken as {options.full_scale_a:g} A.")

@@ -13,7 +13,7 @@ from ingest.readers.table import Column, Header, Table
 from ingest.readers.vocabulary import key_of
 
 
-def table_from_arrays(name: str, arrays: Mapping[str, np.ndarray], *, kind: str) -> Table:
+def table_from_arrays(arrays: Mapping[str, np.ndarray], *, kind: str) -> Table:
     """Return a table of the longest vectors; single numbers may give rate, interval or start."""
     vectors: list[tuple[str, np.ndarray]] = []
     facts: dict[str, float] = {}
@@ -27,11 +27,11 @@ def table_from_arrays(name: str, arrays: Mapping[str, np.ndarray], *, kind: str)
     if not vectors:
         raise CaptureRefused(
             "no-table",
-            f"{name}: there is no vector of numbers in the file; save time and current as vectors.",
+            "there is no vector of numbers in the file; save time and current as vectors.",
         )
     length = max(len(part) for _, part in vectors)
     vectors = [(label, part) for label, part in vectors if len(part) == length]
-    refuse_rows(name, length, len(vectors))
+    refuse_rows(length, len(vectors))
     columns = []
     for label, part in vectors:
         stem, unit, unit_text = split_name_unit(label)

@@ -26,34 +26,33 @@ def assemble(name: str, table: Table, options: Options) -> Capture:
     if table.header.spectrum or (time_unit and time_unit.kind in ("frequency", "level")):
         raise CaptureRefused(
             "not-a-time-record",
-            f"{name}: this is a spectrum (values against frequency), not a record over time; "
-            "export the trace itself.",
+            "this is a spectrum (values against frequency), not a record over time; export the trace itself.",
         )
     notes = list(table.notes)
-    channel, chosen = choose_channel(name, roles, options.channel)
+    channel, chosen = choose_channel(roles, options.channel)
     notes += chosen
     if roles.time_guessed:
         notes.append(
             Note("time-column-assumed", "info", "The column with even steps was taken as time: no name.")
         )
-    rows, record_notes = choose_record(name, table, roles, options)
+    rows, record_notes = choose_record(table, roles, options)
     notes += record_notes
     channel = channel.rows(rows)
     rows, channel = _trim_cut_rows(roles.time, channel, rows)
     count = len(channel.values)
-    base = find_time_base(name, table, roles.time, rows, count, options)
+    base = find_time_base(table, roles.time, rows, count, options)
     notes += base.notes
-    current, unit_notes, unit_known = to_amperes(name, table, channel, options)
+    current, unit_notes, unit_known = to_amperes(table, channel, options)
     notes += unit_notes
     first_row = rows.start or 0
 
     def row_number(index: int) -> int:
         return table.row_number(first_row + index)
 
-    current, lead, gap_notes = handle_gaps(name, current, channel.overflow, row_number)
+    current, lead, gap_notes = handle_gaps(current, channel.overflow, row_number)
     notes += gap_notes
     current, plausible_notes = check_plausible(
-        name, current, lambda i: row_number(i + lead), unit_known=unit_known, options=options
+        current, lambda i: row_number(i + lead), unit_known=unit_known, options=options
     )
     notes += plausible_notes
     start = base.start_s + lead / base.rate_hz

@@ -12,12 +12,12 @@ from ingest.readers.table import Column
 from ingest.readers.vocabulary import fold
 
 
-def choose_channel(name: str, roles: Roles, wanted: str | None) -> tuple[Column, list[Note]]:
+def choose_channel(roles: Roles, wanted: str | None) -> tuple[Column, list[Note]]:
     """Return the channel and a note on the choice; raises CaptureRefused with the names there are."""
     if not roles.values:
-        raise CaptureRefused("no-channel", f"{name}: there is a time column but no values beside it.")
+        raise CaptureRefused("no-channel", "there is a time column but no values beside it.")
     if wanted is not None:
-        return _named(name, roles, wanted), []
+        return _named(roles, wanted), []
     channels = [c for c in roles.values if not is_envelope(c)] or list(roles.values)
     notes = []
     if len(channels) < len(roles.values):
@@ -37,19 +37,18 @@ def choose_channel(name: str, roles: Roles, wanted: str | None) -> tuple[Column,
     if not electrical:
         raise CaptureRefused(
             "not-electrical",
-            f"{name}: the columns are in {_units(channels)}, not in A or V; "
-            "export the clamp's channel against time.",
+            f"the columns are in {_units(channels)}, not in A or V; export the clamp's channel against time.",
         )
     raise CaptureRefused(
         "channel-needed",
-        f"{name}: which channel is the current? Say --channel with one of: {_names(channels)}.",
+        f"which channel is the current? Say --channel with one of: {_names(channels)}.",
     )
 
 
 _ELECTRICAL = ("current", "voltage", "code")
 
 
-def _named(name: str, roles: Roles, wanted: str) -> Column:
+def _named(roles: Roles, wanted: str) -> Column:
     stem, _, _ = split_name_unit(wanted)
     keys = {fold(wanted), fold(stem)} - {""}
     matches = [c for c in roles.values if fold(c.name) in keys or fold(f"{c.name}{c.unit_text}") in keys]
@@ -62,12 +61,12 @@ def _named(name: str, roles: Roles, wanted: str) -> Column:
     if matches:
         raise CaptureRefused(
             "channel-ambiguous",
-            f"{name}: {len(matches)} channels are called '{wanted}'; say --channel with the number of one, "
+            f"{len(matches)} channels are called '{wanted}'; say --channel with the number of one, "
             f"1 to {len(roles.values)}.",
         )
     raise CaptureRefused(
         "no-such-channel",
-        f"{name}: there is no channel '{wanted}'; say --channel with one of: {_names(list(roles.values))}.",
+        f"there is no channel '{wanted}'; say --channel with one of: {_names(list(roles.values))}.",
     )
 
 

@@ -6,7 +6,7 @@ import zlib
 
 from ingest.errors import CaptureRefused
 from ingest.limits import MAX_EXPANDED_BYTES, Deadline, refuse_size
-from ingest.readers import matlab, npy, text
+from ingest.readers import matlab, npy, npz, parquet, text, wav
 from ingest.readers.encoding import decode, sniff_encoding
 from ingest.readers.kinds import known_but_unread, known_text
 from ingest.readers.table import Table
@@ -14,35 +14,41 @@ from ingest.readers.table import Table
 _HEAD = 8_192
 
 
-def read_table(name: str, data: bytes, deadline: Deadline, *, nested: bool = False) -> Table:
+def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Table:
     """Return the file's table; raises CaptureRefused for anything that is not a supported capture."""
     head = data[:_HEAD]
     if not data.strip(b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"):
-        raise CaptureRefused("empty", f"{name}: the file is empty; export the capture again.")
+        raise CaptureRefused("empty", "the file is empty; export the capture again.")
     if head.startswith(b"\x1f\x8b"):
         if nested:
-            raise CaptureRefused("compressed", f"{name}: it is compressed more than once; unpack it first.")
-        return read_table(name, gunzip(name, data, deadline), deadline, nested=True)
+            raise CaptureRefused("compressed", "it is compressed more than once; unpack it first.")
+        return read_table(gunzip(data, deadline), deadline, nested=True)
     if npy.sniff(head):
-        return npy.read(name, data)
+        return npy.read(data)
     if matlab.sniff(head):
-        return matlab.read(name, data, deadline)
+        return matlab.read(data, deadline)
+    if wav.sniff(head):
+        return wav.read(data)
+    if parquet.sniff(head):
+        return parquet.read(data, deadline)
+    if npz.sniff(data):
+        return npz.read(data, deadline)
     if refusal := known_but_unread(head):
-        raise CaptureRefused(refusal[0], f"{name}: this is {refusal[1]}.")
+        raise CaptureRefused(refusal[0], f"this is {refusal[1]}.")
     if not text.sniff(head):
         raise CaptureRefused(
             "binary",
-            f"{name}: this is a binary file of a kind that is not read; "
-            "export CSV, WAV, MATLAB 5 or NumPy instead.",
+            "this is a binary file of a kind that is not read; "
+            "export CSV, WAV, Parquet, MATLAB 5 or NumPy instead.",
         )
     encoding, mark = sniff_encoding(head)
     plain = head[mark:].decode(encoding, "replace") if encoding.startswith("utf-") else decode(head, encoding)
     if refusal := known_text(plain):
-        raise CaptureRefused(refusal[0], f"{name}: this is {refusal[1]}.")
-    return text.read(name, data, deadline)
+        raise CaptureRefused(refusal[0], f"this is {refusal[1]}.")
+    return text.read(data, deadline)
 
 
-def gunzip(name: str, data: bytes, deadline: Deadline) -> bytes:
+def gunzip(data: bytes, deadline: Deadline) -> bytes:
     """Unpack gzip in pieces, all members of it, stopping at the cap."""
     pieces: list[bytes] = []
     total = 0
@@ -54,12 +60,12 @@ def gunzip(name: str, data: bytes, deadline: Deadline) -> bytes:
                 piece = unpacker.decompress(rest, 1 << 20)
                 rest = unpacker.unconsumed_tail
                 total += len(piece)
-                refuse_size(name, total, MAX_EXPANDED_BYTES, "expanded file")
+                refuse_size(total, MAX_EXPANDED_BYTES, "expanded file")
                 deadline.check()
                 pieces.append(piece)
             if not unpacker.eof:
-                raise CaptureRefused("damaged", f"{name}: the gzip file is cut short; copy it again.")
+                raise CaptureRefused("damaged", "the gzip file is cut short; copy it again.")
             rest = unpacker.unused_data
     except zlib.error as error:
-        raise CaptureRefused("damaged", f"{name}: the gzip file is damaged; copy it again.") from error
+        raise CaptureRefused("damaged", "the gzip file is damaged; copy it again.") from error
     return b"".join(pieces)

@@ -13,7 +13,7 @@ MOST_GAPS = 0.05  # share of the samples between first and last value that may b
 
 
 def handle_gaps(
-    name: str, current: np.ndarray, overflow: np.ndarray | None, row_number: Callable[[int], int]
+    current: np.ndarray, overflow: np.ndarray | None, row_number: Callable[[int], int]
 ) -> tuple[np.ndarray, int, list[Note]]:
     """Return (samples from the first value to the last, samples left out before, notes)."""
     # one sum tells whether any is missing
@@ -22,7 +22,7 @@ def handle_gaps(
     missing = ~np.isfinite(current)
     held = np.flatnonzero(~missing)
     if not len(held):
-        raise CaptureRefused("no-values", f"{name}: the channel holds no value at all; export it again.")
+        raise CaptureRefused("no-values", "the channel holds no value at all; export it again.")
     first, last = int(held[0]), int(held[-1])
     notes = []
     ends = first + len(current) - 1 - last
@@ -42,7 +42,7 @@ def handle_gaps(
         if count > MOST_GAPS * len(kept):
             raise CaptureRefused(
                 "too-many-gaps",
-                f"{name}: {what}, {count / len(kept):.0%} of the record; "
+                f"{what}, {count / len(kept):.0%} of the record; "
                 "record again with a range that holds the whole current.",
             )
         level = "warning" if marks else "info"

@@ -135,10 +135,10 @@ def _line_start(data: bytes, line: int) -> int:
 
 def _score(sample: list[str], delimiter: str, decimal: str) -> tuple[float, int]:
     """Share of lines that read as rows of numbers, and how many number cells they mostly have."""
-    if not sample or (delimiter != " " and delimiter not in "".join(sample[:3] + sample[-3:])):
-        # without the delimiter a line is one cell, which any delimiter reads the same
-        if delimiter not in (";", ","):
-            return 0.0, 0
+    held = delimiter == " " or delimiter in "".join(sample[:3] + sample[-3:])
+    # without the delimiter a line is one cell, which any delimiter reads the same: two of them are enough
+    if not sample or (not held and delimiter not in (";", ",")):
+        return 0.0, 0
     total, widths, counts = 0.0, Counter[int](), Counter[int]()
     for line in sample:
         cells = split_line(line, delimiter)

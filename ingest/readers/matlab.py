@@ -41,26 +41,26 @@ def _is_level_4(head: bytes) -> bool:
     )
 
 
-def read(name: str, data: bytes, deadline: Deadline) -> Table:
+def read(data: bytes, deadline: Deadline) -> Table:
     """Return all real numeric vectors and matrices, also those inside structures."""
     from scipy.io import loadmat
 
     if _is_level_5(data[:128]):
-        _walk_level_5(name, data, deadline)
+        _walk_level_5(data, deadline)
     else:
-        _walk_level_4(name, data)
+        _walk_level_4(data)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             content = loadmat(io.BytesIO(data), squeeze_me=True, struct_as_record=True)  # type: ignore[arg-type]
     # scipy raises whatever a damaged byte leads to; its message would not help a reader
     except Exception as error:
-        raise CaptureRefused("damaged", f"{name}: the MATLAB file is damaged; save it again.") from error
+        raise CaptureRefused("damaged", "the MATLAB file is damaged; save it again.") from error
     arrays: dict[str, np.ndarray] = {}
     for label, value in content.items():
         if not label.startswith("__"):
             _collect(label, value, arrays, depth=0)
-    return table_from_arrays(name, arrays, kind="mat")
+    return table_from_arrays(arrays, kind="mat")
 
 
 def _collect(label: str, value: object, into: dict[str, np.ndarray], depth: int) -> None:
@@ -79,7 +79,7 @@ def _collect(label: str, value: object, into: dict[str, np.ndarray], depth: int)
             into[unique] = value
 
 
-def _walk_level_5(name: str, data: bytes, deadline: Deadline) -> None:
+def _walk_level_5(data: bytes, deadline: Deadline) -> None:
     """Add up what the compressed elements expand to, in small pieces, and stop at the cap."""
     order = "<" if data[126:128] == b"IM" else ">"
     place, total = 128, 0
@@ -93,25 +93,23 @@ def _walk_level_5(name: str, data: bytes, deadline: Deadline) -> None:
                 while rest and not unpacker.eof:
                     total += len(unpacker.decompress(rest, 1 << 20))
                     rest = unpacker.unconsumed_tail
-                    refuse_size(name, total, MAX_EXPANDED_BYTES, "expanded file")
+                    refuse_size(total, MAX_EXPANDED_BYTES, "expanded file")
                     deadline.check()
             except zlib.error as error:
-                raise CaptureRefused(
-                    "damaged", f"{name}: the MATLAB file is damaged; save it again."
-                ) from error
+                raise CaptureRefused("damaged", "the MATLAB file is damaged; save it again.") from error
         elif size > len(data) - place:
-            raise CaptureRefused("damaged", f"{name}: the MATLAB file is cut short; save it again.")
+            raise CaptureRefused("damaged", "the MATLAB file is cut short; save it again.")
         place += size
 
 
-def _walk_level_4(name: str, data: bytes) -> None:
+def _walk_level_4(data: bytes) -> None:
     place = 0
     while place + 20 <= len(data):
         kind, rows, columns, imaginary, name_length = struct.unpack("<5i", data[place : place + 20])
         width = {0: 8, 1: 4, 2: 4, 3: 2, 4: 2, 5: 1}.get(kind // 10 % 10)
         if width is None or kind not in range(60) or min(rows, columns, name_length) < 0:
-            raise CaptureRefused("damaged", f"{name}: the MATLAB file is damaged; save it again.")
+            raise CaptureRefused("damaged", "the MATLAB file is damaged; save it again.")
         size = rows * columns * width * (2 if imaginary else 1)
         place += 20 + name_length + size
         if place > len(data):
-            raise CaptureRefused("damaged", f"{name}: the MATLAB file is cut short; save it again.")
+            raise CaptureRefused("damaged", "the MATLAB file is cut short; save it again.")

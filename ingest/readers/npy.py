@@ -21,12 +21,12 @@ def sniff(head: bytes) -> bool:
     return head.startswith(MAGIC)
 
 
-def read(name: str, data: bytes) -> Table:
+def read(data: bytes) -> Table:
     """Return a .npy array: (n,), (n, k), (k, n) or named fields."""
-    return table_from_arrays(name, {"": read_array(name, data)}, kind="npy")
+    return table_from_arrays({"": read_array(data)}, kind="npy")
 
 
-def read_array(name: str, data: bytes) -> np.ndarray:
+def read_array(data: bytes) -> np.ndarray:
     """Return the array in `data`; the declared size is checked against the bytes that are there."""
     file = io.BytesIO(data)
     try:
@@ -41,15 +41,15 @@ def read_array(name: str, data: bytes) -> np.ndarray:
         if dtype.hasobject:
             raise CaptureRefused(
                 "pickle",
-                f"{name}: the array holds Python objects, which are never unpickled; save plain numbers.",
+                "the array holds Python objects, which are never unpickled; save plain numbers.",
             )
         count = math.prod(shape)
         start = file.tell()
         if dtype.itemsize == 0 or count < 0 or count * dtype.itemsize > len(data) - start:
             raise CaptureRefused(
-                "damaged", f"{name}: the file is cut short: its header promises more values than it holds."
+                "damaged", "the file is cut short: its header promises more values than it holds."
             )
-        refuse_rows(name, count)
+        refuse_rows(count)
         flat = np.frombuffer(data, dtype=dtype, count=count, offset=start)
         return flat.reshape(shape, order="F" if fortran else "C")
     except (
@@ -61,4 +61,4 @@ def read_array(name: str, data: bytes) -> np.ndarray:
         RecursionError,
         MemoryError,
     ) as error:
-        raise CaptureRefused("damaged", f"{name}: the NumPy file is damaged; save it again.") from error
+        raise CaptureRefused("damaged", "the NumPy file is damaged; save it again.") from error

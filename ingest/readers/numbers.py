@@ -39,10 +39,10 @@ class Body:
         return self.first_row + index
 
 
-def read_body(name: str, text: PlainText, layout: Layout, deadline: Deadline) -> Body:
+def read_body(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
     """Return the numbers; raises CaptureRefused naming the first row that can't be read."""
     # a row takes at least one digit and a line end for each column kept
-    refuse_rows(name, 0, len(layout.columns))
+    refuse_rows(0, len(layout.columns))
     body = None
     if not layout.clock_columns:
         body = _fast(text, layout)
@@ -82,7 +82,7 @@ def _fast(text: PlainText, layout: Layout) -> Body | None:
         )
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError, IndexError):
         return None
-    refuse_rows("the file", table.num_rows, len(layout.columns))
+    refuse_rows(table.num_rows, len(layout.columns))
     values, overflow = [], []
     for column in table.columns:
         array = column.to_numpy()
@@ -118,7 +118,7 @@ def _fast_blanks(text: PlainText, layout: Layout) -> Body | None:
         )
     except (ValueError, TypeError, OverflowError):
         return None
-    refuse_rows("the file", len(frame), len(layout.columns))
+    refuse_rows(len(frame), len(layout.columns))
     values = tuple(frame[index].to_numpy(copy=True) for index in layout.columns)
     if any(np.isinf(array).any() for array in values):
         return None
@@ -130,7 +130,7 @@ def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
     lines = decode(text.data[layout.first_byte :], text.encoding).split("\n")
     while lines and not lines[-1].strip(' \t,;"'):
         lines.pop()
-    refuse_rows("the file", len(lines), len(layout.columns))
+    refuse_rows(len(lines), len(layout.columns))
     needed, decimal = layout.columns[-1] + 1, layout.decimal
     columns: list[list[str]] = [[] for _ in layout.columns]
     rows: list[int] = []
@@ -152,13 +152,13 @@ def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
             # trailing gaps may be left out together with their delimiters
             cells = cells + [""] * (needed - len(cells))
         picked = [cells[column] for column in layout.columns]
-        if not any(kind_of(c, decimal) in ("number", "clock") for c in picked):
-            if any(kind_of(c, decimal) == "text" for c in picked):
-                foreign.append(row)
-                breaks.append(len(rows))
-                if len(foreign) > 20_000:
-                    _refuse_cell(row, picked, decimal)
-                continue
+        kinds = {kind_of(cell, decimal) for cell in picked}
+        if "text" in kinds and not kinds & {"number", "clock"}:
+            foreign.append(row)
+            breaks.append(len(rows))
+            if len(foreign) > 20_000:
+                _refuse_cell(row, picked, decimal)
+            continue
         rows.append(row)
         for column, cell in zip(columns, picked, strict=True):
             column.append(cell)

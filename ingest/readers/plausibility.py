@@ -49,7 +49,6 @@ def is_ac_coupled(values: np.ndarray) -> bool:
 
 
 def check_plausible(
-    name: str,
     current: np.ndarray,
     row_number: Callable[[int], int],
     *,
@@ -57,19 +56,19 @@ def check_plausible(
     options: Options,
 ) -> tuple[np.ndarray, list[Note]]:
     """Return the current, turned over if the clamp was reversed, and notes; refuses what can't be."""
-    _refuse_jumps(name, current, row_number)
+    _refuse_jumps(current, row_number)
     running = running_samples(current)
     if len(running) < MIN_RUNNING_SAMPLES:
         raise CaptureRefused(
             "too-short",
-            f"{name}: only {len(running)} samples of running current; at least {MIN_RUNNING_SAMPLES} "
+            f"only {len(running)} samples of running current; at least {MIN_RUNNING_SAMPLES} "
             "are needed, record a longer stretch.",
         )
     mean = float(running.mean())
     if abs(mean) > HIGHEST_A:
         raise CaptureRefused(
             "above-100-a",
-            f"{name}: the mean is {abs(mean):,.4g} A, more than any fuel pump draws: "
+            f"the mean is {abs(mean):,.4g} A, more than any fuel pump draws: "
             "is the probe factor right (--probe), or the unit (mV for V)?",
         )
     notes: list[Note] = []
@@ -90,7 +89,7 @@ def check_plausible(
     return current, notes
 
 
-def _refuse_jumps(name: str, current: np.ndarray, row_number: Callable[[int], int]) -> None:
+def _refuse_jumps(current: np.ndarray, row_number: Callable[[int], int]) -> None:
     """Refuse values a thousand times off their neighbours: a lost decimal point, or a change of unit."""
     size = np.abs(current)
     high = high_level(size[np.isfinite(size)] if np.isnan(size.sum()) else size)
@@ -100,13 +99,13 @@ def _refuse_jumps(name: str, current: np.ndarray, row_number: Callable[[int], in
             row = row_number(int(np.nanargmax(size > LONE_OUTLIER * high)))
             raise CaptureRefused(
                 "thousandfold-jump",
-                f"{name}: row {row} is some {peak / high:,.0f} times its neighbours: a lost decimal point or "
+                f"row {row} is some {peak / high:,.0f} times its neighbours: a lost decimal point or "
                 "another unit; mend that row or export again.",
             )
-    _refuse_steps(name, current, row_number)
+    _refuse_steps(current, row_number)
 
 
-def _refuse_steps(name: str, current: np.ndarray, row_number: Callable[[int], int]) -> None:
+def _refuse_steps(current: np.ndarray, row_number: Callable[[int], int]) -> None:
     """A lasting step by about 1,000 between two stretches that are equally steady is a change of unit."""
     block = max(16, len(current) // 20_000)
     count = len(current) // block
@@ -129,7 +128,7 @@ def _refuse_steps(name: str, current: np.ndarray, row_number: Callable[[int], in
     row = row_number(start + _step_in(near))
     raise CaptureRefused(
         "thousandfold-jump",
-        f"{name}: from row {row} on the values are about 1,000 times those before: the unit changes there; "
+        f"from row {row} on the values are about 1,000 times those before: the unit changes there; "
         "export the file with one unit.",
     )
 

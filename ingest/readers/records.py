@@ -12,16 +12,14 @@ from ingest.readers.roles import Roles
 from ingest.readers.table import Table
 
 
-def choose_record(name: str, table: Table, roles: Roles, options: Options) -> tuple[slice, list[Note]]:
+def choose_record(table: Table, roles: Roles, options: Options) -> tuple[slice, list[Note]]:
     """Return the rows of the record asked for, else of the first, saying so when there are several."""
     count = len(table.columns[0].values)
     starts = _starts(table, roles, count)
     wanted = options.record or 1
     if wanted > len(starts):
         held = "one record" if len(starts) == 1 else f"{len(starts)} records"
-        raise CaptureRefused(
-            "no-such-record", f"{name}: record {wanted} was asked for, but the file holds {held}."
-        )
+        raise CaptureRefused("no-such-record", f"record {wanted} was asked for, but the file holds {held}.")
     ends = [*starts[1:], count]
     rows = slice(starts[wanted - 1], ends[wanted - 1])
     if len(starts) == 1:
@@ -37,6 +35,8 @@ def choose_record(name: str, table: Table, roles: Roles, options: Options) -> tu
 
 
 def _starts(table: Table, roles: Roles, count: int) -> list[int]:
+    if table.record_starts:
+        return list(table.record_starts)
     if roles.record is not None:
         values = roles.record.values
         changes = np.flatnonzero(np.diff(values) != 0) + 1

@@ -35,47 +35,11 @@ UNITS |= {
 }
 for _symbol in ("dB", "dBV", "dBm", "dBu", "dBµV", "dBA"):
     UNITS[_symbol] = SignalUnit(_symbol, "level", 1.0)
-for _symbol in [
-    "m",
-    "mm",
-    "cm",
-    "km",
-    "m/s",
-    "m/s²",
-    "g",
-    "N",
-    "Nm",
-    "kg",
-    "Pa",
-    "kPa",
-    "bar",
-    "mbar",
-    "psi",
-    "°C",
-    "°F",
-    "K",
-    "rad",
-    "rad/s",
-    "°",
-    "%",
-    "rpm",
-    "1/min",
-    "W",
-    "kW",
-    "VA",
-    "J",
-    "Ω",
-    "kΩ",
-    "F",
-    "H",
-    "T",
-    "lx",
-    "L",
-    "L/min",
-    "V²",
-    "A²",
-    "V/A",
-]:
+_OTHERS = (
+    "m mm cm km m/s m/s² g N Nm kg Pa kPa bar mbar psi °C °F K rad rad/s ° % rpm 1/min W kW VA J Ω kΩ F H T lx "
+    "L L/min V² A² V/A"
+)
+for _symbol in _OTHERS.split():
     UNITS[_symbol] = SignalUnit(_symbol, "other", 1.0)
 
 _WORDS = {

@@ -68,5 +68,6 @@ class Table:
     row_number: Callable[[int], int] = lambda i: i + 1
     breaks: tuple[int, ...] = ()
     notes: tuple[Note, ...] = ()
+    record_starts: tuple[int, ...] = ()  # first rows of the records, where the format itself knows them
     full_scale: bool = False  # values are fractions of a full scale the file doesn't state
     kind: str = "table"

@@ -24,13 +24,13 @@ def read_layout(data: bytes) -> tuple[PlainText, Layout, Preamble]:
     return text, layout, read_preamble(layout)
 
 
-def read(name: str, data: bytes, deadline: Deadline) -> Table:
+def read(data: bytes, deadline: Deadline) -> Table:
     """Return every number column of the file with what the header says."""
     text, layout, preamble = read_layout(data)
     deadline.check()
-    body = read_body(name, text, layout, deadline)
+    body = read_body(text, layout, deadline)
     if not body.values or not len(body.values[0]):
-        raise CaptureRefused("no-table", f"{name}: no rows of numbers were found; export the trace as CSV.")
+        raise CaptureRefused("no-table", "no rows of numbers were found; export the trace as CSV.")
     columns = tuple(
         Column(
             label,

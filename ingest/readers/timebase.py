@@ -29,9 +29,7 @@ class TimeBase:
     resample_at: np.ndarray | None = None
 
 
-def find_time_base(
-    name: str, table: Table, time: Column | None, rows: slice, count: int, options: Options
-) -> TimeBase:
+def find_time_base(table: Table, time: Column | None, rows: slice, count: int, options: Options) -> TimeBase:
     """Return the time base of the rows `rows` (`count` of them); asks for the rate where none is known."""
     notes: list[Note] = []
     header = table.header
@@ -53,7 +51,7 @@ def find_time_base(
         if interval is None:
             raise CaptureRefused(
                 "sample-rate-needed",
-                f"{name}: nothing tells the time between samples; say it with --sample-rate, "
+                "nothing tells the time between samples; say it with --sample-rate, "
                 "for example --sample-rate 100kS/s.",
             )
         notes.append(
@@ -62,12 +60,11 @@ def find_time_base(
         return TimeBase(1 / interval, header.start_s or 0.0, tuple(notes))
     stamps = time.values[rows] * _time_factor(time, table, notes)
     if count < 2:
-        raise CaptureRefused("too-short", f"{name}: there are only {count} samples; at least 64 are needed.")
-    return _from_stamps(name, table, time, stamps, rows.start or 0, interval, notes)
+        raise CaptureRefused("too-short", f"there are only {count} samples; at least 64 are needed.")
+    return _from_stamps(table, time, stamps, rows.start or 0, interval, notes)
 
 
 def _from_stamps(
-    name: str,
     table: Table,
     time: Column,
     stamps: np.ndarray,
@@ -80,19 +77,19 @@ def _from_stamps(
     if np.isnan(lowest):
         row = table.row_number(first + int(np.flatnonzero(np.isnan(stamps))[0]))
         raise CaptureRefused(
-            "time-missing", f"{name}: row {row} has no time; delete the row or export the file again."
+            "time-missing", f"row {row} has no time; delete the row or export the file again."
         )
     if lowest < 0:
         row = table.row_number(first + int(np.flatnonzero(steps < 0)[0]) + 1)
         raise CaptureRefused(
             "time-order",
-            f"{name}: row {row} goes back in time; export the samples in the order they were taken.",
+            f"row {row} goes back in time; export the samples in the order they were taken.",
         )
     span = float(stamps[-1] - stamps[0])
     if not span > 0:
         raise CaptureRefused(
             "time-stands-still",
-            f"{name}: the time column never changes; say the rate with --sample-rate, for example 100kS/s.",
+            "the time column never changes; say the rate with --sample-rate, for example 100kS/s.",
         )
     mean = span / len(steps)
     largest = float(steps.max())
@@ -130,11 +127,11 @@ def _from_stamps(
                 )
             )
         return TimeBase(1 / mean, float(stamps[0]), tuple(notes))
-    return _resampled(name, table, stamps, steps, first, notes)
+    return _resampled(table, stamps, steps, first, notes)
 
 
 def _resampled(
-    name: str, table: Table, stamps: np.ndarray, steps: np.ndarray, first: int, notes: list[Note]
+    table: Table, stamps: np.ndarray, steps: np.ndarray, first: int, notes: list[Note]
 ) -> TimeBase:
     """Uneven steps: an even grid at the median step, refused where a hole or repeated stamps spoil it."""
     median = float(np.median(steps))
@@ -143,7 +140,7 @@ def _resampled(
         row = table.row_number(first + largest + 1)
         raise CaptureRefused(
             "time-hole",
-            f"{name}: before row {row} {steps[largest]:.6g} s are missing (usual step {median:.6g} s); "
+            f"before row {row} {steps[largest]:.6g} s are missing (usual step {median:.6g} s); "
             "export one record without holes.",
         )
     keep = np.concatenate([[True], steps > 0])
