@@ -1,0 +1,183 @@
+"""Drag of bearing or contamination: the load channel above the pump's own level, from an unknown distance on.
+
+Two hypotheses go side by side, each a Kalman filter with a good and a wild variant of every reading:
+    not started   G = b + f * (distance since the filter was new) + noise
+    started       G = b + f * (...) + D + noise,   D grows at a rate of its own
+Between two visits drag starts with probability 1 - exp(-(L(x2) - L(x1))), L(x) = (x/scale)**shape; a newly
+started drag is merged into the started one by matching moments (generalised pseudo-Bayes, Ackerson & Fu 1970).
+Its posterior chance and level feed the risk. Delay-time idea: Christer & Waller 1984.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from analytics.level_rate import BAD, LevelRate, merge, predict, update
+from analytics.tracks import Tracks
+
+UNIT_KM = 10e3
+
+
+@dataclass(frozen=True)
+class DragParameters:
+    """Natural-log units of torque; growth per 10,000 km. `level` and `starts` are per pump type (types,)."""
+
+    level: np.ndarray
+    level_var: float
+    noise: float
+    filter_per_km: float
+    scale_km: float
+    shape: float
+    starts: np.ndarray  # factor on L(x) by type
+    growth: float
+    growth_cv: float
+    walk: float = 1e-5
+    bad: float = 0.02
+
+
+class DragState(NamedTuple):
+    """Chance that drag has started, the state if so, and own level and its variance if not. All (n,)."""
+
+    started: np.ndarray
+    drag: LevelRate
+    b: np.ndarray
+    bb: np.ndarray
+
+    def take(self, rows: slice | np.ndarray) -> DragState:
+        """Return the states of `rows`."""
+        return DragState(self.started[rows], self.drag.take(rows), self.b[rows], self.bb[rows])
+
+
+@dataclass(frozen=True)
+class DragTrack:
+    """As WearTrack."""
+
+    state: DragState
+    x_km: np.ndarray
+    log_likelihood: np.ndarray
+    per_visit: list[DragState]
+
+
+def cumulative_starts(x_km: np.ndarray, p: DragParameters) -> np.ndarray:
+    """Return (x/scale)**shape, before the type's factor."""
+    return (np.maximum(x_km, 0.0) / p.scale_km) ** p.shape
+
+
+def _new_drag(p: DragParameters, b: np.ndarray, bb: np.ndarray, span: np.ndarray) -> LevelRate:
+    """State of a drag that started anywhere in the last `span` (10,000 km)."""
+    g, v = p.growth, (p.growth * p.growth_cv) ** 2
+    zero = np.zeros(len(b))
+    # D = rate * age, age uniform on [0, span]
+    ww = (g * g + v) * span**2 / 3 - (g * span / 2) ** 2
+    return LevelRate(
+        b, g * span / 2, np.full(len(b), g), bb, zero, zero, ww, v * span / 2, np.full(len(b), v)
+    )
+
+
+def prior(p: DragParameters, type_code: np.ndarray) -> DragState:
+    """Return the state of new pumps: not started."""
+    n = len(type_code)
+    b, bb = p.level[type_code], np.full(n, p.level_var)
+    return DragState(np.zeros(n), _new_drag(p, b, bb, np.zeros(n)), b, bb)
+
+
+def _update_level(
+    b: np.ndarray, bb: np.ndarray, y: np.ndarray, r: np.ndarray, bad: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """As level_rate.update for the own level alone."""
+    seen = ~np.isnan(y)
+    e = np.where(seen, y - b, 0.0)
+    v_good, v_bad = bb + r, bb + BAD * r
+    l_good = np.log1p(-bad) - 0.5 * (np.log(v_good) + e * e / v_good)
+    l_bad = np.log(bad) - 0.5 * (np.log(v_bad) + e * e / v_bad)
+    top = np.maximum(l_good, l_bad)
+    total = top + np.log(np.exp(l_good - top) + np.exp(l_bad - top))
+    p_bad = np.exp(l_bad - total)
+    gain = (1 - p_bad) / v_good + p_bad / v_bad
+    second = (1 - p_bad) / v_good**2 + p_bad / v_bad**2
+    shrink = gain - e * e * (second - gain * gain)
+    return (
+        np.where(seen, b + bb * gain * e, b),
+        np.where(seen, bb - bb * bb * shrink, bb),
+        np.where(seen, total - 0.5 * np.log(2 * np.pi), 0.0),
+    )
+
+
+def advance(
+    p: DragParameters,
+    state: DragState,
+    x_from: np.ndarray,
+    x_to: np.ndarray,
+    starts: np.ndarray,
+    y: np.ndarray,
+    r: np.ndarray,
+    life_km: float,
+) -> tuple[DragState, np.ndarray]:
+    """Move from one visit to the next and take in its reading; return the state and log-likelihood.
+
+    A pump still running can't have dragged for longer than about `life_km`, so older starts don't count.
+    """
+    since = np.maximum(x_from, x_to - life_km)
+    p_new = -np.expm1(-starts * (cumulative_starts(x_to, p) - cumulative_starts(since, p)))
+    was = state.started
+    now = was + (1 - was) * p_new
+    b, bb, l_not = _update_level(state.b, state.bb, y, r, p.bad)
+    old, l_old, _ = update(predict(state.drag, (x_to - x_from) / UNIT_KM, p.walk), y, r, p.bad)
+    new, l_new, _ = update(_new_drag(p, state.b, state.bb, (x_to - since) / UNIT_KM), y, r, p.bad)
+    top = np.maximum(np.maximum(l_not, l_old), l_new)
+    w_not = (1 - now) * np.exp(l_not - top)
+    w_old = was * np.exp(l_old - top)
+    w_new = (1 - was) * p_new * np.exp(l_new - top)
+    w_drag = w_old + w_new
+    total = w_not + w_drag
+    share_old = np.where(w_drag > 0, w_old / np.where(w_drag > 0, w_drag, 1), 0.0)
+    return DragState(w_drag / total, merge(old, new, share_old), b, bb), np.log(total) + top
+
+
+def filter_drag(
+    p: DragParameters,
+    tracks: Tracks,
+    x_km: np.ndarray,
+    load: np.ndarray,
+    noise_factor: np.ndarray,
+    filter_km: np.ndarray,
+    type_code: np.ndarray,
+    *,
+    life_km: float,
+    keep: bool = False,
+) -> DragTrack:
+    """Run both hypotheses over all visits; visit arrays are (visits,), type_code (pumps,)."""
+    n = len(type_code)
+    code = type_code[tracks.order]
+    starts = p.starts[code]
+    state = prior(p, code)
+    y = load - p.filter_per_km * filter_km
+    r = p.noise * noise_factor
+    x_last = np.zeros(n)
+    log_likelihood = np.zeros(n)
+    done: list[DragState] = []
+    history: list[DragState] = []
+    for rows in tracks.index:
+        m = len(rows)
+        if m < len(state.b):
+            done.append(state.take(slice(m, None)))
+            state = state.take(slice(0, m))
+        state, gained = advance(p, state, x_last[:m], x_km[rows], starts[:m], y[rows], r[rows], life_km)
+        x_last[:m] = x_km[rows]
+        log_likelihood[:m] += gained
+        if keep:
+            history.append(state)
+    done.append(state)
+    done.reverse()
+    joined = DragState(
+        np.concatenate([d.started for d in done]),
+        LevelRate(*(np.concatenate([d.drag[i] for d in done]) for i in range(9))),
+        np.concatenate([d.b for d in done]),
+        np.concatenate([d.bb for d in done]),
+    )
+    back = np.empty(n, int)
+    back[tracks.order] = np.arange(n)
+    return DragTrack(joined.take(back), x_last[back], log_likelihood[back], history)

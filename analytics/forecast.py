@@ -1,0 +1,88 @@
+"""Survival of every pump in service over distance from the as-of date, for cost, plan and pages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from analytics.failure_risk import Known
+from analytics.drag import prior as drag_prior
+from analytics.fitting import Fit, fit_history, stored_fit
+from analytics.history import History, load_history
+from analytics.model import Filtered, risk_model, run_filters
+from analytics.wear import prior as wear_prior
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """Pumps in service on the as-of date, in order of pump_id; distances on the pump's own clock, in km.
+
+    pump_id (n,); grid_km (m,) from the as-of date; survival (n, m): P(still running after grid_km given it runs on
+    the as-of date); km_per_day (n,); new_pump_survival (n, m): the same for a new pump of its type.
+    """
+
+    pump_id: np.ndarray
+    grid_km: np.ndarray
+    survival: np.ndarray
+    km_per_day: np.ndarray
+    new_pump_survival: np.ndarray
+
+
+@dataclass(frozen=True)
+class State:
+    """One scoring run: the history, the fit used, both filters' states, and the rows in service."""
+
+    history: History
+    fit: Fit
+    filtered: Filtered
+    rows: np.ndarray
+    known: Known
+    d_0: np.ndarray
+
+    @property
+    def new_pumps(self) -> Known:
+        """New pumps of the same types."""
+        code, p = self.known.type_code, self.fit.parameters
+        return Known(np.zeros(len(code)), code, wear_prior(p.wear, code), drag_prior(p.drag, code))
+
+
+def forecast(ledger: Path, *, as_of: date | None = None, grid_km: np.ndarray) -> Forecast:
+    """Forecast every pump in service on `as_of` (default: the last dated fact) over `grid_km` (m,), km."""
+    return survival_on_grid(state_on(ledger, as_of), np.asarray(grid_km, float))
+
+
+def survival_on_grid(state: State, grid_km: np.ndarray) -> Forecast:
+    """As `forecast`, from a scoring run."""
+    model = risk_model(state.fit.parameters)
+    pumps = state.history.pumps.iloc[state.rows]
+    new = state.new_pumps
+    types, first = np.unique(new.type_code, return_index=True)
+    by_type = np.ones((len(state.fit.parameters.types), len(grid_km)))
+    by_type[types] = model.survival(new.take(first), np.zeros(len(first)), grid_km)
+    return Forecast(
+        pumps["pump_id"].to_numpy(),
+        grid_km,
+        model.survival(state.known, state.d_0, grid_km),
+        pumps["km_per_day"].to_numpy(float),
+        by_type[new.type_code],
+    )
+
+
+def state_on(ledger: Path, as_of: date | None = None) -> State:
+    """Score a ledger on a day, with the newest stored fit whose data end by then, else one made on the spot."""
+    history = load_history(ledger, as_of)
+    return score(history, stored_fit(ledger, history.as_of) or fit_history(history))
+
+
+def score(history: History, fit: Fit) -> State:
+    """Run the filters and pick the pumps in service."""
+    filtered = run_filters(history, fit.parameters)
+    pumps = history.pumps
+    retired = pumps["retires_day"].notna() & (pumps["retires_day"] < history.as_of_day)
+    rows = np.flatnonzero(~pumps["removed"].to_numpy(bool) & ~retired.to_numpy(bool))
+    known = filtered.known.take(rows)
+    d_0 = np.maximum(pumps["now_km"].to_numpy(float)[rows] - known.x_km, 0.0)
+    return State(history, fit, filtered, rows, known, d_0)

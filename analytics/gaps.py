@@ -1,0 +1,99 @@
+"""What happened after each visit: the gaps between consecutive readings, and whether the pump failed in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.failure_risk import Known
+from analytics.history import History
+from analytics.level_rate import LevelRate
+from analytics.model import Filtered, Parameters
+from analytics.drag import DragState, prior as drag_prior
+from analytics.wear import prior as wear_prior
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """One row per gap. `known` at its start; it is observed from d_from to d_to km beyond that; `failed` at its end.
+
+    order_number: visits the pump had had (0: before its first); last: nothing was seen after it.
+    """
+
+    known: Known
+    pump: np.ndarray
+    d_from: np.ndarray
+    d_to: np.ndarray
+    failed: np.ndarray
+    order_number: np.ndarray
+
+    def take(self, rows: np.ndarray) -> Gaps:
+        """Return `rows`."""
+        return Gaps(self.known.take(rows), self.pump[rows], self.d_from[rows], self.d_to[rows], self.failed[rows],
+                    self.order_number[rows])  # fmt: skip
+
+
+def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
+    """Cut every life into gaps; `filtered` must hold the states after every visit.
+
+    A removal on condition ends the last gap without failure: given the reading that led to it, it tells nothing
+    more about the pump, so conditioning on the filters' state keeps such removals from biasing the levels.
+    """
+    pumps = history.pumps
+    n = len(pumps)
+    order, counts = filtered.tracks.order, filtered.tracks.counts
+    x = history.visits["x_km"].to_numpy(float)
+    now = pumps["now_km"].to_numpy(float)
+    entry = pumps["entry_km"].to_numpy(float)
+    failed = pumps["failed"].to_numpy(bool)
+    index = filtered.tracks.index
+    everyone = np.arange(n)
+    next_x = now.copy()
+    if index:
+        next_x[order[: len(index[0])]] = x[index[0]]
+    zero = np.zeros(n)
+    first = Known(
+        zero,
+        filtered.type_code,
+        wear_prior(p.wear, filtered.type_code),
+        drag_prior(p.drag, filtered.type_code),
+    )
+    parts = [(first, everyone, np.minimum(entry, next_x), next_x, failed & (_count(order, counts, n) == 0))]
+    for k, rows in enumerate(index):
+        m = len(rows)
+        who = order[:m]
+        at = x[rows]
+        following = now[who].copy()
+        if k + 1 < len(index):
+            following[: len(index[k + 1])] = x[index[k + 1]]
+        known = Known(at, filtered.type_code[who], filtered.wear.per_visit[k], filtered.drag.per_visit[k])
+        d_from = np.clip(entry[who] - at, 0, None)
+        parts.append(
+            (known, who, d_from, np.maximum(following - at, d_from), failed[who] & (counts[:m] == k + 1))
+        )
+    number = np.concatenate([np.full(len(part[1]), k) for k, part in enumerate(parts)])
+    known = _join([part[0] for part in parts])
+    pump, d_from, d_to, fail = (np.concatenate([part[i] for part in parts]) for i in (1, 2, 3, 4))
+    gaps = Gaps(known, pump, d_from, d_to, fail, number)
+    return gaps.take(np.flatnonzero((d_to > d_from) | fail))
+
+
+def _count(order: np.ndarray, counts: np.ndarray, n: int) -> np.ndarray:
+    out = np.zeros(n, int)
+    out[order] = counts
+    return out
+
+
+def _join(parts: list[Known]) -> Known:
+    return Known(
+        np.concatenate([k.x_km for k in parts]),
+        np.concatenate([k.type_code for k in parts]),
+        LevelRate(*(np.concatenate([k.wear[i] for k in parts]) for i in range(9))),
+        DragState(
+            np.concatenate([k.drag.started for k in parts]),
+            LevelRate(*(np.concatenate([k.drag.drag[i] for k in parts]) for i in range(9))),
+            np.concatenate([k.drag.b for k in parts]),
+            np.concatenate([k.drag.bb for k in parts]),
+        ),
+    )

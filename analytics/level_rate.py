@@ -1,0 +1,95 @@
+"""One Kalman filter for many pumps at once: own level b, damage w growing at rate s, one noisy sum observed.
+
+    t -> t + h:   w += h s;  s random walk with variance q h          (integrated random walk)
+    observed:     y = b + w + e,  e ~ (1 - bad) N(0, r) + bad N(0, BAD r)
+Both noise variants are weighed by their likelihood and merged by matching moments, so that a wild reading
+moves the estimate little. Kalman 1960; merging after Harrison & Stevens 1976. Arrays are (n,) over pumps.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+BAD = 40.0  # variance of a wild reading over that of a good one
+LOG_2PI = float(np.log(2 * np.pi))
+
+
+class LevelRate(NamedTuple):
+    """Means and covariances of (b, w, s), each (n,)."""
+
+    b: np.ndarray
+    w: np.ndarray
+    s: np.ndarray
+    bb: np.ndarray
+    bw: np.ndarray
+    bs: np.ndarray
+    ww: np.ndarray
+    ws: np.ndarray
+    ss: np.ndarray
+
+    def take(self, rows: slice | np.ndarray) -> LevelRate:
+        """Return the states of `rows`."""
+        return LevelRate(*(a[rows] for a in self))
+
+
+def predict(state: LevelRate, h: np.ndarray, q: float) -> LevelRate:
+    """Move on by `h`."""
+    b, w, s, bb, bw, bs, ww, ws, ss = state
+    walk = q * h
+    return LevelRate(
+        b, w + h * s, s, bb, bw + h * bs, bs,
+        ww + h * (2 * ws + h * ss) + walk * h * h / 3,
+        ws + h * ss + walk * h / 2,
+        ss + walk,
+    )  # fmt: skip
+
+
+def update(
+    state: LevelRate, y: np.ndarray, r: np.ndarray | float, bad: float
+) -> tuple[LevelRate, np.ndarray, np.ndarray]:
+    """Take in readings `y`; return the new state, log-likelihood and the chance that each was wild.
+
+    Where y is NaN nothing changes and the log-likelihood is 0.
+    """
+    b, w, s, bb, bw, bs, ww, ws, ss = state
+    g_b, g_w, g_s = bb + bw, bw + ww, bs + ws
+    seen = ~np.isnan(y)
+    e = np.where(seen, y - b - w, 0.0)
+    spread = g_b + g_w
+    v_good, v_bad = spread + r, spread + BAD * r
+    l_good = np.log1p(-bad) - 0.5 * (np.log(v_good) + e * e / v_good)
+    l_bad = np.log(bad) - 0.5 * (np.log(v_bad) + e * e / v_bad)
+    top = np.maximum(l_good, l_bad)
+    total = top + np.log(np.exp(l_good - top) + np.exp(l_bad - top))
+    p_bad = np.exp(l_bad - total)
+    gain = (1 - p_bad) / v_good + p_bad / v_bad
+    second = (1 - p_bad) / v_good**2 + p_bad / v_bad**2
+    shrink = np.where(seen, gain - e * e * (second - gain * gain), 0.0)
+    move = np.where(seen, gain * e, 0.0)
+    new = LevelRate(
+        b + g_b * move, w + g_w * move, s + g_s * move,
+        bb - g_b * g_b * shrink, bw - g_b * g_w * shrink, bs - g_b * g_s * shrink,
+        ww - g_w * g_w * shrink, ws - g_w * g_s * shrink, ss - g_s * g_s * shrink,
+    )  # fmt: skip
+    return new, np.where(seen, total - 0.5 * LOG_2PI, 0.0), np.where(seen, p_bad, 0.0)
+
+
+def merge(first: LevelRate, second: LevelRate, weight: np.ndarray) -> LevelRate:
+    """Return the one normal with the moments of the mixture weight * first + (1 - weight) * second."""
+    k = weight
+    j = 1 - k
+    d_b, d_w, d_s = first.b - second.b, first.w - second.w, first.s - second.s
+    kj = k * j
+    return LevelRate(
+        k * first.b + j * second.b,
+        k * first.w + j * second.w,
+        k * first.s + j * second.s,
+        k * first.bb + j * second.bb + kj * d_b * d_b,
+        k * first.bw + j * second.bw + kj * d_b * d_w,
+        k * first.bs + j * second.bs + kj * d_b * d_s,
+        k * first.ww + j * second.ww + kj * d_w * d_w,
+        k * first.ws + j * second.ws + kj * d_w * d_s,
+        k * first.ss + j * second.ss + kj * d_s * d_s,
+    )

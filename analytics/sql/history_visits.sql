@@ -1,0 +1,17 @@
+-- Every reading up to the as-of date with what analytics needs of it, in order of pump and clock.
+-- Parameter 1: as-of date, NULL for all.
+WITH newest AS (
+    SELECT * FROM reading
+    QUALIFY row_number() OVER (PARTITION BY visit_id ORDER BY method_version DESC, reading_id DESC) = 1
+)
+SELECT
+    v.visit_id, v.pump_id, v.visited_on - DATE '1970-01-01' AS day,
+    v.odometer_km, v.hours, v.in_trend, v.reason, coalesce(v.state, '') AS state,
+    CAST(round(coalesce(v.duty_pct, 100) / 5) AS INTEGER) AS duty_step,
+    coalesce(r.mean_a, v.meter_a) AS mean_a, coalesce(r.ripple_pct, r.raw_ripple_pct) AS ripple_pct, r.rpm,
+    r.mean_a IS NULL OR r.origin = 'meter' AS by_meter,
+    v.supply_v, v.fuel_pressure_kpa, v.fuel_temp_c
+FROM visit v
+LEFT JOIN newest r USING (visit_id)
+WHERE NOT v.withdrawn AND v.visited_on <= coalesce(CAST(? AS DATE), DATE '9999-12-31')
+ORDER BY v.pump_id, v.visited_on, v.visit_id

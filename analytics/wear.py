@@ -1,0 +1,143 @@
+"""Brush and commutator wear: ripple (with lost speed on known volts) above the pump's own level.
+
+    u(x) = b + W(x) + noise,   W grows linearly in t = (x / 100,000 km)**power at a rate of its own,
+    the rate itself a random walk; rate ~ N(type's, sd^2), b ~ N(type's, sd^2)
+General path model after Lu & Meeker 1993, in state-space form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from analytics.level_rate import LevelRate, predict, update
+from analytics.tracks import Tracks
+
+UNIT_KM = 100e3
+
+
+@dataclass(frozen=True)
+class WearParameters:
+    """Fleet-wide, `level` and `rate` per pump type: (types,). Ripple points, t in (100,000 km)**power."""
+
+    level: np.ndarray
+    level_var: float
+    rate: np.ndarray
+    rate_cv: float
+    walk: float
+    noise: float
+    power: float
+    bad: float = 0.02
+    brush_weight: float = 0.0  # share of the brush channel in u
+    brush_points: float = 0.0  # ripple points per unit of the brush channel
+    ripple_at: np.ndarray = field(default_factory=lambda: np.zeros(0))  # (types,) usual first ripple
+    brush_at: np.ndarray = field(default_factory=lambda: np.zeros(0))  # (types,) usual first brush channel
+
+
+@dataclass(frozen=True)
+class WearTrack:
+    """After the last visit: `state` by pump (row order of the history), x_km there (0: no visit).
+
+    log_likelihood: (n,) by pump. per_visit: states after each k-th visit, as in Tracks.index, if asked for.
+    """
+
+    state: LevelRate
+    x_km: np.ndarray
+    log_likelihood: np.ndarray
+    per_visit: list[LevelRate]
+
+
+def clock(x_km: np.ndarray, power: float) -> np.ndarray:
+    """Return t = (x / 100,000 km)**power."""
+    return (np.maximum(x_km, 0.0) / UNIT_KM) ** power
+
+
+def indicator(ripple: np.ndarray, brush: np.ndarray, type_code: np.ndarray, p: WearParameters) -> np.ndarray:
+    """Return u (visits,): ripple averaged with lost speed told in ripple points; one alone where one is missing."""
+    from_speed = p.ripple_at[type_code] + p.brush_points * (brush - p.brush_at[type_code])
+    if p.brush_weight == 0:
+        return ripple
+    both = (1 - p.brush_weight) * ripple + p.brush_weight * from_speed
+    return np.where(np.isnan(both), np.where(np.isnan(ripple), from_speed, ripple), both)
+
+
+def prior(p: WearParameters, type_code: np.ndarray) -> LevelRate:
+    """Return the state of new pumps."""
+    n = len(type_code)
+    zero = np.zeros(n)
+    rate = p.rate[type_code]
+    return LevelRate(
+        p.level[type_code],
+        zero,
+        rate,
+        np.full(n, p.level_var),
+        zero,
+        zero,
+        zero,
+        zero,
+        (p.rate_cv * rate) ** 2,
+    )
+
+
+def filter_wear(
+    p: WearParameters,
+    tracks: Tracks,
+    x_km: np.ndarray,
+    u: np.ndarray,
+    type_code: np.ndarray,
+    *,
+    keep: bool = False,
+) -> WearTrack:
+    """Run the filter; x_km and u are (visits,), type_code (pumps,)."""
+    state = prior(p, type_code[tracks.order])
+    n = len(type_code)
+    t = np.zeros(n)
+    x_last = np.zeros(n)
+    log_likelihood = np.zeros(n)
+    history: list[LevelRate] = []
+    clock_of = clock(x_km, p.power)
+    done: list[list[np.ndarray]] = []
+    for rows in tracks.index:
+        m = len(rows)
+        if m < len(state.b):
+            done.append([a[m:] for a in state])
+            state = state.take(slice(0, m))
+        h = np.maximum(clock_of[rows] - t[:m], 0.0)
+        state, gained, _ = update(predict(state, h, p.walk), u[rows], p.noise, p.bad)
+        t[:m] = clock_of[rows]
+        x_last[:m] = x_km[rows]
+        log_likelihood[:m] += gained
+        if keep:
+            history.append(state)
+    done.append(list(state))
+    joined = [np.concatenate([part[i] for part in reversed(done)]) for i in range(9)]
+    back = np.empty(n, int)
+    back[tracks.order] = np.arange(n)
+    return WearTrack(LevelRate(*joined).take(back), x_last[back], log_likelihood[back], history)
+
+
+def with_types(
+    p: WearParameters, track: WearTrack, tracks_counts: np.ndarray, type_code: np.ndarray
+) -> WearParameters:
+    """Move each type's level and rate to what its pumps show, pulled toward the fleet's (one EM step)."""
+    state, k = track.state, len(p.rate)
+    seen = tracks_counts > 0
+    code = type_code[seen]
+    rate_var = (p.rate_cv * p.rate[code]) ** 2
+    fleet = float(np.average(p.rate, weights=np.bincount(type_code, minlength=k) + 1e-9))
+    out = []
+    for mean, var, prior_var, own in (
+        (state.s[seen], state.ss[seen], rate_var, p.rate),
+        (state.b[seen], state.bb[seen], np.full(seen.sum(), p.level_var), p.level),
+    ):
+        known = np.clip(1 - var / prior_var, 1e-6, 1.0)
+        moved = np.bincount(code, mean - own[code], k) / np.maximum(np.bincount(code, known, k), 1e-9)
+        precision = np.bincount(code, known / prior_var, k)
+        out.append((own + np.clip(moved, -0.5 * np.abs(own), 0.5 * np.abs(own)), precision))
+    (rate, rate_precision), (level, level_precision) = out
+    prior_precision = 1 / (0.25 * fleet) ** 2
+    rate = (rate * rate_precision + fleet * prior_precision) / (rate_precision + prior_precision)
+    usual = float(np.average(level, weights=level_precision + 1e-9))
+    level = (level * level_precision + usual / 9.0) / (level_precision + 1 / 9.0)
+    return replace(p, rate=np.maximum(rate, 0.05), level=level)
