@@ -1,0 +1,346 @@
+"""Odometer readings of a fleet, judged by each unit's own mileage: typos, unit slips, restarts.
+
+Readings are never changed here, only judged. Dates may be a week or so off: every comparison allows for it.
+The judgement of a unit is the longest chain of its readings that could all be true (later is farther, and
+not faster than the unit drives); what lies off the chain is doubted, and explained where a slip explains it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from ingest.units import KM_PER_MILE
+
+# Allowed slack of the dates, and how far above its own usual rate a unit may drive (common practice, no
+# source).
+LOOSE_DAYS = 7.0
+SLACK_DAYS = 30.0
+FASTER = 4.0
+# Light truck or van, 11,543 mi a year (AFDC chart 10309): a unit without any history of its own.
+DEFAULT_KM_PER_DAY = 11543 * KM_PER_MILE / 365.25
+_CONFIRMED_WEIGHT = 1000
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """What may be wrong with one reading. `likely_km` is what it would be then (NaN: can't be told)."""
+
+    code: str
+    likely_km: float = float("nan")
+
+
+def clean(readings: pd.DataFrame) -> pd.DataFrame:
+    """Judge all readings of a fleet at once.
+
+    readings: columns unit, read_on (datetime64), odometer_km, optionally odometer_entered (as typed; digit
+    slips are sought in it) and confirmed (a person vouched for it). Any order, any index; blank values are trusted.
+    Returns, on the same index: trusted (bool), code ("" or odometer-below-last, odometer-too-far,
+    odometer-kilometres, odometer-miles, odometer-digit, odometer-restarted), likely_km and km_per_day (the
+    unit's usual rate).
+    """
+    out = pd.DataFrame(
+        {"trusted": True, "code": "", "likely_km": np.nan, "km_per_day": np.nan}, readings.index
+    )
+    usable = readings["odometer_km"].notna() & readings["read_on"].notna()
+    frame = readings[usable].reset_index(names="origin")
+    if frame.empty:
+        return out
+    frame["day"] = frame["read_on"].to_numpy(dtype="datetime64[D]").astype("int64")
+    frame = frame.sort_values(["unit", "day", "odometer_km"], kind="stable", ignore_index=True)
+    codes, _ = pd.factorize(frame["unit"])
+    frame["km_per_day"] = _usual_rates(frame, codes)[codes]
+    frame["cap"] = np.maximum(FASTER * frame["km_per_day"], _fast_rates(frame, codes)[codes])
+    frame["trusted"] = _longest_chains(frame, codes)
+    _doubt_last(frame, codes)
+    _explain(frame, codes)
+    columns = ["trusted", "code", "likely_km", "km_per_day"]
+    out.loc[frame["origin"], columns] = frame[columns].to_numpy()
+    return out.astype({"trusted": bool, "likely_km": float, "km_per_day": float})
+
+
+def _slopes(frame: pd.DataFrame, codes: np.ndarray) -> pd.DataFrame:
+    """km a day between readings one to three apart; at least LOOSE_DAYS apart, or the slope says nothing."""
+    day, km = frame["day"].to_numpy(), frame["odometer_km"].to_numpy()
+    parts = []
+    for lag in (1, 2, 3):
+        same = codes[lag:] == codes[:-lag]
+        days = (day[lag:] - day[:-lag])[same]
+        slope = (km[lag:] - km[:-lag])[same] / np.maximum(days, LOOSE_DAYS)
+        keep = (slope > 0) & (days >= LOOSE_DAYS)
+        parts.append(pd.DataFrame({"unit": codes[lag:][same][keep], "slope": slope[keep]}))
+    return pd.concat(parts)
+
+
+def _usual_rates(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
+    """Median slope per unit; a unit without one takes the fleet's median, else a default."""
+    medians = _slopes(frame, codes).groupby("unit")["slope"].median()
+    fleet = medians.median() if len(medians) >= 3 else DEFAULT_KM_PER_DAY
+    rates = np.full(codes.max() + 1, float(fleet))
+    rates[medians.index] = np.maximum(medians, 0.02 * fleet)
+    return rates
+
+
+def _fast_rates(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
+    """Twice the upper quartile of a unit's slopes: what an unsteady unit has driven before."""
+    upper = _slopes(frame, codes).groupby("unit")["slope"].quantile(0.75)
+    rates = np.zeros(codes.max() + 1)
+    rates[upper.index] = 2 * upper
+    return rates
+
+
+def _longest_chains(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
+    """Mark the readings on each unit's heaviest chain of readings that can all be true."""
+    trusted = np.zeros(len(frame), dtype=bool)
+    starts = np.flatnonzero(np.r_[True, codes[1:] != codes[:-1]])
+    sizes = np.diff(np.r_[starts, len(frame)])
+    columns = {
+        name: frame[name].to_numpy(dtype=float) for name in ("day", "odometer_km", "km_per_day", "cap")
+    }
+    weight = np.ones(len(frame))
+    if "confirmed" in frame:
+        weight[frame["confirmed"].to_numpy(dtype=bool)] = _CONFIRMED_WEIGHT
+    for size in np.unique(sizes):  # units with equally many readings go together
+        rows = starts[sizes == size][:, None] + np.arange(size)
+        day, km = columns["day"][rows], columns["odometer_km"][rows]
+        rate, cap = columns["km_per_day"][rows[:, :1]], columns["cap"][rows[:, :1]]
+        best, back = weight[rows].copy(), np.full(rows.shape, -1)
+        for j in range(1, size):
+            driven, days = km[:, j : j + 1] - km[:, :j], day[:, j : j + 1] - day[:, :j]
+            possible = (driven >= -LOOSE_DAYS * rate) & (driven <= cap * (days + SLACK_DAYS))
+            score = np.where(possible, best[:, :j], 0.0)
+            before = score.argmax(axis=1)
+            gain = score[np.arange(len(rows)), before]
+            best[:, j] += gain
+            back[:, j] = np.where(gain > 0, before, -1)
+        here = best.argmax(axis=1)
+        unit = np.arange(len(rows))
+        while len(unit):
+            trusted[rows[unit, here]] = True
+            here = back[unit, here]
+            unit, here = unit[here >= 0], here[here >= 0]
+    return trusted
+
+
+def _doubt_last(frame: pd.DataFrame, codes: np.ndarray) -> None:
+    """Nothing after it contradicts the last reading: doubt it where a kilometre slip fits far better."""
+    trusted = np.flatnonzero(frame["trusted"])
+    own = codes[trusted]
+    is_last = np.r_[own[1:] != own[:-1], True]
+    count = np.bincount(own, minlength=codes.max() + 1)[own]
+    ends = np.flatnonzero(is_last & (count >= 4))
+    last, before = trusted[ends], trusted[ends - 1]
+    km, day = frame["odometer_km"].to_numpy(), frame["day"].to_numpy()
+    usual = frame["km_per_day"].to_numpy()[last]
+    slip = _kilometre_slip(km[last], km[before], usual, day[last] - day[before])
+    marks = frame["trusted"].to_numpy().copy()
+    marks[last[slip]] = False
+    frame["trusted"] = marks
+
+
+def _kilometre_slip(
+    km: np.ndarray, last_km: np.ndarray, km_per_day: np.ndarray, days: np.ndarray
+) -> np.ndarray:
+    """True where the reading is far beyond the usual mileage and, divided by 1.609, is just what was due."""
+    too_far = km - last_km > 2.5 * km_per_day * (days + LOOSE_DAYS)
+    slipped = km / KM_PER_MILE - last_km
+    return (
+        too_far & (slipped >= -LOOSE_DAYS * km_per_day) & (slipped <= 1.5 * km_per_day * (days + LOOSE_DAYS))
+    )
+
+
+def _explain(frame: pd.DataFrame, codes: np.ndarray) -> None:
+    """Say of each doubted reading what it may be."""
+    places = np.arange(len(frame))
+    trusted = frame["trusted"].to_numpy()
+    doubted = np.flatnonzero(~trusted)
+    frame["code"], frame["likely_km"] = "", np.nan
+    if not len(doubted):
+        return
+    before = pd.Series(np.where(trusted, places, -1)).groupby(codes).cummax().to_numpy()
+    after = (
+        pd.Series(np.where(trusted, places, len(frame)))[::-1].groupby(codes[::-1]).cummin()[::-1].to_numpy()
+    )
+    restarted = _restarts(frame, codes, doubted, before, after)
+    day, km, rate = (frame[name].to_numpy() for name in ("day", "odometer_km", "km_per_day"))
+    entered = frame["odometer_entered"].to_numpy() if "odometer_entered" in frame else km
+    code, likely_km = np.full(len(frame), "", dtype=object), np.full(len(frame), np.nan)
+    for place in doubted:
+        if place in restarted:
+            code[place] = "odometer-restarted"
+            continue
+        low = before[place] if before[place] >= 0 else None
+        high = after[place] if after[place] < len(frame) else None
+        doubt = explain_reading(
+            km[place],
+            entered[place],
+            day[place],
+            (day[low], km[low]) if low is not None else None,
+            (day[high], km[high]) if high is not None else None,
+            rate[place],
+        )
+        code[place], likely_km[place] = doubt.code, doubt.likely_km
+    frame["code"], frame["likely_km"] = code, likely_km
+
+
+def _restarts(
+    frame: pd.DataFrame, codes: np.ndarray, doubted: np.ndarray, before: np.ndarray, after: np.ndarray
+) -> set[int]:
+    """Doubted readings that form a run of their own at one end of a unit's history: a new cluster, likely."""
+    km, day = frame["odometer_km"].to_numpy(), frame["day"].to_numpy()
+    rate, cap = frame["km_per_day"].to_numpy(), frame["cap"].to_numpy()
+    found: set[int] = set()
+    at_end = doubted[(after[doubted] == len(frame)) | (before[doubted] < 0)]
+    for _, run in pd.Series(at_end).groupby([codes[at_end], before[at_end] < 0]):
+        places = run.to_numpy()
+        driven, days = np.diff(km[places]), np.diff(day[places])
+        steady = (driven >= -LOOSE_DAYS * rate[places[1:]]) & (
+            driven <= cap[places[1:]] * (days + SLACK_DAYS)
+        )
+        at_start = before[places[0]] < 0
+        other = after[places[-1]] if at_start else before[places[0]]
+        falls = km[places[-1]] > km[other] if at_start else km[places[0]] < km[other]
+        if len(places) >= 2 and steady.all() and falls:
+            found |= set(places.tolist())
+    return found
+
+
+def explain_reading(
+    km: float,
+    entered: float,
+    day: int,
+    before: tuple[int, float] | None,
+    after: tuple[int, float] | None,
+    km_per_day: float,
+) -> Doubt:
+    """Explain one doubted reading by its trusted neighbours (day, km) and the unit's usual rate.
+
+    A slip counts as the explanation when undoing it brings the reading between its neighbours, or within
+    2.5 times the usual distance of the one there is; of several the one nearest to what was due.
+    """
+    low, high, due = _due(day, before, after, km_per_day)
+    factor = km / entered if entered else 1.0
+    candidates = [("odometer-kilometres", km / KM_PER_MILE), ("odometer-miles", km * KM_PER_MILE)]
+    # A unit slip is commoner than a slip of digits, and one at the end of the number than one within.
+    for group in (candidates, *_digit_slips(entered, factor)):
+        fitting = [(abs(value - due), code, value) for code, value in group if low <= value <= high]
+        if fitting:
+            _, code, value = min(fitting)
+            return Doubt(code, value)
+    return Doubt("odometer-below-last" if before and km < before[1] else "odometer-too-far")
+
+
+def _due(
+    day: int, before: tuple[int, float] | None, after: tuple[int, float] | None, km_per_day: float
+) -> tuple[float, float, float]:
+    """Lowest, highest and likeliest value of a reading on that day."""
+    loose = LOOSE_DAYS * km_per_day
+    if before and after:
+        share = (day - before[0]) / max(after[0] - before[0], 1)
+        return before[1] - loose, after[1] + loose, before[1] + share * (after[1] - before[1])
+    if before:
+        days = day - before[0]
+        high = before[1] + 2.5 * km_per_day * (days + SLACK_DAYS)
+        return before[1] - loose, high, before[1] + km_per_day * days
+    if after:
+        days = after[0] - day
+        low = after[1] - 2.5 * km_per_day * (days + SLACK_DAYS)
+        return max(low, 0.0), after[1] + loose, max(after[1] - km_per_day * days, 0.0)
+    return 0.0, np.inf, 0.0
+
+
+def _digit_slips(entered: float, factor: float) -> list[list[tuple[str, float]]]:
+    """Values that may have been meant, in km: a digit more or less at the end; then anywhere, or swapped."""
+    digits = str(int(entered)) if np.isfinite(entered) and entered >= 1 else ""
+    end = {digits[:-1]} | {digits + d for d in "0123456789"}
+    dropped = {digits[:i] + digits[i + 1 :] for i in range(len(digits))}
+    added = {digits[:i] + d + digits[i:] for i in range(1, len(digits)) for d in "0123456789"}
+    swapped = {digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :] for i in range(len(digits) - 1)}
+    return [
+        [("odometer-digit", float(text) * factor) for text in sorted(texts - {digits, ""})]
+        for texts in (end, dropped | added | swapped)
+    ]
+
+
+def judge_entry(
+    history: pd.DataFrame, day: np.datetime64, km: float, entered: float, km_per_day: float | None = None
+) -> Doubt | None:
+    """Judge one new reading against a unit's history (columns read_on, odometer_km), strictly; None: fine.
+
+    km_per_day: the unit's usual rate where it is known otherwise (else from the history, else a default).
+    """
+    frame = history.dropna(subset=["read_on", "odometer_km"]).assign(unit="")
+    if frame.empty:
+        return None
+    judged = clean(frame)
+    frame = frame[judged["trusted"]].sort_values(["read_on", "odometer_km"])
+    rate = km_per_day or float(judged["km_per_day"].iloc[0])
+    days = frame["read_on"].to_numpy(dtype="datetime64[D]").astype("int64")
+    values = frame["odometer_km"].to_numpy()
+    at = int(day.astype("datetime64[D]").astype("int64"))
+    earlier, later = days <= at, days > at
+    before = (int(days[earlier][-1]), float(values[earlier].max())) if earlier.any() else None
+    after = (int(days[later][0]), float(values[later].min())) if later.any() else None
+    rounding_km = 1.0
+    below = before is not None and km < before[1] - rounding_km
+    beyond_next = after is not None and km > after[1] + LOOSE_DAYS * rate
+    if below or beyond_next:
+        return explain_reading(km, entered, at, before, after, rate)
+    if before is None:
+        return None
+    driven, gone = km - before[1], at - before[0]
+    fast = max(FASTER * rate, _own_fastest(days, values))
+    if driven > fast * (gone + SLACK_DAYS):
+        return explain_reading(km, entered, at, before, after, rate)
+    slip = _kilometre_slip(np.array([km]), np.array([before[1]]), np.array([rate]), np.array([gone]))
+    if slip[0] and after is None:
+        return Doubt("odometer-kilometres", km / KM_PER_MILE)
+    return None
+
+
+def _own_fastest(days: np.ndarray, values: np.ndarray) -> float:
+    if len(days) < 3:
+        return 0.0
+    return float(1.5 * (np.diff(values) / np.maximum(np.diff(days), LOOSE_DAYS)).max())
+
+
+def cluster_offsets(clusters: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
+    """Return unit, from_on, offset_km, new_km: what to add to an entered reading from that day on.
+
+    clusters: unit, read_on, odometer_km of each new cluster's first reading; known: the same columns of all
+    other readings, as entered. The old cluster's last reading is the greatest known up to the day, a lower
+    one after an earlier replacement raised by that one's offset.
+    """
+    rows = []
+    for unit, changes in clusters.sort_values("read_on").groupby("unit"):
+        own = known[known["unit"] == unit]
+        offset_km, since = 0.0, pd.Timestamp.min
+        for day, new_km in zip(changes["read_on"], changes["odometer_km"].to_numpy(), strict=True):
+            last_km = own.loc[(own["read_on"] >= since) & (own["read_on"] <= day), "odometer_km"].max()
+            offset_km += (0.0 if np.isnan(last_km) else float(last_km)) - float(new_km)
+            rows.append((unit, day, offset_km, float(new_km)))
+            since = day
+    return pd.DataFrame(rows, columns=["unit", "from_on", "offset_km", "new_km"])
+
+
+def to_used(unit: pd.Series, day: pd.Series, km: pd.Series, offsets: pd.DataFrame) -> pd.Series:
+    """Turn readings as entered into distance driven since new, adding the offset of a replaced cluster.
+
+    On the day of the replacement itself a reading belongs to the new cluster when it is nearer to its start.
+    """
+    used = km.copy()
+    ordered = offsets.sort_values("from_on")
+    for name, since, offset_km, new_km in zip(
+        ordered["unit"],
+        ordered["from_on"],
+        ordered["offset_km"].to_numpy(),
+        ordered["new_km"].to_numpy(),
+        strict=True,
+    ):
+        mine = (unit == name) & (day >= since)
+        old_last_km = offset_km + new_km
+        same_day_old = (day == since) & ((km - new_km).abs() > (km - old_last_km).abs())
+        used = used.where(~(mine & ~same_day_old), km + offset_km)
+    return used
