@@ -1,0 +1,53 @@
+"""Who is at the screen. Sign-in is optional and off by default: the dashboard serves this machine alone.
+
+With PUMPLEDGER_SIGN_IN=1 a person signs in with the identity provider described under [auth] in
+.streamlit/secrets.toml (OpenID Connect); the claim `roles` holds technician, planner or manager.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from typing import Any
+
+import streamlit as st
+
+from dashboard.navigation import ROLES
+
+
+@dataclass(frozen=True)
+class Person:
+    """The one at the screen; role None means that no sign-in is in use and every page is open."""
+
+    name: str | None
+    role: str | None
+
+
+def sign_in_wanted() -> bool:
+    """Return whether this installation asks people to sign in."""
+    return os.environ.get("PUMPLEDGER_SIGN_IN", "").lower() in {"1", "true", "yes", "on"}
+
+
+def widest_role(claims: Any) -> str | None:
+    """Return the role with the most pages among a token's `roles` claim (text or list), or None."""
+    named = [claims] if isinstance(claims, str) else list(claims or [])
+    return next((role for role in reversed(ROLES) if role in named), None)
+
+
+def current_person() -> Person:
+    """Return who is here, or show the sign-in page and stop the run."""
+    if not sign_in_wanted():
+        return Person(None, None)
+    if not st.user.get("is_logged_in"):
+        st.title("pumpledger")
+        st.write("Sign in to see the fleet.")
+        st.button("Sign in", type="primary", on_click=st.login)
+        st.stop()
+    role = widest_role(st.user.get("roles"))
+    name = str(st.user.get("name") or st.user.get("email") or "")
+    if role is None:
+        st.title("pumpledger")
+        st.write(f"{name} has no role here yet; ask whoever runs this ledger for one of: {', '.join(ROLES)}.")
+        st.button("Sign out", on_click=st.logout)
+        st.stop()
+    return Person(name, role)

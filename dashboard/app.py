@@ -1,0 +1,27 @@
+"""The dashboard's entry script: it only routes. Layout is in views/, figures come from the layers below."""
+
+import sys
+from pathlib import Path
+
+import streamlit as st
+
+ROOT = str(Path(__file__).parents[1])
+if ROOT not in sys.path:  # Streamlit puts this folder, not its parent, on the path
+    sys.path.insert(0, ROOT)
+
+from dashboard.access import current_person  # noqa: E402
+from dashboard.frame import plain_errors, show  # noqa: E402
+from dashboard.navigation import pages_for  # noqa: E402
+
+ICON = Path(__file__).with_name("theme") / "icon.png"
+
+st.set_page_config(page_title="pumpledger", page_icon=str(ICON), layout="wide")
+person = current_person()
+pages = [
+    st.Page(entry.path, title=entry.title, url_path=entry.address or None, default=not entry.address)
+    for entry in pages_for(person.role)
+]
+page = st.navigation(pages, position="top")
+show(person)
+with plain_errors():
+    page.run()

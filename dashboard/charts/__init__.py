@@ -1,0 +1,1 @@
+"""Charts: functions from a data frame to an Altair chart, tested on their specification."""

@@ -1,0 +1,198 @@
+"""One pump over its distance: metrics with limits and events, drift, the risk split and the years ahead."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from dashboard.charts.style import dressed, scale_to, y_axis
+from dashboard.palette import LIGHT, Palette
+
+EVENT_SHAPES = {
+    "filter": "triangle-down",
+    "wiring": "square",
+    "tank_cleaned": "diamond",
+    "other": "cross",
+    "breakdown": "triangle-up",
+    "pump fitted": "circle",
+    "pump removed": "circle",
+}
+STATE_SHAPES = {"idle": "circle", "prime": "square", "loaded": "triangle-up", "not told": "cross"}
+
+
+def metric_over_distance(
+    visits: pd.DataFrame,
+    metric: str,
+    title: str,
+    *,
+    distance_title: str,
+    normalised: str | None = None,
+    error: str | None = None,
+    limits: dict[str, float | None] | None = None,
+    baseline: tuple[float, float] | None = None,
+    events: pd.DataFrame | None = None,
+    drift: pd.DataFrame | None = None,
+    palette: Palette = LIGHT,
+) -> Any:
+    """Return one metric over distance.
+
+    visits: columns distance, `metric`, state, visited_on (text), optionally `normalised` and `error` (se);
+    baseline: low and high of the pump's own first readings; events: distance, event, text;
+    drift: distance, value.
+    """
+    rows = visits[visits[metric].notna() & visits["distance"].notna()]
+    lines = {name: value for name, value in (limits or {}).items() if value is not None and value == value}
+    values = list(rows[metric])
+    if normalised:
+        values += list(rows[normalised].dropna())
+    spread = (max(values) - min(values)) if values else 0
+    close = {
+        n: v
+        for n, v in lines.items()
+        if values
+        and min(values) - 3 * max(spread, 0.02 * abs(v)) <= v <= max(values) + 3 * max(spread, 0.02 * abs(v))
+    }
+    y = alt.Y(f"{metric}:Q", axis=y_axis(title), scale=scale_to(*values, *close.values(), *(baseline or ())))
+    x = alt.X("distance:Q", title=distance_title, scale=alt.Scale(zero=False, nice=True))
+    layers: list[Any] = []
+    if baseline:
+        band = pd.DataFrame([{"low": baseline[0], "high": baseline[1]}])
+        layers.append(
+            alt.Chart(band).mark_rect(color=palette.band, opacity=0.6).encode(y=alt.Y("low:Q"), y2="high:Q")
+        )
+    if close:
+        ruled = pd.DataFrame([{"value": v, "label": n} for n, v in close.items()])
+        layers.append(alt.Chart(ruled).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y="value:Q"))
+        layers.append(
+            alt.Chart(ruled)
+            .mark_text(align="right", baseline="bottom", dx=-2, dy=-2, fontSize=11, color=palette.faint)
+            .encode(y="value:Q", x=alt.value("width"), text="label:N")
+        )
+    if events is not None and len(events):
+        layers.append(_events(events, palette))
+    if drift is not None and len(drift):
+        layers.append(
+            alt.Chart(drift)
+            .mark_line(color=palette.wear, strokeDash=[6, 4], strokeWidth=2)
+            .encode(x="distance:Q", y="value:Q")
+        )
+    if error:
+        bars = rows.assign(_low=rows[metric] - 2 * rows[error], _high=rows[metric] + 2 * rows[error])
+        layers.append(
+            alt.Chart(bars[bars[error].notna()])
+            .mark_rule(color=palette.main, opacity=0.6)
+            .encode(x=x, y=alt.Y("_low:Q"), y2="_high:Q")
+        )
+    if normalised and rows[normalised].notna().any():
+        layers.append(
+            alt.Chart(rows[rows[normalised].notna()])
+            .mark_line(color=palette.drag, strokeWidth=1.5, point={"filled": True, "size": 28})
+            .encode(x=x, y=alt.Y(f"{normalised}:Q"))
+        )
+    layers.append(
+        alt.Chart(rows.assign(state=rows["state"].fillna("not told")))
+        .mark_point(size=70, filled=False, strokeWidth=2, color=palette.main)
+        .encode(
+            x=x,
+            y=y,
+            shape=alt.Shape(
+                "state:N",
+                title="engine",
+                scale=alt.Scale(domain=list(STATE_SHAPES), range=list(STATE_SHAPES.values())),
+                legend=None,
+            ),
+            tooltip=[
+                alt.Tooltip("visited_on:N", title="visit"),
+                alt.Tooltip("distance:Q", format=",.0f", title=distance_title),
+                alt.Tooltip(f"{metric}:Q", format=",.2f", title=title),
+                alt.Tooltip("state:N", title="engine"),
+            ],
+        )
+    )
+    return dressed(alt.layer(*layers).resolve_scale(shape="independent"), palette, height=230)
+
+
+def _events(events: pd.DataFrame, palette: Palette) -> Any:
+    base = alt.Chart(events).encode(x="distance:Q", tooltip=["event:N", "text:N"])
+    rules = base.mark_rule(color=palette.rule, strokeWidth=1.5)
+    marks = base.mark_point(size=80, color=palette.other, filled=True, opacity=1).encode(
+        y=alt.value(222),
+        shape=alt.Shape(
+            "event:N",
+            legend=None,
+            scale=alt.Scale(domain=list(EVENT_SHAPES), range=list(EVENT_SHAPES.values())),
+        ),
+    )
+    words = base.mark_text(align="left", dx=8, fontSize=11, color=palette.faint).encode(
+        y=alt.value(223), text="event:N"
+    )
+    return rules + marks + words
+
+
+def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
+    """Return the risk as one bar in points; parts: part (wear, drag, sudden), points."""
+    order = ["wear", "drag", "sudden"]
+    names = {"wear": "brush and commutator wear", "drag": "drag", "sudden": "unpredictable"}
+    frame = parts.assign(order=parts["part"].map(order.index), label=parts["part"].map(names)).sort_values(
+        "order"
+    )
+    labels = [names[p] for p in order]
+    bars = (
+        alt.Chart(frame)
+        .mark_bar(size=26, stroke=palette.paper, strokeWidth=1)
+        .encode(
+            x=alt.X("points:Q", title="points of risk, %", stack="zero"),
+            color=alt.Color(
+                "label:N",
+                title=None,
+                scale=alt.Scale(domain=labels, range=[palette.wear, palette.drag, palette.sudden]),
+            ),
+            order=alt.Order("order:O"),
+            tooltip=["label:N", alt.Tooltip("points:Q", format=".1f")],
+        )
+    )
+    return dressed(bars, palette, height=60)
+
+
+def survival_ahead(
+    curve: pd.DataFrame,
+    *,
+    distance_title: str,
+    marks: dict[str, float] | None = None,
+    palette: Palette = LIGHT,
+) -> Any:
+    """Return the chance that the pump still runs over the distance ahead.
+
+    curve: distance, running (0-1), pump ("this pump", "a new pump"); marks: label -> distance.
+    """
+    labels = list(dict.fromkeys(curve["pump"]))
+    layers: list[Any] = [
+        alt.Chart(curve)
+        .mark_line(strokeWidth=2.2)
+        .encode(
+            x=alt.X("distance:Q", title=distance_title, scale=alt.Scale(nice=False)),
+            y=alt.Y(
+                "running:Q",
+                axis=y_axis("chance it still runs", format="%"),
+                scale=alt.Scale(domain=[0, 1]),
+            ),
+            color=alt.Color(
+                "pump:N", title=None, scale=alt.Scale(domain=labels, range=[palette.main, palette.faint])
+            ),
+            strokeDash=alt.StrokeDash(
+                "pump:N", title=None, scale=alt.Scale(domain=labels, range=[[1, 0], [4, 4]])
+            ),
+        )
+    ]
+    if marks:
+        ruled = pd.DataFrame([{"distance": v, "label": k} for k, v in marks.items() if v == v])
+        if len(ruled):
+            layers.append(alt.Chart(ruled).mark_rule(color=palette.rule).encode(x="distance:Q"))
+            layers.append(
+                alt.Chart(ruled)
+                .mark_text(align="left", dx=4, fontSize=11, color=palette.faint, baseline="top")
+                .encode(x="distance:Q", y=alt.value(2), text="label:N")
+            )
+    return dressed(alt.layer(*layers), palette, height=240)

@@ -1,0 +1,24 @@
+"""The plan by week: hours wanted against hours free."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from dashboard.charts.style import dressed, y_axis
+from dashboard.palette import LIGHT, Palette
+
+
+def hours_by_week(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
+    """Return bay hours by week; frame: week_of (text), depot, hours_planned, hours_free."""
+    base = alt.Chart(frame).encode(
+        x=alt.X("week_of:O", title="week from Monday", axis=alt.Axis(labelAngle=-40))
+    )
+    bars = base.mark_bar(color=palette.main).encode(
+        y=alt.Y("hours_planned:Q", axis=y_axis("hours")),
+        tooltip=["depot:N", "week_of:O", alt.Tooltip("hours_planned:Q", format=".1f"), "hours_free:Q"],
+    )
+    ticks = base.mark_tick(color=palette.ink, thickness=2, width=18).encode(y="hours_free:Q")
+    return dressed(bars + ticks, palette, height=200)

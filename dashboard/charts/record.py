@@ -1,0 +1,54 @@
+"""How past forecasts did: stated risk against what happened, and expected against counted failures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from dashboard.charts.style import dressed, y_axis
+from dashboard.palette import LIGHT, Palette
+
+
+def reliability(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
+    """Return stated against observed risk by group; frame: stated, observed, low, high (0-1), pumps."""
+    top = max(0.05, float(frame[["stated", "high"]].max().max()) * 1.05) if len(frame) else 1.0
+    scale = alt.Scale(domain=[0, top], nice=False)
+    even = alt.Chart(pd.DataFrame({"stated": [0, top], "observed": [0, top]})).mark_line(
+        color=palette.faint, strokeDash=[4, 4]
+    )
+    even = even.encode(x=alt.X("stated:Q", scale=scale), y=alt.Y("observed:Q", scale=scale))
+    base = alt.Chart(frame).encode(
+        x=alt.X("stated:Q", title="risk as stated", axis=alt.Axis(format="%"), scale=scale),
+        tooltip=[
+            alt.Tooltip("stated:Q", format=".1%"),
+            alt.Tooltip("observed:Q", format=".1%"),
+            alt.Tooltip("pumps:Q", format=","),
+        ],
+    )
+    bars = base.mark_rule(color=palette.main, strokeWidth=2).encode(
+        y=alt.Y("low:Q", scale=scale), y2="high:Q"
+    )
+    dots = base.mark_point(filled=True, color=palette.main, opacity=1).encode(
+        y=alt.Y("observed:Q", axis=y_axis("share that failed", format="%"), scale=scale),
+        size=alt.Size("pumps:Q", title="pumps in the group", scale=alt.Scale(range=[40, 300])),
+    )
+    return dressed(even + bars + dots, palette, height=320)
+
+
+def expected_and_counted(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
+    """Return failures expected and counted over time; frame: as_of (date), expected, low, high, counted."""
+    x = alt.X("as_of:T", title="forecast made on")
+    band = alt.Chart(frame).mark_area(color=palette.band).encode(x=x, y=alt.Y("low:Q"), y2="high:Q")
+    line = (
+        alt.Chart(frame)
+        .mark_line(color=palette.main, strokeWidth=2)
+        .encode(x=x, y=alt.Y("expected:Q", axis=y_axis("failures until the next visit")))
+    )
+    dots = (
+        alt.Chart(frame)
+        .mark_point(color=palette.wear, size=80, shape="diamond", filled=True, opacity=1)
+        .encode(x=x, y="counted:Q", tooltip=["as_of:T", alt.Tooltip("expected:Q", format=".1f"), "counted:Q"])
+    )
+    return dressed(band + line + dots, palette, height=260)

@@ -1,0 +1,61 @@
+"""What every chart shares: quiet axes, ruled-paper grid, colours of the palette in use."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+from dashboard.palette import Palette
+
+FONT = "Source Sans, system-ui, sans-serif"
+
+
+def dressed(chart: Any, palette: Palette, *, height: int | None = 260) -> Any:
+    """Return the chart with our axes, grid and text; None leaves the height to the chart."""
+    if height is not None:
+        chart = chart.properties(height=height)
+    return (
+        chart.configure(background="transparent", font=FONT)
+        .configure_view(strokeWidth=0)
+        .configure_axis(
+            labelColor=palette.faint,
+            titleColor=palette.faint,
+            gridColor=palette.rule,
+            domainColor=palette.rule,
+            tickColor=palette.rule,
+            labelFontSize=12,
+            titleFontSize=12,
+            titleFontWeight="normal",
+            labelLimit=220,
+        )
+        .configure_legend(
+            labelColor=palette.ink,
+            titleColor=palette.faint,
+            labelFontSize=12,
+            titleFontSize=12,
+            titleFontWeight="normal",
+            orient="bottom",
+            labelLimit=260,
+            columns=2,
+        )
+        .configure_header(labelColor=palette.ink, titleColor=palette.faint)
+        .configure_text(color=palette.ink)
+    )
+
+
+def y_axis(title: str, **more: Any) -> alt.Axis:
+    """Return a value axis with its title lying flat above it, easier to read than a turned one."""
+    return alt.Axis(
+        title=title, titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-12, titleX=0, **more
+    )
+
+
+def scale_to(*values: Any, margin: float = 0.08, zero: bool = False) -> alt.Scale:
+    """Return a scale that holds all given numbers (None and NaN left out) with a margin."""
+    numbers = [float(v) for v in values if v is not None and v == v]
+    if not numbers:
+        return alt.Scale(zero=zero)
+    low, high = min(numbers), max(numbers)
+    pad = (high - low or abs(high) or 1) * margin
+    return alt.Scale(domain=[0 if zero else low - pad, high + pad], nice=True, zero=zero)

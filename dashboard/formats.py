@@ -1,0 +1,116 @@
+"""Figures as people read them: units, uncertainty, risk in words, actions with a shape before the word."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+import pandas as pd
+
+from ingest.units import KM_PER_MILE, format_quantity
+
+# A shape for each action, so that a list reads in grey and by those who can't tell colours apart.
+ACTION_SHAPES = {
+    "book replacement": "■",
+    "check circuit": "▲",
+    "check filter or strainer": "◆",
+    "repeat capture": "↻",
+    "shorten interval": "◐",
+    "none": "○",
+}
+ACTION_WORDS = {action: action[0].upper() + action[1:] for action in ACTION_SHAPES} | {"none": "No action"}
+UNKNOWN = "–"
+
+
+def is_unknown(value: Any) -> bool:
+    """Return whether a single value is missing (None, NaN, NaT)."""
+    return value is None or bool(pd.isna(value))
+
+
+def action(name: str | None) -> str:
+    """Return an action as shown: "■ Book replacement"."""
+    if is_unknown(name):
+        return UNKNOWN
+    return f"{ACTION_SHAPES.get(str(name), '·')} {ACTION_WORDS.get(str(name), str(name))}"
+
+
+def distance(km: float | None, unit: str) -> str:
+    """Return a distance kept in km as "88,412 mi"."""
+    return format_quantity(km, unit)
+
+
+def in_unit(km: Any, unit: str) -> Any:
+    """Return a distance, or a column of them, in the fleet's own unit."""
+    return km / KM_PER_MILE if unit == "mi" else km
+
+
+def percent(share: float | None, digits: int = 0) -> str:
+    """Return 0.183 as "18 %"; a share that would round to nothing is "under 1 %"."""
+    if is_unknown(share):
+        return UNKNOWN
+    smallest = 10.0**-digits / 100
+    if 0 < share < smallest:  # type: ignore[operator]
+        return f"under {smallest * 100:g} %"
+    return f"{share * 100:.{digits}f} %"  # type: ignore[operator]
+
+
+def odds(share: float | None) -> str:
+    """Return a probability in words people picture: "about 1 in 6"."""
+    if is_unknown(share):
+        return "not known"
+    assert share is not None
+    if share < 0.005:
+        return "under 1 in 200"
+    if share > 0.9:
+        return "almost certain"
+    if share > 0.55:
+        return f"about {round(share * 10)} in 10"
+    return f"about 1 in {round(1 / share)}"
+
+
+def with_error(value: float | None, error: float | None, unit: str, digits: int = 2) -> str:
+    """Return a measured value with its standard error: "5.12 ± 0.02 A"."""
+    if is_unknown(value):
+        return UNKNOWN
+    if is_unknown(error):
+        return f"{value:,.{digits}f} {unit}"
+    return f"{value:,.{digits}f} ± {error:,.{digits}f} {unit}"
+
+
+def money(amount: float | None, currency: str) -> str:
+    """Return an amount without cents: "2,400 USD"."""
+    return UNKNOWN if is_unknown(amount) else f"{amount:,.0f} {currency}"
+
+
+def day(when: Any) -> str:
+    """Return a date as 2026-11-25, the one order nobody can misread."""
+    if is_unknown(when):
+        return UNKNOWN
+    if isinstance(when, datetime | date):
+        return when.strftime("%Y-%m-%d")
+    return str(when)[:10]
+
+
+def count(number: int, one: str, many: str | None = None) -> str:
+    """Return "1 pump" or "12 pumps"."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def made_harmless(text: Any) -> Any:
+    """Return a cell that a spreadsheet will not run as a formula; numbers, also negative ones, stay."""
+    if not isinstance(text, str) or not text or text[0] not in "=+-@\t\r":
+        return text
+    try:
+        float(text)
+    except ValueError:
+        return "'" + text
+    return text
+
+
+def as_csv(frame: pd.DataFrame) -> bytes:
+    """Return a table as CSV for a spreadsheet (UTF-8 with mark, formulas made harmless)."""
+    text_columns = [
+        c for c in frame.columns if frame[c].dtype == object or pd.api.types.is_string_dtype(frame[c])
+    ]
+    safe = frame.assign(**{c: frame[c].map(made_harmless) for c in text_columns})
+    return safe.to_csv(index=False, lineterminator="\n").encode("utf-8-sig")

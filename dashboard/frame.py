@@ -1,0 +1,142 @@
+"""What surrounds every page: who is here, plain sentences for errors, the empty ledger, tables and files."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import access, loaders
+from dashboard.formats import as_csv
+from dashboard.navigation import PAGES
+from dashboard.palette import DARK, LIGHT, Palette
+from ingest.errors import LedgerError, PumpledgerError
+
+log = logging.getLogger(__name__)
+
+STYLE = """
+<style>
+:root { --rule: color-mix(in srgb, currentColor 22%, transparent); }
+.block-container { max-width: 1180px; padding-top: 4.2rem; }
+h1 { border-bottom: 3px double var(--rule); padding-bottom: .35rem !important; margin-bottom: 1rem !important;
+  font-weight: 600 !important; }
+h2, h3 { font-weight: 600 !important; }
+h2 { font-size: 1.55rem !important; } h3 { font-size: 1.25rem !important; }
+[data-testid="stMetric"] { border-top: 1px solid var(--rule); padding-top: .4rem; }
+[data-testid="stMetricLabel"] p, [data-testid="stCaptionContainer"] { opacity: 1; }
+.stButton button, .stDownloadButton button, [data-testid="stButtonGroup"] button, .stTextInput input,
+.stNumberInput input, .stDateInput input, .stSelectbox [data-baseweb="select"] > div,
+[data-testid="stFileUploader"] button, [data-testid="stExpander"] summary { min-height: 2.9rem; }
+[data-testid="stPageLink"] a { border: 1px solid var(--rule); min-height: 2.9rem; justify-content: center; }
+@media print {
+  header, [data-testid="stToolbar"], [data-testid="stSidebar"], .stButton, .stDownloadButton,
+  [data-testid="stPageLink"] { display: none !important; }
+  .block-container { max-width: none; padding: 0; }
+}
+</style>
+"""
+
+
+def show(person: access.Person) -> None:
+    """Draw what is the same on every page."""
+    st.html(STYLE)
+    if person.name:
+        with st.sidebar:
+            st.write(f"{person.name}, {person.role}")
+            st.button("Sign out", on_click=st.logout)
+
+
+@contextmanager
+def plain_errors() -> Iterator[None]:
+    """Show an error as one sentence; the traceback of anything unforeseen goes to the log alone."""
+    try:
+        yield
+    except PumpledgerError as error:
+        st.error(error.text)
+    except Exception as error:
+        if type(error).__module__.startswith("streamlit.runtime.scriptrunner"):
+            raise  # a rerun or stop asked for by the page itself
+        log.exception("page failed")
+        st.error(
+            "Something went wrong in this program and this page could not be drawn. "
+            "Nothing was changed; the details are in the log of whoever runs it."
+        )
+
+
+def palette() -> Palette:
+    """Return the palette for the theme in use."""
+    return DARK if st.context.theme.type == "dark" else LIGHT
+
+
+def chart(picture: Any, words: str) -> None:
+    """Draw a chart with the sentence that says what it shows, for those who can't see it."""
+    st.altair_chart(picture, theme=None, width="stretch", alt=words)
+
+
+def started(first_step: str) -> bool:
+    """Return whether the ledger has anything; when not, say what to do first and offer the way."""
+    ledger = loaders.ledger_path()
+    counts = None
+    if ledger.exists():
+        try:
+            counts = loaders.ask("fleet_counts").iloc[0]
+        except LedgerError:
+            raise
+    if counts is not None and counts["vehicles"]:
+        return True
+    st.info(f"The ledger is empty. {first_step}")
+    left, right = st.columns(2)
+    with left:
+        link("log_visit", "Log a first visit")
+    with right:
+        link("fleet_data", "Bring in a fleet folder")
+    return False
+
+
+def link(view: str, label: str, **parameters: Any) -> None:
+    """Draw a link to another page of ours, with its query parameters."""
+    entry = PAGES[view]
+    st.page_link(
+        entry.path,
+        label=label,
+        query_params={k: str(v) for k, v in parameters.items()} or None,
+        width="stretch",
+    )
+
+
+def download(frame: pd.DataFrame, name: str, label: str = "Save as CSV") -> None:
+    """Offer a table as a file; it is written only when asked for."""
+    st.download_button(
+        label, data=lambda: as_csv(frame), file_name=f"{name}.csv", mime="text/csv", key=f"csv-{name}"
+    )
+
+
+def narrowing(fields: tuple[str, ...] = ("depot", "pump_type", "class"), *, key: str) -> dict[str, list[str]]:
+    """Draw the choices that narrow a list (kept in the page's address) and return the chosen values."""
+    values = loaders.ask("filters")
+    names = {"depot": "Depot", "pump_type": "Pump type", "class": "Vehicle class"}
+    chosen: dict[str, list[str]] = {}
+    for column, field in zip(st.columns(len(fields)), fields, strict=True):
+        options = values.loc[values["field"] == field, "value"].tolist()
+        with column:
+            chosen[field] = st.multiselect(
+                names[field], options, key=f"{key}_{field}", placeholder="all", bind="query-params"
+            )
+    return chosen
+
+
+def narrowed(frame: pd.DataFrame, chosen: dict[str, list[str]]) -> pd.DataFrame:
+    """Return the rows that match every choice made; no choice means all."""
+    for field, values in chosen.items():
+        if values and field in frame:
+            frame = frame[frame[field].isin(values)]
+    return frame
+
+
+def foot(words: str) -> None:
+    """Draw a page's closing remark."""
+    st.caption(words)

@@ -1,0 +1,120 @@
+"""Cached answers for the pages, each kept until the ledger file changes.
+
+A key holds the ledger's path and its stamp: size and time of the file and of its write-ahead log.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import queries
+from ingest.capture import Capture
+
+Stamp = tuple[int, ...]
+
+
+def ledger_path() -> Path:
+    """Return the ledger this dashboard shows."""
+    return Path(os.environ.get("PUMPLEDGER", "pumpledger.duckdb"))
+
+
+def stamp(ledger: Path) -> Stamp:
+    """Return what changes whenever the ledger does; () when there is none."""
+    marks: list[int] = []
+    for path in (ledger, ledger.with_name(ledger.name + ".wal")):
+        try:
+            state = path.stat()
+            marks += [state.st_mtime_ns, state.st_size]
+        except FileNotFoundError:
+            marks += [0, 0]
+    return tuple(marks) if marks[0] else ()
+
+
+def ask(name: str, **parameters: Any) -> pd.DataFrame:
+    """Run a query of dashboard/sql on the ledger, or return its kept answer; don't change what comes back."""
+    ledger = ledger_path()
+    return _ask(str(ledger), stamp(ledger), name, tuple(sorted(parameters.items())))
+
+
+@st.cache_resource(show_spinner=False, max_entries=200)
+def _ask(ledger: str, stamp_key: Stamp, name: str, parameters: tuple[tuple[str, Any], ...]) -> pd.DataFrame:
+    return queries.ask(Path(ledger), name, **dict(parameters))
+
+
+def settings() -> dict[str, Any]:
+    """Return the settings in force."""
+    ledger = ledger_path()
+    return _settings(str(ledger), stamp(ledger))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _settings(ledger: str, stamp_key: Stamp) -> dict[str, Any]:
+    return queries.settings(Path(ledger))
+
+
+def ranking(within_km: float | None = None) -> pd.DataFrame:
+    """Return every pump in service by risk, highest first."""
+    ledger = ledger_path()
+    return _ranking(str(ledger), stamp(ledger), within_km)
+
+
+@st.cache_resource(show_spinner="Working out the risk of every pump …", max_entries=4)
+def _ranking(ledger: str, stamp_key: Stamp, within_km: float | None) -> pd.DataFrame:
+    from analytics.ranking import rank
+
+    return rank(Path(ledger), within_km=within_km).sort_values("risk", ascending=False, ignore_index=True)
+
+
+def trends(pump_ids: tuple[int, ...]) -> pd.DataFrame:
+    """Return the last readings of some pumps as lists, indexed by pump_id."""
+    ledger = ledger_path()
+    return _trends(str(ledger), stamp(ledger), pump_ids)
+
+
+@st.cache_resource(show_spinner=False, max_entries=50)
+def _trends(ledger: str, stamp_key: Stamp, pump_ids: tuple[int, ...]) -> pd.DataFrame:
+    return queries.trends(Path(ledger), list(pump_ids))
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def waveform(ledger: str, capture_hash: str) -> Capture:
+    """Return a stored capture (a hash never changes its samples)."""
+    from ingest.waveforms import load_waveform
+
+    return load_waveform(ledger, capture_hash)
+
+
+def survival(pump_id: int) -> pd.DataFrame | None:
+    """Return the chance of running on over the distance ahead: distance_km, running, new_running."""
+    ledger = ledger_path()
+    curves = _forecast(str(ledger), stamp(ledger))
+    if curves is None:
+        return None
+    where = (curves.pump_id == pump_id).nonzero()[0]
+    if not len(where):
+        return None
+    row = int(where[0])
+    new = curves.new_pump_survival
+    return pd.DataFrame(
+        {
+            "distance_km": curves.grid_km,
+            "running": curves.survival[row],
+            "new_running": new[row] if new.ndim == 2 else new,
+        }
+    )
+
+
+@st.cache_resource(show_spinner="Working out the distance ahead …", max_entries=2)
+def _forecast(ledger: str, stamp_key: Stamp) -> Any:
+    import numpy as np
+
+    try:
+        from analytics.forecast import forecast
+    except ImportError:
+        return None
+    return forecast(Path(ledger), grid_km=np.linspace(0, 60_000, 61))

@@ -1,0 +1,442 @@
+"""The steps of logging a visit, one function each, in the order a technician takes them.
+
+Everything typed is bound to the page's address (or kept for the session), so a lost connection, a slow file
+picker or a reload loses nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import formats, frame, loaders, queries, reading_panel, uploads
+from dashboard.entry_form import LABELS, entry_from, reminders
+from ingest.capture import Capture
+from ingest.errors import AnswerNeeded, PumpledgerError
+from ingest.reading import Reading
+from ingest.safety import caution_lines
+from ingest.visit_entry import VisitEntry
+
+REASONS = {
+    "pm": "Planned stop",
+    "complaint": "Complaint",
+    "road-call": "Road call",
+    "after-repair": "After repair",
+}
+STATES = {"prime": "Key-on prime", "idle": "Idle", "loaded": "Loaded"}
+WORK = {
+    "filter": "Filter changed",
+    "wiring": "Wiring mended",
+    "tank_cleaned": "Tank cleaned",
+    "other": "Other work",
+}
+PROBES = ("as the file says", "10mV/A", "100mV/A", "another")
+CONTEXT = (
+    "state", "supply_v", "drop_supply_v", "drop_ground_v", "fuel_level_pct", "delivery_l_min",
+    "fuel_pressure_kpa", "fuel_temp_c", "reason",
+)  # fmt: skip
+MOST_UNITS_IN_LIST = 2000
+TYPED = (
+    "unit", "position", "odometer", "hours", "reason", "state", "done", "note", "serial", "visited_on",
+    "meter_a",
+    "supply_v", "drop_supply_v", "drop_ground_v", "fuel_pressure", "fuel_temp", "fuel_level_pct", "delivery",
+    "duty_pct", "clamp", "clamp_point", "probe", "probe_text", "channel", "rate", "full_scale", "record",
+    "source",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What this visit brings: a capture with its reading, or a meter's average alone."""
+
+    entry: VisitEntry | None
+    capture: Capture | None = None
+    reading: Reading | None = None
+    figures: pd.DataFrame | None = None
+
+
+def cautions() -> None:
+    """Show what to heed before anything is connected; open until it was read in this session."""
+    read = st.session_state.get("cautions_read", False)
+    with st.expander("Before you connect anything", expanded=not read):
+        st.markdown("\n".join(f"- {line}" for line in caution_lines()))
+        st.caption("[S] from public service and teaching texts · [P] common practice, no source found")
+        if not read:
+            st.button("Read it, go on", on_click=_mark_read, width="stretch")
+
+
+def _mark_read() -> None:
+    st.session_state["cautions_read"] = True
+
+
+def choose_unit() -> tuple[str, pd.DataFrame]:
+    """Return the unit typed and its card (one row per pump in place; empty when the unit is unknown)."""
+    names = _unit_names()
+    if len(names) <= MOST_UNITS_IN_LIST:
+        unit = st.selectbox(
+            "Unit",
+            names,
+            index=None,
+            key="unit",
+            placeholder="type the vehicle's number",
+            accept_new_options=True,
+            bind="query-params",
+        )
+    else:
+        unit = st.text_input(
+            "Unit",
+            key="unit",
+            placeholder="type the vehicle's number",
+            bind="query-params",
+            autocomplete="off",
+        )
+    unit = (unit or "").strip()
+    if not unit:
+        return "", pd.DataFrame()
+    alike = queries.near_matches(unit, names)
+    known = unit in set(names)
+    if alike and not known:
+        st.warning(f"▲ Unit {unit} is not in the ledger. Did you mean {' or '.join(alike)}?")
+        for column, other in zip(st.columns(len(alike)), alike, strict=True):
+            column.button(
+                f"Use {other}", on_click=_use_unit, args=(other,), key=f"use_{other}", width="stretch"
+            )
+    elif same := [name for name in alike if queries.same_but_for_zeros(unit, name)]:
+        st.warning(f"▲ Mind the number: there is also unit {' and unit '.join(same)}.")
+    elif not known:
+        st.warning(f"▲ Unit {unit} is not in the ledger; saving will ask whether to add it.")
+    if not known:
+        return unit, pd.DataFrame()
+    card = loaders.ask("unit_card", unit=unit)
+    _show_card(card)
+    return unit, card
+
+
+def _unit_names() -> list[str]:
+    if not loaders.ledger_path().exists():
+        return []
+    return loaders.ask("unit_names")["unit"].tolist()
+
+
+def _use_unit(unit: str) -> None:
+    st.session_state["unit"] = unit
+
+
+def _show_card(card: pd.DataFrame) -> None:
+    own = loaders.settings()["distance_unit"]
+    first = card.iloc[0]
+    vehicle = " ".join(
+        str(int(v) if isinstance(v, float) else v)
+        for v in (first["year"], first["make"], first["model"], first["engine"])
+        if not formats.is_unknown(v)
+    )
+    places = [p for p in (first["class"], first["depot"]) if not formats.is_unknown(p)]
+    st.markdown(f"**{vehicle or 'Vehicle not described'}** · {', '.join(places) or 'no depot given'}")
+    if not formats.is_unknown(first["last_visited_on"]):
+        st.caption(
+            f"Last visit {formats.day(first['last_visited_on'])} at "
+            f"{formats.distance(first['last_odometer_km'], own)}."
+        )
+    notes = loaders.ask("connection_notes", unit=first["unit"])
+    if len(notes):
+        note = notes.iloc[0]
+        with st.expander("Where to clamp on this vehicle"):
+            for label, column in (
+                ("Clamp at", "clamp_point"), ("Fuse", "fuse"), ("Access", "access"), ("Note", "note")
+            ):  # fmt: skip
+                if not formats.is_unknown(note[column]):
+                    st.write(f"**{label}.** {note[column]}")
+            if not formats.is_unknown(note["picture"]):
+                st.image(bytes(note["picture"]), caption="Connection point")
+
+
+def where_and_when(card: pd.DataFrame) -> None:
+    """Ask for position, odometer, day, reason and engine state."""
+    own = loaders.settings()["distance_unit"] if loaders.ledger_path().exists() else "mi"
+    positions = card["position"].dropna().unique().tolist() if len(card) else []
+    if len(positions) > 1:
+        st.selectbox("Which pump", positions, key="position", bind="query-params")
+    st.text_input("Odometer", key="odometer", placeholder=f"88412 {own}", bind="query-params",
+                  help=f"With its unit; a bare number is taken as {own}.", autocomplete="off")  # fmt: skip
+    st.date_input("Day", key="visited_on", value="today", format="YYYY-MM-DD", persist_state="session")
+    st.segmented_control("Reason", list(REASONS), default="pm", key="reason", format_func=REASONS.__getitem__,
+                         width="stretch", bind="query-params")  # fmt: skip
+    st.segmented_control("Engine", list(STATES), key="state", format_func=STATES.__getitem__, width="stretch",
+                         bind="query-params")  # fmt: skip
+
+
+def conditions() -> None:
+    """Ask for what was measured beside the current; nothing here is demanded."""
+    volts, level = st.columns(2)
+    with volts:
+        st.text_input(LABELS["supply_v"], key="supply_v", placeholder="13.5 V", bind="query-params")
+    with level:
+        st.number_input(LABELS["fuel_level_pct"], 0, 100, None, 5, key="fuel_level_pct", placeholder="50",
+                        bind="query-params")  # fmt: skip
+    pressure, temperature = st.columns(2)
+    with pressure:
+        st.text_input(
+            LABELS["fuel_pressure"], key="fuel_pressure", placeholder="58 psi or 4 bar", bind="query-params"
+        )
+    with temperature:
+        st.text_input(LABELS["fuel_temp"], key="fuel_temp", placeholder="25 C or 77 F", bind="query-params")
+    st.pills(
+        "Work done",
+        list(WORK),
+        selection_mode="multi",
+        key="done",
+        format_func=WORK.__getitem__,
+        bind="query-params",
+    )
+    with st.expander("Circuit, delivery, clamp and a note"):
+        supply, ground = st.columns(2)
+        supply.text_input(
+            LABELS["drop_supply_v"], key="drop_supply_v", placeholder="0.2", bind="query-params"
+        )
+        ground.text_input(
+            LABELS["drop_ground_v"], key="drop_ground_v", placeholder="0.05", bind="query-params"
+        )
+        st.text_input(LABELS["delivery"], key="delivery", placeholder="1.2 L/min", bind="query-params")
+        st.text_input("Clamp or meter", key="clamp", placeholder="which one", bind="query-params")
+        st.text_input(
+            "Clamped at", key="clamp_point", placeholder="grey wire at the tank", bind="query-params"
+        )
+        st.number_input("Engine hours", 0.0, None, None, 1.0, key="hours", bind="query-params")
+        st.number_input("Commanded duty, %", 0.0, 100.0, None, 1.0, key="duty_pct", bind="query-params",
+                        help="Only where the pump's supply is pulsed.")  # fmt: skip
+        st.text_input("Pump's serial number", key="serial", bind="query-params")
+        st.text_area("Note", key="note", bind="query-params")
+
+
+def typed() -> dict[str, Any]:
+    """Return everything entered so far."""
+    return {name: st.session_state.get(name) for name in TYPED}
+
+
+def measure_it(unit: str, card: pd.DataFrame) -> Measured:
+    """Take the file or the meter's figure and show the reading at once."""
+    st.header("The reading", anchor=False)
+    source = st.segmented_control("From", ["file", "meter"], default="file", key="source", required=True,
+                                  format_func={"file": "Capture file", "meter": "Meter only"}.__getitem__,
+                                  bind="query-params")  # fmt: skip
+    if source == "meter":
+        st.text_input(LABELS["meter_a"], key="meter_a", placeholder="5.4", bind="query-params")
+        return Measured(_entry(unit))
+    upload = st.file_uploader(
+        "Capture from the scope or logger",
+        help="Up to 200 MB. If the picker closes without a file, choose again: nothing typed is lost.",
+    )
+    st.segmented_control("Clamp's factor", PROBES, default=PROBES[0], key="probe", bind="query-params")
+    if st.session_state.get("probe") == "another":
+        st.text_input("Factor", key="probe_text", placeholder="40 mV/A", bind="query-params")
+    with st.expander("If the file doesn't say enough"):
+        st.text_input("Channel with the pump current", key="channel", bind="query-params")
+        st.text_input("Samples a second", key="rate", placeholder="100 kS/s", bind="query-params")
+        st.text_input(
+            "Amps at full scale (sound files)", key="full_scale", placeholder="10A", bind="query-params"
+        )
+        st.number_input(
+            "Record number (segmented files)", 1, None, None, 1, key="record", bind="query-params"
+        )
+    if upload is None:
+        return Measured(_entry(unit, quiet=True))
+    try:
+        return _read(upload, _entry(unit, quiet=True), card)
+    except PumpledgerError as refused:
+        st.error(f"▲ {refused.text}")
+        return Measured(_entry(unit, quiet=True))
+
+
+def _entry(unit: str, *, quiet: bool = False) -> VisitEntry | None:
+    own = loaders.settings()["distance_unit"] if loaders.ledger_path().exists() else "mi"
+    try:
+        return entry_from(typed() | {"unit": unit}, distance_unit=own)
+    except PumpledgerError as refused:
+        if not quiet or unit:
+            st.error(f"▲ {refused.text}")
+        return None
+
+
+def _read(upload: Any, entry: VisitEntry | None, card: pd.DataFrame) -> Measured:
+    from ingest.logging_visit import known_before_measuring
+    from ingest.verdict import judge_reading
+
+    state = st.session_state
+    chosen = state.get("probe")
+    capture = uploads.read_upload(
+        upload.name,
+        upload.getvalue(),
+        {
+            "probe": {PROBES[0]: None, "another": state.get("probe_text")}.get(str(chosen), chosen),
+            "channel": state.get("channel"),
+            "sample_rate_hz": state.get("rate"),
+            "full_scale": state.get("full_scale"),
+            "record": state.get("record"),
+        },
+    )
+    known = known_before_measuring(loaders.ledger_path(), entry) if entry and len(card) else {}
+    reading = uploads.measure_upload(capture, known)
+    pump = _pump_row(card, entry)
+    visits = (
+        loaders.ask("visits_of_pump", pump_id=int(pump["pump_id"])) if "pump_id" in pump else pd.DataFrame()
+    )
+    specification = {k: v for k, v in pump.items() if not formats.is_unknown(v)}
+    settings = loaders.settings() if loaders.ledger_path().exists() else {}
+    limit = specification.get("ripple_limit_pct") or settings.get("ripple_limit_pct", 15)
+    table = reading_panel.comparison(reading, specification, visits, limit)
+    reading_panel.show_trace(
+        capture,
+        reading,
+        (specification.get("current_low_a"), specification.get("current_high_a")),
+        key="log",
+    )
+    reading_panel.show_comparison(table)
+    reading_panel.show_candidates(reading)
+    reading_panel.show_notes([*capture.notes, *reading.notes])
+    reading_panel.show_segments(reading)
+    context = (
+        {
+            k: getattr(entry, k)
+            for k in CONTEXT
+            if getattr(entry, k) is not None
+        }
+        if entry
+        else {}
+    )  # fmt: skip
+    verdict = judge_reading(reading, specification=specification, context=context, settings=settings or None)
+    reading_panel.show_verdict(verdict)
+    st.caption("Once saved, it is judged against this pump's own history as well.")
+    return Measured(entry, capture, reading, table)
+
+
+def _pump_row(card: pd.DataFrame, entry: VisitEntry | None) -> dict[str, Any]:
+    if not len(card) or card["pump_id"].isna().all():
+        return {}
+    rows = card
+    if entry and entry.position:
+        rows = card[card["position"] == entry.position]
+    return {str(k): v for k, v in rows.iloc[0].items()} if len(rows) else {}
+
+
+def save(unit: str, card: pd.DataFrame, measured: Measured) -> None:
+    """Ask for initials, answer what is open, store."""
+    st.header("Save", anchor=False)
+    entry = measured.entry
+    if entry:
+        for ask in reminders(entry):
+            st.markdown(f"- {ask}")
+    st.text_input("Your initials", key="technician", max_chars=12, autocomplete="off",
+                  help="Asked at every save, since tablets are shared.")  # fmt: skip
+    answers = _questions()
+    if st.button("Save the visit", type="primary", width="stretch"):
+        _store(unit, entry, measured, answers)
+
+
+def _questions() -> dict[str, str]:
+    pending = st.session_state.get("pending_questions", ())
+    answers = {}
+    if pending:
+        st.warning("▲ Not stored yet. Please answer first; if an entry is wrong, correct it above.")
+    for question in pending:
+        answers[question.code] = st.text_input(
+            question.text, key=f"answer_{question.code}", placeholder="if it is right: why"
+        )
+    return answers
+
+
+def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dict[str, str]) -> None:
+    from dataclasses import replace
+
+    from ingest.logging_visit import log_visit
+
+    if entry is None:
+        if not unit:
+            st.error("▲ Give the unit first.")
+        return
+    if measured.capture is None and entry.meter_a is None:
+        st.error("▲ There is nothing to store yet: choose a capture file, or give the meter's average.")
+        return
+    initials = (st.session_state.get("technician") or "").strip()
+    if not initials:
+        st.error("▲ Give your initials.")
+        return
+    try:
+        with st.spinner("Storing …"):
+            logged = log_visit(
+                loaders.ledger_path(),
+                replace(entry, technician=initials),
+                measured.capture,
+                measured.reading,
+                answers,
+            )
+    except AnswerNeeded as needed:
+        st.session_state["pending_questions"] = needed.questions
+        st.rerun()
+    except PumpledgerError as refused:
+        st.error(f"▲ {refused.text}")
+        return
+    st.session_state["saved_visit"] = {
+        "visit_id": logged.visit_id,
+        "pump_id": logged.pump_id,
+        "text": logged.text,
+        "stored": logged.stored,
+        "figures": measured.figures,
+        "unit": unit,
+    }
+    st.session_state["pending_questions"] = ()
+    st.rerun()
+
+
+def show_saved(saved: dict[str, Any]) -> None:
+    """Show what was stored, the verdict with the pump's history, and the way on."""
+    from dashboard.visit_sheet import visit_sheet
+    from ingest.ledger import open_ledger
+    from ingest.verdict import judge_visit
+
+    (st.success if saved["stored"] else st.info)(saved["text"])
+    ledger = loaders.ledger_path()
+    with open_ledger(ledger) as connection:
+        verdict = judge_visit(connection, saved["visit_id"])
+    reading_panel.show_verdict(verdict)
+    visits = loaders.ask("visits_of_pump", pump_id=int(saved["pump_id"]))
+    visit = visits[visits["visit_id"] == saved["visit_id"]].iloc[0]
+    own = loaders.settings()["distance_unit"]
+    facts = {
+        "Unit": visit["unit"],
+        "Position": visit["position"],
+        "Day": formats.day(visit["visited_on"]),
+        "Odometer": formats.distance(visit["odometer_km"], own),
+        "Pump type": visit["pump_type"],
+        "Engine": STATES.get(visit["state"], ""),
+        "Reason": REASONS.get(visit["reason"], visit["reason"]),
+        "Volts at the pump": formats.with_error(visit["supply_v"], None, "V"),
+        "Average current": formats.with_error(visit["mean_a"], visit["mean_a_se"], "A"),
+        "Note": None if formats.is_unknown(visit["note"]) else visit["note"],
+        "Technician": visit["technician"],
+    }
+    sheet = visit_sheet(
+        f"Visit {saved['visit_id']}, unit {visit['unit']}",
+        facts,
+        saved["figures"],
+        {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text},
+        list(verdict.also),
+    )
+    next_, history, paper = st.columns(3)
+    with next_:
+        st.button("Log the next visit", type="primary", on_click=_start_again, width="stretch")
+    with history:
+        frame.link("pump_history", "Open this pump's history", pump=saved["pump_id"])
+    with paper:
+        st.download_button(
+            "Visit sheet to print", sheet, f"visit_{saved['visit_id']}.html", "text/html", width="stretch"
+        )
+
+
+def _start_again() -> None:
+    for name in (*TYPED, "technician", "saved_visit"):
+        st.session_state.pop(name, None)
+    for name in [k for k in st.session_state if str(k).startswith("answer_")]:
+        del st.session_state[name]

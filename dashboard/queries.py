@@ -1,0 +1,87 @@
+"""Every question a page asks the ledger: one SQL file each under sql/, run with named parameters."""
+
+from __future__ import annotations
+
+import datetime
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from ingest.ledger import open_ledger
+from ingest.settings import settings_at
+
+SQL = Path(__file__).with_name("sql")
+
+
+@cache
+def statement(name: str) -> str:
+    """Return the text of sql/<name>.sql."""
+    return (SQL / f"{name}.sql").read_text(encoding="utf-8")
+
+
+def ask(ledger: Path, name: str, **parameters: Any) -> pd.DataFrame:
+    """Run sql/<name>.sql on the ledger and return its rows."""
+    with open_ledger(ledger) as connection:
+        return connection.execute(statement(name), parameters or None).df()
+
+
+def settings(ledger: Path, on: datetime.date | None = None) -> dict[str, Any]:
+    """Return the settings in force on a day (default: the latest)."""
+    with open_ledger(ledger) as connection:
+        return settings_at(connection, on)
+
+
+def units(
+    ledger: Path, find: str = "", depot: str | None = None, rows: int = 50, skip: int = 0
+) -> pd.DataFrame:
+    """Return one page of units; column `found` holds how many match in all."""
+    return ask(ledger, "units", find=find.strip(), depot=depot, rows=rows, skip=skip)
+
+
+def trends(ledger: Path, pump_ids: list[int]) -> pd.DataFrame:
+    """Return the last readings of some pumps as lists, indexed by pump_id."""
+    return ask(ledger, "trends", pump_ids=[int(i) for i in pump_ids]).set_index("pump_id")
+
+
+def open_questions(
+    ledger: Path, code: str | None = None, unit: str | None = None, rows: int = 50, skip: int = 0
+) -> pd.DataFrame:
+    """Return one page of open questions; column `found` holds how many there are in all."""
+    return ask(ledger, "open_questions", code=code, unit=unit, rows=rows, skip=skip)
+
+
+def near_matches(unit: str, names: list[str], most: int = 4) -> list[str]:
+    """Return existing units a typed number may stand for: equal but for zeros or case, or one slip off."""
+    typed = unit.strip()
+    key = _plain(typed)
+    same = [n for n in names if same_but_for_zeros(typed, n)]
+    close = [n for n in names if n != typed and n not in same and _one_slip(_plain(n), key)]
+    return (same + close)[:most]
+
+
+def same_but_for_zeros(a: str, b: str) -> bool:
+    """Return whether two unit numbers differ only by leading zeros, case or punctuation."""
+    return a != b and _plain(a) == _plain(b)
+
+
+def _plain(unit: str) -> str:
+    text = "".join(ch for ch in unit.casefold() if ch.isalnum())
+    return text.lstrip("0") or text
+
+
+def _one_slip(a: str, b: str) -> bool:
+    """Return whether one character changed, added, left out or two neighbours swapped turns a into b."""
+    if abs(len(a) - len(b)) > 1 or min(len(a), len(b)) < 3:
+        return False
+    if len(a) == len(b):
+        differing = [i for i in range(len(a)) if a[i] != b[i]]
+        return len(differing) == 1 or (
+            len(differing) == 2
+            and differing[1] == differing[0] + 1
+            and a[differing[0]] == b[differing[1]]
+            and a[differing[1]] == b[differing[0]]
+        )
+    short, long = sorted((a, b), key=len)
+    return any(long[:i] + long[i + 1 :] == short for i in range(len(long)))

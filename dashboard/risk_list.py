@@ -1,0 +1,142 @@
+"""Pumps by risk as words, cards and table rows; all figures come from the ranking."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import formats, frame
+
+SHOWN = {
+    "unit": "Unit",
+    "position": "Pump",
+    "action_shown": "Action",
+    "risk_pct": "Risk before next visit, %",
+    "odds": "In words",
+    "due_by": "Due by",
+    "currents_a": "Current, last visits",
+    "left": "Distance left (10 / 50 / 90 %)",
+    "pump_type": "Type",
+    "depot": "Depot",
+    "reason": "Why",
+    "visits": "Visits",
+    "last_visited_on": "Last visit",
+}
+
+
+def to_act_on(ranking: pd.DataFrame) -> pd.DataFrame:
+    """Return the pumps with something to do, bookings first, each group by falling risk."""
+    order = {name: i for i, name in enumerate(formats.ACTION_SHAPES)}
+    rows = ranking[ranking["action"] != "none"]
+    return rows.assign(_order=rows["action"].map(order)).sort_values(
+        ["_order", "risk"], ascending=[True, False], ignore_index=True
+    )
+
+
+def headline(ranking: pd.DataFrame) -> str:
+    """Return the sentence that answers "what needs doing?"."""
+    if not len(ranking):
+        return "No pump is in service yet."
+    acts = ranking["action"].value_counts()
+    parts = [
+        f"{acts[name]:,} to {verb}"
+        for name, verb in (
+            ("book replacement", "book"),
+            ("check circuit", "have the circuit checked"),
+            ("check filter or strainer", "have the filter checked"),
+            ("repeat capture", "capture again"),
+        )
+        if acts.get(name)
+    ]
+    expected = float(ranking["risk"].sum())
+    todo = "; ".join(parts) if parts else "nothing to do before the next visits"
+    return (
+        f"Of {formats.count(len(ranking), 'pump')}: {todo}. "
+        f"Left alone, about {expected:,.1f} are expected to fail before their next visit."
+    )
+
+
+def spending_line(months: pd.DataFrame, currency: str) -> str:
+    """Return the sentence that answers "what did it cost?", for the last twelve months with records."""
+    if not len(months):
+        return "No breakdown or planned change is recorded yet."
+    until = pd.Timestamp(months["month"].max())
+    year = months[pd.to_datetime(months["month"]) > until - pd.DateOffset(months=12)]
+    amount = year.groupby("kind")["amount"].sum()
+    jobs = year.groupby("kind")["jobs"].sum()
+    unknown = int(year["without_cost"].sum())
+    words = (
+        f"Twelve months to {until:%Y-%m}: {formats.money(amount.get('on the road', 0), currency)} for "
+        f"{formats.count(int(jobs.get('on the road', 0)), 'pump')} failed on the road, "
+        f"{formats.money(amount.get('planned', 0), currency)} for "
+        f"{formats.count(int(jobs.get('planned', 0)), 'planned change')}."
+    )
+    return words + (f" {unknown} of these jobs have no cost recorded." if unknown else "")
+
+
+def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
+    """Draw the first pumps to act on, one bordered entry each with its reason and the way to its history."""
+    rows = to_act_on(ranking)
+    if not len(rows):
+        st.write("○ No pump needs anything before its next planned visit.")
+        return
+    for row in rows.head(most).to_dict("records"):
+        with st.container(border=True):
+            head, link = st.columns([4, 1], vertical_alignment="center")
+            with head:
+                place = "" if row["position"] == "main" else f", {row['position']}"
+                depot = "" if formats.is_unknown(row["depot"]) else f" · {row['depot']}"
+                st.markdown(
+                    f"**{formats.action(row['action'])}** · unit **{row['unit']}**{place}{depot} · "
+                    f"risk {formats.percent(row['risk'])} ({formats.odds(row['risk'])})"
+                )
+                st.write(row["reason"])
+                if not formats.is_unknown(row.get("due_by")):
+                    st.caption(f"Due by {formats.day(row['due_by'])}.")
+            with link:
+                frame.link("pump_history", "Open", pump=row["pump_id"])
+    if len(rows) > most:
+        st.caption(f"{len(rows) - most:,} more with something to do are in the list of pumps by risk.")
+
+
+def table_rows(rows: pd.DataFrame, trends: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of the risk table as shown; trends: by pump_id, from queries.trends."""
+    left = [
+        " / ".join("–" if formats.is_unknown(v) else f"{v:,.0f}" for v in values)
+        for values in rows[["distance_left_p10", "distance_left_p50", "distance_left_p90"]].to_numpy()
+    ]
+    unit = rows["horizon_unit"].iloc[0] if len(rows) else ""
+    shown = rows.assign(
+        action_shown=rows["action"].map(formats.action),
+        risk_pct=rows["risk"] * 100,
+        odds=rows["risk"].map(formats.odds),
+        left=left,
+        currents_a=rows["pump_id"].map(trends["currents_a"]) if len(trends) else None,
+        due_by=rows["due_by"].map(formats.day),
+        last_visited_on=rows["last_visited_on"].map(formats.day),
+    )
+    names = SHOWN | {"left": f"{unit} left (10 / 50 / 90 %)"}
+    return shown[list(SHOWN)].rename(columns=names)
+
+
+def column_settings() -> dict[str, Any]:
+    """Return how the risk table draws its columns."""
+    return {
+        "Risk before next visit, %": st.column_config.NumberColumn(format="%.1f", width="small"),
+        "Current, last visits": st.column_config.LineChartColumn(width="small", help="A, oldest to newest"),
+        "Why": st.column_config.TextColumn(width="large"),
+    }
+
+
+def counts(ranking: pd.DataFrame, today: date) -> dict[str, int]:
+    """Return the counts a planner starts with."""
+    due = pd.to_datetime(ranking["due_by"])
+    return {
+        "to book": int((ranking["action"] == "book replacement").sum()),
+        "to check": int(ranking["action"].isin(["check circuit", "check filter or strainer"]).sum()),
+        "to capture again": int((ranking["action"] == "repeat capture").sum()),
+        "due in 14 days": int((due <= pd.Timestamp(today + timedelta(days=14))).sum()),
+    }

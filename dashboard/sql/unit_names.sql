@@ -1,0 +1,2 @@
+-- Every unit number, for the entry box and the near-match warning.
+SELECT unit FROM vehicle ORDER BY unit;

@@ -1,0 +1,44 @@
+"""An uploaded capture, read and measured once for each set of choices, however often the page is redrawn."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+import streamlit as st
+
+from ingest.capture import Capture
+from ingest.reading import Reading
+
+Choices = tuple[tuple[str, Any], ...]
+
+
+def read_upload(name: str, data: bytes, choices: dict[str, Any]) -> Capture:
+    """Return the capture in an upload; choices: channel, probe, sample_rate_hz, full_scale, record.
+
+    Raises CaptureRefused or EntryRefused with the sentence to show.
+    """
+    return _read(hashlib.sha256(data).hexdigest(), name, data, _given(choices))
+
+
+def measure_upload(capture: Capture, known: dict[str, Any]) -> Reading:
+    """Return the reading; known: what the ledger tells of the pump (ingest.measuring_context)."""
+    return _measure(capture.identity, capture, _given(known))
+
+
+def _given(values: dict[str, Any]) -> Choices:
+    return tuple(sorted((k, v) for k, v in values.items() if v not in (None, "")))
+
+
+@st.cache_resource(show_spinner="Reading the file …", max_entries=6)
+def _read(digest: str, name: str, _data: bytes, choices: Choices) -> Capture:
+    from ingest.reader import read_capture_bytes
+
+    return read_capture_bytes(name, _data, **dict(choices))
+
+
+@st.cache_resource(show_spinner="Measuring …", max_entries=12)
+def _measure(identity: str, _capture: Capture, known: Choices) -> Reading:
+    from ingest.measurement import measure
+
+    return measure(_capture, **dict(known))

@@ -1,0 +1,5 @@
+"""Costs."""
+
+import streamlit as st
+
+st.title("Costs")

@@ -1,0 +1,5 @@
+"""Fleet data."""
+
+import streamlit as st
+
+st.title("Fleet data")

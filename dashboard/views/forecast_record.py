@@ -1,0 +1,5 @@
+"""Forecast record."""
+
+import streamlit as st
+
+st.title("Forecast record")

@@ -1,0 +1,21 @@
+"""Log a visit: unit and odometer, capture or meter, the reading at once, questions, save."""
+
+import streamlit as st
+
+from dashboard import frame, log_steps
+
+st.title("Log a visit")
+log_steps.cautions()
+saved = st.session_state.get("saved_visit")
+if saved:
+    log_steps.show_saved(saved)
+else:
+    unit, card = log_steps.choose_unit()
+    left, right = st.columns(2)
+    with left:
+        log_steps.where_and_when(card)
+    with right:
+        log_steps.conditions()
+    measured = log_steps.measure_it(unit, card)
+    log_steps.save(unit, card, measured)
+frame.foot("Distances are kept in km; what you typed is kept beside them.")

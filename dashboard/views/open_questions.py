@@ -1,0 +1,5 @@
+"""Open questions."""
+
+import streamlit as st
+
+st.title("Open questions")

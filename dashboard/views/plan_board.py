@@ -1,0 +1,5 @@
+"""Plan board."""
+
+import streamlit as st
+
+st.title("Plan board")

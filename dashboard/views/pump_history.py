@@ -1,0 +1,32 @@
+"""Pump history: one pump over its distance, what it did, what is expected, and on what grounds."""
+
+import streamlit as st
+
+from dashboard import frame, history_parts, loaders
+
+st.title("Pump history")
+if not frame.started("Once a visit is logged, its pump's history is kept here."):
+    st.stop()
+
+pump_id = history_parts.choose_pump()
+if pump_id is None:
+    st.write("Choose a unit to see its pumps.")
+    st.stop()
+head = loaders.ask("pump_head", pump_id=pump_id)
+if not len(head):
+    st.write("There is no such pump in this ledger.")
+    st.stop()
+pump = head.iloc[0]
+visits = loaders.ask("visits_of_pump", pump_id=pump_id)
+ranking = loaders.ranking()
+ranked = ranking[ranking["pump_id"] == pump_id]
+history_parts.show_head(pump, ranked)
+metrics, outlook, waveforms, log = st.tabs(["Over distance", "What is expected", "Waveforms", "Visits"])
+with metrics:
+    history_parts.show_metrics(pump, visits)
+with outlook:
+    history_parts.show_outlook(pump, visits, ranked)
+with waveforms:
+    history_parts.show_waveforms(visits)
+with log:
+    history_parts.show_visits(pump, visits)

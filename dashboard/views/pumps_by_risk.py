@@ -1,0 +1,59 @@
+"""Pumps by risk: what to change before its next visit, why, by when, and what waiting costs."""
+
+from datetime import date
+
+import streamlit as st
+
+from dashboard import formats, frame, loaders, risk_list
+
+ROWS_A_PAGE = 50
+
+st.title("Pumps by risk")
+if not frame.started("Once a visit is logged, its pump appears here with its risk and the reason for it."):
+    st.stop()
+
+ranking = loaders.ranking()
+chosen = frame.narrowing(key="by")
+actions = st.pills(
+    "Action", list(formats.ACTION_SHAPES), selection_mode="multi", format_func=formats.action, key="action",
+    bind="query-params",
+)  # fmt: skip
+find = st.text_input("Unit", key="find", placeholder="all units, or part of a number", bind="query-params")
+rows = frame.narrowed(ranking, chosen | {"action": actions})
+if find.strip():
+    rows = rows[rows["unit"].str.contains(find.strip(), case=False, regex=False)]
+
+st.write(risk_list.headline(rows))
+for column, (name, number) in zip(st.columns(4), risk_list.counts(rows, date.today()).items(), strict=True):
+    column.metric(name, f"{number:,}")
+
+st.header("To act on", anchor=False)
+risk_list.show_cards(rows, most=6)
+
+st.header("All pumps, by risk", anchor=False)
+if not len(rows):
+    st.write("No pump matches these choices.")
+    st.stop()
+pages = -(-len(rows) // ROWS_A_PAGE)
+page = 1
+if pages > 1:
+    page = st.number_input(f"Page of {pages:,}", 1, pages, 1, key="page", bind="query-params")
+part = rows.iloc[(page - 1) * ROWS_A_PAGE : page * ROWS_A_PAGE]
+picked = st.dataframe(
+    risk_list.table_rows(part, loaders.trends(tuple(part["pump_id"].tolist()))),
+    hide_index=True,
+    column_config=risk_list.column_settings(),
+    on_select="rerun",
+    selection_mode="single-row",
+    key="risk_table",
+    alt="Pumps in service by falling risk, with action, due date and reason.",
+)
+if picked.selection.rows:
+    row = part.iloc[picked.selection.rows[0]]
+    st.write(f"Unit {row['unit']}: {row['reason']}")
+    frame.link("pump_history", f"→ Open the history of unit {row['unit']}", pump=row["pump_id"])
+frame.download(rows.drop(columns=["pump_id"], errors="ignore"), "pumps_by_risk")
+frame.foot(
+    "Risk is the chance that the pump fails on the road before its next planned visit. "
+    "Risk alone never orders a replacement. Mark a row with the pointer, or with Shift and Space, to open it."
+)

@@ -1,0 +1,39 @@
+"""The first screen: one answer each for who logs, who plans and who pays, and the way to the rest."""
+
+import streamlit as st
+
+from dashboard import formats, frame, loaders, risk_list
+
+st.title("Today")
+if not frame.started("Log a visit, or bring in the fleet's tables; then this page says what needs doing."):
+    st.stop()
+
+counts = loaders.ask("fleet_counts").iloc[0]
+left, middle, right = st.columns(3, border=True)
+with left:
+    st.subheader("At the vehicle", anchor=False)
+    st.write("Take a capture, see the reading at once, know the next test.")
+    frame.link("log_visit", "→ Log a visit")
+    frame.link("pump_history", "→ Look a unit up")
+with middle:
+    st.subheader("In planning", anchor=False)
+    ranking = loaders.ranking()
+    st.write(risk_list.headline(ranking))
+    frame.link("pumps_by_risk", "→ Pumps by risk")
+    frame.link("plan_board", "→ Plan board")
+with right:
+    st.subheader("In the office", anchor=False)
+    st.write(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
+    frame.link("costs", "→ Costs")
+    frame.link("forecast_record", "→ Forecast record")
+
+st.header("What to do first", anchor=False)
+risk_list.show_cards(ranking, most=5)
+open_questions = int(counts["open_questions"])
+st.write(
+    f"The ledger holds {formats.count(int(counts['vehicles']), 'vehicle')}, "
+    f"{formats.count(int(counts['pumps_in_service']), 'pump')} in service and "
+    f"{formats.count(int(counts['visits']), 'visit')}, the last on {formats.day(counts['last_visited_on'])}."
+)
+if open_questions:
+    frame.link("open_questions", f"→ {formats.count(open_questions, 'open question')} about the data")

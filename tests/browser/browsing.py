@@ -1,0 +1,87 @@
+"""A served ledger and a headless Chromium to look at it with."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from dashboard.serving import streamlit_arguments
+
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+DESKTOP = {"width": 1280, "height": 900}
+PHONE = {"width": 390, "height": 844}
+
+
+def chromium() -> str | None:
+    """The browser's path, or None where there is none."""
+    for name in ("chromium", "chromium-browser", "google-chrome"):
+        found = shutil.which(name)
+        if found:
+            return found
+    return None
+
+
+@contextmanager
+def served(ledger: Path, script: Path | None = None) -> Iterator[str]:
+    """Serve `ledger` (or another script, for comparison) on a free port; yields the address."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    arguments = streamlit_arguments(port=port)
+    if script is not None:
+        arguments[4] = str(script)
+    environment = os.environ | {
+        "PUMPLEDGER": str(ledger),
+        "OMP_NUM_THREADS": "1",
+        "OPENBLAS_NUM_THREADS": "1",
+    }
+    server = subprocess.Popen(arguments, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    address = f"http://127.0.0.1:{port}"
+    try:
+        _wait_until_up(address, server)
+        yield address
+    finally:
+        server.terminate()
+        server.wait(10)
+
+
+def _wait_until_up(address: str, server: subprocess.Popen[bytes]) -> None:
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        if server.poll() is not None:
+            assert server.stderr is not None
+            raise RuntimeError(f"the dashboard did not start: {server.stderr.read().decode()[-2000:]}")
+        try:
+            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2):
+                return
+        except OSError:
+            time.sleep(0.1)
+    raise RuntimeError("the dashboard did not answer within 60 s")
+
+
+def settle(page, timeout_ms: int = 30_000) -> None:
+    """Wait until the page's script has run to its end and nothing is stale."""
+    page.wait_for_selector('[data-testid="stApp"]', timeout=timeout_ms)
+    page.wait_for_function(
+        """() => { const app = document.querySelector('[data-testid="stApp"]');
+            return app && app.getAttribute('data-test-script-state') === 'notRunning'
+                && !document.querySelector('[data-testid="stSkeleton"]')
+                && document.querySelector('h1'); }""",
+        timeout=timeout_ms,
+    )
