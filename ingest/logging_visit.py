@@ -11,13 +11,14 @@ from typing import Any
 import duckdb
 
 from ingest.capture import Capture
+from ingest.durable import utc_now
 from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.ledger import open_ledger
 from ingest.measuring_context import measuring_context
 from ingest.reading import Reading
 from ingest.statements import statement
 from ingest.visit_entry import VisitEntry
-from ingest.visit_rows import insert_capture, insert_reading, meter_reading, plain, utc_now
+from ingest.visit_rows import insert_capture, insert_reading, meter_reading, plain
 from ingest.waveforms import store_waveform
 
 UNKNOWN_TYPE = "unknown"

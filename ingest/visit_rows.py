@@ -5,24 +5,20 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import asdict, fields
-from datetime import UTC, datetime
+from datetime import UTC
 from pathlib import PurePath
 from typing import Any
 
 import duckdb
 
 from ingest.capture import Capture, Note
+from ingest.durable import utc_now
 from ingest.reading import Reading
 from ingest.statements import statement
 from ingest.waveforms import StoredWaveform
 
 # Kept apart from the plain columns: as JSON.
 _JSON_FIELDS = {"speed_candidates", "notes"}
-
-
-def utc_now() -> datetime:
-    """Return the time now in UTC, without a zone, as the ledger keeps it."""
-    return datetime.now(UTC).replace(tzinfo=None)
 
 
 def plain(value: Any) -> Any:

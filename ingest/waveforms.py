@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from ingest.capture import Capture, Note
+from ingest.durable import flush_folder
 from ingest.errors import LedgerError
 
 if TYPE_CHECKING:
@@ -227,17 +228,6 @@ def _write_durably(path: Path, table: pa.Table, encoding: Encoding) -> None:
         part.unlink(missing_ok=True)
         raise
     flush_folder(path.parent)
-
-
-def flush_folder(folder: Path) -> None:
-    """Make a rename in `folder` survive a power cut (where the system lets a folder be flushed)."""
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _read(path: Path) -> tuple[np.ndarray, Encoding, dict]:

@@ -1,0 +1,7 @@
+-- Raise a question for a person, unless the same one is open.
+INSERT INTO question (raised_at, table_name, row_key, unit, field, code, text)
+SELECT $at, $table_name, $row_key, $unit, $field, $code, $text
+WHERE NOT EXISTS (
+    SELECT 1 FROM question
+    WHERE table_name = $table_name AND row_key = $row_key AND code = $code AND status = 'open'
+);
