@@ -10,6 +10,7 @@ CLOCK = re.compile(
     r"(?:\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,]?\s*)?\d{1,2}:\d{2}(?::\d{2}(?:[.,:]\d+)?)?"
     r"\s*(?:[AaPp][Mm]|Z|[+-]\d{2}:?\d{2})?"
 )
+DATE = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}")
 GAPS = frozenset(
     {"", "nan", "-nan", "+nan", "na", "n/a", "#n/a", "null", "none", "-", "--", "---", "----", "-----", "?"}
     | {"1.#ind", "-1.#ind", "1.#qnan", "-1.#qnan", "nan(ind)", "-nan(ind)", "#value!"}
@@ -24,7 +25,7 @@ SENTINEL = 9.9e36  # IEEE 488.2 prints 9.9E37 for infinity and 9.91E37 for not-a
 
 
 def kind_of(cell: str, decimal: str = ".") -> str:
-    """Return "number", "gap", "overflow", "clock" or "text" for a stripped cell."""
+    """Return "number", "gap", "overflow", "clock", "date" or "text" for a stripped cell."""
     if (NUMBER_COMMA if decimal == "," else NUMBER).fullmatch(cell):
         return "number"
     lowered = cell.lower()
@@ -34,7 +35,7 @@ def kind_of(cell: str, decimal: str = ".") -> str:
         return "overflow"
     if ":" in cell and CLOCK.fullmatch(cell):
         return "clock"
-    return "text"
+    return "date" if DATE.fullmatch(cell) else "text"
 
 
 def to_float(cell: str, decimal: str = ".") -> float:

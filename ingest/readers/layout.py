@@ -6,6 +6,7 @@ import csv
 import re
 from collections import Counter
 from dataclasses import dataclass
+from itertools import pairwise
 
 from ingest.errors import CaptureRefused
 from ingest.readers.cells import kind_of
@@ -94,6 +95,8 @@ def _layout_of(text: PlainText, lines: list[str], whole: bool) -> Layout | None:
     if best is None:
         return None
     _, delimiter, decimal = best
+    if (delimiter, decimal) == (",", ".") and _one_decimal_comma(sample, lines):
+        delimiter, decimal = ";", ","
     rows = [split_line(line, delimiter) for line in sample]
     cells = Counter(map(len, rows)).most_common(1)[0][0]
     columns, clocks = _number_columns(rows, decimal)
@@ -192,6 +195,22 @@ def _first_row(
     # a very short table has fewer than three rows
     rows = [index for index, flag in ahead if flag]
     return rows[0] if rows else None
+
+
+def _one_decimal_comma(sample: list[str], lines: list[str]) -> bool:
+    """Tell whether each line is one number with a decimal comma rather than two whole numbers.
+
+    It is where the parts after the comma are padded with zeros, or the header names one value, and the
+    parts before it don't count up as times or row numbers do.
+    """
+    pairs = [line.strip().split(",") for line in sample if kind_of(line.strip(), ",") == "number"]
+    if len(pairs) < 0.9 * len(sample) or any(len(pair) != 2 for pair in pairs):
+        return False
+    before = [float(pair[0] or 0) for pair in pairs]
+    counts_up = all(a < b for a, b in pairwise(before))
+    named = [line for line in lines if line.strip() and kind_of(line.strip(), ",") != "number"]
+    padded = any(re.match(r"0\d", pair[1]) for pair in pairs)
+    return not counts_up and (padded or bool(named and "," not in named[-1]))
 
 
 def _refuse_comma_twice(

@@ -193,9 +193,6 @@ def _numbers(
     marks = np.zeros(len(cells), dtype=bool)
     for index, cell in enumerate(cells):
         kind = kind_of(cell, decimal)
-        if kind == "text" and "−" in cell:  # typographic minus
-            cell = cell.replace("−", "-")
-            kind = kind_of(cell, decimal)
         if kind == "number":
             value = to_float(cell, decimal)
             if abs(value) >= SENTINEL:

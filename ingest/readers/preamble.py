@@ -157,11 +157,7 @@ def _covers(cells: list[str], layout: Layout) -> float:
 def _could_name(cells: list[str], layout: Layout, entries: list[Entry], *, only: bool) -> bool:
     lined = _line_up(cells, layout)
     filled = [cell for cell in lined if cell]
-    if (
-        not filled
-        or "=" in "".join(filled)
-        or any(_VALUE.fullmatch(c) and not _VALUE.match(c)[2] for c in filled)
-    ):  # type: ignore[index]
+    if not filled or "=" in "".join(filled) or any(_is_number(cell) for cell in filled):
         return False
     if len(filled) < max(1, 0.5 * len(layout.columns)) or max(map(len, filled)) > 80:
         return False
@@ -172,6 +168,11 @@ def _could_name(cells: list[str], layout: Layout, entries: list[Entry], *, only:
     if only:
         return True
     return any(_names_something(cell) for cell in filled)
+
+
+def _is_number(cell: str) -> bool:
+    match = _VALUE.match(cell)
+    return bool(match and not match[2])
 
 
 def _names_something(cell: str) -> bool:

@@ -36,23 +36,23 @@ UNITS |= {
 for _symbol in ("dB", "dBV", "dBm", "dBu", "dBµV", "dBA"):
     UNITS[_symbol] = SignalUnit(_symbol, "level", 1.0)
 _OTHERS = (
-    "m mm cm km m/s m/s² g N Nm kg Pa kPa bar mbar psi °C °F K rad rad/s ° % rpm 1/min W kW VA J Ω kΩ F H T lx "
-    "L L/min V² A² V/A"
+    "m mm cm km m/s m/s² g N Nm kg Pa kPa bar mbar psi °C °F K rad rad/s ° % rpm 1/min W kW VA J Ω kΩ F H T "
+    "lx L L/min V² A² V/A"
 )
 for _symbol in _OTHERS.split():
     UNITS[_symbol] = SignalUnit(_symbol, "other", 1.0)
 
 _WORDS = {
     "s": "s sec secs second seconds sekunde sekunden seconde secondes segundo segundos secondi с сек 秒",
-    "ms": "ms msec millisecond milliseconds millisekunden",
-    "µs": "us usec microsecond microseconds mikrosekunden",
+    "ms": "ms мс msec millisecond milliseconds millisekunden",
+    "µs": "us мкс usec microsecond microseconds mikrosekunden",
     "ns": "ns nsec nanosecond nanoseconds",
     "ps": "ps psec picosecond picoseconds",
-    "A": "a amp amps ampere amperes ampère ampères amperios ampér",
-    "mA": "ma milliamp milliamps milliampere milliamperes",
+    "A": "a amp amps ampere amperes ampère ampères amperios ampér а",
+    "mA": "ma ма milliamp milliamps milliampere milliamperes",
     "µA": "ua microamp microamps",
     "V": "v volt volts voltios volty в",
-    "mV": "mv millivolt millivolts",
+    "mV": "mv мв millivolt millivolts",
     "µV": "uv microvolt microvolts",
     "Hz": "hz hertz",
     "dB": "db decibel decibels",

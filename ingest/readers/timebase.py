@@ -133,7 +133,7 @@ def _from_stamps(
 def _resampled(
     table: Table, stamps: np.ndarray, steps: np.ndarray, first: int, notes: list[Note]
 ) -> TimeBase:
-    """Uneven steps: an even grid at the median step, refused where a hole or repeated stamps spoil it."""
+    """Uneven steps: an even grid at the usual step, refused where a hole or repeated stamps spoil it."""
     median = float(np.median(steps))
     largest = int(np.argmax(steps))
     if median <= 0 or steps[largest] > LONGEST_STEP * median:
@@ -146,7 +146,9 @@ def _resampled(
     keep = np.concatenate([[True], steps > 0])
     stamps = stamps if keep.all() else stamps[keep]
     span = float(stamps[-1] - stamps[0])
-    count = max(2, round(span / median) + 1)
+    # without missing samples the mean step is the truer one; with some, the median
+    whole = steps[largest] < 3 * median
+    count = len(stamps) if whole else max(2, round(span / median) + 1)
     step = span / (count - 1)
     spread = (float(steps.min()), float(steps.max()))
     share = float(np.mean(np.abs(steps - median) > JITTER_KEPT * median))
