@@ -23,10 +23,10 @@ from analytics.history import History, load_history
 from analytics.model import METHOD_VERSION, Parameters, run_filters
 from analytics.normalise import Channels, channels, fit_exponents
 from analytics.tracks import make_tracks
-from analytics.wear import WearParameters, clock, filter_wear, indicator, with_types
+from analytics.wear import WearParameters, filter_wear, indicator, with_types
 from ingest.ledger import open_ledger
 
-SAMPLE_PUMPS = 1200  # failed, and as many others, that the slow likelihoods see; weighted to stand for all
+SAMPLE_PUMPS = 700  # failed, and as many others, that the slow likelihoods see; weighted to stand for all
 TYPE_FAILURES = 8.0  # failures' worth of belief that a type fails like the rest
 
 # name: (usual value, sd of its natural log)
@@ -62,8 +62,12 @@ class Fit:
 def fit(ledger: Path, as_of: date | None = None) -> Fit:
     """Fit on everything known by `as_of` (default: all) and store it in the ledger; return the fit."""
     history = load_history(ledger, as_of)
-    made = fit_history(history)
-    with open_ledger(ledger, read_only=False) as connection:
+    return store_fit(ledger, fit_history(history))
+
+
+def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
+    """Store a fit and return it with its id."""
+    with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
         rows = connection.execute(
             (Path(__file__).with_name("sql") / "store_fit.sql").read_text(encoding="utf-8"),
             [made.data_from, made.data_until, made.method_version, made.pumps, made.visits, made.failures,
@@ -102,7 +106,7 @@ def fit_history(history: History) -> Fit:
     filtered = run_filters(sample, p, keep=True)
     gaps = make_gaps(sample, filtered, p)
     p = _fit_failure(p, gaps, weight[gaps.pump])
-    p = replace(p, drag_life_km=_drag_life(p))
+    p = replace(p, drag_life_km=_drag_life(p), summary={"ratings": _ratings(p, gaps, weight[gaps.pump])})
     first = visits["day"].min() if len(visits) else None
     return Fit(
         p,
@@ -186,7 +190,7 @@ def _maximise(
     z_0 = (np.log([start[k] for k in names]) - centre) / sd
     found = minimize(
         cost, np.clip(z_0, -5, 5), method="L-BFGS-B", bounds=[(-6, 6)] * len(names),
-        options={"maxiter": 40, "eps": 1e-3, "ftol": 1e-7},
+        options={"maxiter": rounds, "eps": 1e-3, "ftol": 2e-6},
     )  # fmt: skip
     return dict(zip(names, (float(v) for v in np.exp(centre + sd * found.x)), strict=True))
 
@@ -211,8 +215,8 @@ def _fit_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarray
     counts = np.zeros(len(pumps), int)
     counts[tracks.order] = tracks.counts
     start = {k: v[0] for k, v in WEAR_PRIOR.items()}
-    for _ in range(2):
-        start = _maximise(likelihood, WEAR_PRIOR, start)
+    for rounds in (14, 6):
+        start = _maximise(likelihood, WEAR_PRIOR, start, rounds)
         wear = _wear_with(wear, start)
         for _ in range(2):
             wear = with_types(wear, filter_wear(wear, tracks, x, u, code), counts, code)
@@ -305,8 +309,8 @@ def _fit_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarray
         return float(weight @ run(replace(drag, **values)).log_likelihood)
 
     start = {k: v[0] for k, v in DRAG_PRIOR.items()}
-    for _ in range(2):
-        start = _maximise(likelihood, DRAG_PRIOR, start)
+    for rounds in (14, 6):
+        start = _maximise(likelihood, DRAG_PRIOR, start, rounds)
         drag = replace(drag, **start)
         state = run(drag).state
         seen = np.zeros(len(pumps), bool)
@@ -371,4 +375,27 @@ def _fit_failure(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
     return with_values(values, factor)
 
 
-__all__ = ["Fit", "clock", "fit", "fit_history", "stored_fit"]
+def _ratings(p: Parameters, gaps: Gaps, weight: np.ndarray) -> dict[str, list[float]]:
+    """Past readings grouped by the hazard they were rated at, with how many were followed by a failure."""
+    model = RiskModel(p.wear, p.drag, p.failure)
+    hazard = (
+        model.log_survival(gaps.known, gaps.d_to).total - model.log_survival(gaps.known, gaps.d_from).total
+    )
+    rated = (gaps.order_number > 0) & (gaps.d_to > gaps.d_from)
+    if rated.sum() < 20:
+        return {}
+    rate = (hazard / np.maximum(gaps.d_to - gaps.d_from, 1.0))[rated]
+    order = np.argsort(rate)
+    w, k, rate = weight[rated][order], (weight * gaps.failed)[rated][order], rate[order]
+    # Groups of equal size, finer toward the high end, where decisions are made.
+    part = 1 - np.array([1, 0.7, 0.5, 0.35, 0.25, 0.17, 0.12, 0.08, 0.05, 0.03, 0.015])
+    ends = np.searchsorted(np.cumsum(w) / w.sum(), part[1:])
+    cut = np.unique(np.concatenate([[0], ends, [len(w)]]))
+    while len(cut) > 2 and cut[-1] - cut[-2] < 15:
+        cut = np.delete(cut, -2)
+    edges = [0.0, *rate[cut[1:-1]].tolist(), float("inf")]
+    return {
+        "edges": [min(e, 1e9) for e in edges],
+        "n": np.add.reduceat(w, cut[:-1]).tolist(),
+        "k": np.add.reduceat(k, cut[:-1]).tolist(),
+    }

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import numpy as np
 
-from analytics.failure_risk import Known
 from analytics.drag import prior as drag_prior
-from analytics.fitting import Fit, fit_history, stored_fit
+from analytics.failure_risk import Known
+from analytics.fitting import Fit, fit_history, store_fit, stored_fit
 from analytics.history import History, load_history
 from analytics.model import Filtered, risk_model, run_filters
 from analytics.wear import prior as wear_prior
+from ingest.errors import LedgerError
 
 
 @dataclass(frozen=True)
@@ -72,9 +73,30 @@ def survival_on_grid(state: State, grid_km: np.ndarray) -> Forecast:
 
 
 def state_on(ledger: Path, as_of: date | None = None) -> State:
-    """Score a ledger on a day, with the newest stored fit whose data end by then, else one made on the spot."""
+    """Score a ledger on a day (default: the last dated fact) with `fit_for` that day."""
     history = load_history(ledger, as_of)
-    return score(history, stored_fit(ledger, history.as_of) or fit_history(history))
+    return score(history, fit_for(ledger, history))
+
+
+def fit_for(ledger: Path, history: History) -> Fit:
+    """Return the newest stored fit whose data end by the history's day; make and store one when none or due.
+
+    Due: much more data than it saw (visits or failures up by a tenth), or 180 days older.
+    """
+    known = stored_fit(ledger, history.as_of)
+    failures = int(history.pumps["failed"].sum())
+    if (
+        known
+        and len(history.visits) <= 1.1 * known.visits + 30
+        and failures <= 1.1 * known.failures + 2
+        and (history.as_of - known.data_until).days <= 180
+    ):
+        return known
+    made = fit_history(history)
+    try:
+        return store_fit(ledger, made)
+    except LedgerError:  # in use by another program: the fit serves this once
+        return made
 
 
 def score(history: History, fit: Fit) -> State:

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analytics.drag import DragState
+from analytics.drag import prior as drag_prior
 from analytics.failure_risk import Known
 from analytics.history import History
 from analytics.level_rate import LevelRate
 from analytics.model import Filtered, Parameters
-from analytics.drag import DragState, prior as drag_prior
 from analytics.wear import prior as wear_prior
 
 

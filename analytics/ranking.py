@@ -1,0 +1,210 @@
+"""Pumps in service by risk of failing on the road, each with distance left, reason and next step."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.drift import drift_of
+from analytics.forecast import State, fit_for, score
+from analytics.history import EPOCH, History, read_history
+from analytics.model import risk_model
+from analytics.reasons import beyond, points, reason
+from analytics.remaining_life import distance_left
+from ingest.action import decide_actions
+from ingest.ledger import open_ledger
+from ingest.settings import settings_at
+from ingest.units import format_quantity, from_kept
+from ingest.verdict import judge
+
+SQL = Path(__file__).with_name("sql")
+DEFAULT_HORIZON_KM = 5000 * 1.609344
+
+
+def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = None) -> pd.DataFrame:
+    """Return one row per pump in service on `as_of` (default: the last dated fact), riskiest first.
+
+    within_km: horizon on the unit's odometer; default: each unit's own PM interval, else 5,000 mi.
+    Columns: see docs/risk_model.md. Distances `*_km` in km; `distance_left_*` and `horizon` in `horizon_unit`.
+    Raises LedgerError when there is no ledger.
+    """
+    with open_ledger(ledger) as connection:
+        history = read_history(connection, as_of)
+        day = history.as_of
+        settings = settings_at(connection, day)
+        visits = connection.execute((SQL / "judged_visits.sql").read_text(encoding="utf-8"), [day, day]).df()
+        services = connection.execute(
+            "SELECT unit, done_on, work FROM service WHERE done_on <= ?", [day]
+        ).df()
+        decisions = connection.execute((SQL / "newest_decisions.sql").read_text(encoding="utf-8"), [day]).df()
+    state = score(history, fit_for(ledger, history))
+    table = rank_state(state, settings, within_km)
+    if len(visits):
+        actions = decide_actions(
+            judge(visits, settings),
+            services,
+            settings,
+            worth_booking=_worth(table, settings),
+            decisions=decisions,
+        )
+        table["action"] = table["pump_id"].map(actions["action"]).fillna("none")
+        table["action_text"] = table["pump_id"].map(actions["action_text"]).fillna("")
+        table["next_capture_on"] = table["pump_id"].map(actions["next_capture_on"])
+    follow = table["action_text"].where(table["action"] != "none", "")
+    table["reason"] = [
+        f"{r} Next: {t[0].lower()}{t[1:]}" if t else r for r, t in zip(table["reason"], follow, strict=True)
+    ]
+    return table.sort_values("risk", ascending=False, kind="stable").reset_index(drop=True)
+
+
+def rank_state(state: State, settings: dict[str, Any], within_km: float | None = None) -> pd.DataFrame:
+    """As `rank`, from a scoring run; actions are left "none"."""
+    history, p = state.history, state.fit.parameters
+    model = risk_model(p)
+    pumps = history.pumps.iloc[state.rows].reset_index(drop=True)
+    n = len(pumps)
+    unit = str(settings["distance_unit"])
+    # What the odometer shows in a day, and what the pump's own clock runs meanwhile.
+    ratio = pumps["km_per_day"].to_numpy(float) / np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-9)
+    interval = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM).to_numpy(float)
+    horizon_km = np.full(n, within_km) if within_km else interval
+    own_horizon = horizon_km * ratio
+    risk, parts = model.risk(state.known, state.d_0, own_horizon)
+    new = state.new_pumps
+    risk_if_new, _ = model.risk(new, np.zeros(n), own_horizon)
+    left = distance_left(model, state.known, state.d_0) / np.maximum(ratio, 1e-9)[:, None]
+    experience = (max(p.longest_km, history.pumps["now_km"].max() if n else 0.0) - pumps["now_km"].to_numpy(float)) / np.maximum(ratio, 1e-9)  # fmt: skip
+
+    readings = _readings(state)
+    visits_per_pump = np.bincount(history.visits["pump"].to_numpy(int), minlength=len(history.pumps))[
+        state.rows
+    ]
+    last = history.visits.groupby("pump")["day"].max().reindex(state.rows).to_numpy(float)
+    n_alike, k_failed = alike(p.summary.get("ratings", {}), -np.log1p(-risk) / np.maximum(own_horizon, 1.0))
+    share = prior_share(state, parts)
+    whole, whole_parts = points(risk, parts)
+    fleet_pct = round(100 * float(risk.mean())) if n else 0
+    ripple, rpm = (drift_of(history, p.exponents, m) for m in ("ripple_pct", "rpm"))
+    rows = state.rows
+    speed_falls = (rpm.readings >= 2) & (rpm.slope < -1.3 * rpm.slope_se)
+    ripple_rises = (ripple.readings >= 2) & (ripple.slope > 1.3 * ripple.slope_se)
+    heals = (ripple.readings >= 3) & (ripple.slope < -2 * ripple.slope_se)
+    if p.wear.brush_weight == 0:
+        speed_falls &= False
+    text = [
+        reason(
+            risk_pct=int(whole[i]),
+            fleet_pct=fleet_pct,
+            horizon=format_quantity(horizon_km[i], unit, digits=0),
+            parts_pct=(int(whole_parts[0, i]), int(whole_parts[1, i]), int(whole_parts[2, i])),
+            readings=int(readings[i]),
+            speed_falls=bool(speed_falls[rows[i]] and p.wear.brush_weight > 0.5) or bool(speed_falls[rows[i]] and not ripple_rises[rows[i]]),
+            ripple_rises=bool(ripple_rises[rows[i]]),
+            p_drag=float(state.known.drag.started[i]),
+            n_alike=int(n_alike[i]),
+            k_failed=int(k_failed[i]),
+            prior_share=float(share[i]),
+            fleet_failures=state.fit.failures,
+            age_known=bool(pumps["age_known"].iloc[i]),
+            heals=bool(heals[rows[i]]),
+        )
+        for i in range(n)
+    ]  # fmt: skip
+    per_day = np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-6)
+    due = [
+        _date(history, left[i, 0] / per_day[i]) if left[i, 0] <= max(experience[i], 0) else None
+        for i in range(n)
+    ]
+    shown = from_kept(left, unit)
+    return pd.DataFrame(
+        {
+            "unit": pumps["unit"],
+            "position": pumps["position"],
+            "pump_type": pumps["pump_type"],
+            "depot": pumps["depot"],
+            "class": pumps["class"],
+            "pump_id": pumps["pump_id"],
+            "risk": risk,
+            "horizon": from_kept(horizon_km, unit),
+            "horizon_unit": unit,
+            "distance_left_p10": shown[:, 0],
+            "distance_left_p50": shown[:, 1],
+            "distance_left_p90": shown[:, 2],
+            "distance_left_text": [beyond(left[i, 1], experience[i], unit) for i in range(n)],
+            "due_by": due,
+            "reason": text,
+            "action": "none",
+            "action_text": "",
+            "next_capture_on": None,
+            "visits": visits_per_pump,
+            "readings": readings,
+            "last_visited_on": [None if np.isnan(d) else date.fromordinal(EPOCH.toordinal() + int(d)) for d in last],
+            "risk_wear": 100 * parts[0],
+            "risk_drag": 100 * parts[1],
+            "risk_sudden": 100 * parts[2],
+            "p_drag_started": state.known.drag.started,
+            "prior_share": share,
+            "n_alike": n_alike,
+            "k_failed": k_failed,
+            "risk_if_new": risk_if_new,
+            "horizon_km": horizon_km,
+            "distance_on_pump_km": pumps["now_km"],
+            "km_per_day": pumps["unit_km_per_day"],
+            "pump_km_per_day": pumps["km_per_day"],
+        }
+    )  # fmt: skip
+
+
+def alike(ratings: dict[str, list[float]], hazard_per_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return how many past readings had a hazard like this, and how many of them a failure followed."""
+    if not ratings:
+        zero = np.zeros(len(hazard_per_km), int)
+        return zero, zero
+    place = np.searchsorted(np.array(ratings["edges"])[1:-1], hazard_per_km)
+    return (
+        np.round(np.array(ratings["n"])[place]).astype(int),
+        np.round(np.array(ratings["k"])[place]).astype(int),
+    )
+
+
+def prior_share(state: State, parts: np.ndarray) -> np.ndarray:
+    """How much of the answer is the fleet's and type's belief rather than the pump's own readings, 0 to 1.
+
+    Wear: variance of the pump's rate over that of a pump without readings; drag: the same of its own level;
+    sudden failures count by their fleet. Weighed by their parts of the risk.
+    """
+    p, known = state.fit.parameters, state.known
+    prior_rate = (p.wear.rate_cv * p.wear.rate[known.type_code]) ** 2
+    wear = np.clip(known.wear.ss / prior_rate, 0, 1)
+    drag = np.clip(known.drag.bb / p.drag.level_var, 0, 1)
+    total = np.maximum(parts[:2].sum(0), 1e-12)
+    return (parts[0] * wear + parts[1] * drag) / total
+
+
+def _readings(state: State) -> np.ndarray:
+    counts = np.zeros(len(state.history.pumps), int)
+    counts[state.filtered.tracks.order] = state.filtered.tracks.counts
+    return counts[state.rows]
+
+
+def _date(history: History, days: float) -> date | None:
+    ordinal = history.as_of.toordinal() + int(min(days, 36500))
+    return date.fromordinal(ordinal)
+
+
+def _worth(table: pd.DataFrame, settings: dict[str, Any]) -> pd.Series:
+    """Whether cost or a class's risk ceiling calls for a replacement; never if a new pump's risk is no lower.
+
+    (Cf - Cp) p >= g d (1 - p/2), with g the long-run cost per distance of running to failure, from p itself.
+    """
+    c_f, c_p = float(settings["failure_replacement"]), float(settings["planned_replacement"])
+    p, new = table["risk"].to_numpy(float), table["risk_if_new"].to_numpy(float)
+    ceiling = table["class"].map(settings["risk_ceiling"]).to_numpy(float)
+    mean_life = np.maximum(table["distance_on_pump_km"].mean() * 2, 1.0) if len(table) else 1.0
+    pays = (c_f - c_p) * p >= c_f / mean_life * table["horizon_km"].to_numpy(float) * (1 - p / 2)
+    worth = (pays | (p > ceiling)) & (p > new)
+    return pd.Series(worth, index=table["pump_id"].to_numpy())
