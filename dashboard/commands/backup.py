@@ -1,0 +1,37 @@
+"""`pumpledger backup`: a verified copy of the ledger and its waveforms, while others work."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+EXAMPLE = "pumpledger backup --to backups/before-audit.duckdb"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options."""
+    parser.add_argument(
+        "--to",
+        type=Path,
+        metavar="FILE",
+        help="the copy (default: backups/NAME-TIME.duckdb beside the ledger); it is a ledger itself: restore"
+        " by copying it and its .waveforms folder back",
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Copy and verify."""
+    from ingest.backup import backup
+
+    made = backup(args.ledger, args.to)
+    if args.json:
+        facts = {"path": str(made.path), "rows": made.rows, "waveforms": made.waveforms}
+        print(json.dumps(facts | {"missing": list(made.missing), "size_bytes": made.size_bytes}))
+        return 1 if made.missing else 0
+    print(f"Copied and verified: {made.path} ({made.size_bytes / 1e6:.1f} MB).")
+    print(f"  {sum(made.rows.values()):,} rows in {len(made.rows)} tables, {made.waveforms:,} waveforms")
+    for capture_hash in made.missing:
+        print(f"  capture {capture_hash[:12]}… has no waveform file to copy")
+    return 1 if made.missing else 0
