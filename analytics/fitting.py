@@ -177,6 +177,7 @@ def _maximise(
     objective: Callable[[dict[str, float]], float],
     prior: dict[str, tuple[float, float]],
     start: dict[str, float],
+    rounds: int = 20,
 ) -> dict[str, float]:
     """Maximise log-likelihood + log prior over the natural logs of the named values."""
     names = list(prior)
