@@ -125,10 +125,17 @@ def simulate(
 
 
 def forced_speed(
-    motor: Motor, *, supply_v: float, rpm: float, faults: Faults | None = None, fuel_temp_c: float = 25.0
+    motor: Motor,
+    *,
+    supply_v: float,
+    rpm: float,
+    faults: Faults | None = None,
+    fuel_temp_c: float = 25.0,
+    step_s: float = 12.5e-6,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Hold the shaft at a speed: line current (A) and torque (N*m) over two turns, each (n,). Fast."""
-    run = _Run(_warm(motor, fuel_temp_c), faults or Faults(), motor.rated_kpa, 1.25e-5, angles=1024)
+    warm = _warm(motor, fuel_temp_c)
+    run = _Run(warm, faults or Faults(), motor.rated_kpa, step_s, angles=round(0.0128 / step_s))
     return run.forced(0.0, rpm * TURN / 60, supply_v, 2)
 
 
@@ -144,7 +151,7 @@ class _Run:
 
     def __init__(self, motor: Motor, faults: Faults, pressure_kpa: float, step_s: float, angles: int = 4096):
         self.motor, self.step_s = motor, step_s
-        self.table = network(motor, faults, step_s, angles).step
+        self.table = network(motor.electrical, faults, step_s, angles).step
         rated_nm = motor.friction_nm + motor.viscous_nm_s * RATED_RAD_S
         rated_nm += motor.rated_kpa * 1e3 * motor.displacement_m3 / TURN
         wet = 1 - 0.7 * faults.dry  # vapour still has to be churned

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import lcm
 
 
@@ -44,6 +44,22 @@ class Motor:
     def ripples_per_turn(self) -> int:
         """lcm(poles, bars): C for even, 2C for odd bars with two poles."""
         return lcm(self.poles, self.bars)
+
+    @property
+    def electrical(self) -> Motor:
+        """The same motor without what the network doesn't know: equal ones share its tables."""
+        return replace(
+            self,
+            brush_drop_v=0.0,
+            inertia_kg_m2=1.0,
+            friction_nm=0.0,
+            viscous_nm_s=0.0,
+            displacement_m3=0.0,
+            once_per_turn=0.0,
+            vanes=0,
+            vane_pulsation=0.0,
+            rated_kpa=0.0,
+        )
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ class Network:
     open_emf: np.ndarray
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=16)
 def network(motor: Motor, faults: Faults, step_s: float, angles: int = 4096) -> Network:
     """Solve one step of the network at each of `angles` rotor angles."""
     bars = motor.bars
