@@ -11,11 +11,13 @@ if ROOT not in sys.path:  # Streamlit puts this folder, not its parent, on the p
 
 from dashboard.access import current_person  # noqa: E402
 from dashboard.frame import plain_errors, show  # noqa: E402
+from dashboard.loaders import warm_up  # noqa: E402
 from dashboard.navigation import pages_for  # noqa: E402
 
 ICON = Path(__file__).with_name("theme") / "icon.png"
 
 st.set_page_config(page_title="pumpledger", page_icon=str(ICON), layout="wide")
+warm_up()
 person = current_person()
 pages = [
     st.Page(entry.path, title=entry.title, url_path=entry.address or None, default=not entry.address)

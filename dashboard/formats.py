@@ -74,6 +74,9 @@ def with_error(value: float | None, error: float | None, unit: str, digits: int 
         return UNKNOWN
     if is_unknown(error):
         return f"{value:,.{digits}f} {unit}"
+    assert error is not None
+    if 0 < error < 0.5 * 10.0**-digits:  # one more place, so that the error doesn't read as none
+        digits += 1
     return f"{value:,.{digits}f} ± {error:,.{digits}f} {unit}"
 
 

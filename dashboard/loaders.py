@@ -6,6 +6,8 @@ A key holds the ledger's path and its stamp: size and time of the file and of it
 from __future__ import annotations
 
 import os
+import threading
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +35,17 @@ def stamp(ledger: Path) -> Stamp:
         except FileNotFoundError:
             marks += [0, 0]
     return tuple(marks) if marks[0] else ()
+
+
+@st.cache_resource(show_spinner=False)
+def warm_up() -> None:
+    """Import what measuring and ranking need in the background, once, so that nobody's first capture waits."""
+
+    def load() -> None:
+        for name in ("ingest.reader", "ingest.measurement", "ingest.verdict", "ingest.logging_visit"):
+            import_module(name)
+
+    threading.Thread(target=load, daemon=True, name="warm-up").start()
 
 
 def ask(name: str, **parameters: Any) -> pd.DataFrame:

@@ -159,8 +159,7 @@ def where_and_when(card: pd.DataFrame) -> None:
     positions = card["position"].dropna().unique().tolist() if len(card) else []
     if len(positions) > 1:
         st.selectbox("Which pump", positions, key="position", bind="query-params")
-    st.text_input("Odometer", key="odometer", placeholder=f"88412 {own}", bind="query-params",
-                  help=f"With its unit; a bare number is taken as {own}.", autocomplete="off")  # fmt: skip
+    st.text_input("Odometer", key="odometer", placeholder=f"88412 {own}", bind="query-params", autocomplete="off")  # fmt: skip
     st.date_input("Day", key="visited_on", value="today", format="YYYY-MM-DD", persist_state="session")
     st.segmented_control("Reason", list(REASONS), default="pm", key="reason", format_func=REASONS.__getitem__,
                          width="stretch", bind="query-params")  # fmt: skip
@@ -226,8 +225,7 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
         st.text_input(LABELS["meter_a"], key="meter_a", placeholder="5.4", bind="query-params")
         return Measured(_entry(unit))
     upload = st.file_uploader(
-        "Capture from the scope or logger",
-        help="Up to 200 MB. If the picker closes without a file, choose again: nothing typed is lost.",
+        "Capture from the scope or logger (if the picker closes empty, choose again: nothing typed is lost)",
     )
     st.segmented_control("Clamp's factor", PROBES, default=PROBES[0], key="probe", bind="query-params")
     if st.session_state.get("probe") == "another":
@@ -328,8 +326,9 @@ def save(unit: str, card: pd.DataFrame, measured: Measured) -> None:
     if entry:
         for ask in reminders(entry):
             st.markdown(f"- {ask}")
-    st.text_input("Your initials", key="technician", max_chars=12, autocomplete="off",
-                  help="Asked at every save, since tablets are shared.")  # fmt: skip
+    st.text_input(
+        "Your initials", key="technician", max_chars=12, autocomplete="off", placeholder="at every save"
+    )
     answers = _questions()
     if st.button("Save the visit", type="primary", width="stretch"):
         _store(unit, entry, measured, answers)
@@ -424,7 +423,7 @@ def show_saved(saved: dict[str, Any]) -> None:
         {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text},
         list(verdict.also),
     )
-    next_, history, paper = st.columns(3)
+    next_, history, paper = st.columns(3, vertical_alignment="center")
     with next_:
         st.button("Log the next visit", type="primary", on_click=_start_again, width="stretch")
     with history:

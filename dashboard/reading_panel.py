@@ -130,9 +130,8 @@ def show_comparison(table: pd.DataFrame) -> None:
 def show_notes(notes: tuple[Any, ...] | list[Any]) -> None:
     """Draw quality notes, warnings first, each by a word before the sentence."""
     order = {"warning": 0, "ask": 1, "info": 2}
-    lines = [
-        f"- {LEVEL_WORDS[n.level]}: {n.text}" for n in sorted(notes, key=lambda n: order.get(n.level, 3))
-    ]
+    once = dict.fromkeys(sorted(notes, key=lambda n: order.get(n.level, 3)))
+    lines = [f"- {LEVEL_WORDS[n.level]}: {n.text}" for n in once]
     if lines:
         st.markdown("\n".join(lines))
 

@@ -21,7 +21,8 @@ def trace(
 ) -> Any:
     """Return the trace from envelope rows (time_ms, low_a, high_a), one revolution as a shaded band."""
     shown = (frame["time_ms"].min(), frame["time_ms"].max()) if len(frame) else (0, 1)
-    x = alt.X("time_ms:Q", title="time, ms", scale=alt.Scale(domain=list(shown), nice=False))
+    x_scale = alt.Scale(domain=list(shown), nice=False, zero=False)
+    x = alt.X("time_ms:Q", title="time, ms", scale=x_scale)
     y_scale = scale_to(frame["low_a"].min(), frame["high_a"].max()) if len(frame) else alt.Scale()
     layers = []
     if turn_ms is not None and turn_ms[1] > shown[0] and turn_ms[0] < shown[1]:
@@ -29,13 +30,13 @@ def trace(
         layers.append(
             alt.Chart(band)
             .mark_rect(color=palette.band, clip=True)
-            .encode(x=alt.X("from_ms:Q", title="time, ms"), x2="to_ms:Q")
+            .encode(x=alt.X("from_ms:Q", title="time, ms", scale=x_scale), x2="to_ms:Q")
         )
         if (turn_ms[1] - turn_ms[0]) > 0.04 * (shown[1] - shown[0]):
             layers.append(
                 alt.Chart(band)
                 .mark_text(align="left", baseline="top", dx=4, color=palette.faint, fontSize=12)
-                .encode(x="from_ms:Q", y=alt.value(2), text="label:N")
+                .encode(x=alt.X("from_ms:Q", scale=x_scale), y=alt.value(2), text="label:N")
             )
     y = alt.Y("low_a:Q", axis=y_axis("current, A"), scale=y_scale)
     layers.append(

@@ -1,0 +1,90 @@
+"""What a person changes from the pages, each with its line in the change log, in one transaction."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from dashboard.queries import statement
+from ingest.errors import EntryRefused
+from ingest.ledger import open_ledger
+
+ANSWERS = {"confirmed": "It is right as it stands", "dismissed": "It doesn't matter"}
+
+
+def answer_question(ledger: Path, question_id: int, status: str, answer: str, by: str) -> None:
+    """Close an open question as confirmed or dismissed, with a reason and initials.
+
+    A visit whose last open question this was counts in its pump's trend again. Raises EntryRefused without a
+    reason or initials, and when someone else has answered meanwhile.
+    """
+    _demand(answer, "a reason")
+    _demand(by, "your initials")
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute("BEGIN")
+        rows = connection.execute(
+            statement("answer_question"),
+            {"question_id": question_id, "status": status, "answer": answer.strip(), "by": by.strip()},
+        ).fetchall()
+        if not rows:
+            connection.execute("ROLLBACK")
+            raise EntryRefused(
+                "answered", "This question was answered by someone else meanwhile; look again."
+            )
+        table_name, row_key, _, code = rows[0]
+        if table_name == "visit":
+            connection.execute(statement("visit_to_trend"), {"row_key": row_key})
+        _log(connection, by, table_name, row_key, code, None, status, answer)
+        connection.execute("COMMIT")
+
+
+def set_setting(ledger: Path, key: str, value: Any, valid_from: date, by: str, reason: str) -> None:
+    """Set one setting from a day on; the earlier value stays for the days before."""
+    _demand(by, "your initials")
+    _demand(reason, "a reason")
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute("BEGIN")
+        connection.execute(
+            statement("set_setting"),
+            {"key": key, "value": json.dumps(value), "valid_from": valid_from, "by": by.strip()},
+        )
+        _log(connection, by, "setting", key, "value", None, json.dumps(value), reason)
+        connection.execute("COMMIT")
+
+
+def add_cost(
+    ledger: Path, element: str, amount: float, currency: str, valid_from: date, source: str, by: str
+) -> None:
+    """Add a confirmed price of one cost element from a day on. Raises EntryRefused for a negative amount."""
+    _demand(by, "your initials")
+    _demand(source, "where the price comes from")
+    if not amount >= 0:
+        raise EntryRefused("negative-cost", f"{element}: {amount:g} is below zero; give what it costs.")
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute("BEGIN")
+        connection.execute(
+            statement("add_cost"),
+            {
+                "element": element, "amount": amount, "currency": currency, "class": None, "depot": None,
+                "valid_from": valid_from, "source": source.strip(), "confirmed": True, "by": by.strip(),
+            },
+        )  # fmt: skip
+        _log(connection, by, "cost_entry", element, "amount", None, f"{amount:g} {currency}", source)
+        connection.execute("COMMIT")
+
+
+def _demand(text: str, what: str) -> None:
+    if not text or not text.strip():
+        raise EntryRefused("missing", f"Give {what} first.")
+
+
+def _log(connection: Any, by: str, table: str, key: str, field: str, old: Any, new: Any, reason: str) -> None:
+    connection.execute(
+        statement("log_change"),
+        {
+            "by": by.strip(), "table_name": table, "row_key": str(key), "field": field, "old": old, "new": new,
+            "reason": reason.strip(),
+        },
+    )  # fmt: skip

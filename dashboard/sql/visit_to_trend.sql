@@ -1,0 +1,6 @@
+-- A visit without open questions left counts in its pump's trend again.
+UPDATE visit SET in_trend = TRUE
+WHERE visit_id = try_cast($row_key AS BIGINT) AND NOT in_trend
+  AND NOT EXISTS (
+    SELECT 1 FROM question WHERE table_name = 'visit' AND row_key = $row_key AND status = 'open'
+  );
