@@ -1,9 +1,14 @@
--- One question per row, field and kind; an answered one is not asked again while its text stands.
+-- One question per row, field and kind; an answered one is not asked again unless a load changed the row since.
 INSERT INTO question (raised_at, table_name, row_key, unit, field, code, text)
 SELECT $at, a.table_name, a.row_key, a.unit, a.field, a.code, a.text
 FROM asked a
 WHERE NOT EXISTS (
     SELECT 1 FROM question q
     WHERE q.table_name = a.table_name AND q.row_key = a.row_key AND q.field IS NOT DISTINCT FROM a.field
-      AND q.code = a.code AND (q.status = 'open' OR (q.status <> 'corrected' AND q.text = a.text))
+      AND q.code = a.code
+      AND (q.status = 'open' OR (q.status IN ('confirmed', 'dismissed') AND NOT EXISTS (
+          SELECT 1 FROM change_log c
+          WHERE c.table_name = q.table_name AND c.row_key = q.row_key
+            AND c.command = 'load' AND c.changed_at > q.answered_at
+      )))
 )
