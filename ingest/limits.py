@@ -27,7 +27,7 @@ class Deadline:
         if time.monotonic() > self._end:
             raise CaptureRefused(
                 "took-too-long",
-                f"Reading took more than {self._seconds:g} s and was stopped; "
+                f"reading took more than {self._seconds:g} s and was stopped; "
                 "export a shorter record, or one channel, as CSV.",
             )
 

@@ -72,16 +72,19 @@ def _load(path: str | os.PathLike[str]) -> bytes:
         raise CaptureRefused("not-readable", f"{path}: this user may not read the file.") from error
     except (OSError, ValueError) as error:
         raise CaptureRefused("not-readable", f"{name!r}: this can't be opened as a file.") from error
-    with os.fdopen(handle, "rb") as file:
-        status = os.fstat(file.fileno())
+    try:
+        status = os.fstat(handle)
         if not stat.S_ISREG(status.st_mode):
             raise CaptureRefused(
                 "not-a-file",
                 f"{name}: this is a folder, pipe or device, not a file; name the capture itself.",
             )
         _refuse_large(name, status.st_size)
-        # the size may grow between the check and the reading
-        data = file.read(MAX_FILE_BYTES + 1)
+        with os.fdopen(handle, "rb", closefd=False) as file:
+            # the size may grow between the check and the reading
+            data = file.read(MAX_FILE_BYTES + 1)
+    finally:
+        os.close(handle)
     _refuse_large(name, len(data))
     return data
 

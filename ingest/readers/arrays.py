@@ -15,29 +15,29 @@ from ingest.readers.vocabulary import key_of
 
 def table_from_arrays(arrays: Mapping[str, np.ndarray], *, kind: str) -> Table:
     """Return a table of the longest vectors; single numbers may give rate, interval or start."""
-    vectors: list[tuple[str, np.ndarray]] = []
+    vectors: list[tuple[str, np.ndarray, float]] = []
     facts: dict[str, float] = {}
     for label, array in arrays.items():
-        for part_label, part in _vectors_of(label, array):
+        for part_label, part, resolution in _vectors_of(label, array):
             if len(part) == 1:
                 if key := key_of(split_name_unit(part_label)[0]):
                     facts.setdefault(key, float(part[0]))
             else:
-                vectors.append((part_label, part))
+                vectors.append((part_label, part, resolution))
     if not vectors:
         raise CaptureRefused(
             "no-table",
             "there is no vector of numbers in the file; save time and current as vectors.",
         )
-    length = max(len(part) for _, part in vectors)
-    vectors = [(label, part) for label, part in vectors if len(part) == length]
+    length = max(len(part) for _, part, _ in vectors)
+    vectors = [vector for vector in vectors if len(vector[1]) == length]
     refuse_rows(length, len(vectors))
     columns = []
-    for label, part in vectors:
+    for label, part, resolution in vectors:
         stem, unit, unit_text = split_name_unit(label)
         if unit and not stem and len(label) == 1:  # a variable called A or V is a name
             stem, unit, unit_text = label, None, ""
-        columns.append(Column(stem, part, unit.symbol if unit else None, unit_text))
+        columns.append(Column(stem, part, unit.symbol if unit else None, unit_text, resolution=resolution))
     interval = facts.get("interval") or (1 / facts["rate"] if facts.get("rate", 0) > 0 else None)
     if interval is not None and not 0 < interval < 1e6:
         interval = None
@@ -45,19 +45,22 @@ def table_from_arrays(arrays: Mapping[str, np.ndarray], *, kind: str) -> Table:
     return Table(tuple(columns), header, kind=kind)
 
 
-def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray]]:
-    """Split an array into float vectors: fields of a record array, columns of a matrix."""
+def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray, float]]:
+    """Return (label, floats, resolution) of each vector: fields of a record array, columns of a matrix."""
     if array.dtype.names:
         return [
-            (field if not label else f"{label}.{field}", part)
+            (field if not label else f"{label}.{field}", part, resolution)
             for field in array.dtype.names
-            for _, part in _vectors_of("", array[field])
+            for _, part, resolution in _vectors_of("", array[field])
         ]
     if array.dtype.kind not in "fiub" or array.size == 0:
         return []
     squeezed = np.atleast_1d(np.squeeze(array))
+    # times in single precision are rounded as printed ones are
+    single = array.dtype.kind == "f" and array.dtype.itemsize < 8
+    resolution = float(np.spacing(np.abs(squeezed.ravel()[-1]))) if single else 0.0
     if squeezed.ndim == 1:
-        return [(label, _floats(squeezed))]
+        return [(label, _floats(squeezed), resolution)]
     if squeezed.ndim != 2:
         return []
     if squeezed.shape[0] < squeezed.shape[1]:
@@ -65,7 +68,7 @@ def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray]]:
     if squeezed.shape[1] > 1_000:
         return []
     return [
-        (f"{label} {place + 1}".strip() if label else "", _floats(squeezed[:, place]))
+        (f"{label} {place + 1}".strip() if label else "", _floats(squeezed[:, place]), resolution)
         for place in range(squeezed.shape[1])
     ]
 

@@ -15,6 +15,7 @@ from ingest.readers.encoding import PlainText, decode
 HEAD_BYTES = 32_768
 LONGEST_HEAD_BYTES = 4_194_304
 TAIL_BYTES = 4_096
+LONGEST_LINE = 100_000
 _CANDIDATES = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), ("|", "."), ("|", ","))
 _BLANKS = ((" ", "."), (" ", ","))
 DELIMITER_NAMES = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blanks"}
@@ -65,7 +66,7 @@ def find_layout(text: PlainText) -> Layout:
     if layout is None:
         raise CaptureRefused(
             "no-table",
-            "No rows of numbers were found; export the trace itself as CSV, one row a sample.",
+            "no rows of numbers were found; export the trace itself as CSV, one row a sample.",
         )
     return layout
 
@@ -83,7 +84,8 @@ def _layout_of(text: PlainText, lines: list[str], whole: bool) -> Layout | None:
     if not whole:
         tail = _lines(text, text.data[-TAIL_BYTES:], drop_first=True)[:-1]
         sample = sample + [line for line in tail if line.strip(' \t,;"')][-20:]
-    sample = [line[:4000] for line in sample]
+    if max(map(len, sample), default=0) > LONGEST_LINE:
+        return None
     best = None
     for order, (delimiter, decimal) in enumerate(_CANDIDATES + _BLANKS):
         if delimiter != " " and delimiter == decimal:
@@ -191,10 +193,23 @@ def _first_row(
             continue
         ahead.append((index, is_row(split_line(line, delimiter), decimal, columns, width)))
         if len(ahead) >= 3 and all(flag for _, flag in ahead[-3:]):
-            return ahead[-3][0]
+            return _before_a_bad_row(ahead, len(columns))
     # a very short table has fewer than three rows
     rows = [index for index, flag in ahead if flag]
     return rows[0] if rows else None
+
+
+def _before_a_bad_row(ahead: list[tuple[int, bool]], columns: int) -> int:
+    """Go back over one or two odd lines with rows before them: those hold a bad cell, not a header."""
+    start = len(ahead) - 3
+    for gap in (1, 2):
+        before = ahead[max(0, start - gap - 2) : start - gap] if start > gap else []
+        if before and before[-1][1] and (columns > 1 or (len(before) == 2 and before[0][1])):
+            start -= gap + 1
+            while start and ahead[start - 1][1]:
+                start -= 1
+            break
+    return ahead[start][0]
 
 
 def _one_decimal_comma(sample: list[str], lines: list[str]) -> bool:
@@ -231,6 +246,6 @@ def _refuse_comma_twice(
     if padded or halved or ragged or one_value:
         raise CaptureRefused(
             "decimal-comma",
-            "The comma stands both between values and inside them, so they can't be told apart; "
+            "the comma stands both between values and inside them, so they can't be told apart; "
             "export with semicolon or tab between values, or with a decimal point.",
         )

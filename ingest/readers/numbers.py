@@ -215,17 +215,17 @@ def _refuse_cell(row: int, cells: list[str], decimal: str) -> None:
     if decimal in cell and other in cell:
         raise CaptureRefused(
             "thousands-mark",
-            f"Row {row}: '{shown}' holds a thousands mark; export the numbers without thousands marks.",
+            f"row {row}: '{shown}' holds a thousands mark; export the numbers without thousands marks.",
         )
     if other in cell:
         raise CaptureRefused(
             "mixed-decimal",
-            f"Row {row}: '{shown}' has another decimal sign than the rows before it ('{decimal}'); "
+            f"row {row}: '{shown}' has another decimal sign than the rows before it ('{decimal}'); "
             "export the file with one decimal sign.",
         )
     raise CaptureRefused(
         "bad-cell",
-        f"Row {row}: '{shown}' is not a number; mend or delete that row, or export the file again.",
+        f"row {row}: '{shown}' is not a number; mend or delete that row, or export the file again.",
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
 from ingest.limits import Deadline
+from ingest.readers.cells import resolution_of
 from ingest.readers.encoding import PlainText, looks_binary, to_plain_text
 from ingest.readers.layout import DELIMITER_NAMES, Layout, find_layout
 from ingest.readers.numbers import read_body
@@ -39,6 +40,7 @@ def read(data: bytes, deadline: Deadline) -> Table:
             unit_text,
             overflow,
             clock=place in layout.clock_columns,
+            resolution=_resolution(layout, place),
         )
         for place, label, values, unit, unit_text, overflow in zip(
             layout.columns,
@@ -58,6 +60,13 @@ def read(data: bytes, deadline: Deadline) -> Table:
         (_layout_note(text, layout), *body.notes),
         kind="text",
     )
+
+
+def _resolution(layout: Layout, place: int) -> float:
+    """Size of the last printed digit, as most rows print it."""
+    steps = [resolution_of(row[place], layout.decimal) for row in layout.sample if place < len(row)]
+    steps = sorted(step for step in steps if step)
+    return steps[len(steps) // 2] if steps else 0.0
 
 
 def _layout_note(text: PlainText, layout: Layout) -> Note:

@@ -58,15 +58,16 @@ def find_time_base(table: Table, time: Column | None, rows: slice, count: int, o
             Note("time-from-header", "info", f"No time column: {_hz(1 / interval)} from the header.")
         )
         return TimeBase(1 / interval, header.start_s or 0.0, tuple(notes))
-    stamps = time.values[rows] * _time_factor(time, table, notes)
+    factor = _time_factor(time, table, notes)
+    stamps = time.values[rows] * factor
     if count < 2:
         raise CaptureRefused("too-short", f"there are only {count} samples; at least 64 are needed.")
-    return _from_stamps(table, time, stamps, rows.start or 0, interval, notes)
+    return _from_stamps(table, time.resolution * factor, stamps, rows.start or 0, interval, notes)
 
 
 def _from_stamps(
     table: Table,
-    time: Column,
+    resolution: float,
     stamps: np.ndarray,
     first: int,
     interval: float | None,
@@ -95,7 +96,9 @@ def _from_stamps(
     largest = float(steps.max())
     if largest - lowest <= 1e-3 * mean:
         return TimeBase(1 / mean, float(stamps[0]), tuple(notes))
-    quantum = _quantum(stamps, time, lowest, steps)
+    # float dust of large stamps counts as a printed digit does
+    dust = 8 * float(np.abs(stamps[[0, -1]]).max()) * np.finfo(float).eps
+    quantum = max(dust, resolution)
     line = np.abs(stamps - (stamps[0] + mean * np.arange(len(stamps))))
     off_line = float(line.max())
     if interval and abs(interval / mean - 1) <= CONFLICT and off_line <= max(2 * quantum, JITTER_KEPT * mean):
@@ -185,20 +188,6 @@ def _time_factor(time: Column, table: Table, notes: list[Note]) -> float:
         notes.append(Note("time-unit-assumed", "info", "The time column has no unit; seconds were taken."))
         return 1.0
     return unit.factor
-
-
-def _quantum(stamps: np.ndarray, time: Column, lowest: float, steps: np.ndarray) -> float:
-    """Size of the last printed digit of the stamps, told from the steps themselves."""
-    sample = np.unique(np.round(steps[:2000], 15))
-    gaps = np.diff(sample)
-    # float dust of large stamps is not a digit
-    dust = 8 * float(np.abs(stamps[[0, -1]]).max()) * np.finfo(float).eps
-    gaps = gaps[gaps > 100 * dust] if len(gaps) else gaps
-    smallest = float(gaps.min()) if len(gaps) else 0.0
-    positive = sample[sample > 100 * dust]
-    if lowest <= 0 and len(positive):
-        return max(smallest, float(positive.min()))
-    return max(smallest, 100 * dust)
 
 
 def _mean_step(time: Column, rows: slice) -> float | None:
