@@ -110,6 +110,20 @@ class SimulatedFleet:
     tables: dict[str, pd.DataFrame]
     true_lives: pd.DataFrame
     true_visits: pd.DataFrame
+    calendar: dict[str, np.ndarray]
+    wear_paths: np.ndarray
+
+    def odometer_on(self, vehicle: int, day: str) -> float:
+        """True odometer (km) of a vehicle, by its number, on a day."""
+        since = float((np.datetime64(day) - self.calendar["in_service"][vehicle]).astype(int))
+        return float(np.interp(since, self.calendar["day"][vehicle], self.calendar["odometer"][vehicle]))
+
+    def wear_of(self, life: np.ndarray, x_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """True wear (ripple points) and its slope per km of lives at distances `x_km`."""
+        at = np.clip(x_km / STEP_KM, 0, GRID - 1.001)
+        low = at.astype(int)
+        step = self.wear_paths[life, low + 1] - self.wear_paths[life, low]
+        return self.wear_paths[life, low] + (at - low) * step, step / STEP_KM
 
 
 def draw_parameters(spec: FleetSpec, rng: np.random.Generator) -> FleetParameters:
@@ -246,12 +260,12 @@ def simulate_fleet(spec: FleetSpec) -> SimulatedFleet:
     p = draw_parameters(spec, rng)
     cars = _vehicles(spec, rng)
     calendar = _calendar(spec, cars, rng)
-    pumps, visits = _run(spec, p, cars, calendar, rng)
+    pumps, visits, paths = _run(spec, p, cars, calendar, rng)
     services = _services(spec, cars, calendar)
     tables = _tables(spec, p, cars, pumps, visits, services)
     truth = visits.merge(pumps[["life", "true_fails_at_km", "true_mode"]], on="life")
     tables = add_dirt(tables, spec.dirt, np.random.default_rng(spec.seed + 1))
-    return SimulatedFleet(spec, p, tables, pumps, truth)
+    return SimulatedFleet(spec, p, tables, pumps, truth, calendar | {"in_service": cars["in_service"]}, paths)
 
 
 def write_folder(fleet: SimulatedFleet, folder: Path) -> None:
@@ -314,13 +328,13 @@ def _run(
     cars: dict[str, Any],
     cal: dict[str, np.ndarray],
     rng: np.random.Generator,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, pd.DataFrame, np.ndarray]:
     n = spec.vehicles
     day, odometer, span = cal["day"], cal["odometer"], cal["span"]
     filter_odometer = _filter_odometer(odometer)
     starts_day, starts_odo = np.zeros(n), np.zeros(n)
     active = np.flatnonzero(span > 0)
-    pumps, visits, life = [], [], 0
+    pumps, visits, paths, life = [], [], [], 0
     while len(active):
         lives = draw_lives(p, cars["type_code"][active], rng)
         fail_odo = starts_odo[active] + lives.fails_at_km
@@ -375,14 +389,17 @@ def _run(
                     "true_mode": lives.mode,
                     "true_drag_start_km": lives.drag_start_km,
                     "true_wear_rate": lives.wear_rate,
+                    "true_drag_rate": lives.drag_rate,
+                    "type_code": lives.type_code,
                 }
             )
         )
+        paths.append(lives.wear.astype(np.float32))
         life += len(active)
         again = np.isfinite(removed_day)
         starts_day[active[again]], starts_odo[active[again]] = removed_day[again], removed_odo[again]
         active = active[again]
-    return pd.concat(pumps, ignore_index=True), pd.concat(visits, ignore_index=True)
+    return pd.concat(pumps, ignore_index=True), pd.concat(visits, ignore_index=True), np.concatenate(paths)
 
 
 def _filter_odometer(odometer: np.ndarray, every_km: float = 50e3) -> np.ndarray:
