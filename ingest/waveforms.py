@@ -81,6 +81,7 @@ def store_waveform(ledger: Path | str, capture: Capture) -> StoredWaveform:
         try:
             stored, encoding, _ = _read(path)
             if Capture(encoding.decode(stored), capture.sample_rate_hz).identity == capture.identity:
+                path.touch()  # young again: nobody cleans it away before a visit refers to it
                 return StoredWaveform(capture.identity, path, encoding, len(stored), written=False)
         except LedgerError:
             pass  # damaged: written afresh below

@@ -1,0 +1,86 @@
+"""`pumpledger check`: look for damage, missing waveforms and leftovers."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from ingest.errors import LedgerError
+
+if TYPE_CHECKING:
+    from ingest.salvage import Salvaged
+
+EXAMPLE = "pumpledger check --clean"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options."""
+    leftovers = parser.add_mutually_exclusive_group()
+    leftovers.add_argument(
+        "--adopt", action="store_true", help="keep waveforms that no visit refers to, each with a question"
+    )
+    leftovers.add_argument(
+        "--clean", action="store_true", help="remove them instead, if older than a day, and unfinished files"
+    )
+    parser.add_argument(
+        "--repair", action="store_true", help="rebuild a damaged ledger from what can be read; it is kept"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check; 1 when something is wrong."""
+    from ingest.upkeep import check_ledger
+
+    try:
+        checked = check_ledger(args.ledger, adopt=args.adopt, clean=args.clean, progress=_progress())
+        unreadable = any(f.code == "table-unreadable" for f in checked.findings)
+    except LedgerError as error:
+        if error.code != "ledger-damaged" or not args.repair:
+            raise
+        unreadable = True
+    if unreadable and args.repair:
+        from ingest.salvage import salvage
+
+        print(_repaired(salvage(args.ledger)), file=sys.stderr)
+        checked = check_ledger(args.ledger, adopt=args.adopt, clean=args.clean, progress=_progress())
+    if args.json:
+        findings = [{"code": f.code, "level": f.level, "text": f.text} for f in checked.findings]
+        facts = {"sound": checked.sound, "rows": checked.rows, "waveforms": checked.waveforms}
+        print(json.dumps(facts | {"findings": findings}, ensure_ascii=False))
+    else:
+        for finding in checked.findings:
+            print(f"{finding.level}: {finding.text}")
+        verdict = "Nothing is wrong." if checked.sound else "Something is wrong."
+        rows = sum(checked.rows.values())
+        print(
+            f"{verdict} Read {rows:,} rows in {len(checked.rows)} tables and {checked.waveforms:,} waveforms."
+        )
+    return 0 if checked.sound else 1
+
+
+def _repaired(saved: Salvaged) -> str:
+    lost = ", ".join(f"{count:,} of {name}" for name, count in saved.lost.items()) or "none"
+    return (
+        f"Rebuilt the ledger with {sum(saved.saved.values()):,} rows; rows that could not be read: {lost}."
+        f" The damaged file is kept as {saved.kept.name}."
+    )
+
+
+def _progress() -> Callable[[int, int], None] | None:
+    if not sys.stderr.isatty():
+        return None
+    from tqdm import tqdm
+
+    bar = tqdm(unit="waveform", leave=False)
+
+    def show(done: int, of: int) -> None:
+        bar.total = of
+        bar.update(done - bar.n)
+        if done == of:
+            bar.close()
+
+    return show
