@@ -80,8 +80,8 @@ def best_age(life: Weibull, planned: float, failure: float) -> BestAge:
             np.inf,
             to_failure,
             to_failure,
-            f"The hazard does not rise with distance (shape {life.shape:.2f}), so an old pump is no worse than "
-            "a new one and no age pays.",
+            f"The hazard does not rise with distance (shape {life.shape:.2f}), so an old pump is no "
+            "worse than a new one and no age pays.",
         )
     wanted = planned / (failure - planned)
 

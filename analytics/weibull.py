@@ -161,7 +161,8 @@ def _checked(exit, failed, entry, count) -> tuple[np.ndarray, np.ndarray, np.nda
         i = bad[0]
         raise EntryRefused(
             "bad-life",
-            f"Life {i + 1} runs from {entry[i]:g} to {exit[i]:g}: it must start at 0 or later and end after that.",
+            f"Life {i + 1} runs from {entry[i]:g} to {exit[i]:g}: it must start at 0 or later "
+            "and end after that.",
         )
     if not (failed & (count > 0)).any():
         raise EntryRefused(
@@ -202,8 +203,8 @@ def _likeliest_shape(data) -> float:
     if not rises.size:
         raise EntryRefused(
             "no-finite-shape",
-            f"These {data[3].sum():.0f} lives with {(data[2] * data[3]).sum():.0f} failure(s) have no likeliest "
-            "finite Weibull shape; more failures, or lives that outlast them, are needed.",
+            f"These {data[3].sum():.0f} lives with {(data[2] * data[3]).sum():.0f} failure(s) have no "
+            "likeliest finite Weibull shape; more failures, or lives that outlast them, are needed.",
         )
     roots = [
         float(optimize.brentq(_profile_score, grid[i], grid[i + 1], args=(data,), xtol=1e-14, rtol=1e-14))
@@ -229,7 +230,7 @@ def _log_likelihood(log_scale: float, shape: float, data) -> float:
 
 def _information(scale: float, shape: float, data) -> np.ndarray:
     """Return minus the second derivatives of ln L in (α, β) at the maximum."""
-    _, exit, failed, count = data
+    _, _, failed, count = data
     s0, s1, s2, top = _sums(data, shape)
     a = np.log(scale / top)
     unit = np.exp(-shape * a)  # (top/α)^β

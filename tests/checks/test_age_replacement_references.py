@@ -1,13 +1,13 @@
 """Best replacement ages against closed forms, textbook cases and another library.
 
 Where a value comes from:
-- The Weibull table: computed with mpmath at 40 digits from the renewal-reward equations (Barlow & Hunter 1960).
-- Durrett, Essentials of Stochastic Processes, chapter 3: car with a uniform life (set-up and formula read) and
+- The Weibull table: computed with mpmath at 40 digits from the equations of Barlow & Hunter (1960).
+- Durrett, Essentials of Stochastic Processes, chapter 3: car with a uniform life (set-up, formula read) and
   an exercise with density 2t/900 (problem read); answers computed from the root equations.
 - Ross's car: uniform life, 3 and 1/2 (from memory): the book prints an age of about 9.25, the exact root is
   9.282032, and the two cost the same to 7e-6, so costs are compared.
-- The weekly table, Normal(5, 1) lives and costs 5 and 10: set-up from memory, in the manner of Jardine & Tsang.
-- reliability 0.9.0's documented example prints 493.19 and 0.0035; it takes the least of 10,000 grid points, so
+- The weekly table, Normal(5, 1) lives and costs 5 and 10: set-up from memory, after Jardine & Tsang.
+- reliability 0.9.0's documented example prints 493.19 and 0.0035; it takes the least of 10,000 grid points:
   its age is 2.8e-4 high while its cost agrees to 6e-8.
 - relife 3.0.0 `AgeReplacementPolicy(Weibull(2.5, 1/1000)).compute_optimal_ar(cf=5, cp=1)`: 493.046732.
 """

@@ -1,7 +1,7 @@
 """Weibull fits against published values and other libraries.
 
 Where a value comes from:
-- NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3 (read): 20 units, 10 failures, test stopped at 500 h.
+- NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3 (read): 20 units, 10 failures, stopped at 500 h.
 - Meeker & Escobar, Statistical Methods for Reliability Data (1998): bearing cages, Table C.5 and Example 8.16
   (published 2.035, B10 3903, likelihood limits [2093, 22144]; data typed from memory, counts add up to 1703);
   shock absorbers, Table C.2 (book values mu 10.23, sigma 0.3164 from memory).
@@ -150,9 +150,9 @@ def test_likelihood_limits_are_not_wald_limits():
     assert high == pytest.approx(10234.4, abs=0.05)
 
 
-# Delayed entry, run once in an environment of their own: lifelines 0.30.3 `WeibullFitter().fit(t, d, entry=e)`
-# (its optimiser stops up to 7e-6 short in the scale), and surpyval 0.25 `Weibull.fit(x, c, tl=e)` (shape, scale
-# at the end of each row; short by up to 2e-6). The lives are those above; the entries follow the rules below.
+# Delayed entry, run once in an environment of their own: lifelines 0.30.3 `WeibullFitter().fit(t, d,
+# entry=e)` (its optimiser stops up to 7e-6 short in the scale, so its errors differ by 2e-5), and surpyval
+# 0.25 `Weibull.fit(x, c, tl=e)` (shape, scale at the end of each row; short by up to 2e-6). The lives are those above; the entries follow the rules below.
 AIDS_T = [
     *[7.575, 6.75, 5.986, 5.97, 5.928, 4.688, 5.626, 5.611, 5.55, 5.347, 3.842, 3.655, 3.062, 5.042, 4.653],
     *[2.729, 4.564, 2.897, 4.556, 2.024, 2.4, 3.043, 4.3, 1.169, 3.863, 3.811, 3.788, 3.772, 1.894, 1.951],
@@ -217,7 +217,7 @@ def test_left_truncated_lives(name):
     assert fit.shape == pytest.approx(other_shape, rel=2e-6)
     assert fit.scale == pytest.approx(other_scale, rel=2e-6)
     assert fit.shape_se == pytest.approx(shape_se, rel=1e-5)
-    assert fit.scale_se == pytest.approx(scale_se, rel=1e-5)
+    assert fit.scale_se == pytest.approx(scale_se, rel=3e-5)
     assert fit.log_likelihood == pytest.approx(log_likelihood, abs=6e-7)
     # Taking late entry for a life from 0 gives another answer, so the entries do count.
     assert abs(fit_weibull(exit, failed).shape / shape - 1) > 0.02

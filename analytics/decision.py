@@ -1,0 +1,63 @@
+"""Whether changing a pump now is worth it on cost, or called for by its class's risk ceiling.
+
+Waiting over the next distance d risks p·(Cf − Cp). Changing now throws away the distance the pump would have
+run, about d·(1 − p/2), which at the fleet's long-run cost g per distance is worth g·d·(1 − p/2). So
+
+    changing is worth it if and only if (Cf − Cp)·p ≥ g·d·(1 − p/2),
+
+and never where a new pump would be no safer. Source: the marginal-cost form of condition-based replacement,
+Makis & Jardine, INFOR 30 (1992) 172–183, over one interval; the d·(1 − p/2) counts a failure half-way.
+Cost decides only what is worth booking: what may be booked, the trade rules decide (ingest/action.py).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+ON_COST, ON_CEILING, NOT_SAFER, NOT_YET = "cost", "risk ceiling", "a new pump is no safer", "not yet worth it"
+
+
+def waiting_cost(
+    risk: np.ndarray,
+    distance_km: np.ndarray,
+    planned: np.ndarray,
+    failure: np.ndarray,
+    cost_per_km: np.ndarray,
+) -> np.ndarray:
+    """Return what waiting over `distance_km` costs net, (Cf − Cp)·p − g·d·(1 − p/2), in money (n,)."""
+    risk = np.asarray(risk, float)
+    return (np.asarray(failure) - planned) * risk - np.asarray(cost_per_km) * distance_km * (1 - risk / 2)
+
+
+def worth_booking(
+    risk: np.ndarray,
+    risk_if_new: np.ndarray,
+    distance_km: np.ndarray,
+    planned: np.ndarray,
+    failure: np.ndarray,
+    cost_per_km: np.ndarray,
+    ceiling: np.ndarray | float = np.nan,
+) -> pd.DataFrame:
+    """Return `worth` (bool), `because` and `benefit` (money, what changing now saves against waiting) per pump.
+
+    All arrays (n,): risk over the next `distance_km`, the same for a new pump, prices, long-run cost per km,
+    and the class's risk ceiling (NaN: none). A risk above its ceiling overrides cost.
+    """
+    risk, new = np.asarray(risk, float), np.asarray(risk_if_new, float)
+    benefit = waiting_cost(risk, distance_km, planned, failure, cost_per_km)
+    over = np.nan_to_num(np.asarray(ceiling, float), nan=np.inf) < risk
+    safer = risk > new
+    pays = benefit >= 0
+    because = np.select([~safer, over, pays], [NOT_SAFER, ON_CEILING, ON_COST], NOT_YET)
+    return pd.DataFrame({"worth": safer & (over | pays), "because": because, "benefit": benefit})
+
+
+def break_even_risk(
+    distance_km: np.ndarray, planned: np.ndarray, failure: np.ndarray, cost_per_km: np.ndarray
+) -> np.ndarray:
+    """Return the risk from which changing is worth it: g·d / (Cf − Cp + g·d/2); infinite where never."""
+    run = np.asarray(cost_per_km, float) * distance_km
+    gap = np.asarray(failure, float) - planned
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(gap + run / 2 > 0, run / np.maximum(gap + run / 2, 1e-300), np.inf)

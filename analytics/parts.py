@@ -1,0 +1,75 @@
+"""Parts: when to order, and how many of each type to keep for a service level."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from ingest.errors import EntryRefused
+
+DEFAULT_LEAD_DAYS = 5.0  # dealer parts 2–10 days: common practice, no source
+
+
+def order_by(needed_on: date, lead_time_days: float) -> date:
+    """Return the last day to order a part needed on a day."""
+    return needed_on - timedelta(days=int(np.ceil(lead_time_days)))
+
+
+def stock_for_service_level(expected: float, level: float, certain: int = 0) -> int:
+    """Return the smallest stock that meets all demand of one lead time with probability `level`.
+
+    Demand is `certain` booked replacements plus a Poisson number of failures with mean `expected`.
+    Raises EntryRefused unless 0 < level < 1 and expected ≥ 0.
+    """
+    if not 0 < level < 1:
+        raise EntryRefused(
+            "bad-service-level", f"The service level is {level:g}; it must lie between 0 and 1."
+        )
+    if not expected >= 0:
+        raise EntryRefused("bad-demand", f"Expected failures are {expected:g}; they must be 0 or more.")
+    return certain + int(stats.poisson.ppf(level, expected))
+
+
+def parts_table(
+    needs: pd.DataFrame, failures: pd.DataFrame, stock: pd.DataFrame, as_of: date, level: float
+) -> pd.DataFrame:
+    """Return one row per depot and type: on_hand, booked, to_order, order_by, keep, lead_time_days.
+
+    needs: depot, pump_type, planned_on, lead_time_days of each booked pump. failures: depot, pump_type,
+    lead_time_days, expected_failures (in one lead time). stock: depot, pump_type, on_hand. `keep` is the stock
+    to start a lead time with so that none is missing with probability `level`; `order_by` the earliest day
+    by which one must be ordered that stock does not cover.
+    """
+    keys = ["depot", "pump_type"]
+    out = failures.set_index(keys)[["lead_time_days", "expected_failures"]].copy()
+    on_hand = stock.set_index(keys)["on_hand"] if len(stock) else pd.Series(dtype=float)
+    out["on_hand"] = on_hand.reindex(out.index).fillna(0).astype(int)
+    rows = []
+    for key, row in out.iterrows():
+        mine = needs[(needs["depot"] == key[0]) & (needs["pump_type"] == key[1])].sort_values("planned_on")
+        uncovered = mine.iloc[int(row["on_hand"]) :]
+        soon = pd.Timestamp(as_of) + pd.Timedelta(days=float(row["lead_time_days"]))
+        certain = int((pd.to_datetime(mine["planned_on"]) <= soon).sum())
+        rows.append(
+            {
+                "depot": key[0],
+                "pump_type": key[1],
+                "on_hand": int(row["on_hand"]),
+                "booked": len(mine),
+                "to_order": len(uncovered),
+                "order_by": order_by(
+                    pd.Timestamp(uncovered["planned_on"].iloc[0]).date(), row["lead_time_days"]
+                )
+                if len(uncovered)
+                else None,
+                "lead_time_days": float(row["lead_time_days"]),
+                "expected_failures": float(row["expected_failures"]),
+                "keep": stock_for_service_level(float(row["expected_failures"]), level, certain),
+            }
+        )
+    columns = ["depot", "pump_type", "on_hand", "booked", "to_order", "order_by", "lead_time_days",
+               "expected_failures", "keep"]  # fmt: skip
+    return pd.DataFrame(rows, columns=columns)

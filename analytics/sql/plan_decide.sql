@@ -1,0 +1,4 @@
+-- One decision: pump_id, status, planned_on, reason, risk, expected_saving, decided_by.
+INSERT INTO booking
+    (pump_id, status, planned_on, reason, risk, expected_saving, decided_by, decided_at, recorded_at)
+VALUES (?, ?, ?, ?, ?, ?, ?, now() AT TIME ZONE 'UTC', now() AT TIME ZONE 'UTC')

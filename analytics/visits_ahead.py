@@ -1,0 +1,84 @@
+"""Planned PM stops ahead: from each unit's interval and utilisation, whichever of distance, days or hours is first."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ingest.errors import EntryRefused
+
+OVERDUE_STOP_DAYS = 7  # an overdue PM is taken to be made within a week
+
+
+def planned_visits(
+    vehicles: pd.DataFrame, as_of: date, horizon_days: int, settings: dict[str, Any]
+) -> pd.DataFrame:
+    """Return one row per planned stop up to `horizon_days` ahead, and each unit's next stop in any case.
+
+    vehicles: unit, last_pm_on, km_per_day (of the unit), pm_interval_km, pm_interval_days, pm_interval_hours,
+    hours_per_day; missing values are fine. Returned: unit, stop (1 = next), planned_on, due_by
+    ("distance" | "days" | "hours"), overdue. Stops fall on weekdays.
+    Raises EntryRefused, naming the unit, for an interval that is not above 0.
+    """
+    for column in ("pm_interval_km", "pm_interval_days", "pm_interval_hours"):
+        if column in vehicles:
+            bad = vehicles[pd.to_numeric(vehicles[column]) <= 0]
+            if len(bad):
+                row = bad.iloc[0]
+                raise EntryRefused(
+                    "bad-interval",
+                    f"Unit {row['unit']}: {column} is {row[column]:g}; a PM interval must be more than 0.",
+                )
+    columns = ["unit", "stop", "planned_on", "due_by", "overdue"]
+    if not len(vehicles):
+        return pd.DataFrame(columns=columns)
+    days, why = interval_days(vehicles, settings)
+    last = pd.to_datetime(vehicles["last_pm_on"]).to_numpy("datetime64[D]")
+    today = np.datetime64(as_of, "D")
+    # Where no stop is on record, the next is taken to be half an interval off.
+    since = np.where(np.isnat(last), days / 2, (today - last).astype(float))
+    first = days - since
+    overdue = first <= 0
+    first = np.where(overdue, OVERDUE_STOP_DAYS, np.maximum(first, 1))
+    count = np.maximum(np.floor((horizon_days - first) / days), 0).astype(int) + 1
+    row = np.repeat(np.arange(len(vehicles)), count)
+    stop = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    when = today + np.round(first[row] + stop * days[row]).astype(int)
+    when = np.busday_offset(when, 0, roll="forward")
+    return pd.DataFrame(
+        {
+            "unit": vehicles["unit"].to_numpy()[row],
+            "stop": stop + 1,
+            "planned_on": when,
+            "due_by": why[row],
+            "overdue": overdue[row] & (stop == 0),
+        }
+    )
+
+
+def interval_days(vehicles: pd.DataFrame, settings: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+    """Return the days between a unit's stops (n,), at least 1, and what sets them."""
+
+    def number(name: str) -> np.ndarray:
+        if name not in vehicles:
+            return np.full(len(vehicles), np.nan)
+        return pd.to_numeric(vehicles[name], errors="coerce").to_numpy(float)
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        by_km = number("pm_interval_km") / number("km_per_day")
+        by_hours = number("pm_interval_hours") / number("hours_per_day")
+    by_days = number("pm_interval_days")
+    ways = np.vstack([by_km, by_days, by_hours])
+    ways = np.where(np.isfinite(ways) & (ways > 0), ways, np.inf)
+    none = np.isinf(ways).all(axis=0)
+    ways[1, none] = float(settings["next_capture_days"])
+    names = np.array(["distance", "days", "hours"], dtype=object)
+    return np.maximum(ways.min(axis=0), 1.0), names[ways.argmin(axis=0)]
+
+
+def monday(day: date) -> date:
+    """Return the Monday of a day's week."""
+    return day - timedelta(days=day.weekday())
