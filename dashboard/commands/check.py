@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from ingest.errors import LedgerError
@@ -33,10 +32,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Check; 1 when something is wrong."""
+    from dashboard.progress import progress_bar
     from ingest.upkeep import check_ledger
 
     try:
-        checked = check_ledger(args.ledger, adopt=args.adopt, clean=args.clean, progress=_progress())
+        checked = check_ledger(
+            args.ledger, adopt=args.adopt, clean=args.clean, progress=progress_bar("waveform")
+        )
         unreadable = any(f.code == "table-unreadable" for f in checked.findings)
     except LedgerError as error:
         if error.code != "ledger-damaged" or not args.repair:
@@ -46,7 +48,9 @@ def run(args: argparse.Namespace) -> int:
         from ingest.salvage import salvage
 
         print(_repaired(salvage(args.ledger)), file=sys.stderr)
-        checked = check_ledger(args.ledger, adopt=args.adopt, clean=args.clean, progress=_progress())
+        checked = check_ledger(
+            args.ledger, adopt=args.adopt, clean=args.clean, progress=progress_bar("waveform")
+        )
     if args.json:
         findings = [{"code": f.code, "level": f.level, "text": f.text} for f in checked.findings]
         facts = {"sound": checked.sound, "rows": checked.rows, "waveforms": checked.waveforms}
@@ -68,19 +72,3 @@ def _repaired(saved: Salvaged) -> str:
         f"Rebuilt the ledger with {sum(saved.saved.values()):,} rows; rows that could not be read: {lost}."
         f" The damaged file is kept as {saved.kept.name}."
     )
-
-
-def _progress() -> Callable[[int, int], None] | None:
-    if not sys.stderr.isatty():
-        return None
-    from tqdm import tqdm
-
-    bar = tqdm(unit="waveform", leave=False)
-
-    def show(done: int, of: int) -> None:
-        bar.total = of
-        bar.update(done - bar.n)
-        if done == of:
-            bar.close()
-
-    return show
