@@ -20,8 +20,8 @@ def answer_question(ledger: Path, question_id: int, status: str, answer: str, by
     A visit whose last open question this was counts in its pump's trend again. Raises EntryRefused without a
     reason or initials, and when someone else has answered meanwhile.
     """
-    _demand(answer, "a reason")
-    _demand(by, "your initials")
+    demand(answer, "a reason")
+    demand(by, "your initials")
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("BEGIN")
         rows = connection.execute(
@@ -42,8 +42,8 @@ def answer_question(ledger: Path, question_id: int, status: str, answer: str, by
 
 def set_setting(ledger: Path, key: str, value: Any, valid_from: date, by: str, reason: str) -> None:
     """Set one setting from a day on; the earlier value stays for the days before."""
-    _demand(by, "your initials")
-    _demand(reason, "a reason")
+    demand(by, "your initials")
+    demand(reason, "a reason")
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("BEGIN")
         connection.execute(
@@ -54,28 +54,8 @@ def set_setting(ledger: Path, key: str, value: Any, valid_from: date, by: str, r
         connection.execute("COMMIT")
 
 
-def add_cost(
-    ledger: Path, element: str, amount: float, currency: str, valid_from: date, source: str, by: str
-) -> None:
-    """Add a confirmed price of one cost element from a day on. Raises EntryRefused for a negative amount."""
-    _demand(by, "your initials")
-    _demand(source, "where the price comes from")
-    if not amount >= 0:
-        raise EntryRefused("negative-cost", f"{element}: {amount:g} is below zero; give what it costs.")
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
-        connection.execute(
-            statement("add_cost"),
-            {
-                "element": element, "amount": amount, "currency": currency, "class": None, "depot": None,
-                "valid_from": valid_from, "source": source.strip(), "confirmed": True, "by": by.strip(),
-            },
-        )  # fmt: skip
-        _log(connection, by, "cost_entry", element, "amount", None, f"{amount:g} {currency}", source)
-        connection.execute("COMMIT")
-
-
-def _demand(text: str, what: str) -> None:
+def demand(text: str, what: str) -> None:
+    """Raise EntryRefused when a text is blank."""
     if not text or not text.strip():
         raise EntryRefused("missing", f"Give {what} first.")
 
@@ -84,7 +64,7 @@ def _log(connection: Any, by: str, table: str, key: str, field: str, old: Any, n
     connection.execute(
         statement("log_change"),
         {
-            "by": by.strip(), "table_name": table, "row_key": str(key), "field": field, "old": old, "new": new,
-            "reason": reason.strip(),
+            "by": by.strip(), "table_name": table, "row_key": str(key), "field": field, "old": old,
+            "new": new, "reason": reason.strip(),
         },
     )  # fmt: skip

@@ -64,8 +64,8 @@ def show_units() -> None:
     )
     table = table.rename(
         columns={
-            "unit": "Unit", "depot": "Depot", "class": "Class", "year": "Year", "make": "Make", "model": "Model",
-            "engine": "Engine", "vin": "VIN", "last_odometer_km": f"Odometer, {own}",
+            "unit": "Unit", "depot": "Depot", "class": "Class", "year": "Year", "make": "Make",
+            "model": "Model", "engine": "Engine", "vin": "VIN", "last_odometer_km": f"Odometer, {own}",
             "last_visited_on": "Last visit", "pm_interval_km": f"Interval, {own}",
             "pm_interval_days": "Interval, days", "job_hours": "Job, hours", "retires_on": "Retires on",
         }
@@ -111,29 +111,60 @@ def show_work() -> None:
 
 def show_prices() -> None:
     """Draw the prices in use and take new ones, dated, with their source."""
-    settings = loaders.settings()
+    from analytics.cost_book import ELEMENT, ELEMENTS, TOTALS, read_costs
+
+    currency = loaders.settings()["currency"]
+    prices = read_costs(loaders.ledger_path()).prices()
+    planned, failure = st.columns(2)
+    planned.metric("Planned replacement, all in", formats.money(prices.planned, currency))
+    failure.metric("On-failure replacement, all in", formats.money(prices.failure, currency))
+    if prices.placeholders:
+        st.write(
+            f"{formats.count(len(prices.placeholders), 'element')} of these are placeholders that nobody has "
+            "confirmed; every figure in money leans on them."
+        )
     entries = loaders.ask("cost_entries")
-    table = entries.assign(
-        confirmed=entries["confirmed"].map({True: "yes", False: "no, placeholder"}),
-        valid_from=entries["valid_from"].map(formats.day),
-        recorded_at=entries["recorded_at"].map(formats.day),
+    given = entries.drop_duplicates("element").set_index("element")
+    table = pd.DataFrame(
+        [
+            (
+                e.label,
+                float(given.loc[e.name, "amount"]) if e.name in given.index else e.default,
+                currency if e.unit == "money" else e.unit,
+                "yes" if e.name in given.index and given.loc[e.name, "confirmed"] else "no, placeholder",
+                given.loc[e.name, "source"] if e.name in given.index else e.source,
+            )
+            for e in ELEMENTS
+        ],
+        columns=["Element", "Amount", "In", "Confirmed", "Source"],
     )
-    st.dataframe(table, hide_index=True, alt="Prices given, by element of cost.")
+    st.dataframe(table, hide_index=True, alt="Elements of cost with amount, unit, confirmation and source.")
+    labels = TOTALS | {e.name: e.label for e in ELEMENTS}
     with st.form("price", border=True):
         st.subheader("Give a price", anchor=False)
-        known = sorted({"planned_replacement", "failure_replacement", *entries["element"]})
-        element = st.selectbox("Element", known, accept_new_options=True)
-        amount = st.number_input(f"Amount, {settings['currency']}", 0.0, None, None, 10.0)
+        element = st.selectbox("Element", list(labels), format_func=labels.__getitem__)
+        unit = currency if element in TOTALS or ELEMENT[element].unit == "money" else ELEMENT[element].unit
+        amount = st.number_input("Amount", 0.0, None, None, 10.0, help=f"In {unit}.")
         valid_from = st.date_input("From", "today", format="YYYY-MM-DD")
         source = st.text_input("Source", placeholder="invoice, quotation, ledger account")
         by = st.text_input("Your initials", max_chars=12)
         if st.form_submit_button("Keep this price", type="primary"):
-            _try(
-                lambda: changes.add_cost(
-                    loaders.ledger_path(), str(element), float("nan") if amount is None else amount,
-                    settings["currency"], valid_from, source, by,
-                )
-            )  # fmt: skip
+            _try(lambda: _keep_price(element, amount, valid_from, source, by))
+
+
+def _keep_price(element: str, amount: float | None, valid_from: date, source: str, by: str) -> None:
+    from analytics.cost_book import set_cost
+
+    changes.demand(by, "your initials")
+    changes.demand(source, "where the price comes from")
+    set_cost(
+        loaders.ledger_path(),
+        element,
+        float("nan") if amount is None else amount,
+        valid_from=valid_from,
+        source=source.strip(),
+        set_by=by.strip(),
+    )
 
 
 def show_settings() -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dashboard import envelope, formats, frame, loaders
+from dashboard import envelope, formats, frame, loaders, risk_list
 from dashboard.charts import history, waveform
 
 METRICS = (
@@ -67,8 +67,9 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         with st.container(border=True):
             st.subheader(formats.action(row["action"]), anchor=False)
             st.write(row["reason"])
-            if not formats.is_unknown(row.get("due_by")):
-                st.write(f"Due by {formats.day(row['due_by'])}.")
+            when = risk_list.due_words(row)
+            if when:
+                st.write(when)
         a, b, c, d = st.columns(4)
         a.metric("Risk before next visit", formats.percent(row["risk"]), formats.odds(row["risk"]),
                  delta_color="off", delta_arrow="off")  # fmt: skip
@@ -202,7 +203,6 @@ def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
             "points": [row["risk_wear"], row["risk_drag"], row["risk_sudden"]],
         }
     )
-    parts["points"] *= 100 if parts["points"].abs().max() <= 1 else 1
     st.subheader("Where the risk comes from", anchor=False)
     frame.chart(
         history.risk_split(parts, palette=frame.palette()),

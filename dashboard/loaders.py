@@ -39,10 +39,16 @@ def stamp(ledger: Path) -> Stamp:
 
 @st.cache_resource(show_spinner=False)
 def warm_up() -> None:
-    """Import what measuring and ranking need in the background, once, so that nobody's first capture waits."""
+    """Import what measuring needs in the background, once, so that nobody's first capture waits."""
 
     def load() -> None:
-        for name in ("ingest.reader", "ingest.measurement", "ingest.verdict", "ingest.logging_visit"):
+        for name in (
+            "ingest.reader",
+            "ingest.measurement",
+            "ingest.verdict",
+            "ingest.logging_visit",
+            "analytics.ranking",
+        ):
             import_module(name)
 
     threading.Thread(target=load, daemon=True, name="warm-up").start()

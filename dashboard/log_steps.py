@@ -159,7 +159,8 @@ def where_and_when(card: pd.DataFrame) -> None:
     positions = card["position"].dropna().unique().tolist() if len(card) else []
     if len(positions) > 1:
         st.selectbox("Which pump", positions, key="position", bind="query-params")
-    st.text_input("Odometer", key="odometer", placeholder=f"88412 {own}", bind="query-params", autocomplete="off")  # fmt: skip
+    st.text_input("Odometer", key="odometer", placeholder=f"88412 {own}",
+                  bind="query-params", autocomplete="off")  # fmt: skip
     st.date_input("Day", key="visited_on", value="today", format="YYYY-MM-DD", persist_state="session")
     st.segmented_control("Reason", list(REASONS), default="pm", key="reason", format_func=REASONS.__getitem__,
                          width="stretch", bind="query-params")  # fmt: skip

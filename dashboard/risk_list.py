@@ -94,12 +94,22 @@ def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
                     f"risk {formats.percent(row['risk'])} ({formats.odds(row['risk'])})"
                 )
                 st.write(row["reason"])
-                if not formats.is_unknown(row.get("due_by")):
-                    st.caption(f"Due by {formats.day(row['due_by'])}.")
+                when = due_words(row)
+                if when:
+                    st.caption(when)
             with link:
                 frame.link("pump_history", "Open", pump=row["pump_id"])
     if len(rows) > most:
         st.caption(f"{len(rows) - most:,} more with something to do are in the list of pumps by risk.")
+
+
+def due_words(row: dict[str, Any] | pd.Series) -> str:
+    """Return by when something is due: the change, else the next capture."""
+    if not formats.is_unknown(row.get("due_by")):
+        return f"Due by {formats.day(row['due_by'])}."
+    if not formats.is_unknown(row.get("next_capture_on")):
+        return f"Next capture by {formats.day(row['next_capture_on'])}."
+    return ""
 
 
 def table_rows(rows: pd.DataFrame, trends: pd.DataFrame) -> pd.DataFrame:

@@ -17,4 +17,4 @@ SELECT fitted_on, fitted_odometer_km, 'pump fitted', pump_type FROM life WHERE f
 UNION ALL
 SELECT removed_on, removed_odometer_km, 'pump removed', concat_ws(', found ', removal, found)
 FROM life WHERE removed_on IS NOT NULL
-ORDER BY happened_on;
+ORDER BY happened_on, event;

@@ -1,0 +1,34 @@
+"""Runs the dashboard's pages without a browser."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from streamlit.testing.v1 import AppTest
+from streamlit.util import calc_hash
+
+from dashboard.navigation import PAGES
+from dashboard.serving import APP
+
+
+def open_page(view: str, **query: str) -> AppTest:
+    """Return the page of `view`, run once, with its query parameters."""
+    page = AppTest.from_file(str(APP), default_timeout=60)
+    page.query_params.update(query)
+    if PAGES[view].address:  # switch_page() would need the front page to be run first, which takes its time
+        page._page_hash = calc_hash(PAGES[view].address)
+    page.run()
+    assert not page.exception, page.exception
+    return page
+
+
+def words(page: AppTest) -> str:
+    """Return all text on a page, for looking sentences up."""
+    kinds = (page.title, page.header, page.subheader, page.markdown, page.caption, page.warning, page.error,
+             page.info, page.success)  # fmt: skip
+    return "\n".join(str(element.value) for kind in kinds for element in kind)
+
+
+def small_file(path: Path) -> tuple[str, bytes, str]:
+    """Return an upload: name, content, type."""
+    return path.name, path.read_bytes(), "text/csv"

@@ -1,0 +1,141 @@
+"""Charts say what they should: units, limits, bands, shapes, and no more data than can be drawn."""
+
+import pandas as pd
+import pytest
+
+from dashboard import envelope
+from dashboard.charts import history, money, plan, record, waveform
+from dashboard.palette import DARK
+from tests.ledger_fixture import small_capture
+
+
+def marks(spec: dict) -> list[str]:
+    layers = spec.get("layer", [spec])
+    found = []
+    for layer in layers:
+        found += marks(layer) if "layer" in layer else [layer["mark"]["type"]]
+    return found
+
+
+def titles(spec: object) -> set[str]:
+    if isinstance(spec, dict):
+        own = {spec["title"]} if isinstance(spec.get("title"), str) else set()
+        return own.union(*(titles(v) for v in spec.values()))
+    if isinstance(spec, list):
+        return set().union(*(titles(v) for v in spec))
+    return set()
+
+
+def test_trace_shades_one_turn_and_draws_no_paired_lines():
+    rows = envelope.envelope(small_capture(), 0.2, 0.25)
+    spec = waveform.trace(rows, turn_ms=(220.0, 230.0), specification_a=(4.9, None)).to_dict()
+    assert {"time, ms", "current, A"} <= titles(spec)
+    assert marks(spec).count("rect") == 1
+    assert marks(spec).count("rule") == 1  # the specified low alone
+    domain = spec["layer"][0]["encoding"]["x"]["scale"]["domain"]
+    assert domain == [rows["time_ms"].min(), rows["time_ms"].max()]
+
+
+def test_trace_far_from_its_specification_is_not_squeezed_by_it():
+    rows = envelope.envelope(small_capture(), 0.2, 0.25)
+    assert marks(waveform.trace(rows, specification_a=(1.0, 30.0)).to_dict()) == ["area"]
+
+
+def test_trace_of_a_million_samples_stays_small():
+    rows = envelope.envelope(small_capture(seconds=20))
+    assert len(rows) <= envelope.BINS
+    assert len(waveform.trace(rows).to_json()) < 400_000
+
+
+def test_segments_name_the_weakest():
+    spec = waveform.segments([9, 9, 4, 9], weakest=3).to_dict()
+    data = next(iter(spec["datasets"].values()))
+    assert [row["label"] for row in data] == ["", "", "weakest", ""]
+
+
+def test_turns_differ_by_dash_as_well_as_colour():
+    frame = pd.DataFrame(
+        {"angle_deg": [0, 1] * 2, "current_a": [1.0, 2, 1, 3], "capture": ["a", "a", "b", "b"]}
+    )
+    encoding = waveform.turns(frame).to_dict()["encoding"]
+    assert encoding["strokeDash"]["scale"]["range"] != encoding["strokeDash"]["scale"]["range"][:1] * 2
+    assert encoding["color"]["scale"]["domain"] == ["a", "b"]
+
+
+def history_rows() -> pd.DataFrame:
+    return pd.DataFrame(
+        {"distance": [1.0, 2, 3], "mean_a": [5.0, 5.1, None], "mean_a_se": [0.02] * 3,
+         "state": ["idle", None, "idle"], "visited_on": ["2025-01-01", "2025-04-01", "2025-07-01"]}
+    )  # fmt: skip
+
+
+def test_metric_has_limits_baseline_events_and_error_bars():
+    spec = history.metric_over_distance(
+        history_rows(), "mean_a", "average current, A", distance_title="mi on this pump", error="mean_a_se",
+        limits={"low end": 4.9, "high end": 900.0}, baseline=(5.0, 5.1),
+        events=pd.DataFrame({"distance": [1.5], "event": ["filter"], "text": ["2025-02-01"]}),
+        drift=pd.DataFrame({"distance": [1.0, 2], "value": [5.0, 5.1]}),
+    ).to_dict()  # fmt: skip
+    assert {"average current, A", "mi on this pump"} <= titles(spec)
+    assert {"rect", "rule", "line", "point"} <= set(marks(spec))
+    text = str(spec["datasets"])
+    assert "low end" in text
+    assert "high end" not in text  # far outside the data: it would flatten them
+
+
+def test_an_unread_visit_is_not_drawn():
+    spec = history.metric_over_distance(
+        history_rows(), "mean_a", "average current, A", distance_title="mi"
+    ).to_dict()
+    assert max(len(rows) for rows in spec["datasets"].values()) == 2
+
+
+def test_risk_split_stacks_in_a_fixed_order():
+    parts = pd.DataFrame({"part": ["sudden", "wear", "drag"], "points": [1.0, 9, 7]})
+    spec = history.risk_split(parts).to_dict()
+    assert spec["encoding"]["color"]["scale"]["domain"][0] == "brush and commutator wear"
+    data = next(iter(spec["datasets"].values()))
+    assert [row["part"] for row in data] == ["wear", "drag", "sudden"]
+
+
+def test_survival_runs_from_nought_to_one():
+    curve = pd.DataFrame({"distance": [0, 1], "running": [1.0, 0.5], "pump": "this pump"})
+    spec = history.survival_ahead(curve, distance_title="mi from today", marks={"next visit": 0.5}).to_dict()
+    assert spec["layer"][0]["encoding"]["y"]["scale"]["domain"] == [0, 1]
+    assert "next visit" in str(spec["datasets"])
+
+
+def test_money_charts_name_the_currency():
+    rows = pd.DataFrame({"period": ["2025"] * 2, "kind": ["planned", "on the road"], "amount": [650.0, 2400]})
+    assert "spent, USD" in titles(money.spent(rows, "USD").to_dict())
+    ages = pd.DataFrame({"distance": [1.0, 2], "cost": [3.0, 2], "cost_low": [2.0, 1], "cost_high": [4.0, 3]})
+    spec = money.cost_by_age(ages, "USD", distance_title="mi", best=2.0).to_dict()
+    assert "area" in marks(spec)
+    assert "least cost" in str(spec["datasets"])
+    policies = pd.DataFrame({"policy": ["a"], "cost": [1.0], "cost_low": [0.5], "cost_high": [2.0]})
+    assert "USD per 10,000 mi" in titles(money.policies(policies, "USD", "per 10,000 mi").to_dict())
+
+
+def test_reliability_has_an_even_line_and_intervals():
+    rows = pd.DataFrame({"stated": [0.1], "observed": [0.12], "low": [0.05], "high": [0.2], "pumps": [50]})
+    assert marks(record.reliability(rows).to_dict()) == ["line", "rule", "point"]
+
+
+def test_expected_and_counted_keep_apart_by_shape():
+    rows = pd.DataFrame({"as_of": ["2025-01-01"], "expected": [2.0], "low": [0], "high": [5], "counted": [3]})
+    spec = record.expected_and_counted(rows).to_dict()
+    assert marks(spec) == ["area", "line", "point"]
+
+
+def test_plan_shows_hours_free_as_ticks():
+    rows = pd.DataFrame(
+        {"week_of": ["2025-01-06"], "depot": ["N"], "hours_planned": [5.0], "hours_free": [16.0]}
+    )
+    assert marks(plan.hours_by_week(rows).to_dict()) == ["bar", "tick"]
+
+
+@pytest.mark.parametrize("palette", [DARK])
+def test_dark_charts_write_in_light_ink(palette):
+    spec = waveform.segments([1, 2], palette=palette).to_dict()
+    assert spec["config"]["axis"]["labelColor"] == palette.faint
+    assert spec["config"]["background"] == "transparent"

@@ -1,0 +1,105 @@
+"""Logging a visit: unit, reading at once, questions before saving, the saved visit."""
+
+import pytest
+
+from ingest.ledger import open_ledger
+from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
+from tests.page_runs import open_page, small_file, words
+
+
+@pytest.fixture
+def ledger(tmp_path, monkeypatch):
+    path = build_ledger(tmp_path / "fleet.duckdb")
+    monkeypatch.setenv("PUMPLEDGER", str(path))
+    return path
+
+
+@pytest.fixture(scope="module")
+def upload(tmp_path_factory):
+    return small_file(write_capture_csv(tmp_path_factory.mktemp("up") / "stop.csv", small_capture()))
+
+
+def press(page, label):
+    next(b for b in page.button if b.label == label).click()
+    return page.run()
+
+
+def test_cautions_stand_first_and_fold_once_read(ledger):
+    page = open_page("log_visit")
+    assert page.expander[0].label == "Before you connect anything"
+    assert page.expander[0].proto.expanded
+    assert "come first" in words(page)
+    press(page, "Read it, go on")
+    assert not page.expander[0].proto.expanded
+
+
+def test_an_unknown_unit_brings_up_near_matches(ledger):
+    page = open_page("log_visit", unit="110")
+    assert "Did you mean 101" in words(page)
+    assert "Use 101" in [b.label for b in page.button]
+
+
+def test_twin_numbers_are_warned_about(ledger):
+    assert "there is also unit 7" in words(open_page("log_visit", unit="007"))
+
+
+def test_connection_notes_show_for_the_vehicle(ledger):
+    page = open_page("log_visit", unit="101")
+    assert "grey wire behind the left seat" in words(page)
+
+
+def test_the_reading_shows_before_anything_is_saved(ledger, upload):
+    page = open_page("log_visit", unit="101")
+    page.file_uploader[0].set_value(upload).run()
+    text = words(page)
+    assert "Next test." in text
+    table = page.table[0].value
+    assert "6,000" in table.loc["Speed", "Now"]
+    assert table.loc["Average current", "Specified"] == "4 to 7 A"
+    with open_ledger(ledger) as connection:
+        assert connection.execute("SELECT count(*) FROM visit").fetchall() == [(40,)]
+
+
+def test_a_refused_file_says_why_and_keeps_what_was_typed(ledger):
+    page = open_page("log_visit", unit="101", odometer="90000 mi")
+    page.file_uploader[0].set_value(("notes.csv", b"hello\nworld\n", "text/csv")).run()
+    assert page.error
+    assert "Traceback" not in words(page)
+    assert page.text_input(key="odometer").value == "90000 mi"
+
+
+def test_a_question_is_answered_before_the_visit_is_stored(ledger, upload):
+    page = open_page("log_visit", unit="101", odometer="1000 mi", state="Idle", supply_v="13.5")
+    page.file_uploader[0].set_value(upload).run()
+    page.text_input(key="technician").set_value("AB").run()
+    press(page, "Save the visit")
+    assert "Not stored yet" in words(page)
+    press(page, "Save the visit")  # the same again overrides nothing
+    assert "Not stored yet" in words(page)
+    for box in [b for b in page.text_input if str(b.key).startswith("answer_")]:
+        box.set_value("new instrument cluster")
+    press(page, "Save the visit")
+    assert "Stored as visit 41" in words(page)
+    with open_ledger(ledger) as connection:
+        rows = connection.execute(
+            "SELECT technician, capture_hash IS NOT NULL FROM visit WHERE visit_id = 41"
+        )
+        assert rows.fetchall() == [("AB", True)]
+
+
+def test_meter_only_with_initials_missing_then_given(ledger):
+    page = open_page("log_visit", unit="102", odometer="88000 mi", source="Meter only", meter_a="5.4")
+    press(page, "Save the visit")
+    assert "initials" in words(page)
+    page.text_input(key="technician").set_value("AB").run()
+    press(page, "Save the visit")
+    assert "Stored as visit 41" in words(page)
+    press(page, "Log the next visit")
+    assert not page.text_input(key="technician").value
+
+
+def test_nothing_measured_is_not_stored(ledger):
+    page = open_page("log_visit", unit="102", odometer="88000 mi")
+    page.text_input(key="technician").set_value("AB").run()
+    press(page, "Save the visit")
+    assert "nothing to store yet" in words(page)

@@ -1,0 +1,59 @@
+"""What the pages ask the ledger."""
+
+import pytest
+
+from dashboard import queries
+from tests.ledger_fixture import build_ledger
+
+
+@pytest.fixture(scope="module")
+def ledger(tmp_path_factory):
+    return build_ledger(tmp_path_factory.mktemp("queries") / "fleet.duckdb")
+
+
+def test_counts(ledger):
+    row = queries.ask(ledger, "fleet_counts").iloc[0]
+    assert (row["vehicles"], row["pumps_in_service"], row["visits"], row["open_questions"]) == (8, 8, 40, 1)
+
+
+def test_units_are_found_by_part_of_a_number_and_paged(ledger):
+    assert queries.units(ledger, find="10")["unit"].tolist() == ["101", "102", "103", "104", "105", "106"]
+    page = queries.units(ledger, rows=3, skip=3)
+    assert len(page) == 3
+    assert page["found"].iloc[0] == 8
+    assert queries.units(ledger, find="'; DROP TABLE vehicle; --").empty
+
+
+def test_trends_hold_the_last_readings_oldest_first(ledger):
+    trends = queries.trends(ledger, [1, 2])
+    assert trends.loc[1, "currents_a"] == pytest.approx([5.2, 5.5, 5.8, 6.1, 6.4])
+
+
+def test_events_belong_to_the_life_of_the_pump(ledger):
+    assert "filter" in queries.ask(ledger, "events_of_pump", pump_id=1)["event"].tolist()
+    lives = queries.ask(ledger, "pumps_of_unit", unit="104")
+    first = int(lives[lives["removed_on"].notna()]["pump_id"].iloc[0])
+    assert queries.ask(ledger, "events_of_pump", pump_id=first)["event"].tolist()[-2:] == [
+        "breakdown",
+        "pump removed",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("typed", "expected"),
+    [("07", ["007", "7"]), ("7", ["007"]), ("110", ["101"]), ("10", []), ("1O1", ["101"]), ("999", [])],
+)  # fmt: skip
+def test_near_matches(typed, expected):
+    names = ["101", "205", "007", "7"]
+    assert queries.near_matches(typed, names) == expected
+
+
+def test_every_statement_is_used_and_none_is_missing():
+    import re
+    from pathlib import Path
+
+    root = Path(queries.__file__).parent
+    files = {p.stem for p in (root / "sql").glob("*.sql")}
+    text = "".join(p.read_text() for p in root.rglob("*.py"))
+    used = set(re.findall(r'(?:ask|statement)\(\s*(?:ledger,\s*)?"([a-z_]+)"', text))
+    assert files == used
