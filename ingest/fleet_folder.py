@@ -8,40 +8,25 @@ from __future__ import annotations
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-import duckdb
-import numpy as np
 import pandas as pd
 
 from ingest.errors import EntryRefused
 from ingest.folder_captures import CaptureJob, CaptureResult, take_captures
 from ingest.folder_csv import ReadTable, read_table
-from ingest.folder_merge import Merged, Stamp, merge_rows
-from ingest.folder_questions import Questions
+from ingest.folder_merge import Stamp
 from ingest.folder_settings import FILE as FLEET_FILE
-from ingest.folder_settings import FleetFile, read_fleet_file, store_fleet_file
-from ingest.folder_tables import PUMP_TYPES, PUMPS, TABLES, VEHICLES, VISITS
-from ingest.folder_visits import add_readings, attach_pumps, merge_visits
+from ingest.folder_settings import read_fleet_file
+from ingest.folder_store import Folder, position_of, store_folder
+from ingest.folder_tables import PUMP_TYPES, PUMPS, TABLES, VISITS
 from ingest.ledger import open_ledger
-from ingest.load_report import LoadReport, RowProblem, TableCount
+from ingest.load_report import LoadReport, RowProblem
 from ingest.settings import settings_at
 
 Progress = Callable[[int, int, str], None]
-_MEANS_UNIT = (PUMPS.file, VISITS.file, "services.csv", "breakdowns.csv", "odometers.csv", "due_work.csv")
-
-
-@dataclass(frozen=True)
-class _Folder:
-    """A folder read and checked, nothing stored yet."""
-
-    fleet: FleetFile
-    distance_unit: str
-    tables: dict[str, ReadTable]
-    refused: tuple[RowProblem, ...]
-    notices: tuple[str, ...]
 
 
 def load_folder(
@@ -78,7 +63,7 @@ def load_folder(
         with open_ledger(target, read_only=False) as connection:
             connection.execute("BEGIN")
             try:
-                report = _store(connection, content, captures, stamp, today or date.today())
+                report = store_folder(connection, content, captures, stamp, today or date.today())
                 give_up = strict and bool(report.refused)
             except BaseException:
                 connection.execute("ROLLBACK")
@@ -90,7 +75,7 @@ def load_folder(
     )
 
 
-def _read_folder(ledger: Path, folder: Path) -> _Folder:
+def _read_folder(ledger: Path, folder: Path) -> Folder:
     fleet = read_fleet_file(folder)
     notices = list(fleet.notices)
     unit = fleet.settings.get("distance_unit")
@@ -117,7 +102,7 @@ def _read_folder(ledger: Path, folder: Path) -> _Folder:
     strangers = sorted(p.name for p in folder.glob("*.csv") if p.name not in known)
     if strangers:
         notices.append(f"Not part of a fleet folder, left out: {', '.join(strangers)}.")
-    return _Folder(fleet, unit, tables, tuple(refused), tuple(notices))
+    return Folder(fleet, unit, tables, tuple(refused), tuple(notices))
 
 
 def _ledger_unit(ledger: Path) -> str:
@@ -128,7 +113,7 @@ def _ledger_unit(ledger: Path) -> str:
 
 
 def _take_captures(
-    ledger: Path, folder: Path, content: _Folder, *, store: bool, progress: Progress | None
+    ledger: Path, folder: Path, content: Folder, *, store: bool, progress: Progress | None
 ) -> dict[str, CaptureResult]:
     visits = content.tables.get(VISITS.file)
     if visits is None or "capture" not in visits.rows or not visits.rows["capture"].notna().any():
@@ -155,7 +140,7 @@ def _inside(folder: Path, name: str) -> Path:
     return path if path.resolve().is_relative_to(folder.resolve()) else folder / Path(name).name
 
 
-def _types_of(content: _Folder, visits: pd.DataFrame) -> list[dict]:
+def _types_of(content: Folder, visits: pd.DataFrame) -> list[dict]:
     """What the folder says about the pump type at each visit, where the position has had one type."""
     wanted = ("segments", "supply", "motor", "rpm_low", "rpm_high")
     pumps, types = content.tables.get(PUMPS.file), content.tables.get(PUMP_TYPES.file)
@@ -163,12 +148,12 @@ def _types_of(content: _Folder, visits: pd.DataFrame) -> list[dict]:
         return [{}] * len(visits)
     by_place: dict[tuple, set] = {}
     for unit, position, pump_type in zip(
-        pumps.rows["unit"], _position(pumps.rows), pumps.rows["pump_type"], strict=True
+        pumps.rows["unit"], position_of(pumps.rows), pumps.rows["pump_type"], strict=True
     ):
         by_place.setdefault((unit, position), set()).add(pump_type)
     facts = {row["pump_type"]: row for row in types.rows.to_dict("records")}
     out = []
-    for unit, position in zip(visits["unit"], _position(visits), strict=True):
+    for unit, position in zip(visits["unit"], position_of(visits), strict=True):
         names = by_place.get((unit, position), set())
         row = facts.get(next(iter(names)), {}) if len(names) == 1 else {}
         out.append({k: row[k] for k in wanted if k in row and row[k] is not None and row[k] == row[k]})
@@ -176,146 +161,3 @@ def _types_of(content: _Folder, visits: pd.DataFrame) -> list[dict]:
         if "segments" in fact:
             fact["segments"] = int(fact["segments"])
     return out
-
-
-def _position(rows: pd.DataFrame) -> pd.Series:
-    if "position" not in rows:
-        return pd.Series("main", index=rows.index, dtype="object")
-    return rows["position"].where(rows["position"].notna(), "main")
-
-
-def _store(
-    connection: duckdb.DuckDBPyConnection,
-    content: _Folder,
-    captures: dict[str, CaptureResult],
-    stamp: Stamp,
-    today: date,
-) -> LoadReport:
-    questions = Questions()
-    refused = list(content.refused)
-    counts: list[TableCount] = []
-    loaded: list[pd.DataFrame] = []
-    if content.fleet.settings or content.fleet.costs:
-        counts.append(store_fleet_file(connection, content.fleet, stamp, today))
-    _add_unknown_units(connection, content, questions, stamp)
-    for table in TABLES:
-        if table.file not in content.tables:
-            bad_file = [p for p in content.refused if p.file == table.file]
-            counts += [TableCount(table.file)] if bad_file else []
-            continue
-        read = content.tables[table.file]
-        rows = _prepared(read, content.distance_unit)
-        if table is VISITS:
-            merged, gained = _store_visits(connection, read, rows, captures, questions, stamp, today)
-        else:
-            merged = merge_rows(connection, table, rows, read.given, stamp)
-            gained = np.zeros(len(rows), dtype=bool)
-        status = merged.status.copy()
-        status[gained & (status == "unchanged")] = "changed"
-        _ask_about(read, rows, merged.row_key, questions)
-        for place in np.flatnonzero(status == "duplicate"):
-            text = "another row of the file has the same key and other values; give both a ref, or drop one"
-            refused.append(
-                RowProblem(table.file, int(rows["file_row"].iloc[place]), "", "duplicate-key", text)
-            )
-        loaded.append(pd.DataFrame({"table_name": table.ledger, "row_key": merged.row_key}))
-        counts.append(_count(read, status))
-    everything = pd.concat(loaded) if loaded else pd.DataFrame(columns=["table_name", "row_key"])
-    questions.write(connection, everything.drop_duplicates().astype("object"), stamp)
-    asked = tuple(sorted(questions.asked, key=lambda q: (q.file, q.row)))
-    per_file = {(q.file, q.row) for q in asked}
-    counts = [replace(c, questioned=sum(file == c.file for file, _ in per_file)) for c in counts]
-    return LoadReport("", tuple(counts), asked, tuple(refused), content.notices)
-
-
-def _prepared(read: ReadTable, distance_unit: str) -> pd.DataFrame:
-    rows = read.rows.copy()
-    if any(column.name == "position" and column.default for column in read.table.columns):
-        rows["position"] = _position(rows)
-    if read.table is VISITS and "odometer_entered" in rows:
-        rows["odometer_unit"] = pd.Series(distance_unit, index=rows.index, dtype="object").where(
-            rows["odometer_entered"].notna(), None
-        )
-    return rows
-
-
-def _store_visits(
-    connection: duckdb.DuckDBPyConnection,
-    read: ReadTable,
-    rows: pd.DataFrame,
-    captures: dict[str, CaptureResult],
-    questions: Questions,
-    stamp: Stamp,
-    today: date,
-) -> tuple[Merged, np.ndarray]:
-    pump_id, doubts = attach_pumps(connection, rows, questions, stamp)
-    rows["pump_id"] = pump_id.to_numpy()
-    rows["capture_hash"] = None
-    if "capture" in rows:
-        hashes = {name: result.capture_hash for name, result in captures.items()}
-        rows["capture_hash"] = rows["capture"].map(hashes).astype("object")
-        rows["capture_hash"] = rows["capture_hash"].where(rows["capture_hash"].notna(), None)
-    merged = merge_visits(connection, rows, read.given, stamp)
-    gained = add_readings(connection, rows, merged, captures, stamp)
-    for place, code, text in doubts.itertuples(index=False):
-        _ask_visit(rows, merged, place, "visited_on", code, text, questions)
-    if "capture" in rows:
-        refusals = rows["capture"].map({n: r.refused for n, r in captures.items() if r.refused})
-        for place in np.flatnonzero(refusals.notna().to_numpy()):
-            text = f"the capture was not taken: {refusals.iloc[place]}"
-            _ask_visit(rows, merged, int(place), "capture", "capture-refused", text, questions)
-    return merged, gained
-
-
-def _ask_visit(
-    rows: pd.DataFrame, merged: Merged, place: int, field: str, code: str, text: str, questions: Questions
-) -> None:
-    problem = RowProblem(VISITS.file, int(rows["file_row"].iloc[place]), field, code, text)
-    questions.ask("visit", merged.row_key[place], rows["unit"].iloc[place], problem)
-
-
-def _ask_about(read: ReadTable, rows: pd.DataFrame, row_key: np.ndarray, questions: Questions) -> None:
-    """Raise the questions found while reading, now that the rows have ledger keys."""
-    if not read.questions:
-        return
-    at = pd.Series(np.arange(len(rows)), index=rows["file_row"])
-    for problem in read.questions:
-        place = at[problem.row]
-        unit = rows["unit"].iloc[place] if "unit" in rows else None
-        questions.ask(read.table.ledger, row_key[place], unit, problem)
-
-
-def _add_unknown_units(
-    connection: duckdb.DuckDBPyConnection, content: _Folder, questions: Questions, stamp: Stamp
-) -> None:
-    """Create the vehicles that other tables name and nothing else knows, each with a question."""
-    known = {unit for (unit,) in connection.execute("SELECT unit FROM vehicle").fetchall()}
-    if VEHICLES.file in content.tables:
-        known |= set(content.tables[VEHICLES.file].rows["unit"])
-    new: dict[str, RowProblem] = {}
-    for file in _MEANS_UNIT:
-        if file not in content.tables:
-            continue
-        rows = content.tables[file].rows
-        strange = rows[~rows["unit"].isin(known)].drop_duplicates("unit")
-        for unit, row in zip(strange["unit"], strange["file_row"], strict=True):
-            text = (
-                f"unit {unit} is not in vehicles.csv nor in the ledger; a vehicle was added. Is it a new one?"
-            )
-            new.setdefault(unit, RowProblem(file, int(row), "unit", "unknown-unit", text))
-    for unit, problem in new.items():
-        connection.execute("INSERT INTO vehicle (unit, recorded_at) VALUES (?, ?)", [unit, stamp.at])
-        questions.ask("vehicle", unit, unit, problem)
-
-
-def _count(read: ReadTable, status: np.ndarray) -> TableCount:
-    refused = read.total - len(status) + int((status == "duplicate").sum())
-    return TableCount(
-        read.table.file,
-        read.total,
-        int((status == "added").sum()),
-        int((status == "changed").sum()),
-        int((status == "unchanged").sum()),
-        0,
-        refused,
-    )

@@ -16,7 +16,9 @@ import pandas as pd
 
 from ingest.folder_tables import Table
 
-_NEVER = {"recorded_at", "visit_id", "pump_id_seen"}
+_NEVER = {"recorded_at"}
+# Columns of a row that its file does not say itself.
+_NOT_SAID = {"file_row", "pump_id", "stop_state", "capture"}
 
 
 @dataclass(frozen=True)
@@ -101,6 +103,7 @@ def merge_rows(
     key: natural key columns (default: the table's); place: matches found otherwise (as from `match_rows`).
     """
     key = key or table.key
+    rows = _with_key_defaults(table, rows)
     existing = _existing(connection, table.ledger)
     given = tuple(name for name in given if name in existing.columns and name not in _NEVER)
     if place is None:
@@ -110,7 +113,8 @@ def merge_rows(
     status = np.where(place >= 0, "unchanged", "added").astype(object)
     repeats = np.flatnonzero(~first)
     if len(repeats):
-        status[repeats] = _judge_repeats(rows, given, slot, repeats)
+        said = tuple(str(name) for name in rows if name not in _NOT_SAID)
+        status[repeats] = _judge_repeats(rows, said, slot, repeats)
     row_key = np.empty(len(rows), dtype=object)
 
     new = np.flatnonzero((place < 0) & first)
@@ -126,6 +130,16 @@ def merge_rows(
         of_slot = pd.Series(row_key[first], index=slot[first])
         row_key[repeats] = of_slot.loc[slot[repeats]].to_numpy()
     return Merged(row_key, status)
+
+
+def _with_key_defaults(table: Table, rows: pd.DataFrame) -> pd.DataFrame:
+    """A blank in a key column means what it is stored as."""
+    filled = {}
+    for column in table.columns:
+        if column.default is not None and column.target in table.key:
+            values = rows.get(column.target, pd.Series(None, index=rows.index, dtype="object"))
+            filled[column.target] = values.where(values.notna(), column.default)
+    return rows.assign(**filled)
 
 
 def _existing(connection: duckdb.DuckDBPyConnection, table: str) -> pd.DataFrame:

@@ -16,6 +16,7 @@ KEEPS_OUT_OF_TREND = (
     "odometer-kilometres",
     "odometer-miles",
     "odometer-digit",
+    "odometer-restarted",
     "future-date",
     "outside-pump-life",
     "between-pumps",

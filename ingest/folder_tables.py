@@ -294,7 +294,7 @@ ODOMETERS = Table(
 )
 
 # In the order they go in: what others refer to comes first.
-TABLES = (VEHICLES, PUMP_TYPES, PUMPS, ODOMETERS, VISITS, SERVICES, BREAKDOWNS, STOCK, BAYS, DUE_WORK)
+TABLES = (VEHICLES, PUMP_TYPES, ODOMETERS, PUMPS, VISITS, SERVICES, BREAKDOWNS, STOCK, BAYS, DUE_WORK)
 
 # Other headers the same column goes by.
 SYNONYMS = {"stock.csv": {"on_hand": "count"}, "bays.csv": {"week_of": "week"}}

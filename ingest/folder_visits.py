@@ -21,8 +21,8 @@ _FILE = VISITS.file
 
 def attach_pumps(
     connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, questions: Questions, stamp: Stamp
-) -> tuple[pd.Series, pd.DataFrame]:
-    """Return each visit's pump_id, and what is doubtful about it (columns place, code, text).
+) -> tuple[pd.Series, list[tuple[int, str, str]]]:
+    """Return each visit's pump_id, and what is doubtful about it (place, code, text).
 
     Visits of a unit and position without a pump on that day get one implied, of unknown age, with a question.
     """
@@ -58,7 +58,7 @@ def attach_pumps(
         _take_serials(connection, around, pump, stamp)
         around = around[pump[around["place"]].isna().to_numpy()]
         _imply(connection, around, rows, pump, questions, stamp)
-    return pump.astype("int64"), pd.DataFrame(doubts, columns=["place", "code", "text"])
+    return pump.astype("int64"), doubts
 
 
 def _query(connection: duckdb.DuckDBPyConnection, name: str, incoming: pd.DataFrame) -> pd.DataFrame:
@@ -134,7 +134,7 @@ def _imply(
             "serial": leading["serial"].to_numpy(),
             "fitted_on": leading["removed_before"].to_numpy(),
             "removed_on": leading["fitted_after"].to_numpy(),
-            "removal": np.where(ends, np.array("other", dtype=object), None),
+            "removal": ends.map({True: "other", False: None}).to_numpy(),
             "recorded_at": stamp.at,
         }
     )

@@ -36,7 +36,8 @@ def clean(readings: pd.DataFrame) -> pd.DataFrame:
     """Judge all readings of a fleet at once.
 
     readings: columns unit, read_on (datetime64), odometer_km, optionally odometer_entered (as typed; digit
-    slips are sought in it) and confirmed (a person vouched for it). Any order, any index; blank values are trusted.
+    slips are sought in it) and confirmed (a person vouched for it). Any order, any index; blank values are
+    trusted.
     Returns, on the same index: trusted (bool), code ("" or odometer-below-last, odometer-too-far,
     odometer-kilometres, odometer-miles, odometer-digit, odometer-restarted), likely_km and km_per_day (the
     unit's usual rate).
@@ -264,6 +265,11 @@ def _digit_slips(entered: float, factor: float) -> list[list[tuple[str, float]]]
     ]
 
 
+def _just_converted(km: float, last_km: float) -> bool:
+    """The last reading times 1.609, to within what a unit drives in a few days: the same value, in km."""
+    return last_km > 0 and abs(km / KM_PER_MILE / last_km - 1) < 0.003
+
+
 def judge_entry(
     history: pd.DataFrame, day: np.datetime64, km: float, entered: float, km_per_day: float | None = None
 ) -> Doubt | None:
@@ -295,7 +301,7 @@ def judge_entry(
     if driven > fast * (gone + SLACK_DAYS):
         return explain_reading(km, entered, at, before, after, rate)
     slip = _kilometre_slip(np.array([km]), np.array([before[1]]), np.array([rate]), np.array([gone]))
-    if slip[0] and after is None:
+    if (slip[0] or _just_converted(km, before[1])) and after is None:
         return Doubt("odometer-kilometres", km / KM_PER_MILE)
     return None
 

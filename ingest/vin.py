@@ -41,7 +41,7 @@ def needs_check_digit(vin: str) -> bool:
 def vin_problem(vin: str) -> tuple[str, str] | None:
     """Return (code, sentence) of what is wrong with one VIN, or None.
 
-    Codes: vin-malformed, vin-check-digit (to be asked), vin-unchecked (a mere warning: outside North America).
+    Codes: vin-malformed, vin-check-digit (to be asked), vin-unchecked (warning: outside North America).
     """
     plain = normal_vin(vin)
     illegal = sorted(set(plain) - set(_VALUES))

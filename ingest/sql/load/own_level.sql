@@ -1,0 +1,13 @@
+-- The level of the pump fitted in a position on a day: the median of its averages, else its specification.
+WITH fitted AS (
+    SELECT pump_id, pump_type FROM pump
+    WHERE unit = $unit AND position = $position
+      AND coalesce(fitted_on, DATE '0001-01-01') <= $visited_on
+      AND coalesce(removed_on, DATE '9999-12-31') >= $visited_on
+    ORDER BY fitted_on LIMIT 1
+)
+SELECT coalesce(
+    (SELECT median(v.mean_a) FROM visit_detail v WHERE v.pump_id = f.pump_id AND v.in_trend AND v.mean_a > 0),
+    (SELECT (t.current_low_a + t.current_high_a) / 2 FROM pump_type t WHERE t.pump_type = f.pump_type)
+) AS level_a
+FROM fitted f
