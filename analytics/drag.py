@@ -127,14 +127,16 @@ def advance(
     b, bb, l_not = _update_level(state.b, state.bb, y, r, p.bad)
     old, l_old, _ = update(predict(state.drag, (x_to - x_from) / UNIT_KM, p.walk), y, r, p.bad)
     new, l_new, _ = update(_new_drag(p, state.b, state.bb, (x_to - since) / UNIT_KM), y, r, p.bad)
-    top = np.maximum(np.maximum(l_not, l_old), l_new)
+    # A hypothesis without any weight must not set the scale.
+    top = np.maximum(l_not, np.where(was > 0, l_old, -np.inf))
+    top = np.maximum(top, np.where(p_new > 0, l_new, -np.inf))
     w_not = (1 - now) * np.exp(l_not - top)
-    w_old = was * np.exp(l_old - top)
-    w_new = (1 - was) * p_new * np.exp(l_new - top)
+    w_old = was * np.exp(np.minimum(l_old - top, 0.0))
+    w_new = (1 - was) * p_new * np.exp(np.minimum(l_new - top, 0.0))
     w_drag = w_old + w_new
     total = w_not + w_drag
     share_old = np.where(w_drag > 0, w_old / np.where(w_drag > 0, w_drag, 1), 0.0)
-    return DragState(w_drag / total, merge(old, new, share_old), b, bb), np.log(total) + top
+    return DragState(np.minimum(w_drag / total, 1 - 1e-9), merge(old, new, share_old), b, bb), np.log(total) + top
 
 
 def filter_drag(
