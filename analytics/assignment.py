@@ -5,9 +5,9 @@ u_i, pump i is not placed. Minimise
 
     Σ cost_k·x_k + Σ cost_of_leaving_i·u_i − Σ shared_j·(Σ_{k at j} x_k − s_j)
 
-(a further pump at the same stop saves the work shared), subject to Σ_{k of i} x_k + u_i = 1, x_k ≤ s_j, hours per
-depot and week ≤ those free, and parts taken before an order can arrive ≤ those on hand. Solved by HiGHS through
-scipy.optimize.milp to a gap of zero, or to the gap reported when time runs out.
+(a further pump at the same stop saves the work shared), subject to Σ_{k of i} x_k + u_i = 1, x_k ≤ s_j, hours
+per depot and week ≤ those free, and parts taken before an order can arrive ≤ those on hand. Solved by HiGHS
+through scipy.optimize.milp to a gap of zero, or to the gap reported when time runs out.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ TINY_GAP = 1e-9
 
 @dataclass(frozen=True)
 class Assignment:
-    """chosen: row label in `candidates` per placed pump, by pump. `gap`: share by which cost may be above the best."""
+    """`chosen`: row label in `candidates` by placed pump_id. `gap`: by what share a cheaper one may exist."""
 
     chosen: pd.Series
     unplaced: tuple[int, ...]
@@ -60,7 +60,7 @@ def assign(
         candidates.drop_duplicates("pump_id").set_index("pump_id")["depot"].reindex(leaving.index).fillna("")
     )
     limit = TIME_LIMIT_S
-    for depot, pumps in home.groupby(home):
+    for _, pumps in home.groupby(home):
         part = candidates[candidates["pump_id"].isin(pumps.index)]
         picked, value, lower = _solve(
             part, leaving[pumps.index], free_hours, on_hand, shared_share, max(limit, 1.0)

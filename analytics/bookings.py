@@ -20,14 +20,22 @@ from ingest.ledger import open_ledger
 SQL = Path(__file__).with_name("sql")
 
 
-def book(ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str = "", risk: float | None = None,
-         expected_saving: float | None = None) -> str:  # fmt: skip
+def book(
+    ledger: Path,
+    pump_id: int,
+    planned_on: date,
+    *,
+    by: str,
+    reason: str = "",
+    risk: float | None = None,
+    expected_saving: float | None = None,
+) -> str:
     """Book a pump's replacement on a day; return the sentence to show."""
     return _decide(ledger, pump_id, "booked", planned_on, reason, by, risk, expected_saving)
 
 
 def pin(ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str) -> str:
-    """Book a pump on a day of the planner's own choice; a reason is asked for. Also overrides the trade rules."""
+    """Book a pump on a day of the planner's own choice, over the trade rules too; a reason is asked for."""
     _demand(reason, "why this day")
     return _decide(ledger, pump_id, "pinned", planned_on, reason, by)
 
@@ -61,7 +69,7 @@ def withdraw(ledger: Path, pump_id: int, *, by: str, reason: str = "") -> str:
 
 
 def newest_decisions(ledger: Path, as_of: date | None = None) -> pd.DataFrame:
-    """Return the newest decision per pump: pump_id, status, planned_on, reason, risk, decided_by, decided_at."""
+    """Return the newest decision per pump: pump_id, status, planned_on, reason, risk, decided_by, …"""
     with open_ledger(ledger) as connection:
         return decisions_on(connection, as_of)
 

@@ -1,9 +1,9 @@
 """What a replacement costs: elements with a price each, dated, by vehicle class or depot, with their source.
 
-A planned replacement costs the sum of its elements, an on-failure one the sum of its own. Where the fleet has
-entered a whole amount (`planned_replacement`, `failure_replacement`), that stands, and what is entered for one
-element later moves it by the difference. Every default is a placeholder until the fleet confirms a price; the
-amounts are ours, of the size trade press and public pages report, and are no fact about any fleet.
+A planned replacement costs the sum of its elements, an on-failure one the sum of its own. Where the fleet
+has entered a whole amount (`planned_replacement`, `failure_replacement`), that stands, and what is entered
+for one element later moves it by the difference. Every default is a placeholder until the fleet confirms a
+price; the amounts are ours, of the size trade press and public pages report, and are no fact about any fleet.
 """
 
 from __future__ import annotations
@@ -92,7 +92,7 @@ class Prices:
 
 @dataclass(frozen=True)
 class CostBook:
-    """Every price as in force on `on`. `entries`: element, amount, class, depot, valid_from, recorded_at, …"""
+    """Every price as in force on `on`; `entries` are the rows of cost_entries.sql."""
 
     on: date
     currency: str
@@ -106,7 +106,7 @@ class CostBook:
         depot: str | None = None,
         known_by: datetime | None = None,
     ) -> tuple[float | None, bool, datetime | None]:
-        """Return (amount, confirmed, recorded_at) of the most specific, then latest entry; None without one."""
+        """Return (amount, confirmed, recorded_at) of the most specific, latest entry; None without one."""
         rows = self.entries[self.entries["element"] == element]
         if known_by is not None:
             rows = rows[rows["recorded_at"] <= known_by]

@@ -1,0 +1,67 @@
+"""What changed since the last list, and why."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+COLUMNS = ["pump_id", "unit", "position", "what", "before", "after", "why"]
+
+
+def changes_since(
+    previous: pd.DataFrame | None, lines: pd.DataFrame, pumps: pd.DataFrame, decided: pd.Series
+) -> pd.DataFrame:
+    """Compare a plan's lines with the last list kept: one row per pump that came, went or moved.
+
+    previous: pump_id, unit, position, planned_on, risk, action, status, planned, failure, or None (no list
+    yet). pumps: all in service with risk and action; decided: status of a person's decision, aligned to pumps.
+    """
+    if previous is None:
+        return pd.DataFrame(columns=COLUMNS)
+    old = previous.set_index("pump_id")
+    new = lines.set_index("pump_id")
+    now = pumps.assign(decided=decided).set_index("pump_id")
+    rows = []
+    for pump_id in new.index.difference(old.index, sort=False):
+        line = new.loc[pump_id]
+        why = f"its action is now '{line['action']}' at a risk of {line['risk']:.0%}"
+        if line["status"] != "proposed":
+            why = "a person booked it"
+        rows.append((pump_id, line["unit"], line["position"], "added", "", str(line["planned_on"]), why))
+    for pump_id in old.index.difference(new.index, sort=False):
+        line = old.loc[pump_id]
+        rows.append((pump_id, line["unit"], line["position"], "gone", str(line["planned_on"]), "", _gone(pump_id, line, now)))  # fmt: skip
+    for pump_id in new.index.intersection(old.index, sort=False):
+        before, after = old.loc[pump_id], new.loc[pump_id]
+        if before["planned_on"] != after["planned_on"]:
+            rows.append((pump_id, after["unit"], after["position"], "moved", str(before["planned_on"]),
+                         str(after["planned_on"]), _moved(before, after)))  # fmt: skip
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _gone(pump_id: int, line: pd.Series, now: pd.DataFrame) -> str:
+    if pump_id not in now.index:
+        return "the pump was taken off"
+    state = now.loc[pump_id]
+    if state["decided"] == "rejected":
+        return "a person rejected it"
+    if state["action"] != "book replacement":
+        return f"its action is now '{state['action']}'"
+    if _repriced(line, state):
+        return "prices changed"
+    if not state["worth"]:
+        return f"its risk went from {line['risk']:.0%} to {state['risk']:.0%}, so a change no longer pays"
+    return "it can't be fitted any more"
+
+
+def _moved(before: pd.Series, after: pd.Series) -> str:
+    if after["status"] != "proposed":
+        return "a person moved it"
+    if abs(after["risk"] - before["risk"]) >= 0.02:
+        return f"its risk went from {before['risk']:.0%} to {after['risk']:.0%}"
+    if _repriced(before, after):
+        return "prices changed"
+    return "stops, bay hours or parts changed"
+
+
+def _repriced(before: pd.Series, after: pd.Series) -> bool:
+    return any(abs(float(before[name]) - float(after[name])) > 0.005 for name in ("planned", "failure"))
