@@ -198,7 +198,9 @@ def _after_repair(story: Story, visits: pd.DataFrame, rng: np.random.Generator) 
     """Captures of new pumps, taken when they were fitted: the pump's first healthy reading."""
     first = visits.sort_values("visited_on").groupby("life").head(1).set_index("life", drop=False)
     rows = []
-    for pump in story.pumps[story.pumps["fitted_odometer"] > 0].to_dict("records"):
+    began = visits["visited_on"].min() if len(visits) else pd.Timestamp(story.today)
+    fitted = story.pumps[(story.pumps["fitted_odometer"] > 0) & (story.pumps["fitted_on"] > began)]
+    for pump in fitted.to_dict("records"):
         life = pump["life"]
         if life not in first.index or rng.random() > 0.45:
             continue
@@ -236,7 +238,8 @@ def _other_breakdowns(story: Story, visits: pd.DataFrame, rng: np.random.Generat
         "ran dry",
         "inertia switch",
     )
-    at = rng.choice(visits.index, len(notes), replace=False)
+    recent = visits["visited_on"] > visits["visited_on"].max() - pd.Timedelta(days=1000)
+    at = rng.choice(visits.index[recent], len(notes), replace=False)
     rows = visits.loc[at]
     days = rng.integers(5, 40, len(rows))
     return pd.DataFrame(

@@ -1,0 +1,151 @@
+"""`pumpledger serve`: the dashboard on this machine."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+from ingest.errors import PumpledgerError
+
+EXAMPLE = "pumpledger serve --ledger demo/pumpledger.duckdb"
+DEFAULT_PORT = 8501
+START_WITHIN_S = 90.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument(
+        "--port", type=_port, default=DEFAULT_PORT, help=f"port to serve on (default {DEFAULT_PORT})"
+    )
+    parser.add_argument(
+        "--address",
+        default="127.0.0.1",
+        help="address to listen on (default 127.0.0.1: only this machine can open the dashboard)",
+    )
+    parser.add_argument("--browser", action="store_true", help="open the browser")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serve the ledger until interrupted."""
+    return serve(args.ledger, port=args.port, address=args.address, open_browser=args.browser)
+
+
+def serve(
+    ledger: Path, *, port: int = DEFAULT_PORT, address: str = "127.0.0.1", open_browser: bool = False
+) -> int:
+    """Start the dashboard, print its address once it answers, and wait for its end.
+
+    Returns the exit status: 0 when it was stopped. Raises PumpledgerError when it does not come up.
+    """
+    from dashboard.serving import is_loopback, streamlit_arguments
+
+    if not is_loopback(address):
+        print(
+            f"Listening on {address}: anybody on that network can open this ledger unless sign-in is set up.",
+            file=sys.stderr,
+        )
+    free = free_port(address, port)
+    if free != port:
+        print(f"Port {port} is in use by another program; serving on port {free}.", file=sys.stderr)
+    process = subprocess.Popen(
+        streamlit_arguments(address=address, port=free, open_browser=open_browser),
+        env=os.environ | {"PUMPLEDGER": str(ledger.resolve())},
+        stdout=subprocess.DEVNULL,
+    )
+    stop_on_signal(process)
+    try:
+        host = "127.0.0.1" if address in ("0.0.0.0", "::", "localhost") else address
+        wait_for_answer(process, f"http://{f'[{host}]' if ':' in host else host}:{free}", START_WITHIN_S)
+        print(
+            f"The dashboard is at http://{f'[{host}]' if ':' in host else host}:{free}  (stop: Ctrl+C)",
+            flush=True,
+        )
+        return 0 if process.wait() in (0, -signal.SIGTERM, -signal.SIGINT) else 1
+    except KeyboardInterrupt:
+        return 0
+    finally:
+        if process.poll() is None:
+            process.terminate()
+            try:
+                process.wait(10)
+            except subprocess.TimeoutExpired:
+                process.kill()
+
+
+def free_port(address: str, wanted: int) -> int:
+    """Return `wanted` if nothing listens there, else the next free port of the following hundred."""
+    for port in range(wanted, min(wanted + 100, 65536)):
+        try:
+            family = socket.AF_INET6 if ":" in address else socket.AF_INET
+            with socket.socket(family, socket.SOCK_STREAM) as probe:
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+                probe.bind((address, port))
+                return port
+        except socket.gaierror as error:
+            raise PumpledgerError(
+                "bad-address",
+                f"--address {address} is not an address of this machine; leave it out for 127.0.0.1.",
+            ) from error
+        except OSError as error:
+            if error.errno in _NOT_OURS:
+                raise PumpledgerError(
+                    "bad-address",
+                    f"Can't listen on {address}, port {port} ({error.strerror}); leave --address out, "
+                    "or choose a port above 1023.",
+                ) from error
+    raise PumpledgerError(
+        "no-port", f"Ports {wanted} to {wanted + 99} are all in use; give another one with --port."
+    )
+
+
+_NOT_OURS = (13, 99)  # permission denied; cannot assign requested address
+
+
+def wait_for_answer(process: subprocess.Popen[bytes], address: str, within_s: float) -> None:
+    """Return when the dashboard answers; raise PumpledgerError when it ended or stayed silent."""
+    deadline = time.monotonic() + within_s
+    # A proxy of the machine must not come between us and our own loopback.
+    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+    while time.monotonic() < deadline:
+        if process.poll() is not None:
+            raise PumpledgerError(
+                "dashboard-ended",
+                f"The dashboard ended at once (status {process.returncode}); its message is above.",
+            )
+        try:
+            with opener.open(f"{address}/_stcore/health", timeout=2) as answer:
+                if answer.status == 200:
+                    return
+        except (urllib.error.URLError, OSError):
+            time.sleep(0.1)
+    raise PumpledgerError(
+        "dashboard-silent", f"The dashboard did not answer at {address} within {within_s:.0f} s."
+    )
+
+
+def stop_on_signal(process: subprocess.Popen[bytes]) -> None:
+    """Pass a polite kill on to the dashboard, so that no server outlives its command."""
+
+    def stop(_number: int, _frame: object) -> None:
+        process.terminate()
+
+    if hasattr(signal, "SIGTERM"):
+        signal.signal(signal.SIGTERM, stop)
+
+
+def _port(text: str) -> int:
+    try:
+        port = int(text)
+    except ValueError:
+        port = 0
+    if not 1 <= port <= 65535:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a port number (1 to 65535)")
+    return port
