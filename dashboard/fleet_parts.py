@@ -124,15 +124,15 @@ def show_prices() -> None:
             "confirmed; every figure in money leans on them."
         )
     entries = loaders.ask("cost_entries")
-    given = entries.drop_duplicates("element").set_index("element")
+    given = {row["element"]: row for row in entries.drop_duplicates("element").to_dict("records")}
     table = pd.DataFrame(
         [
             (
                 e.label,
-                float(given.loc[e.name, "amount"]) if e.name in given.index else e.default,
+                given.get(e.name, {"amount": e.default})["amount"],
                 currency if e.unit == "money" else e.unit,
-                "yes" if e.name in given.index and given.loc[e.name, "confirmed"] else "no, placeholder",
-                given.loc[e.name, "source"] if e.name in given.index else e.source,
+                "yes" if given.get(e.name, {"confirmed": False})["confirmed"] else "no, placeholder",
+                given.get(e.name, {"source": e.source})["source"],
             )
             for e in ELEMENTS
         ],

@@ -137,3 +137,32 @@ def _forecast(ledger: str, stamp_key: Stamp) -> Any:
     except ImportError:
         return None
     return forecast(Path(ledger), grid_km=np.linspace(0, 60_000, 61))
+
+
+def plan() -> Any:
+    """Return the replacement plan as of the last dated fact."""
+    ledger = ledger_path()
+    return _plan(str(ledger), stamp(ledger))
+
+
+@st.cache_resource(show_spinner="Planning …", max_entries=2)
+def _plan(ledger: str, stamp_key: Stamp) -> Any:
+    from analytics.planning import plan as make
+
+    return make(Path(ledger))
+
+
+def backtest_known() -> Any:
+    """Return the test of past forecasts if it was worked out on this ledger as it stands, else None."""
+    kept = st.session_state.get("backtest")
+    return kept[1] if kept and kept[0] == stamp(ledger_path()) else None
+
+
+def work_out_backtest(progress: Any) -> Any:
+    """Stand on past days and forecast; takes a fit for each. progress(done, of)."""
+    from analytics.backtest import backtest
+
+    ledger = ledger_path()
+    result = backtest(ledger, progress=progress)
+    st.session_state["backtest"] = (stamp(ledger), result)
+    return result

@@ -392,7 +392,7 @@ def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dic
 
 def show_saved(saved: dict[str, Any]) -> None:
     """Show what was stored, the verdict with the pump's history, and the way on."""
-    from dashboard.visit_sheet import visit_sheet
+    from dashboard.paper import facts_table, sheet
     from ingest.ledger import open_ledger
     from ingest.verdict import judge_visit
 
@@ -417,10 +417,12 @@ def show_saved(saved: dict[str, Any]) -> None:
         "Note": None if formats.is_unknown(visit["note"]) else visit["note"],
         "Technician": visit["technician"],
     }
-    sheet = visit_sheet(
+    tables = [("The visit", facts_table(facts))]
+    if saved["figures"] is not None:
+        tables.append(("Figures", saved["figures"]))
+    paper_sheet = sheet(
         f"Visit {saved['visit_id']}, unit {visit['unit']}",
-        facts,
-        saved["figures"],
+        tables,
         {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text},
         list(verdict.also),
     )
@@ -431,7 +433,11 @@ def show_saved(saved: dict[str, Any]) -> None:
         frame.link("pump_history", "Open this pump's history", pump=saved["pump_id"])
     with paper:
         st.download_button(
-            "Visit sheet to print", sheet, f"visit_{saved['visit_id']}.html", "text/html", width="stretch"
+            "Visit sheet to print",
+            paper_sheet,
+            f"visit_{saved['visit_id']}.html",
+            "text/html",
+            width="stretch",
         )
 
 

@@ -103,7 +103,7 @@ def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
         st.caption(f"{len(rows) - most:,} more with something to do are in the list of pumps by risk.")
 
 
-def due_words(row: dict[str, Any] | pd.Series) -> str:
+def due_words(row: dict[Any, Any] | pd.Series) -> str:
     """Return by when something is due: the change, else the next capture."""
     if not formats.is_unknown(row.get("due_by")):
         return f"Due by {formats.day(row['due_by'])}."

@@ -13,7 +13,7 @@ from dashboard.serving import APP
 
 def open_page(view: str, **query: str) -> AppTest:
     """Return the page of `view`, run once, with its query parameters."""
-    page = AppTest.from_file(str(APP), default_timeout=60)
+    page = AppTest.from_file(str(APP), default_timeout=240)
     page.query_params.update(query)
     if PAGES[view].address:  # switch_page() would need the front page to be run first, which takes its time
         page._page_hash = calc_hash(PAGES[view].address)

@@ -1,5 +1,20 @@
-"""Plan board."""
+"""Plan board: which pump at which planned stop, within bay hours and parts; a person's decisions on top."""
 
 import streamlit as st
 
+from dashboard import frame, loaders, plan_parts
+
 st.title("Plan board")
+if not frame.started("Once visits are logged, replacements that are worth it are put on planned stops here."):
+    st.stop()
+
+plan = loaders.plan()
+st.write(plan_parts.headline(plan))
+for note in plan.notes:
+    st.caption(note)
+chosen = frame.narrowing(key="plan")
+plan_parts.show_weeks(plan, chosen)
+plan_parts.show_lines(plan, chosen)
+plan_parts.show_decision(plan)
+plan_parts.show_orders(plan, chosen)
+plan_parts.show_rest(plan, chosen)

@@ -1,4 +1,4 @@
-"""The printable visit sheet: one page of plain HTML that needs nothing from outside."""
+"""Sheets to print: one plain HTML file each that needs nothing from outside; cautions always on them."""
 
 from __future__ import annotations
 
@@ -10,33 +10,24 @@ import pandas as pd
 from ingest.safety import caution_lines
 
 _STYLE = """
-body { font: 11pt/1.4 Georgia, serif; color: #111; max-width: 46rem; margin: 1.5rem auto; }
+body { font: 11pt/1.4 Georgia, serif; color: #111; max-width: 52rem; margin: 1.5rem auto; }
 h1 { border-bottom: 3px double #999; font-size: 16pt; } h2 { font-size: 12pt; margin-bottom: .2rem; }
 table { border-collapse: collapse; width: 100%; } th, td { border-bottom: 1px solid #ccc; text-align: left;
 padding: .2rem .6rem .2rem 0; vertical-align: top; } .sign { margin-top: 2rem; } li { font-size: 9pt; }
 """
 
 
-def visit_sheet(
-    title: str,
-    facts: dict[str, Any],
-    figures: pd.DataFrame | None,
-    sentences: dict[str, str],
-    notes: list[str],
+def sheet(
+    title: str, tables: list[tuple[str, pd.DataFrame]], sentences: dict[str, str], notes: list[str]
 ) -> str:
-    """Return the sheet: facts, figures, verdict sentences, notes, cautions and a line for initials."""
+    """Return the sheet: titled tables, sentences under headings, notes, a line for initials, the cautions."""
     parts = [
         f"<!doctype html><html lang='en'><head><meta charset='utf-8'><title>{escape(title)}</title>",
-        f"<style>{_STYLE}</style></head><body><h1>{escape(title)}</h1><table>",
+        f"<style>{_STYLE}</style></head><body><h1>{escape(title)}</h1>",
     ]
-    parts += [
-        f"<tr><th>{escape(name)}</th><td>{escape(str(value))}</td></tr>"
-        for name, value in facts.items()
-        if value not in (None, "", "–")
-    ]
-    parts.append("</table>")
-    if figures is not None:
-        parts.append("<h2>Figures</h2>" + figures.to_html(index=False, border=0))
+    for name, table in tables:
+        parts.append(f"<h2>{escape(name)}</h2>" if name else "")
+        parts.append(table.to_html(index=False, border=0, na_rep="–"))
     parts += [f"<h2>{escape(name)}</h2><p>{escape(text)}</p>" for name, text in sentences.items() if text]
     if notes:
         parts.append("<h2>Notes</h2><ul>" + "".join(f"<li>{escape(n)}</li>" for n in notes) + "</ul>")
@@ -45,3 +36,9 @@ def visit_sheet(
         "<h2>Cautions</h2><ul>" + "".join(f"<li>{escape(c)}</li>" for c in caution_lines()) + "</ul>"
     )
     return "".join(parts) + "</body></html>"
+
+
+def facts_table(facts: dict[str, Any]) -> pd.DataFrame:
+    """Return named facts as a two-column table, unknown ones left out."""
+    rows = [(name, str(value)) for name, value in facts.items() if value not in (None, "", "–")]
+    return pd.DataFrame(rows, columns=["Fact", "Value"])
