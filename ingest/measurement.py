@@ -244,7 +244,7 @@ def _with_speed(
             speed_candidates=speed.candidates,
             pattern_repeat_ms=speed.pattern_repeat_ms,
         )
-    rpm = 60 * turn_hz
+    rpm = 60 * int(speed.turns) / speed.whole_turns_s
     if previous_rpm is not None and abs(np.log(rpm / previous_rpm)) > np.log(1.3):
         notes.append(
             Note(
@@ -260,8 +260,8 @@ def _with_speed(
     return replace(
         reading,
         rpm=rpm,
-        rpm_se=60 * speed.phase.turn_hz_se,
-        revolution_ms=1000 / turn_hz,
+        rpm_se=float(60 * speed.phase.turn_hz_se),
+        revolution_ms=60_000 / rpm,
         segments=bars,
         turns=float(int(speed.turns)),
         speed_confidence=speed.probability,

@@ -133,7 +133,7 @@ def follow_line(y: np.ndarray, rate_hz: float, line_hz: float) -> tuple[np.ndarr
     strength = np.abs(z) ** 2
     variance = 1e-4 * np.mean(strength) / np.maximum(strength, 1e-3 * np.mean(strength))
     wanted = np.concatenate([[0.0], time, [duration]])
-    step = max(len(time) // 120, 1)
+    step = max(len(time) // 60, 1)
     smooth = smooth_phase(time[::step], phase[::step], variance[::step], wanted, noise_known_within=3.0)
     cycles = line_hz * wanted + smooth.phase
     return wanted, np.maximum.accumulate(cycles)

@@ -9,13 +9,15 @@ import numpy as np
 from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace
 from ingest.reading import SpeedCandidate
 from ingest.speed_lines import Lines, band_limited, find_lines
-from ingest.speed_posterior import Hypothesis, weigh
+from ingest.speed_posterior import Hypotheses, weigh
 from ingest.speed_refine import TurnPhase, refine
 
 ANSWER_ABOVE = 0.95
 SAME_SPEED = 0.006  # hypotheses closer than this are one speed
 LONGEST_SEARCH_S = 1.5
-FOLLOWED = 4
+FOLLOWED = 3  # lines at most
+WORTH_FOLLOWING = 0.03  # of the strongest line's power
+NEGLIGIBLE = 14.0  # log weight behind the best
 
 
 @dataclass(frozen=True)
@@ -65,69 +67,85 @@ def find_speed(
     if not len(lines.hz):
         return None
     search = band_limited(search, lines.highest_hz)
-    found: list[tuple[Hypothesis, AngleTrace]] = []
-    for hz in lines.hz[_to_follow(lines)]:
-        trace = angle_trace(search, float(hz), lines.highest_hz)
+    followed: list[tuple[Hypotheses, AngleTrace]] = []
+    unexplained = np.ones(len(lines.hz), dtype=bool)
+    for i in _by_promise(lines):
+        if not unexplained[i]:
+            continue
+        trace = angle_trace(search, float(lines.hz[i]), lines.highest_hz)
         if trace.cycles < 4:
             continue
-        for hypothesis in weigh(
+        hypotheses = weigh(
             trace,
             lines.highest_hz,
+            sampled_hz=work.spark_rate_hz,
             segments=segments,
             previous_rpm=previous_rpm,
             rpm_low=rpm_low,
             rpm_high=rpm_high,
-        ):
-            found.append((hypothesis, trace))
-    if not found:
-        return None
-    return _answer(work, lines, found)
-
-
-def _to_follow(lines: Lines) -> np.ndarray:
-    """Lines worth following: the strongest, and the strongest once weighted with frequency."""
-    best = np.argsort(lines.power)[::-1][:3]
-    steep = np.argsort(lines.power * lines.hz**2)[::-1][:2]
-    return np.unique(np.concatenate([best, steep]))[:FOLLOWED]
-
-
-def _answer(work: WorkTrace, lines: Lines, found: list[tuple[Hypothesis, AngleTrace]]) -> Speed:
-    weights = np.array([h.log_weight for h, _ in found])
-    hz = np.array([h.turn_hz for h, _ in found])
-    bars = np.array([h.bars for h, _ in found])
-    order = np.argsort(weights)[::-1]
-    groups: list[tuple[float, float, int, float]] = []  # turn_hz, log weight, index of best, bars share
-    free = np.ones(len(found), dtype=bool)
-    for i in order:
-        if not free[i]:
+        )
+        if not len(hypotheses.bars):
             continue
-        same = free & (np.abs(np.log(hz / hz[i])) < SAME_SPEED)
-        free &= ~same
+        followed.append((hypotheses, trace))
+        best_hz = hypotheses.turn_hz[np.argmax(hypotheses.log_weight)]
+        orders = lines.hz / best_hz
+        unexplained &= np.abs(orders - np.round(orders)) > 0.02 + 0.002 * orders
+        if len(followed) == FOLLOWED:
+            break
+    return _answer(work, lines, followed) if followed else None
+
+
+def _by_promise(lines: Lines) -> np.ndarray:
+    """Strong lines worth following, the strongest first; among equals the one of higher frequency."""
+    strong = np.flatnonzero(lines.power >= WORTH_FOLLOWING * lines.power.max())
+    return strong[np.argsort(-lines.power[strong] * lines.hz[strong] ** 0.25)]
+
+
+def _answer(work: WorkTrace, lines: Lines, followed: list[tuple[Hypotheses, AngleTrace]]) -> Speed:
+    """Merge the hypotheses of all followed lines into speeds with probabilities, and refine the first."""
+    weights = np.concatenate([h.log_weight for h, _ in followed])
+    hz = np.concatenate([h.turn_hz for h, _ in followed])
+    bars = np.concatenate([h.bars for h, _ in followed])
+    order_of_line = np.concatenate([h.line_order for h, _ in followed])
+    source = np.repeat(np.arange(len(followed)), [len(h.bars) for h, _ in followed])
+    near = np.flatnonzero(weights > weights.max() - NEGLIGIBLE)
+    near = near[np.argsort(weights[near])[::-1]]
+    groups: list[tuple[float, int, float]] = []  # log weight, best hypothesis, share of its bar count
+    while len(near):
+        same = np.abs(np.log(hz[near] / hz[near[0]])) < SAME_SPEED
         # Several followed lines may lead to one speed: per bar count, the best of them counts.
-        best = [float(weights[same & (bars == b)].max()) for b in np.unique(bars[same])]
-        total = float(np.logaddexp.reduce(best))
-        groups.append((float(hz[i]), total, int(i), float(np.exp(weights[i] - total))))
-    groups.sort(key=lambda g: -g[1])
-    logs = np.array([g[1] for g in groups])
-    p = np.exp(logs - logs[0])
+        _, first = np.unique(bars[near[same]], return_index=True)
+        total = float(np.logaddexp.reduce(weights[near[same]][first]))
+        groups.append((total, int(near[0]), float(np.exp(weights[near[0]] - total))))
+        near = near[~same]
+    groups.sort(key=lambda g: -g[0])
+    p = np.exp(np.array([g[0] for g in groups]) - groups[0][0])
     p /= p.sum()
-    candidates = tuple(
-        SpeedCandidate(60 * g[0], float(share)) for g, share in zip(groups, p, strict=True) if share >= 0.001
-    )[:8]
-    hypothesis, trace = found[groups[0][2]]
-    offset_s = (len(work.y) / work.rate_hz) - trace.phase_time_s[-1]
-    time, turns = trace.phase_time_s + offset_s, trace.phase_cycles / hypothesis.line_order
-    highest_order = max(int(lines.highest_hz / hypothesis.turn_hz), 4)
-    phase = refine(
-        work.y, work.rate_hz, time, turns, highest_order, max(work.rate_hz * 0.42 / work.usable_hz, 1)
-    )
-    candidates = (SpeedCandidate(60 * phase.turn_hz, candidates[0].probability), *candidates[1:])
-    return Speed(
-        candidates, hypothesis.bars, groups[0][3], phase, lines, _pattern_repeat_ms(phase, candidates)
-    )
+    candidates = [
+        SpeedCandidate(60 * float(hz[g[1]]), float(share))
+        for g, share in zip(groups, p, strict=True)
+        if share >= 0.001
+    ][:8]
+    best = groups[0][1]
+    trace = followed[source[best]][1]
+    phase = _refined(work, lines, trace, int(order_of_line[best]))
+    candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
+    repeat_ms = _pattern_repeat_ms(phase)
+    return Speed(tuple(candidates), int(bars[best]), groups[0][2], phase, lines, repeat_ms)
 
 
-def _pattern_repeat_ms(phase: TurnPhase, candidates: tuple[SpeedCandidate, ...]) -> float | None:
+def _refined(work: WorkTrace, lines: Lines, trace: AngleTrace, line_order: int) -> TurnPhase:
+    offset_s = len(work.y) / work.rate_hz - trace.phase_time_s[-1]
+    time, turns = trace.phase_time_s + offset_s, trace.phase_cycles / line_order
+    if offset_s > 0:
+        speed = (turns[1] - turns[0]) / (time[1] - time[0])
+        time, turns = np.append(0.0, time), np.append(turns[0] - speed * offset_s, turns)
+    highest_order = max(int(lines.highest_hz / trace.line_hz * line_order), 4)
+    oversampled = max(work.rate_hz * 0.42 / work.usable_hz, 1.0)
+    return refine(work.y, work.rate_hz, time, turns, highest_order, oversampled)
+
+
+def _pattern_repeat_ms(phase: TurnPhase) -> float | None:
     """Return the shortest time after which the averaged wave repeats, as far as noise lets it be told."""
     power = np.abs(np.fft.rfft(phase.wave)) ** 2
     if len(power) < 3 or power[1:].max() <= 0:

@@ -69,8 +69,8 @@ def find_lines(work: WorkTrace, count: int = 12) -> Lines:
         if len(found_hz) == count:
             break
     f, p = np.array(found_hz), np.array(found_power)
-    strong = f[p >= 0.02 * p[0]]
-    highest = float(np.clip(1.35 * strong.max(), 1500.0, max(4500.0, 1.2 * f[0])))
+    strong = f[p >= 0.003 * p[0]]
+    highest = float(np.clip(1.35 * strong.max(), 2500.0, max(4500.0, 1.2 * f[0])))
     return Lines(f, p, p / floor, min(highest, work.usable_hz))
 
 

@@ -1,12 +1,14 @@
 """How probable is each shaft speed, given which orders carry lines?
 
 A hypothesis says: the followed line is order m of the shaft, and the commutator has N bars. Every order is
-then a slot in the order spectrum, of one of four classes that physics tells apart:
+then a slot in the order spectrum, of a class that physics tells apart:
 
     ripple  multiples of lcm(2, N): present on every motor
     even    other even orders: differences between bars and coils, which meet a brush twice a turn
     odd     odd orders: only what tells one half turn from the other, much weaker
     once    order 1: also the load on the shaft
+    brush   odd multiples of N, N odd: the two brushes differ
+    alias   orders folded down by too slow sampling, fixed by the sampling rate and the speed assumed
 
 Slot power over local noise, x, is exponential with mean 1 without a line and 1 + s with one. s is log-normal
 about its class's level; each class's level is unknown and averaged over. A line outside every slot is
@@ -16,7 +18,6 @@ possible (a stray one) at a price. Sums of logs over slots give the likelihood o
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import lcm
 
 import numpy as np
 from scipy import fft
@@ -30,104 +31,106 @@ BAR_ODDS = {
     13: 0.015, 14: 0.02, 15: 0.01, 16: 0.03, 18: 0.005, 20: 0.006, 22: 0.003, 24: 0.006, 28: 0.002,
     32: 0.002, 36: 0.004, 40: 0.001,
 }  # fmt: skip
-STRAY = 3e-3  # share of slots where a line is no shaft order
+FALL_EVEN, FALL_ODD = 1.5, 0.5  # their power falls as order to this power
+DYNAMIC_RANGE = 1e-6  # lines this far below the strongest tell nothing
+ODD_SLOT = 0.03  # share of slots that don't follow their class: bounds what one slot may say against it
+FLOOR_SHARE = 0.25
+FEWEST_TURNS = 2
+STRAY_STRONG, STRAY_WEAK = 2e-3, 0.3  # share of slots with a line that is no shaft order, by its power:
+STRAY_DECADES = (-1.0, -4.5)  # relative to the strongest line
 OUT_OF_BAND = np.log(100.0)  # a speed outside the type's band is this much less likely beforehand
-LOWEST_RPM, HIGHEST_RPM = 700.0, 27_000.0
+LOWEST_RPM, HIGHEST_RPM = 1000.0, 27_000.0
 LEVEL_STEP = 0.5 * np.log(10)
 LEVELS = np.arange(-14, 2) * LEVEL_STEP  # of a class, log power relative to the strongest line
-LOG_S = np.arange(-14, 22) * LEVEL_STEP  # the same over the noise floor
+PER_LEVEL = 4
+S_STEP = LEVEL_STEP / PER_LEVEL
+LOG_S = LEVELS[0] + np.arange(36 * PER_LEVEL) * S_STEP  # a line's log power over the noise floor
 X_STEP = 0.1
 LOG_X = np.arange(-9.0, 23.0, X_STEP)
 SPREAD = {"ripple": 0.7, "even": 0.9, "odd": 0.7}  # decades
 
 
 @dataclass(frozen=True)
-class Hypothesis:
-    """One (order of the followed line, bars) with its log posterior weight, unnormalised."""
+class Hypotheses:
+    """Orders of the followed line, bars, turns per second and log posterior weights, unnormalised; all (h,)."""
 
-    line_order: int
-    bars: int
-    turn_hz: float
-    log_weight: float
+    line_order: np.ndarray
+    bars: np.ndarray
+    turn_hz: np.ndarray
+    log_weight: np.ndarray
 
 
 @dataclass(frozen=True)
-class OrderSpectrum:
-    """Orders 1..K of one hypothesis about the turn: x = power / floor and floor / strongest line, (K,)."""
+class LineSpectrum:
+    """Spectrum against line angle, at half-bin steps (a bin is one turn of the whole trace's angle).
 
-    x: np.ndarray
-    floor: np.ndarray
-    turns: int
-
-
-def order_spectrum(
-    trace: AngleTrace, line_order: int, orders: int, fewest_turns: int
-) -> OrderSpectrum | None:
-    """Order spectrum over whole turns of `line_order` line cycles; None with fewer than `fewest_turns`."""
-    turns = trace.cycles // line_order
-    if turns < fewest_turns:
-        return None
-    n = turns * line_order * trace.per_cycle
-    skip = (len(trace.y) - n) // 2 // trace.per_cycle * trace.per_cycle
-    y = trace.y[skip : skip + n]
-    short = turns < 4  # a Hann window would leave no bin of noise between orders
-    if short:
-        ramp = np.linspace(-1, 1, n)
-        y = y - y.mean() - ramp * (ramp @ y) / (ramp @ ramp)
-    else:
-        y = y * np.hanning(n + 1)[:n]
-    power = np.abs(fft.rfft(y)) ** 2
-    orders = min(orders, len(power) // turns - 1)
-    if orders < 2:
-        return None
-    table = power[: (orders + 1) * turns].reshape(orders + 1, turns)
-    slots = table[1:, 0]
-    between = table[:, 1:] if short else table[:, 2:-1]
-    floor = _running_median(between, max(int(np.ceil(12 / between.shape[1])), 1))
-    strongest = slots.max()
-    floor = np.maximum(floor, 1e-9 * strongest)
-    return OrderSpectrum(slots / floor, floor / strongest, turns)
-
-
-def _running_median(between: np.ndarray, half_width: int) -> np.ndarray:
-    """Noise power at orders 1..K: median of bins between orders nearby, over ln 2 for exponential bins."""
-    k = between.shape[0] - 1
-    width = min(2 * half_width, k + 1)
-    padded = (
-        np.pad(between, ((half_width, half_width), (0, 0)), mode="reflect") if k >= half_width else between
-    )
-    windows = np.lib.stride_tricks.sliding_window_view(padded, width, axis=0)
-    middle = np.median(windows.reshape(windows.shape[0], -1), axis=1) / np.log(2)
-    return (
-        np.resize(middle[1 : k + 1], k) if len(middle) > k else np.pad(middle, (0, k - len(middle)), "edge")
-    )
-
-
-def slot_log_ratio(x: np.ndarray, floor: np.ndarray, table: np.ndarray) -> np.ndarray:
-    """Log likelihood ratio line : no line for each slot (K,) and class level (J,); shape (K, J).
-
-    table: one class's ratios from `_ratio_table`.
+    power, floor: (b,), floor holding noise and the window's leakage from stronger lines; strongest: of power.
     """
-    row = np.clip(np.round((np.log(np.maximum(x, 1e-4)) - LOG_X[0]) / X_STEP).astype(int), 0, len(LOG_X) - 1)
-    start = np.clip(-np.log(floor) / LEVEL_STEP, 0, len(LOG_S) - len(LEVELS) - 1)
-    low = start.astype(int)
-    part = (start - low)[:, None]
-    column = low[:, None] + np.arange(len(LEVELS))
-    return (1 - part) * table[row[:, None], column] + part * table[row[:, None], column + 1]
+
+    power: np.ndarray
+    floor: np.ndarray
+    strongest: float
+    cycles: int
+
+    def at(self, line_orders: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Power over floor, and floor over the strongest line, at multiples of the followed line; (k,) each."""
+        place = 2 * line_orders * self.cycles
+        near = np.clip(place.astype(int), 0, len(self.power) - 2)
+        power = np.maximum(self.power[near], self.power[near + 1])
+        floor = self.floor[near]
+        return power / floor, floor / self.strongest
 
 
-def _ratio_table(spread: float) -> np.ndarray:
-    """Log of p(x | line of level s) / p(x | no line) over LOG_X x LOG_S, `spread` decades about the level."""
+def line_spectrum(trace: AngleTrace) -> LineSpectrum:
+    """Hann spectrum of the whole trace with its floor."""
+    n = len(trace.y)
+    power = np.abs(fft.rfft(trace.y * np.hanning(n + 1)[:n], 2 * n)) ** 2
+    power = power[: int(0.95 * len(power))]
+    strongest = float(power[4:].max())
+    # A low quantile stays on the noise even where lines stand close; exponential bins, so q = -ln(1 - share).
+    group = int(np.clip(len(power) // 12, 24, 256))
+    groups = max(len(power) // group, 1)
+    low = np.quantile(power[: groups * group].reshape(groups, -1), FLOOR_SHARE, axis=1)
+    middles = (np.arange(groups) + 0.5) * group
+    noise = np.exp(np.interp(np.arange(len(power)), middles, np.log(low / -np.log1p(-FLOOR_SHARE) + 1e-300)))
+    leak = np.convolve(power, LEAKAGE, mode="same")[: len(power)]
+    return LineSpectrum(power, noise + leak + DYNAMIC_RANGE * strongest, strongest, trace.cycles)
+
+
+def _leakage() -> np.ndarray:
+    """Envelope of the Hann window's side lobes in power at half-bin steps, halved as each line fills two steps."""
+    away = np.abs(np.arange(-60, 61)) / 2
+    return np.where(away >= 2, 0.5 / (1e-9 + (np.pi * away * (away**2 - 1)) ** 2), 0.0) * (away >= 2)
+
+
+def slot_log_ratios(x: np.ndarray, floor: np.ndarray, below_level: np.ndarray | float = 0.0) -> np.ndarray:
+    """Log likelihood ratio line : no line for each slot, class level and class; shape (K, J, 3).
+
+    below_level: log power by which a slot's expected line lies below its class's level.
+    """
+    row = ((np.log(np.maximum(x, 1e-4)) - LOG_X[0]) / X_STEP + 0.5).astype(int)
+    column = ((-np.log(floor) - below_level) / S_STEP + 0.5).astype(int)
+    columns = column[:, None] + PER_LEVEL * np.arange(len(LEVELS))
+    line = LINE_DENSITIES[np.minimum(row, len(LOG_X) - 1)[:, None], np.clip(columns, 0, len(LOG_S) - 1)]
+    ratio = line - log_no_line(x, floor)[:, None, None]
+    return np.logaddexp(ratio + np.log1p(-ODD_SLOT), np.log(ODD_SLOT))
+
+
+def _line_density(spread: float) -> np.ndarray:
+    """Log of p(x | line of level s) over LOG_X x LOG_S, lines `spread` decades about the level."""
     nodes, weights = np.polynomial.hermite_e.hermegauss(15)
     x = np.exp(LOG_X)
     mean = 1 + np.exp(LOG_S[:, None] + spread * np.log(10) * nodes)
-    log_line = -x[:, None, None] / mean - np.log(mean) + np.log(weights / weights.sum())
-    return logsumexp(log_line, axis=2) - _log_no_line(x)[:, None]
+    return logsumexp(-x[:, None, None] / mean - np.log(mean) + np.log(weights / weights.sum()), axis=2)
 
 
-def _log_no_line(x: np.ndarray) -> np.ndarray:
-    stray = np.where(x > 4, STRAY / (np.maximum(x, 4) * 17.0), 1e-300)
-    return np.log((1 - STRAY) * np.exp(-np.minimum(x, 600)) + stray)
+def log_no_line(x: np.ndarray, floor: np.ndarray) -> np.ndarray:
+    """Log density of x in a slot without a shaft order: noise, or a stray line, rare if strong; (k,)."""
+    strong, weak = STRAY_DECADES
+    weakness = np.clip((strong - np.log10(np.maximum(x * floor, 1e-12))) / (strong - weak), 0, 1)
+    share = STRAY_STRONG * (STRAY_WEAK / STRAY_STRONG) ** weakness
+    stray = np.where(x > 4, share / (np.maximum(x, 4) * 17.0), 1e-300)
+    return np.log(np.exp(-np.minimum(x, 600)) + stray)
 
 
 def speed_log_prior(
@@ -147,47 +150,69 @@ def weigh(
     trace: AngleTrace,
     highest_hz: float,
     *,
+    sampled_hz: float,
     segments: int | None,
     previous_rpm: float | None,
     rpm_low: float,
     rpm_high: float,
-) -> list[Hypothesis]:
+) -> Hypotheses:
     """Log posterior weight of every (m, N) the followed line allows."""
     line = trace.line_hz
-    found = []
     bar_odds = {segments: 1.0} if segments else BAR_ODDS
-    total = sum(bar_odds.values())
+    bars = np.array(list(bar_odds))
+    log_odds = np.log(np.array(list(bar_odds.values())) / sum(bar_odds.values()))
     first = max(int(np.ceil(line * 60 / HIGHEST_RPM)), 1)
     last = min(int(line * 60 / LOWEST_RPM), 160)
-    for m in range(first, last + 1):
-        turn_hz = line / m
-        spectrum = order_spectrum(trace, m, max(int(highest_hz / turn_hz), 4), 2 if segments else 4)
-        if spectrum is None:
+    orders = np.arange(first, last + 1)
+    prior = speed_log_prior(line / orders * 60, rpm_low, rpm_high, previous_rpm)
+    scores = np.full((len(orders), len(bars)), -np.inf)
+    spectrum = line_spectrum(trace)
+    for row, m in enumerate(orders.tolist()):
+        if trace.cycles < FEWEST_TURNS * m:
             break
-        prior = speed_log_prior(np.array([turn_hz * 60]), rpm_low, rpm_high, previous_rpm)[0]
-        for bars, score in _bar_scores(spectrum, list(bar_odds)):
-            weight = score + prior + np.log(bar_odds[bars] / total)
-            found.append(Hypothesis(m, bars, turn_hz, float(weight)))
-    return found
+        scores[row] = _bar_scores(spectrum, m, highest_hz / line, sampled_hz / line, bars)
+    scores += prior[:, None] + log_odds
+    row, column = np.nonzero(np.isfinite(scores))
+    return Hypotheses(orders[row], bars[column], line / orders[row], scores[row, column])
 
 
-def _bar_scores(spectrum: OrderSpectrum, bar_counts: list[int]) -> list[tuple[int, float]]:
-    """Log likelihood of each bar count whose ripple lies inside the spectrum."""
-    k = np.arange(1, len(spectrum.x) + 1)
-    even = slot_log_ratio(spectrum.x, spectrum.floor, RATIOS["even"])
-    odd = slot_log_ratio(spectrum.x, spectrum.floor, RATIOS["odd"])
-    ripple = slot_log_ratio(spectrum.x, spectrum.floor, RATIOS["ripple"])
-    at = np.array([lcm(2, bars) for bars in bar_counts])
-    inside = at <= len(k)
-    is_ripple = (k[None, :] % at[inside, None] == 0).astype(float)
+def _bar_scores(
+    spectrum: LineSpectrum, line_order: int, highest: float, sampled: float, bars: np.ndarray
+) -> np.ndarray:
+    """Log likelihood of each bar count (B,); -inf where the ripple lies outside the spectrum.
+
+    highest, sampled: highest frequency looked at and sampling rate, in multiples of the followed line.
+    """
+    count = max(int(highest * line_order), 4)
+    k = np.arange(1, count + 1)
+    x, floor = spectrum.at(k / line_order)
+    even = slot_log_ratios(x, floor, FALL_EVEN * np.log(np.maximum(k, 2) / 2))[..., 0]
+    odd = slot_log_ratios(x, floor, FALL_ODD * np.log(np.maximum(k, 2) / 2))[..., 1]
+    ripple = slot_log_ratios(x, floor)[..., 2]
+    humps = np.where(bars % 2 == 0, bars, 2 * bars)  # lcm(2, bars)
+    is_ripple = (k[None, :] % humps[:, None] == 0).astype(float)
+    is_brush = ((k[None, :] % bars[:, None] == 0) & (k % 2 == 1) & (k > 1)).astype(float)
     once = _log_sum(odd[0]) - np.log(len(LEVELS))
-    odd_sum = odd[(k % 2 == 1) & (k > 1)].sum(axis=0)
-    even_sum = even[k % 2 == 0].sum(axis=0) - is_ripple @ even
+    odd_sum = odd[2::2].sum(axis=0) - is_brush @ odd
+    even_sum = even[1::2].sum(axis=0) - is_ripple @ even
     ripple_sum = is_ripple @ ripple + RIPPLE_LEVEL_PRIOR
-    even_top, odd_top = even_sum.max(axis=1), odd_sum.max()
-    both = np.exp(even_sum - even_top[:, None]) @ EVEN_AND_ODD @ np.exp(odd_sum - odd_top)
-    score = once + _log_sum(ripple_sum) + np.log(both + 1e-300) + even_top + odd_top
-    return list(zip(np.array(bar_counts)[inside].tolist(), score.tolist(), strict=True))
+    brush_sum = is_brush @ ripple - np.log(len(LEVELS))
+    score = once + _log_sum(ripple_sum) + _log_sum(brush_sum)
+    folded = _alias_orders(sampled * line_order, count, spectrum.cycles / line_order)
+    if len(folded):
+        alias = slot_log_ratios(*spectrum.at(folded / line_order))[..., 0].sum(axis=0)
+        score = score + _log_sum(alias) - np.log(len(LEVELS))
+    even_top, odd_top = even_sum.max(axis=1), odd_sum.max(axis=1)
+    both = np.exp(even_sum - even_top[:, None]) @ EVEN_AND_ODD * np.exp(odd_sum - odd_top[:, None])
+    score = score + np.log(both.sum(axis=1) + 1e-300) + even_top + odd_top
+    return np.where(humps <= count, score, -np.inf)
+
+
+def _alias_orders(samples_a_turn: float, count: int, turns: float) -> np.ndarray:
+    """Orders where content beyond half the sampling rate folds to, away from whole orders; (a,)."""
+    part = samples_a_turn % 1.0
+    parts = [p for p in {part, 1 - part} if 2 <= p * turns <= turns - 2]
+    return np.concatenate([np.arange(count) + p for p in parts]) if parts else np.zeros(0)
 
 
 def _log_sum(x: np.ndarray) -> np.ndarray:
@@ -198,16 +223,17 @@ def _log_sum(x: np.ndarray) -> np.ndarray:
 def _level_priors() -> tuple[np.ndarray, np.ndarray]:
     """Ripple level prior (J,), and even x odd level prior (J, J, not log)."""
     decade = LEVELS / np.log(10)
-    ripple = np.where((decade >= -3) & (decade <= 0), 0.0, -8.0)
+    ripple = -5.0 * np.maximum(-2.0 - decade, 0)  # a fault may outdo the ripple, but not hide it
     even = np.where(decade <= 0, 0.0, -3.0)
     gap = decade[None, :] - decade[:, None]
-    symmetric = 0.97 * np.exp(-0.5 * ((gap + 1.7) / 0.7) ** 2) / (0.7 * np.sqrt(2 * np.pi))
-    symmetric += 0.97 * 0.3 * ((gap < -1.7) / 5.0)
-    broken = 0.03 * ((gap >= -1.0) & (gap <= 0.5)) / 1.5
+    symmetric = 0.99 * np.exp(-0.5 * ((gap + 1.7) / 0.7) ** 2) / (0.7 * np.sqrt(2 * np.pi))
+    symmetric += 0.99 * 0.3 * ((gap < -1.7) / 5.0)
+    broken = 0.01 * ((gap >= -1.0) & (gap <= 0.5)) / 1.5
     odd = np.log(symmetric + broken + 1e-12)
     odd -= logsumexp(odd, axis=1, keepdims=True)
     return ripple - logsumexp(ripple), np.exp(even[:, None] - logsumexp(even) + odd)
 
 
 RIPPLE_LEVEL_PRIOR, EVEN_AND_ODD = _level_priors()
-RATIOS = {name: _ratio_table(spread) for name, spread in SPREAD.items()}
+LEAKAGE = _leakage()
+LINE_DENSITIES = np.stack([_line_density(SPREAD[name]) for name in ("even", "odd", "ripple")], axis=2)

@@ -16,7 +16,7 @@ from scipy.interpolate import CubicSpline
 from ingest.phase_smoothing import SmoothPhase, smooth_phase
 
 ROUNDS = 4
-MOST_BLOCKS = 96
+MOST_BLOCKS = 64
 
 
 @dataclass(frozen=True)
