@@ -186,10 +186,15 @@ def _listed(names: list[str]) -> str:
     return ", ".join(f"'{name}'" for name in names)
 
 
+# The apostrophe an export puts before text that a spreadsheet would take for a formula.
+_GUARDED = r"^'(?='*\s*[=+\-@＝＋－＠])"
+
+
 def _read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[pd.Series, pd.Series]:
     """Return the values of one column and, per row, what is wrong with it ("" where nothing is)."""
     problem = pd.Series("", index=cells.index, dtype="object")
     if column.kind in ("text", "id"):
+        cells = cells.str.replace(_GUARDED, "", regex=True)
         return cells.astype("object").where(cells != "", None), problem
     if column.kind == "choice":
         return _read_choice(cells, column, problem)

@@ -107,9 +107,31 @@ def load_waveform(ledger: Path | str, capture_hash: str) -> Capture:
 
 def read_waveform(path: Path) -> Capture:
     """Return the capture in one waveform file; the file's name must be the hash of its samples."""
-    stored, encoding, about = _read(path)
+    capture = _capture(*_read(path))
+    if capture.identity != path.stem:
+        raise LedgerError(
+            "waveform-damaged",
+            f"The waveform file {path} is damaged: its samples don't match its name; restore a copy.",
+        )
+    return capture
+
+
+def parse_waveform(content: bytes) -> Capture | None:
+    """Return the capture in the content of a waveform file of ours, or None if it is another Parquet file."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        if b"capture" not in (pq.read_schema(pa.BufferReader(content)).metadata or {}):
+            return None
+        return _capture(*_read_parquet(pa.BufferReader(content)))
+    except (pa.ArrowException, OSError, KeyError, TypeError, ValueError):
+        return None
+
+
+def _capture(stored: np.ndarray, encoding: Encoding, about: dict) -> Capture:
     captured_at = about["captured_at"]
-    capture = Capture(
+    return Capture(
         current_a=encoding.decode(stored),
         sample_rate_hz=float.fromhex(about["sample_rate_hz"]),
         start_s=float.fromhex(about["start_s"]),
@@ -118,12 +140,6 @@ def read_waveform(path: Path) -> Capture:
         captured_at=datetime.fromisoformat(captured_at) if captured_at else None,
         notes=tuple(Note(**note) for note in about["notes"]),
     )
-    if capture.identity != path.stem:
-        raise LedgerError(
-            "waveform-damaged",
-            f"The waveform file {path} is damaged: its samples don't match its name; restore a copy.",
-        )
-    return capture
 
 
 def encode(current_a: np.ndarray) -> tuple[np.ndarray, Encoding]:
@@ -233,12 +249,9 @@ def _write_durably(path: Path, table: pa.Table, encoding: Encoding) -> None:
 
 def _read(path: Path) -> tuple[np.ndarray, Encoding, dict]:
     import pyarrow as pa
-    import pyarrow.parquet as pq
 
     try:
-        table = pq.ParquetFile(path).read()
-        about = json.loads(table.schema.metadata[b"capture"])
-        return table[COLUMN].to_numpy(), Encoding(**about["encoding"]), about
+        return _read_parquet(path)
     except FileNotFoundError as error:
         raise LedgerError(
             "waveform-missing", f"The waveform file {path} is missing; restore it from a backup."
@@ -247,3 +260,11 @@ def _read(path: Path) -> tuple[np.ndarray, Encoding, dict]:
         raise LedgerError(
             "waveform-damaged", f"The waveform file {path} can't be read; restore it from a backup."
         ) from error
+
+
+def _read_parquet(source: Path | pa.BufferReader) -> tuple[np.ndarray, Encoding, dict]:
+    import pyarrow.parquet as pq
+
+    table = pq.ParquetFile(source).read()
+    about = json.loads(table.schema.metadata[b"capture"])
+    return table[COLUMN].to_numpy(), Encoding(**about["encoding"]), about
