@@ -129,11 +129,7 @@ def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator
 
 
 def _electrical(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:
-    row = connection.execute(
-        "SELECT c.system_v, any_value(t.rated_pressure_kpa) FROM vehicle c LEFT JOIN pump p ON p.unit = c.unit"
-        " AND p.removed_on IS NULL LEFT JOIN pump_type t USING (pump_type) WHERE c.unit = ? GROUP BY 1",
-        [entry.unit],
-    ).fetchall()
+    row = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall()
     system_v, rated_kpa = row[0] if row else (None, None)
     if entry.supply_v is not None and system_v:
         low, high = (share * system_v for share in _SUPPLY_SHARE)

@@ -100,7 +100,7 @@ def check_dates(loaded: LoadedRows, questions: Questions, today: date) -> list[s
             if frame is None or field not in frame:
                 continue
             late = frame[frame[field] > limit]
-            if len(late) > _CLOCK_SHARE * len(frame) and len(late) > 20:
+            if len(late) > _CLOCK_SHARE * len(frame) and len(late) > 10:
                 notices.append(
                     f"{frame['file'].iloc[0]}: {len(late):,} rows have {field} after today, {today};"
                     " is the computer's clock right?"
@@ -116,8 +116,8 @@ def check_vehicles(
     connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions
 ) -> list[str]:
     """Ask about VINs with a wrong check digit, and names nearly another's; returns notices."""
-    rows = connection.execute("SELECT unit, vin FROM vehicle ORDER BY recorded_at, unit").fetchall()
-    vins = {unit: vin for unit, vin in rows if vin}
+    rows = connection.execute("SELECT unit, vin, recorded_at FROM vehicle").fetchall()
+    vins = {unit: vin for unit, vin, _ in rows if vin}
     frame = loaded.frames.get("vehicle")
     ours = set() if frame is None else set(frame.index)
     unchecked = 0
@@ -127,7 +127,9 @@ def check_vehicles(
             unchecked += 1
         elif problem:
             loaded.ask(questions, "vehicle", unit, "vin", *problem)
-    order = {unit: place for place, unit in enumerate(loaded_order(rows, frame))}
+    file_row = {} if frame is None else frame["file_row"].to_dict()
+    known_since = {unit: (at, unit not in ours, file_row.get(unit, 0)) for unit, _, at in rows}
+    order = {unit: place for place, unit in enumerate(sorted(known_since, key=known_since.__getitem__))}
     for unit, other in similar_vins(vins).items():
         if order[unit] < order[other]:
             unit, other = other, unit
@@ -136,7 +138,7 @@ def check_vehicles(
         text = f"VIN {vins[unit]} is {how} unit {other} ({vins[other]}); is it that unit?"
         loaded.ask(questions, "vehicle", unit, "vin", "same-vin" if same else "similar-vin", text)
     asked = set()
-    for unit, others in similar_units([unit for unit, _ in rows]).items():
+    for unit, others in similar_units(known_since).items():
         earlier = [u for u in others if order[u] < order[unit]]
         if earlier and unit not in asked:
             asked.add(unit)
@@ -145,15 +147,6 @@ def check_vehicles(
     if unchecked:
         return [f"vehicles.csv: {unchecked:,} VINs from outside North America carry no valid check digit."]
     return []
-
-
-def loaded_order(rows: list[tuple[str, str | None]], frame: pd.DataFrame | None) -> list[str]:
-    """Units from the longest known to the latest: those of this load last, in the file's order."""
-    units = [unit for unit, _ in rows]
-    if frame is None:
-        return units
-    in_file = frame["file_row"].to_dict()
-    return sorted(units, key=lambda unit: in_file.get(unit, 0))
 
 
 def check_lives(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions) -> None:

@@ -83,6 +83,19 @@ def match_rows(existing: pd.DataFrame, rows: pd.DataFrame, key: tuple[str, ...])
     return place
 
 
+def fill_matches(
+    place: np.ndarray, todo: np.ndarray, free: pd.DataFrame, rows: pd.DataFrame, key: tuple[str, ...]
+) -> None:
+    """Write into `place` the matches, by `key`, of the rows numbered `todo` among the rows of `free`.
+
+    free: part of a ledger table with its row numbers in `ledger_place`.
+    """
+    if not len(todo) or free.empty:
+        return
+    found = match_rows(free.reset_index(drop=True), rows.iloc[todo].reset_index(drop=True), key)
+    place[todo] = np.where(found >= 0, free["ledger_place"].to_numpy()[found], -1)
+
+
 def _lookup(keys: pd.Series, places: np.ndarray, wanted: pd.Series) -> np.ndarray:
     found = pd.Index(keys).get_indexer(pd.Index(wanted))
     return np.where(found >= 0, places[found], -1)

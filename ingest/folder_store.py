@@ -22,6 +22,7 @@ from ingest.folder_checks import (
 )
 from ingest.folder_csv import ReadTable
 from ingest.folder_merge import Merged, Stamp, merge_rows
+from ingest.folder_pumps import match_pumps
 from ingest.folder_questions import Questions
 from ingest.folder_settings import FleetFile, store_fleet_file
 from ingest.folder_tables import ODOMETERS, PUMPS, TABLES, VEHICLES, VISITS
@@ -85,7 +86,8 @@ def store_folder(
         if table is VISITS:
             merged, gained = _store_visits(connection, read, rows, captures, questions, stamp)
         else:
-            merged = merge_rows(connection, table, rows, read.given, stamp)
+            place = match_pumps(connection, rows) if table is PUMPS else None
+            merged = merge_rows(connection, table, rows, read.given, stamp, place=place)
             gained = np.zeros(len(rows), dtype=bool)
         status = merged.status.copy()
         status[gained & (status == "unchanged")] = "changed"

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ingest.folder_captures import CaptureResult
-from ingest.folder_merge import Merged, Stamp, as_text, composite_key, match_rows, merge_rows, write_log
+from ingest.folder_merge import Merged, Stamp, as_text, composite_key, fill_matches, merge_rows, write_log
 from ingest.folder_questions import Questions
 from ingest.folder_tables import METRIC_NAMES, VISITS
 from ingest.load_report import RowProblem
@@ -208,31 +208,22 @@ def match_visits(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, twic
             free = existing[~existing["ledger_place"].isin(place[place >= 0])]
             if len(key) == 4:  # one of the two has no capture
                 blank = rows["capture_hash"].iloc[todo].isna().to_numpy()
-                _fill(place, todo[blank], free, rows, columns)
+                fill_matches(place, todo[blank], free, rows, columns)
                 free = free[free["capture_hash"].isna()]
                 todo = todo[~blank]
             elif len(key) == 3:
                 if "serial" in rows:
                     todo = todo[rows["serial"].iloc[todo].isna().to_numpy()]
                 same_capture = (*columns, "capture_hash")
-                _fill(place, todo, free, rows, same_capture)
+                fill_matches(place, todo, free, rows, same_capture)
                 continue
-            _fill(place, todo, free, rows, columns)
+            fill_matches(place, todo, free, rows, columns)
     return place
 
 
 def _repeated(existing: pd.DataFrame) -> pd.Series:
     key = composite_key(existing, VISITS.key)
     return key[key.duplicated()]
-
-
-def _fill(
-    place: np.ndarray, todo: np.ndarray, free: pd.DataFrame, rows: pd.DataFrame, key: tuple[str, ...]
-) -> None:
-    if not len(todo) or free.empty:
-        return
-    found = match_rows(free.reset_index(drop=True), rows.iloc[todo].reset_index(drop=True), key)
-    place[todo] = np.where(found >= 0, free["ledger_place"].to_numpy()[found], -1)
 
 
 def add_readings(

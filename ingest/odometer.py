@@ -21,7 +21,6 @@ SLACK_DAYS = 30.0
 FASTER = 4.0
 # Light truck or van, 11,543 mi a year (AFDC chart 10309): a unit without any history of its own.
 DEFAULT_KM_PER_DAY = 11543 * KM_PER_MILE / 365.25
-_CONFIRMED_WEIGHT = 1000
 
 
 @dataclass(frozen=True)
@@ -93,24 +92,27 @@ def _fast_rates(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
 
 
 def _longest_chains(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
-    """Mark the readings on each unit's heaviest chain of readings that can all be true."""
+    """Mark the readings on each unit's longest chain of readings that can all be true.
+
+    A reading that was vouched for may be as far ahead as it likes.
+    """
     trusted = np.zeros(len(frame), dtype=bool)
     starts = np.flatnonzero(np.r_[True, codes[1:] != codes[:-1]])
     sizes = np.diff(np.r_[starts, len(frame)])
     columns = {
         name: frame[name].to_numpy(dtype=float) for name in ("day", "odometer_km", "km_per_day", "cap")
     }
-    weight = np.ones(len(frame))
-    if "confirmed" in frame:
-        weight[frame["confirmed"].to_numpy(dtype=bool)] = _CONFIRMED_WEIGHT
+    vouched = frame["confirmed"].to_numpy(dtype=bool) if "confirmed" in frame else np.zeros(len(frame), bool)
     for size in np.unique(sizes):  # units with equally many readings go together
         rows = starts[sizes == size][:, None] + np.arange(size)
         day, km = columns["day"][rows], columns["odometer_km"][rows]
         rate, cap = columns["km_per_day"][rows[:, :1]], columns["cap"][rows[:, :1]]
-        best, back = weight[rows].copy(), np.full(rows.shape, -1)
+        sure = vouched[rows]
+        best, back = np.ones(rows.shape), np.full(rows.shape, -1)
         for j in range(1, size):
             driven, days = km[:, j : j + 1] - km[:, :j], day[:, j : j + 1] - day[:, :j]
-            possible = (driven >= -LOOSE_DAYS * rate) & (driven <= cap * (days + SLACK_DAYS))
+            in_time = (driven <= cap * (days + SLACK_DAYS)) | sure[:, :j] | sure[:, j : j + 1]
+            possible = (driven >= -LOOSE_DAYS * rate) & in_time
             score = np.where(possible, best[:, :j], 0.0)
             before = score.argmax(axis=1)
             gain = score[np.arange(len(rows)), before]

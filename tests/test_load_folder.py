@@ -83,7 +83,8 @@ def test_corrected_rows_update_with_a_log_entry(tmp_path, ledger):
     assert (count(report, "visits.csv").changed, count(report, "visits.csv").unchanged) == (2, 4)
     log = query(
         ledger,
-        "SELECT table_name, field, old_value, new_value, changed_by, command FROM change_log ORDER BY change_id",
+        "SELECT table_name, field, old_value, new_value, changed_by, command FROM change_log"
+        " ORDER BY change_id",
     )
     assert ("visit", "supply_v", "13.5", "13.1", "Kim", "load") in log
     assert ("visit", "odometer_entered", "46000", "46100", "Kim", "load") in log
