@@ -50,7 +50,7 @@ def read_capture_bytes(
     """Read a capture from `data`, the content of a file called `name`; otherwise as `read_capture`."""
     options = parse_options(channel, probe, sample_rate_hz, full_scale, record)
     _refuse_large(name, len(data))
-    return _read(name, bytes(data), options)
+    return _read(name, data if isinstance(data, bytes) else bytes(data), options)
 
 
 def _read(name: str, data: bytes, options: Options) -> Capture:
@@ -85,12 +85,15 @@ def _load(path: str | os.PathLike[str]) -> bytes:
                 f"{name}: this is a folder, pipe or device, not a file; name the capture itself.",
             )
         _refuse_large(name, status.st_size)
-        with os.fdopen(handle, "rb", closefd=False) as file:
-            # the size may grow between the check and the reading
-            data = file.read(MAX_FILE_BYTES + 1)
+        with os.fdopen(handle, "rb", buffering=0, closefd=False) as file:
+            # one more than the size tells whether it has grown since the check
+            data = file.read(status.st_size + 1)
     finally:
         os.close(handle)
-    _refuse_large(name, len(data))
+    if len(data) > status.st_size:
+        raise CaptureRefused(
+            "still-growing", f"{name}: the file is still being written; read it when the recorder is done."
+        )
     return data
 
 

@@ -17,7 +17,8 @@ _HEAD = 8_192
 def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Table:
     """Return the file's table; raises CaptureRefused for anything that is not a supported capture."""
     head = data[:_HEAD]
-    if not data.strip(b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"):
+    blank = b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"
+    if not head.strip(blank) and not data.strip(blank):
         raise CaptureRefused("empty", "the file is empty; export the capture again.")
     if head.startswith(b"\x1f\x8b"):
         if nested:

@@ -12,10 +12,11 @@ from ingest.errors import CaptureRefused
 from ingest.readers.cells import kind_of
 from ingest.readers.encoding import PlainText, decode
 
-HEAD_BYTES = 32_768
+HEAD_BYTES = 12_288
 LONGEST_HEAD_BYTES = 4_194_304
 TAIL_BYTES = 4_096
 LONGEST_LINE = 100_000
+SAMPLE_LINES = 24  # from the head, and as many from the tail
 _CANDIDATES = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), ("|", "."), ("|", ","))
 _BLANKS = ((" ", "."), (" ", ","))
 DELIMITER_NAMES = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blanks"}
@@ -79,17 +80,15 @@ def _lines(text: PlainText, data: bytes, *, drop_last: bool = False, drop_first:
 
 
 def _layout_of(text: PlainText, lines: list[str], whole: bool) -> Layout | None:
-    filled = [line for line in lines if line.strip(' \t,;"')]
-    sample = filled[-40:]
+    filled = [line for line in lines[-4 * SAMPLE_LINES :] if line.strip(' \t,;"')]
+    sample = filled[-SAMPLE_LINES:]
     if not whole:
         tail = _lines(text, text.data[-TAIL_BYTES:], drop_first=True)[:-1]
-        sample = sample + [line for line in tail if line.strip(' \t,;"')][-20:]
+        sample = sample + [line for line in tail if line.strip(' \t,;"')][-SAMPLE_LINES:]
     if max(map(len, sample), default=0) > LONGEST_LINE:
         return None
     best = None
     for order, (delimiter, decimal) in enumerate(_CANDIDATES + _BLANKS):
-        if delimiter != " " and delimiter == decimal:
-            continue
         score, count = _score(sample, delimiter, decimal)
         key = (score, count, -order)
         if score > 0.3 and (best is None or key > best[0]):
@@ -176,6 +175,8 @@ def is_row(cells: list[str], decimal: str, columns: tuple[int, ...], width: int)
     """Tell whether the cells are a row of numbers rather than a line of the header."""
     if len(cells) < min(width, columns[-1] + 1):
         return False
+    if kind_of(cells[columns[0]], decimal) == "text":
+        return False  # most header lines end here
     kinds = [kind_of(cells[index], decimal) for index in columns]
     if "text" in kinds or not ("number" in kinds or "clock" in kinds):
         return False

@@ -59,23 +59,27 @@ def _fast(text: PlainText, layout: Layout) -> Body | None:
 
     start = layout.first_byte
     data = text.data
-    if data.find(b"\n\n", start, len(data.rstrip(b"\n"))) >= 0:
+    end = len(data) - len(data[-4096:]) + len(data[-4096:].rstrip(b"\n"))
+    if len(layout.columns) == 1 and data.find(b"\n\n", start, end) >= 0:
         return None  # a blank line may part two records
-    buffer = pa.py_buffer(data).slice(start)
+    buffer = pa.py_buffer(data).slice(start, end - start)
     if b"+" in data[start : start + 4096]:  # the engine knows no plus sign; exponents don't need theirs
-        buffer = pa.py_buffer(data[start:].replace(b"+", b""))
+        buffer = pa.py_buffer(data[start:end].replace(b"+", b""))
     names = [str(index) for index in range(layout.cells)]
     try:
         table = csv.read_csv(
             pa.BufferReader(buffer),
-            read_options=csv.ReadOptions(column_names=names, use_threads=True, block_size=4 << 20),
+            read_options=csv.ReadOptions(column_names=names, use_threads=True, block_size=2 << 20),
             parse_options=csv.ParseOptions(
-                delimiter=layout.delimiter, quote_char='"' if layout.quoted else False
+                delimiter=layout.delimiter,
+                quote_char='"' if layout.quoted else False,
+                # a blank line becomes a row without any number, which is looked for below
+                ignore_empty_lines=len(layout.columns) == 1,
             ),
             convert_options=csv.ConvertOptions(
                 include_columns=[names[index] for index in layout.columns],
                 column_types={names[index]: pa.float64() for index in layout.columns},
-                null_values=["", "NaN", "nan", "---", "--", "-"],
+                null_values=["", "NaN"],
                 decimal_point=layout.decimal,
                 check_utf8=False,
             ),
@@ -83,6 +87,8 @@ def _fast(text: PlainText, layout: Layout) -> Body | None:
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError, IndexError):
         return None
     refuse_rows(table.num_rows, len(layout.columns))
+    if len(layout.columns) > 1 and all(column.null_count for column in table.columns):
+        return None  # a row without any number may be a blank line, which may part two records
     values, overflow = [], []
     for column in table.columns:
         array = column.to_numpy()

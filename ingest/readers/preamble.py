@@ -157,7 +157,9 @@ def _covers(cells: list[str], layout: Layout) -> float:
 def _could_name(cells: list[str], layout: Layout, entries: list[Entry], *, only: bool) -> bool:
     lined = _line_up(cells, layout)
     filled = [cell for cell in lined if cell]
-    if not filled or "=" in "".join(filled) or any(_is_number(cell) for cell in filled):
+    if not filled or any(_is_number(cell) for cell in filled):
+        return False
+    if "=" in "".join(filled) and len(filled) < len(layout.columns):
         return False
     if len(filled) < max(1, 0.5 * len(layout.columns)) or max(map(len, filled)) > 80:
         return False

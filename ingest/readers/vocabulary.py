@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 _KEYS = {
     "interval": """
@@ -101,6 +102,7 @@ def fold(text: str) -> str:
     return re.sub(r"[\W_]", "", plain.lower())
 
 
+@lru_cache(maxsize=4096)
 def key_of(text: str) -> str | None:
     """Return what a header key means ("interval", "rate", …), or None; a unit in brackets is ignored."""
     return KEY_OF.get(fold(re.sub(r"[\(\[].*?[\)\]]", "", text)))
