@@ -73,6 +73,20 @@ TOTALS = {PLANNED: "Planned replacement, all in", FAILURE: "On-failure replaceme
 
 
 @dataclass(frozen=True)
+class Entry:
+    """One price as entered."""
+
+    element: str
+    amount: float
+    vehicle_class: str | None
+    depot: str | None
+    source: str | None
+    confirmed: bool
+    valid_from: date
+    recorded_at: datetime
+
+
+@dataclass(frozen=True)
 class Prices:
     """What one pump's events cost, in money; `placeholders` names the elements no one has confirmed."""
 
@@ -96,7 +110,7 @@ class CostBook:
 
     on: date
     currency: str
-    entries: pd.DataFrame
+    entries: tuple[Entry, ...]
     type_prices: Mapping[str, float]
 
     def amount(
@@ -107,20 +121,31 @@ class CostBook:
         known_by: datetime | None = None,
     ) -> tuple[float | None, bool, datetime | None]:
         """Return (amount, confirmed, recorded_at) of the most specific, latest entry; None without one."""
-        rows = self.entries[self.entries["element"] == element]
-        if known_by is not None:
-            rows = rows[rows["recorded_at"] <= known_by]
-        if len(rows):
-            fits = (rows["class"].isna() | (rows["class"] == vehicle_class)) & (
-                rows["depot"].isna() | (rows["depot"] == depot)
-            )
-            rows = rows[fits]
-        if not len(rows):
-            return None, False, None
+        row = self.entry(element, vehicle_class, depot, known_by)
+        return (None, False, None) if row is None else (row.amount, row.confirmed, row.recorded_at)
+
+    def entry(
+        self,
+        element: str,
+        vehicle_class: str | None = None,
+        depot: str | None = None,
+        known_by: datetime | None = None,
+    ) -> Entry | None:
+        """Return the entry that holds for one class and depot, or None."""
+        fits = [
+            row
+            for row in self.entries
+            if row.element == element
+            and row.vehicle_class in (None, vehicle_class)
+            and row.depot in (None, depot)
+            and (known_by is None or row.recorded_at <= known_by)
+        ]
         # A depot's own price is nearer the bill than a class's.
-        specific = 2 * rows["depot"].notna().astype(int) + rows["class"].notna().astype(int)
-        row = rows.assign(specific=specific).sort_values(["specific", "valid_from", "recorded_at"]).iloc[-1]
-        return float(row["amount"]), bool(row["confirmed"]), row["recorded_at"]
+        return max(
+            fits,
+            key=lambda r: (r.depot is not None, r.vehicle_class is not None, r.valid_from, r.recorded_at),
+            default=None,
+        )
 
     def prices(
         self,
@@ -188,15 +213,14 @@ class CostBook:
         return pd.DataFrame(rows, columns=names, index=pumps.index)
 
     def table(self, vehicle_class: str | None = None, depot: str | None = None) -> pd.DataFrame:
-        """Return every element as in force: element, label, amount, unit, confirmed, source, valid_from, scope."""
+        """Return every element as in force, with its label, unit, source, scope and whether confirmed."""
         rows = []
         for name, label, default, unit, source in [
             *((n, label, None, "money", "sum of the elements") for n, label in TOTALS.items()),
             *((e.name, e.label, e.default, e.unit, e.source) for e in ELEMENTS),
         ]:
-            amount, confirmed, when = self.amount(name, vehicle_class, depot)
-            entry = self.entries[(self.entries["element"] == name) & (self.entries["recorded_at"] == when)]
-            row = entry.iloc[-1] if amount is not None and len(entry) else None
+            row = self.entry(name, vehicle_class, depot)
+            amount, confirmed = (None, False) if row is None else (row.amount, row.confirmed)
             if name in TOTALS:
                 prices = self.prices(vehicle_class, depot)
                 amount = prices.planned if name == PLANNED else prices.failure
@@ -208,9 +232,9 @@ class CostBook:
                     "amount": default if amount is None else amount,
                     "unit": unit,
                     "confirmed": confirmed,
-                    "source": source if row is None else (row["source"] or "no source given"),
-                    "valid_from": None if row is None else row["valid_from"],
-                    "scope": "" if row is None else _scope(row["class"], row["depot"]),
+                    "source": source if row is None else (row.source or "no source given"),
+                    "valid_from": None if row is None else row.valid_from,
+                    "scope": "" if row is None else _scope(row.vehicle_class, row.depot),
                 }
             )
         return pd.DataFrame(rows)
@@ -256,9 +280,9 @@ def _used(side: str) -> set[str]:
     return names
 
 
-def _scope(vehicle_class: Any, depot: Any) -> str:
-    parts = [f"class {vehicle_class}"] if isinstance(vehicle_class, str) else []
-    return ", ".join([*parts, *([f"depot {depot}"] if isinstance(depot, str) else [])])
+def _scope(vehicle_class: str | None, depot: str | None) -> str:
+    parts = [f"class {vehicle_class}"] if vehicle_class else []
+    return ", ".join([*parts, *([f"depot {depot}"] if depot else [])])
 
 
 def read_costs(ledger: Path, on: date | None = None) -> CostBook:
@@ -269,19 +293,18 @@ def read_costs(ledger: Path, on: date | None = None) -> CostBook:
 
 def cost_book(connection: duckdb.DuckDBPyConnection, on: date) -> CostBook:
     """As `read_costs`, on an open connection."""
-    entries = connection.execute((SQL / "cost_entries.sql").read_text(encoding="utf-8"), [on]).df()
+    rows = connection.execute((SQL / "cost_entries.sql").read_text(encoding="utf-8"), [on]).fetchall()
+    entries = [Entry(*row) for row in rows]
     settings = settings_chosen(connection, on)
     # A whole amount may also have been set as a setting; an entry made for it counts first.
     for name in (PLANNED, FAILURE):
-        if name in settings and not (entries["element"] == name).any():
-            entries.loc[len(entries)] = {
-                "element": name, "amount": float(settings[name]), "class": None, "depot": None, "source": "setting",
-                "confirmed": settings[name] != DEFAULTS[name], "valid_from": pd.Timestamp("1900-01-01"),
-                "recorded_at": pd.Timestamp("1900-01-01"),
-            }  # fmt: skip
+        if name in settings and not any(entry.element == name for entry in entries):
+            amount, start = float(settings[name]), date(1900, 1, 1)
+            sure = amount != DEFAULTS[name]
+            entries.append(Entry(name, amount, None, None, "setting", sure, start, datetime(1900, 1, 1)))
     types = connection.execute("SELECT pump_type, price FROM pump_type WHERE price IS NOT NULL").fetchall()
     currency = str(settings_at(connection, on)["currency"])
-    return CostBook(on, currency, entries, dict(types))
+    return CostBook(on, currency, tuple(entries), dict(types))
 
 
 def set_cost(

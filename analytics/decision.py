@@ -15,31 +15,29 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+Numbers = np.ndarray | float
 ON_COST, ON_CEILING, NOT_SAFER, NOT_YET = "cost", "risk ceiling", "a new pump is no safer", "not yet worth it"
 
 
 def waiting_cost(
-    risk: np.ndarray,
-    distance_km: np.ndarray,
-    planned: np.ndarray,
-    failure: np.ndarray,
-    cost_per_km: np.ndarray,
+    risk: Numbers, distance_km: Numbers, planned: Numbers, failure: Numbers, cost_per_km: Numbers
 ) -> np.ndarray:
     """Return what waiting over `distance_km` costs net, (Cf − Cp)·p − g·d·(1 − p/2), in money (n,)."""
     risk = np.asarray(risk, float)
-    return (np.asarray(failure) - planned) * risk - np.asarray(cost_per_km) * distance_km * (1 - risk / 2)
+    run = np.asarray(cost_per_km, float) * distance_km
+    return (np.asarray(failure, float) - planned) * risk - run * (1 - risk / 2)
 
 
 def worth_booking(
-    risk: np.ndarray,
-    risk_if_new: np.ndarray,
-    distance_km: np.ndarray,
-    planned: np.ndarray,
-    failure: np.ndarray,
-    cost_per_km: np.ndarray,
-    ceiling: np.ndarray | float = np.nan,
+    risk: Numbers,
+    risk_if_new: Numbers,
+    distance_km: Numbers,
+    planned: Numbers,
+    failure: Numbers,
+    cost_per_km: Numbers,
+    ceiling: Numbers = np.nan,
 ) -> pd.DataFrame:
-    """Return `worth` (bool), `because` and `benefit` (money, what changing now saves against waiting) per pump.
+    """Return `worth` (bool), `because` and `benefit` (money saved by changing now, not waiting) per pump.
 
     All arrays (n,): risk over the next `distance_km`, the same for a new pump, prices, long-run cost per km,
     and the class's risk ceiling (NaN: none). A risk above its ceiling overrides cost.
@@ -54,10 +52,10 @@ def worth_booking(
 
 
 def break_even_risk(
-    distance_km: np.ndarray, planned: np.ndarray, failure: np.ndarray, cost_per_km: np.ndarray
+    distance_km: Numbers, planned: Numbers, failure: Numbers, cost_per_km: Numbers
 ) -> np.ndarray:
-    """Return the risk from which changing is worth it: g·d / (Cf − Cp + g·d/2); infinite where never."""
+    """Return the risk from which changing is worth it: g·d / (Cf − Cp + g·d/2); infinite where failing costs no more."""
     run = np.asarray(cost_per_km, float) * distance_km
     gap = np.asarray(failure, float) - planned
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(gap + run / 2 > 0, run / np.maximum(gap + run / 2, 1e-300), np.inf)
+        return np.where(gap > 0, run / np.maximum(gap + run / 2, 1e-300), np.inf)

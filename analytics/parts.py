@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy import special
 
 from ingest.errors import EntryRefused
 
@@ -30,7 +30,11 @@ def stock_for_service_level(expected: float, level: float, certain: int = 0) -> 
         )
     if not expected >= 0:
         raise EntryRefused("bad-demand", f"Expected failures are {expected:g}; they must be 0 or more.")
-    return certain + int(stats.poisson.ppf(level, expected))
+    if expected == 0:
+        return certain
+    # pdtrik inverts P(demand ≤ k) = level for k as a real number.
+    most = float(special.pdtrik(level, expected))
+    return certain + max(int(np.ceil(most - 1e-9)), 0)
 
 
 def parts_table(

@@ -19,7 +19,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from analytics.assignment import Assignment, assign
 from analytics.parts import DEFAULT_LEAD_DAYS, order_by, parts_table
@@ -28,6 +27,7 @@ from analytics.plan_inputs import Inputs, read_inputs
 from analytics.visits_ahead import monday, planned_visits
 from ingest.errors import EntryRefused
 
+Z80 = 1.2815515655  # normal quantile at 90 %
 FAILED_OUTRIGHT = "no-current-proven-supply"
 FIXED = ("booked", "pinned")
 KEEP_DAY_BONUS = 5.0  # money: a proposal keeps its day unless another is better by more
@@ -434,8 +434,7 @@ def _saving_range(lines: pd.DataFrame, inputs: Inputs) -> tuple[float, float, fl
     p = lines["risk"].to_numpy(float)
     gap = (lines["failure"] - lines["planned"]).to_numpy(float)
     sd = float(np.sqrt((p * (1 - p) * gap**2).sum()))
-    z = stats.norm.ppf(0.9)
-    return expected - z * sd, expected + z * sd, expected
+    return expected - Z80 * sd, expected + Z80 * sd, expected
 
 
 def _bay_use(free: dict, lines: pd.DataFrame) -> pd.DataFrame:

@@ -61,14 +61,11 @@ class TypeLife:
     def text(self) -> str:
         """Say on how much the figures rest."""
         if not self.failures:
-            return (
-                f"No failure of type {self.pump_type} is on record: its life is taken from other types and "
-                "from practice."
-            )
+            return "No failure on record: life is taken from other types and from practice."
         if self.failures < FEW_FAILURES:
             return (
-                f"{self.failures} failure{'s' if self.failures > 1 else ''} of {self.lives} lives of type "
-                f"{self.pump_type}: {self.prior_share:.0%} of what is said about its ageing is not its own record."
+                f"{self.failures} failure{'s' if self.failures > 1 else ''} in {self.lives} lives: "
+                f"{self.prior_share:.0%} of what is said about ageing is not its own record."
             )
         return ""
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from ingest.errors import EntryRefused
 
@@ -101,7 +101,7 @@ class WeibullFit(Weibull):
         """Return the normal-theory interval of a quantile, on its logarithm (delta method)."""
         k = np.log(-np.log1p(-share))
         gradient = np.array([1 / self.scale, -k / self.shape**2])  # of ln t_p = ln α + k/β
-        half = stats.norm.ppf((1 + level) / 2) * np.sqrt(gradient @ self.covariance @ gradient)
+        half = special.ndtri((1 + level) / 2) * np.sqrt(gradient @ self.covariance @ gradient)
         middle = np.log(self.quantile(share))
         return float(np.exp(middle - half)), float(np.exp(middle + half))
 
@@ -256,7 +256,7 @@ def _best_over_shape(data, log_scale_of, start: float) -> float:
 
 def _ratio_interval(best, middle: float, top: float, level: float) -> tuple[float, float]:
     """Return where 2·(top − best(x)) equals the χ² quantile, below and above `middle` (logarithms)."""
-    allowed = stats.chi2.ppf(level, 1) / 2
+    allowed = special.ndtri((1 + level) / 2) ** 2 / 2  # χ² with 1 degree of freedom is a squared normal
 
     def excess(x: float) -> float:
         return top - best(x) - allowed

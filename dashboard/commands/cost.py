@@ -1,0 +1,178 @@
+"""`pumpledger cost`: what was spent, what policies would cost here, the best age; and setting a price."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from datetime import date
+from typing import TYPE_CHECKING
+
+from ingest.errors import EntryRefused
+
+if TYPE_CHECKING:
+    from analytics.costs import CostReview
+
+EXAMPLE = 'pumpledger cost --set tow=520 --source "tow contract"'
+FRAMES = ("elements", "spent", "breakdowns", "policies", "best_ages", "ratio_curve", "tornado", "lists")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options."""
+    parser.add_argument(
+        "--as-of", type=_day, metavar="DATE", help="the day to stand on; default: the last dated fact"
+    )
+    parser.add_argument(
+        "--discount", type=float, default=0.0, metavar="PCT", help="a yearly rate, for the best age"
+    )
+    parser.add_argument(
+        "--set", action="append", default=[], metavar="ELEMENT=AMOUNT", help="enter a confirmed price first"
+    )
+    parser.add_argument(
+        "--class", dest="vehicle_class", metavar="CLASS", help="with --set: for this class only"
+    )
+    parser.add_argument("--depot", metavar="DEPOT", help="with --set: for this depot only")
+    parser.add_argument(
+        "--from", dest="valid_from", type=_day, metavar="DATE", help="with --set: from this day on"
+    )
+    parser.add_argument("--source", metavar="TEXT", help="with --set: where the price comes from")
+    parser.add_argument("--elements", action="store_true", help="list the elements of cost and stop")
+    parser.add_argument("--json", action="store_true", help="the whole review as one object")
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a date; write it like 2026-03-31") from error
+
+
+def run(args: argparse.Namespace) -> int:
+    """Enter prices, then review and print."""
+    from analytics.costs import cost_review, read_costs, set_cost
+    from analytics.planning import records
+
+    for element, amount in [_price(text) for text in args.set]:
+        print(
+            set_cost(
+                args.ledger,
+                element,
+                amount,
+                vehicle_class=args.vehicle_class,
+                depot=args.depot,
+                valid_from=args.valid_from,
+                source=args.source,
+            )
+        )
+    if args.elements or args.set:
+        book = read_costs(args.ledger)
+        table = book.table(args.vehicle_class, args.depot)
+        if args.json:
+            print(json.dumps(records(table), indent=1))
+        else:
+            print("\n".join(element_lines(table, book.currency)))
+        return 0
+    review = cost_review(args.ledger, args.as_of, discount_pct=args.discount)
+    if args.json:
+        whole = {
+            "as_of": review.as_of.isoformat(),
+            "currency": review.currency,
+            "distance_unit": review.distance_unit,
+            "planned": review.planned,
+            "failure": review.failure,
+            "avoided_low": review.avoided_low,
+            "avoided_high": review.avoided_high,
+            "notes": list(review.notes),
+        }
+        frames = {name: records(getattr(review, name)) for name in FRAMES}
+        print(json.dumps(whole | frames, indent=1))
+    else:
+        print(as_text(review))
+    return 0
+
+
+def _price(text: str) -> tuple[str, float]:
+    element, equals, amount = text.partition("=")
+    try:
+        return element.strip(), float(amount)
+    except ValueError as error:
+        raise EntryRefused("bad-price", f"--set: '{text}' should be like tow=520.") from error
+
+
+def element_lines(table, currency: str) -> list[str]:
+    """Return the elements of cost, one a line."""
+    units = {"money": currency, "hours": "h", "factor": "×"}
+    return [
+        f"{row.element:24}{row.amount:>10,.2f} {units[row.unit]:4} "
+        f"{'confirmed' if row.confirmed else 'placeholder':12} {row.label}"
+        + (f" ({row.scope})" if row.scope else "")
+        + f"; {row.source}"
+        for row in table.itertuples()
+    ]
+
+
+def as_text(review: CostReview) -> str:
+    """Return the review for a terminal."""
+    money, unit = review.currency, review.distance_unit
+    out = [f"Costs as of {review.as_of}. A planned replacement costs {review.planned:,.0f} {money}, one on failure {review.failure:,.0f} {money} ({review.ratio:.1f} times)."]  # fmt: skip
+    out += ["", "Spent (recorded; priced by today's prices where no cost was entered):"]
+    for (year, kind), rows in review.spent.groupby(["year", "kind"]):
+        spent, priced = rows["cost_recorded"].sum(), rows["cost_estimated"].sum()
+        line = f"  {year}  {kind:22}{rows['replacements'].sum():>5} pumps  {spent:>10,.0f} {money} recorded"
+        line += f", {priced:,.0f} {money} priced" if priced else ""
+        thrown = rows["life_thrown_away"].sum()
+        line += f"; about {thrown:,.0f} {unit} of life thrown away (estimated)" if thrown else ""
+        out.append(line)
+    if review.spent.empty:
+        out.append("  no replacement on record")
+    out.append(
+        f"Avoided, estimated and not money spent: {review.avoided_low:,.0f} to {review.avoided_high:,.0f} {money}."
+    )
+    out += [
+        "",
+        f"Policies on this fleet, per 10,000 {unit} of one pump (80 % range; simulated from the fitted model):",
+    ]
+    for row in review.policies.itertuples():
+        out.append(
+            f"  {row.policy:28}{row.cost:>8,.1f} {money} ({row.cost_low:,.1f} to {row.cost_high:,.1f})  "
+            f"{row.breakdowns:.3f} breakdowns  {row.replacements:.3f} replacements"
+            + (
+                f"  pays from a cost ratio of {row.break_even_ratio:.1f}"
+                if 0 < row.break_even_ratio < 100
+                else ""
+            )
+        )
+    out += ["", f"Best age, in {unit} (80 % range; closed form from Weibull fits):"]
+    for row in review.best_ages.itertuples():
+        if row.best_age != row.best_age:
+            out.append(f"  {row.pump_type:12} none: {row.why_none} {row.text}".rstrip())
+            continue
+        out.append(
+            f"  {row.pump_type:12}{row.best_age:>10,.0f} ({row.age_low:,.0f} to {row.age_high:,.0f})  "
+            f"{row.cost_at_best:,.1f} {money} against {row.cost_to_failure:,.1f} run to failure, per 10,000 {unit}"
+            + (
+                f"; discounted {row.best_age_discounted:,.0f}"
+                if row.best_age_discounted == row.best_age_discounted
+                else ""
+            )
+            + (
+                f"; no age in {row.share_without_age:.0%} of what the data allow"
+                if row.share_without_age > 0.01
+                else ""
+            )
+            + (f". {row.text}" if row.text else "")
+        )
+    if len(review.tornado):
+        out += [
+            "",
+            f"What moves the risk policy's saving of {review.tornado['base'].iloc[0]:,.1f} {money} per 10,000 {unit}:",
+        ]
+        out += [f"  {r.driver:32}{r.low:>8,.1f} to {r.high:,.1f}" for r in review.tornado.itertuples()]
+    if len(review.lists):
+        out += ["", "Lists kept, expected against what followed (estimated):"]
+        out += [
+            f"  {r.list_id}: {r.as_of:%Y-%m-%d}, {r.pumps} pumps, expected to save {r.expected_saving:,.0f} {money}; "
+            f"{r.changed} changed, {r.failed_first} failed first, {r.still_running} still running; "
+            f"realised {r.realised_low:,.0f} to {r.realised_high:,.0f} {money}"
+            for r in review.lists.itertuples()
+        ]
+    return "\n".join([*out, "", *(f"Note: {note}" for note in review.notes)])
