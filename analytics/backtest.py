@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from analytics.first_passage import fit_lines, fit_wiener, passage
 from analytics.fitting import fit_history
 from analytics.forecast import State, score
 from analytics.history import EPOCH, History, read_history
@@ -32,6 +33,7 @@ RULES = {
     "model": "this model",
     "limits": "last reading against limits",
     "least_squares": "straight line per pump",
+    "steady_drift": "steady drift with noise",
     "age": "distance on the pump",
 }
 
@@ -159,6 +161,7 @@ def _judge(state: State, everything: History) -> pd.DataFrame:
             "chance_by_end": np.clip(seen, 0, 1),
             "limits": _against_limits(last, pumps),
             "least_squares": _line(past, state.rows, d),
+            "steady_drift": _steady_drift(past, state.rows, d),
             "age": pumps["now_km"].to_numpy(float) / 1e5,
         }
     )
@@ -177,15 +180,32 @@ def _line(past: History, rows: np.ndarray, d: np.ndarray) -> np.ndarray:
     """Ripple over its limit at the horizon on a least-squares line through each pump's readings."""
     v = past.visits[past.visits["ripple_pct"].notna() & past.visits["usable"]]
     pump, x, y = v["pump"].to_numpy(int), v["x_km"].to_numpy(float) / 1e5, v["ripple_pct"].to_numpy(float)
-    n = len(past.pumps)
-    count = np.maximum(np.bincount(pump, minlength=n), 1e-9)
-    mx, my = np.bincount(pump, x, n) / count, np.bincount(pump, y, n) / count
-    dx = x - mx[pump]
-    xx, xy = np.bincount(pump, dx * dx, n), np.bincount(pump, dx * (y - my[pump]), n)
-    slope = np.where((count >= 2) & (xx > 1e-6), xy / np.maximum(xx, 1e-6), 0.0)
+    lines = fit_lines(pump, x, y, len(past.pumps))
+    mean = pd.Series(y).groupby(pump).mean().reindex(rows).to_numpy()
     at = (past.pumps["now_km"].to_numpy(float)[rows] + d) / 1e5
+    ahead = np.where(np.isnan(lines.slope[rows]), mean, lines.intercept[rows] + lines.slope[rows] * at)
     limit = past.pumps["ripple_limit_pct"].fillna(15.0).to_numpy(float)[rows]
-    return np.clip((my[rows] + slope[rows] * (at - mx[rows])) / limit, -2, 5)
+    return np.nan_to_num(np.clip(ahead / limit, -2, 5), nan=0.5)
+
+
+def _steady_drift(past: History, rows: np.ndarray, d: np.ndarray) -> np.ndarray:
+    """Chance that a Wiener process with the fleet's drift takes ripple from its last reading past its limit."""
+    v = past.visits[past.visits["ripple_pct"].notna() & past.visits["usable"]]
+    pump, x, y = v["pump"].to_numpy(int), v["x_km"].to_numpy(float), v["ripple_pct"].to_numpy(float)
+    step = np.diff(x)
+    ok = (pump[1:] == pump[:-1]) & (step > 500)
+    last = pd.Series(y).groupby(pump).last().reindex(rows).to_numpy()
+    limit = past.pumps["ripple_limit_pct"].fillna(15.0).to_numpy(float)[rows]
+    out = np.zeros(len(rows))
+    if ok.sum() < 10:
+        return out
+    process = fit_wiener(np.diff(y)[ok], step[ok])
+    if process.drift <= 0:
+        return out
+    gap = np.maximum(limit - last, 0.01)
+    known = ~np.isnan(gap)
+    out[known] = passage(process, gap[known]).cdf(d[known])
+    return out
 
 
 def _scores(judged: pd.DataFrame) -> pd.DataFrame:

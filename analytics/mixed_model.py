@@ -59,17 +59,17 @@ def fit_random_slope(sums: GroupSums, *, reml: bool = True) -> RandomSlope:
         raise ValueError("A random slope needs groups with two or more observations.")
     # x in units of its spread: the optimiser then sees numbers near 1.
     scale = float(np.sqrt(sums.xx.sum() / sums.n.sum())) or 1.0
-    start = np.array([1.0, 0.0, 0.5])
-    best = None
-    for method, options in (
-        ("Nelder-Mead", {"maxiter": 150, "xatol": 1e-3, "fatol": 1e-4}),
-        ("L-BFGS-B", {"ftol": 1e-14, "gtol": 1e-8, "eps": 1e-6}),
-        ("Nelder-Mead", {"xatol": 1e-9, "fatol": 1e-11, "maxiter": 400}),
-    ):
-        bounds = [(0, None), (None, None), (0, None)]
-        best = minimize(lambda t: _solve(sums, scale, t, reml)[0], start, method=method, bounds=bounds, options=options)  # fmt: skip
-        start = best.x
-    deviance, beta, beta_cov, s2, lam = _solve(sums, scale, start, reml)
+    theta = np.array([1.0, 0.0, 0.5])
+    for eps in (1e-5, 1e-7):  # coarse steps first: a fresh start with fine ones takes the last digits
+        found = minimize(
+            lambda t: _solve(sums, scale, t, reml)[0],
+            theta,
+            method="L-BFGS-B",
+            bounds=[(0, None), (None, None), (0, None)],
+            options={"ftol": 1e-15, "gtol": 1e-7, "eps": eps},
+        )
+        theta = found.x
+    deviance, beta, beta_cov, s2, lam = _solve(sums, scale, theta, reml)
     blup, blup_cov = _predict(sums, scale, beta, s2, lam)
     # Back to the caller's x and y: intercept at x = 0.
     to = np.array([[1.0, -sums.x_0 / scale], [0.0, 1.0 / scale]])

@@ -93,10 +93,8 @@ def forecasts(fleet: simulator.SimulatedFleet, pool: Pool) -> None:
     lives = fleet.true_lives.assign(serial=[f"S{i:06d}" for i in fleet.true_lives["life"]]).set_index(
         "serial"
     )
-    rng = np.random.default_rng(fleet.spec.seed + 9)
     p = fleet.parameters
-    rate = p.drag_rate * np.exp(rng.normal(0, p.drag_rate_sd, 4000))
-    delay = np.sort(p.drag_level * np.exp(rng.normal(0, p.drag_level_sd, 4000)) / rate * 1e4)
+    delay = drag_delays(p, fleet.spec.seed)
     for cut in CUTS:
         history = history_at(fleet, cut)
         state = score(history, fit_history(history))
@@ -123,6 +121,13 @@ def forecasts(fleet: simulator.SimulatedFleet, pool: Pool) -> None:
         pool.age.append(now[keep])
 
 
+def drag_delays(p: simulator.FleetParameters, seed: int) -> np.ndarray:
+    """Return sorted draws of the distance from the start of drag to failure, km."""
+    rng = np.random.default_rng(seed)
+    rate = p.drag_rate * np.exp(rng.normal(0, p.drag_rate_sd, 4000))
+    return np.sort(p.drag_level * np.exp(rng.normal(0, p.drag_level_sd, 4000)) / rate * 1e4)
+
+
 def true_now(fleet: simulator.SimulatedFleet, true: pd.DataFrame, cut: str) -> np.ndarray:
     """Return the true distance on each pump on the cut-off day."""
     return np.array([fleet.odometer_on(int(v), cut) for v in true["vehicle"]]) - true["fitted_km"].to_numpy()
@@ -135,8 +140,8 @@ def true_wear(
     return fleet.wear_of(true["life"].to_numpy(int), now)
 
 
-def fresh_lives(fleet: simulator.SimulatedFleet, n: int, seed: int) -> tuple[History, np.ndarray]:
-    """Return complete lives of new pumps of the same fleet with all their readings, and their failure distances."""
+def fresh_lives(fleet: simulator.SimulatedFleet, n: int, seed: int) -> tuple[History, simulator.Lives]:
+    """Return complete lives of new pumps of the same fleet with all their readings, and the truth."""
     rng = np.random.default_rng(seed)
     p = fleet.parameters
     code = rng.choice(len(simulator.TYPES), n, p=[0.4, 0.3, 0.2, 0.1])
@@ -156,12 +161,13 @@ def fresh_lives(fleet: simulator.SimulatedFleet, n: int, seed: int) -> tuple[His
             "rated_pressure_kpa": 400.0, "now_km": lives.fails_at_km, "entry_km": 0.0, "failed": True, "removed": True,
         }
     )  # fmt: skip
-    return History(0, pumps, visits), lives.fails_at_km
+    return History(0, pumps, visits), lives
 
 
 def policies(fleet: simulator.SimulatedFleet, fit: Fit, seed: int) -> dict[str, float]:
     """Return cost per km of running to failure, the all-knowing owner, the model's rule and plain rules."""
-    history, fails = fresh_lives(fleet, LIVES, seed)
+    history, lives = fresh_lives(fleet, LIVES, seed)
+    fails = lives.fails_at_km
     p = fit.parameters
     model = risk_model(p)
     gaps = make_gaps(history, run_filters(history, p, keep=True), p)
@@ -179,13 +185,27 @@ def policies(fleet: simulator.SimulatedFleet, fit: Fit, seed: int) -> dict[str, 
     )
     g = 0.45 * C_FAILURE / life[code]
     ours = ((C_FAILURE - C_PLANNED) * risk >= g * d * (1 - risk / 2)) & (risk > risk_new)
+    x, row = gaps.known.x_km, gaps.pump
+    wear, _ = simulator.damage_at(lives, row, x)
+    later, _ = simulator.damage_at(lives, row, x + 500.0)
+    true = pd.DataFrame(
+        {
+            "type_code": lives.type_code[row],
+            "true_drag_start_km": lives.drag_start_km[row],
+            "true_drag_rate": lives.drag_rate[row],
+        }
+    )
+    delays = drag_delays(fleet.parameters, seed)
+    seen = perfect_forecast(fleet.parameters, true, x, d, wear, (later - wear) / 500.0, delays)
+    g_true = 0.45 * C_FAILURE * len(fails) / fails.sum()
+    perfect = (C_FAILURE - C_PLANNED) * seen >= g_true * d * (1 - seen / 2)
     visits = history.visits.groupby(["pump", history.visits.groupby("pump").cumcount()])["ripple_pct"].first()
     ripple = visits.reindex(pd.MultiIndex.from_arrays([gaps.pump, gaps.order_number - 1])).to_numpy()
-    x = gaps.known.x_km
     oracle = gaps.failed
     return {
         "to_failure": C_FAILURE * len(fails) / fails.sum(),
         "oracle": _cost(oracle, gaps.pump, x, fails),
+        "perfect": _cost(perfect, gaps.pump, x, fails),
         "ours": _cost(ours, gaps.pump, x, fails),
         "ripple_rule": _cost(ripple > 15, gaps.pump, x, fails),
         "age_rule": min(_cost(x > a, gaps.pump, x, fails) for a in np.arange(40e3, 300e3, 10e3)),
@@ -224,9 +244,9 @@ def study(vehicles: int, fleets: int, seed: int, variant: str, dirt: bool, sprea
         history = history_at(fleet, "2025-06-30")
         costs = policies(fleet, fit_history(history), seed + 17 * k + 5)
         span = costs["to_failure"] - costs["oracle"]
-        saved.append(
-            {name: (costs["to_failure"] - costs[name]) / span for name in ("ours", "ripple_rule", "age_rule")}
-        )
+        rules = ("ours", "perfect", "ripple_rule", "age_rule")
+        shares = {name: (costs["to_failure"] - costs[name]) / span for name in rules}
+        saved.append(shares | {"ours_of_perfect": shares["ours"] / shares["perfect"]})
     p, perfect, o, inside, readings, ripple, age = (
         np.concatenate(a)
         for a in (pool.p, pool.perfect, pool.happened, pool.inside, pool.readings, pool.last_ripple, pool.age)

@@ -1,0 +1,78 @@
+"""Scores against values on which two or more libraries agree to 1e-14 (properscoring, scoringrules, scikit-survival,
+lifelines, R survival), and the worked prognostic example after Saxena et al. 2008."""
+
+import numpy as np
+import pytest
+
+from analytics import scores
+
+P, HAPPENED = np.array([0.1, 0.9, 0.8, 0.3]), np.array([0, 1, 1, 0])
+
+
+def test_crps_and_log_score_of_a_normal():
+    np.testing.assert_allclose(
+        scores.crps_normal(0.0, 1.0, np.array([0, 1, -2])),
+        [0.233694977255109, 0.602441357627616, 1.452791821685903], rtol=1e-13,
+    )  # fmt: skip
+    assert scores.crps_normal(100, 10, 112) == pytest.approx(7.480153178865700, rel=1e-13)
+    assert scores.log_score_normal(100, 10, 112) == pytest.approx(3.941523626, abs=5e-10)
+    assert scores.crps_normal(52000, 6000, 47500) == pytest.approx(2688.865513179302, rel=1e-13)
+    assert scores.log_score_normal(52000, 6000, 47500) == pytest.approx(9.899703281, abs=5e-10)
+
+
+def test_crps_of_an_ensemble():
+    assert scores.crps_ensemble(np.array([1, 2, 4, 7]), 3) == pytest.approx(0.75)
+    assert scores.crps_ensemble(np.array([1, 2, 4, 7]), 3, fair=True) == pytest.approx(1 / 3)
+
+
+def test_interval_score():
+    assert scores.interval_score(40, 60, 65, 0.9) == pytest.approx(120)
+
+
+def test_brier_and_log_loss():
+    assert scores.brier(P, HAPPENED) == pytest.approx(0.0375)
+    assert scores.log_score(P, HAPPENED) == pytest.approx(0.197634882, abs=5e-10)
+
+
+def test_murphy_decomposition():
+    p = np.repeat([0.1, 0.4, 0.8], [10, 10, 5])
+    o = np.concatenate([[1] + [0] * 9, [1] * 5 + [0] * 5, [1] * 4 + [0]])
+    assert scores.brier(p, o) == pytest.approx(0.172)
+    np.testing.assert_allclose(scores.murphy(p, o), [0.004, 0.072, 0.24], atol=1e-12)
+
+
+def test_concordance():
+    t, e = np.array([5, 8, 8, 12, 15, 20]), np.array([1, 1, 0, 1, 0, 1])
+    assert scores.concordance(t, e, np.array([3, 2.5, 2.6, 1, 1.2, 0.5])) == pytest.approx(9 / 11)
+
+
+def test_auc_is_the_concordance_of_yes_and_no():
+    rng = np.random.default_rng(1)
+    o = rng.random(200) < 0.3
+    p = np.round(rng.random(200) + 0.3 * o, 1)  # with ties
+    pairs = p[o][:, None] - p[~o][None]
+    found = scores.auc_interval(p, o)
+    assert found.value == pytest.approx(np.mean((pairs > 0) + 0.5 * (pairs == 0)), abs=1e-12)
+    draws = [scores.auc_interval(p[k], o[k]).value for k in (rng.integers(0, 200, 200) for _ in range(400))]
+    assert found.se == pytest.approx(np.std(draws), rel=0.15)
+
+
+def test_prognostic_metrics():
+    at, end = np.array([0, 20, 40, 60, 80, 90]), np.array([140, 125, 112, 105, 97, 101])
+    ra = scores.relative_accuracy(100, at, end)
+    np.testing.assert_allclose(ra, [0.6, 0.6875, 0.8, 0.875, 0.85, 0.9])
+    assert ra.mean() == pytest.approx(0.7854167, abs=5e-8)
+    passes = scores.alpha_lambda(100, at, end, 0.2)
+    assert passes[[3, 4, 5]].all()
+    assert not passes[[0, 1]].any()  # at 40 it sits on the edge
+    assert scores.prognostic_horizon(100, at, end, 0.1) == 40
+
+
+def test_calibration_slope_recovers_a_known_distortion():
+    rng = np.random.default_rng(2)
+    z = rng.normal(-1, 1.2, 40_000)
+    o = rng.random(len(z)) < 1 / (1 + np.exp(-z))
+    bold = 1 / (1 + np.exp(-2 * z))
+    found = scores.calibration_slope(bold, o)
+    assert found.value == pytest.approx(0.5, abs=4 * found.se)
+    assert found.se < 0.02

@@ -1,0 +1,70 @@
+"""The fit finds what a simulated fleet was made of, and little data leaves the stated priors standing."""
+
+import numpy as np
+import pytest
+
+from analytics.fitting import DRAG_PRIOR, FAILURE_PRIOR, WEAR_PRIOR, fit_history
+from analytics.gaps import make_gaps
+from analytics.model import Parameters, risk_model, run_filters
+from demo_fleet.fleet import FleetSpec, simulate_fleet
+from tests.fleet_frames import history_at
+
+
+@pytest.fixture(scope="module")
+def fleet():
+    return simulate_fleet(FleetSpec(vehicles=220, seed=31))
+
+
+@pytest.fixture(scope="module")
+def history(fleet):
+    return history_at(fleet)
+
+
+@pytest.fixture(scope="module")
+def made(history):
+    return fit_history(history)
+
+
+def test_finds_the_fleets_constants(fleet, made):
+    true, p = fleet.parameters, made.parameters
+    assert p.exponents.ln_rpm[0] == pytest.approx(1.23, abs=0.05)
+    assert p.exponents.load_ratio == pytest.approx(0.3, abs=0.05)
+    usual_wear = np.median(true.wear_level)
+    assert p.failure.wear_level == pytest.approx(usual_wear, rel=0.2)
+    assert p.failure.drag_level == pytest.approx(true.drag_level, rel=0.3)
+    assert p.drag.growth == pytest.approx(true.drag_rate, rel=0.35)
+    assert p.wear.power == pytest.approx(true.wear_power, abs=0.25)
+    rate = dict(zip(p.types, p.wear.rate, strict=True))
+    assert rate["K-2201"] == pytest.approx(true.wear_rate[0], rel=0.2)
+
+
+def test_expected_failures_agree_with_those_seen(history, made):
+    """Over all gaps the summed hazard equals the failures, as a fitted hazard's must."""
+    p = made.parameters
+    gaps = make_gaps(history, run_filters(history, p, keep=True), p)
+    model = risk_model(p)
+    hazard = (
+        model.log_survival(gaps.known, gaps.d_to).total - model.log_survival(gaps.known, gaps.d_from).total
+    )
+    assert hazard.sum() == pytest.approx(gaps.failed.sum(), rel=0.1)
+    assert gaps.failed.sum() == history.pumps["failed"].sum()
+
+
+def test_survives_json(made):
+    again = Parameters.from_json(made.parameters.to_json())
+    np.testing.assert_array_equal(again.wear.rate, made.parameters.wear.rate)
+    assert again.failure.wear_level == made.parameters.failure.wear_level
+    assert again.types == made.parameters.types
+
+
+def test_unknown_type_gets_the_fleets_own_entry(history, made):
+    strange = history.pumps["pump_type"].iloc[:3].mask([True, True, True], "never seen")
+    assert (made.parameters.type_codes(strange) == len(made.parameters.types) - 1).all()
+
+
+def test_three_pumps_leave_the_priors(history):
+    few = history_at(simulate_fleet(FleetSpec(vehicles=2, seed=8, years=0.6)))
+    p = fit_history(few).parameters
+    assert p.failure.wear_level == pytest.approx(FAILURE_PRIOR["wear_level"][0], rel=0.5)
+    assert p.drag.growth == pytest.approx(DRAG_PRIOR["growth"][0], rel=0.5)
+    assert p.wear.power == pytest.approx(WEAR_PRIOR["power"][0], rel=0.3)

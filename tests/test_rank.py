@@ -1,0 +1,151 @@
+"""Ranking goes through the ledger, never looks ahead, and says what it rests on."""
+
+import json
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics.fitting import stored_fit
+from analytics.forecast import forecast
+from analytics.ranking import rank
+from dashboard.cli import main
+from dashboard.commands.rank import JSON_FIELDS
+from demo_fleet.dirt import Dirt
+from demo_fleet.fleet import FleetSpec, simulate_fleet
+from tests.fleet_ledger import known_by, load_fleet
+
+DAY = date(2025, 3, 31)
+SPEC = FleetSpec(vehicles=40, seed=77, years=4)
+
+
+@pytest.fixture(scope="module")
+def fleet():
+    return simulate_fleet(SPEC)
+
+
+@pytest.fixture(scope="module")
+def ledger(fleet, tmp_path_factory):
+    return load_fleet(fleet, tmp_path_factory.mktemp("full"))
+
+
+@pytest.fixture(scope="module")
+def table(ledger):
+    return rank(ledger, as_of=DAY, within_km=8000)
+
+
+def test_every_pump_in_service_on_the_day_is_listed_once(fleet, table):
+    pumps = fleet.tables["pumps"]
+    fitted, removed = pd.to_datetime(pumps["fitted_on"]), pd.to_datetime(pumps["removed_on"])
+    day = pd.Timestamp(DAY)
+    assert sorted(table["unit"]) == sorted(pumps[(fitted <= day) & ~(removed <= day)]["unit"])
+
+
+def test_later_facts_change_nothing(fleet, table, tmp_path):
+    past = load_fleet(known_by(fleet, DAY.isoformat()), tmp_path)
+    again = rank(past, as_of=DAY, within_km=8000)
+    both = table.merge(again, on="unit", suffixes=("", "_past"))
+    assert len(both) == len(table)
+    np.testing.assert_allclose(both["risk"], both["risk_past"], rtol=1e-6)
+    np.testing.assert_allclose(both["distance_left_p50"], both["distance_left_p50_past"], rtol=1e-6)
+
+
+def test_riskier_pumps_come_first_and_failed_sooner(fleet, table):
+    assert table["risk"].is_monotonic_decreasing
+    assert table["risk"].between(0, 1).all()
+    lives = fleet.true_lives.merge(
+        pd.DataFrame({"vehicle": range(SPEC.vehicles), "unit": fleet.tables["vehicles"]["unit"]})
+    )
+    mine = table.merge(lives, on="unit")
+    day = (
+        pd.Timestamp(DAY)
+        - pd.to_datetime(mine["unit"].map(fleet.tables["vehicles"].set_index("unit")["in_service_on"]))
+    ).dt.days
+    in_place = (mine["fitted_day"] <= day) & (mine["removed_day"] > day)
+    mine = mine[in_place]
+    left = mine["true_fails_at_km"] - mine["distance_on_pump_km"]
+    third = len(mine) // 3
+    assert left.iloc[:third].median() < 0.6 * left.iloc[third:].median()
+
+
+def test_parts_and_points_add_up(table):
+    parts = table[["risk_wear", "risk_drag", "risk_sudden"]].sum(axis=1)
+    np.testing.assert_allclose(parts, 100 * table["risk"], atol=1e-6)
+
+
+def test_distances_are_in_order_and_risk_agrees_with_them(table):
+    p10, p50, p90 = (table[f"distance_left_p{k}"] for k in (10, 50, 90))
+    assert ((p10 <= p50) & (p50 <= p90)).all()
+    horizon = table["horizon"]
+    assert ((table["risk"] > 0.1) == (p10 < horizon)).mean() > 0.97
+
+
+def test_forecast_survival_agrees_with_rank(ledger, table):
+    made = forecast(ledger, as_of=DAY, grid_km=np.array([0.0, 4000, 8000, 50e3]))
+    assert (np.diff(made.survival, axis=1) <= 1e-12).all()
+    assert (made.survival[:, 0] == 1).all()
+    risk = table.set_index("pump_id")["risk"].reindex(made.pump_id)
+    np.testing.assert_allclose(1 - made.survival[:, 2], risk, atol=1e-9)
+    assert made.new_pump_survival.shape == made.survival.shape
+
+
+def test_second_ranking_uses_the_stored_fit(ledger, table):
+    first = stored_fit(ledger, DAY)
+    assert first is not None
+    assert first.data_until == DAY
+    rank(ledger, as_of=DAY)
+    assert stored_fit(ledger, DAY).fit_id == first.fit_id
+
+
+def test_command_prints_the_promised_fields(ledger, capsys):
+    assert (
+        main(["rank", "--ledger", str(ledger), "--as-of", DAY.isoformat(), "--within", "5000 mi", "--json"])
+        == 0
+    )
+    rows = json.loads(capsys.readouterr().out)
+    assert set(rows[0]) == set(JSON_FIELDS)
+    assert rows[0]["horizon"] == pytest.approx(5000)
+    assert rows[0]["horizon_unit"] == "mi"
+    assert main(["rank", "--ledger", str(ledger), "--within", "5000"]) == 1
+    assert "unit" in capsys.readouterr().err
+
+
+def test_reason_is_in_the_fleets_unit_and_says_how_many(table):
+    reasons = table["reason"]
+    assert reasons.str.contains(" mi ").all()
+    assert reasons.str.contains("past readings rated like this").mean() > 0.9
+
+
+def test_bare_fleet_without_covariates_readings_or_failures(tmp_path):
+    """Three units, one never read, no failure: trade experience, said so."""
+    fleet = simulate_fleet(FleetSpec(vehicles=3, seed=4, years=1, removed_on_condition=0))
+    pumps = fleet.tables["pumps"].groupby("unit").tail(1)
+    pumps = pumps[pumps["removal"] != "failed"]
+    visits = fleet.tables["visits"]
+    visits = visits[visits["unit"] != pumps["unit"].iloc[0]]
+    tables = {
+        "vehicles": fleet.tables["vehicles"],
+        "pump_types": fleet.tables["pump_types"],
+        "pumps": pumps,
+        "visits": visits,
+    }
+    from dataclasses import replace
+
+    drop = {"visits": ["supply_v", "fuel_pressure_kpa", "fuel_temp_c", "fuel_level_pct", "serial", "state"],
+            "vehicles": ["class", "depot", "pm_interval", "records_from"],
+            "pump_types": ["segments", "rated_pressure_kpa", "filter"]}  # fmt: skip
+    found = rank(load_fleet(replace(fleet, tables=tables), tmp_path, drop=drop))
+    assert len(found) == len(pumps)
+    never = found[found["unit"] == pumps["unit"].iloc[0]].iloc[0]
+    assert never["visits"] == 0
+    assert "No reading yet" in never["reason"]
+    assert found["reason"].str.contains("trade experience").all()
+    assert found["risk"].between(1e-5, 0.9).all()
+
+
+def test_dirt_does_not_stop_the_ranking(tmp_path):
+    spec = FleetSpec(vehicles=30, seed=78, years=3, dirt=Dirt.usual())
+    found = rank(load_fleet(simulate_fleet(spec), tmp_path), as_of=DAY)
+    assert found["risk"].notna().all()
+    assert (found["distance_on_pump_km"] < 600e3).all()
