@@ -149,6 +149,11 @@ def encode(current_a: np.ndarray) -> tuple[np.ndarray, Encoding]:
     smallest step seen (a converter's counts); then float32; float64 always holds.
     """
     values = np.ascontiguousarray(current_a, dtype=np.float64)
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # absurd values fall to float64
+        return _encode(values)
+
+
+def _encode(values: np.ndarray) -> tuple[np.ndarray, Encoding]:
     levels = np.unique(values[: 4 * _LEVELS_CONSIDERED])[:_LEVELS_CONSIDERED]
     if len(levels) and np.isfinite(levels).all():
         candidates = [c for c in _integer_candidates(levels) if _integers(levels, c) is not None]

@@ -1,0 +1,97 @@
+"""A backup is made while others write, verified, complete, and restored by copying."""
+
+import json
+import shutil
+import threading
+
+import numpy as np
+import pytest
+
+from dashboard.cli import main
+from ingest import backup as module
+from ingest.backup import backup
+from ingest.capture import Capture
+from ingest.errors import LedgerError
+from ingest.ledger import open_ledger
+from ingest.logging_visit import log_visit
+from ingest.upkeep import check_ledger
+from ingest.visit_entry import VisitEntry
+from ingest.visit_rows import meter_reading
+from ingest.waveforms import load_waveform, waveform_folder
+
+RNG = np.random.default_rng(9)
+
+
+def log(path, odometer_km):
+    capture = Capture(np.round(5 + RNG.normal(0, 0.1, 300), 3), 20_000.0)
+    return log_visit(
+        path, VisitEntry("214", odometer_km=odometer_km), capture, meter_reading(5.0), {"unit-new": "n"}
+    )
+
+
+@pytest.fixture
+def ledger(tmp_path):
+    path = tmp_path / "fleet.duckdb"
+    for i in range(3):
+        log(path, 1000.0 + i)
+    return path
+
+
+def test_it_is_a_ledger_itself_and_restores_by_copying(ledger, tmp_path, capsys):
+    copy = tmp_path / "safe" / "before.duckdb"
+    assert main(["backup", "--ledger", str(ledger), "--to", str(copy), "--json"]) == 0
+    made = json.loads(capsys.readouterr().out)
+    assert made["rows"]["visit"] == 3
+    assert made["waveforms"] == 3
+    ledger.unlink()
+    shutil.rmtree(waveform_folder(ledger))
+    shutil.copyfile(copy, ledger)
+    shutil.copytree(waveform_folder(copy), waveform_folder(ledger))
+    assert check_ledger(ledger).findings == ()
+    with open_ledger(ledger) as con:
+        hashes = con.execute("SELECT capture_hash FROM visit").fetchall()
+    assert all(load_waveform(ledger, h).identity == h for (h,) in hashes)
+
+
+def test_it_works_while_others_write_and_holds_whole_visits_only(ledger, tmp_path):
+    done = threading.Event()
+
+    def write():
+        for i in range(12):
+            log(ledger, 2000.0 + i)
+        done.set()
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    copies = []
+    while not done.is_set() or not copies:
+        copies.append(backup(ledger, tmp_path / f"b{len(copies)}.duckdb"))
+    writer.join()
+    assert copies
+    for made in copies:
+        checked = check_ledger(made.path)
+        assert checked.findings == ()
+        assert checked.rows["visit"] == checked.rows["reading"] == made.waveforms
+
+
+def test_a_copy_that_differs_is_given_up(ledger, tmp_path, monkeypatch):
+    damage = "import sys; d = open(sys.argv[1], 'rb').read(); open(sys.argv[2], 'wb').write(d[: len(d) // 2])"
+    monkeypatch.setattr(module, "_COPY", damage)
+    with pytest.raises(LedgerError, match="can't be read back|differs"):
+        backup(ledger, tmp_path / "b.duckdb")
+    assert not list(tmp_path.glob("b.duckdb*"))
+
+
+def test_an_existing_file_and_a_bad_place_are_refused(ledger, tmp_path):
+    with pytest.raises(LedgerError, match="is there already"):
+        backup(ledger, ledger)
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(LedgerError, match="can't be written to"):
+        backup(ledger, tmp_path / "file" / "b.duckdb")
+
+
+def test_a_missing_waveform_is_named_and_the_rest_copied(ledger, tmp_path, capsys):
+    next(waveform_folder(ledger).iterdir()).unlink()
+    assert main(["backup", "--ledger", str(ledger), "--to", str(tmp_path / "b.duckdb")]) == 1
+    assert "has no waveform file to copy" in capsys.readouterr().out
+    assert len(list(waveform_folder(tmp_path / "b.duckdb").iterdir())) == 2

@@ -1,0 +1,101 @@
+"""Measuring again adds readings by the new method, in order of time, and goes on where it stopped."""
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from dashboard.cli import main
+from ingest.capture import Capture
+from ingest.errors import CaptureRefused
+from ingest.ledger import open_ledger
+from ingest.logging_visit import log_visit
+from ingest.reanalysis import reanalyse
+from ingest.visit_entry import VisitEntry
+from ingest.visit_rows import meter_reading
+from ingest.waveforms import waveform_path
+
+RNG = np.random.default_rng(4)
+OLD = replace(meter_reading(5.0), method_version=1, rpm=6000.0)
+
+
+@pytest.fixture
+def ledger(tmp_path):
+    path = tmp_path / "fleet.duckdb"
+    for i in range(6):
+        capture = Capture(np.round(5 + i + RNG.normal(0, 0.1, 300), 3), 20_000.0)
+        entry = VisitEntry(str(i % 2), visited_on=date(2026, 1, 10 - i), odometer_km=5000.0 - 100 * i)
+        answers = {"unit-new": "n", "odometer-below-last": "late entry", "date-before-last": "late entry"}
+        log_visit(path, entry, capture, OLD, answers)
+    return path
+
+
+def second_method(capture, *, previous_rpm=None, **known):
+    """Speed is the last visit's plus one, so that the order shows; the average is the trace's."""
+    rpm = 7000.0 if previous_rpm is None or previous_rpm == 6000 else previous_rpm + 1
+    return replace(OLD, method_version=2, mean_a=float(capture.current_a.mean()), rpm=rpm)
+
+
+def readings(path):
+    with open_ledger(path) as con:
+        return con.execute(
+            "SELECT visit_id, method_version, rpm, origin FROM reading ORDER BY visit_id, method_version"
+        ).fetchall()
+
+
+def test_a_reading_is_added_and_the_old_one_kept(ledger):
+    before = readings(ledger)
+    made = reanalyse(ledger, method_version=2, measure_with=second_method)
+    assert made.measured == 6
+    assert made.failed == ()
+    after = readings(ledger)
+    assert [r for r in after if r[1] == 1] == before
+    # Visits 5, 3, 1 of unit 0 in order of date: each knows the speed found anew at the one before.
+    speeds = {v: rpm for v, method, rpm, _ in after if method == 2}
+    assert speeds == {5: 7000, 3: 7001, 1: 7002, 6: 7000, 4: 7001, 2: 7002}
+    with open_ledger(ledger) as con:
+        newest = con.execute("SELECT DISTINCT method_version FROM visit_detail").fetchall()
+    assert newest == [(2,)]
+
+
+def test_again_changes_nothing(ledger):
+    reanalyse(ledger, method_version=2, measure_with=second_method)
+    before = readings(ledger)
+    assert reanalyse(ledger, method_version=2, measure_with=second_method).measured == 0
+    assert readings(ledger) == before
+
+
+def test_an_interrupted_run_goes_on_where_it_stopped(ledger):
+    def stop_at_the_fourth(done, of):
+        if done == 4:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        reanalyse(ledger, method_version=2, measure_with=second_method, progress=stop_at_the_fourth)
+    so_far = sum(r[1] == 2 for r in readings(ledger))
+    assert 0 < so_far < 6
+    assert reanalyse(ledger, method_version=2, measure_with=second_method).measured == 6 - so_far
+    straight_through = {5: 7000, 3: 7001, 1: 7002, 6: 7000, 4: 7001, 2: 7002}
+    assert {v: rpm for v, method, rpm, _ in readings(ledger) if method == 2} == straight_through
+
+
+def test_what_cannot_be_measured_is_named_and_left_alone(ledger):
+    with open_ledger(ledger) as con:
+        [(gone,)] = con.execute("SELECT capture_hash FROM visit WHERE visit_id = 5").fetchall()
+    waveform_path(ledger, gone).unlink()
+
+    def refuse_one(capture, **known):
+        if capture.current_a.mean() > 9.5:
+            raise CaptureRefused("too-short", "too short to measure.")
+        return second_method(capture, **known)
+
+    made = reanalyse(ledger, method_version=2, measure_with=refuse_one)
+    assert made.measured == 4
+    assert [f[:7] for f in made.failed] == ["Visit 6", "Visit 5"]
+    assert "is missing; restore it from a backup" in made.failed[1]
+
+
+def test_the_command_on_a_current_ledger(ledger, capsys):
+    assert main(["reanalyse", "--ledger", str(ledger)]) == 0
+    assert "0 visits measured again" in capsys.readouterr().out

@@ -1,0 +1,254 @@
+"""Logging a visit: stored once, whole or not at all; what is in doubt is asked, and a reason settles it."""
+
+from dataclasses import replace
+from datetime import date
+
+import duckdb
+import numpy as np
+import pytest
+
+from ingest import logging_visit
+from ingest.capture import Capture
+from ingest.corrections import correct_visit, withdraw_visit
+from ingest.errors import AnswerNeeded, EntryRefused, LedgerError
+from ingest.ledger import open_ledger
+from ingest.logging_visit import log_visit
+from ingest.settings import set_setting, settings_at
+from ingest.visit_entry import VisitEntry
+from ingest.visit_rows import meter_reading
+from ingest.waveforms import load_waveform, waveform_folder
+
+RNG = np.random.default_rng(5)
+ENTRY = VisitEntry(
+    "214",
+    visited_on=date(2026, 3, 2),
+    odometer_km=10_000.0,
+    odometer_entered=10_000.0,
+    odometer_unit="km",
+    supply_v=13.6,
+    technician="T",
+)
+NEW = {"unit-new": "first visit"}
+READING = meter_reading(5.2)
+
+
+def capture(source="bay.csv"):
+    return Capture(np.round(5 + RNG.normal(0, 0.1, 300), 3), 20_000.0, source=source)
+
+
+@pytest.fixture
+def ledger(tmp_path):
+    return tmp_path / "fleet.duckdb"
+
+
+def ask(ledger, sql):
+    with open_ledger(ledger) as con:
+        return con.execute(sql).fetchall()
+
+
+def codes(needed):
+    return [q.code for q in needed.value.questions]
+
+
+def test_a_new_unit_is_a_question_and_nothing_is_stored_until_it_is_answered(ledger):
+    with pytest.raises(AnswerNeeded, match="Unit 214 is not in the ledger") as needed:
+        log_visit(ledger, ENTRY, capture(), READING)
+    assert codes(needed) == ["unit-new"]
+    assert ask(ledger, "SELECT (SELECT count(*) FROM vehicle), (SELECT count(*) FROM visit)") == [(0, 0)]
+    assert not waveform_folder(ledger).exists()
+
+
+def test_repeating_or_a_blank_reason_does_not_override_and_a_reason_does(ledger):
+    for answers in ({}, {}, {"unit-new": "  "}, {"other": "yes"}):
+        with pytest.raises(AnswerNeeded):
+            log_visit(ledger, ENTRY, capture(), READING, answers)
+    logged = log_visit(ledger, ENTRY, capture(), READING, NEW)
+    assert logged.stored
+    assert ask(ledger, "SELECT code, status, answer, answered_by FROM question") == [
+        ("unit-new", "confirmed", "first visit", "T")
+    ]
+    assert ask(ledger, "SELECT pump_type, fitted_on FROM pump") == [("unknown", None)]
+
+
+def test_everything_entered_is_kept(ledger):
+    taken = capture()
+    entry = replace(
+        ENTRY, fuel_temp_c=25.0, fuel_pressure_kpa=400.0, clamp="C1", done=("filter", "filter", "wiring")
+    )
+    logged = log_visit(ledger, entry, taken, READING, NEW)
+    assert ask(
+        ledger, "SELECT unit, visited_on, odometer_km, odometer_entered, odometer_unit FROM visit"
+    ) == [("214", date(2026, 3, 2), 10_000.0, 10_000.0, "km")]
+    assert ask(ledger, "SELECT supply_v, fuel_temp_c, fuel_pressure_kpa, clamp, technician FROM visit") == [
+        (13.6, 25.0, 400.0, "C1", "T")
+    ]
+    assert ask(ledger, "SELECT reason, position, capture_hash FROM visit") == [("pm", "main", taken.identity)]
+    assert ask(ledger, "SELECT origin, mean_a, capture_hash, visit_id FROM reading") == [
+        ("capture", 5.2, taken.identity, logged.visit_id)
+    ]
+    assert ask(ledger, "SELECT work, done_on, odometer_km, visit_id FROM service ORDER BY service_id") == [
+        ("filter", date(2026, 3, 2), 10_000.0, logged.visit_id),
+        ("wiring", date(2026, 3, 2), 10_000.0, logged.visit_id),
+    ]
+    assert load_waveform(ledger, taken.identity).identity == taken.identity
+    assert ask(ledger, "SELECT mean_a, pump_type FROM visit_detail") == [(5.2, "unknown")]
+
+
+def test_the_same_samples_under_another_name_change_nothing_and_say_so(ledger):
+    taken = capture("a.csv")
+    first = log_visit(ledger, ENTRY, taken, READING, NEW)
+    renamed = replace(taken, source="b.csv")
+    again = log_visit(ledger, replace(ENTRY, odometer_km=99_999.0, done=("filter",)), renamed, READING)
+    assert not again.stored
+    assert again.visit_id == first.visit_id
+    assert "already in the ledger as visit 1 of unit 214 on 2026-03-02; nothing was changed" in again.text
+    counts = (
+        "SELECT (SELECT count(*) FROM visit), (SELECT count(*) FROM reading), (SELECT count(*) FROM service)"
+    )
+    assert ask(ledger, counts) == [(1, 1, 0)]
+
+
+def test_the_same_name_with_other_samples_is_another_visit(ledger):
+    log_visit(ledger, ENTRY, capture("a.csv"), READING, NEW)
+    assert log_visit(ledger, replace(ENTRY, odometer_km=10_050.0), capture("a.csv"), READING).stored
+    assert ask(ledger, "SELECT count(*) FROM visit") == [(2,)]
+
+
+def test_the_same_samples_for_another_unit_are_pointed_out(ledger):
+    taken = capture()
+    log_visit(ledger, ENTRY, taken, READING, NEW)
+    other = log_visit(ledger, replace(ENTRY, unit="215"), taken, READING, NEW)
+    assert not other.stored
+    assert "If unit 215 is the right one, withdraw that visit first" in other.text
+
+
+def test_a_withdrawn_visit_can_be_logged_anew_on_the_right_unit(ledger):
+    taken = capture()
+    first = log_visit(ledger, ENTRY, taken, READING, NEW)
+    withdraw_visit(ledger, first.visit_id, by="AB", reason="wrong unit")
+    assert log_visit(ledger, replace(ENTRY, unit="215"), taken, READING, NEW).stored
+    assert ask(ledger, "SELECT unit FROM visit_detail") == [("215",)]
+    assert ask(ledger, "SELECT field, old_value, new_value, changed_by, reason FROM change_log") == [
+        ("withdrawn", "False", "True", "AB", "wrong unit")
+    ]
+
+
+def test_a_meter_reading_alone_is_a_visit_of_origin_meter(ledger):
+    entry = replace(ENTRY, meter_a=5.4)
+    assert log_visit(ledger, entry, answers=NEW).stored
+    assert ask(ledger, "SELECT origin, mean_a, rpm, method_version FROM reading") == [("meter", 5.4, None, 0)]
+    assert not log_visit(ledger, entry).stored
+    with pytest.raises(AnswerNeeded) as needed:
+        log_visit(ledger, replace(entry, meter_a=5.9))
+    assert codes(needed) == ["second-meter-reading"]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "sentence"),
+    [
+        ({"unit": "  "}, "unit: blank"),
+        ({"reason": "because"}, "reason: 'because' is not one of pm, complaint"),
+        ({"state": "parked"}, "state: 'parked' is not one of prime, idle, loaded"),
+        ({"done": ("polish",)}, "done: 'polish' is not one of filter"),
+        ({"meter_a": 5400.0}, "outside 0 to 100 A"),
+    ],
+)
+def test_an_entry_that_cannot_be_is_refused_in_one_sentence(ledger, wrong, sentence):
+    with pytest.raises(EntryRefused, match=sentence):
+        log_visit(ledger, replace(ENTRY, **wrong), capture(), READING)
+
+
+def test_an_entry_without_any_measurement_is_refused(ledger):
+    with pytest.raises(EntryRefused, match="Neither a capture nor a meter"):
+        log_visit(ledger, ENTRY)
+    assert not ledger.exists()
+
+
+def test_a_failure_half_way_leaves_no_trace_but_a_harmless_waveform(ledger, monkeypatch):
+    log_visit(ledger, ENTRY, capture(), READING, NEW)
+    before = ask(ledger, "SELECT count(*) FROM visit")
+
+    def fail(*args, **kwargs):
+        raise duckdb.IOException("IO Error: Could not write file: No space left on device")
+
+    monkeypatch.setattr(logging_visit, "insert_reading", fail)
+    with pytest.raises(LedgerError, match="the disk is full; nothing of this entry was stored"):
+        log_visit(ledger, replace(ENTRY, odometer_km=10_100.0), capture(), READING)
+    assert ask(ledger, "SELECT count(*) FROM visit") == before
+    assert ask(ledger, "SELECT count(*) FROM capture") == before
+
+
+class TestWhichPump:
+    """On the day of a change the pump taken off, unless a serial or the reason says otherwise."""
+
+    @pytest.fixture
+    def changed(self, ledger):
+        with open_ledger(ledger, read_only=False) as con:
+            con.execute("INSERT INTO vehicle (unit, recorded_at) VALUES ('214', now())")
+            con.execute(
+                "INSERT INTO pump (unit, pump_type, serial, fitted_on, removed_on, recorded_at) VALUES"
+                " ('214', 'A', 'S1', '2025-01-01', '2026-03-02', now()),"
+                " ('214', 'A', 'S2', '2026-03-02', NULL, now())"
+            )
+        return ledger
+
+    @pytest.mark.parametrize(
+        ("entry", "pump"),
+        [
+            ({}, 1),
+            ({"serial": "S2"}, 2),
+            ({"serial": "S1"}, 1),
+            ({"reason": "after-repair"}, 2),
+            ({"visited_on": date(2026, 3, 3)}, 2),
+            ({"visited_on": date(2026, 3, 1)}, 1),
+        ],
+    )
+    def test_pump(self, changed, entry, pump):
+        assert log_visit(changed, replace(ENTRY, **entry), capture(), READING).pump_id == pump
+
+    def test_an_unknown_serial_or_an_empty_place_is_asked_about(self, changed):
+        for entry in ({"serial": "S9"}, {"visited_on": date(2024, 1, 1)}):
+            with pytest.raises(AnswerNeeded) as needed:
+                log_visit(changed, replace(ENTRY, **entry), capture(), READING)
+            assert "pump-new" in codes(needed)
+
+    def test_positions(self, changed):
+        with pytest.raises(AnswerNeeded) as needed:
+            log_visit(changed, replace(ENTRY, position="aux"), capture(), READING)
+        assert "position-new" in codes(needed)
+        with open_ledger(changed, read_only=False) as con:
+            con.execute("UPDATE pump SET position = 'left' WHERE pump_id = 1")
+            con.execute("UPDATE pump SET position = 'right' WHERE pump_id = 2")
+        with pytest.raises(EntryRefused, match="pumps in left, right; say which with --position"):
+            log_visit(changed, ENTRY, capture(), READING)
+        assert log_visit(changed, replace(ENTRY, position="left"), capture(), READING).pump_id == 1
+
+
+def test_a_correction_is_logged_cell_by_cell(ledger):
+    logged = log_visit(ledger, ENTRY, capture(), READING, NEW)
+    assert correct_visit(ledger, logged.visit_id, {"odometer_km": 10_010.0, "state": "idle", "clamp": None},
+                         by="AB", reason="misread") == 2  # fmt: skip
+    assert ask(ledger, "SELECT field, old_value, new_value, reason FROM change_log ORDER BY change_id") == [
+        ("odometer_km", "10000.0", "10010.0", "misread"),
+        ("state", None, "idle", "misread"),
+    ]
+    for values, reason in (({"unit": "9"}, "x"), ({"pump_id": 3}, "x"), ({"state": "idle"}, " ")):
+        with pytest.raises(EntryRefused):
+            correct_visit(ledger, logged.visit_id, values, by="AB", reason=reason)
+
+
+def test_settings_are_dated_and_logged(ledger):
+    set_setting(ledger, "ripple_limit_pct", 12.0, by="AB", reason="study", valid_from=date(2026, 1, 1))
+    set_setting(ledger, "ripple_limit_pct", 11, by="AB", reason="again", valid_from=date(2026, 6, 1))
+    with open_ledger(ledger) as con:
+        values = [
+            settings_at(con, on)["ripple_limit_pct"] for on in (date(2025, 1, 1), date(2026, 3, 1), None)
+        ]
+    assert values == [15.0, 12.0, 11]
+    assert ask(ledger, "SELECT row_key, old_value, new_value, changed_by, reason FROM change_log") == [
+        ("ripple_limit_pct", None, "12.0", "AB", "study"),
+        ("ripple_limit_pct", "12.0", "11", "AB", "again"),
+    ]
+    for key, value in (("no_such", 1), ("ripple_limit_pct", "much"), ("distance_unit", 3)):
+        with pytest.raises(EntryRefused):
+            set_setting(ledger, key, value, by="AB", reason="x")
