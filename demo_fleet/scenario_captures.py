@@ -65,15 +65,16 @@ class PumpJob:
 def plan_captures(story: Story, seed: int, limit: int | None) -> tuple[list[PumpJob], Story]:
     """Choose the visits with waveforms and name their files; their metrics are left to be measured.
 
-    They are: the last two visits of every pump in service, the last one of pumps that left lately, and the
-    first one of pumps fitted lately.
+    They are: the last visit of every pump in service and for every other one the visit before, the last one
+    of pumps that left lately, and the first one of pumps fitted lately.
     """
     rng = np.random.default_rng((seed, 24))
     visits = story.visits.copy()
     rows = _chosen(story, visits)[:limit]
     mishap = dict.fromkeys(rows, "")
     plain = [at for at in rows if visits.at[at, "true_event"] == "" and not _pwm_hz(visits, at)]
-    spoiled = list(rng.permutation(plain))
+    # A short demo has no room for bad records.
+    spoiled = list(rng.permutation(plain)) if len(plain) > 5 * sum(MISHAPS.values()) else []
     for what, count in MISHAPS.items():
         for _ in range(count):
             if spoiled:
@@ -173,7 +174,7 @@ def _write_one(pump: Motor, job: PumpJob, capture: CaptureJob, folder: Path) -> 
     )
     scope = Scope(sample_rate_hz=bench.sample_rate_hz, bits=bench.bits, full_scale_a=bench.full_scale_a)
     if capture.mishap == "clipped":
-        scope = replace(scope, full_scale_a=target.mean_a * 1.01)
+        scope = replace(scope, full_scale_a=target.mean_a * 1.03)
     if capture.mishap == "coarse range":
         scope = replace(scope, bits=8, full_scale_a=60.0)
     off_s = 0.04 if capture.start == "inrush" else 0.0
@@ -207,13 +208,14 @@ def _chosen(story: Story, visits: pd.DataFrame) -> list[int]:
     gone = pd.to_datetime(pumps["removed_on"])
     today = pd.Timestamp(story.today)
     here = pumps.index[gone.isna()]
-    left = pumps.index[gone > today - pd.Timedelta(days=540)]
+    left = pumps.index[gone > today - pd.Timedelta(days=270)]
     with_reading = newest_first[newest_first["motor_a"].notna() & newest_first["meter_a"].isna()]
-    last_two = with_reading[with_reading["life"].isin(here)].groupby("life").head(2)
+    last = with_reading[with_reading["life"].isin(here)].groupby("life").head(1)
+    last_two = with_reading[with_reading["life"].isin(here[::2])].groupby("life").head(2)
     last_one = with_reading[with_reading["life"].isin(left)].groupby("life").head(1)
-    recent = with_reading["visited_on"] > today - pd.Timedelta(days=730)
+    recent = with_reading["visited_on"] > today - pd.Timedelta(days=365)
     first = with_reading[recent & (with_reading["reason"] == "after-repair")]
-    return sorted(set(last_two.index) | set(last_one.index) | set(first.index))
+    return sorted(set(last.index) | set(last_two.index) | set(last_one.index) | set(first.index))
 
 
 def _pwm_hz(visits: pd.DataFrame, at: int) -> float:

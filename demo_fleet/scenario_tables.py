@@ -265,7 +265,7 @@ def _bays(today: date) -> pd.DataFrame:
 
 def _due_work(vehicles: pd.DataFrame, today: date, rng: np.random.Generator) -> pd.DataFrame:
     kinds = ("tank strap recall", "annual inspection", "brake service", "rear axle reseal")
-    picked = vehicles.sample(35, random_state=int(rng.integers(1 << 30)))
+    picked = vehicles.sample(min(35, len(vehicles)), random_state=int(rng.integers(1 << 30)))
     return pd.DataFrame(
         {
             "unit": picked["unit"].to_numpy(),
