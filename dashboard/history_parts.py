@@ -73,9 +73,8 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         a, b, c, d = st.columns(4)
         a.metric("Risk before next visit", formats.percent(row["risk"]), formats.odds(row["risk"]),
                  delta_color="off", delta_arrow="off")  # fmt: skip
-        b.metric(f"{row['horizon_unit']} left, even chance", _round(row["distance_left_p50"]))
-        c.metric("likely range (10 to 90 %)",
-                 f"{_round(row['distance_left_p10'])} – {_round(row['distance_left_p90'])}")  # fmt: skip
+        b.metric(f"{row['horizon_unit']} left, 9 in 10 sure", _round(row["distance_left_p10"]))
+        c.metric("Left, even chance", str(row["distance_left_text"]).removesuffix(", longest seen"))
         d.metric("Visits with a reading", f"{int(row['visits'])}")
     elif not formats.is_unknown(pump["removed_on"]):
         removal = formats.UNKNOWN if formats.is_unknown(pump["removal"]) else pump["removal"]

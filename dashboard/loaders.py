@@ -166,3 +166,16 @@ def work_out_backtest(progress: Any) -> Any:
     result = backtest(ledger, progress=progress)
     st.session_state["backtest"] = (stamp(ledger), result)
     return result
+
+
+def cost_review() -> Any:
+    """Return the cost review as of the last dated fact."""
+    ledger = ledger_path()
+    return _cost_review(str(ledger), stamp(ledger))
+
+
+@st.cache_resource(show_spinner="Comparing policies on this fleet …", max_entries=2)
+def _cost_review(ledger: str, stamp_key: Stamp) -> Any:
+    from analytics.costs import cost_review as review
+
+    return review(Path(ledger))

@@ -11,7 +11,6 @@ import streamlit as st
 from dashboard import formats, frame, loaders
 from dashboard.changes import demand
 from dashboard.charts import plan as plan_charts
-from dashboard.paper import sheet
 from ingest.errors import PumpledgerError
 
 STATUS_WORDS = {
@@ -109,25 +108,28 @@ def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
         return
     table = lines_table(lines, plan.currency)
     st.dataframe(table, hide_index=True, alt="Planned replacements by day, with status, reason and money.")
-    save, paper, accept = st.columns(3)
+    save, paper, calendar, accept = st.columns(4)
     with save:
         frame.download(table, "plan")
-    paper.download_button(
-        "Work list to print",
-        lambda: sheet(
-            f"Replacements planned from {formats.day(plan.as_of)}",
-            [("", table.drop(columns=["Why"]))],
-            {"What it is expected to save": headline(plan)},
-            [],
-        ),
-        "work_list.html",
-        "text/html",
-    )
+    paper.download_button("Work list to print", lambda: _work_list(plan), "work_list.html", "text/html")
+    calendar.download_button("Calendar file", lambda: _calendar(plan), "plan.ics", "text/calendar")
     if (plan.lines["status"] == "proposed").any():
         with accept.popover("Book all proposed"):
             by = st.text_input("Your initials", key="accept_by", max_chars=12)
             if st.button("Book them all", type="primary"):
                 _do(lambda: _accept(plan, by))
+
+
+def _work_list(plan: Any) -> str:
+    from analytics.work_list import work_list_html
+
+    return work_list_html(plan)
+
+
+def _calendar(plan: Any) -> bytes:
+    from analytics.ical import calendar
+
+    return calendar(plan)
 
 
 def _accept(plan: Any, by: str) -> str:

@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import formats, frame
 
+NOW = ("repeat capture", "check circuit", "check filter or strainer")
 SHOWN = {
     "unit": "Unit",
     "position": "Pump",
@@ -18,7 +19,8 @@ SHOWN = {
     "odds": "In words",
     "due_by": "Due by",
     "currents_a": "Current, last visits",
-    "left": "Distance left (10 / 50 / 90 %)",
+    "distance_left_p10": "Left, 9 in 10 sure",
+    "distance_left_text": "Left, even chance",
     "pump_type": "Type",
     "depot": "Depot",
     "reason": "Why",
@@ -28,11 +30,11 @@ SHOWN = {
 
 
 def to_act_on(ranking: pd.DataFrame) -> pd.DataFrame:
-    """Return the pumps with something to do, bookings first, each group by falling risk."""
-    order = {name: i for i, name in enumerate(formats.ACTION_SHAPES)}
+    """Return the pumps with something to do: bookings first, then by falling risk."""
     rows = ranking[ranking["action"] != "none"]
-    return rows.assign(_order=rows["action"].map(order)).sort_values(
-        ["_order", "risk"], ascending=[True, False], ignore_index=True
+    booked = rows["action"] == "book replacement"
+    return rows.assign(_later=~booked).sort_values(
+        ["_later", "risk"], ascending=[True, False], ignore_index=True
     )
 
 
@@ -104,31 +106,30 @@ def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
 
 
 def due_words(row: dict[Any, Any] | pd.Series) -> str:
-    """Return by when something is due: the change, else the next capture."""
+    """Return when something is due: the day a tenth of such pumps will have failed, and the next capture."""
+    words = []
     if not formats.is_unknown(row.get("due_by")):
-        return f"Due by {formats.day(row['due_by'])}."
-    if not formats.is_unknown(row.get("next_capture_on")):
-        return f"Next capture by {formats.day(row['next_capture_on'])}."
-    return ""
+        words.append(f"One in ten such pumps will have failed by {formats.day(row['due_by'])}.")
+    if row.get("action") in NOW:
+        words.append("Next step: at the first chance.")
+    elif not formats.is_unknown(row.get("next_capture_on")):
+        words.append(f"Next capture by {formats.day(row['next_capture_on'])}.")
+    return " ".join(words)
 
 
 def table_rows(rows: pd.DataFrame, trends: pd.DataFrame) -> pd.DataFrame:
     """Return the rows of the risk table as shown; trends: by pump_id, from queries.trends."""
-    left = [
-        " / ".join("–" if formats.is_unknown(v) else f"{v:,.0f}" for v in values)
-        for values in rows[["distance_left_p10", "distance_left_p50", "distance_left_p90"]].to_numpy()
-    ]
-    unit = rows["horizon_unit"].iloc[0] if len(rows) else ""
     shown = rows.assign(
         action_shown=rows["action"].map(formats.action),
         risk_pct=rows["risk"] * 100,
         odds=rows["risk"].map(formats.odds),
-        left=left,
         currents_a=rows["pump_id"].map(trends["currents_a"]) if len(trends) else None,
         due_by=rows["due_by"].map(formats.day),
+        distance_left_p10=rows["distance_left_p10"].round(0),
         last_visited_on=rows["last_visited_on"].map(formats.day),
     )
-    names = SHOWN | {"left": f"{unit} left (10 / 50 / 90 %)"}
+    unit = rows["horizon_unit"].iloc[0] if len(rows) else ""
+    names = SHOWN | {"distance_left_p10": f"{unit} left, 9 in 10 sure"}
     return shown[list(SHOWN)].rename(columns=names)
 
 

@@ -117,16 +117,16 @@ def metric_over_distance(
 def _events(events: pd.DataFrame, palette: Palette) -> Any:
     base = alt.Chart(events).encode(x="distance:Q", tooltip=["event:N", "text:N"])
     rules = base.mark_rule(color=palette.rule, strokeWidth=1.5)
-    marks = base.mark_point(size=80, color=palette.other, filled=True, opacity=1).encode(
-        y=alt.value(222),
+    marks = base.mark_point(size=80, color=palette.other, filled=True, opacity=1, yOffset=-8).encode(
+        y=alt.value("height"),
         shape=alt.Shape(
             "event:N",
             legend=None,
             scale=alt.Scale(domain=list(EVENT_SHAPES), range=list(EVENT_SHAPES.values())),
         ),
     )
-    words = base.mark_text(align="left", dx=8, fontSize=11, color=palette.faint).encode(
-        y=alt.value(223), text="event:N"
+    words = base.mark_text(align="left", dx=8, dy=-8, fontSize=11, color=palette.faint).encode(
+        y=alt.value("height"), text="event:N"
     )
     return rules + marks + words
 
@@ -141,7 +141,7 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     labels = [names[p] for p in order]
     bars = (
         alt.Chart(frame)
-        .mark_bar(size=26, stroke=palette.paper, strokeWidth=1)
+        .mark_bar(size=24, stroke=palette.paper, strokeWidth=1)
         .encode(
             x=alt.X("points:Q", title="points of risk, %", stack="zero"),
             color=alt.Color(
@@ -153,7 +153,7 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
             tooltip=["label:N", alt.Tooltip("points:Q", format=".1f")],
         )
     )
-    return dressed(bars, palette, height=60)
+    return dressed(bars, palette, height=110)
 
 
 def survival_ahead(

@@ -65,9 +65,7 @@ def cost_by_age(
     layers.append(
         alt.Chart(frame)
         .mark_line(color=palette.main, strokeWidth=2)
-        .encode(
-            x=x, y=alt.Y("cost:Q", axis=y_axis(f"cost, {currency} per distance"), scale=alt.Scale(zero=False))
-        )
+        .encode(x=x, y=alt.Y("cost:Q", axis=y_axis(f"cost, {currency}"), scale=alt.Scale(zero=False)))
     )
     if best is not None and best == best:
         mark = pd.DataFrame([{"distance": best, "label": "least cost"}])
@@ -80,3 +78,46 @@ def cost_by_age(
             .encode(x="distance:Q", y=alt.value(8), text="label:N")
         )
     return dressed(alt.layer(*layers), palette, height=240)
+
+
+def cost_by_ratio(
+    frame: pd.DataFrame, currency: str, per: str, *, now: float, palette: Palette = LIGHT
+) -> Any:
+    """Return cost by policy over the ratio of on-failure to planned cost; frame: ratio, policy, cost."""
+    names = list(dict.fromkeys(frame["policy"]))
+    colours = [palette.faint, palette.wear, palette.other, palette.main][: len(names)]
+    dashes = [[1, 0], [6, 3], [2, 2], [1, 0]][: len(names)]
+    lines = (
+        alt.Chart(frame)
+        .mark_line(strokeWidth=2)
+        .encode(
+            x=alt.X("ratio:Q", title="on-failure cost over planned cost", scale=alt.Scale(zero=False)),
+            y=alt.Y("cost:Q", axis=y_axis(f"{currency} {per}")),
+            color=alt.Color("policy:N", title=None, scale=alt.Scale(domain=names, range=colours)),
+            strokeDash=alt.StrokeDash("policy:N", title=None, scale=alt.Scale(domain=names, range=dashes)),
+        )
+    )
+    mark = pd.DataFrame([{"ratio": now, "label": "prices now"}])
+    rule = alt.Chart(mark).mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(x="ratio:Q")
+    words = (
+        alt.Chart(mark)
+        .mark_text(align="left", dx=4, color=palette.faint, fontSize=11)
+        .encode(x="ratio:Q", y=alt.value(8), text="label:N")
+    )
+    return dressed(lines + rule + words, palette, height=260)
+
+
+def tornado(frame: pd.DataFrame, currency: str, per: str, *, palette: Palette = LIGHT) -> Any:
+    """Return how far the saving moves with each driver; frame: driver, low, high, base."""
+    rows = frame.assign(span=(frame["high"] - frame["low"]).abs()).sort_values("span", ascending=False)
+    order = rows["driver"].tolist()
+    base = alt.Chart(rows).encode(y=alt.Y("driver:N", sort=order, title=None))
+    bars = base.mark_bar(size=16, color=palette.main, opacity=0.8).encode(
+        x=alt.X(
+            "low:Q", title=f"saving against running to failure, {currency} {per}", scale=alt.Scale(zero=False)
+        ),
+        x2="high:Q",
+        tooltip=["driver:N", alt.Tooltip("low:Q", format=",.0f"), alt.Tooltip("high:Q", format=",.0f")],
+    )
+    rule = base.mark_tick(color=palette.ink, thickness=2, size=22).encode(x="base:Q")
+    return dressed(bars + rule, palette, height=34 * max(len(rows), 2) + 40)

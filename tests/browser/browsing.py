@@ -75,7 +75,7 @@ def _wait_until_up(address: str, server: subprocess.Popen[bytes]) -> None:
     raise RuntimeError("the dashboard did not answer within 60 s")
 
 
-def settle(page, timeout_ms: int = 30_000) -> None:
+def settle(page, timeout_ms: int = 120_000) -> None:
     """Wait until the page's script has run to its end and nothing is stale."""
     page.wait_for_selector('[data-testid="stApp"]', timeout=timeout_ms)
     page.wait_for_function(
