@@ -35,7 +35,8 @@ FALL_EVEN, FALL_ODD = 1.5, 0.5  # their power falls as order to this power
 DYNAMIC_RANGE = 1e-6  # lines this far below the strongest tell nothing
 ODD_SLOT = 0.03  # share of slots that don't follow their class: bounds what one slot may say against it
 FLOOR_SHARE = 0.25
-FEWEST_TURNS = 2
+FEWEST_TURNS = 1
+ALIAS_TURNS, ALIAS_BELOW_HZ = 15, 30_000.0
 STRAY_STRONG, STRAY_WEAK = 2e-3, 0.3  # share of slots with a line that is no shaft order, by its power:
 STRAY_DECADES = (-1.0, -4.5)  # relative to the strongest line
 OUT_OF_BAND = np.log(100.0)  # a speed outside the type's band is this much less likely beforehand
@@ -170,14 +171,21 @@ def weigh(
     for row, m in enumerate(orders.tolist()):
         if trace.cycles < FEWEST_TURNS * m:
             break
-        scores[row] = _bar_scores(spectrum, m, highest_hz / line, sampled_hz / line, bars)
+        scores[row] = _bar_scores(
+            spectrum, m, highest_hz / line, sampled_hz / line, bars, sampled_hz < ALIAS_BELOW_HZ
+        )
     scores += prior[:, None] + log_odds
     row, column = np.nonzero(np.isfinite(scores))
     return Hypotheses(orders[row], bars[column], line / orders[row], scores[row, column])
 
 
 def _bar_scores(
-    spectrum: LineSpectrum, line_order: int, highest: float, sampled: float, bars: np.ndarray
+    spectrum: LineSpectrum,
+    line_order: int,
+    highest: float,
+    sampled: float,
+    bars: np.ndarray,
+    slow_sampling: bool = False,
 ) -> np.ndarray:
     """Log likelihood of each bar count (B,); -inf where the ripple lies outside the spectrum.
 
@@ -199,9 +207,9 @@ def _bar_scores(
     brush_sum = is_brush @ ripple - np.log(len(LEVELS))
     score = once + _log_sum(ripple_sum) + _log_sum(brush_sum)
     folded = _alias_orders(sampled * line_order, count, spectrum.cycles / line_order)
-    if len(folded):
+    if len(folded) and slow_sampling:
         alias = slot_log_ratios(*spectrum.at(folded / line_order))[..., 0].sum(axis=0)
-        score = score + _log_sum(alias) - np.log(len(LEVELS))
+        score = score + np.logaddexp(_log_sum(alias) - np.log(len(LEVELS)), 0.0) - np.log(2)
     even_top, odd_top = even_sum.max(axis=1), odd_sum.max(axis=1)
     both = np.exp(even_sum - even_top[:, None]) @ EVEN_AND_ODD * np.exp(odd_sum - odd_top[:, None])
     score = score + np.log(both.sum(axis=1) + 1e-300) + even_top + odd_top
@@ -209,10 +217,14 @@ def _bar_scores(
 
 
 def _alias_orders(samples_a_turn: float, count: int, turns: float) -> np.ndarray:
-    """Orders where content beyond half the sampling rate folds to, away from whole orders; (a,)."""
-    part = samples_a_turn % 1.0
-    parts = [p for p in {part, 1 - part} if 2 <= p * turns <= turns - 2]
-    return np.concatenate([np.arange(count) + p for p in parts]) if parts else np.zeros(0)
+    """Orders where content beyond half the sampling rate folds to, away from whole and half orders; (a,).
+
+    Empty unless sampling is slow and the turns are many enough to tell such orders from others.
+    """
+    part = min(samples_a_turn % 1.0, 1 - samples_a_turn % 1.0)
+    if turns < ALIAS_TURNS or not 3 <= part * turns <= turns / 2 - 3:
+        return np.zeros(0)
+    return np.concatenate([np.arange(count) + part, np.arange(1, count) - part])
 
 
 def _log_sum(x: np.ndarray) -> np.ndarray:
@@ -226,9 +238,9 @@ def _level_priors() -> tuple[np.ndarray, np.ndarray]:
     ripple = -5.0 * np.maximum(-2.0 - decade, 0)  # a fault may outdo the ripple, but not hide it
     even = np.where(decade <= 0, 0.0, -3.0)
     gap = decade[None, :] - decade[:, None]
-    symmetric = 0.99 * np.exp(-0.5 * ((gap + 1.7) / 0.7) ** 2) / (0.7 * np.sqrt(2 * np.pi))
-    symmetric += 0.99 * 0.3 * ((gap < -1.7) / 5.0)
-    broken = 0.01 * ((gap >= -1.0) & (gap <= 0.5)) / 1.5
+    symmetric = 0.998 * np.exp(-0.5 * ((gap + 1.7) / 0.7) ** 2) / (0.7 * np.sqrt(2 * np.pi))
+    symmetric += 0.998 * 0.3 * ((gap < -1.7) / 5.0)
+    broken = 0.002 * ((gap >= -1.0) & (gap <= 0.5)) / 1.5
     odd = np.log(symmetric + broken + 1e-12)
     odd -= logsumexp(odd, axis=1, keepdims=True)
     return ripple - logsumexp(ripple), np.exp(even[:, None] - logsumexp(even) + odd)
