@@ -12,6 +12,7 @@ import duckdb
 
 from ingest.capture import Capture
 from ingest.durable import utc_now
+from ingest.entry_checks import check_visit
 from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.ledger import open_ledger
 from ingest.measuring_context import measuring_context
@@ -68,7 +69,11 @@ def log_visit(
         if known:
             return known
         pump_id, new_questions = _find_pump(connection, entry)
-        questions = (*new_questions, *_check(connection, entry, reading), *_second_reading(connection, entry))
+        questions = (
+            *new_questions,
+            *check_visit(connection, entry, reading),
+            *_second_reading(connection, entry),
+        )
         open_questions = tuple(q for q in questions if not answers.get(q.code, "").strip())
         if open_questions:
             raise AnswerNeeded(open_questions)
@@ -222,19 +227,6 @@ def _find_pump(
         f" on {entry.visited_on}: add {pump}?"
     )
     return None, (Question("unit", "pump-new", text),)
-
-
-def _check(
-    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, reading: Reading | None
-) -> tuple[Question, ...]:
-    last = connection.execute(
-        "SELECT max(odometer_km) FROM visit WHERE unit = ? AND visited_on <= ? AND NOT withdrawn",
-        [entry.unit, entry.visited_on],
-    ).fetchall()[0][0]
-    if last is None or entry.odometer_km is None or entry.odometer_km >= last:
-        return ()
-    text = f"The odometer {entry.odometer_km:.0f} km is below the unit's last, {last:.0f} km: is it right?"
-    return (Question("odometer", "odometer-below-last", text),)
 
 
 def _second_reading(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> tuple[Question, ...]:
