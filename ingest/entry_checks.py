@@ -48,7 +48,7 @@ def check_visit(
     questions = [
         *_identifiers(entry),
         *_similar_unit(connection, entry, doubted=bool(odometer)),
-        *_date(entry, today),
+        *_date(connection, entry, today),
         *odometer,
         *_hours(connection, entry),
         *_electrical(connection, entry),
@@ -87,14 +87,20 @@ def _similar_unit(
         yield Question("unit", "similar-unit", text)
 
 
-def _date(entry: VisitEntry, today: date) -> Iterator[Question]:
+def _date(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date) -> Iterator[Question]:
     day = entry.visited_on
     if day is None:
         return
     if day > today + timedelta(days=1):  # a day's grace covers time zones
         yield Question("date", "future-date", f"{day} is after today, {today}; what is the right date?")
     elif day < today - timedelta(days=_OLD_DAYS):
-        yield Question("date", "old-date", f"{day} is more than a year ago; is it the right date?")
+        later = connection.execute(
+            "SELECT max(visited_on) FROM visit WHERE unit = ? AND NOT withdrawn AND visited_on > ?",
+            [entry.unit, day],
+        ).fetchall()[0][0]
+        if later:
+            text = f"{day} is more than a year ago and the unit was here on {later}; is it the right date?"
+            yield Question("date", "old-date", text)
 
 
 def _odometer(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date) -> Iterator[Question]:
