@@ -218,7 +218,7 @@ REFUSALS = {
     "npy of objects": (npy(np.array([{"a": 1}] * 100, dtype=object)), {}, "pickle", "never unpickled"),
     "npy cut short": (npy(I)[:1_000], {}, "damaged", "cut short"),
     "npy of words": (npy(np.array(["a"] * 100)), {}, "no-table", "no vector of numbers"),
-    "mat cut short": (mat(current=I)[:1_000], {}, "damaged", "MATLAB file is"),
+    "mat cut short": (mat(current=I)[:1_000], {}, "damaged", "MATLAB file is damaged"),
     "mat of words": (mat(note="hello"), {}, "no-table", "no vector of numbers"),
     "wav without full scale": (
         wav((I * 3_000).astype(np.int16)),

@@ -8,6 +8,7 @@ import numpy as np
 
 from ingest.errors import CaptureRefused
 from ingest.limits import refuse_rows
+from ingest.readers.cells import SENTINEL
 from ingest.readers.signal_units import split_name_unit
 from ingest.readers.table import Column, Header, Table
 from ingest.readers.vocabulary import key_of
@@ -74,7 +75,7 @@ def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray, fl
 
 
 def _floats(array: np.ndarray) -> np.ndarray:
-    values = np.ascontiguousarray(array, dtype=np.float64)
-    if not np.isfinite(values.sum()):
-        values = np.where(np.isfinite(values), values, np.nan)
-    return values
+    with np.errstate(invalid="ignore"):  # a damaged float may be a signalling NaN
+        values = np.ascontiguousarray(array, dtype=np.float64)
+    # infinite values and the numbers that stand for them in IEEE 488.2 are gaps
+    return np.where(np.abs(values) < SENTINEL, values, np.nan)

@@ -103,7 +103,7 @@ def _layout_of(text: PlainText, lines: list[str], whole: bool) -> Layout | None:
     columns, clocks = _number_columns(rows, decimal)
     if not columns:
         return None
-    first = _first_row(lines, delimiter, decimal, columns, cells)
+    first = _first_row(lines, delimiter, decimal, columns)
     if first is None:
         return None
     _refuse_comma_twice(delimiter, rows, columns, lines[:first])
@@ -171,9 +171,9 @@ def _number_columns(rows: list[list[str]], decimal: str) -> tuple[tuple[int, ...
     return tuple(columns), frozenset(clocks)
 
 
-def is_row(cells: list[str], decimal: str, columns: tuple[int, ...], width: int) -> bool:
+def is_row(cells: list[str], decimal: str, columns: tuple[int, ...]) -> bool:
     """Tell whether the cells are a row of numbers rather than a line of the header."""
-    if len(cells) < min(width, columns[-1] + 1):
+    if len(cells) <= columns[-1]:
         return False
     if kind_of(cells[columns[0]], decimal) == "text":
         return False  # most header lines end here
@@ -184,15 +184,13 @@ def is_row(cells: list[str], decimal: str, columns: tuple[int, ...], width: int)
     return columns[0] >= 2 or not any(kind_of(cell, decimal) == "text" for cell in cells[: columns[0]])
 
 
-def _first_row(
-    lines: list[str], delimiter: str, decimal: str, columns: tuple[int, ...], width: int
-) -> int | None:
+def _first_row(lines: list[str], delimiter: str, decimal: str, columns: tuple[int, ...]) -> int | None:
     """Index of the first line from which rows of numbers follow one another."""
     ahead: list[tuple[int, bool]] = []
     for index, line in enumerate(lines):
         if not line.strip():
             continue
-        ahead.append((index, is_row(split_line(line, delimiter), decimal, columns, width)))
+        ahead.append((index, is_row(split_line(line, delimiter), decimal, columns)))
         if len(ahead) >= 3 and all(flag for _, flag in ahead[-3:]):
             return _before_a_bad_row(ahead, len(columns))
     # a very short table has fewer than three rows

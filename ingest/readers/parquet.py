@@ -9,6 +9,7 @@ import numpy as np
 
 from ingest.errors import CaptureRefused
 from ingest.limits import MAX_EXPANDED_BYTES, Deadline, refuse_rows, refuse_size
+from ingest.readers.cells import SENTINEL
 from ingest.readers.signal_units import split_name_unit
 from ingest.readers.table import Column, Header, Table
 from ingest.readers.vocabulary import key_of
@@ -129,7 +130,7 @@ def _floats(array: Any, first: Any = None) -> np.ndarray:
         since = ticks if not len(held) else pc.subtract(ticks, first or held[0])
         return since.to_numpy(zero_copy_only=False).astype(np.float64) / per_second
     values = array.to_numpy(zero_copy_only=False).astype(np.float64)
-    return np.where(np.isfinite(values), values, np.nan) if not np.isfinite(values.sum()) else values
+    return np.where(np.abs(values) < SENTINEL, values, np.nan)
 
 
 def _is_list(kind: Any) -> bool:

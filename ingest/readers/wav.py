@@ -9,6 +9,7 @@ import numpy as np
 
 from ingest.errors import CaptureRefused
 from ingest.limits import refuse_rows
+from ingest.readers.cells import SENTINEL
 from ingest.readers.table import Column, Header, Table
 
 
@@ -46,4 +47,4 @@ def _fractions(row: np.ndarray) -> np.ndarray:
     values = row.astype(np.float64)
     if row.dtype.kind == "i":
         return values / float(2 ** (8 * row.dtype.itemsize - 1))
-    return np.where(np.isfinite(values), values, np.nan)
+    return np.where(np.abs(values) < SENTINEL, values, np.nan)

@@ -5,34 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 TOKENS = (
-    [
-        b"",
-        b",",
-        b";",
-        b"\t",
-        b"\n",
-        b"\r\n",
-        b'"',
-        b"\0",
-        b"\xff\xfe",
-        b"\xef\xbb\xbf",
-        b"-",
-        b"+",
-        b"e",
-        b"E+999",
-    ]
-    + [b"1e308", b"-1e-320", b"9.91E37", b"nan", b"inf", "∞".encode(), b"****", b"0x10", b"1_000", b"1,234.5"]
-    + ["µ".encode(), b"\xb5", b"(mV)", b"(Hz)", b"#", b"%", b"=", b"Sample Interval,0", b"Sample Rate,-1"]
-    + [
-        b"Increment",
-        b"12:34:56.7",
-        b"2026-02-30",
-        b"99999999999999999999",
-        b"  ",
-        b"\xed\xa0\x80",
-        b"PK\x03\x04",
-    ]
-    + [b"\x93NUMPY", b"RIFF", b"PAR1", b"\x1f\x8b\x08", b"'shape': (4000000000,)", b"\x7f\xff\xff\xff"]
+    *(b"", b",", b";", b"\t", b"\n", b"\r\n", b'"', b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b"-", b"+", b"e"),
+    *(b"E+999", b"1e308", b"-1e-320", b"9.91E37", b"nan", b"inf", "∞".encode(), b"****", b"0x10", b"1_000"),
+    *(b"1,234.5", "µ".encode(), b"\xb5", b"(mV)", b"(Hz)", b"#", b"%", b"=", b"Sample Interval,0"),
+    *(b"Sample Rate,-1", b"Increment", b"12:34:56.7", b"2026-02-30", b"99999999999999999999", b"  "),
+    *(b"\xed\xa0\x80", b"PK\x03\x04", b"\x93NUMPY", b"RIFF", b"PAR1", b"\x1f\x8b\x08", b"\x7f\xff\xff\xff"),
+    b"'shape': (4000000000,)",
 )
 
 
