@@ -1,0 +1,75 @@
+"""How long a plan takes at 2,000 vehicles, and how much of it the solver needs when bay hours are short.
+
+Run by hand: python tests/benchmarks/plan_speed.py [vehicles]. Prints seconds of one run and their ratio to one
+scoring of the same fleet; the second case books the riskiest fifth of all pumps into bays that hold half of it.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from analytics.costs import cost_review
+from analytics.fitting import fit
+from analytics.plan_inputs import read_inputs
+from analytics.planning import make_plan
+from analytics.ranking import rank
+from demo_fleet.fleet import FleetSpec, simulate_fleet, write_folder
+from ingest.fleet_folder import load_folder
+
+
+def main(vehicles: int) -> None:
+    """Build a fleet, then time scoring, reading, planning and the cost review."""
+    with tempfile.TemporaryDirectory() as folder:
+        ledger = Path(folder) / "fleet.duckdb"
+        write_folder(simulate_fleet(FleetSpec(vehicles=vehicles, seed=3)), Path(folder) / "fleet")
+        load_folder(ledger, Path(folder) / "fleet")
+        fit(ledger)
+        rank(ledger)
+        scoring, _ = timed(lambda: rank(ledger))
+        reading, inputs = timed(lambda: read_inputs(ledger, None))
+        planning, made = timed(lambda: make_plan(inputs, 120, 0.95))
+        print(f"{vehicles} vehicles, {len(inputs.pumps)} pumps in service; scoring {scoring:.2f} s")
+        print(f"plan: inputs {reading:.2f} s ({reading / scoring:.1f} × scoring), the rest {planning:.2f} s")
+        print(f"  {len(made.lines)} booked, {len(made.waiting)} waiting, {len(made.unplaced)} unplaced, gap {made.solver_gap:.1e}")  # fmt: skip
+
+        crowded = crowd(inputs)
+        planning, made = timed(lambda: make_plan(crowded, 120, 0.95))
+        print(
+            f"crowded: {planning:.2f} s ({planning / scoring:.1f} × scoring), solver {made.solver_seconds:.2f} s"
+        )
+        print(f"  {len(made.lines)} booked, {len(made.unplaced)} unplaced, gap {made.solver_gap:.1e}")
+        seconds, _ = timed(lambda: cost_review(ledger))
+        print(f"cost review: {seconds:.2f} s ({seconds / scoring:.1f} × scoring)")
+
+
+def crowd(inputs):
+    """Return inputs in which the riskiest fifth is to be changed and bays hold half the hours that takes."""
+    pumps = inputs.pumps.copy()
+    risky = pumps["risk"] >= pumps["risk"].quantile(0.8)
+    pumps.loc[risky, ["action", "worth", "because"]] = ["book replacement", True, "cost"]
+    depots = pumps["depot"].fillna("").unique()
+    a_week = 2.5 * risky.sum() / 17 / len(depots) / 2
+    bays = pd.DataFrame({"depot": depots, "week_of": pd.NaT, "hours": a_week})
+    stock = pd.DataFrame(
+        [(d, t, 2) for d in depots for t in pumps["pump_type"].unique()],
+        columns=["depot", "pump_type", "on_hand"],
+    )
+    return replace(inputs, pumps=pumps, bays=bays, stock=stock, as_of=inputs.as_of or date.today())
+
+
+def timed(job):
+    """Return (seconds, result) of one run."""
+    began = time.perf_counter()
+    result = job()
+    return time.perf_counter() - began, result
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 2000)
