@@ -85,7 +85,7 @@ def cutoff_days(history: History, cutoffs: int) -> list[date]:
     first, last = float(history.visits["day"].min()), float(history.as_of_day)
     pumps = history.pumps
     interval = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM) / np.maximum(pumps["unit_km_per_day"], 1e-6)
-    end = last - float(interval.median())
+    end = last - float(interval.quantile(0.8))
     start = first + 0.4 * (last - first)
     if end <= start:
         return []

@@ -23,6 +23,7 @@ from analytics.history import History, load_history
 from analytics.model import METHOD_VERSION, Parameters, run_filters
 from analytics.normalise import Channels, channels, fit_exponents
 from analytics.tracks import make_tracks
+from analytics.unrecorded import allow_for_unrecorded
 from analytics.wear import WearParameters, filter_wear, indicator, with_types
 from ingest.ledger import open_ledger
 
@@ -100,6 +101,7 @@ def fit_history(history: History) -> Fit:
     sample, weight = _sample(history)
     if len(visits):
         p = replace(p, exponents=fit_exponents(visits, pumps))
+        sample = allow_for_unrecorded(sample, p.exponents)
         made = channels(sample.visits, sample.pumps, p.exponents)
         p = _fit_wear(p, sample, made, weight)
         p = _fit_drag(p, sample, made, weight)

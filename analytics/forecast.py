@@ -13,6 +13,7 @@ from analytics.failure_risk import Known
 from analytics.fitting import Fit, fit_history, store_fit, stored_fit
 from analytics.history import History, load_history
 from analytics.model import Filtered, risk_model, run_filters
+from analytics.unrecorded import allow_for_unrecorded
 from analytics.wear import prior as wear_prior
 from ingest.errors import LedgerError
 
@@ -101,6 +102,7 @@ def fit_for(ledger: Path, history: History) -> Fit:
 
 def score(history: History, fit: Fit) -> State:
     """Run the filters and pick the pumps in service."""
+    history = allow_for_unrecorded(history, fit.parameters.exponents)
     filtered = run_filters(history, fit.parameters)
     pumps = history.pumps
     retired = pumps["retires_day"].notna() & (pumps["retires_day"] < history.as_of_day)

@@ -111,6 +111,7 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             fleet_failures=state.fit.failures,
             age_known=bool(pumps["age_known"].iloc[i]),
             heals=bool(heals[rows[i]]),
+            restarted=bool(pumps["restarted"].iloc[i]),
         )
         for i in range(n)
     ]  # fmt: skip

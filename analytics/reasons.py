@@ -39,6 +39,7 @@ def reason(
     fleet_failures: int,
     age_known: bool,
     heals: bool,
+    restarted: bool,
 ) -> str:
     """Write the sentence (with a second one where something must be asked)."""
     wear, drag, sudden = parts_pct
@@ -85,7 +86,9 @@ def reason(
         text += f" This fleet has seen {seen} yet, so failure levels are trade experience."
     if not age_known:
         text += " Nobody knows when this pump was fitted."
-    if heals:
+    if restarted:
+        text += " Its readings fell as if the pump had been changed without a record; it counts as new from there."
+    elif heals:
         text += " Its ripple falls, which no pump does: check clamp, pump and unrecorded work."
     return text
 

@@ -12,7 +12,7 @@ from tests.fleet_frames import history_at
 
 @pytest.fixture(scope="module")
 def found():
-    fleet = simulate_fleet(FleetSpec(vehicles=120, seed=41))
+    fleet = simulate_fleet(FleetSpec(vehicles=150, seed=43, removed_on_condition=0.1))
     everything = history_at(fleet)
     days = cutoff_days(everything, 3)
     return everything, backtest_histories(everything, [history_at(fleet, d.isoformat()) for d in days])
@@ -20,9 +20,11 @@ def found():
 
 def test_the_model_beats_the_plain_rules(found):
     scores = found[1].scores.set_index("method")
-    assert scores.loc["model", "auc"] > 0.8
-    assert scores.loc["model", "auc"] > scores.loc[["limits", "least_squares", "age"], "auc"].max()
-    assert scores.loc["model", "skill"] > 0.1
+    rules = scores.drop("model")
+    assert scores.loc["model", "auc"] > 0.75
+    assert scores.loc["model", "auc"] > rules["auc"].max()
+    assert scores.loc["model", "skill"] > rules["skill"].max() + 0.05
+    assert scores.loc["model", "log_score"] < rules["log_score"].min()
 
 
 def test_only_pumps_that_could_be_seen_through_are_judged(found):

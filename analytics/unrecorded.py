@@ -1,0 +1,121 @@
+"""Work that nobody wrote down, found in the readings: a pump change, a filter change.
+
+A pump does not heal. Where the mean of the two readings after a point lies far below that of the two before it, in
+ripple or in load, a new pump is likelier than a miracle; a smaller lasting drop of the load alone is a new filter.
+Two readings on each side are asked for, so that one wild reading makes no pump.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from analytics.history import History
+from analytics.normalise import Exponents, channels
+
+FAR_SD = 5.0  # drop, in standard errors of the difference of two means of two
+PUMP_RIPPLE = 2.5  # smallest drop of ripple, points, that makes a new pump
+PUMP_LOAD = 0.12  # the same of the load, natural log: more than a clogged filter makes
+FILTER_SD = 3.3
+FILTER_LOAD = 0.03
+
+
+def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
+    """Return the history with likely pump changes as new lives and likely filter changes as new filters.
+
+    A pump with a likely change starts anew half-way between the two stops; its earlier readings leave the trend.
+    `pumps` gains the bool column `restarted`.
+    """
+    visits, pumps = history.visits, history.pumps
+    pumps = pumps.assign(restarted=False)
+    if not len(visits):
+        return replace(history, pumps=pumps)
+    made = channels(visits, pumps, exponents)
+    pump, x = visits["pump"].to_numpy(int), visits["x_km"].to_numpy(float)
+    rows = np.flatnonzero(~np.isnan(made.ripple) | ~np.isnan(made.load))
+    ripple_drop, ripple_sd = _drops(made.ripple[rows], pump[rows])
+    load_drop, load_sd = _drops(made.load[rows], pump[rows])
+    new_pump = (ripple_drop > max(PUMP_RIPPLE, FAR_SD * ripple_sd)) & ~(load_drop < -FAR_SD * load_sd)
+    new_pump |= load_drop > max(PUMP_LOAD, FAR_SD * load_sd)
+    new_filter = ~new_pump & (load_drop > max(FILTER_LOAD, FILTER_SD * load_sd))
+    filter_km = visits["filter_km"].to_numpy(float).copy()
+    _new_filters(rows, new_filter, load_drop, pump, x, filter_km)
+    restart = _last_restart(rows, new_pump, ripple_drop + 20 * np.nan_to_num(load_drop), pump, x, len(pumps))
+    moved = ~np.isnan(restart)
+    shift = np.where(moved, restart, 0.0)
+    own = x - shift[pump]
+    early = own < 0
+    visits = visits.assign(
+        x_km=np.maximum(own, 0.0),
+        filter_km=np.where(moved[pump], np.minimum(filter_km, np.maximum(own, 0)), filter_km),
+        usable=visits["usable"].to_numpy(bool) & ~early,
+    )
+    pumps = pumps.assign(
+        now_km=pumps["now_km"].to_numpy(float) - shift,
+        entry_km=np.maximum(pumps["entry_km"].to_numpy(float) - shift, 0.0),
+        restarted=moved,
+    )
+    return replace(history, pumps=pumps, visits=visits)
+
+
+def _drops(value: np.ndarray, pump: np.ndarray) -> tuple[np.ndarray, float]:
+    """Fall from the mean of readings k-2, k-1 to that of k, k+1 within a pump (NaN without all four), and its sd."""
+    n = len(value)
+    out = np.full(n, np.nan)
+    if n < 8:
+        return out, np.inf
+    same = pump[3:] == pump[:-3]
+    fall = (value[:-3] + value[1:-2] - value[2:-1] - value[3:]) / 2
+    # One wild reading moves a mean, but does not part all four.
+    apart = np.minimum(value[:-3], value[1:-2]) - np.maximum(value[2:-1], value[3:])
+    out[2:-1] = np.where(same, np.where(apart > 0.4 * fall, fall, np.minimum(fall, 0.0)), np.nan)
+    step = np.diff(value)[pump[1:] == pump[:-1]]
+    step = step[~np.isnan(step)]
+    if len(step) < 8:
+        return out, np.inf
+    noise = 1.4826 * np.median(np.abs(step - np.median(step))) / np.sqrt(2)
+    return out, float(noise)  # two means of two: variance noise^2 (1/2 + 1/2)
+
+
+def _strongest(rows: np.ndarray, found: np.ndarray, size: np.ndarray, pump: np.ndarray) -> np.ndarray:
+    """Of neighbouring candidates in one pump keep the largest drop."""
+    at = np.flatnonzero(found)
+    if not len(at):
+        return at
+    size = np.nan_to_num(size)
+    who = pump[rows]
+
+    def largest(k: int) -> bool:
+        near = range(max(k - 2, 0), min(k + 3, len(found)))
+        return all(size[k] >= size[j] for j in near if found[j] and who[j] == who[k])
+
+    return np.array([k for k in at if largest(k)], int)
+
+
+def _new_filters(
+    rows: np.ndarray,
+    found: np.ndarray,
+    drop: np.ndarray,
+    pump: np.ndarray,
+    x: np.ndarray,
+    filter_km: np.ndarray,
+) -> None:
+    """Restart the filter's distance, in place, from each likely change to the next recorded one."""
+    for k in _strongest(rows, found, drop, pump):
+        middle = (x[rows[k - 1]] + x[rows[k]]) / 2
+        i = rows[k]
+        if filter_km[i] <= x[i] - x[rows[k - 2]] + 1.0:
+            continue  # a change is on record hereabouts
+        while i < len(x) and pump[i] == pump[rows[k]] and x[i] - filter_km[i] <= middle:
+            filter_km[i] = x[i] - middle
+            i += 1
+
+
+def _last_restart(
+    rows: np.ndarray, found: np.ndarray, size: np.ndarray, pump: np.ndarray, x: np.ndarray, n: int
+) -> np.ndarray:
+    restart = np.full(n, np.nan)
+    for k in _strongest(rows, found, size, pump):
+        restart[pump[rows[k]]] = (x[rows[k - 1]] + x[rows[k]]) / 2
+    return restart
