@@ -223,12 +223,23 @@ def explain_reading(
     A slip counts as the explanation when undoing it brings the reading between its neighbours, or within
     2.5 times the usual distance of the one there is; of several the one nearest to what was due.
     """
+    if before and 0 <= before[1] - km <= SLACK_DAYS * km_per_day:
+        return Doubt("odometer-below-last")  # just below: no slip of digits, rather a wrong date or unit
     low, high, due = _due(day, before, after, km_per_day)
     factor = km / entered if entered else 1.0
     candidates = [("odometer-kilometres", km / KM_PER_MILE), ("odometer-miles", km * KM_PER_MILE)]
     # A unit slip is commoner than a slip of digits, and one at the end of the number than one within.
-    for group in (candidates, *_digit_slips(entered, factor)):
-        fitting = [(abs(value - due), code, value) for code, value in group if low <= value <= high]
+    near_km = (
+        high - low
+    ) / 4  # a number has many neighbours by one digit: only those near what was due count
+    for group, within_km in zip(
+        (candidates, *_digit_slips(entered, factor)), (np.inf, np.inf, near_km), strict=True
+    ):
+        fitting = [
+            (abs(value - due), code, value)
+            for code, value in group
+            if low <= value <= high and abs(value - due) <= within_km
+        ]
         if fitting:
             _, code, value = min(fitting)
             return Doubt(code, value)
@@ -326,7 +337,7 @@ def cluster_offsets(clusters: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame
         own = known[known["unit"] == unit]
         offset_km, since = 0.0, pd.Timestamp.min
         for day, new_km in zip(changes["read_on"], changes["odometer_km"].to_numpy(), strict=True):
-            last_km = own.loc[(own["read_on"] >= since) & (own["read_on"] <= day), "odometer_km"].max()
+            last_km = own.loc[(own["read_on"] > since) & (own["read_on"] <= day), "odometer_km"].max()
             offset_km += (0.0 if np.isnan(last_km) else float(last_km)) - float(new_km)
             rows.append((unit, day, offset_km, float(new_km)))
             since = day
@@ -349,6 +360,6 @@ def to_used(unit: pd.Series, day: pd.Series, km: pd.Series, offsets: pd.DataFram
     ):
         mine = (unit == name) & (day >= since)
         old_last_km = offset_km + new_km
-        same_day_old = (day == since) & ((km - new_km).abs() > (km - old_last_km).abs())
+        same_day_old = (day == since) & ((km - new_km).abs() > (used - old_last_km).abs())
         used = used.where(~(mine & ~same_day_old), km + offset_km)
     return used

@@ -96,7 +96,7 @@ def _is_slip(one: str, other: str) -> bool:
     sound = [check_digit(vin) is not None and check_digit(vin) == vin[8] for vin in (one, other)]
     if all(sound):
         return _VALUES.get(one[place]) == _VALUES.get(other[place])
-    return any(sound) or needs_check_digit(one) or place < 11
+    return needs_check_digit(one) or place < 11
 
 
 def similar_units(units: Iterable[str]) -> dict[str, list[str]]:

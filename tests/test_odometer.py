@@ -1,0 +1,149 @@
+"""Odometers judged by each unit's own mileage, whatever the dates are worth."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from ingest.odometer import clean, cluster_offsets, judge_entry, to_used
+
+MILE = 1.609344
+
+
+def unit_frame(values, *, unit="T1", every=90, start="2023-01-05"):
+    days = pd.date_range(start, periods=len(values), freq=f"{every}D")
+    miles = np.array(values, dtype=float)
+    return pd.DataFrame(
+        {"unit": unit, "read_on": days, "odometer_km": miles * MILE, "odometer_entered": miles}
+    )
+
+
+GOOD = [40_000, 43_000, 45_500, 49_000, 52_500, 55_000, 58_500, 61_000]
+
+
+@pytest.mark.parametrize(
+    ("place", "entered", "code", "likely"),
+    [
+        (3, 78_858, "odometer-kilometres", 49_000),
+        (7, 98_170, "odometer-kilometres", 61_000),
+        (0, 64_374, "odometer-kilometres", 40_000),
+        (3, 30_447, "odometer-miles", 49_000),
+        (3, 490_007, "odometer-digit", 49_000),
+        (3, 4_900, "odometer-digit", 49_005),
+        (3, 94_000, "odometer-digit", 49_000),
+        (3, 12_345, "odometer-below-last", None),
+        (3, 700_000, "odometer-too-far", None),
+    ],
+)
+def test_one_slip_is_found_and_explained(place, entered, code, likely):
+    values = [*GOOD]
+    values[place] = entered
+    judged = clean(unit_frame(values))
+    assert list(np.flatnonzero(~judged["trusted"])) == [place]
+    assert judged["code"].iloc[place] == code
+    if likely is None:
+        assert np.isnan(judged["likely_km"].iloc[place])
+    else:
+        assert judged["likely_km"].iloc[place] == pytest.approx(likely * MILE, abs=10 * MILE)
+
+
+def test_a_clean_history_is_trusted_even_with_dates_some_days_off():
+    frame = unit_frame(GOOD)
+    rng = np.random.default_rng(4)
+    frame["read_on"] += pd.to_timedelta(rng.integers(-6, 7, len(frame)), unit="D")
+    assert clean(frame)["trusted"].all()
+
+
+def test_readings_of_one_day_in_the_wrong_order_are_no_fault():
+    frame = pd.concat([unit_frame(GOOD), unit_frame(GOOD)], ignore_index=True)
+    frame["odometer_km"] += np.r_[np.zeros(8), np.full(8, 1.0)]
+    assert clean(frame.sample(frac=1, random_state=1))["trusted"].all()
+
+
+def test_a_restart_is_one_event_not_many_typos():
+    judged = clean(unit_frame([*GOOD, 500, 3_500, 6_700]))
+    assert list(judged["code"]) == [""] * 8 + ["odometer-restarted"] * 3
+    late = clean(unit_frame([90_000, 93_000, 500, 3_500, 6_700, 10_000]))
+    assert list(late["code"]) == ["odometer-restarted"] * 2 + [""] * 4
+
+
+def test_a_vouched_for_reading_is_believed():
+    frame = unit_frame([*GOOD[:7], 140_000])
+    assert clean(frame)["code"].iloc[7] == "odometer-too-far"
+    frame["confirmed"] = [False] * 7 + [True]
+    assert clean(frame)["trusted"].all()
+
+
+def test_blank_readings_and_index_are_kept():
+    frame = unit_frame(GOOD)
+    frame.loc[2, "odometer_km"] = np.nan
+    frame.index = list("hgfedcba")
+    judged = clean(frame)
+    assert list(judged.index) == list("hgfedcba")
+    assert judged["trusted"].all()
+    assert clean(frame.iloc[:0]).empty
+
+
+def slipped_fleet(units=400, visits=15, share=0.03, seed=5):
+    """A fleet with 3 % slipped entries; returns readings and what each slip was ("" for none)."""
+    rng = np.random.default_rng(seed)
+    rate = rng.lognormal(np.log(50), 0.5, (units, 1))
+    gap = rng.uniform(60, 160, (units, visits))
+    km = rng.uniform(0, 80_000, (units, 1)) + np.cumsum(rate * gap * rng.lognormal(0, 0.35, gap.shape), 1)
+    miles = np.rint(km / MILE)
+    slip = np.where(rng.random(miles.shape) < share, rng.integers(1, 5, miles.shape), 0)
+    entered = np.select(
+        [slip == 1, slip == 2, slip == 3, slip == 4],
+        [np.rint(miles * MILE), miles * 10 + 7, miles // 10, np.rint(miles / MILE)],
+        miles,
+    )
+    days = np.cumsum(gap, 1).astype(int) + rng.integers(-5, 6, miles.shape)
+    frame = pd.DataFrame(
+        {
+            "unit": np.repeat(np.arange(units).astype(str), visits),
+            "read_on": np.datetime64("2019-01-01") + days.ravel().astype("timedelta64[D]"),
+            "odometer_entered": entered.ravel(),
+            "odometer_km": entered.ravel() * MILE,
+        }
+    )
+    return frame, slip.ravel()
+
+
+def test_across_a_fleet_slips_are_found_and_good_entries_left_alone():
+    frame, slip = slipped_fleet()
+    judged = clean(frame)
+    found = (~judged["trusted"]).to_numpy()
+    assert found[slip > 0].mean() > 0.95
+    assert found[slip == 0].mean() < 0.002
+    explained = judged["code"].to_numpy()[(slip == 1) & found]
+    assert (explained == "odometer-kilometres").mean() > 0.95
+
+
+def test_the_judgement_of_a_unit_does_not_depend_on_its_neighbours_order():
+    frame, _ = slipped_fleet(units=40)
+    shuffled = frame.sample(frac=1, random_state=2)
+    pd.testing.assert_frame_equal(clean(shuffled).sort_index(), clean(frame))
+
+
+def test_a_new_entry_is_judged_strictly_against_the_last():
+    history = unit_frame(GOOD)
+    day = np.datetime64("2025-01-01")
+    assert judge_entry(history, day, 63_500 * MILE, 63_500) is None
+    assert judge_entry(history, day, 60_990 * MILE, 60_990).code == "odometer-below-last"
+    assert judge_entry(history.iloc[:0], day, 5.0, 3) is None
+
+
+def test_cluster_offsets_add_up_over_two_replacements():
+    known = pd.DataFrame(
+        {
+            "unit": "T1",
+            "read_on": pd.to_datetime(["2024-01-01", "2024-06-01", "2024-09-01"]),
+            "odometer_km": [90_000.0, 10_000.0, 500.0],
+        }
+    )
+    clusters = pd.DataFrame(
+        {"unit": "T1", "read_on": pd.to_datetime(["2024-01-01", "2024-06-01"]), "odometer_km": [100.0, 0.0]}
+    )
+    offsets = cluster_offsets(clusters, known)
+    assert list(offsets["offset_km"]) == [89_900.0, 99_900.0]
+    used = to_used(known["unit"], known["read_on"], known["odometer_km"], offsets)
+    assert list(used) == [90_000.0, 99_900.0, 100_400.0]
