@@ -5,6 +5,7 @@ Restore by copying both back (or by pointing --ledger at the copy): a backup is 
 
 from __future__ import annotations
 
+import contextlib
 import filecmp
 import os
 import shutil
@@ -68,12 +69,12 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
         part.replace(destination)
         flush_folder(destination.parent)
     except (OSError, subprocess.CalledProcessError) as error:
-        part.unlink(missing_ok=True)
+        _drop(part)
         raise LedgerError(
             "backup-failed", f"The backup can't be written to {destination}: {_why(error)}"
         ) from error
     except BaseException:
-        part.unlink(missing_ok=True)
+        _drop(part)
         raise
     return Backup(
         destination,
@@ -82,6 +83,11 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
         missing,
         destination.stat().st_size,
     )
+
+
+def _drop(part: Path) -> None:
+    with contextlib.suppress(OSError):  # what hindered writing it may hinder removing it
+        part.unlink()
 
 
 def _why(error: OSError | subprocess.CalledProcessError) -> str:
