@@ -34,7 +34,7 @@ def add_events(story: Story, seed: int) -> Story:
     free = list(rng.permutation(open_lives))
 
     for event, (count, current, speed, ripple, level, delivery) in _AT_LAST_VISIT.items():
-        for _ in range(count):
+        for _ in range(min(count, len(free))):
             at = _last(visits, free.pop())
             row = _row(visits, at)
             changed = {"mean_a": row["mean_a"] * current, "rpm": row["rpm"] * speed}
@@ -42,7 +42,7 @@ def add_events(story: Story, seed: int) -> Story:
             if level is not None:
                 changed |= {"fuel_level_pct": level, "note": "fuel light on"}
             _put(visits, at, true_event=event, **changed)
-    for n in range(5):
+    for n in range(min(5, len(free))):
         life = free.pop()
         back = 2 if n < 2 else 1  # two were found and mended, three are still there
         at = _last(visits, life, back)
@@ -61,7 +61,7 @@ def add_events(story: Story, seed: int) -> Story:
                     }
                 )
             )
-    for _ in range(2):
+    for _ in range(min(2, len(free))):
         row = _row(visits, _last(visits, free.pop()))
         services.append(
             pd.DataFrame(
