@@ -26,7 +26,8 @@ def show_answer(review: Any, ranking: pd.DataFrame) -> None:
     expected.metric("Expected before the next visits", formats.money(ahead, review.currency))
     st.caption(
         f"Expected: {ranking['risk'].sum():,.1f} failures at "
-        f"{formats.money(review.failure, review.currency)} each, if nothing is changed. Avoided is never taken off what was spent."
+        f"{formats.money(review.failure, review.currency)} each, "
+        "if nothing is changed. Avoided is never taken off what was spent."
     )
     for note in review.notes:
         st.markdown(f"- {note}")
@@ -117,7 +118,7 @@ def _around(price: float) -> tuple[int, int, int, int]:
 
 
 def at_prices(review: Any, planned: float, failure: float) -> pd.DataFrame:
-    """Return policies at other prices: planned·Cp + breakdowns·Cf, captures and tests at what they cost now."""
+    """Return policies at other prices: planned·Cp + breakdowns·Cf + captures and tests as now."""
     rows = review.policies
     other = rows["cost"] - rows["planned"] * review.planned - rows["breakdowns"] * review.failure
     cost = rows["planned"] * planned + rows["breakdowns"] * failure + other

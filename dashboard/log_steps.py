@@ -12,10 +12,10 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, frame, loaders, queries, reading_panel, uploads
-from dashboard.entry_form import LABELS, entry_from, reminders
+from dashboard import formats, loaders, queries, reading_panel, uploads
+from dashboard.entry_form import LABELS, entry_from
 from ingest.capture import Capture
-from ingest.errors import AnswerNeeded, PumpledgerError
+from ingest.errors import PumpledgerError
 from ingest.reading import Reading
 from ingest.safety import caution_lines
 from ingest.visit_entry import VisitEntry
@@ -140,6 +140,8 @@ def _show_card(card: pd.DataFrame) -> None:
             f"Last visit {formats.day(first['last_visited_on'])} at "
             f"{formats.distance(first['last_odometer_km'], own)}."
         )
+    if "visits" in first and not formats.is_unknown(first["pump_id"]) and not first["visits"]:
+        st.info("This pump has no reading yet: today's capture becomes its baseline.")
     notes = loaders.ask("connection_notes", unit=first["unit"])
     if len(notes):
         note = notes.iloc[0]
@@ -163,9 +165,9 @@ def where_and_when(card: pd.DataFrame) -> None:
                   bind="query-params", autocomplete="off")  # fmt: skip
     st.date_input("Day", key="visited_on", value="today", format="YYYY-MM-DD", persist_state="session")
     st.segmented_control("Reason", list(REASONS), default="pm", key="reason", format_func=REASONS.__getitem__,
-                         width="stretch", bind="query-params")  # fmt: skip
+                         width="stretch", bind="query-params", wrap=True)  # fmt: skip
     st.segmented_control("Engine", list(STATES), key="state", format_func=STATES.__getitem__, width="stretch",
-                         bind="query-params")  # fmt: skip
+                         bind="query-params", wrap=True)  # fmt: skip
 
 
 def conditions() -> None:
@@ -190,6 +192,7 @@ def conditions() -> None:
         key="done",
         format_func=WORK.__getitem__,
         bind="query-params",
+        wrap=True,
     )
     with st.expander("Circuit, delivery, clamp and a note"):
         supply, ground = st.columns(2)
@@ -228,7 +231,8 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
     upload = st.file_uploader(
         "Capture from the scope or logger (if the picker closes empty, choose again: nothing typed is lost)",
     )
-    st.segmented_control("Clamp's factor", PROBES, default=PROBES[0], key="probe", bind="query-params")
+    st.segmented_control("Clamp's factor", PROBES, default=PROBES[0], key="probe", bind="query-params",
+                         wrap=True)  # fmt: skip
     if st.session_state.get("probe") == "another":
         st.text_input("Factor", key="probe_text", placeholder="40 mV/A", bind="query-params")
     with st.expander("If the file doesn't say enough"):
@@ -318,131 +322,3 @@ def _pump_row(card: pd.DataFrame, entry: VisitEntry | None) -> dict[str, Any]:
     if entry and entry.position:
         rows = card[card["position"] == entry.position]
     return {str(k): v for k, v in rows.iloc[0].items()} if len(rows) else {}
-
-
-def save(unit: str, card: pd.DataFrame, measured: Measured) -> None:
-    """Ask for initials, answer what is open, store."""
-    st.header("Save", anchor=False)
-    entry = measured.entry
-    if entry:
-        for ask in reminders(entry):
-            st.markdown(f"- {ask}")
-    st.text_input(
-        "Your initials", key="technician", max_chars=12, autocomplete="off", placeholder="at every save"
-    )
-    answers = _questions()
-    if st.button("Save the visit", type="primary", width="stretch"):
-        _store(unit, entry, measured, answers)
-
-
-def _questions() -> dict[str, str]:
-    pending = st.session_state.get("pending_questions", ())
-    answers = {}
-    if pending:
-        st.warning("▲ Not stored yet. Please answer first; if an entry is wrong, correct it above.")
-    for question in pending:
-        answers[question.code] = st.text_input(
-            question.text, key=f"answer_{question.code}", placeholder="if it is right: why"
-        )
-    return answers
-
-
-def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dict[str, str]) -> None:
-    from dataclasses import replace
-
-    from ingest.logging_visit import log_visit
-
-    if entry is None:
-        if not unit:
-            st.error("▲ Give the unit first.")
-        return
-    if measured.capture is None and entry.meter_a is None:
-        st.error("▲ There is nothing to store yet: choose a capture file, or give the meter's average.")
-        return
-    initials = (st.session_state.get("technician") or "").strip()
-    if not initials:
-        st.error("▲ Give your initials.")
-        return
-    try:
-        with st.spinner("Storing …"):
-            logged = log_visit(
-                loaders.ledger_path(),
-                replace(entry, technician=initials),
-                measured.capture,
-                measured.reading,
-                answers,
-            )
-    except AnswerNeeded as needed:
-        st.session_state["pending_questions"] = needed.questions
-        st.rerun()
-    except PumpledgerError as refused:
-        st.error(f"▲ {refused.text}")
-        return
-    st.session_state["saved_visit"] = {
-        "visit_id": logged.visit_id,
-        "pump_id": logged.pump_id,
-        "text": logged.text,
-        "stored": logged.stored,
-        "figures": measured.figures,
-        "unit": unit,
-    }
-    st.session_state["pending_questions"] = ()
-    st.rerun()
-
-
-def show_saved(saved: dict[str, Any]) -> None:
-    """Show what was stored, the verdict with the pump's history, and the way on."""
-    from dashboard.paper import facts_table, sheet
-    from ingest.ledger import open_ledger
-    from ingest.verdict import judge_visit
-
-    (st.success if saved["stored"] else st.info)(saved["text"])
-    ledger = loaders.ledger_path()
-    with open_ledger(ledger) as connection:
-        verdict = judge_visit(connection, saved["visit_id"])
-    reading_panel.show_verdict(verdict)
-    visits = loaders.ask("visits_of_pump", pump_id=int(saved["pump_id"]))
-    visit = visits[visits["visit_id"] == saved["visit_id"]].iloc[0]
-    own = loaders.settings()["distance_unit"]
-    facts = {
-        "Unit": visit["unit"],
-        "Position": visit["position"],
-        "Day": formats.day(visit["visited_on"]),
-        "Odometer": formats.distance(visit["odometer_km"], own),
-        "Pump type": visit["pump_type"],
-        "Engine": STATES.get(visit["state"], ""),
-        "Reason": REASONS.get(visit["reason"], visit["reason"]),
-        "Volts at the pump": formats.with_error(visit["supply_v"], None, "V"),
-        "Average current": formats.with_error(visit["mean_a"], visit["mean_a_se"], "A"),
-        "Note": None if formats.is_unknown(visit["note"]) else visit["note"],
-        "Technician": visit["technician"],
-    }
-    tables = [("The visit", facts_table(facts))]
-    if saved["figures"] is not None:
-        tables.append(("Figures", saved["figures"]))
-    paper_sheet = sheet(
-        f"Visit {saved['visit_id']}, unit {visit['unit']}",
-        tables,
-        {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text},
-        list(verdict.also),
-    )
-    next_, history, paper = st.columns(3, vertical_alignment="center")
-    with next_:
-        st.button("Log the next visit", type="primary", on_click=_start_again, width="stretch")
-    with history:
-        frame.link("pump_history", "Open this pump's history", pump=saved["pump_id"])
-    with paper:
-        st.download_button(
-            "Visit sheet to print",
-            paper_sheet,
-            f"visit_{saved['visit_id']}.html",
-            "text/html",
-            width="stretch",
-        )
-
-
-def _start_again() -> None:
-    for name in (*TYPED, "technician", "saved_visit"):
-        st.session_state.pop(name, None)
-    for name in [k for k in st.session_state if str(k).startswith("answer_")]:
-        del st.session_state[name]

@@ -2,13 +2,13 @@
 
 import streamlit as st
 
-from dashboard import frame, log_steps
+from dashboard import frame, log_saving, log_steps
 
 st.title("Log a visit")
 log_steps.cautions()
 saved = st.session_state.get("saved_visit")
 if saved:
-    log_steps.show_saved(saved)
+    log_saving.show_saved(saved)
 else:
     unit, card = log_steps.choose_unit()
     left, right = st.columns(2)
@@ -17,5 +17,5 @@ else:
     with right:
         log_steps.conditions()
     measured = log_steps.measure_it(unit, card)
-    log_steps.save(unit, card, measured)
+    log_saving.save(unit, measured)
 frame.foot("Distances are kept in km; what you typed is kept beside them.")

@@ -60,6 +60,8 @@ class Watched:
             self.outside.append(request.url)
 
     def _response(self, response) -> None:
+        if "/static/" in response.url:  # the framework's own code, kept by the browser after the first page
+            return
         self.bytes_received += int(response.headers.get("content-length", 0))
 
     def _websocket(self, socket) -> None:

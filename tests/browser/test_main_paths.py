@@ -1,0 +1,150 @@
+"""The main path of each of the three users, on a phone, at a desk, and by keyboard alone."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from ingest.ledger import open_ledger
+from tests.browser.browsing import PHONE, served, settle
+from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def upload(tmp_path_factory):
+    return write_capture_csv(tmp_path_factory.mktemp("capture") / "stop.csv", small_capture())
+
+
+@pytest.fixture(scope="module")
+def own_ledger(tmp_path_factory):
+    """A ledger of its own: these tests write."""
+    return build_ledger(tmp_path_factory.mktemp("paths") / "fleet.duckdb")
+
+
+@pytest.fixture(scope="module")
+def own_address(own_ledger):
+    with served(own_ledger) as where:
+        yield where
+
+
+def enter(page, label: str, text: str) -> None:
+    page.get_by_role("textbox", name=label, exact=True).fill(text)
+    page.keyboard.press("Enter")
+    settle(page)
+
+
+def press(page, name: str) -> None:
+    page.get_by_role("button", name=name).click()
+    page.wait_for_timeout(300)
+    settle(page)
+
+
+def test_technician_uploads_answers_a_warning_and_saves(watch, own_address, own_ledger, upload):
+    page = watch(PHONE).page
+    page.goto(f"{own_address}/log-visit?unit=101")
+    settle(page)
+    press(page, "Read it, go on")
+    enter(page, "Odometer", "1000 mi")
+    page.get_by_role("button", name="Idle").click()
+    page.set_input_files("input[type=file]", str(upload))
+    page.get_by_text("Next test.").wait_for()
+    settle(page)
+    enter(page, "Your initials", "AB")
+    press(page, "Save the visit")
+    page.get_by_text("Not stored yet").wait_for()
+    # A reload in the middle loses nothing that was typed.
+    assert "odometer=1000" in page.url
+    boxes = page.get_by_placeholder("if it is right: why")
+    for i in range(boxes.count()):
+        boxes.nth(i).fill("new instrument cluster")
+        page.keyboard.press("Enter")
+        settle(page)
+    press(page, "Save the visit")
+    page.get_by_text("Stored as visit 41").wait_for()
+    with open_ledger(own_ledger) as connection:
+        assert connection.execute("SELECT technician FROM visit WHERE visit_id = 41").fetchall() == [("AB",)]
+
+
+def test_a_reload_keeps_what_was_typed(watch, own_address):
+    page = watch(PHONE).page
+    page.goto(f"{own_address}/log-visit?unit=102")
+    settle(page)
+    enter(page, "Odometer", "88000 mi")
+    page.reload()
+    settle(page)
+    assert page.get_by_role("textbox", name="Odometer", exact=True).input_value() == "88000 mi"
+
+
+def test_planner_finds_a_pump_opens_it_and_books_it(watch, own_address, own_ledger):
+    page = watch().page
+    page.goto(f"{own_address}/pumps-by-risk")
+    settle(page)
+    enter(page, "Unit", "102")
+    page.get_by_text(re.compile("Of 1 pump")).wait_for()
+    page.goto(f"{own_address}/pump?pump=2")
+    settle(page)
+    page.get_by_text("unit 102").first.wait_for()
+    page.goto(f"{own_address}/plan-board?pump=2")
+    settle(page)
+    before = page.locator('[data-testid="stMain"]').inner_text()
+    assert "unit 102" in before
+    page.get_by_role("button", name="Pin to this day").click()
+    page.get_by_role("textbox", name="Reason").fill("noisy on every stop")
+    page.get_by_role("textbox", name="Your initials").last.fill("PL")
+    press(page, "Decide")
+    page.wait_for_timeout(500)
+    settle(page)
+    page.get_by_text(re.compile("1 replacement in the")).wait_for()
+    with open_ledger(own_ledger) as connection:
+        rows = connection.execute("SELECT pump_id, status, decided_by FROM booking").fetchall()
+    assert rows == [(2, "pinned", "PL")]
+
+
+def test_manager_sees_the_cost_move_with_a_price(watch, own_address):
+    page = watch().page
+    page.goto(f"{own_address}/costs")
+    settle(page)
+    page.get_by_role("tab", name="Policies").click()
+    sentence = page.get_by_text(re.compile("^At these prices"))
+    before = sentence.inner_text()
+    slider = page.get_by_role("slider").nth(1)
+    slider.focus()
+    for _ in range(8):
+        page.keyboard.press("ArrowRight")
+    page.wait_for_function("before => !document.body.innerText.includes(before)", arg=before)
+    settle(page)
+    assert sentence.inner_text() != before
+
+
+def test_meter_visit_by_keyboard_alone(watch, own_address, own_ledger):
+    page = watch().page
+    page.goto(f"{own_address}/log-visit?unit=103&source=Meter+only&state=Idle&odometer=88000+mi")
+    settle(page)
+
+    def go_to(label: str) -> None:
+        for _ in range(80):
+            page.keyboard.press("Tab")
+            focused = page.evaluate(
+                "document.activeElement.getAttribute('aria-label') || document.activeElement.innerText || ''"
+            )
+            if focused.strip() == label:
+                return
+        raise AssertionError(f"the Tab key never reached {label!r}")
+
+    go_to("Average on the meter, A")
+    page.keyboard.type("5.5")
+    page.keyboard.press("Enter")
+    settle(page)
+    go_to("Your initials")
+    page.keyboard.type("KB")
+    page.keyboard.press("Enter")
+    settle(page)
+    go_to("Save the visit")
+    page.keyboard.press("Enter")
+    page.get_by_text(re.compile("Stored as visit")).wait_for()
+    with open_ledger(own_ledger) as connection:
+        rows = connection.execute("SELECT meter_a FROM visit WHERE technician = 'KB'").fetchall()
+    assert rows == [(5.5,)]
