@@ -127,7 +127,7 @@ def _judge(state: State, everything: History) -> pd.DataFrame:
     risk, _ = model.risk(state.known, state.d_0, d)
     band = distance_left(model, state.known, state.d_0)
     later = everything.pumps.set_index("pump_id").reindex(pumps["pump_id"])
-    ran = later["now_km"].to_numpy(float) - pumps["now_km"].to_numpy(float)
+    ran = later["now_km"].to_numpy(float) - (pumps["now_km"] + pumps["restart_km"]).to_numpy(float)
     failed, removed = later["failed"].to_numpy(bool), later["removed"].to_numpy(bool)
     reach = (everything.as_of_day - past.as_of_day) * pumps["km_per_day"].to_numpy(float) >= d
     taken_off = removed & ~failed & (ran < d)

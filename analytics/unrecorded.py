@@ -25,10 +25,10 @@ def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
     """Return the history with likely pump changes as new lives and likely filter changes as new filters.
 
     A pump with a likely change starts anew half-way between the two stops; its earlier readings leave the trend.
-    `pumps` gains the bool column `restarted`.
+    `pumps` gains `restarted` (bool) and `restart_km`, where on its old clock a pump starts anew.
     """
     visits, pumps = history.visits, history.pumps
-    pumps = pumps.assign(restarted=False)
+    pumps = pumps.assign(restarted=False, restart_km=0.0)
     if not len(visits):
         return replace(history, pumps=pumps)
     made = channels(visits, pumps, exponents)
@@ -55,6 +55,7 @@ def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
         now_km=pumps["now_km"].to_numpy(float) - shift,
         entry_km=np.maximum(pumps["entry_km"].to_numpy(float) - shift, 0.0),
         restarted=moved,
+        restart_km=shift,
     )
     return replace(history, pumps=pumps, visits=visits)
 
