@@ -38,11 +38,6 @@ def kind_of(cell: str, decimal: str = ".") -> str:
     return "date" if DATE.fullmatch(cell) else "text"
 
 
-def to_float(cell: str, decimal: str = ".") -> float:
-    """Return the number a "number" cell prints."""
-    return float(cell.replace(",", ".") if decimal == "," else cell)
-
-
 def resolution_of(cell: str, decimal: str = ".") -> float:
     """Return the size of one step of the last printed digit: "1.20E-3" gives 1e-5; 0 if not a number."""
     if not (NUMBER_COMMA if decimal == "," else NUMBER).fullmatch(cell):

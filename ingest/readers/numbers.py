@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
 from ingest.limits import MAX_SAMPLES, Deadline, refuse_rows
-from ingest.readers.cells import GAPS, OVERFLOWS, SENTINEL, kind_of, to_float
+from ingest.readers.cells import GAPS, OVERFLOWS, SENTINEL, kind_of
 from ingest.readers.clock import clock_column
 from ingest.readers.encoding import PlainText, decode
 from ingest.readers.layout import Layout, split_line
 
-_COMMENT_SIGNS = ("#", "%", ";", "//", "!")
+MOST_LOOKED_UP = 50_000  # gaps looked up one by one in the text
+_ALL_MARKS = sorted(
+    {form(mark) for mark in GAPS | OVERFLOWS for form in (str, str.upper, str.title)} | {"NaN"}
+)
 
 
 @dataclass(frozen=True)
@@ -55,7 +59,6 @@ def _fast(text: PlainText, layout: Layout) -> Body | None:
     if layout.delimiter == " ":
         return _fast_blanks(text, layout)
     import pyarrow as pa
-    from pyarrow import csv
 
     start = layout.first_byte
     data = text.data
@@ -65,30 +68,14 @@ def _fast(text: PlainText, layout: Layout) -> Body | None:
     buffer = pa.py_buffer(data).slice(start, end - start)
     if b"+" in data[start : start + 4096]:  # the engine knows no plus sign; exponents don't need theirs
         buffer = pa.py_buffer(data[start:end].replace(b"+", b""))
-    names = [str(index) for index in range(layout.cells)]
-    try:
-        table = csv.read_csv(
-            pa.BufferReader(buffer),
-            read_options=csv.ReadOptions(column_names=names, use_threads=True, block_size=2 << 20),
-            parse_options=csv.ParseOptions(
-                delimiter=layout.delimiter,
-                quote_char='"' if layout.quoted else False,
-                # a blank line becomes a row without any number, which is looked for below
-                ignore_empty_lines=len(layout.columns) == 1,
-            ),
-            convert_options=csv.ConvertOptions(
-                include_columns=[names[index] for index in layout.columns],
-                column_types={names[index]: pa.float64() for index in layout.columns},
-                null_values=["", "NaN"],
-                decimal_point=layout.decimal,
-                check_utf8=False,
-            ),
-        )
-    except (pa.ArrowInvalid, pa.ArrowNotImplementedError, IndexError):
+    table = _arrow_table(buffer, layout, ["", "NaN"])
+    marked = table is None
+    if table is None:
+        # each mark asked for costs time, so they are asked for only where the plain reading fails
+        table = _arrow_table(buffer, layout, _ALL_MARKS)
+    if table is None:
         return None
     refuse_rows(table.num_rows, len(layout.columns))
-    if len(layout.columns) > 1 and all(column.null_count for column in table.columns):
-        return None  # a row without any number may be a blank line, which may part two records
     values, overflow = [], []
     for column in table.columns:
         array = column.to_numpy()
@@ -101,7 +88,61 @@ def _fast(text: PlainText, layout: Layout) -> Body | None:
             array[marks] = np.nan
         values.append(array)
         overflow.append(marks)
+    holed = len(values) > 1 and all(column.null_count for column in table.columns)
+    if holed and np.logical_and.reduce([np.isnan(array) for array in values]).any():
+        return None  # a row without any number may be a blank line, which may part two records
+    if marked and not _tell_marks(memoryview(buffer), layout, values, overflow):
+        return None
     return Body(tuple(values), tuple(overflow), layout.first_line + 1)
+
+
+def _arrow_table(buffer: Any, layout: Layout, null_values: list[str]) -> Any:
+    import pyarrow as pa
+    from pyarrow import csv
+
+    names = [str(index) for index in range(layout.cells)]
+    try:
+        return csv.read_csv(
+            pa.BufferReader(buffer),
+            read_options=csv.ReadOptions(column_names=names, use_threads=True, block_size=2 << 20),
+            parse_options=csv.ParseOptions(
+                delimiter=layout.delimiter,
+                quote_char='"' if layout.quoted else False,
+                # a blank line becomes a row without any number, which is looked for afterwards
+                ignore_empty_lines=len(layout.columns) == 1,
+            ),
+            convert_options=csv.ConvertOptions(
+                include_columns=[names[index] for index in layout.columns],
+                column_types={names[index]: pa.float64() for index in layout.columns},
+                null_values=null_values,
+                decimal_point=layout.decimal,
+                check_utf8=False,
+            ),
+        )
+    except (pa.ArrowInvalid, pa.ArrowNotImplementedError, IndexError):
+        return None
+
+
+def _tell_marks(
+    data: memoryview, layout: Layout, values: list[np.ndarray], overflow: list[np.ndarray | None]
+) -> bool:
+    """Look up in the text which gaps are overflow marks; False if they are too many for that."""
+    gaps = [np.flatnonzero(np.isnan(array)) for array in values]
+    if sum(map(len, gaps)) > MOST_LOOKED_UP:
+        return False
+    ends = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord("\n"))
+    for place, rows in enumerate(gaps):
+        known = overflow[place]
+        marks = np.zeros(len(values[place]), dtype=bool) if known is None else known
+        for row in rows:
+            first = ends[row - 1] + 1 if row else 0
+            last = ends[row] if row < len(ends) else len(data)
+            line = bytes(data[first:last]).decode("utf-8", errors="replace")
+            cells = split_line(line, layout.delimiter)
+            column = layout.columns[place]
+            marks[row] |= column < len(cells) and kind_of(cells[column], layout.decimal) == "overflow"
+        overflow[place] = marks if marks.any() else None
+    return True
 
 
 def _fast_blanks(text: PlainText, layout: Layout) -> Body | None:
@@ -158,8 +199,7 @@ def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
             # trailing gaps may be left out together with their delimiters
             cells = cells + [""] * (needed - len(cells))
         picked = [cells[column] for column in layout.columns]
-        kinds = {kind_of(cell, decimal) for cell in picked}
-        if "text" in kinds and not kinds & {"number", "clock"}:
+        if kind_of(picked[0], decimal) != "number" and _is_foreign(picked, decimal):
             foreign.append(row)
             breaks.append(len(rows))
             if len(foreign) > 20_000:
@@ -191,26 +231,36 @@ def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
     )
 
 
+def _is_foreign(cells: list[str], decimal: str) -> bool:
+    kinds = {kind_of(cell, decimal) for cell in cells}
+    return "text" in kinds and not kinds & {"number", "clock"}
+
+
 def _numbers(
     cells: list[str], rows: list[int], decimal: str, *, last_row_cut: bool
 ) -> tuple[np.ndarray, np.ndarray]:
     """Cells of one column into (values, overflow marks); the first cell that is neither names its row."""
     values = np.full(len(cells), np.nan)
     marks = np.zeros(len(cells), dtype=bool)
+    odd = []
     for index, cell in enumerate(cells):
-        kind = kind_of(cell, decimal)
-        if kind == "number":
-            value = to_float(cell, decimal)
-            if abs(value) >= SENTINEL:
-                marks[index] = True
-            else:
-                values[index] = value
-        elif kind == "overflow":
+        # most cells are plain numbers, which Python tells quicker than a pattern does
+        try:
+            values[index] = float(cell if decimal == "." else cell.replace(",", "."))
+        except ValueError:
+            odd.append(index)
+        else:
+            if "_" in cell or (decimal == "," and "." in cell):
+                odd.append(index)
+    marks |= np.isinf(values) | (np.abs(values) >= SENTINEL)
+    values[marks] = np.nan
+    for index in odd:
+        kind = kind_of(cells[index], decimal)
+        if kind == "overflow":
             marks[index] = True
-        elif kind != "gap":
-            if index == len(cells) - 1 and last_row_cut:
-                continue  # "1.2E-" at the very end: a gap, trimmed later
-            _refuse_cell(rows[index], [cell], decimal)
+        elif kind != "gap" and not (index == len(cells) - 1 and last_row_cut):
+            # "1.2E-" at the very end of a cut file is a gap, trimmed later
+            _refuse_cell(rows[index], [cells[index]], decimal)
     return values, marks
 
 
@@ -233,6 +283,3 @@ def _refuse_cell(row: int, cells: list[str], decimal: str) -> None:
         "bad-cell",
         f"row {row}: '{shown}' is not a number; mend or delete that row, or export the file again.",
     )
-
-
-__all__ = ["GAPS", "OVERFLOWS", "Body", "read_body"]

@@ -44,7 +44,8 @@ def _fractions(row: np.ndarray) -> np.ndarray:
     """Whole numbers to -1..1 by their width; unsigned 8 bit has its zero at 128."""
     if row.dtype == np.uint8:
         return (row.astype(np.float64) - 128) / 128
-    values = row.astype(np.float64)
+    with np.errstate(invalid="ignore"):  # a damaged float may be a signalling NaN
+        values = row.astype(np.float64)
     if row.dtype.kind == "i":
         return values / float(2 ** (8 * row.dtype.itemsize - 1))
     return np.where(np.abs(values) < SENTINEL, values, np.nan)
