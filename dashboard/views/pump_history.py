@@ -2,7 +2,14 @@
 
 import streamlit as st
 
-from dashboard import frame, history_parts, loaders
+from dashboard import (
+    frame,
+    history_metrics,
+    history_outlook,
+    history_parts,
+    history_waveforms,
+    loaders,
+)
 
 st.title("Pump history")
 if not frame.started("Once a visit is logged, its pump's history is kept here."):
@@ -23,10 +30,10 @@ ranked = ranking[ranking["pump_id"] == pump_id]
 history_parts.show_head(pump, ranked)
 metrics, outlook, waveforms, log = st.tabs(["Over distance", "What is expected", "Waveforms", "Visits"])
 with metrics:
-    history_parts.show_metrics(pump, visits)
+    history_metrics.show_metrics(pump, visits)
 with outlook:
-    history_parts.show_outlook(pump, visits, ranked)
+    history_outlook.show_outlook(pump, visits, ranked)
 with waveforms:
-    history_parts.show_waveforms(visits)
+    history_waveforms.show_waveforms(visits)
 with log:
     history_parts.show_visits(pump, visits)
