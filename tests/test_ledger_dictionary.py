@@ -13,5 +13,5 @@ def test_the_page_is_up_to_date():
 def test_every_table_says_what_it_is():
     page = data_dictionary()
     for name in re.findall(r"CREATE TABLE (\w+)", scripts()[1].read_text(encoding="utf-8")):
-        about = page.split(f"\n## {name}\n")[1].split("\n\n")[1]
+        about = page.split(f"\n## {name}\n")[1].split("\n\n")[0]
         assert about.endswith("."), name

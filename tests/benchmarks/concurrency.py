@@ -1,0 +1,124 @@
+"""Several bays log while pages read: is every acknowledged visit there, once, and who waits how long?
+
+Run by hand: python -m tests.benchmarks.concurrency [--seconds 60] [--writers 6] [--readers 4]
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+
+from ingest.capture import Capture
+from ingest.errors import LedgerError
+from ingest.ledger import open_ledger
+from ingest.logging_visit import log_visit
+from ingest.upkeep import check_ledger
+from ingest.visit_entry import VisitEntry
+from ingest.visit_rows import meter_reading
+
+ANSWERS = {"unit-new": "bench"}
+
+
+def write(ledger: Path, number: int, until: float, out: multiprocessing.Queue) -> None:
+    """Log visits without a pause; report (hash, seconds) of each acknowledged one and every sentence."""
+    rng = np.random.default_rng(number)
+    done: list[tuple[str, float]] = []
+    said: list[str] = []
+    count = 0
+    while time.time() < until:
+        count += 1
+        capture = Capture(np.round(5 + rng.normal(0, 0.1, 2000), 3), 20_000.0)
+        entry = VisitEntry(f"bay {number}", odometer_km=1000.0 + count)
+        started = time.monotonic()
+        try:
+            logged = log_visit(ledger, entry, capture, meter_reading(5.0), ANSWERS)
+            done.append((str(logged.capture_hash), time.monotonic() - started))
+        except LedgerError as error:
+            said.append(error.text)
+    out.put(("write", done, said))
+
+
+def read(ledger: Path, until: float, out: multiprocessing.Queue) -> None:
+    """Open, look, close, as a page does; a visit without its reading would be half written."""
+    waits: list[tuple[str, float]] = []
+    said: list[str] = []
+    seen = 0
+    while time.time() < until:
+        started = time.monotonic()
+        try:
+            with open_ledger(ledger) as con:
+                waits.append(("", time.monotonic() - started))
+                [(visits, half)] = con.execute(
+                    "SELECT count(*), count(*) FILTER (WHERE mean_a IS NULL) FROM visit_detail"
+                ).fetchall()
+            if half or visits < seen:
+                said.append(f"{half} half-written visits, {seen - visits} gone")
+            seen = visits
+            time.sleep(0.05)
+        except LedgerError as error:
+            said.append(error.text)
+    out.put(("read", waits, said))
+
+
+def run(ledger: Path, *, writers: int, readers: int, seconds: float) -> dict:
+    """Return counts, waits and what went wrong."""
+    with open_ledger(ledger, read_only=False):
+        pass
+    context = multiprocessing.get_context("spawn")
+    out = context.Queue()
+    until = time.time() + seconds
+    processes = [context.Process(target=write, args=(ledger, i, until, out)) for i in range(writers)]
+    processes += [context.Process(target=read, args=(ledger, until, out)) for _ in range(readers)]
+    for process in processes:
+        process.start()
+    results = [out.get() for _ in processes]
+    for process in processes:
+        process.join()
+    acknowledged = [h for kind, done, _ in results if kind == "write" for h, _ in done]
+    log_s = np.array([s for kind, done, _ in results if kind == "write" for _, s in done])
+    open_s = np.array([s for kind, done, _ in results if kind == "read" for _, s in done])
+    with open_ledger(ledger) as con:
+        stored = Counter(h for (h,) in con.execute("SELECT capture_hash FROM visit").fetchall())
+    checked = check_ledger(ledger)
+    return {
+        "acknowledged": len(acknowledged),
+        "stored": sum(stored.values()),
+        "lost": sum(stored[h] == 0 for h in acknowledged),
+        "twice": sum(n > 1 for n in stored.values()),
+        "problems": [f.text for f in checked.findings if f.level == "problem"],
+        "sentences": [text for _, _, said in results for text in said],
+        "log_s": log_s,
+        "open_s": open_s,
+    }
+
+
+def main() -> None:
+    """Run and print the figures."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=60)
+    parser.add_argument("--writers", type=int, default=6)
+    parser.add_argument("--readers", type=int, default=4)
+    args = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        found = run(
+            Path(folder) / "fleet.duckdb", writers=args.writers, readers=args.readers, seconds=args.seconds
+        )
+    print(f"{args.writers} writers, {args.readers} readers, {args.seconds:.0f} s")
+    for name in ("acknowledged", "stored", "lost", "twice", "problems", "sentences"):
+        print(f"  {name}: {found[name]}")
+    for name, what in (("log_s", "a visit logged, waiting included"), ("open_s", "a reader's wait")):
+        p50, p99 = np.quantile(found[name], [0.5, 0.99])
+        longest = found[name].max()
+        print(
+            f"  {what}: median {p50:.3f} s, p99 {p99:.3f} s, longest {longest:.3f} s (n {len(found[name])})"
+        )
+
+
+if __name__ == "__main__":
+    main()
