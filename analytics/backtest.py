@@ -1,8 +1,12 @@
-"""How past forecasts would have done: stand on past days, forecast with what was known, compare with what came.
+"""How past forecasts would have done: stand on past days, forecast with what was known, compare with what
+came.
 
-On each cut-off day the model is fitted on facts dated by then, and every pump in service is forecast over its next
-PM interval. A pump counts where the records reach far enough to have seen the whole interval at its daily distance,
-whatever became of it; one taken off unfailed in between is counted apart, for nobody knows what it would have done.
+On each cut-off day the model is fitted on facts dated by then, and every pump in service is forecast over
+its next
+PM interval. A pump counts where the records reach far enough to have seen the whole interval at its daily
+distance,
+whatever became of it; one taken off unfailed in between is counted apart, for nobody knows what it would
+have done.
 Plain rules stand beside it, each turned into a chance by a logistic curve through the earlier cut-offs.
 """
 
@@ -42,9 +46,10 @@ RULES = {
 class Backtest:
     """forecasts: one row per pump and cut-off (as_of, pump_id, unit, risk, happened, judged, readings, ...).
 
-    scores: one row per method (auc, auc_se, brier, skill, log_score, top_decile_hits, ...); reliability: groups;
-    coverage: by number of readings; acted: what became of pumps taken off on condition and of high risks left;
-    text: what may and may not be concluded.
+    scores: one row per method (auc, auc_se, brier, skill, log_score, top_decile_hits, ...); reliability:
+    groups;
+    coverage: by number of readings; acted: what became of pumps taken off on condition and of high risks
+    left; text: what may and may not be concluded.
     """
 
     cutoffs: tuple[date, ...]
@@ -84,7 +89,9 @@ def cutoff_days(history: History, cutoffs: int) -> list[date]:
         return []
     first, last = float(history.visits["day"].min()), float(history.as_of_day)
     pumps = history.pumps
-    interval = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM) / np.maximum(pumps["unit_km_per_day"], 1e-6)
+    interval: pd.Series = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM) / np.maximum(
+        pumps["unit_km_per_day"], 1e-6
+    )
     end = last - float(interval.quantile(0.8))
     start = first + 0.4 * (last - first)
     if end <= start:
@@ -122,7 +129,7 @@ def _judge(state: State, everything: History) -> pd.DataFrame:
     past, p = state.history, state.fit.parameters
     model = risk_model(p)
     pumps = past.pumps.iloc[state.rows].reset_index(drop=True)
-    ratio = (pumps["km_per_day"] / np.maximum(pumps["unit_km_per_day"], 1e-9)).to_numpy(float)
+    ratio: np.ndarray = (pumps["km_per_day"] / np.maximum(pumps["unit_km_per_day"], 1e-9)).to_numpy(float)
     d = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM).to_numpy(float) * ratio
     risk, _ = model.risk(state.known, state.d_0, d)
     band = distance_left(model, state.known, state.d_0)
@@ -189,7 +196,8 @@ def _line(past: History, rows: np.ndarray, d: np.ndarray) -> np.ndarray:
 
 
 def _steady_drift(past: History, rows: np.ndarray, d: np.ndarray) -> np.ndarray:
-    """Chance that a Wiener process with the fleet's drift takes ripple from its last reading past its limit."""
+    """Chance that a Wiener process with the fleet's drift takes ripple from its last reading past its
+    limit."""
     v = past.visits[past.visits["ripple_pct"].notna() & past.visits["usable"]]
     pump, x, y = v["pump"].to_numpy(int), v["x_km"].to_numpy(float), v["ripple_pct"].to_numpy(float)
     step = np.diff(x)
@@ -302,6 +310,7 @@ def _text(n: int, failures: int, cutoffs: int) -> str:
     if failures < MIN_FAILURES:
         return f"{n} forecasts on {cutoffs} past days met {failures} failures: too few to judge any method."
     return (
-        f"{n} forecasts on {cutoffs} past days, {failures} of them followed by a failure before the next interval ended. "
+        f"{n} forecasts on {cutoffs} past days, {failures} of them followed by a failure before the next "
+        "interval ended. "
         "Each used only facts dated by its day. Pumps taken off on condition in between are counted apart."
     )

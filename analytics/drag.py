@@ -4,8 +4,8 @@ Two hypotheses go side by side, each a Kalman filter with a good and a wild vari
     not started   G = b + f * (distance since the filter was new) + noise
     started       G = b + f * (...) + D + noise,   D grows at a rate of its own
 Between two visits drag starts with probability 1 - exp(-(L(x2) - L(x1))), L(x) = (x/scale)**shape; a newly
-started drag is merged into the started one by matching moments (generalised pseudo-Bayes, Ackerson & Fu 1970).
-Its posterior chance and level feed the risk. Delay-time idea: Christer & Waller 1984.
+started drag is merged into the started one by matching moments (generalised pseudo-Bayes, Ackerson & Fu
+1970). Its posterior chance and level feed the risk. Delay-time idea: Christer & Waller 1984.
 """
 
 from __future__ import annotations
@@ -136,7 +136,9 @@ def advance(
     w_drag = w_old + w_new
     total = w_not + w_drag
     share_old = np.where(w_drag > 0, w_old / np.where(w_drag > 0, w_drag, 1), 0.0)
-    return DragState(np.minimum(w_drag / total, 1 - 1e-9), merge(old, new, share_old), b, bb), np.log(total) + top
+    return DragState(np.minimum(w_drag / total, 1 - 1e-9), merge(old, new, share_old), b, bb), np.log(
+        total
+    ) + top
 
 
 def filter_drag(

@@ -1,9 +1,9 @@
 """Drift of current, ripple and speed over distance: level and slope per pump, shrunk to type and fleet.
 
-Per metric and type a random-slope model (analytics.mixed_model) of the normalised readings; each pump gets its
-best linear prediction with its conditional variance, so a pump with two readings shows mostly its type's drift,
-and says so by a wide interval. A limit forecast extrapolates that line. It is NOT a failure forecast: crossing a
-limit of the book is not failing.
+Per metric and type a random-slope model (analytics.mixed_model) of the normalised readings; each pump gets
+its best linear prediction with its conditional variance, so a pump with two readings shows mostly its type's
+drift, and says so by a wide interval. A limit forecast extrapolates that line. It is NOT a failure forecast:
+crossing a limit of the book is not failing.
 """
 
 from __future__ import annotations
@@ -26,8 +26,10 @@ Z_80 = 1.2815515655446004
 class Drift:
     """One metric of all pumps, (n,) in row order of the history; NaN without any reading of its type.
 
-    level: now, at reference volts, pressure and warmth, in the metric's unit; slope: per km of the pump's clock;
-    *_se: standard errors; own_share: how much of the slope is the pump's own (0: all its type's); readings: used.
+    level: now, at reference volts, pressure and warmth, in the metric's unit; slope: per km of the pump's
+    clock;
+    *_se: standard errors; own_share: how much of the slope is the pump's own (0: all its type's); readings:
+    used.
     """
 
     metric: str
@@ -71,12 +73,18 @@ def drift_of(history: History, exponents: Exponents, metric: str) -> Drift:
         out["own_share"][mine] = 1 - cov[:, 1, 1] / prior_slope if prior_slope > 0 else 0.0
     if metric != "ripple_pct":  # fitted as logarithms
         level = np.exp(out["level"])
-        out |= {"level": level, "level_se": level * out["level_se"], "slope": level * out["slope"], "slope_se": level * out["slope_se"]}  # fmt: skip
+        out |= {
+            "level": level,
+            "level_se": level * out["level_se"],
+            "slope": level * out["slope"],
+            "slope_se": level * out["slope_se"],
+        }
     return Drift(metric, readings=readings, **out)
 
 
 def normalised(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents, metric: str) -> np.ndarray:
-    """Return the metric at reference volts, pressure and warmth (ln for current and speed), NaN if unusable."""
+    """Return the metric at reference volts, pressure and warmth (ln for current and speed), NaN if
+    unusable."""
     name = {"mean_a": "ln_a", "ripple_pct": "ripple_pct", "rpm": "ln_rpm"}[metric]
     x = covariates(visits, pumps)
     return metrics(visits)[name] - np.where(np.isnan(x), 0.0, x) @ getattr(exponents, name)
@@ -92,7 +100,8 @@ def _tamed(y: np.ndarray, pump: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class LimitForecast:
-    """Distance until the line passes a limit, (n,) km each: likeliest and 80 % interval (inf: never on this line).
+    """Distance until the line passes a limit, (n,) km each: likeliest and 80 % interval (inf: never on this
+    line).
 
     limit: the one it heads for. told: False with fewer than three readings, or a slope that may well be zero.
     """

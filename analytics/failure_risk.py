@@ -2,10 +2,10 @@
 
 From the last visit at x to a distance d beyond it
     S(d) = S_wear(d) * [(1 - pi) exp(-H(d)) + pi * S_drag(d)] * exp(-lambda d)
-    S_u(d) = Phi((theta - m(d)) / sqrt(v(d) + sigma^2)) / Phi((theta - m(0)) / sqrt(v(0) + sigma^2)),  in [0, 1]
-    H(d) = integral over starts t in (x, x + d) of P(drag reaches its level within x + d - t) dL(t)
-theta, sigma: mean and spread of the failure levels, learned from this fleet. Given survival to the as-of date at
-d_0, risk over a further d is 1 - S(d_0 + d)/S(d_0). A part in points is risk * its share of -ln S.
+    S_u(d) = Phi((theta - m(d)) / sqrt(v(d) + sigma^2)) / Phi((theta - m(0)) / sqrt(v(0) + sigma^2)),  in
+    [0, 1] H(d) = integral over starts t in (x, x + d) of P(drag reaches its level within x + d - t) dL(t)
+theta, sigma: mean and spread of the failure levels, learned from this fleet. Given survival to the as-of
+date at d_0, risk over a further d is 1 - S(d_0 + d)/S(d_0). A part in points is risk * its share of -ln S.
 Sources: Lu & Meeker 1993 (crossing of a random path), Christer & Waller 1984 (delay time H).
 """
 
@@ -30,7 +30,8 @@ NODES, WEIGHTS = np.polynomial.legendre.leggauss(12)
 
 @dataclass(frozen=True)
 class FailureParameters:
-    """Failure levels in the filters' units; `sudden_per_km`, `wear_factor`, `drag_factor` by pump type (types,)."""
+    """Failure levels in the filters' units; `sudden_per_km`, `wear_factor`, `drag_factor` by pump type
+    (types,)."""
 
     wear_level: float
     wear_level_sd: float
@@ -99,7 +100,8 @@ class RiskModel:
         )
 
     def risk(self, known: Known, d_0: np.ndarray, d_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return the risk over `d_km` from `d_0` beyond the last visit, and its parts (3, n) in points of 1."""
+        """Return the risk over `d_km` from `d_0` beyond the last visit, and its parts (3, n) in points of
+        1."""
         before, after = self.log_survival(known, d_0), self.log_survival(known, d_0 + d_km)
         parts = np.maximum(np.array(after) - np.array(before), 0.0)
         total = parts.sum(0)

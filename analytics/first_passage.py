@@ -1,11 +1,12 @@
-"""Plain forecasts of passing a limit: a least-squares line per pump, and steady drift with noise (Wiener process).
+"""Plain forecasts of passing a limit: a least-squares line per pump, and steady drift with noise (Wiener
+process).
 
 They are what the model is held against, not the model: passing a limit of the book is not failing.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.stats import invgauss
@@ -23,7 +24,8 @@ class Lines(NamedTuple):
 
 
 def fit_lines(group: np.ndarray, x: np.ndarray, y: np.ndarray, groups: int) -> Lines:
-    """Fit y = a + b x per group code; sums are taken about each group's own means, so that no digits are lost."""
+    """Fit y = a + b x per group code; sums are taken about each group's own means, so that no digits are
+    lost."""
     n = np.bincount(group, minlength=groups).astype(float)
     with np.errstate(invalid="ignore", divide="ignore"):
         mx, my = np.bincount(group, x, groups) / n, np.bincount(group, y, groups) / n
@@ -61,7 +63,7 @@ def fit_wiener(increments: np.ndarray, steps: np.ndarray) -> Wiener:
     return Wiener(float(drift), variance, ll)
 
 
-def passage(process: Wiener, distance: np.ndarray | float):
+def passage(process: Wiener, distance: np.ndarray | float) -> Any:
     """Return the distribution of the first passage of `distance` > 0 above the start (inverse Gaussian).
 
     Mean a/v, shape a^2/s^2 (Schroedinger 1915); a frozen scipy distribution. The drift must be positive.

@@ -1,8 +1,8 @@
 """Learn the fleet: how its pumps start, wear, drag and fail. Separate from scoring, and stored with its date.
 
 Stages, each by maximum of a penalised likelihood (the penalty is the trade-knowledge prior below):
-    exponents of the normalisation -> wear (level, rate, power, noise) -> drag -> failure levels by interval likelihood
-    sum over gaps of  log(1 - S) if failed in it, else log S
+    exponents of the normalisation -> wear (level, rate, power, noise) -> drag -> failure levels by interval
+    likelihood sum over gaps of  log(1 - S) if failed in it, else log S
 The priors are common practice, no source, and weak: a fleet with some dozen failures overrules them.
 """
 
@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import minimize
 
-from analytics.drag import DragParameters, filter_drag
+from analytics.drag import DragParameters, DragTrack, filter_drag
 from analytics.failure_risk import FailureParameters, RiskModel
 from analytics.gaps import Gaps, make_gaps
 from analytics.history import History, load_history
@@ -32,17 +32,28 @@ TYPE_FAILURES = 8.0  # failures' worth of belief that a type fails like the rest
 
 # name: (usual value, sd of its natural log)
 WEAR_PRIOR = {
-    "level_var": (1.2**2, 0.8), "rate": (4.0, 0.6), "rate_cv": (0.4, 0.3), "walk": (2.0, 1.2),
-    "noise": (0.7**2, 1.0), "power": (1.3, 0.25),
-}  # fmt: skip
+    "level_var": (1.2**2, 0.8),
+    "rate": (4.0, 0.6),
+    "rate_cv": (0.4, 0.3),
+    "walk": (2.0, 1.2),
+    "noise": (0.7**2, 1.0),
+    "power": (1.3, 0.25),
+}
 DRAG_PRIOR = {
-    "level_var": (0.05**2, 0.8), "noise": (0.012**2, 1.0), "scale_km": (280e3, 0.6),
-    "growth": (0.09, 0.5), "growth_cv": (0.4, 0.3),
-}  # fmt: skip
+    "level_var": (0.05**2, 0.8),
+    "noise": (0.012**2, 1.0),
+    "scale_km": (280e3, 0.6),
+    "growth": (0.09, 0.5),
+    "growth_cv": (0.4, 0.3),
+}
 FAILURE_PRIOR = {
-    "wear_level": (9.0, 0.5), "wear_spread": (0.3, 0.35), "drag_level": (0.25, 0.5), "drag_spread": (0.3, 0.35),
-    "sudden_per_km": (1e-6, 0.8), "starts": (1.0, 0.5),
-}  # fmt: skip
+    "wear_level": (9.0, 0.5),
+    "wear_spread": (0.3, 0.35),
+    "drag_level": (0.25, 0.5),
+    "drag_spread": (0.3, 0.35),
+    "sudden_per_km": (1e-6, 0.8),
+    "starts": (1.0, 0.5),
+}
 FILTER_PRIOR = (1.0e-6, 1.0e-6)  # ln torque per km on one filter: usual value and sd
 
 
@@ -71,9 +82,16 @@ def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
     with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
         rows = connection.execute(
             (Path(__file__).with_name("sql") / "store_fit.sql").read_text(encoding="utf-8"),
-            [made.data_from, made.data_until, made.method_version, made.pumps, made.visits, made.failures,
-             made.parameters.to_json()],
-        ).fetchall()  # fmt: skip
+            [
+                made.data_from,
+                made.data_until,
+                made.method_version,
+                made.pumps,
+                made.visits,
+                made.failures,
+                made.parameters.to_json(),
+            ],
+        ).fetchall()
     return replace(made, fit_id=rows[0][0])
 
 
@@ -81,7 +99,8 @@ def stored_fit(ledger: Path, as_of: date | None = None) -> Fit | None:
     """Return the newest stored fit of today's method whose data end by `as_of`, or None."""
     with open_ledger(ledger) as connection:
         rows = connection.execute(
-            "SELECT fit_id, data_from, data_until, method_version, pumps, visits, failures, parameters FROM fit"
+            "SELECT fit_id, data_from, data_until, method_version, pumps, visits, failures, parameters"
+            " FROM fit"
             " WHERE method_version = ? AND data_until <= coalesce(?, DATE '9999-12-31')"
             " ORDER BY data_until DESC, fit_id DESC LIMIT 1",
             [METHOD_VERSION, as_of],
@@ -132,17 +151,39 @@ def initial_parameters(history: History) -> Parameters:
     p = Parameters(
         types,
         exponents,
-        WearParameters(8.0 * one, wear["level_var"], wear["rate"] * one, wear["rate_cv"], wear["walk"], wear["noise"], wear["power"]),
-        DragParameters(0.0 * one, drag["level_var"], drag["noise"], FILTER_PRIOR[0], drag["scale_km"], 1.4, one, drag["growth"], drag["growth_cv"]),
+        WearParameters(
+            8.0 * one,
+            wear["level_var"],
+            wear["rate"] * one,
+            wear["rate_cv"],
+            wear["walk"],
+            wear["noise"],
+            wear["power"],
+        ),
+        DragParameters(
+            0.0 * one,
+            drag["level_var"],
+            drag["noise"],
+            FILTER_PRIOR[0],
+            drag["scale_km"],
+            1.4,
+            one,
+            drag["growth"],
+            drag["growth_cv"],
+        ),
         FailureParameters(
-            failure["wear_level"], failure["wear_spread"] * failure["wear_level"],
-            failure["drag_level"], failure["drag_spread"] * failure["drag_level"],
-            failure["sudden_per_km"] * one, one, one,
+            failure["wear_level"],
+            failure["wear_spread"] * failure["wear_level"],
+            failure["drag_level"],
+            failure["drag_spread"] * failure["drag_level"],
+            failure["sudden_per_km"] * one,
+            one,
+            one,
         ),
         50e3,
         float(history.pumps["now_km"].max()) if len(history.pumps) else 0.0,
         {},
-    )  # fmt: skip
+    )
     return replace(p, drag_life_km=_drag_life(p))
 
 
@@ -192,9 +233,12 @@ def _maximise(
 
     z_0 = (np.log([start[k] for k in names]) - centre) / sd
     found = minimize(
-        cost, np.clip(z_0, -5, 5), method="L-BFGS-B", bounds=[(-6, 6)] * len(names),
+        cost,
+        np.clip(z_0, -5, 5),
+        method="L-BFGS-B",
+        bounds=[(-6, 6)] * len(names),
         options={"maxiter": rounds, "eps": 1e-3, "ftol": 2e-6},
-    )  # fmt: skip
+    )
     return dict(zip(names, (float(v) for v in np.exp(centre + sd * found.x)), strict=True))
 
 
@@ -206,7 +250,7 @@ def _fit_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarray
     ripple_at = _first_levels(made.ripple, pump, code, len(p.types), 8.0)
     brush_at = _first_levels(made.brush, pump, code, len(p.types), 0.0)
     wear = replace(p.wear, ripple_at=ripple_at, brush_at=brush_at, level=ripple_at.copy())
-    wear = replace(wear, **_brush_share(made, pump, x))
+    wear = replace(wear, **_brush_share(made, pump, x))  # type: ignore[arg-type]
     u = indicator(made.ripple, made.brush, code[pump], wear)
     tracks = make_tracks(pump, ~np.isnan(u), len(pumps))
     if not tracks.index:
@@ -230,6 +274,10 @@ def _fit_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarray
 def _wear_with(wear: WearParameters, values: dict[str, float]) -> WearParameters:
     rate = wear.rate * (values["rate"] / wear.rate.mean())
     return replace(wear, **(values | {"rate": rate}))
+
+
+def _drag_with(drag: DragParameters, values: dict[str, float]) -> DragParameters:
+    return replace(drag, **values)  # type: ignore[arg-type]
 
 
 def _other(by_type: np.ndarray) -> np.ndarray:
@@ -303,18 +351,18 @@ def _fit_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarray
         filter_per_km=_filter_effect(made.load, pump, x, filter_km),
     )
 
-    def run(with_these: DragParameters):
+    def run(with_these: DragParameters) -> DragTrack:
         return filter_drag(
             with_these, tracks, x, made.load, made.load_noise, filter_km, code, life_km=p.drag_life_km
         )
 
     def likelihood(values: dict[str, float]) -> float:
-        return float(weight @ run(replace(drag, **values)).log_likelihood)
+        return float(weight @ run(_drag_with(drag, values)).log_likelihood)
 
     start = {k: v[0] for k, v in DRAG_PRIOR.items()}
     for rounds in (14, 6):
         start = _maximise(likelihood, DRAG_PRIOR, start, rounds)
-        drag = replace(drag, **start)
+        drag = _drag_with(drag, start)
         state = run(drag).state
         seen = np.zeros(len(pumps), bool)
         seen[tracks.order] = tracks.counts > 0
@@ -355,9 +403,14 @@ def _fit_failure(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
 
     def with_values(v: dict[str, float], factor: np.ndarray) -> Parameters:
         failure = FailureParameters(
-            v["wear_level"], v["wear_spread"] * v["wear_level"], v["drag_level"], v["drag_spread"] * v["drag_level"],
-            v["sudden_per_km"] * factor, factor, factor,
-        )  # fmt: skip
+            v["wear_level"],
+            v["wear_spread"] * v["wear_level"],
+            v["drag_level"],
+            v["drag_spread"] * v["drag_level"],
+            v["sudden_per_km"] * factor,
+            factor,
+            factor,
+        )
         return replace(p, failure=failure, drag=replace(p.drag, starts=np.full(k, v["starts"])))
 
     def gap_hazard(made: Parameters) -> np.ndarray:

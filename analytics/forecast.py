@@ -22,8 +22,8 @@ from ingest.errors import LedgerError
 class Forecast:
     """Pumps in service on the as-of date, in order of pump_id; distances on the pump's own clock, in km.
 
-    pump_id (n,); grid_km (m,) from the as-of date; survival (n, m): P(still running after grid_km given it runs on
-    the as-of date); km_per_day (n,); new_pump_survival (n, m): the same for a new pump of its type.
+    pump_id (n,); grid_km (m,) from the as-of date; survival (n, m): P(still running after grid_km given it
+    runs on the as-of date); km_per_day (n,); new_pump_survival (n, m): the same for a new pump of its type.
     """
 
     pump_id: np.ndarray

@@ -1,4 +1,5 @@
-"""What happened after each visit: the gaps between consecutive readings, and whether the pump failed in them."""
+"""What happened after each visit: the gaps between consecutive readings, and whether the pump failed in
+them."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ from analytics.wear import prior as wear_prior
 
 @dataclass(frozen=True)
 class Gaps:
-    """One row per gap. `known` at its start; it is observed from d_from to d_to km beyond that; `failed` at its end.
+    """One row per gap. `known` at its start; it is observed from d_from to d_to km beyond that; `failed` at
+    its end.
 
     order_number: visits the pump had had (0: before its first); last: nothing was seen after it.
     """
@@ -31,14 +33,21 @@ class Gaps:
 
     def take(self, rows: np.ndarray) -> Gaps:
         """Return `rows`."""
-        return Gaps(self.known.take(rows), self.pump[rows], self.d_from[rows], self.d_to[rows], self.failed[rows],
-                    self.order_number[rows])  # fmt: skip
+        return Gaps(
+            self.known.take(rows),
+            self.pump[rows],
+            self.d_from[rows],
+            self.d_to[rows],
+            self.failed[rows],
+            self.order_number[rows],
+        )
 
 
 def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
     """Cut every life into gaps; `filtered` must hold the states after every visit.
 
-    A removal on condition ends the last gap without failure: given the reading that led to it, it tells nothing
+    A removal on condition ends the last gap without failure: given the reading that led to it, it tells
+    nothing
     more about the pump, so conditioning on the filters' state keeps such removals from biasing the levels.
     """
     pumps = history.pumps

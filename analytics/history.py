@@ -28,7 +28,8 @@ RATE_DAYS = 730  # own daily distance is taken over this long
 class History:
     """Lives and readings known on `as_of_day` (days since 1970).
 
-    pumps: one row per life begun by then: pump_id, unit, position, pump_type, lot, class, depot, clock, entry_km
+    pumps: one row per life begun by then: pump_id, unit, position, pump_type, lot, class, depot, clock,
+    entry_km
     (records begin here), now_km (distance at the as-of date or at removal), removed (bool), failed (bool),
     removal, found, fitted_odometer_km, age_known, km_per_day (of the pump's own clock), unit_km_per_day,
     odometer_km (as-of), first_life.
@@ -284,7 +285,8 @@ def _since_filter(
 
 
 def _alike(visits: pd.DataFrame) -> np.ndarray:
-    """Which readings may be held against each other: PM stops in the pump's usual state, at its usual duty."""
+    """Which readings may be held against each other: PM stops in the pump's usual state, at its usual
+    duty."""
     reading = visits["mean_a"].notna() | visits["ripple_pct"].notna() | visits["rpm"].notna()
     planned = visits["reason"].fillna("pm").isin(["pm", "after-repair"])
     key = visits["state"].astype(str) + "/" + visits["duty_step"].astype(str)
@@ -292,6 +294,6 @@ def _alike(visits: pd.DataFrame) -> np.ndarray:
     if code.max(initial=0) == 0:
         return (reading & planned).to_numpy()
     counted = pd.DataFrame({"pump": visits["pump"], "code": code})[reading & planned]
-    usual = counted.groupby(["pump", "code"]).size().reset_index(name="n").sort_values(["pump", "n"])
-    usual = usual.groupby("pump")["code"].last()
+    sizes = counted.groupby(["pump", "code"]).size().reset_index(name="n").sort_values(["pump", "n"])
+    usual = sizes.groupby("pump")["code"].last()
     return (reading & planned & (visits["pump"].map(usual) == code)).to_numpy()

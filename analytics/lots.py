@@ -1,9 +1,11 @@
 """Pump types and lots that fail early against the rest: an exact test, with room for many looks.
 
-Within bands of distance the group ran a share e_b of all distance. Were the group like the rest, each of the k_b
-failures of the band would be the group's with chance e_b, so its failures are a sum of binomials whose upper tail is
-exact (conditional test of Poisson rates, Przyborowski & Wilenski 1940, by strata). The data are looked at again after
-every failure and for every group, so the k-th failure of one of G groups is held against
+Within bands of distance the group ran a share e_b of all distance. Were the group like the rest, each of
+the k_b
+failures of the band would be the group's with chance e_b, so its failures are a sum of binomials whose
+upper tail is
+exact (conditional test of Poisson rates, Przyborowski & Wilenski 1940, by strata). The data are looked at
+again after every failure and for every group, so the k-th failure of one of G groups is held against
 alpha * 6 / (pi^2 k^2 G): these add up to alpha over all looks and groups (Bonferroni).
 """
 
@@ -31,9 +33,11 @@ def early_failures(history: History, *, alpha: float = ALPHA) -> pd.DataFrame:
     groups = []
     for name, rows in pumps.groupby("pump_type").indices.items():
         groups.append(("type", str(name), rows, np.arange(len(pumps))))
-    for (kind, lot), rows in pumps.dropna(subset=["lot"]).groupby(["pump_type", "lot"]).groups.items():
+    lots = pumps.dropna(subset=["lot"]).drop_duplicates(["pump_type", "lot"])[["pump_type", "lot"]]
+    for kind, lot in lots.itertuples(index=False):
         same = np.flatnonzero(pumps["pump_type"].to_numpy() == kind)
-        groups.append(("lot", f"{lot} ({kind})", pumps.index.get_indexer(rows), same))
+        rows = np.flatnonzero((pumps["pump_type"] == kind) & (pumps["lot"] == lot))
+        groups.append(("lot", f"{lot} ({kind})", rows, same))
     groups = [g for g in groups if len(g[2]) >= 2 and len(g[3]) > len(g[2])]
     out = []
     for kind, name, rows, among in groups:
@@ -45,9 +49,10 @@ def early_failures(history: History, *, alpha: float = ALPHA) -> pd.DataFrame:
         p = upper_tail(k, events, share)
         flagged = k > expected and p <= threshold
         ratio = k / expected if expected > 0 else float("nan")
+        judged = "that is no chance finding" if flagged else "chance can do that"
         text = (
             f"{name}: {k} of {len(rows)} pumps failed where the rest would have had {expected:.1f}; "
-            f"{'that is no chance finding' if flagged else 'chance can do that'} (p {p:.2g}, flagged below {threshold:.2g})."
+            f"{judged} (p {p:.2g}, flagged below {threshold:.2g})."
         )
         out.append((kind, name, len(rows), k, expected, ratio, p, threshold, flagged, text))
     columns = [

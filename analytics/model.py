@@ -21,7 +21,8 @@ METHOD_VERSION = 1
 
 @dataclass(frozen=True)
 class Parameters:
-    """Everything learned from one fleet up to one day. Type arrays follow `types`; the last entry is any other."""
+    """Everything learned from one fleet up to one day. Type arrays follow `types`; the last entry is any
+    other."""
 
     types: tuple[str, ...]
     exponents: Exponents
@@ -34,7 +35,7 @@ class Parameters:
 
     def type_codes(self, names: pd.Series) -> np.ndarray:
         """Code of each type; a type never seen gets the fleet's own entry, the last."""
-        code = pd.Index(self.types).get_indexer(names)
+        code = pd.Index(self.types).get_indexer(pd.Index(names))
         return np.where(code < 0, len(self.types) - 1, code)
 
     def to_json(self) -> str:
@@ -58,8 +59,12 @@ class Parameters:
 
 
 def _rebuild(kind: type, values: dict[str, Any]) -> Any:
-    return kind(**{f.name: np.array(values[f.name], float) if isinstance(values[f.name], list) else values[f.name]
-                   for f in fields(kind)})  # fmt: skip
+    return kind(
+        **{
+            f.name: np.array(values[f.name], float) if isinstance(values[f.name], list) else values[f.name]
+            for f in fields(kind)
+        }
+    )
 
 
 @dataclass(frozen=True)
@@ -90,9 +95,16 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
     x = visits["x_km"].to_numpy(float)
     wear = filter_wear(p.wear, tracks, x, u, code, keep=keep)
     drag = filter_drag(
-        p.drag, tracks, x, made.load, made.load_noise, visits["filter_km"].to_numpy(float), code,
-        life_km=p.drag_life_km, keep=keep,
-    )  # fmt: skip
+        p.drag,
+        tracks,
+        x,
+        made.load,
+        made.load_noise,
+        visits["filter_km"].to_numpy(float),
+        code,
+        life_km=p.drag_life_km,
+        keep=keep,
+    )
     return Filtered(code, made, tracks, wear, drag, u)
 
 

@@ -1,6 +1,7 @@
 """Readings made comparable: what is left of current, speed and ripple at equal volts, pressure and warmth.
 
-    ln I  = own level + s_V ln(V/V0) + s_P ln(P/P0) + s_T (T - 25)/100 + ...     (the same for ln rpm and ripple)
+    ln I  = own level + s_V ln(V/V0) + s_P ln(P/P0) + s_T (T - 25)/100 + ...     (the same for ln rpm and
+    ripple)
     load   G = ln I - k ln rpm,  k = s_V(I)/s_V(rpm): supply and wiring cancel, a rise of torque stays whole
     brush  Z = -(ln rpm + a/D * G): a rise of winding and brush resistance stays, torque cancels
 The exponents come from differences between consecutive readings of the same pump, pulled by a ridge toward
@@ -20,10 +21,14 @@ REFERENCE_V = 13.5
 NOMINAL = sensitivities()
 LOAD_SPEED = -NOMINAL.speed_resistance  # a/D: loss of ln speed for a rise of ln torque
 NOMINAL_EXPONENTS = {
-    "ln_a": np.array([NOMINAL.current_volts, NOMINAL.current_pressure, 100 * COPPER_PER_C * NOMINAL.current_resistance]),
-    "ln_rpm": np.array([NOMINAL.speed_volts, NOMINAL.speed_pressure, 100 * COPPER_PER_C * NOMINAL.speed_resistance]),
+    "ln_a": np.array(
+        [NOMINAL.current_volts, NOMINAL.current_pressure, 100 * COPPER_PER_C * NOMINAL.current_resistance]
+    ),
+    "ln_rpm": np.array(
+        [NOMINAL.speed_volts, NOMINAL.speed_pressure, 100 * COPPER_PER_C * NOMINAL.speed_resistance]
+    ),
     "ripple_pct": np.zeros(3),
-}  # fmt: skip
+}
 EXPONENT_SD = {"ln_a": 0.15, "ln_rpm": 0.15, "ripple_pct": 3.0}  # how far a fleet may lie from nominal
 NOISE_FLOOR = {"ln_a": 0.01, "ln_rpm": 0.005, "ripple_pct": 0.5}
 

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import numpy as np
 import pandas as pd
 
+from analytics.cost_book import CostBook, cost_book
+from analytics.cost_rule import VEHICLES, with_cost_rule
 from analytics.drift import drift_of
 from analytics.forecast import State, fit_for, score
 from analytics.history import EPOCH, History, read_history
 from analytics.model import risk_model
 from analytics.reasons import beyond, points, reason
 from analytics.remaining_life import distance_left
+from analytics.type_lives import fit_types
 from ingest.action import decide_actions
 from ingest.ledger import open_ledger
 from ingest.settings import settings_at
@@ -29,31 +34,66 @@ def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = N
     """Return one row per pump in service on `as_of` (default: the last dated fact), riskiest first.
 
     within_km: horizon on the unit's odometer; default: each unit's own PM interval, else 5,000 mi.
-    Columns: see docs/risk_model.md. Distances `*_km` in km; `distance_left_*` and `horizon` in `horizon_unit`.
-    Raises LedgerError when there is no ledger.
+    Columns: see docs/risk_model.md. Distances `*_km` in km; `distance_left_*` and `horizon` in
+    `horizon_unit`. Raises LedgerError when there is no ledger.
     """
     with open_ledger(ledger) as connection:
-        history = read_history(connection, as_of)
-        day = history.as_of
-        settings = settings_at(connection, day)
-        visits = connection.execute((SQL / "judged_visits.sql").read_text(encoding="utf-8"), [day, day]).df()
-        services = connection.execute(
-            "SELECT unit, done_on, work FROM service WHERE done_on <= ?", [day]
-        ).df()
-        decisions = connection.execute((SQL / "newest_decisions.sql").read_text(encoding="utf-8"), [day]).df()
-    state = score(history, fit_for(ledger, history))
-    table = rank_state(state, settings, within_km)
-    if len(visits):
+        facts = read_facts(connection, as_of)
+    return rank_facts(facts, score(facts.history, fit_for(ledger, facts.history)), within_km)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a list rests on: the past, settings, visits to judge, services, decisions, prices and vehicles."""
+
+    history: History
+    settings: dict[str, Any]
+    visits: pd.DataFrame
+    services: pd.DataFrame
+    decisions: pd.DataFrame
+    book: CostBook
+    vehicles: pd.DataFrame
+
+
+def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Facts:
+    """Read everything a list on `as_of` rests on (default: the last dated fact, with all decisions and
+    prices)."""
+    history = read_history(connection, as_of)
+    day = history.as_of
+    # Prices and decisions may be newer than the last fact about a pump.
+    known_by = as_of or max(day, date.today())
+    visits = connection.execute((SQL / "judged_visits.sql").read_text(encoding="utf-8"), [day, day]).df()
+    services = connection.execute("SELECT unit, done_on, work FROM service WHERE done_on <= ?", [day]).df()
+    decided = (SQL / "newest_decisions.sql").read_text(encoding="utf-8")
+    return Facts(
+        history,
+        settings_at(connection, day),
+        visits,
+        services,
+        connection.execute(decided, [known_by]).df(),
+        cost_book(connection, known_by),
+        connection.execute(VEHICLES.read_text(encoding="utf-8"), [day] * 3).df(),
+    )
+
+
+def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd.DataFrame:
+    """As `rank`, from facts read and scored; also prices and the cost rule (analytics/cost_rule.py) and
+    `rule`."""
+    table = rank_state(state, facts.settings, within_km)
+    table = with_cost_rule(table, facts.book, fit_types(facts.history.pumps), facts.settings, facts.vehicles)
+    table["rule"] = None
+    if len(facts.visits):
         actions = decide_actions(
-            judge(visits, settings),
-            services,
-            settings,
-            worth_booking=_worth(table, settings),
-            decisions=decisions,
+            judge(facts.visits, facts.settings),
+            facts.services,
+            facts.settings,
+            worth_booking=table.set_index("pump_id")["worth"],
+            decisions=facts.decisions,
         )
         table["action"] = table["pump_id"].map(actions["action"]).fillna("none")
         table["action_text"] = table["pump_id"].map(actions["action_text"]).fillna("")
         table["next_capture_on"] = table["pump_id"].map(actions["next_capture_on"])
+        table["rule"] = table["pump_id"].map(actions["rule"])
     follow = table["action_text"].where(table["action"] != "none", "")
     table["reason"] = [
         f"{r} Next: {t[0].lower()}{t[1:]}" if t else r for r, t in zip(table["reason"], follow, strict=True)
@@ -77,7 +117,9 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
     new = state.new_pumps
     risk_if_new, _ = model.risk(new, np.zeros(n), own_horizon)
     left = distance_left(model, state.known, state.d_0) / np.maximum(ratio, 1e-9)[:, None]
-    experience = (max(p.longest_km, history.pumps["now_km"].max() if n else 0.0) - pumps["now_km"].to_numpy(float)) / np.maximum(ratio, 1e-9)  # fmt: skip
+    experience = (
+        max(p.longest_km, history.pumps["now_km"].max() if n else 0.0) - pumps["now_km"].to_numpy(float)
+    ) / np.maximum(ratio, 1e-9)
 
     readings = _readings(state)
     visits_per_pump = np.bincount(history.visits["pump"].to_numpy(int), minlength=len(history.pumps))[
@@ -102,7 +144,8 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             horizon=format_quantity(horizon_km[i], unit, digits=0),
             parts_pct=(int(whole_parts[0, i]), int(whole_parts[1, i]), int(whole_parts[2, i])),
             readings=int(readings[i]),
-            speed_falls=bool(speed_falls[rows[i]] and p.wear.brush_weight > 0.5) or bool(speed_falls[rows[i]] and not ripple_rises[rows[i]]),
+            speed_falls=bool(speed_falls[rows[i]] and p.wear.brush_weight > 0.5)
+            or bool(speed_falls[rows[i]] and not ripple_rises[rows[i]]),
             ripple_rises=bool(ripple_rises[rows[i]]),
             p_drag=float(state.known.drag.started[i]),
             n_alike=int(n_alike[i]),
@@ -114,7 +157,7 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             restarted=bool(pumps["restarted"].iloc[i]),
         )
         for i in range(n)
-    ]  # fmt: skip
+    ]
     per_day = np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-6)
     due = [
         _date(history, left[i, 0] / per_day[i]) if left[i, 0] <= max(experience[i], 0) else None
@@ -143,7 +186,9 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             "next_capture_on": None,
             "visits": visits_per_pump,
             "readings": readings,
-            "last_visited_on": [None if np.isnan(d) else date.fromordinal(EPOCH.toordinal() + int(d)) for d in last],
+            "last_visited_on": [
+                None if np.isnan(d) else date.fromordinal(EPOCH.toordinal() + int(d)) for d in last
+            ],
             "risk_wear": 100 * parts[0],
             "risk_drag": 100 * parts[1],
             "risk_sudden": 100 * parts[2],
@@ -157,7 +202,7 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             "km_per_day": pumps["unit_km_per_day"],
             "pump_km_per_day": pumps["km_per_day"],
         }
-    )  # fmt: skip
+    )
 
 
 def alike(ratings: dict[str, list[float]], hazard_per_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -195,17 +240,3 @@ def _readings(state: State) -> np.ndarray:
 def _date(history: History, days: float) -> date | None:
     ordinal = history.as_of.toordinal() + int(min(days, 36500))
     return date.fromordinal(ordinal)
-
-
-def _worth(table: pd.DataFrame, settings: dict[str, Any]) -> pd.Series:
-    """Whether cost or a class's risk ceiling calls for a replacement; never if a new pump's risk is no lower.
-
-    (Cf - Cp) p >= g d (1 - p/2), with g the long-run cost per distance of running to failure, from p itself.
-    """
-    c_f, c_p = float(settings["failure_replacement"]), float(settings["planned_replacement"])
-    p, new = table["risk"].to_numpy(float), table["risk_if_new"].to_numpy(float)
-    ceiling = table["class"].map(settings["risk_ceiling"]).to_numpy(float)
-    mean_life = np.maximum(table["distance_on_pump_km"].mean() * 2, 1.0) if len(table) else 1.0
-    pays = (c_f - c_p) * p >= c_f / mean_life * table["horizon_km"].to_numpy(float) * (1 - p / 2)
-    worth = (pays | (p > ceiling)) & (p > new)
-    return pd.Series(worth, index=table["pump_id"].to_numpy())

@@ -1,4 +1,5 @@
-"""One sentence per pump that says how high the risk is, from what, by how many like it, and how much is belief.
+"""One sentence per pump that says how high the risk is, from what, by how many like it, and how much is
+belief.
 
 The parts are shares of -ln S in points of risk; whole numbers are rounded so that they add up to the whole.
 """
@@ -65,11 +66,13 @@ def reason(
         told = [told[0]] + [t.replace(" points", "").replace(" point", "") for t in told[1:]]
     if sudden:
         told.append(f"{sudden} unpredictable")
-    text = f"{risk_pct if risk_pct else 'Under 1'} % chance of failing within {horizon} (fleet {fleet_pct or 'under 1'} %)"
+    fleet = fleet_pct or "under 1"
+    text = f"{risk_pct or 'Under 1'} % chance of failing within {horizon} (fleet {fleet} %)"
     if told:
         text += ": " + ", ".join(told)
     if n_alike:
-        text += f"; of {n_alike} past readings rated like this, {k_failed} {'was' if k_failed == 1 else 'were'} followed by a failure"  # fmt: skip
+        were = "was" if k_failed == 1 else "were"
+        text += f"; of {n_alike} past readings rated like this, {k_failed} {were} followed by a failure"
     text += "."
     if readings == 0:
         text += " No reading yet: told from type and distance alone."
@@ -87,7 +90,7 @@ def reason(
     if not age_known:
         text += " Nobody knows when this pump was fitted."
     if restarted:
-        text += " Its readings fell as if the pump had been changed without a record; it counts as new from there."
+        text += " Its readings fell as if the pump had been changed without a record: it counts as new since."
     elif heals:
         text += " Its ripple falls, which no pump does: check clamp, pump and unrecorded work."
     return text

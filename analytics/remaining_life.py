@@ -13,7 +13,8 @@ FURTHEST_KM = 1_500e3
 def distance_left(
     model: RiskModel, known: Known, d_0: np.ndarray, chances: tuple[float, ...] = CHANCES
 ) -> np.ndarray:
-    """Return (n, chances): distances by which the pump has failed with these chances, by interpolation of ln S.
+    """Return (n, chances): distances by which the pump has failed with these chances, by interpolation of
+    ln S.
 
     On a grid of 36 distances, fine near zero; -ln S is close to straight between its points.
     """

@@ -1,7 +1,9 @@
-"""How good forecasts were: proper scores, discrimination and calibration, each with its interval where it has one.
+"""How good forecasts were: proper scores, discrimination and calibration, each with its interval where it
+has one.
 
-Sources: Brier 1950; Murphy 1973 (decomposition); Gneiting & Raftery 2007 (CRPS, interval score); DeLong et al. 1988
-(variance of the AUC); Harrell et al. 1982 (concordance); Saxena et al. 2008 (relative accuracy, alpha-lambda).
+Sources: Brier 1950; Murphy 1973 (decomposition); Gneiting & Raftery 2007 (CRPS, interval score); DeLong et
+al. 1988 (variance of the AUC); Harrell et al. 1982 (concordance); Saxena et al. 2008 (relative accuracy,
+alpha-lambda).
 """
 
 from __future__ import annotations
@@ -155,5 +157,13 @@ def reliability_bins(p: np.ndarray, happened: np.ndarray, bins: int = 10) -> lis
         z = 1.96
         middle = (k + z * z / 2) / (n + z * z)
         half = z / (n + z * z) * np.sqrt(k * (n - k) / n + z * z / 4)
-        out.append({"forecast": float(np.mean(p[rows])), "happened": k / n, "low": max(middle - half, 0.0), "high": min(middle + half, 1.0), "n": float(n)})  # fmt: skip
+        out.append(
+            {
+                "forecast": float(np.mean(p[rows])),
+                "happened": k / n,
+                "low": max(middle - half, 0.0),
+                "high": min(middle + half, 1.0),
+                "n": float(n),
+            }
+        )
     return out

@@ -11,8 +11,8 @@ import numpy as np
 class Tracks:
     """Usable visits by order number: pumps sorted by number of visits, most first.
 
-    order: (n,) row of each pump in the history; counts: (n,) its visits; index: for each k the rows of `visits`
-    of the first counts-many pumps that have a k-th visit.
+    order: (n,) row of each pump in the history; counts: (n,) its visits; index: for each k the rows of
+    `visits` of the first counts-many pumps that have a k-th visit.
     """
 
     order: np.ndarray

@@ -1,8 +1,9 @@
 """Work that nobody wrote down, found in the readings: a pump change, a filter change.
 
-A pump does not heal. Where the mean of the two readings after a point lies far below that of the two before it, in
-ripple or in load, a new pump is likelier than a miracle; a smaller lasting drop of the load alone is a new filter.
-Two readings on each side are asked for, so that one wild reading makes no pump.
+A pump does not heal. Where the mean of the two readings after a point lies far below that of the two before
+it, in
+ripple or in load, a new pump is likelier than a miracle; a smaller lasting drop of the load alone is a new
+filter. Two readings on each side are asked for, so that one wild reading makes no pump.
 """
 
 from __future__ import annotations
@@ -24,8 +25,8 @@ FILTER_LOAD = 0.03
 def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
     """Return the history with likely pump changes as new lives and likely filter changes as new filters.
 
-    A pump with a likely change starts anew half-way between the two stops; its earlier readings leave the trend.
-    `pumps` gains `restarted` (bool) and `restart_km`, where on its old clock a pump starts anew.
+    A pump with a likely change starts anew half-way between the two stops; its earlier readings leave the
+    trend. `pumps` gains `restarted` (bool) and `restart_km`, where on its old clock a pump starts anew.
     """
     visits, pumps = history.visits, history.pumps
     pumps = pumps.assign(restarted=False, restart_km=0.0)
@@ -61,7 +62,8 @@ def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
 
 
 def _drops(value: np.ndarray, pump: np.ndarray) -> tuple[np.ndarray, float]:
-    """Fall from the mean of readings k-2, k-1 to that of k, k+1 within a pump (NaN without all four), and its sd."""
+    """Fall from the mean of readings k-2, k-1 to that of k, k+1 within a pump (NaN without all four), and
+    its sd."""
     n = len(value)
     out = np.full(n, np.nan)
     if n < 8:
@@ -91,7 +93,7 @@ def _strongest(rows: np.ndarray, found: np.ndarray, size: np.ndarray, pump: np.n
         near = range(max(k - 2, 0), min(k + 3, len(found)))
         return all(size[k] >= size[j] for j in near if found[j] and who[j] == who[k])
 
-    return np.array([k for k in at if largest(k)], int)
+    return np.array([k for k in at if largest(int(k))], int)
 
 
 def _new_filters(

@@ -54,7 +54,8 @@ def clock(x_km: np.ndarray, power: float) -> np.ndarray:
 
 
 def indicator(ripple: np.ndarray, brush: np.ndarray, type_code: np.ndarray, p: WearParameters) -> np.ndarray:
-    """Return u (visits,): ripple averaged with lost speed told in ripple points; one alone where one is missing."""
+    """Return u (visits,): ripple averaged with lost speed told in ripple points; one alone where one is
+    missing."""
     from_speed = p.ripple_at[type_code] + p.brush_points * (brush - p.brush_at[type_code])
     if p.brush_weight == 0:
         return ripple

@@ -24,23 +24,40 @@ def history_at(fleet: SimulatedFleet, as_of: str | None = None) -> History:
     p = t["pumps"].reset_index(drop=True)
     pumps = pd.DataFrame(
         {
-            "pump_id": np.arange(len(p)), "unit": p["unit"], "position": p["position"], "pump_type": p["pump_type"],
-            "serial": p["serial"], "lot": p.get("lot"), "run_share": 1.0, "prior_km": 0.0,
-            "fitted_day": days(p["fitted_on"]), "fitted_odometer_km": p["fitted_odometer"].astype(float) * unit,
-            "fitted_hours": np.nan, "removed_day": days(p["removed_on"]),
-            "removed_odometer_km": p["removed_odometer"].astype(float) * unit, "removed_hours": np.nan,
-            "removal": p["removal"], "found": p["found"], "class": p["unit"].map(cars["class"]),
-            "depot": p["unit"].map(cars["depot"]), "system_v": 12.0, "clock": "distance",
+            "pump_id": np.arange(len(p)),
+            "unit": p["unit"],
+            "position": p["position"],
+            "pump_type": p["pump_type"],
+            "serial": p["serial"],
+            "lot": p.get("lot"),
+            "run_share": 1.0,
+            "prior_km": 0.0,
+            "fitted_day": days(p["fitted_on"]),
+            "fitted_odometer_km": p["fitted_odometer"].astype(float) * unit,
+            "fitted_hours": np.nan,
+            "removed_day": days(p["removed_on"]),
+            "removed_odometer_km": p["removed_odometer"].astype(float) * unit,
+            "removed_hours": np.nan,
+            "removal": p["removal"],
+            "found": p["found"],
+            "class": p["unit"].map(cars["class"]),
+            "depot": p["unit"].map(cars["depot"]),
+            "system_v": 12.0,
+            "clock": "distance",
             "in_service_day": days(p["unit"].map(cars["in_service_on"])),
-            "records_day": days(p["unit"].map(cars["records_from"])), "retires_day": np.nan,
+            "records_day": days(p["unit"].map(cars["records_from"])),
+            "retires_day": np.nan,
             "pm_interval_km": p["unit"].map(cars["pm_interval"]) * unit,
             "pm_interval_days": p["unit"].map(cars["pm_interval_days"]),
             "current_low_a": p["pump_type"].map(types["current_low_a"]),
             "current_high_a": p["pump_type"].map(types["current_high_a"]),
-            "rpm_low": 3400.0, "rpm_high": 10000.0, "ripple_limit_pct": 15.0, "rated_pressure_kpa": 400.0,
+            "rpm_low": 3400.0,
+            "rpm_high": 10000.0,
+            "ripple_limit_pct": 15.0,
+            "rated_pressure_kpa": 400.0,
             "motor": "brushed",
         }
-    )  # fmt: skip
+    )
     v = t["visits"].reset_index(drop=True)
     serial = pumps.set_index("serial")["pump_id"]
     pump_id = v["serial"].map(serial)
@@ -53,13 +70,24 @@ def history_at(fleet: SimulatedFleet, as_of: str | None = None) -> History:
             pump_id[i] = inside["pump_id"].iloc[0]
     visits = pd.DataFrame(
         {
-            "visit_id": np.arange(len(v)), "pump_id": pump_id, "day": days(v["visited_on"]),
-            "odometer_km": v["odometer"] * unit, "hours": np.nan, "in_trend": True, "reason": v["reason"],
-            "state": v["state"], "duty_step": 20, "mean_a": v["mean_a"], "ripple_pct": v["ripple_pct"],
-            "rpm": v["rpm"], "by_meter": False, "supply_v": v["supply_v"],
-            "fuel_pressure_kpa": v["fuel_pressure_kpa"], "fuel_temp_c": v["fuel_temp_c"],
+            "visit_id": np.arange(len(v)),
+            "pump_id": pump_id,
+            "day": days(v["visited_on"]),
+            "odometer_km": v["odometer"] * unit,
+            "hours": np.nan,
+            "in_trend": True,
+            "reason": v["reason"],
+            "state": v["state"],
+            "duty_step": 20,
+            "mean_a": v["mean_a"],
+            "ripple_pct": v["ripple_pct"],
+            "rpm": v["rpm"],
+            "by_meter": False,
+            "supply_v": v["supply_v"],
+            "fuel_pressure_kpa": v["fuel_pressure_kpa"],
+            "fuel_temp_c": v["fuel_temp_c"],
         }
-    ).dropna(subset=["pump_id"])  # fmt: skip
+    ).dropna(subset=["pump_id"])
     last = float(days([fleet.spec.until]).iloc[0]) if as_of is None else float(days([as_of]).iloc[0])
     visits = visits[visits["day"] <= last].sort_values(["pump_id", "day"]).reset_index(drop=True)
     s = t["services"]
@@ -69,11 +97,17 @@ def history_at(fleet: SimulatedFleet, as_of: str | None = None) -> History:
     filters = filters[filters["day"] <= last]
     points = pd.concat(
         [
-            v.assign(day=days(v["visited_on"]), odometer_km=v["odometer"] * unit)[["unit", "day", "odometer_km"]],
-            pumps.rename(columns={"fitted_day": "a"}).assign(day=pumps["fitted_day"], odometer_km=pumps["fitted_odometer_km"])[["unit", "day", "odometer_km"]],
-            pumps.assign(day=pumps["removed_day"], odometer_km=pumps["removed_odometer_km"])[["unit", "day", "odometer_km"]],
+            v.assign(day=days(v["visited_on"]), odometer_km=v["odometer"] * unit)[
+                ["unit", "day", "odometer_km"]
+            ],
+            pumps.rename(columns={"fitted_day": "a"}).assign(
+                day=pumps["fitted_day"], odometer_km=pumps["fitted_odometer_km"]
+            )[["unit", "day", "odometer_km"]],
+            pumps.assign(day=pumps["removed_day"], odometer_km=pumps["removed_odometer_km"])[
+                ["unit", "day", "odometer_km"]
+            ],
         ]
-    ).dropna()  # fmt: skip
+    ).dropna()
     points = points[points["day"] <= last].groupby(["unit", "day"], as_index=False)["odometer_km"].max()
     points["hours"] = np.nan
     return build_history(pumps, visits, points, filters, int(last))

@@ -50,12 +50,14 @@ def as_text(found: Backtest) -> str:
     lines = [found.text]
     if len(found.scores):
         lines.append(
-            f"{'':30} {'AUC':>6} {'±':>5} {'skill':>7} {'log':>6} {'expected':>9} {'failed':>7} {'top tenth':>10}"
+            f"{'':30} {'AUC':>6} {'±':>5} {'skill':>7} {'log':>6} {'expected':>9} {'failed':>7}"
+            f" {'top tenth':>10}"
         )
         for row in found.scores.to_dict("records"):
             lines.append(
-                f"{row['label']:30} {row['auc']:6.3f} {1.96 * row['auc_se']:5.3f} {row['skill']:7.3f} {row['log_score']:6.3f} "
-                f"{row['expected']:9.1f} {row['failures']:7d} {row['top_decile_hits']:4d} of {row['top_decile_n']:d}"
+                f"{row['label']:30} {row['auc']:6.3f} {1.96 * row['auc_se']:5.3f} {row['skill']:7.3f}"
+                f" {row['log_score']:6.3f} {row['expected']:9.1f} {row['failures']:7d}"
+                f" {row['top_decile_hits']:4d} of {row['top_decile_n']:d}"
             )
     if found.reliability:
         lines.append("Forecast against what happened, in groups of equal size:")
@@ -66,7 +68,8 @@ def as_text(found: Backtest) -> str:
             )
     for row in found.coverage.to_dict("records"):
         lines.append(
-            f"80 % interval, readings {row['readings']}: {100 * row['coverage']:.0f} % inside (n {row['n']:.0f})"
+            f"80 % interval, readings {row['readings']}: {100 * row['coverage']:.0f} % inside"
+            f" (n {row['n']:.0f})"
         )
     a = found.acted
     lines.append(

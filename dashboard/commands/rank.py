@@ -15,16 +15,46 @@ if TYPE_CHECKING:
 
 EXAMPLE = 'pumpledger rank --within "5000 mi" --json'
 JSON_FIELDS = (
-    "unit", "position", "pump_type", "depot", "class", "risk", "horizon", "horizon_unit", "distance_left_p10",
-    "distance_left_p50", "distance_left_p90", "distance_left_text", "due_by", "reason", "action", "action_text",
-    "visits", "last_visited_on", "risk_wear", "risk_drag", "risk_sudden", "p_drag_started", "prior_share",
-    "n_alike", "k_failed", "risk_if_new", "pump_id", "distance_on_pump_km", "km_per_day",
-)  # fmt: skip
+    "unit",
+    "position",
+    "pump_type",
+    "depot",
+    "class",
+    "risk",
+    "horizon",
+    "horizon_unit",
+    "distance_left_p10",
+    "distance_left_p50",
+    "distance_left_p90",
+    "distance_left_text",
+    "due_by",
+    "reason",
+    "action",
+    "action_text",
+    "visits",
+    "last_visited_on",
+    "risk_wear",
+    "risk_drag",
+    "risk_sudden",
+    "p_drag_started",
+    "prior_share",
+    "n_alike",
+    "k_failed",
+    "risk_if_new",
+    "pump_id",
+    "distance_on_pump_km",
+    "km_per_day",
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options."""
-    parser.add_argument("--as-of", type=date.fromisoformat, metavar="DATE", help="the day to stand on; default: the last dated fact")  # fmt: skip
+    parser.add_argument(
+        "--as-of",
+        type=date.fromisoformat,
+        metavar="DATE",
+        help="the day to stand on; default: the last dated fact",
+    )
     parser.add_argument("--within", metavar='"5000 mi"', help="the horizon; default: each unit's PM interval")
     parser.add_argument(
         "--refit", action="store_true", help="learn from the ledger anew first, and store the fit"
@@ -93,8 +123,8 @@ def as_text(table: pd.DataFrame) -> str:
         due = f"due by {row['due_by']}" if row["due_by"] else "no date within experience"
         place = row["unit"] if row["position"] == "main" else f"{row['unit']} ({row['position']})"
         lines.append(
-            f"{place}  {row['pump_type']}  risk {100 * row['risk']:.1f} %  half fail within {row['distance_left_text']}"
-            f"  {due}  action: {row['action']}"
+            f"{place}  {row['pump_type']}  risk {100 * row['risk']:.1f} %"
+            f"  half fail within {row['distance_left_text']}  {due}  action: {row['action']}"
         )
         lines.append(f"    {row['reason']}")
     return "\n".join(lines)

@@ -40,11 +40,16 @@ def many_pumps(pumps: int, visits: int, seed: int = 3) -> History:
     end = np.minimum(lives.fails_at_km, x[:, -1] + 4000)
     table = pd.DataFrame(
         {
-            "pump_id": np.arange(few), "pump_type": np.array(simulator.TYPES)[code], "system_v": 12.0,
-            "rated_pressure_kpa": 400.0, "now_km": end, "entry_km": np.minimum(x[:, 0], end),
-            "failed": lives.fails_at_km <= end, "removed": lives.fails_at_km <= end,
+            "pump_id": np.arange(few),
+            "pump_type": np.array(simulator.TYPES)[code],
+            "system_v": 12.0,
+            "rated_pressure_kpa": 400.0,
+            "now_km": end,
+            "entry_km": np.minimum(x[:, 0], end),
+            "failed": lives.fails_at_km <= end,
+            "removed": lives.fails_at_km <= end,
         }
-    )  # fmt: skip
+    )
     times = -(-pumps // few)
     frames = [frame.assign(pump=frame["pump"] + k * few) for k in range(times)]
     return History(0, pd.concat([table] * times, ignore_index=True), pd.concat(frames, ignore_index=True))
@@ -60,7 +65,8 @@ def main() -> None:
     args = parser.parse_args()
     history = many_pumps(args.pumps, args.visits)
     print(
-        f"{len(history.pumps):,} pumps, {len(history.visits):,} visits, {history.pumps['failed'].sum():,} failures"
+        f"{len(history.pumps):,} pumps, {len(history.visits):,} visits, "
+        f"{history.pumps['failed'].sum():,} failures"
     )
 
     start = time.process_time()
@@ -90,9 +96,15 @@ def main() -> None:
         wear_model.predict(known.wear, h, p.wear.walk), u, p.wear.noise, p.wear.bad
     )
     drag_state, _ = drag_model.advance(
-        p.drag, known.drag, known.x_km, known.x_km + 8000, p.drag.starts[known.type_code], load,
-        np.full(len(who), p.drag.noise), p.drag_life_km,
-    )  # fmt: skip
+        p.drag,
+        known.drag,
+        known.x_km,
+        known.x_km + 8000,
+        p.drag.starts[known.type_code],
+        load,
+        np.full(len(who), p.drag.noise),
+        p.drag_life_km,
+    )
     after = known._replace(x_km=known.x_km + 8000, wear=wear_state, drag=drag_state)
     model.risk(after, np.zeros(len(who)), np.full(len(who), 8000.0))
     print(f"one new visit for all {time.process_time() - start:6.2f} CPU s")
@@ -101,7 +113,8 @@ def main() -> None:
 
 
 def mixed_model_race(groups: int = 1500, each: int = 8) -> None:
-    """Fit the same random slopes here and with statsmodels, if it is installed; print times and log-likelihoods."""
+    """Fit the same random slopes here and with statsmodels, if it is installed; print times and
+    log-likelihoods."""
     rng = np.random.default_rng(0)
     group = np.repeat(np.arange(groups), each)
     x = np.tile(np.arange(each, dtype=float), groups)

@@ -1,11 +1,13 @@
 """Forecasts and decisions on simulated fleets the model was not tuned on, pooled over fleets of one size.
 
-    python -m tests.benchmarks.forecast_study --vehicles 200 --fleets 10 --seed 5000 [--variant late-knee] [--dirt]
+    python -m tests.benchmarks.forecast_study --vehicles 200 --fleets 10 --seed 5000 [--variant late-knee]
+    [--dirt]
 
 Per fleet: fit on records up to two cut-off days and forecast every pump in service over its next PM interval;
-then follow fresh complete lives visit by visit and replace by rule. Compared with what a perfect sensor of both
-damages (but not of the failure levels), an all-knowing owner and plain rules would do. These figures say how the
-method works on simulated fleets; they are no evidence for any real one.
+then follow fresh complete lives visit by visit and replace by rule. Compared with what a perfect sensor of
+both
+damages (but not of the failure levels), an all-knowing owner and plain rules would do. These figures say
+how the method works on simulated fleets; they are no evidence for any real one.
 """
 
 from __future__ import annotations
@@ -157,10 +159,16 @@ def fresh_lives(fleet: simulator.SimulatedFleet, n: int, seed: int) -> tuple[His
     )
     pumps = pd.DataFrame(
         {
-            "pump_id": np.arange(n), "pump_type": np.array(simulator.TYPES)[code], "system_v": 12.0,
-            "rated_pressure_kpa": 400.0, "now_km": lives.fails_at_km, "entry_km": 0.0, "failed": True, "removed": True,
+            "pump_id": np.arange(n),
+            "pump_type": np.array(simulator.TYPES)[code],
+            "system_v": 12.0,
+            "rated_pressure_kpa": 400.0,
+            "now_km": lives.fails_at_km,
+            "entry_km": 0.0,
+            "failed": True,
+            "removed": True,
         }
-    )  # fmt: skip
+    )
     return History(0, pumps, visits), lives
 
 
@@ -255,16 +263,42 @@ def study(vehicles: int, fleets: int, seed: int, variant: str, dirt: bool, sprea
     ours, best = auc_interval(p, o), auc_interval(perfect, o)
     slope = calibration_slope(p, o)
     out = {
-        "vehicles": vehicles, "fleets": fleets, "variant": variant, "dirt": dirt, "n": len(o), "events": int(o.sum()),
-        "auc": ours.value, "auc_se": ours.se, "auc_perfect": best.value, "auc_ratio": ours.value / best.value,
-        "auc_last_ripple": auc_interval(ripple, o).value, "auc_age": auc_interval(age, o).value,
-        "skill": 1 - brier(p, o) / base, "skill_perfect": 1 - brier(perfect, o) / base,
-        "slope": slope.value, "slope_se": slope.se, "expected_over_observed": p.sum() / max(o.sum(), 1),
+        "vehicles": vehicles,
+        "fleets": fleets,
+        "variant": variant,
+        "dirt": dirt,
+        "n": len(o),
+        "events": int(o.sum()),
+        "auc": ours.value,
+        "auc_se": ours.se,
+        "auc_perfect": best.value,
+        "auc_ratio": ours.value / best.value,
+        "auc_last_ripple": auc_interval(ripple, o).value,
+        "auc_age": auc_interval(age, o).value,
+        "skill": 1 - brier(p, o) / base,
+        "skill_perfect": 1 - brier(perfect, o) / base,
+        "slope": slope.value,
+        "slope_se": slope.se,
+        "expected_over_observed": p.sum() / max(o.sum(), 1),
         "cover": inside.mean(),
-        "cover_by_readings": {k: [round(float(inside[m].mean()), 3), int(m.sum())] for k, m in
-                              {"0": readings == 0, "1": readings == 1, "2": readings == 2, "3+": readings >= 3}.items() if m.any()},
-        "saved": {k: [round(float(np.mean([s[k] for s in saved])), 3), round(float(np.std([s[k] for s in saved]) / np.sqrt(fleets)), 3)] for k in saved[0]},
-    }  # fmt: skip
+        "cover_by_readings": {
+            k: [round(float(inside[m].mean()), 3), int(m.sum())]
+            for k, m in {
+                "0": readings == 0,
+                "1": readings == 1,
+                "2": readings == 2,
+                "3+": readings >= 3,
+            }.items()
+            if m.any()
+        },
+        "saved": {
+            k: [
+                round(float(np.mean([s[k] for s in saved])), 3),
+                round(float(np.std([s[k] for s in saved]) / np.sqrt(fleets)), 3),
+            ]
+            for k in saved[0]
+        },
+    }
     out["skill_ratio"] = out["skill"] / out["skill_perfect"]
     return out
 

@@ -1,10 +1,12 @@
-"""The model beside a rival on the same held-out forecasts: a discrete-time hazard regression on plain features.
+"""The model beside a rival on the same held-out forecasts: a discrete-time hazard regression on plain
+features.
 
     python -m tests.benchmarks.rival_study --vehicles 200 --fleets 3 --seed 7000 --variant standard
 
-Rival: complementary log-log regression, ln(-ln S) = ln(gap) + a + b'f, of whether the pump failed in each past gap on
-f = distance, last ripple, last load and brush channels over the type's, and their changes since the pump's first
-readings, ridge-penalised. Stack: the model's own log hazard with the same features on top.
+Rival: complementary log-log regression, ln(-ln S) = ln(gap) + a + b'f, of whether the pump failed in each
+past gap on
+f = distance, last ripple, last load and brush channels over the type's, and their changes since the pump's
+first readings, ridge-penalised. Stack: the model's own log hazard with the same features on top.
 """
 
 from __future__ import annotations
@@ -28,7 +30,8 @@ from tests.fleet_frames import history_at
 
 
 def features(history: History, exponents) -> np.ndarray:
-    """Return (visits, 7): distance, levels over the type's and changes from the mean of the first three readings."""
+    """Return (visits, 7): distance, levels over the type's and changes from the mean of the first three
+    readings."""
     made = channels(history.visits, history.pumps, exponents)
     pump = history.visits["pump"].to_numpy(int)
     kind = history.pumps["pump_type"].to_numpy()[pump]
@@ -43,7 +46,8 @@ def features(history: History, exponents) -> np.ndarray:
 
 
 def fit_hazard(f: np.ndarray, offset: np.ndarray, failed: np.ndarray, ridge: float = 1.0) -> np.ndarray:
-    """Return coefficients (intercept first) by Newton steps on the penalised complementary log-log likelihood."""
+    """Return coefficients (intercept first) by Newton steps on the penalised complementary log-log
+    likelihood."""
     x = np.column_stack([np.ones(len(f)), f])
     b = np.zeros(x.shape[1])
     b[0] = np.log(max(failed.sum(), 1) / np.exp(offset).sum())

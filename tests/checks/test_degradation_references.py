@@ -1,7 +1,9 @@
 """Crossing lives, first passages and random slopes against published and recomputed values.
 
-GaAs laser: Meeker & Escobar 1998, table C.17 (operating current, limit 10 %); book list to the hour from memory.
-Alloy-A: same book, crack growth (R nlme's Fatigue); interpolated passages of 1.6 in. Both files belong to the shared
+GaAs laser: Meeker & Escobar 1998, table C.17 (operating current, limit 10 %); book list to the hour from
+memory.
+Alloy-A: same book, crack growth (R nlme's Fatigue); interpolated passages of 1.6 in. Both files belong to
+the shared
 checks, not to the project. Threshold voltages: Tobias & Trindade, p. 216, via NIST Dataplot's TOB216B.DAT.
 Toy and random-slope values: computed with scipy and by simulation.
 """
@@ -33,8 +35,8 @@ def test_gaas_laser_lives_by_line_per_unit():
         fit_lines(unit, data["hours"].to_numpy(float), data["increase"].to_numpy(float), 15), 10.0
     )
     expected = [
-        3702.0, 4194.4, 5846.8, 6172.1, 5301.0, 3592.4, 6050.8, 6538.5, 5110.1, 3306.5, 5326.3, 4994.6, 4720.5,
-        5688.9, 6101.8,
+        3702.0, 4194.4, 5846.8, 6172.1, 5301.0, 3592.4, 6050.8, 6538.5, 5110.1, 3306.5, 5326.3, 4994.6,
+        4720.5, 5688.9, 6101.8,
     ]  # fmt: skip
     np.testing.assert_allclose(lives, expected, atol=0.06)
 

