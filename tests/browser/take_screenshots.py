@@ -1,0 +1,45 @@
+"""Take the pictures in docs/screens.
+
+python -m tests.browser.take_screenshots demo/pumpledger.duckdb [PUMP]
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from playwright.sync_api import sync_playwright
+
+from tests.browser.browsing import DESKTOP, FLAGS, PHONE, chromium, served, settle
+
+SCREENS = Path(__file__).parents[2] / "docs" / "screens"
+MOST_BYTES = 200_000
+
+
+def main(ledger: Path, pump: str) -> None:
+    """Write three pictures, each under 200 kB: the risk list, a pump's history, the log page on a phone."""
+    SCREENS.mkdir(parents=True, exist_ok=True)
+    shots = (
+        ("pumps_by_risk", "pumps-by-risk", DESKTOP, "light", 1400),
+        ("pump_history", f"pump?pump={pump}", DESKTOP, "dark", 1300),
+        ("log_visit_phone", "log-visit", PHONE, "light", 1300),
+    )
+    with served(ledger.resolve()) as address, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
+        for name, path, size, scheme, height in shots:
+            page = browser.new_page(viewport={"width": size["width"], "height": height}, color_scheme=scheme)
+            page.goto(f"{address}/{path}")
+            settle(page)
+            if name == "log_visit_phone":
+                page.get_by_role("button", name="Read it, go on").click()
+                settle(page)
+            page.wait_for_timeout(2000)
+            target = SCREENS / f"{name}.png"
+            page.screenshot(path=str(target))
+            assert target.stat().st_size < MOST_BYTES, f"{target} is too large"
+            page.close()
+        browser.close()
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else "1")
