@@ -63,10 +63,10 @@ def aged(motor: Motor, bad_bar: int, target: Target, faults: Faults | None = Non
     drop = motor.brush_drop_v
     if faults.burnt_bar is None and faults.open_coil is None:
         faults = _rougher(motor, bad_bar, target, faults)
-    for _ in range(2):
-        a, b = drop, drop + 0.1
-        at_a, at_b = (_mean_a(replace(motor, brush_drop_v=d), target, faults) for d in (a, b))
-        drop = float(np.clip(a + (target.mean_a - at_a) * (b - a) / (at_b - at_a), 0.02, 2.5))
+    a, b = (_mean_a(replace(motor, brush_drop_v=d), target, faults) for d in (drop, drop + 0.1))
+    slope = (b - a) / 0.1
+    drop = _drop(drop + (target.mean_a - a) / slope)
+    drop = _drop(drop + (target.mean_a - _mean_a(replace(motor, brush_drop_v=drop), target, faults)) / slope)
     motor = replace(motor, brush_drop_v=drop)
     _, torque = _forced(motor, faults, target)
     omega = target.rpm * TURN / 60
@@ -77,11 +77,17 @@ def aged(motor: Motor, bad_bar: int, target: Target, faults: Faults | None = Non
     return replace(motor, friction_nm=float(left - restriction * (omega / RATED_RAD_S) ** 2)), faults
 
 
+def _drop(volts: float) -> float:
+    return float(np.clip(volts, 0.02, 2.5))
+
+
 def _with_k_e(motor: Motor, target: Target) -> Motor:
-    for _ in range(2):  # current is straight in k_e
-        low, high = motor.k_e, motor.k_e * 1.02
-        at_low, at_high = (_mean_a(replace(motor, k_e=k), target) for k in (low, high))
-        motor = replace(motor, k_e=low + (target.mean_a - at_low) * (high - low) / (at_high - at_low))
+    low, step = motor.k_e, 0.02 * motor.k_e  # current is nearly straight in k_e
+    at_low, at_high = (_mean_a(replace(motor, k_e=k), target) for k in (low, low + step))
+    slope = (at_high - at_low) / step
+    k_e = low + (target.mean_a - at_low) / slope
+    k_e += (target.mean_a - _mean_a(replace(motor, k_e=k_e), target)) / slope
+    motor = replace(motor, k_e=k_e)
     return motor
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Hashable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -133,9 +134,15 @@ def write_captures(
         for item in work:
             take(_write_pump(item))
     else:
-        with ProcessPoolExecutor(processes) as pool:
+        # Ctrl+C goes to us alone; the workers finish their waveform and are sent home.
+        pool = ProcessPoolExecutor(
+            processes, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN)
+        )
+        try:
             for results in pool.map(_write_pump, work, chunksize=2):
                 take(results)
+        finally:
+            pool.shutdown(cancel_futures=True)
     return pd.DataFrame(rows)
 
 
