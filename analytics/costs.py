@@ -19,7 +19,7 @@ from analytics.cost_book import (
     read_costs,
     set_cost,
 )
-from analytics.fitting import fit_history, stored_fit
+from analytics.forecast import fit_for
 from analytics.history import KM_PER_DAY, History, read_history
 from analytics.policy_review import PolicyReview, review_policies
 from analytics.spend import avoided, realised, spend_history
@@ -91,7 +91,7 @@ def cost_review(
         limits = connection.execute(
             "SELECT pump_type, current_low_a, current_high_a, ripple_limit_pct FROM pump_type"
         ).df()
-    fit = stored_fit(ledger, day) or fit_history(history)
+    fit = fit_for(ledger, history)
     unit = str(settings["distance_unit"])
     km = KM_PER_MILE if unit == "mi" else 1.0
     prices = book.prices()

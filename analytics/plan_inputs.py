@@ -11,15 +11,10 @@ import numpy as np
 import pandas as pd
 
 from analytics.bookings import decisions_on, last_list
-from analytics.cost_book import CostBook, cost_book
-from analytics.decision import worth_booking
-from analytics.forecast import Forecast, score, survival_on_grid
-from analytics.fitting import fit_history, stored_fit
-from analytics.history import read_history
-from analytics.ranking import rank
-from analytics.type_lives import TypeLives, fit_types, long_run_cost_per_km
+from analytics.cost_book import CostBook
+from analytics.forecast import Forecast, fit_for, score, survival_on_grid
+from analytics.ranking import rank_facts, read_facts
 from ingest.ledger import open_ledger
-from ingest.settings import settings_at
 
 SQL = Path(__file__).with_name("sql")
 # Fine near the as-of date, where bookings lie; the far end is where hardly any pump still runs.
@@ -40,7 +35,6 @@ class Inputs:
     as_of: date
     settings: dict[str, Any]
     book: CostBook
-    lives: TypeLives
     pumps: pd.DataFrame
     forecast: Forecast
     vehicles: pd.DataFrame
@@ -55,54 +49,18 @@ class Inputs:
 def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
     """Read and score the ledger on a day (default: the last dated fact)."""
     with open_ledger(ledger) as connection:
-        history = read_history(connection, as_of)
-        day = history.as_of
-        settings = SETTINGS | settings_at(connection, day)
-        book = cost_book(connection, max(day, date.today()) if as_of is None else day)
-        vehicles = connection.execute((SQL / "plan_vehicles.sql").read_text("utf-8"), [day] * 3).df()
+        facts = read_facts(connection, as_of)
+        day = facts.history.as_of
         types = connection.execute((SQL / "plan_types.sql").read_text("utf-8")).df()
         stock = connection.execute("SELECT depot, pump_type, on_hand FROM stock").df()
         bays = connection.execute("SELECT depot, week_of, hours FROM bay_hours").df()
         due = connection.execute("SELECT unit, due_on, work, hours FROM due_work").df()
         decisions = decisions_on(connection, as_of)
         previous = last_list(connection, day)
-    state = score(history, stored_fit(ledger, day) or fit_history(history))
+    state = score(facts.history, fit_for(ledger, facts.history))
     made = survival_on_grid(state, GRID_KM)
-    lives = fit_types(history.pumps)
-    ranked = rank(ledger, as_of=day).set_index("pump_id").reindex(made.pump_id).reset_index()
-    pumps = with_cost_rule(ranked, book, lives, settings, vehicles)
+    pumps = rank_facts(facts, state).set_index("pump_id").reindex(made.pump_id).reset_index()
     return Inputs(
-        day, settings, book, lives, pumps, made, vehicles, types, stock, bays, due, decisions, previous
-    )
-
-
-def with_cost_rule(
-    ranked: pd.DataFrame, book: CostBook, lives: TypeLives, settings: dict[str, Any], vehicles: pd.DataFrame
-) -> pd.DataFrame:
-    """Return rank's rows with prices, long-run cost per km, `worth`, `because` and `benefit`."""
-    extra = vehicles.set_index("unit")[["job_hours", "retires_on", "vin", "make", "model", "year"]]
-    pumps = ranked.join(extra, on="unit")
-    prices = book.price_frame(pumps)
-    pumps = pd.concat([pumps, prices], axis=1)
-    kinds = pumps.groupby(["pump_type", "planned", "failure"], dropna=False).ngroup().to_numpy()
-    _, first, back = np.unique(kinds, return_index=True, return_inverse=True)
-    per_km = np.array(
-        [
-            long_run_cost_per_km(
-                lives.of(pumps["pump_type"].iloc[i]).life,
-                float(pumps["planned"].iloc[i]),
-                float(pumps["failure"].iloc[i]),
-            )
-            for i in first
-        ]
-    )
-    pumps["cost_per_km"] = per_km[back] if len(pumps) else []
-    ratio = pumps["pump_km_per_day"] / pumps["km_per_day"].clip(lower=1e-9)
-    pumps["horizon_own_km"] = pumps["horizon_km"] * ratio
-    ceiling = pumps["class"].map(settings["risk_ceiling"]).astype(float)
-    ruled = worth_booking(
-        pumps["risk"], pumps["risk_if_new"], pumps["horizon_own_km"].to_numpy(float),
-        pumps["planned"].to_numpy(float), pumps["failure"].to_numpy(float),
-        pumps["cost_per_km"].to_numpy(float), ceiling.to_numpy(float),
+        day, SETTINGS | facts.settings, facts.book, pumps, made, facts.vehicles, types, stock, bays, due,
+        decisions, previous,
     )  # fmt: skip
-    return pumps.assign(ceiling=ceiling, **{name: ruled[name].to_numpy() for name in ruled})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from html import escape
+import html
 
 from analytics.planning import Plan
 from ingest.safety import CAUTIONS, FIRST
@@ -14,6 +14,11 @@ table { border-collapse: collapse; width: 100% } thead { display: table-header-g
 th, td { border: 1px solid #777; padding: 4px 6px; text-align: left; vertical-align: top }
 tr { break-inside: avoid } .box { width: 1.2cm } .small { font-size: 9.5pt }
 """
+
+
+def escape(text: str) -> str:
+    """Return text safe between tags and in double quotes; apostrophes stay readable."""
+    return html.escape(text, quote=False).replace('"', "&quot;")
 
 
 def work_list_html(plan: Plan, title: str = "Pump replacements") -> str:

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 
 from analytics.cost_book import CostBook
+from analytics.cost_rule import with_cost_rule
 from analytics.forecast import Forecast
-from analytics.plan_inputs import GRID_KM, SETTINGS, Inputs, with_cost_rule
+from analytics.plan_inputs import GRID_KM, SETTINGS, Inputs
 from analytics.type_lives import fit_types
 from ingest.settings import DEFAULTS
 
@@ -59,7 +60,7 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
         "previous": None,
     }  # fmt: skip
     return Inputs(
-        as_of=AS_OF, settings=settings, book=book, lives=lives, pumps=priced, forecast=forecast, vehicles=vehicles,
+        as_of=AS_OF, settings=settings, book=book, pumps=priced, forecast=forecast, vehicles=vehicles,
         **(nothing | changes),
     )  # fmt: skip
 

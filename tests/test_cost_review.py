@@ -1,0 +1,132 @@
+"""The cost review on a small ledger: complete, honest about what it rests on, and moved by a price."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from analytics.cost_book import set_cost
+from analytics.costs import cost_review
+from dashboard.cli import main
+from ingest.errors import EntryRefused
+from ingest.ledger import open_ledger
+from tests.ledger_fixture import build_ledger
+
+LIVES = 150
+
+
+@pytest.fixture(scope="module")
+def ledger(tmp_path_factory):
+    return build_ledger(tmp_path_factory.mktemp("costs") / "fleet.duckdb")
+
+
+@pytest.fixture(scope="module")
+def review(ledger):
+    return cost_review(ledger, lives=LIVES, discount_pct=8.0)
+
+
+def test_every_policy_has_a_cost_with_its_range(review):
+    assert review.policies["policy"].tolist() == [
+        "run to failure",
+        "fixed age",
+        "limits on the last reading",
+        "risk",
+    ]
+    for name in ("cost", "cost_low", "cost_high", "breakdowns", "replacements", "saving_low", "saving_high"):
+        assert np.isfinite(review.policies[name]).all()
+    assert (review.policies["cost_low"] <= review.policies["cost"]).all()
+    assert (review.policies["cost"] <= review.policies["cost_high"]).all()
+    assert (review.policies["breakdowns"] <= review.policies["breakdowns"].iloc[0]).all()
+
+
+def test_it_says_on_how_little_it_rests(review):
+    assert "placeholder" in review.placeholder_note
+    assert any("No failure is on record" in note or "Only 1 failure" in note for note in review.notes)
+    assert (review.best_ages["prior_share"] > 0.5).all()
+    assert (review.best_ages["age_low"] < review.best_ages["best_age"]).all()
+    assert (review.best_ages["best_age"] < review.best_ages["age_high"]).all()
+
+
+def test_money_later_weighs_less_so_the_age_rises(review):
+    assert (review.best_ages["best_age_discounted"] > review.best_ages["best_age"] * 0.98).all()
+
+
+def test_spent_and_avoided_are_apart(review):
+    row = review.spent.iloc[0]
+    assert (row["year"], row["kind"], row["cost_recorded"], row["cost_estimated"]) == (
+        2024,
+        "on failure",
+        2310.0,
+        0.0,
+    )
+    assert (review.avoided_low, review.avoided_high) == (0.0, 0.0)
+    assert review.breakdowns["pump_confirmed"].sum() == 1
+
+
+def test_a_removal_on_condition_is_spent_and_avoids_a_range(tmp_path):
+    ledger = build_ledger(tmp_path / "fleet.duckdb")
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute(
+            "UPDATE pump SET removed_on = DATE '2025-12-01', removed_odometer_km = 130000,"
+            " removal = 'on_condition', found = CASE unit WHEN '102' THEN 'worn' WHEN '103' THEN 'tested_good' END"
+            " WHERE unit IN ('102', '103', '106')"
+        )
+    review = cost_review(ledger, lives=LIVES)
+    # 102 was bad: 1,750 avoided; 103 tested good: 650 and 60 for nothing; 106 was not examined: perhaps 1,750.
+    assert review.avoided_low == pytest.approx(1750 - 710)
+    assert review.avoided_high == pytest.approx(2 * 1750 - 710)
+    planned = review.spent[review.spent["kind"] == "planned on condition"]
+    assert planned["replacements"].sum() == 3
+    assert planned["cost_estimated"].sum() == pytest.approx(3 * 650)
+    assert (planned["life_thrown_away"] > 0).all()
+
+
+def test_a_price_moves_the_review(ledger, review, tmp_path):
+    other = build_ledger(tmp_path / "other.duckdb")
+    set_cost(other, "failure_replacement", 4800.0)
+    dear = cost_review(other, lives=LIVES)
+    assert dear.ratio == pytest.approx(2 * review.ratio)
+    cost = dear.policies["cost"].to_numpy()
+    assert cost[0] == pytest.approx(2 * review.policies["cost"].iloc[0], rel=1e-9)
+    assert (dear.policies["saving"].to_numpy()[[1, 3]] > review.policies["saving"].to_numpy()[[1, 3]]).all()
+    assert dear.best_ages["best_age"].iloc[0] < review.best_ages["best_age"].iloc[0]
+
+
+def test_a_ratio_below_one_is_a_sentence(tmp_path):
+    ledger = build_ledger(tmp_path / "fleet.duckdb")
+    set_cost(ledger, "failure_replacement", 400.0)
+    review = cost_review(ledger, lives=LIVES)
+    assert any("costs no more than a planned one" in note for note in review.notes)
+    assert review.best_ages["best_age"].isna().all()
+    assert review.best_ages["why_none"].str.contains("no planned change pays").all()
+    assert np.isfinite(review.policies["cost"]).all()
+
+
+def test_a_discount_below_zero_is_refused(ledger):
+    with pytest.raises(EntryRefused, match="must be 0 or more"):
+        cost_review(ledger, discount_pct=-1)
+
+
+def test_an_empty_ledger_is_no_crash(tmp_path):
+    with open_ledger(tmp_path / "empty.duckdb", read_only=False):
+        pass
+    review = cost_review(tmp_path / "empty.duckdb", lives=LIVES)
+    assert review.policies.empty
+    assert review.spent.empty
+
+
+def test_command_line(ledger, capsys):
+    assert main(["cost", "--ledger", str(ledger), "--elements"]) == 0
+    assert "tow" in capsys.readouterr().out
+    assert main(["cost", "--ledger", str(ledger), "--set", "tow=-5"]) == 1
+    assert "0 or more" in capsys.readouterr().err
+    assert main(["cost", "--ledger", str(ledger), "--set", "tow"]) == 1
+    assert "like tow=520" in capsys.readouterr().err
+    assert main(["cost", "--ledger", str(ledger)]) == 0
+    text = capsys.readouterr().out
+    for part in ("run to failure", "Best age", "placeholder", "not money spent", "2,310 USD recorded"):
+        assert part in text
+    assert main(["cost", "--ledger", str(ledger), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["policies"][3]["policy"] == "risk"

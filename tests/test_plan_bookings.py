@@ -1,0 +1,79 @@
+"""Decisions of a planner: kept, with a reason, until a person changes them."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from analytics import bookings
+from analytics.planning import plan
+from ingest.errors import EntryRefused
+from tests.ledger_fixture import build_ledger
+
+DAY, LATER = date(2026, 1, 20), date(2026, 2, 3)
+
+
+@pytest.fixture
+def ledger(tmp_path):
+    return build_ledger(tmp_path / "fleet.duckdb")
+
+
+def test_pin_move_reject_withdraw(ledger):
+    assert bookings.pin(ledger, 1, DAY, by="AB", reason="van is in anyway") == (
+        "The main pump of unit 101 is pinned on 2026-01-20."
+    )
+    first = plan(ledger)
+    assert first.lines[["pump_id", "planned_on", "status"]].to_numpy().tolist() == [[1, DAY, "pinned"]]
+    assert bookings.record_list(ledger, first, by="AB") == 1
+
+    bookings.move(ledger, 1, LATER, by="AB", reason="bay is shut")
+    moved = plan(ledger)
+    assert moved.lines["planned_on"].tolist() == [LATER]
+    assert moved.changes[["what", "before", "after", "why"]].to_numpy().tolist() == [
+        ["moved", "2026-01-20", "2026-02-03", "a person moved it"]
+    ]
+
+    bookings.reject(ledger, 1, by="AB", reason="unit is for sale")
+    turned_down = plan(ledger)
+    assert turned_down.lines.empty
+    assert turned_down.rejected["why"].tolist() == ["unit is for sale"]
+    assert turned_down.changes["why"].tolist() == ["a person rejected it"]
+
+    bookings.withdraw(ledger, 1, by="AB")
+    assert plan(ledger).rejected.empty
+    history = bookings.list_history(ledger)
+    assert history["pumps"].tolist() == [1]
+
+
+def test_every_decision_is_kept(ledger):
+    bookings.book(ledger, 1, DAY, by="AB")
+    bookings.done(ledger, 1, by="CD")
+    newest = bookings.newest_decisions(ledger)
+    assert newest["status"].tolist() == ["done"]
+    assert newest["decided_by"].tolist() == ["CD"]
+    from ingest.ledger import open_ledger
+
+    with open_ledger(ledger) as connection:
+        assert connection.execute("SELECT count(*) FROM booking").fetchall() == [(2,)]
+
+
+@pytest.mark.parametrize(
+    ("call", "text"),
+    [
+        (lambda f: bookings.reject(f, 1, by="AB", reason="  "), "why it is rejected"),
+        (lambda f: bookings.pin(f, 1, DAY, by="AB", reason=""), "why this day"),
+        (lambda f: bookings.move(f, 1, DAY, by="AB", reason="x"), "not booked"),
+        (lambda f: bookings.book(f, 999, DAY, by="AB"), "no pump 999"),
+        (lambda f: bookings.book(f, 4, DAY, by="AB"), "was taken off on 2024-11-20"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_one_sentence(ledger, call, text):
+    with pytest.raises(EntryRefused, match=text):
+        call(ledger)
+    assert bookings.newest_decisions(ledger).empty
+
+
+def test_a_horizon_of_nothing_is_refused(ledger):
+    with pytest.raises(EntryRefused, match="horizon is 0 days"):
+        plan(ledger, horizon_days=0)
