@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace
+from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace, retraced
 from ingest.reading import SpeedCandidate
 from ingest.speed_lines import Lines, band_limited, find_lines
 from ingest.speed_posterior import Hypotheses, weigh
@@ -67,6 +67,13 @@ def find_speed(
     if not len(lines.hz):
         return None
     search = band_limited(search, lines.highest_hz)
+    known = {
+        "sampled_hz": work.spark_rate_hz,
+        "segments": segments,
+        "previous_rpm": previous_rpm,
+        "rpm_low": rpm_low,
+        "rpm_high": rpm_high,
+    }
     followed: list[tuple[Hypotheses, AngleTrace]] = []
     unexplained = np.ones(len(lines.hz), dtype=bool)
     for i in _by_promise(lines):
@@ -75,17 +82,15 @@ def find_speed(
         trace = angle_trace(search, float(lines.hz[i]), lines.highest_hz)
         if trace.cycles < 4:
             continue
-        hypotheses = weigh(
-            trace,
-            lines.highest_hz,
-            sampled_hz=work.spark_rate_hz,
-            segments=segments,
-            previous_rpm=previous_rpm,
-            rpm_low=rpm_low,
-            rpm_high=rpm_high,
-        )
+        hypotheses = weigh(trace, lines.highest_hz, **known)
         if not len(hypotheses.bars):
             continue
+        # All orders together give a sharper angle than the followed line: weigh again by it.
+        best = int(np.argmax(hypotheses.log_weight))
+        line_order = int(hypotheses.line_order[best])
+        phase = _refined(search, lines, trace, line_order)
+        trace = retraced(search, lines.highest_hz, phase.time_s, phase.turns * line_order)
+        hypotheses = weigh(trace, lines.highest_hz, **known)
         followed.append((hypotheses, trace))
         best_hz = hypotheses.turn_hz[np.argmax(hypotheses.log_weight)]
         orders = lines.hz / best_hz

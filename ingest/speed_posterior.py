@@ -7,6 +7,7 @@ then a slot in the order spectrum, of a class that physics tells apart:
     even    other even orders: differences between bars and coils, which meet a brush twice a turn
     odd     odd orders: only what tells one half turn from the other, much weaker
     once    order 1: also the load on the shaft
+    twice   order 2: mostly brushes and poles, stronger than the other even ones
     brush   odd multiples of N, N odd: the two brushes differ
     alias   orders folded down by too slow sampling, fixed by the sampling rate and the speed assumed
 
@@ -31,12 +32,13 @@ BAR_ODDS = {
     13: 0.015, 14: 0.02, 15: 0.01, 16: 0.03, 18: 0.005, 20: 0.006, 22: 0.003, 24: 0.006, 28: 0.002,
     32: 0.002, 36: 0.004, 40: 0.001,
 }  # fmt: skip
-FALL_EVEN, FALL_ODD = 1.5, 0.5  # their power falls as order to this power
+FALL_EVEN, FALL_ODD = 1.0, 1.0  # their power falls as order to this power
 DYNAMIC_RANGE = 1e-6  # lines this far below the strongest tell nothing
 ODD_SLOT = 0.03  # share of slots that don't follow their class: bounds what one slot may say against it
 FLOOR_SHARE = 0.25
 FEWEST_TURNS = 1
-ALIAS_TURNS, ALIAS_BELOW_HZ = 15, 30_000.0
+ALIAS_TURNS, ALIAS_BELOW_HZ, MOST_ALIAS = 15, 30_000.0, 6.0
+SKIRT, SKIRT_HZ = 1e-4, 24.0  # power beside a line, where speed wander was not followed
 STRAY_STRONG, STRAY_WEAK = 2e-3, 0.3  # share of slots with a line that is no shaft order, by its power:
 STRAY_DECADES = (-1.0, -4.5)  # relative to the strongest line
 OUT_OF_BAND = np.log(100.0)  # a speed outside the type's band is this much less likely beforehand
@@ -48,7 +50,7 @@ S_STEP = LEVEL_STEP / PER_LEVEL
 LOG_S = LEVELS[0] + np.arange(36 * PER_LEVEL) * S_STEP  # a line's log power over the noise floor
 X_STEP = 0.1
 LOG_X = np.arange(-9.0, 23.0, X_STEP)
-SPREAD = {"ripple": 0.7, "even": 0.9, "odd": 0.7}  # decades
+SPREAD = {"ripple": 0.7, "even": 0.9, "odd": 0.9}  # decades
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,20 @@ def line_spectrum(trace: AngleTrace) -> LineSpectrum:
     middles = (np.arange(groups) + 0.5) * group
     noise = np.exp(np.interp(np.arange(len(power)), middles, np.log(low / -np.log1p(-FLOOR_SHARE) + 1e-300)))
     leak = np.convolve(power, LEAKAGE, mode="same")[: len(power)]
+    reach = max(int(2 * SKIRT_HZ * trace.cycles / trace.line_hz), 5)  # in half-bins
+    leak += _skirts(power, reach)
     return LineSpectrum(power, noise + leak + DYNAMIC_RANGE * strongest, strongest, trace.cycles)
+
+
+def _skirts(power: np.ndarray, reach: int) -> np.ndarray:
+    """SKIRT of the power within `reach` half-bins either side, without the line's own five."""
+    total = np.concatenate([[0.0], np.cumsum(power)])
+    i = np.arange(len(power))
+
+    def within(width: int) -> np.ndarray:
+        return total[np.minimum(i + width + 1, len(power))] - total[np.maximum(i - width, 0)]
+
+    return SKIRT / 3 * np.maximum(within(reach) - within(4), 0.0)
 
 
 def _leakage() -> np.ndarray:
@@ -140,7 +155,7 @@ def speed_log_prior(
     """Log prior density over ln rpm, unnormalised: flat in the band, 100 : 1 outside; wide about a last visit."""
     outside = np.maximum(np.log(rpm_low / rpm), np.log(rpm / rpm_high))
     base = -OUT_OF_BAND * np.clip(outside / 0.04, 0, 1)
-    base = base - 2.0 * np.clip((outside - 0.7) / 0.3, 0, 2)
+    base = base - 3.0 * np.clip((outside - 0.45) / 0.2, 0, 2)
     if previous_rpm is None:
         return base
     near = -0.5 * (np.log(rpm / previous_rpm) / 0.12) ** 2 + np.log(0.85 / (0.12 * np.sqrt(2 * np.pi)))
@@ -202,14 +217,15 @@ def _bar_scores(
     is_brush = ((k[None, :] % bars[:, None] == 0) & (k % 2 == 1) & (k > 1)).astype(float)
     once = _log_sum(odd[0]) - np.log(len(LEVELS))
     odd_sum = odd[2::2].sum(axis=0) - is_brush @ odd
-    even_sum = even[1::2].sum(axis=0) - is_ripple @ even
+    twice = _log_sum(even[1]) - np.log(len(LEVELS))
+    even_sum = even[3::2].sum(axis=0) - is_ripple @ even
     ripple_sum = is_ripple @ ripple + RIPPLE_LEVEL_PRIOR
     brush_sum = is_brush @ ripple - np.log(len(LEVELS))
-    score = once + _log_sum(ripple_sum) + _log_sum(brush_sum)
+    score = once + twice + _log_sum(ripple_sum) + _log_sum(brush_sum)
     folded = _alias_orders(sampled * line_order, count, spectrum.cycles / line_order)
     if len(folded) and slow_sampling:
         alias = slot_log_ratios(*spectrum.at(folded / line_order))[..., 0].sum(axis=0)
-        score = score + np.logaddexp(_log_sum(alias) - np.log(len(LEVELS)), 0.0) - np.log(2)
+        score = score + np.clip(_log_sum(alias) - np.log(len(LEVELS)), 0.0, MOST_ALIAS)
     even_top, odd_top = even_sum.max(axis=1), odd_sum.max(axis=1)
     both = np.exp(even_sum - even_top[:, None]) @ EVEN_AND_ODD * np.exp(odd_sum - odd_top[:, None])
     score = score + np.log(both.sum(axis=1) + 1e-300) + even_top + odd_top
@@ -238,9 +254,9 @@ def _level_priors() -> tuple[np.ndarray, np.ndarray]:
     ripple = -5.0 * np.maximum(-2.0 - decade, 0)  # a fault may outdo the ripple, but not hide it
     even = np.where(decade <= 0, 0.0, -3.0)
     gap = decade[None, :] - decade[:, None]
-    symmetric = 0.998 * np.exp(-0.5 * ((gap + 1.7) / 0.7) ** 2) / (0.7 * np.sqrt(2 * np.pi))
-    symmetric += 0.998 * 0.3 * ((gap < -1.7) / 5.0)
-    broken = 0.002 * ((gap >= -1.0) & (gap <= 0.5)) / 1.5
+    symmetric = 0.998 * np.exp(-0.5 * ((gap + 2.1) / 0.6) ** 2) / (0.6 * np.sqrt(2 * np.pi))
+    symmetric += 0.998 * 0.3 * ((gap < -2.1) / 5.0)
+    broken = 0.004 * ((gap >= -1.5) & (gap <= 0.5)) / 2.0
     odd = np.log(symmetric + broken + 1e-12)
     odd -= logsumexp(odd, axis=1, keepdims=True)
     return ripple - logsumexp(ripple), np.exp(even[:, None] - logsumexp(even) + odd)
