@@ -77,7 +77,7 @@ def read_table(
             for row, text in zip(frame["file_row"][wrong], problem[wrong], strict=True)
         ]
         if column.kind == "id":
-            odd = cells.str.match(MANGLED).to_numpy() & ~wrong
+            odd = cells.isin([c for c in cells.unique() if re.match(MANGLED, c)]).to_numpy() & ~wrong
             for row, cell in zip(frame["file_row"][odd], cells[odd], strict=True):
                 what = (
                     f"'{cell}' looks like an identifier a spreadsheet has changed; what does the source say?"
@@ -194,15 +194,15 @@ def _read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[
     """Return the values of one column and, per row, what is wrong with it ("" where nothing is)."""
     problem = pd.Series("", index=cells.index, dtype="object")
     if column.kind in ("text", "id"):
-        cells = cells.str.replace(_GUARDED, "", regex=True)
+        if cells.str.startswith("'").any():
+            cells = cells.str.replace(_GUARDED, "", regex=True)
         return cells.astype("object").where(cells != "", None), problem
     if column.kind == "choice":
         return _read_choice(cells, column, problem)
     given = (cells != "").to_numpy()
-    value = pd.Series(np.nan, index=cells.index)
-    if given.any():
-        value = pd.to_numeric(cells.where(given), errors="coerce").astype("float64")
-        value = value.where(np.isfinite(value))
+    if not given.any():
+        return pd.Series(np.nan, index=cells.index), problem
+    value = _fast_numbers(cells, given)
     unread = given & value.isna().to_numpy()
     for place in cells.index[unread]:
         try:
@@ -211,12 +211,25 @@ def _read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[
             problem[place] = re.sub(r"^[^:]*: ", "", refused.text)
     if column.kind == "integer":
         fraction = (value % 1 != 0) & value.notna()
-        problem = problem.mask(fraction, "'" + cells + "' is not a whole number")
-    outside = ((value < column.low) | (value > column.high)) & (problem == "")
-    problem = problem.mask(
-        outside, "'" + cells + f"' is impossible; it must lie between {column.low:g} and {column.high:g}"
-    )
+        problem[fraction] = "'" + cells[fraction] + "' is not a whole number"
+    outside = (value < column.low) | (value > column.high)
+    outside &= problem == ""
+    limits = f"it must lie between {column.low:g} and {column.high:g}"
+    problem[outside] = "'" + cells[outside] + f"' is impossible; {limits}"
     return value, problem
+
+
+def _fast_numbers(cells: pd.Series, given: np.ndarray) -> pd.Series:
+    """The numbers in plain notation; NaN for blanks and for anything else."""
+    import pyarrow as pa
+
+    plain = cells.where(given)
+    try:
+        numbers = pa.array(plain, type=pa.large_string(), from_pandas=True).cast(pa.float64())
+        value = pd.Series(np.asarray(numbers.to_numpy(zero_copy_only=False)), index=cells.index)
+    except (pa.ArrowInvalid, pa.ArrowTypeError):
+        value = pd.to_numeric(plain, errors="coerce").astype("float64")
+    return value.where(np.isfinite(value))
 
 
 def _slow_number(cell: str, column: Column, distance_unit: str) -> float:
@@ -234,9 +247,9 @@ def _slow_number(cell: str, column: Column, distance_unit: str) -> float:
 
 def _read_choice(cells: pd.Series, column: Column, problem: pd.Series) -> tuple[pd.Series, pd.Series]:
     spelled = {re.sub(r"[\s_-]", "", choice): choice for choice in column.choices}
-    plain = cells.str.lower().str.replace(r"[\s_-]", "", regex=True)
-    value = plain.map(spelled).astype("object")
-    value = value.where(value.notna(), None)
+    place, distinct = pd.factorize(cells)
+    meant = [spelled.get(re.sub(r"[\s_-]", "", cell.lower())) for cell in distinct]
+    value = pd.Series(np.array(meant, dtype=object)[place], index=cells.index, dtype="object")
     wrong = (cells != "") & value.isna()
-    problem = problem.mask(wrong, "'" + cells + f"' is not one of {', '.join(column.choices)}")
+    problem[wrong] = "'" + cells[wrong] + f"' is not one of {', '.join(column.choices)}"
     return value, problem

@@ -51,10 +51,12 @@ def composite_key(rows: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
     for column in columns:
         values = rows[column] if column in rows else pd.Series(None, index=rows.index, dtype="object")
         if pd.api.types.is_datetime64_any_dtype(values):
-            text = values.dt.strftime("%Y-%m-%d")
+            text = pd.Series(np.datetime_as_string(values.to_numpy("datetime64[D]")), index=rows.index)
         else:
             text = values.astype("str")
-        key = key + "\x1f" + text.where(values.notna(), "").astype("str")
+        if values.isna().any():
+            text = text.where(values.notna(), "")
+        key = key + "\x1f" + text.astype("str")
     return key
 
 
