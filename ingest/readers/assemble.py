@@ -40,6 +40,8 @@ def assemble(name: str, table: Table, options: Options) -> Capture:
     channel = channel.rows(rows)
     rows, channel = _trim_cut_rows(roles.time, channel, rows)
     count = len(channel.values)
+    if not count:
+        raise CaptureRefused("no-values", "the channel holds no value at all; export it again.")
     base = find_time_base(table, roles.time, rows, count, options)
     notes += base.notes
     current, unit_notes, unit_known = to_amperes(table, channel, options)

@@ -9,6 +9,7 @@ import numpy as np
 
 _DATE = re.compile(r"(\d{1,4})[-/.](\d{1,2})[-/.](\d{1,4})")
 _TIME = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:[.,:]\d+)?))?\s*([AaPp][Mm])?")
+_MINUTES = re.compile(r"^\s*(\d{1,2}):(\d{2}[.,]\d+)\s*$")
 _DAY_S = 86_400.0
 
 
@@ -46,6 +47,8 @@ def _year_month_day(text: str) -> tuple[int, int, int] | None:
 
 def clock_seconds(text: str) -> float | None:
     """Return the seconds since midnight that `text` holds, or None."""
+    if minutes_seconds := _MINUTES.match(text):
+        return int(minutes_seconds[1]) * 60 + float(minutes_seconds[2].replace(",", "."))
     match = _TIME.search(text)
     if not match:
         return None

@@ -67,6 +67,8 @@ def to_plain_text(data: bytes) -> PlainText:
             raise CaptureRefused("damaged", f"The text is damaged: it is not valid {encoding}.") from error
     elif mark:
         data = data[mark:]
+    if data.endswith(b"\0"):
+        data = data.rstrip(b"\0")  # loggers that reserve a file's length leave zeros behind the text
     for printed, plain in ((b"\xe2\x88\x92", b"-"), (b"\xc2\xa0", b" "), (b"\xe2\x80\xaf", b" ")):
         # typographic minus and blanks; only looked for where the first kilobytes hold one
         if encoding != "cp1252" and printed in data[:65536]:

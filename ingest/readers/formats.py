@@ -36,7 +36,7 @@ def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Tabl
         return npz.read(data, deadline)
     if refusal := known_but_unread(head):
         raise CaptureRefused(refusal[0], f"this is {refusal[1]}.")
-    if not text.sniff(head):
+    if not text.sniff(head.rstrip(b"\0")):
         raise CaptureRefused(
             "binary",
             "this is a binary file of a kind that is not read; "

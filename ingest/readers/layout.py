@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -49,8 +50,10 @@ def split_line(line: str, delimiter: str) -> list[str]:
     if delimiter == " ":
         return line.split()
     if '"' in line:
-        # strict=False: a stray quote gives odd cells, never an exception
-        return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter), [])]
+        # a stray quote gives odd cells, never an exception; neither may a stray line end or a giant cell
+        with suppress(csv.Error):
+            line = line.replace("\r", " ")
+            return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter), [])]
     return [cell.strip() for cell in line.split(delimiter)]
 
 

@@ -16,6 +16,7 @@ from ingest.readers.clock import clock_column
 from ingest.readers.encoding import PlainText, decode
 from ingest.readers.layout import Layout, split_line
 
+MOST_BELOW = 50  # lines of text below the rows that are left out
 MOST_LOOKED_UP = 50_000  # gaps looked up one by one in the text
 _ALL_MARKS = sorted(
     {form(mark) for mark in GAPS | OVERFLOWS for form in (str, str.upper, str.title)} | {"NaN"}
@@ -208,6 +209,11 @@ def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
         rows.append(row)
         for column, cell in zip(columns, picked, strict=True):
             column.append(cell)
+    # "Mean,4.2" below the rows is a summary, not a bad row
+    while rows and len(foreign) < MOST_BELOW and kind_of(columns[0][-1], decimal) == "text":
+        foreign.append(rows.pop())
+        for column in columns:
+            column.pop()
     values: list[np.ndarray] = []
     overflow: list[np.ndarray | None] = []
     for place, cells in enumerate(columns):
@@ -224,7 +230,11 @@ def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
         notes.append(Note("last-line-cut", "info", "The last line is cut short and was left out."))
     if foreign:
         notes.append(
-            Note("text-rows", "info", f"{len(foreign)} lines of text among the rows, first row {foreign[0]}.")
+            Note(
+                "text-rows",
+                "info",
+                f"{len(foreign)} lines of text were left out, the first in row {min(foreign)}.",
+            )
         )
     return Body(
         tuple(values), tuple(overflow), layout.first_line + 1, np.array(rows), tuple(breaks), tuple(notes)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from ingest.errors import EntryRefused
 from ingest.readers.clock import parse_date
@@ -42,18 +43,17 @@ def read_preamble(layout: Layout) -> Preamble:
     lines = [line for line in layout.head[-2000:] if line.strip(' \t,;"')]
     entries: list[Entry] = []
     rows: list[list[str]] = []
-    commented: list[bool] = []
     for line in lines:
         match = _COMMENT.match(line)
         plain = line[match.end() :] if match else line
         cells = split_line(plain, layout.delimiter)
+        if layout.delimiter == " " and len(cells) > len(layout.columns):
+            cells = _blank_parted(plain, len(layout.columns))
         rows.append(cells)
-        commented.append(bool(match))
         entries += _entries_of(plain, cells, layout)
     entries += _side_entries(layout)
-    names, units, unit_texts, name_row = _names(rows, layout, entries)
-    if name_row is not None:
-        entries += _start_increment(rows, name_row, layout)
+    names, units, unit_texts = _names(rows, layout, entries)
+    entries += _start_increment(rows, layout)
     names, units, unit_texts = _aligned_entries(entries, names, units, unit_texts)
     header = _header(entries, layout)
     first = fold(names[0]) if names else ""
@@ -89,6 +89,14 @@ def _entries_of(line: str, cells: list[str], layout: Layout) -> list[Entry]:
     return [Entry(key, tuple(v.strip() for v in values), unit, aligned)]
 
 
+def _blank_parted(line: str, width: int) -> list[str]:
+    """Header cells over aligned columns: two blanks part them; a bracket belongs to the word before it."""
+    wide = [cell.strip() for cell in re.split(r"\s{2,}|\t", line.strip())]
+    if len(wide) == width:
+        return wide
+    return re.sub(r"\s+([\(\[])", r"\1", line).split()
+
+
 def _side_entries(layout: Layout) -> list[Entry]:
     found = []
     for row in layout.side:
@@ -108,7 +116,7 @@ def _is_units(cells: list[str]) -> bool:
 
 def _names(
     rows: list[list[str]], layout: Layout, entries: list[Entry]
-) -> tuple[list[str], list[SignalUnit | None], list[str], int | None]:
+) -> tuple[list[str], list[SignalUnit | None], list[str]]:
     width = len(layout.columns)
     names, texts = [""] * width, [""] * width
     units: list[SignalUnit | None] = [None] * width
@@ -138,7 +146,7 @@ def _names(
                 units[place], texts[place] = unit, cell.strip("()[] ")
             elif cell.strip(" -()[]"):
                 texts[place] = cell.strip("()[] ")
-    return names, units, texts, name_row
+    return names, units, texts
 
 
 def _line_up(cells: list[str], layout: Layout) -> list[str]:
@@ -185,15 +193,13 @@ def _names_something(cell: str) -> bool:
     )
 
 
-def _start_increment(rows: list[list[str]], name_row: int, layout: Layout) -> list[Entry]:
+def _start_increment(rows: list[list[str]], layout: Layout) -> list[Entry]:
     """Start and increment printed under their names, beside the columns, on the line of the units."""
-    if name_row + 1 >= len(rows):
-        return []
-    names, values = rows[name_row], rows[name_row + 1]
     return [
         Entry(name, (value,), None)
+        for names, values in pairwise(rows[-6:])
         for index, (name, value) in enumerate(zip(names, values, strict=False))
-        if index not in layout.columns and key_of(name) and _VALUE.match(value)
+        if index not in layout.columns and key_of(name) in ("start", "interval") and _VALUE.match(value)
     ]
 
 

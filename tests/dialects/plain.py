@@ -179,3 +179,32 @@ def highest_and_lowest_pair() -> Scenario:
 def values_in_exponents() -> Scenario:
     text = "time (s),current (A)\n" + rows(printed(T, ".9E"), printed(I, ".7E"))
     return Scenario("e.csv", text.encode(), I)
+
+
+@scenario
+def aligned_blanks_with_brackets_one_blank_apart() -> Scenario:
+    body = "".join(f"{t:14.7f}{i:16.6f}\n" for t, i in zip(T, I, strict=True))
+    return Scenario("a.dat", ("Time (s) Current (A)\n" + body).encode(), I)
+
+
+@scenario
+def summary_below_the_rows() -> Scenario:
+    text = "time (s),current (A)\n" + rows(T, I) + "\nMean,4.2\nHighest,4.6\n"
+    return Scenario("sum.csv", text.encode(), I, notes=("text-rows",))
+
+
+@scenario
+def zeros_behind_the_text() -> Scenario:
+    return Scenario("nul.csv", ("time (s),current (A)\n" + rows(T, I)).encode() + bytes(4_096), I)
+
+
+@scenario
+def separator_named_in_the_first_line() -> Scenario:
+    text = "sep=;\nTime (s);I (A)\n" + rows(T, I, separator=";")
+    return Scenario("sep.csv", text.encode(), I)
+
+
+@scenario
+def units_row_and_a_blank_line_before_the_rows() -> Scenario:
+    text = '"Time";"Channel A";"Channel B"\n"(ms)";"(A)";"(V)"\n\n' + rows(T * 1e3, I, OTHER, separator=";")
+    return Scenario("ab.csv", text.encode(), I, notes=("channel-chosen",))

@@ -157,3 +157,22 @@ def record_number_in_a_column() -> Scenario:
     both = np.concatenate([T, T]), np.concatenate([I + 1, I])
     text = "segment,time (s),current (A)\n" + rows(numbers, *both)
     return Scenario("seg.csv", text.encode(), I, options={"record": "2"}, notes=("record-chosen",))
+
+
+@scenario
+def minutes_and_seconds() -> Scenario:
+    stamps = [f"1:{30 + t:010.7f}" for t in T]
+    return Scenario("ms.csv", ("time,current (A)\n" + rows(stamps, I)).encode(), I, start_s=90)
+
+
+@scenario
+def start_and_increment_with_a_sequence_column() -> Scenario:
+    head = "X,CH1,Start,Increment\nSequence,A,-1.0e-02,5.0e-05\n"
+    body = rows([str(n) for n in range(COUNT)], I, after=",,")
+    return Scenario("si.csv", (head + body).encode(), I, start_s=-0.01)
+
+
+@scenario
+def interval_in_the_header_of_a_row_number_column() -> Scenario:
+    head = "dt = 50 us\nIndex,Current (A)\n"
+    return Scenario("ix.csv", (head + rows([str(n) for n in range(COUNT)], I)).encode(), I)
