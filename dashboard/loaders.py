@@ -15,6 +15,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import queries
+from dashboard.ranking_store import LARGE, Ranked, RankingStore
 from ingest.capture import Capture
 
 Stamp = tuple[int, ...]
@@ -76,17 +77,30 @@ def _settings(ledger: str, stamp_key: Stamp) -> dict[str, Any]:
     return queries.settings(Path(ledger))
 
 
-def ranking(within_km: float | None = None) -> pd.DataFrame:
-    """Return every pump in service by risk, highest first."""
+def ranked() -> Ranked:
+    """Return the newest ranking of every pump in service, highest risk first, with the state it shows."""
     ledger = ledger_path()
-    return _ranking(str(ledger), stamp(ledger), within_km)
+    store = _ranking_store(str(ledger))
+    kept = store.newest
+    if kept is not None and kept.stamp == stamp(ledger):
+        return kept
+    with st.spinner("Working out the risk of every pump …"):
+        kept = store.get(stamp(ledger))
+    now = stamp(ledger)
+    # A first ranking stores its fit, which changes the file without changing a figure.
+    if kept is store.newest and kept.stamp != now and len(kept.pumps) < LARGE:
+        kept = store.get(now)
+    return kept
 
 
-@st.cache_resource(show_spinner="Working out the risk of every pump …", max_entries=4)
-def _ranking(ledger: str, stamp_key: Stamp, within_km: float | None) -> pd.DataFrame:
-    from analytics.ranking import rank
+def ranking() -> pd.DataFrame:
+    """Return every pump in service by risk, highest first."""
+    return ranked().pumps
 
-    return rank(Path(ledger), within_km=within_km).sort_values("risk", ascending=False, ignore_index=True)
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _ranking_store(ledger: str) -> RankingStore:
+    return RankingStore(Path(ledger))
 
 
 def trends(pump_ids: tuple[int, ...]) -> pd.DataFrame:

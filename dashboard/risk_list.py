@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pandas as pd
@@ -36,6 +36,13 @@ def to_act_on(ranking: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(_later=~booked).sort_values(
         ["_later", "risk"], ascending=[True, False], ignore_index=True
     )
+
+
+def age_words(made_at: datetime, stale: bool) -> str:
+    """Return when a ranking was made, where the ledger has moved on since; else nothing."""
+    if not stale:
+        return ""
+    return f"Risks as of {made_at:%H:%M}; later entries are being taken in, look again in a minute."
 
 
 def headline(ranking: pd.DataFrame) -> str:

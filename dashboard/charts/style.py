@@ -41,6 +41,7 @@ def dressed(chart: Any, palette: Palette, *, height: int | None = 260) -> Any:
         )
         .configure_header(labelColor=palette.ink, titleColor=palette.faint)
         .configure_text(color=palette.ink)
+        .configure_mark(aria=False)  # each chart has its sentence; single marks without one say nothing
     )
 
 

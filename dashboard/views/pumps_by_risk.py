@@ -12,7 +12,10 @@ st.title("Pumps by risk")
 if not frame.started("Once a visit is logged, its pump appears here with its risk and the reason for it."):
     st.stop()
 
-ranking = loaders.ranking()
+ranked = loaders.ranked()
+ranking = ranked.pumps
+if words := risk_list.age_words(ranked.made_at, ranked.stamp != loaders.stamp(loaders.ledger_path())):
+    st.caption(words)
 chosen = frame.narrowing(key="by")
 actions = st.pills(
     "Action", list(formats.ACTION_SHAPES), selection_mode="multi", format_func=formats.action, key="action",
