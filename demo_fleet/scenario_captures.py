@@ -73,7 +73,8 @@ def plan_captures(story: Story, seed: int, limit: int | None) -> tuple[list[Pump
     visits = story.visits.copy()
     rows = _chosen(story, visits)[:limit]
     mishap = dict.fromkeys(rows, "")
-    plain = [at for at in rows if visits.at[at, "true_event"] == "" and not _pwm_hz(visits, at)]
+    ordinary = (visits["true_event"] == "") & ~visits["zero_check"]
+    plain = [at for at in rows if ordinary[at] and not _pwm_hz(visits, at)]
     # A short demo has no room for bad records.
     spoiled = list(rng.permutation(plain)) if len(plain) > 5 * sum(MISHAPS.values()) else []
     for what, count in MISHAPS.items():
@@ -101,7 +102,7 @@ def plan_captures(story: Story, seed: int, limit: int | None) -> tuple[list[Pump
                     EVENT_FAULTS.get(row["true_event"], Faults()),
                     supply,
                     BENCHES[depot[row["unit"]]],
-                    _start(rng, supply, mishap[at]),
+                    "inrush" if row["zero_check"] else _start(rng, supply, mishap[at]),
                     float(row["true_wear"]),
                     mishap[at],
                     int(rng.integers(1 << 31)),

@@ -76,7 +76,9 @@ def add_events(story: Story, seed: int) -> Story:
         )
     visits = _primes(visits, rng)
     visits = _complaints(story, visits, rng)
-    visits = pd.concat([visits, _after_repair(story, visits, rng)], ignore_index=True)
+    looks, filters = _second_looks(story, visits, free, rng)
+    services.append(filters)
+    visits = pd.concat([visits, looks, _after_repair(story, visits, rng)], ignore_index=True)
     breakdowns.append(_other_breakdowns(story, visits, rng))
     visits = visits.sort_values(["visited_on", "unit"]).reset_index(drop=True)
     visits = _gaps(visits, rng)
@@ -194,6 +196,49 @@ def _complaints(story: Story, visits: pd.DataFrame, rng: np.random.Generator) ->
     return visits
 
 
+def _second_looks(
+    story: Story, visits: pd.DataFrame, lives: list[int], rng: np.random.Generator
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The pumps furthest gone were looked at again some days later, as the trade has it: zero checked, volts
+    and both drops measured, fuel in the tank, delivery measured, an inline filter changed before."""
+    last = visits.loc[[_last(visits, life) for life in lives]]
+    last = last[last["visited_on"] <= pd.Timestamp(story.today) - pd.Timedelta(days=8)]
+    gone = (last["true_drag"] / 0.26).clip(lower=last["true_wear"] / 9)
+    rows, filters = [], []
+    for at in gone.nlargest(7).index.tolist():
+        _put(visits, at, drop_supply_v=0.24, drop_ground_v=0.05, state="idle")
+        row = _row(visits, at)
+        days = int(rng.integers(3, 8))
+        odometer = row["odometer"] + 30 * days
+        if PUMP_KINDS[row["kind"]].filter == "inline":
+            changed_on = row["visited_on"] + pd.Timedelta(days=1)
+            filters.append(
+                {
+                    "unit": row["unit"],
+                    "done_on": changed_on,
+                    "odometer": row["odometer"] + 10,
+                    "work": "filter",
+                    "note": "changed on a finding",
+                }
+            )
+        shift = np.exp(rng.normal(0, [0.006, 0.002]))
+        row |= {
+            "visited_on": row["visited_on"] + pd.Timedelta(days=days),
+            "odometer": odometer,
+            "hours": round(odometer * KM_PER_MI / 38),
+            "mean_a": round(row["mean_a"] * shift[0], 3),
+            "rpm": round(row["rpm"] * shift[1]),
+            "fuel_level_pct": float(rng.integers(50, 95)),
+            "delivery_l_min": round(float(rng.uniform(1.9, 2.2)), 2),
+            "zero_check": True,
+            "note": "second look",
+            "ref": f"R{row['life']:05d}",
+        }
+        rows.append(row)
+    looks = pd.DataFrame(rows, columns=visits.columns).astype(visits.dtypes.to_dict())
+    return looks, pd.DataFrame(filters, columns=story.services.columns)
+
+
 def _after_repair(story: Story, visits: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     """Captures of new pumps, taken when they were fitted: the pump's first healthy reading."""
     first = visits.sort_values("visited_on").groupby("life").head(1).set_index("life", drop=False)
@@ -260,7 +305,7 @@ def _other_breakdowns(story: Story, visits: pd.DataFrame, rng: np.random.Generat
 def _gaps(visits: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     """Meter-only visits, covariates nobody wrote down, and what can't be told of a pulsed pump."""
     n = len(visits)
-    plain = (visits["true_event"] == "") & (visits["reason"] == "pm")
+    plain = (visits["true_event"] == "") & (visits["reason"] == "pm") & (visits["note"] != "second look")
     older = visits["visited_on"] < visits["visited_on"].max() - pd.Timedelta(days=400)
     visits["motor_a"], visits["motor_rpm"] = visits["mean_a"], visits["rpm"]
     visits["motor_ripple_pct"] = visits["ripple_pct"]

@@ -21,7 +21,7 @@ from demo_fleet.fleet import KM_PER_MI, FleetParameters, SimulatedFleet
 
 METRICS = ["mean_a", "ripple_pct", "rpm"]
 # Columns of the working visits table that only the truth keeps.
-HIDDEN = ["life", "true_wear", "true_drag", "true_event", "motor_v", "kind"]
+HIDDEN = ["life", "true_wear", "true_drag", "true_event", "motor_v", "kind", "zero_check"]
 
 
 @dataclass
@@ -223,6 +223,7 @@ def _visits(
     visits["note"] = ""
     visits["motor_v"] = visits["supply_v"]
     visits["true_event"] = ""
+    visits["zero_check"] = False  # whether the record must begin before the pump does
     visits["ref"] = [f"W{i:05d}" for i in range(1, n + 1)]
     pwm = visits["kind"].map(lambda k: PUMP_KINDS[k].pwm_hz > 0)
     visits["duty_pct"] = pd.Series(75.0, index=visits.index).where(pwm)

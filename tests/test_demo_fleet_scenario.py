@@ -97,7 +97,7 @@ def test_nothing_of_the_truth_is_in_the_folder(folder: Path) -> None:
     for path in folder.glob("*.csv"):
         columns = set(pd.read_csv(path, nrows=1).columns)
         assert not {c for c in columns if c.startswith("true_")}, path.name
-        assert not columns & {"life", "motor_v", "motor_a", "kind", "entry_error"}, path.name
+        assert not columns & {"life", "motor_v", "motor_a", "kind", "zero_check", "entry_error"}, path.name
 
 
 def test_no_vin_no_later_fact(folder: Path) -> None:
@@ -136,6 +136,19 @@ def test_a_bad_ground_lowers_volts_current_and_speed(story: Story) -> None:
     for row in bad.to_dict("records"):
         before = story.visits[(story.visits["life"] == row["life"]) & (story.visits["true_event"] == "")]
         assert row["motor_rpm"] < 0.95 * before["motor_rpm"].median()
+
+
+def test_the_worst_pumps_were_looked_at_twice(plan: tuple[list[PumpJob], Story]) -> None:
+    jobs, story = plan
+    looks = story.visits[story.visits["zero_check"]]
+    assert len(looks) >= 5
+    starts = {capture.name: capture.start for job in jobs for capture in job.captures}
+    for row in looks.to_dict("records"):
+        assert starts[row["capture"]] == "inrush"
+        assert row["visited_on"] <= pd.Timestamp(TODAY)
+        history = story.visits[story.visits["life"] == row["life"]].sort_values("visited_on")
+        assert history.iloc[-1]["ref"] == row["ref"]
+        assert history.tail(2)[["drop_supply_v", "drop_ground_v"]].notna().all(axis=None)
 
 
 def test_entry_errors_are_recorded_in_the_truth(plan: tuple[list[PumpJob], Story]) -> None:

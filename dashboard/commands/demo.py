@@ -47,6 +47,7 @@ def build(folder: Path) -> None:
 
     Raises EntryRefused when something else is in the way.
     """
+    from analytics.fitting import fit
     from demo_fleet.scenario import TODAY, write_scenario
     from ingest.fleet_folder import load_folder
 
@@ -69,6 +70,7 @@ def build(folder: Path) -> None:
                 today=max(TODAY, date.today()),
                 by="demo",
             )
+        fit(building / LEDGER)  # once here, so that every page finds it
         building.rename(folder)
     except OSError as error:
         if (folder / LEDGER).exists():
