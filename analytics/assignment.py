@@ -79,10 +79,17 @@ def assign(
     )
 
 
-def _solve(part, leaving, free_hours, on_hand, shared_share, limit_s) -> tuple[pd.Series, float, float]:
+def _solve(
+    part: pd.DataFrame,
+    leaving: pd.Series,
+    free_hours: dict[tuple[str, object], float],
+    on_hand: dict[tuple[str, str], int],
+    shared_share: float,
+    limit_s: float,
+) -> tuple[pd.Series, float, float]:
     n, m = len(part), len(leaving)
     stop, stops = pd.factorize(part["stop"])
-    pump = leaving.index.get_indexer(part["pump_id"])
+    pump = leaving.index.get_indexer(pd.Index(part["pump_id"]))
     j = len(stops)
     shared = part["shared_cost"].to_numpy(float)
     per_stop = np.zeros(j)
@@ -97,9 +104,9 @@ def _solve(part, leaving, free_hours, on_hand, shared_share, limit_s) -> tuple[p
     opens = sparse.hstack(
         [sparse.eye_array(n), sparse.csr_array((-ones, (k, stop)), shape=(n, j)), sparse.csr_array((n, m))]
     )
-    constraints = [optimize.LinearConstraint(once.tocsr(), 1, 1)]
+    constraints = [optimize.LinearConstraint(sparse.csr_array(once), 1, 1)]
     if n:
-        constraints.append(optimize.LinearConstraint(opens.tocsr(), -np.inf, 0))
+        constraints.append(optimize.LinearConstraint(sparse.csr_array(opens), -np.inf, 0))
 
     hours = part["hours"].to_numpy(float)
     once_hours = np.zeros(j)
@@ -125,7 +132,7 @@ def _solve(part, leaving, free_hours, on_hand, shared_share, limit_s) -> tuple[p
         constraints.append(optimize.LinearConstraint(rows, -np.inf, have))
 
     found = optimize.milp(
-        cost, integrality=np.ones(len(cost)), bounds=optimize.Bounds(0, 1), constraints=constraints,
+        cost, integrality=np.ones(len(cost), int), bounds=optimize.Bounds(0, 1), constraints=constraints,
         options={"time_limit": limit_s, "mip_rel_gap": TINY_GAP},
     )  # fmt: skip
     if found.x is None:  # out of time without any answer: nothing is placed, and the gap says so

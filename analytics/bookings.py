@@ -151,7 +151,16 @@ def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, re
     return f"The {position} pump of unit {unit} is {status}{when}."
 
 
-def _insert(connection, pump_id, status, planned_on, reason, by, risk, expected_saving) -> None:
+def _insert(
+    connection: duckdb.DuckDBPyConnection,
+    pump_id: int,
+    status: str,
+    planned_on: date | None,
+    reason: str,
+    by: str,
+    risk: float | None,
+    expected_saving: float | None,
+) -> None:
     connection.execute(
         (SQL / "plan_decide.sql").read_text(encoding="utf-8"),
         [pump_id, status, planned_on, reason or None, risk, expected_saving, by or None],

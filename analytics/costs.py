@@ -42,9 +42,10 @@ class CostReview:
     life_thrown_away in distance_unit). breakdowns: by year and depot. policies: policy, cost (per 10,000
     distance_unit), cost_low, cost_high (80 %), renewal_cost (closed form, NaN where there is none),
     replacements, breakdowns, planned (each per 10,000 distance_unit), needless, saving_share, saving_low,
-    saving_high, break_even_ratio, setting. best_ages: one row per type (and "all types"), ages in distance_unit.
-    age_curves: pump_type, distance, cost, cost_low, cost_high. ratio_curve: ratio, policy, cost. tornado: driver,
-    low, high (what the saving per 10,000 becomes), base. avoided_low/high: estimated, never part of `spent`.
+    saving_high, break_even_ratio, setting_km. best_ages: one row per type and one for "all types", ages in
+    distance_unit. age_curves: pump_type, distance, cost, cost_low, cost_high. ratio_curve: ratio, policy,
+    cost. tornado: driver, low, high (what the risk policy's saving per 10,000 becomes), base.
+    avoided_low/high: estimated, never part of `spent`.
     lists: spend.realised. notes: sentences to show; placeholder_note is "" once prices in use are confirmed.
     """
 
@@ -99,8 +100,8 @@ def cost_review(
     spent = spent.assign(life_thrown_away=spent.pop("life_thrown_away_km") / km)
     ages, curves = _ages(history, types, book, km, discount_pct)
     return CostReview(
-        day, book.currency, unit, prices.planned, prices.failure, prices.ratio, book.table(), spent, breakdowns,
-        made.table, ages, curves, made.ratio_curve, made.tornado, low, high, lists,
+        day, book.currency, unit, prices.planned, prices.failure, prices.ratio, book.table(), spent,
+        breakdowns, made.table, ages, curves, made.ratio_curve, made.tornado, low, high, lists,
         placeholder_note(prices), tuple(_notes(prices, types, made, fit.failures, bad, unknown)),
     )  # fmt: skip
 
@@ -205,23 +206,23 @@ def _notes(
     count = types.fleet.failures
     if count == 0:
         notes.append(
-            "No failure is on record yet: lives are taken from practice alone, and the figures say what would "
-            "follow, not what this fleet has shown."
+            "No failure is on record yet: lives are taken from practice alone, and the figures say what "
+            "would follow, not what this fleet has shown."
         )
     elif count < FEW_FAILURES:
         notes.append(
-            f"Only {count} failure{'s are' if count > 1 else ' is'} on record: {types.fleet.prior_share:.0%} of what is said "
-            "about ageing comes from practice, not from this fleet."
+            f"Only {count} failure{'s are' if count > 1 else ' is'} on record: "
+            f"{types.fleet.prior_share:.0%} of what is said about ageing is practice, not this fleet."
         )
-    best = made.table.set_index("policy")
-    if policies.RISK in best.index and best.loc[policies.RISK, "saving_low"] <= 0:
+    ours = made.table[made.table["policy"] == policies.RISK]
+    if (ours["saving_low"] <= 0).any():
         notes.append("The range of the risk policy's saving includes nothing saved.")
     notes.append(
         "Policies are simulated from the fitted model, taken as true, which flatters the risk policy; "
         "the back-test shows how forecasts did on this fleet."
     )
     notes.append(
-        f"Money avoided is an estimate, kept apart from money spent: {bad} pump{'s' if bad != 1 else ''} taken off "
-        f"on condition found bad, {unknown} not examined."
+        "Money avoided is an estimate, kept apart from money spent: "
+        f"{bad} pump{'s' if bad != 1 else ''} taken off on condition found bad, {unknown} not examined."
     )
     return notes

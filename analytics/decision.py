@@ -22,7 +22,7 @@ ON_COST, ON_CEILING, NOT_SAFER, NOT_YET = "cost", "risk ceiling", "a new pump is
 def waiting_cost(
     risk: Numbers, distance_km: Numbers, planned: Numbers, failure: Numbers, cost_per_km: Numbers
 ) -> np.ndarray:
-    """Return what waiting over `distance_km` costs net, (Cf − Cp)·p − g·d·(1 − p/2), in money (n,)."""
+    """Return what waiting costs net, (Cf − Cp)·p − g·d·(1 − p/2), in money (n,)."""
     risk = np.asarray(risk, float)
     run = np.asarray(cost_per_km, float) * distance_km
     return (np.asarray(failure, float) - planned) * risk - run * (1 - risk / 2)
@@ -54,7 +54,7 @@ def worth_booking(
 def break_even_risk(
     distance_km: Numbers, planned: Numbers, failure: Numbers, cost_per_km: Numbers
 ) -> np.ndarray:
-    """Return the risk from which changing is worth it: g·d / (Cf − Cp + g·d/2); infinite where failing costs no more."""
+    """Return the risk from which changing is worth it, g·d/(Cf − Cp + g·d/2); infinite where Cf ≤ Cp."""
     run = np.asarray(cost_per_km, float) * distance_km
     gap = np.asarray(failure, float) - planned
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -3,26 +3,30 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
+import pandas as pd
 from icalendar import Calendar, Event
 
+from analytics.frames import each
 from analytics.planning import Plan
 
 
 def calendar(plan: Plan, made_at: datetime | None = None) -> bytes:
-    """Return the calendar file's bytes (UTF-8, CRLF). An event keeps its UID while unit and day stay the same."""
+    """Return the calendar file's bytes; an event keeps its UID while unit and day stay the same."""
     stamp = made_at or datetime.now(UTC)
     book = Calendar()
     book.add("prodid", "-//pumpledger//replacement plan//EN")
     book.add("version", "2.0")
     book.add("method", "PUBLISH")
-    for (unit, day), rows in plan.lines.groupby(["unit", "planned_on"], sort=True):
+    stops: Any = plan.lines.groupby(["unit", "planned_on"], sort=True)
+    for (unit, day), rows in stops:
         event = Event()
         event.add("uid", f"{unit}-{day}-pump@pumpledger".replace(" ", "_"))
         event.add("dtstamp", stamp)
         event.add("dtstart", day)
         event.add("dtend", day + timedelta(days=1))
-        pumps = ", ".join(f"{r.position} pump ({r.pump_type})" for r in rows.itertuples())
+        pumps = ", ".join(f"{r.position} pump ({r.pump_type})" for r in each(rows))
         event.add("summary", f"Unit {unit}: replace {pumps}")
         event.add("location", str(rows["depot"].iloc[0]))
         event.add("description", "\n".join(_lines(rows)))
@@ -31,9 +35,9 @@ def calendar(plan: Plan, made_at: datetime | None = None) -> bytes:
     return book.to_ical()
 
 
-def _lines(rows) -> list[str]:
+def _lines(rows: pd.DataFrame) -> list[str]:
     out = []
-    for row in rows.itertuples():
+    for row in each(rows):
         out.append(f"{row.position}: {row.reason} Part: {row.part}. {row.hours:.1f} h.")
     due = "; ".join(sorted({text for text in rows["due_work"] if text}))
     return [*out, *([f"Also due: {due}."] if due else []), str(rows["cautions"].iloc[0])]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -43,7 +44,7 @@ def parts_table(
     """Return one row per depot and type: on_hand, booked, to_order, order_by, keep, lead_time_days.
 
     needs: depot, pump_type, planned_on, lead_time_days of each booked pump. failures: depot, pump_type,
-    lead_time_days, expected_failures (in one lead time). stock: depot, pump_type, on_hand. `keep` is the stock
+    lead_time_days, expected_failures (in one lead time). stock: depot, pump_type, on_hand. `keep` is what
     to start a lead time with so that none is missing with probability `level`; `order_by` the earliest day
     by which one must be ordered that stock does not cover.
     """
@@ -52,15 +53,16 @@ def parts_table(
     on_hand = stock.set_index(keys)["on_hand"] if len(stock) else pd.Series(dtype=float)
     out["on_hand"] = on_hand.reindex(out.index).fillna(0).astype(int)
     rows = []
-    for key, row in out.iterrows():
-        mine = needs[(needs["depot"] == key[0]) & (needs["pump_type"] == key[1])].sort_values("planned_on")
+    pairs: Any = out.iterrows()
+    for (depot, pump_type), row in pairs:
+        mine = needs[(needs["depot"] == depot) & (needs["pump_type"] == pump_type)].sort_values("planned_on")
         uncovered = mine.iloc[int(row["on_hand"]) :]
         soon = pd.Timestamp(as_of) + pd.Timedelta(days=float(row["lead_time_days"]))
         certain = int((pd.to_datetime(mine["planned_on"]) <= soon).sum())
         rows.append(
             {
-                "depot": key[0],
-                "pump_type": key[1],
+                "depot": depot,
+                "pump_type": pump_type,
                 "on_hand": int(row["on_hand"]),
                 "booked": len(mine),
                 "to_order": len(uncovered),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
 COLUMNS = ["pump_id", "unit", "position", "what", "before", "after", "why"]
@@ -13,7 +15,7 @@ def changes_since(
     """Compare a plan's lines with the last list kept: one row per pump that came, went or moved.
 
     previous: pump_id, unit, position, planned_on, risk, action, status, planned, failure, or None (no list
-    yet). pumps: all in service with risk and action; decided: status of a person's decision, aligned to pumps.
+    yet). pumps: all in service with risk and action; decided: status of a person's decision, by row of pumps.
     """
     if previous is None:
         return pd.DataFrame(columns=COLUMNS)
@@ -29,7 +31,8 @@ def changes_since(
         rows.append((pump_id, line["unit"], line["position"], "added", "", str(line["planned_on"]), why))
     for pump_id in old.index.difference(new.index, sort=False):
         line = old.loc[pump_id]
-        rows.append((pump_id, line["unit"], line["position"], "gone", str(line["planned_on"]), "", _gone(pump_id, line, now)))  # fmt: skip
+        why = _gone(pump_id, line, now)
+        rows.append((pump_id, line["unit"], line["position"], "gone", str(line["planned_on"]), "", why))
     for pump_id in new.index.intersection(old.index, sort=False):
         before, after = old.loc[pump_id], new.loc[pump_id]
         if before["planned_on"] != after["planned_on"]:
@@ -41,7 +44,7 @@ def changes_since(
 def _gone(pump_id: int, line: pd.Series, now: pd.DataFrame) -> str:
     if pump_id not in now.index:
         return "the pump was taken off"
-    state = now.loc[pump_id]
+    state: Any = now.loc[pump_id]
     if state["decided"] == "rejected":
         return "a person rejected it"
     if state["action"] != "book replacement":

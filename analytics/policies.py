@@ -26,8 +26,7 @@ POLICIES = (RUN, AGE, LIMITS, RISK)
 class Events:
     """What happens per km in the long run under one policy (each number per km), from n simulated lives.
 
-    se: standard errors of `planned` and `failures` from the number of lives. setting: the age in km, or the cost
-    per km that the risk rule settled on.
+    setting: the age in km, or the cost per km that the risk rule settled on.
     """
 
     planned: float
@@ -61,7 +60,7 @@ def fixed_age(lives: SimulatedLives, age_km: float) -> Events:
 
 
 def best_fixed_age(lives: SimulatedLives, prices: Prices) -> Events:
-    """Return events at the age of least cost among 60 between the 1st and 100th centile of lives, or without one."""
+    """Return events at the age of least cost among 60 centiles of the lives, or without one."""
     ends = np.minimum(lives.life_km, lives.visit_km[-1])
     choices = [fixed_age(lives, a) for a in np.quantile(ends, np.linspace(0.01, 1.0, 60))]
     return min([run_to_failure(lives), *choices], key=lambda e: e.cost_per_km(prices))

@@ -1,4 +1,4 @@
-"""Policies over the whole fleet: each type simulated at its own prices and interval, weighed by its distance."""
+"""Policies over the whole fleet: each type at its own prices and interval, weighed by its distance."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def review_policies(
     lives: int,
     per_km: float,
 ) -> PolicyReview:
-    """Compare the four policies on this fleet's types, prices and intervals; money per `per_km` of distance."""
+    """Compare the policies on this fleet's types, prices and intervals; money per `per_km` km."""
     groups = make_groups(history, p, book, limits, settings, lives)
     if not groups:
         empty = pd.DataFrame()
@@ -87,7 +87,7 @@ def make_groups(
         mine = pumps[pumps["pump_type"] == name]
         ratio = mine["km_per_day"] / mine["unit_km_per_day"].clip(lower=1e-9)
         interval = float((mine["pm_interval_km"].fillna(DEFAULT_HORIZON_KM) * ratio).median())
-        row = spec.loc[name] if name in spec.index else pd.Series(dtype=float)
+        row: pd.Series = spec.T[name] if name in spec.index else pd.Series(dtype=float)
         ripple = _number(row, "ripple_limit_pct", float(settings["ripple_limit_pct"]))
         low, high = _number(row, "current_low_a", np.nan), _number(row, "current_high_a", np.nan)
         # The load channel is torque: over the specified high end from the middle of the band.
@@ -106,7 +106,8 @@ def _number(row: pd.Series, name: str, default: float) -> float:
 def _mean_prices(pumps: pd.DataFrame, book: CostBook) -> Prices:
     kinds = pumps.groupby(["class", "depot"], dropna=False).size()
     made = []
-    for (vehicle_class, depot), count in kinds.items():
+    pairs: Any = kinds.items()
+    for (vehicle_class, depot), count in pairs:
         made.append((book.prices(_text(vehicle_class), _text(depot), str(pumps["pump_type"].iloc[0])), count))
     total = float(kinds.sum())
     names = ("planned", "failure", "capture", "follow_up", "false_alarm", "labour_per_hour")
@@ -211,7 +212,9 @@ def _renewal(groups: list[Group], types: TypeLives, policy: str) -> float:
     return total
 
 
-def _break_even(groups, events, to_failure, policy) -> float:
+def _break_even(
+    groups: list[Group], events: list[dict[str, Events]], to_failure: list[Events], policy: str
+) -> float:
     if policy == RUN:
         return np.nan
     avoided = sum(
@@ -242,7 +245,7 @@ def _ratio_curve(groups: list[Group], per_km: float) -> pd.DataFrame:
 def _tornado(
     groups: list[Group], events: list[dict[str, Events]], types: TypeLives, per_km: float
 ) -> pd.DataFrame:
-    """Return what the risk policy saves per distance as one input moves by a quarter, or life by its 80 % range."""
+    """Return what the risk policy saves as one input moves by a quarter, or life by its 80 % range."""
 
     def saving(change: dict[str, float]) -> float:
         prices = [

@@ -1,10 +1,10 @@
 """Lives, readings and forecasts of new pumps, simulated from the fitted model, for comparing policies.
 
-Each life runs until it fails: wear with a rate of its own, drag from a random distance on, failure levels with
-their spread, and sudden failures, all with the fitted numbers (wear.py, drag.py, failure_risk.py). At every PM
-stop the pump is read with the fitted noise, the filters take the reading in, and the risk up to the next stop is
-forecast as it would be in service. So a policy is judged by what it would have known, not by the truth; but the
-model is taken to be true, which flatters the policy that uses it.
+Each life runs until it fails: wear with a rate of its own, drag from a random distance on, failure levels
+with their spread, and sudden failures, all with the fitted numbers (wear.py, drag.py, failure_risk.py). At
+every PM stop the pump is read with the fitted noise, the filters take the reading in, and the risk up to the
+next stop is forecast as it would be in service. So a policy is judged by what it would have known, not by the
+truth; but the model is taken to be true, which flatters the policy that uses it.
 """
 
 from __future__ import annotations
@@ -50,9 +50,9 @@ def simulate_lives(
     count: int,
     rng: np.random.Generator,
 ) -> SimulatedLives:
-    """Simulate `count` new pumps of one type (its code in p.types), read every `interval_km` of their own clock.
+    """Simulate `count` new pumps of one type (its code in p.types), read every `interval_km` of own clock.
 
-    limit_ripple_pct: book limit on ripple; limit_load: on the load channel, in ln units above the type's level.
+    limit_ripple_pct: book limit on ripple; limit_load: on the load channel, ln units above the type's level.
     """
     x_all, wear, drag, life, start = _paths(p, type_code, interval_km, count, rng)
     visit_km = x_all[STEPS::STEPS]
@@ -139,7 +139,7 @@ def _levels(rng: np.random.Generator, count: int, level: float, sd: float, facto
 
 
 def _first_above(x: np.ndarray, path: np.ndarray, level: np.ndarray) -> np.ndarray:
-    """Return where each path first passes its level, straight between points; infinity where it never does."""
+    """Return where each path first passes its level, straight between points; infinity: never."""
     above = path > level[:, None]
     j = above.argmax(axis=1)
     passes = above[np.arange(len(level)), j]

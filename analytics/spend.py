@@ -23,9 +23,9 @@ def spend_history(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return (replacements, breakdowns).
 
-    replacements: year, depot, pump_type, kind, replacements, cost_recorded (from the records), cost_estimated
-    (by today's prices where none is recorded), cost_each, life_thrown_away_km (estimated: the mean life still to
-    come at removal), tested_good. breakdowns: year, depot, breakdowns, pump_confirmed, cost.
+    replacements: year, depot, pump_type, kind, replacements, cost_recorded, cost_estimated
+    (by today's prices where none is recorded), cost_each, life_thrown_away_km (estimated: the mean life
+    still to come at removal), tested_good. breakdowns: year, depot, breakdowns, pump_confirmed, cost.
     pumps: History.pumps.
     """
     rows = connection.execute((SQL / "cost_removals.sql").read_text("utf-8"), [as_of]).df()
@@ -64,7 +64,7 @@ def _left(rows: pd.DataFrame, lives: TypeLives) -> np.ndarray:
 def avoided(
     connection: duckdb.DuckDBPyConnection, as_of: date, book: CostBook
 ) -> tuple[float, float, int, int]:
-    """Return (low, high, found bad, not examined): money that changes on condition are estimated to have avoided.
+    """Return (low, high, found bad, not examined): what changes on condition are estimated to have avoided.
 
     Low counts only pumps found bad when taken off, high all but those that tested good; each would have cost
     the difference between an on-failure and a planned replacement, and one that tested good cost its planned

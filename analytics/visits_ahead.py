@@ -1,4 +1,4 @@
-"""Planned PM stops ahead: from each unit's interval and utilisation, whichever of distance, days or hours is first."""
+"""Planned PM stops ahead: by distance, days or hours, whichever comes first for the unit."""
 
 from __future__ import annotations
 
@@ -27,16 +27,16 @@ def planned_visits(
         if column in vehicles:
             bad = vehicles[pd.to_numeric(vehicles[column]) <= 0]
             if len(bad):
-                row = bad.iloc[0]
+                first_bad = bad.iloc[0]
                 raise EntryRefused(
                     "bad-interval",
-                    f"Unit {row['unit']}: {column} is {row[column]:g}; a PM interval must be more than 0.",
+                    f"Unit {first_bad['unit']}: {column} is {first_bad[column]:g}; a PM interval must be more than 0.",
                 )
     columns = ["unit", "stop", "planned_on", "due_by", "overdue"]
     if not len(vehicles):
         return pd.DataFrame(columns=columns)
     days, why = interval_days(vehicles, settings)
-    last = pd.to_datetime(vehicles["last_pm_on"]).to_numpy("datetime64[D]")
+    last: np.ndarray = pd.to_datetime(vehicles["last_pm_on"]).to_numpy("datetime64[D]")
     today = np.datetime64(as_of, "D")
     # Where no stop is on record, the next is taken to be half an interval off.
     since = np.where(np.isnat(last), days / 2, (today - last).astype(float))
@@ -46,8 +46,8 @@ def planned_visits(
     count = np.maximum(np.floor((horizon_days - first) / days), 0).astype(int) + 1
     row = np.repeat(np.arange(len(vehicles)), count)
     stop = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    when = today + np.round(first[row] + stop * days[row]).astype(int)
-    when = np.busday_offset(when, 0, roll="forward")
+    ahead = np.round(first[row] + stop * days[row]).astype(int)
+    when: Any = np.busday_offset(today + ahead, 0, roll="forward")
     return pd.DataFrame(
         {
             "unit": vehicles["unit"].to_numpy()[row],

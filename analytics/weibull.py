@@ -12,7 +12,9 @@ Source: Meeker & Escobar, Statistical Methods for Reliability Data (1998), secti
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy import optimize, special
@@ -20,6 +22,7 @@ from scipy import optimize, special
 from ingest.errors import EntryRefused
 
 SHAPE_RANGE = (0.02, 200.0)
+Lives = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]  # entry, exit, failed, count
 
 
 @dataclass(frozen=True)
@@ -80,7 +83,7 @@ class WeibullFit(Weibull):
     log_likelihood: float
     lives: float
     failures: float
-    data: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+    data: Lives
 
     @property
     def scale_se(self) -> float:
@@ -151,7 +154,7 @@ def fit_weibull(
     )
 
 
-def _checked(exit, failed, entry, count) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def _checked(exit: Any, failed: Any, entry: Any, count: Any) -> Lives:
     exit = np.asarray(exit, float)
     failed = np.asarray(failed, bool)
     entry = np.zeros_like(exit) if entry is None else np.asarray(entry, float)
@@ -171,7 +174,7 @@ def _checked(exit, failed, entry, count) -> tuple[np.ndarray, np.ndarray, np.nda
     return entry, exit, failed.astype(float), count
 
 
-def _sums(data, shape: float) -> tuple[float, float, float, float]:
+def _sums(data: Lives, shape: float) -> tuple[float, float, float, float]:
     """Return Σw(exit^β − entry^β), the same with ln, with ln², all over max(exit)^β, and that max."""
     entry, exit, _, count = data
     top = float(exit.max())
@@ -187,7 +190,7 @@ def _sums(data, shape: float) -> tuple[float, float, float, float]:
     )
 
 
-def _profile_score(shape: float, data) -> float:
+def _profile_score(shape: float, data: Lives) -> float:
     """Return Σt^β ln t/Σt^β − 1/β − mean(ln t of failures), entries subtracted; 0 at the likeliest shape."""
     _, exit, failed, count = data
     power, power_log, _, top = _sums(data, shape)
@@ -195,7 +198,7 @@ def _profile_score(shape: float, data) -> float:
     return power_log / power - 1 / shape - float((count * failed * np.log(exit / top)).sum() / failures)
 
 
-def _likeliest_shape(data) -> float:
+def _likeliest_shape(data: Lives) -> float:
     grid = np.geomspace(*SHAPE_RANGE, 60)
     score = np.array([_profile_score(b, data) for b in grid])
     # The score is minus the slope of the profile: a maximum is where it passes from minus to plus.
@@ -213,13 +216,13 @@ def _likeliest_shape(data) -> float:
     return max(roots, key=lambda b: _log_likelihood(np.log(_best_scale(data, b)), b, data))
 
 
-def _best_scale(data, shape: float) -> float:
+def _best_scale(data: Lives, shape: float) -> float:
     power, _, _, top = _sums(data, shape)
     failures = float((data[2] * data[3]).sum())
     return float(top * (power / failures) ** (1 / shape))
 
 
-def _log_likelihood(log_scale: float, shape: float, data) -> float:
+def _log_likelihood(log_scale: float, shape: float, data: Lives) -> float:
     entry, exit, failed, count = data
     with np.errstate(over="ignore", divide="ignore"):
         z = shape * (np.log(exit) - log_scale)
@@ -228,7 +231,7 @@ def _log_likelihood(log_scale: float, shape: float, data) -> float:
     return float((count * total).sum())
 
 
-def _information(scale: float, shape: float, data) -> np.ndarray:
+def _information(scale: float, shape: float, data: Lives) -> np.ndarray:
     """Return minus the second derivatives of ln L in (α, β) at the maximum."""
     _, _, failed, count = data
     s0, s1, s2, top = _sums(data, shape)
@@ -243,7 +246,7 @@ def _information(scale: float, shape: float, data) -> np.ndarray:
     return np.array([[aa, ab], [ab, bb]])
 
 
-def _best_over_shape(data, log_scale_of, start: float) -> float:
+def _best_over_shape(data: Lives, log_scale_of: Callable[[float], float], start: float) -> float:
     """Return the largest ln L when the scale follows the shape as given."""
     found = optimize.minimize_scalar(
         lambda b: -_log_likelihood(log_scale_of(np.exp(b)), float(np.exp(b)), data),
@@ -254,7 +257,9 @@ def _best_over_shape(data, log_scale_of, start: float) -> float:
     return -float(found.fun)
 
 
-def _ratio_interval(best, middle: float, top: float, level: float) -> tuple[float, float]:
+def _ratio_interval(
+    best: Callable[[float], float], middle: float, top: float, level: float
+) -> tuple[float, float]:
     """Return where 2·(top − best(x)) equals the χ² quantile, below and above `middle` (logarithms)."""
     allowed = special.ndtri((1 + level) / 2) ** 2 / 2  # χ² with 1 degree of freedom is a squared normal
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import html
+from datetime import date
+from typing import Any
 
+from analytics.frames import each
 from analytics.planning import Plan
 from ingest.safety import CAUTIONS, FIRST
 
@@ -22,7 +25,7 @@ def escape(text: str) -> str:
 
 
 def work_list_html(plan: Plan, title: str = "Pump replacements") -> str:
-    """Return the printable list: day, unit, pump, part, reason, hours, and a box to tick, after the cautions."""
+    """Return the printable list: day, unit, pump, part, reason, hours and a box to tick."""
     cautions = "".join(f"<li>{escape(text)} {escape(mark)}</li>" for _, text, mark in CAUTIONS)
     days = "".join(_day(plan, day) for day in sorted(set(plan.lines["planned_on"])))
     return (
@@ -38,16 +41,18 @@ def work_list_html(plan: Plan, title: str = "Pump replacements") -> str:
     )
 
 
-def _day(plan: Plan, day) -> str:
+def _day(plan: Plan, day: date) -> str:
     rows = plan.lines[plan.lines["planned_on"] == day]
     body = "".join(
         "<tr>"
-        f'<td class="box"></td><td>{escape(str(r.unit))}<br><span class="small">{escape(_vehicle(r))}</span></td>'
-        f"<td>{escape(r.position)}</td><td>{escape(r.pump_type)}<br><span class=small>{escape(r.part)}</span></td>"
+        f'<td class="box"></td><td>{escape(str(r.unit))}'
+        f"<br><span class=small>{escape(_vehicle(r))}</span></td>"
+        f"<td>{escape(r.position)}</td>"
+        f"<td>{escape(r.pump_type)}<br><span class=small>{escape(r.part)}</span></td>"
         f"<td>{escape(r.reason)}"
         + (f"<br><span class=small>Also due: {escape(r.due_work)}</span>" if r.due_work else "")
         + f"</td><td>{r.hours:.1f} h</td></tr>"
-        for r in rows.itertuples()
+        for r in each(rows)
     )
     head = "<tr><th>done</th><th>unit</th><th>pump</th><th>part</th><th>reason</th><th>labour</th></tr>"
     depots = ", ".join(sorted({d for d in rows["depot"] if d}))
@@ -55,7 +60,7 @@ def _day(plan: Plan, day) -> str:
     return f"<h2>{heading}</h2><table><thead>{head}</thead><tbody>{body}</tbody></table>"
 
 
-def _vehicle(row) -> str:
+def _vehicle(row: Any) -> str:
     parts = [row.year, row.make, row.model]
     words = [f"{p:.0f}" if isinstance(p, float) else str(p) for p in parts if p is not None and p == p]
     return " ".join([*words, *([f"VIN {row.vin}"] if isinstance(row.vin, str) and row.vin else [])])

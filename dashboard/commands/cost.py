@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from analytics.costs import CostReview
 
 EXAMPLE = 'pumpledger cost --set tow=520 --source "tow contract"'
@@ -49,7 +51,7 @@ def _day(text: str) -> date:
 def run(args: argparse.Namespace) -> int:
     """Enter prices, then review and print."""
     from analytics.costs import cost_review, read_costs, set_cost
-    from analytics.planning import records
+    from analytics.frames import records
 
     for element, amount in [_price(text) for text in args.set]:
         print(
@@ -91,88 +93,114 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _price(text: str) -> tuple[str, float]:
-    element, equals, amount = text.partition("=")
+    element, _, amount = text.partition("=")
     try:
         return element.strip(), float(amount)
     except ValueError as error:
         raise EntryRefused("bad-price", f"--set: '{text}' should be like tow=520.") from error
 
 
-def element_lines(table, currency: str) -> list[str]:
+def element_lines(table: pd.DataFrame, currency: str) -> list[str]:
     """Return the elements of cost, one a line."""
+    from analytics.frames import each
+
     units = {"money": currency, "hours": "h", "factor": "×"}
     return [
         f"{row.element:24}{row.amount:>10,.2f} {units[row.unit]:4} "
         f"{'confirmed' if row.confirmed else 'placeholder':12} {row.label}"
         + (f" ({row.scope})" if row.scope else "")
         + f"; {row.source}"
-        for row in table.itertuples()
+        for row in each(table)
     ]
 
 
 def as_text(review: CostReview) -> str:
     """Return the review for a terminal."""
-    money, unit = review.currency, review.distance_unit
-    out = [f"Costs as of {review.as_of}. A planned replacement costs {review.planned:,.0f} {money}, one on failure {review.failure:,.0f} {money} ({review.ratio:.1f} times)."]  # fmt: skip
-    out += ["", "Spent (recorded; priced by today's prices where no cost was entered):"]
+    money = review.currency
+    out = [
+        f"Costs as of {review.as_of}. A planned replacement costs {review.planned:,.0f} {money}, "
+        f"one on failure {review.failure:,.0f} {money} ({review.ratio:.1f} times)."
+    ]
+    for section in (_spent, _policies, _ages, _drivers, _lists):
+        out += ["", *section(review)]
+    return "\n".join([*out, "", *(f"Note: {note}" for note in review.notes)])
+
+
+def _spent(review: CostReview) -> list[str]:
+    money = review.currency
+    out = ["Spent (recorded; at today's prices where no cost was entered):"]
     for (year, kind), rows in review.spent.groupby(["year", "kind"]):
-        spent, priced = rows["cost_recorded"].sum(), rows["cost_estimated"].sum()
-        line = f"  {year}  {kind:22}{rows['replacements'].sum():>5} pumps  {spent:>10,.0f} {money} recorded"
-        line += f", {priced:,.0f} {money} priced" if priced else ""
-        thrown = rows["life_thrown_away"].sum()
-        line += f"; about {thrown:,.0f} {unit} of life thrown away (estimated)" if thrown else ""
+        priced, thrown = rows["cost_estimated"].sum(), rows["life_thrown_away"].sum()
+        line = f"  {year}  {kind:22}{rows['replacements'].sum():>5} pumps  "
+        line += f"{rows['cost_recorded'].sum():>10,.0f} {money} recorded"
+        line += f", {priced:,.0f} {money} at today's prices" if priced else ""
+        line += (
+            f"; about {thrown:,.0f} {review.distance_unit} of life thrown away (estimated)" if thrown else ""
+        )
         out.append(line)
     if review.spent.empty:
         out.append("  no replacement on record")
-    out.append(
-        f"Avoided, estimated and not money spent: {review.avoided_low:,.0f} to {review.avoided_high:,.0f} {money}."
-    )
-    out += [
-        "",
-        f"Policies on this fleet, per 10,000 {unit} of one pump (80 % range; simulated from the fitted model):",
+    return [
+        *out,
+        "Avoided, estimated and not money spent: "
+        f"{review.avoided_low:,.0f} to {review.avoided_high:,.0f} {money}.",
     ]
-    for row in review.policies.itertuples():
-        out.append(
-            f"  {row.policy:28}{row.cost:>8,.1f} {money} ({row.cost_low:,.1f} to {row.cost_high:,.1f})  "
-            f"{row.breakdowns:.3f} breakdowns  {row.replacements:.3f} replacements"
-            + (
-                f"  pays from a cost ratio of {row.break_even_ratio:.1f}"
-                if 0 < row.break_even_ratio < 100
-                else ""
-            )
-        )
-    out += ["", f"Best age, in {unit} (80 % range; closed form from Weibull fits):"]
-    for row in review.best_ages.itertuples():
+
+
+def _policies(review: CostReview) -> list[str]:
+    from analytics.frames import each
+
+    out = [f"Policies on this fleet, per 10,000 {review.distance_unit} of one pump (simulated; 80 % range):"]
+    for row in each(review.policies):
+        line = f"  {row.policy:28}{row.cost:>8,.1f} {review.currency} "
+        line += f"({row.cost_low:,.1f} to {row.cost_high:,.1f})"
+        line += f"  {row.breakdowns:.3f} breakdowns  {row.replacements:.3f} replacements"
+        if 0 < row.break_even_ratio < 100:
+            line += f"  pays from a cost ratio of {row.break_even_ratio:.1f}"
+        out.append(line)
+    return out
+
+
+def _ages(review: CostReview) -> list[str]:
+    from analytics.frames import each
+
+    unit = review.distance_unit
+    out = [f"Best age, in {unit} (80 % range; closed form from Weibull fits):"]
+    for row in each(review.best_ages):
         if row.best_age != row.best_age:
             out.append(f"  {row.pump_type:12} none: {row.why_none} {row.text}".rstrip())
             continue
-        out.append(
-            f"  {row.pump_type:12}{row.best_age:>10,.0f} ({row.age_low:,.0f} to {row.age_high:,.0f})  "
-            f"{row.cost_at_best:,.1f} {money} against {row.cost_to_failure:,.1f} run to failure, per 10,000 {unit}"
-            + (
-                f"; discounted {row.best_age_discounted:,.0f}"
-                if row.best_age_discounted == row.best_age_discounted
-                else ""
-            )
-            + (
-                f"; no age in {row.share_without_age:.0%} of what the data allow"
-                if row.share_without_age > 0.01
-                else ""
-            )
-            + (f". {row.text}" if row.text else "")
-        )
-    if len(review.tornado):
-        out += [
-            "",
-            f"What moves the risk policy's saving of {review.tornado['base'].iloc[0]:,.1f} {money} per 10,000 {unit}:",
-        ]
-        out += [f"  {r.driver:32}{r.low:>8,.1f} to {r.high:,.1f}" for r in review.tornado.itertuples()]
-    if len(review.lists):
-        out += ["", "Lists kept, expected against what followed (estimated):"]
-        out += [
-            f"  {r.list_id}: {r.as_of:%Y-%m-%d}, {r.pumps} pumps, expected to save {r.expected_saving:,.0f} {money}; "
-            f"{r.changed} changed, {r.failed_first} failed first, {r.still_running} still running; "
-            f"realised {r.realised_low:,.0f} to {r.realised_high:,.0f} {money}"
-            for r in review.lists.itertuples()
-        ]
-    return "\n".join([*out, "", *(f"Note: {note}" for note in review.notes)])
+        line = f"  {row.pump_type:12}{row.best_age:>10,.0f} ({row.age_low:,.0f} to {row.age_high:,.0f})  "
+        line += f"{row.cost_at_best:,.1f} {review.currency} against {row.cost_to_failure:,.1f} "
+        line += f"run to failure, per 10,000 {unit}"
+        if row.best_age_discounted == row.best_age_discounted:
+            line += f"; discounted {row.best_age_discounted:,.0f}"
+        if row.share_without_age > 0.01:
+            line += f"; no age pays in {row.share_without_age:.0%} of what the data allow"
+        out.append(f"{line}. {row.text}".rstrip())
+    return out
+
+
+def _drivers(review: CostReview) -> list[str]:
+    from analytics.frames import each
+
+    if review.tornado.empty:
+        return []
+    base = review.tornado["base"].iloc[0]
+    per = f"{review.currency} per 10,000 {review.distance_unit}"
+    head = f"What moves the risk policy's saving of {base:,.1f} {per}:"
+    return [head, *(f"  {r.driver:32}{r.low:>8,.1f} to {r.high:,.1f}" for r in each(review.tornado))]
+
+
+def _lists(review: CostReview) -> list[str]:
+    from analytics.frames import each
+
+    if review.lists.empty:
+        return []
+    return ["Lists kept, expected against what followed (estimated):"] + [
+        f"  {r.list_id}: {r.as_of:%Y-%m-%d}, {r.pumps} pumps, expected to save {r.expected_saving:,.0f} "
+        f"{review.currency}; {r.changed} changed, {r.failed_first} failed first, "
+        f"{r.still_running} still running; "
+        f"realised {r.realised_low:,.0f} to {r.realised_high:,.0f} {review.currency}"
+        for r in each(review.lists)
+    ]

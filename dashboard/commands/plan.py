@@ -7,7 +7,7 @@ import json
 import sys
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -15,18 +15,31 @@ if TYPE_CHECKING:
     from analytics.planning import Plan
 
 EXAMPLE = "pumpledger plan --ics plan.ics --csv"
+MOST = 20
 CSV_COLUMNS = [
     "planned_on", "unit", "position", "pump_type", "depot", "status", "because", "risk", "risk_until_then",
-    "cost_of_waiting", "expected_saving", "hours", "part", "order_by", "due_work", "reason", "cautions", "pump_id",
+    "cost_of_waiting", "expected_saving", "hours", "part", "order_by", "due_work", "reason", "cautions",
+    "pump_id",
 ]  # fmt: skip
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options."""
-    parser.add_argument("--as-of", type=_day, metavar="DATE", help="the day to stand on; default: the last dated fact")  # fmt: skip
+    parser.add_argument(
+        "--as-of", type=_day, metavar="DATE", help="the day to stand on; default: the last dated fact"
+    )
     parser.add_argument("--days", type=int, metavar="N", help="how far ahead to book (default 120)")
-    parser.add_argument("--ics", nargs="?", const="plan.ics", type=Path, metavar="FILE", help="write a calendar (default plan.ics)")  # fmt: skip
-    parser.add_argument("--print", dest="page", nargs="?", const="plan.html", type=Path, metavar="FILE", help="write a work list to print (default plan.html)")  # fmt: skip
+    to_file: dict[str, Any] = {"nargs": "?", "type": Path, "metavar": "FILE"}
+    parser.add_argument(
+        "--ics", const=Path("plan.ics"), help="write a calendar (default plan.ics)", **to_file
+    )
+    parser.add_argument(
+        "--print",
+        dest="page",
+        const=Path("plan.html"),
+        help="write a work list to print (default plan.html)",
+        **to_file,
+    )
     parser.add_argument("--csv", action="store_true", help="the bookings as CSV")
     parser.add_argument("--json", action="store_true", help="the whole plan as one object")
     parser.add_argument(
@@ -45,7 +58,8 @@ def _day(text: str) -> date:
 def run(args: argparse.Namespace) -> int:
     """Plan, print, and write what was asked for."""
     from analytics import bookings
-    from analytics.planning import plan, records
+    from analytics.frames import records
+    from analytics.planning import plan
 
     made = plan(args.ledger, as_of=args.as_of, horizon_days=args.days)
     if args.ics:
@@ -62,8 +76,8 @@ def run(args: argparse.Namespace) -> int:
         frames = ("lines", "unplaced", "waiting", "rejected", "bays", "parts", "changes")
         whole = {
             "as_of": made.as_of.isoformat(), "horizon_days": made.horizon_days, "currency": made.currency,
-            "expected_saving": made.expected_saving, "saving_low": made.saving_low, "saving_high": made.saving_high,
-            "solver_gap": made.solver_gap, "notes": list(made.notes),
+            "expected_saving": made.expected_saving, "saving_low": made.saving_low,
+            "saving_high": made.saving_high, "solver_gap": made.solver_gap, "notes": list(made.notes),
         }  # fmt: skip
         print(json.dumps(whole | {name: records(getattr(made, name)) for name in frames}, indent=1))
     elif args.csv:
@@ -82,21 +96,24 @@ def run(args: argparse.Namespace) -> int:
 
 def as_text(made: Plan) -> str:
     """Return the plan for a terminal."""
+    from analytics.frames import each
     from ingest.safety import FIRST
 
     out = [f"Replacements planned as of {made.as_of}, for {made.horizon_days} days ahead."]
-    for row in made.lines.itertuples():
+    for row in each(made.lines):
         out.append(
-            f"{row.planned_on}  {_place(row)}  {row.pump_type}  {row.status}, {row.because}; part {row.part}; "
-            f"{row.hours:.1f} h; waiting costs {row.cost_of_waiting:,.0f} {made.currency} against today"
+            f"{row.planned_on}  {_place(row)}  {row.pump_type}  {row.status}, {row.because}; "
+            f"part {row.part}; {row.hours:.1f} h; "
+            f"waiting costs {row.cost_of_waiting:,.0f} {made.currency} against today"
         )
         out.append(f"    {row.reason}" + (f" Also due: {row.due_work}." if row.due_work else ""))
     if made.lines.empty:
         out.append("No pump is to be changed.")
     else:
         out.append(
-            f"Expected to save {made.expected_saving:,.0f} {made.currency} against running these pumps to failure "
-            f"(80 % range {made.saving_low:,.0f} to {made.saving_high:,.0f}; estimated, not money spent)."
+            f"Expected to save {made.expected_saving:,.0f} {made.currency} against running these pumps to "
+            f"failure (80 % range {made.saving_low:,.0f} to {made.saving_high:,.0f}; "
+            "estimated, not money spent)."
         )
     out += _section("Should be changed, but can't be fitted", made.unplaced)
     out += _section("Not booked; what they need next", made.waiting)
@@ -105,14 +122,14 @@ def as_text(made: Plan) -> str:
         out.append("Since the last list:")
         out += [
             f"  {r.what}: {_place(r)} {' → '.join(x for x in (r.before, r.after) if x)}, because {r.why}"
-            for r in made.changes.itertuples()
+            for r in each(made.changes)
         ]
     order = made.parts[made.parts["to_order"] > 0]
     if len(order):
         out.append("Parts to order:")
         out += [
             f"  {r.to_order} × {r.pump_type} for {r.depot or 'the depot'} by {r.order_by}"
-            for r in order.itertuples()
+            for r in each(order)
         ]
     if made.solver_gap <= 1e-6:
         out.append("No cheaper assignment to these stops exists (proven).")
@@ -122,14 +139,18 @@ def as_text(made: Plan) -> str:
 
 
 def _section(title: str, rows: pd.DataFrame) -> list[str]:
+    from analytics.frames import each
+
     if rows.empty:
         return []
     lines = [f"{title}:"]
-    for row in rows.itertuples():
+    for row in each(rows.head(MOST)):
         step = f" Next: {row.next_step}" if row.next_step else ""
         lines.append(f"  {_place(row)}  {row.pump_type}  risk {row.risk:.1%}: {row.why}.{step}")
+    if len(rows) > MOST:
+        lines.append(f"  and {len(rows) - MOST:,} more of less risk (--json lists all)")
     return lines
 
 
-def _place(row) -> str:
+def _place(row: Any) -> str:
     return row.unit if row.position == "main" else f"{row.unit} ({row.position})"

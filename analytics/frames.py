@@ -1,0 +1,31 @@
+"""Small helpers for rows of tables."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+
+def each(frame: pd.DataFrame) -> Iterator[Any]:
+    """Yield each row with its columns as attributes."""
+    return frame.itertuples(index=False)
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return rows as plain values: dates as text, unknown or infinite as None."""
+    return [{str(k): _plain(v) for k, v in row.items()} for row in frame.to_dict("records")]
+
+
+def _plain(value: Any) -> Any:
+    if value is None or (not isinstance(value, str) and pd.isna(value)):
+        return None
+    if isinstance(value, date):
+        return value.isoformat()[:10]
+    value = value.item() if hasattr(value, "item") else value
+    if isinstance(value, float):
+        return round(value, 6) if math.isfinite(value) else None
+    return value
