@@ -42,6 +42,7 @@ def test_limits_on_the_page_are_the_limits_in_the_code():
     section = PAGE.split("\n## Limits")[1]
     assert f"{limits.MAX_FILE_BYTES // 2**20} MB" in section
     assert limits.MAX_EXPANDED_BYTES == limits.MAX_FILE_BYTES
+    assert f"{limits.MAX_CELLWISE_BYTES // 2**20} MB where" in section
     assert f"{limits.MAX_SAMPLES:,} rows" in section
     assert f"{limits.MAX_VALUES:,} values" in section
     assert f"{limits.MAX_COLUMNS:,} columns" in section

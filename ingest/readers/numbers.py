@@ -10,7 +10,7 @@ import numpy as np
 
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
-from ingest.limits import MAX_SAMPLES, Deadline, refuse_rows
+from ingest.limits import MAX_CELLWISE_BYTES, MAX_SAMPLES, Deadline, refuse_rows
 from ingest.readers.cells import GAPS, OVERFLOWS, SENTINEL, kind_of
 from ingest.readers.clock import clock_column
 from ingest.readers.encoding import PlainText, decode
@@ -175,6 +175,12 @@ def _fast_blanks(text: PlainText, layout: Layout) -> Body | None:
 
 def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
     """Read cell by cell: gaps, overflow marks, clock times, stray comments, blank lines, a cut last line."""
+    if len(text.data) > MAX_CELLWISE_BYTES:
+        raise CaptureRefused(
+            "too-large",
+            "the rows hold marks, times or blanks that are read cell by cell, which is done only up to "
+            f"{MAX_CELLWISE_BYTES // 2**20} MB; export a shorter record or one channel.",
+        )
     lines = decode(text.data[layout.first_byte :], text.encoding).split("\n")
     while lines and not lines[-1].strip(' \t,;"'):
         lines.pop()
