@@ -77,6 +77,7 @@ def watch(browser, address):
 
     def open_page(viewport=DESKTOP, color_scheme="light") -> Watched:
         context = browser.new_context(viewport=viewport, color_scheme=color_scheme)
+        context.set_default_timeout(120_000)
         contexts.append(context)
         return Watched(context.new_page(), address)
 
