@@ -8,7 +8,7 @@ from ingest.errors import CaptureRefused
 
 MAX_FILE_BYTES = 128 * 2**20
 MAX_EXPANDED_BYTES = 128 * 2**20  # what a compressed file may become
-MAX_CELLWISE_BYTES = 40 * 2**20  # text that is no plain table of numbers: Python holds each cell
+MAX_CELLWISE_BYTES = 16 * 2**20  # text that is no plain table of numbers: Python holds each cell
 MAX_SAMPLES = 5_000_000  # rows of one file
 MAX_VALUES = 20_000_000  # cells that are kept, over all channels
 MAX_COLUMNS = 1_000

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from ingest.measurement import measure
 from ingest.reader import read_capture_bytes
 from tests.dialects import SCENARIOS
 from tests.dialects.scenario import RPM, SEGMENTS
@@ -37,3 +38,27 @@ def test_dialect_gives_the_known_waveform(function):
     assert rpm == pytest.approx(RPM, rel=1e-3)
     codes = {note.code for note in capture.notes}
     assert set(scenario.notes) <= codes, codes
+
+
+MEASURED = (
+    "two_columns_no_header",
+    "semicolons_decimal_comma",
+    "codes_with_a_scale_in_the_header",
+    "stamps_rounded_until_they_repeat_interval_in_header",
+    "jittered_stamps",
+    "overflow_marks",
+    "reversed_clamp",
+    "wav_16_bit",
+    "npy_two_rows_float32",
+)
+
+
+@pytest.mark.parametrize("name", MEASURED)
+def test_measured_mean_and_speed_do_not_depend_on_the_dialect(name):
+    function = next(function for function in SCENARIOS if function.__name__ == name)
+    scenario = function()
+    capture = read_capture_bytes(scenario.file_name, scenario.data, **scenario.options)
+    reading = measure(capture)
+    assert reading.mean_a == pytest.approx(np.nanmean(scenario.current_a), rel=1e-3)
+    assert reading.rpm == pytest.approx(RPM, rel=1e-3)
+    assert {note.code for note in capture.notes} <= {note.code for note in reading.notes}

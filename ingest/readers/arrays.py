@@ -59,7 +59,8 @@ def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray, fl
     squeezed = np.atleast_1d(np.squeeze(array))
     # times in single precision are rounded as printed ones are
     single = array.dtype.kind == "f" and array.dtype.itemsize < 8
-    resolution = float(np.spacing(np.abs(squeezed.ravel()[-1]))) if single else 0.0
+    held = np.abs(squeezed[np.isfinite(squeezed)]) if single else squeezed[:0]
+    resolution = float(np.spacing(held.max())) if held.size else 0.0
     if squeezed.ndim == 1:
         return [(label, _floats(squeezed), resolution)]
     if squeezed.ndim != 2:

@@ -238,7 +238,8 @@ def _header(entries: list[Entry], layout: Layout) -> Header:
         unit = unit or entry.unit or default
         if kind and unit and unit.kind != kind:
             return None
-        return float(match[1].replace(",", ".")) * (unit.factor if unit and kind else 1.0)
+        value = float(match[1].replace(",", ".")) * (unit.factor if unit and kind else 1.0)
+        return value if abs(value) < 1e12 else None
 
     time_unit = _unit_of(facts.get("time_unit"))
     value_entry = facts.get("value_unit")

@@ -14,12 +14,16 @@ RPM = 6_000.0
 SEGMENTS = 8
 
 
+BARS_A = np.array([0, -0.05, 0.04, -0.15, 0.03, 0.02, -0.06, 0.05])  # how far each bar's hump is off, A
+
+
 def waveform(count: int = COUNT, rate_hz: float = RATE_HZ, start_s: float = 0.0) -> np.ndarray:
-    """Current in A of an eight-bar motor at 6,000 rpm, one bar weaker; a whole number of turns."""
+    """Current in A of an eight-bar motor at 6,000 rpm whose bars differ a little; a whole number of turns."""
     turn = (np.arange(count) / rate_hz + start_s) * RPM / 60
+    hump = 0.5 * (1 - np.cos(2 * np.pi * SEGMENTS * turn))
+    bars = BARS_A[np.floor(turn * SEGMENTS + 1e-9).astype(int) % SEGMENTS] * hump
     commutation = 0.30 * np.cos(2 * np.pi * SEGMENTS * turn) + 0.08 * np.cos(2 * np.pi * 2 * SEGMENTS * turn)
-    weak_bar = -0.12 * np.exp(-0.5 * (((turn % 1) - 0.4) / 0.04) ** 2)
-    return 4.2 + commutation + weak_bar + 0.03 * np.sin(2 * np.pi * turn)
+    return 4.2 + commutation + bars + 0.05 * np.sin(2 * np.pi * turn)
 
 
 def times(count: int = COUNT, rate_hz: float = RATE_HZ, start_s: float = 0.0) -> np.ndarray:
