@@ -75,12 +75,8 @@ def backtest(
     with open_ledger(ledger) as connection:
         everything = read_history(connection, until)
         days = cutoff_days(everything, cutoffs)
-        pasts = []
-        for k, day in enumerate(days):
-            pasts.append(read_history(connection, day))
-            if progress:
-                progress(k, len(days))
-    return backtest_histories(everything, pasts)
+        pasts = [read_history(connection, day) for day in days]
+    return backtest_histories(everything, pasts, progress)
 
 
 def cutoff_days(history: History, cutoffs: int) -> list[date]:
@@ -99,10 +95,14 @@ def cutoff_days(history: History, cutoffs: int) -> list[date]:
     return [EPOCH + timedelta(days=int(d)) for d in np.linspace(start, end, cutoffs)]
 
 
-def backtest_histories(everything: History, pasts: list[History]) -> Backtest:
+def backtest_histories(
+    everything: History, pasts: list[History], progress: Callable[[int, int], None] | None = None
+) -> Backtest:
     """As `backtest`, from histories read at each cut-off."""
     frames: list[pd.DataFrame] = []
-    for past in pasts:
+    for k, past in enumerate(pasts):
+        if progress:
+            progress(k, len(pasts))
         if len(past.pumps):
             frames.append(_judge(score(past, fit_history(past)), everything))
     forecasts = (
@@ -231,12 +231,22 @@ def _scores(judged: pd.DataFrame) -> pd.DataFrame:
         slope = calibration_slope(p, o)
         out.append(
             {
-                "method": name, "label": label, "n": len(o), "failures": int(o.sum()), "auc": area.value,
-                "auc_se": area.se, "brier": brier(p, o), "skill": brier_skill(p, o), "log_score": log_score(p, o),
-                "expected": float(p.sum()), "calibration_slope": slope.value, "calibration_slope_se": slope.se,
-                "top_decile_hits": int(happened[top].sum()), "top_decile_n": len(top),
+                "method": name,
+                "label": label,
+                "n": len(o),
+                "failures": int(o.sum()),
+                "auc": area.value,
+                "auc_se": area.se,
+                "brier": brier(p, o),
+                "skill": brier_skill(p, o),
+                "log_score": log_score(p, o),
+                "expected": float(p.sum()),
+                "calibration_slope": slope.value,
+                "calibration_slope_se": slope.se,
+                "top_decile_hits": int(happened[top].sum()),
+                "top_decile_n": len(top),
             }
-        )  # fmt: skip
+        )
     return pd.DataFrame(out)
 
 

@@ -1,0 +1,55 @@
+"""Pump and filter changes that nobody wrote down are found; wild readings and recorded work make none up."""
+
+import numpy as np
+import pytest
+
+from analytics.normalise import fit_exponents
+from analytics.unrecorded import allow_for_unrecorded
+from demo_fleet.dirt import Dirt
+from demo_fleet.fleet import FleetSpec, simulate_fleet
+from tests.fleet_frames import history_at
+
+
+def looked_through(dirt: Dirt):
+    history = history_at(simulate_fleet(FleetSpec(vehicles=250, seed=5, dirt=dirt)))
+    return history, allow_for_unrecorded(history, fit_exponents(history.visits, history.pumps))
+
+
+def test_clean_records_are_left_alone():
+    history, found = looked_through(Dirt.none())
+    assert not found.pumps["restarted"].any()
+    np.testing.assert_array_equal(found.visits["filter_km"], history.visits["filter_km"])
+
+
+def test_wild_readings_make_no_new_pumps():
+    _, found = looked_through(Dirt(outlier=0.015))
+    assert found.pumps["restarted"].sum() <= 1
+
+
+def test_lost_pump_changes_are_mostly_found():
+    history, found = looked_through(Dirt(lost_pump=0.5))
+    clean = history_at(simulate_fleet(FleetSpec(vehicles=250, seed=5)))
+    lost = len(clean.pumps) - len(history.pumps)
+    assert lost > 15
+    assert 0.6 * lost < found.pumps["restarted"].sum() <= lost
+    moved = found.pumps["restarted"].to_numpy()
+    assert (found.pumps["now_km"][moved] < history.pumps["now_km"][moved]).all()
+    assert found.pumps["restart_km"][~moved].eq(0).all()
+
+
+def test_lost_filter_changes_move_the_filters_distance():
+    history, found = looked_through(Dirt(lost_filter=0.4))
+    changed = found.visits["filter_km"] < history.visits["filter_km"]
+    assert changed.sum() > 10
+    assert found.pumps["restarted"].sum() == 0
+
+
+@pytest.mark.parametrize("missing", [["rpm"], ["supply_v"], ["ripple_pct", "rpm"]])
+def test_missing_columns_leave_a_channel(missing):
+    from analytics.normalise import channels
+
+    history = history_at(simulate_fleet(FleetSpec(vehicles=20, seed=6, years=3)))
+    visits = history.visits.assign(**dict.fromkeys(missing, np.nan))
+    made = channels(visits, history.pumps, fit_exponents(visits, history.pumps))
+    assert not np.isnan(made.load).all()
+    assert np.isnan(made.brush).all()
