@@ -15,3 +15,5 @@ def test_nothing_acknowledged_is_lost_and_nothing_half_written_shows(tmp_path, w
     tally = kill_many(work, kills, tmp_path)
     assert tally.kills == kills
     assert tally.wrong == []
+    assert tally.before_the_end > 0
+    assert tally.acknowledged > 0 or work in ("reanalyse", "migrate")  # these acknowledge once, at the end

@@ -104,6 +104,12 @@ def migrate_on(ledger: Path, acks: Path, seed: int) -> None:
     acknowledge(acks, "upgraded")
 
 
+def wait_for(acks: Path, lines: int, child: Any) -> None:
+    """Let the child get so far, however slow the machine is."""
+    while child.is_alive() and len(lines_of(acks)) < lines:
+        time.sleep(0.002)
+
+
 def lines_of(acks: Path) -> list[str]:
     """Return the whole lines that were written."""
     return (
@@ -165,19 +171,20 @@ def after_migrate(ledger: Path, acks: list[str]) -> list[str]:
 
 @dataclass(frozen=True)
 class Job:
-    """What to kill: the work, how long it may run, whether it starts from stored visits, the verdict."""
+    """What to kill: the work, how far it may get, whether it starts from stored visits, the verdict."""
 
     work: Callable[[Path, Path, int], None]
-    longest_s: float
+    steps: int  # acknowledgements waited for, at most
+    longest_s: float  # and then this long, at most
     from_visits: bool
     afterwards: Callable[[Path, list[str]], list[str]]
 
 
 JOBS = {
-    "log": Job(log_on, 1.0, False, after_log),
-    "load": Job(load_on, 2.0, False, after_load),
-    "reanalyse": Job(reanalyse_on, 1.0, True, after_reanalyse),
-    "migrate": Job(migrate_on, 1.0, True, after_migrate),
+    "log": Job(log_on, 3, 0.5, False, after_log),
+    "load": Job(load_on, 1, 1.0, False, after_load),
+    "reanalyse": Job(reanalyse_on, 0, 2.0, True, after_reanalyse),
+    "migrate": Job(migrate_on, 0, 1.5, True, after_migrate),
 }
 
 
@@ -198,7 +205,7 @@ def ledger_with_visits(folder: Path) -> Path:
 
 
 def kill_many(name: str, kills: int, folder: Path, seed: int = 1) -> Tally:
-    """Start the work, kill it at a random moment, look; `kills` times, on one growing ledger or fresh ones."""
+    """Start the work, kill it at a random moment, look; `kills` times, on one ledger or fresh ones."""
     job = JOBS[name]
     draw = random.Random(seed)
     tally = Tally()
@@ -214,6 +221,7 @@ def kill_many(name: str, kills: int, folder: Path, seed: int = 1) -> Tally:
         ledger, acks = place / "fleet.duckdb", place / "acks"
         child = CONTEXT.Process(target=job.work, args=(ledger, acks, number))
         child.start()
+        wait_for(acks, len(lines_of(acks)) + draw.randint(0, job.steps), child)
         time.sleep(draw.uniform(0, job.longest_s))
         tally.before_the_end += child.is_alive()
         child.kill()
