@@ -152,6 +152,7 @@ def check_vehicles(
 def check_lives(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions) -> None:
     """Ask about pump lives that overlap; link pumps moved from one place to another."""
     connection.execute(statement("load/continue_moved_pumps"))
+    _check_removals(loaded, questions)
     for row in connection.execute(statement("load/life_doubts")).df().itertuples(index=False):
         fitted = as_text(row.fitted_on)
         text = {
@@ -163,6 +164,22 @@ def check_lives(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, quest
             f" {row.other_position}, on {fitted}; where was it?",
         }[str(row.code)]
         loaded.ask(questions, "pump", str(row.pump_id), "fitted_on", str(row.code), text)
+
+
+def _check_removals(loaded: LoadedRows, questions: Questions) -> None:
+    frame = loaded.frames.get("pump")
+    if frame is None:
+        return
+    never = pd.Series(pd.NaT, index=frame.index)
+    fitted, removed = frame.get("fitted_on", never), frame.get("removed_on", never)
+    if "removal" in frame:
+        for key in frame.index[frame["removal"].notna() & removed.isna()]:
+            text = "it says why the pump came off, but not when; it counts as in service. When was it?"
+            loaded.ask(questions, "pump", str(key), "removed_on", "removal-undated", text)
+    for key in frame.index[removed < fitted]:
+        off, on = as_text(removed[key]), as_text(fitted[key])
+        text = f"removed on {off}, before it was fitted on {on}; which is right?"
+        loaded.ask(questions, "pump", str(key), "removed_on", "removed-before-fitted", text)
 
 
 def check_types(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions) -> list[str]:

@@ -35,6 +35,8 @@ _ABOUT_THE_ROW = (
     "lives-overlap",
     "not-removed",
     "serial-twice",
+    "removal-undated",
+    "removed-before-fitted",
     "vin-check-digit",
     "vin-malformed",
     "same-vin",

@@ -25,7 +25,7 @@ from ingest.folder_merge import Merged, Stamp, merge_rows
 from ingest.folder_pumps import match_pumps
 from ingest.folder_questions import Questions
 from ingest.folder_settings import FleetFile, store_fleet_file
-from ingest.folder_tables import ODOMETERS, PUMPS, TABLES, VEHICLES, VISITS
+from ingest.folder_tables import BAYS, ODOMETERS, PUMPS, TABLES, VEHICLES, VISITS
 from ingest.folder_visits import add_readings, attach_pumps, merge_visits
 from ingest.load_report import LoadReport, RowProblem, TableCount
 from ingest.odometer import cluster_offsets, to_used
@@ -121,6 +121,8 @@ def _prepared(read: ReadTable, distance_unit: str, offsets: pd.DataFrame) -> pd.
     if read.table is VISITS and "odometer_entered" in rows:
         unit = pd.Series(distance_unit, index=rows.index, dtype="object")
         rows["odometer_unit"] = unit.where(rows["odometer_entered"].notna(), None)
+    if read.table is BAYS and "week_of" in rows:  # any day of the week may be given; its Monday is kept
+        rows["week_of"] -= pd.to_timedelta(rows["week_of"].dt.weekday, unit="D")
     for column, day in _READ_ON.get(read.table.file, {}).items():
         if column in rows and day in rows and not offsets.empty:
             used = to_used(rows["unit"], rows[day], rows[column], offsets)

@@ -163,6 +163,8 @@ def test_a_moved_pump_goes_on_with_its_distance(tmp_path, ledger):
         ("T1,P1,S1,2023-06-01,,\nT1,P1,S2,2024-06-01,,", "not-removed"),
         ("T1,P1,S1,2023-06-01,,\nT2,P1,S1,2024-06-01,,", "serial-twice"),
         ("T1,P7,S1,2023-06-01,,", "unknown-pump-type"),
+        ("T1,P1,S1,2023-06-01,,failed", "removal-undated"),
+        ("T1,P1,S1,2023-06-01,2022-06-01,failed", "removed-before-fitted"),
     ],
 )
 def test_lives_that_cannot_all_be_true(tmp_path, ledger, pumps, code):
