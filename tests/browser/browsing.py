@@ -75,13 +75,19 @@ def _wait_until_up(address: str, server: subprocess.Popen[bytes]) -> None:
     raise RuntimeError("the dashboard did not answer within 60 s")
 
 
+AT_REST = """() => {
+    const app = document.querySelector('[data-testid="stApp"]');
+    return Boolean(app && app.getAttribute('data-test-script-state') === 'notRunning'
+        && !document.querySelector('[data-testid="stSkeleton"]') && document.querySelector('h1'));
+}"""
+
+
 def settle(page, timeout_ms: int = 120_000) -> None:
-    """Wait until the page's script has run to its end and nothing is stale."""
-    page.wait_for_selector('[data-testid="stApp"]', timeout=timeout_ms)
-    page.wait_for_function(
-        """() => { const app = document.querySelector('[data-testid="stApp"]');
-            return app && app.getAttribute('data-test-script-state') === 'notRunning'
-                && !document.querySelector('[data-testid="stSkeleton"]')
-                && document.querySelector('h1'); }""",
-        timeout=timeout_ms,
-    )
+    """Wait until the page's script has run to its end and stays at rest for a moment."""
+    end = time.monotonic() + timeout_ms / 1000
+    while time.monotonic() < end:
+        page.wait_for_function(AT_REST, timeout=timeout_ms)
+        page.wait_for_timeout(250)
+        if page.evaluate(AT_REST):
+            return
+    raise TimeoutError("the page never came to rest")

@@ -48,7 +48,8 @@ def test_technician_uploads_answers_a_warning_and_saves(watch, own_address, own_
     settle(page)
     press(page, "Read it, go on")
     enter(page, "Odometer", "1000 mi")
-    page.get_by_role("button", name="Idle").click()
+    page.get_by_text("Idle", exact=True).click()
+    settle(page)
     page.set_input_files("input[type=file]", str(upload))
     page.get_by_text("Next test.").wait_for()
     settle(page)
@@ -91,7 +92,7 @@ def test_planner_finds_a_pump_opens_it_and_books_it(watch, own_address, own_ledg
     settle(page)
     before = page.locator('[data-testid="stMain"]').inner_text()
     assert "unit 102" in before
-    page.get_by_role("button", name="Pin to this day").click()
+    page.get_by_text("Pin to this day", exact=True).click()
     page.get_by_role("textbox", name="Reason").fill("noisy on every stop")
     page.get_by_role("textbox", name="Your initials").last.fill("PL")
     press(page, "Decide")
