@@ -203,9 +203,10 @@ def _second_looks(
     and both drops measured, fuel in the tank, delivery measured, an inline filter changed before."""
     last = visits.loc[[_last(visits, life) for life in lives]]
     last = last[last["visited_on"] <= pd.Timestamp(story.today) - pd.Timedelta(days=8)]
-    gone = (last["true_drag"] / 0.26).clip(lower=last["true_wear"] / 9)
+    dragging = last["true_drag"].nlargest(4).index.tolist()
+    worn = last["true_wear"].nlargest(4).index.tolist()
     rows, filters = [], []
-    for at in gone.nlargest(7).index.tolist():
+    for at in dict.fromkeys(dragging + worn):
         _put(visits, at, drop_supply_v=0.24, drop_ground_v=0.05, state="idle")
         row = _row(visits, at)
         days = int(rng.integers(3, 8))
