@@ -19,13 +19,6 @@ from ingest.ledger import open_ledger
 SQL = Path(__file__).with_name("sql")
 # Fine near the as-of date, where bookings lie; the far end is where hardly any pump still runs.
 GRID_KM = np.concatenate([[0.0], np.geomspace(100.0, 600_000.0, 120)])
-SETTINGS = {
-    "plan_horizon_days": 120,
-    "plan_retirement_days": 180,  # no change this close to retirement: common practice, no source
-    "plan_shared_share": 0.5,  # of the hours, for a further pump at the same stop: common practice, no source
-    "plan_service_level": 0.95,
-    "plan_extra_stop_hours": 1.0,  # of labour, for a stop made for the pump alone: common practice, no source
-}
 
 
 @dataclass(frozen=True)
@@ -61,6 +54,6 @@ def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
     made = survival_on_grid(state, GRID_KM)
     pumps = rank_facts(facts, state).set_index("pump_id").reindex(made.pump_id).reset_index()
     return Inputs(
-        day, SETTINGS | facts.settings, facts.book, pumps, made, facts.vehicles, types, stock, bays, due,
+        day, facts.settings, facts.book, pumps, made, facts.vehicles, types, stock, bays, due,
         decisions, previous,
     )  # fmt: skip

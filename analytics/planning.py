@@ -236,7 +236,9 @@ def _waiting(pumps: pd.DataFrame, confirmed: np.ndarray, settled: np.ndarray) ->
         "the finding is confirmed, but a change does not pay yet",
         "the risk alone would be worth a change, but the checks that a booking needs are not passed",
     )
-    step = pumps.loc[rows.index, "action_text"]
+    step = pumps.loc[rows.index, "action_text"].where(
+        ~confirmed[risky | confirmed], "Capture again at the next stop; pin it to change it all the same."
+    )
     return rows.assign(why=why, next_step=step).sort_values("risk", ascending=False, ignore_index=True)
 
 

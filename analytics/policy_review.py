@@ -56,8 +56,13 @@ def review_policies(
     """Compare the policies on this fleet's types, prices and intervals; money per `per_km` km."""
     groups = make_groups(history, p, book, limits, settings, lives)
     if not groups:
-        empty = pd.DataFrame()
-        return PolicyReview(pd.DataFrame(columns=["policy", "cost", "saving_low"]), empty, empty)
+        columns = ["policy", "cost", "cost_low", "cost_high", "renewal_cost", "saving_low"]
+        none = pd.DataFrame(columns=columns)
+        return PolicyReview(
+            none,
+            pd.DataFrame(columns=["ratio", "policy", "cost"]),
+            pd.DataFrame(columns=["driver", "low", "high", "base"]),
+        )
     events = [policies.compare(g.lives, g.prices) for g in groups]
     return PolicyReview(
         _table(groups, events, types, per_km),

@@ -30,7 +30,8 @@ def planned_visits(
                 first_bad = bad.iloc[0]
                 raise EntryRefused(
                     "bad-interval",
-                    f"Unit {first_bad['unit']}: {column} is {first_bad[column]:g}; a PM interval must be more than 0.",
+                    f"Unit {first_bad['unit']}: {column} is {first_bad[column]:g}; "
+                    "a PM interval must be more than 0.",
                 )
     columns = ["unit", "stop", "planned_on", "due_by", "overdue"]
     if not len(vehicles):

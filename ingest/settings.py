@@ -46,6 +46,11 @@ DEFAULTS: dict[str, Any] = {
     "idle_hour_miles": 29.0,  # 25-33 mi per idle hour [P]
     "planned_replacement": 650.0,  # placeholder until confirmed
     "failure_replacement": 2400.0,  # placeholder until confirmed
+    "plan_horizon_days": 120,  # how far ahead replacements are booked
+    "plan_retirement_days": 180,  # no change this close to retirement [P]
+    "plan_shared_share": 0.5,  # of the hours, that a further pump at the same stop saves [P]
+    "plan_service_level": 0.95,  # chance that no part is missing in a lead time [P]
+    "plan_extra_stop_hours": 1.0,  # of labour, for a stop made for the pump alone [P]
     "risk_ceiling": {"ambulance": 0.05, "school bus": 0.05},  # by vehicle class, overrides cost
 }
 

@@ -10,7 +10,7 @@ import pandas as pd
 from analytics.cost_book import CostBook
 from analytics.cost_rule import with_cost_rule
 from analytics.forecast import Forecast
-from analytics.plan_inputs import GRID_KM, SETTINGS, Inputs
+from analytics.plan_inputs import GRID_KM, Inputs
 from analytics.type_lives import fit_types
 from ingest.settings import DEFAULTS
 
@@ -29,7 +29,8 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
         usual = {
             "pump_id": i + 1, "unit": f"U{i + 1}", "position": "main", "pump_type": "T", "depot": "North",
             "class": "van", "action": "book replacement", "action_text": "Book it.", "rule": "average-above",
-            "reason": "Reason.", "risk": 1 - np.exp(-hazard * 9000), "risk_if_new": 0.001, "horizon_km": 9000.0,
+            "reason": "Reason.", "risk": 1 - np.exp(-hazard * 9000), "risk_if_new": 0.001,
+            "horizon_km": 9000.0,
             "km_per_day": KM_PER_DAY, "pump_km_per_day": KM_PER_DAY, "hazard": hazard, "job_hours": 3.0,
             "retires_on": None, "last_pm_on": date(2026, 2, 16),
         }  # fmt: skip
@@ -44,7 +45,7 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
     )  # fmt: skip
     book = changes.pop("book", None) or CostBook(AS_OF, "USD", (), {})
     lives = fit_types(pd.DataFrame({"pump_type": [], "entry_km": [], "now_km": [], "failed": []}))
-    settings = DEFAULTS | SETTINGS | changes.pop("settings", {})
+    settings = DEFAULTS | changes.pop("settings", {})
     ranked = table.drop(columns=["hazard", "job_hours", "retires_on", "last_pm_on"])
     priced = with_cost_rule(ranked, book, lives, settings, vehicles)
     survival = np.exp(-table["hazard"].to_numpy(float)[:, None] * GRID_KM[None, :])
@@ -52,11 +53,13 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
         table["pump_id"].to_numpy(), GRID_KM, survival, table["pump_km_per_day"].to_numpy(float), survival
     )
     nothing = {
-        "types": pd.DataFrame({"pump_type": ["T"], "lead_time_days": [4.0], "price": [210.0], "filter": ["none"]}),
+        "types": pd.DataFrame(
+            {"pump_type": ["T"], "lead_time_days": [4.0], "price": [210.0], "filter": ["none"]}
+        ),
         "stock": pd.DataFrame({"depot": ["North"], "pump_type": ["T"], "on_hand": [9]}),
         "bays": pd.DataFrame({"depot": ["North"], "week_of": [pd.NaT], "hours": [40.0]}),
         "due_work": pd.DataFrame({"unit": [], "due_on": [], "work": [], "hours": []}),
-        "decisions": pd.DataFrame({"pump_id": [], "status": [], "planned_on": [], "reason": [], "decided_by": []}),
+        "decisions": decision(0, "none").iloc[:0],
         "previous": None,
     }  # fmt: skip
     return Inputs(

@@ -70,11 +70,12 @@ def test_a_removal_on_condition_is_spent_and_avoids_a_range(tmp_path):
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute(
             "UPDATE pump SET removed_on = DATE '2025-12-01', removed_odometer_km = 130000,"
-            " removal = 'on_condition', found = CASE unit WHEN '102' THEN 'worn' WHEN '103' THEN 'tested_good' END"
+            " removal = 'on_condition',"
+            " found = CASE unit WHEN '102' THEN 'worn' WHEN '103' THEN 'tested_good' END"
             " WHERE unit IN ('102', '103', '106')"
         )
     review = cost_review(ledger, lives=LIVES)
-    # 102 was bad: 1,750 avoided; 103 tested good: 650 and 60 for nothing; 106 was not examined: perhaps 1,750.
+    # 102 was bad: 1,750 avoided; 103 tested good: 650 and 60 for nothing; 106, not examined: perhaps 1,750.
     assert review.avoided_low == pytest.approx(1750 - 710)
     assert review.avoided_high == pytest.approx(2 * 1750 - 710)
     planned = review.spent[review.spent["kind"] == "planned on condition"]

@@ -77,8 +77,8 @@ def test_no_small_case_has_a_cheaper_answer(seed):
         unit = pump // 2  # two pumps a unit
         for week in range(3):
             rows.append(
-                (pump, f"U{unit} w{week}", "North", week, "T", float(rng.integers(1, 4)), float(rng.integers(1, 60)),
-                 float(4 + unit), bool(week == 0))
+                (pump, f"U{unit} w{week}", "North", week, "T", float(rng.integers(1, 4)),
+                 float(rng.integers(1, 60)), float(4 + unit), bool(week == 0))
             )  # fmt: skip
     offered = candidates(rows)
     leaving = pd.Series(rng.integers(20, 90, 4).astype(float), index=range(4))

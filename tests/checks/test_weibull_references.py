@@ -152,7 +152,8 @@ def test_likelihood_limits_are_not_wald_limits():
 
 # Delayed entry, run once in an environment of their own: lifelines 0.30.3 `WeibullFitter().fit(t, d,
 # entry=e)` (its optimiser stops up to 7e-6 short in the scale, so its errors differ by 2e-5), and surpyval
-# 0.25 `Weibull.fit(x, c, tl=e)` (shape, scale at the end of each row; short by up to 2e-6). The lives are those above; the entries follow the rules below.
+# 0.25 `Weibull.fit(x, c, tl=e)` (shape, scale at the end of each row; short by up to 2e-6). The lives are
+# those above; the entries follow the rules below.
 AIDS_T = [
     *[7.575, 6.75, 5.986, 5.97, 5.928, 4.688, 5.626, 5.611, 5.55, 5.347, 3.842, 3.655, 3.062, 5.042, 4.653],
     *[2.729, 4.564, 2.897, 4.556, 2.024, 2.4, 3.043, 4.3, 1.169, 3.863, 3.811, 3.788, 3.772, 1.894, 1.951],
