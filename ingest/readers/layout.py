@@ -17,7 +17,7 @@ HEAD_BYTES = 12_288
 LONGEST_HEAD_BYTES = 4_194_304
 TAIL_BYTES = 4_096
 LONGEST_LINE = 100_000
-SAMPLE_LINES = 24  # from the head, and as many from the tail
+SAMPLE_LINES = 16  # from the head, and as many from the tail
 _CANDIDATES = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), ("|", "."), ("|", ","))
 _BLANKS = ((" ", "."), (" ", ","))
 DELIMITER_NAMES = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blanks"}
@@ -91,7 +91,10 @@ def _layout_of(text: PlainText, lines: list[str], whole: bool) -> Layout | None:
     if max(map(len, sample), default=0) > LONGEST_LINE:
         return None
     best = None
+    commas = any("," in line for line in sample)
     for order, (delimiter, decimal) in enumerate(_CANDIDATES + _BLANKS):
+        if not commas and "," in (delimiter, decimal):
+            continue  # reads as the same candidate without the comma does
         score, count = _score(sample, delimiter, decimal)
         key = (score, count, -order)
         if score > 0.3 and (best is None or key > best[0]):

@@ -132,11 +132,13 @@ def _refuse_steps(current: np.ndarray, row_number: Callable[[int], int]) -> None
     if not jump.any():
         return
     start = int(np.flatnonzero(jump)[0]) * block
+    first = int(np.flatnonzero(jump)[0])
+    times = "1,000 times" if mean[first + 2] > mean[first] else "a thousandth of"
     near = np.abs(current[start : start + 3 * block])
     row = row_number(start + _step_in(near))
     raise CaptureRefused(
         "thousandfold-jump",
-        f"from row {row} on the values are about 1,000 times those before: the unit changes there; "
+        f"from row {row} on the values are about {times} those before: the unit changes there; "
         "export the file with one unit.",
     )
 

@@ -139,7 +139,12 @@ def _resampled(
     """Uneven steps: an even grid at the usual step, refused where a hole or repeated stamps spoil it."""
     median = float(np.median(steps))
     largest = int(np.argmax(steps))
-    if median <= 0 or steps[largest] > LONGEST_STEP * median:
+    if median <= 0:
+        raise CaptureRefused(
+            "time-stands-still",
+            "most rows repeat the time of the row before; say the rate with --sample-rate, such as 100kS/s.",
+        )
+    if steps[largest] > LONGEST_STEP * median:
         row = table.row_number(first + largest + 1)
         raise CaptureRefused(
             "time-hole",

@@ -64,16 +64,17 @@ def main(count: int = 1_000_000) -> None:
     for function in SCENARIOS:
         scenario = function()
         if text.sniff(scenario.data[:8192]):
-            start = time.perf_counter()
-            text.read_layout(scenario.data)
-            first = time.perf_counter() - start
-            start = time.perf_counter()
-            text.read_layout(scenario.data)
-            sniffing[function.__name__] = min(first, time.perf_counter() - start)
+            took = []
+            for _ in range(5):
+                start = time.perf_counter()
+                text.read_layout(scenario.data)
+                took.append(time.perf_counter() - start)
+            sniffing[function.__name__] = min(took)
     times = np.array(sorted(sniffing.values())) * 1e3
     slowest = max(sniffing, key=lambda name: sniffing[name])
     print(
         f"header of {len(times)} text dialects: median {np.median(times):.2f} ms, "
+        f"{np.mean(times < 5):.0%} under 5 ms, "
         f"95 % below {np.quantile(times, 0.95):.2f} ms, slowest {times[-1]:.2f} ms ({slowest})"
     )
 
