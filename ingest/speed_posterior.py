@@ -32,7 +32,7 @@ BAR_ODDS = {
     13: 0.015, 14: 0.02, 15: 0.01, 16: 0.03, 18: 0.005, 20: 0.006, 22: 0.003, 24: 0.006, 28: 0.002,
     32: 0.002, 36: 0.004, 40: 0.001,
 }  # fmt: skip
-FALL_EVEN, FALL_ODD = 1.0, 1.0  # their power falls as order to this power
+FALL_EVEN, FALL_ODD = 1.5, 1.5  # their power falls as order to this power
 DYNAMIC_RANGE = 1e-6  # lines this far below the strongest tell nothing
 ODD_SLOT = 0.03  # share of slots that don't follow their class: bounds what one slot may say against it
 FLOOR_SHARE = 0.25
@@ -74,6 +74,11 @@ class LineSpectrum:
     floor: np.ndarray
     strongest: float
     cycles: int
+
+    @property
+    def strongest_line(self) -> float:
+        """Place of the strongest line, in multiples of the followed line."""
+        return (4 + int(np.argmax(self.power[4:]))) / (2 * self.cycles)
 
     def at(self, line_orders: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Power over floor, and floor over the strongest line, at multiples of the followed line; (k,) each."""
@@ -221,7 +226,8 @@ def _bar_scores(
     even_sum = even[3::2].sum(axis=0) - is_ripple @ even
     ripple_sum = is_ripple @ ripple + RIPPLE_LEVEL_PRIOR
     brush_sum = is_brush @ ripple - np.log(len(LEVELS))
-    score = once + twice + _log_sum(ripple_sum) + _log_sum(brush_sum)
+    score = _strongest_log_prior(spectrum.strongest_line * line_order, humps, bars)
+    score = score + once + twice + _log_sum(ripple_sum) + _log_sum(brush_sum)
     folded = _alias_orders(sampled * line_order, count, spectrum.cycles / line_order)
     if len(folded) and slow_sampling:
         alias = slot_log_ratios(*spectrum.at(folded / line_order))[..., 0].sum(axis=0)
@@ -230,6 +236,21 @@ def _bar_scores(
     both = np.exp(even_sum - even_top[:, None]) @ EVEN_AND_ODD * np.exp(odd_sum - odd_top[:, None])
     score = score + np.log(both.sum(axis=1) + 1e-300) + even_top + odd_top
     return np.where(humps <= count, score, -np.inf)
+
+
+def _strongest_log_prior(order: float, humps: np.ndarray, bars: np.ndarray) -> np.ndarray:
+    """Log prior that the strongest line of all has this order, for each bar count (B,).
+
+    It is nearly always a low harmonic of the ripple or, with a bad bar, a low even order.
+    """
+    q = round(order)
+    harmonic = np.where(q % humps == 0, q // humps, 0)
+    share = np.select(
+        [harmonic == 1, harmonic == 2, harmonic == 3, harmonic > 3, (bars % 2 == 1) & (q % bars == 0)],
+        [0.45, 0.2, 0.1, 0.2 / np.maximum(harmonic, 1) ** 2, 0.03],
+        {1: 0.05, 2: 0.2, 4: 0.08, 6: 0.03}.get(q, 0.002),
+    )
+    return np.log(share)
 
 
 def _alias_orders(samples_a_turn: float, count: int, turns: float) -> np.ndarray:

@@ -57,25 +57,29 @@ def refine(
     blocks = int(np.clip(total * per_turn, 3, MOST_BLOCKS))
     guess = TurnPhase(time_s, turns, total / (time_s[-1] - time_s[0]), 0.0, 0.0, np.zeros(1))
     phase = guess.at(t)
+    line = turns[0] + total / (time_s[-1] - time_s[0]) * (t - time_s[0])
     smooth: SmoothPhase | None = None
     wave = np.zeros(1)
     for _ in range(ROUNDS):
         wave, slope, residual, noise = _wave(y, phase, highest_order)
-        edges = np.searchsorted(phase, phase[0] + total * np.arange(1, blocks) / blocks)
-        starts = np.concatenate([[0], edges])
-        gain = np.add.reduceat(slope * slope, starts)
-        lag = np.add.reduceat(residual * slope, starts) / np.maximum(gain, 1e-30)
-        ends = np.append(edges, n)
-        middle = np.add.reduceat(t, starts) / (ends - starts)
-        variance = oversampled * noise**2 / np.maximum(gain, 1e-30)
+        marks = np.searchsorted(phase, phase[0] + total * np.arange(1, blocks) / blocks)
+        starts = np.unique(np.concatenate([[0], np.clip(marks, 1, n - 1)]))
+        count = np.diff(np.append(starts, n))
+        gain = np.maximum(np.add.reduceat(slope * slope, starts), 1e-30)
+        lag = np.add.reduceat(residual * slope, starts) / gain
+        middle = np.add.reduceat(t, starts) / count
+        # Smooth the whole departure from a straight line, not the last correction: the wander's size, and
+        # with it the honest error, shows only in the whole.
+        departure = np.add.reduceat(phase - line, starts) / count + lag
+        variance = oversampled * noise**2 / gain
         wanted = np.concatenate([[0.0], middle, [t[-1]]])
-        smooth = smooth_phase(middle, lag, variance, wanted, noise_known_within=0.35)
-        phase = (
-            phase + np.interp(t, wanted, smooth.phase)
-            if blocks < 4
-            else phase + CubicSpline(wanted, smooth.phase)(t)
+        smooth = smooth_phase(middle, departure, variance, wanted, noise_known_within=0.35)
+        curve = (
+            CubicSpline(wanted, smooth.phase)(t) if len(wanted) > 5 else np.interp(t, wanted, smooth.phase)
         )
-        if np.max(np.abs(smooth.phase)) < 0.02 * np.sqrt(np.min(variance)):
+        change = line + curve - phase
+        phase = phase + change
+        if np.max(np.abs(change)) < 0.05 * np.sqrt(np.min(variance)):
             break
     assert smooth is not None
     knots = np.concatenate([[0.0], middle, [t[-1]]])
