@@ -122,6 +122,7 @@ def build_history(
     now = prior + np.maximum(ended - begun, 0.0) * share
     x = prior[code] + np.maximum(read - begun[code], 0.0) * share[code]
     visits = visits.assign(x_km=np.minimum(x, np.where(np.isnan(now[code]), np.inf, now[code])))
+    pumps["km_per_day"] = day_rate * share
     visits["filter_km"] = _since_filter(visits, pumps, filters, begun, share)
     order = np.lexsort([visits["day"], visits["x_km"], visits["pump"]])
     visits = visits.iloc[order].reset_index(drop=True)
@@ -137,7 +138,6 @@ def build_history(
     pumps["unit_km_per_day"] = np.where(
         by_hours, np.where(np.isfinite(lines.rate[row]), unit_rate, day_rate), unit_rate
     )
-    pumps["km_per_day"] = day_rate * share
     pumps["odometer_km"] = end
     return History(as_of_day, pumps, visits)
 
@@ -234,7 +234,12 @@ def _daily(
 ) -> np.ndarray:
     """Own daily distance, pulled toward its class's where own odometers span little."""
     frame = pd.DataFrame({"class": classes.fillna("").to_numpy(), "rate": np.where(counts, rate, np.nan)})
-    usual = frame.groupby("class")["rate"].transform("median").fillna(frame["rate"].median()).fillna(fallback)
+    usual = (
+        frame.groupby("class")["rate"]
+        .transform("median")
+        .fillna(frame["rate"].dropna().median())
+        .fillna(fallback)
+    )
     own = np.where(np.isfinite(rate), rate, 0.0)
     weight = np.where(np.isfinite(rate), days, 0.0)
     return (own * weight + usual.to_numpy() * CLASS_DAYS) / (weight + CLASS_DAYS)
@@ -275,11 +280,7 @@ def _since_filter(
     change_x = np.where(has, (odometer[np.maximum(before, 0)] - begun[pump]) * share[pump], 0.0)
     # Without an odometer on the service row: where the pump stood on that day, by its own daily distance.
     change_day = key[np.maximum(before, 0)] - unit * big
-    by_day = (
-        x - (visits["day"].to_numpy(float) - change_day) * pumps["km_per_day"].to_numpy(float)[pump]
-        if "km_per_day" in pumps
-        else change_x
-    )
+    by_day = x - (visits["day"].to_numpy(float) - change_day) * pumps["km_per_day"].to_numpy(float)[pump]
     change_x = np.where(np.isnan(change_x), by_day, change_x)
     return np.clip(x - np.maximum(np.nan_to_num(change_x), 0.0), 0.0, None)
 
@@ -288,7 +289,7 @@ def _alike(visits: pd.DataFrame) -> np.ndarray:
     """Which readings may be held against each other: PM stops in the pump's usual state, at its usual
     duty."""
     reading = visits["mean_a"].notna() | visits["ripple_pct"].notna() | visits["rpm"].notna()
-    planned = visits["reason"].fillna("pm").isin(["pm", "after-repair"])
+    planned = visits["reason"].fillna("pm").isin(["pm", "after-repair"]) & visits["in_trend"].astype(bool)
     key = visits["state"].astype(str) + "/" + visits["duty_step"].astype(str)
     code = pd.factorize(key)[0]
     if code.max(initial=0) == 0:
