@@ -140,3 +140,22 @@ def test_gaps_are_counted_with_the_first_row():
     assert "3 samples" in text
     assert "row 12" in text
     assert "2 of them overflow marks" in text
+
+
+def test_a_spark_in_a_long_record_is_no_fault():
+    count = 300_000
+    current = np.resize(I, count)
+    current[150_000:150_003] = 60.0
+    data = ("Sample rate: 20 kS/s\nI (A)\n" + "\n".join(f"{i:.3f}" for i in current)).encode()
+    capture = read_capture_bytes("a.csv", data)
+    assert len(capture.current_a) == count
+
+
+def test_change_of_unit_in_a_long_record_names_the_row():
+    current = np.resize(I, 100_000)
+    current[70_000:] /= 1_000
+    data = ("Sample rate: 20 kS/s\nI (A)\n" + "\n".join(f"{i:.6f}" for i in current)).encode()
+    with pytest.raises(CaptureRefused) as refused:
+        read_capture_bytes("a.csv", data)
+    assert refused.value.code == "thousandfold-jump"
+    assert "from row 70003 on the values are about a thousandth of" in refused.value.text

@@ -7,7 +7,7 @@ import numpy as np
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
 from ingest.readers.options import Options
-from ingest.readers.plausibility import running_mean
+from ingest.readers.plausibility import is_ac_coupled, running_mean
 from ingest.readers.roles import unit_of
 from ingest.readers.signal_units import UNITS, SignalUnit
 from ingest.readers.table import Column, Table
@@ -115,19 +115,13 @@ def _of_unit(
     if PLAUSIBLE_A[0] <= mean <= PLAUSIBLE_A[1]:
         notes.append(Note("unit-assumed", "warning", "The values have no unit; amperes were taken."))
         return values, notes, False
-    if _ac_coupled(values) and options.sample_rate_hz and (options.channel or len(table.columns) <= 1):
+    if is_ac_coupled(values) and options.sample_rate_hz and (options.channel or len(table.columns) <= 1):
         return values, notes, False  # speed can be told without a scale; plausibility adds the note
     raise CaptureRefused(
         "unit-needed",
         f"{channel.name} has no unit and a mean of {mean:.4g}, which is no pump's current in A; "
         "say what one ampere gives with --probe (100mV/A for values in V, 1V/A if they are amperes).",
     )
-
-
-def _ac_coupled(values: np.ndarray) -> bool:
-    from ingest.readers.plausibility import is_ac_coupled
-
-    return is_ac_coupled(values)
 
 
 def _probe_note(probe: float, symbol: str, table: Table) -> Note:

@@ -226,7 +226,7 @@ def _one_decimal_comma(sample: list[str], lines: list[str]) -> bool:
     pairs = [line.strip().split(",") for line in sample if kind_of(line.strip(), ",") == "number"]
     if len(pairs) < 0.9 * len(sample) or any(len(pair) != 2 for pair in pairs):
         return False
-    before = [float(pair[0] or 0) for pair in pairs]
+    before = [float(pair[0].strip("+-") or 0) * (-1 if "-" in pair[0] else 1) for pair in pairs]
     counts_up = all(a < b for a, b in pairwise(before))
     named = [line for line in lines if line.strip() and kind_of(line.strip(), ",") != "number"]
     padded = any(re.match(r"0\d", pair[1]) for pair in pairs)

@@ -12,13 +12,18 @@ from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.readers.options import Options
 
 HIGHEST_A = 100.0
+JUDGED = 100_000  # samples at least; whether a record is plausible shows in so many of them
 RUNNING_SHARE = 0.1  # of the high level, which may be an inrush of some 5 times; below it the pump is off
 MOST_TOGETHER = 8  # rows in a row that a lost decimal point may spoil
 LONE_OUTLIER = 300.0  # times the high level; inrush reaches about 5, a lost decimal point about 1,000
 
 
 def running_samples(values: np.ndarray) -> np.ndarray:
-    """Return the samples of magnitude above a tenth of the record's high level; shape (k,)."""
+    """Return the samples of magnitude above a tenth of the record's high level; shape (k,).
+
+    Of long records an even choice of the samples is judged.
+    """
+    values = values[:: max(1, len(values) // JUDGED)]
     finite = values if np.isfinite(values.sum()) else values[np.isfinite(values)]
     if not len(finite):
         return finite
@@ -29,13 +34,12 @@ def running_samples(values: np.ndarray) -> np.ndarray:
 def high_level(size: np.ndarray) -> float:
     """Return the level of |values| that only 15 samples pass: odd spikes don't move it, a short run does.
 
-    Of long records an even choice of 100,000 to 200,000 samples is taken, and fewer may pass accordingly.
+    Of long records an even choice of the samples is judged.
     """
     if not len(size):
         return 0.0
-    step = max(1, len(size) // 100_000)
-    thinned = size[::step]
-    rank = min(len(thinned), max(1, 16 // step))
+    thinned = size[:: max(1, len(size) // JUDGED)]
+    rank = min(len(thinned), 16)
     return float(np.partition(thinned, len(thinned) - rank)[len(thinned) - rank])
 
 
@@ -47,7 +51,7 @@ def running_mean(values: np.ndarray) -> float:
 
 def is_ac_coupled(values: np.ndarray) -> bool:
     """Tell whether the mean is nothing beside the swing: coupling, or a transformer clamp, took it away."""
-    thinned = values[:: max(1, len(values) // 200_000)]
+    thinned = values[:: max(1, len(values) // JUDGED)]
     finite = thinned[np.isfinite(thinned)]
     if len(finite) < 2:
         return False
@@ -98,16 +102,18 @@ def check_plausible(
 
 def _refuse_jumps(current: np.ndarray, row_number: Callable[[int], int]) -> None:
     """Refuse values a thousand times off their neighbours: a lost decimal point, or a change of unit."""
-    size = np.abs(current)
-    high = high_level(size[np.isfinite(size)] if np.isnan(size.sum()) else size)
-    far = np.flatnonzero(size > LONE_OUTLIER * high) if high > 0 else np.empty(0, dtype=int)
+    thinned = np.abs(current[:: max(1, len(current) // JUDGED)])
+    high = high_level(thinned[np.isfinite(thinned)])
+    far = np.empty(0, dtype=int)
+    if high > 0 and max(float(np.nanmax(current)), -float(np.nanmin(current))) > LONE_OUTLIER * high:
+        far = np.flatnonzero(np.abs(current) > LONE_OUTLIER * high)
     ends = np.flatnonzero(np.diff(far) != 1)
     together = int(ends[0]) + 1 if len(ends) else len(far)
     # a longer stretch is a short run of the pump after a long time off
     if 0 < together <= MOST_TOGETHER:
         raise CaptureRefused(
             "thousandfold-jump",
-            f"row {row_number(int(far[0]))} is some {size[far[0]] / high:,.0f} times its neighbours: a lost "
+            f"row {row_number(int(far[0]))} is some {abs(current[far[0]]) / high:,.0f} times its neighbours: a lost "
             "decimal point or another unit; mend that row or export again.",
         )
     _refuse_steps(current, row_number)
@@ -115,7 +121,7 @@ def _refuse_jumps(current: np.ndarray, row_number: Callable[[int], int]) -> None
 
 def _refuse_steps(current: np.ndarray, row_number: Callable[[int], int]) -> None:
     """A lasting step by about 1,000 between two stretches that are equally steady is a change of unit."""
-    block = max(16, len(current) // 20_000)
+    block = max(16, len(current) // 4_000)
     count = len(current) // block
     if count < 4:
         return

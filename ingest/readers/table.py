@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
@@ -29,8 +29,6 @@ class Column:
 
     def rows(self, keep: slice) -> Column:
         """Return the same column cut to `keep`."""
-        from dataclasses import replace
-
         overflow = None if self.overflow is None else self.overflow[keep]
         return replace(self, values=self.values[keep], overflow=overflow)
 
