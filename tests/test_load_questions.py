@@ -68,6 +68,21 @@ def test_a_question_a_person_has_answered_is_not_asked_again(tmp_path, ledger):
     assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(0,)]
 
 
+def test_odometers_of_other_tables_are_asked_about_by_row_and_field(tmp_path, ledger):
+    tables = ONE_UNIT | {
+        "odometers": "unit,read_on,odometer\nT1,2024-02-01,40700\nT1,2024-05-20,447000",
+        "services": "unit,done_on,odometer,work\nT1,2024-07-08,28584,filter",
+        "pumps": "unit,pump_type,fitted_on,fitted_odometer\nT1,P1,2023-06-01,300000",
+    }
+    report = load(ledger, write_visits(tmp_path / "f", steady_visits(n=8), **tables))
+    assert [(q.file, q.row, q.field) for q in report.questions] == [
+        ("odometers.csv", 3, "odometer"),
+        ("pumps.csv", 2, "fitted_odometer"),
+        ("services.csv", 2, "odometer"),
+    ]
+    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(0,)]
+
+
 def test_questions_alone_exit_zero_even_with_strict(tmp_path, ledger):
     visits = steady_visits(n=8)
     visits[3]["odometer"] = 4_900

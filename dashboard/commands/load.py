@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from pathlib import Path
 
@@ -15,7 +16,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", type=Path, help="folder of CSV tables (docs/fleet_folder.md)")
     parser.add_argument("--strict", action="store_true", help="store nothing if any row is refused")
     parser.add_argument("--dry-run", action="store_true", help="report what would change, store nothing")
-    parser.add_argument("--by", metavar="NAME", help="who loads, for the change log")
+    parser.add_argument(
+        "--by", metavar="NAME", default=os.environ.get("USER"), help="who loads, for the change log"
+    )
     parser.add_argument("--json", action="store_true", help="print the whole report as one JSON object")
 
 
