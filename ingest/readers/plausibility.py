@@ -111,10 +111,11 @@ def _refuse_jumps(current: np.ndarray, row_number: Callable[[int], int]) -> None
     together = int(ends[0]) + 1 if len(ends) else len(far)
     # a longer stretch is a short run of the pump after a long time off
     if 0 < together <= MOST_TOGETHER:
+        times = abs(current[far[0]]) / high
         raise CaptureRefused(
             "thousandfold-jump",
-            f"row {row_number(int(far[0]))} is some {abs(current[far[0]]) / high:,.0f} times its neighbours: a lost "
-            "decimal point or another unit; mend that row or export again.",
+            f"row {row_number(int(far[0]))} is some {times:,.0f} times its neighbours: a lost decimal point "
+            "or another unit; mend that row or export again.",
         )
     _refuse_steps(current, row_number)
 
