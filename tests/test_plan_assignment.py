@@ -88,20 +88,20 @@ def test_no_small_case_has_a_cheaper_answer(seed):
 
 
 def _cheapest(offered, leaving, free, on_hand):
-    choices = [[None, *offered.index[offered["pump_id"] == p]] for p in leaving.index]
+    rows = offered.to_dict("records")
+    # The shared half is counted for the largest job offered at a stop, taken or not.
+    largest = offered.groupby("stop")["hours"].max().to_dict()
+    choices = [[None, *(r for r in rows if r["pump_id"] == p)] for p in leaving.index]
     best = np.inf
     for picks in itertools.product(*choices):
-        taken = offered.loc[[k for k in picks if k is not None]]
-        cost = taken["cost"].sum() + sum(
-            leaving[p] for p, k in zip(leaving.index, picks, strict=True) if k is None
-        )
-        hours = {}
-        for _, rows in taken.groupby("stop"):
-            cost -= rows["shared_cost"].max() * (len(rows) - 1)
-            week = rows["week"].iloc[0]
-            # The shared half is counted for the largest job offered at that stop, taken or not.
-            offered_there = offered[offered["stop"] == rows["stop"].iloc[0]]
-            hours[week] = hours.get(week, 0) + 0.5 * rows["hours"].sum() + 0.5 * offered_there["hours"].max()
-        if taken["early"].sum() <= on_hand and all(h <= free[("North", w)] + 1e-9 for w, h in hours.items()):
+        taken = [r for r in picks if r is not None]
+        cost = sum(r["cost"] for r in taken)
+        cost += sum(leaving[p] for p, r in zip(leaving.index, picks, strict=True) if r is None)
+        hours = dict.fromkeys(free, 0.0)
+        for stop in {r["stop"] for r in taken}:
+            here = [r for r in taken if r["stop"] == stop]
+            cost -= here[0]["shared_cost"] * (len(here) - 1)
+            hours["North", here[0]["week"]] += 0.5 * sum(r["hours"] for r in here) + 0.5 * largest[stop]
+        if sum(r["early"] for r in taken) <= on_hand and all(hours[k] <= free[k] + 1e-9 for k in free):
             best = min(best, cost)
     return best
