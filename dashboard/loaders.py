@@ -66,6 +66,17 @@ def _ask(ledger: str, stamp_key: Stamp, name: str, parameters: tuple[tuple[str, 
     return queries.ask(Path(ledger), name, **dict(parameters))
 
 
+def near_matches(unit: str) -> list[str]:
+    """Return existing units that a typed number may stand for."""
+    ledger = ledger_path()
+    return _near_matches(str(ledger), stamp(ledger), unit) if ledger.exists() else []
+
+
+@st.cache_resource(show_spinner=False, max_entries=100)
+def _near_matches(ledger: str, stamp_key: Stamp, unit: str) -> list[str]:
+    return queries.near_matches(unit, queries.ask(Path(ledger), "unit_names")["unit"].tolist())
+
+
 def settings() -> dict[str, Any]:
     """Return the settings in force."""
     ledger = ledger_path()

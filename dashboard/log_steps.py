@@ -96,7 +96,7 @@ def choose_unit() -> tuple[str, pd.DataFrame]:
     unit = (unit or "").strip()
     if not unit:
         return "", pd.DataFrame()
-    alike = queries.near_matches(unit, names)
+    alike = loaders.near_matches(unit)
     known = unit in set(names)
     if alike and not known:
         st.warning(f"▲ Unit {unit} is not in the ledger. Did you mean {' or '.join(alike)}?")

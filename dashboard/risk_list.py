@@ -30,12 +30,10 @@ SHOWN = {
 
 
 def to_act_on(ranking: pd.DataFrame) -> pd.DataFrame:
-    """Return the pumps with something to do: bookings first, then by falling risk."""
+    """Return the pumps of a ranking (by falling risk) with something to do, bookings first."""
     rows = ranking[ranking["action"] != "none"]
     booked = rows["action"] == "book replacement"
-    return rows.assign(_later=~booked).sort_values(
-        ["_later", "risk"], ascending=[True, False], ignore_index=True
-    )
+    return pd.concat([rows[booked], rows[~booked]], ignore_index=True)
 
 
 def age_words(made_at: datetime, stale: bool) -> str:

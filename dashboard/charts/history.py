@@ -125,8 +125,11 @@ def _events(events: pd.DataFrame, palette: Palette) -> Any:
             scale=alt.Scale(domain=list(EVENT_SHAPES), range=list(EVENT_SHAPES.values())),
         ),
     )
-    words = base.mark_text(align="left", dx=8, dy=-8, fontSize=11, color=palette.faint).encode(
-        y=alt.value("height"), text="event:N"
+    # The fitting stands at the left edge, where its word would cover others.
+    words = (
+        base.transform_filter("datum.event !== 'pump fitted'")
+        .mark_text(align="left", dx=8, dy=-8, fontSize=11, color=palette.faint)
+        .encode(y=alt.value("height"), text="event:N")
     )
     return rules + marks + words
 
