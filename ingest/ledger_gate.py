@@ -90,9 +90,12 @@ def connect(turn: Turn, *, read_only: bool) -> duckdb.DuckDBPyConnection:
 def connect_once(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     """Connect now or raise the engine's error."""
     if read_only:
-        return duckdb.connect(str(path), read_only=True)
-    # 1.5 is the oldest engine that must still open the file.
-    return duckdb.connect(str(path), config={"storage_compatibility_version": "v1.5.0"})
+        connection = duckdb.connect(str(path), read_only=True)
+    else:
+        # 1.5 is the oldest engine that must still open the file.
+        connection = duckdb.connect(str(path), config={"storage_compatibility_version": "v1.5.0"})
+    connection.execute("SET enable_progress_bar = false")  # it would be drawn into our own output
+    return connection
 
 
 def is_lock(error: duckdb.Error) -> bool:

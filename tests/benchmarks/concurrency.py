@@ -11,11 +11,12 @@ import tempfile
 import time
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from ingest.capture import Capture
-from ingest.errors import LedgerError
+from ingest.errors import PumpledgerError
 from ingest.ledger import open_ledger
 from ingest.logging_visit import log_visit
 from ingest.upkeep import check_ledger
@@ -25,12 +26,18 @@ from ingest.visit_rows import meter_reading
 ANSWERS = {"unit-new": "bench"}
 
 
-def write(ledger: Path, number: int, until: float, out: multiprocessing.Queue) -> None:
+CONTEXT = multiprocessing.get_context("forkserver")
+CONTEXT.set_forkserver_preload(["tests.benchmarks.concurrency", "ingest.entry_checks", "pandas"])
+
+
+def write(ledger: Path, number: int, seconds: float, start: Any, out: Any) -> None:
     """Log visits without a pause; report (hash, seconds) of each acknowledged one and every sentence."""
     rng = np.random.default_rng(number)
     done: list[tuple[str, float]] = []
     said: list[str] = []
     count = 0
+    start.wait()
+    until = time.time() + seconds
     while time.time() < until:
         count += 1
         capture = Capture(np.round(5 + rng.normal(0, 0.1, 2000), 3), 20_000.0)
@@ -39,16 +46,18 @@ def write(ledger: Path, number: int, until: float, out: multiprocessing.Queue) -
         try:
             logged = log_visit(ledger, entry, capture, meter_reading(5.0), ANSWERS)
             done.append((str(logged.capture_hash), time.monotonic() - started))
-        except LedgerError as error:
+        except PumpledgerError as error:
             said.append(error.text)
     out.put(("write", done, said))
 
 
-def read(ledger: Path, until: float, out: multiprocessing.Queue) -> None:
+def read(ledger: Path, seconds: float, start: Any, out: Any) -> None:
     """Open, look, close, as a page does; a visit without its reading would be half written."""
     waits: list[tuple[str, float]] = []
     said: list[str] = []
     seen = 0
+    start.wait()
+    until = time.time() + seconds
     while time.time() < until:
         started = time.monotonic()
         try:
@@ -61,7 +70,7 @@ def read(ledger: Path, until: float, out: multiprocessing.Queue) -> None:
                 said.append(f"{half} half-written visits, {seen - visits} gone")
             seen = visits
             time.sleep(0.05)
-        except LedgerError as error:
+        except PumpledgerError as error:
             said.append(error.text)
     out.put(("read", waits, said))
 
@@ -70,14 +79,13 @@ def run(ledger: Path, *, writers: int, readers: int, seconds: float) -> dict:
     """Return counts, waits and what went wrong."""
     with open_ledger(ledger, read_only=False):
         pass
-    context = multiprocessing.get_context("spawn")
-    out = context.Queue()
-    until = time.time() + seconds
-    processes = [context.Process(target=write, args=(ledger, i, until, out)) for i in range(writers)]
-    processes += [context.Process(target=read, args=(ledger, until, out)) for _ in range(readers)]
+    out = CONTEXT.Queue()
+    start = CONTEXT.Barrier(writers + readers)
+    processes = [CONTEXT.Process(target=write, args=(ledger, i, seconds, start, out)) for i in range(writers)]
+    processes += [CONTEXT.Process(target=read, args=(ledger, seconds, start, out)) for _ in range(readers)]
     for process in processes:
         process.start()
-    results = [out.get() for _ in processes]
+    results = [out.get(timeout=seconds + 300) for _ in processes]
     for process in processes:
         process.join()
     acknowledged = [h for kind, done, _ in results if kind == "write" for h, _ in done]
