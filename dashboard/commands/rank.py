@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ingest.errors import EntryRefused
@@ -83,7 +84,18 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(as_csv(table[list(JSON_FIELDS)]).decode("utf-8-sig"))
     else:
         print(as_text(table))
+        for line in early_ones(args.ledger, args.as_of):
+            print(line)
     return 0
+
+
+def early_ones(ledger: Path, as_of: date | None) -> list[str]:
+    """Return a sentence for each pump type or lot that fails early against the rest."""
+    from analytics.history import load_history
+    from analytics.lots import early_failures
+
+    found = early_failures(load_history(ledger, as_of))
+    return [f"Fails early: {text}" for text in found[found["flagged"]]["text"]]
 
 
 def parse_horizon(text: str) -> float:
