@@ -83,8 +83,12 @@ def study(vehicles: int, fleets: int, seed: int, variant: str) -> dict:
             filtered = run_filters(history, p, keep=True)
             gaps = make_gaps(history, filtered, p)
             f = features(history, p.exponents)
-            table = {(int(a), int(n)): i for i, (a, n) in enumerate(
-                zip(history.visits["pump"], history.visits.groupby("pump").cumcount() + 1, strict=True))}  # fmt: skip
+            table = {
+                (int(a), int(n)): i
+                for i, (a, n) in enumerate(
+                    zip(history.visits["pump"], history.visits.groupby("pump").cumcount() + 1, strict=True)
+                )
+            }
             rows = np.array(
                 [table.get((int(a), int(n)), -1) for a, n in zip(gaps.pump, gaps.order_number, strict=True)]
             )
