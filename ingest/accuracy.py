@@ -9,5 +9,5 @@ CLAMP_A = 0.05  # common practice, no source
 def mean_accuracy_a(
     mean_a: float, mean_a_se: float, pct: float = CLAMP_PCT, offset_a: float = CLAMP_A
 ) -> float:
-    """Half-width in A: sqrt((pct% of mean + offset)^2 + (2 se)^2); the clamp's limits and the record's own."""
+    """Half-width in A: sqrt((pct% of mean + offset)^2 + (2 se)^2)."""
     return float(((pct / 100 * abs(mean_a) + offset_a) ** 2 + (2 * mean_a_se) ** 2) ** 0.5)

@@ -50,8 +50,8 @@ def measure(
     if run.stop - run.start < MIN_SAMPLES:
         raise CaptureRefused(
             "too-short",
-            f"{_name(capture)}: only {max(run.stop - run.start, 0)} samples of the running pump; at least {MIN_SAMPLES} "
-            "are needed, record a longer stretch.",
+            f"{_name(capture)}: only {max(run.stop - run.start, 0)} samples of the running pump; "
+            f"at least {MIN_SAMPLES} are needed, record a longer stretch.",
         )
     if run.sign < 0 and not any(n.code == "reversed" for n in notes):
         notes.append(Note("reversed", "warning", "The clamp was on backwards: the trace was turned over."))
@@ -62,7 +62,7 @@ def measure(
             Note(
                 "ac-coupled",
                 "warning",
-                "The mean is nothing beside the swing: clamp or input are AC-coupled; set both to DC for the average.",
+                "The mean is nothing beside the swing: clamp or input are AC-coupled; set both to DC.",
             )
         )
 
@@ -114,7 +114,18 @@ def measure(
         mean_a_accuracy_a=None if mean_a is None or mean_se is None else mean_accuracy_a(mean_a, mean_se),
         method_version=METHOD_VERSION,
     )
-    reading = _with_speed(reading, speed, turn, check, notes, segments=segments, previous_rpm=previous_rpm)
+    if motor == "brushless":
+        speed = None
+        notes.append(
+            Note(
+                "brushless",
+                "info",
+                "A brushless pump has no commutator: its speed can't be told from ripple.",
+            )
+        )
+    reading = _with_speed(
+        reading, speed, turn, check, notes, segments=segments, previous_rpm=previous_rpm, supply=supply
+    )
     return replace(reading, notes=tuple(notes))
 
 
@@ -137,7 +148,7 @@ def _finite(capture: Capture) -> tuple[np.ndarray, list[Note]]:
     if len(current) < MIN_SAMPLES:
         raise CaptureRefused(
             "too-short",
-            f"{_name(capture)}: {len(current)} samples; at least {MIN_SAMPLES} of the running pump are needed.",
+            f"{_name(capture)}: {len(current)} samples; at least {MIN_SAMPLES} of a running pump are needed.",
         )
     return current, notes
 
@@ -209,15 +220,18 @@ def _with_speed(
     *,
     segments: int | None,
     previous_rpm: float | None,
+    supply: str | None,
 ) -> Reading:
     """Add speed, candidates and what depends on the turn; a speed that can't be told leaves a note."""
     if speed is None or turn is None:
+        if any(n.code == "brushless" for n in notes):
+            return reading
         notes.append(
             Note(
                 "speed-refused",
                 "warning",
-                "No ripple stands out of the noise, so the speed can't be told: clamp one pump's own wire, take a "
-                "narrower range and 100 ms or more, and capture again.",
+                "No ripple stands out of the noise, so the speed can't be told: clamp one pump's own wire, "
+                "take a narrower range and 100 ms or more, and capture again.",
             )
         )
         return reading
@@ -235,6 +249,19 @@ def _with_speed(
     explained = np.abs(orders - np.round(orders)) < 0.05
     if hum := quality.mains_note(speed.lines.hz, speed.lines.power, explained):
         notes.append(hum)
+    powers = speed.lines.power
+    strongest_hz = float(speed.lines.hz[np.argmax(powers)])
+    if quality.is_mains(strongest_hz):
+        notes.append(quality.mains_supply_note(strongest_hz))
+        told = False
+    shaft = float(powers[explained].max()) if explained.any() else 0.0
+    foreign = quality.foreign_lines(speed.lines.hz, powers, explained, shaft)
+    note, pwm_hz = quality.foreign_note(foreign, rate, supply)
+    if note is not None:
+        notes.append(note)
+        reading = replace(reading, pwm_hz=pwm_hz)
+        # A foreign line stronger than every shaft order may be what was taken for the ripple's rival.
+        told = told and bool(powers[~explained].max() < shaft)
     if not told:
         if not gates:
             notes.append(_undecided_note(speed, segments))
@@ -250,8 +277,8 @@ def _with_speed(
             Note(
                 "speed-differs",
                 "ask",
-                f"The last visit's speed leads to expect about {previous_rpm:.0f} rpm, the trace shows {rpm:.0f}: "
-                "is it the same pump, in the same state?",
+                f"The last visit's speed leads to expect about {previous_rpm:.0f} rpm, the trace shows "
+                f"{rpm:.0f}: is it the same pump, in the same state?",
             )
         )
     bars = segments or (speed.segments if speed.segments_probability >= SEGMENTS_TOLD_ABOVE else None)

@@ -69,8 +69,7 @@ def prepare(current_a: np.ndarray, sample_rate_hz: float) -> WorkTrace:
         padded = np.pad(clean, 4 * down, mode="edge")
         y = upfirdn(taps, padded, 1, down)[8:-8]
         rate /= down
-        fine, more = without_sparks(y)
-        y = fine
+        y, _ = without_sparks(y)
     else:
         up = ceil(WORK_RATE_HZ / rate)
         y = clean
@@ -142,7 +141,7 @@ def follow_line(y: np.ndarray, rate_hz: float, line_hz: float) -> tuple[np.ndarr
 def by_angle(
     y: np.ndarray, rate_hz: float, time_s: np.ndarray, cycles: np.ndarray, per_cycle: int
 ) -> tuple[np.ndarray, int]:
-    """Resample y (n,) at equal steps of the phase given by knots; returns (whole cycles x per_cycle,), cycles."""
+    """Resample y (n,) at equal steps of a phase given by knots: (whole cycles x per_cycle,), whole cycles."""
     curve = CubicSpline(time_s, cycles) if len(time_s) > 3 else None
     fine_t = np.linspace(time_s[0], time_s[-1], max(8 * len(time_s), 2)) if curve is not None else time_s
     fine_c = np.maximum.accumulate(curve(fine_t)) if curve is not None else cycles

@@ -57,7 +57,7 @@ def zero_note(zero_a: float | None) -> Note:
         return Note(
             "zero-corrected",
             "info",
-            f"With the pump off the record shows {zero_a:+.3f} A; this was subtracted. Zero the clamp next time.",
+            f"With the pump off the record shows {zero_a:+.3f} A; this was subtracted.",
         )
     return Note(
         "zero-verified", "info", f"With the pump off the record shows {zero_a:+.3f} A: the zero is right."
@@ -72,8 +72,8 @@ def range_notes(check: RangeCheck, ripple_a: float | None) -> list[Note]:
             Note(
                 "clipped",
                 "warning",
-                f"{100 * check.clipped_share:.1f} % of samples sit at the end of the range: average and ripple "
-                "are off. Take a wider range and capture again.",
+                f"{100 * check.clipped_share:.1f} % of samples sit at the end of the range: average and "
+                "ripple are off. Take a wider range and capture again.",
             )
         )
     if ripple_a is not None and check.step_a > 0 and ripple_a < COARSE_STEPS * check.step_a:
@@ -81,7 +81,7 @@ def range_notes(check: RangeCheck, ripple_a: float | None) -> list[Note]:
             Note(
                 "range-too-coarse",
                 "warning",
-                f"The ripple is only {ripple_a / check.step_a:.1f} steps of {1000 * check.step_a:.3g} mA high: "
+                f"The ripple is only {ripple_a / check.step_a:.1f} steps of {1000 * check.step_a:.3g} mA: "
                 "take a narrower range, or the clamp's 100 mV/A setting, and capture again.",
             )
         )
@@ -97,10 +97,57 @@ def mains_note(hz: np.ndarray, power: np.ndarray, explained: np.ndarray) -> Note
                 return Note(
                     "mains-hum",
                     "warning",
-                    f"A line at {f:.1f} Hz looks like {mains:.0f} Hz mains hum: keep leads and clamp away from "
-                    "chargers and mains cables, and capture again.",
+                    f"A line at {f:.1f} Hz looks like {mains:.0f} Hz mains hum: keep leads and clamp away "
+                    "from chargers and mains cables, and capture again.",
                 )
     return None
+
+
+def foreign_lines(hz: np.ndarray, power: np.ndarray, explained: np.ndarray, swing: float) -> np.ndarray:
+    """Frequencies (f,) of strong lines that are no order of the shaft and no mains hum, strongest first.
+
+    swing: power of the strongest line that is a shaft order.
+    """
+    mains = np.zeros(len(hz), dtype=bool)
+    for base in MAINS_HZ:
+        mains |= np.abs(hz - base * np.round(hz / base)) < 0.003 * hz
+    return hz[(power >= 0.1 * swing) & ~explained & ~(mains & (hz < 400))]
+
+
+def foreign_note(hz: np.ndarray, rate_hz: float, supply: str | None) -> tuple[Note | None, float | None]:
+    """Name foreign lines as PWM or alternator ripple: a note, and the frequency if it is PWM."""
+    if supply == "pwm" and len(hz):
+        return Note("pwm-found", "info", f"The drive switches at about {hz[0]:.0f} Hz."), float(hz[0])
+    if len(hz) and 300 <= hz[0] <= 2000:
+        return Note(
+            "alternator-suspected",
+            "warning",
+            f"A line at {hz[0]:.0f} Hz does not follow the shaft: alternator ripple, or a switched drive. "
+            "Capture again with the engine off, during the key-on prime.",
+        ), None
+    if len(hz) and hz[0] > 2000:
+        return Note(
+            "pwm-found",
+            "warning",
+            f"A line at {hz[0]:.0f} Hz does not follow the shaft: the drive seems to be switched, or it is a "
+            f"faster line folded down by sampling at {rate_hz:.0f} samples a second.",
+        ), float(hz[0])
+    return None, None
+
+
+def is_mains(line_hz: float) -> bool:
+    """Tell whether the strongest line is a low multiple of 50 or 60 Hz: a rectifier or hum, not a pump."""
+    return any(abs(line_hz - n * mains) < 0.0015 * line_hz for mains in MAINS_HZ for n in (1, 2, 3, 6))
+
+
+def mains_supply_note(line_hz: float) -> Note:
+    """Say that the strongest line comes from the mains."""
+    return Note(
+        "mains-hum",
+        "warning",
+        f"The strongest line, {line_hz:.1f} Hz, is a multiple of the mains frequency: a mains-fed supply or "
+        "hum hides the ripple. Capture again on the vehicle's battery, away from mains cables.",
+    )
 
 
 def probe_note(mean_a: float) -> Note | None:
@@ -111,7 +158,7 @@ def probe_note(mean_a: float) -> Note | None:
     return Note(
         "probe-factor-doubtful",
         "ask",
-        f"A mean of {mean_a:.3g} A is unlikely for a fuel pump: check the clamp's mV/A setting and the probe factor.",
+        f"A mean of {mean_a:.3g} A is unlikely for a fuel pump: check the clamp's mV/A setting.",
     )
 
 
@@ -135,8 +182,8 @@ def speed_gates(
             Note(
                 "sampled-too-slowly",
                 "warning",
-                f"Only {samples_a_ripple:.1f} samples fall on one ripple, so a faster wave may pass for a slow "
-                "one: capture again at 20 kS/s or more.",
+                f"Only {samples_a_ripple:.1f} samples fall on one ripple, so a faster wave may pass for a "
+                "slow one: capture again at 20 kS/s or more.",
             )
         )
     if ripple_steps < TOO_COARSE_STEPS:
@@ -144,7 +191,7 @@ def speed_gates(
             Note(
                 "range-too-coarse",
                 "warning",
-                f"The ripple is only {ripple_steps:.1f} steps of the digitiser high, too coarse to tell the speed: "
+                f"The ripple is only {ripple_steps:.1f} steps high, too coarse to tell the speed: "
                 "take a narrower range and capture again.",
             )
         )

@@ -55,7 +55,7 @@ SPREAD = {"ripple": 0.7, "even": 0.9, "odd": 0.9}  # decades
 
 @dataclass(frozen=True)
 class Hypotheses:
-    """Orders of the followed line, bars, turns per second and log posterior weights, unnormalised; all (h,)."""
+    """Orders of the followed line, bars, turns a second, unnormalised log posterior weights; all (h,)."""
 
     line_order: np.ndarray
     bars: np.ndarray
@@ -81,7 +81,7 @@ class LineSpectrum:
         return (4 + int(np.argmax(self.power[4:]))) / (2 * self.cycles)
 
     def at(self, line_orders: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Power over floor, and floor over the strongest line, at multiples of the followed line; (k,) each."""
+        """Power over floor, and floor over the strongest, at multiples of the followed line; (k,) each."""
         place = 2 * line_orders * self.cycles
         near = np.clip(place.astype(int), 0, len(self.power) - 2)
         power = np.maximum(self.power[near], self.power[near + 1])
@@ -119,7 +119,7 @@ def _skirts(power: np.ndarray, reach: int) -> np.ndarray:
 
 
 def _leakage() -> np.ndarray:
-    """Envelope of the Hann window's side lobes in power at half-bin steps, halved as each line fills two steps."""
+    """Envelope of the Hann window's side lobes at half-bin steps, halved as a line fills two of them."""
     away = np.abs(np.arange(-60, 61)) / 2
     return np.where(away >= 2, 0.5 / (1e-9 + (np.pi * away * (away**2 - 1)) ** 2), 0.0) * (away >= 2)
 
@@ -157,7 +157,7 @@ def log_no_line(x: np.ndarray, floor: np.ndarray) -> np.ndarray:
 def speed_log_prior(
     rpm: np.ndarray, rpm_low: float, rpm_high: float, previous_rpm: float | None
 ) -> np.ndarray:
-    """Log prior density over ln rpm, unnormalised: flat in the band, 100 : 1 outside; wide about a last visit."""
+    """Log prior density over ln rpm, unnormalised: 100 : 1 for the band; wide about a last visit."""
     outside = np.maximum(np.log(rpm_low / rpm), np.log(rpm / rpm_high))
     base = -OUT_OF_BAND * np.clip(outside / 0.04, 0, 1)
     base = base - 3.0 * np.clip((outside - 0.45) / 0.2, 0, 2)

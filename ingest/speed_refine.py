@@ -92,7 +92,7 @@ def refine(
 def _wave(
     y: np.ndarray, phase: np.ndarray, highest_order: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
-    """Average over turns, kept to orders that stand out; returns wave, slope at samples, residual, noise sd."""
+    """Average over turns of orders that stand out: wave, slope at samples, residual, noise sd."""
     bins = int(2 ** np.ceil(np.log2(max(4 * highest_order, 64))))
     place = (phase - np.floor(phase)) * bins
     index = np.minimum(place.astype(int), bins - 1)
