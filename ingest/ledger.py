@@ -53,15 +53,18 @@ def open_ledger(
 
 def _open_to_read(turn: Turn) -> duckdb.DuckDBPyConnection:
     while True:
-        with gate(turn) as held:
+        connection = None
+        with gate(turn) as held:  # while it is held no writer of ours is in: a reader can't come too late
             if held and change_file(turn.path).exists():
                 _settle(turn)
-        try:
-            connection = connect_once(turn.path, read_only=True)
-        except duckdb.Error as error:
-            if not is_lock(error):
-                raise
-            turn.pause(error)  # a writer came first: queue at the gate again
+            try:
+                connection = connect_once(turn.path, read_only=True)
+            except duckdb.Error as error:
+                if not is_lock(error):
+                    raise
+                busy = error
+        if connection is None:
+            turn.pause(busy)
             continue
         try:
             version = ledger_version(connection, turn.path)

@@ -1,7 +1,7 @@
 """Take turns at the ledger.
 
 DuckDB lets one process write or many read, and refuses the others at once. A small file beside the ledger
-is the gate: a writer holds it for its whole job, a reader only passes through it. So readers that come and
+is the gate: a writer holds it for its whole job, a reader while it connects. So readers that come and
 go cannot keep a writer out, and a change file found while holding the gate was left by a crash.
 """
 

@@ -6,6 +6,7 @@ Run by hand: python -m tests.benchmarks.crash [--log 120] [--load 60] [--reanaly
 from __future__ import annotations
 
 import argparse
+import logging
 import multiprocessing
 import random
 import shutil
@@ -29,6 +30,7 @@ from ingest.upkeep import check_ledger
 from ingest.visit_entry import VisitEntry
 from ingest.visit_rows import meter_reading
 
+log = logging.getLogger(__name__)
 CONTEXT = multiprocessing.get_context("forkserver")
 CONTEXT.set_forkserver_preload(["tests.benchmarks.crash"])
 VISITS_PER_FOLDER = 40
@@ -237,6 +239,7 @@ def kill_many(name: str, kills: int, folder: Path, seed: int = 1) -> Tally:
             tally.wrong += [f"{name} {number}: {f.text}" for f in findings if f.code == "changes-lost"]
         if job.from_visits:
             tally.acknowledged += len(lines_of(acks))
+        log.info("%s: %d of %d kills, wrong so far: %s", name, number + 1, kills, tally.wrong or "nothing")
     if not job.from_visits:
         tally.acknowledged = len(lines_of(place / "acks"))
     return tally
@@ -249,6 +252,7 @@ def main() -> None:
         parser.add_argument(f"--{name}", type=int, default=default)
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
+    logging.basicConfig(level=logging.INFO, format="%(message)s")
     with tempfile.TemporaryDirectory() as folder:
         for name in JOBS:
             tally = kill_many(name, getattr(args, name), Path(folder), args.seed)
