@@ -57,6 +57,13 @@ def attach_pumps(
         around = around[pump[around["place"]].isna().to_numpy()]
         _take_serials(connection, around, pump, stamp)
         around = around[pump[around["place"]].isna().to_numpy()]
+        named = around["serial"].notna()
+        _imply(connection, around[named], rows, pump, questions, stamp)
+        rest = left[left["place"].isin(around.loc[~named, "place"])]
+        if named.any() and len(rest):  # what names no serial may belong to a pump just implied by one
+            again = _query(connection, "load/attach_visits", rest)
+            pump[again["place"]] = again["pump_id"].to_numpy()
+        around = around[pump[around["place"]].isna().to_numpy()]
         _imply(connection, around, rows, pump, questions, stamp)
     return pump.astype("int64"), doubts
 

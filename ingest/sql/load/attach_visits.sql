@@ -17,6 +17,7 @@ QUALIFY row_number() OVER (
     PARTITION BY i.place
     ORDER BY
         within_life DESC,
+        p.fitted_on IS NULL AND p.removed_on IS NULL,  -- a dated life says more than an undated one
         (p.fitted_on IS NOT DISTINCT FROM i.visited_on) = (i.reason = 'after-repair') DESC,
         coalesce(p.fitted_on, DATE '0001-01-01'),
         p.pump_id
