@@ -245,6 +245,8 @@ def _with_speed(
     )
     notes.extend(n for n in gates if n.code not in {m.code for m in notes})
     told = not gates and speed.probability >= ANSWER_ABOVE
+    # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
+    told = told and (segments is not None or speed.bar_lines >= 2)
     orders = speed.lines.hz / turn_hz
     explained = np.abs(orders - np.round(orders)) < 0.05
     if hum := quality.mains_note(speed.lines.hz, speed.lines.power, explained):

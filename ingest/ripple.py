@@ -17,6 +17,7 @@ from ingest.speed_refine import TurnPhase
 AVERAGE_RATE_HZ = 250_000.0  # faster records are averaged down to about this first
 FAR = 6.0  # robust standard deviations from the average turn that make a spark
 SPARK_GAP_S = 150e-6
+BEFORE_S, AFTER_S = 20e-6, 120e-6  # what a spark spoils around the samples that stand out
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ def average_turn(
     noise = 1.4826 * float(np.median(np.abs(rest)))
     spark = np.abs(rest) > FAR * max(noise, 1e-12) + steep[index] + np.roll(steep, 1)[index]
     sparks = count_events(spark, max(int(SPARK_GAP_S * rate), 1))
-    kept = _grown(spark, max(int(20e-6 * rate), 1)) if spark.any() else spark
+    kept = _grown(spark, rate) if spark.any() else spark
     filled = np.where(kept, wave[index], clean)
     wave, wave_se = _denoised(filled, index, bins, per_turn)
     return AverageTurn(
@@ -73,11 +74,13 @@ def average_turn(
     )
 
 
-def _grown(mask: np.ndarray, by: int) -> np.ndarray:
+def _grown(mask: np.ndarray, rate_hz: float) -> np.ndarray:
+    """Widen marks over a spark's rise and its longer tail."""
     out = mask.copy()
-    for shift in range(1, by + 1):
-        out[shift:] |= mask[:-shift]
+    for shift in range(1, max(int(BEFORE_S * rate_hz), 1) + 1):
         out[:-shift] |= mask[shift:]
+    for shift in range(1, max(int(AFTER_S * rate_hz), 1) + 1):
+        out[shift:] |= mask[:-shift]
     return out
 
 

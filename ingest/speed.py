@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import lcm
 
 import numpy as np
 
@@ -17,6 +18,7 @@ SAME_SPEED = 0.006  # hypotheses closer than this are one speed
 LONGEST_SEARCH_S = 1.5
 FOLLOWED = 3  # lines at most
 WORTH_FOLLOWING = 0.03  # of the strongest line's power
+BAR_LINE = 5e-4  # of the strongest order's power
 NEGLIGIBLE = 14.0  # log weight behind the best
 
 
@@ -38,6 +40,15 @@ class Speed:
     def probability(self) -> float:
         """Posterior of the first candidate."""
         return self.candidates[0].probability
+
+    @property
+    def bar_lines(self) -> int:
+        """Count even orders, ripple apart, that stand out: what tells bars from each other."""
+        power = np.abs(np.fft.rfft(self.phase.wave)) ** 2
+        k = np.arange(len(power))
+        humps = lcm(2, self.segments or 2)
+        bars = (k > 0) & (k % 2 == 0) & ((k % humps != 0) if humps > 2 else True)
+        return int(np.count_nonzero(bars & (power > BAR_LINE * power[1:].max())))
 
     @property
     def turns(self) -> float:
