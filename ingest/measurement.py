@@ -264,6 +264,10 @@ def _with_speed(
         reading = replace(reading, pwm_hz=pwm_hz)
         # A foreign line stronger than every shaft order may be what was taken for the ripple's rival.
         told = told and bool(powers[~explained].max() < shaft)
+    clock_hz = round(strongest_hz / turn_hz) * turn_hz
+    if quality.is_clocked(clock_hz) or (supply == "pwm" and note is None):
+        notes.append(quality.clocked_note(clock_hz))
+        told = False
     if not told:
         if not gates:
             notes.append(_undecided_note(speed, segments))

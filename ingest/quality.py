@@ -140,6 +140,21 @@ def is_mains(line_hz: float) -> bool:
     return any(abs(line_hz - n * mains) < 0.0015 * line_hz for mains in MAINS_HZ for n in (1, 2, 3, 6))
 
 
+def is_clocked(line_hz: float) -> bool:
+    """Tell whether a line sits on a round 100 Hz to 30 parts in a million, as only an oscillator's does."""
+    return line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < 3e-5 * line_hz
+
+
+def clocked_note(line_hz: float) -> Note:
+    """Say that the strongest line may be the drive's switching and not the commutator's."""
+    return Note(
+        "pwm-found",
+        "warning",
+        f"The strongest line, {line_hz:.1f} Hz, may be a switched drive's own, so it tells no speed: "
+        "capture again with the pump fed directly.",
+    )
+
+
 def mains_supply_note(line_hz: float) -> Note:
     """Say that the strongest line comes from the mains."""
     return Note(
