@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import lcm
+from typing import Any
 
 import numpy as np
 
@@ -78,7 +79,7 @@ def find_speed(
     if not len(lines.hz):
         return None
     search = band_limited(search, lines.highest_hz)
-    known = {
+    known: dict[str, Any] = {
         "sampled_hz": work.spark_rate_hz,
         "segments": segments,
         "previous_rpm": previous_rpm,

@@ -195,8 +195,8 @@ def weigh(
             spectrum, m, highest_hz / line, sampled_hz / line, bars, sampled_hz < ALIAS_BELOW_HZ
         )
     scores += prior[:, None] + log_odds
-    row, column = np.nonzero(np.isfinite(scores))
-    return Hypotheses(orders[row], bars[column], line / orders[row], scores[row, column])
+    at_m, at_bars = np.nonzero(np.isfinite(scores))
+    return Hypotheses(orders[at_m], bars[at_bars], line / orders[at_m], scores[at_m, at_bars])
 
 
 def _bar_scores(
