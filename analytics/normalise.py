@@ -133,7 +133,7 @@ def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) ->
     known = np.where(np.isnan(x), 0.0, x)
     ln_a = y["ln_a"] - known @ exponents.ln_a
     ln_rpm = y["ln_rpm"] - known @ exponents.ln_rpm
-    # Without a speed, current alone tells the load at the usual speed: a tenth less of a drag, and more noise.
+    # Without a speed, current alone tells the load at the usual speed: a tenth less of a drag, more noise.
     no_speed = np.isnan(ln_rpm)
     load = ln_a - exponents.load_ratio * np.where(no_speed, np.log(USUAL_RPM), ln_rpm)
     # A slow reading on unknown volts may be the battery: no brush channel then.

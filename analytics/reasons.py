@@ -98,6 +98,8 @@ def reason(
 
 def beyond(distance_km: float, experience_km: float, unit: str) -> str:
     """Show a distance left; past what any pump was seen to run it reads "more than ..., longest seen"."""
+    if experience_km <= 0:
+        return "a distance nobody knows: it has run longer than any pump seen"
     if distance_km > experience_km:
-        return f"more than {format_quantity(max(experience_km, 0.0), unit)}, longest seen"
+        return f"more than {format_quantity(experience_km, unit)}, longest seen"
     return format_quantity(distance_km, unit)

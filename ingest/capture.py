@@ -46,7 +46,7 @@ class Capture:
 
     @cached_property
     def identity(self) -> str:
-        """SHA-256 (hex) of the sample rate and samples: the same samples under any file name are one capture."""
+        """SHA-256 (hex) of sample rate and samples: the same samples under any name are one capture."""
         digest = hashlib.sha256(np.float64(self.sample_rate_hz).tobytes())
         digest.update(np.ascontiguousarray(self.current_a, dtype="<f8").tobytes())
         return digest.hexdigest()

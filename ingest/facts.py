@@ -32,7 +32,8 @@ def add_baseline(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame
 
     Adds `ln_a`, `ln_rpm` (at the reference volts and the type's rated pressure), `baseline_ln_a`,
     `baseline_ln_rpm`, `baseline_count` and `baseline_kind` (new | bedding-in | late | none). PWM readings
-    meet only those at equal duty (within 5 points). Only PM and after-repair visits in the trend make a baseline.
+    meet only those at equal duty (within 5 points). Only PM and after-repair visits in the trend
+    make a baseline.
     """
     out = visits.copy()
     reference_v = float(settings["reference_supply_v"]) * _number(out, "system_v", 12.0) / 12.0

@@ -212,7 +212,12 @@ def _find_pump(
     if pump_id is not None:
         return pump_id, ()
     pump = f"a pump of {entry.pump_type or 'unknown'} type, fitted on an unknown date"
-    if not connection.execute("SELECT 1 FROM vehicle WHERE unit = ?", [entry.unit]).fetchall():
+    known, units = connection.execute(
+        "SELECT count(*) FILTER (unit = ?), count(*) FROM vehicle", [entry.unit]
+    ).fetchall()[0]
+    if not units:
+        return None, ()  # the first unit of an empty ledger can't be a slip for another
+    if not known:
         text = f"Unit {entry.unit} is not in the ledger: add it with {pump}?"
         return None, (Question("unit", "unit-new", text),)
     lives = connection.execute(

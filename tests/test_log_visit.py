@@ -50,15 +50,28 @@ def codes(needed):
     return [q.code for q in needed.value.questions]
 
 
-def test_a_new_unit_is_a_question_and_nothing_is_stored_until_it_is_answered(ledger):
+@pytest.fixture
+def ledger_with_a_unit(ledger):
+    with open_ledger(ledger, read_only=False) as con:
+        con.execute("INSERT INTO vehicle (unit, recorded_at) VALUES ('9001', now()::TIMESTAMP)")
+    return ledger
+
+
+def test_the_first_unit_of_an_empty_ledger_needs_no_word(ledger):
+    assert log_visit(ledger, ENTRY, capture(), READING).stored
+
+
+def test_a_new_unit_is_a_question_and_nothing_is_stored_until_it_is_answered(ledger_with_a_unit):
+    ledger = ledger_with_a_unit
     with pytest.raises(AnswerNeeded, match="Unit 214 is not in the ledger") as needed:
         log_visit(ledger, ENTRY, capture(), READING)
     assert codes(needed) == ["unit-new"]
-    assert ask(ledger, "SELECT (SELECT count(*) FROM vehicle), (SELECT count(*) FROM visit)") == [(0, 0)]
+    assert ask(ledger, "SELECT (SELECT count(*) FROM vehicle), (SELECT count(*) FROM visit)") == [(1, 0)]
     assert not waveform_folder(ledger).exists()
 
 
-def test_repeating_or_a_blank_reason_does_not_override_and_a_reason_does(ledger):
+def test_repeating_or_a_blank_reason_does_not_override_and_a_reason_does(ledger_with_a_unit):
+    ledger = ledger_with_a_unit
     for answers in ({}, {}, {"unit-new": "  "}, {"other": "yes"}):
         with pytest.raises(AnswerNeeded):
             log_visit(ledger, ENTRY, capture(), READING, answers)

@@ -36,7 +36,16 @@ def log(tmp_path, capsys):
     return run
 
 
-def test_a_capture_is_asked_about_stored_shown_and_known_again(log, capture_file):
+@pytest.fixture
+def log_in_fleet(log):
+    """A fleet is known already, so a new unit may be a slip for another."""
+    with open_ledger(log.ledger, read_only=False) as con:
+        con.execute("INSERT INTO vehicle (unit, recorded_at) VALUES ('9001', now()::TIMESTAMP)")
+    return log
+
+
+def test_a_capture_is_asked_about_stored_shown_and_known_again(log_in_fleet, capture_file):
+    log = log_in_fleet
     words = [
         capture_file,
         "--unit",
@@ -80,7 +89,8 @@ def test_a_capture_is_asked_about_stored_shown_and_known_again(log, capture_file
     assert row == pytest.approx((142_285.32, 88412, 58 * 6.894757, 25.0, 1.2, 13.6), rel=1e-6)
 
 
-def test_a_meter_reading_as_json(log):
+def test_a_meter_reading_as_json(log_in_fleet):
+    log = log_in_fleet
     words = ["--meter-a", "5.2", "--unit", "214", "--odometer", "142000 km", "--json"]
     code, out, _ = log(*words)
     assert code == 1
