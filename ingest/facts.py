@@ -78,9 +78,8 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
     mean_a = _number(visits, "mean_a")
     rpm = _number(visits, "rpm")
     brushed = (visits["motor"].fillna("brushed") != "brushless").to_numpy()
-    full_duty = ~(
-        (visits["supply"].fillna("direct") == "pwm").to_numpy() & (_number(visits, "duty_pct") < 95)
-    )
+    pwm = (visits["supply"].fillna("direct") == "pwm").to_numpy()
+    full_duty = ~pwm | (_number(visits, "duty_pct") >= 95)  # an unknown duty can't be compared
 
     low_a, high_a = _number(visits, "current_low_a"), _number(visits, "current_high_a")
     ln_at_spec, _ = corrected(visits, _number(visits, "spec_at_v"), _number(visits, "spec_at_kpa"))
@@ -89,11 +88,10 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
 
     rpm_low = _number(visits, "rpm_low", settings["rpm_low"])
     rpm_high = _number(visits, "rpm_high", settings["rpm_high"])
-    ripple = np.where(
-        np.isnan(_number(visits, "ripple_pct")),
-        _number(visits, "raw_ripple_pct"),
-        _number(visits, "ripple_pct"),
-    )
+    # Without a turn to average over, the plain figure serves only where no sparks enlarge it.
+    few_sparks = _number(visits, "sparks_per_s") < settings["few_sparks_per_s"]
+    plain = np.where(few_sparks, _number(visits, "raw_ripple_pct"), np.nan)
+    ripple = np.where(np.isnan(_number(visits, "ripple_pct")), plain, _number(visits, "ripple_pct"))
     ripple_limit = _number(visits, "ripple_limit_pct", settings["ripple_limit_pct"])
 
     supply_v = _number(visits, "supply_v")
@@ -125,7 +123,7 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
             "speed_rose": brushed & (d_speed > some),
             "speed_low": brushed & full_duty & (rpm < rpm_low),
             "speed_high": brushed & (rpm > rpm_high),
-            "ripple_over": brushed & (ripple > ripple_limit),
+            "ripple_over": brushed & full_duty & (ripple > ripple_limit),
             "supply_low": supply_v < low_supply,
             "supply_good": supply_v >= low_supply,
             "drop_high": (drop_supply > settings["drop_supply_limit_v"])

@@ -22,6 +22,7 @@ DEFAULTS: dict[str, Any] = {
     "currency": "USD",
     "reference_supply_v": 13.5,
     "ripple_limit_pct": 15.0,  # [P]
+    "few_sparks_per_s": 2.0,  # up to here the plain (highest - lowest) is taken for ripple if need be [P]
     "rpm_low": 3400.0,  # [P]
     "rpm_high": 10000.0,  # [P]
     "drop_supply_limit_v": 0.5,  # [W] several public pages, no measurements

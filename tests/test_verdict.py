@@ -97,6 +97,17 @@ def test_rule_of_thumb_takes_the_figure_that_sparks_do_not_spoil():
     assert last_rule({"ripple_pct": 9.0, "raw_ripple_pct": 45.0}) == "healthy"
 
 
+def test_plain_ripple_serves_only_without_sparks():
+    change = {"ripple_pct": None, "raw_ripple_pct": 30.0, "rpm": None}
+    assert last_rule(change | {"sparks_per_s": 0.0}) == "ripple-high"
+    assert last_rule(change | {"sparks_per_s": 40.0}) == "healthy"
+
+
+def test_switching_is_not_ripple():
+    change = {"supply": "pwm", "duty_pct": None, "ripple_pct": 40.0}
+    assert last_rule(change) == "healthy"
+
+
 def test_questioned_reading_makes_no_baseline():
     judged = judge(history({"in_trend": False, "mean_a": 9.9}, {}))
     assert judged.iloc[-1]["baseline_count"] == 1

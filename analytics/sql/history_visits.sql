@@ -8,10 +8,15 @@ SELECT
     v.visit_id, v.pump_id, v.visited_on - DATE '1970-01-01' AS day,
     v.odometer_km, v.hours, v.in_trend, v.reason, coalesce(v.state, '') AS state,
     CAST(round(coalesce(v.duty_pct, 100) / 5) AS INTEGER) AS duty_step,
-    coalesce(r.mean_a, v.meter_a) AS mean_a, coalesce(r.ripple_pct, r.raw_ripple_pct) AS ripple_pct, r.rpm,
+    coalesce(r.mean_a, v.meter_a) AS mean_a,
+    -- Switching shows as ripple on PWM below full duty, and sparks in the plain highest minus lowest.
+    CASE WHEN t.supply = 'pwm' AND coalesce(v.duty_pct, 0) < 95 THEN NULL ELSE r.ripple_pct END AS ripple_pct,
+    r.rpm,
     r.mean_a IS NULL OR r.origin = 'meter' AS by_meter,
     v.supply_v, v.fuel_pressure_kpa, v.fuel_temp_c
 FROM visit v
+JOIN pump p USING (pump_id)
+LEFT JOIN pump_type t ON t.pump_type = p.pump_type
 LEFT JOIN newest r USING (visit_id)
 WHERE NOT v.withdrawn AND v.visited_on <= coalesce(CAST(? AS DATE), DATE '9999-12-31')
 ORDER BY v.pump_id, v.visited_on, v.visit_id
