@@ -10,8 +10,9 @@ import numpy as np
 
 from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace, retraced
 from ingest.reading import SpeedCandidate
+from ingest.speed_evidence import Doubt, doubt
 from ingest.speed_lines import Lines, band_limited, find_lines
-from ingest.speed_posterior import Hypotheses, weigh
+from ingest.speed_posterior import Hypotheses, line_spectrum, weigh
 from ingest.speed_refine import TurnPhase, refine
 
 ANSWER_ABOVE = 0.95
@@ -25,8 +26,9 @@ NEGLIGIBLE = 14.0  # log weight behind the best
 
 @dataclass(frozen=True)
 class Speed:
-    """candidates: most probable first, summing to 1. phase is the refined phase of the first, over the run.
+    """candidates: most probable first, summing to 1 (less where no turn fits).
 
+    phase: the refined phase of the first candidate, over the run.
     segments: the bar count, told or most probable given the first speed; segments_probability likewise.
     """
 
@@ -109,7 +111,7 @@ def find_speed(
         unexplained &= np.abs(orders - np.round(orders)) > 0.02 + 0.002 * orders
         if len(followed) == FOLLOWED:
             break
-    return _answer(work, lines, followed) if followed else None
+    return _answer(work, lines, followed, segments, (rpm_low, rpm_high)) if followed else None
 
 
 def _by_promise(lines: Lines) -> np.ndarray:
@@ -118,7 +120,13 @@ def _by_promise(lines: Lines) -> np.ndarray:
     return strong[np.argsort(-lines.power[strong] * lines.hz[strong] ** 0.25)]
 
 
-def _answer(work: WorkTrace, lines: Lines, followed: list[tuple[Hypotheses, AngleTrace]]) -> Speed:
+def _answer(
+    work: WorkTrace,
+    lines: Lines,
+    followed: list[tuple[Hypotheses, AngleTrace]],
+    segments: int | None,
+    band_rpm: tuple[float, float],
+) -> Speed:
     """Merge the hypotheses of all followed lines into speeds with probabilities, and refine the first."""
     weights = np.concatenate([h.log_weight for h, _ in followed])
     hz = np.concatenate([h.turn_hz for h, _ in followed])
@@ -147,8 +155,31 @@ def _answer(work: WorkTrace, lines: Lines, followed: list[tuple[Hypotheses, Angl
     trace = followed[source[best]][1]
     phase = _refined(work, lines, trace, int(order_of_line[best]))
     candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
+    by_turn = retraced(work, lines.highest_hz, phase.time_s, phase.turns)
+    if by_turn.cycles >= 2:
+        doubted = doubt(
+            line_spectrum(by_turn),
+            60 * phase.turn_hz,
+            int(lines.highest_hz / phase.turn_hz),
+            segments or int(bars[best]),
+            told=segments is not None,
+            band_rpm=band_rpm,
+        )
+        candidates = _shared(candidates, doubted) if doubted else candidates
     repeat_ms = _pattern_repeat_ms(phase)
     return Speed(tuple(candidates), int(bars[best]), groups[0][2], phase, lines, repeat_ms)
+
+
+def _shared(candidates: list[SpeedCandidate], doubted: Doubt) -> list[SpeedCandidate]:
+    """Halve the first candidate's probability; the rival, if there is one, gets the other half."""
+    first = SpeedCandidate(candidates[0].rpm, candidates[0].probability / 2)
+    rest = candidates[1:]
+    if doubted.rival_rpm is not None:
+        same = [c for c in rest if abs(c.rpm / doubted.rival_rpm - 1) < SAME_SPEED]
+        rest = [c for c in rest if c not in same]
+        rest.append(SpeedCandidate(doubted.rival_rpm, first.probability + sum(c.probability for c in same)))
+    # The first keeps its place: the phase is its own.
+    return [first, *sorted(rest, key=lambda c: -c.probability)]
 
 
 def _refined(work: WorkTrace, lines: Lines, trace: AngleTrace, line_order: int) -> TurnPhase:

@@ -124,16 +124,19 @@ def _leakage() -> np.ndarray:
     return np.where(away >= 2, 0.5 / (1e-9 + (np.pi * away * (away**2 - 1)) ** 2), 0.0) * (away >= 2)
 
 
-def slot_log_ratios(x: np.ndarray, floor: np.ndarray, below_level: np.ndarray | float = 0.0) -> np.ndarray:
-    """Log likelihood ratio line : no line for each slot, class level and class; shape (K, J, 3).
+def slot_log_ratios(
+    x: np.ndarray, floor: np.ndarray, kind: str, below_level: np.ndarray | float = 0.0
+) -> np.ndarray:
+    """Log likelihood ratio line : no line for each slot and level of the class `kind`; shape (K, J).
 
     below_level: log power by which a slot's expected line lies below its class's level.
     """
     row = ((np.log(np.maximum(x, 1e-4)) - LOG_X[0]) / X_STEP + 0.5).astype(int)
     column = ((-np.log(floor) - below_level) / S_STEP + 0.5).astype(int)
     columns = column[:, None] + PER_LEVEL * np.arange(len(LEVELS))
-    line = LINE_DENSITIES[np.minimum(row, len(LOG_X) - 1)[:, None], np.clip(columns, 0, len(LOG_S) - 1)]
-    ratio = line - log_no_line(x, floor)[:, None, None]
+    densities = LINE_DENSITIES[kind]
+    line = densities[np.minimum(row, len(LOG_X) - 1)[:, None], np.clip(columns, 0, len(LOG_S) - 1)]
+    ratio = line - log_no_line(x, floor)[:, None]
     return np.logaddexp(ratio + np.log1p(-ODD_SLOT), np.log(ODD_SLOT))
 
 
@@ -214,9 +217,9 @@ def _bar_scores(
     count = max(int(highest * line_order), 4)
     k = np.arange(1, count + 1)
     x, floor = spectrum.at(k / line_order)
-    even = slot_log_ratios(x, floor, FALL_EVEN * np.log(np.maximum(k, 2) / 2))[..., 0]
-    odd = slot_log_ratios(x, floor, FALL_ODD * np.log(np.maximum(k, 2) / 2))[..., 1]
-    ripple = slot_log_ratios(x, floor)[..., 2]
+    even = slot_log_ratios(x, floor, "even", FALL_EVEN * np.log(np.maximum(k, 2) / 2))
+    odd = slot_log_ratios(x, floor, "odd", FALL_ODD * np.log(np.maximum(k, 2) / 2))
+    ripple = slot_log_ratios(x, floor, "ripple")
     humps = np.where(bars % 2 == 0, bars, 2 * bars)  # lcm(2, bars)
     is_ripple = (k[None, :] % humps[:, None] == 0).astype(float)
     is_brush = ((k[None, :] % bars[:, None] == 0) & (k % 2 == 1) & (k > 1)).astype(float)
@@ -230,7 +233,7 @@ def _bar_scores(
     score = score + once + twice + _log_sum(ripple_sum) + _log_sum(brush_sum)
     folded = _alias_orders(sampled * line_order, count, spectrum.cycles / line_order)
     if len(folded) and slow_sampling:
-        alias = slot_log_ratios(*spectrum.at(folded / line_order))[..., 0].sum(axis=0)
+        alias = slot_log_ratios(*spectrum.at(folded / line_order), "even").sum(axis=0)
         score = score + np.clip(_log_sum(alias) - np.log(len(LEVELS)), 0.0, MOST_ALIAS)
     even_top, odd_top = even_sum.max(axis=1), odd_sum.max(axis=1)
     both = np.exp(even_sum - even_top[:, None]) @ EVEN_AND_ODD * np.exp(odd_sum - odd_top[:, None])
@@ -285,4 +288,4 @@ def _level_priors() -> tuple[np.ndarray, np.ndarray]:
 
 RIPPLE_LEVEL_PRIOR, EVEN_AND_ODD = _level_priors()
 LEAKAGE = _leakage()
-LINE_DENSITIES = np.stack([_line_density(SPREAD[name]) for name in ("even", "odd", "ripple")], axis=2)
+LINE_DENSITIES = {kind: _line_density(spread) for kind, spread in SPREAD.items()}
