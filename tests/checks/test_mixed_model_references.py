@@ -17,11 +17,10 @@ SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / ".
 
 # Potthoff & Roy 1964 (R nlme's Orthodont): distance in mm at ages 8, 10, 12, 14; from memory of the book, and
 # checked by the likelihood below, which no slip of a digit would reproduce.
-ORTHODONT = """26 25 29 31|21.5 22.5 23 26.5|23 22.5 24 27.5|25.5 27.5 26.5 27|20 23.5 22.5 26|24.5 25.5 27
-28.5
+ORTHODONT = """
+26 25 29 31|21.5 22.5 23 26.5|23 22.5 24 27.5|25.5 27.5 26.5 27|20 23.5 22.5 26|24.5 25.5 27 28.5
 22 22 24.5 26.5|24 21.5 24.5 25.5|23 20.5 31 26|27.5 28 31 31.5|23 23 23.5 25|21.5 23.5 24 28|17 24.5 26 29.5
-22.5 25.5 25.5 26|23 24.5 26 30|22 21.5 23.5 25|21 20 21.5 23|21 21.5 24 25.5|20.5 24 24.5 26|23.5 24.5 25
-26.5
+22.5 25.5 25.5 26|23 24.5 26 30|22 21.5 23.5 25|21 20 21.5 23|21 21.5 24 25.5|20.5 24 24.5 26|23.5 24.5 25 26.5
 21.5 23 22.5 23.5|20 21 21 22.5|21.5 22.5 23 25|23 23 23.5 24|20 21 22 21.5|16.5 19 19 19.5|24.5 25 28 28"""
 
 
@@ -61,7 +60,7 @@ def test_sleepstudy_ml(sleepstudy):
 
 
 def test_orthodont_reml():
-    rows = [[float(v) for v in child.split()] for line in ORTHODONT.split("\n") for child in line.split("|")]
+    rows = [[float(v) for v in child.split()] for child in ORTHODONT.strip().replace("\n", "|").split("|")]
     assert len(rows) == 27
     y = np.array(rows).ravel()
     found = fit_random_slope(group_sums(np.repeat(np.arange(27), 4), np.tile([8.0, 10, 12, 14], 27), y, 27))
