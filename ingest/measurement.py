@@ -18,6 +18,7 @@ from ingest.ripple import AverageTurn, average_turn
 from ingest.settle import Run, find_run
 from ingest.sparks import count_events
 from ingest.speed import ANSWER_ABOVE, Speed, find_speed
+from ingest.switching import may_be_ripple, without_clock
 
 METHOD_VERSION = 2  # raise with every change of a figure; a golden test watches it
 MIN_SAMPLES = 64
@@ -66,7 +67,9 @@ def measure(
             )
         )
 
-    work = prepare(running, rate)
+    work, clock_hz = prepare(running, rate), None
+    if supply == "pwm":
+        work, clock_hz = without_clock(work)
     speed = find_speed(
         work,
         segments=segments,
@@ -124,7 +127,15 @@ def measure(
             )
         )
     reading = _with_speed(
-        reading, speed, turn, check, notes, segments=segments, previous_rpm=previous_rpm, supply=supply
+        reading,
+        speed,
+        turn,
+        check,
+        notes,
+        segments=segments,
+        previous_rpm=previous_rpm,
+        supply=supply,
+        clock_hz=clock_hz,
     )
     return replace(reading, notes=tuple(notes))
 
@@ -221,6 +232,7 @@ def _with_speed(
     segments: int | None,
     previous_rpm: float | None,
     supply: str | None,
+    clock_hz: float | None,
 ) -> Reading:
     """Add speed, candidates and what depends on the turn; a speed that can't be told leaves a note."""
     if speed is None or turn is None:
@@ -264,9 +276,16 @@ def _with_speed(
         reading = replace(reading, pwm_hz=pwm_hz)
         # A foreign line stronger than every shaft order may be what was taken for the ripple's rival.
         told = told and bool(powers[~explained].max() < shaft)
-    clock_hz = round(strongest_hz / turn_hz) * turn_hz
-    if quality.is_clocked(clock_hz) or (supply == "pwm" and note is None):
-        notes.append(quality.clocked_note(clock_hz))
+    if supply == "pwm":
+        told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)
+        if clock_hz is not None and (told or quality.is_clocked(clock_hz, supply)):
+            notes.append(quality.drive_note(clock_hz))
+            reading = replace(reading, pwm_hz=clock_hz)
+        elif note is None:
+            notes.append(quality.clocked_note(clock_hz or strongest_hz))
+    nearest_hz = round(strongest_hz / turn_hz) * turn_hz
+    if quality.is_clocked(nearest_hz, supply):
+        notes.append(quality.clocked_note(nearest_hz))
         told = False
     if not told:
         if not gates:

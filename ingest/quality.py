@@ -117,7 +117,7 @@ def foreign_lines(hz: np.ndarray, power: np.ndarray, explained: np.ndarray, swin
 def foreign_note(hz: np.ndarray, rate_hz: float, supply: str | None) -> tuple[Note | None, float | None]:
     """Name foreign lines as PWM or alternator ripple: a note, and the frequency if it is PWM."""
     if supply == "pwm" and len(hz):
-        return Note("pwm-found", "info", f"The drive switches at about {hz[0]:.0f} Hz."), float(hz[0])
+        return Note("pwm-found", "info", f"A line at {hz[0]:.0f} Hz is the drive's too."), None
     if len(hz) and 300 <= hz[0] <= 2000:
         return Note(
             "alternator-suspected",
@@ -140,9 +140,19 @@ def is_mains(line_hz: float) -> bool:
     return any(abs(line_hz - n * mains) < 0.0015 * line_hz for mains in MAINS_HZ for n in (1, 2, 3, 6))
 
 
-def is_clocked(line_hz: float) -> bool:
-    """Tell whether a line sits on a round 100 Hz to 30 parts in a million, as only an oscillator's does."""
-    return line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < 3e-5 * line_hz
+def is_clocked(line_hz: float, supply: str | None) -> bool:
+    """Tell whether a line may be a switched drive's: on a round 100 Hz to 30 parts in a million.
+
+    A steady pump can sit on a round figure too, so without a switched supply only lines above 2 kHz count,
+    where drives switch and few commutators ripple.
+    """
+    round_figure = line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < 3e-5 * line_hz
+    return round_figure and (supply == "pwm" or line_hz > 2000)
+
+
+def drive_note(clock_hz: float) -> Note:
+    """Say what the drive's clock was taken to be."""
+    return Note("pwm-found", "info", f"The drive switches at about {clock_hz:.0f} Hz; this was taken out.")
 
 
 def clocked_note(line_hz: float) -> Note:
