@@ -34,7 +34,9 @@ def loaded(tmp_path_factory):
         for visit, name in zip(steady_visits(n=4), ("a.csv", "b.csv", "b-again.csv", "gone.csv"), strict=True)
     ]
     visits.append(visits[0] | {"capture": "copy of a.csv"})
-    folder = write_visits(root / "f", visits, **ONE_UNIT)
+    # Half a turn and a whole one look alike here, so the type says how many segments there are.
+    types = "pump_type,segments,current_low_a,current_high_a\nP1,8,4,7"
+    folder = write_visits(root / "f", visits, **(ONE_UNIT | {"pump_types": types}))
     (folder / "captures").mkdir()
     for seed, name in enumerate(("a.csv", "b.csv")):
         np.savetxt(
