@@ -25,6 +25,9 @@ WORTH_COUNTING = 10**-4.5  # of the strongest line's power
 WORTH_COUNTING_UNUSUAL = 10**-2.2  # where an untold, unusually slow speed has a usual rival
 SLOWEST_RPM, FASTEST_RPM = 1500.0, 16_000.0  # a rival must be a speed pumps run at
 ODD_TOLD, ODD_UNTOLD = 0.05, 0.25  # odd over even power that half the speed would explain better
+ODD_UNTOLD_UNUSUAL = 0.6  # where half the speed is outside the band
+BLATANT = 0.1  # odd over the strongest line, when that is no ripple
+MOST_BARS_UNUSUAL = 16  # an unusual speed and an unusual bar count at once are not believed
 COMB_AT_HALF = 0.1  # power where half the speed has its ripple, over the answer's own ripple
 ONCE_COUNTS = 0.1  # the load alone can make order 1
 FAINT_RIPPLE = 0.003  # of the strongest line's power: no fault hides the ripple so far
@@ -56,15 +59,22 @@ def doubt(
     """
     x, floor = spectrum.at(np.arange(1.0, count + 1))
     power = x * floor
-    if _half_speed_fits(x, power, segments, told) and rpm / 2 >= SLOWEST_RPM:
-        return Doubt(rpm / 2)
     usual = band_rpm[0] <= rpm <= band_rpm[1]
+    if not told and not usual and segments > MOST_BARS_UNUSUAL:
+        return Doubt(None)
+    half_usual = band_rpm[0] <= rpm / 2 <= band_rpm[1]
+    if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(
+        x, power, segments, told=told, usual=usual, half_usual=half_usual
+    ):
+        return Doubt(rpm / 2)
     ratio, sure = _rival_ripple(power, lcm(2, segments))
     if ratio * rpm >= SLOWEST_RPM and (sure or band_rpm[0] <= ratio * rpm <= band_rpm[1]):
         return Doubt(ratio * rpm)
     worth = WORTH_COUNTING if told or usual else WORTH_COUNTING_UNUSUAL
     step = _common_order((x > FAR_ABOVE_FLOOR) & (power > worth * power.max()), power)
     faster = rpm * step / 2
+    if step > 2 and not told and not usual:
+        return Doubt(None)
     if step > 2 and faster <= FASTEST_RPM and 2 * step <= count:
         fall = power[2 * step - 1] / power[step - 1]
         faster_usual = band_rpm[0] <= faster <= band_rpm[1]
@@ -74,22 +84,29 @@ def doubt(
     return Doubt(None) if _smeared(spectrum, count) else None
 
 
-def _half_speed_fits(x: np.ndarray, power: np.ndarray, segments: int, told: bool) -> bool:
+def _half_speed_fits(
+    x: np.ndarray, power: np.ndarray, segments: int, *, told: bool, usual: bool, half_usual: bool
+) -> bool:
     """Tell whether odd orders rival the even ones, and half the speed has a ripple to show; x, power (k,)."""
     order = np.arange(1, len(x) + 1)
-    seen = np.where(x > FAR_ABOVE_FLOOR / 2, power, 0.0)
     ripple = lcm(2, segments)
+    if ripple > len(power):
+        return not told
+    own, at_half = power[ripple - 1], power[ripple // 2 - 1]
+    if told and segments % 2 and at_half > own:
+        return True
+    seen = np.where(x > FAR_ABOVE_FLOOR / 2, power, 0.0)
     odd = np.where((order % 2 == 1) & (order % segments != 0), seen, 0.0)
-    odd[0] *= ONCE_COUNTS
-    even = np.where((order % 2 == 0) & (order % ripple != 0), seen, 0.0)
+    even = np.where((order % 2 == 0) & (order % (ripple // 2) != 0), seen, 0.0)
+    # Odd orders near the strongest line's height break the symmetry whatever the ripple does.
+    blatant = odd.max() > BLATANT * power.max() and (int(np.argmax(power)) + 1) % ripple != 0
+    half_likelier = at_half > own if told else half_usual and not usual
+    if not half_likelier:
+        odd[0] *= ONCE_COUNTS
     if told:
-        # Its ripple would lie at half the answer's, even or odd.
-        if ripple > len(power) or power[ripple // 2 - 1] < COMB_AT_HALF * power[ripple - 1]:
-            return False
-        if segments % 2:
-            return bool(power[segments - 1] > power[ripple - 1] or odd.max() > ODD_TOLD * even.max() > 0)
-        return bool(odd.max() > ODD_TOLD * even.max())
-    return bool(odd.max() > ODD_UNTOLD * even.max())
+        return bool((blatant or at_half > COMB_AT_HALF * own) and odd.max() > ODD_TOLD * even.max())
+    most = ODD_UNTOLD if blatant or half_usual else ODD_UNTOLD_UNUSUAL
+    return bool(odd.max() > most * even.max())
 
 
 def _rival_ripple(power: np.ndarray, ripple: int) -> tuple[float, bool]:
