@@ -141,12 +141,12 @@ def is_mains(line_hz: float) -> bool:
 
 
 def is_clocked(line_hz: float, supply: str | None) -> bool:
-    """Tell whether a line may be a switched drive's: on a round 100 Hz to 30 parts in a million.
+    """Tell whether a line may be a switched drive's: on a round 100 Hz to 100 parts in a million.
 
     A steady pump can sit on a round figure too, so without a switched supply only lines above 2 kHz count,
     where drives switch and few commutators ripple.
     """
-    round_figure = line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < 3e-5 * line_hz
+    round_figure = line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < 1e-4 * line_hz
     return round_figure and (supply == "pwm" or line_hz > 2000)
 
 

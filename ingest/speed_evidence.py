@@ -81,7 +81,8 @@ def doubt(
         slow_fall = SLOW_FALL if faster_usual or not usual else SLOW_FALL_BAND
         if slow_fall < fall < 10 or (faster_usual and not usual):
             return Doubt(faster)
-    return Doubt(None) if _smeared(spectrum, count) else None
+    unlikely = not SLOWEST_RPM <= rpm <= FASTEST_RPM
+    return Doubt(None) if unlikely or _smeared(spectrum, count) else None
 
 
 def _half_speed_fits(
@@ -114,10 +115,10 @@ def _rival_ripple(power: np.ndarray, ripple: int) -> tuple[float, bool]:
 
     True when the strongest order's second harmonic falls off too, as a ripple's does and a bad bar's doesn't.
     """
-    strongest = int(np.argmax(power)) + 1
+    strongest = int(np.argmax(power[1:])) + 2  # order 1 may be slow drift
     if strongest == ripple or ripple > len(power):
         return 0.0, False
-    top, own = power[strongest - 1], power[ripple - 1 :: ripple][:2].max()
+    top, own = power[strongest - 1], power[ripple - 1]
     others = np.where(np.arange(1, len(power) + 1) % strongest != 0, power, 0.0).max()
     alone = strongest % ripple != 0 and others < ALONE * top
     second = power[2 * strongest - 1] if 2 * strongest <= len(power) else 0.0
