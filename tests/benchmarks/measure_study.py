@@ -57,8 +57,9 @@ def outcome(study: StudyCapture, mode: str, seed: int) -> Outcome:
             previous_rpm=study.previous_rpm if mode == "previous" else None,
         )
     except CaptureRefused as refusal:
-        return Outcome(study.stratum, mode, seed, gated, capture.duration_s, nan, nan, nan, False, nan, nan, nan,
-                       nan, time.process_time() - began, refusal.code)  # fmt: skip
+        spent = time.process_time() - began
+        untold = (nan, nan, nan, False, nan, nan, nan, nan)
+        return Outcome(study.stratum, mode, seed, gated, capture.duration_s, *untold, spent, refusal.code)
     spent = time.process_time() - began
     from_s, to_s = r.steady_from_s or 0.0, r.steady_to_s or 0.0
     rpm, mean_a = study.truth.mean_rpm(from_s, to_s), study.truth.mean_a(from_s, to_s)  # type: ignore[attr-defined]
@@ -86,7 +87,8 @@ def outcome(study: StudyCapture, mode: str, seed: int) -> Outcome:
 def table(outcomes: list[Outcome]) -> list[str]:
     """Rows of the study table, one per stratum and mode, gated captures first."""
     lines = [
-        f"{'stratum':20} {'mode':9} {'n':>4} {'refused':>8} {'gross':>6} {'median':>8} {'p99':>8} {'1se':>4} {'2se':>4}"
+        f"{'stratum':20} {'mode':9} {'n':>4} {'refused':>8} {'gross':>6} {'median':>8} {'p99':>8} "
+        f"{'1se':>4} {'2se':>4}"
     ]
     strata = list(dict.fromkeys(o.stratum for o in outcomes))
     for stratum in strata:
@@ -122,7 +124,7 @@ def summary(outcomes: list[Outcome]) -> list[str]:
     lines = []
     for mode in MODES:
         for name, pick in (
-            ("usual band, gated", lambda o: o.gated and not (mode == "untold" and o.stratum == "alike")),
+            ("usual band, gated", lambda o: o.gated and not (o.mode == "untold" and o.stratum == "alike")),
             ("usual band, outside gates", lambda o: not o.gated),
             ("alike", lambda o: o.stratum == "alike"),
         ):
@@ -146,7 +148,8 @@ def summary(outcomes: list[Outcome]) -> list[str]:
     )
     mean = np.abs([o.mean_error for o in own if np.isfinite(o.mean_error)])
     lines.append(
-        f"ripple at 12 steps or more: median {100 * np.median(ripple):.2f} %, 90 % within {100 * np.quantile(ripple, 0.9):.2f} %"
+        f"ripple at 12 steps or more: median {100 * np.median(ripple):.2f} %, "
+        f"90 % within {100 * np.quantile(ripple, 0.9):.2f} %"
     )
     lines.append(
         f"mean: median {100 * np.median(mean):.4f} %, 90 % within {100 * np.quantile(mean, 0.9):.3f} %"
