@@ -96,6 +96,8 @@ def test_what_cannot_be_measured_is_named_and_left_alone(ledger):
     assert "is missing; restore it from a backup" in made.failed[1]
 
 
-def test_the_command_on_a_current_ledger(ledger, capsys):
+def test_the_command_measures_what_an_older_method_left_and_then_nothing(ledger, capsys):
+    assert main(["reanalyse", "--ledger", str(ledger)]) == 0
+    assert "6 visits measured again" in capsys.readouterr().out
     assert main(["reanalyse", "--ledger", str(ledger)]) == 0
     assert "0 visits measured again" in capsys.readouterr().out

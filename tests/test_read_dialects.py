@@ -58,7 +58,7 @@ def test_measured_mean_and_speed_do_not_depend_on_the_dialect(name):
     function = next(function for function in SCENARIOS if function.__name__ == name)
     scenario = function()
     capture = read_capture_bytes(scenario.file_name, scenario.data, **scenario.options)
-    reading = measure(capture)
+    reading = measure(capture, segments=SEGMENTS)
     assert reading.mean_a == pytest.approx(np.nanmean(scenario.current_a), rel=1e-3)
     assert reading.rpm == pytest.approx(RPM, rel=1e-3)
     assert {note.code for note in capture.notes} <= {note.code for note in reading.notes}
