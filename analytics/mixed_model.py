@@ -47,7 +47,8 @@ class RandomSlope:
 
 def group_sums(group: np.ndarray, x: np.ndarray, y: np.ndarray, groups: int) -> GroupSums:
     """Sum observations by group code (0 to groups - 1); centred first, so that no digits are lost."""
-    x_0, y_0 = float(np.mean(x)), float(np.mean(y))
+    # A metric that no visit has leaves nothing to centre.
+    x_0, y_0 = (float(np.mean(x)), float(np.mean(y))) if len(x) else (0.0, 0.0)
     x, y = x - x_0, y - y_0
     n, sx, sxx, sy, sxy, syy = (
         np.bincount(group, w, groups) for w in (np.ones_like(x), x, x * x, y, x * y, y * y)
