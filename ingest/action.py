@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ingest.facts import number
 from ingest.rules import CIRCUIT, FILTER, REPEAT, RULES, STARVATION
 from ingest.settings import DEFAULTS
 
@@ -98,7 +99,7 @@ def decide_actions(
         reasons = standing["reason"].reindex(last.index[booked]).fillna("no reason given")
         action[booked], text[booked] = "book replacement", "Booked by a person: " + reasons + "."
 
-    days = _number(last, "pm_interval_days", float(settings["next_capture_days"]))
+    days = number(last, "pm_interval_days", float(settings["next_capture_days"]))
     days = np.where(action == "shorten interval", days / 2, days)
     days = np.where(np.isin(action, ["repeat capture", "check circuit", "check filter or strainer"]), 0, days)
     due = pd.to_datetime(last["visited_on"]) + pd.to_timedelta(np.round(days), unit="D")
@@ -155,10 +156,3 @@ def _evidence(
             FILTER: last["filter"].isin(NOT_SERVICEABLE) | filter_changed,
         }
     )
-
-
-def _number(frame: pd.DataFrame, column: str, default: float) -> np.ndarray:
-    if column not in frame:
-        return np.full(len(frame), default)
-    values = pd.to_numeric(frame[column], errors="coerce").to_numpy(float)
-    return np.where(np.isnan(values), default, values)

@@ -19,10 +19,10 @@ NOMINAL = sensitivities()
 def corrected(visits: pd.DataFrame, reference_v: Any, reference_kpa: Any) -> tuple[np.ndarray, np.ndarray]:
     """Return ln current and ln speed at the reference volts and pressure; uncorrected where unknown."""
     with np.errstate(invalid="ignore", divide="ignore"):
-        ln_current = np.log(_number(visits, "mean_a"))
-        ln_speed = np.log(_number(visits, "rpm"))
-    volts = log_volts_ratio(_number(visits, "supply_v"), reference_v)
-    pressure = log_ratio(_number(visits, "fuel_pressure_kpa"), reference_kpa)
+        ln_current = np.log(number(visits, "mean_a"))
+        ln_speed = np.log(number(visits, "rpm"))
+    volts = log_volts_ratio(number(visits, "supply_v"), reference_v)
+    pressure = log_ratio(number(visits, "fuel_pressure_kpa"), reference_kpa)
     ln_current = ln_current - NOMINAL.current_volts * volts - NOMINAL.current_pressure * pressure
     return ln_current, ln_speed - NOMINAL.speed_volts * volts - NOMINAL.speed_pressure * pressure
 
@@ -36,11 +36,11 @@ def add_baseline(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame
     make a baseline.
     """
     out = visits.copy()
-    reference_v = float(settings["reference_supply_v"]) * _number(out, "system_v", 12.0) / 12.0
-    rated_kpa = _number(out, "rated_pressure_kpa")
+    reference_v = float(settings["reference_supply_v"]) * number(out, "system_v", 12.0) / 12.0
+    rated_kpa = number(out, "rated_pressure_kpa")
     out["ln_a"], out["ln_rpm"] = corrected(out, reference_v, rated_kpa)
     state = out["state"].fillna("?").astype(str)
-    duty = (_number(out, "duty_pct") / 5).round().astype(str)
+    duty = (number(out, "duty_pct") / 5).round().astype(str)
     group = [out["pump_id"], state, pd.Series(duty, index=out.index)]
     order = out.assign(_o=np.arange(len(out))).sort_values(["pump_id", "visited_on", "visit_id"]).index
     trusted = out["in_trend"].fillna(True).astype(bool) & out["reason"].fillna("pm").isin(
@@ -58,7 +58,7 @@ def add_baseline(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame
         out[f"baseline_{name}"] = (before_total / before_count.where(before_count > 0)).reindex(out.index)
         if name == "ln_a":
             out["baseline_count"] = before_count.reindex(out.index)
-            distance = pd.Series(_number(out, "distance_on_pump_km"), index=out.index).loc[order]
+            distance = pd.Series(number(out, "distance_on_pump_km"), index=out.index).loc[order]
             at_first = distance.where(first & (rank == 1)).groupby(keys).transform("max").reindex(out.index)
     kind = np.select(
         [
@@ -75,37 +75,37 @@ def add_baseline(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame
 
 def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
     """Return one bool column per fact for visits prepared by `add_baseline`; unknown is False."""
-    mean_a = _number(visits, "mean_a")
-    rpm = _number(visits, "rpm")
+    mean_a = number(visits, "mean_a")
+    rpm = number(visits, "rpm")
     brushed = (visits["motor"].fillna("brushed") != "brushless").to_numpy()
     pwm = (visits["supply"].fillna("direct") == "pwm").to_numpy()
-    full_duty = ~pwm | (_number(visits, "duty_pct") >= 95)  # an unknown duty can't be compared
+    full_duty = ~pwm | (number(visits, "duty_pct") >= 95)  # an unknown duty can't be compared
 
-    low_a, high_a = _number(visits, "current_low_a"), _number(visits, "current_high_a")
-    ln_at_spec, _ = corrected(visits, _number(visits, "spec_at_v"), _number(visits, "spec_at_kpa"))
+    low_a, high_a = number(visits, "current_low_a"), number(visits, "current_high_a")
+    ln_at_spec, _ = corrected(visits, number(visits, "spec_at_v"), number(visits, "spec_at_kpa"))
     at_spec_a = np.exp(ln_at_spec)
     edge_a = settings["near_limit_share"] * (high_a - low_a)
 
-    rpm_low = _number(visits, "rpm_low", settings["rpm_low"])
-    rpm_high = _number(visits, "rpm_high", settings["rpm_high"])
+    rpm_low = number(visits, "rpm_low", settings["rpm_low"])
+    rpm_high = number(visits, "rpm_high", settings["rpm_high"])
     # Without a turn to average over, the plain figure serves only where no sparks enlarge it.
-    few_sparks = _number(visits, "sparks_per_s") < settings["few_sparks_per_s"]
-    plain = np.where(few_sparks, _number(visits, "raw_ripple_pct"), np.nan)
-    ripple = np.where(np.isnan(_number(visits, "ripple_pct")), plain, _number(visits, "ripple_pct"))
-    ripple_limit = _number(visits, "ripple_limit_pct", settings["ripple_limit_pct"])
+    few_sparks = number(visits, "sparks_per_s") < settings["few_sparks_per_s"]
+    plain = np.where(few_sparks, number(visits, "raw_ripple_pct"), np.nan)
+    ripple = np.where(np.isnan(number(visits, "ripple_pct")), plain, number(visits, "ripple_pct"))
+    ripple_limit = number(visits, "ripple_limit_pct", settings["ripple_limit_pct"])
 
-    supply_v = _number(visits, "supply_v")
-    scale = _number(visits, "system_v", 12.0) / 12.0
+    supply_v = number(visits, "supply_v")
+    scale = number(visits, "system_v", 12.0) / 12.0
     prime = (visits["state"] == "prime").to_numpy()
     low_supply = scale * np.where(prime, settings["low_supply_prime_v"], settings["low_supply_v"])
-    drop_supply, drop_ground = _number(visits, "drop_supply_v"), _number(visits, "drop_ground_v")
+    drop_supply, drop_ground = number(visits, "drop_supply_v"), number(visits, "drop_ground_v")
 
-    d_current = np.expm1(_number(visits, "ln_a") - _number(visits, "baseline_ln_a")) * 100
-    d_speed = np.expm1(_number(visits, "ln_rpm") - _number(visits, "baseline_ln_rpm")) * 100
+    d_current = np.expm1(number(visits, "ln_a") - number(visits, "baseline_ln_a")) * 100
+    d_speed = np.expm1(number(visits, "ln_rpm") - number(visits, "baseline_ln_rpm")) * 100
     some, far = settings["baseline_change_pct"], settings["baseline_far_pct"]
 
-    delivery, pressure = _number(visits, "delivery_l_min"), _number(visits, "fuel_pressure_kpa")
-    rated = _number(visits, "rated_pressure_kpa")
+    delivery, pressure = number(visits, "delivery_l_min"), number(visits, "fuel_pressure_kpa")
+    rated = number(visits, "rated_pressure_kpa")
     with np.errstate(invalid="ignore"):
         made = {
             "no_current_reading": np.isnan(mean_a),
@@ -131,8 +131,8 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
             "drops_passed": (drop_supply <= settings["drop_supply_limit_v"])
             & (drop_ground <= settings["drop_ground_limit_v"]),
             "delivery_good": (delivery >= settings["min_delivery_l_min"]) & ~(pressure < 0.9 * rated),
-            "fuel_level_good": _number(visits, "fuel_level_pct") >= settings["low_fuel_level_pct"],
-            "zero_checked": ~np.isnan(_number(visits, "zero_a")) | (visits["origin"] == "meter").to_numpy(),
+            "fuel_level_good": number(visits, "fuel_level_pct") >= settings["low_fuel_level_pct"],
+            "zero_checked": ~np.isnan(number(visits, "zero_a")) | (visits["origin"] == "meter").to_numpy(),
         }
         # Low volts explain low readings, so here the readings count as they were taken.
         made["current_or_speed_low"] = (
@@ -149,10 +149,10 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
 
 def _fell_uncorrected(visits: pd.DataFrame, column: str, pct: float) -> np.ndarray:
     first = visits.groupby("pump_id")[column].transform("first").to_numpy(float)
-    return _number(visits, column) < first * (1 - pct / 100)
+    return number(visits, column) < first * (1 - pct / 100)
 
 
-def _number(visits: pd.DataFrame, column: str, default: float = np.nan) -> np.ndarray:
+def number(visits: pd.DataFrame, column: str, default: float = np.nan) -> np.ndarray:
     """Return a column as float, NaN (or `default`) where missing or absent."""
     if column not in visits:
         return np.full(len(visits), default)
