@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analytics.level_rate import BAD, LevelRate, merge, predict, update
+from analytics.level_rate import LOG_2PI, LevelRate, merge, predict, update, weigh
 from analytics.tracks import Tracks
 
 UNIT_KM = 10e3
@@ -90,19 +90,12 @@ def _update_level(
     """As level_rate.update for the own level alone."""
     seen = ~np.isnan(y)
     e = np.where(seen, y - b, 0.0)
-    v_good, v_bad = bb + r, bb + BAD * r
-    l_good = np.log1p(-bad) - 0.5 * (np.log(v_good) + e * e / v_good)
-    l_bad = np.log(bad) - 0.5 * (np.log(v_bad) + e * e / v_bad)
-    top = np.maximum(l_good, l_bad)
-    total = top + np.log(np.exp(l_good - top) + np.exp(l_bad - top))
-    p_bad = np.exp(l_bad - total)
-    gain = (1 - p_bad) / v_good + p_bad / v_bad
-    second = (1 - p_bad) / v_good**2 + p_bad / v_bad**2
+    total, _, gain, second = weigh(e, bb, r, bad)
     shrink = gain - e * e * (second - gain * gain)
     return (
         np.where(seen, b + bb * gain * e, b),
         np.where(seen, bb - bb * bb * shrink, bb),
-        np.where(seen, total - 0.5 * np.log(2 * np.pi), 0.0),
+        np.where(seen, total - 0.5 * LOG_2PI, 0.0),
     )
 
 

@@ -46,6 +46,28 @@ def predict(state: LevelRate, h: np.ndarray, q: float) -> LevelRate:
     )  # fmt: skip
 
 
+def weigh(
+    e: np.ndarray, spread: np.ndarray, r: np.ndarray | float, bad: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Weigh the good and the wild variant of a reading that misses its forecast by `e`.
+
+    spread: variance of the forecast; r: of a good reading. Returns the log-likelihood without the normal's
+    constant, the chance that it was wild, and the mean of 1/v and of 1/v^2 over both variants.
+    """
+    v_good, v_bad = spread + r, spread + BAD * r
+    l_good = np.log1p(-bad) - 0.5 * (np.log(v_good) + e * e / v_good)
+    l_bad = np.log(bad) - 0.5 * (np.log(v_bad) + e * e / v_bad)
+    top = np.maximum(l_good, l_bad)
+    total = top + np.log(np.exp(l_good - top) + np.exp(l_bad - top))
+    p_bad = np.exp(l_bad - total)
+    return (
+        total,
+        p_bad,
+        (1 - p_bad) / v_good + p_bad / v_bad,
+        (1 - p_bad) / v_good**2 + p_bad / v_bad**2,
+    )
+
+
 def update(
     state: LevelRate, y: np.ndarray, r: np.ndarray | float, bad: float
 ) -> tuple[LevelRate, np.ndarray, np.ndarray]:
@@ -57,15 +79,7 @@ def update(
     g_b, g_w, g_s = bb + bw, bw + ww, bs + ws
     seen = ~np.isnan(y)
     e = np.where(seen, y - b - w, 0.0)
-    spread = g_b + g_w
-    v_good, v_bad = spread + r, spread + BAD * r
-    l_good = np.log1p(-bad) - 0.5 * (np.log(v_good) + e * e / v_good)
-    l_bad = np.log(bad) - 0.5 * (np.log(v_bad) + e * e / v_bad)
-    top = np.maximum(l_good, l_bad)
-    total = top + np.log(np.exp(l_good - top) + np.exp(l_bad - top))
-    p_bad = np.exp(l_bad - total)
-    gain = (1 - p_bad) / v_good + p_bad / v_bad
-    second = (1 - p_bad) / v_good**2 + p_bad / v_bad**2
+    total, p_bad, gain, second = weigh(e, g_b + g_w, r, bad)
     shrink = np.where(seen, gain - e * e * (second - gain * gain), 0.0)
     move = np.where(seen, gain * e, 0.0)
     new = LevelRate(
