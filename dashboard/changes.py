@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import json
-from datetime import date
 from pathlib import Path
-from typing import Any
 
 from dashboard.queries import statement
+from ingest.changes import log_change
 from ingest.errors import EntryRefused
 from ingest.ledger import open_ledger
 
+COMMAND = "dashboard"  # how the change log names what was done on a page
 ANSWERS = {"confirmed": "It is right as it stands", "dismissed": "It doesn't matter"}
 
 
@@ -36,21 +35,10 @@ def answer_question(ledger: Path, question_id: int, status: str, answer: str, by
         table_name, row_key, _, code = rows[0]
         if table_name == "visit":
             connection.execute(statement("visit_to_trend"), {"row_key": row_key})
-        _log(connection, by, table_name, row_key, code, None, status, answer)
-        connection.execute("COMMIT")
-
-
-def set_setting(ledger: Path, key: str, value: Any, valid_from: date, by: str, reason: str) -> None:
-    """Set one setting from a day on; the earlier value stays for the days before."""
-    demand(by, "your initials")
-    demand(reason, "a reason")
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
-        connection.execute(
-            statement("set_setting"),
-            {"key": key, "value": json.dumps(value), "valid_from": valid_from, "by": by.strip()},
-        )
-        _log(connection, by, "setting", key, "value", None, json.dumps(value), reason)
+        log_change(
+            connection, table_name, row_key, code, None, status, by=by.strip(), reason=answer.strip(),
+            command=COMMAND,
+        )  # fmt: skip
         connection.execute("COMMIT")
 
 
@@ -58,13 +46,3 @@ def demand(text: str, what: str) -> None:
     """Raise EntryRefused when a text is blank."""
     if not text or not text.strip():
         raise EntryRefused("missing", f"Give {what} first.")
-
-
-def _log(connection: Any, by: str, table: str, key: str, field: str, old: Any, new: Any, reason: str) -> None:
-    connection.execute(
-        statement("log_change"),
-        {
-            "by": by.strip(), "table_name": table, "row_key": str(key), "field": field, "old": old,
-            "new": new, "reason": reason.strip(),
-        },
-    )  # fmt: skip

@@ -12,7 +12,7 @@ import streamlit as st
 
 from dashboard import changes, formats, frame, loaders
 from ingest.errors import PumpledgerError
-from ingest.settings import DEFAULTS
+from ingest.settings import DEFAULTS, set_setting
 
 ROWS_A_PAGE = 50
 TYPE_COLUMNS = {
@@ -193,8 +193,12 @@ def show_settings() -> None:
 
 
 def _change_setting(key: str, text: str, valid_from: date, by: str, reason: str) -> None:
-    value = setting_value(key, text)
-    changes.set_setting(loaders.ledger_path(), key, value, valid_from, by, reason)
+    changes.demand(by, "your initials")
+    changes.demand(reason, "a reason")
+    set_setting(
+        loaders.ledger_path(), key, setting_value(key, text),
+        by=by.strip(), reason=reason.strip(), valid_from=valid_from, command=changes.COMMAND,
+    )  # fmt: skip
 
 
 def setting_value(key: str, text: str) -> Any:

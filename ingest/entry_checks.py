@@ -109,7 +109,8 @@ def _odometer(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: d
     history = connection.execute(
         f"SELECT * FROM ({statement('load/odometer_readings')}) WHERE unit = ?", [entry.unit]
     ).df()
-    unit = entry.odometer_unit or settings_at(connection)["distance_unit"]
+    own = settings_at(connection)["distance_unit"]
+    unit = entry.odometer_unit or own
     entered = entry.odometer_km / UNITS[unit].factor
     day = np.datetime64(entry.visited_on or today)
     doubt = judge_entry(history, day, entry.odometer_km, float(np.rint(entered)))
@@ -117,9 +118,11 @@ def _odometer(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: d
         return
     earlier = history[history["read_on"] <= day]
     last_km = float(earlier.sort_values("read_on")["odometer_km"].iloc[-1]) if len(earlier) else None
-    yield Question(
-        "odometer", doubt.code, "Odometer " + odometer_question(doubt, entry.odometer_km, unit, last_km)
-    )
+    text = "Odometer " + odometer_question(doubt, entry.odometer_km, unit, last_km)
+    if unit != own:
+        last = f", the last {format_quantity(last_km, own)}" if last_km is not None else ""
+        text += f" (In {own}: {format_quantity(entry.odometer_km, own)}{last}.)"
+    yield Question("odometer", doubt.code, text)
 
 
 def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:

@@ -15,7 +15,9 @@ from ingest.durable import utc_now
 from ingest.entry_checks import check_visit
 from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.ledger import open_ledger
+from ingest.folder_questions import KEEPS_OUT_OF_TREND
 from ingest.measuring_context import measuring_context
+from ingest.pump_lives import WORK
 from ingest.reading import Reading
 from ingest.statements import statement
 from ingest.visit_entry import VisitEntry
@@ -25,14 +27,14 @@ from ingest.waveforms import store_waveform
 UNKNOWN_TYPE = "unknown"
 REASONS = ("pm", "complaint", "road-call", "after-repair")
 STATES = ("prime", "idle", "loaded")
-WORK = ("filter", "wiring", "tank_cleaned", "other")
 # Entries of a visit that have no column of their own in the table `visit`.
 _NOT_COLUMNS = {"serial", "pump_type", "done"}
 
 
 @dataclass(frozen=True)
 class LoggedVisit:
-    """What became of one entry. `text` is one sentence; `confirmed` the questions a reason settled."""
+    """What became of one entry. `text` says it; `confirmed` the questions a reason settled, `left_open` those
+    that went to the list of open questions."""
 
     stored: bool
     visit_id: int
@@ -40,6 +42,7 @@ class LoggedVisit:
     capture_hash: str | None
     text: str
     confirmed: tuple[Question, ...] = ()
+    left_open: tuple[Question, ...] = ()
 
 
 def log_visit(
@@ -49,11 +52,14 @@ def log_visit(
     reading: Reading | None = None,
     answers: Mapping[str, str] | None = None,
     *,
+    most_questions: int | None = None,
     wait_s: float = 15.0,
 ) -> LoggedVisit:
     """Store one visit with its capture and reading, or with a meter's average amps alone.
 
-    answers: question code -> reason. A visit that is there already changes nothing (`stored` False).
+    answers: question code -> reason. most_questions: ask no more than so many, most basic first; the rest are
+    stored open, and keep the visit out of the trend where they put its reading or mileage in doubt. A visit
+    that is there already changes nothing (`stored` False).
     Raises AnswerNeeded when a question has no reason yet (typing the same value again is none),
     EntryRefused for an entry that can't be taken, LedgerError when the ledger can't be written.
     """
@@ -74,9 +80,13 @@ def log_visit(
             *check_visit(connection, entry, reading),
             *_second_reading(connection, entry),
         )
-        open_questions = tuple(q for q in questions if not answers.get(q.code, "").strip())
-        if open_questions:
-            raise AnswerNeeded(open_questions)
+        unanswered = [q for q in questions if not answers.get(q.code, "").strip()]
+        room = len(questions) if most_questions is None else most_questions
+        ask = tuple(q for q in questions[:room] if q in unanswered)
+        if ask:
+            raise AnswerNeeded(ask)
+        left_open = tuple(q for q in questions[room:] if q in unanswered)
+        confirmed = tuple(q for q in questions if q not in left_open)
         stored = store_waveform(ledger, capture) if capture is not None else None
         connection.execute("BEGIN")
         if pump_id is None:
@@ -90,11 +100,14 @@ def log_visit(
         elif entry.meter_a is not None:
             insert_reading(connection, visit_id, meter_reading(entry.meter_a), origin="meter")
         _insert_services(connection, entry, visit_id)
-        _keep_answers(connection, entry, visit_id, questions, answers)
+        _keep_answers(connection, entry, visit_id, confirmed, answers)
+        _leave_open(connection, entry, visit_id, left_open)
         connection.execute("COMMIT")
-    return LoggedVisit(
-        True, visit_id, pump_id, capture_hash, f"Stored as visit {visit_id} of unit {entry.unit}.", questions
-    )
+    text = f"Stored as visit {visit_id} of unit {entry.unit}."
+    if left_open:
+        more = "One more question about it is" if len(left_open) == 1 else f"{len(left_open)} more are"
+        text += f" {more} in the list of open questions."
+    return LoggedVisit(True, visit_id, pump_id, capture_hash, text, confirmed, left_open)
 
 
 def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: float = 15.0) -> dict[str, Any]:
@@ -316,3 +329,23 @@ def _keep_answers(
                 "answered_by": entry.technician,
             },
         )
+
+
+def _leave_open(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, visit_id: int, questions: tuple[Question, ...]
+) -> None:
+    for question in questions:
+        connection.execute(
+            statement("upkeep/raise_question"),
+            {
+                "at": utc_now(),
+                "table_name": "visit",
+                "row_key": str(visit_id),
+                "unit": entry.unit,
+                "field": question.field,
+                "code": question.code,
+                "text": question.text,
+            },
+        )
+    if any(q.code in KEEPS_OUT_OF_TREND for q in questions):
+        connection.execute("UPDATE visit SET in_trend = FALSE WHERE visit_id = ?", [visit_id])

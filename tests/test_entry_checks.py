@@ -9,6 +9,7 @@ from ingest.errors import AnswerNeeded
 from ingest.fleet_folder import load_folder
 from ingest.ledger import open_ledger
 from ingest.logging_visit import log_visit
+from ingest.settings import settings_at
 from ingest.units import read_quantity
 from ingest.visit_entry import VisitEntry
 from tests.fleet_folders import ONE_UNIT, steady_visits, write_visits
@@ -59,6 +60,12 @@ def test_odometer_that_does_not_fit_the_units_own_mileage(ledger, odometer, code
     asked = ask(ledger, odometer)
     assert list(asked) == [code]
     assert says in asked[code]
+
+
+def test_an_odometer_in_the_other_unit_is_told_in_the_fleets_own_as_well(ledger):
+    with open_ledger(ledger) as connection:
+        assert settings_at(connection)["distance_unit"] == "mi"
+    assert ask(ledger, "87000 km")["odometer-below-last"].endswith("(In mi: 54,059 mi, the last 55,000 mi.)")
 
 
 def test_odometer_between_two_known_readings_is_judged_by_both(ledger):

@@ -265,3 +265,27 @@ def test_settings_are_dated_and_logged(ledger):
     for key, value in (("no_such", 1), ("ripple_limit_pct", "much"), ("distance_unit", 3)):
         with pytest.raises(EntryRefused):
             set_setting(ledger, key, value, by="AB", reason="x")
+
+
+def test_no_more_questions_are_asked_than_wanted_and_the_rest_stay_open(ledger_with_a_unit):
+    ledger = ledger_with_a_unit
+    log_visit(ledger, ENTRY, capture(), READING, NEW)
+    slips = replace(
+        ENTRY, visited_on=date(2026, 6, 2), odometer_km=100.0, odometer_entered=100.0, supply_v=130.0
+    )
+    for most, asked in ((None, ["odometer-below-last", "supply-implausible"]), (1, ["odometer-below-last"])):
+        with pytest.raises(AnswerNeeded) as needed:
+            log_visit(ledger, slips, capture(), READING, most_questions=most)
+        assert codes(needed) == asked
+    logged = log_visit(ledger, slips, capture(), READING, most_questions=0)
+    assert logged.stored
+    assert {q.code for q in logged.left_open} == {"odometer-below-last", "supply-implausible"}
+    assert "2 more are in the list of open questions" in logged.text
+    rows = ask(ledger, "SELECT code FROM question WHERE status = 'open' ORDER BY code")
+    assert rows == [("odometer-below-last",), ("supply-implausible",)]
+    assert ask(ledger, f"SELECT in_trend FROM visit WHERE visit_id = {logged.visit_id}") == [(False,)]
+
+
+def test_a_kept_filter_is_work_done_like_any_other(ledger):
+    log_visit(ledger, replace(ENTRY, done=("filter_kept",)), capture(), READING)
+    assert ask(ledger, "SELECT work FROM service") == [("filter_kept",)]
