@@ -14,8 +14,8 @@ from ingest.capture import Capture
 from ingest.durable import utc_now
 from ingest.entry_checks import check_visit
 from ingest.errors import AnswerNeeded, EntryRefused, Question
-from ingest.ledger import open_ledger
 from ingest.folder_questions import KEEPS_OUT_OF_TREND
+from ingest.ledger import open_ledger
 from ingest.measuring_context import measuring_context
 from ingest.pump_lives import WORK
 from ingest.reading import Reading

@@ -67,8 +67,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     visit.add_argument("--technician", metavar="T")
     visit.add_argument("--note", metavar="TEXT")
     visit.add_argument("--done", action="append", default=[], metavar="WORK",
-                       help="work done: filter, filter_kept (pump changed, filter stayed), wiring, tank_cleaned "
-                       "or other; repeatable")  # fmt: skip
+                       help="work done: filter, filter_kept (it stayed in at a pump change), wiring, "
+                       "tank_cleaned or other; repeatable")  # fmt: skip
     visit.add_argument("--confirm", action="append", default=[], type=_answer, metavar='CODE="WHY"',
                        help="the reason an entry in question is right; repeatable")  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
