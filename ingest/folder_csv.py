@@ -62,7 +62,7 @@ def read_table(
             if column.name == "visited_on":
                 values["visited_at"], values["time_zone"] = read.utc, read.zone.replace("", None)
         else:
-            value, problem = _read_column(cells, column, distance_unit)
+            value, problem = read_column(cells, column, distance_unit)
         if column.required:
             problem = problem.mask((cells == "") & (problem == ""), "is missing")
         if column.kind == "distance":
@@ -190,7 +190,7 @@ def _listed(names: list[str]) -> str:
 _GUARDED = r"^'(?='*\s*[=+\-@＝＋－＠])"
 
 
-def _read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[pd.Series, pd.Series]:
+def read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[pd.Series, pd.Series]:
     """Return the values of one column and, per row, what is wrong with it ("" where nothing is)."""
     problem = pd.Series("", index=cells.index, dtype="object")
     if column.kind in ("text", "id"):
