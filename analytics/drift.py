@@ -1,30 +1,63 @@
 """Drift of current, ripple and speed over distance: level and slope per pump, shrunk to type and fleet.
 
-Per metric and type a random-slope model (analytics.mixed_model) of the normalised readings; each pump gets
-its best linear prediction with its conditional variance, so a pump with two readings shows mostly its type's
-drift, and says so by a wide interval. A limit forecast extrapolates that line. It is NOT a failure forecast:
-crossing a limit of the book is not failing.
+Three levels, learned by `fit_drift` and stored with the fit: a pump's line lies about its type's, a type's
+about the fleet's (random slopes, analytics.mixed_model). `drift_of` only scores: each pump's best linear
+prediction with its variance, so a pump with two readings shows mostly its type's drift, and says so by a wide
+interval. A limit forecast extrapolates that line. It is NOT a failure forecast: crossing a limit of the book
+is not failing.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from analytics.history import History
-from analytics.mixed_model import fit_random_slope, group_sums
+from analytics.mixed_model import GroupSums, fit_random_slope, group_sums, predict, shrunk_lines
 from analytics.normalise import Exponents, covariates, metrics
 
 METRICS = ("mean_a", "ripple_pct", "rpm")
 PER_KM = 10_000.0
 Z_80 = 1.2815515655446004
+FAR_SD = 4.0
+SAMPLE_PUMPS = 5000  # from which the variances are learned; lines are learned from all
+ENOUGH_PUMPS = 5  # with two readings, for a type to have a line of its own while variances are learned
+
+
+@dataclass(frozen=True)
+class DriftFit:
+    """What the fleet's lines are like, for one metric: x in 10,000 km beyond `x_0`, y beyond `y_0` (ln for
+    current and speed).
+
+    line (types + 1, 2), line_cov (types + 1, 2, 2): intercept and slope of each type and what is left open
+    about them, the last for a type never seen; pump_cov (2, 2): of a pump about its type; far: readings
+    farther than this from their pump's median are pulled in.
+    """
+
+    x_0: float
+    y_0: float
+    line: np.ndarray
+    line_cov: np.ndarray
+    pump_cov: np.ndarray
+    residual_var: float
+    far: float
+
+    def to_plain(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        return {k: v.tolist() if isinstance(v, np.ndarray) else v for k, v in asdict(self).items()}
+
+    @classmethod
+    def from_plain(cls, plain: dict[str, Any]) -> DriftFit:
+        """Read what `to_plain` gave."""
+        return cls(**{k: np.array(v, float) if isinstance(v, list) else v for k, v in plain.items()})
 
 
 @dataclass(frozen=True)
 class Drift:
-    """One metric of all pumps, (n,) in row order of the history; NaN without any reading of its type.
+    """One metric of all pumps, (n,) in row order of the history; NaN where the fleet's lines are unknown.
 
     level: now, at reference volts, pressure and warmth, in the metric's unit; slope: per km of the pump's
     clock;
@@ -41,45 +74,70 @@ class Drift:
     readings: np.ndarray
 
 
-def drift_of(history: History, exponents: Exponents, metric: str) -> Drift:
-    """Fit one metric: "mean_a", "ripple_pct" or "rpm"."""
+def fit_drift(
+    history: History, type_code: np.ndarray, types: int, exponents: Exponents, metric: str
+) -> DriftFit | None:
+    """Learn one metric's lines; type_code (pumps,) from 0 to types - 1. None where too few pumps have two
+    readings."""
+    pumps, visits = history.pumps, history.visits
+    value = normalised(visits, pumps, exponents, metric)
+    rows = np.flatnonzero(~np.isnan(value))
+    pump = visits["pump"].to_numpy(int)[rows]
+    y, far = _tamed(value[rows], pump)
+    sums = group_sums(pump, visits["x_km"].to_numpy(float)[rows] / PER_KM, y, len(pumps))
+    x_0, y_0 = sums.x_0, sums.y_0
+    sums = GroupSums(sums.n, sums.x, sums.xx, sums.y, sums.xy, sums.yy)
+    # Types with few pumps share one line while the variances are learned.
+    two = sums.n >= 2
+    enough = np.bincount(type_code[two], minlength=types) >= ENOUGH_PUMPS
+    kind = np.where(enough[type_code], type_code, types)
+    if np.count_nonzero(two & (kind == types)) < ENOUGH_PUMPS:
+        sums_used = np.flatnonzero((sums.n > 0) & (kind < types))
+    else:
+        sums_used = np.flatnonzero(sums.n > 0)
+    if len(sums_used) > SAMPLE_PUMPS:
+        sums_used = np.sort(np.random.default_rng(0).choice(sums_used, SAMPLE_PUMPS, replace=False))
+    _, kind = np.unique(kind[sums_used], return_inverse=True)
+    try:
+        made = fit_random_slope(sums.take(sums_used), kind=kind)
+    except (ValueError, np.linalg.LinAlgError):
+        return None
+    line, line_cov = shrunk_lines(sums, type_code, types, made.covariance, made.residual_var)
+    return DriftFit(x_0, y_0, line, line_cov, made.covariance, made.residual_var, far)
+
+
+def drift_of(
+    history: History, type_code: np.ndarray, exponents: Exponents, metric: str, fit: DriftFit | None
+) -> Drift:
+    """Score one metric of every pump with what was learned; type_code as in `fit_drift`."""
     pumps, visits = history.pumps, history.visits
     n = len(pumps)
     value = normalised(visits, pumps, exponents, metric)
-    pump = visits["pump"].to_numpy(int)
-    seen = ~np.isnan(value)
-    x = visits["x_km"].to_numpy(float) / PER_KM
-    types, _ = pd.factorize(pumps["pump_type"])
-    out = {k: np.full(n, np.nan) for k in ("level", "level_se", "slope", "slope_se", "own_share")}
-    readings = np.bincount(pump[seen], minlength=n)
-    for t in np.unique(types):
-        mine = np.flatnonzero(types == t)
-        rows = seen & (types[pump] == t)
-        place = np.full(n, -1)
-        place[mine] = np.arange(len(mine))
-        y = _tamed(value[rows], pump[rows])
-        try:
-            made = fit_random_slope(group_sums(place[pump[rows]], x[rows], y, len(mine)))
-        except (ValueError, np.linalg.LinAlgError):
-            continue
-        at = pumps["now_km"].to_numpy(float)[mine] / PER_KM
-        z = np.column_stack([np.ones(len(mine)), at])
-        cov = made.blup_cov
-        prior_slope = made.covariance[1, 1]
-        out["level"][mine] = z @ made.beta + (z * made.blup).sum(1)
-        out["level_se"][mine] = np.sqrt(np.einsum("ni,nij,nj->n", z, cov, z))
-        out["slope"][mine] = (made.beta[1] + made.blup[:, 1]) / PER_KM
-        out["slope_se"][mine] = np.sqrt(np.maximum(cov[:, 1, 1], 0)) / PER_KM
-        out["own_share"][mine] = 1 - cov[:, 1, 1] / prior_slope if prior_slope > 0 else 0.0
+    rows = np.flatnonzero(~np.isnan(value))
+    pump = visits["pump"].to_numpy(int)[rows]
+    readings = np.bincount(pump, minlength=n)
+    if fit is None:
+        return Drift(metric, *(np.full(n, np.nan) for _ in range(5)), readings)
+    x = visits["x_km"].to_numpy(float)[rows] / PER_KM
+    y, _ = _tamed(value[rows], pump, fit.far)
+    sums = group_sums(pump, x, y, n, (fit.x_0, fit.y_0))
+    line, open_cov = fit.line[type_code], fit.line_cov[type_code]
+    own, own_cov = predict(sums, line, fit.pump_cov, fit.residual_var)
+    # What is open about the type's line counts as far as the pump rests on it: (I - C M) V (I - C M)'.
+    m = np.stack([np.stack([sums.n, sums.x], -1), np.stack([sums.x, sums.xx], -1)], -2)
+    rest = np.eye(2) - own_cov @ m / fit.residual_var
+    cov = own_cov + rest @ open_cov @ rest.transpose(0, 2, 1)
+    own += line
+    at = pumps["now_km"].to_numpy(float) / PER_KM - fit.x_0
+    level = own[:, 0] + own[:, 1] * at + fit.y_0
+    level_se = np.sqrt(np.maximum(cov[:, 0, 0] + at * (2 * cov[:, 0, 1] + at * cov[:, 1, 1]), 0))
+    slope, slope_se = own[:, 1] / PER_KM, np.sqrt(np.maximum(cov[:, 1, 1], 0)) / PER_KM
+    believed = fit.pump_cov[1, 1] + open_cov[:, 1, 1]
+    share = 1 - cov[:, 1, 1] / np.where(believed > 0, believed, np.inf)
     if metric != "ripple_pct":  # fitted as logarithms
-        level = np.exp(out["level"])
-        out |= {
-            "level": level,
-            "level_se": level * out["level_se"],
-            "slope": level * out["slope"],
-            "slope_se": level * out["slope_se"],
-        }
-    return Drift(metric, readings=readings, **out)
+        level = np.exp(level)
+        level_se, slope, slope_se = level * level_se, level * slope, level * slope_se
+    return Drift(metric, level, level_se, slope, slope_se, share, readings)
 
 
 def normalised(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents, metric: str) -> np.ndarray:
@@ -90,12 +148,15 @@ def normalised(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents, 
     return metrics(visits)[name] - np.where(np.isnan(x), 0.0, x) @ getattr(exponents, name)
 
 
-def _tamed(y: np.ndarray, pump: np.ndarray) -> np.ndarray:
-    """Pull readings farther than 4 robust standard deviations from their pump's median to that distance."""
+def _tamed(y: np.ndarray, pump: np.ndarray, far: float | None = None) -> tuple[np.ndarray, float]:
+    """Pull readings farther than `far` (default: FAR_SD robust standard deviations) from their pump's median
+    to that distance; return them and `far`."""
     middle = pd.Series(y).groupby(pump).transform("median").to_numpy()
     rest = y - middle
-    sd = 1.4826 * np.median(np.abs(rest[rest != 0])) if np.any(rest != 0) else 0.0
-    return middle + np.clip(rest, -4 * sd, 4 * sd) if sd > 0 else y
+    if far is None:
+        some = rest[rest != 0]
+        far = FAR_SD * 1.4826 * float(np.median(np.abs(some))) if len(some) else np.inf
+    return middle + np.clip(rest, -far, far), min(far, 1e300)
 
 
 @dataclass(frozen=True)

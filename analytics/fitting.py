@@ -1,13 +1,15 @@
 """Learn the fleet: how its pumps start, wear, drag and fail. Separate from scoring, and stored with its date.
 
 Stages, each by maximum of a penalised likelihood (the penalty is the trade-knowledge prior below):
-    exponents of the normalisation -> wear (level, rate, power, noise) -> drag -> failure levels by interval
-    likelihood sum over gaps of  log(1 - S) if failed in it, else log S
+    exponents of the normalisation -> lines of current, ripple and speed (drift) -> wear (level, rate, power,
+    noise) -> drag -> failure levels by interval likelihood, the sum over gaps of  log(1 - S) if failed in it,
+    else log S
 The priors are common practice, no source, and weak: a fleet with some dozen failures overrules them.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
@@ -17,6 +19,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from analytics.drag import DragParameters, DragTrack, filter_drag
+from analytics.drift import METRICS, DriftFit, fit_drift
 from analytics.failure_risk import FailureParameters, RiskModel
 from analytics.gaps import Gaps, make_gaps
 from analytics.history import History, load_history
@@ -59,9 +62,13 @@ FILTER_PRIOR = (1.0e-6, 1.0e-6)  # ln torque per km on one filter: usual value a
 
 @dataclass(frozen=True)
 class Fit:
-    """A stored fit: parameters learned from facts dated `data_from` to `data_until`."""
+    """A stored fit: parameters learned from facts dated `data_from` to `data_until`.
+
+    drift: by metric; None where too few pumps have two readings of it.
+    """
 
     parameters: Parameters
+    drift: dict[str, DriftFit | None]
     data_from: date | None
     data_until: date
     method_version: int
@@ -89,7 +96,7 @@ def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
                 made.pumps,
                 made.visits,
                 made.failures,
-                made.parameters.to_json(),
+                _to_json(made),
             ],
         ).fetchall()
     return replace(made, fit_id=rows[0][0])
@@ -108,19 +115,33 @@ def stored_fit(ledger: Path, as_of: date | None = None) -> Fit | None:
     if not rows:
         return None
     fit_id, data_from, data_until, version, pumps, visits, failures, parameters = rows[0]
-    return Fit(
-        Parameters.from_json(parameters), data_from, data_until, version, pumps, visits, failures, fit_id
-    )
+    learned, drift = _from_json(parameters)
+    return Fit(learned, drift, data_from, data_until, version, pumps, visits, failures, fit_id)
+
+
+def _to_json(made: Fit) -> str:
+    drift = {metric: found.to_plain() if found else None for metric, found in made.drift.items()}
+    return json.dumps({"model": json.loads(made.parameters.to_json()), "drift": drift})
+
+
+def _from_json(text: str) -> tuple[Parameters, dict[str, DriftFit | None]]:
+    raw = json.loads(text)
+    drift = {metric: DriftFit.from_plain(found) if found else None for metric, found in raw["drift"].items()}
+    return Parameters.from_json(json.dumps(raw["model"])), drift
 
 
 def fit_history(history: History) -> Fit:
     """Fit on a history; pure, nothing is stored."""
     pumps, visits = history.pumps, history.visits
     p = initial_parameters(history)
-    sample, weight = _sample(history)
+    drift: dict[str, DriftFit | None] = dict.fromkeys(METRICS)
     if len(visits):
         p = replace(p, exponents=fit_exponents(visits, pumps))
-        sample = allow_for_unrecorded(sample, p.exponents)
+        history = allow_for_unrecorded(history, p.exponents)
+        code = p.type_codes(pumps["pump_type"])
+        drift = {m: fit_drift(history, code, len(p.types) - 1, p.exponents, m) for m in METRICS}
+    sample, weight = _sample(history)
+    if len(visits):
         made = channels(sample.visits, sample.pumps, p.exponents)
         p = _fit_wear(p, sample, made, weight)
         p = _fit_drag(p, sample, made, weight)
@@ -131,6 +152,7 @@ def fit_history(history: History) -> Fit:
     first = visits["day"].min() if len(visits) else None
     return Fit(
         p,
+        drift,
         None if first is None else date.fromordinal(date(1970, 1, 1).toordinal() + int(first)),
         history.as_of,
         METHOD_VERSION,

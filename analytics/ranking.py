@@ -130,7 +130,8 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
     share = prior_share(state, parts)
     whole, whole_parts = points(risk, parts)
     fleet_pct = round(100 * float(risk.mean())) if n else 0
-    ripple, rpm = (drift_of(history, p.exponents, m) for m in ("ripple_pct", "rpm"))
+    code = p.type_codes(history.pumps["pump_type"])
+    ripple, rpm = (drift_of(history, code, p.exponents, m, state.fit.drift[m]) for m in ("ripple_pct", "rpm"))
     rows = state.rows
     speed_falls = (rpm.readings >= 2) & (rpm.slope < -1.3 * rpm.slope_se)
     ripple_rises = (ripple.readings >= 2) & (ripple.slope > 1.3 * ripple.slope_se)

@@ -1,13 +1,22 @@
 """Drift per pump, and when a line passes a limit."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from analytics.drift import Drift, drift_of, limit_forecast
+from analytics.drift import Drift, drift_of, fit_drift, limit_forecast
 from analytics.level_rate import LevelRate, predict, update
 from analytics.normalise import fit_exponents
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at
+
+
+def scored(history, metric):
+    """Drift of every pump with lines learned from the same history."""
+    code, names = pd.factorize(history.pumps["pump_type"])
+    exponents = fit_exponents(history.visits, history.pumps)
+    fit = fit_drift(history, code, len(names), exponents, metric)
+    return drift_of(history, code, exponents, metric, fit)
 
 
 @pytest.fixture(scope="module")
@@ -17,7 +26,7 @@ def fleet():
 
 def test_ripple_drift_follows_true_wear(fleet):
     history = history_at(fleet)
-    drift = drift_of(history, fit_exponents(history.visits, history.pumps), "ripple_pct")
+    drift = scored(history, "ripple_pct")
     true = fleet.true_lives.assign(serial=[f"S{i:06d}" for i in fleet.true_lives["life"]]).set_index("serial")
     many = drift.readings >= 6
     rate = true["true_wear_rate"].reindex(history.pumps["serial"]).to_numpy()
