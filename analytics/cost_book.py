@@ -17,6 +17,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from ingest.changes import log_change
 from ingest.errors import EntryRefused
 from ingest.ledger import open_ledger
 from ingest.settings import DEFAULTS, settings_at, settings_chosen
@@ -332,11 +333,19 @@ def set_cost(
             "bad-price", f"{element}: a replacement can't cost nothing; give a number above 0."
         )
     with open_ledger(ledger, read_only=False) as connection:
+        connection.execute("BEGIN")
         currency = str(settings_at(connection)["currency"])
+        before = cost_book(connection, valid_from or date.today()).entry(element, vehicle_class, depot)
         connection.execute(
             (SQL / "cost_set.sql").read_text(encoding="utf-8"),
             [element, float(amount), currency, vehicle_class, depot, valid_from, source, confirmed, set_by],
         )
+        log_change(
+            connection, "cost_entry", ", ".join(filter(None, (element, vehicle_class, depot))), "amount",
+            None if before is None else f"{before.amount:.12g}", f"{float(amount):.12g}",
+            by=set_by, reason=source, command="set-cost",
+        )  # fmt: skip
+        connection.execute("COMMIT")
         prices = cost_book(connection, valid_from or date.today()).prices(vehicle_class, depot)
     text = f"{element} is {amount:,.6g} {currency if _unit(element) == 'money' else _unit(element)}."
     return f"{text} {ratio_sentence(prices)}".strip()

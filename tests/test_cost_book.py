@@ -54,6 +54,16 @@ def test_a_whole_amount_stands_and_later_elements_move_it(ledger):
     assert read_costs(ledger).prices().failure == 2950.0
 
 
+def test_every_price_given_is_logged_with_the_one_before(ledger):
+    set_cost(ledger, "tow", 500, source="contract", set_by="MG")
+    set_cost(ledger, "tow", 450, vehicle_class="van", source="invoice", set_by="MG")
+    with open_ledger(ledger) as connection:
+        rows = connection.execute(
+            "SELECT row_key, old_value, new_value, changed_by, reason FROM change_log ORDER BY change_id"
+        ).fetchall()
+    assert rows == [("tow", None, "500", "MG", "contract"), ("tow, van", "500", "450", "MG", "invoice")]
+
+
 def test_depot_before_class_before_all(ledger):
     set_cost(ledger, "tow", 500)
     set_cost(ledger, "tow", 700, vehicle_class="ambulance")
