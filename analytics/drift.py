@@ -52,7 +52,10 @@ class DriftFit:
     @classmethod
     def from_plain(cls, plain: dict[str, Any]) -> DriftFit:
         """Read what `to_plain` gave."""
-        return cls(**{k: np.array(v, float) if isinstance(v, list) else v for k, v in plain.items()})
+        values: dict[str, Any] = {
+            k: np.array(v, float) if isinstance(v, list) else v for k, v in plain.items()
+        }
+        return cls(**values)
 
 
 @dataclass(frozen=True)
@@ -117,7 +120,8 @@ def drift_of(
     pump = visits["pump"].to_numpy(int)[rows]
     readings = np.bincount(pump, minlength=n)
     if fit is None:
-        return Drift(metric, *(np.full(n, np.nan) for _ in range(5)), readings)
+        unknown = np.full(n, np.nan)
+        return Drift(metric, unknown, unknown, unknown, unknown, unknown, readings)
     x = visits["x_km"].to_numpy(float)[rows] / PER_KM
     y, _ = _tamed(value[rows], pump, fit.far)
     sums = group_sums(pump, x, y, n, (fit.x_0, fit.y_0))

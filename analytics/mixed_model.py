@@ -34,11 +34,10 @@ class GroupSums:
     x_0: float = 0.0
     y_0: float = 0.0
 
-    def take(self, rows: np.ndarray) -> GroupSums:
+    def take(self, rows: np.ndarray | slice) -> GroupSums:
         """Return the sums of `rows`."""
-        return GroupSums(
-            *(a[rows] for a in (self.n, self.x, self.xx, self.y, self.xy, self.yy)), self.x_0, self.y_0
-        )
+        n, x, xx, y, xy, yy = (a[rows] for a in (self.n, self.x, self.xx, self.y, self.xy, self.yy))
+        return GroupSums(n, x, xx, y, xy, yy, self.x_0, self.y_0)
 
 
 @dataclass(frozen=True)
@@ -89,9 +88,13 @@ def fit_random_slope(
     learn = slice(None) if sample is None else sample
     some, code_of_some = unit.take(learn), code[learn]
     theta = np.array([1.0, 0.0, 0.5])
+
+    def deviance_at(t: np.ndarray) -> float:
+        return _profile(some, code_of_some, t, reml).deviance
+
     for eps in (1e-5, 1e-7):  # coarse steps first: a fresh start with fine ones takes the last digits
         found = minimize(
-            lambda t: _profile(some, code_of_some, t, reml).deviance,
+            deviance_at,
             theta,
             method="L-BFGS-B",
             bounds=[(0, None), (None, None), (0, None)],

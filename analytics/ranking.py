@@ -15,15 +15,15 @@ from analytics.cost_book import CostBook, cost_book
 from analytics.cost_rule import VEHICLES, with_cost_rule
 from analytics.drift import drift_of
 from analytics.forecast import State, fit_for, score
-from analytics.history import EPOCH, History, read_history
+from analytics.history import History, read_history
 from analytics.model import risk_model
-from analytics.reasons import beyond, points, reason
+from analytics.reasons import Grounds, beyond, format_quantities, points, reasons
 from analytics.remaining_life import distance_left
 from analytics.type_lives import fit_types
 from ingest.action import decide_actions
 from ingest.ledger import open_ledger
 from ingest.settings import settings_at
-from ingest.units import format_quantity, from_kept
+from ingest.units import from_kept
 from ingest.verdict import judge
 
 SQL = Path(__file__).with_name("sql")
@@ -136,34 +136,30 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
     speed_falls = (rpm.readings >= 2) & (rpm.slope < -1.3 * rpm.slope_se)
     ripple_rises = (ripple.readings >= 2) & (ripple.slope > 1.3 * ripple.slope_se)
     heals = (ripple.readings >= 3) & (ripple.slope < -2 * ripple.slope_se)
-    if p.wear.brush_weight == 0:
-        speed_falls &= False
-    text = [
-        reason(
-            risk_pct=int(whole[i]),
-            fleet_pct=fleet_pct,
-            horizon=format_quantity(horizon_km[i], unit, digits=0),
-            parts_pct=(int(whole_parts[0, i]), int(whole_parts[1, i]), int(whole_parts[2, i])),
-            readings=int(readings[i]),
-            speed_falls=bool(speed_falls[rows[i]] and p.wear.brush_weight > 0.5)
-            or bool(speed_falls[rows[i]] and not ripple_rises[rows[i]]),
-            ripple_rises=bool(ripple_rises[rows[i]]),
-            p_drag=float(state.known.drag.started[i]),
-            n_alike=int(n_alike[i]),
-            k_failed=int(k_failed[i]),
-            prior_share=float(share[i]),
-            fleet_failures=state.fit.failures,
-            age_known=bool(pumps["age_known"].iloc[i]),
-            heals=bool(heals[rows[i]]),
-            restarted=bool(pumps["restarted"].iloc[i]),
-        )
-        for i in range(n)
-    ]
+    speed_falls &= p.wear.brush_weight > 0
+    ripple_rises_here = ripple_rises[rows]
+    text = reasons(
+        Grounds(
+            risk_pct=whole,
+            parts_pct=whole_parts,
+            horizon=format_quantities(horizon_km, unit, digits=0),
+            readings=readings,
+            speed_falls=speed_falls[rows] & ((p.wear.brush_weight > 0.5) | ~ripple_rises_here),
+            ripple_rises=ripple_rises_here,
+            p_drag=state.known.drag.started,
+            n_alike=n_alike,
+            k_failed=k_failed,
+            prior_share=share,
+            age_known=pumps["age_known"].to_numpy(bool),
+            heals=heals[rows],
+            restarted=pumps["restarted"].to_numpy(bool),
+        ),
+        fleet_pct=fleet_pct,
+        fleet_failures=state.fit.failures,
+    )
     per_day = np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-6)
-    due = [
-        _date(history, left[i, 0] / per_day[i]) if left[i, 0] <= max(experience[i], 0) else None
-        for i in range(n)
-    ]
+    within = left[:, 0] <= np.maximum(experience, 0)
+    due = _dates(np.where(within, history.as_of_day + np.minimum(left[:, 0] / per_day, 36500), np.nan))
     shown = from_kept(left, unit)
     return pd.DataFrame(
         {
@@ -179,7 +175,7 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             "distance_left_p10": shown[:, 0],
             "distance_left_p50": shown[:, 1],
             "distance_left_p90": shown[:, 2],
-            "distance_left_text": [beyond(left[i, 1], experience[i], unit) for i in range(n)],
+            "distance_left_text": beyond(left[:, 1], experience, unit),
             "due_by": due,
             "reason": text,
             "action": "none",
@@ -187,9 +183,7 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             "next_capture_on": None,
             "visits": visits_per_pump,
             "readings": readings,
-            "last_visited_on": [
-                None if np.isnan(d) else date.fromordinal(EPOCH.toordinal() + int(d)) for d in last
-            ],
+            "last_visited_on": _dates(last),
             "risk_wear": 100 * parts[0],
             "risk_drag": 100 * parts[1],
             "risk_sudden": 100 * parts[2],
@@ -238,6 +232,8 @@ def _readings(state: State) -> np.ndarray:
     return counts[state.rows]
 
 
-def _date(history: History, days: float) -> date | None:
-    ordinal = history.as_of.toordinal() + int(min(days, 36500))
-    return date.fromordinal(ordinal)
+def _dates(days: np.ndarray) -> np.ndarray:
+    """Return days since 1970 (n,) as dates, None where unknown."""
+    out = np.nan_to_num(days).astype("datetime64[D]").astype(object)
+    out[np.isnan(days)] = None
+    return out

@@ -6,6 +6,8 @@ The parts are shares of -ln S in points of risk; whole numbers are rounded so th
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ingest.units import format_quantity
@@ -24,82 +26,123 @@ def points(risk: np.ndarray, parts: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     return whole, low + (rank < left)
 
 
-def reason(
-    *,
-    risk_pct: int,
-    fleet_pct: int,
-    horizon: str,
-    parts_pct: tuple[int, int, int],
-    readings: int,
-    speed_falls: bool,
-    ripple_rises: bool,
-    p_drag: float,
-    n_alike: int,
-    k_failed: int,
-    prior_share: float,
-    fleet_failures: int,
-    age_known: bool,
-    heals: bool,
-    restarted: bool,
-) -> str:
-    """Write the sentence (with a second one where something must be asked)."""
-    wear, drag, sudden = parts_pct
-    worn = (
-        "wear as its type shows at this distance"
-        if readings < 2
-        else "speed falling on good volts"
-        if speed_falls
-        else "ripple rising"
-        if ripple_rises
-        else "usual wear"
+@dataclass(frozen=True)
+class Grounds:
+    """What each sentence is written from, (n,) arrays of n pumps.
+
+    risk_pct and parts_pct (3, n: wear, drag, sudden): whole percents from `points`; horizon: text, such as
+    "5,000 mi"; n_alike, k_failed: past readings rated like this, and how many a failure followed.
+    """
+
+    risk_pct: np.ndarray
+    parts_pct: np.ndarray
+    horizon: np.ndarray
+    readings: np.ndarray
+    speed_falls: np.ndarray
+    ripple_rises: np.ndarray
+    p_drag: np.ndarray
+    n_alike: np.ndarray
+    k_failed: np.ndarray
+    prior_share: np.ndarray
+    age_known: np.ndarray
+    heals: np.ndarray
+    restarted: np.ndarray
+
+
+def reasons(g: Grounds, *, fleet_pct: int, fleet_failures: int) -> np.ndarray:
+    """Write the sentences (with a second one where something must be asked), (n,) text."""
+    wear, drag, sudden = g.parts_pct
+    worn = _first_that_holds(
+        (g.readings < 2, "wear as its type shows at this distance"),
+        (g.speed_falls, "speed falling on good volts"),
+        (g.ripple_rises, "ripple rising"),
+        otherwise="usual wear",
     )
-    dragging = (
-        "drag that has probably started"
-        if p_drag > 0.5
-        else "drag that may have started"
-        if p_drag > 0.1
-        else "drag that may start"
+    dragging = _first_that_holds(
+        (g.p_drag > 0.5, "drag that has probably started"),
+        (g.p_drag > 0.1, "drag that may have started"),
+        otherwise="drag that may start",
     )
-    named = sorted(((wear, worn), (drag, dragging)), key=lambda part: -part[0])
-    told = [f"{value} point{'s' if value != 1 else ''} from {text}" for value, text in named if value]
-    if told:
-        told = [told[0]] + [t.replace(" points", "").replace(" point", "") for t in told[1:]]
-    if sudden:
-        told.append(f"{sudden} unpredictable")
-    fleet = fleet_pct or "under 1"
-    text = f"{risk_pct or 'Under 1'} % chance of failing within {horizon} (fleet {fleet} %)"
-    if told:
-        text += ": " + ", ".join(told)
-    if n_alike:
-        were = "was" if k_failed == 1 else "were"
-        text += f"; of {n_alike} past readings rated like this, {k_failed} {were} followed by a failure"
-    text += "."
-    if readings == 0:
-        text += " No reading yet: told from type and distance alone."
-    elif readings == 1:
-        text += " One reading only: its level against its type."
-    elif prior_share > MUCH_PRIOR:
-        text += f" {round(100 * prior_share)} % of this rests on its type, not on its own readings."
-    if fleet_failures < FEW_FAILURES:
-        seen = (
-            "no failure"
-            if fleet_failures == 0
-            else f"only {fleet_failures} failure{'s' if fleet_failures > 1 else ''}"
+    wear_leads = wear >= drag
+    most, least = np.where(wear_leads, wear, drag), np.where(wear_leads, drag, wear)
+    most_of, least_of = np.where(wear_leads, worn, dragging), np.where(wear_leads, dragging, worn)
+    told = _if(most > 0, _number(most) + _if(most == 1, " point from ", " points from ") + most_of)
+    told = told + _if(least > 0, ", " + _number(least) + " from " + least_of)
+    told = told + _if((most > 0) & (sudden > 0), ", ") + _if(sudden > 0, _number(sudden) + " unpredictable")
+    alike = "; of " + _number(g.n_alike) + " past readings rated like this, " + _number(g.k_failed)
+    alike = alike + _if(g.k_failed == 1, " was", " were") + " followed by a failure"
+    return (
+        _if(g.risk_pct > 0, _number(g.risk_pct), "Under 1")
+        + " % chance of failing within "
+        + g.horizon
+        + f" (fleet {fleet_pct or 'under 1'} %)"
+        + _if(most + sudden > 0, ": " + told)
+        + _if(g.n_alike > 0, alike)
+        + "."
+        + _grounds_told(g)
+        + _few_failures(fleet_failures)
+        + _if(g.age_known, "", " Nobody knows when this pump was fitted.")
+        + _first_that_holds(
+            (
+                g.restarted,
+                " Its readings fell as if the pump had been changed without record: it counts as new since.",
+            ),
+            (g.heals, " Its ripple falls, which no pump does: check clamp, pump and unrecorded work."),
+            otherwise="",
         )
-        text += f" This fleet has seen {seen} yet, so failure levels are trade experience."
-    if not age_known:
-        text += " Nobody knows when this pump was fitted."
-    if restarted:
-        text += " Its readings fell as if the pump had been changed without a record: it counts as new since."
-    elif heals:
-        text += " Its ripple falls, which no pump does: check clamp, pump and unrecorded work."
-    return text
+    )
 
 
-def beyond(distance_km: float, experience_km: float, unit: str) -> str:
-    """Show a distance left; past what any pump was seen to run it reads "more than ..., longest seen"."""
-    if experience_km <= 0:
-        return "a distance nobody knows: it has run longer than any pump seen"
-    if distance_km > experience_km:
-        return f"more than {format_quantity(experience_km, unit)}, longest seen"
-    return format_quantity(distance_km, unit)
+def _grounds_told(g: Grounds) -> np.ndarray:
+    share = (
+        " "
+        + _number(np.round(100 * g.prior_share))
+        + " % of this rests on its type, not on its own readings."
+    )
+    return _first_that_holds(
+        (g.readings == 0, " No reading yet: told from type and distance alone."),
+        (g.readings == 1, " One reading only: its level against its type."),
+        (g.prior_share > MUCH_PRIOR, share),
+        otherwise="",
+    )
+
+
+def _few_failures(failures: int) -> str:
+    if failures >= FEW_FAILURES:
+        return ""
+    seen = "no failure" if failures == 0 else f"only {failures} failure{'s' if failures > 1 else ''}"
+    return f" This fleet has seen {seen} yet, so failure levels are trade experience."
+
+
+def _number(value: np.ndarray) -> np.ndarray:
+    return np.asarray(value).astype(int).astype(str).astype(object)
+
+
+def _if(holds: np.ndarray, yes: str | np.ndarray, no: str | np.ndarray = "") -> np.ndarray:
+    return np.where(holds, np.asarray(yes, object), np.asarray(no, object))
+
+
+def _first_that_holds(*cases: tuple[np.ndarray, str | np.ndarray], otherwise: str) -> np.ndarray:
+    out: str | np.ndarray = otherwise
+    for holds, text in reversed(cases):
+        out = _if(holds, text, out)
+    return np.asarray(out)
+
+
+def beyond(distance_km: np.ndarray, experience_km: np.ndarray, unit: str) -> list[str]:
+    """Show distances left (n,); past what any pump was seen to run: "more than ..., longest seen"."""
+    distance, experience = format_quantities(distance_km, unit), format_quantities(experience_km, unit)
+    return list(
+        _first_that_holds(
+            (experience_km <= 0, "a distance nobody knows: it has run longer than any pump seen"),
+            (distance_km > experience_km, "more than " + experience + ", longest seen"),
+            (np.ones(len(distance_km), bool), distance),
+            otherwise="",
+        )
+    )
+
+
+def format_quantities(value: np.ndarray, unit: str, *, digits: int | None = None) -> np.ndarray:
+    """As ingest.units.format_quantity, for many kept values (n,)."""
+    different, back = np.unique(np.round(value, 2), return_inverse=True)
+    return np.array([format_quantity(v, unit, digits=digits) for v in different] or [""], object)[back]

@@ -40,8 +40,7 @@ def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
     new_pump = (ripple_drop > max(PUMP_RIPPLE, FAR_SD * ripple_sd)) & ~(load_drop < -FAR_SD * load_sd)
     new_pump |= load_drop > max(PUMP_LOAD, FAR_SD * load_sd)
     new_filter = ~new_pump & (load_drop > max(FILTER_LOAD, FILTER_SD * load_sd))
-    filter_km = visits["filter_km"].to_numpy(float).copy()
-    _new_filters(rows, new_filter, load_drop, pump, x, filter_km)
+    filter_km = _with_new_filters(rows, new_filter, load_drop, pump, x, visits["filter_km"].to_numpy(float))
     restart = _last_restart(rows, new_pump, ripple_drop + 20 * np.nan_to_num(load_drop), pump, x, len(pumps))
     moved = ~np.isnan(restart)
     shift = np.where(moved, restart, 0.0)
@@ -83,42 +82,41 @@ def _drops(value: np.ndarray, pump: np.ndarray) -> tuple[np.ndarray, float]:
 
 def _strongest(rows: np.ndarray, found: np.ndarray, size: np.ndarray, pump: np.ndarray) -> np.ndarray:
     """Of neighbouring candidates in one pump keep the largest drop."""
-    at = np.flatnonzero(found)
-    if not len(at):
-        return at
-    size = np.nan_to_num(size)
+    size = np.where(found, np.nan_to_num(size), -np.inf)
     who = pump[rows]
+    largest = found.copy()
+    for away in (1, 2):
+        same = who[away:] == who[:-away]
+        largest[away:] &= ~same | (size[away:] >= size[:-away])
+        largest[:-away] &= ~same | (size[:-away] >= size[away:])
+    return np.flatnonzero(largest)
 
-    def largest(k: int) -> bool:
-        near = range(max(k - 2, 0), min(k + 3, len(found)))
-        return all(size[k] >= size[j] for j in near if found[j] and who[j] == who[k])
 
-    return np.array([k for k in at if largest(int(k))], int)
-
-
-def _new_filters(
+def _with_new_filters(
     rows: np.ndarray,
     found: np.ndarray,
     drop: np.ndarray,
     pump: np.ndarray,
     x: np.ndarray,
     filter_km: np.ndarray,
-) -> None:
-    """Restart the filter's distance, in place, from each likely change to the next recorded one."""
-    for k in _strongest(rows, found, drop, pump):
-        middle = (x[rows[k - 1]] + x[rows[k]]) / 2
-        i = rows[k]
-        if filter_km[i] <= x[i] - x[rows[k - 2]] + 1.0:
-            continue  # a change is on record hereabouts
-        while i < len(x) and pump[i] == pump[rows[k]] and x[i] - filter_km[i] <= middle:
-            filter_km[i] = x[i] - middle
-            i += 1
+) -> np.ndarray:
+    """Return the filter's distance, restarted at each likely change until the next recorded one."""
+    at = _strongest(rows, found, drop, pump)
+    new_at = x - filter_km
+    at = at[new_at[rows[at]] < x[rows[at - 2]] - 1.0]  # else a change is on record hereabouts
+    middle = np.zeros(len(x))
+    middle[rows[at]] = (x[rows[at - 1]] + x[rows[at]]) / 2
+    likely = np.full(len(x), -1)
+    likely[rows[at]] = rows[at]
+    last = np.maximum.accumulate(likely)
+    mine = (last >= 0) & (pump[last] == pump)
+    return np.where(mine & (new_at <= middle[last]), x - middle[last], filter_km)
 
 
 def _last_restart(
     rows: np.ndarray, found: np.ndarray, size: np.ndarray, pump: np.ndarray, x: np.ndarray, n: int
 ) -> np.ndarray:
     restart = np.full(n, np.nan)
-    for k in _strongest(rows, found, size, pump):
-        restart[pump[rows[k]]] = (x[rows[k - 1]] + x[rows[k]]) / 2
+    at = _strongest(rows, found, size, pump)
+    restart[pump[rows[at]]] = (x[rows[at - 1]] + x[rows[at]]) / 2
     return restart
