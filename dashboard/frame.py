@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -11,6 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import access, loaders
+from dashboard.answer_store import Kept
 from dashboard.formats import as_csv
 from dashboard.navigation import PAGES
 from dashboard.palette import DARK, LIGHT, Palette
@@ -108,10 +109,24 @@ def link(view: str, label: str, **parameters: Any) -> None:
     )
 
 
-def download(frame: pd.DataFrame, name: str, label: str = "Save as CSV") -> None:
-    """Offer a table as a file; it is written only when asked for."""
+def show_open_tab(parts: dict[str, Callable[[], None]], *, key: str) -> None:
+    """Draw tabs by name and work out the open one alone; the choice is part of the page's address."""
+    for tab, draw in zip(
+        st.tabs(list(parts), key=key, on_change="rerun", bind="query-params"), parts.values(), strict=True
+    ):
+        if tab.open:
+            with tab:
+                draw()
+
+
+def download(frame: pd.DataFrame | Callable[[], pd.DataFrame], name: str, label: str = "Save as CSV") -> None:
+    """Offer a table, or what makes it, as a file; it is written only when asked for."""
     st.download_button(
-        label, data=lambda: as_csv(frame), file_name=f"{name}.csv", mime="text/csv", key=f"csv-{name}"
+        label,
+        data=lambda: as_csv(frame() if callable(frame) else frame),
+        file_name=f"{name}.csv",
+        mime="text/csv",
+        key=f"csv-{name}",
     )
 
 
@@ -135,6 +150,15 @@ def narrowed(frame: pd.DataFrame, chosen: dict[str, list[str]]) -> pd.DataFrame:
         if values and field in frame:
             frame = frame[frame[field].isin(values)]
     return frame
+
+
+def age(answer: Kept, what: str) -> None:
+    """Say when an answer was worked out, where the ledger has changed since."""
+    if loaders.is_stale(answer):
+        st.caption(
+            f"{what} as of {answer.made_at:%Y-%m-%d %H:%M}; "
+            "later entries are being taken in, look again in a minute."
+        )
 
 
 def foot(words: str) -> None:

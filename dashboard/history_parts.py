@@ -15,11 +15,11 @@ def choose_pump() -> int | None:
     asked = st.query_params.get("pump")
     asked_id = int(asked) if asked and asked.isdigit() else None
     current = loaders.ask("pump_head", pump_id=asked_id) if asked_id is not None else pd.DataFrame()
-    names = loaders.ask("unit_names")["unit"].tolist()
+    names = loaders.unit_names()
     known = current.iloc[0]["unit"] if len(current) else None
     left, right = st.columns([1, 2])
     with left:
-        if len(names) <= 2000:
+        if names is not None:
             unit = st.selectbox("Unit", names, index=names.index(known) if known in names else None,
                                 placeholder="type the vehicle's number")  # fmt: skip
         else:

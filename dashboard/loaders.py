@@ -15,27 +15,16 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import queries
-from dashboard.ranking_store import LARGE, Ranked, RankingStore
+from dashboard.answer_store import LARGE, AnswerStore, Kept
+from dashboard.answers import Stamp, stamp
 from ingest.capture import Capture
 
-Stamp = tuple[int, ...]
+MOST_UNITS_IN_LIST = 2000
 
 
 def ledger_path() -> Path:
     """Return the ledger this dashboard shows."""
     return Path(os.environ.get("PUMPLEDGER", "pumpledger.duckdb"))
-
-
-def stamp(ledger: Path) -> Stamp:
-    """Return what changes whenever the ledger does; () when there is none."""
-    marks: list[int] = []
-    for path in (ledger, ledger.with_name(ledger.name + ".wal")):
-        try:
-            state = path.stat()
-            marks += [state.st_mtime_ns, state.st_size]
-        except FileNotFoundError:
-            marks += [0, 0]
-    return tuple(marks) if marks[0] else ()
 
 
 @st.cache_resource(show_spinner=False)
@@ -66,6 +55,15 @@ def _ask(ledger: str, stamp_key: Stamp, name: str, parameters: tuple[tuple[str, 
     return queries.ask(Path(ledger), name, **dict(parameters))
 
 
+def unit_names() -> list[str] | None:
+    """Return every unit number to choose from, or None where there are too many for a list."""
+    if not ledger_path().exists():
+        return []
+    if ask("fleet_counts")["vehicles"].iloc[0] > MOST_UNITS_IN_LIST:
+        return None
+    return ask("unit_names")["unit"].tolist()
+
+
 def near_matches(unit: str) -> list[str]:
     """Return existing units that a typed number may stand for."""
     ledger = ledger_path()
@@ -74,7 +72,7 @@ def near_matches(unit: str) -> list[str]:
 
 @st.cache_resource(show_spinner=False, max_entries=100)
 def _near_matches(ledger: str, stamp_key: Stamp, unit: str) -> list[str]:
-    return queries.near_matches(unit, queries.ask(Path(ledger), "unit_names")["unit"].tolist())
+    return queries.units_like(Path(ledger), unit)
 
 
 def settings() -> dict[str, Any]:
@@ -88,41 +86,40 @@ def _settings(ledger: str, stamp_key: Stamp) -> dict[str, Any]:
     return queries.settings(Path(ledger))
 
 
-def ranked() -> Ranked:
-    """Return the newest ranking of every pump in service, highest risk first, with the state it shows."""
+def kept(name: str, doing: str) -> Kept:
+    """Return a long answer (one of dashboard.answers) with its state; `doing` is said while waiting."""
     ledger = ledger_path()
-    store = _ranking_store(str(ledger))
-    kept = store.newest
-    if kept is not None and kept.stamp == stamp(ledger):
-        return kept
-    with st.spinner("Working out the risk of every pump …"):
-        kept = store.get(stamp(ledger))
-    now = stamp(ledger)
-    # A first ranking stores its fit, which changes the file without changing a figure.
-    if kept is store.newest and kept.stamp != now and len(kept.pumps) < LARGE:
-        kept = store.get(now)
-    return kept
+    store, now, large = _answer_store(str(ledger)), stamp(ledger), is_large()
+    known = store.at_once(name, now, large=large)
+    if known is not None:
+        return known
+    with st.spinner(doing, show_time=large):
+        return store.get(name, now, large=large)
+
+
+def is_large() -> bool:
+    """Return whether long answers take so long on this fleet that the last ones are shown meanwhile."""
+    return bool(ask("fleet_counts")["pumps_in_service"].iloc[0] >= LARGE)
+
+
+def is_stale(answer: Kept) -> bool:
+    """Return whether the ledger has changed since an answer."""
+    return answer.stamp != stamp(ledger_path())
+
+
+def ranked() -> Kept:
+    """Return the newest ranking of every pump in service, highest risk first, with the state it shows."""
+    return kept("ranking", "Working out the risk of every pump …")
 
 
 def ranking() -> pd.DataFrame:
-    """Return every pump in service by risk, highest first."""
-    return ranked().pumps
+    """Return every pump in service by risk, highest first; currents_a: its last readings, oldest first."""
+    return ranked().value
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _ranking_store(ledger: str) -> RankingStore:
-    return RankingStore(Path(ledger))
-
-
-def trends(pump_ids: tuple[int, ...]) -> pd.DataFrame:
-    """Return the last readings of some pumps as lists, indexed by pump_id."""
-    ledger = ledger_path()
-    return _trends(str(ledger), stamp(ledger), pump_ids)
-
-
-@st.cache_resource(show_spinner=False, max_entries=50)
-def _trends(ledger: str, stamp_key: Stamp, pump_ids: tuple[int, ...]) -> pd.DataFrame:
-    return queries.trends(Path(ledger), list(pump_ids))
+def _answer_store(ledger: str) -> AnswerStore:
+    return AnswerStore(Path(ledger))
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)
@@ -135,10 +132,7 @@ def waveform(ledger: str, capture_hash: str) -> Capture:
 
 def survival(pump_id: int) -> pd.DataFrame | None:
     """Return the chance of running on over the distance ahead: distance_km, running, new_running."""
-    ledger = ledger_path()
-    curves = _forecast(str(ledger), stamp(ledger))
-    if curves is None:
-        return None
+    curves = kept("ahead", "Working out the distance ahead …").value
     where = (curves.pump_id == pump_id).nonzero()[0]
     if not len(where):
         return None
@@ -153,28 +147,9 @@ def survival(pump_id: int) -> pd.DataFrame | None:
     )
 
 
-@st.cache_resource(show_spinner="Working out the distance ahead …", max_entries=2)
-def _forecast(ledger: str, stamp_key: Stamp) -> Any:
-    import numpy as np
-
-    try:
-        from analytics.forecast import forecast
-    except ImportError:
-        return None
-    return forecast(Path(ledger), grid_km=np.linspace(0, 60_000, 61))
-
-
-def plan() -> Any:
-    """Return the replacement plan as of the last dated fact."""
-    ledger = ledger_path()
-    return _plan(str(ledger), stamp(ledger))
-
-
-@st.cache_resource(show_spinner="Planning …", max_entries=2)
-def _plan(ledger: str, stamp_key: Stamp) -> Any:
-    from analytics.planning import plan as make
-
-    return make(Path(ledger))
+def planned() -> Kept:
+    """Return the newest replacement plan, as of the last dated fact, with the state it shows."""
+    return kept("plan", "Planning …")
 
 
 def backtest_known() -> Any:
@@ -193,14 +168,6 @@ def work_out_backtest(progress: Any) -> Any:
     return result
 
 
-def cost_review() -> Any:
-    """Return the cost review as of the last dated fact."""
-    ledger = ledger_path()
-    return _cost_review(str(ledger), stamp(ledger))
-
-
-@st.cache_resource(show_spinner="Comparing policies on this fleet …", max_entries=2)
-def _cost_review(ledger: str, stamp_key: Stamp) -> Any:
-    from analytics.costs import cost_review as review
-
-    return review(Path(ledger))
+def cost_review() -> Kept:
+    """Return the newest cost review, as of the last dated fact, with the state it shows."""
+    return kept("costs", "Comparing policies on this fleet …")

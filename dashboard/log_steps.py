@@ -38,7 +38,6 @@ CONTEXT = (
     "state", "supply_v", "drop_supply_v", "drop_ground_v", "fuel_level_pct", "delivery_l_min",
     "fuel_pressure_kpa", "fuel_temp_c", "reason",
 )  # fmt: skip
-MOST_UNITS_IN_LIST = 2000
 TYPED = (
     "unit", "position", "odometer", "hours", "reason", "state", "done", "note", "serial", "visited_on",
     "meter_a",
@@ -74,8 +73,8 @@ def _mark_read() -> None:
 
 def choose_unit() -> tuple[str, pd.DataFrame]:
     """Return the unit typed and its card (one row per pump in place; empty when the unit is unknown)."""
-    names = _unit_names()
-    if len(names) <= MOST_UNITS_IN_LIST:
+    names = loaders.unit_names()
+    if names is not None:
         unit = st.selectbox(
             "Unit",
             names,
@@ -97,7 +96,8 @@ def choose_unit() -> tuple[str, pd.DataFrame]:
     if not unit:
         return "", pd.DataFrame()
     alike = loaders.near_matches(unit)
-    known = unit in set(names)
+    card = loaders.ask("unit_card", unit=unit) if loaders.ledger_path().exists() else pd.DataFrame()
+    known = len(card) > 0
     if alike and not known:
         st.warning(f"▲ Unit {unit} is not in the ledger. Did you mean {' or '.join(alike)}?")
         for column, other in zip(st.columns(len(alike)), alike, strict=True):
@@ -108,17 +108,9 @@ def choose_unit() -> tuple[str, pd.DataFrame]:
         st.warning(f"▲ Mind the number: there is also unit {' and unit '.join(same)}.")
     elif not known:
         st.warning(f"▲ Unit {unit} is not in the ledger; saving will ask whether to add it.")
-    if not known:
-        return unit, pd.DataFrame()
-    card = loaders.ask("unit_card", unit=unit)
-    _show_card(card)
+    if known:
+        _show_card(card)
     return unit, card
-
-
-def _unit_names() -> list[str]:
-    if not loaders.ledger_path().exists():
-        return []
-    return loaders.ask("unit_names")["unit"].tolist()
 
 
 def _use_unit(unit: str) -> None:

@@ -40,9 +40,9 @@ def units(
     return ask(ledger, "units", find=find.strip(), depot=depot, rows=rows, skip=skip)
 
 
-def trends(ledger: Path, pump_ids: list[int]) -> pd.DataFrame:
-    """Return the last readings of some pumps as lists, indexed by pump_id."""
-    return ask(ledger, "trends", pump_ids=[int(i) for i in pump_ids]).set_index("pump_id")
+def trends(ledger: Path) -> pd.DataFrame:
+    """Return the last readings of every pump in service as lists, indexed by pump_id."""
+    return ask(ledger, "trends").set_index("pump_id")
 
 
 def open_questions(
@@ -50,6 +50,11 @@ def open_questions(
 ) -> pd.DataFrame:
     """Return one page of open questions; column `found` holds how many there are in all."""
     return ask(ledger, "open_questions", code=code, unit=unit, rows=rows, skip=skip)
+
+
+def units_like(ledger: Path, unit: str) -> list[str]:
+    """Return existing units that a typed number may stand for."""
+    return near_matches(unit, ask(ledger, "units_like", plain=_plain(unit.strip()))["unit"].tolist())
 
 
 def near_matches(unit: str, names: list[str], most: int = 4) -> list[str]:

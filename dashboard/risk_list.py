@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -29,18 +30,12 @@ SHOWN = {
 }
 
 
-def to_act_on(ranking: pd.DataFrame) -> pd.DataFrame:
-    """Return the pumps of a ranking (by falling risk) with something to do, bookings first."""
-    rows = ranking[ranking["action"] != "none"]
-    booked = rows["action"] == "book replacement"
-    return pd.concat([rows[booked], rows[~booked]], ignore_index=True)
-
-
-def age_words(made_at: datetime, stale: bool) -> str:
-    """Return when a ranking was made, where the ledger has moved on since; else nothing."""
-    if not stale:
-        return ""
-    return f"Risks as of {made_at:%H:%M}; later entries are being taken in, look again in a minute."
+def to_act_on(ranking: pd.DataFrame, most: int | None = None) -> pd.DataFrame:
+    """Return the first pumps of a ranking (by falling risk) with something to do, bookings first."""
+    action = ranking["action"].to_numpy()
+    booked = np.flatnonzero(action == "book replacement")
+    other = np.flatnonzero((action != "none") & (action != "book replacement"))
+    return ranking.iloc[np.concatenate([booked, other])[:most]]
 
 
 def headline(ranking: pd.DataFrame) -> str:
@@ -86,11 +81,11 @@ def spending_line(months: pd.DataFrame, currency: str) -> str:
 
 def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
     """Draw the first pumps to act on, one bordered entry each with its reason and the way to its history."""
-    rows = to_act_on(ranking)
-    if not len(rows):
+    waiting = int((ranking["action"] != "none").sum())
+    if not waiting:
         st.write("○ No pump needs anything before its next planned visit.")
         return
-    for row in rows.head(most).to_dict("records"):
+    for row in to_act_on(ranking, most).to_dict("records"):
         with st.container(border=True):
             head, link = st.columns([4, 1], vertical_alignment="center")
             with head:
@@ -106,8 +101,8 @@ def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
                     st.caption(when)
             with link:
                 frame.link("pump_history", "Open", pump=row["pump_id"])
-    if len(rows) > most:
-        st.caption(f"{len(rows) - most:,} more with something to do are in the list of pumps by risk.")
+    if waiting > most:
+        st.caption(f"{waiting - most:,} more with something to do are in the list of pumps by risk.")
 
 
 def due_words(row: dict[Any, Any] | pd.Series) -> str:
@@ -122,13 +117,12 @@ def due_words(row: dict[Any, Any] | pd.Series) -> str:
     return " ".join(words)
 
 
-def table_rows(rows: pd.DataFrame, trends: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows of the risk table as shown; trends: by pump_id, from queries.trends."""
+def table_rows(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of the risk table as shown."""
     shown = rows.assign(
         action_shown=rows["action"].map(formats.action),
         risk_pct=rows["risk"] * 100,
         odds=rows["risk"].map(formats.odds),
-        currents_a=rows["pump_id"].map(trends["currents_a"]) if len(trends) else None,
         due_by=rows["due_by"].map(formats.day),
         distance_left_p10=rows["distance_left_p10"].round(0),
         last_visited_on=rows["last_visited_on"].map(formats.day),

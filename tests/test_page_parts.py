@@ -1,6 +1,6 @@
 """What pages work out from the figures of the layers below."""
 
-from datetime import date, datetime
+from datetime import date
 from types import SimpleNamespace
 
 import numpy as np
@@ -145,11 +145,6 @@ def test_the_spending_line_says_what_has_no_cost():
     line = risk_list.spending_line(months, "USD")
     assert "2,310 USD for 2 pumps failed on the road" in line
     assert "1 of these jobs have no cost" in line
-
-
-def test_a_stale_ranking_says_so():
-    assert risk_list.age_words(datetime(2026, 1, 1, 9, 5), False) == ""
-    assert "09:05" in risk_list.age_words(datetime(2026, 1, 1, 9, 5), True)
 
 
 def test_a_sheet_needs_nothing_from_outside_and_carries_the_cautions():

@@ -62,7 +62,8 @@ def test_the_history_opens_at_its_address(ledger):
     text = words(page)
     assert "unit 101" in text
     assert "per 10,000 mi" in text
-    assert "hums at idle" in page.dataframe[0].value["Note"].tolist()
+    visits = open_page("pump_history", pump="1", history_part="Visits")
+    assert "hums at idle" in visits.dataframe[0].value["Note"].tolist()
 
 
 def test_an_unknown_pump_is_no_error(ledger):

@@ -25,7 +25,7 @@ def test_units_are_found_by_part_of_a_number_and_paged(ledger):
 
 
 def test_trends_hold_the_last_readings_oldest_first(ledger):
-    trends = queries.trends(ledger, [1, 2])
+    trends = queries.trends(ledger)
     assert trends.loc[1, "currents_a"] == pytest.approx([5.2, 5.5, 5.8, 6.1, 6.4])
 
 

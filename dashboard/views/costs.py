@@ -11,15 +11,17 @@ if not frame.started(
     st.stop()
 
 st.write(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
-review = loaders.cost_review()
+kept = loaders.cost_review()
+review = kept.value
+frame.age(kept, "Costs")
 cost_parts.show_answer(review, loaders.ranking())
-spent, policies, ages, record = st.tabs(["Spent", "Policies", "Best age", "Lists and outcomes"])
-with spent:
-    cost_parts.show_spent(review)
-with policies:
-    cost_parts.show_policies(review)
-with ages:
-    cost_parts.show_ages(review)
-with record:
-    cost_parts.show_lists(review)
+frame.show_open_tab(
+    {
+        "Spent": lambda: cost_parts.show_spent(review),
+        "Policies": lambda: cost_parts.show_policies(review),
+        "Best age": lambda: cost_parts.show_ages(review),
+        "Lists and outcomes": lambda: cost_parts.show_lists(review),
+    },
+    key="costs_part",
+)
 frame.link("fleet_data", "→ Prices are given under Fleet data")

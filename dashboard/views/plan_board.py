@@ -8,7 +8,9 @@ st.title("Plan board")
 if not frame.started("Once visits are logged, replacements that are worth it are put on planned stops here."):
     st.stop()
 
-plan = loaders.plan()
+kept = loaders.planned()
+plan = kept.value
+frame.age(kept, "Plan")
 st.write(plan_parts.headline(plan))
 for note in plan.notes:
     st.caption(note)

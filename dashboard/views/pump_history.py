@@ -24,16 +24,16 @@ if not len(head):
     st.write("There is no such pump in this ledger.")
     st.stop()
 pump = head.iloc[0]
-visits = loaders.ask("visits_of_pump", pump_id=pump_id)
 ranking = loaders.ranking()
 ranked = ranking[ranking["pump_id"] == pump_id]
 history_parts.show_head(pump, ranked)
-metrics, outlook, waveforms, log = st.tabs(["Over distance", "What is expected", "Waveforms", "Visits"])
-with metrics:
-    history_metrics.show_metrics(pump, visits)
-with outlook:
-    history_outlook.show_outlook(pump, visits, ranked)
-with waveforms:
-    history_waveforms.show_waveforms(visits)
-with log:
-    history_parts.show_visits(pump, visits)
+visits = loaders.ask("visits_of_pump", pump_id=pump_id)
+frame.show_open_tab(
+    {
+        "Over distance": lambda: history_metrics.show_metrics(pump, visits),
+        "What is expected": lambda: history_outlook.show_outlook(pump, visits, ranked),
+        "Waveforms": lambda: history_waveforms.show_waveforms(visits),
+        "Visits": lambda: history_parts.show_visits(pump, visits),
+    },
+    key="history_part",
+)

@@ -13,9 +13,8 @@ if not frame.started("Once a visit is logged, its pump appears here with its ris
     st.stop()
 
 ranked = loaders.ranked()
-ranking = ranked.pumps
-if words := risk_list.age_words(ranked.made_at, ranked.stamp != loaders.stamp(loaders.ledger_path())):
-    st.caption(words)
+ranking = ranked.value
+frame.age(ranked, "Risks")
 chosen = frame.narrowing(key="by")
 actions = st.pills(
     "Action", list(formats.ACTION_SHAPES), selection_mode="multi", format_func=formats.action, key="action",
@@ -43,7 +42,7 @@ if pages > 1:
     page = st.number_input(f"Page of {pages:,}", 1, pages, 1, key="page", bind="query-params")
 part = rows.iloc[(page - 1) * ROWS_A_PAGE : page * ROWS_A_PAGE]
 picked = st.dataframe(
-    risk_list.table_rows(part, loaders.trends(tuple(part["pump_id"].tolist()))),
+    risk_list.table_rows(part),
     hide_index=True,
     column_config=risk_list.column_settings(),
     on_select="rerun",
@@ -55,7 +54,7 @@ if picked.selection.rows:
     row = part.iloc[picked.selection.rows[0]]
     st.write(f"Unit {row['unit']}: {row['reason']}")
     frame.link("pump_history", f"→ Open the history of unit {row['unit']}", pump=row["pump_id"])
-frame.download(rows.drop(columns=["pump_id"], errors="ignore"), "pumps_by_risk")
+frame.download(rows.drop(columns=["pump_id", "currents_a"]), "pumps_by_risk")
 frame.foot(
     "Risk is the chance that the pump fails on the road before its next planned visit. "
     "Risk alone never orders a replacement. Mark a row with the pointer, or with Shift and Space, to open it."

@@ -1,0 +1,140 @@
+"""Long answers kept, so that pages of large fleets come up at once.
+
+A small fleet is worked out anew whenever its ledger has changed. For a large one the last answer is shown
+while the next is worked out by a process of its own, and the page says so. The ranking of a large fleet is
+also kept in a file beside the ledger, for the next start of the server.
+"""
+
+from __future__ import annotations
+
+import logging
+import pickle
+import subprocess
+import sys
+import threading
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from dashboard import answers
+from dashboard.answers import Stamp
+from ingest.errors import LedgerError
+
+log = logging.getLogger(__name__)
+LARGE = 5_000  # pumps in service from which a ranking takes seconds
+FORM = 1  # of the kept file; raise it when a column of the ranking changes its meaning
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One answer; `stamp` is the state of the ledger that it shows."""
+
+    stamp: Stamp
+    value: Any
+    made_at: datetime
+
+
+@dataclass
+class AnswerStore:
+    """The newest answers about one ledger, by name (dashboard.answers.MAKERS)."""
+
+    ledger: Path
+    newest: dict[str, Kept] = field(default_factory=dict)
+    jobs: dict[str, Future[Kept]] = field(default_factory=dict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+    _turn: threading.Lock = field(default_factory=threading.Lock)  # one long job at a time
+
+    def get(self, name: str, stamp: Stamp, *, large: bool) -> Kept:
+        """Return the answer for this state of the ledger; for a large fleet the last one, being renewed.
+
+        Waits only where there is none yet, or the fleet is small. Raises PumpledgerError.
+        """
+        kept = self.at_once(name, stamp, large=large)
+        if kept is not None:
+            return kept
+        return self._start(name).result() if large else self._here(name, stamp)
+
+    def at_once(self, name: str, stamp: Stamp, *, large: bool) -> Kept | None:
+        """Return what `get` would return without waiting, or None."""
+        if large and name == "ranking" and name not in self.newest:
+            self._take_from_file()
+        kept = self.newest.get(name)
+        if kept is not None and kept.stamp == stamp:
+            return kept
+        if kept is not None and large:
+            self._start(name)
+            return kept
+        return None
+
+    def _here(self, name: str, stamp: Stamp) -> Kept:
+        with self._turn:
+            kept = self.newest.get(name)
+            if kept is None or kept.stamp != stamp:
+                kept = self._keep(name, *answers.work_out(name, self.ledger))
+            return kept
+
+    def _start(self, name: str) -> Future[Kept]:
+        """Begin the next answer in the background, unless it is being made."""
+        with self._lock:
+            running = self.jobs.get(name)
+            if running is not None and not running.done():
+                return running
+            job: Future[Kept] = Future()
+            self.jobs[name] = job
+        threading.Thread(target=self._work, args=(name, job), daemon=True, name=f"make {name}").start()
+        return job
+
+    def _work(self, name: str, job: Future[Kept]) -> None:
+        try:
+            with self._turn:
+                kept = self._keep(name, *apart(name, self.ledger))
+            if name == "ranking":
+                self._put_in_file(kept)
+            job.set_result(kept)
+        except BaseException as error:
+            log.exception("working out the %s in the background failed", name)
+            job.set_exception(error)
+
+    def _keep(self, name: str, stamp: Stamp, value: Any) -> Kept:
+        kept = Kept(stamp, value, datetime.now())
+        self.newest[name] = kept
+        return kept
+
+    @property
+    def file(self) -> Path:
+        """The last ranking of a large fleet; may be deleted at any time."""
+        return self.ledger.with_name(self.ledger.name + ".ranking.parquet")
+
+    def _put_in_file(self, kept: Kept) -> None:
+        rows = kept.value.copy(deep=False)
+        rows.attrs = {"form": FORM, "stamp": list(kept.stamp), "made_at": kept.made_at.isoformat()}
+        part = self.file.with_suffix(".part")
+        try:
+            rows.to_parquet(part, index=False)
+            part.replace(self.file)
+        except OSError as error:  # a folder that can't be written: the next start ranks anew
+            log.warning("the ranking could not be kept: %s", error)
+
+    def _take_from_file(self) -> None:
+        try:
+            rows = pd.read_parquet(self.file)
+            marks = rows.attrs
+            if marks["form"] == FORM:
+                made_at = datetime.fromisoformat(marks["made_at"])
+                self.newest.setdefault("ranking", Kept(tuple(marks["stamp"]), rows, made_at))
+        except (OSError, ValueError, KeyError):  # none, cut short, or of another program
+            return
+
+
+def apart(name: str, ledger: Path) -> tuple[Stamp, Any]:
+    """As `answers.work_out`, in a process of its own."""
+    command = [sys.executable, "-m", "dashboard.answers", name, str(ledger.resolve())]
+    done = subprocess.run(command, cwd=Path(__file__).parents[1], stdout=subprocess.PIPE, check=True)
+    shown, value = pickle.loads(done.stdout)
+    if shown is None:
+        raise LedgerError(*value)
+    return shown, value

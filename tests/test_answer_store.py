@@ -1,0 +1,90 @@
+"""Long answers: renewed with the ledger, shown at once where they take time, and kept for the next start."""
+
+import threading
+
+import pandas as pd
+import pytest
+
+from dashboard import answer_store, answers
+from dashboard.answer_store import AnswerStore
+from ingest.errors import LedgerError
+from tests.ledger_fixture import build_ledger
+
+
+@pytest.fixture
+def made(monkeypatch):
+    """Answers that only count how often they were made; `go` holds the background back."""
+    counts, go = [], threading.Event()
+    go.set()
+
+    def work_out(name, ledger):
+        go.wait(10)
+        counts.append(name)
+        return (len(counts),), pd.DataFrame({"pump_id": [1], "currents_a": [[5.0, 5.1]], "made": len(counts)})
+
+    monkeypatch.setattr(answers, "work_out", work_out)
+    monkeypatch.setattr(answer_store, "apart", work_out)
+    return counts, go
+
+
+def waited(store, name):
+    return store.jobs[name].result(10)
+
+
+def test_a_small_fleet_is_worked_out_once_for_each_state(made, tmp_path):
+    counts, _ = made
+    store = AnswerStore(tmp_path / "fleet.duckdb")
+    assert store.at_once("ranking", (1,), large=False) is None
+    assert store.get("ranking", (1,), large=False).stamp == (1,)
+    store.get("ranking", (1,), large=False)
+    assert counts == ["ranking"]
+    assert store.get("ranking", (2,), large=False).stamp == (2,)
+    assert store.get("plan", (3,), large=False).stamp == (3,)
+    assert not store.file.exists()
+
+
+def test_a_large_fleet_shows_the_last_answer_while_the_next_is_made(made, tmp_path):
+    counts, go = made
+    store = AnswerStore(tmp_path / "fleet.duckdb")
+    assert store.get("plan", (1,), large=True).stamp == (1,)
+    go.clear()
+    assert store.get("plan", (2,), large=True).stamp == (1,)
+    assert store.get("plan", (2,), large=True).stamp == (1,)  # no second job
+    go.set()
+    assert waited(store, "plan").stamp == (2,)
+    assert store.at_once("plan", (2,), large=True).stamp == (2,)
+    assert counts == ["plan", "plan"]
+
+
+def test_the_ranking_of_a_large_fleet_outlives_the_server(made, tmp_path):
+    counts, _ = made
+    AnswerStore(tmp_path / "fleet.duckdb").get("ranking", (1,), large=True)
+    again = AnswerStore(tmp_path / "fleet.duckdb").at_once("ranking", (1,), large=True)
+    assert again.stamp == (1,)
+    assert list(again.value["currents_a"].iloc[0]) == [5.0, 5.1]
+    assert counts == ["ranking"]
+
+
+def test_a_kept_file_cut_short_is_no_answer(made, tmp_path):
+    store = AnswerStore(tmp_path / "fleet.duckdb")
+    store.file.write_bytes(b"PAR1 and no more")
+    assert store.at_once("ranking", (1,), large=True) is None
+
+
+def test_a_failure_in_the_background_is_told_to_who_waits(monkeypatch, tmp_path):
+    def refuse(name, ledger):
+        raise LedgerError("no-ledger", "There is no ledger.")
+
+    monkeypatch.setattr(answer_store, "apart", refuse)
+    with pytest.raises(LedgerError, match="There is no ledger"):
+        AnswerStore(tmp_path / "fleet.duckdb").get("costs", (1,), large=True)
+
+
+def test_an_answer_is_worked_out_in_a_process_of_its_own(tmp_path):
+    ledger = build_ledger(tmp_path / "fleet.duckdb")
+    shown, ranking = answer_store.apart("ranking", ledger)
+    assert shown == answers.stamp(ledger)  # a fit was stored first, and nothing since
+    assert ranking["risk"].is_monotonic_decreasing
+    assert len(ranking) == 8
+    with pytest.raises(LedgerError, match="no ledger"):
+        answer_store.apart("ranking", tmp_path / "none.duckdb")
