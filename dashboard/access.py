@@ -14,6 +14,20 @@ import streamlit as st
 
 from dashboard.navigation import ROLES
 
+# What a role may do beyond looking at its pages; a later role may do all that an earlier one may.
+# work: log visits, work and findings; notes: where to clamp; facts: units and pump types; plan: decide on the
+# board; load: bring folders in; money: see prices; prices and settings: set them.
+_FROM_ROLE = {
+    "work": "technician",
+    "notes": "technician",
+    "facts": "planner",
+    "plan": "planner",
+    "load": "planner",
+    "money": "planner",
+    "settings": "manager",
+    "prices": "manager",
+}
+
 
 @dataclass(frozen=True)
 class Person:
@@ -51,3 +65,13 @@ def current_person() -> Person:
         st.button("Sign out", on_click=st.logout)
         st.stop()
     return Person(name, role)
+
+
+def role_may(role: str | None, what: str) -> bool:
+    """Return whether a role may do something; None (no sign-in in use) may do everything."""
+    return role is None or ROLES.index(role) >= ROLES.index(_FROM_ROLE[what])
+
+
+def may(what: str) -> bool:
+    """Return whether the one at the screen may do something."""
+    return not sign_in_wanted() or role_may(widest_role(st.user.get("roles")) or ROLES[0], what)

@@ -9,7 +9,7 @@ import pytest
 
 from dashboard import (
     cost_parts,
-    fleet_parts,
+    fleet_prices,
     history_metrics,
     history_outlook,
     paper,
@@ -102,7 +102,7 @@ def test_spending_by_year_and_kind():
      ("risk_ceiling", '{"ambulance": 0.04}', {"ambulance": 0.04})],
 )  # fmt: skip
 def test_settings_are_read_as_their_default_is(key, text, value):
-    assert fleet_parts.setting_value(key, text) == value
+    assert fleet_prices.setting_value(key, text) == value
 
 
 @pytest.mark.parametrize(
@@ -110,7 +110,7 @@ def test_settings_are_read_as_their_default_is(key, text, value):
 )
 def test_a_setting_that_makes_no_sense_is_refused(key, text):
     with pytest.raises(EntryRefused):
-        fleet_parts.setting_value(key, text)
+        fleet_prices.setting_value(key, text)
 
 
 def test_expected_failures_come_with_their_range():

@@ -1,30 +1,33 @@
-"""Fleet data: units, pump types, work done, prices, settings, and bringing a fleet folder in."""
+"""Fleet data: units, pump types, where to clamp, work done, prices, settings, changes, loading a folder."""
 
 import streamlit as st
 
-from dashboard import fleet_parts, frame
+from dashboard import access, fleet_facts, fleet_loading, fleet_parts, fleet_prices, frame
 
 st.title("Fleet data")
 started = fleet_parts.has_data()
 if not started:
     st.info("The ledger is empty. Bring in a fleet folder here, or log a first visit.")
     frame.link("log_visit", "→ Log a first visit")
-names = ["Units", "Pump types", "Work done", "Prices", "Settings", "Changes", "Bring in a folder"]
-units, types, work, prices, settings, changes, folder = st.tabs(
-    names, default="Units" if started else "Bring in a folder"
-)
-if started:
-    with units:
-        fleet_parts.show_units()
-    with types:
-        fleet_parts.show_pump_types()
-    with work:
-        fleet_parts.show_work()
-    with prices:
-        fleet_parts.show_prices()
-    with settings:
-        fleet_parts.show_settings()
-    with changes:
-        fleet_parts.show_changes()
-with folder:
-    fleet_parts.show_loading()
+parts = {
+    "Units": fleet_parts.show_units,
+    "Pump types": fleet_facts.show_pump_types,
+    "Where to clamp": fleet_facts.show_notes,
+    "Work done": fleet_parts.show_work,
+    "Prices": fleet_prices.show_prices,
+    "Settings": fleet_prices.show_settings,
+    "Changes": fleet_parts.show_changes,
+}
+if not access.may("money"):
+    del parts["Prices"]
+if not started:
+    parts = {}
+if access.may("load"):
+    parts["Bring in a folder"] = fleet_loading.show_loading
+fleet_parts.show_kept()
+if parts:
+    tabs = st.tabs(list(parts), key="part", on_change="rerun", bind="query-params")
+    for tab, draw in zip(tabs, parts.values(), strict=True):
+        if tab.open:
+            with tab:
+                draw()

@@ -1,0 +1,2 @@
+-- One vehicle as it is kept.
+SELECT * FROM vehicle WHERE unit = $unit;
