@@ -33,7 +33,7 @@ def ask(ledger, sql):
 
 @pytest.mark.parametrize(
     ("part", "says"),
-    [("Units", "8 units"), ("Pump types", "Change a pump type"), ("Where to clamp", "holds for every vehicle"),
+    [("Units", "8 units"), ("Pump types", "Change a pump type"), ("Where to clamp", "every vehicle"),
      ("Work done", "2 entries"), ("Prices", "Placeholders among"), ("Settings", "common practice"),
      ("Bring in a folder", "Look first")],
 )  # fmt: skip
