@@ -425,6 +425,23 @@ def _services(spec: FleetSpec, cars: dict[str, Any], cal: dict[str, np.ndarray])
     return rows[rows["done_on"] >= cars["records_from"]].reset_index(drop=True)
 
 
+def pump_types(p: FleetParameters) -> pd.DataFrame:
+    """Return the fleet folder's pump types, with the specifications of a maker who allows for spread."""
+    return pd.DataFrame(
+        {
+            "pump_type": TYPES,
+            "segments": 8,
+            "current_low_a": np.round(p.current_a * 0.8, 1),
+            "current_high_a": np.round(p.current_a * 1.25, 1),
+            "ripple_limit_pct": 15,
+            "rpm_low": 3400,
+            "rpm_high": 10000,
+            "rated_pressure_kpa": 400,
+            "filter": "inline",
+        }
+    )
+
+
 def _tables(
     spec: FleetSpec,
     p: FleetParameters,
@@ -445,19 +462,6 @@ def _tables(
             "records_from": np.maximum(cars["records_from"], cars["in_service"]),
             "pm_interval": np.round(cars["pm_km"] / unit_km),
             "pm_interval_days": cars["pm_days"].astype(int),
-        }
-    )
-    types = pd.DataFrame(
-        {
-            "pump_type": TYPES,
-            "segments": 8,
-            "current_low_a": np.round(p.current_a * 0.8, 1),
-            "current_high_a": np.round(p.current_a * 1.25, 1),
-            "ripple_limit_pct": 15,
-            "rpm_low": 3400,
-            "rpm_high": 10000,
-            "rated_pressure_kpa": 400,
-            "filter": "inline",
         }
     )
     v = pumps["vehicle"].to_numpy()
@@ -508,7 +512,7 @@ def _tables(
     broke = table[table["removal"] == "failed"]
     return {
         "vehicles": vehicles,
-        "pump_types": types,
+        "pump_types": pump_types(p),
         "pumps": table,
         "visits": readings,
         "services": services.assign(odometer=(services["odometer"] / unit_km).round()),

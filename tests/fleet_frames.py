@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 
 from analytics.history import History, build_history
+from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import KM_PER_MI, SimulatedFleet
+from ingest.odometer import clean
 
 EPOCH = np.datetime64("1970-01-01")
 
@@ -17,9 +19,19 @@ def days(values) -> pd.Series:
 
 
 def history_at(fleet: SimulatedFleet, as_of: str | None = None) -> History:
-    """The history known on `as_of`; odometers of the simulator are taken as they are."""
+    """The history known on `as_of`; odometers are judged as on loading where the records have dirt."""
     unit = KM_PER_MI if fleet.spec.distance_unit == "mi" else 1.0
-    t = fleet.tables
+    dirty = fleet.spec.dirt != Dirt.none()
+    return history_from_tables(fleet.tables, unit, as_of or fleet.spec.until, clean_odometers=dirty)
+
+
+def history_from_tables(
+    t: dict[str, pd.DataFrame], unit: float, as_of: str, *, clean_odometers: bool = False
+) -> History:
+    """The history known on `as_of` from a fleet folder's tables; `unit`: km in one distance unit of theirs.
+
+    Without `clean_odometers` every odometer is taken as it is.
+    """
     cars, types = t["vehicles"].set_index("unit"), t["pump_types"].set_index("pump_type")
     p = t["pumps"].reset_index(drop=True)
     pumps = pd.DataFrame(
@@ -88,7 +100,9 @@ def history_at(fleet: SimulatedFleet, as_of: str | None = None) -> History:
             "fuel_temp_c": v["fuel_temp_c"],
         }
     ).dropna(subset=["pump_id"])
-    last = float(days([fleet.spec.until]).iloc[0]) if as_of is None else float(days([as_of]).iloc[0])
+    last = float(days([as_of]).iloc[0])
+    if clean_odometers:
+        visits["in_trend"] = _trusted(v, p, unit, as_of)[visits.index]
     visits = visits[visits["day"] <= last].sort_values(["pump_id", "day"]).reset_index(drop=True)
     s = t["services"]
     filters = pd.DataFrame(
@@ -97,7 +111,7 @@ def history_at(fleet: SimulatedFleet, as_of: str | None = None) -> History:
     filters = filters[filters["day"] <= last]
     points = pd.concat(
         [
-            v.assign(day=days(v["visited_on"]), odometer_km=v["odometer"] * unit)[
+            visits.assign(unit=v["unit"].to_numpy()[visits["visit_id"]])[visits["in_trend"]][
                 ["unit", "day", "odometer_km"]
             ],
             pumps.rename(columns={"fitted_day": "a"}).assign(
@@ -111,3 +125,24 @@ def history_at(fleet: SimulatedFleet, as_of: str | None = None) -> History:
     points = points[points["day"] <= last].groupby(["unit", "day"], as_index=False)["odometer_km"].max()
     points["hours"] = np.nan
     return build_history(pumps, visits, points, filters, int(last))
+
+
+def _trusted(visits: pd.DataFrame, pumps: pd.DataFrame, unit: float, as_of: str) -> np.ndarray:
+    """Whether each visit's odometer fits the unit's others known on `as_of` (ingest.odometer)."""
+    read = pd.concat(
+        [
+            frame[["unit", on, odometer]].set_axis(["unit", "read_on", "odometer"], axis=1)
+            for frame, on, odometer in (
+                (visits, "visited_on", "odometer"),
+                (pumps, "fitted_on", "fitted_odometer"),
+                (pumps, "removed_on", "removed_odometer"),
+            )
+        ],
+        ignore_index=True,
+    )
+    read["read_on"] = pd.to_datetime(read["read_on"])
+    known = read["read_on"] <= pd.Timestamp(as_of)
+    read = read.assign(odometer_km=read["odometer"].astype(float) * unit, odometer_entered=read["odometer"])
+    trusted = pd.Series(True, index=read.index)
+    trusted[known] = clean(read[known])["trusted"]
+    return trusted.to_numpy()[: len(visits)]
