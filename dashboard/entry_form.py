@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+from dashboard.formats import is_unknown
 from ingest.errors import EntryRefused
 from ingest.units import Kind, parse_quantity, read_quantity
 from ingest.visit_entry import VisitEntry
@@ -30,7 +31,7 @@ LABELS = {
     "delivery": "Delivery",
     "meter_a": "Average on the meter, A",
 }
-MOST_REMINDERS = 3
+MOST_QUESTIONS = 3  # a visit, reminders and questions together; the rest goes to the open questions
 
 
 def entry_from(typed: Mapping[str, Any], *, distance_unit: str) -> VisitEntry:
@@ -62,8 +63,8 @@ def entry_from(typed: Mapping[str, Any], *, distance_unit: str) -> VisitEntry:
     )
 
 
-def reminders(entry: VisitEntry) -> list[str]:
-    """Return at most three sentences on what would make the reading worth more; none is demanded."""
+def reminders(entry: VisitEntry, room: int = MOST_QUESTIONS) -> list[str]:
+    """Return at most `room` sentences on what would make the reading worth more; none is demanded."""
     asks = []
     if entry.odometer_km is None and entry.hours is None:
         asks.append("Without an odometer this reading can't be placed in the pump's trend.")
@@ -73,4 +74,29 @@ def reminders(entry: VisitEntry) -> list[str]:
         asks.append("Volts at the pump are missing: a low supply looks like a weak pump.")
     if entry.fuel_pressure_kpa is None:
         asks.append("With the fuel pressure, a restriction can be told from drag.")
-    return asks[:MOST_REMINDERS]
+    return asks[: max(room, 0)]
+
+
+def baseline_words(pump: Mapping[str, Any], odometer_km: float | None, settings: Mapping[str, Any]) -> str:
+    """Return what today's capture is to this pump's baseline: due, going on, or too late; "" once it stands.
+
+    pump: a row of unit_card (visits, fitted_odometer_km, last_odometer_km).
+    """
+    wanted, visits = int(settings["baseline_visits"]), int(pump["visits"])
+    if visits >= wanted:
+        return ""
+    if visits:
+        return f"This pump's baseline has {visits} of {wanted} readings; today's is the next."
+    at_km = odometer_km if odometer_km is not None else pump.get("last_odometer_km")
+    fitted_km = pump.get("fitted_odometer_km")
+    if is_unknown(at_km) or is_unknown(fitted_km):
+        return "This pump has no reading yet: today's capture begins its baseline."
+    run_km = max(float(at_km) - float(fitted_km), 0.0)  # type: ignore[arg-type]
+    if run_km <= settings["baseline_new_km"]:
+        return "This pump is new and its baseline is due: today's capture begins it."
+    if run_km <= settings["baseline_bedding_km"]:
+        return "This pump's baseline is due; its brushes may still be bedding in, which is noted with it."
+    return (
+        "This pump has no reading yet and has run far: today's capture begins its trend, but is no baseline "
+        "of a healthy pump."
+    )

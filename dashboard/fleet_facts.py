@@ -25,8 +25,8 @@ TYPE_COLUMNS = {
     "supply": "Supply",
     "fuel": "Fuel",
     "segments": "Segments",
-    "current_low_a": "Low, A",
-    "current_high_a": "High, A",
+    "current_low_a": "Specified low, A",
+    "current_high_a": "Specified high, A",
     "spec_at_v": "at V",
     "spec_at_kpa": "at kPa",
     "ripple_limit_pct": "Ripple limit, %",
@@ -50,7 +50,7 @@ def show_pump_types() -> None:
         warranty_distance_km=formats.in_unit(types["warranty_distance_km"], own).round(0)
     )
     table = table.rename(columns=TYPE_COLUMNS | {"warranty_distance_km": f"Warranty, {own}"})
-    st.dataframe(table, hide_index=True, alt="Pump types with their specification.")
+    frame.table(table, "Pump types with their specification.")
     lacking = types.loc[types["current_low_a"].isna(), "pump_type"].tolist()
     if lacking:
         st.write(
@@ -110,7 +110,7 @@ def show_notes() -> None:
                 "Picture": shown["pictured"].map({True: "yes", False: "no"}),
             }
         )
-        st.dataframe(table, hide_index=True, alt="Where to clamp, by kind of vehicle.")
+        frame.table(table, "Where to clamp, by kind of vehicle.")
         frame.download(table, "connection_notes")
     else:
         st.write("No note yet.")

@@ -60,7 +60,7 @@ def show_units() -> None:
         "types": tuple(chosen["pump_type"]), "order": order,
     }  # fmt: skip
     rows = paged("units_list", "units", ("unit", "units"), **asked)
-    st.dataframe(unit_table(rows, own), hide_index=True, alt="Units with depot, vehicle and last odometer.")
+    frame.table(unit_table(rows, own), "Units with depot, vehicle and last odometer.")
     frame.download(
         lambda: unit_table(loaders.ask("units_list", rows=ALL_ROWS, skip=0, **asked), own), "units",
         "Save all of these as CSV",
@@ -86,7 +86,7 @@ def unit_table(rows: pd.DataFrame, own: str) -> pd.DataFrame:
             "Interval, days": rows["pm_interval_days"],
             "Job, hours": rows["job_hours"],
             "Retires on": rows["retires_on"].map(formats.day),
-            "VIN": rows["vin"].fillna(formats.UNKNOWN),
+            "VIN": rows["vin"],
         }
     )
 
@@ -159,7 +159,7 @@ def show_work() -> None:
     }  # fmt: skip
     rows = paged("work_list", "work", ("entry", "entries"), **asked)
     currency = loaders.settings()["currency"]
-    st.dataframe(work_table(rows, own, currency), hide_index=True, alt="Work done and breakdowns.")
+    frame.table(work_table(rows, own, currency), "Work done and breakdowns.")
     frame.download(
         lambda: work_table(loaders.ask("work_list", rows=ALL_ROWS, skip=0, **asked), own, currency), "work",
         "Save all of these as CSV",
@@ -236,7 +236,7 @@ def show_changes() -> None:
     if not len(rows):
         st.write("No change by hand or by a load matches.")
         return
-    st.dataframe(change_table(rows), hide_index=True, alt="Changes with who made them and why.")
+    frame.table(change_table(rows), "Changes with who made them and why.")
     asked = {"find": find.strip(), "rows": ALL_ROWS, "skip": 0}
     frame.download(
         lambda: change_table(loaders.ask("changes_list", **asked)), "changes", "Save all of these as CSV"
@@ -252,8 +252,8 @@ def change_table(rows: pd.DataFrame) -> pd.DataFrame:
             "Table": rows["table_name"].str.replace("_", " "),
             "Row": rows["row_key"],
             "Field": rows["field"].fillna("added"),
-            "Before": rows["old_value"].fillna(formats.UNKNOWN),
-            "After": rows["new_value"].fillna(formats.UNKNOWN),
+            "Before": rows["old_value"],
+            "After": rows["new_value"],
             "Why": rows["reason"].fillna(""),
         }
     )

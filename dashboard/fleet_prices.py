@@ -33,7 +33,7 @@ def show_prices() -> None:
             "leans on them."
         )
     table = price_table(book, currency)
-    st.dataframe(table, hide_index=True, alt="Prices with amount, unit, confirmation and source.")
+    frame.table(table, "Prices with amount, unit, confirmation and source.")
     frame.download(table, "prices")
     if access.may("prices"):
         _give_price(currency)
@@ -134,7 +134,7 @@ def show_settings() -> None:
         ],
         columns=["Setting", "In force", "Default", "Changed"],
     )
-    st.dataframe(rows, hide_index=True, alt="Settings in force beside their defaults.")
+    frame.table(rows, "Settings in force beside their defaults.")
     frame.download(rows, "settings")
     st.caption(
         "Most defaults are common practice without a source; each verdict names the rule that used one."

@@ -12,7 +12,7 @@ import streamlit as st
 
 from dashboard import access, loaders
 from dashboard.answer_store import Kept
-from dashboard.formats import as_csv
+from dashboard.formats import UNKNOWN, as_csv
 from dashboard.navigation import PAGES
 from dashboard.palette import DARK, LIGHT, Palette
 from ingest.errors import LedgerError, PumpledgerError
@@ -76,6 +76,11 @@ def palette() -> Palette:
 def chart(picture: Any, words: str) -> None:
     """Draw a chart with the sentence that says what it shows, for those who can't see it."""
     st.altair_chart(picture, theme=None, width="stretch", alt=words)
+
+
+def table(rows: pd.DataFrame, words: str) -> None:
+    """Draw a table that can be sorted, with the sentence that says what it holds."""
+    st.dataframe(rows, hide_index=True, placeholder=UNKNOWN, alt=words)
 
 
 def started(first_step: str) -> bool:

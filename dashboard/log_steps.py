@@ -12,8 +12,8 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, loaders, queries, reading_panel, uploads
-from dashboard.entry_form import LABELS, entry_from
+from dashboard import formats, loaders, queries, reading_panel, replacing, uploads
+from dashboard.entry_form import LABELS, baseline_words, entry_from
 from ingest.capture import Capture
 from ingest.errors import PumpledgerError
 from ingest.reading import Reading
@@ -132,8 +132,7 @@ def _show_card(card: pd.DataFrame) -> None:
             f"Last visit {formats.day(first['last_visited_on'])} at "
             f"{formats.distance(first['last_odometer_km'], own)}."
         )
-    if "visits" in first and not formats.is_unknown(first["pump_id"]) and not first["visits"]:
-        st.info("This pump has no reading yet: today's capture becomes its baseline.")
+    replacing.ask_finding(str(first["unit"]))
     notes = loaders.ask("connection_notes", unit=first["unit"])
     if len(notes):
         note = notes.iloc[0]
@@ -217,9 +216,12 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
     source = st.segmented_control("From", ["file", "meter"], default="file", key="source", required=True,
                                   format_func={"file": "Capture file", "meter": "Meter only"}.__getitem__,
                                   bind="query-params")  # fmt: skip
+    due = st.container()  # what today's capture is to the baseline, once the odometer is known
     if source == "meter":
         st.text_input(LABELS["meter_a"], key="meter_a", placeholder="5.4", bind="query-params")
-        return Measured(_entry(unit))
+        entry = _entry(unit)
+        _say_baseline(due, card, entry)
+        return Measured(entry)
     upload = st.file_uploader(
         "Capture from the scope or logger (if the picker closes empty, choose again: nothing typed is lost)",
     )
@@ -236,13 +238,22 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
         st.number_input(
             "Record number (segmented files)", 1, None, None, 1, key="record", bind="query-params"
         )
+    entry = _entry(unit, quiet=True)
+    _say_baseline(due, card, entry)
     if upload is None:
-        return Measured(_entry(unit, quiet=True))
+        return Measured(entry)
     try:
-        return _read(upload, _entry(unit, quiet=True), card)
+        return _read(upload, entry, card)
     except PumpledgerError as refused:
         st.error(f"▲ {refused.text}")
-        return Measured(_entry(unit, quiet=True))
+        return Measured(entry)
+
+
+def _say_baseline(place: Any, card: pd.DataFrame, entry: VisitEntry | None) -> None:
+    pump = _pump_row(card, entry)
+    words = baseline_words(pump, entry.odometer_km if entry else None, loaders.settings()) if pump else ""
+    if words:
+        place.info(words)
 
 
 def _entry(unit: str, *, quiet: bool = False) -> VisitEntry | None:

@@ -61,9 +61,15 @@ def show_segments(reading: Reading) -> None:
 
 
 def comparison(
-    reading: Reading, specification: dict[str, Any], visits: pd.DataFrame, ripple_limit_pct: float
+    reading: Reading | pd.Series,
+    specification: dict[Any, Any],
+    visits: pd.DataFrame,
+    ripple_limit_pct: float,
 ) -> pd.DataFrame:
-    """Return the figures beside specification and this pump's last and first visits, as text."""
+    """Return the figures beside specification and this pump's last and first visits, as text.
+
+    reading: one being taken, or a stored visit (a row of visit_detail); visits: those before it.
+    """
 
     def from_visit(row: pd.Series | None, column: str, unit: str, digits: int) -> str:
         if row is None or formats.is_unknown(row.get(column)):

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, loaders
+from dashboard import changes, formats, loaders
 from ingest.errors import PumpledgerError
 
 REMOVALS = {
@@ -25,6 +26,52 @@ FOUND = {
 }
 
 
+FINDING_DAYS = 366  # a pump taken off longer ago is no longer asked about
+
+
+def finding_due(unit: str) -> pd.Series | None:
+    """Return the pump lately taken off a unit of which nobody has said what was found, or None."""
+    if not unit or not loaders.ledger_path().exists():
+        return None
+    rows = loaders.ask("finding_due", unit=unit, since=date.today() - timedelta(days=FINDING_DAYS))
+    return rows.iloc[0] if len(rows) else None
+
+
+def ask_finding(unit: str) -> None:
+    """Ask what was found in the pump last taken off this unit, where that is still open."""
+    pump = finding_due(unit)
+    if pump is None:
+        return
+    place = "" if pump["position"] == "main" else f" ({pump['position']})"
+    with st.form(f"finding_{pump['pump_id']}"):
+        st.write(
+            f"? The pump taken off on {formats.day(pump['removed_on'])}{place}: what was found in it? "
+            "Forecasts learn from the answer."
+        )
+        found = st.segmented_control("What was found", list(FOUND), format_func=FOUND.__getitem__, wrap=True,
+                                     key="found_before", label_visibility="collapsed")  # fmt: skip
+        who, keep = st.columns([1, 2], vertical_alignment="bottom")
+        by = who.text_input("Your initials", max_chars=12, key="found_before_by", autocomplete="off")
+        if keep.form_submit_button("Keep the finding", width="stretch"):
+            try:
+                _keep_finding(int(pump["pump_id"]), found, by)
+            except PumpledgerError as refused:
+                st.error(f"▲ {refused.text}")
+            else:
+                st.rerun()
+
+
+def _keep_finding(pump_id: int, found: Any, by: str) -> None:
+    from ingest.fact_entry import change_facts
+    from ingest.folder_tables import PUMPS
+
+    changes.demand(str(found or ""), "what was found")
+    change_facts(
+        loaders.ledger_path(), PUMPS, pump_id, {"found": found}, by=by, reason="asked at the next visit",
+        command=changes.COMMAND,
+    )  # fmt: skip
+
+
 def show(visit: pd.Series, by: str) -> None:
     """Ask whether the pump was changed; on saving, close its life and begin the new one."""
     if text := st.session_state.get("replaced_text"):
@@ -35,12 +82,15 @@ def show(visit: pd.Series, by: str) -> None:
                                        wrap=True, key="removal")  # fmt: skip
         found = st.segmented_control("What was found", list(FOUND), format_func=FOUND.__getitem__, wrap=True,
                                      key="found")  # fmt: skip
-        cause = st.text_input("Cause, if known", placeholder="dirt, water, ran dry, wiring …")
+        cause = st.text_input(
+            "Cause, if known", placeholder="dirt, water, ran dry, wiring …", key="removal_cause"
+        )
         types = loaders.ask("pump_types")["pump_type"].tolist()
         old = types.index(visit["pump_type"]) if visit["pump_type"] in types else None
-        new_type = st.selectbox("Type fitted", types, index=old, accept_new_options=True)
-        serial = st.text_input("Its serial number")
-        kept = st.checkbox("The old filter stayed in")
+        new_type = st.selectbox("Type fitted", types, index=old, accept_new_options=True,
+                                key="new_type")  # fmt: skip
+        serial = st.text_input("Its serial number", key="new_serial")
+        kept = st.checkbox("The old filter stayed in", key="old_filter_kept")
         if st.form_submit_button("Keep the change", width="stretch"):
             try:
                 _replace(visit, str(removal or ""), found, cause, new_type, serial, kept, by)
@@ -70,7 +120,9 @@ def _replace(
         filter_kept=kept,
         by=by,
     )
+    bedded = formats.distance(loaders.settings()["baseline_bedding_km"], loaders.settings()["distance_unit"])
     st.session_state["replaced_text"] = (
-        "The old pump's life is closed and the new one begins. Capture the new pump now, with the reason "
-        "After repair: that is its baseline."
+        "The old pump's life is closed and the new one begins. Its baseline is due: capture the new pump "
+        f"now, with the reason After repair. Brushes may bed in over the first {bedded}, so early readings are "
+        "marked."
     )

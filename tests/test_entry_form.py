@@ -2,8 +2,9 @@
 
 import pytest
 
-from dashboard.entry_form import MOST_REMINDERS, entry_from, reminders
+from dashboard.entry_form import MOST_QUESTIONS, baseline_words, entry_from, reminders
 from ingest.errors import EntryRefused
+from ingest.settings import DEFAULTS
 
 
 def test_units_are_parsed_and_kept_as_entered():
@@ -38,9 +39,33 @@ def test_a_field_that_cannot_be_taken_is_named(typed, named):
 
 def test_at_most_three_reminders():
     bare = entry_from({"unit": "1"}, distance_unit="mi")
-    assert len(reminders(bare)) == MOST_REMINDERS
+    assert len(reminders(bare)) == MOST_QUESTIONS
     full = entry_from(
         {"unit": "1", "odometer": "5", "state": "idle", "supply_v": "13", "fuel_pressure": "4 bar"},
         distance_unit="mi",
     )
     assert reminders(full) == []
+
+
+def test_questions_leave_less_room_for_reminders():
+    bare = entry_from({"unit": "1"}, distance_unit="mi")
+    assert [len(reminders(bare, room)) for room in (2, 0, -1)] == [2, 0, 0]
+
+
+@pytest.mark.parametrize(
+    ("visits", "fitted_km", "odometer_km", "says"),
+    [
+        (0, 90_000.0, 90_010.0, "new and its baseline is due"),
+        (0, 90_000.0, 93_000.0, "bedding in"),
+        (0, 0.0, 99_000.0, "no baseline of a healthy pump"),
+        (0, None, 99_000.0, "begins its baseline"),
+        (2, 0.0, 99_000.0, "2 of 3 readings"),
+    ],
+)
+def test_what_todays_capture_is_to_the_baseline(visits, fitted_km, odometer_km, says):
+    pump = {"visits": visits, "fitted_odometer_km": fitted_km, "last_odometer_km": None}
+    assert says in baseline_words(pump, odometer_km, DEFAULTS)
+
+
+def test_a_baseline_that_stands_needs_no_word():
+    assert baseline_words({"visits": 3, "fitted_odometer_km": 0.0}, 1e5, DEFAULTS) == ""

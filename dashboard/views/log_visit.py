@@ -6,8 +6,8 @@ from dashboard import frame, log_saving, log_steps
 
 st.title("Log a visit")
 log_steps.cautions()
-saved = st.session_state.get("saved_visit")
-if saved:
+saved = log_saving.saved_visit()
+if saved is not None:
     log_saving.show_saved(saved)
 else:
     unit, card = log_steps.choose_unit()
