@@ -77,6 +77,8 @@ def with_error(value: float | None, error: float | None, unit: str, digits: int 
     assert error is not None
     if 0 < error < 0.5 * 10.0**-digits:  # one more place, so that the error doesn't read as none
         digits += 1
+    if 0 < error < 0.5 * 10.0**-digits:
+        return f"{value:,.{digits}f} ± under {10.0**-digits:g} {unit}"
     return f"{value:,.{digits}f} ± {error:,.{digits}f} {unit}"
 
 

@@ -57,9 +57,9 @@ class Measured:
     figures: pd.DataFrame | None = None
 
 
-def cautions() -> None:
+def cautions(*, folded: bool = False) -> None:
     """Show what to heed before anything is connected; open until it was read in this session."""
-    read = st.session_state.get("cautions_read", False)
+    read = folded or st.session_state.get("cautions_read", False)
     with st.expander("Before you connect anything", expanded=not read):
         st.markdown("\n".join(f"- {line}" for line in caution_lines()))
         st.caption("[S] from public service and teaching texts · [P] common practice, no source found")

@@ -123,6 +123,6 @@ def _replace(
     bedded = formats.distance(loaders.settings()["baseline_bedding_km"], loaders.settings()["distance_unit"])
     st.session_state["replaced_text"] = (
         "The old pump's life is closed and the new one begins. Its baseline is due: capture the new pump "
-        f"now, with the reason After repair. Brushes may bed in over the first {bedded}, so early readings are "
-        "marked."
+        f"now, with the reason After repair. Brushes may bed in over the first {bedded}, so early readings "
+        "are marked."
     )

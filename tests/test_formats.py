@@ -46,3 +46,8 @@ def test_distances_are_shown_in_the_fleets_unit():
     assert formats.distance(142_285.3, "mi") == "88,412 mi"
     assert formats.in_unit(1.609344, "mi") == pytest.approx(1)
     assert formats.in_unit(5.0, "km") == 5.0
+
+
+def test_an_error_too_small_to_print_is_not_shown_as_none():
+    assert formats.with_error(6000, 0.004, "rpm", 0) == "6,000.0 ± under 0.1 rpm"
+    assert formats.with_error(5.0518, 0.0001, "A") == "5.052 ± under 0.001 A"

@@ -2,7 +2,9 @@
 
 import pytest
 
+from dashboard import log_saving, queries
 from ingest.ledger import open_ledger
+from ingest.verdict import judge_visit
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
 from tests.page_runs import open_page, small_file, words
 
@@ -103,3 +105,37 @@ def test_nothing_measured_is_not_stored(ledger):
     page.text_input(key="technician").set_value("AB").run()
     press(page, "Save the visit")
     assert "nothing to store yet" in words(page)
+
+
+def test_a_stored_visit_has_an_address_and_a_sheet_of_its_own(ledger):
+    page = open_page("log_visit", saved="5")
+    assert "Visit 5 is stored." in words(page)
+    assert "The pump was changed at this stop" in [e.label for e in page.expander]
+    assert "There is no visit 99" in words(open_page("log_visit", saved="99"))
+
+
+def test_what_was_found_in_the_last_pump_is_asked_while_nobody_knows(ledger):
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute("UPDATE pump SET found = NULL, removed_on = current_date - 90 WHERE pump_id = 4")
+    page = open_page("log_visit", unit="104")
+    assert "what was found in it?" in words(page)
+    press(page, "Keep the finding")
+    assert "Give what was found" in words(page)
+    page.button_group(key="found_before").set_value("worn")
+    page.text_input(key="found_before_by").set_value("TK")
+    press(page, "Keep the finding")
+    assert "what was found in it?" not in words(page)
+    with open_ledger(ledger) as connection:
+        assert connection.execute("SELECT found FROM pump WHERE pump_id = 4").fetchall() == [("worn",)]
+        assert connection.execute("SELECT new_value, changed_by FROM change_log").fetchall() == [
+            ("worn", "TK")
+        ]
+
+
+def test_the_sheet_of_a_stored_visit_holds_its_figures(ledger):
+    visits = queries.ask(ledger, "visits_of_pump", pump_id=1)
+    with open_ledger(ledger) as connection:
+        verdict = judge_visit(connection, 5)
+    html = log_saving.visit_sheet(visits.iloc[4], visits.iloc[:4], verdict, queries.settings(ledger))
+    for part in ("5,060", "4 to 7 A", "5.20 A", verdict.next_test, "Keep sparks"):
+        assert part in html

@@ -5,8 +5,8 @@ import streamlit as st
 from dashboard import frame, log_saving, log_steps
 
 st.title("Log a visit")
-log_steps.cautions()
 saved = log_saving.saved_visit()
+log_steps.cautions(folded=saved is not None)
 if saved is not None:
     log_saving.show_saved(saved)
 else:

@@ -56,9 +56,11 @@ def test_technician_uploads_answers_a_warning_and_saves(watch, own_address, own_
     enter(page, "Your initials", "AB")
     press(page, "Save the visit")
     page.get_by_text("Not stored yet").wait_for()
+    settle(page)  # the boxes arrive after the sentence above them
     # A reload in the middle loses nothing that was typed.
     assert "odometer=1000" in page.url
     boxes = page.get_by_placeholder("if it is right: why")
+    boxes.first.wait_for()
     for i in range(boxes.count()):
         boxes.nth(i).fill("new instrument cluster")
         page.keyboard.press("Enter")
@@ -67,6 +69,8 @@ def test_technician_uploads_answers_a_warning_and_saves(watch, own_address, own_
     page.get_by_text("Stored as visit 41").wait_for()
     with open_ledger(own_ledger) as connection:
         assert connection.execute("SELECT technician FROM visit WHERE visit_id = 41").fetchall() == [("AB",)]
+    page.reload()
+    page.get_by_text("Visit 41 is stored.").wait_for()
 
 
 def test_a_reload_keeps_what_was_typed(watch, own_address):
