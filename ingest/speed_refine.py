@@ -4,6 +4,9 @@ Gauss-Newton in two alternating linear steps. With phase theta(t) given, the wav
 turns. With w given, each block's phase error is sum(r w') / sum(w'^2), r the residual, with variance
 s^2 / sum(w'^2); block errors go through `smooth_phase`, whose speed wander is estimated, not assumed. At
 constant speed this is the maximum-likelihood estimate of a harmonic sum in white noise.
+
+Blocks are whole turns, so that what the wave leaves unfitted (it is the same every turn) shifts all alike,
+and they are shortest at both ends, since under wander the mean speed hangs on the phase there.
 """
 
 from __future__ import annotations
@@ -13,10 +16,22 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from ingest.phase_smoothing import SmoothPhase, smooth_phase
+from ingest.phase_smoothing import smooth_phase
 
-ROUNDS = 4
+FIRST_ROUNDS, MOST_ROUNDS = 2, 8
+CONVERGED = 0.05  # of the smallest standard error of a block's phase
 MOST_BLOCKS = 64
+HALF_TURNS_BELOW = 12.0  # turns: so few of them are cut into halves
+NOISE_KNOWN = 0.5  # log standard deviation of the noise estimate
+LOST = 0.7  # a block whose likeness to the wave is below this share of the usual has slipped
+PULL_IN = 0.4  # of a ripple: how far off the expected place a slipped block is looked for
+# How far the current's wave may run behind the shaft: about the winding's L/R, 0.1 to 1 ms (common practice,
+# no source). Its lag in angle changes with speed, so it matters where speed differs between the ends.
+LAG_S = 3e-4
+# How far the wave's mean place in the turn may differ between the ends though nothing shows it (seen on
+# simulated motors whose supply and load wander a little), turns.
+LOOSE_TURNS = 4e-5
+BETTER = 0.97  # residual noise after a repair, at most this share of the one before
 
 
 @dataclass(frozen=True)
@@ -32,10 +47,17 @@ class TurnPhase:
 
     def at(self, time_s: np.ndarray) -> np.ndarray:
         """Phase in turns at times (n,), cubic between knots."""
-        if len(self.time_s) < 4:
-            return np.interp(time_s, self.time_s, self.turns)
-        fine = np.linspace(self.time_s[0], self.time_s[-1], 8 * len(self.time_s))
-        return np.interp(time_s, fine, CubicSpline(self.time_s, self.turns)(fine))
+        return _curve(self.time_s, self.turns, time_s)
+
+
+@dataclass(frozen=True)
+class _Fit:
+    phase: np.ndarray  # (n,), turns
+    knots_s: np.ndarray
+    slope_se: float
+    wave: np.ndarray
+    noise: float
+    likeness: np.ndarray  # of each block to the wave, 1 when it is the wave
 
 
 def refine(
@@ -50,20 +72,32 @@ def refine(
 
     oversampled: samples of y per independent sample of the record (1 when y was not interpolated).
     """
+    t = np.arange(len(y)) / rate_hz
+    first = _fitted(y, t, _curve(time_s, turns, t), highest_order, oversampled, FIRST_ROUNDS)
+    fit = _fitted(y, t, first.phase, highest_order, oversampled, MOST_ROUNDS)
+    if turns[-1] - turns[0] > HALF_TURNS_BELOW and first.likeness.min() < LOST * np.median(first.likeness):
+        back = _brought_back(y, t, first)
+        again = _fitted(y, t, back, highest_order, oversampled, MOST_ROUNDS)
+        if again.noise < BETTER * fit.noise:
+            fit = again
+    knots = fit.knots_s
+    at_knots = np.interp(knots, t, fit.phase)
+    speed = np.diff(at_knots) / np.diff(knots)
+    mean = float((at_knots[-1] - at_knots[0]) / (knots[-1] - knots[0]))
+    loose = np.hypot(LAG_S * (speed[-1] - speed[0]), LOOSE_TURNS) / (knots[-1] - knots[0])
+    se = float(np.hypot(fit.slope_se, loose))
+    return TurnPhase(knots, at_knots, mean, se, float(100 * np.std(speed) / mean), fit.wave)
+
+
+def _fitted(
+    y: np.ndarray, t: np.ndarray, phase: np.ndarray, highest_order: int, oversampled: float, rounds: int
+) -> _Fit:
     n = len(y)
-    t = np.arange(n) / rate_hz
-    total = turns[-1] - turns[0]
-    per_turn = 2 if total < 12 else 1
-    blocks = int(np.clip(total * per_turn, 3, MOST_BLOCKS))
-    guess = TurnPhase(time_s, turns, total / (time_s[-1] - time_s[0]), 0.0, 0.0, np.zeros(1))
-    phase = guess.at(t)
-    line = turns[0] + total / (time_s[-1] - time_s[0]) * (t - time_s[0])
-    smooth: SmoothPhase | None = None
-    wave = np.zeros(1)
-    for _ in range(ROUNDS):
-        wave, slope, residual, noise = _wave(y, phase, highest_order)
-        marks = np.searchsorted(phase, phase[0] + total * np.arange(1, blocks) / blocks)
-        starts = np.unique(np.concatenate([[0], np.clip(marks, 1, n - 1)]))
+    line = phase[0] + (phase[-1] - phase[0]) * t / t[-1]
+    for _ in range(rounds):
+        wave, fitted, slope, noise = _wave(y, phase, highest_order)
+        residual = np.clip(y - fitted, -4 * noise, 4 * noise)
+        starts = _block_starts(phase)
         count = np.diff(np.append(starts, n))
         gain = np.maximum(np.add.reduceat(slope * slope, starts), 1e-30)
         lag = np.add.reduceat(residual * slope, starts) / gain
@@ -71,28 +105,61 @@ def refine(
         # Smooth the whole departure from a straight line, not the last correction: the wander's size, and
         # with it the honest error, shows only in the whole.
         departure = np.add.reduceat(phase - line, starts) / count + lag
-        variance = oversampled * noise**2 / gain
+        variance = oversampled * _random_part(residual, phase, len(wave)) / gain
         wanted = np.concatenate([[0.0], middle, [t[-1]]])
-        smooth = smooth_phase(middle, departure, variance, wanted, noise_known_within=0.35)
-        curve = (
-            CubicSpline(wanted, smooth.phase)(t) if len(wanted) > 5 else np.interp(t, wanted, smooth.phase)
+        smooth = smooth_phase(
+            middle, departure, variance, wanted, widths=count / n * t[-1], noise_known_within=NOISE_KNOWN
         )
-        change = line + curve - phase
-        phase = phase + change
-        if np.max(np.abs(change)) < 0.05 * np.sqrt(np.min(variance)):
+        before, phase = phase, line + _curve(wanted, smooth.phase, t)
+        # Where the turn begins is free, and wave and phase may drift along it together.
+        change = phase - before
+        if np.max(np.abs(change - change.mean())) < CONVERGED * np.sqrt(np.min(variance)):
             break
-    assert smooth is not None
-    knots = np.concatenate([[0.0], middle, [t[-1]]])
-    at_knots = np.interp(knots, t, phase)
-    speed = np.diff(at_knots) / np.diff(knots)
-    mean = float((at_knots[-1] - at_knots[0]) / (knots[-1] - knots[0]))
-    return TurnPhase(knots, at_knots, mean, smooth.slope_se, float(100 * np.std(speed) / mean), wave)
+    power = np.maximum(np.add.reduceat(fitted * fitted, starts), 1e-30)
+    likeness = np.add.reduceat(y * fitted, starts) / power
+    return _Fit(phase, wanted, smooth.slope_se, wave, noise, likeness)
+
+
+def _curve(knots: np.ndarray, values: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Cubic through knots (k,), straight where they are few."""
+    if len(knots) < 6:
+        return np.interp(at, knots, values)
+    fine = np.linspace(knots[0], knots[-1], 16 * len(knots))
+    return np.interp(at, fine, CubicSpline(knots, values)(fine))
+
+
+def _block_starts(phase: np.ndarray) -> np.ndarray:
+    """First samples of blocks of whole turns (half turns where turns are few), growing to the middle."""
+    total = float(phase[-1] - phase[0])
+    if total < 2:
+        return np.unique(np.searchsorted(phase, phase[0] + total * np.arange(3) / 3))
+    per_turn = 2 if total < HALF_TURNS_BELOW else 1
+    steps = int(total * per_turn / 2)  # on either side
+    few = min(steps, MOST_BLOCKS // 2)
+    u = np.arange(1, few + 1) / few
+    first = few / steps  # the block at the end is one step long
+    edges = np.unique(np.round(steps * (first * u + (1 - first) * u**2))) / per_turn
+    marks = np.concatenate([phase[0] + edges, phase[-1] - edges[::-1]])
+    if marks[len(edges) - 1] > marks[len(edges)] - 0.75 / per_turn:
+        marks = np.delete(marks, len(edges))  # the odd rest goes with a block in the middle
+    starts = np.concatenate([[0], np.searchsorted(phase, marks)])
+    return np.unique(np.clip(starts, 0, len(phase) - 2))
+
+
+def _random_part(residual: np.ndarray, phase: np.ndarray, bins: int) -> float:
+    """Variance of the residual less what is the same every turn."""
+    bins = max(min(bins, len(residual) // 8), 1)
+    index = np.minimum(((phase - np.floor(phase)) * bins).astype(int), bins - 1)
+    count = np.bincount(index, minlength=bins)
+    same = np.bincount(index, weights=residual, minlength=bins) ** 2 / np.maximum(count, 1)
+    freedom = len(residual) - np.count_nonzero(count)
+    return float(max(residual @ residual - same.sum(), 1e-12 * (residual @ residual)) / freedom)
 
 
 def _wave(
     y: np.ndarray, phase: np.ndarray, highest_order: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
-    """Average over turns of orders that stand out: wave, slope at samples, residual, noise sd."""
+    """Average over turns of orders that stand out: wave, its value and slope at samples, noise sd."""
     bins = int(2 ** np.ceil(np.log2(max(4 * highest_order, 64))))
     place = (phase - np.floor(phase)) * bins
     index = np.minimum(place.astype(int), bins - 1)
@@ -121,8 +188,38 @@ def _wave(
     high = (low + 1) % fine
     fit = wave[low] * (1 - part) + wave[high] * part
     steep = slope[low] * (1 - part) + slope[high] * part
-    residual = y - fit
-    noise = float(1.4826 * np.median(np.abs(residual)))
-    noise = max(noise, 1e-9)
-    residual = np.clip(residual, -4 * noise, 4 * noise)
-    return wave, steep, residual, noise
+    return wave, fit, steep, max(float(1.4826 * np.median(np.abs(y - fit))), 1e-9)
+
+
+def _brought_back(y: np.ndarray, t: np.ndarray, fit: _Fit) -> np.ndarray:
+    """Follow the wave block by block from the likeliest one outward; the phase (n,) that results.
+
+    A block's likeness to the wave at every shift is their circular correlation, by angle.
+    """
+    bins = 512
+    starts = _block_starts(fit.phase)
+    block = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(y))))
+    index = ((fit.phase - np.floor(fit.phase)) * bins).astype(int) % bins + bins * block
+    count = np.bincount(index, minlength=bins * len(starts))
+    mean = np.bincount(index, weights=y, minlength=bins * len(starts)) / np.maximum(count, 1)
+    of_wave = np.fft.rfft(fit.wave)[: bins // 2 + 1]
+    of_blocks = np.fft.rfft(mean.reshape(len(starts), bins))
+    like = np.fft.irfft(of_blocks[:, : len(of_wave)].conj() * of_wave, bins)  # at shifts of whole bins
+    orders = np.arange(len(of_wave))
+    ripple = 1 / max(int(np.argmax(orders**2 * np.abs(of_wave) ** 2)), 1)
+    reach = max(int(PULL_IN * ripple * bins), 1)
+    shift = np.zeros(len(starts))
+    middle = np.add.reduceat(t, starts) / np.diff(np.append(starts, len(y)))
+    first = int(np.argmax(fit.likeness))
+    for way in (1, -1):
+        done = [first]
+        for b in range(first + way, len(starts) if way > 0 else -1, way):
+            expected = shift[done[-1]]
+            if len(done) > 2:
+                near, far = done[-1], done[-3]
+                rate = (shift[near] - shift[far]) / (middle[near] - middle[far])
+                expected += rate * (middle[b] - middle[near])
+            around = np.round(expected * bins).astype(int) + np.arange(-reach, reach + 1)
+            shift[b] = around[np.argmax(like[b, around % bins])] / bins
+            done.append(b)
+    return fit.phase + _curve(middle, shift, t)
