@@ -14,6 +14,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from analytics.frames import fetch
 from ingest.ledger import open_ledger
 
 SQL = Path(__file__).with_name("sql")
@@ -21,6 +22,7 @@ EPOCH = date(1970, 1, 1)
 KM_PER_HOUR = 29 * 1.609344  # an idle hour is worth 25-33 mi: common practice, no source
 KM_PER_DAY = 11_543 * 1.609344 / 365.25  # light truck or van, AFDC chart 10309; only without own odometers
 CLASS_DAYS = 60.0  # the class's usual daily distance weighs as much as this many days of own odometers
+FULL_DUTY_STEP = 20  # of 5 points; also where the duty is not told
 RATE_DAYS = 730  # own daily distance is taken over this long
 
 
@@ -55,10 +57,10 @@ def load_history(ledger: Path, as_of: date | None = None) -> History:
 
 def read_history(connection: duckdb.DuckDBPyConnection, as_of: date | None = None) -> History:
     """As `load_history`, on an open connection."""
-    pumps = _run(connection, "history_pumps.sql")
-    visits = _run(connection, "history_visits.sql", [as_of])
-    points = _run(connection, "history_odometers.sql", [as_of])
-    filters = _run(connection, "history_filters.sql", [as_of])
+    pumps = fetch(connection, SQL / "history_pumps.sql")
+    visits, points, filters = (
+        fetch(connection, SQL / f"history_{name}.sql", [as_of]) for name in ("visits", "odometers", "filters")
+    )
     last = [points["day"].max(), visits["day"].max(), pumps["removed_day"].max()]
     known = [float(d) for d in last if pd.notna(d)]
     day = (as_of - EPOCH).days if as_of else int(max(known)) if known else 0
@@ -140,10 +142,6 @@ def build_history(
     )
     pumps["odometer_km"] = end
     return History(as_of_day, pumps, visits)
-
-
-def _run(connection: duckdb.DuckDBPyConnection, name: str, values: list | None = None) -> pd.DataFrame:
-    return connection.execute((SQL / name).read_text(encoding="utf-8"), values or []).df()
 
 
 def _fill_fitting(pumps: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
@@ -290,7 +288,8 @@ def _alike(visits: pd.DataFrame) -> np.ndarray:
     duty."""
     reading = visits["mean_a"].notna() | visits["ripple_pct"].notna() | visits["rpm"].notna()
     planned = visits["reason"].fillna("pm").isin(["pm", "after-repair"]) & visits["in_trend"].astype(bool)
-    key = visits["state"].astype(str) + "/" + visits["duty_step"].astype(str)
+    duty_step = visits["duty_step"].where(visits["duty_step"] >= 0, FULL_DUTY_STEP)
+    key = visits["state"].astype(str) + "/" + duty_step.astype(str)
     code = pd.factorize(key)[0]
     if code.max(initial=0) == 0:
         return (reading & planned).to_numpy()

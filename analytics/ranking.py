@@ -15,7 +15,9 @@ from analytics.cost_book import CostBook, cost_book
 from analytics.cost_rule import VEHICLES, with_cost_rule
 from analytics.drift import drift_of
 from analytics.forecast import State, fit_for, score
+from analytics.frames import fetch
 from analytics.history import History, read_history
+from analytics.judged import judged_visits
 from analytics.model import risk_model
 from analytics.reasons import Grounds, beyond, format_quantities, points, reasons
 from analytics.remaining_life import distance_left
@@ -24,7 +26,6 @@ from ingest.action import decide_actions
 from ingest.ledger import open_ledger
 from ingest.settings import settings_at
 from ingest.units import from_kept
-from ingest.verdict import judge
 
 SQL = Path(__file__).with_name("sql")
 DEFAULT_HORIZON_KM = 5000 * 1.609344
@@ -44,11 +45,11 @@ def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = N
 
 @dataclass(frozen=True)
 class Facts:
-    """What a list rests on: the past, settings, visits to judge, services, decisions, prices and vehicles."""
+    """What a list rests on: the past, settings, judged visits, services, decisions, prices and vehicles."""
 
     history: History
     settings: dict[str, Any]
-    visits: pd.DataFrame
+    judged: pd.DataFrame
     services: pd.DataFrame
     decisions: pd.DataFrame
     book: CostBook
@@ -62,17 +63,16 @@ def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Fac
     day = history.as_of
     # Prices and decisions may be newer than the last fact about a pump.
     known_by = as_of or max(day, date.today())
-    visits = connection.execute((SQL / "judged_visits.sql").read_text(encoding="utf-8"), [day, day]).df()
+    settings = settings_at(connection, day)
     services = connection.execute("SELECT unit, done_on, work FROM service WHERE done_on <= ?", [day]).df()
-    decided = (SQL / "newest_decisions.sql").read_text(encoding="utf-8")
     return Facts(
         history,
-        settings_at(connection, day),
-        visits,
+        settings,
+        judged_visits(connection, history, settings),
         services,
-        connection.execute(decided, [known_by]).df(),
+        fetch(connection, SQL / "newest_decisions.sql", [known_by]),
         cost_book(connection, known_by),
-        connection.execute(VEHICLES.read_text(encoding="utf-8"), [day] * 3).df(),
+        fetch(connection, VEHICLES, [day] * 3),
     )
 
 
@@ -82,9 +82,9 @@ def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd
     table = rank_state(state, facts.settings, within_km)
     table = with_cost_rule(table, facts.book, fit_types(facts.history.pumps), facts.settings, facts.vehicles)
     table["rule"] = None
-    if len(facts.visits):
+    if len(facts.judged):
         actions = decide_actions(
-            judge(facts.visits, facts.settings),
+            facts.judged,
             facts.services,
             facts.settings,
             worth_booking=table.set_index("pump_id")["worth"],

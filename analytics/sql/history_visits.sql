@@ -1,13 +1,9 @@
 -- Every reading up to the as-of date with what analytics needs of it, in order of pump and clock.
 -- Parameter 1: as-of date, NULL for all.
-WITH newest AS (
-    SELECT * FROM reading
-    QUALIFY row_number() OVER (PARTITION BY visit_id ORDER BY method_version DESC, reading_id DESC) = 1
-)
 SELECT
     v.visit_id, v.pump_id, v.visited_on - DATE '1970-01-01' AS day,
     v.odometer_km, v.hours, v.in_trend, v.reason, coalesce(v.state, '') AS state,
-    CAST(round(coalesce(v.duty_pct, 100) / 5) AS INTEGER) AS duty_step,
+    coalesce(CAST(round_even(v.duty_pct / 5, 0) AS INTEGER), -1) AS duty_step,
     coalesce(r.mean_a, v.meter_a) AS mean_a,
     -- Switching shows as ripple on PWM below full duty, and sparks in the plain highest minus lowest.
     CASE WHEN t.supply = 'pwm' AND coalesce(v.duty_pct, 0) < 95 THEN NULL ELSE r.ripple_pct END AS ripple_pct,
@@ -17,6 +13,6 @@ SELECT
 FROM visit v
 JOIN pump p USING (pump_id)
 LEFT JOIN pump_type t ON t.pump_type = p.pump_type
-LEFT JOIN newest r USING (visit_id)
+LEFT JOIN current_reading r USING (visit_id)
 WHERE NOT v.withdrawn AND v.visited_on <= coalesce(CAST(? AS DATE), DATE '9999-12-31')
 ORDER BY v.pump_id, v.visited_on, v.visit_id
