@@ -67,18 +67,15 @@ def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
     volts_0 = REFERENCE_V * pumps["system_v"].to_numpy(float)[pump] / 12.0
     rated = pumps["rated_pressure_kpa"].to_numpy(float)[pump]
     pressure = visits["fuel_pressure_kpa"].to_numpy(float)
-    usual = (
-        visits.groupby(pumps["pump_type"].to_numpy()[pump])["fuel_pressure_kpa"]
-        .transform("median")
-        .to_numpy(float)
-    )
+    unrated = np.isnan(rated) & ~np.isnan(pressure)
+    if unrated.any():  # against the usual pressure of the type
+        usual = visits.groupby(pumps["pump_type"].to_numpy()[pump])["fuel_pressure_kpa"].transform("median")
+        rated = np.where(unrated, usual.to_numpy(float), rated)
     volts = visits["supply_v"].to_numpy(float)
     return np.column_stack(
         [
             np.where(np.isnan(volts), np.nan, log_volts_ratio(volts, volts_0)),
-            np.where(
-                np.isnan(pressure), np.nan, log_ratio(pressure, np.where(np.isnan(rated), usual, rated))
-            ),
+            np.where(np.isnan(pressure), np.nan, log_ratio(pressure, rated)),
             (visits["fuel_temp_c"].to_numpy(float) - 25.0) / 100.0,
         ]
     )
