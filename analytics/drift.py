@@ -65,7 +65,7 @@ class Drift:
     level: now, at reference volts, pressure and warmth, in the metric's unit; slope: per km of the pump's
     clock;
     *_se: standard errors; own_share: how much of the slope is the pump's own (0: all its type's); readings:
-    used.
+    used; level_slope_cov: covariance of level and slope.
     """
 
     metric: str
@@ -75,6 +75,7 @@ class Drift:
     slope_se: np.ndarray
     own_share: np.ndarray
     readings: np.ndarray
+    level_slope_cov: np.ndarray | float = 0.0
 
 
 def fit_drift(
@@ -136,12 +137,14 @@ def drift_of(
     level = own[:, 0] + own[:, 1] * at + fit.y_0
     level_se = np.sqrt(np.maximum(cov[:, 0, 0] + at * (2 * cov[:, 0, 1] + at * cov[:, 1, 1]), 0))
     slope, slope_se = own[:, 1] / PER_KM, np.sqrt(np.maximum(cov[:, 1, 1], 0)) / PER_KM
+    both = (cov[:, 0, 1] + at * cov[:, 1, 1]) / PER_KM
     believed = fit.pump_cov[1, 1] + open_cov[:, 1, 1]
     share = 1 - cov[:, 1, 1] / np.where(believed > 0, believed, np.inf)
     if metric != "ripple_pct":  # fitted as logarithms
         level = np.exp(level)
         level_se, slope, slope_se = level * level_se, level * slope, level * slope_se
-    return Drift(metric, level, level_se, slope, slope_se, share, readings)
+        both = level**2 * both
+    return Drift(metric, level, level_se, slope, slope_se, share, readings, both)
 
 
 def normalised(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents, metric: str) -> np.ndarray:
@@ -163,10 +166,23 @@ def _tamed(y: np.ndarray, pump: np.ndarray, far: float | None = None) -> tuple[n
     return middle + np.clip(rest, -far, far), min(far, 1e300)
 
 
+def line_ahead(drift: Drift, ahead_km: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the line `ahead_km` (m,) from now and the 80 % band about it: value, low, high, (n, m) each."""
+    d = np.asarray(ahead_km, float)[None, :]
+    value = drift.level[:, None] + drift.slope[:, None] * d
+    spread = Z_80 * np.sqrt(np.maximum(_variance(drift, d), 0))
+    return value, value - spread, value + spread
+
+
+def _variance(drift: Drift, d: np.ndarray) -> np.ndarray:
+    both = np.broadcast_to(np.asarray(drift.level_slope_cov, float), drift.level.shape)[:, None]
+    return drift.level_se[:, None] ** 2 + 2 * d * both + (d * drift.slope_se[:, None]) ** 2
+
+
 @dataclass(frozen=True)
 class LimitForecast:
-    """Distance until the line passes a limit, (n,) km each: likeliest and 80 % interval (inf: never on this
-    line).
+    """Distance until the line passes a limit, (n,) km each: likeliest, and where the edges of the 80 % band
+    about the line pass it (inf: never on this line).
 
     limit: the one it heads for. told: False with fewer than three readings, or a slope that may well be zero.
     """
@@ -179,21 +195,24 @@ class LimitForecast:
 
 
 def limit_forecast(drift: Drift, low: np.ndarray, high: np.ndarray) -> LimitForecast:
-    """When the drift line passes `low` or `high` (n,), NaN for no such limit."""
+    """When the drift line passes `low` or `high` (n,), NaN for no such limit.
+
+    The edges pass where (g - s d)^2 = z^2 (v + 2 c d + w d^2), a quadratic in the distance d: g gap to the
+    limit, s slope toward it, v and w variances of level and slope, c their covariance.
+    """
     heading = np.where(drift.slope >= 0, high, low)
-    gap = heading - drift.level
+    g = np.where(drift.slope >= 0, heading - drift.level, drift.level - heading)
+    s, z2 = np.abs(drift.slope), Z_80**2
+    v, w, c = drift.level_se**2, drift.slope_se**2, np.asarray(drift.level_slope_cov, float)
     with np.errstate(invalid="ignore", divide="ignore"):
-        past = np.where(drift.slope >= 0, gap <= 0, gap >= 0)
-
-        def reach(slope: np.ndarray) -> np.ndarray:
-            ahead = gap / slope
-            return np.where(past, 0.0, np.where(ahead > 0, ahead, np.inf))
-
-        away = np.sign(drift.slope) * Z_80 * drift.slope_se
-        told = (drift.readings >= 3) & (np.abs(drift.slope) > Z_80 * drift.slope_se) & ~np.isnan(gap)
-        return LimitForecast(
-            heading, reach(drift.slope), reach(drift.slope + away), reach(drift.slope - away), told
-        )
+        past = g <= 0
+        distance = np.where(past, 0.0, np.where(s > 0, g / s, np.inf))
+        a, b, rest = s**2 - z2 * w, g * s + z2 * c, g**2 - z2 * v
+        root = np.sqrt(np.maximum(b**2 - a * rest, 0))
+        soonest = np.where(past | (rest <= 0), 0.0, rest / (b + root))
+        latest = np.where(a > 0, np.maximum((b + root) / a, 0.0), np.inf)
+        told = (drift.readings >= 3) & (s > Z_80 * drift.slope_se) & ~np.isnan(g)
+    return LimitForecast(heading, distance, soonest, latest, told)
 
 
 def healing(ripple: Drift) -> np.ndarray:

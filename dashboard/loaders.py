@@ -75,6 +75,20 @@ def _near_matches(ledger: str, stamp_key: Stamp, unit: str) -> list[str]:
     return queries.units_like(Path(ledger), unit)
 
 
+def pump_drift(pump_id: int) -> Any:
+    """Return one pump's lines of current, ripple and speed as of the last visit; None without a visit."""
+    ledger = ledger_path()
+    return _pump_drift(str(ledger), stamp(ledger), pump_id)
+
+
+@st.cache_resource(show_spinner=False, max_entries=100)
+def _pump_drift(ledger: str, stamp_key: Stamp, pump_id: int) -> Any:
+    from analytics.pump_drift import pump_drift as work_out
+
+    last = queries.ask(Path(ledger), "fleet_counts").iloc[0]["last_visited_on"]
+    return None if pd.isna(last) else work_out(Path(ledger), pump_id, pd.Timestamp(last).date())
+
+
 def settings() -> dict[str, Any]:
     """Return the settings in force."""
     ledger = ledger_path()

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.drift import Drift, drift_of, fit_drift, limit_forecast
+from analytics.drift import Drift, drift_of, fit_drift, limit_forecast, line_ahead
 from analytics.level_rate import LevelRate, predict, update
 from analytics.normalise import fit_exponents
 from demo_fleet.fleet import FleetSpec, simulate_fleet
@@ -93,3 +93,20 @@ def test_a_wild_reading_moves_the_estimate_little():
     assert p_wild[0] > 0.99
     assert abs(wild.b[0] - 8) < 1.5
     assert abs(calm.b[0] - 8) < 0.3
+
+
+def test_the_edges_of_the_band_pass_the_limit_where_the_forecast_says():
+    drift = Drift(
+        "rpm", np.array([6000.0]), np.array([40.0]), np.array([-0.02]), np.array([0.004]), np.array([0.8]),
+        np.array([6]), np.array([0.05]),
+    )  # fmt: skip
+    found = limit_forecast(drift, np.array([5000.0]), np.array([10_000.0]))
+    assert found.distance_km[0] == pytest.approx(50_000)
+    for at_km, edge in ((found.soonest_km[0], 1), (found.latest_km[0], 2)):
+        assert line_ahead(drift, np.array([at_km]))[edge][0, 0] == pytest.approx(5000.0)
+    assert found.soonest_km[0] < 50_000 < found.latest_km[0]
+
+
+def test_a_level_that_may_be_past_its_limit_already_says_so():
+    drift = line(14.9, 1e-4, 5)
+    assert limit_forecast(drift, np.array([np.nan]), np.array([15.0])).soonest_km[0] == 0.0

@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analytics.drift import Drift
+from analytics.pump_drift import PumpDrift
 from dashboard import (
     cost_parts,
     fleet_prices,
@@ -32,33 +34,63 @@ def visits(**columns) -> pd.DataFrame:
     return pd.DataFrame(base | columns)
 
 
-def test_a_low_supply_is_taken_out_of_the_speed():
-    rows = history_metrics.with_normalised(visits(), 13.5)
-    assert rows["rpm_normalised"].iloc[0] == pytest.approx(6000)
-    # 1.5 V low costs about 14 % of speed, and far less of the current.
-    assert 6600 < rows["rpm_normalised"].iloc[1] < 7100
-    assert 5.1 < rows["mean_a_normalised"].iloc[1] < 5.4
+def one_pump(
+    metric="rpm", *, level=5000.0, slope=-0.02, slope_se=0.004, readings=6, share=0.95, service=True
+):
+    one = np.ones(1)
+    drift = Drift(
+        metric, level * one, 30 * one, slope * one, slope_se * one, share * one, np.array([readings]), 0 * one
+    )
+    return PumpDrift(1, 100_000.0, 50.0, service, pd.DataFrame(), {metric: drift})
 
 
-def test_without_volts_nothing_is_normalised():
-    rows = history_metrics.with_normalised(visits(supply_v=[13.5, np.nan]), 13.5)
-    assert np.isnan(rows["rpm_normalised"].iloc[1])
+MILES = history_metrics.Axis("mi on this pump", "mi", 1.609344, 10_000)
+SPEEDS = {"low speed limit": 3400.0, "high speed limit": 10_000.0}
 
 
-def test_the_straight_line_needs_three_visits_and_knows_its_error():
-    three = pd.Series([0.0, 1, 2])
-    assert history_metrics.straight_fit(three.head(2), three.head(2)) is None
-    # Worked by hand: y = 1, 2, 2 on x = 0, 1, 2 has slope 1/2 and residuals -1/6, 1/3, -1/6.
-    intercept, slope, error = history_metrics.straight_fit(three, pd.Series([1.0, 2, 2]))
-    assert slope == pytest.approx(0.5)
-    assert intercept == pytest.approx(7 / 6)
-    assert error == pytest.approx(np.sqrt((1 / 36 + 1 / 9 + 1 / 36) / 1 / 2))
-
-
-def test_drift_that_cannot_be_told_from_none_says_so():
-    good = pd.DataFrame({"distance": [0.0, 1e4, 2e4], "mean_a": [5.0, 5.2, 5.0]})
-    words = history_metrics.drift_words(good, "mean_a", "current", "A", "mi", "as read")
+def test_drift_says_its_error_and_whose_it_is():
+    words = history_metrics.drift_words(one_pump().drift["rpm"], "speed", "rpm", MILES)
+    assert words.startswith("speed: -322 ± 64 rpm per 10,000 mi")
+    few = one_pump(slope=-0.004, share=0.3).drift["rpm"]
+    words = history_metrics.drift_words(few, "speed", "rpm", MILES)
     assert "not told apart from no drift" in words
+    assert "70 % of it is what its type does" in words
+
+
+def test_when_the_line_passes_a_limit_is_said_with_its_range(monkeypatch):
+    monkeypatch.setattr(history_metrics, "_month", lambda km, per_day: "")
+    words = history_metrics.limit_words(one_pump(), "rpm", SPEEDS, MILES)
+    # 1,600 rpm at 0.02 rpm/km are 80,000 km or 49,710 mi.
+    assert "the low speed limit, 3,400, in about 50,000 mi" in words
+    assert "8 in 10: " in words
+    for pump, says in (
+        (one_pump(slope=-0.004), "no limit is in sight"),
+        (one_pump(readings=2), "Under three readings"),
+        (one_pump(level=3000.0), "stands past the low speed limit"),
+    ):
+        assert says in history_metrics.limit_words(pump, "rpm", SPEEDS, MILES)
+
+
+def test_the_fan_reaches_the_limit_and_a_pump_taken_off_has_none():
+    rows = pd.DataFrame({"x_km": [20_000.0, 100_000.0]})
+    head = pd.Series({"pm_interval_km": 8000.0})
+    line, fan = history_metrics.line_and_fan(one_pump(), "rpm", rows, SPEEDS, MILES, head)
+    assert line["value"].tolist() == pytest.approx([6600.0, 5000.0])
+    assert fan["distance"].iloc[0] == pytest.approx(100_000 / 1.609344)
+    assert fan["low"].iloc[-1] < 3400 < fan["high"].iloc[0]
+    assert (fan["high"] - fan["low"]).is_monotonic_increasing
+    gone = history_metrics.line_and_fan(one_pump(service=False), "rpm", rows, SPEEDS, MILES, head)
+    assert gone[1] is None
+
+
+def test_a_unit_that_goes_by_hours_is_drawn_over_hours():
+    rows = pd.DataFrame(
+        {"visited_on": [date(2026, 1, 1)], "clock": ["hours"], "hours_on_pump": [120.0],
+         "distance_on_pump_km": [5000.0], "odometer_km": [9000.0]}
+    )  # fmt: skip
+    placed, axis = history_metrics.placed(rows, "mi")
+    assert placed["distance"].tolist() == [120.0]
+    assert axis.unit == "h"
 
 
 def test_what_would_change_the_answer_names_gaps():

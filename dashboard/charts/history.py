@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import altair as alt
@@ -12,12 +13,23 @@ from dashboard.palette import LIGHT, Palette
 
 EVENT_SHAPES = {
     "filter": "triangle-down",
+    "filter_kept": "triangle-right",
     "wiring": "square",
     "tank_cleaned": "diamond",
     "other": "cross",
     "breakdown": "triangle-up",
     "pump fitted": "circle",
-    "pump removed": "circle",
+    "pump removed": "stroke",
+}
+EVENT_WORDS = {
+    "pump fitted": "pump fitted",
+    "filter": "filter changed",
+    "filter_kept": "old filter kept",
+    "wiring": "wiring mended",
+    "tank_cleaned": "tank cleaned",
+    "other": "other work",
+    "breakdown": "breakdown",
+    "pump removed": "pump removed",
 }
 STATE_SHAPES = {"idle": "circle", "prime": "square", "loaded": "triangle-up", "not told": "cross"}
 
@@ -29,24 +41,28 @@ def metric_over_distance(
     *,
     distance_title: str,
     normalised: str | None = None,
+    raw: bool = True,
     error: str | None = None,
-    limits: dict[str, float | None] | None = None,
+    limits: Mapping[str, float | None] | None = None,
     baseline: tuple[float, float] | None = None,
     events: pd.DataFrame | None = None,
     drift: pd.DataFrame | None = None,
+    fan: pd.DataFrame | None = None,
     palette: Palette = LIGHT,
 ) -> Any:
     """Return one metric over distance.
 
     visits: columns distance, `metric`, state, visited_on (text), optionally `normalised` and `error` (se);
-    baseline: low and high of the pump's own first readings; events: distance, event, text;
-    drift: distance, value.
+    raw: whether the readings as taken are drawn; baseline: low and high of the pump's own first readings;
+    events: distance, event, text; drift: distance, value; fan: distance, value, low, high, ahead of today.
     """
     rows = visits[visits[metric].notna() & visits["distance"].notna()]
     lines = {name: value for name, value in (limits or {}).items() if value is not None and value == value}
-    values = list(rows[metric])
+    values = list(rows[metric]) if raw else []
     if normalised:
         values += list(rows[normalised].dropna())
+    if fan is not None:
+        values += [*fan["low"], *fan["high"]]
     spread = (max(values) - min(values)) if values else 0
     close = {
         n: v
@@ -54,7 +70,8 @@ def metric_over_distance(
         if values
         and min(values) - 3 * max(spread, 0.02 * abs(v)) <= v <= max(values) + 3 * max(spread, 0.02 * abs(v))
     }
-    y = alt.Y(f"{metric}:Q", axis=y_axis(title), scale=scale_to(*values, *close.values(), *(baseline or ())))
+    scale = scale_to(*values, *close.values(), *(baseline or ()))
+    y = alt.Y(f"{metric}:Q", axis=y_axis(title), scale=scale)
     x = alt.X("distance:Q", title=distance_title, scale=alt.Scale(zero=False, nice=True))
     layers: list[Any] = []
     if baseline:
@@ -72,13 +89,19 @@ def metric_over_distance(
         )
     if events is not None and len(events):
         layers.append(_events(events, palette))
+    if fan is not None and len(fan):
+        ahead = alt.Chart(fan).encode(x="distance:Q")
+        layers.append(ahead.mark_area(color=palette.wear, opacity=0.22).encode(y="low:Q", y2="high:Q"))
+        layers.append(
+            ahead.mark_line(color=palette.wear, strokeDash=[6, 4], strokeWidth=2).encode(y="value:Q")
+        )
     if drift is not None and len(drift):
         layers.append(
             alt.Chart(drift)
             .mark_line(color=palette.wear, strokeDash=[6, 4], strokeWidth=2)
             .encode(x="distance:Q", y="value:Q")
         )
-    if error:
+    if error and raw:
         bars = rows.assign(_low=rows[metric] - 2 * rows[error], _high=rows[metric] + 2 * rows[error])
         layers.append(
             alt.Chart(bars[bars[error].notna()])
@@ -89,49 +112,48 @@ def metric_over_distance(
         layers.append(
             alt.Chart(rows[rows[normalised].notna()])
             .mark_line(color=palette.drag, strokeWidth=1.5, point={"filled": True, "size": 28})
-            .encode(x=x, y=alt.Y(f"{normalised}:Q"))
+            .encode(x=x, y=alt.Y(f"{normalised}:Q", axis=y_axis(title), scale=scale))
         )
-    layers.append(
-        alt.Chart(rows.assign(state=rows["state"].fillna("not told")))
-        .mark_point(size=70, filled=False, strokeWidth=2, color=palette.main)
-        .encode(
-            x=x,
-            y=y,
-            shape=alt.Shape(
-                "state:N",
-                title="engine",
-                scale=alt.Scale(domain=list(STATE_SHAPES), range=list(STATE_SHAPES.values())),
-                legend=None,
-            ),
-            tooltip=[
-                alt.Tooltip("visited_on:N", title="visit"),
-                alt.Tooltip("distance:Q", format=",.0f", title=distance_title),
-                alt.Tooltip(f"{metric}:Q", format=",.2f", title=title),
-                alt.Tooltip("state:N", title="engine"),
-            ],
+    if raw:
+        layers.append(
+            alt.Chart(rows.assign(state=rows["state"].fillna("not told")))
+            .mark_point(size=70, filled=False, strokeWidth=2, color=palette.main)
+            .encode(
+                x=x,
+                y=y,
+                shape=alt.Shape(
+                    "state:N",
+                    title="engine",
+                    scale=alt.Scale(domain=list(STATE_SHAPES), range=list(STATE_SHAPES.values())),
+                    legend=None,
+                ),
+                tooltip=[
+                    alt.Tooltip("visited_on:N", title="visit"),
+                    alt.Tooltip("distance:Q", format=",.0f", title=distance_title),
+                    alt.Tooltip(f"{metric}:Q", format=",.2f", title=title),
+                    alt.Tooltip("state:N", title="engine"),
+                ],
+            )
         )
-    )
     return dressed(alt.layer(*layers).resolve_scale(shape="independent"), palette, height=230)
 
 
 def _events(events: pd.DataFrame, palette: Palette) -> Any:
-    base = alt.Chart(events).encode(x="distance:Q", tooltip=["event:N", "text:N"])
+    """Return a rule and a shape for each event; the legend names the shapes, so that no words collide."""
+    shown = events.assign(event=events["event"].map(lambda name: EVENT_WORDS.get(name, name)))
+    kinds = [word for name, word in EVENT_WORDS.items() if word in set(shown["event"])]
+    shapes = {EVENT_WORDS[name]: shape for name, shape in EVENT_SHAPES.items()}
+    base = alt.Chart(shown).encode(x="distance:Q", tooltip=["event:N", "text:N"])
     rules = base.mark_rule(color=palette.rule, strokeWidth=1.5)
     marks = base.mark_point(size=80, color=palette.other, filled=True, opacity=1, yOffset=-8).encode(
         y=alt.value("height"),
         shape=alt.Shape(
             "event:N",
-            legend=None,
-            scale=alt.Scale(domain=list(EVENT_SHAPES), range=list(EVENT_SHAPES.values())),
+            legend=alt.Legend(title=None, columns=4, symbolFillColor=palette.other, symbolStrokeWidth=0),
+            scale=alt.Scale(domain=kinds, range=[shapes[kind] for kind in kinds]),
         ),
     )
-    # The fitting stands at the left edge, where its word would cover others.
-    words = (
-        base.transform_filter("datum.event !== 'pump fitted'")
-        .mark_text(align="left", dx=8, dy=-8, fontSize=11, color=palette.faint)
-        .encode(y=alt.value("height"), text="event:N")
-    )
-    return rules + marks + words
+    return rules + marks
 
 
 def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
