@@ -7,13 +7,18 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
+from analytics.drag import advance
 from analytics.drag import prior as drag_prior
 from analytics.failure_risk import Known
 from analytics.fitting import Fit, fit_history, store_fit, stored_fit
 from analytics.history import History, load_history
+from analytics.level_rate import predict, update
 from analytics.model import Filtered, risk_model, run_filters
+from analytics.normalise import channels
 from analytics.unrecorded import allow_for_unrecorded
+from analytics.wear import clock, indicator
 from analytics.wear import prior as wear_prior
 from ingest.errors import LedgerError
 
@@ -98,6 +103,32 @@ def fit_for(ledger: Path, history: History) -> Fit:
         return store_fit(ledger, made)
     except LedgerError:  # in use by another program: the fit serves this once
         return made
+
+
+def known_after(state: State, visits: pd.DataFrame) -> Known:
+    """Return what is known of pumps after one more visit each, without going through their past again.
+
+    visits: as History.visits, one row a pump, `pump` being its row in state.history.pumps, x_km beyond its
+    last reading. Rows of the result follow `visits`.
+    """
+    p, track = state.fit.parameters, state.filtered
+    pump, x = visits["pump"].to_numpy(int), visits["x_km"].to_numpy(float)
+    before = track.known.take(pump)
+    made = channels(visits, state.history.pumps, p.exponents)
+    u = indicator(made.ripple, made.brush, before.type_code, p.wear)
+    h = clock(x, p.wear.power) - clock(before.x_km, p.wear.power)
+    wear, _, _ = update(predict(before.wear, h, p.wear.walk), u, p.wear.noise, p.wear.bad)
+    drag, _ = advance(
+        p.drag,
+        before.drag,
+        before.x_km,
+        x,
+        p.drag.starts[before.type_code],
+        made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float),
+        p.drag.noise * made.load_noise,
+        p.drag_life_km,
+    )
+    return Known(x, before.type_code, wear, drag)
 
 
 def score(history: History, fit: Fit) -> State:

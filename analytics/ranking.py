@@ -18,6 +18,7 @@ from analytics.forecast import State, fit_for, score
 from analytics.frames import fetch
 from analytics.history import History, read_history
 from analytics.judged import judged_visits
+from analytics.lots import early_failures
 from analytics.model import risk_model
 from analytics.reasons import Grounds, beyond, format_quantities, points, reasons
 from analytics.remaining_life import distance_left
@@ -38,9 +39,17 @@ def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = N
     Columns: see docs/risk_model.md. Distances `*_km` in km; `distance_left_*` and `horizon` in
     `horizon_unit`. Raises LedgerError when there is no ledger.
     """
+    return rank_and_groups(ledger, as_of=as_of, within_km=within_km)[0]
+
+
+def rank_and_groups(
+    ledger: Path, *, as_of: date | None = None, within_km: float | None = None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return what `rank` does, and the pump types and lots held against the rest (lots.early_failures)."""
     with open_ledger(ledger) as connection:
         facts = read_facts(connection, as_of)
-    return rank_facts(facts, score(facts.history, fit_for(ledger, facts.history)), within_km)
+    table = rank_facts(facts, score(facts.history, fit_for(ledger, facts.history)), within_km)
+    return table, early_failures(facts.history)
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,6 @@ import argparse
 import json
 import sys
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ingest.errors import EntryRefused
@@ -68,12 +67,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Rank and print; 1 when nothing can be ranked."""
     from analytics.fitting import fit
-    from analytics.ranking import rank
+    from analytics.ranking import rank_and_groups
 
     within_km = parse_horizon(args.within) if args.within else None
     if args.refit:
         fit(args.ledger, args.as_of)
-    table = rank(args.ledger, as_of=args.as_of, within_km=within_km)
+    table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km)
     if args.top:
         table = table.head(args.top)
     if args.json:
@@ -84,18 +83,9 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(as_csv(table[list(JSON_FIELDS)]).decode("utf-8-sig"))
     else:
         print(as_text(table))
-        for line in early_ones(args.ledger, args.as_of):
-            print(line)
+        for text in groups[groups["flagged"]]["text"]:
+            print(f"Fails early: {text}")
     return 0
-
-
-def early_ones(ledger: Path, as_of: date | None) -> list[str]:
-    """Return a sentence for each pump type or lot that fails early against the rest."""
-    from analytics.history import load_history
-    from analytics.lots import early_failures
-
-    found = early_failures(load_history(ledger, as_of))
-    return [f"Fails early: {text}" for text in found[found["flagged"]]["text"]]
 
 
 def parse_horizon(text: str) -> float:
