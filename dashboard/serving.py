@@ -8,9 +8,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+from ingest.limits import MAX_FILE_BYTES
+
 APP = Path(__file__).with_name("app.py")
 THEME = Path(__file__).with_name("theme") / "ledger_paper.toml"
-MAX_UPLOAD_MB = 200
+MAX_UPLOAD_MB = MAX_FILE_BYTES // 2**20  # what the file box says is what the readers take
 
 
 def streamlit_arguments(

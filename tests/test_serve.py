@@ -14,7 +14,9 @@ from pathlib import Path
 
 import pytest
 
+from dashboard import serving
 from dashboard.commands.serve import free_port, wait_for_answer
+from ingest import limits
 from ingest.errors import PumpledgerError
 
 
@@ -97,3 +99,8 @@ def test_serve_answers_on_loopback_only_and_stops_with_its_command(tmp_path: Pat
     finally:
         if process.poll() is None:
             process.kill()
+
+
+def test_the_file_box_promises_what_the_readers_take() -> None:
+    arguments = serving.streamlit_arguments()
+    assert f"--server.maxUploadSize={limits.MAX_FILE_BYTES // 2**20}" in arguments

@@ -1,18 +1,30 @@
 """How fast pages come up on many pumps, against a bare page of the same framework in the same run.
 
-    python -m tests.benchmarks.pages_speed [PUMPS]
+    python -m tests.benchmarks.pages_speed [PUMPS] [LEDGER]
 
-Builds a readings-only ledger (three visits a pump), serves it and a page that only says hello, and prints
-first-paint times (navigation start to title shown and script at rest), filter times and bytes received.
+Builds a ledger of readings (pages_ledger.sql; LEDGER keeps it for the next run), serves it and a page that
+only says hello, and prints for every page, in turns with the bare one:
+
+- first paint: from the start of navigation to the first frame in which the page's heading and its first
+  table, figure or form are visible, by the browser's own clock; for the bare page, its heading;
+- whole: until the page's script is at rest too;
+- bytes received, the framework's own code (kept by the browser) left out;
+
+then the time from a click on each filter to the end of the redraw. Long answers are worked out before,
+and how long a person waits for each the very first time is printed first. Run it on a quiet machine; the load
+of the machine is printed.
 """
 
 from __future__ import annotations
 
+import os
 import statistics
 import sys
 import tempfile
 import time
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from playwright.sync_api import sync_playwright
 
@@ -21,109 +33,202 @@ from tests.browser.browsing import DESKTOP, FLAGS, chromium, served, settle
 
 ROUNDS = 5
 HELLO = 'import streamlit as st\n\nst.title("Hello")\n'
+# Address -> what must be visible beside the heading: its first table, figure or form.
+PAGES = {
+    "": "text=/Of [\\d,]+ pumps/",
+    "log-visit": '[data-testid="stTextInput"]',
+    "pumps-by-risk": '[data-testid="stDataFrame"] canvas',
+    "pump?pump=12": '[data-testid="stMetric"]',
+    "plan-board": '[data-testid="stDataFrame"] canvas',
+    "costs": '[data-testid="stMetric"]',
+    "forecast-record": '[data-testid="stButton"]',
+    "fleet-data": '[data-testid="stDataFrame"] canvas',
+    "open-questions": '[data-testid="stForm"]',
+}
+PAINTED = """selector => {
+    const seen = e => e && e.getClientRects().length > 0;
+    if (!seen(document.querySelector('h1'))) return null;
+    if (selector === null) return performance.now();
+    const main = document.querySelector('[data-testid="stMain"]');
+    const there = selector.startsWith('text=')
+        ? new RegExp(selector.slice(6, -1)).test(main.innerText) : seen(main.querySelector(selector));
+    return there ? performance.now() : null;
+}"""
+AT_REST = """() => document.querySelector('[data-testid="stApp"]').getAttribute('data-test-script-state')
+    === 'notRunning' ? performance.now() : null"""
+# Notes when the last click or Enter was, and when the script then came to rest.
+WATCH = """() => {
+    const app = document.querySelector('[data-testid="stApp"]');
+    window.acted = 0; window.ran = false; window.rested = 0;
+    const act = () => { window.acted = performance.now(); window.ran = false; window.rested = 0; };
+    document.addEventListener('click', act, true);
+    document.addEventListener('keydown', e => { if (e.key === 'Enter') act(); }, true);
+    new MutationObserver(() => {
+        const state = app.getAttribute('data-test-script-state');
+        if (state === 'running') window.ran = true;
+        if (state === 'notRunning' && window.ran) window.rested = performance.now();
+    }).observe(app, {attributes: true, attributeFilter: ['data-test-script-state']});
+}"""
 
 
 def build(path: Path, pumps: int) -> None:
-    """Write a ledger with `pumps` units, one pump and three visits each, in a few statements."""
-    with open_ledger(path, read_only=False) as con:
-        con.execute("BEGIN")
-        con.execute(
-            "INSERT INTO pump_type (pump_type, segments, current_low_a, current_high_a, recorded_at)"
-            " SELECT 'T-' || i, 8, 4, 7, now() FROM range(4) t(i)"
-        )
-        con.execute(
-            "INSERT INTO vehicle (unit, depot, class, pm_interval_km, pm_interval_days, recorded_at)"
-            " SELECT printf('%06d', i), 'Depot ' || i % 20, 'van', 9000, 90, now() FROM range(?) t(i)",
-            [pumps],
-        )
-        con.execute(
-            "INSERT INTO pump (unit, pump_type, fitted_on, fitted_odometer_km, removed_on,"
-            " removed_odometer_km, removal, recorded_at) SELECT printf('%06d', i), 'T-' || i % 4,"
-            " DATE '2023-01-01', 0,"
-            " CASE WHEN i % 40 = 0 THEN DATE '2025-12-01' END, CASE WHEN i % 40 = 0 THEN 130000 END,"
-            " CASE WHEN i % 40 = 0 THEN 'failed' END, now() FROM range(?) t(i)",
-            [pumps],
-        )
-        con.execute(
-            "INSERT INTO visit (unit, pump_id, visited_on, odometer_km, odometer_unit, reason, state,"
-            " supply_v, recorded_at) SELECT unit, pump_id, DATE '2025-01-01' + CAST(90 * k AS INTEGER),"
-            " 90000 + 9000 * k,"
-            " 'km', 'pm', 'idle', 13.5, now() FROM pump, range(3) t(k)"
-        )
-        con.execute(
-            "INSERT INTO reading (visit_id, origin, method_version, mean_a, ripple_pct, rpm, recorded_at)"
-            " SELECT visit_id, 'elsewhere', 1, 5.2 + 0.3 * sin(visit_id), 9 + sin(visit_id * 0.7),"
-            " 6000 + 200 * cos(visit_id), now() FROM visit"
-        )
-        con.execute("COMMIT")
+    """Write a ledger with `pumps` units, one pump and three visits each."""
+    statements = Path(__file__).with_name("pages_ledger.sql").read_text(encoding="utf-8").split(";\n")
+    values = {"pumps": pumps, "visits": 3}
+    with open_ledger(path, read_only=False) as connection:
+        connection.execute("BEGIN")
+        for statement in filter(str.strip, statements):
+            named = {k: v for k, v in values.items() if f"${k}" in statement}
+            connection.execute(statement, named or None)
+        connection.execute("COMMIT")
 
 
-def first_paint(browser, address: str) -> tuple[float, int]:
-    """Return seconds and bytes of one visit in a fresh browser profile whose framework code is cached."""
+@dataclass
+class Times:
+    """Of one page, in seconds, and the most bytes it received."""
+
+    paint: list[float]
+    whole: list[float]
+    received: int = 0
+
+
+def open_page(browser: Any, address: str, selector: str | None) -> tuple[float, float, int]:
+    """Return first paint, whole and bytes of a visit by a browser that has the framework's code already."""
     context = browser.new_context(viewport=DESKTOP)
     page = context.new_page()
-    received = 0
-
-    def count(payload) -> None:
-        nonlocal received
-        received += len(payload)
-
-    page.goto(address)  # the framework's own code
-    settle(page)
-    page.on("websocket", lambda socket: socket.on("framereceived", count))
-    start = time.perf_counter()
+    page.set_default_timeout(120_000)
     page.goto(address)
     settle(page)
-    seconds = time.perf_counter() - start
+    received = 0
+
+    def count(number: int) -> None:
+        nonlocal received
+        received += number
+
+    def response(answer: Any) -> None:
+        if "/static/" not in answer.url:
+            count(int(answer.headers.get("content-length", 0)))
+
+    page.on("websocket", lambda socket: socket.on("framereceived", lambda payload: count(len(payload))))
+    page.on("response", response)
+    page.goto(address, wait_until="commit")
+    paint = page.wait_for_function(PAINTED, arg=selector).json_value()
+    whole = page.wait_for_function(AT_REST).json_value()
+    settle(page)
     context.close()
-    return seconds, received
+    return paint / 1000, max(whole, paint) / 1000, received
 
 
-def main(pumps: int) -> None:
+def filters(page: Any, address: str) -> None:
+    """Print the time each filter takes, from the click to the end of the redraw."""
+
+    def timed(what: str, act: Any) -> None:
+        seconds = []
+        for turn in range(3):
+            settle(page)
+            page.wait_for_timeout(300)
+            act(turn)
+            page.wait_for_function("() => window.rested > 0")
+            page.wait_for_timeout(300)  # a second redraw, if there is one, counts
+            seconds.append(page.evaluate("() => (window.rested - window.acted) / 1000"))
+        print(
+            f"  {what}: {statistics.median(seconds):.2f} s (of three; worst {max(seconds):.2f})", flush=True
+        )
+
+    def go(where: str) -> None:
+        page.goto(f"{address}/{where}")
+        settle(page, 600_000)
+        page.evaluate(WATCH)
+
+    def choose(label: str) -> Any:
+        def act(turn: int) -> None:
+            page.get_by_role("combobox", name=label).first.click()
+            page.get_by_role("option").nth(turn).click()
+
+        return act
+
+    def write(label: str, *texts: str) -> Any:
+        def act(turn: int) -> None:
+            box = page.get_by_role("textbox", name=label, exact=True)
+            box.fill(texts[turn])
+            box.press("Enter")
+
+        return act
+
+    print("Filters, from the click to the end of the redraw:")
+    go("pumps-by-risk")
+    timed("pumps by risk, unit", write("Unit", "0123", "00099", ""))
+    timed(
+        "pumps by risk, action",
+        lambda turn: page.get_by_test_id("stButtonGroup").locator("button").nth(turn).click(),
+    )
+    for label in ("Depot", "Pump type", "Vehicle class"):
+        go("pumps-by-risk")
+        timed(f"pumps by risk, {label.lower()}", choose(label))
+    go("plan-board")
+    timed("plan board, depot", choose("Depot"))
+    go("fleet-data")
+    timed("fleet data, find", write("Find", "0123", "00099", "777"))
+    go("open-questions")
+    timed("open questions, unit", write("Unit", "000123", "000500", ""))
+    go("costs")
+    timed("costs, depot", choose("Depot"))
+
+
+def wait_for_long_answers(browser: Any, address: str) -> None:
+    """Open every page that rests on a long answer, and print how long the first person waits for it."""
+    for name in ("pumps-by-risk", "plan-board", "costs"):
+        start = time.perf_counter()
+        page = browser.new_page()
+        page.set_default_timeout(900_000)
+        page.goto(f"{address}/{name}")
+        page.wait_for_function(PAINTED, arg="h1")
+        heading = page.evaluate("() => performance.now() / 1000")
+        settle(page, 900_000)
+        print(
+            f"first ever, {name}: heading {heading:.1f} s, answer {time.perf_counter() - start:.0f} s",
+            flush=True,
+        )
+        page.close()
+
+
+def main(pumps: int, kept: Path | None) -> None:
     """Print the figures side by side."""
     with tempfile.TemporaryDirectory() as folder:
-        ledger, hello = Path(folder) / "many.duckdb", Path(folder) / "hello.py"
+        ledger, hello = kept or Path(folder) / "many.duckdb", Path(folder) / "hello.py"
         hello.write_text(HELLO)
-        build(ledger, pumps)
-        with (
-            served(ledger) as ours,
-            served(ledger, hello) as bare,
-            sync_playwright() as playwright,
-        ):
+        if not ledger.exists():
+            build(ledger, pumps)
+        with served(ledger) as ours, served(ledger, hello) as bare, sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
-            start = time.perf_counter()
-            page = browser.new_page()
-            page.goto(f"{ours}/pumps-by-risk")
-            settle(page, 600_000)
-            print(f"{pumps:,} pumps; first ever ranking, with its fit: {time.perf_counter() - start:.1f} s")
-            page.close()
-            reference: list[float] = []
-            results: dict[str, list[float]] = {"today": [], "pumps-by-risk": [], "log-visit": []}
-            most_bytes = dict.fromkeys(results, 0)
+            print(f"{pumps:,} pumps; load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+            wait_for_long_answers(browser, ours)
+            times = {name: Times([], []) for name in (None, *PAGES)}
             for _ in range(ROUNDS):  # taken in turn, so that load on the machine falls on all alike
-                reference.append(first_paint(browser, bare)[0])
-                for name in results:
-                    seconds, received = first_paint(browser, f"{ours}/{'' if name == 'today' else name}")
-                    results[name].append(seconds)
-                    most_bytes[name] = max(most_bytes[name], received)
-            base = statistics.median(reference)
-            print(f"bare hello: {base:.2f} s")
-            for name, seconds in results.items():
-                median = statistics.median(seconds)
-                print(f"{name}: {median:.2f} s, {median / base:.2f} x bare, {most_bytes[name] / 1e6:.2f} MB")
-            page = browser.new_page()
-            page.goto(f"{ours}/pumps-by-risk")
-            settle(page)
-            box = page.get_by_role("textbox", name="Unit", exact=True)
-            for text in ("0123", "00099", "777"):
-                start = time.perf_counter()
-                box.fill(text)
-                page.keyboard.press("Enter")
-                page.wait_for_timeout(30)
-                settle(page)
-                print(f"filter by unit {text}: {time.perf_counter() - start:.2f} s")
+                for name, seen in times.items():
+                    address, selector = (bare, None) if name is None else (f"{ours}/{name}", PAGES[name])
+                    paint, whole, received = open_page(browser, address, selector)
+                    seen.paint.append(paint)
+                    seen.whole.append(whole)
+                    seen.received = max(seen.received, received)
+            base = statistics.median(times[None].paint)
+            rest = statistics.median(times[None].whole)
+            print(f"bare hello: first paint {base:.2f} s, whole {rest:.2f} s (medians of {ROUNDS})")
+            for name, seen in times.items():
+                if name is not None:
+                    paint, whole = statistics.median(seen.paint), statistics.median(seen.whole)
+                    print(
+                        f"  /{name}: first paint {paint:.2f} s, {paint / base:.2f} x; whole {whole:.2f} s, "
+                        f"{whole / rest:.2f} x; {seen.received / 1e6:.2f} MB"
+                    )
+            page = browser.new_page(viewport=DESKTOP)
+            filters(page, ours)
+            print(f"load of the machine {os.getloadavg()[0]:.1f}")
             browser.close()
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100_000)
+    main(
+        int(sys.argv[1]) if len(sys.argv) > 1 else 100_000,
+        Path(sys.argv[2]) if len(sys.argv) > 2 else None,
+    )
