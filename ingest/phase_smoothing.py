@@ -94,7 +94,7 @@ def smooth_phase(
 
     gap = wanted[-1] - wanted[0]
     fit, slopes, variances = np.zeros(len(w)), np.zeros_like(p), np.zeros_like(p)
-    for i in np.flatnonzero(p.any(axis=1)):
+    for i in np.flatnonzero(p.any(axis=1)).tolist():
         sizes = wanders[i]
         fits, ends_variance = _smoother(
             _mix(sizes, kernels) + noise,
@@ -104,7 +104,7 @@ def smooth_phase(
             columns,
         )
         own = settling_w - fits[:, 1:]
-        for m in np.flatnonzero(p[i]):
+        for m in np.flatnonzero(p[i]).tolist():
             j = (m - 1) // len(SETTLING_VARIANCES)
             more = amounts[i, m] * own[:, j] if m else np.zeros(len(w))
             more_variance = amount_variances[i, m] * (own[-1, j] - own[0, j]) ** 2 if m else 0.0
