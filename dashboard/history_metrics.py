@@ -62,8 +62,8 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame) -> None:
     if not len(rows) or rows["distance"].isna().all():
         st.write("No visit of this pump can be placed by distance yet.")
         return
-    shown = st.segmented_control("Readings", list(READINGS), default="both", key="readings", required=True,
-                                 format_func=READINGS.__getitem__, bind="query-params")  # fmt: skip
+    shown = st.radio("Readings", list(READINGS), key="readings", format_func=READINGS.__getitem__,
+                     horizontal=True, bind="query-params")  # fmt: skip
     events = placed_events(loaders.ask("events_of_pump", pump_id=int(pump["pump_id"])), pump, axis)
     for metric, title, error, limit_names in METRICS:
         if rows[metric].notna().sum() == 0:
