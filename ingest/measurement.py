@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import lcm
+from typing import Any
 
 import numpy as np
 
@@ -12,13 +13,14 @@ from ingest.accuracy import mean_accuracy_a
 from ingest.capture import Capture, Note
 from ingest.condition import condition
 from ingest.errors import CaptureRefused
+from ingest.foreign_lines import NO_LINES, ForeignLines, foreign_lines
 from ingest.order_tracking import WorkTrace, prepare
 from ingest.reading import Reading
 from ingest.ripple import AverageTurn, average_turn
 from ingest.settle import Run, find_run
 from ingest.sparks import count_events
 from ingest.speed import ANSWER_ABOVE, Speed, find_speed
-from ingest.switching import may_be_ripple, without_clock
+from ingest.switching import may_be_ripple, without_clock, without_lines
 
 METHOD_VERSION = 3  # raise with every change of a figure; a golden test watches it
 MIN_SAMPLES = 64
@@ -70,13 +72,18 @@ def measure(
     work, clock_hz = prepare(running, rate), None
     if supply == "pwm":
         work, clock_hz = without_clock(work)
-    speed = find_speed(
-        work,
-        segments=segments,
-        previous_rpm=previous_rpm,
-        rpm_low=rpm_low or RPM_LOW,
-        rpm_high=rpm_high or RPM_HIGH,
-    )
+    known: dict[str, Any] = {
+        "segments": segments,
+        "previous_rpm": previous_rpm,
+        "rpm_low": rpm_low or RPM_LOW,
+        "rpm_high": rpm_high or RPM_HIGH,
+    }
+    speed, foreign = find_speed(work, **known), NO_LINES
+    if speed is not None:
+        foreign = foreign_lines(work, speed.phase)
+        if foreign.disturbing:
+            work = without_lines(work, foreign.hz)
+            speed = find_speed(work, **known)
     turn, last = None, len(running)
     if speed is not None and speed.turns >= 2:
         last = min(round(speed.whole_turns_s * rate), len(running))
@@ -129,6 +136,7 @@ def measure(
     reading = _with_speed(
         reading,
         speed,
+        foreign,
         turn,
         check,
         notes,
@@ -225,6 +233,7 @@ def _sparks_per_s(work: WorkTrace, turn: AverageTurn | None, window_s: float) ->
 def _with_speed(
     reading: Reading,
     speed: Speed | None,
+    foreign: ForeignLines,
     turn: AverageTurn | None,
     check: quality.RangeCheck,
     notes: list[Note],
@@ -258,24 +267,19 @@ def _with_speed(
     notes.extend(n for n in gates if n.code not in {m.code for m in notes})
     told = not gates and speed.probability >= ANSWER_ABOVE
     # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
-    told = told and (segments is not None or speed.bar_lines >= 2)
-    orders = speed.lines.hz / turn_hz
-    explained = np.abs(orders - np.round(orders)) < 0.05
-    if hum := quality.mains_note(speed.lines.hz, speed.lines.power, explained):
-        notes.append(hum)
-    powers = speed.lines.power
-    strongest_hz = float(speed.lines.hz[np.argmax(powers)])
+    told = told and (segments is not None or speed.bars_differ)
+    strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
     if quality.is_mains(strongest_hz):
         notes.append(quality.mains_supply_note(strongest_hz))
         told = False
-    shaft = float(powers[explained].max()) if explained.any() else 0.0
-    foreign = quality.foreign_lines(speed.lines.hz, powers, explained, shaft)
+    if hum := quality.mains_note(foreign):
+        notes.append(hum)
     note, pwm_hz = quality.foreign_note(foreign, rate, supply)
     if note is not None:
         notes.append(note)
         reading = replace(reading, pwm_hz=pwm_hz)
         # A foreign line stronger than every shaft order may be what was taken for the ripple's rival.
-        told = told and bool(powers[~explained].max() < shaft)
+        told = told and foreign.share.max() < 1
     if supply == "pwm":
         told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)
         if clock_hz is not None and (told or quality.is_clocked(clock_hz, supply)):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.capture import Note
+from ingest.foreign_lines import ForeignLines
 
 FEWEST_TURNS = 5.0
 FEWEST_TURNS_SEGMENTS_TOLD = 2.0
@@ -15,6 +16,7 @@ COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
 TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
 UNLIKELY_MEAN_A = (0.5, 40.0)
 MAINS_HZ = (50.0, 60.0)
+HUM_SHARE, FOREIGN_SHARE = 0.05, 0.02  # of the power of the strongest shaft order
 
 
 @dataclass(frozen=True)
@@ -88,12 +90,12 @@ def range_notes(check: RangeCheck, ripple_a: float | None) -> list[Note]:
     return notes
 
 
-def mains_note(hz: np.ndarray, power: np.ndarray, explained: np.ndarray) -> Note | None:
-    """Name mains hum among strong lines (k,) that are no order of the shaft."""
-    for mains in MAINS_HZ:
-        for f, strong, shaft in zip(hz, power >= 0.05 * power.max(), explained, strict=True):
+def mains_note(foreign: ForeignLines) -> Note | None:
+    """Name mains hum among lines that do not follow the shaft."""
+    for f, share in zip(foreign.hz, foreign.share, strict=True):
+        for mains in MAINS_HZ:
             multiple = round(f / mains)
-            if strong and not shaft and 1 <= multiple <= 6 and abs(f - multiple * mains) < 0.003 * f:
+            if share >= HUM_SHARE and 1 <= multiple <= 6 and abs(f - multiple * mains) < 0.003 * f:
                 return Note(
                     "mains-hum",
                     "warning",
@@ -103,36 +105,30 @@ def mains_note(hz: np.ndarray, power: np.ndarray, explained: np.ndarray) -> Note
     return None
 
 
-def foreign_lines(hz: np.ndarray, power: np.ndarray, explained: np.ndarray, swing: float) -> np.ndarray:
-    """Frequencies (f,) of strong lines that are no order of the shaft and no mains hum, strongest first.
-
-    swing: power of the strongest line that is a shaft order.
-    """
-    mains = np.zeros(len(hz), dtype=bool)
-    for base in MAINS_HZ:
-        mains |= np.abs(hz - base * np.round(hz / base)) < 0.003 * hz
-    return hz[(power >= 0.1 * swing) & ~explained & ~(mains & (hz < 400))]
-
-
-def foreign_note(hz: np.ndarray, rate_hz: float, supply: str | None) -> tuple[Note | None, float | None]:
-    """Name foreign lines as PWM or alternator ripple: a note, and the frequency if it is PWM."""
-    if supply == "pwm" and len(hz):
-        return Note("pwm-found", "info", f"A line at {hz[0]:.0f} Hz is the drive's too."), None
-    if len(hz) and 300 <= hz[0] <= 2000:
+def foreign_note(
+    foreign: ForeignLines, rate_hz: float, supply: str | None
+) -> tuple[Note | None, float | None]:
+    """Name the strongest foreign line as PWM or alternator ripple: a note, and the frequency if it is PWM."""
+    strong = foreign.hz[foreign.share >= FOREIGN_SHARE]
+    strong = strong[(strong >= 300) & ~np.array([is_mains(f) and f < 400 for f in strong], dtype=bool)]
+    if not len(strong):
+        return None, None
+    hz = float(strong[0])
+    if supply == "pwm":
+        return Note("pwm-found", "info", f"A line at {hz:.0f} Hz is the drive's too."), None
+    if hz <= 2000:
         return Note(
             "alternator-suspected",
             "warning",
-            f"A line at {hz[0]:.0f} Hz does not follow the shaft: alternator ripple, or a switched drive. "
+            f"A line at {hz:.0f} Hz does not follow the shaft: alternator ripple, or a switched drive. "
             "Capture again with the engine off, during the key-on prime.",
         ), None
-    if len(hz) and hz[0] > 2000:
-        return Note(
-            "pwm-found",
-            "warning",
-            f"A line at {hz[0]:.0f} Hz does not follow the shaft: the drive seems to be switched, or it is a "
-            f"faster line folded down by sampling at {rate_hz:.0f} samples a second.",
-        ), float(hz[0])
-    return None, None
+    return Note(
+        "pwm-found",
+        "warning",
+        f"A line at {hz:.0f} Hz does not follow the shaft: the drive seems to be switched, or it is a "
+        f"faster line folded down by sampling at {rate_hz:.0f} samples a second.",
+    ), hz
 
 
 def is_mains(line_hz: float) -> bool:

@@ -10,17 +10,16 @@ import numpy as np
 
 from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace, retraced
 from ingest.reading import SpeedCandidate
-from ingest.speed_evidence import Doubt, doubt
+from ingest.speed_evidence import Doubt, bars_differ, doubt
 from ingest.speed_lines import Lines, band_limited, find_lines
 from ingest.speed_posterior import Hypotheses, line_spectrum, weigh
 from ingest.speed_refine import TurnPhase, refine
 
 ANSWER_ABOVE = 0.95
-SAME_SPEED = 0.006  # hypotheses closer than this are one speed
+SAME_SPEED = 0.015  # hypotheses closer than this are one speed
 LONGEST_SEARCH_S = 1.5
 FOLLOWED = 3  # lines at most
 WORTH_FOLLOWING = 0.03  # of the strongest line's power
-BAR_LINE = 5e-4  # of the strongest order's power
 NEGLIGIBLE = 14.0  # log weight behind the best
 
 
@@ -30,6 +29,7 @@ class Speed:
 
     phase: the refined phase of the first candidate, over the run.
     segments: the bar count, told or most probable given the first speed; segments_probability likewise.
+    bars_differ: lines show that the bars are not all alike, which is what tells one turn from another.
     """
 
     candidates: tuple[SpeedCandidate, ...]
@@ -38,20 +38,12 @@ class Speed:
     phase: TurnPhase
     lines: Lines
     pattern_repeat_ms: float | None
+    bars_differ: bool
 
     @property
     def probability(self) -> float:
         """Posterior of the first candidate."""
         return self.candidates[0].probability
-
-    @property
-    def bar_lines(self) -> int:
-        """Count even orders, ripple apart, that stand out: what tells bars from each other."""
-        power = np.abs(np.fft.rfft(self.phase.wave)) ** 2
-        k = np.arange(len(power))
-        humps = lcm(2, self.segments or 2)
-        bars = (k > 0) & (k % 2 == 0) & ((k % humps != 0) if humps > 2 else True)
-        return int(np.count_nonzero(bars & (power > BAR_LINE * power[1:].max())))
 
     @property
     def turns(self) -> float:
@@ -156,18 +148,21 @@ def _answer(
     phase = _refined(work, lines, trace, int(order_of_line[best]))
     candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
     by_turn = retraced(work, lines.highest_hz, phase.time_s, phase.turns)
+    differ = False
     if by_turn.cycles >= 2:
+        spectrum, count = line_spectrum(by_turn), int(lines.highest_hz / phase.turn_hz)
         doubted = doubt(
-            line_spectrum(by_turn),
+            spectrum,
             60 * phase.turn_hz,
-            int(lines.highest_hz / phase.turn_hz),
+            count,
             segments or int(bars[best]),
             told=segments is not None,
             band_rpm=band_rpm,
         )
         candidates = _shared(candidates, doubted) if doubted else candidates
+        differ = bars_differ(spectrum, count, lcm(2, int(bars[best])))
     repeat_ms = _pattern_repeat_ms(phase)
-    return Speed(tuple(candidates), int(bars[best]), groups[0][2], phase, lines, repeat_ms)
+    return Speed(tuple(candidates), int(bars[best]), groups[0][2], phase, lines, repeat_ms, differ)
 
 
 def _shared(candidates: list[SpeedCandidate], doubted: Doubt) -> list[SpeedCandidate]:

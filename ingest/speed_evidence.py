@@ -3,9 +3,12 @@
 The posterior weighs a model of how lines lie; motors depart from it. Four departures name the wrong turn
 with every confidence, so each is looked for in the order spectrum of the answer itself:
 
-    half speed   orders of the answer become twice as high: all even, as half-turn symmetry has it. So odd
-                 orders as strong as the even ones speak for half the speed.
+    half speed   orders of the answer become twice as high: all even, as half-turn symmetry has it.
+                 Differences between bars then stand at orders 1, 3, 5 ... of the answer and fall with order.
+                 So order 3 as strong as the even ones speaks for half the speed; order 1 may be the load's,
+                 and high odd orders a pump's vanes.
     faster       every line is a multiple of one order g: a bad bar on a motor g / 2 times as fast looks so.
+                 Order 2, which half-turn symmetry makes the commonest after the ripple, speaks against it.
     ripple       the answer's ripple is faint beside the strongest line, or that line stands alone, as a
                  healthy motor's ripple does: it may be the ripple of another turn.
     smeared      strong lines between whole orders: the phase was not followed, or is not the shaft's.
@@ -24,17 +27,15 @@ FAR_ABOVE_FLOOR = 20.0  # exponential noise exceeds it 2 times in a billion
 WORTH_COUNTING = 10**-4.5  # of the strongest line's power
 WORTH_COUNTING_UNUSUAL = 10**-2.2  # where an untold, unusually slow speed has a usual rival
 SLOWEST_RPM, FASTEST_RPM = 1500.0, 16_000.0  # a rival must be a speed pumps run at
-ODD_TOLD, ODD_UNTOLD = 0.05, 0.25  # odd over even power that half the speed would explain better
-ODD_UNTOLD_UNUSUAL = 0.6  # where half the speed is outside the band
-BLATANT = 0.1  # odd over the strongest line, when that is no ripple
+ODD_TOLD, ODD_UNTOLD = 0.05, 0.25  # order 3 over even power that half the speed would explain better
 MOST_BARS_UNUSUAL = 16  # an unusual speed and an unusual bar count at once are not believed
-COMB_AT_HALF = 0.1  # power where half the speed has its ripple, over the answer's own ripple
-ONCE_COUNTS = 0.1  # the load alone can make order 1
-FAINT_RIPPLE = 0.003  # of the strongest line's power: no fault hides the ripple so far
-ALONE = 0.03  # other lines' power over the strongest's, when that stands alone
+TWICE_A_TURN = 10**-3.5  # order 2 this strong, over the strongest line, is a turn's own
+FAINT_RIPPLE = 0.004  # of the strongest line's power: no fault hides the ripple so far
 SLOW_FALL_BAND, SLOW_FALL = 0.25, 0.1  # 2 g over g: ripple falls faster, a bad bar's lines don't
+DOUBLED = 10.0  # order 4 over orders 2, 6, 10 ..., when those of a motor twice as fast stand at 4, 8, 12
 BETWEEN = ((2, 2), (3, 2), (5, 5), (7, 7))  # (parts of an order, lines between that are too many)
 FEWEST_TURNS_A_PART = 4.0
+SIDEBAND = 0.03  # of the order beside it: what speed wander leaves there
 
 
 @dataclass(frozen=True)
@@ -59,55 +60,93 @@ def doubt(
     """
     x, floor = spectrum.at(np.arange(1.0, count + 1))
     power = x * floor
+    ripple = lcm(2, segments)
     usual = band_rpm[0] <= rpm <= band_rpm[1]
     if not told and not usual and segments > MOST_BARS_UNUSUAL:
         return Doubt(None)
-    half_usual = band_rpm[0] <= rpm / 2 <= band_rpm[1]
-    if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(
-        x, power, segments, told=told, usual=usual, half_usual=half_usual
-    ):
+    if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(x, power, ripple, told=told):
         return Doubt(rpm / 2)
-    ratio, sure = _rival_ripple(power, lcm(2, segments))
+    ratio, sure = _rival_ripple(power, ripple)
     if ratio * rpm >= SLOWEST_RPM and (sure or band_rpm[0] <= ratio * rpm <= band_rpm[1]):
         return Doubt(ratio * rpm)
+    faster = _faster(x, power, ripple, rpm, told=told, band_rpm=band_rpm)
+    if faster is not None:
+        return faster
+    unlikely = not SLOWEST_RPM <= rpm <= FASTEST_RPM
+    return Doubt(None) if unlikely or _smeared(spectrum, count) else None
+
+
+def bars_differ(spectrum: LineSpectrum, count: int, ripple: int) -> bool:
+    """Tell whether even orders other than the ripple's show that the bars are not all alike.
+
+    A load that pulsates v times a turn adds orders n * ripple +- v; so one such family alone shows nothing,
+    unless order 2, the commonest of bar differences, is in it.
+    """
+    order = np.arange(2.0, count + 1, 2)
+    x, _ = spectrum.at(order)
+    place = order[(x > FAR_ABOVE_FLOOR) & (order % ripple != 0)]
+    if 2.0 in place:
+        return True
+    return len(np.unique(np.minimum(place % ripple, ripple - place % ripple))) > 1
+
+
+def _faster(
+    x: np.ndarray,
+    power: np.ndarray,
+    ripple: int,
+    rpm: float,
+    *,
+    told: bool,
+    band_rpm: tuple[float, float],
+) -> Doubt | None:
+    """Look for a faster turn: all lines multiples of one order and none at order 2; x, power (k,)."""
+    usual = band_rpm[0] <= rpm <= band_rpm[1]
+    if 2 * rpm <= FASTEST_RPM and _even_orders_are_doubled(x, power, ripple):
+        return Doubt(2 * rpm)
+    own_order_2 = x[1] > FAR_ABOVE_FLOOR and power[1] > TWICE_A_TURN * power.max()
+    if rpm > band_rpm[1] or (own_order_2 and (told or usual)):
+        return None
     worth = WORTH_COUNTING if told or usual else WORTH_COUNTING_UNUSUAL
     step = _common_order((x > FAR_ABOVE_FLOOR) & (power > worth * power.max()), power)
-    faster = rpm * step / 2
-    if step > 2 and not told and not usual:
+    if step <= 2:
+        return None
+    if not told and not usual:
         return Doubt(None)
-    if step > 2 and faster <= FASTEST_RPM and 2 * step <= count:
+    faster = rpm * step / 2
+    if faster <= FASTEST_RPM and 2 * step <= len(power):
         fall = power[2 * step - 1] / power[step - 1]
         faster_usual = band_rpm[0] <= faster <= band_rpm[1]
         slow_fall = SLOW_FALL if faster_usual or not usual else SLOW_FALL_BAND
         if slow_fall < fall < 10 or (faster_usual and not usual):
             return Doubt(faster)
-    unlikely = not SLOWEST_RPM <= rpm <= FASTEST_RPM
-    return Doubt(None) if unlikely or _smeared(spectrum, count) else None
+    return None
 
 
-def _half_speed_fits(
-    x: np.ndarray, power: np.ndarray, segments: int, *, told: bool, usual: bool, half_usual: bool
-) -> bool:
+def _even_orders_are_doubled(x: np.ndarray, power: np.ndarray, ripple: int) -> bool:
+    """Tell whether bar differences stand at 4, 8, 12 ... and not at 2, 6, 10 ...; x, power (k,)."""
+    if len(power) < 4:
+        return False
+    order = np.arange(1, len(power) + 1)
+    seen = np.where((x > FAR_ABOVE_FLOOR) & (order % ripple != 0), power, 0.0)
+    doubled, others = seen[order % 4 == 0], seen[(order % 4 == 2)]
+    if (int(np.argmax(power)) + 1) % ripple == 0:
+        return False
+    return bool(np.count_nonzero(doubled) >= 2 and seen[3] > DOUBLED * max(others.max(), power[1]))
+
+
+def _half_speed_fits(x: np.ndarray, power: np.ndarray, ripple: int, *, told: bool) -> bool:
     """Tell whether odd orders rival the even ones, and half the speed has a ripple to show; x, power (k,)."""
-    order = np.arange(1, len(x) + 1)
-    ripple = lcm(2, segments)
-    if ripple > len(power):
+    if ripple > len(power) or len(power) < 5:
         return not told
     own, at_half = power[ripple - 1], power[ripple // 2 - 1]
-    if told and segments % 2 and at_half > own:
-        return True
+    if told and at_half <= own:
+        return False
+    order = np.arange(1, len(x) + 1)
     seen = np.where(x > FAR_ABOVE_FLOOR / 2, power, 0.0)
-    odd = np.where((order % 2 == 1) & (order % segments != 0), seen, 0.0)
     even = np.where((order % 2 == 0) & (order % (ripple // 2) != 0), seen, 0.0)
-    # Odd orders near the strongest line's height break the symmetry whatever the ripple does.
-    blatant = odd.max() > BLATANT * power.max() and (int(np.argmax(power)) + 1) % ripple != 0
-    half_likelier = at_half > own if told else half_usual and not usual
-    if not half_likelier:
-        odd[0] *= ONCE_COUNTS
-    if told:
-        return bool((blatant or at_half > COMB_AT_HALF * own) and odd.max() > ODD_TOLD * even.max())
-    most = ODD_UNTOLD if blatant or half_usual else ODD_UNTOLD_UNUSUAL
-    return bool(odd.max() > most * even.max())
+    # Where the bars are told, order 3 may be the ripple's at half the speed: take the next one.
+    odd = seen[4] if told and (ripple // 2) % 3 == 0 else seen[2]
+    return bool(odd > (ODD_TOLD if told else ODD_UNTOLD) * even.max())
 
 
 def _rival_ripple(power: np.ndarray, ripple: int) -> tuple[float, bool]:
@@ -116,14 +155,10 @@ def _rival_ripple(power: np.ndarray, ripple: int) -> tuple[float, bool]:
     True when the strongest order's second harmonic falls off too, as a ripple's does and a bad bar's doesn't.
     """
     strongest = int(np.argmax(power[1:])) + 2  # order 1 may be slow drift
-    if strongest == ripple or ripple > len(power):
+    if strongest == ripple or ripple > len(power) or power[ripple - 1] > FAINT_RIPPLE * power[strongest - 1]:
         return 0.0, False
-    top, own = power[strongest - 1], power[ripple - 1]
-    others = np.where(np.arange(1, len(power) + 1) % strongest != 0, power, 0.0).max()
-    alone = strongest % ripple != 0 and others < ALONE * top
     second = power[2 * strongest - 1] if 2 * strongest <= len(power) else 0.0
-    fits = own < FAINT_RIPPLE * top or alone
-    return (strongest / ripple if fits else 0.0), bool(second < SLOW_FALL * top)
+    return strongest / ripple, bool(second < SLOW_FALL * power[strongest - 1])
 
 
 def _common_order(strong: np.ndarray, power: np.ndarray) -> int:
@@ -135,13 +170,18 @@ def _common_order(strong: np.ndarray, power: np.ndarray) -> int:
 
 
 def _smeared(spectrum: LineSpectrum, count: int) -> bool:
-    """Tell whether too many lines stand between whole orders."""
+    """Tell whether too many lines stand between whole orders, sidebands of strong orders apart."""
     for parts, too_many in BETWEEN:
         if spectrum.cycles / parts < FEWEST_TURNS_A_PART:
             continue
-        place = np.arange(1, count * parts)
-        place = place[place % parts != 0]
-        x, floor = spectrum.at(place / parts)
-        if np.sum((x > FAR_ABOVE_FLOOR) & (x * floor > 10 * WORTH_COUNTING)) >= too_many:
+        place = np.arange(1 if parts == 2 else parts, count * parts)
+        place = place[place % parts != 0] / parts
+        x, floor = spectrum.at(place)
+        power = x * floor
+        seen = (x > FAR_ABOVE_FLOOR) & (power > 10 * WORTH_COUNTING)
+        if parts > 2:
+            beside_x, beside_floor = spectrum.at(np.maximum(np.round(place), 1))
+            seen &= power > SIDEBAND * beside_x * beside_floor
+        if np.count_nonzero(seen) >= too_many:
             return True
     return False

@@ -32,11 +32,12 @@ BAR_ODDS = {
     13: 0.015, 14: 0.02, 15: 0.01, 16: 0.03, 18: 0.005, 20: 0.006, 22: 0.003, 24: 0.006, 28: 0.002,
     32: 0.002, 36: 0.004, 40: 0.001,
 }  # fmt: skip
-FALL_EVEN, FALL_ODD = 1.5, 1.5  # their power falls as order to this power
+FALLS = (1.5, 3.0, 4.5)  # the power of bar differences falls as order to one of these powers, unknown which
+RIPPLE_FALLS = (0.0, 3.0, 6.0)  # and that of the ripple's harmonics
 DYNAMIC_RANGE = 1e-6  # lines this far below the strongest tell nothing
 ODD_SLOT = 0.03  # share of slots that don't follow their class: bounds what one slot may say against it
 FLOOR_SHARE = 0.25
-FEWEST_TURNS = 1
+FEWEST_TURNS = 1.9  # fewer show no repeat, and every line falls on an order
 ALIAS_TURNS, ALIAS_BELOW_HZ, MOST_ALIAS = 15, 30_000.0, 6.0
 SKIRT, SKIRT_HZ = 1e-4, 24.0  # power beside a line, where speed wander was not followed
 STRAY_STRONG, STRAY_WEAK = 2e-3, 0.3  # share of slots with a line that is no shaft order, by its power:
@@ -50,7 +51,7 @@ S_STEP = LEVEL_STEP / PER_LEVEL
 LOG_S = LEVELS[0] + np.arange(36 * PER_LEVEL) * S_STEP  # a line's log power over the noise floor
 X_STEP = 0.1
 LOG_X = np.arange(-9.0, 23.0, X_STEP)
-SPREAD = {"ripple": 0.7, "even": 0.9, "odd": 0.9}  # decades
+SPREAD = {"ripple": 0.7, "bar": 0.9}  # decades
 
 
 @dataclass(frozen=True)
@@ -127,25 +128,16 @@ def _leakage() -> np.ndarray:
 def slot_log_ratios(
     x: np.ndarray, floor: np.ndarray, kind: str, below_level: np.ndarray | float = 0.0
 ) -> np.ndarray:
-    """Log likelihood ratio line : no line for each slot and level of the class `kind`; shape (K, J).
+    """Log likelihood ratio line : no line for each slot and level of the class `kind`; shape (..., K, J).
 
-    below_level: log power by which a slot's expected line lies below its class's level.
+    below_level: log power by which a slot's expected line lies below its class's level, (..., K).
     """
     row = ((np.log(np.maximum(x, 1e-4)) - LOG_X[0]) / X_STEP + 0.5).astype(int)
     column = ((-np.log(floor) - below_level) / S_STEP + 0.5).astype(int)
-    columns = column[:, None] + PER_LEVEL * np.arange(len(LEVELS))
-    densities = LINE_DENSITIES[kind]
-    line = densities[np.minimum(row, len(LOG_X) - 1)[:, None], np.clip(columns, 0, len(LOG_S) - 1)]
-    ratio = line - log_no_line(x, floor)[:, None]
-    return np.logaddexp(ratio + np.log1p(-ODD_SLOT), np.log(ODD_SLOT))
-
-
-def _line_density(spread: float) -> np.ndarray:
-    """Log of p(x | line of level s) over LOG_X x LOG_S, lines `spread` decades about the level."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(15)
-    x = np.exp(LOG_X)
-    mean = 1 + np.exp(LOG_S[:, None] + spread * np.log(10) * nodes)
-    return logsumexp(-x[:, None, None] / mean - np.log(mean) + np.log(weights / weights.sum()), axis=2)
+    columns = np.clip(column[..., None] + PER_LEVEL * np.arange(len(LEVELS)), 0, len(LOG_S) - 1)
+    line = LINE_DENSITIES[kind][np.minimum(row, len(LOG_X) - 1)[:, None], columns]
+    # At worst a slot does not follow its class: then it says nothing, at the price of ODD_SLOT.
+    return np.logaddexp(line + (np.log1p(-ODD_SLOT) - log_no_line(x, floor))[:, None], np.log(ODD_SLOT))
 
 
 def log_no_line(x: np.ndarray, floor: np.ndarray) -> np.ndarray:
@@ -155,6 +147,14 @@ def log_no_line(x: np.ndarray, floor: np.ndarray) -> np.ndarray:
     share = STRAY_STRONG * (STRAY_WEAK / STRAY_STRONG) ** weakness
     stray = np.where(x > 4, share / (np.maximum(x, 4) * 17.0), 1e-300)
     return np.log(np.exp(-np.minimum(x, 600)) + stray)
+
+
+def _line_density(spread: float) -> np.ndarray:
+    """Log of p(x | line of level s) over LOG_X x LOG_S, lines `spread` decades about the level."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(15)
+    x = np.exp(LOG_X)
+    mean = 1 + np.exp(LOG_S[:, None] + spread * np.log(10) * nodes)
+    return logsumexp(-x[:, None, None] / mean - np.log(mean) + np.log(weights / weights.sum()), axis=2)
 
 
 def speed_log_prior(
@@ -217,28 +217,44 @@ def _bar_scores(
     count = max(int(highest * line_order), 4)
     k = np.arange(1, count + 1)
     x, floor = spectrum.at(k / line_order)
-    even = slot_log_ratios(x, floor, "even", FALL_EVEN * np.log(np.maximum(k, 2) / 2))
-    odd = slot_log_ratios(x, floor, "odd", FALL_ODD * np.log(np.maximum(k, 2) / 2))
-    ripple = slot_log_ratios(x, floor, "ripple")
+    far = np.log(np.maximum(k, 2) / 2)
+    # Even and odd orders differ in nothing but their levels: (F, K, J).
+    bar = slot_log_ratios(x, floor, "bar", np.multiply.outer(FALLS, far))
     humps = np.where(bars % 2 == 0, bars, 2 * bars)  # lcm(2, bars)
     is_ripple = (k[None, :] % humps[:, None] == 0).astype(float)
     is_brush = ((k[None, :] % bars[:, None] == 0) & (k % 2 == 1) & (k > 1)).astype(float)
-    once = _log_sum(odd[0]) - np.log(len(LEVELS))
-    odd_sum = odd[2::2].sum(axis=0) - is_brush @ odd
-    twice = _log_sum(even[1]) - np.log(len(LEVELS))
-    even_sum = even[3::2].sum(axis=0) - is_ripple @ even
-    ripple_sum = is_ripple @ ripple + RIPPLE_LEVEL_PRIOR
-    brush_sum = is_brush @ ripple - np.log(len(LEVELS))
+    once = _log_sum(bar[0, 0]) - np.log(len(LEVELS))
+    odd_sum = bar[:, 2::2].sum(axis=1)[:, None] - is_brush @ bar  # (F, B, J)
+    twice = _log_sum(bar[0, 1]) - np.log(len(LEVELS))
+    even_sum = bar[:, 3::2].sum(axis=1)[:, None] - is_ripple @ bar
+    ripple_sum = _ripple_sums(x, floor, is_ripple, humps) + RIPPLE_LEVEL_PRIOR
+    brush_sum = _ripple_sums(x, floor, is_brush, bars)
     score = _strongest_log_prior(spectrum.strongest_line * line_order, humps, bars)
-    score = score + once + twice + _log_sum(ripple_sum) + _log_sum(brush_sum)
+    score = score + once + twice + _log_sum(ripple_sum) + _log_sum(brush_sum) - np.log(len(LEVELS))
     folded = _alias_orders(sampled * line_order, count, spectrum.cycles / line_order)
     if len(folded) and slow_sampling:
-        alias = slot_log_ratios(*spectrum.at(folded / line_order), "even").sum(axis=0)
+        alias = slot_log_ratios(*spectrum.at(folded / line_order), "bar").sum(axis=0)
         score = score + np.clip(_log_sum(alias) - np.log(len(LEVELS)), 0.0, MOST_ALIAS)
-    even_top, odd_top = even_sum.max(axis=1), odd_sum.max(axis=1)
-    both = np.exp(even_sum - even_top[:, None]) @ EVEN_AND_ODD * np.exp(odd_sum - odd_top[:, None])
-    score = score + np.log(both.sum(axis=1) + 1e-300) + even_top + odd_top
+    even_top, odd_top = even_sum.max(axis=2), odd_sum.max(axis=2)
+    both = np.exp(even_sum - even_top[..., None]) @ EVEN_AND_ODD * np.exp(odd_sum - odd_top[..., None])
+    bars_sum = np.log(both.sum(axis=2) + 1e-300) + even_top + odd_top
+    score = score + _log_sum(bars_sum.T) - np.log(len(FALLS))
     return np.where(humps <= count, score, -np.inf)
+
+
+def _ripple_sums(x: np.ndarray, floor: np.ndarray, is_ripple: np.ndarray, humps: np.ndarray) -> np.ndarray:
+    """Log likelihood ratio of the slots of each bar count's ripple, for each level, (B, J).
+
+    is_ripple: (B, K); humps: order of the ripple, (B,).
+    """
+    bar_count, k = np.nonzero(is_ripple)
+    sums = np.zeros((len(RIPPLE_FALLS), len(humps), len(LEVELS)))
+    if len(k):
+        below = np.multiply.outer(RIPPLE_FALLS, np.log((k + 1) / humps[bar_count]))
+        ratios = slot_log_ratios(x[k], floor[k], "ripple", below)
+        present, starts = np.unique(bar_count, return_index=True)
+        sums[:, present] = np.add.reduceat(ratios, starts, axis=1)
+    return np.logaddexp.reduce(sums, axis=0) - np.log(len(RIPPLE_FALLS))
 
 
 def _strongest_log_prior(order: float, humps: np.ndarray, bars: np.ndarray) -> np.ndarray:

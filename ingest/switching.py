@@ -29,7 +29,16 @@ def without_clock(work: WorkTrace) -> tuple[WorkTrace, float | None]:
     if not len(lines.hz) or lines.hz[0] < LOWEST_CLOCK_HZ:
         return work, None
     clock_hz = _sharpened(work, float(lines.hz[0]))
-    comb = _comb_hz(clock_hz, work)
+    return _without(work, _comb_hz(clock_hz, work)), clock_hz
+
+
+def without_lines(work: WorkTrace, hz: np.ndarray) -> WorkTrace:
+    """Take steady lines at about hz (f,) out of the trace."""
+    return _without(work, np.array([_sharpened(work, float(f)) for f in hz]))
+
+
+def _without(work: WorkTrace, comb: np.ndarray) -> WorkTrace:
+    """Subtract sinusoids of these frequencies (f,), fitted anew in every part of the trace."""
     y = work.y.copy()
     n = len(y)
     parts = max(int(n / work.rate_hz / FIT_PART_S), 1)
@@ -40,7 +49,7 @@ def without_clock(work: WorkTrace) -> tuple[WorkTrace, float | None]:
         gram = waves.T @ waves
         gram[np.diag_indices_from(gram)] *= 1 + 1e-6  # two harmonics may fold to one place
         y[a:b] -= waves @ np.linalg.solve(gram, waves.T @ y[a:b])
-    return replace(work, y=y), clock_hz
+    return replace(work, y=y)
 
 
 def may_be_ripple(clock_hz: float, turn_hz: float) -> bool:
