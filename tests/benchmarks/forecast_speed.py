@@ -1,118 +1,111 @@
-"""Speed of scoring and fitting, and of random slopes beside a reference library in the same run.
+"""Speed of scoring and fitting on a ledger, and of random slopes beside a reference library in the same run.
 
 python -m tests.benchmarks.forecast_speed --pumps 100000 --visits 10
+
+The race needs statsmodels, which is no dependency: `uv run --with statsmodels python -m tests.benchmarks...`.
 """
 
 from __future__ import annotations
 
 import argparse
 import resource
+import tempfile
 import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import numpy as np
-import pandas as pd
 
-from analytics import drag as drag_model
-from analytics import wear as wear_model
-from analytics.fitting import fit_history
-from analytics.history import History
+from analytics.cost_rule import with_cost_rule
+from analytics.fitting import fit_history, store_fit
+from analytics.forecast import State, fit_for, known_after, score
+from analytics.history import History, read_history
+from analytics.judged import judged_visits
+from analytics.lots import early_failures
 from analytics.mixed_model import fit_random_slope, group_sums
-from analytics.model import risk_model, run_filters
-from analytics.remaining_life import distance_left
-from demo_fleet import fleet as simulator
-
-
-def many_pumps(pumps: int, visits: int, seed: int = 3) -> History:
-    """Return pumps with about `visits` readings each, a fifth of them failed, from a simulated fleet."""
-    rng = np.random.default_rng(seed)
-    p = simulator.draw_parameters(simulator.FleetSpec(), rng)
-    few = min(pumps, 5000)
-    code = rng.integers(0, len(simulator.TYPES), few)
-    lives = simulator.draw_lives(p, code, rng)
-    x = np.cumsum(9000 * np.exp(rng.normal(0, 0.2, (few, visits))), 1) + rng.uniform(0, 40e3, (few, 1))
-    row, col = np.nonzero(x < lives.fails_at_km[:, None])
-    frame = simulator.take_readings(
-        p, lives, row, x[row, col], x[row, col] % 50e3, rng.uniform(0, 365, len(row)), rng
-    )
-    frame = frame.assign(
-        pump=row, x_km=x[row, col], filter_km=x[row, col] % 50e3, usable=True, by_meter=False, day=0
-    )
-    end = np.minimum(lives.fails_at_km, x[:, -1] + 4000)
-    table = pd.DataFrame(
-        {
-            "pump_id": np.arange(few),
-            "pump_type": np.array(simulator.TYPES)[code],
-            "system_v": 12.0,
-            "rated_pressure_kpa": 400.0,
-            "now_km": end,
-            "entry_km": np.minimum(x[:, 0], end),
-            "failed": lives.fails_at_km <= end,
-            "removed": lives.fails_at_km <= end,
-        }
-    )
-    times = -(-pumps // few)
-    frames = [frame.assign(pump=frame["pump"] + k * few) for k in range(times)]
-    return History(0, pd.concat([table] * times, ignore_index=True), pd.concat(frames, ignore_index=True))
+from analytics.model import risk_model
+from analytics.ranking import Facts, rank, rank_state, read_facts
+from analytics.type_lives import fit_types
+from ingest.action import decide_actions
+from ingest.ledger import open_ledger
+from ingest.settings import settings_at
+from tests.benchmarks.many_pumps import build
 
 
 def main() -> None:
-    """Run and print."""
+    """Build the ledger, time every stage and print."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--pumps", type=int, default=100_000)
     parser.add_argument("--visits", type=int, default=10)
     args = parser.parse_args()
-    history = many_pumps(args.pumps, args.visits)
-    print(
-        f"{len(history.pumps):,} pumps, {len(history.visits):,} visits, "
-        f"{history.pumps['failed'].sum():,} failures"
-    )
-
-    start = time.process_time()
-    fit = fit_history(history)
-    print(f"full refit            {time.process_time() - start:6.2f} CPU s")
-
-    start = time.process_time()
-    filtered = run_filters(history, fit.parameters)
-    model = risk_model(fit.parameters)
-    n = len(history.pumps)
-    d_0 = np.maximum(history.pumps["now_km"].to_numpy(float) - filtered.known.x_km, 0)
-    model.risk(filtered.known, d_0, np.full(n, 8000.0))
-    scored = time.process_time() - start
-    distance_left(model, filtered.known, d_0)
-    print(
-        f"all scored            {scored:6.2f} CPU s; with distances left {time.process_time() - start:6.2f}"
-    )
-
-    p = fit.parameters
-    rows = filtered.tracks.index[0]
-    who = filtered.tracks.order[: len(rows)]
-    known = filtered.known.take(who)
-    load, u = filtered.channels.load[rows], filtered.u[rows]
-    start = time.process_time()
-    h = wear_model.clock(known.x_km + 8000, p.wear.power) - wear_model.clock(known.x_km, p.wear.power)
-    wear_state, _, _ = wear_model.update(
-        wear_model.predict(known.wear, h, p.wear.walk), u, p.wear.noise, p.wear.bad
-    )
-    drag_state, _ = drag_model.advance(
-        p.drag,
-        known.drag,
-        known.x_km,
-        known.x_km + 8000,
-        p.drag.starts[known.type_code],
-        load,
-        np.full(len(who), p.drag.noise),
-        p.drag_life_km,
-    )
-    after = known._replace(x_km=known.x_km + 8000, wear=wear_state, drag=drag_state)
-    model.risk(after, np.zeros(len(who)), np.full(len(who), 8000.0))
-    print(f"one new visit for all {time.process_time() - start:6.2f} CPU s")
-    print(f"memory at most        {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:6.0f} MB")
+    with tempfile.TemporaryDirectory() as folder:
+        ledger = Path(folder) / "many.duckdb"
+        build(ledger, args.pumps, args.visits)
+        print(f"{'':42} {'CPU s':>6} {'s':>6} {'MB at most':>11}")
+        stages(ledger)
+        timed("rank: all of it", lambda: rank(ledger))
     mixed_model_race()
 
 
-def mixed_model_race(groups: int = 1500, each: int = 8) -> None:
+def stages(ledger: Path) -> None:
+    """Time each stage of learning and ranking."""
+    with open_ledger(ledger) as connection:
+        history = timed("past read from the ledger", lambda: read_history(connection, None))
+    print(
+        f"  {len(history.pumps):,} pumps, {len(history.visits):,} visits, "
+        f"{history.pumps['failed'].sum():,} failures"
+    )
+    made = timed("full refit", lambda: fit_history(history))
+    store_fit(ledger, made)
+    state = timed("scored: both filters", lambda: score(history, fit_for(ledger, history)))
+    with open_ledger(ledger) as connection:
+        settings = settings_at(connection, history.as_of)
+        timed("scored: risk, distances, drift, reasons", lambda: rank_state(state, settings))
+        timed("one new visit for all, with new risks", new_visits(state))
+        timed("types and lots held against the rest", lambda: early_failures(history))
+        timed("visits read and judged", lambda: judged_visits(connection, history, settings))
+        facts = read_facts(connection, None)
+    timed("prices, cost rule, actions", lambda: prices_and_actions(facts, state))
+
+
+def prices_and_actions(facts: Facts, state: State) -> None:
+    """Do what rank does after the risks."""
+    table = rank_state(state, facts.settings)
+    table = with_cost_rule(table, facts.book, fit_types(facts.history.pumps), facts.settings, facts.vehicles)
+    worth = table.set_index("pump_id")["worth"]
+    decide_actions(facts.judged, facts.services, facts.settings, worth_booking=worth)
+
+
+def new_visits(state: State) -> Callable[[], Any]:
+    """Return the job: every pump in service is read once more, 6,000 km later."""
+    history: History = state.history
+    visits = history.visits[~history.visits["pump"].duplicated(keep="last")]
+    running = ~history.pumps["removed"].to_numpy(bool)
+    visits = visits[running[visits["pump"].to_numpy(int)]]
+    visits = visits.assign(x_km=visits["x_km"] + 6000.0).reset_index(drop=True)
+    model = risk_model(state.fit.parameters)
+
+    def job() -> None:
+        known = known_after(state, visits)
+        model.risk(known, np.zeros(len(visits)), np.full(len(visits), 8000.0))
+
+    return job
+
+
+def timed(name: str, job: Callable[[], Any]) -> Any:
+    """Run once, print processor and wall seconds and the memory used so far; return the result."""
+    cpu, wall = time.process_time(), time.perf_counter()
+    made = job()
+    cpu, wall = time.process_time() - cpu, time.perf_counter() - wall
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"{name:42} {cpu:6.2f} {wall:6.2f} {memory:11.0f}", flush=True)
+    return made
+
+
+def mixed_model_race(groups: int = 4000, each: int = 8) -> None:
     """Fit the same random slopes here and with statsmodels, if it is installed; print times and
     log-likelihoods."""
     rng = np.random.default_rng(0)
