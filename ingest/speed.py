@@ -12,7 +12,7 @@ from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace, retraced
 from ingest.reading import SpeedCandidate
 from ingest.speed_evidence import Doubt, bars_differ, doubt
 from ingest.speed_lines import Lines, band_limited, find_lines
-from ingest.speed_posterior import Hypotheses, line_spectrum, weigh
+from ingest.speed_posterior import Hypotheses, line_spectrum, speed_log_prior, weigh
 from ingest.speed_refine import TurnPhase, refine
 
 ANSWER_ABOVE = 0.95
@@ -20,6 +20,7 @@ SAME_SPEED = 0.015  # hypotheses closer than this are one speed
 LONGEST_SEARCH_S = 1.5
 FOLLOWED = 3  # lines at most
 WORTH_FOLLOWING = 0.03  # of the strongest line's power
+UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as twice it
 NEGLIGIBLE = 14.0  # log weight behind the best
 
 
@@ -103,7 +104,7 @@ def find_speed(
         unexplained &= np.abs(orders - np.round(orders)) > 0.02 + 0.002 * orders
         if len(followed) == FOLLOWED:
             break
-    return _answer(work, lines, followed, segments, (rpm_low, rpm_high)) if followed else None
+    return _answer(work, lines, followed, segments, (rpm_low, rpm_high), previous_rpm) if followed else None
 
 
 def _by_promise(lines: Lines) -> np.ndarray:
@@ -118,6 +119,7 @@ def _answer(
     followed: list[tuple[Hypotheses, AngleTrace]],
     segments: int | None,
     band_rpm: tuple[float, float],
+    previous_rpm: float | None,
 ) -> Speed:
     """Merge the hypotheses of all followed lines into speeds with probabilities, and refine the first."""
     weights = np.concatenate([h.log_weight for h, _ in followed])
@@ -159,22 +161,40 @@ def _answer(
             told=segments is not None,
             band_rpm=band_rpm,
         )
-        candidates = _shared(candidates, doubted) if doubted else candidates
+        candidates = _shared(candidates, doubted, previous_rpm) if doubted else candidates
         differ = bars_differ(spectrum, count, lcm(2, int(bars[best])))
     repeat_ms = _pattern_repeat_ms(phase)
     return Speed(tuple(candidates), int(bars[best]), groups[0][2], phase, lines, repeat_ms, differ)
 
 
-def _shared(candidates: list[SpeedCandidate], doubted: Doubt) -> list[SpeedCandidate]:
-    """Halve the first candidate's probability; the rival, if there is one, gets the other half."""
-    first = SpeedCandidate(candidates[0].rpm, candidates[0].probability / 2)
-    rest = candidates[1:]
+def _shared(
+    candidates: list[SpeedCandidate], doubted: Doubt, previous_rpm: float | None
+) -> list[SpeedCandidate]:
+    """Share the first candidate's probability with its rival, or with none that is known.
+
+    The lines leave them alike, so they share it evenly, unless the last visit's speed favours the first.
+    """
+    whole, rest = candidates[0].probability, candidates[1:]
+    first = SpeedCandidate(
+        candidates[0].rpm, whole * _kept(candidates[0].rpm, doubted.rival_rpm, previous_rpm)
+    )
     if doubted.rival_rpm is not None:
         same = [c for c in rest if abs(c.rpm / doubted.rival_rpm - 1) < SAME_SPEED]
         rest = [c for c in rest if c not in same]
-        rest.append(SpeedCandidate(doubted.rival_rpm, first.probability + sum(c.probability for c in same)))
+        rest.append(
+            SpeedCandidate(doubted.rival_rpm, whole - first.probability + sum(c.probability for c in same))
+        )
     # The first keeps its place: the phase is its own.
     return [first, *sorted(rest, key=lambda c: -c.probability)]
+
+
+def _kept(rpm: float, rival_rpm: float | None, previous_rpm: float | None) -> float:
+    """Share that the first candidate keeps."""
+    if previous_rpm is None:
+        return 0.5
+    rpms = np.array([rpm, rival_rpm or UNKNOWN_RIVAL * previous_rpm])
+    mine, other = np.exp(speed_log_prior(rpms, 1e-9, 1e9, previous_rpm))
+    return float(max(mine / (mine + other), 0.5))
 
 
 def _refined(work: WorkTrace, lines: Lines, trace: AngleTrace, line_order: int) -> TurnPhase:

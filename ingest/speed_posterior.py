@@ -43,6 +43,8 @@ SKIRT, SKIRT_HZ = 1e-4, 24.0  # power beside a line, where speed wander was not 
 STRAY_STRONG, STRAY_WEAK = 2e-3, 0.3  # share of slots with a line that is no shaft order, by its power:
 STRAY_DECADES = (-1.0, -4.5)  # relative to the strongest line
 OUT_OF_BAND = np.log(100.0)  # a speed outside the type's band is this much less likely beforehand
+PREVIOUS_SD = 0.12  # of ln rpm about the last visit's
+SPEED_CHANGED = 0.05  # chance that the last visit's speed says nothing about today's
 LOWEST_RPM, HIGHEST_RPM = 1000.0, 27_000.0
 LEVEL_STEP = 0.5 * np.log(10)
 LEVELS = np.arange(-14, 2) * LEVEL_STEP  # of a class, log power relative to the strongest line
@@ -166,8 +168,8 @@ def speed_log_prior(
     base = base - 3.0 * np.clip((outside - 0.45) / 0.2, 0, 2)
     if previous_rpm is None:
         return base
-    near = -0.5 * (np.log(rpm / previous_rpm) / 0.12) ** 2 + np.log(0.85 / (0.12 * np.sqrt(2 * np.pi)))
-    return np.logaddexp(near, base + np.log(0.15))
+    near = -0.5 * (np.log(rpm / previous_rpm) / PREVIOUS_SD) ** 2 - np.log(PREVIOUS_SD * np.sqrt(2 * np.pi))
+    return np.logaddexp(near + np.log1p(-SPEED_CHANGED), base + np.log(SPEED_CHANGED))
 
 
 def weigh(
