@@ -104,7 +104,7 @@ def history_from_tables(
     if clean_odometers:
         visits["in_trend"] = _trusted(v, p, unit, as_of)[visits.index]
     visits = visits[visits["day"] <= last].sort_values(["pump_id", "day"]).reset_index(drop=True)
-    s = t["services"]
+    s = t["services"].reset_index(drop=True)
     filters = pd.DataFrame(
         {"unit": s["unit"], "day": days(s["done_on"]), "odometer_km": s["odometer"] * unit, "work": s["work"]}
     )

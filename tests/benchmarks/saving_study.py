@@ -61,7 +61,7 @@ def fresh_stops(
     km_per_day = 70 * np.exp(rng.normal(0, 0.3, n))
     day = np.round(at / km_per_day[row] * np.exp(rng.normal(0, 0.01, len(at)))).astype(int)
     day = pd.Series(day).groupby(row).cummax().to_numpy() + order  # later stops are later days
-    read = simulator.take_readings(p, lives, row, at, at % 50e3, day % 365.0, rng)
+    read = simulator.take_readings(p, lives, row, at, since_filter(row, order, at), day % 365.0, rng)
     record = read.drop(columns=["true_wear", "true_drag"]).assign(
         unit=[f"L{i:05d}" for i in row], position="main", serial=[f"F{i:05d}" for i in row], reason="pm",
         state="idle", visited_on=IN_SERVICE + day.astype("timedelta64[D]"), odometer=np.round(at),
@@ -69,14 +69,24 @@ def fresh_stops(
     return lives, Stops(row, order, at, record)
 
 
+def filter_changed(order: np.ndarray, x_km: np.ndarray) -> np.ndarray:
+    """Whether the filter is changed at each stop, after the reading: the first stop past every 50,000 km."""
+    due = np.floor(x_km / 50e3)
+    return due > np.where(order == 0, 0, np.r_[0, due[:-1]])
+
+
+def since_filter(row: np.ndarray, order: np.ndarray, x_km: np.ndarray) -> np.ndarray:
+    """Distance on the filter when each stop's reading is taken."""
+    changed_at = np.where(filter_changed(order, x_km), x_km, 0.0)
+    so_far = pd.Series(changed_at).groupby(row).cummax().to_numpy()
+    return x_km - np.where(order == 0, 0.0, np.r_[0, so_far[:-1]])
+
+
 def tables_of(p: simulator.FleetParameters, lives: simulator.Lives, stops: Stops) -> dict[str, pd.DataFrame]:
     """Return the lives as a fleet folder's tables; every life goes on."""
     unit = stops.record["unit"].drop_duplicates().to_numpy()
     life = stops.row[np.unique(stops.row, return_index=True)[1]]
-    services = stops.record[["unit", "visited_on", "odometer"]].assign(
-        due=np.floor(stops.x_km / 50e3), before=np.floor(np.r_[0, stops.x_km[:-1]] / 50e3)
-    )
-    services = services[(services["due"] > services["before"]) & (stops.order > 0)]
+    services = stops.record[filter_changed(stops.order, stops.x_km)]
     n = len(unit)
     return {
         "vehicles": pd.DataFrame(
