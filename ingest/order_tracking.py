@@ -6,6 +6,7 @@ machinery analysis; see docs/metrics_and_formulas.md.)
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil
 
@@ -18,7 +19,12 @@ from ingest.phase_smoothing import smooth_phase
 from ingest.sparks import SPARK_RATE_HZ, without_sparks
 
 WORK_RATE_HZ = 25_000.0
-TRACK_BLOCK_S = 0.06
+# A line is followed by its phase in blocks: long ones lift it out of noise, short ones follow a speed that
+# wanders fast. The shorter is taken where it gathers the line better.
+TRACK_BLOCKS_S = (0.06, 0.03, 0.02, 0.014, 0.01)
+FEWEST_CYCLES = 6.0  # of the line in a block
+GATHERS_BETTER = 1.02
+MOST_KNOTS = 120
 SHORTEST_TRACK_S = 0.06  # below this the speed is taken as constant to first order
 
 
@@ -107,10 +113,12 @@ def _detrended(y: np.ndarray, rate_hz: float) -> np.ndarray:
     return rest - rest.mean()
 
 
-def line_phasors(y: np.ndarray, rate_hz: float, line_hz: float) -> tuple[np.ndarray, np.ndarray]:
+def line_phasors(
+    y: np.ndarray, rate_hz: float, line_hz: float, block_s: float = TRACK_BLOCKS_S[0]
+) -> tuple[np.ndarray, np.ndarray]:
     """Amplitude and phase of a line in overlapping Hann blocks: block times (b,), complex phasors (b,)."""
     n = len(y)
-    size = int(min(TRACK_BLOCK_S * rate_hz, n / 2.5))
+    size = int(min(block_s * rate_hz, n / 2.5))
     hop = max(size // 4, 1)
     starts = np.arange(0, n - size + 1, hop)
     starts = np.append(starts, n - size) if starts[-1] < n - size else starts
@@ -127,15 +135,41 @@ def follow_line(y: np.ndarray, rate_hz: float, line_hz: float) -> tuple[np.ndarr
     if duration < SHORTEST_TRACK_S:
         ends = np.array([0.0, duration])
         return ends, ends * line_hz
-    time, z = line_phasors(y, rate_hz, line_hz)
+    best = _followed(y, rate_hz, line_hz, TRACK_BLOCKS_S[0])
+    gathered = _gathered(y, rate_hz, *best)
+    for block_s in TRACK_BLOCKS_S[1:]:
+        if block_s * line_hz < FEWEST_CYCLES:
+            break
+        knots = _followed(y, rate_hz, line_hz, block_s)
+        power = _gathered(y, rate_hz, *knots)
+        if power > GATHERS_BETTER * gathered:
+            best, gathered = knots, power
+    return best
+
+
+def _followed(y: np.ndarray, rate_hz: float, line_hz: float, block_s: float) -> tuple[np.ndarray, np.ndarray]:
+    time, z = line_phasors(y, rate_hz, line_hz, block_s)
     phase = np.unwrap(np.angle(z)) / (2 * np.pi)
     strength = np.abs(z) ** 2
     variance = 1e-4 * np.mean(strength) / np.maximum(strength, 1e-3 * np.mean(strength))
-    wanted = np.concatenate([[0.0], time, [duration]])
-    step = max(len(time) // 60, 1)
+    wanted = np.concatenate([[0.0], time, [len(y) / rate_hz]])
+    step = max(len(time) // MOST_KNOTS, 1)
     smooth = smooth_phase(time[::step], phase[::step], variance[::step], wanted, noise_known_within=3.0)
     cycles = line_hz * wanted + smooth.phase
     return wanted, np.maximum.accumulate(cycles)
+
+
+def _gathered(y: np.ndarray, rate_hz: float, time_s: np.ndarray, cycles: np.ndarray) -> float:
+    """Power of y (n,) at the phase given by knots: the more, the better the line was followed."""
+    phase = _spline(time_s, cycles)(np.arange(len(y)) / rate_hz)
+    return float(np.abs(np.mean(y * np.hanning(len(y)) * np.exp(-2j * np.pi * phase))) ** 2)
+
+
+def _spline(time_s: np.ndarray, cycles: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    if len(time_s) > 3:
+        curve: Callable[[np.ndarray], np.ndarray] = CubicSpline(time_s, cycles)
+        return curve
+    return lambda at: np.interp(at, time_s, cycles)
 
 
 def by_angle(
