@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analytics.least_squares import fit_plane_robustly
 from ingest.sensitivities import COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
 
 REFERENCE_V = 13.5
@@ -94,10 +95,7 @@ def metrics(visits: pd.DataFrame) -> dict[str, np.ndarray]:
 
 
 def fit_exponents(visits: pd.DataFrame, pumps: pd.DataFrame) -> Exponents:
-    """Estimate the exponents by ridge regression on within-pump differences.
-
-    beta = (X'X/v + R)^-1 (X'y/v + R beta_0), R = 1/sd^2: Hoerl & Kennard 1970, shrunk to beta_0 instead of 0.
-    """
+    """Estimate the exponents by robust ridge regression on within-pump differences, shrunk to the nominal."""
     x = covariates(visits, pumps)
     y = metrics(visits)
     pump = visits["pump"].to_numpy()
@@ -107,19 +105,10 @@ def fit_exponents(visits: pd.DataFrame, pumps: pd.DataFrame) -> Exponents:
     for name, nominal in NOMINAL_EXPONENTS.items():
         dy = np.diff(y[name])[same]
         ok = np.isfinite(dy) & (np.abs(dx).sum(1) > 0)
-        left = dy[ok] - dx[ok] @ nominal
-        beta = np.zeros(3)
-        for _ in range(3):  # wild readings are clipped at 3 robust standard deviations
-            rest = left - dx[ok] @ beta
-            sd = (
-                max(1.4826 * np.median(np.abs(rest - np.median(rest))), NOISE_FLOOR[name])
-                if ok.any()
-                else 1.0
-            )
-            target = np.clip(rest, -3 * sd, 3 * sd) + dx[ok] @ beta
-            ridge = np.eye(3) / EXPONENT_SD[name] ** 2
-            beta = np.linalg.solve(dx[ok].T @ dx[ok] / sd**2 + ridge, dx[ok].T @ target / sd**2)
-        found[name] = nominal + beta
+        moved, _ = fit_plane_robustly(
+            dx[ok], dy[ok] - dx[ok] @ nominal, prior_sd=EXPONENT_SD[name], least_sd=NOISE_FLOOR[name]
+        )
+        found[name] = nominal + moved
     return Exponents(**found)
 
 
