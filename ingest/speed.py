@@ -22,6 +22,7 @@ FOLLOWED = 3  # lines at most
 WORTH_FOLLOWING = 0.03  # of the strongest line's power
 UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as twice it
 NEGLIGIBLE = 14.0  # log weight behind the best
+SMEARED = 60.0  # log density behind the sharpest spectrum: that line is not the shaft's
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,11 @@ def find_speed(
         unexplained &= np.abs(orders - np.round(orders)) > 0.02 + 0.002 * orders
         if len(followed) == FOLLOWED:
             break
-    return _answer(work, lines, followed, segments, (rpm_low, rpm_high), previous_rpm) if followed else None
+    if not followed:
+        return None
+    sharpest = max(h.log_sharpness for h, _ in followed)
+    followed = [f for f in followed if f[0].log_sharpness > sharpest - SMEARED]
+    return _answer(work, lines, followed, segments, (rpm_low, rpm_high), previous_rpm)
 
 
 def _by_promise(lines: Lines) -> np.ndarray:
@@ -146,64 +151,91 @@ def _answer(
         if share >= 0.001
     ][:8]
     best = groups[0][1]
-    trace = followed[source[best]][1]
-    phase = _refined(work, lines, trace, int(order_of_line[best]))
+    trace, line_order = followed[source[best]][1], int(order_of_line[best])
+    count, count_share = int(bars[best]), groups[0][2]
+    look = _Look(work, lines, segments or count, segments is not None, band_rpm)
+    phase = _refined(work, lines, trace, line_order)
+    doubted, differ = look.at(phase)
+    whole = candidates[0].probability
+    if doubted is not None:
+        kept = _kept(60 * phase.turn_hz, doubted.rival_rpm, previous_rpm)
+        if doubted.rival_rpm is not None and kept < 0.5:
+            # The last visit's speed favours the rival: it is answered, if the lines bear it out as well.
+            rival = _refined(work, lines, trace, line_order, doubted.rival_rpm / (60 * phase.turn_hz))
+            again, rival_differs = look.at(rival)
+            if again is None or again.rival_rpm is None or _is(again.rival_rpm, 60 * phase.turn_hz):
+                kept = 1 - kept
+                if again is not None and again.rival_rpm is None:
+                    kept = min(kept, _kept(60 * rival.turn_hz, None, previous_rpm))
+                doubted = Doubt(60 * phase.turn_hz)
+                phase, differ, count_share = rival, rival_differs, 0.0
+        kept = max(kept, 0.5)  # the lines leave them alike: without more to go by, they share evenly
+        candidates = _shared(candidates, 60 * phase.turn_hz, doubted.rival_rpm, kept * whole, whole)
     candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
-    by_turn = retraced(work, lines.highest_hz, phase.time_s, phase.turns)
-    differ = False
-    if by_turn.cycles >= 2:
-        spectrum, count = line_spectrum(by_turn), int(lines.highest_hz / phase.turn_hz)
-        doubted = doubt(
-            spectrum,
-            60 * phase.turn_hz,
-            count,
-            segments or int(bars[best]),
-            told=segments is not None,
-            band_rpm=band_rpm,
-        )
-        candidates = _shared(candidates, doubted, previous_rpm) if doubted else candidates
-        differ = bars_differ(spectrum, count, lcm(2, int(bars[best])))
     repeat_ms = _pattern_repeat_ms(phase)
-    return Speed(tuple(candidates), int(bars[best]), groups[0][2], phase, lines, repeat_ms, differ)
+    return Speed(tuple(candidates), segments or count, count_share, phase, lines, repeat_ms, differ)
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What the second look needs to know of the trace and the pump."""
+
+    work: WorkTrace
+    lines: Lines
+    segments: int
+    told: bool
+    band_rpm: tuple[float, float]
+
+    def at(self, phase: TurnPhase) -> tuple[Doubt | None, bool]:
+        """Look at the trace by this turn: what speaks against it, and whether bars differ."""
+        by_turn = retraced(self.work, self.lines.highest_hz, phase.time_s, phase.turns)
+        if by_turn.cycles < 2:
+            return None, False
+        spectrum, count = line_spectrum(by_turn), int(self.lines.highest_hz / phase.turn_hz)
+        rpm = 60 * phase.turn_hz
+        doubted = doubt(spectrum, rpm, count, self.segments, told=self.told, band_rpm=self.band_rpm)
+        return doubted, bars_differ(spectrum, count, lcm(2, self.segments))
 
 
 def _shared(
-    candidates: list[SpeedCandidate], doubted: Doubt, previous_rpm: float | None
+    candidates: list[SpeedCandidate], rpm: float, rival_rpm: float | None, first: float, whole: float
 ) -> list[SpeedCandidate]:
-    """Share the first candidate's probability with its rival, or with none that is known.
+    """Give `first` of the probability `whole` to a speed, and the rest to its rival, or to none known.
 
-    The lines leave them alike, so they share it evenly, unless the last visit's speed favours the first.
+    The speed comes first, whatever its share: the phase is its own.
     """
-    whole, rest = candidates[0].probability, candidates[1:]
-    first = SpeedCandidate(
-        candidates[0].rpm, whole * _kept(candidates[0].rpm, doubted.rival_rpm, previous_rpm)
-    )
-    if doubted.rival_rpm is not None:
-        same = [c for c in rest if abs(c.rpm / doubted.rival_rpm - 1) < SAME_SPEED]
-        rest = [c for c in rest if c not in same]
-        rest.append(
-            SpeedCandidate(doubted.rival_rpm, whole - first.probability + sum(c.probability for c in same))
-        )
-    # The first keeps its place: the phase is its own.
-    return [first, *sorted(rest, key=lambda c: -c.probability)]
+    rest = [c for c in candidates[1:] if not _is(c.rpm, rpm)]
+    taken = sum(c.probability for c in candidates[1:] if _is(c.rpm, rpm))
+    if rival_rpm is not None:
+        same = sum(c.probability for c in rest if _is(c.rpm, rival_rpm))
+        rest = [c for c in rest if not _is(c.rpm, rival_rpm)]
+        rest.append(SpeedCandidate(rival_rpm, whole - first + same))
+    return [SpeedCandidate(rpm, first + taken), *sorted(rest, key=lambda c: -c.probability)]
+
+
+def _is(rpm: float | None, other_rpm: float) -> bool:
+    return rpm is not None and abs(rpm / other_rpm - 1) < SAME_SPEED
 
 
 def _kept(rpm: float, rival_rpm: float | None, previous_rpm: float | None) -> float:
-    """Share that the first candidate keeps."""
+    """Share that a speed keeps beside a rival which the lines bear out as well."""
     if previous_rpm is None:
         return 0.5
     rpms = np.array([rpm, rival_rpm or UNKNOWN_RIVAL * previous_rpm])
     mine, other = np.exp(speed_log_prior(rpms, 1e-9, 1e9, previous_rpm))
-    return float(max(mine / (mine + other), 0.5))
+    return float(mine / (mine + other))
 
 
-def _refined(work: WorkTrace, lines: Lines, trace: AngleTrace, line_order: int) -> TurnPhase:
+def _refined(
+    work: WorkTrace, lines: Lines, trace: AngleTrace, line_order: int, times: float = 1.0
+) -> TurnPhase:
+    """Refine the phase of a turn of which the followed line is an order, or of one `times` as fast."""
     offset_s = len(work.y) / work.rate_hz - trace.phase_time_s[-1]
-    time, turns = trace.phase_time_s + offset_s, trace.phase_cycles / line_order
+    time, turns = trace.phase_time_s + offset_s, trace.phase_cycles * times / line_order
     if offset_s > 0:
         speed = (turns[1] - turns[0]) / (time[1] - time[0])
         time, turns = np.append(0.0, time), np.append(turns[0] - speed * offset_s, turns)
-    highest_order = max(int(lines.highest_hz / trace.line_hz * line_order), 4)
+    highest_order = max(int(lines.highest_hz / trace.line_hz * line_order / times), 4)
     oversampled = max(work.rate_hz * 0.42 / work.usable_hz, 1.0)
     return refine(work.y, work.rate_hz, time, turns, highest_order, oversampled)
 

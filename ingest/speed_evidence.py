@@ -72,8 +72,10 @@ def doubt(
     faster = _faster(x, power, ripple, rpm, told=told, band_rpm=band_rpm)
     if faster is not None:
         return faster
-    unlikely = not SLOWEST_RPM <= rpm <= FASTEST_RPM
-    return Doubt(None) if unlikely or _smeared(spectrum, count) else None
+    if not SLOWEST_RPM <= rpm <= FASTEST_RPM:
+        as_ripple = rpm * (int(np.argmax(power)) + 1) / ripple
+        return Doubt(as_ripple if band_rpm[0] <= as_ripple <= band_rpm[1] else None)
+    return Doubt(None) if _smeared(spectrum, count) else None
 
 
 def bars_differ(spectrum: LineSpectrum, count: int, ripple: int) -> bool:

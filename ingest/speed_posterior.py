@@ -46,6 +46,7 @@ OUT_OF_BAND = np.log(100.0)  # a speed outside the type's band is this much less
 PREVIOUS_SD = 0.12  # of ln rpm about the last visit's
 SPEED_CHANGED = 0.05  # chance that the last visit's speed says nothing about today's
 LOWEST_RPM, HIGHEST_RPM = 1000.0, 27_000.0
+LOWEST_HZ = 30.0  # below it lies what is left of slow drift
 LEVEL_STEP = 0.5 * np.log(10)
 LEVELS = np.arange(-14, 2) * LEVEL_STEP  # of a class, log power relative to the strongest line
 PER_LEVEL = 4
@@ -53,17 +54,25 @@ S_STEP = LEVEL_STEP / PER_LEVEL
 LOG_S = LEVELS[0] + np.arange(36 * PER_LEVEL) * S_STEP  # a line's log power over the noise floor
 X_STEP = 0.1
 LOG_X = np.arange(-9.0, 23.0, X_STEP)
+BEYOND = PER_LEVEL * len(LEVELS)
 SPREAD = {"ripple": 0.7, "bar": 0.9}  # decades
+MOST_SLOTS = 2000  # worked on at once
+MOST_MULTIPLIED = 64
 
 
 @dataclass(frozen=True)
 class Hypotheses:
-    """Orders of the followed line, bars, turns a second, unnormalised log posterior weights; all (h,)."""
+    """Orders of the followed line, bars, turns a second, unnormalised log posterior weights; all (h,).
+
+    log_sharpness: log density of the whole spectrum if no line were the shaft's. Weights of traces by
+    different angles compare only where it is about the same: the better an angle fits, the higher it is.
+    """
 
     line_order: np.ndarray
     bars: np.ndarray
     turn_hz: np.ndarray
     log_weight: np.ndarray
+    log_sharpness: float
 
 
 @dataclass(frozen=True)
@@ -127,36 +136,43 @@ def _leakage() -> np.ndarray:
     return np.where(away >= 2, 0.5 / (1e-9 + (np.pi * away * (away**2 - 1)) ** 2), 0.0) * (away >= 2)
 
 
-def slot_log_ratios(
+def slot_ratios(
     x: np.ndarray, floor: np.ndarray, kind: str, below_level: np.ndarray | float = 0.0
 ) -> np.ndarray:
-    """Log likelihood ratio line : no line for each slot and level of the class `kind`; shape (..., K, J).
+    """Likelihood ratio line : no line for each slot and level of the class `kind`; shape (..., K, J).
 
     below_level: log power by which a slot's expected line lies below its class's level, (..., K).
     """
-    row = ((np.log(np.maximum(x, 1e-4)) - LOG_X[0]) / X_STEP + 0.5).astype(int)
+    row = ((np.log(np.maximum(x, 1e-4)) - LOG_X[0]) / X_STEP + 0.5).astype(int) % len(LOG_X)
     column = ((-np.log(floor) - below_level) / S_STEP + 0.5).astype(int)
-    columns = np.clip(column[..., None] + PER_LEVEL * np.arange(len(LEVELS)), 0, len(LOG_S) - 1)
-    line = LINE_DENSITIES[kind][np.minimum(row, len(LOG_X) - 1)[:, None], columns]
+    table = LINE_DENSITIES[kind]
+    first = np.minimum(row, len(LOG_X) - 1) * table.shape[1] + np.clip(column, -BEYOND, len(LOG_S) - 1)
+    ratios = table.ravel().take(first[..., None] + (BEYOND + PER_LEVEL * np.arange(len(LEVELS))))
+    ratios *= ((1 - ODD_SLOT) / no_line_density(x, floor))[:, None]
     # At worst a slot does not follow its class: then it says nothing, at the price of ODD_SLOT.
-    return np.logaddexp(line + (np.log1p(-ODD_SLOT) - log_no_line(x, floor))[:, None], np.log(ODD_SLOT))
+    ratios += ODD_SLOT
+    return ratios
 
 
-def log_no_line(x: np.ndarray, floor: np.ndarray) -> np.ndarray:
-    """Log density of x in a slot without a shaft order: noise, or a stray line, rare if strong; (k,)."""
+def no_line_density(x: np.ndarray, floor: np.ndarray) -> np.ndarray:
+    """Density of x in a slot without a shaft order: noise, or a stray line, rare if strong; (k,)."""
     strong, weak = STRAY_DECADES
     weakness = np.clip((strong - np.log10(np.maximum(x * floor, 1e-12))) / (strong - weak), 0, 1)
     share = STRAY_STRONG * (STRAY_WEAK / STRAY_STRONG) ** weakness
     stray = np.where(x > 4, share / (np.maximum(x, 4) * 17.0), 1e-300)
-    return np.log(np.exp(-np.minimum(x, 600)) + stray)
+    return np.exp(-np.minimum(x, 600)) + stray
 
 
 def _line_density(spread: float) -> np.ndarray:
-    """Log of p(x | line of level s) over LOG_X x LOG_S, lines `spread` decades about the level."""
+    """p(x | line of level s) over LOG_X x LOG_S, lines `spread` decades about the level.
+
+    The ends of LOG_S are repeated for BEYOND steps either side.
+    """
     nodes, weights = np.polynomial.hermite_e.hermegauss(15)
     x = np.exp(LOG_X)
     mean = 1 + np.exp(LOG_S[:, None] + spread * np.log(10) * nodes)
-    return logsumexp(-x[:, None, None] / mean - np.log(mean) + np.log(weights / weights.sum()), axis=2)
+    density = logsumexp(-x[:, None, None] / mean - np.log(mean) + np.log(weights / weights.sum()), axis=2)
+    return np.pad(np.exp(density), ((0, 0), (BEYOND, BEYOND)), mode="edge")
 
 
 def speed_log_prior(
@@ -193,83 +209,139 @@ def weigh(
     prior = speed_log_prior(line / orders * 60, rpm_low, rpm_high, previous_rpm)
     scores = np.full((len(orders), len(bars)), -np.inf)
     spectrum = line_spectrum(trace)
-    for row, m in enumerate(orders.tolist()):
-        if trace.cycles < FEWEST_TURNS * m:
-            break
-        scores[row] = _bar_scores(
-            spectrum, m, highest_hz / line, sampled_hz / line, bars, sampled_hz < ALIAS_BELOW_HZ
-        )
+    turns_enough = orders[trace.cycles >= FEWEST_TURNS * orders]
+    slots = np.cumsum(highest_hz / line * turns_enough)
+    for part in np.split(turns_enough, np.flatnonzero(np.diff(slots // MOST_SLOTS)) + 1):
+        if len(part):
+            scores[part - first] = _bar_scores(
+                spectrum, part, highest_hz / line, sampled_hz / line, bars, sampled_hz < ALIAS_BELOW_HZ
+            )
     scores += prior[:, None] + log_odds
     at_m, at_bars = np.nonzero(np.isfinite(scores))
-    return Hypotheses(orders[at_m], bars[at_bars], line / orders[at_m], scores[at_m, at_bars])
+    sharpness = _log_sharpness(spectrum, line, highest_hz)
+    return Hypotheses(orders[at_m], bars[at_bars], line / orders[at_m], scores[at_m, at_bars], sharpness)
+
+
+def _log_sharpness(spectrum: LineSpectrum, line_hz: float, highest_hz: float) -> float:
+    """Log density of the spectrum as noise and stray lines; half-bins hold every sample twice."""
+    hz = np.arange(len(spectrum.power)) * line_hz / (2 * spectrum.cycles)
+    within = (hz > LOWEST_HZ) & (hz < highest_hz)
+    power, floor = spectrum.power[within], spectrum.floor[within]
+    log_density = np.log(no_line_density(power / floor, floor / spectrum.strongest)) - np.log(
+        floor / spectrum.power.sum()
+    )
+    return float(0.5 * np.sum(log_density))
 
 
 def _bar_scores(
     spectrum: LineSpectrum,
-    line_order: int,
+    line_orders: np.ndarray,
     highest: float,
     sampled: float,
     bars: np.ndarray,
     slow_sampling: bool = False,
 ) -> np.ndarray:
-    """Log likelihood of each bar count (B,); -inf where the ripple lies outside the spectrum.
+    """Log likelihood of each order of the followed line and bar count, (M, B); -inf for a ripple out of sight.
 
     highest, sampled: highest frequency looked at and sampling rate, in multiples of the followed line.
     """
-    count = max(int(highest * line_order), 4)
-    k = np.arange(1, count + 1)
-    x, floor = spectrum.at(k / line_order)
+    counts = np.maximum((highest * line_orders).astype(int), 4)
+    firsts = np.cumsum(counts) - counts
+    which = np.repeat(np.arange(len(counts)), counts)
+    k = np.arange(1, counts.sum() + 1) - firsts[which]
+    x, floor = spectrum.at(k / line_orders[which])
     far = np.log(np.maximum(k, 2) / 2)
     # Even and odd orders differ in nothing but their levels: (F, K, J).
-    bar = slot_log_ratios(x, floor, "bar", np.multiply.outer(FALLS, far))
+    bar = slot_ratios(x, floor, "bar", np.multiply.outer(FALLS, far))
     humps = np.where(bars % 2 == 0, bars, 2 * bars)  # lcm(2, bars)
-    is_ripple = (k[None, :] % humps[:, None] == 0).astype(float)
-    is_brush = ((k[None, :] % bars[:, None] == 0) & (k % 2 == 1) & (k > 1)).astype(float)
-    once = _log_sum(bar[0, 0]) - np.log(len(LEVELS))
-    odd_sum = bar[:, 2::2].sum(axis=1)[:, None] - is_brush @ bar  # (F, B, J)
-    twice = _log_sum(bar[0, 1]) - np.log(len(LEVELS))
-    even_sum = bar[:, 3::2].sum(axis=1)[:, None] - is_ripple @ bar
-    ripple_sum = _ripple_sums(x, floor, is_ripple, humps) + RIPPLE_LEVEL_PRIOR
-    brush_sum = _ripple_sums(x, floor, is_brush, bars)
-    score = _strongest_log_prior(spectrum.strongest_line * line_order, humps, bars)
-    score = score + once + twice + _log_sum(ripple_sum) + _log_sum(brush_sum) - np.log(len(LEVELS))
-    folded = _alias_orders(sampled * line_order, count, spectrum.cycles / line_order)
-    if len(folded) and slow_sampling:
-        alias = slot_log_ratios(*spectrum.at(folded / line_order), "bar").sum(axis=0)
-        score = score + np.clip(_log_sum(alias) - np.log(len(LEVELS)), 0.0, MOST_ALIAS)
-    even_top, odd_top = even_sum.max(axis=2), odd_sum.max(axis=2)
+    once, twice = (np.log(bar[0, firsts + i].mean(axis=1)) for i in (0, 1))
+
+    def log_sums(of: np.ndarray) -> np.ndarray:
+        return _log_products(bar, np.flatnonzero(of), which[of], len(counts))
+
+    even, odd = log_sums((k % 2 == 0) & (k > 2)), log_sums((k % 2 == 1) & (k > 1))  # (F, M, J)
+    at_ripple = k % humps[:, None] == 0
+    at_brush = (k % bars[:, None] == 0) & (k % 2 == 1) & (k > 1)
+    shape = (len(bars), len(counts))
+    ripple, even_less = _ripple_sums(x, floor, k, which, bar, at_ripple, humps, shape)
+    brush, odd_less = _ripple_sums(x, floor, k, which, bar, at_brush, bars, shape)
+    score = _strongest_log_prior(spectrum.strongest_line * line_orders, humps, bars)
+    score = score + (once + twice)[:, None] - np.log(len(LEVELS))
+    score = score + (_log_sum(ripple + RIPPLE_LEVEL_PRIOR) + _log_sum(brush)).T
+    if slow_sampling:
+        score = score + _alias_scores(spectrum, line_orders, counts, sampled)[:, None]
+    even_sum, odd_sum = even[:, None] - even_less, odd[:, None] - odd_less  # (F, B, M, J)
+    even_top, odd_top = even_sum.max(axis=3), odd_sum.max(axis=3)
     both = np.exp(even_sum - even_top[..., None]) @ EVEN_AND_ODD * np.exp(odd_sum - odd_top[..., None])
-    bars_sum = np.log(both.sum(axis=2) + 1e-300) + even_top + odd_top
+    bars_sum = np.log(both.sum(axis=3) + 1e-300) + even_top + odd_top
     score = score + _log_sum(bars_sum.T) - np.log(len(FALLS))
-    return np.where(humps <= count, score, -np.inf)
+    return np.where(humps <= counts[:, None], score, -np.inf)
 
 
-def _ripple_sums(x: np.ndarray, floor: np.ndarray, is_ripple: np.ndarray, humps: np.ndarray) -> np.ndarray:
-    """Log likelihood ratio of the slots of each bar count's ripple, for each level, (B, J).
+def _log_products(values: np.ndarray, at: np.ndarray, group: np.ndarray, groups: int) -> np.ndarray:
+    """Log of the product of slots `at` (p,) of values (F, K, J), by rising `group` (p,): (F, groups, J)."""
+    out = np.zeros((len(values), groups, values.shape[2]))
+    if not len(at):
+        return out
+    begins = np.flatnonzero(np.diff(group, prepend=-1))
+    place = np.arange(len(at)) - np.repeat(begins, np.diff(np.append(begins, len(at))))
+    # A ratio lies between ODD_SLOT and about 3,000, so the product of so many stays a number.
+    parts = np.flatnonzero(place % MOST_MULTIPLIED == 0)
+    logs = np.log(np.multiply.reduceat(values.take(at, axis=1), parts, axis=1))
+    out[:, group[begins]] = np.add.reduceat(logs, np.searchsorted(parts, begins), axis=1)
+    return out
 
-    is_ripple: (B, K); humps: order of the ripple, (B,).
+
+def _ripple_sums(
+    x: np.ndarray,
+    floor: np.ndarray,
+    k: np.ndarray,
+    which: np.ndarray,
+    bar: np.ndarray,
+    at: np.ndarray,
+    humps: np.ndarray,
+    shape: tuple[int, int],
+) -> tuple[np.ndarray, np.ndarray]:
+    """Log likelihood ratios of each bar count's ripple slots: as ripple (B, M, J), as bars (F, B, M, J).
+
+    at: which slots those are, (B, K); k, which: order of the slots and their row of M; humps: order of the
+    ripple, (B,); shape: (B, M).
     """
-    bar_count, k = np.nonzero(is_ripple)
-    sums = np.zeros((len(RIPPLE_FALLS), len(humps), len(LEVELS)))
-    if len(k):
-        below = np.multiply.outer(RIPPLE_FALLS, np.log((k + 1) / humps[bar_count]))
-        ratios = slot_log_ratios(x[k], floor[k], "ripple", below)
-        present, starts = np.unique(bar_count, return_index=True)
-        sums[:, present] = np.add.reduceat(ratios, starts, axis=1)
-    return np.logaddexp.reduce(sums, axis=0) - np.log(len(RIPPLE_FALLS))
+    bar_count, slot = np.nonzero(at)
+    group = bar_count * shape[1] + which[slot]
+    groups = shape[0] * shape[1]
+    below = np.multiply.outer(RIPPLE_FALLS, np.log(k[slot] / humps[bar_count]))
+    ratios = slot_ratios(x[slot], floor[slot], "ripple", below)
+    sums = _log_products(ratios, np.arange(len(slot)), group, groups).reshape(-1, *shape, len(LEVELS))
+    as_bars = _log_products(bar, slot, group, groups).reshape(-1, *shape, len(LEVELS))
+    return np.logaddexp.reduce(sums, axis=0) - np.log(len(RIPPLE_FALLS)), as_bars
 
 
-def _strongest_log_prior(order: float, humps: np.ndarray, bars: np.ndarray) -> np.ndarray:
-    """Log prior that the strongest line of all has this order, for each bar count (B,).
+def _alias_scores(
+    spectrum: LineSpectrum, line_orders: np.ndarray, counts: np.ndarray, sampled: float
+) -> np.ndarray:
+    """What orders folded down by slow sampling say for each order of the followed line, (M,)."""
+    out = np.zeros(len(line_orders))
+    for i, (m, count) in enumerate(zip(line_orders.tolist(), counts.tolist(), strict=True)):
+        folded = _alias_orders(sampled * m, count, spectrum.cycles / m)
+        if len(folded):
+            alias = np.log(slot_ratios(*spectrum.at(folded / m), "bar")).sum(axis=0)
+            out[i] = np.clip(_log_sum(alias) - np.log(len(LEVELS)), 0.0, MOST_ALIAS)
+    return out
+
+
+def _strongest_log_prior(orders: np.ndarray, humps: np.ndarray, bars: np.ndarray) -> np.ndarray:
+    """Log prior that the strongest line of all has these orders, (M,), for each bar count; (M, B).
 
     It is nearly always a low harmonic of the ripple or, with a bad bar, a low even order.
     """
-    q = round(order)
+    q = np.rint(orders).astype(int)[:, None]
     harmonic = np.where(q % humps == 0, q // humps, 0)
+    low_order = np.select([q == 1, q == 2, q == 4, q == 6], [0.05, 0.2, 0.08, 0.03], 0.002)
     share = np.select(
         [harmonic == 1, harmonic == 2, harmonic == 3, harmonic > 3, (bars % 2 == 1) & (q % bars == 0)],
         [0.45, 0.2, 0.1, 0.2 / np.maximum(harmonic, 1) ** 2, 0.03],
-        {1: 0.05, 2: 0.2, 4: 0.08, 6: 0.03}.get(q, 0.002),
+        low_order,
     )
     return np.log(share)
 
