@@ -46,6 +46,7 @@ OUT_OF_BAND = np.log(100.0)  # a speed outside the type's band is this much less
 PREVIOUS_SD = 0.12  # of ln rpm about the last visit's
 SPEED_CHANGED = 0.05  # chance that the last visit's speed says nothing about today's
 LOWEST_RPM, HIGHEST_RPM = 1000.0, 27_000.0
+LOWEST_HZ = 30.0  # below it lies what is left of slow drift
 LEVEL_STEP = 0.5 * np.log(10)
 LEVELS = np.arange(-14, 2) * LEVEL_STEP  # of a class, log power relative to the strongest line
 PER_LEVEL = 4
@@ -61,12 +62,17 @@ MOST_MULTIPLIED = 64
 
 @dataclass(frozen=True)
 class Hypotheses:
-    """Orders of the followed line, bars, turns a second, unnormalised log posterior weights; all (h,)."""
+    """Orders of the followed line, bars, turns a second, unnormalised log posterior weights; all (h,).
+
+    log_sharpness: log density of the whole spectrum if no line were the shaft's. Weights of traces by
+    different angles compare only where it is about the same: the better an angle fits, the higher it is.
+    """
 
     line_order: np.ndarray
     bars: np.ndarray
     turn_hz: np.ndarray
     log_weight: np.ndarray
+    log_sharpness: float
 
 
 @dataclass(frozen=True)
@@ -212,7 +218,19 @@ def weigh(
             )
     scores += prior[:, None] + log_odds
     at_m, at_bars = np.nonzero(np.isfinite(scores))
-    return Hypotheses(orders[at_m], bars[at_bars], line / orders[at_m], scores[at_m, at_bars])
+    sharpness = _log_sharpness(spectrum, line, highest_hz)
+    return Hypotheses(orders[at_m], bars[at_bars], line / orders[at_m], scores[at_m, at_bars], sharpness)
+
+
+def _log_sharpness(spectrum: LineSpectrum, line_hz: float, highest_hz: float) -> float:
+    """Log density of the spectrum as noise and stray lines; half-bins hold every sample twice."""
+    hz = np.arange(len(spectrum.power)) * line_hz / (2 * spectrum.cycles)
+    within = (hz > LOWEST_HZ) & (hz < highest_hz)
+    power, floor = spectrum.power[within], spectrum.floor[within]
+    log_density = np.log(no_line_density(power / floor, floor / spectrum.strongest)) - np.log(
+        floor / spectrum.power.sum()
+    )
+    return float(0.5 * np.sum(log_density))
 
 
 def _bar_scores(
