@@ -28,6 +28,7 @@ HIGHEST_A = 100.0
 LEAST_A = 0.1  # below this mean and swing there is no current
 RPM_LOW, RPM_HIGH = 3400.0, 10_000.0  # usual band [P], used when the pump's type tells none
 SEGMENTS_TOLD_ABOVE = 0.95
+FOLLOWED_AT_LEAST = 0.3
 
 
 def measure(
@@ -268,6 +269,9 @@ def _with_speed(
     told = not gates and speed.probability >= ANSWER_ABOVE
     # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
     told = told and (segments is not None or speed.bars_differ)
+    if speed.phase.followed < FOLLOWED_AT_LEAST:
+        notes.append(quality.NOT_FOLLOWED)
+        told = False
     strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
     if quality.is_mains(strongest_hz):
         notes.append(quality.mains_supply_note(strongest_hz))
@@ -292,7 +296,7 @@ def _with_speed(
         notes.append(quality.clocked_note(nearest_hz))
         told = False
     if not told:
-        if not gates:
+        if not gates and quality.NOT_FOLLOWED not in notes:
             notes.append(_undecided_note(speed, segments))
         return replace(
             reading,

@@ -16,6 +16,7 @@ COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
 TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
 UNLIKELY_MEAN_A = (0.5, 40.0)
 MAINS_HZ = (50.0, 60.0)
+MAINS_WITHIN = 0.001
 HUM_SHARE, FOREIGN_SHARE = 0.05, 0.02  # of the power of the strongest shaft order
 
 
@@ -132,8 +133,8 @@ def foreign_note(
 
 
 def is_mains(line_hz: float) -> bool:
-    """Tell whether the strongest line is a low multiple of 50 or 60 Hz: a rectifier or hum, not a pump."""
-    return any(abs(line_hz - n * mains) < 0.0015 * line_hz for mains in MAINS_HZ for n in (1, 2, 3, 6))
+    """Tell whether the strongest line is hum (50 or 60 Hz) or a rectifier's (twice, six times as much)."""
+    return any(abs(line_hz - n * mains) < MAINS_WITHIN * line_hz for mains in MAINS_HZ for n in (1, 2, 6))
 
 
 def is_clocked(line_hz: float, supply: str | None) -> bool:
@@ -169,6 +170,14 @@ def mains_supply_note(line_hz: float) -> Note:
         f"The strongest line, {line_hz:.1f} Hz, is a multiple of the mains frequency: a mains-fed supply or "
         "hum hides the ripple. Capture again on the vehicle's battery, away from mains cables.",
     )
+
+
+NOT_FOLLOWED = Note(
+    "speed-not-followed",
+    "warning",
+    "The speed changes faster than the ripple lets it be followed: wait until the pump runs steadily and has "
+    "fuel, and capture again.",
+)
 
 
 def probe_note(mean_a: float) -> Note | None:

@@ -36,7 +36,11 @@ BETTER = 0.97  # residual noise after a repair, at most this share of the one be
 
 @dataclass(frozen=True)
 class TurnPhase:
-    """Shaft phase in turns at knots (k,), mean speed over the knots' span and its standard error, turns/s."""
+    """Shaft phase in turns at knots (k,), mean speed over the knots' span and its standard error, turns/s.
+
+    followed: likeness to the wave of the stretch least like it, over the usual likeness; near 1 when the
+    phase was followed throughout.
+    """
 
     time_s: np.ndarray
     turns: np.ndarray
@@ -44,6 +48,7 @@ class TurnPhase:
     turn_hz_se: float
     steadiness_pct: float
     wave: np.ndarray
+    followed: float
 
     def at(self, time_s: np.ndarray) -> np.ndarray:
         """Phase in turns at times (n,), cubic between knots."""
@@ -86,7 +91,8 @@ def refine(
     mean = float((at_knots[-1] - at_knots[0]) / (knots[-1] - knots[0]))
     loose = np.hypot(LAG_S * (speed[-1] - speed[0]), LOOSE_TURNS) / (knots[-1] - knots[0])
     se = float(np.hypot(fit.slope_se, loose))
-    return TurnPhase(knots, at_knots, mean, se, float(100 * np.std(speed) / mean), fit.wave)
+    followed = float(fit.likeness.min() / max(np.median(fit.likeness), 1e-9))
+    return TurnPhase(knots, at_knots, mean, se, float(100 * np.std(speed) / mean), fit.wave, followed)
 
 
 def _fitted(
