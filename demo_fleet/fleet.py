@@ -275,7 +275,8 @@ def write_folder(fleet: SimulatedFleet, folder: Path) -> None:
         table.to_csv(folder / f"{name}.csv", index=False, date_format="%Y-%m-%d")
     unit = fleet.spec.distance_unit
     (folder / "fleet.toml").write_text(
-        f'distance_unit = "{unit}"\ncurrency = "USD"\nreference_supply_v = {REFERENCE_V}\n'
+        f'distance_unit = "{unit}"\ncurrency = "USD"\nrecords_are = "invented"\n'
+        f"reference_supply_v = {REFERENCE_V}\n"
         "planned_replacement = 650\nfailure_replacement = 2400\n",
         encoding="utf-8",
     )

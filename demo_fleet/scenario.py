@@ -94,6 +94,7 @@ def _fleet_toml() -> str:
     keys = {
         "distance_unit": "mi",
         "currency": "USD",
+        "records_are": "invented",
         "reference_supply_v": 13.5,
         "planned_replacement": 650,
         "failure_replacement": 2400,

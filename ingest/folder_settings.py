@@ -79,6 +79,8 @@ def read_fleet_file(folder: Path) -> FleetFile:
 def _check(key: str, value: Any) -> None:
     if key == "distance_unit" and value not in ("mi", "km"):
         raise EntryRefused("bad-setting", f"{FILE}, distance_unit: '{value}' is not 'mi' or 'km'.")
+    if key == "records_are" and value not in ("real", "invented"):
+        raise EntryRefused("bad-setting", f"{FILE}, records_are: '{value}' is not 'real' or 'invented'.")
     default = DEFAULTS[key]
     kind = int | float if isinstance(default, int | float) else type(default)
     if not isinstance(value, kind) or isinstance(value, bool):

@@ -20,6 +20,7 @@ from ingest.errors import EntryRefused
 DEFAULTS: dict[str, Any] = {
     "distance_unit": "mi",  # how distances are shown; stored in km always
     "currency": "USD",
+    "records_are": "real",  # "invented" for a demo fleet: then no figure passes for evidence
     "reference_supply_v": 13.5,
     "ripple_limit_pct": 15.0,  # [P]
     "few_sparks_per_s": 2.0,  # up to here the plain (highest - lowest) is taken for ripple if need be [P]
