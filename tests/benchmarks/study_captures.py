@@ -55,8 +55,11 @@ class StudyCapture:
     rpm: float
 
 
-def draw(stratum: str, seed: int) -> StudyCapture:
-    """Draw one capture of a stratum."""
+def draw(stratum: str, seed: int, *, samples: int | None = None) -> StudyCapture:
+    """Draw one capture of a stratum; with `samples`, sampled so fast that its duration holds so many.
+
+    Of the slowly sampled ones the duration changes instead.
+    """
     rng = np.random.default_rng((STRATA.index(stratum), seed))
     bars = int(rng.choice(BARS, p=BAR_SHARES))
     rpm = float(np.exp(rng.uniform(np.log(3700), np.log(9500))))
@@ -102,6 +105,10 @@ def draw(stratum: str, seed: int) -> StudyCapture:
     if stratum in ("inrush", "prime"):
         start = "inrush" if stratum == "inrush" else "prime"
         duration = float(rng.uniform(0.5, 0.9))
+    if samples and stratum == "low sample rate":
+        duration = samples / rate
+    elif samples:
+        rate = samples / duration
     trace = simulate(
         motor,
         supply_v=volts,
