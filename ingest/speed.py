@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace, retraced
+from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace, follow_line, retraced
 from ingest.reading import SpeedCandidate
 from ingest.speed_evidence import Doubt, bars_differ, doubt
 from ingest.speed_lines import Lines, band_limited, find_lines
@@ -230,11 +230,10 @@ def _refined(
     work: WorkTrace, lines: Lines, trace: AngleTrace, line_order: int, times: float = 1.0
 ) -> TurnPhase:
     """Refine the phase of a turn of which the followed line is an order, or of one `times` as fast."""
-    offset_s = len(work.y) / work.rate_hz - trace.phase_time_s[-1]
-    time, turns = trace.phase_time_s + offset_s, trace.phase_cycles * times / line_order
-    if offset_s > 0:
-        speed = (turns[1] - turns[0]) / (time[1] - time[0])
-        time, turns = np.append(0.0, time), np.append(turns[0] - speed * offset_s, turns)
+    time, cycles = trace.phase_time_s, trace.phase_cycles
+    if len(work.y) / work.rate_hz > time[-1] + 1 / work.rate_hz:  # the search saw only the end of the trace
+        time, cycles = follow_line(work.y, work.rate_hz, trace.line_hz)
+    turns = cycles * times / line_order
     highest_order = max(int(lines.highest_hz / trace.line_hz * line_order / times), 4)
     oversampled = max(work.rate_hz * 0.42 / work.usable_hz, 1.0)
     return refine(work.y, work.rate_hz, time, turns, highest_order, oversampled)
