@@ -2,8 +2,8 @@
 has one.
 
 Sources: Brier 1950; Murphy 1973 (decomposition); Gneiting & Raftery 2007 (CRPS, interval score); DeLong et
-al. 1988 (variance of the AUC); Harrell et al. 1982 (concordance); Saxena et al. 2008 (relative accuracy,
-alpha-lambda).
+al. 1988 and Obuchowski 1997 (variance of the AUC); Harrell et al. 1982 (concordance); Saxena et al. 2008
+(relative accuracy, alpha-lambda).
 """
 
 from __future__ import annotations
@@ -61,8 +61,9 @@ def murphy(p: np.ndarray, happened: np.ndarray) -> tuple[float, float, float]:
     )
 
 
-def auc_interval(p: np.ndarray, happened: np.ndarray) -> Estimate:
-    """Return the area under the ROC curve and DeLong's standard error."""
+def auc_interval(p: np.ndarray, happened: np.ndarray, cluster: np.ndarray | None = None) -> Estimate:
+    """Return the area under the ROC curve and its standard error: DeLong's, or with `cluster` (n,) that of
+    Obuchowski 1997, where forecasts of one cluster (a pump on several days) are not independent."""
     o = np.asarray(happened, bool)
     m, n = int(o.sum()), int((~o).sum())
     if not m or not n:
@@ -71,8 +72,23 @@ def auc_interval(p: np.ndarray, happened: np.ndarray) -> Estimate:
     own[o], own[~o] = rankdata(p[o]), rankdata(p[~o])
     # share of the other class below each one, ties counted half
     v10, v01 = (every[o] - own[o]) / n, 1 - (every[~o] - own[~o]) / m
-    var = (np.var(v10, ddof=1) / m if m > 1 else 0.0) + (np.var(v01, ddof=1) / n if n > 1 else 0.0)
-    return Estimate(float(v10.mean()), float(np.sqrt(var)))
+    area = float(v10.mean())
+    if cluster is None:
+        var = (np.var(v10, ddof=1) / m if m > 1 else 0.0) + (np.var(v01, ddof=1) / n if n > 1 else 0.0)
+        return Estimate(area, float(np.sqrt(var)))
+    code = np.unique(cluster, return_inverse=True)[1]
+    groups = int(code.max()) + 1
+    yes, no = np.bincount(code[o], v10 - area, groups) / m, np.bincount(code[~o], v01 - area, groups) / n
+
+    def spread(k: int) -> float:
+        return k / (k - 1) if k > 1 else 0.0
+
+    var = (
+        spread(len(set(code[o]))) * yes @ yes
+        + spread(len(set(code[~o]))) * no @ no
+        + 2 * spread(groups) * yes @ no
+    )
+    return Estimate(area, float(np.sqrt(max(var, 0.0))))
 
 
 def calibration_slope(p: np.ndarray, happened: np.ndarray) -> Estimate:
@@ -152,7 +168,7 @@ def reliability_bins(p: np.ndarray, happened: np.ndarray, bins: int = 10) -> lis
     """Return groups of equal size by forecast: mean forecast, what happened, its 95 % Wilson interval, n."""
     order = np.argsort(p, kind="stable")
     out = []
-    for rows in np.array_split(order, min(bins, len(p))):
+    for rows in np.array_split(order, min(bins, len(p))) if len(p) else ():
         n, k = len(rows), float(np.sum(happened[rows]))
         z = 1.96
         middle = (k + z * z / 2) / (n + z * z)

@@ -1,11 +1,14 @@
 """Past forecasts against what came, without a look ahead; lots that fail early."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from analytics.backtest import backtest_histories, cutoff_days
 from analytics.lots import early_failures, upper_tail
+from analytics.scores import auc_interval
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at
 
@@ -49,9 +52,81 @@ def test_strip_downs_are_counted(found):
     assert acted["flagged_and_left"] > 0
 
 
+def test_strip_downs_of_flagged_pumps_are_among_those_taken_off(found):
+    acted, forecasts = found[1].acted, found[1].forecasts
+    assert acted["taken_off_in_between"] == forecasts["taken_off"].sum()
+    assert 0 < acted["flagged_and_taken_off"] <= acted["taken_off_in_between"]
+    assert acted["flagged_and_taken_off_confirmed"] <= acted["flagged_and_taken_off"]
+    assert f"{acted['taken_off_in_between']} more" in found[1].text
+
+
+def test_expected_and_failed_add_up_over_the_days(found):
+    by_day = found[1].by_day
+    judged = found[1].forecasts[found[1].forecasts["judged"]]
+    assert by_day["failed"].sum() == judged["happened"].sum()
+    assert by_day["expected"].sum() == pytest.approx(judged["risk"].sum())
+    assert ((by_day["low"] <= by_day["expected"]) & (by_day["expected"] <= by_day["high"])).all()
+    assert sum(group["n"] for group in found[1].reliability) == len(judged)
+
+
+def small_fleet(**changes):
+    """History and two past days of a small simulated fleet."""
+    fleet = simulate_fleet(FleetSpec(**({"vehicles": 12, "seed": 1, "years": 4} | changes)))
+    everything = history_at(fleet)
+    days = cutoff_days(everything, 2)
+    return everything, [history_at(fleet, d.isoformat()) for d in days]
+
+
 def test_records_too_short_say_so():
     short = history_at(simulate_fleet(FleetSpec(vehicles=3, seed=1, years=0.2)))
     assert "too short" in backtest_histories(short, []).text
+
+
+def test_one_vehicle_gets_a_sentence_and_no_comparison():
+    made = backtest_histories(*small_fleet(vehicles=1))
+    assert len(made.forecasts) == 2
+    assert not len(made.scores)
+    assert made.text.startswith("2 forecasts on 2 past days")
+
+
+def test_no_failure_yet_says_what_was_expected_and_how_likely_none_was():
+    everything, pasts = small_fleet()
+    alive = replace(everything, pumps=everything.pumps.assign(failed=False, removed=False))
+    made = backtest_histories(alive, pasts)
+    expected, none = made.by_day["expected"].sum(), np.prod(1 - made.forecasts["risk"])
+    assert f"none was followed by a failure before the next visit was due, where {expected:.1f}" in made.text
+    assert f"the chance of none was {100 * none:.0f} %" in made.text
+    assert "taken off" not in made.text
+    assert not len(made.scores)
+
+
+def test_nothing_recorded_says_so():
+    everything, _ = small_fleet()
+    bare = replace(everything, visits=everything.visits.iloc[:0])
+    assert "No visit is recorded" in backtest_histories(bare, []).text
+    assert "No pump is recorded" in backtest_histories(replace(bare, pumps=bare.pumps.iloc[:0]), []).text
+
+
+def test_an_invented_fleet_is_called_so():
+    everything, pasts = small_fleet(vehicles=2)
+    made = backtest_histories(everything, pasts, invented=True)
+    assert made.text.startswith("The records of this fleet are invented")
+
+
+def test_auc_of_repeated_pumps_has_the_error_of_resampled_pumps():
+    """Each pump is forecast on four days alike: the plain formula would promise half the error."""
+    rng = np.random.default_rng(3)
+    pump = np.repeat(np.arange(150), 4)
+    worn = np.repeat(rng.normal(size=150), 4)
+    happened = np.repeat(rng.random(150) < 0.25, 4)
+    p = worn + 0.8 * happened + rng.normal(0, 0.1, 600)
+    rows = np.arange(600).reshape(150, 4)
+    drawn = [rows[rng.integers(0, 150, 150)].ravel() for _ in range(400)]
+    resampled = np.std([auc_interval(p[k], happened[k]).value for k in drawn])
+    assert auc_interval(p, happened, pump).se == pytest.approx(resampled, rel=0.12)
+    assert auc_interval(p, happened).se < 0.65 * resampled
+    alone = auc_interval(p, happened, np.arange(600)).se
+    assert alone == pytest.approx(auc_interval(p, happened).se, rel=1e-9)
 
 
 def lot_history(bad_km: float):
@@ -63,8 +138,6 @@ def lot_history(bad_km: float):
     failed = (lot == "X") | (np.arange(n) % 10 == 9)
     now = np.where(lot == "X", bad_km, np.where(failed, 90e3, 120e3))
     pumps = pd.DataFrame({"pump_type": "A", "lot": lot, "failed": failed, "entry_km": 0.0, "now_km": now})
-    from dataclasses import replace
-
     return replace(history, pumps=pumps)
 
 
@@ -78,8 +151,6 @@ def test_chance_seldom_flags_anything():
     """Thirty looks at five equal lots: the family of tests stays below its 5 %."""
     rng = np.random.default_rng(9)
     base = lot_history(20e3)
-    from dataclasses import replace
-
     alarms = 0
     for _ in range(60):
         life = rng.weibull(2.0, 100) * 90e3

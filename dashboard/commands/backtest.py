@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import textwrap
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,13 @@ if TYPE_CHECKING:
     from analytics.backtest import Backtest
 
 EXAMPLE = "pumpledger backtest --cutoffs 4"
+WIDTH = 100
+MEANING = (
+    "AUC: chance that a pump that failed was rated above one that didn't (0.5: no better than a coin). "
+    "Brier and log: smaller is better. Skill: share of the Brier score saved against telling everybody the "
+    "average; below 0 it is worse than that. Slope: 1 is right, below 1 the risks stated are too far apart. "
+    "Top tenth: failures among the tenth rated highest."
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,8 +35,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run and print."""
     from analytics.backtest import backtest
+    from dashboard.progress import progress_bar
+    from ingest.errors import EntryRefused
 
-    found = backtest(args.ledger, cutoffs=max(args.cutoffs, 1), until=args.until)
+    if args.cutoffs < 1:
+        raise EntryRefused("bad-cutoffs", f"--cutoffs: {args.cutoffs} past days is none; give 1 or more.")
+    found = backtest(args.ledger, cutoffs=args.cutoffs, until=args.until, progress=progress_bar("day"))
     print(json.dumps(as_dict(found), indent=1) if args.json else as_text(found))
     return 0
 
@@ -37,7 +49,9 @@ def as_dict(found: Backtest) -> dict[str, Any]:
     """Return the figures as plain values."""
     return {
         "cutoffs": [day.isoformat() for day in found.cutoffs],
+        "records_are": "invented" if found.invented else "real",
         "text": found.text,
+        "by_day": json.loads(found.by_day.astype({"as_of": str}).to_json(orient="records")),
         "scores": json.loads(found.scores.to_json(orient="records")),
         "reliability": found.reliability,
         "coverage": json.loads(found.coverage.to_json(orient="records")),
@@ -47,35 +61,63 @@ def as_dict(found: Backtest) -> dict[str, Any]:
 
 def as_text(found: Backtest) -> str:
     """Return the figures for a terminal."""
-    lines = [found.text]
-    if len(found.scores):
-        lines.append(
-            f"{'':30} {'AUC':>6} {'±':>5} {'skill':>7} {'log':>6} {'expected':>9} {'failed':>7}"
-            f" {'top tenth':>10}"
-        )
-        for row in found.scores.to_dict("records"):
-            lines.append(
-                f"{row['label']:30} {row['auc']:6.3f} {1.96 * row['auc_se']:5.3f} {row['skill']:7.3f}"
-                f" {row['log_score']:6.3f} {row['expected']:9.1f} {row['failures']:7d}"
-                f" {row['top_decile_hits']:4d} of {row['top_decile_n']:d}"
-            )
+    lines = [textwrap.fill(found.text, WIDTH)]
+    if len(found.by_day):
+        lines += ["", "Failures before the next visit was due, by past day:"]
+        lines += [
+            f"  {row['as_of']}  {row['forecasts']:5,d} forecasts, {row['expected']:6.1f} expected"
+            f" ({row['low']:.0f} to {row['high']:.0f}, 9 in 10), {row['failed']:4d} failed"
+            for row in found.by_day.to_dict("records")
+        ]
     if found.reliability:
-        lines.append("Forecast against what happened, in groups of equal size:")
-        for group in found.reliability:
-            lines.append(
-                f"  {100 * group['forecast']:5.1f} % forecast  {100 * group['happened']:5.1f} % failed"
-                f"  ({100 * group['low']:.1f} to {100 * group['high']:.1f})  n {group['n']:.0f}"
-            )
-    for row in found.coverage.to_dict("records"):
+        lines += ["", "Risk stated against what happened, in groups of equal size (95 % interval):"]
+        lines += [
+            f"  {100 * group['forecast']:5.1f} % stated, {100 * group['happened']:5.1f} % failed"
+            f" ({100 * group['low']:.0f} to {100 * group['high']:.0f}), {group['n']:.0f} pumps"
+            for group in found.reliability
+        ]
+    lines += _methods(found)
+    if len(found.coverage):
+        lines += ["", "Did the 80 % range of the distance left hold? By readings the pump had by then:"]
+        lines += [
+            f"  {row['readings']:>9}  {100 * row['coverage']:3.0f} % of {row['n']:,d} lives inside"
+            f" ({row['ended']:,d} have ended; the others count by their own forecast)"
+            for row in found.coverage.to_dict("records")
+        ]
+    return "\n".join(lines + _acted(found.acted))
+
+
+def _methods(found: Backtest) -> list[str]:
+    if not len(found.scores):
+        return []
+    first = found.scores.iloc[0]
+    lines = [
+        "",
+        f"Against plain rules, on the {first['n']:,d} forecasts after the first day"
+        f" ({first['failures']:,d} met a failure):",
+        f"  {'':27} {'AUC (± 95 %)':>13} {'Brier':>6} {'skill':>6} {'log':>6} {'slope':>6} {'expected':>8}"
+        f" {'top tenth':>10}",
+    ]
+    for row in found.scores.to_dict("records"):
         lines.append(
-            f"80 % interval, readings {row['readings']}: {100 * row['coverage']:.0f} % inside"
-            f" (n {row['n']:.0f})"
+            f"  {row['label']:27} {row['auc']:6.3f} ±{1.96 * row['auc_se']:5.3f} {row['brier']:6.3f}"
+            f" {row['skill']:6.2f} {row['log_score']:6.3f} {row['calibration_slope']:6.2f}"
+            f" {row['expected']:8.1f} {row['top_decile_hits']:3d} of {row['top_decile_n']:<3d}"
         )
-    a = found.acted
-    lines.append(
-        f"Taken off on condition {a['taken_off_on_condition']}: confirmed {a['confirmed_on_strip_down']}, "
-        f"tested good {a['tested_good']}, not examined {a['not_examined']}. "
-        f"Riskiest tenth left in {a['flagged_and_left']}, of which failed {a['flagged_and_left_failed']}; "
-        f"taken off {a['flagged_and_taken_off']}."
-    )
-    return "\n".join(lines)
+    return [*lines, *(f"  {line}" for line in textwrap.wrap(MEANING, WIDTH - 2))]
+
+
+def _acted(a: dict[str, int]) -> list[str]:
+    if not a["taken_off_on_condition"] and not a["flagged_and_left"] + a["flagged_and_taken_off"]:
+        return []
+    return [
+        "",
+        f"Taken off on condition, in the whole record: {a['taken_off_on_condition']:,d} "
+        f"({a['confirmed_on_strip_down']:,d} confirmed on strip-down, {a['tested_good']:,d} tested good, "
+        f"{a['not_examined']:,d} not examined).",
+        f"Of the riskiest tenth on each past day {a['flagged_and_left']:,d} were left in, and "
+        f"{a['flagged_and_left_failed']:,d} of them failed before the next visit was due; "
+        f"{a['flagged_and_taken_off']:,d} were taken off unfailed "
+        f"({a['flagged_and_taken_off_confirmed']:,d} confirmed, "
+        f"{a['flagged_and_taken_off_tested_good']:,d} tested good).",
+    ]
