@@ -88,7 +88,7 @@ def auc_interval(p: np.ndarray, happened: np.ndarray, cluster: np.ndarray | None
         + spread(len(set(code[~o]))) * no @ no
         + 2 * spread(groups) * yes @ no
     )
-    return Estimate(area, float(np.sqrt(max(var, 0.0))))
+    return Estimate(area, max(float(var), 0.0) ** 0.5)
 
 
 def calibration_slope(p: np.ndarray, happened: np.ndarray) -> Estimate:
