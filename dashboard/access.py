@@ -12,14 +12,16 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard.navigation import ROLES
+from dashboard.navigation import PAGES, ROLES, pages_for
 
 # What a role may do beyond looking at its pages; a later role may do all that an earlier one may.
-# work: log visits, work and findings; notes: where to clamp; facts: units and pump types; plan: decide on the
-# board; load: bring folders in; money: see prices; prices and settings: set them.
+# work: log visits, work and findings, answer questions; notes: where to clamp; correct: put a visit right or
+# withdraw it; facts: units and pump types; plan: decide on the board; load: bring folders in; money: see what
+# things cost; prices and settings: set them.
 _FROM_ROLE = {
     "work": "technician",
     "notes": "technician",
+    "correct": "planner",
     "facts": "planner",
     "plan": "planner",
     "load": "planner",
@@ -74,4 +76,14 @@ def role_may(role: str | None, what: str) -> bool:
 
 def may(what: str) -> bool:
     """Return whether the one at the screen may do something."""
-    return not sign_in_wanted() or role_may(widest_role(st.user.get("roles")) or ROLES[0], what)
+    return role_may(role(), what)
+
+
+def sees(view: str) -> bool:
+    """Return whether the one at the screen has a page."""
+    return PAGES[view] in pages_for(role())
+
+
+def role() -> str | None:
+    """Return the role of the one at the screen (None: no sign-in); the narrowest where the token has none."""
+    return (widest_role(st.user.get("roles")) or ROLES[0]) if sign_in_wanted() else None

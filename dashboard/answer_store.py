@@ -12,30 +12,35 @@ import pickle
 import subprocess
 import sys
 import threading
+import time
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from dashboard import answers
-from dashboard.answers import Stamp
+from dashboard.answers import Ranking, Stamp
 from ingest.errors import LedgerError
 
 log = logging.getLogger(__name__)
 LARGE = 5_000  # pumps in service from which a ranking takes seconds
-FORM = 1  # of the kept file; raise it when a column of the ranking changes its meaning
+RETRY_S = 600.0  # a job that failed on this state of the ledger is tried again after so long
+FORM = 2  # of the kept file; raise it when a column of the ranking changes its meaning
 
 
 @dataclass(frozen=True)
 class Kept:
-    """One answer; `stamp` is the state of the ledger that it shows."""
+    """One answer; `stamp` is the state of the ledger that it shows, `failed` whether a newer one could not be
+    made."""
 
     stamp: Stamp
     value: Any
     made_at: datetime
+    failed: bool = False
 
 
 @dataclass
@@ -45,6 +50,7 @@ class AnswerStore:
     ledger: Path
     newest: dict[str, Kept] = field(default_factory=dict)
     jobs: dict[str, Future[Kept]] = field(default_factory=dict)
+    begun: dict[str, tuple[Stamp, float]] = field(default_factory=dict)  # of each job: state, time in seconds
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _turn: threading.Lock = field(default_factory=threading.Lock)  # one long job at a time
 
@@ -56,7 +62,7 @@ class AnswerStore:
         kept = self.at_once(name, stamp, large=large)
         if kept is not None:
             return kept
-        return self._start(name).result() if large else self._here(name, stamp)
+        return self._start(name, stamp).result() if large else self._here(name, stamp)
 
     def at_once(self, name: str, stamp: Stamp, *, large: bool) -> Kept | None:
         """Return what `get` would return without waiting, or None."""
@@ -66,8 +72,7 @@ class AnswerStore:
         if kept is not None and kept.stamp == stamp:
             return kept
         if kept is not None and large:
-            self._start(name)
-            return kept
+            return replace(kept, failed=_failed(self._start(name, stamp)))
         return None
 
     def _here(self, name: str, stamp: Stamp) -> Kept:
@@ -77,14 +82,17 @@ class AnswerStore:
                 kept = self._keep(name, *answers.work_out(name, self.ledger))
             return kept
 
-    def _start(self, name: str) -> Future[Kept]:
-        """Begin the next answer in the background, unless it is being made."""
+    def _start(self, name: str, stamp: Stamp) -> Future[Kept]:
+        """Begin the next answer in the background, unless it is being made or just failed on this ledger."""
         with self._lock:
-            running = self.jobs.get(name)
-            if running is not None and not running.done():
-                return running
+            last = self.jobs.get(name)
+            if last is not None:
+                state, begun_s = self.begun[name]
+                again = state != stamp or time.monotonic() > begun_s + RETRY_S
+                if not last.done() or (_failed(last) and not again):
+                    return last
             job: Future[Kept] = Future()
-            self.jobs[name] = job
+            self.jobs[name], self.begun[name] = job, (stamp, time.monotonic())
         threading.Thread(target=self._work, args=(name, job), daemon=True, name=f"make {name}").start()
         return job
 
@@ -110,8 +118,13 @@ class AnswerStore:
         return self.ledger.with_name(self.ledger.name + ".ranking.parquet")
 
     def _put_in_file(self, kept: Kept) -> None:
-        rows = kept.value.copy(deep=False)
-        rows.attrs = {"form": FORM, "stamp": list(kept.stamp), "made_at": kept.made_at.isoformat()}
+        rows = kept.value.pumps.copy(deep=False)
+        rows.attrs = {
+            "form": FORM,
+            "stamp": list(kept.stamp),
+            "made_at": kept.made_at.isoformat(),
+            "groups": kept.value.groups.to_json(orient="split"),
+        }
         part = self.file.with_suffix(".part")
         try:
             rows.to_parquet(part, index=False)
@@ -125,9 +138,16 @@ class AnswerStore:
             marks = rows.attrs
             if marks["form"] == FORM:
                 made_at = datetime.fromisoformat(marks["made_at"])
-                self.newest.setdefault("ranking", Kept(tuple(marks["stamp"]), rows, made_at))
+                groups = pd.read_json(StringIO(marks["groups"]), orient="split")
+                rows.attrs = {}  # copied at every step otherwise
+                kept = Kept(tuple(marks["stamp"]), Ranking(rows, groups), made_at)
+                self.newest.setdefault("ranking", kept)
         except (OSError, ValueError, KeyError):  # none, cut short, or of another program
             return
+
+
+def _failed(job: Future[Kept]) -> bool:
+    return job.done() and job.exception() is not None
 
 
 def apart(name: str, ledger: Path) -> tuple[Stamp, Any]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import pickle
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,18 @@ from ingest.errors import PumpledgerError
 
 Stamp = tuple[int, ...]
 GRID_KM = np.linspace(0, 60_000, 61)
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Pumps in service by falling risk, and types and lots held against the rest.
+
+    pumps: as analytics.ranking.rank, and currents_a, the last readings, oldest first. groups: as
+    analytics.lots.early_failures.
+    """
+
+    pumps: pd.DataFrame
+    groups: pd.DataFrame
 
 
 def stamp(ledger: Path) -> Stamp:
@@ -49,12 +61,13 @@ def work_out(name: str, ledger: Path) -> tuple[Stamp, Any]:
     return shown, MAKERS[name](ledger)
 
 
-def _ranking(ledger: Path) -> pd.DataFrame:
-    from analytics.ranking import rank
+def _ranking(ledger: Path) -> Ranking:
+    from analytics.ranking import rank_and_groups
     from dashboard.queries import trends
 
-    rows = rank(ledger).sort_values("risk", ascending=False, ignore_index=True)
-    return rows.join(trends(ledger), on="pump_id")
+    rows, groups = rank_and_groups(ledger)
+    rows = rows.sort_values("risk", ascending=False, ignore_index=True)
+    return Ranking(rows.join(trends(ledger), on="pump_id"), groups)
 
 
 def _plan(ledger: Path) -> Any:
@@ -92,4 +105,6 @@ def main(name: str, ledger: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], Path(sys.argv[2]))
+    from dashboard import answers  # so that the server finds the classes where it has them
+
+    answers.main(sys.argv[1], Path(sys.argv[2]))

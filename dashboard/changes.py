@@ -5,16 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 
 from dashboard.queries import statement
+from ingest import corrections
 from ingest.changes import log_change
 from ingest.errors import EntryRefused
 from ingest.ledger import open_ledger
+from ingest.units import read_quantity
 
 COMMAND = "dashboard"  # how the change log names what was done on a page
 ANSWERS = {"confirmed": "It is right as it stands", "dismissed": "It doesn't matter"}
 
 
 def answer_question(ledger: Path, question_id: int, status: str, answer: str, by: str) -> None:
-    """Close an open question as confirmed or dismissed, with a reason and initials.
+    """Close an open question as confirmed, dismissed or corrected, with a reason and initials.
 
     A visit whose last open question this was counts in its pump's trend again. Raises EntryRefused without a
     reason or initials, and when someone else has answered meanwhile.
@@ -40,6 +42,37 @@ def answer_question(ledger: Path, question_id: int, status: str, answer: str, by
             command=COMMAND,
         )  # fmt: skip
         connection.execute("COMMIT")
+
+
+def withdraw_visit(ledger: Path, visit_id: int, reason: str, by: str) -> None:
+    """Take a visit out of all figures and close what is open about it; it stays in the record.
+
+    Raises EntryRefused without a reason or initials, and when it was withdrawn before.
+    """
+    demand(reason, "a reason")
+    demand(by, "your initials")
+    signed = {"by": by.strip(), "reason": reason.strip()}
+    corrections.withdraw_visit(ledger, visit_id, command=COMMAND, **signed)
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute(
+            statement("settle_withdrawn"),
+            {"row_key": str(visit_id), "by": signed["by"], "answer": f"withdrawn: {signed['reason']}"},
+        )
+
+
+def correct_odometer(ledger: Path, visit_id: int, odometer: str, own: str, reason: str, by: str) -> None:
+    """Write the right odometer into a visit, as typed ("88412 mi"); the one before stays in the change log.
+
+    own: the unit of a bare number. Raises EntryRefused without a reason, initials or a readable distance.
+    """
+    demand(odometer, "the right odometer")
+    demand(reason, "a reason")
+    demand(by, "your initials")
+    read = read_quantity(odometer, "distance", default_unit=own, field="Odometer")
+    values = {"odometer_km": read.value, "odometer_entered": read.entered, "odometer_unit": read.unit}
+    signed = {"by": by.strip(), "reason": reason.strip(), "command": COMMAND}
+    if not corrections.correct_visit(ledger, visit_id, values, **signed):
+        raise EntryRefused("unchanged", "This odometer stands there already; is it right as it stands?")
 
 
 def demand(text: str, what: str) -> None:

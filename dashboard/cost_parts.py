@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, frame
+from dashboard import formats, frame, lists
 from dashboard.charts import money
 
 
@@ -39,9 +39,10 @@ def show_spent(review: Any) -> None:
     if not len(rows):
         st.write("No replacement or breakdown is recorded yet.")
         return
-    depots = sorted(rows["depot"].dropna().unique())
-    chosen = st.multiselect("Depot", depots, placeholder="all", key="cost_depot", bind="query-params")
-    rows = rows[rows["depot"].isin(chosen)] if chosen else rows
+    rows = lists.narrowed(rows, lists.narrowing(("depot", "pump_type"), key="cost"))
+    if not len(rows):
+        st.write("Nothing was spent there.")
+        return
     frame.chart(
         money.spent(spent_rows(rows), review.currency, palette=frame.palette()),
         "Money spent by year, on planned changes and after failures.",
@@ -59,8 +60,7 @@ def show_spent(review: Any) -> None:
         "Year", "Kind", "Replacements", f"Recorded, {review.currency}", f"Estimated, {review.currency}",
         "Tested good", f"Unused life, {review.distance_unit}",
     ]  # fmt: skip
-    st.dataframe(table.round(0), hide_index=True, alt="Replacements by year and kind, with money.")
-    frame.download(table, "spent")
+    lists.show(table.round(0), "Replacements by year and kind, with money.", "spent")
 
 
 def spent_rows(spent: pd.DataFrame) -> pd.DataFrame:
@@ -81,7 +81,7 @@ def show_policies(review: Any) -> None:
     st.caption(
         "Bars: 80 % intervals. Each policy is simulated on this fleet's fitted model, prices and intervals."
     )
-    st.dataframe(policy_table(review), hide_index=True, alt="Policies with cost, events and saving.")
+    lists.show(policy_table(review), "Policies with cost, events and saving.", "policies")
     st.subheader("At other prices", anchor=False)
     left, right = st.columns(2)
     planned = left.slider(
@@ -207,5 +207,4 @@ def show_lists(review: Any) -> None:
         frame.link("plan_board", "→ Plan board")
         return
     table = review.lists.rename(columns=lambda c: c.replace("_", " ").capitalize())
-    st.dataframe(table.round(0), hide_index=True, alt="Lists kept and what became of their pumps.")
-    frame.download(table, "lists")
+    lists.show(table.round(0), "Lists kept and what became of their pumps.", "lists")

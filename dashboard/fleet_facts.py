@@ -7,8 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import access, changes, fact_forms, formats, frame, loaders
-from dashboard.fleet_parts import attempt
+from dashboard import access, changes, fact_forms, formats, frame, lists, loaders
 from ingest.errors import EntryRefused
 from ingest.fact_entry import CONNECTION_NOTES, add_facts, change_facts, read_facts
 from ingest.folder_tables import PUMP_TYPES
@@ -49,14 +48,15 @@ def show_pump_types() -> None:
     table = types[list(TYPE_COLUMNS)].assign(
         warranty_distance_km=formats.in_unit(types["warranty_distance_km"], own).round(0)
     )
+    if not access.may("money"):
+        table = table.drop(columns="price")
     table = table.rename(columns=TYPE_COLUMNS | {"warranty_distance_km": f"Warranty, {own}"})
-    frame.table(table, "Pump types with their specification.")
+    lists.show(table, "Pump types with their specification.", "pump_types")
     lacking = types.loc[types["current_low_a"].isna(), "pump_type"].tolist()
     if lacking:
         st.write(
             f"Without a specified current: {', '.join(lacking)}. Their pumps are held against their own past."
         )
-    frame.download(table, "pump_types")
     if access.may("facts"):
         _change_type(types, own)
 
@@ -88,7 +88,7 @@ def _change_type(types: pd.DataFrame, own: str) -> None:
                     else:
                         change_facts(loaders.ledger_path(), PUMP_TYPES, name, values, **signed)
 
-                attempt(keep, f"Type {typed.get('pump_type') or name} is kept as shown.")
+                frame.attempt(keep, f"Type {typed.get('pump_type') or name} is kept as shown.")
 
 
 def show_notes() -> None:
@@ -110,8 +110,7 @@ def show_notes() -> None:
                 "Picture": shown["pictured"].map({True: "yes", False: "no"}),
             }
         )
-        frame.table(table, "Where to clamp, by kind of vehicle.")
-        frame.download(table, "connection_notes")
+        lists.show(table, "Where to clamp, by kind of vehicle.", "connection_notes")
     else:
         st.write("No note yet.")
     if access.may("notes"):
@@ -158,7 +157,7 @@ def _change_note(notes: pd.DataFrame) -> None:
                     else:
                         change_facts(loaders.ledger_path(), CONNECTION_NOTES, note_id, values, **signed)
 
-                attempt(keep, "The note is kept.")
+                frame.attempt(keep, "The note is kept.")
 
 
 def picture(content: bytes) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, loaders
+from dashboard import formats, lists, loaders
 from ingest.errors import PumpledgerError
 
 
@@ -44,7 +44,7 @@ def _load(folder: Path, *, dry_run: bool) -> None:
         st.info("Looked only: nothing was stored.")
     else:
         st.error("▲ Nothing was stored.")
-    st.dataframe(
+    lists.show(
         pd.DataFrame(
             [
                 (c.file, c.rows, c.added, c.changed, c.unchanged, c.questioned, c.refused)
@@ -52,8 +52,8 @@ def _load(folder: Path, *, dry_run: bool) -> None:
             ],
             columns=["File", "Rows", "New", "Changed", "Same", "In question", "Refused"],
         ),
-        hide_index=True,
-        alt="What became of the rows of each file.",
+        "What became of the rows of each file.",
+        "brought_in",
     )
     for notice in report.notices:
         st.write(f"· {notice}")

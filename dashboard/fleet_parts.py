@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import access, changes, fact_forms, formats, frame, loaders
-from ingest.errors import PumpledgerError
+from dashboard import access, changes, fact_forms, formats, frame, lists, loaders
 
-ROWS_A_PAGE = 50
-ALL_ROWS = 10_000_000
 ORDERS = ("number", "longest unseen", "most driven", "oldest")
 WORK = {
     "filter": "Filter changed",
@@ -30,40 +26,19 @@ def has_data() -> bool:
     return loaders.ledger_path().exists() and bool(loaders.ask("fleet_counts").iloc[0]["vehicles"])
 
 
-def paged(name: str, key: str, nouns: tuple[str, str], **asked: Any) -> pd.DataFrame:
-    """Ask for one page of a list, say how many there are and offer the other pages; returns its rows."""
-    page = int(st.session_state.get(f"{key}_page") or 1)
-    rows = loaders.ask(name, rows=ROWS_A_PAGE, skip=(page - 1) * ROWS_A_PAGE, **asked)
-    if not len(rows) and page > 1:  # narrowed meanwhile
-        page = 1
-        st.session_state.pop(f"{key}_page", None)
-        rows = loaders.ask(name, rows=ROWS_A_PAGE, skip=0, **asked)
-    found = int(rows["found"].iloc[0]) if len(rows) else 0
-    st.write(formats.count(found, *nouns))
-    if found > ROWS_A_PAGE:
-        pages = -(-found // ROWS_A_PAGE)
-        st.number_input(f"Page of {pages:,}", 1, pages, page, key=f"{key}_page", bind="query-params")
-    return rows.drop(columns=["found"])
-
-
 def show_units() -> None:
     """Draw the units, narrowed and ordered, and a form to change one."""
     own = loaders.settings()["distance_unit"]
-    chosen = frame.narrowing(key="units")
+    chosen = lists.narrowing(key="units")
     left, right = st.columns([2, 1])
     find = left.text_input(
         "Find", key="find_unit", placeholder="unit, VIN, make or model", bind="query-params"
     )
     order = right.selectbox("In order of", ORDERS, key="units_order", bind="query-params")
-    asked = {
-        "find": find.strip(), "depots": tuple(chosen["depot"]), "classes": tuple(chosen["class"]),
-        "types": tuple(chosen["pump_type"]), "order": order,
-    }  # fmt: skip
-    rows = paged("units_list", "units", ("unit", "units"), **asked)
-    frame.table(unit_table(rows, own), "Units with depot, vehicle and last odometer.")
-    frame.download(
-        lambda: unit_table(loaders.ask("units_list", rows=ALL_ROWS, skip=0, **asked), own), "units",
-        "Save all of these as CSV",
+    rows = lists.paged(
+        "units_list", "units", ("unit", "units"), lambda found: unit_table(found, own),
+        "Units with depot, vehicle and last odometer.",
+        find=find.strip(), order=order, **lists.asked(chosen),
     )  # fmt: skip
     if access.may("facts"):
         _change_unit(own, rows["unit"].tolist())
@@ -125,44 +100,21 @@ def _change_unit(own: str, listed: list[str]) -> None:
                     else:
                         add_facts(ledger, VEHICLES, {"unit": unit} | values, **signed)
 
-                attempt(keep, f"Unit {unit} is kept as shown.")
-
-
-def attempt(change: Callable[[], Any], said: str) -> None:
-    """Make a change, then redraw the page with a sentence that says so; a refusal shows where it arose."""
-    try:
-        change()
-    except PumpledgerError as refused:
-        st.error(f"▲ {refused.text}")
-    else:
-        st.session_state["kept"] = said
-        st.rerun()
-
-
-def show_kept() -> None:
-    """Say what was last changed, once."""
-    if said := st.session_state.pop("kept", None):
-        st.success(said)
+                frame.attempt(keep, f"Unit {unit} is kept as shown.")
 
 
 def show_work() -> None:
     """Draw work done and breakdowns, newest first, and take new entries."""
     own = loaders.settings()["distance_unit"]
-    chosen = frame.narrowing(("depot", "class"), key="work")
+    chosen = lists.narrowing(key="work")
     left, right = st.columns([1, 2])
     find = left.text_input("Unit", key="find_work", placeholder="all units", bind="query-params")
     kinds = right.multiselect("Kind", list(WORK), key="work_kind", placeholder="all",
                               format_func=WORK.__getitem__, bind="query-params")  # fmt: skip
-    asked = {
-        "find": find.strip(), "depots": tuple(chosen["depot"]), "classes": tuple(chosen["class"]),
-        "kinds": tuple(kinds),
-    }  # fmt: skip
-    rows = paged("work_list", "work", ("entry", "entries"), **asked)
     currency = loaders.settings()["currency"]
-    frame.table(work_table(rows, own, currency), "Work done and breakdowns.")
-    frame.download(
-        lambda: work_table(loaders.ask("work_list", rows=ALL_ROWS, skip=0, **asked), own, currency), "work",
-        "Save all of these as CSV",
+    lists.paged(
+        "work_list", "work", ("entry", "entries"), lambda found: work_table(found, own, currency),
+        "Work done and breakdowns.", find=find.strip(), kinds=tuple(kinds), **lists.asked(chosen),
     )  # fmt: skip
     if access.may("work"):
         _add_work(own, currency)
@@ -170,6 +122,7 @@ def show_work() -> None:
 
 def work_table(rows: pd.DataFrame, own: str, currency: str) -> pd.DataFrame:
     """Return the rows of work_list.sql as shown."""
+    money = {f"Cost, {currency}": rows["cost"].round(0)} if access.may("money") else {}
     return pd.DataFrame(
         {
             "Day": rows["happened_on"].map(formats.day),
@@ -177,7 +130,7 @@ def work_table(rows: pd.DataFrame, own: str, currency: str) -> pd.DataFrame:
             "Depot": rows["depot"],
             "What": rows["kind"].map(lambda kind: WORK.get(kind, kind)),
             f"Odometer, {own}": formats.in_unit(rows["odometer_km"], own).round(0),
-            f"Cost, {currency}": rows["cost"].round(0),
+            **money,
             "Note": rows["note"].fillna(""),
         }
     )
@@ -202,7 +155,7 @@ def _add_work(own: str, currency: str) -> None:
             note = st.text_input("Note", key="new_work_note")
             by = st.text_input("Your initials", max_chars=12, key="new_work_by", autocomplete="off")
             if st.form_submit_button("Keep this entry", type="primary", width="stretch"):
-                attempt(
+                frame.attempt(
                     lambda: _keep_work(kind, unit, day, odometer, blame, cost, note, by, own),
                     f"{WORK[kind]} of unit {unit.strip()} on {formats.day(day)} is kept.",
                 )
@@ -232,15 +185,10 @@ def show_changes() -> None:
     """Draw changes, newest first: who, what, from what, to what, why."""
     find = st.text_input("Find", key="find_change", placeholder="who, which unit or type, why",
                          bind="query-params")  # fmt: skip
-    rows = paged("changes_list", "changes", ("change", "changes"), find=find.strip())
-    if not len(rows):
-        st.write("No change by hand or by a load matches.")
-        return
-    frame.table(change_table(rows), "Changes with who made them and why.")
-    asked = {"find": find.strip(), "rows": ALL_ROWS, "skip": 0}
-    frame.download(
-        lambda: change_table(loaders.ask("changes_list", **asked)), "changes", "Save all of these as CSV"
-    )
+    lists.paged(
+        "changes_list", "changes", ("change", "changes"), change_table, "Changes with who made them and why.",
+        find=find.strip(),
+    )  # fmt: skip
 
 
 def change_table(rows: pd.DataFrame) -> pd.DataFrame:

@@ -9,8 +9,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import access, changes, formats, frame, loaders
-from dashboard.fleet_parts import attempt
+from dashboard import access, changes, formats, frame, lists, loaders
 from ingest.errors import EntryRefused
 from ingest.settings import DEFAULTS, set_setting
 from ingest.units import parse_number
@@ -33,8 +32,7 @@ def show_prices() -> None:
             "leans on them."
         )
     table = price_table(book, currency)
-    frame.table(table, "Prices with amount, unit, confirmation and source.")
-    frame.download(table, "prices")
+    lists.show(table, "Prices with amount, unit, confirmation and source.", "prices")
     if access.may("prices"):
         _give_price(currency)
 
@@ -99,7 +97,7 @@ def _give_price(currency: str) -> None:
         source = st.text_input("Source", placeholder="invoice, quotation, ledger account")
         by = st.text_input("Your initials", max_chars=12, autocomplete="off")
         if st.form_submit_button("Keep this price", type="primary", width="stretch"):
-            attempt(
+            frame.attempt(
                 lambda: _keep_price(element, amount, valid_from, chosen, source, by),
                 f"{labels[element]} is kept from {formats.day(valid_from)} on.",
             )
@@ -134,8 +132,7 @@ def show_settings() -> None:
         ],
         columns=["Setting", "In force", "Default", "Changed"],
     )
-    frame.table(rows, "Settings in force beside their defaults.")
-    frame.download(rows, "settings")
+    lists.show(rows, "Settings in force beside their defaults.", "settings")
     st.caption(
         "Most defaults are common practice without a source; each verdict names the rule that used one."
     )
@@ -149,7 +146,7 @@ def show_settings() -> None:
         reason = st.text_input("Reason")
         by = st.text_input("Your initials", max_chars=12, key="setting_by")
         if st.form_submit_button("Change it", type="primary"):
-            attempt(
+            frame.attempt(
                 lambda: _change_setting(str(key), text, valid_from, by, reason),
                 f"{key} holds from {formats.day(valid_from)} on.",
             )

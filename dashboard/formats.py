@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from typing import Any
 
@@ -52,6 +53,22 @@ def percent(share: float | None, digits: int = 0) -> str:
     if 0 < share < smallest:  # type: ignore[operator]
         return f"under {smallest * 100:g} %"
     return f"{share * 100:.{digits}f} %"  # type: ignore[operator]
+
+
+def about(value: Any) -> str:
+    """Return a figure no finer than it can be known, three digits: 91,288 is "91,300"."""
+    return UNKNOWN if is_unknown(value) else f"{float(f'{value:.3g}'):,.0f}"
+
+
+def even_chance(text: str) -> str:
+    """Return a ranking's distance_left_text in figures alone: "91,300", "over 141,000", "not known"."""
+    if "nobody knows" in text:
+        return "not known"
+    figure = re.search(r"\d[\d,]*", text)
+    if figure is None:
+        return UNKNOWN
+    shown = about(float(figure.group().replace(",", "")))
+    return f"over {shown}" if text.startswith("more than") else shown
 
 
 def odds(share: float | None) -> str:

@@ -7,12 +7,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from dashboard import access, loaders
 from dashboard.answer_store import Kept
-from dashboard.formats import UNKNOWN, as_csv
 from dashboard.navigation import PAGES
 from dashboard.palette import DARK, LIGHT, Palette
 from ingest.errors import LedgerError, PumpledgerError
@@ -33,6 +31,11 @@ h2 { font-size: 1.55rem !important; } h3 { font-size: 1.25rem !important; }
 .stNumberInput input, .stDateInput input, .stSelectbox [data-baseweb="select"] > div,
 [data-testid="stFileUploader"] button, [data-testid="stExpander"] summary { min-height: 2.9rem; }
 [data-testid="stPageLink"] a { border: 1px solid var(--rule); min-height: 2.9rem; justify-content: center; }
+@media (max-width: 640px) {  /* two in a row on a phone, so that the answer isn't pushed off the screen */
+  [data-testid="stColumn"]:has([data-testid="stMetric"], [data-testid="stMultiSelect"]) {
+    min-width: calc(50% - 1rem) !important; flex: 1 1 calc(50% - 1rem) !important; }
+  [data-testid="stMetricValue"] { font-size: 1.6rem !important; }
+}
 @media print {
   header, [data-testid="stToolbar"], [data-testid="stSidebar"], .stButton, .stDownloadButton,
   [data-testid="stPageLink"] { display: none !important; }
@@ -78,11 +81,6 @@ def chart(picture: Any, words: str) -> None:
     st.altair_chart(picture, theme=None, width="stretch", alt=words)
 
 
-def table(rows: pd.DataFrame, words: str) -> None:
-    """Draw a table that can be sorted, with the sentence that says what it holds."""
-    st.dataframe(rows, hide_index=True, placeholder=UNKNOWN, alt=words)
-
-
 def started(first_step: str) -> bool:
     """Return whether the ledger has anything; when not, say what to do first and offer the way."""
     ledger = loaders.ledger_path()
@@ -104,7 +102,9 @@ def started(first_step: str) -> bool:
 
 
 def link(view: str, label: str, **parameters: Any) -> None:
-    """Draw a link to another page of ours, with its query parameters."""
+    """Draw a link to another page of ours, with its query parameters; none for who may not open it."""
+    if not access.sees(view):
+        return
     entry = PAGES[view]
     st.page_link(
         entry.path,
@@ -124,46 +124,33 @@ def show_open_tab(parts: dict[str, Callable[[], None]], *, key: str) -> None:
                 draw()
 
 
-def download(frame: pd.DataFrame | Callable[[], pd.DataFrame], name: str, label: str = "Save as CSV") -> None:
-    """Offer a table, or what makes it, as a file; it is written only when asked for."""
-    st.download_button(
-        label,
-        data=lambda: as_csv(frame() if callable(frame) else frame),
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        key=f"csv-{name}",
-    )
+def attempt(change: Callable[[], Any], said: str | None = None) -> None:
+    """Make a change, then redraw the page with a sentence that says so (default: the one `change` returns).
+
+    A refusal shows where it arose, and nothing is redrawn.
+    """
+    try:
+        result = change()
+    except PumpledgerError as refused:
+        st.error(f"▲ {refused.text}")
+    else:
+        st.session_state["kept"] = said or result
+        st.rerun()
 
 
-def narrowing(fields: tuple[str, ...] = ("depot", "pump_type", "class"), *, key: str) -> dict[str, list[str]]:
-    """Draw the choices that narrow a list (kept in the page's address) and return the chosen values."""
-    values = loaders.ask("filters")
-    names = {"depot": "Depot", "pump_type": "Pump type", "class": "Vehicle class"}
-    chosen: dict[str, list[str]] = {}
-    for column, field in zip(st.columns(len(fields)), fields, strict=True):
-        options = values.loc[values["field"] == field, "value"].tolist()
-        with column:
-            chosen[field] = st.multiselect(
-                names[field], options, key=f"{key}_{field}", placeholder="all", bind="query-params"
-            )
-    return chosen
-
-
-def narrowed(frame: pd.DataFrame, chosen: dict[str, list[str]]) -> pd.DataFrame:
-    """Return the rows that match every choice made; no choice means all."""
-    for field, values in chosen.items():
-        if values and field in frame:
-            frame = frame[frame[field].isin(values)]
-    return frame
+def show_kept() -> None:
+    """Say what was last changed, once."""
+    if said := st.session_state.pop("kept", None):
+        st.success(said)
 
 
 def age(answer: Kept, what: str) -> None:
     """Say when an answer was worked out, where the ledger has changed since."""
     if loaders.is_stale(answer):
-        st.caption(
-            f"{what} as of {answer.made_at:%Y-%m-%d %H:%M}; "
-            "later entries are being taken in, look again in a minute."
-        )
+        then = "are being taken in, look again in a minute"
+        if answer.failed:
+            then = "could not be taken in; the reason is in the log of whoever runs this"
+        st.caption(f"{what} as of {answer.made_at:%Y-%m-%d %H:%M}; later entries {then}.")
 
 
 def foot(words: str) -> None:

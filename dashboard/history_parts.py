@@ -7,7 +7,8 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, frame, loaders, risk_list
+from dashboard import access, formats, frame, lists, loaders, risk_list, settling
+from dashboard.charts.history import EVENT_WORDS
 
 
 def choose_pump() -> int | None:
@@ -64,8 +65,8 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         a, b, c, d = st.columns(4)
         a.metric("Risk before next visit", formats.percent(row["risk"]), formats.odds(row["risk"]),
                  delta_color="off", delta_arrow="off")  # fmt: skip
-        b.metric(f"{row['horizon_unit']} left, 9 in 10 sure", _round(row["distance_left_p10"]))
-        c.metric("Left, even chance", str(row["distance_left_text"]).removesuffix(", longest seen"))
+        b.metric(f"{row['horizon_unit']} left, 9 in 10 sure", formats.about(row["distance_left_p10"]))
+        c.metric(f"{row['horizon_unit']} left, even chance", formats.even_chance(row["distance_left_text"]))
         d.metric("Visits with a reading", f"{int(row['visits'])}")
     elif not formats.is_unknown(pump["removed_on"]):
         removal = formats.UNKNOWN if formats.is_unknown(pump["removal"]) else pump["removal"]
@@ -81,10 +82,6 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
     fitted = formats.distance(pump["fitted_odometer_km"], own)
     facts.append(f"fitted {formats.day(pump['fitted_on'])} at {fitted}")
     st.caption(" · ".join(facts))
-
-
-def _round(value: Any) -> str:
-    return formats.UNKNOWN if formats.is_unknown(value) else f"{float(f'{value:.3g}'):,.0f}"
 
 
 def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:
@@ -108,19 +105,26 @@ def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:
             "By": visits["technician"],
         }
     )
-    st.dataframe(table.iloc[::-1], hide_index=True, alt="All visits of this pump, newest first.")
-    frame.download(table, f"visits_unit_{pump['unit']}")
+    lists.show(table.iloc[::-1], "All visits of this pump, newest first.", f"visits_unit_{pump['unit']}")
+    withdrawn = loaders.ask("withdrawn_visits", pump_id=int(pump["pump_id"]))
+    if len(withdrawn):
+        st.subheader("Withdrawn visits", anchor=False)
+        st.caption("Kept in the record, out of every figure.")
+        lists.draw(settling.withdrawn_table(withdrawn, own), "Visits taken out of all figures, and why.")
+    frame.show_kept()
+    if len(visits) and access.may("correct"):
+        settling.show_visit_repair(visits, own)
     if len(events):
         st.subheader("Work and events", anchor=False)
-        st.dataframe(
+        lists.show(
             pd.DataFrame(
                 {
                     "Day": events["happened_on"].map(formats.day),
-                    "Event": events["event"],
+                    "Event": events["event"].map(lambda name: EVENT_WORDS.get(name, name)),
                     f"Odometer, {own}": formats.in_unit(events["odometer_km"], own).round(0),
                     "Note": events["note"],
                 }
             ),
-            hide_index=True,
-            alt="Work done and events while this pump ran.",
+            "Work done and events while this pump ran.",
+            f"events_unit_{pump['unit']}",
         )

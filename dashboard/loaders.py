@@ -128,7 +128,12 @@ def ranked() -> Kept:
 
 def ranking() -> pd.DataFrame:
     """Return every pump in service by risk, highest first; currents_a: its last readings, oldest first."""
-    return ranked().value
+    return ranked().value.pumps
+
+
+def groups() -> pd.DataFrame:
+    """Return pump types and lots held against the rest, likeliest trouble first."""
+    return ranked().value.groups
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)

@@ -14,16 +14,26 @@ body { font: 11pt/1.4 Georgia, serif; color: #111; max-width: 52rem; margin: 1.5
 h1 { border-bottom: 3px double #999; font-size: 16pt; } h2 { font-size: 12pt; margin-bottom: .2rem; }
 table { border-collapse: collapse; width: 100%; } th, td { border-bottom: 1px solid #ccc; text-align: left;
 padding: .2rem .6rem .2rem 0; vertical-align: top; } .sign { margin-top: 2rem; } li { font-size: 9pt; }
+tr, li { break-inside: avoid; } h2 { break-after: avoid; } @page { margin: 14mm; }
 """
+_ACROSS = "@page { size: A4 landscape; } body { max-width: none; font-size: 9.5pt; } td { min-width: 2rem; }"
 
 
 def sheet(
-    title: str, tables: list[tuple[str, pd.DataFrame]], sentences: dict[str, str], notes: list[str]
+    title: str,
+    tables: list[tuple[str, pd.DataFrame]],
+    sentences: dict[str, str],
+    notes: list[str],
+    *,
+    wide: bool = False,
 ) -> str:
-    """Return the sheet: titled tables, sentences under headings, notes, a line for initials, the cautions."""
+    """Return the sheet: titled tables, sentences under headings, notes, a line for initials, the cautions.
+
+    wide: printed across the paper, for tables of many columns.
+    """
     parts = [
         f"<!doctype html><html lang='en'><head><meta charset='utf-8'><title>{escape(title)}</title>",
-        f"<style>{_STYLE}</style></head><body><h1>{escape(title)}</h1>",
+        f"<style>{_STYLE}{_ACROSS if wide else ''}</style></head><body><h1>{escape(title)}</h1>",
     ]
     for name, table in tables:
         parts.append(f"<h2>{escape(name)}</h2>" if name else "")

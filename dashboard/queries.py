@@ -33,23 +33,9 @@ def settings(ledger: Path, on: datetime.date | None = None) -> dict[str, Any]:
         return settings_at(connection, on)
 
 
-def units(
-    ledger: Path, find: str = "", depot: str | None = None, rows: int = 50, skip: int = 0
-) -> pd.DataFrame:
-    """Return one page of units; column `found` holds how many match in all."""
-    return ask(ledger, "units", find=find.strip(), depot=depot, rows=rows, skip=skip)
-
-
 def trends(ledger: Path) -> pd.DataFrame:
     """Return the last readings of every pump in service as lists, indexed by pump_id."""
     return ask(ledger, "trends").set_index("pump_id")
-
-
-def open_questions(
-    ledger: Path, code: str | None = None, unit: str | None = None, rows: int = 50, skip: int = 0
-) -> pd.DataFrame:
-    """Return one page of open questions; column `found` holds how many there are in all."""
-    return ask(ledger, "open_questions", code=code, unit=unit, rows=rows, skip=skip)
 
 
 def units_like(ledger: Path, unit: str) -> list[str]:

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, frame
+from dashboard import formats, frame, lists
 from dashboard.charts import record
 
 
@@ -30,17 +30,17 @@ def show(result: Any) -> None:
         "Failures expected, with their likely range, and failures counted, by past day.",
     )
     st.header("Against simpler rules", anchor=False)
-    st.dataframe(result.scores.round(3), hide_index=True, alt="Scores of each method.")
+    lists.show(result.scores.round(3), "Scores of each method.", "scores")
     st.caption(
         "AUC: chance that a pump that fails is ranked above one that doesn't. Skill: against the base rate."
     )
     if len(result.coverage):
         st.header("Did the stated ranges hold?", anchor=False)
-        st.dataframe(result.coverage.round(3), hide_index=True, alt="Coverage of life ranges by readings.")
+        lists.show(result.coverage.round(3), "Coverage of life ranges by readings.", "coverage")
     if result.acted:
         st.header("Acted on", anchor=False)
         st.markdown("\n".join(f"- {k.replace('_', ' ')}: {v:,}" for k, v in result.acted.items()))
-    frame.download(result.forecasts, "past_forecasts", "Save every past forecast as CSV")
+    lists.download(result.forecasts, "past_forecasts", "Save every past forecast as CSV")
 
 
 def reliability_rows(groups: list[dict[str, float]]) -> pd.DataFrame:

@@ -15,19 +15,40 @@ NOW = ("repeat capture", "check circuit", "check filter or strainer")
 SHOWN = {
     "unit": "Unit",
     "position": "Pump",
-    "action_shown": "Action",
-    "risk_pct": "Risk before next visit, %",
-    "odds": "In words",
+    "action": "Action",
+    "risk": "Risk, %",
     "due_by": "Due by",
-    "currents_a": "Current, last visits",
-    "distance_left_p10": "Left, 9 in 10 sure",
-    "distance_left_text": "Left, even chance",
+    "trend_pct": "Current, trend",
+    "distance_left_p10": "{unit}, 9 in 10 sure",
+    "distance_left_text": "{unit}, even chance",
     "pump_type": "Type",
     "depot": "Depot",
     "reason": "Why",
+    "odds": "Risk in words",
     "visits": "Visits",
     "last_visited_on": "Last visit",
 }
+PRINTED = {
+    "done": "",
+    "unit": "Unit",
+    "position": "Pump",
+    "depot": "Depot",
+    "pump_type": "Type",
+    "action": "Action",
+    "risk": "Risk",
+    "due_by": "Due by",
+    "last_visited_on": "Last visit",
+    "reason": "Why",
+}
+# What a list can be put in order of: column of the ranking, whether ascending.
+ORDERS = {
+    "risk": ("risk", False),
+    "due date": ("due_by", True),
+    "longest unseen": ("last_visited_on", True),
+    "unit": ("unit", True),
+}
+TREND_PCT = (70, 130)
+MOST_PRINTED = 200
 
 
 def to_act_on(ranking: pd.DataFrame, most: int | None = None) -> pd.DataFrame:
@@ -117,28 +138,97 @@ def due_words(row: dict[Any, Any] | pd.Series) -> str:
     return " ".join(words)
 
 
+def in_order(rows: pd.DataFrame, order: str) -> pd.DataFrame:
+    """Return the rows of a ranking in one of ORDERS; unknown dates come last."""
+    by, ascending = ORDERS[order]
+    if by == "risk":
+        return rows  # a ranking comes by falling risk
+    return rows.sort_values(by, ascending=ascending, kind="stable", na_position="last")
+
+
 def table_rows(rows: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows of the risk table as shown."""
+    """Return the rows of the risk table as shown; the position only where a unit has several pumps."""
     shown = rows.assign(
-        action_shown=rows["action"].map(formats.action),
-        risk_pct=rows["risk"] * 100,
+        action=rows["action"].map(formats.action),
+        risk=rows["risk"] * 100,
         odds=rows["risk"].map(formats.odds),
         due_by=rows["due_by"].map(formats.day),
-        distance_left_p10=rows["distance_left_p10"].round(0),
+        trend_pct=rows["currents_a"].map(against_first) if "currents_a" in rows else None,
+        distance_left_p10=rows["distance_left_p10"].map(formats.about),
+        distance_left_text=rows["distance_left_text"].map(formats.even_chance),
         last_visited_on=rows["last_visited_on"].map(formats.day),
     )
     unit = rows["horizon_unit"].iloc[0] if len(rows) else ""
-    names = SHOWN | {"distance_left_p10": f"{unit} left, 9 in 10 sure"}
-    return shown[list(SHOWN)].rename(columns=names)
+    names = {column: name.format(unit=unit) for column, name in SHOWN.items()}
+    if (rows["position"] == "main").all():
+        del names["position"]
+    return shown[list(names)].rename(columns=names)
 
 
-def column_settings() -> dict[str, Any]:
-    """Return how the risk table draws its columns."""
+def against_first(currents_a: Any) -> Any:
+    """Return readings in percent of the first shown, so that small lines share one scale; None for none."""
+    if currents_a is None or isinstance(currents_a, float) or not len(currents_a):
+        return None
+    values = np.asarray(currents_a, float)
+    return np.round(100 * values / values[0], 1).tolist() if values[0] > 0 else None
+
+
+def column_settings(unit: str) -> dict[str, Any]:
+    """Return how the risk table draws its columns; unit: the distance's."""
+    column = st.column_config
     return {
-        "Risk before next visit, %": st.column_config.NumberColumn(format="%.1f", width="small"),
-        "Current, last visits": st.column_config.LineChartColumn(width="small", help="A, oldest to newest"),
-        "Why": st.column_config.TextColumn(width="large"),
-    }
+        SHOWN["unit"]: column.TextColumn(width=80),
+        SHOWN["action"]: column.TextColumn(width=185),
+        SHOWN["risk"]: column.NumberColumn(
+            format="%.1f", width=65, help="Chance that it fails on the road before its next planned visit."
+        ),
+        SHOWN["due_by"]: column.TextColumn(
+            width=95, help="By then one in ten such pumps will have failed."
+        ),
+        SHOWN["trend_pct"]: column.LineChartColumn(
+            width=105, y_min=TREND_PCT[0], y_max=TREND_PCT[1],
+            help="Average current of the last visits, oldest to newest, in percent of the first shown; the "
+            f"strip reaches from {TREND_PCT[0]} to {TREND_PCT[1]} %.",
+        ),
+        SHOWN["distance_left_p10"].format(unit=unit): column.TextColumn(
+            width=120, help="Nine in ten such pumps run at least so far from today."
+        ),
+        SHOWN["distance_left_text"].format(unit=unit): column.TextColumn(
+            width=145, help="Half of such pumps run at least so far from today."
+        ),
+        SHOWN["pump_type"]: column.TextColumn(width=85),
+        SHOWN["depot"]: column.TextColumn(width=105),
+        SHOWN["reason"]: column.TextColumn(width=900),
+    }  # fmt: skip
+
+
+def choices_words(chosen: dict[str, list[str]], actions: list[str], find: str, order: str) -> str:
+    """Return what a list was narrowed to, in words."""
+    said = [", ".join(values) for values in chosen.values() if values]
+    said += [", ".join(formats.ACTION_WORDS[a].lower() for a in actions)] if actions else []
+    said += [f"units with {find.strip()}"] if find.strip() else []
+    return f"{'; '.join(said) or 'all depots, types and classes'}; in order of {order}"
+
+
+def paper(rows: pd.DataFrame, chosen: str, day: date) -> str:
+    """Return the first pumps of a list as a sheet to print, with what it was narrowed to."""
+    from dashboard.paper import sheet
+
+    first = rows.head(MOST_PRINTED)
+    columns = [c for c in PRINTED if c != "position" or (first["position"] != "main").any()]
+    table = first.assign(
+        action=first["action"].map(formats.action),
+        risk=first["risk"].map(lambda p: formats.percent(p, 1)),
+        due_by=first["due_by"].map(formats.day),
+        last_visited_on=first["last_visited_on"].map(formats.day),
+        done="☐",
+    )[columns].rename(columns=PRINTED)
+    named = f"{formats.count(len(rows), 'pump')}, {chosen}"
+    if len(rows) > len(first):
+        named += f"; the first {len(first):,} are printed"
+    return sheet(
+        f"Pumps by risk, {formats.day(day)}", [(named, table)], {"In all": headline(rows)}, [], wide=True
+    )
 
 
 def counts(ranking: pd.DataFrame, today: date) -> dict[str, int]:

@@ -7,6 +7,7 @@ import pytest
 
 from dashboard import answer_store, answers
 from dashboard.answer_store import AnswerStore
+from dashboard.answers import Ranking
 from ingest.errors import LedgerError
 from tests.ledger_fixture import build_ledger
 
@@ -20,7 +21,9 @@ def made(monkeypatch):
     def work_out(name, ledger):
         go.wait(10)
         counts.append(name)
-        return (len(counts),), pd.DataFrame({"pump_id": [1], "currents_a": [[5.0, 5.1]], "made": len(counts)})
+        pumps = pd.DataFrame({"pump_id": [1], "currents_a": [[5.0, 5.1]], "made": len(counts)})
+        groups = pd.DataFrame({"name": ["L1"], "ratio": [float("nan")], "flagged": [True]})
+        return (len(counts),), Ranking(pumps, groups)
 
     monkeypatch.setattr(answers, "work_out", work_out)
     monkeypatch.setattr(answer_store, "apart", work_out)
@@ -61,7 +64,8 @@ def test_the_ranking_of_a_large_fleet_outlives_the_server(made, tmp_path):
     AnswerStore(tmp_path / "fleet.duckdb").get("ranking", (1,), large=True)
     again = AnswerStore(tmp_path / "fleet.duckdb").at_once("ranking", (1,), large=True)
     assert again.stamp == (1,)
-    assert list(again.value["currents_a"].iloc[0]) == [5.0, 5.1]
+    assert list(again.value.pumps["currents_a"].iloc[0]) == [5.0, 5.1]
+    assert again.value.groups["flagged"].tolist() == [True]
     assert counts == ["ranking"]
 
 
@@ -80,11 +84,42 @@ def test_a_failure_in_the_background_is_told_to_who_waits(monkeypatch, tmp_path)
         AnswerStore(tmp_path / "fleet.duckdb").get("costs", (1,), large=True)
 
 
+def test_a_failed_job_is_begun_again_only_when_the_ledger_has_changed(made, monkeypatch, tmp_path):
+    store = AnswerStore(tmp_path / "fleet.duckdb")
+    store.get("plan", (1,), large=True)
+    tried = []
+
+    def fail(name, ledger):
+        tried.append(name)
+        raise LedgerError("no-memory", "Not enough memory.")
+
+    monkeypatch.setattr(answer_store, "apart", fail)
+    store.get("plan", (2,), large=True)
+    with pytest.raises(LedgerError):
+        waited(store, "plan")
+    for _ in range(3):
+        shown = store.get("plan", (2,), large=True)
+        assert shown.stamp == (1,)
+        assert shown.failed
+    assert len(tried) == 1
+    assert not store.get("plan", (1,), large=True).failed  # what it shows is the ledger as it stands
+    store.get("plan", (3,), large=True)
+    with pytest.raises(LedgerError):
+        waited(store, "plan")
+    assert len(tried) == 2
+    monkeypatch.setattr(answer_store, "RETRY_S", -1.0)  # and after some minutes, should it have passed
+    store.get("plan", (3,), large=True)
+    with pytest.raises(LedgerError):
+        waited(store, "plan")
+    assert len(tried) == 3
+
+
 def test_an_answer_is_worked_out_in_a_process_of_its_own(tmp_path):
     ledger = build_ledger(tmp_path / "fleet.duckdb")
     shown, ranking = answer_store.apart("ranking", ledger)
     assert shown == answers.stamp(ledger)  # a fit was stored first, and nothing since
-    assert ranking["risk"].is_monotonic_decreasing
-    assert len(ranking) == 8
+    assert ranking.pumps["risk"].is_monotonic_decreasing
+    assert len(ranking.pumps) == 8
+    assert set(ranking.groups["kind"]) == {"type"}  # no lot is known
     with pytest.raises(LedgerError, match="no ledger"):
         answer_store.apart("ranking", tmp_path / "none.duckdb")

@@ -15,7 +15,7 @@ from dashboard import (
     history_metrics,
     history_outlook,
     paper,
-    plan_parts,
+    plan_deciding,
     record_parts,
     risk_list,
 )
@@ -163,10 +163,30 @@ def test_candidates_for_a_decision_name_where_they_stand():
         waiting=pd.DataFrame([row]),
         rejected=pd.DataFrame(),
     )
-    assert plan_parts.candidates(plan) == {
+    ranking = pd.DataFrame(
+        [row | {"pump_id": k, "unit": str(100 + k), "action": "none"} for k in range(3, 400)]
+    )
+    named = {
         1: "unit 101, planned on 2026-01-05, risk 20 %",
         2: "unit 101 rear, not placed, risk 20 %",
     }
+    assert plan_deciding.candidates(plan, ranking) == (named, 2)
+    assert plan_deciding.candidates(plan, ranking, "101") == (named, 2)
+    assert plan_deciding.candidates(plan, ranking, "399") == (
+        {299: "unit 399, no action, risk 20 %"}, 1
+    )  # fmt: skip
+    assert plan_deciding.candidates(plan, ranking, pump_id=7)[0] == {7: "unit 107, no action, risk 20 %"}
+
+
+def test_a_long_list_of_decisions_is_cut_and_counted():
+    rows = pd.DataFrame(
+        {"pump_id": range(500), "unit": [f"U{k}" for k in range(500)], "position": "main", "risk": 0.1}
+    )  # fmt: skip
+    none = pd.DataFrame()
+    plan = SimpleNamespace(lines=none, unplaced=none, waiting=rows, rejected=none)
+    offered, found = plan_deciding.candidates(plan, rows.assign(action="none"))
+    assert (len(offered), found) == (plan_deciding.MOST_OFFERED, 500)
+    assert plan_deciding.candidates(plan, rows.assign(action="none"), "U499")[1] == 1
 
 
 def test_the_spending_line_says_what_has_no_cost():

@@ -17,11 +17,23 @@ def test_counts(ledger):
 
 
 def test_units_are_found_by_part_of_a_number_and_paged(ledger):
-    assert queries.units(ledger, find="10")["unit"].tolist() == ["101", "102", "103", "104", "105", "106"]
-    page = queries.units(ledger, rows=3, skip=3)
+    def units(**more):
+        asked = {
+            "find": "",
+            "depots": (),
+            "classes": (),
+            "types": (),
+            "order": "number",
+            "rows": 50,
+            "skip": 0,
+        }
+        return queries.ask(ledger, "units_list", **asked | more)
+
+    assert units(find="10")["unit"].tolist() == ["101", "102", "103", "104", "105", "106"]
+    page = units(rows=3, skip=3)
     assert len(page) == 3
     assert page["found"].iloc[0] == 8
-    assert queries.units(ledger, find="'; DROP TABLE vehicle; --").empty
+    assert units(find="'; DROP TABLE vehicle; --").empty
 
 
 def test_trends_hold_the_last_readings_oldest_first(ledger):
@@ -55,5 +67,5 @@ def test_every_statement_is_used_and_none_is_missing():
     root = Path(queries.__file__).parent
     files = {p.stem for p in (root / "sql").glob("*.sql")}
     text = "".join(p.read_text() for p in root.rglob("*.py"))
-    used = set(re.findall(r'(?:ask|statement)\(\s*(?:ledger,\s*)?"([a-z_]+)"', text))
+    used = set(re.findall(r'(?:ask|statement|paged|one_page|save_all)\(\s*(?:ledger,\s*)?"([a-z_]+)"', text))
     assert files == used

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard import cost_parts, frame, loaders, risk_list
+from dashboard import cost_parts, early_failures, frame, loaders, risk_list
 
 st.title("Costs")
 if not frame.started(
@@ -20,6 +20,7 @@ frame.show_open_tab(
         "Spent": lambda: cost_parts.show_spent(review),
         "Policies": lambda: cost_parts.show_policies(review),
         "Best age": lambda: cost_parts.show_ages(review),
+        "Types and lots": lambda: early_failures.show_groups(loaders.groups()),
         "Lists and outcomes": lambda: cost_parts.show_lists(review),
     },
     key="costs_part",

@@ -24,7 +24,7 @@ if not started:
     parts = {}
 if access.may("load"):
     parts["Bring in a folder"] = fleet_loading.show_loading
-fleet_parts.show_kept()
+frame.show_kept()
 if parts:
     tabs = st.tabs(list(parts), key="part", on_change="rerun", bind="query-params")
     for tab, draw in zip(tabs, parts.values(), strict=True):

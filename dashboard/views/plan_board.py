@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard import frame, loaders, plan_parts
+from dashboard import frame, lists, loaders, plan_deciding, plan_parts
 
 st.title("Plan board")
 if not frame.started("Once visits are logged, replacements that are worth it are put on planned stops here."):
@@ -14,9 +14,9 @@ frame.age(kept, "Plan")
 st.write(plan_parts.headline(plan))
 for note in plan.notes:
     st.caption(note)
-chosen = frame.narrowing(key="plan")
+chosen = lists.narrowing(key="plan")
 plan_parts.show_weeks(plan, chosen)
 plan_parts.show_lines(plan, chosen)
-plan_parts.show_decision(plan)
+plan_deciding.show_decision(plan)
 plan_parts.show_orders(plan, chosen)
 plan_parts.show_rest(plan, chosen)

@@ -2,14 +2,15 @@
 
 import streamlit as st
 
-from dashboard import formats, frame, loaders, risk_list
+from dashboard import access, early_failures, formats, frame, loaders, risk_list
 
 st.title("Today")
 if not frame.started("Log a visit, or bring in the fleet's tables; then this page says what needs doing."):
     st.stop()
 
 counts = loaders.ask("fleet_counts").iloc[0]
-left, middle, right = st.columns(3, border=True)
+office = access.may("money")
+left, middle, *right = st.columns(3 if office else 2, border=True)
 with left:
     st.subheader("At the vehicle", anchor=False)
     st.write("Take a capture, see the reading at once, know the next test.")
@@ -17,16 +18,20 @@ with left:
     frame.link("pump_history", "→ Look a unit up")
 with middle:
     st.subheader("In planning", anchor=False)
-    ranking = loaders.ranking()
+    ranked = loaders.ranked()
+    ranking = ranked.value.pumps
+    frame.age(ranked, "Risks")
     st.write(risk_list.headline(ranking))
     frame.link("pumps_by_risk", "→ Pumps by risk")
     frame.link("plan_board", "→ Plan board")
-with right:
-    st.subheader("In the office", anchor=False)
-    st.write(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
-    frame.link("costs", "→ Costs")
-    frame.link("forecast_record", "→ Forecast record")
+if office:
+    with right[0]:
+        st.subheader("In the office", anchor=False)
+        st.write(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
+        frame.link("costs", "→ Costs")
+        frame.link("forecast_record", "→ Forecast record")
 
+early_failures.show_warning(ranked.value.groups)
 st.header("What to do first", anchor=False)
 risk_list.show_cards(ranking, most=5)
 open_questions = int(counts["open_questions"])
