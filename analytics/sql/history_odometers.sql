@@ -5,7 +5,9 @@ points AS (
     SELECT unit, visited_on AS read_on, odometer_km, hours FROM visit WHERE in_trend AND NOT withdrawn
     UNION ALL
     SELECT unit, read_on, odometer_km, NULL FROM odometer
-    WHERE unit NOT IN (SELECT unit FROM odometer WHERE source = 'cluster-replaced')
+    WHERE unit NOT IN (
+        SELECT unit FROM odometer, asked WHERE source = 'cluster-replaced' AND read_on <= asked.as_of
+    )
     UNION ALL
     SELECT unit, fitted_on, fitted_odometer_km, fitted_hours FROM pump WHERE fitted_on IS NOT NULL
     UNION ALL
