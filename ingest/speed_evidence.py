@@ -21,13 +21,13 @@ from math import lcm
 
 import numpy as np
 
-from ingest.speed_posterior import LineSpectrum
+from ingest.speed_posterior import FASTEST_RPM, SLOWEST_RPM, LineSpectrum
 
 FAR_ABOVE_FLOOR = 20.0  # exponential noise exceeds it 2 times in a billion
 WORTH_COUNTING = 10**-4.5  # of the strongest line's power
 WORTH_COUNTING_UNUSUAL = 10**-2.2  # where an untold, unusually slow speed has a usual rival
-SLOWEST_RPM, FASTEST_RPM = 1500.0, 16_000.0  # a rival must be a speed pumps run at
 ODD_TOLD, ODD_UNTOLD = 0.05, 0.25  # order 3 over even power that half the speed would explain better
+FEWEST_BARS = 5  # untold: fewer are hardly built, and two bars' worth of ripple looks like them
 MOST_BARS_UNUSUAL = 16  # an unusual speed and an unusual bar count at once are not believed
 TWICE_A_TURN = 10**-3.5  # order 2 this strong, over the strongest line, is a turn's own
 FAINT_RIPPLE = 0.004  # of the strongest line's power: no fault hides the ripple so far
@@ -64,7 +64,11 @@ def doubt(
     usual = band_rpm[0] <= rpm <= band_rpm[1]
     if not told and not usual and segments > MOST_BARS_UNUSUAL:
         return Doubt(None)
-    if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(x, power, ripple, told=told):
+    if not told and segments < FEWEST_BARS:
+        return Doubt(2 * rpm if 2 * rpm <= FASTEST_RPM else None)
+    if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(
+        x, power, ripple, told=told, odd_bars=told and segments % 2 == 1
+    ):
         return Doubt(rpm / 2)
     ratio, sure = _rival_ripple(power, ripple)
     if ratio * rpm >= SLOWEST_RPM and (sure or band_rpm[0] <= ratio * rpm <= band_rpm[1]):
@@ -136,13 +140,15 @@ def _even_orders_are_doubled(x: np.ndarray, power: np.ndarray, ripple: int) -> b
     return bool(np.count_nonzero(doubled) >= 2 and seen[3] > DOUBLED * max(others.max(), power[1]))
 
 
-def _half_speed_fits(x: np.ndarray, power: np.ndarray, ripple: int, *, told: bool) -> bool:
+def _half_speed_fits(x: np.ndarray, power: np.ndarray, ripple: int, *, told: bool, odd_bars: bool) -> bool:
     """Tell whether odd orders rival the even ones, and half the speed has a ripple to show; x, power (k,)."""
     if ripple > len(power) or len(power) < 5:
         return not told
     own, at_half = power[ripple - 1], power[ripple // 2 - 1]
     if told and at_half <= own:
         return False
+    if odd_bars:
+        return True  # their own order, which only unlike brushes show, outdoes the ripple
     order = np.arange(1, len(x) + 1)
     seen = np.where(x > FAR_ABOVE_FLOOR / 2, power, 0.0)
     even = np.where((order % 2 == 0) & (order % (ripple // 2) != 0), seen, 0.0)

@@ -37,12 +37,14 @@ RIPPLE_FALLS = (0.0, 3.0, 6.0)  # and that of the ripple's harmonics
 DYNAMIC_RANGE = 1e-6  # lines this far below the strongest tell nothing
 ODD_SLOT = 0.03  # share of slots that don't follow their class: bounds what one slot may say against it
 FLOOR_SHARE = 0.25
-FEWEST_TURNS = 1.9  # fewer show no repeat, and every line falls on an order
+FEWEST_TURNS = 2.0  # fewer show no repeat, and every line falls on an order
 ALIAS_TURNS, ALIAS_BELOW_HZ, MOST_ALIAS = 15, 30_000.0, 6.0
 SKIRT, SKIRT_HZ = 1e-4, 24.0  # power beside a line, where speed wander was not followed
 STRAY_STRONG, STRAY_WEAK = 2e-3, 0.3  # share of slots with a line that is no shaft order, by its power:
 STRAY_DECADES = (-1.0, -4.5)  # relative to the strongest line
 OUT_OF_BAND = np.log(100.0)  # a speed outside the type's band is this much less likely beforehand
+SLOWEST_RPM, FASTEST_RPM = 1500.0, 16_000.0  # pumps run between; a speed outside is hardly believed
+BEYOND = 15.0  # log odds against it
 PREVIOUS_SD = 0.12  # of ln rpm about the last visit's
 SPEED_CHANGED = 0.05  # chance that the last visit's speed says nothing about today's
 LOWEST_RPM, HIGHEST_RPM = 1000.0, 27_000.0
@@ -54,7 +56,7 @@ S_STEP = LEVEL_STEP / PER_LEVEL
 LOG_S = LEVELS[0] + np.arange(36 * PER_LEVEL) * S_STEP  # a line's log power over the noise floor
 X_STEP = 0.1
 LOG_X = np.arange(-9.0, 23.0, X_STEP)
-BEYOND = PER_LEVEL * len(LEVELS)
+PADDED = PER_LEVEL * len(LEVELS)
 SPREAD = {"ripple": 0.7, "bar": 0.9}  # decades
 MOST_SLOTS = 2000  # worked on at once
 MOST_MULTIPLIED = 64
@@ -146,8 +148,8 @@ def slot_ratios(
     row = ((np.log(np.maximum(x, 1e-4)) - LOG_X[0]) / X_STEP + 0.5).astype(int) % len(LOG_X)
     column = ((-np.log(floor) - below_level) / S_STEP + 0.5).astype(int)
     table = LINE_DENSITIES[kind]
-    first = np.minimum(row, len(LOG_X) - 1) * table.shape[1] + np.clip(column, -BEYOND, len(LOG_S) - 1)
-    ratios = table.ravel().take(first[..., None] + (BEYOND + PER_LEVEL * np.arange(len(LEVELS))))
+    first = np.minimum(row, len(LOG_X) - 1) * table.shape[1] + np.clip(column, -PADDED, len(LOG_S) - 1)
+    ratios = table.ravel().take(first[..., None] + (PADDED + PER_LEVEL * np.arange(len(LEVELS))))
     ratios *= ((1 - ODD_SLOT) / no_line_density(x, floor))[:, None]
     # At worst a slot does not follow its class: then it says nothing, at the price of ODD_SLOT.
     ratios += ODD_SLOT
@@ -166,13 +168,13 @@ def no_line_density(x: np.ndarray, floor: np.ndarray) -> np.ndarray:
 def _line_density(spread: float) -> np.ndarray:
     """p(x | line of level s) over LOG_X x LOG_S, lines `spread` decades about the level.
 
-    The ends of LOG_S are repeated for BEYOND steps either side.
+    The ends of LOG_S are repeated for PADDED steps either side.
     """
     nodes, weights = np.polynomial.hermite_e.hermegauss(15)
     x = np.exp(LOG_X)
     mean = 1 + np.exp(LOG_S[:, None] + spread * np.log(10) * nodes)
     density = logsumexp(-x[:, None, None] / mean - np.log(mean) + np.log(weights / weights.sum()), axis=2)
-    return np.pad(np.exp(density), ((0, 0), (BEYOND, BEYOND)), mode="edge")
+    return np.pad(np.exp(density), ((0, 0), (PADDED, PADDED)), mode="edge")
 
 
 def speed_log_prior(
@@ -182,6 +184,7 @@ def speed_log_prior(
     outside = np.maximum(np.log(rpm_low / rpm), np.log(rpm / rpm_high))
     base = -OUT_OF_BAND * np.clip(outside / 0.04, 0, 1)
     base = base - 3.0 * np.clip((outside - 0.45) / 0.2, 0, 2)
+    base = base - BEYOND * ((rpm < SLOWEST_RPM) | (rpm > FASTEST_RPM))
     if previous_rpm is None:
         return base
     near = -0.5 * (np.log(rpm / previous_rpm) / PREVIOUS_SD) ** 2 - np.log(PREVIOUS_SD * np.sqrt(2 * np.pi))
@@ -260,11 +263,12 @@ def _bar_scores(
         return _log_products(bar, np.flatnonzero(of), which[of], len(counts))
 
     even, odd = log_sums((k % 2 == 0) & (k > 2)), log_sums((k % 2 == 1) & (k > 1))  # (F, M, J)
-    at_ripple = k % humps[:, None] == 0
+    each, same = np.unique(humps, return_inverse=True)  # N odd and 2 N even make the same ripple
+    at_ripple = k % each[:, None] == 0
     at_brush = (k % bars[:, None] == 0) & (k % 2 == 1) & (k > 1)
-    shape = (len(bars), len(counts))
-    ripple, even_less = _ripple_sums(x, floor, k, which, bar, at_ripple, humps, shape)
-    brush, odd_less = _ripple_sums(x, floor, k, which, bar, at_brush, bars, shape)
+    ripple, even_less = _ripple_sums(x, floor, k, which, bar, at_ripple, each, len(counts))
+    brush, odd_less = _ripple_sums(x, floor, k, which, bar, at_brush, bars, len(counts))
+    ripple, even_less = ripple[same], even_less[:, same]
     score = _strongest_log_prior(spectrum.strongest_line * line_orders, humps, bars)
     score = score + (once + twice)[:, None] - np.log(len(LEVELS))
     score = score + (_log_sum(ripple + RIPPLE_LEVEL_PRIOR) + _log_sum(brush)).T
@@ -300,20 +304,20 @@ def _ripple_sums(
     bar: np.ndarray,
     at: np.ndarray,
     humps: np.ndarray,
-    shape: tuple[int, int],
+    rows: int,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Log likelihood ratios of each bar count's ripple slots: as ripple (B, M, J), as bars (F, B, M, J).
 
-    at: which slots those are, (B, K); k, which: order of the slots and their row of M; humps: order of the
-    ripple, (B,); shape: (B, M).
+    at: which slots those are, (B, K); k, which: order of the slots and their row of `rows` (M); humps: order
+    of the ripple, (B,).
     """
     bar_count, slot = np.nonzero(at)
-    group = bar_count * shape[1] + which[slot]
-    groups = shape[0] * shape[1]
+    group = bar_count * rows + which[slot]
+    shape, groups = (-1, len(humps), rows, len(LEVELS)), len(humps) * rows
     below = np.multiply.outer(RIPPLE_FALLS, np.log(k[slot] / humps[bar_count]))
     ratios = slot_ratios(x[slot], floor[slot], "ripple", below)
-    sums = _log_products(ratios, np.arange(len(slot)), group, groups).reshape(-1, *shape, len(LEVELS))
-    as_bars = _log_products(bar, slot, group, groups).reshape(-1, *shape, len(LEVELS))
+    sums = _log_products(ratios, np.arange(len(slot)), group, groups).reshape(shape)
+    as_bars = _log_products(bar, slot, group, groups).reshape(shape)
     return np.logaddexp.reduce(sums, axis=0) - np.log(len(RIPPLE_FALLS)), as_bars
 
 

@@ -31,6 +31,7 @@ LAG_S = 3e-4
 # How far the wave's mean place in the turn may differ between the ends though nothing shows it (seen on
 # simulated motors whose supply and load wander a little), turns.
 LOOSE_TURNS = 4e-5
+COLLAPSED = 0.5  # share of the turns given
 BETTER = 0.97  # residual noise after a repair, at most this share of the one before
 
 
@@ -117,6 +118,9 @@ def _fitted(
             middle, departure, variance, wanted, widths=count / n * t[-1], noise_known_within=NOISE_KNOWN
         )
         before, phase = phase, line + _curve(wanted, smooth.phase, t)
+        if phase[-1] - phase[0] < COLLAPSED * (line[-1] - line[0]):
+            phase = before  # the wave is not this trace's: leave the phase as it was given
+            break
         # Where the turn begins is free, and wave and phase may drift along it together.
         change = phase - before
         if np.max(np.abs(change - change.mean())) < CONVERGED * np.sqrt(np.min(variance)):
@@ -138,7 +142,8 @@ def _block_starts(phase: np.ndarray) -> np.ndarray:
     """First samples of blocks of whole turns (half turns where turns are few), growing to the middle."""
     total = float(phase[-1] - phase[0])
     if total < 2:
-        return np.unique(np.searchsorted(phase, phase[0] + total * np.arange(3) / 3))
+        marks = np.searchsorted(phase, phase[0] + total * np.arange(3) / 3)
+        return np.unique(np.clip(marks, 0, len(phase) - 2))
     per_turn = 2 if total < HALF_TURNS_BELOW else 1
     steps = int(total * per_turn / 2)  # on either side
     few = min(steps, MOST_BLOCKS // 2)
