@@ -65,6 +65,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame) -> None:
     shown = st.radio("Readings", list(READINGS), key="readings", format_func=READINGS.__getitem__,
                      horizontal=True, bind="query-params")  # fmt: skip
     events = placed_events(loaders.ask("events_of_pump", pump_id=int(pump["pump_id"])), pump, axis)
+    events = near(events, rows["distance"], axis)
     for metric, title, error, limit_names in METRICS:
         if rows[metric].notna().sum() == 0:
             st.caption(f"{title}: no reading yet.")
@@ -193,6 +194,12 @@ def placed_events(events: pd.DataFrame, pump: pd.Series, axis: Axis) -> pd.DataF
     )[events["odometer_km"].notna() & (km >= 0)]
 
 
+def near(events: pd.DataFrame, distance: pd.Series, axis: Axis) -> pd.DataFrame:
+    """Return the events not far before the first reading, so that a long unseen stretch squeezes no chart."""
+    seen = max(distance.max() - distance.min(), axis.per)
+    return events[events["distance"] >= distance.min() - 0.3 * seen]
+
+
 def _baseline(rows: pd.DataFrame, metric: str) -> tuple[float, float] | None:
     good = rows[rows["in_trend"] & rows[metric].notna()]
     first = good[metric].head(BASELINE_VISITS)
@@ -205,6 +212,7 @@ def drift_words(drift: Any, name: str, unit: str, axis: Axis) -> str:
         return f"{name}: no drift is drawn until the fleet has enough readings to learn from."
     slope, error = (float(v[0]) * axis.km * axis.per for v in (drift.slope, drift.slope_se))
     digits = 0 if unit == "rpm" else 2
+    slope = round(slope, digits) + 0.0  # no "-0.00"
     sure = "" if abs(slope) > 2 * error else "; not told apart from no drift"
     share = float(drift.own_share[0])
     whose = "" if share > 0.8 else f"; {formats.percent(1 - share)} of it is what its type does"

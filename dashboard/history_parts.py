@@ -47,8 +47,13 @@ def _life_label(row: dict[Any, Any]) -> str:
     start = formats.day(row["fitted_on"]) if not formats.is_unknown(row["fitted_on"]) else "fitting unknown"
     if formats.is_unknown(row["removed_on"]):
         return f"{place}{row['pump_type']}, in service since {start}"
-    removal = row["removal"] if not formats.is_unknown(row["removal"]) else "removed"
+    removal = "removed" if formats.is_unknown(row["removal"]) else plain(row["removal"])
     return f"{place}{row['pump_type']}, {start} to {formats.day(row['removed_on'])} ({removal})"
+
+
+def plain(name: str) -> str:
+    """Return a stored word as read: "on condition"."""
+    return name.replace("_", " ")
 
 
 def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
@@ -69,8 +74,8 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         c.metric(f"{row['horizon_unit']} left, even chance", formats.even_chance(row["distance_left_text"]))
         d.metric("Visits with a reading", f"{int(row['visits'])}")
     elif not formats.is_unknown(pump["removed_on"]):
-        removal = formats.UNKNOWN if formats.is_unknown(pump["removal"]) else pump["removal"]
-        found = "not told" if formats.is_unknown(pump["found"]) else pump["found"]
+        removal = formats.UNKNOWN if formats.is_unknown(pump["removal"]) else plain(pump["removal"])
+        found = "not told" if formats.is_unknown(pump["found"]) else plain(pump["found"])
         st.write(f"This pump was removed on {formats.day(pump['removed_on'])} ({removal}; found: {found}).")
     facts = [
         f"unit {pump['unit']}",

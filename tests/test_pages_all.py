@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from dashboard import access, risk_list
-from dashboard.navigation import PAGES, pages_for
+from dashboard.navigation import PAGES, ROLES, pages_for
 from ingest.ledger import open_ledger
 from tests.ledger_fixture import build_ledger
 from tests.page_runs import open_page, words
@@ -105,6 +105,38 @@ def test_a_technician_sees_no_costs():
     assert "costs" not in {p.view for p in pages_for("technician")}
     assert {p.view for p in pages_for("manager")} == set(PAGES)
     assert {p.view for p in pages_for(None)} == set(PAGES)
+
+
+@pytest.fixture
+def as_role(monkeypatch):
+    def take(role):
+        monkeypatch.setattr(access, "role", lambda: role)
+        monkeypatch.setattr(access, "current_person", lambda: access.Person("Somebody", role))
+
+    return take
+
+
+def test_what_each_role_may_do():
+    kinds = ("work", "notes", "correct", "facts", "plan", "load", "money", "settings", "prices")
+    may = {role: {what for what in kinds if access.role_may(role, what)} for role in (*ROLES, None)}
+    assert may["technician"] == {"work", "notes"}
+    assert may["planner"] == set(kinds) - {"settings", "prices"}
+    assert may["manager"] == may[None] == set(kinds)
+
+
+def test_a_technician_is_shown_neither_money_nor_other_peoples_forms(ledger, as_role):
+    as_role("technician")
+    assert "In the office" not in words(open_page("today"))
+    work = open_page("fleet_data", part="Work done")
+    assert not [name for name in work.dataframe[0].value if name.startswith("Cost")]
+    assert "Prices" not in [tab.label for tab in work.tabs]
+    assert "Withdraw the visit" not in [b.label for b in open_page("open_questions").button]
+    assert "Correct or withdraw a visit" not in [
+        e.label for e in open_page("pump_history", pump="1", history_part="Visits").expander
+    ]
+    as_role("planner")
+    assert "In the office" in words(open_page("today"))
+    assert "Withdraw the visit" in [b.label for b in open_page("open_questions").button]
 
 
 def test_sign_in_is_off_until_asked_for(ledger, monkeypatch):

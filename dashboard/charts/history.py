@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.style import dressed, scale_to, y_axis
+from dashboard.charts.style import dressed, lettered, scale_to, y_axis
 from dashboard.palette import LIGHT, Palette
 
 EVENT_SHAPES = {
@@ -19,7 +19,7 @@ EVENT_SHAPES = {
     "other": "cross",
     "breakdown": "triangle-up",
     "pump fitted": "circle",
-    "pump removed": "stroke",
+    "pump removed": "triangle-left",
 }
 EVENT_WORDS = {
     "pump fitted": "pump fitted",
@@ -82,11 +82,6 @@ def metric_over_distance(
     if close:
         ruled = pd.DataFrame([{"value": v, "label": n} for n, v in close.items()])
         layers.append(alt.Chart(ruled).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y="value:Q"))
-        layers.append(
-            alt.Chart(ruled)
-            .mark_text(align="right", baseline="bottom", dx=-2, dy=-2, fontSize=11, color=palette.faint)
-            .encode(y="value:Q", x=alt.value("width"), text="label:N")
-        )
     if events is not None and len(events):
         layers.append(_events(events, palette))
     if fan is not None and len(fan):
@@ -135,6 +130,9 @@ def metric_over_distance(
                 ],
             )
         )
+    if close:
+        named = alt.Chart(ruled).encode(y="value:Q", x=alt.value("width"))
+        layers.append(lettered(named, palette, align="right", baseline="bottom", dx=-2, dy=-2))
     return dressed(alt.layer(*layers).resolve_scale(shape="independent"), palette, height=230)
 
 
@@ -168,7 +166,7 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
         alt.Chart(frame)
         .mark_bar(size=24, stroke=palette.paper, strokeWidth=1)
         .encode(
-            x=alt.X("points:Q", title="points of risk, %", stack="zero"),
+            x=alt.X("points:Q", title="points of risk, %", stack="zero", axis=alt.Axis(offset=6)),
             color=alt.Color(
                 "label:N",
                 title=None,
@@ -178,7 +176,7 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
             tooltip=["label:N", alt.Tooltip("points:Q", format=".1f")],
         )
     )
-    return dressed(bars, palette, height=110)
+    return dressed(bars, palette, height=150)
 
 
 def survival_ahead(
@@ -215,9 +213,6 @@ def survival_ahead(
         ruled = pd.DataFrame([{"distance": v, "label": k} for k, v in marks.items() if v == v])
         if len(ruled):
             layers.append(alt.Chart(ruled).mark_rule(color=palette.rule).encode(x="distance:Q"))
-            layers.append(
-                alt.Chart(ruled)
-                .mark_text(align="left", dx=4, fontSize=11, color=palette.faint, baseline="top")
-                .encode(x="distance:Q", y=alt.value(2), text="label:N")
-            )
+            named = alt.Chart(ruled).encode(x="distance:Q", y=alt.value("height"))
+            layers.append(lettered(named, palette, align="left", baseline="bottom", dx=4, dy=-4))
     return dressed(alt.layer(*layers), palette, height=240)

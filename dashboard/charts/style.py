@@ -9,6 +9,7 @@ import altair as alt
 from dashboard.palette import Palette
 
 FONT = "Source Sans, system-ui, sans-serif"
+X_TICKS = 8  # at most about so many figures along, also on a wide screen
 
 
 def dressed(chart: Any, palette: Palette, *, height: int | None = 260) -> Any:
@@ -29,6 +30,7 @@ def dressed(chart: Any, palette: Palette, *, height: int | None = 260) -> Any:
             titleFontWeight="normal",
             labelLimit=220,
         )
+        .configure_axisXQuantitative(tickCount=X_TICKS)
         .configure_legend(
             labelColor=palette.ink,
             titleColor=palette.faint,
@@ -43,6 +45,18 @@ def dressed(chart: Any, palette: Palette, *, height: int | None = 260) -> Any:
         .configure_text(color=palette.ink)
         .configure_mark(aria=False)  # each chart has its sentence; single marks without one say nothing
     )
+
+
+def lettered(base: Any, palette: Palette, *, size: int = 11, **mark: Any) -> Any:
+    """Return the column `label` written where `base` encodes it, edged in the page's own colour.
+
+    Drawn last, it stays legible over lines and areas.
+    """
+    written = base.encode(text="label:N")
+    edge = written.mark_text(
+        fontSize=size, stroke=palette.paper, strokeWidth=4, strokeJoin="round", opacity=0.85, **mark
+    )
+    return edge + written.mark_text(fontSize=size, color=palette.faint, **mark)
 
 
 def y_axis(title: str, **more: Any) -> alt.Axis:

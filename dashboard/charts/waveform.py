@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.style import dressed, scale_to, y_axis
+from dashboard.charts.style import dressed, lettered, scale_to, y_axis
 from dashboard.palette import LIGHT, Palette
 
 
@@ -57,11 +57,8 @@ def trace(
         near = limits[(limits["a"] > low - reach) & (limits["a"] < high + reach)]
         if len(near):
             layers.append(alt.Chart(near).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y="a:Q"))
-            layers.append(
-                alt.Chart(near)
-                .mark_text(align="right", baseline="bottom", dy=-2, color=palette.faint, fontSize=11)
-                .encode(y="a:Q", x=alt.value("width"), text="label:N")
-            )
+            named = alt.Chart(near).encode(y="a:Q", x=alt.value("width"))
+            layers.append(lettered(named, palette, align="right", baseline="bottom", dy=-2))
     return dressed(alt.layer(*layers), palette, height=280)
 
 

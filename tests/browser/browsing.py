@@ -37,12 +37,22 @@ def chromium() -> str | None:
     return None
 
 
-@contextmanager
-def served(ledger: Path, script: Path | None = None) -> Iterator[str]:
-    """Serve `ledger` (or another script, for comparison) on a free port; yields the address."""
+def free_port() -> int:
+    """Return a port nobody listens on."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def served(
+    ledger: Path, script: Path | None = None, *, port: int = 0, folder: Path | None = None, **more: str
+) -> Iterator[str]:
+    """Serve `ledger` (or another script, for comparison) on a port (0: a free one); yields the address.
+
+    folder: where the server runs, and looks for .streamlit; more: environment variables.
+    """
+    port = port or free_port()
     arguments = streamlit_arguments(port=port)
     if script is not None:
         arguments[4] = str(script)
@@ -50,8 +60,11 @@ def served(ledger: Path, script: Path | None = None) -> Iterator[str]:
         "PUMPLEDGER": str(ledger),
         "OMP_NUM_THREADS": "1",
         "OPENBLAS_NUM_THREADS": "1",
+        **more,
     }
-    server = subprocess.Popen(arguments, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    server = subprocess.Popen(
+        arguments, env=environment, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+    )
     address = f"http://127.0.0.1:{port}"
     try:
         _wait_until_up(address, server)

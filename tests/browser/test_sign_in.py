@@ -1,0 +1,104 @@
+"""Signing in with an OpenID Connect provider on this machine, as each role, and what it then may open."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.browser.browsing import free_port, served, settle
+
+pytestmark = pytest.mark.browser
+
+PEOPLE = {"tina": ["technician"], "pia": ["planner"], "mara": ["manager", "technician"], "sol": ["visitor"]}
+SECRETS = """
+[auth]
+redirect_uri = "http://127.0.0.1:{port}/oauth2callback"
+cookie_secret = "a secret for this test alone"
+client_id = "pumpledger"
+client_secret = "any"
+server_metadata_url = "http://127.0.0.1:{provider}/.well-known/openid-configuration"
+"""
+
+
+@pytest.fixture(scope="module")
+def address(ledger, tmp_path_factory):
+    provider_mock = pytest.importorskip("oidc_provider_mock")
+    pytest.importorskip("authlib")
+    people = [
+        provider_mock.User(sub=name, claims={"name": name.title(), "roles": roles})
+        for name, roles in PEOPLE.items()
+    ]
+    folder, port = tmp_path_factory.mktemp("sign_in"), free_port()
+    (folder / ".streamlit").mkdir()
+    with provider_mock.run_server_in_thread(user_claims=people) as provider:
+        (folder / ".streamlit" / "secrets.toml").write_text(
+            SECRETS.format(port=port, provider=provider.server_port)
+        )
+        with served(ledger, port=port, folder=folder, PUMPLEDGER_SIGN_IN="1") as where:
+            yield where
+
+
+@pytest.fixture
+def sign_in(browser, address):
+    contexts = []
+
+    def enter(name: str):
+        context = browser.new_context()
+        context.set_default_timeout(60_000)
+        contexts.append(context)
+        page = context.new_page()
+        page.goto(f"{address}/fleet-data")
+        settle(page)
+        assert "Sign in to see the fleet." in page.inner_text('[data-testid="stMain"]')
+        page.get_by_role("button", name="Sign in").click()
+        page.get_by_role("button", name=name).click()
+        page.wait_for_url(f"{address}/**")
+        settle(page)
+        return page
+
+    yield enter
+    for context in contexts:
+        context.close()
+
+
+def menu(page) -> set[str]:
+    return set(page.get_by_test_id("stTopNavLink").all_inner_texts())
+
+
+EVERYBODY = {"Today", "Log a visit", "Pumps by risk", "Pump history", "Fleet data", "Open questions"}
+OFFICE = {"Plan board", "Costs", "Forecast record"}
+
+
+def test_a_technician_reaches_no_money_and_signs_out(sign_in, address):
+    page = sign_in("tina")
+    assert menu(page) == EVERYBODY
+    assert "In the office" not in page.inner_text('[data-testid="stMain"]')
+    page.goto(f"{address}/costs")  # an address known from elsewhere opens nothing
+    settle(page)
+    assert page.locator("h1").first.inner_text() == "Today"
+    page.goto(f"{address}/fleet-data")
+    settle(page)
+    tabs = page.get_by_role("tab").all_inner_texts()
+    assert "Prices" not in tabs
+    assert "Bring in a folder" not in tabs
+    assert page.get_by_text("Change a unit, or add one").count() == 0
+    assert "Tina, technician" in page.inner_text("body")
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/end_session**")  # the provider asks whether to end its own session too
+    page.goto(f"{address}/pumps-by-risk")
+    page.get_by_text("Sign in to see the fleet.").wait_for()
+
+
+@pytest.mark.parametrize(("name", "sets_prices"), [("pia", False), ("mara", True)])
+def test_planner_and_manager_have_every_page_and_the_manager_sets_prices(sign_in, address, name, sets_prices):
+    page = sign_in(name)
+    assert menu(page) == EVERYBODY | OFFICE
+    page.goto(f"{address}/fleet-data?part=Prices")
+    settle(page)
+    assert page.get_by_text("Planned replacement, all in").first.is_visible()
+    assert (page.get_by_role("button", name="Keep this price").count() == 1) is sets_prices
+
+
+def test_a_person_without_a_role_sees_nothing_of_the_fleet(sign_in):
+    page = sign_in("sol")
+    assert "Sol has no role here yet" in page.inner_text('[data-testid="stMain"]')
+    assert menu(page) == set()
