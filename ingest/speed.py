@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import lcm
 from typing import Any
 
@@ -74,6 +74,10 @@ def find_speed(
     lines = find_lines(search)
     if not len(lines.hz):
         return None
+    if segments:  # their ripple may be too weak to be among the lines, as beside a bad bar's
+        ripple_hz = lcm(2, segments) * rpm_high / 60
+        highest_hz = min(max(lines.highest_hz, 1.05 * ripple_hz), work.usable_hz)
+        lines = replace(lines, highest_hz=highest_hz)
     search = band_limited(search, lines.highest_hz)
     known: dict[str, Any] = {
         "sampled_hz": work.spark_rate_hz,

@@ -21,7 +21,7 @@ from math import lcm
 
 import numpy as np
 
-from ingest.speed_posterior import FASTEST_RPM, SLOWEST_RPM, LineSpectrum
+from ingest.speed_posterior import FASTEST_RPM, FEWEST_TURNS, SLOWEST_RPM, LineSpectrum
 
 FAR_ABOVE_FLOOR = 20.0  # exponential noise exceeds it 2 times in a billion
 WORTH_COUNTING = 10**-4.5  # of the strongest line's power
@@ -66,6 +66,8 @@ def doubt(
         return Doubt(None)
     if not told and segments < FEWEST_BARS:
         return Doubt(2 * rpm if 2 * rpm <= FASTEST_RPM else None)
+    if told and rpm / 2 >= SLOWEST_RPM and _half_speed_not_tried(spectrum, power, ripple):
+        return Doubt(rpm / 2)
     if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(
         x, power, ripple, told=told, odd_bars=told and segments % 2 == 1
     ):
@@ -138,6 +140,12 @@ def _even_orders_are_doubled(x: np.ndarray, power: np.ndarray, ripple: int) -> b
     if (int(np.argmax(power)) + 1) % ripple == 0:
         return False
     return bool(np.count_nonzero(doubled) >= 2 and seen[3] > DOUBLED * max(others.max(), power[1]))
+
+
+def _half_speed_not_tried(spectrum: LineSpectrum, power: np.ndarray, ripple: int) -> bool:
+    """Tell whether the record is too short for half the speed, which has the stronger ripple; power (k,)."""
+    too_short = spectrum.cycles < 2 * FEWEST_TURNS
+    return too_short and (ripple > len(power) or power[ripple // 2 - 1] > power[ripple - 1])
 
 
 def _half_speed_fits(x: np.ndarray, power: np.ndarray, ripple: int, *, told: bool, odd_bars: bool) -> bool:
