@@ -1,6 +1,6 @@
 """Study of the measuring method over simulated captures in named strata; prints the table of the docs.
 
-    python -m tests.benchmarks.measure_study --per-stratum 110 --first-seed 50000
+    python -m tests.benchmarks.measure_study --per-stratum 110 --first-seed 50000 --processes 2
 
 An answer is gross when it is more than 1 % off. Truth is taken over the steady window each reading reports.
 """
@@ -11,7 +11,9 @@ import argparse
 import sys
 import time
 from collections.abc import Iterable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -90,7 +92,7 @@ def table(outcomes: list[Outcome]) -> list[str]:
         f"{'stratum':20} {'mode':9} {'n':>4} {'refused':>8} {'gross':>6} {'median':>8} {'p99':>8} "
         f"{'1se':>4} {'2se':>4}"
     ]
-    strata = list(dict.fromkeys(o.stratum for o in outcomes))
+    strata = [s for s in STRATA if any(o.stratum == s for o in outcomes)]
     for stratum in strata:
         for mode in MODES:
             own = [o for o in outcomes if o.stratum == stratum and o.mode == mode]
@@ -158,9 +160,35 @@ def summary(outcomes: list[Outcome]) -> list[str]:
     return lines
 
 
+def trade_off(outcomes: list[Outcome]) -> list[str]:
+    """What answering above other probabilities would refuse and get wrong: gated, in the usual band."""
+    lines = ["answering above   " + "".join(f"{mode + ' refused, wrong':>28}" for mode in MODES)]
+    for above in (0.5, 0.8, 0.9, 0.95, 0.98, 0.99):
+        cells = ""
+        for mode in MODES:
+            part = [
+                o
+                for o in outcomes
+                if o.mode == mode
+                and o.gated
+                and o.stratum != "alike"
+                and not o.stratum.startswith(("slow", "fast", "PWM"))
+            ]
+            answered = [o for o in part if o.confidence >= above]
+            wrong = sum(not o.first_right for o in answered)
+            cells += f"{100 - 100 * len(answered) / len(part):20.1f} %, {100 * wrong / len(answered):.1f} %"
+        lines.append(f"{above:<18}{cells}")
+    return lines
+
+
 def run(captures: Iterable[tuple[int, StudyCapture]]) -> list[Outcome]:
     """Measure every capture in every mode."""
     return [outcome(study, mode, seed) for seed, study in captures for mode in MODES]
+
+
+def run_seed(seed: int, strata: tuple[str, ...]) -> list[Outcome]:
+    """Draw and measure one capture of each stratum."""
+    return run((seed, draw(stratum, seed)) for stratum in strata)
 
 
 def main() -> None:
@@ -169,13 +197,15 @@ def main() -> None:
     parser.add_argument("--per-stratum", type=int, default=5)
     parser.add_argument("--first-seed", type=int, default=50_000)
     parser.add_argument("--strata", nargs="*", default=list(STRATA))
+    parser.add_argument("--processes", type=int, default=1)
     args = parser.parse_args()
+    seeds = range(args.first_seed, args.first_seed + args.per_stratum)
     outcomes = []
-    for stratum in args.strata:
-        seeds = range(args.first_seed, args.first_seed + args.per_stratum)
-        outcomes += run((seed, draw(stratum, seed)) for seed in seeds)
-        print(stratum, file=sys.stderr, flush=True)
-    print("\n".join([*table(outcomes), "", *summary(outcomes)]))
+    with ProcessPoolExecutor(args.processes) as pool:
+        for i, of_seed in enumerate(pool.map(partial(run_seed, strata=tuple(args.strata)), seeds)):
+            outcomes += of_seed
+            print(f"{i + 1} of {args.per_stratum} a stratum", file=sys.stderr, flush=True)
+    print("\n".join([*table(outcomes), "", *summary(outcomes), "", *trade_off(outcomes)]))
 
 
 if __name__ == "__main__":
