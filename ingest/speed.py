@@ -101,8 +101,10 @@ def find_speed(
         best = int(np.argmax(hypotheses.log_weight))
         line_order = int(hypotheses.line_order[best])
         phase = _refined(search, lines, trace, line_order)
-        trace = retraced(search, lines.highest_hz, phase.time_s, phase.turns * line_order)
-        hypotheses = weigh(trace, lines.highest_hz, **known)
+        sharper = retraced(search, lines.highest_hz, phase.time_s, phase.turns * line_order)
+        again = weigh(sharper, lines.highest_hz, **known)
+        if len(again.bars):  # not so where the phase fell apart: that line was no shaft's
+            trace, hypotheses = sharper, again
         followed.append((hypotheses, trace))
         best_hz = hypotheses.turn_hz[np.argmax(hypotheses.log_weight)]
         orders = lines.hz / best_hz
