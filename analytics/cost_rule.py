@@ -5,19 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from analytics.cost_book import CostBook
 from analytics.decision import worth_booking
-from analytics.type_lives import TypeLives, long_run_cost_per_km
+from analytics.long_run import LongRun
 
 VEHICLES = Path(__file__).with_name("sql") / "plan_vehicles.sql"
 VEHICLE_FACTS = ["job_hours", "retires_on", "vin", "make", "model", "year"]
 
 
 def with_cost_rule(
-    ranked: pd.DataFrame, book: CostBook, lives: TypeLives, settings: dict[str, Any], vehicles: pd.DataFrame
+    ranked: pd.DataFrame, book: CostBook, long_run: LongRun, settings: dict[str, Any], vehicles: pd.DataFrame
 ) -> pd.DataFrame:
     """Return rank's rows with vehicle facts, prices, `cost_per_km`, `worth`, `because` and `benefit`.
 
@@ -26,7 +25,9 @@ def with_cost_rule(
     """
     pumps = ranked.join(vehicles.set_index("unit")[VEHICLE_FACTS], on="unit")
     pumps = pd.concat([pumps, book.price_frame(pumps)], axis=1)
-    pumps["cost_per_km"] = _long_run(pumps, lives)
+    pumps["cost_per_km"] = long_run.cost_per_km(
+        pumps["pump_type"], pumps["planned"].to_numpy(float), pumps["failure"].to_numpy(float)
+    )
     own = pumps["pump_km_per_day"] / pumps["km_per_day"].clip(lower=1e-9)
     pumps["horizon_own_km"] = pumps["horizon_km"] * own
     ceiling = pumps["class"].map(settings["risk_ceiling"]).to_numpy(float)
@@ -40,19 +41,3 @@ def with_cost_rule(
         ceiling,
     )
     return pumps.assign(ceiling=ceiling, **{str(name): ruled[name].to_numpy() for name in ruled})
-
-
-def _long_run(pumps: pd.DataFrame, lives: TypeLives) -> np.ndarray:
-    """Return what a pump of each row's type costs per km in the long run at that row's prices."""
-    if pumps.empty:
-        return np.zeros(0)
-    kinds = pumps.groupby(["pump_type", "planned", "failure"], dropna=False).ngroup().to_numpy()
-    _, first, back = np.unique(kinds, return_index=True, return_inverse=True)
-    rows = pumps.iloc[first]
-    per_km = [
-        long_run_cost_per_km(lives.of(t).life, planned, failure)
-        for t, planned, failure in zip(
-            rows["pump_type"], rows["planned"].astype(float), rows["failure"].astype(float), strict=True
-        )
-    ]
-    return np.array(per_km)[back]

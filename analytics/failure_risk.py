@@ -33,8 +33,8 @@ class FailureParameters:
     """Failure levels in the filters' units; `sudden_per_km`, `wear_factor`, `drag_factor` by pump type
     (types,)."""
 
-    wear_level: float
-    wear_level_sd: float
+    wear_level: np.ndarray
+    wear_level_sd: np.ndarray
     drag_level: float
     drag_level_sd: float
     sudden_per_km: np.ndarray
@@ -84,7 +84,15 @@ class RiskModel:
         h = wear_model.clock(known.x_km + d, self.wear.power) - t_0
         rate = np.maximum(w.s, 0.1 * self.wear.rate[code])  # healing earns no credit
         wear = crossing(
-            np.maximum(w.w, 0.0), rate, w.ww, w.ws, w.ss, h, self.wear.walk, f.wear_level, f.wear_level_sd
+            np.maximum(w.w, 0.0),
+            rate,
+            w.ww,
+            w.ws,
+            w.ss,
+            h,
+            self.wear.walk,
+            f.wear_level[code],
+            f.wear_level_sd[code],
         )
         g = known.drag.drag
         growth = np.maximum(g.s, 0.1 * self.drag.growth)
@@ -125,8 +133,8 @@ def crossing(
     ss: np.ndarray,
     h: np.ndarray,
     walk: float,
-    level: float,
-    level_sd: float,
+    level: np.ndarray | float,
+    level_sd: np.ndarray | float,
 ) -> np.ndarray:
     """Return -ln of Phi((theta - m(h))/sqrt(v(h) + sigma^2)) over the same at h = 0, at least 0."""
     sigma2 = level_sd * level_sd

@@ -6,14 +6,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
-from analytics.drag import DragState
+from analytics.drag import DragState, DragTrack
 from analytics.drag import prior as drag_prior
 from analytics.failure_risk import Known
 from analytics.history import History
 from analytics.level_rate import LevelRate
 from analytics.model import Filtered, Parameters
+from analytics.wear import WearTrack
 from analytics.wear import prior as wear_prior
+
+CAUSES = ("worn", "seized", "electrical")  # what wear, drag and sudden failure look like on strip-down
 
 
 @dataclass(frozen=True)
@@ -21,7 +25,8 @@ class Gaps:
     """One row per gap. `known` at its start; it is observed from d_from to d_to km beyond that; `failed` at
     its end.
 
-    order_number: visits the pump had had (0: before its first); last: nothing was seen after it.
+    order_number: visits the pump had had (0: before its first). cause: row of CAUSES that the strip-down of a
+    failed pump showed, -1 where nobody looked.
     """
 
     known: Known
@@ -30,6 +35,7 @@ class Gaps:
     d_to: np.ndarray
     failed: np.ndarray
     order_number: np.ndarray
+    cause: np.ndarray
 
     def take(self, rows: np.ndarray) -> Gaps:
         """Return `rows`."""
@@ -40,6 +46,7 @@ class Gaps:
             self.d_to[rows],
             self.failed[rows],
             self.order_number[rows],
+            self.cause[rows],
         )
 
 
@@ -85,8 +92,22 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
     number = np.concatenate([np.full(len(part[1]), k) for k, part in enumerate(parts)])
     known = _join([part[0] for part in parts])
     pump, d_from, d_to, fail = (np.concatenate([part[i] for part in parts]) for i in (1, 2, 3, 4))
-    gaps = Gaps(known, pump, d_from, d_to, fail, number)
+    cause = pd.Index(CAUSES).get_indexer(pd.Index(pumps["found"].astype(object)))[pump]
+    gaps = Gaps(known, pump, d_from, d_to, fail, number, np.where(fail, cause, -1))
     return gaps.take(np.flatnonzero((d_to > d_from) | fail))
+
+
+def last_gaps(history: History, wear: WearTrack, drag: DragTrack, type_code: np.ndarray) -> Gaps:
+    """Only what came after each pump's last reading, (pumps,), from filters run without their past."""
+    pumps = history.pumps
+    x = np.maximum(wear.x_km, drag.x_km)
+    failed = pumps["failed"].to_numpy(bool)
+    d_from = np.clip(pumps["entry_km"].to_numpy(float) - x, 0, None)
+    d_to = np.maximum(pumps["now_km"].to_numpy(float) - x, d_from)
+    cause = pd.Index(CAUSES).get_indexer(pd.Index(pumps["found"].astype(object)))
+    everyone = np.arange(len(pumps))
+    known = Known(x, type_code, wear.state, drag.state)
+    return Gaps(known, everyone, d_from, d_to, failed, everyone * 0, np.where(failed, cause, -1))
 
 
 def _count(order: np.ndarray, counts: np.ndarray, n: int) -> np.ndarray:

@@ -23,6 +23,8 @@ KM_PER_HOUR = 29 * 1.609344  # an idle hour is worth 25-33 mi: common practice, 
 KM_PER_DAY = 11_543 * 1.609344 / 365.25  # light truck or van, AFDC chart 10309; only without own odometers
 CLASS_DAYS = 60.0  # the class's usual daily distance weighs as much as this many days of own odometers
 FULL_DUTY_STEP = 20  # of 5 points; also where the duty is not told
+OLD_FILTER = 1.25  # times the usual distance between changes: older ones mean changes not on record
+FEW_CHANGES = 5  # pairs of changes from which a usual distance may be told
 RATE_DAYS = 730  # own daily distance is taken over this long
 
 
@@ -258,6 +260,9 @@ def _since_filter(
     """Distance since the filter was new: since the pump's fitting or the last change before the visit's day.
 
     Work is done after the reading of the same stop. A pump change resets the filter unless it was kept.
+    Changes before the records begin, or that nobody wrote down, are made up for: the one before a unit's
+    first lies this fleet's usual distance back, and a filter said to be much older than that was changed
+    every usual distance meanwhile.
     """
     x = visits["x_km"].to_numpy(float)
     changes = filters[filters["work"] == "filter"]
@@ -271,16 +276,25 @@ def _since_filter(
     odometer = changes["odometer_km"].to_numpy(float)[known]
     order = np.argsort(key, kind="stable")
     key, odometer = key[order], odometer[order]
+    apart = np.diff(odometer)[np.diff(np.floor(key / big)) == 0]
+    apart = apart[apart > 0]
+    usual = float(np.median(apart)) if len(apart) >= FEW_CHANGES else np.inf
     pump = visits["pump"].to_numpy(int)
     unit = units.get_indexer(pumps["unit"])[pump]
     before = np.searchsorted(key, unit * big + visits["day"].to_numpy(float)) - 1
     has = (before >= 0) & (np.floor(key[np.maximum(before, 0)] / big) == unit)
-    change_x = np.where(has, (odometer[np.maximum(before, 0)] - begun[pump]) * share[pump], 0.0)
+    at = odometer[np.maximum(before, 0)]
+    # Before a unit's first change on record: as if the one before came the usual distance earlier.
+    after = np.minimum(before + 1, len(key) - 1)
+    first = ~has & (np.floor(key[after] / big) == unit)
+    at = np.where(first, odometer[after] - usual, at)
+    change_x = np.where(has | first, (at - begun[pump]) * share[pump], 0.0)
     # Without an odometer on the service row: where the pump stood on that day, by its own daily distance.
     change_day = key[np.maximum(before, 0)] - unit * big
     by_day = x - (visits["day"].to_numpy(float) - change_day) * pumps["km_per_day"].to_numpy(float)[pump]
-    change_x = np.where(np.isnan(change_x), by_day, change_x)
-    return np.clip(x - np.maximum(np.nan_to_num(change_x), 0.0), 0.0, None)
+    change_x = np.where(np.isnan(change_x) & has, by_day, change_x)
+    age = np.clip(x - np.maximum(np.nan_to_num(change_x), 0.0), 0.0, None)
+    return np.where(age > OLD_FILTER * usual, age % usual, age)
 
 
 def _alike(visits: pd.DataFrame) -> np.ndarray:

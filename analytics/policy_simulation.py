@@ -92,7 +92,7 @@ def simulate_lives(
         risk,
         risk_if_new,
         (u > limit_ripple_pct) | (load - p.drag.level[type_code] > limit_load),
-        (visit_km[None, :] < start[:, None]) & (wear_at < 0.5 * p.failure.wear_level),
+        (visit_km[None, :] < start[:, None]) & (wear_at < 0.5 * p.failure.wear_level[type_code]),
         interval_km,
     )
 
@@ -123,7 +123,11 @@ def _paths(
     drag = growth[:, None] * np.maximum(x[None, :] - start[:, None], 0.0) / drag_model.UNIT_KM
 
     f = p.failure
-    worn = _first_above(x, wear, _levels(rng, count, f.wear_level, f.wear_level_sd, f.wear_factor[type_code]))
+    worn = _first_above(
+        x,
+        wear,
+        _levels(rng, count, f.wear_level[type_code], f.wear_level_sd[type_code], f.wear_factor[type_code]),
+    )
     seized = _first_above(
         x, drag, _levels(rng, count, f.drag_level, f.drag_level_sd, f.drag_factor[type_code])
     )

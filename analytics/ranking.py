@@ -18,11 +18,11 @@ from analytics.forecast import State, fit_for, score
 from analytics.frames import fetch
 from analytics.history import History, read_history
 from analytics.judged import judged_visits
+from analytics.long_run import LongRun
 from analytics.lots import early_failures
 from analytics.model import risk_model
 from analytics.reasons import Grounds, beyond, format_quantities, points, reasons
 from analytics.remaining_life import distance_left
-from analytics.type_lives import fit_types
 from ingest.action import decide_actions
 from ingest.ledger import open_ledger
 from ingest.settings import settings_at
@@ -89,7 +89,8 @@ def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd
     """As `rank`, from facts read and scored; also prices and the cost rule (analytics/cost_rule.py) and
     `rule`."""
     table = rank_state(state, facts.settings, within_km)
-    table = with_cost_rule(table, facts.book, fit_types(facts.history.pumps), facts.settings, facts.vehicles)
+    long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
+    table = with_cost_rule(table, facts.book, long_run, facts.settings, facts.vehicles)
     table["rule"] = None
     if len(facts.judged):
         actions = decide_actions(

@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 from scipy import optimize
 
-from analytics.age_replacement import best_age, cost_per_distance
+from analytics.age_replacement import cost_per_distance
 from analytics.weibull import Weibull
 
 BELIEF = np.array([np.log(250_000.0), np.log(2.0)])
@@ -126,13 +126,6 @@ def _estimate(name: str, rows: pd.DataFrame, middle: np.ndarray, sd: np.ndarray)
         np.linalg.inv(second),
         float(np.clip(1 / sd[1] ** 2 / second[1, 1], 0, 1)),
     )
-
-
-def long_run_cost_per_km(life: Weibull, planned: float, failure: float) -> float:
-    """Return what a pump of this life costs per km in the long run, at its best age or run to failure."""
-    if failure <= planned:
-        return failure / life.mean
-    return best_age(life, planned, failure).cost
 
 
 def cost_curve(life: Weibull, planned: float, failure: float, ages_km: np.ndarray) -> np.ndarray:

@@ -10,12 +10,14 @@ import pandas as pd
 from analytics.cost_book import CostBook
 from analytics.cost_rule import with_cost_rule
 from analytics.forecast import Forecast
+from analytics.long_run import RATIOS, LongRun
 from analytics.plan_inputs import GRID_KM, Inputs
-from analytics.type_lives import fit_types
 from ingest.settings import DEFAULTS
 
 AS_OF = date(2026, 3, 2)  # a Monday
 KM_PER_DAY = 100.0
+# A life of 230,000 km, half of all changes planned.
+LONG_RUN = LongRun(("",), (1 + 0.5 * (RATIOS - 1))[None, :] / 230e3)
 
 
 def make_inputs(pumps: list[dict], **changes) -> Inputs:
@@ -44,10 +46,9 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
         pm_interval_hours=np.nan, hours_per_day=np.nan,
     )  # fmt: skip
     book = changes.pop("book", None) or CostBook(AS_OF, "USD", (), {})
-    lives = fit_types(pd.DataFrame({"pump_type": [], "entry_km": [], "now_km": [], "failed": []}))
     settings = DEFAULTS | changes.pop("settings", {})
     ranked = table.drop(columns=["hazard", "job_hours", "retires_on", "last_pm_on"])
-    priced = with_cost_rule(ranked, book, lives, settings, vehicles)
+    priced = with_cost_rule(ranked, book, LONG_RUN, settings, vehicles)
     survival = np.exp(-table["hazard"].to_numpy(float)[:, None] * GRID_KM[None, :])
     forecast = Forecast(
         table["pump_id"].to_numpy(), GRID_KM, survival, table["pump_km_per_day"].to_numpy(float), survival

@@ -53,7 +53,7 @@ def test_expected_failures_agree_with_those_seen(history, made):
 def test_survives_json(made):
     again = Parameters.from_json(made.parameters.to_json())
     np.testing.assert_array_equal(again.wear.rate, made.parameters.wear.rate)
-    assert again.failure.wear_level == made.parameters.failure.wear_level
+    np.testing.assert_array_equal(again.failure.wear_level, made.parameters.failure.wear_level)
     assert again.types == made.parameters.types
 
 

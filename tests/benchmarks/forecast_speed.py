@@ -22,11 +22,11 @@ from analytics.fitting import fit_history, store_fit
 from analytics.forecast import State, fit_for, known_after, score
 from analytics.history import History, read_history
 from analytics.judged import judged_visits
+from analytics.long_run import LongRun
 from analytics.lots import early_failures
 from analytics.mixed_model import fit_random_slope, group_sums
 from analytics.model import risk_model
 from analytics.ranking import Facts, rank, rank_state, read_facts
-from analytics.type_lives import fit_types
 from ingest.action import decide_actions
 from ingest.ledger import open_ledger
 from ingest.settings import settings_at
@@ -74,7 +74,8 @@ def stages(ledger: Path) -> None:
 def prices_and_actions(facts: Facts, state: State) -> None:
     """Do what rank does after the risks."""
     table = rank_state(state, facts.settings)
-    table = with_cost_rule(table, facts.book, fit_types(facts.history.pumps), facts.settings, facts.vehicles)
+    long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
+    table = with_cost_rule(table, facts.book, long_run, facts.settings, facts.vehicles)
     worth = table.set_index("pump_id")["worth"]
     decide_actions(facts.judged, facts.services, facts.settings, worth_booking=worth)
 

@@ -77,7 +77,7 @@ def run_fleet(spec: simulator.FleetSpec, saving: bool) -> tuple[pd.DataFrame, di
         history = history_at(fleet, cut)
         fit = fit_history(history)
         parts.append(forecasts(fleet, cut, fit, history))
-    costs = policies(fleet.parameters, history, fit, LIVES, spec.seed + 5, spec.dirt) if saving else {}
+    costs = policies(fleet.parameters, fit, LIVES, spec.seed + 5, spec.dirt) if saving else {}
     return pd.concat(parts, ignore_index=True), costs
 
 

@@ -19,8 +19,8 @@ from analytics.drag import prior as drag_prior
 from analytics.failure_risk import Known
 from analytics.fitting import Fit
 from analytics.history import History
+from analytics.long_run import LongRun
 from analytics.model import risk_model, run_filters
-from analytics.type_lives import TypeLives, fit_types, long_run_cost_per_km
 from analytics.unrecorded import allow_for_unrecorded
 from analytics.wear import prior as wear_prior
 from demo_fleet import fleet as simulator
@@ -212,7 +212,7 @@ def bookable(
 
 
 def policies(
-    p: simulator.FleetParameters, history: History, fit: Fit, lives_drawn: int, seed: int, dirt: Dirt
+    p: simulator.FleetParameters, fit: Fit, lives_drawn: int, seed: int, dirt: Dirt
 ) -> dict[str, float]:
     """Return cost per km of running to failure, the all-knowing, the perfect sensor, the model and plain
     rules."""
@@ -224,7 +224,7 @@ def policies(
         return cost_per_km(change, row, x, fails)
 
     risk, new = risks_at_stops(p, lives, stops, fit, dirt, seed + 1)
-    g = _long_run(fit_types(history.pumps))[lives.type_code[row]]
+    g = _long_run(fit)[lives.type_code[row]]
     ours = worth_booking(risk, new, d, C_PLANNED, C_FAILURE, g)["worth"].to_numpy()
     seen, _ = perfect_at_stops(p, lives, stops, seed)
     ripple = stops.record["ripple_pct"].to_numpy()
@@ -277,6 +277,8 @@ def cost_per_km(change: np.ndarray, row: np.ndarray, x: np.ndarray, fails: np.nd
     return float(cost.sum() / end.sum())
 
 
-def _long_run(types: TypeLives) -> np.ndarray:
+def _long_run(fit: Fit) -> np.ndarray:
     """Cost per km of each of the simulator's types, as rank and plan take it."""
-    return np.array([long_run_cost_per_km(types.of(t).life, C_PLANNED, C_FAILURE) for t in simulator.TYPES])
+    k = len(simulator.TYPES)
+    long_run = LongRun.from_plain(fit.parameters.summary["long_run"])
+    return long_run.cost_per_km(pd.Series(simulator.TYPES), np.full(k, C_PLANNED), np.full(k, C_FAILURE))

@@ -1,0 +1,133 @@
+"""Learn drag: how often it starts, how fast it grows, the load's own level and noise, the filter's share."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from analytics.drag import DragParameters, DragTrack, filter_drag
+from analytics.gaps import last_gaps
+from analytics.history import History
+from analytics.learn_failure import gap_likelihood
+from analytics.learning import MOST_BAD, Prior, first_levels, maximise, mean_for_others
+from analytics.model import Parameters
+from analytics.normalise import Channels
+from analytics.tracks import make_tracks
+from analytics.wear import filter_wear, indicator
+
+DRAG_PRIOR: Prior = {
+    "level_var": (0.05**2, 0.8),
+    "noise": (0.012**2, 1.0),
+    "scale_km": (280e3, 0.6),
+    "growth": (0.09, 0.5),
+    "growth_cv": (0.4, 0.3),
+    "shape": (1.3, 0.2),
+    "bad": (0.006, 1.0),
+}
+ENDS_TELL = ("scale_km", "growth", "growth_cv", "shape")  # what refine_drag learns again
+FILTER_PRIOR = (1.0e-6, 1.0e-6)  # ln torque per km on one filter: usual value and sd
+
+
+class _Readings:
+    """The load readings of a sample, ready to be run through the drag filter with any parameters."""
+
+    def __init__(self, p: Parameters, sample: History, made: Channels):
+        visits, pumps = sample.visits, sample.pumps
+        self.pump = visits["pump"].to_numpy(int)
+        self.code = p.type_codes(pumps["pump_type"])
+        self.x_km = visits["x_km"].to_numpy(float)
+        self.filter_km = visits["filter_km"].to_numpy(float)
+        self.load, self.load_noise = made.load, made.load_noise
+        self.tracks = make_tracks(self.pump, ~np.isnan(made.load), len(pumps))
+        self.life_km = p.drag_life_km
+
+    def run(self, drag: DragParameters) -> DragTrack:
+        return filter_drag(
+            drag, self.tracks, self.x_km, self.load, self.load_noise, self.filter_km, self.code,
+            life_km=self.life_km,
+        )  # fmt: skip
+
+
+def learn_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
+    """Learn drag from the readings alone; weight (pumps,) of the sample."""
+    read = _Readings(p, sample, made)
+    if not read.tracks.index:
+        return p
+    drag = replace(
+        p.drag,
+        level=first_levels(made.load, read.pump, read.code, len(p.types), 0.0),
+        filter_per_km=_filter_effect(made.load, read.pump, read.filter_km),
+    )
+    values = {name: usual for name, (usual, _) in DRAG_PRIOR.items()}
+    for rounds in (14, 6):
+
+        def likelihood(v: dict[str, float], drag: DragParameters = drag) -> float:
+            return float(weight @ read.run(_drag_with(drag, v)).log_likelihood)
+
+        values = maximise(likelihood, DRAG_PRIOR, values, rounds)
+        drag = _with_levels(_drag_with(drag, values), read)
+    return replace(p, drag=drag)
+
+
+def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
+    """Learn start and growth again, from readings and from what came after each pump's last one.
+
+    Fast drags leave few readings, as they soon end in failure: readings alone would call drag slow.
+    """
+    read = _Readings(p, sample, made)
+    if not read.tracks.index:
+        return p
+    u = indicator(made.ripple, made.brush, read.code[read.pump], p.wear)
+    tracks = make_tracks(read.pump, ~np.isnan(u), len(sample.pumps))
+    wear = filter_wear(p.wear, tracks, read.x_km, u, read.code)
+
+    def likelihood(values: dict[str, float]) -> float:
+        drag = replace(p.drag, **values)  # type: ignore[arg-type]
+        track = read.run(drag)
+        ends = last_gaps(sample, wear, track, read.code)
+        return float(weight @ track.log_likelihood) + gap_likelihood(replace(p, drag=drag), ends, weight)
+
+    prior = {name: DRAG_PRIOR[name] for name in ENDS_TELL}
+    values = maximise(likelihood, prior, {name: getattr(p.drag, name) for name in ENDS_TELL}, 10)
+    return replace(p, drag=_with_levels(replace(p.drag, **values), read))  # type: ignore[arg-type]
+
+
+def _with_levels(drag: DragParameters, read: _Readings) -> DragParameters:
+    """Move each type's level to its pumps' own where no drag has started, if three or more tell."""
+    state = read.run(drag).state
+    seen = np.zeros(len(read.code), bool)
+    seen[read.tracks.order] = read.tracks.counts > 0
+    own = np.where(seen & (state.started < 0.5), state.b, np.nan)
+    level = drag.level.copy()
+    for t in range(len(level)):
+        mine = own[(read.code == t) & ~np.isnan(own)]
+        if len(mine) >= 3:
+            level[t] = np.median(mine)
+    return replace(drag, level=mean_for_others(level))
+
+
+def _drag_with(drag: DragParameters, values: dict[str, float]) -> DragParameters:
+    return replace(drag, **(values | {"bad": min(values["bad"], MOST_BAD)}))  # type: ignore[arg-type]
+
+
+def _filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> float:
+    """Rise of the load per km on one filter, from the steps at filter changes (normal prior FILTER_PRIOR)."""
+    ok = np.flatnonzero(~np.isnan(load))
+    same = pump[ok][1:] == pump[ok][:-1]
+    d_load, d_filter = np.diff(load[ok])[same], np.diff(filter_km[ok])[same]
+    change = d_filter < -1e3
+    # Where changes before the records are missing, the distance on a filter is overstated.
+    change &= d_filter > 1.6 * np.median(d_filter[change]) if change.any() else change
+    usual, sd = FILTER_PRIOR
+    if change.sum() < 5:
+        return usual
+    # Without a change the load rises by drag and filter alike; only changes tell them apart.
+    d_load, d_filter = (
+        d_load[change] - np.median(d_load[~change]),
+        d_filter[change] - np.median(d_filter[~change]),
+    )
+    spread = 1.4826 * np.median(np.abs(d_load - np.median(d_load)))
+    d_load = np.clip(d_load, np.median(d_load) - 3 * spread, np.median(d_load) + 3 * spread)
+    precision = 1 / sd**2 + d_filter @ d_filter / spread**2
+    return float(max((usual / sd**2 + d_filter @ d_load / spread**2) / precision, 0.0))

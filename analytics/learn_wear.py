@@ -1,0 +1,93 @@
+"""Learn wear: level, rate and their spread by pump type, power of distance, wander, noise."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from analytics.history import History
+from analytics.learning import MOST_BAD, Prior, first_levels, maximise, mean_for_others
+from analytics.model import Parameters
+from analytics.normalise import Channels
+from analytics.tracks import make_tracks
+from analytics.wear import WearParameters, filter_wear, indicator, with_types
+
+WEAR_PRIOR: Prior = {
+    "level_var": (1.2**2, 0.8),
+    "rate": (4.0, 0.6),
+    "rate_cv": (0.4, 0.3),
+    "walk": (2.0, 1.2),
+    "noise": (0.7**2, 1.0),
+    "power": (1.3, 0.25),
+    "bad": (0.006, 1.0),
+}
+
+
+def learn_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
+    """Learn wear from the readings; weight (pumps,) of the sample."""
+    visits, pumps = sample.visits, sample.pumps
+    pump = visits["pump"].to_numpy(int)
+    code = p.type_codes(pumps["pump_type"])
+    x = visits["x_km"].to_numpy(float)
+    ripple_at = first_levels(made.ripple, pump, code, len(p.types), 8.0)
+    brush_at = first_levels(made.brush, pump, code, len(p.types), 0.0)
+    wear = replace(p.wear, ripple_at=ripple_at, brush_at=brush_at, level=ripple_at.copy())
+    wear = replace(wear, **_brush_share(made, pump, x))  # type: ignore[arg-type]
+    u = indicator(made.ripple, made.brush, code[pump], wear)
+    tracks = make_tracks(pump, ~np.isnan(u), len(pumps))
+    if not tracks.index:
+        return replace(p, wear=wear)
+
+    def likelihood(values: dict[str, float]) -> float:
+        return float(weight @ filter_wear(_wear_with(wear, values), tracks, x, u, code).log_likelihood)
+
+    counts = np.zeros(len(pumps), int)
+    counts[tracks.order] = tracks.counts
+    start = {k: v[0] for k, v in WEAR_PRIOR.items()}
+    for rounds in (14, 6):
+        start = maximise(likelihood, WEAR_PRIOR, start, rounds)
+        wear = _wear_with(wear, start)
+        for _ in range(2):
+            wear = with_types(wear, filter_wear(wear, tracks, x, u, code), counts, code)
+        wear = replace(wear, level=mean_for_others(wear.level), rate=mean_for_others(wear.rate))
+    return replace(p, wear=wear)
+
+
+def _wear_with(wear: WearParameters, values: dict[str, float]) -> WearParameters:
+    rate = wear.rate * (values["rate"] / wear.rate.mean())
+    return replace(wear, **(values | {"rate": rate, "bad": min(values["bad"], MOST_BAD)}))
+
+
+def _brush_share(made: Channels, pump: np.ndarray, x: np.ndarray) -> dict[str, float]:
+    """How lost speed translates into ripple points, and the weight it deserves beside ripple.
+
+    Both channels rise with the same wear, so distance serves as the instrument for their ratio:
+    points = sum(d ripple * d x) / sum(d brush * d x) over first-to-last differences within pumps.
+    """
+    both = np.flatnonzero(~np.isnan(made.ripple) & ~np.isnan(made.brush))
+    none = {"brush_weight": 0.0, "brush_points": 0.0}
+    if len(both) < 60:
+        return none
+    who = pump[both]
+    first = np.unique(who, return_index=True)[1]
+    last = np.concatenate([first[1:], [len(both)]]) - 1
+    long = x[both[last]] - x[both[first]] > 20e3
+    a, b = both[first[long]], both[last[long]]
+    if len(a) < 20:
+        return none
+    dx = x[b] - x[a]
+    d_ripple, d_brush = made.ripple[b] - made.ripple[a], made.brush[b] - made.brush[a]
+    d_brush = np.clip(d_brush, *np.quantile(d_brush, [0.02, 0.98]))
+    d_ripple = np.clip(d_ripple, *np.quantile(d_ripple, [0.02, 0.98]))
+    slope = dx @ d_brush / (dx @ dx)
+    se = np.sqrt(np.sum(dx**2 * (d_brush - slope * dx) ** 2)) / (dx @ dx)
+    ratio = dx @ d_ripple / (dx @ d_brush)
+    if slope < 4 * se or ratio <= 0:  # speed does not follow wear in this fleet
+        return none
+    same = pump[both][1:] == pump[both][:-1]
+    noise = [
+        (1.4826 * np.median(np.abs(np.diff(v[both])[same]))) ** 2 / 2
+        for v in (made.ripple, made.brush * ratio)
+    ]
+    return {"brush_weight": float(noise[0] / (noise[0] + noise[1])), "brush_points": float(ratio)}
