@@ -5,6 +5,9 @@ about the fleet's (random slopes, analytics.mixed_model). `drift_of` only scores
 prediction with its variance, so a pump with two readings shows mostly its type's drift, and says so by a wide
 interval. A limit forecast extrapolates that line. It is NOT a failure forecast: crossing a limit of the book
 is not failing.
+
+How lines bend is in analytics/bending.py: what all pumps' slopes do alike is taken off before, and what they
+do each for itself widens the intervals.
 """
 
 from __future__ import annotations
@@ -15,6 +18,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.bending import learn_bending, missed_by_a_line
 from analytics.history import History
 from analytics.mixed_model import GroupSums, fit_random_slope, group_sums, predict, shrunk_lines
 from analytics.normalise import Exponents, covariates, metrics
@@ -22,6 +26,9 @@ from analytics.normalise import Exponents, covariates, metrics
 METRICS = ("mean_a", "ripple_pct", "rpm")
 PER_KM = 10_000.0
 Z_80 = 1.2815515655446004
+TOLD_SD = 2.0  # a slope nearer to zero than this many standard errors is not told apart from none
+TOLD_READINGS = 3
+REACH_KM = 1e6  # how far a limit is looked for, unless told
 FAR_SD = 4.0
 SAMPLE_PUMPS = 5000  # from which the variances are learned; lines are learned from all
 ENOUGH_PUMPS = 5  # with two readings, for a type to have a line of its own while variances are learned
@@ -34,7 +41,8 @@ class DriftFit:
 
     line (types + 1, 2), line_cov (types + 1, 2, 2): intercept and slope of each type and what is left open
     about them, the last for a type never seen; pump_cov (2, 2): of a pump about its type; far: readings
-    farther than this from their pump's median are pulled in.
+    farther than this from their pump's median are pulled in; bend, walk: analytics.bending.Bending; span: how
+    far a pump's readings usually reach.
     """
 
     x_0: float
@@ -44,6 +52,9 @@ class DriftFit:
     pump_cov: np.ndarray
     residual_var: float
     far: float
+    bend: float = 0.0
+    walk: float = 0.0
+    span: float = 0.0
 
     def to_plain(self) -> dict[str, Any]:
         """Return plain values for JSON."""
@@ -65,7 +76,7 @@ class Drift:
     level: now, at reference volts, pressure and warmth, in the metric's unit; slope: per km of the pump's
     clock;
     *_se: standard errors; own_share: how much of the slope is the pump's own (0: all its type's); readings:
-    used; level_slope_cov: covariance of level and slope.
+    used; level_slope_cov: covariance of level and slope; walk: variance that the slope gains per km.
     """
 
     metric: str
@@ -76,6 +87,13 @@ class Drift:
     own_share: np.ndarray
     readings: np.ndarray
     level_slope_cov: np.ndarray | float = 0.0
+    walk: np.ndarray | float = 0.0
+
+    @property
+    def told(self) -> np.ndarray:
+        """Whether there are readings enough, and the slope can be told apart from none, (n,)."""
+        with np.errstate(invalid="ignore"):
+            return (self.readings >= TOLD_READINGS) & (np.abs(self.slope) > TOLD_SD * self.slope_se)
 
 
 def fit_drift(
@@ -88,7 +106,9 @@ def fit_drift(
     rows = np.flatnonzero(~np.isnan(value))
     pump = visits["pump"].to_numpy(int)[rows]
     y, far = _tamed(value[rows], pump)
-    sums = group_sums(pump, visits["x_km"].to_numpy(float)[rows] / PER_KM, y, len(pumps))
+    x = visits["x_km"].to_numpy(float)[rows] / PER_KM
+    bending = learn_bending(pump, x, y, len(pumps))
+    sums = group_sums(pump, x, y - bending.bend * x**2 / 2, len(pumps))
     x_0, y_0 = sums.x_0, sums.y_0
     sums = GroupSums(sums.n, sums.x, sums.xx, sums.y, sums.xy, sums.yy)
     # Types with few pumps share one line while the variances are learned.
@@ -107,7 +127,19 @@ def fit_drift(
     except (ValueError, np.linalg.LinAlgError):
         return None
     line, line_cov = shrunk_lines(sums, type_code, types, made.covariance, made.residual_var)
-    return DriftFit(x_0, y_0, line, line_cov, made.covariance, made.residual_var, far)
+    span, _ = _reach_of_readings(pump, x, np.zeros(len(pumps)), len(pumps))
+    enough_read = np.bincount(pump, minlength=len(pumps)) >= TOLD_READINGS
+    return DriftFit(
+        x_0,
+        y_0,
+        line,
+        line_cov,
+        made.covariance,
+        made.residual_var,
+        far,
+        *bending,
+        span=float(np.median(span[enough_read])) if enough_read.any() else 0.0,
+    )
 
 
 def drift_of(
@@ -125,7 +157,7 @@ def drift_of(
         return Drift(metric, unknown, unknown, unknown, unknown, unknown, readings)
     x = visits["x_km"].to_numpy(float)[rows] / PER_KM
     y, _ = _tamed(value[rows], pump, fit.far)
-    sums = group_sums(pump, x, y, n, (fit.x_0, fit.y_0))
+    sums = group_sums(pump, x, y - fit.bend * x**2 / 2, n, (fit.x_0, fit.y_0))
     line, open_cov = fit.line[type_code], fit.line_cov[type_code]
     own, own_cov = predict(sums, line, fit.pump_cov, fit.residual_var)
     # What is open about the type's line counts as far as the pump rests on it: (I - C M) V (I - C M)'.
@@ -133,18 +165,41 @@ def drift_of(
     rest = np.eye(2) - own_cov @ m / fit.residual_var
     cov = own_cov + rest @ open_cov @ rest.transpose(0, 2, 1)
     own += line
-    at = pumps["now_km"].to_numpy(float) / PER_KM - fit.x_0
-    level = own[:, 0] + own[:, 1] * at + fit.y_0
-    level_se = np.sqrt(np.maximum(cov[:, 0, 0] + at * (2 * cov[:, 0, 1] + at * cov[:, 1, 1]), 0))
-    slope, slope_se = own[:, 1] / PER_KM, np.sqrt(np.maximum(cov[:, 1, 1], 0)) / PER_KM
-    both = (cov[:, 0, 1] + at * cov[:, 1, 1]) / PER_KM
+    now = pumps["now_km"].to_numpy(float) / PER_KM
+    at = now - fit.x_0
+    level = own[:, 0] + own[:, 1] * at + fit.y_0 + fit.bend * now**2 / 2
     believed = fit.pump_cov[1, 1] + open_cov[:, 1, 1]
     share = 1 - cov[:, 1, 1] / np.where(believed > 0, believed, np.inf)
+    v = cov[:, 0, 0] + at * (2 * cov[:, 0, 1] + at * cov[:, 1, 1])
+    c, w = cov[:, 0, 1] + at * cov[:, 1, 1], cov[:, 1, 1]
+    span, gap = _reach_of_readings(pump, x, now, n)
+    # Where a pump rests on its type, what is believed of slopes was learned over spans as are usual.
+    v, c, w = (
+        straight + share**2 * own_bend + (1 - share**2) * usual_bend
+        for straight, own_bend, usual_bend in zip(
+            (v, c, w),
+            missed_by_a_line(fit.walk, span, gap),
+            missed_by_a_line(fit.walk, fit.span, gap),
+            strict=True,
+        )
+    )
+    level_se = np.sqrt(np.maximum(v, 0))
+    slope, slope_se = (own[:, 1] + fit.bend * now) / PER_KM, np.sqrt(np.maximum(w, 0)) / PER_KM
+    both, walk = c / PER_KM, np.full(n, fit.walk / PER_KM**3)
     if metric != "ripple_pct":  # fitted as logarithms
         level = np.exp(level)
         level_se, slope, slope_se = level * level_se, level * slope, level * slope_se
-        both = level**2 * both
-    return Drift(metric, level, level_se, slope, slope_se, share, readings, both)
+        both, walk = level**2 * both, level**2 * walk
+    return Drift(metric, level, level_se, slope, slope_se, share, readings, both, walk)
+
+
+def _reach_of_readings(
+    pump: np.ndarray, x: np.ndarray, now: np.ndarray, n: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return how far each pump's readings span, and from the last to now, (n,); 0 without a reading."""
+    last, first = now.copy(), now.copy()
+    last[pump], first[pump[::-1]] = x, x[::-1]  # in order of pump and x: the last written stays
+    return last - first, np.maximum(now - last, 0.0)
 
 
 def normalised(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents, metric: str) -> np.ndarray:
@@ -175,16 +230,20 @@ def line_ahead(drift: Drift, ahead_km: np.ndarray) -> tuple[np.ndarray, np.ndarr
 
 
 def _variance(drift: Drift, d: np.ndarray) -> np.ndarray:
-    both = np.broadcast_to(np.asarray(drift.level_slope_cov, float), drift.level.shape)[:, None]
-    return drift.level_se[:, None] ** 2 + 2 * d * both + (d * drift.slope_se[:, None]) ** 2
+    """Variance of the line d (n or 1, m) ahead: v + 2 c d + w d^2 + q d^3/3."""
+    both, walk = (
+        np.broadcast_to(np.asarray(part, float), drift.level.shape)[:, None]
+        for part in (drift.level_slope_cov, drift.walk)
+    )
+    return drift.level_se[:, None] ** 2 + d * (2 * both + d * (drift.slope_se[:, None] ** 2 + walk * d / 3))
 
 
 @dataclass(frozen=True)
 class LimitForecast:
     """Distance until the line passes a limit, (n,) km each: likeliest, and where the edges of the 80 % band
-    about the line pass it (inf: never on this line).
+    about the line pass it (inf: not within reach).
 
-    limit: the one it heads for. told: False with fewer than three readings, or a slope that may well be zero.
+    limit: the one it heads for. told: False where the drift is not (Drift.told): then nothing is forecast.
     """
 
     limit: np.ndarray
@@ -194,27 +253,43 @@ class LimitForecast:
     told: np.ndarray
 
 
-def limit_forecast(drift: Drift, low: np.ndarray, high: np.ndarray) -> LimitForecast:
-    """When the drift line passes `low` or `high` (n,), NaN for no such limit.
+def limit_forecast(
+    drift: Drift, low: np.ndarray, high: np.ndarray, reach_km: np.ndarray | float = REACH_KM
+) -> LimitForecast:
+    """When the drift line passes `low` or `high` (n,), NaN for no such limit, within `reach_km`.
 
-    The edges pass where (g - s d)^2 = z^2 (v + 2 c d + w d^2), a quadratic in the distance d: g gap to the
-    limit, s slope toward it, v and w variances of level and slope, c their covariance.
+    The line passes where g - s d = 0 and the band's edges where g - s d = +-z sqrt(variance at d): g gap to
+    the limit, s slope toward it, d distance.
     """
-    heading = np.where(drift.slope >= 0, high, low)
-    g = np.where(drift.slope >= 0, heading - drift.level, drift.level - heading)
-    s, z2 = np.abs(drift.slope), Z_80**2
-    v, w, c = drift.level_se**2, drift.slope_se**2, np.asarray(drift.level_slope_cov, float)
+    up = drift.slope >= 0
+    heading = np.where(up, high, low)
+    g = np.where(up, heading - drift.level, drift.level - heading)
+    s = np.abs(drift.slope)
+    reach = np.broadcast_to(np.asarray(reach_km, float), g.shape)
     with np.errstate(invalid="ignore", divide="ignore"):
-        past = g <= 0
-        distance = np.where(past, 0.0, np.where(s > 0, g / s, np.inf))
-        a, b, rest = s**2 - z2 * w, g * s + z2 * c, g**2 - z2 * v
-        root = np.sqrt(np.maximum(b**2 - a * rest, 0))
-        soonest = np.where(past | (rest <= 0), 0.0, rest / (b + root))
-        latest = np.where(a > 0, np.maximum((b + root) / a, 0.0), np.inf)
-        told = (drift.readings >= 3) & (s > Z_80 * drift.slope_se) & ~np.isnan(g)
-    return LimitForecast(heading, distance, soonest, latest, told)
+        distance = np.where(g <= 0, 0.0, np.where(s > 0, g / s, np.inf))
+        distance = np.where(distance > reach, np.inf, distance)
+    soonest, latest = (_edge(drift, g, s, reach, side) for side in (1.0, -1.0))
+    return LimitForecast(heading, distance, np.minimum(soonest, distance), latest, drift.told & ~np.isnan(g))
+
+
+def _edge(drift: Drift, g: np.ndarray, s: np.ndarray, reach: np.ndarray, side: float) -> np.ndarray:
+    """Where the near (side 1) or far (-1) edge of the band passes the limit; inf beyond reach."""
+
+    def left(d: np.ndarray) -> np.ndarray:
+        spread = Z_80 * np.sqrt(np.maximum(_variance(drift, d[:, None])[:, 0], 0))
+        return g - s * d - side * spread
+
+    here, there = np.zeros(len(g)), reach.copy()
+    for _ in range(60):
+        middle = (here + there) / 2
+        short = left(middle) > 0
+        here, there = np.where(short, middle, here), np.where(short, there, middle)
+    with np.errstate(invalid="ignore"):
+        out = np.where(left(reach) > 0, np.inf, there)
+        return np.where(np.isnan(g), np.nan, np.where(left(np.zeros(len(g))) <= 0, 0.0, out))
 
 
 def healing(ripple: Drift) -> np.ndarray:
-    """Whether ripple falls by more than two standard errors: wrong pump, slipped clamp or unrecorded work."""
-    return (ripple.readings >= 3) & (ripple.slope < -2 * ripple.slope_se)
+    """Whether ripple falls for sure: wrong pump, slipped clamp or unrecorded work."""
+    return ripple.told & (ripple.slope < 0)

@@ -19,6 +19,8 @@ from analytics.history import EPOCH, SQL, History, build_history
 from analytics.normalise import NOMINAL_EXPONENTS, Exponents
 from ingest.ledger import open_ledger
 
+LIMIT_DAYS = 3652.5  # ten years: farther off nothing is said about a limit
+
 
 @dataclass(frozen=True)
 class PumpDrift:
@@ -44,12 +46,12 @@ class PumpDrift:
         return pd.DataFrame({"x_km": self.now_km + ahead_km, "value": value, "low": low, "high": high})
 
     def limit(self, metric: str, low: float | None, high: float | None) -> LimitForecast:
-        """Return when the line passes its specification, as `limit_forecast` of one pump."""
+        """Return when the line passes its specification within LIMIT_DAYS of the unit's own use, as
+        `limit_forecast` of one pump."""
         drift = self.drift[metric]
         assert drift is not None
-        return limit_forecast(
-            drift, *(np.array([np.nan if end is None else float(end)]) for end in (low, high))
-        )
+        ends = [np.array([np.nan if end is None else float(end)]) for end in (low, high)]
+        return limit_forecast(drift, ends[0], ends[1], LIMIT_DAYS * max(self.km_per_day, 1e-6))
 
 
 def pump_drift(ledger: Path, pump_id: int, as_of: date) -> PumpDrift | None:
@@ -80,12 +82,20 @@ def pump_drift(ledger: Path, pump_id: int, as_of: date) -> PumpDrift | None:
 
 
 def _of_one(drift: Drift, row: int) -> Drift:
-    part = {
-        name: getattr(drift, name)[row : row + 1]
-        for name in ("level", "level_se", "slope", "slope_se", "own_share", "readings")
+    part: dict[str, Any] = {
+        name: np.broadcast_to(np.asarray(getattr(drift, name)), drift.level.shape)[row : row + 1]
+        for name in (
+            "level",
+            "level_se",
+            "slope",
+            "slope_se",
+            "own_share",
+            "readings",
+            "level_slope_cov",
+            "walk",
+        )
     }
-    both = np.broadcast_to(np.asarray(drift.level_slope_cov, float), drift.level.shape)[row : row + 1]
-    return replace(drift, **part, level_slope_cov=both)
+    return replace(drift, **part)
 
 
 def _history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:

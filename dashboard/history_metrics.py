@@ -23,7 +23,6 @@ READINGS = {"both": "Both", "read": "As read", "reference": "At reference volts"
 BASELINE_VISITS = 3
 FAN_INTERVALS = 3  # how far ahead the fan reaches at least, in visits
 FAN_POINTS = 25
-DAYS_SHOWN = 3650  # a limit farther off than ten years has no month
 WORDS = {
     "low end of specification": "the low end of its specification",
     "high end of specification": "the high end of its specification",
@@ -213,7 +212,7 @@ def drift_words(drift: Any, name: str, unit: str, axis: Axis) -> str:
     slope, error = (float(v[0]) * axis.km * axis.per for v in (drift.slope, drift.slope_se))
     digits = 0 if unit == "rpm" else 2
     slope = round(slope, digits) + 0.0  # no "-0.00"
-    sure = "" if abs(slope) > 2 * error else "; not told apart from no drift"
+    sure = "" if drift.told[0] else "; not told apart from no drift"
     share = float(drift.own_share[0])
     whose = "" if share > 0.8 else f"; {formats.percent(1 - share)} of it is what its type does"
     return (
@@ -226,28 +225,34 @@ def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis) -
     """Return when the line will pass a limit, with its range; or why that can't be said."""
     if not limits:
         return "No limit is known for it."
-    found = lines.limit(metric, *_ends(limits))
-    if lines.drift[metric].readings[0] < 3:
+    drift = lines.drift[metric]
+    level = drift.level[0]
+    past = next((k for k, v in limits.items() if (level < v if k.startswith("low") else level > v)), None)
+    if past:
+        return f"The line stands past {WORDS[past]}, {limits[past]:,g}, already."
+    if drift.readings[0] < 3:
         return "Under three readings: too few to say when it will pass a limit."
+    found = lines.limit(metric, *_ends(limits))
+    if not drift.told[0]:
+        return "No drift can be told from none, so none can be followed to a limit."
     heading = next((k for k, v in limits.items() if v == found.limit[0]), None)
-    if heading is None or not found.told[0] or not np.isfinite(found.distance_km[0]):
+    if heading is None:
         return "On this line no limit is in sight."
     what = f"{WORDS[heading]}, {found.limit[0]:,g}"
-    if found.distance_km[0] == 0:
-        return f"The line stands past {what}, already."
-    month = _month(found.distance_km[0], lines.km_per_day)
     soonest, latest = found.soonest_km[0], found.latest_km[0]
-    least = f"{axis.length(soonest)}" if soonest > 0 else "now"
-    most = axis.length(latest) if np.isfinite(latest) else "never"
+    least = axis.length(soonest) if soonest > 0 else "now"
+    if not np.isfinite(soonest):
+        return f"On this line it does not pass {what} within ten years at this use."
+    if not np.isfinite(found.distance_km[0]):
+        return f"On this line it passes {what} later than in ten years at this use (1 in 10: before {least})."
+    most = axis.length(latest) if np.isfinite(latest) else "not within ten years"
     return (
-        f"On this line it passes {what}, in about {axis.length(found.distance_km[0])}{month} "
-        f"(8 in 10: {least} to {most})."
+        f"On this line it passes {what}, in about {axis.length(found.distance_km[0])}"
+        f"{_month(found.distance_km[0], lines.km_per_day)} (8 in 10: {least} to {most})."
     )
 
 
 def _month(km: float, km_per_day: float) -> str:
     days = km / max(km_per_day, 1e-6)
-    if days > DAYS_SHOWN:
-        return ", more than ten years off"
     last = pd.Timestamp(loaders.ask("fleet_counts").iloc[0]["last_visited_on"])
     return f", about {last + timedelta(days=float(days)):%Y-%m}"

@@ -64,7 +64,15 @@ def test_when_the_line_passes_a_limit_is_said_with_its_range(monkeypatch):
     assert "the low speed limit, 3,400, in about 50,000 mi" in words
     assert "8 in 10: " in words
     for pump, says in (
-        (one_pump(slope=-0.004), "no limit is in sight"),
+        (one_pump(slope=-0.004), "No drift can be told from none"),
+        (
+            one_pump(slope=-0.008, slope_se=0.001),
+            "later than in ten years at this use (1 in 10: before 110,000",
+        ),
+        (
+            one_pump(slope=-0.004, slope_se=0.0005),
+            "does not pass the low speed limit, 3,400 within ten years",
+        ),
         (one_pump(readings=2), "Under three readings"),
         (one_pump(level=3000.0), "stands past the low speed limit"),
     ):

@@ -19,7 +19,7 @@ import pandas as pd
 import pytest
 
 from analytics import scores
-from analytics.drift import drift_of, limit_forecast
+from analytics.drift import drift_of, line_ahead
 from analytics.fitting import fit_history
 from analytics.forecast import score
 from analytics.history import History
@@ -142,17 +142,29 @@ def test_the_lives_as_weibull(sets):
     )
 
 
-def test_drift_rises_in_every_unit_and_heads_for_the_level_of_failure(sets, fit):
-    """At two thirds of its life each line rises; where it passes the usual last level says who goes first."""
+def test_drift_tells_the_sensor_sixteen_cycles_on(sets, fit):
+    """Every tenth cycle: the line rises, its 80 % band holds the sensor's later level (mean of nine cycles),
+    and it errs less than the level alone."""
     test, end = sets[1], life_of(sets[1])
-    history = history_of(test, np.floor(end * 2 / 3), np.zeros(20, bool))
-    drift = drift_of(
-        history, np.zeros(20, int), fit.parameters.exponents, "ripple_pct", fit.drift["ripple_pct"]
+    level = test.groupby("unit_nr")["ripple_pct"].transform(
+        lambda r: r.rolling(9, center=True, min_periods=5).mean()
     )
-    assert (drift.slope > 2 * drift.slope_se).mean() > 0.9
-    last = sets[0].groupby("unit_nr")["ripple_pct"].apply(lambda r: r.iloc[-10:].mean()).mean()
-    crossing = limit_forecast(drift, np.full(20, np.nan), np.full(20, last))
-    assert scores.concordance(end / 3, np.ones(20, int), -crossing.distance_km) > 0.65
+    of_unit = dict(list(level.groupby(test["unit_nr"].rank(method="dense").astype(int) - 1)))
+    held, by_line, by_level = [], [], []
+    for at in range(80, 200, 10):
+        history = history_of(test, np.minimum(at, end), at >= end)
+        drift = drift_of(
+            history, np.zeros(20, int), fit.parameters.exponents, "ripple_pct", fit.drift["ripple_pct"]
+        )
+        rows = np.flatnonzero(end > at + 16)
+        assert (drift.slope[rows] > 0).all()
+        ahead, low, high = (part[rows, 0] for part in line_ahead(drift, np.array([16e3])))
+        true = np.array([of_unit[row].iloc[at + 15] for row in rows])
+        held.append((low <= true) & (true <= high))
+        by_line.append(np.abs(ahead - true))
+        by_level.append(np.abs(drift.level[rows] - true))
+    assert 0.7 < np.concatenate(held).mean() < 0.93
+    assert np.concatenate(by_line).mean() < 0.9 * np.concatenate(by_level).mean()
 
 
 @pytest.mark.parametrize("points", [12.0, 20.0])
