@@ -59,17 +59,27 @@ def holding(rows: pd.DataFrame, text: str) -> pd.DataFrame:
     return rows[found]
 
 
-def show(table: pd.DataFrame, words: str, name: str, *, most: int = MOST_DRAWN) -> None:
-    """Draw a list with the sentence that says what it holds, a box to find rows, and a file to save."""
-    if len(table) >= FIND_FROM:
+def show(
+    rows: pd.DataFrame,
+    words: str,
+    name: str,
+    *,
+    shown: Callable[[pd.DataFrame], pd.DataFrame] = lambda rows: rows,
+    most: int = MOST_DRAWN,
+) -> None:
+    """Draw a list with the sentence that says what it holds, a box to find rows, and a file to save.
+
+    shown: makes of rows what is read; of a long list only the rows drawn go through it.
+    """
+    if len(rows) >= FIND_FROM:
         find = st.text_input(
             "Find in this list", key=f"find_{name}", placeholder="any word of it", bind="query-params"
         )
-        table = holding(table, find)
-    draw(table.head(most), words)
-    if len(table) > most:
-        st.caption(f"The first {most:,} of {len(table):,} are drawn; the file holds all.")
-    download(table, name)
+        rows = holding(rows, find)
+    draw(shown(rows.head(most)), words)
+    if len(rows) > most:
+        st.caption(f"The first {most:,} of {len(rows):,} are drawn; the file holds all.")
+    download(lambda: shown(rows), name)
 
 
 def draw(table: pd.DataFrame, words: str) -> None:

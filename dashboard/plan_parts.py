@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -96,9 +97,10 @@ def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
         st.write("None.")
         return
     lists.show(
-        lines_table(lines, plan.currency),
+        lines,
         "Planned replacements by day, with status, reason and money.",
         "plan",
+        shown=partial(lines_table, currency=plan.currency),
     )
     paper, calendar, accept = st.columns(3)
     paper.download_button("Work list to print", lambda: _work_list(plan), "work_list.html", "text/html")
@@ -145,6 +147,13 @@ def show_orders(plan: Any, chosen: dict[str, list[str]]) -> None:
     lists.show(table, "Pumps to order by depot and type.", "order_list")
 
 
+def rest_table(rows: pd.DataFrame, columns: dict[str, str]) -> pd.DataFrame:
+    """Return pumps outside the plan as shown, with `columns` beside what they are and their risk."""
+    names = {"unit": "Unit", "position": "Pump", "depot": "Depot", "risk": "Risk"} | columns
+    shown = rows.assign(risk=rows["risk"].map(formats.percent))
+    return shown[list(names)].rename(columns=names)
+
+
 def show_rest(plan: Any, chosen: dict[str, list[str]]) -> None:
     """Draw what could not be placed, what waits and why, what was rejected, and what changed."""
     reasons = {"why": "Why not", "next_step": "Next step"}
@@ -157,9 +166,7 @@ def show_rest(plan: Any, chosen: dict[str, list[str]]) -> None:
         if not len(rows):
             continue
         st.header(title, anchor=False)
-        table = rows.assign(risk=rows["risk"].map(formats.percent))
-        names = {"unit": "Unit", "position": "Pump", "depot": "Depot", "risk": "Risk"} | columns
-        lists.show(table[list(names)].rename(columns=names), f"{title}.", name)
+        lists.show(rows, f"{title}.", name, shown=partial(rest_table, columns=columns))
     if len(plan.changes):
         st.header("Changed since the last list", anchor=False)
         lists.show(

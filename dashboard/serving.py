@@ -11,6 +11,7 @@ from pathlib import Path
 from ingest.limits import MAX_FILE_BYTES
 
 APP = Path(__file__).with_name("app.py")
+SERVER = Path(__file__).with_name("server.py")
 THEME = Path(__file__).with_name("theme") / "ledger_paper.toml"
 MAX_UPLOAD_MB = MAX_FILE_BYTES // 2**20  # what the file box says is what the readers take
 
@@ -38,7 +39,7 @@ def streamlit_arguments(
         f"--{key}={str(value).lower() if isinstance(value, bool) else value}"
         for key, value in options.items()
     ]
-    return [sys.executable, "-m", "streamlit", "run", str(APP), *flags]
+    return [sys.executable, "-m", "streamlit", "run", str(SERVER), *flags]
 
 
 def is_loopback(address: str) -> bool:

@@ -10,8 +10,6 @@ from tests.browser.browsing import DESKTOP, PHONE, settle
 pytestmark = pytest.mark.browser
 
 MOST_BYTES = 5_000_000
-# The framework looks for its own server under the page's address before it tries the root.
-OF_THE_FRAMEWORK = ("/_stcore/health", "/_stcore/host-config")
 
 
 def address_of(view: str) -> str:
@@ -33,7 +31,7 @@ def test_pages_are_complete_quiet_and_small(watch, address, size):
         )
         assert overflow <= 0, f"{view} is wider than the screen"
     assert watched.outside == []
-    assert [c for c in watched.complaints if not any(path in c for path in OF_THE_FRAMEWORK)] == []
+    assert watched.complaints == []
 
 
 # Rules that only the framework's own markup breaks; docs/pages.md says where.
