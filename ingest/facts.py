@@ -103,6 +103,7 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
     d_current = np.expm1(number(visits, "ln_a") - number(visits, "baseline_ln_a")) * 100
     d_speed = np.expm1(number(visits, "ln_rpm") - number(visits, "baseline_ln_rpm")) * 100
     some, far = settings["baseline_change_pct"], settings["baseline_far_pct"]
+    some_speed = settings["baseline_speed_pct"]
 
     delivery, pressure = number(visits, "delivery_l_min"), number(visits, "fuel_pressure_kpa")
     rated = number(visits, "rated_pressure_kpa")
@@ -118,9 +119,9 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
             "current_fell": d_current < -some,
             "current_fell_far": d_current < -far,
             "current_rose": d_current > some,
-            "speed_fell": brushed & (d_speed < -some),
+            "speed_fell": brushed & (d_speed < -some_speed),
             "speed_fell_far": brushed & (d_speed < -far),
-            "speed_rose": brushed & (d_speed > some),
+            "speed_rose": brushed & (d_speed > some_speed),
             "speed_low": brushed & full_duty & (rpm < rpm_low),
             "speed_high": brushed & (rpm > rpm_high),
             "ripple_over": brushed & full_duty & (ripple > ripple_limit),

@@ -125,6 +125,16 @@ RULES: tuple[Rule, ...] = (
         books=True,
     ),
     Rule(
+        "ripple-high-speed-down",
+        ("ripple_over", "speed_fell", "supply_good"),
+        "Ripple is over {ripple_limit:.0f} % of the average and the pump turns slower than its own baseline "
+        "on good volts: brush or commutator wear.",
+        "Capture again with the zero checked; look at sparks and the segment profile; "
+        "book once it is confirmed.",
+        (REPEAT, CIRCUIT, STARVATION, FILTER),
+        books=True,
+    ),
+    Rule(
         "ripple-high",
         ("ripple_over",),
         "Ripple is over {ripple_limit:.0f} % of the average: irregular commutation or a restriction. "

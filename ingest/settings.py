@@ -35,7 +35,8 @@ DEFAULTS: dict[str, Any] = {
     "near_limit_share": 0.15,  # outer share of the specified band that counts as near its end [P]
     "very_low_share": 0.5,  # of the specified low end [P]
     "dead_a": 0.2,  # no pump runs on less [P]
-    "baseline_change_pct": 5.0,  # smallest change from own baseline that counts as a direction [P]
+    "baseline_change_pct": 5.0,  # smallest change of current from own baseline that counts as a direction [P]
+    "baseline_speed_pct": 3.0,  # the same of speed, which a load moves a third as far as current [P]
     "baseline_far_pct": 10.0,  # change from own baseline that counts as far [P]
     "baseline_visits": 3,  # first healthy readings that make the baseline
     "baseline_new_km": 800.0,  # first reading within this of fitting: a new pump's baseline

@@ -50,6 +50,7 @@ def last_rule(*changes: dict) -> str:
         ("speed-down", {"rpm": 5000.0}),
         ("current-down-speed-up", {"mean_a": 4.8, "rpm": 6600.0}),
         ("current-up-speed-down", {"mean_a": 6.2, "rpm": 5600.0}),
+        ("ripple-high-speed-down", {"ripple_pct": 18.0, "rpm": 5700.0}),
         ("ripple-high", {"ripple_pct": 18.0}),
         ("average-near-high", {"mean_a": 6.8, "rpm": 6000.0}),
         ("no-reading", {"mean_a": None, "rpm": None, "ripple_pct": None, "raw_ripple_pct": None}),
