@@ -1,11 +1,11 @@
 """Forecasts and decisions on simulated fleets the model was not tuned on, pooled over fleets of one kind.
 
     python -m tests.benchmarks.forecast_study run --out results --vehicles 200 --fleets 10 --seed 5000
-        [--variant late-knee] [--dirt] [--no-saving]
+        [--variant late-knee] [--dirt] [--no-saving] [--cuts 2] [--lives 300]
     python -m tests.benchmarks.forecast_study report --out results
 
-Per fleet: fit on the records up to each of four cut-off days half a year apart and forecast every pump in
-service over its next PM interval; then follow fresh complete lives stop by stop and replace by rule
+Per fleet: fit on the records up to each of up to four cut-off days and forecast every pump in service
+over its next PM interval; then follow fresh complete lives stop by stop and replace by rule
 (saving_study.py). Every fleet is saved at once, and one that is there already is not run again. These figures
 say how the method works on simulated fleets; they are no evidence for any real one.
 """
@@ -32,7 +32,6 @@ from tests.benchmarks.saving_study import policies
 from tests.fleet_frames import history_at
 
 CUTS = ("2024-06-30", "2024-12-31", "2025-06-30", "2025-12-31")
-LIVES = 600
 DRAWS = 400
 
 
@@ -69,15 +68,16 @@ def true_now(fleet: simulator.SimulatedFleet, true: pd.DataFrame, cut: str) -> n
     return np.array([fleet.odometer_on(int(v), cut) for v in true["vehicle"]]) - true["fitted_km"].to_numpy()
 
 
-def run_fleet(spec: simulator.FleetSpec, saving: bool) -> tuple[pd.DataFrame, dict[str, float]]:
-    """Return one fleet's forecasts at all cut-offs and its costs by rule."""
+def run_fleet(spec: simulator.FleetSpec, cuts: int, lives: int) -> tuple[pd.DataFrame, dict[str, float]]:
+    """Return one fleet's forecasts at `cuts` cut-offs, evenly spread up to the last, and its costs by rule
+    over `lives` fresh lives (0: none)."""
     fleet = simulator.simulate_fleet(spec)
     parts = []
-    for cut in CUTS:
+    for cut in CUTS[:: -(len(CUTS) // cuts)][::-1]:
         history = history_at(fleet, cut)
         fit = fit_history(history)
         parts.append(forecasts(fleet, cut, fit, history))
-    costs = policies(fleet.parameters, fit, LIVES, spec.seed + 5, spec.dirt) if saving else {}
+    costs = policies(fleet.parameters, fit, lives, spec.seed + 5, spec.dirt) if lives else {}
     return pd.concat(parts, ignore_index=True), costs
 
 
@@ -92,7 +92,7 @@ def run(args: argparse.Namespace) -> None:
             continue
         dirt = Dirt.usual() if args.dirt else Dirt.none()
         spec = simulator.FleetSpec(vehicles=args.vehicles, seed=seed, variant=args.variant, dirt=dirt)
-        frame, costs = run_fleet(spec, not args.no_saving)
+        frame, costs = run_fleet(spec, args.cuts, 0 if args.no_saving else args.lives)
         half = path.with_name(path.name + ".half.npz")
         np.savez_compressed(half, costs=json.dumps(costs), **{c: frame[c].to_numpy() for c in frame})
         half.rename(path)
@@ -158,15 +158,12 @@ def summary(fleets: list[pd.DataFrame], costs: list[dict[str, float]]) -> dict[s
     }
     table = pd.DataFrame([c for c in costs if c])
     if len(table):
-        saved = {
-            name: (table["to_failure"] - table[name]) / (table["to_failure"] - table["oracle"])
-            for name in ("perfect", "ours", "booked", "ripple_rule", "age_rule")
-        }
-        of_perfect = {name: saved[name] / saved["perfect"] for name in ("ours", "booked", "ripple_rule")}
-        for label, parts in (("of all-knowing's", saved), ("of perfect's", of_perfect)):
-            for name, values in parts.items():
+        saved = table.rsub(table["to_failure"], axis=0)
+        for label, whose in (("all-knowing", "oracle"), ("damage-knowing", "damage"), ("perfect", "perfect")):
+            for name in ("damage", "perfect", "ours", "booked", "ripple_rule", "age_rule"):
+                values = saved[name] / saved[whose]
                 se = values.std(ddof=1) / np.sqrt(len(values)) if len(values) > 1 else np.nan
-                out[f"saving {name} {label}"] = f"{values.mean():.3f} ± {se:.3f}"
+                out[f"saving {name} of {label}'s"] = f"{values.mean():.3f} ± {se:.3f}"
         out["sudden share of lives"] = f"{table['sudden_share'].mean():.3f}"
     return out
 
@@ -197,6 +194,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=5000)
     parser.add_argument("--variant", default="standard")
     parser.add_argument("--dirt", action="store_true")
+    parser.add_argument("--cuts", type=int, default=4, choices=[1, 2, 4])
+    parser.add_argument("--lives", type=int, default=600)
     parser.add_argument("--no-saving", action="store_true")
     parser.add_argument("--only", default="", help="report: kinds whose names begin like this")
     args = parser.parse_args()

@@ -3,8 +3,11 @@
 Each life is a unit of its own. At every PM stop the records up to then (with their dirt, cleaned as on
 loading) go through the filters, and the rule decides. Costs are per km over all lives; a share of saving is
     (cost of run-to-failure - cost of the rule) / (cost of run-to-failure - cost of another),
-the other being the perfect sensor (perfect_sensor.py) or the all-knowing owner, who changes every pump at its
-last stop before it fails, sudden failures included.
+the other being one of
+    all-knowing     changes every pump at its last stop before it fails, sudden failures included
+    damage-knowing  the same where wear or drag ends a life, as everything a reading could ever show is known
+                    to it; sudden failures happen
+    perfect sensor  sees both damages and their rates, not the failure levels, and follows the cost rule
 """
 
 from __future__ import annotations
@@ -174,41 +177,57 @@ def _older_pumps(
     return tables | {"visits": visits, "services": services}
 
 
-def bookable(
+def booked_at(
     p: simulator.FleetParameters, lives: simulator.Lives, stops: Stops, worth: np.ndarray, seed: int
-) -> np.ndarray:
-    """Return whether the trade rules let a replacement be booked at each stop where cost calls for one.
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return life and distance (k,) of the stops at which the trade rules let a replacement be booked.
 
-    The shop does what the rules ask for: zero checked, supply and both drops passed, fuel in the tank,
-    delivery measured; where there is a finding the filter is changed and the pump captured again at once.
+    Only where cost calls for one (`worth`), or at the half-way stop that follows, as the shop captures at
+    half the usual interval where the risk is high. It does what the rules ask for: zero checked, supply and
+    both drops passed, fuel in the tank, delivery measured; the filter changed and the pump captured again at
+    once.
     """
     rng = np.random.default_rng(seed)
-    m = len(stops.row)
-    day = (stops.record["visited_on"] - pd.Timestamp(IN_SERVICE)).dt.days.to_numpy() % 365.0
-    again = simulator.take_readings(p, lives, stops.row, stops.x_km, np.zeros(m), day, rng)
-    types = simulator.pump_types(p).drop(columns="pump_type").iloc[lives.type_code[stops.row]]
+    following = np.where(last_stop(stops.row), stops.x_km + STOP_KM, np.r_[stops.x_km[1:], 0.0])
+    half_way = (stops.x_km + following) / 2
+    extra = np.flatnonzero(worth & (half_way < lives.fails_at_km[stops.row]))
+    row, x = np.r_[stops.row, stops.row[extra]], np.r_[stops.x_km, half_way[extra]]
+    number = np.r_[2 * stops.order, 2 * stops.order[extra] + 1]  # odd: half-way
+    called = np.r_[worth, np.ones(len(extra), bool)]
+    visited_on = stops.record["visited_on"].to_numpy()
+    visited_on = np.r_[visited_on, visited_on[extra] + np.timedelta64(60, "D")]
+    day = (visited_on - IN_SERVICE).astype("timedelta64[D]").astype(float) % 365.0
+    on_filter = since_filter(stops.row, stops.order, stops.x_km)[extra] + half_way[extra] - stops.x_km[extra]
+    between = simulator.take_readings(
+        p, lives, stops.row[extra], half_way[extra], on_filter, day[-len(extra) :], rng
+    )
+    first = pd.concat([stops.record, between], ignore_index=True)
+    again = simulator.take_readings(p, lives, row, x, np.zeros(len(row)), day, rng)
+    types = (
+        simulator.pump_types(p).drop(columns="pump_type").iloc[lives.type_code[row]].reset_index(drop=True)
+    )
     both = []
-    for turn, read in enumerate((stops.record.reset_index(drop=True), again)):
+    for turn, read in enumerate((first, again)):
         seen = read[["mean_a", "ripple_pct", "rpm", "supply_v", "fuel_pressure_kpa", "fuel_temp_c"]]
         both.append(
-            pd.concat([seen, types.reset_index(drop=True)], axis=1).assign(
-                visit_id=2 * np.arange(m) + turn, pump_id=stops.row, unit=stops.record["unit"].to_numpy(),
-                visited_on=stops.record["visited_on"].to_numpy(), distance_on_pump_km=stops.x_km,
-                filter_changed_on=stops.record["visited_on"].to_numpy(), pm_interval_days=182,
+            pd.concat([seen, types], axis=1).assign(
+                visit_id=2 * number + turn, pump_id=row, unit=row, visited_on=visited_on,
+                distance_on_pump_km=x, filter_changed_on=visited_on, pm_interval_days=182,
                 reason="pm", state="idle", in_trend=turn == 0, origin="capture", motor="brushed",
                 supply="direct", zero_a=0.0, drop_supply_v=0.1, drop_ground_v=0.05, delivery_l_min=2.0,
                 fuel_level_pct=60.0, system_v=12.0, spec_at_v=simulator.REFERENCE_V, duty_pct=np.nan,
-                turn=turn, order=stops.order, at=np.arange(m), position="main", raw_ripple_pct=np.nan,
+                turn=turn, number=number, at=np.arange(len(row)), position="main", raw_ripple_pct=np.nan,
             )
         )  # fmt: skip
     judged = judge(pd.concat(both, ignore_index=True))
-    out = np.zeros(m, bool)
-    for k in np.unique(stops.order[worth]):
-        mine = judged["pump_id"].isin(stops.row[worth & (stops.order == k)]) & (judged["order"] <= k)
+    may = np.zeros(len(row), bool)
+    for k in np.unique(number[called]):
+        mine = judged["pump_id"].isin(row[called & (number == k)]) & (judged["number"] <= k)
         action = decide_actions(judged[mine])["action"]
-        last = judged[mine & (judged["order"] == k) & (judged["turn"] == 1)].set_index("pump_id")["at"]
-        out[last.to_numpy(int)] = (action.reindex(last.index) == "book replacement").to_numpy()
-    return out & worth
+        last = judged[mine & (judged["number"] == k) & (judged["turn"] == 1)].set_index("pump_id")["at"]
+        may[last.to_numpy(int)] = (action.reindex(last.index) == "book replacement").to_numpy()
+    may &= called
+    return row[may], x[may]
 
 
 def policies(
@@ -226,14 +245,16 @@ def policies(
     risk, new = risks_at_stops(p, lives, stops, fit, dirt, seed + 1)
     g = _long_run(fit)[lives.type_code[row]]
     ours = worth_booking(risk, new, d, C_PLANNED, C_FAILURE, g)["worth"].to_numpy()
+    booked = booked_at(p, lives, stops, ours, seed + 2)
     seen, _ = perfect_at_stops(p, lives, stops, seed)
     ripple = stops.record["ripple_pct"].to_numpy()
     return {
         "to_failure": cost(np.zeros(len(row), bool)),
         "oracle": cost(last_stop(row)),
+        "damage": cost(last_stop(row) & (lives.mode != "sudden")[row]),
         "perfect": settled_cost(seen, cost),
         "ours": cost(ours),
-        "booked": cost(bookable(p, lives, stops, ours, seed + 2)),
+        "booked": cost_per_km(np.ones(len(booked[0]), bool), *booked, fails),
         "ripple_rule": cost(ripple > 15),
         "age_rule": min(cost(x > a) for a in np.arange(40e3, 300e3, 10e3)),
         "sudden_share": float((lives.mode == "sudden").mean()),
