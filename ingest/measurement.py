@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from ingest import quality
-from ingest.accuracy import mean_accuracy_a
+from ingest.accuracy import ends_se_a, mean_accuracy_a, rounding_se_a
 from ingest.capture import Capture, Note
 from ingest.condition import condition
 from ingest.errors import CaptureRefused
@@ -28,6 +28,7 @@ HIGHEST_A = 100.0
 LEAST_A = 0.1  # below this mean and swing there is no current
 RPM_LOW, RPM_HIGH = 3400.0, 10_000.0  # usual band [P], used when the pump's type tells none
 SEGMENTS_TOLD_ABOVE = 0.95
+BATCHES = 10
 FOLLOWED_AT_LEAST = 0.3
 
 
@@ -91,10 +92,9 @@ def measure(
         turn = average_turn(running[:last], rate, speed.phase, 0.0)
     window = running[:last]
 
-    mean_a = None if ac_coupled else float(_clean_mean(window, turn))
-    _refuse_implausible(capture, mean_a, window)
-    mean_se = None if mean_a is None else _mean_se(window, rate, speed, run)
     check = quality.check_range(run.sign * running)
+    mean_a, mean_se = (None, None) if ac_coupled else _mean(window, turn, check.step_a, run)
+    _refuse_implausible(capture, mean_a, window)
     if not ac_coupled:
         notes.append(quality.zero_note(run.zero_a))
     notes.extend(quality.range_notes(check, turn.ripple_a if turn else None))
@@ -198,30 +198,20 @@ def _refuse_implausible(capture: Capture, mean_a: float | None, window: np.ndarr
         )
 
 
-def _clean_mean(window: np.ndarray, turn: AverageTurn | None) -> float:
-    """Mean over the window, sparks held to six deviations about the ripple."""
-    mean = float(np.mean(window))
-    if turn is None or turn.sparks == 0:
-        return mean
-    reach = np.abs(turn.wave).max() + 6 * turn.residual_sd_a
-    return float(np.mean(np.clip(window, mean - reach, mean + reach)))
-
-
-def _mean_se(window: np.ndarray, rate: float, speed: Speed | None, run: Run) -> float:
-    """Batch means over whole turns where they are known: the record's own standard error of the mean."""
-    batches = 10
-    if speed is not None and speed.turns >= 4:
-        batches = int(np.clip(speed.turns // 2, 2, 20))
-        marks = np.searchsorted(
-            speed.phase.at(np.arange(0, len(window), max(len(window) // 20_000, 1)) / rate),
-            speed.phase.turns[0] + np.arange(1, batches) * (int(speed.turns) // batches),
-        ) * max(len(window) // 20_000, 1)
+def _mean(window: np.ndarray, turn: AverageTurn | None, step_a: float, run: Run) -> tuple[float, float]:
+    """Mean of the window and its standard error, the record's own."""
+    if turn is not None:
+        parts = (
+            turn.mean_se_a,
+            rounding_se_a(step_a, turn.residual_sd_a, turn.wave),
+            ends_se_a(turn.wave, len(window)),
+        )
+        mean, own = turn.mean_a, float(np.linalg.norm(parts))
     else:
-        marks = np.arange(1, batches) * (len(window) // batches)
-    marks = np.unique(np.clip(marks, 1, len(window) - 1))
-    means = np.array([part.mean() for part in np.split(window, marks) if len(part)][: len(marks)])
-    own = float(np.std(means, ddof=1) / np.sqrt(len(means))) if len(means) > 1 else float(np.std(window))
-    return float(np.hypot(own, run.zero_se_a or 0.0))
+        # Batch means: without a turn the ripple can't be told from noise.
+        means = np.array([part.mean() for part in np.array_split(window, BATCHES)])
+        mean, own = float(np.mean(window)), float(np.std(means, ddof=1) / BATCHES**0.5)
+    return mean, float(np.hypot(own, run.zero_se_a or 0.0))
 
 
 def _sparks_per_s(work: WorkTrace, turn: AverageTurn | None, window_s: float) -> float:

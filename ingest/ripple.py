@@ -17,6 +17,8 @@ from ingest.speed_refine import TurnPhase
 AVERAGE_RATE_HZ = 250_000.0  # faster records are averaged down to about this first
 FAR = 6.0  # robust standard deviations from the average turn that make a spark
 SPARK_GAP_S = 150e-6
+PARTS_OF_A_TURN = 8
+SPARK_LEFT = 0.3  # of a spark's own scatter: what filling it in leaves in the mean (seen on simulated sparks)
 BEFORE_S, AFTER_S = 20e-6, 120e-6  # what a spark spoils around the samples that stand out
 
 
@@ -25,6 +27,7 @@ class AverageTurn:
     """wave: (bins,), A about its mean, over one turn; ripple is its peak to peak.
 
     wave_se_a: standard error of the wave at one angle; residual_sd_a: noise of a single sample about it.
+    mean_a: mean current with what sparks spoil left out, and the standard error that noise gives it.
     """
 
     wave: np.ndarray
@@ -34,6 +37,8 @@ class AverageTurn:
     residual_sd_a: float
     sparks: int
     spark_share: float
+    mean_a: float
+    mean_se_a: float
 
 
 def average_turn(
@@ -60,9 +65,13 @@ def average_turn(
     noise = 1.4826 * float(np.median(np.abs(rest)))
     spark = np.abs(rest) > FAR * max(noise, 1e-12) + steep[index] + np.roll(steep, 1)[index]
     sparks = count_events(spark, max(int(SPARK_GAP_S * rate), 1))
-    kept = _grown(spark, rate) if spark.any() else spark
-    filled = np.where(kept, wave[index], clean)
+    spoilt = _grown(spark, rate) if spark.any() else spark
+    filled = np.where(spoilt, wave[index], clean)
     wave, wave_se = _denoised(filled, index, bins, per_turn)
+    mean_a, mean_se = _mean(trend, wave[index], x - wave[index], spoilt, turns)
+    if sparks:
+        scatter = float(np.std((x - wave[index])[spoilt]))
+        mean_se = float(np.hypot(mean_se, SPARK_LEFT * scatter * spoilt.mean() / sparks**0.5))
     return AverageTurn(
         wave,
         float(np.ptp(wave)),
@@ -71,7 +80,31 @@ def average_turn(
         noise,
         sparks,
         float(spark.mean()),
+        mean_a,
+        mean_se,
     )
+
+
+def _mean(
+    trend: np.ndarray, wave: np.ndarray, rest: np.ndarray, spoilt: np.ndarray, turns: np.ndarray
+) -> tuple[float, float]:
+    """Mean of trend + wave + rest, (n,) each, and the standard error that noise gives it.
+
+    Where spoilt (n,), rest is what the same part of the turn has beside it. Slow change of the current is no
+    error of its mean over this very window: noise is what differs between parts of one turn, and counts for
+    slower times as well.
+    """
+    part = np.floor((turns - turns[0]) * PARTS_OF_A_TURN).astype(int)
+    count = np.bincount(part, weights=~spoilt)
+    total = np.bincount(part, weights=np.where(spoilt, 0.0, rest))
+    seen = np.flatnonzero(count > 0.5 * np.median(count))
+    level = total[seen] / count[seen]
+    filled = np.where(spoilt, np.interp(part, seen, level), rest)
+    mean = float(np.mean(trend) + np.mean(wave) + np.mean(filled))
+    # A level a turn has been taken out of so many parts.
+    freedom = PARTS_OF_A_TURN / (PARTS_OF_A_TURN - 1)
+    scatter = 1.4826 * np.median(np.abs(level - np.median(level)))
+    return mean, float(scatter * np.sqrt(freedom / len(seen)))
 
 
 def _grown(mask: np.ndarray, rate_hz: float) -> np.ndarray:

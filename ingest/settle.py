@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ingest.accuracy import rounding_se_a
+
 BLOCK_S = 0.001
 OFF_SHARE = 0.35  # an off level lies below this share of the running level
 OFF_QUIET = 1.2  # and its scatter is no more than this share of the running scatter
@@ -115,10 +117,11 @@ def _off_level(cut: np.ndarray, off: np.ndarray, sign: int) -> tuple[float, floa
     middle = np.median(samples)
     spread = 1.4826 * np.median(np.abs(samples - middle))
     kept = samples[np.abs(samples - middle) <= 5 * spread] if spread > 0 else samples
-    # A quiet coarse range may show a single code: its rounding error is still there.
-    step = np.min(np.diff(np.unique(samples))) if np.ptp(samples) > 0 else 0.0
-    se = np.hypot(np.std(kept) / np.sqrt(len(kept)), step / np.sqrt(12) / np.sqrt(len(kept)))
-    return float(np.mean(kept)), float(se)
+    # Noise of less than a code does not average the rounding error away; a quiet range may show one code.
+    codes = np.unique(samples if np.ptp(samples) > 0 else cut[:: max(cut.size // 50_000, 1)])
+    step = float(np.min(np.diff(codes))) if len(codes) > 1 else 0.0
+    rounding = rounding_se_a(step, float(np.std(kept)), np.zeros(1))
+    return float(np.mean(kept)), float(np.hypot(np.std(kept) / np.sqrt(len(kept)), rounding))
 
 
 def _settled_block(level: np.ndarray, smooth: int) -> tuple[int, int | None]:

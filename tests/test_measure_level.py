@@ -38,6 +38,39 @@ def test_sparks_spoil_the_raw_figure_only():
     assert sparky.raw_ripple_pct == pytest.approx(100 * (sparky.max_a - sparky.min_a) / sparky.mean_a)
 
 
+def test_sparks_spoil_the_mean_within_its_error():
+    capture, truth = recorded(trace(8), sparks_per_s=60.0, off_s=0.05)
+    reading = measure(capture, segments=8)
+    true_a = truth.mean_a(reading.steady_from_s, reading.steady_to_s)
+    assert abs(reading.mean_a - true_a) < 2.5 * reading.mean_a_se
+    window = round(reading.steady_from_s * 1e5), round(reading.steady_to_s * 1e5)
+    plain_a = capture.current_a[slice(*window)].mean() - reading.zero_a
+    assert abs(reading.mean_a - true_a) < 0.9 * abs(plain_a - true_a)
+
+
+def test_slow_change_is_no_error_of_the_mean():
+    # Truth is the mean over this very window, so current that drifts by 10 % meanwhile widens nothing.
+    rng, t = np.random.default_rng(5), np.arange(30_000) / 1e5
+    true = 4 + 0.4 * t / t[-1] + 0.3 * np.cos(2 * np.pi * 800 * t) + 0.02 * np.cos(2 * np.pi * 200 * t)
+    z = []
+    for _ in range(12):
+        current = np.concatenate([np.zeros(5000), true]) + 0.03 * rng.standard_normal(35_000)
+        reading = measure(Capture(current, 1e5), segments=8)
+        first, last = (round(s * 1e5) - 5000 for s in (reading.steady_from_s, reading.steady_to_s))
+        z.append((reading.mean_a - true[first:last].mean()) / reading.mean_a_se)
+    assert 0.6 < np.sqrt(np.mean(np.square(z))) < 1.6
+
+
+@pytest.mark.parametrize("noise_a", [0.002, 0.01])
+def test_a_zero_within_one_code_keeps_its_rounding_error(noise_a):
+    rng, t = np.random.default_rng(6), np.arange(20_000) / 1e5
+    running = 4.02 + 0.4 * np.cos(2 * np.pi * 800 * t) + 0.03 * np.cos(2 * np.pi * 200 * t)
+    current = np.concatenate([np.full(5000, 0.02), running]) + noise_a * rng.standard_normal(25_000)
+    reading = measure(Capture(np.round(current / 0.08) * 0.08, 1e5), segments=8)
+    assert reading.mean_a_se == pytest.approx(0.08 / 12**0.5, rel=0.1)
+    assert abs(reading.mean_a - 4.0) < 2 * reading.mean_a_se
+
+
 def test_inrush_is_measured_and_left_out():
     capture, truth = recorded(trace(8, seconds=0.5, start="inrush"), off_s=0.05, full_scale_a=30.0)
     reading = measure(capture, segments=8)
