@@ -22,8 +22,8 @@ from analytics.policies import on_risk
 from analytics.policy_simulation import simulate_lives
 
 RATIOS = np.array([1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0])  # Cf/Cp
-LIVES = 300
-MOST_TYPES = 12  # simulated one by one; the rest follow the fleet's own entry, the last
+LIVES = 600
+MOST_TYPES = 8  # simulated one by one; the rest follow the fleet's own entry, the last
 USUAL_INTERVAL_KM = 5000 * 1.609344
 
 

@@ -50,6 +50,24 @@ def test_expected_failures_agree_with_those_seen(history, made):
     assert gaps.failed.sum() == history.pumps["failed"].sum()
 
 
+def test_each_cause_is_expected_as_often_as_strip_down_found_it(history, made):
+    p = made.parameters
+    gaps = make_gaps(history, run_filters(history, p, keep=True), p)
+    model = risk_model(p)
+    after, before = (np.array(model.log_survival(gaps.known, d)) for d in (gaps.d_to, gaps.d_from))
+    found = np.array([(gaps.failed & (gaps.cause == k)).sum() for k in range(3)])
+    assert found.min() > 15
+    np.testing.assert_allclose((after - before).sum(1), found, rtol=0.2)
+
+
+def test_drag_is_learned_as_fast_as_it_is_though_fast_ones_end_early(fleet, history, made):
+    """Readings alone see mostly slow drags; how lives ended brings the growth back up."""
+    true = fleet.parameters
+    mean = true.drag_rate * np.exp(true.drag_rate_sd**2 / 2)
+    assert made.parameters.drag.growth == pytest.approx(mean, rel=0.15)
+    assert made.parameters.drag.filter_per_km == pytest.approx(true.filter_per_km, rel=0.15)
+
+
 def test_survives_json(made):
     again = Parameters.from_json(made.parameters.to_json())
     np.testing.assert_array_equal(again.wear.rate, made.parameters.wear.rate)
