@@ -156,7 +156,9 @@ def _followed(y: np.ndarray, rate_hz: float, line_hz: float, block_s: float) -> 
     step = max(len(time) // MOST_KNOTS, 1)
     smooth = smooth_phase(time[::step], phase[::step], variance[::step], wanted, noise_known_within=3.0)
     cycles = line_hz * wanted + smooth.phase
-    return wanted, np.maximum.accumulate(cycles)
+    if np.any(np.diff(cycles) <= 0):  # noise: a line that can be followed does not turn back
+        return wanted, line_hz * wanted
+    return wanted, cycles
 
 
 def _gathered(y: np.ndarray, rate_hz: float, time_s: np.ndarray, cycles: np.ndarray) -> float:

@@ -18,6 +18,7 @@ from ingest.speed_refine import TurnPhase, refine
 ANSWER_ABOVE = 0.95
 SAME_SPEED = 0.015  # hypotheses closer than this are one speed
 LONGEST_SEARCH_S = 1.5
+LEAST_SWING_A = 1e-6  # less is arithmetic, not current
 FOLLOWED = 3  # lines at most
 WORTH_FOLLOWING = 0.03  # of the strongest line's power
 UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as twice it
@@ -68,6 +69,8 @@ def find_speed(
     rpm_high: float = 10_000.0,
 ) -> Speed | None:
     """Weigh all shaft speeds the trace allows; None when it holds no line that can be followed."""
+    if np.std(work.y) < LEAST_SWING_A:
+        return None
     longest = int(LONGEST_SEARCH_S * work.rate_hz)
     part = work.y[-longest:] if len(work.y) > longest else work.y
     search = WorkTrace(part, work.rate_hz, work.usable_hz, work.spark_mask, work.spark_rate_hz)

@@ -170,6 +170,8 @@ def _rival_ripple(power: np.ndarray, ripple: int) -> tuple[float, bool]:
 
     True when the strongest order's second harmonic falls off too, as a ripple's does and a bad bar's doesn't.
     """
+    if len(power) < 2:
+        return 0.0, False
     strongest = int(np.argmax(power[1:])) + 2  # order 1 may be slow drift
     if strongest == ripple or ripple > len(power) or power[ripple - 1] > FAINT_RIPPLE * power[strongest - 1]:
         return 0.0, False

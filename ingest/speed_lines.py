@@ -44,6 +44,9 @@ def find_lines(work: WorkTrace, count: int = 12) -> Lines:
     power = np.abs(fft.rfft(work.y * window, size)) ** 2 * (2 / window.sum()) ** 2
     hz = np.arange(len(power)) * work.rate_hz / size
     keep = (hz >= max(LOWEST_HZ, 1.5 * work.rate_hz / n)) & (hz <= min(work.usable_hz, HIGHEST_HZ))
+    if not keep.any():
+        nothing = np.zeros(0)
+        return Lines(nothing, nothing, nothing, work.usable_hz)
     low, high = int(np.argmax(keep)), len(keep) - int(np.argmax(keep[::-1]))
     inside = power[low:high]
     # Speed wander smears a line in proportion to its order: compare power over a share of the frequency.
@@ -80,4 +83,4 @@ def _refined_hz(power: np.ndarray, i: int) -> float:
         return float(i)
     a, b, c = np.log(power[i - 1 : i + 2] + 1e-300)
     bend = a - 2 * b + c
-    return float(i + (0.5 * (a - c) / bend if bend < 0 else 0.0))
+    return float(i + (np.clip(0.5 * (a - c) / bend, -0.5, 0.5) if bend < 0 else 0.0))

@@ -52,8 +52,8 @@ class TurnPhase:
     followed: float
 
     def at(self, time_s: np.ndarray) -> np.ndarray:
-        """Phase in turns at times (n,), cubic between knots."""
-        return _curve(self.time_s, self.turns, time_s)
+        """Phase in turns at rising times (n,), cubic between knots; it never turns back."""
+        return np.maximum.accumulate(_curve(self.time_s, self.turns, time_s))
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,8 @@ class _Fit:
     slope_se: float
     wave: np.ndarray
     noise: float
-    likeness: np.ndarray  # of each block to the wave, 1 when it is the wave
+    starts: np.ndarray  # first samples of the blocks, (b,)
+    likeness: np.ndarray  # of each block to the wave, 1 when it is the wave, (b,)
 
 
 def refine(
@@ -118,8 +119,8 @@ def _fitted(
             middle, departure, variance, wanted, widths=count / n * t[-1], noise_known_within=NOISE_KNOWN
         )
         before, phase = phase, line + _curve(wanted, smooth.phase, t)
-        if phase[-1] - phase[0] < COLLAPSED * (line[-1] - line[0]):
-            phase = before  # the wave is not this trace's: leave the phase as it was given
+        if phase[-1] - phase[0] < COLLAPSED * (line[-1] - line[0]) or np.any(np.diff(phase) <= 0):
+            phase = before  # a shaft does not turn back: the wave is not this trace's
             break
         # Where the turn begins is free, and wave and phase may drift along it together.
         change = phase - before
@@ -127,7 +128,7 @@ def _fitted(
             break
     power = np.maximum(np.add.reduceat(fitted * fitted, starts), 1e-30)
     likeness = np.add.reduceat(y * fitted, starts) / power
-    return _Fit(phase, wanted, smooth.slope_se, wave, noise, likeness)
+    return _Fit(phase, wanted, smooth.slope_se, wave, noise, starts, likeness)
 
 
 def _curve(knots: np.ndarray, values: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -143,7 +144,8 @@ def _block_starts(phase: np.ndarray) -> np.ndarray:
     total = float(phase[-1] - phase[0])
     if total < 2:
         marks = np.searchsorted(phase, phase[0] + total * np.arange(3) / 3)
-        return np.unique(np.clip(marks, 0, len(phase) - 2))
+        marks = np.unique(np.clip(marks, 0, len(phase) - 2))
+        return marks if len(marks) == 3 else np.arange(3) * len(phase) // 3
     per_turn = 2 if total < HALF_TURNS_BELOW else 1
     steps = int(total * per_turn / 2)  # on either side
     few = min(steps, MOST_BLOCKS // 2)
@@ -207,8 +209,7 @@ def _brought_back(y: np.ndarray, t: np.ndarray, fit: _Fit) -> np.ndarray:
 
     A block's likeness to the wave at every shift is their circular correlation, by angle.
     """
-    bins = 512
-    starts = _block_starts(fit.phase)
+    bins, starts = 512, fit.starts
     block = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(y))))
     index = ((fit.phase - np.floor(fit.phase)) * bins).astype(int) % bins + bins * block
     count = np.bincount(index, minlength=bins * len(starts))
