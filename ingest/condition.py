@@ -29,8 +29,12 @@ class Condition:
     twice_per_turn_pct: float
 
 
-def condition(turn: AverageTurn, mean_a: float, segments: int | None) -> Condition:
-    """Read the indicators off an average turn; the profile needs the number of segments."""
+def condition(turn: AverageTurn, mean_a: float | None, segments: int | None) -> Condition:
+    """Read the indicators off an average turn; the profile needs the number of segments.
+
+    Where the mean is unknown (an AC-coupled record) percentages are of the ripple.
+    """
+    mean_a = mean_a or max(turn.ripple_a, 1e-12)
     spectrum = np.fft.rfft(turn.wave) * 2 / len(turn.wave)
     once, twice = (100 * float(np.abs(spectrum[k])) / mean_a for k in (1, 2))
     if segments is None or 2 * lcm(2, segments) > len(turn.wave):

@@ -305,7 +305,7 @@ def _with_speed(
             )
         )
     bars = segments or (speed.segments if speed.segments_probability >= SEGMENTS_TOLD_ABOVE else None)
-    about = condition(turn, reading.mean_a or np.inf, bars)
+    about = condition(turn, reading.mean_a, bars)
     known_mean = reading.mean_a is not None
     return replace(
         reading,

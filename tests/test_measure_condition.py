@@ -37,3 +37,12 @@ def test_two_dips_half_a_turn_apart_are_one_bar():
 
 def test_odd_bars_have_one_height_each():
     assert len(segment_profile(np.cos(14 * ANGLE), 7)) == 7
+
+
+def test_segments_compare_without_a_mean():
+    turn = np.arange(1024) / 1024
+    wave = 0.2 * np.cos(2 * np.pi * 8 * turn)
+    wave = wave - 0.1 * (np.abs((turn % 0.5) - 0.25) < 0.05)  # one bad bar: two dips, half a turn apart
+    with_mean, without = condition(average(wave), 4.0, 8), condition(average(wave), None, 8)
+    assert without.weakest == with_mean.weakest
+    assert without.weakest_z < -3

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ingest.capture import Capture
 from ingest.measurement import measure
 from ingest.phase_smoothing import smooth_phase
 from ingest.reader import read_capture
@@ -49,22 +50,56 @@ def test_a_straight_phase_has_the_least_squares_error():
     assert fit.slope_se == pytest.approx(0.01 / np.sqrt(np.sum((t - t.mean()) ** 2)), rel=1e-3)
 
 
+# Truth from the shaft tacho in the same files, or from the ratio of lines; MANIFEST.tsv there gives it to a
+# last digit of 0.01 turns a second, so that half of it and a little drift are the tolerance.
+TACHO = {
+    "mot_dc_universal_10V_tacho.mat": ("strom", 19.60),
+    "mot_dc_universal_30V_tacho.mat": ("strom", 94.41),
+    "mot_dc_universal_good_ac.mat": (None, 39.67),
+    "mot_dc_universal_badbar_ac.mat": (None, 30.63),
+}
+SLOWER_THAN_PUMPS = "mot_dc_universal_10V_tacho.mat"  # 1,176 rpm
+
+
+def real_motor(name):
+    channel, turn_hz = TACHO[name]
+    return read_capture(SHARED / name, channel=channel, sample_rate_hz="100 kS/s"), turn_hz
+
+
 @pytest.mark.skipif(not SHARED.is_dir(), reason="the shared captures are not here")
-@pytest.mark.parametrize(
-    ("name", "channel", "turn_hz"),
-    [
-        # Truth from the shaft tacho in the same files, or from the ratio of lines: MANIFEST.tsv there.
-        ("mot_dc_universal_10V_tacho.mat", "strom", 19.60),
-        ("mot_dc_universal_30V_tacho.mat", "strom", 94.41),
-        ("mot_dc_universal_good_ac.mat", None, 39.67),
-        ("mot_dc_universal_badbar_ac.mat", None, 30.63),
-    ],
-)
-def test_real_motors(name, channel, turn_hz):
-    reading = measure(read_capture(SHARED / name, channel=channel, sample_rate_hz="100 kS/s"))
+@pytest.mark.parametrize("name", [n for n in TACHO if n != SLOWER_THAN_PUMPS])
+@pytest.mark.parametrize("known", [{}, {"segments": 36}, {"segments": 18}])
+def test_real_motors(name, known):
+    capture, turn_hz = real_motor(name)
+    reading = measure(capture, **known)
     assert reading.mean_a is None  # AC-coupled
-    speeds = [reading.rpm] if reading.rpm else [c.rpm for c in reading.speed_candidates]
-    assert any(abs(rpm / 60 / turn_hz - 1) < 0.01 for rpm in speeds)
+    assert reading.rpm / 60 == pytest.approx(turn_hz, abs=0.015)
+    assert reading.speed_confidence > 0.95
+
+
+@pytest.mark.skipif(not SHARED.is_dir(), reason="the shared captures are not here")
+def test_a_motor_slower_than_pumps_is_answered_once_its_speed_is_known():
+    capture, turn_hz = real_motor(SLOWER_THAN_PUMPS)
+    first = measure(capture)
+    assert first.rpm is None
+    assert [c.rpm / 60 for c in first.speed_candidates] == pytest.approx([turn_hz], abs=0.015)
+    again = measure(capture, previous_rpm=1.05 * 60 * turn_hz)
+    assert again.rpm / 60 == pytest.approx(turn_hz, abs=0.015)
+
+
+@pytest.mark.skipif(not SHARED.is_dir(), reason="the shared captures are not here")
+def test_a_bad_bar_shows_twice_a_turn():
+    # The source states a commutator-bar fault in one of the two; it dips twice a turn, half a turn apart.
+    share = {}
+    for name in ("mot_dc_universal_good_ac.mat", "mot_dc_universal_badbar_ac.mat"):
+        capture, _ = real_motor(name)
+        lifted = capture.current_a + 5 * np.ptp(capture.current_a)  # any mean: only ratios are looked at
+        reading = measure(Capture(lifted, capture.sample_rate_hz), segments=36)
+        share[name] = 2 * reading.twice_per_turn_pct / reading.ripple_pct
+        once = 2 * reading.once_per_turn_pct / reading.ripple_pct
+    good, bad = share.values()
+    assert bad > 2 * good
+    assert bad > 10 * once
 
 
 @pytest.mark.skipif(not SHARED.is_dir(), reason="the shared captures are not here")
