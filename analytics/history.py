@@ -127,6 +127,7 @@ def build_history(
     x = prior[code] + np.maximum(read - begun[code], 0.0) * share[code]
     visits = visits.assign(x_km=np.minimum(x, np.where(np.isnan(now[code]), np.inf, now[code])))
     pumps["km_per_day"] = day_rate * share
+    filters = _by_hours(filters, pumps[by_hours], lines, hour_rate[by_hours])
     visits["filter_km"] = _since_filter(visits, pumps, filters, begun, share)
     order = np.lexsort([visits["day"], visits["x_km"], visits["pump"]])
     visits = visits.iloc[order].reset_index(drop=True)
@@ -142,6 +143,10 @@ def build_history(
     pumps["unit_km_per_day"] = np.where(
         by_hours, np.where(np.isfinite(lines.rate[row]), unit_rate, day_rate), unit_rate
     )
+    # A unit that runs by hours stops by hours: its interval is the distance it drives in as many.
+    hours = pumps["pm_interval_hours"].to_numpy(float)
+    driven = hours * KM_PER_HOUR * pumps["unit_km_per_day"].to_numpy(float) / day_rate
+    pumps["pm_interval_km"] = pumps["pm_interval_km"].mask(by_hours & (hours > 0), driven)
     pumps["odometer_km"] = end
     return History(as_of_day, pumps, visits)
 
@@ -254,6 +259,26 @@ def _codes(values: pd.Series, index: pd.Series) -> np.ndarray:
     return pd.Index(index).get_indexer(values)
 
 
+def _by_hours(
+    filters: pd.DataFrame, pumps: pd.DataFrame, lines: _Lines, hour_rate: np.ndarray
+) -> pd.DataFrame:
+    """Put the changes of units that run by hours (those of `pumps`) on their clock, not the odometer."""
+    rate = pd.Series(hour_rate, pumps["unit"]).groupby(level=0).first()
+    mine = filters["unit"].isin(rate.index).to_numpy()
+    if not mine.any():
+        return filters
+    units = filters.loc[mine, "unit"]
+    at = lines.at(
+        lines.rows(units),
+        filters.loc[mine, "day"].to_numpy(float),
+        rate.reindex(units).to_numpy(),
+        hours=True,
+    )
+    out = filters.astype({"odometer_km": float})
+    out.loc[mine, "odometer_km"] = at * KM_PER_HOUR
+    return out
+
+
 def _since_filter(
     visits: pd.DataFrame, pumps: pd.DataFrame, filters: pd.DataFrame, begun: np.ndarray, share: np.ndarray
 ) -> np.ndarray:
@@ -284,9 +309,12 @@ def _since_filter(
     before = np.searchsorted(key, unit * big + visits["day"].to_numpy(float)) - 1
     has = (before >= 0) & (np.floor(key[np.maximum(before, 0)] / big) == unit)
     at = odometer[np.maximum(before, 0)]
-    # Before a unit's first change on record: as if the one before came the usual distance earlier.
+    # Before a unit's first change on record: as if the one before came the usual distance earlier, unless
+    # the pump was read while its first filter was not due.
     after = np.minimum(before + 1, len(key) - 1)
-    first = ~has & (np.floor(key[after] / big) == unit)
+    first_x = np.full(len(pumps), np.inf)
+    np.minimum.at(first_x, pump, x)
+    first = ~has & (np.floor(key[after] / big) == unit) & (first_x[pump] > usual)
     at = np.where(first, odometer[after] - usual, at)
     change_x = np.where(has | first, (at - begun[pump]) * share[pump], 0.0)
     # Without an odometer on the service row: where the pump stood on that day, by its own daily distance.

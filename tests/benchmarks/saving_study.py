@@ -19,11 +19,11 @@ import pandas as pd
 
 from analytics.decision import worth_booking
 from analytics.drag import prior as drag_prior
-from analytics.failure_risk import Known
+from analytics.failure_risk import Known, RiskModel
 from analytics.fitting import Fit
 from analytics.history import History
 from analytics.long_run import LongRun
-from analytics.model import risk_model, run_filters
+from analytics.model import Parameters, risk_model, run_filters
 from analytics.unrecorded import allow_for_unrecorded
 from analytics.wear import prior as wear_prior
 from demo_fleet import fleet as simulator
@@ -116,10 +116,14 @@ def risks_at_stops(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return the risk over the next stop, and a new pump's, as told at each stop from the records until then.
 
-    With dirt some lives begin with a change that nobody wrote down: the records run on from an older pump.
+    With dirt some lives begin with a change that nobody wrote down: the records run on from an older pump,
+    and every stop's records are cleaned and looked through anew. Clean ones go through the filters once: they
+    are left alone by that (tests/test_unrecorded.py), and the filters never look ahead.
     """
     rng = np.random.default_rng(seed)
     tables = tables_of(p, lives, stops)
+    if dirt == Dirt.none():
+        return _risks_in_one_pass(history_from_tables(tables, 1.0, FAR_DAY), stops, fit)
     if dirt != Dirt.none():
         tables = _older_pumps(tables, stops, rng)
     tables = add_dirt(tables, replace(dirt, lost_pump=0.0), rng)
@@ -145,14 +149,34 @@ def risks_at_stops(
     return risk, new
 
 
-def _risk_now(history: History, fit: Fit) -> tuple[np.ndarray, np.ndarray]:
+def _risks_in_one_pass(history: History, stops: Stops, fit: Fit) -> tuple[np.ndarray, np.ndarray]:
     p = fit.parameters
-    model = risk_model(p)
-    known = run_filters(allow_for_unrecorded(history, p.exponents), p).known
+    model, filtered = risk_model(p), run_filters(history, p, keep=True)
+    life = history.pumps["unit"].str[1:].astype(int).to_numpy()
+    stop_of = pd.Series(np.arange(len(stops.row)), index=pd.MultiIndex.from_arrays([stops.row, stops.order]))
+    x = history.visits["x_km"].to_numpy(float)
+    risk, new = np.zeros(len(stops.row)), np.zeros(len(stops.row))
+    for k, rows in enumerate(filtered.tracks.index):
+        who = filtered.tracks.order[: len(rows)]
+        known = Known(
+            x[rows], filtered.type_code[who], filtered.wear.per_visit[k], filtered.drag.per_visit[k]
+        )
+        at = stop_of.reindex(pd.MultiIndex.from_arrays([life[who], np.full(len(who), k)])).to_numpy(int)
+        risk[at], new[at] = _told(model, known, p)
+    return risk, new
+
+
+def _told(model: RiskModel, known: Known, p: Parameters) -> tuple[np.ndarray, np.ndarray]:
+    """Risk up to the next stop, at a distance that nobody knows, and the same of a new pump."""
     code, n = known.type_code, len(known.type_code)
-    d = np.full(n, STOP_KM)  # nobody knows how long the next gap will be
+    d = np.full(n, STOP_KM)
     new = Known(np.zeros(n), code, wear_prior(p.wear, code), drag_prior(p.drag, code))
     return model.risk(known, np.zeros(n), d)[0], model.risk(new, np.zeros(n), d)[0]
+
+
+def _risk_now(history: History, fit: Fit) -> tuple[np.ndarray, np.ndarray]:
+    p = fit.parameters
+    return _told(risk_model(p), run_filters(allow_for_unrecorded(history, p.exponents), p).known, p)
 
 
 def _older_pumps(
