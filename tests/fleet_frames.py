@@ -61,6 +61,7 @@ def history_from_tables(
             "retires_day": np.nan,
             "pm_interval_km": p["unit"].map(cars["pm_interval"]) * unit,
             "pm_interval_days": p["unit"].map(cars["pm_interval_days"]),
+            "pm_interval_hours": np.nan,
             "current_low_a": p["pump_type"].map(types["current_low_a"]),
             "current_high_a": p["pump_type"].map(types["current_high_a"]),
             "rpm_low": 3400.0,

@@ -8,6 +8,7 @@ SELECT
     c.class, c.depot, coalesce(c.system_v, 12) AS system_v, coalesce(c.clock, 'distance') AS clock,
     c.in_service_on - DATE '1970-01-01' AS in_service_day, c.records_from - DATE '1970-01-01' AS records_day,
     c.retires_on - DATE '1970-01-01' AS retires_day, c.pm_interval_km, c.pm_interval_days,
+    c.pm_interval_hours,
     t.current_low_a, t.current_high_a, t.rpm_low, t.rpm_high, t.ripple_limit_pct, t.rated_pressure_kpa,
     coalesce(t.motor, 'brushed') AS motor
 FROM pump p
