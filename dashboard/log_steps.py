@@ -283,9 +283,15 @@ def _read(upload: Any, entry: VisitEntry | None, card: pd.DataFrame) -> Measured
             "record": state.get("record"),
         },
     )
-    known = known_before_measuring(loaders.ledger_path(), entry) if entry and len(card) else {}
-    reading = uploads.measure_upload(capture, known)
     pump = _pump_row(card, entry)
+    known = known_before_measuring(loaders.ledger_path(), entry) if entry and len(card) else {}
+    early = st.empty()  # the trace alone at once, while a capture seen for the first time is measured
+    if state.get("measured") != capture.identity:
+        with early.container():
+            reading_panel.show_trace(capture, None, (None, None), key="early")
+    reading = uploads.measure_upload(capture, known)
+    state["measured"] = capture.identity
+    early.empty()
     visits = (
         loaders.ask("visits_of_pump", pump_id=int(pump["pump_id"])) if "pump_id" in pump else pd.DataFrame()
     )

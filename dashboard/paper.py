@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from typing import Any
 
@@ -16,7 +17,10 @@ table { border-collapse: collapse; width: 100%; } th, td { border-bottom: 1px so
 padding: .2rem .6rem .2rem 0; vertical-align: top; } .sign { margin-top: 2rem; } li { font-size: 9pt; }
 tr, li { break-inside: avoid; } h2 { break-after: avoid; } @page { margin: 14mm; }
 """
-_ACROSS = "@page { size: A4 landscape; } body { max-width: none; font-size: 9.5pt; } td { min-width: 2rem; }"
+_ACROSS = """
+@page { size: A4 landscape; } body { max-width: none; font-size: 9.5pt; }
+td:not(:last-child) { white-space: nowrap; }
+"""
 
 
 def sheet(
@@ -37,7 +41,7 @@ def sheet(
     ]
     for name, table in tables:
         parts.append(f"<h2>{escape(name)}</h2>" if name else "")
-        parts.append(table.to_html(index=False, border=0, na_rep="–"))
+        parts.append(_unbroken(table.to_html(index=False, border=0, na_rep="–")))
     parts += [f"<h2>{escape(name)}</h2><p>{escape(text)}</p>" for name, text in sentences.items() if text]
     if notes:
         parts.append("<h2>Notes</h2><ul>" + "".join(f"<li>{escape(n)}</li>" for n in notes) + "</ul>")
@@ -46,6 +50,11 @@ def sheet(
         "<h2>Cautions</h2><ul>" + "".join(f"<li>{escape(c)}</li>" for c in caution_lines()) + "</ul>"
     )
     return "".join(parts) + "</body></html>"
+
+
+def _unbroken(html: str) -> str:
+    """Return a table whose dates and unit numbers don't break at their hyphens."""
+    return re.sub(r"(?<=\w)-(?=\d)", "\N{NON-BREAKING HYPHEN}", html)
 
 
 def facts_table(facts: dict[str, Any]) -> pd.DataFrame:

@@ -22,9 +22,11 @@ def show_trace(
     choices = envelope.zoom_choices(capture, reading)
     names = list(choices)
     start = "Ten turns" if "Ten turns" in names else names[-1]
-    chosen = st.segmented_control(
-        "Show", names, default=start, key=f"{key}_range", label_visibility="collapsed"
-    )
+    chosen = None
+    if len(names) > 1:
+        chosen = st.segmented_control(
+            "Show", names, default=start, key=f"{key}_range", label_visibility="collapsed"
+        )
     from_s, to_s = choices[chosen or start]
     turn = envelope.one_turn_s(capture, reading) if reading else None
     rows = envelope.envelope(capture, from_s, to_s)

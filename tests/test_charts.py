@@ -93,9 +93,13 @@ def test_an_unread_visit_is_not_drawn():
 def test_risk_split_stacks_in_a_fixed_order():
     parts = pd.DataFrame({"part": ["sudden", "wear", "drag"], "points": [1.0, 9, 7]})
     spec = history.risk_split(parts).to_dict()
-    assert spec["encoding"]["color"]["scale"]["domain"][0] == "brush and commutator wear"
-    data = next(iter(spec["datasets"].values()))
-    assert [row["part"] for row in data] == ["wear", "drag", "sudden"]
+    bars, *words = spec["layer"]
+    assert bars["encoding"]["color"]["scale"]["domain"][0] == "brush and commutator wear"
+    assert [row["part"] for row in spec["datasets"][bars["data"]["name"]]] == ["wear", "drag", "sudden"]
+    named = spec["datasets"][words[0]["data"]["name"]]
+    assert [(row["label"], row["begins"]) for row in named] == [
+        ("brush and commutator wear 9.0", 0.0), ("drag 7.0", 9.0)
+    ]  # fmt: skip
 
 
 def test_survival_runs_from_nought_to_one():

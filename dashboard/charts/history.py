@@ -31,6 +31,7 @@ EVENT_WORDS = {
     "breakdown": "breakdown",
     "pump removed": "pump removed",
 }
+NAMED_FROM = 0.2  # share of the bar from which a part has room for its name
 STATE_SHAPES = {"idle": "circle", "prime": "square", "loaded": "triangle-up", "not told": "cross"}
 
 
@@ -155,28 +156,29 @@ def _events(events: pd.DataFrame, palette: Palette) -> Any:
 
 
 def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
-    """Return the risk as one bar in points; parts: part (wear, drag, sudden), points."""
-    order = ["wear", "drag", "sudden"]
+    """Return the risk as one bar in points, each part of some width named above it; parts: part (wear, drag,
+    sudden), points."""
     names = {"wear": "brush and commutator wear", "drag": "drag", "sudden": "unpredictable"}
-    frame = parts.assign(order=parts["part"].map(order.index), label=parts["part"].map(names)).sort_values(
-        "order"
+    order = list(names)
+    rows = parts.assign(order=parts["part"].map(order.index), name=parts["part"].map(names))
+    rows = rows.sort_values("order")
+    rows = rows.assign(begins=rows["points"].cumsum() - rows["points"])
+    base = alt.Chart(rows)
+    bars = base.mark_bar(size=24, stroke=palette.paper, strokeWidth=1).encode(
+        x=alt.X("points:Q", title="points of risk, %", stack="zero"),
+        y=alt.value(32),
+        color=alt.Color(
+            "name:N",
+            title=None,
+            scale=alt.Scale(domain=list(names.values()), range=[palette.wear, palette.drag, palette.sudden]),
+        ),
+        order=alt.Order("order:O"),
+        tooltip=["name:N", alt.Tooltip("points:Q", format=".1f")],
     )
-    labels = [names[p] for p in order]
-    bars = (
-        alt.Chart(frame)
-        .mark_bar(size=24, stroke=palette.paper, strokeWidth=1)
-        .encode(
-            x=alt.X("points:Q", title="points of risk, %", stack="zero", axis=alt.Axis(offset=6)),
-            color=alt.Color(
-                "label:N",
-                title=None,
-                scale=alt.Scale(domain=labels, range=[palette.wear, palette.drag, palette.sudden]),
-            ),
-            order=alt.Order("order:O"),
-            tooltip=["label:N", alt.Tooltip("points:Q", format=".1f")],
-        )
-    )
-    return dressed(bars, palette, height=150)
+    wide = rows[rows["points"] >= NAMED_FROM * rows["points"].sum()]
+    named = wide.assign(label=[f"{n} {p:.1f}" for n, p in zip(wide["name"], wide["points"], strict=True)])
+    words = alt.Chart(named).encode(x=alt.X("begins:Q", title="points of risk, %"), y=alt.value(12))
+    return dressed(bars + lettered(words, palette, size=12, align="left", dx=1), palette, height=52)
 
 
 def survival_ahead(
