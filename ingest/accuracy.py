@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 CLAMP_PCT = 2.0  # of the reading; common practice, no source
 CLAMP_A = 0.05  # common practice, no source
 
 
-def mean_accuracy_a(
-    mean_a: float, mean_a_se: float, pct: float = CLAMP_PCT, offset_a: float = CLAMP_A
-) -> float:
-    """Half-width in A: sqrt((pct% of mean + offset)^2 + (2 se)^2)."""
-    return float(((pct / 100 * abs(mean_a) + offset_a) ** 2 + (2 * mean_a_se) ** 2) ** 0.5)
+def mean_accuracy_a(mean_a: Any, mean_a_se: Any, pct: Any = CLAMP_PCT, offset_a: Any = CLAMP_A) -> Any:
+    """Half-width in A: sqrt((pct% of mean + offset)^2 + (2 se)^2); of numbers, or of arrays (n,)."""
+    return ((pct / 100 * abs(mean_a) + offset_a) ** 2 + (2 * mean_a_se) ** 2) ** 0.5
 
 
 def rounding_se_a(step_a: float, noise_sd_a: float, wave: np.ndarray) -> float:

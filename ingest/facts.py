@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ingest.accuracy import mean_accuracy_a
 from ingest.sensitivities import log_ratio, log_volts_ratio, sensitivities
 
 NOMINAL = sensitivities()
@@ -85,6 +86,8 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
     ln_at_spec, _ = corrected(visits, number(visits, "spec_at_v"), number(visits, "spec_at_kpa"))
     at_spec_a = np.exp(ln_at_spec)
     edge_a = settings["near_limit_share"] * (high_a - low_a)
+    # The book decides nothing within the clamp's accuracy of its limits.
+    accuracy_a = _clamp_accuracy_a(visits, at_spec_a, settings)
 
     rpm_low = number(visits, "rpm_low", settings["rpm_low"])
     rpm_high = number(visits, "rpm_high", settings["rpm_high"])
@@ -112,8 +115,12 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
             "no_current_reading": np.isnan(mean_a),
             "dead": mean_a < settings["dead_a"],
             "current_very_low": full_duty & (at_spec_a < settings["very_low_share"] * low_a),
-            "current_below": full_duty & (at_spec_a < low_a),
-            "current_above": full_duty & (at_spec_a > high_a),
+            "current_below": full_duty & (at_spec_a < low_a - accuracy_a),
+            "current_above": full_duty & (at_spec_a > high_a + accuracy_a),
+            "current_undecided": full_duty
+            & ((at_spec_a < low_a) | (at_spec_a > high_a))
+            & (at_spec_a >= low_a - accuracy_a)
+            & (at_spec_a <= high_a + accuracy_a),
             "current_near_low": full_duty & (at_spec_a >= low_a) & (at_spec_a < low_a + edge_a),
             "current_near_high": full_duty & (at_spec_a <= high_a) & (at_spec_a > high_a - edge_a),
             "current_fell": d_current < -some,
@@ -144,8 +151,25 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
     made["delivery_not_good"] = ~made["delivery_good"]
     frame = pd.DataFrame(made, index=visits.index)
     return frame.assign(
-        at_spec_a=at_spec_a, current_change_pct=d_current, speed_change_pct=d_speed, ripple_used_pct=ripple
+        at_spec_a=at_spec_a,
+        book_accuracy_a=accuracy_a,
+        current_change_pct=d_current,
+        speed_change_pct=d_speed,
+        ripple_used_pct=ripple,
     )
+
+
+def _clamp_accuracy_a(visits: pd.DataFrame, mean_a: np.ndarray, settings: dict[str, Any]) -> np.ndarray:
+    """How far each mean may be off by its clamp, named in the setting `clamps` or not, and its error; A."""
+    known = settings["clamps"]
+    names = visits["clamp"] if "clamp" in visits else pd.Series(None, index=visits.index, dtype=object)
+
+    def of(key: str, default: str) -> np.ndarray:
+        own = names.map({name: float(clamp.get(key, settings[default])) for name, clamp in known.items()})
+        return own.astype(float).fillna(float(settings[default])).to_numpy()
+
+    se_a = number(visits, "mean_a_se", 0.0)
+    return mean_accuracy_a(mean_a, se_a, of("pct", "clamp_accuracy_pct"), of("a", "clamp_accuracy_a"))
 
 
 def _fell_uncorrected(visits: pd.DataFrame, column: str, pct: float) -> np.ndarray:

@@ -143,6 +143,14 @@ RULES: tuple[Rule, ...] = (
         (FILTER, REPEAT),
     ),
     Rule(
+        "average-undecided",
+        ("current_undecided",),
+        "The average lies outside specification by less than the clamp's accuracy (±{accuracy:.2f} A): "
+        "that decides nothing.",
+        "Zero the clamp, take its narrowest range or another clamp or meter, and capture again.",
+        (REPEAT,),
+    ),
+    Rule(
         "average-near-high",
         ("current_near_high",),
         "The average is near the high end of specification: a restriction is likeliest.",

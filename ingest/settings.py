@@ -44,6 +44,7 @@ DEFAULTS: dict[str, Any] = {
     "steps_valid_days": 60,  # how long a passed circuit or filter check counts for a booking [P]
     "clamp_accuracy_pct": 2.0,  # where the clamp is not known by name [P]
     "clamp_accuracy_a": 0.05,  # [P]
+    "clamps": {},  # accuracy by a clamp's name: {"blue": {"pct": 1.0, "a": 0.02}}
     "next_capture_days": 183,  # where a unit has no interval of its own: 6 months [S public fleet documents]
     "probe_factor_ratio": 10.0,
     "idle_hour_miles": 29.0,  # 25-33 mi per idle hour [P]

@@ -150,6 +150,7 @@ def _fill(text: str, visit: pd.Series, settings: dict[str, Any]) -> str:
         rpm_low=own("rpm_low"),
         rpm_high=own("rpm_high"),
         ripple_limit=own("ripple_limit_pct"),
+        accuracy=float(visit["book_accuracy_a"]),
         limits_drop=f"supply {settings['drop_supply_limit_v']:g} V, "
         f"ground {settings['drop_ground_limit_v']:g} V",
     )
@@ -166,6 +167,7 @@ def _compared_with(visit: pd.Series, type_level: tuple[float, int] | None) -> st
             if volts_known
             else f"{band} (not corrected for volts)"
         )
+        parts[-1] += f", which the clamp meets within ±{visit['book_accuracy_a']:.2f} A"
     else:
         parts.append("no specification known")
     count = int(visit["baseline_count"])

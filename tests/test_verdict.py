@@ -3,7 +3,9 @@
 import pandas as pd
 import pytest
 
+from ingest.reading import Reading
 from ingest.rules import RULES
+from ingest.settings import DEFAULTS
 from ingest.verdict import judge, judge_reading
 
 HEALTHY = {
@@ -52,6 +54,7 @@ def last_rule(*changes: dict) -> str:
         ("current-up-speed-down", {"mean_a": 6.2, "rpm": 5600.0}),
         ("ripple-high-speed-down", {"ripple_pct": 18.0, "rpm": 5700.0}),
         ("ripple-high", {"ripple_pct": 18.0}),
+        ("average-undecided", {"mean_a": 7.15, "rpm": 6000.0}),
         ("average-near-high", {"mean_a": 6.8, "rpm": 6000.0}),
         ("no-reading", {"mean_a": None, "rpm": None, "ripple_pct": None, "raw_ripple_pct": None}),
         ("healthy", {}),
@@ -75,6 +78,27 @@ def test_average_is_corrected_to_the_volts_the_specification_holds_at():
     row = {"mean_a": 3.85, "supply_v": 11.9, "state": "prime", "rpm": 5300.0}
     assert last_rule(row) != "average-below"
     assert last_rule(row | {"supply_v": 13.5}) == "average-below"
+
+
+@pytest.mark.parametrize(("outside_a", "rule"), [(0.18, "average-undecided"), (0.2, "average-above")])
+def test_the_book_decides_nothing_within_the_clamp_accuracy(outside_a, rule):
+    # 2 % of 7.2 A and 0.05 A [P] are 0.194 A.
+    assert last_rule({"mean_a": 7.0 + outside_a, "rpm": 6000.0}) == rule
+
+
+def test_a_clamp_known_by_name_has_its_own_accuracy():
+    settings = DEFAULTS | {"clamps": {"blue": {"pct": 0.5, "a": 0.01}}}
+    visits = history({"mean_a": 7.1, "clamp": "blue"}, {"mean_a": 7.1, "clamp": "red"}, {"mean_a": 7.1})
+    assert list(judge(visits, settings)["rule"])[1:] == ["average-above", *["average-undecided"] * 2]
+
+
+def test_the_verdict_says_how_near_the_clamp_can_tell():
+    reading = Reading(7.1, 0.01, 6.8, 7.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99)
+    verdict = judge_reading(reading, specification={"current_low_a": 4.0, "current_high_a": 7.0})
+    assert verdict.rule == "average-undecided"
+    assert verdict.action == "repeat capture"
+    assert "±0.19 A" in verdict.text
+    assert "within ±0.19 A" in verdict.compared_with
 
 
 def test_prime_is_not_compared_with_idle():
@@ -123,8 +147,6 @@ def test_baseline_says_how_it_began():
 
 
 def test_no_specification_says_so():
-    from ingest.reading import Reading
-
     reading = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99)
     verdict = judge_reading(reading)
     assert verdict.rule == "healthy"
