@@ -17,8 +17,9 @@ from pathlib import Path
 
 import duckdb
 
-from ingest.durable import flush_file, utc_now
+from ingest.durable import flush_file
 from ingest.ledger_gate import Turn, connect
+from ingest.questions import raise_question
 from ingest.statements import statement
 
 log = logging.getLogger(__name__)
@@ -155,15 +156,4 @@ def _name_the_loss(connection: duckdb.DuckDBPyConnection, path: Path, loss: str,
     )
     log.warning(text)
     if has_tables:
-        connection.execute(
-            statement("upkeep/raise_question"),
-            {
-                "at": utc_now(),
-                "table_name": "ledger",
-                "row_key": kept.name,
-                "unit": None,
-                "field": None,
-                "code": "changes-lost",
-                "text": text,
-            },
-        )
+        raise_question(connection, "ledger", kept.name, "changes-lost", text)

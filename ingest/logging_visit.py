@@ -18,6 +18,7 @@ from ingest.folder_questions import KEEPS_OUT_OF_TREND
 from ingest.ledger import open_ledger
 from ingest.measuring_context import measuring_context
 from ingest.pump_lives import WORK
+from ingest.questions import raise_question
 from ingest.reading import Reading
 from ingest.statements import statement
 from ingest.visit_entry import VisitEntry
@@ -335,17 +336,14 @@ def _leave_open(
     connection: duckdb.DuckDBPyConnection, entry: VisitEntry, visit_id: int, questions: tuple[Question, ...]
 ) -> None:
     for question in questions:
-        connection.execute(
-            statement("upkeep/raise_question"),
-            {
-                "at": utc_now(),
-                "table_name": "visit",
-                "row_key": str(visit_id),
-                "unit": entry.unit,
-                "field": question.field,
-                "code": question.code,
-                "text": question.text,
-            },
+        raise_question(
+            connection,
+            "visit",
+            str(visit_id),
+            question.code,
+            question.text,
+            unit=entry.unit,
+            field=question.field,
         )
     if any(q.code in KEEPS_OUT_OF_TREND for q in questions):
         connection.execute("UPDATE visit SET in_trend = FALSE WHERE visit_id = ?", [visit_id])

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING
 
 import duckdb
 
-from ingest.durable import flush_file, flush_folder, utc_now
+from ingest.durable import flush_file, flush_folder
 from ingest.errors import LedgerError
 from ingest.ledger import open_ledger
 from ingest.ledger_damage import change_file
 from ingest.ledger_gate import Turn, gate
-from ingest.statements import statement
+from ingest.questions import raise_question
 from ingest.tables import table_names
 
 if TYPE_CHECKING:
@@ -132,16 +132,8 @@ def _advance_sequences(connection: duckdb.DuckDBPyConnection) -> None:
 
 def _record(connection: duckdb.DuckDBPyConnection, lost: dict[str, int], kept: Path) -> None:
     what = ", ".join(f"{count} of {name}" for name, count in lost.items()) or "none"
-    connection.execute(
-        statement("upkeep/raise_question"),
-        {
-            "at": utc_now(),
-            "table_name": "ledger",
-            "row_key": kept.name,
-            "unit": None,
-            "field": None,
-            "code": "changes-lost",
-            "text": f"The ledger was damaged and was rebuilt; rows that could not be read: {what}."
-            f" The damaged file was kept as {kept.name}.",
-        },
+    text = (
+        f"The ledger was damaged and was rebuilt; rows that could not be read: {what}. "
+        f"The damaged file was kept as {kept.name}."
     )
+    raise_question(connection, "ledger", kept.name, "changes-lost", text)

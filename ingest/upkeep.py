@@ -16,9 +16,9 @@ from typing import Literal
 import duckdb
 
 from ingest.capture import Capture
-from ingest.durable import utc_now
 from ingest.errors import LedgerError
 from ingest.ledger import open_ledger
+from ingest.questions import raise_question
 from ingest.statements import statement
 from ingest.tables import fingerprint, table_names
 from ingest.visit_rows import insert_capture
@@ -185,17 +185,8 @@ def _adopt(ledger: Path, capture: Capture, name: str) -> Finding:
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("BEGIN")
         insert_capture(connection, capture, store_waveform(ledger, capture))
-        connection.execute(
-            statement("upkeep/raise_question"),
-            {
-                "at": utc_now(),
-                "table_name": "capture",
-                "row_key": capture.identity,
-                "unit": None,
-                "field": "capture_hash",
-                "code": "capture-without-visit",
-                "text": text,
-            },
+        raise_question(
+            connection, "capture", capture.identity, "capture-without-visit", text, field="capture_hash"
         )
         connection.execute("COMMIT")
     return Finding("orphan-adopted", "info", text)
