@@ -167,7 +167,7 @@ def _compared_with(visit: pd.Series, type_level: tuple[float, int] | None) -> st
             if volts_known
             else f"{band} (not corrected for volts)"
         )
-        parts[-1] += f", which the clamp meets within ±{visit['book_accuracy_a']:.2f} A"
+        parts[-1] += f", read to within ±{visit['book_accuracy_a']:.2f} A"
     else:
         parts.append("no specification known")
     count = int(visit["baseline_count"])

@@ -98,7 +98,7 @@ def test_the_verdict_says_how_near_the_clamp_can_tell():
     assert verdict.rule == "average-undecided"
     assert verdict.action == "repeat capture"
     assert "±0.19 A" in verdict.text
-    assert "within ±0.19 A" in verdict.compared_with
+    assert "read to within ±0.19 A" in verdict.compared_with
 
 
 def test_prime_is_not_compared_with_idle():
