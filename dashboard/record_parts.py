@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, frame, lists
+from dashboard import formats, frame, lists, record_text
 from dashboard.charts import record
 
 
@@ -24,22 +24,25 @@ def show(result: Any) -> None:
             "Share of pumps that failed against the risk stated, in groups, with 95 % intervals.",
         )
         st.caption("On the broken line, what was said is what happened. Bars: 95 % intervals.")
-    st.header("Expected and counted failures", anchor=False)
-    frame.chart(
-        record.expected_and_counted(expected_rows(result.forecasts), palette=frame.palette()),
-        "Failures expected, with their likely range, and failures counted, by past day.",
-    )
-    st.header("Against simpler rules", anchor=False)
-    lists.show(result.scores.round(3), "Scores of each method.", "scores")
-    st.caption(
-        "AUC: chance that a pump that fails is ranked above one that doesn't. Skill: against the base rate."
-    )
+        st.header("Expected and counted failures", anchor=False)
+        frame.chart(
+            record.expected_and_counted(expected_rows(result.by_day), palette=frame.palette()),
+            "Failures expected, with their likely range, and failures counted, by past day.",
+        )
+    if len(result.scores):
+        st.header(record_text.methods_heading(result.scores), anchor=False)
+        lists.show(record_text.method_table(result.scores), "Scores of each method.", "scores")
+        st.caption(record_text.METHODS)
     if len(result.coverage):
-        st.header("Did the stated ranges hold?", anchor=False)
-        lists.show(result.coverage.round(3), "Coverage of life ranges by readings.", "coverage")
-    if result.acted:
-        st.header("Acted on", anchor=False)
-        st.markdown("\n".join(f"- {k.replace('_', ' ')}: {v:,}" for k, v in result.acted.items()))
+        st.header("Did the 80 % range of the distance left hold?", anchor=False)
+        lists.show(
+            record_text.coverage_table(result.coverage), "Coverage of life ranges by readings.", "coverage"
+        )
+        st.caption("Lives that have not ended count by the chance, under their own forecast, to end inside.")
+    acted = record_text.acted_lines(result.acted)
+    if acted:
+        st.header("What people did", anchor=False)
+        st.markdown("\n".join(f"- {line}" for line in acted))
     lists.download(result.forecasts, "past_forecasts", "Save every past forecast as CSV")
 
 
@@ -49,18 +52,8 @@ def reliability_rows(groups: list[dict[str, float]]) -> pd.DataFrame:
     return rows.rename(columns={"forecast": "stated", "happened": "observed", "n": "pumps"})
 
 
-def expected_rows(forecasts: pd.DataFrame) -> pd.DataFrame:
-    """Return by past day: failures expected (sum of risks), its 90 % range, failures counted."""
-    judged = forecasts[forecasts["judged"].astype(bool)] if "judged" in forecasts else forecasts
-    by_day = judged.groupby("as_of")
-    expected = by_day["risk"].sum()
-    sd = by_day["risk"].apply(lambda p: float((p * (1 - p)).sum()) ** 0.5)
-    return pd.DataFrame(
-        {
-            "as_of": pd.to_datetime(expected.index),
-            "expected": expected.to_numpy(),
-            "low": (expected - 1.645 * sd).clip(lower=0).to_numpy(),
-            "high": (expected + 1.645 * sd).to_numpy(),
-            "counted": by_day["happened"].sum().to_numpy(),
-        }
-    ).assign(day=[formats.day(d) for d in expected.index])
+def expected_rows(by_day: pd.DataFrame) -> pd.DataFrame:
+    """Return failures expected and counted by past day, with the day in words."""
+    return by_day.rename(columns={"failed": "counted"}).assign(
+        as_of=pd.to_datetime(by_day["as_of"]), day=[formats.day(d) for d in by_day["as_of"]]
+    )

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from analytics.drift import Drift
+from analytics.hindsight import acted_on, by_day
 from analytics.pump_drift import PumpDrift
 from dashboard import (
     cost_parts,
@@ -17,6 +18,7 @@ from dashboard import (
     paper,
     plan_deciding,
     record_parts,
+    record_text,
     risk_list,
 )
 from ingest.errors import EntryRefused
@@ -158,9 +160,17 @@ def test_expected_failures_come_with_their_range():
         {"as_of": [date(2025, 1, 1)] * 4, "risk": [0.5] * 4, "happened": [True, False, True, True],
          "judged": [True, True, True, False]}
     )  # fmt: skip
-    row = record_parts.expected_rows(forecasts).iloc[0]
+    row = record_parts.expected_rows(by_day(forecasts[forecasts["judged"]])).iloc[0]
     assert (row["expected"], row["counted"]) == (1.5, 2)
     assert row["high"] - row["expected"] == pytest.approx(1.645 * np.sqrt(0.75))
+
+
+def test_what_people_did_is_told_in_sentences_and_nothing_where_nobody_did():
+    nobody = acted_on(SimpleNamespace(pumps=pd.DataFrame()), pd.DataFrame())
+    assert record_text.acted_lines(nobody) == []
+    lines = record_text.acted_lines(nobody | {"taken_off_on_condition": 3, "tested_good": 1})
+    assert lines[0].startswith("Taken off on condition, in the whole record: 3 (0 confirmed on strip-down, 1")
+    assert len(lines) == 2
 
 
 def test_candidates_for_a_decision_name_where_they_stand():

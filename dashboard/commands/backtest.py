@@ -8,17 +8,13 @@ import textwrap
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from dashboard.record_text import METHODS, acted_lines, methods_heading
+
 if TYPE_CHECKING:
     from analytics.backtest import Backtest
 
 EXAMPLE = "pumpledger backtest --cutoffs 4"
 WIDTH = 100
-MEANING = (
-    "AUC: chance that a pump that failed was rated above one that didn't (0.5: no better than a coin). "
-    "Brier and log: smaller is better. Skill: share of the Brier score saved against telling everybody the "
-    "average; below 0 it is worse than that. Slope: 1 is right, below 1 the risks stated are too far apart. "
-    "Top tenth: failures among the tenth rated highest."
-)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -84,17 +80,16 @@ def as_text(found: Backtest) -> str:
             f" ({row['ended']:,d} have ended; the others count by their own forecast)"
             for row in found.coverage.to_dict("records")
         ]
-    return "\n".join(lines + _acted(found.acted))
+    acted = acted_lines(found.acted)
+    return "\n".join(lines + ([""] if acted else []) + [textwrap.fill(line, WIDTH) for line in acted])
 
 
 def _methods(found: Backtest) -> list[str]:
     if not len(found.scores):
         return []
-    first = found.scores.iloc[0]
     lines = [
         "",
-        f"Against plain rules, on the {first['n']:,d} forecasts after the first day"
-        f" ({first['failures']:,d} met a failure):",
+        f"{methods_heading(found.scores)}:",
         f"  {'':27} {'AUC (± 95 %)':>13} {'Brier':>6} {'skill':>6} {'log':>6} {'slope':>6} {'expected':>8}"
         f" {'top tenth':>10}",
     ]
@@ -104,20 +99,4 @@ def _methods(found: Backtest) -> list[str]:
             f" {row['skill']:6.2f} {row['log_score']:6.3f} {row['calibration_slope']:6.2f}"
             f" {row['expected']:8.1f} {row['top_decile_hits']:3d} of {row['top_decile_n']:<3d}"
         )
-    return [*lines, *(f"  {line}" for line in textwrap.wrap(MEANING, WIDTH - 2))]
-
-
-def _acted(a: dict[str, int]) -> list[str]:
-    if not a["taken_off_on_condition"] and not a["flagged_and_left"] + a["flagged_and_taken_off"]:
-        return []
-    return [
-        "",
-        f"Taken off on condition, in the whole record: {a['taken_off_on_condition']:,d} "
-        f"({a['confirmed_on_strip_down']:,d} confirmed on strip-down, {a['tested_good']:,d} tested good, "
-        f"{a['not_examined']:,d} not examined).",
-        f"Of the riskiest tenth on each past day {a['flagged_and_left']:,d} were left in, and "
-        f"{a['flagged_and_left_failed']:,d} of them failed before the next visit was due; "
-        f"{a['flagged_and_taken_off']:,d} were taken off unfailed "
-        f"({a['flagged_and_taken_off_confirmed']:,d} confirmed, "
-        f"{a['flagged_and_taken_off_tested_good']:,d} tested good).",
-    ]
+    return [*lines, *(f"  {line}" for line in textwrap.wrap(METHODS, WIDTH - 2))]

@@ -1,0 +1,76 @@
+"""Words and tables of the forecast record, for the page and the terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+METHODS = (
+    "AUC: chance that a pump that failed was rated above one that didn't (0.5: no better than a coin). "
+    "Brier and log: smaller is better. Skill: share of the Brier score saved against telling everybody the "
+    "average; below 0 it is worse than that. Slope: 1 is right, below 1 the risks stated are too far apart. "
+    "Top tenth: failures among the tenth rated highest."
+)
+
+
+def methods_heading(scores: pd.DataFrame) -> str:
+    """Return on how many forecasts, and failures, the methods were compared."""
+    first = scores.iloc[0]
+    return (
+        f"Against plain rules, on the {first['n']:,d} forecasts after the first day"
+        f" ({first['failures']:,d} met a failure)"
+    )
+
+
+def method_table(scores: pd.DataFrame) -> pd.DataFrame:
+    """Return the methods' scores under headings that `METHODS` explains."""
+    import pandas as pd
+
+    return pd.DataFrame(
+        {
+            "Method": scores["label"],
+            "AUC": scores["auc"].round(3),
+            "± 95 %": (1.96 * scores["auc_se"]).round(3),
+            "Brier": scores["brier"].round(4),
+            "Skill": scores["skill"].round(2),
+            "Log": scores["log_score"].round(3),
+            "Slope": scores["calibration_slope"].round(2),
+            "Expected": scores["expected"].round(1),
+            "Top tenth": [
+                f"{hits} of {n}"
+                for hits, n in zip(scores["top_decile_hits"], scores["top_decile_n"], strict=True)
+            ],
+        }
+    )
+
+
+def coverage_table(coverage: pd.DataFrame) -> pd.DataFrame:
+    """Return how many lives the 80 % ranges held, by readings the pump had by then."""
+    import pandas as pd
+
+    return pd.DataFrame(
+        {
+            "Readings by then": coverage["readings"],
+            "Lives": coverage["n"],
+            "of them ended": coverage["ended"],
+            "Inside, %": (100 * coverage["coverage"]).round(0),
+        }
+    )
+
+
+def acted_lines(a: dict[str, int]) -> list[str]:
+    """Return what strip-downs showed and what became of the riskiest tenth; none where nobody acted."""
+    if not a["taken_off_on_condition"] and not a["flagged_and_left"] + a["flagged_and_taken_off"]:
+        return []
+    return [
+        f"Taken off on condition, in the whole record: {a['taken_off_on_condition']:,d} "
+        f"({a['confirmed_on_strip_down']:,d} confirmed on strip-down, {a['tested_good']:,d} tested good, "
+        f"{a['not_examined']:,d} not examined).",
+        f"Of the riskiest tenth on each past day {a['flagged_and_left']:,d} were left in, and "
+        f"{a['flagged_and_left_failed']:,d} of them failed before the next visit was due; "
+        f"{a['flagged_and_taken_off']:,d} were taken off unfailed "
+        f"({a['flagged_and_taken_off_confirmed']:,d} confirmed, "
+        f"{a['flagged_and_taken_off_tested_good']:,d} tested good).",
+    ]
