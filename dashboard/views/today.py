@@ -40,5 +40,9 @@ st.write(
     f"{formats.count(int(counts['pumps_in_service']), 'pump')} in service and "
     f"{formats.count(int(counts['visits']), 'visit')}, the last on {formats.day(counts['last_visited_on'])}."
 )
-if open_questions:
-    frame.link("open_questions", f"→ {formats.count(open_questions, 'open question')} about the data")
+doubts, facts = st.columns(2)
+with doubts:
+    asked = formats.count(open_questions, "open question") if open_questions else "Open questions"
+    frame.link("open_questions", f"→ {asked} about the data")
+with facts:
+    frame.link("fleet_data", "→ Fleet data")

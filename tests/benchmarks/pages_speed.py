@@ -6,7 +6,8 @@ Builds a ledger of readings (pages_ledger.sql; LEDGER keeps it for the next run)
 only says hello, and prints for every page, in turns with the bare one:
 
 - first paint: from the start of navigation to the first frame in which the page's heading and its first
-  table, figure or form are visible, by the browser's own clock; for the bare page, its heading;
+  answer (its sentence or box) are visible, by the browser's own clock; for the bare page, its heading;
+- drawn: until its first table, figure or form is visible too;
 - whole: until the page's script is at rest too;
 - bytes received, the framework's own code (kept by the browser) left out;
 
@@ -33,17 +34,17 @@ from tests.browser.browsing import DESKTOP, FLAGS, chromium, served, settle
 
 ROUNDS = 5
 HELLO = 'import streamlit as st\n\nst.title("Hello")\n'
-# Address -> what must be visible beside the heading: its first table, figure or form.
+# Address -> what must be visible beside the heading: the first answer, and the first table, figure or form.
 PAGES = {
-    "": "text=/Of [\\d,]+ pumps/",
-    "log-visit": '[data-testid="stTextInput"]',
-    "pumps-by-risk": '[data-testid="stDataFrame"] canvas',
-    "pump?pump=12": '[data-testid="stMetric"]',
-    "plan-board": '[data-testid="stDataFrame"] canvas',
-    "costs": '[data-testid="stMetric"]',
-    "forecast-record": '[data-testid="stButton"]',
-    "fleet-data": '[data-testid="stDataFrame"] canvas',
-    "open-questions": '[data-testid="stForm"]',
+    "": ("text=/Of [\\d,]+ pumps/", '[data-testid="stPageLink"]'),
+    "log-visit": ('[data-testid="stTextInput"]', '[data-testid="stTextInput"]'),
+    "pumps-by-risk": ("text=/Of [\\d,]+ pumps/", '[data-testid="stDataFrame"] canvas'),
+    "pump?pump=12": ("text=/chance of failing/", '[data-testid="stMetric"]'),
+    "plan-board": ("text=/replacements? (is planned|in the)/", '[data-testid="stDataFrame"] canvas'),
+    "costs": ("text=/Twelve months to|No breakdown/", '[data-testid="stMetric"]'),
+    "forecast-record": ("text=/Stands on past days/", '[data-testid="stButton"]'),
+    "fleet-data": ("text=/[\\d,]+ units/", '[data-testid="stDataFrame"] canvas'),
+    "open-questions": ("text=/[\\d,]+ questions? open/", '[data-testid="stForm"]'),
 }
 PAINTED = """selector => {
     const seen = e => e && e.getClientRects().length > 0;
@@ -88,12 +89,15 @@ class Times:
     """Of one page, in seconds, and the most bytes it received."""
 
     paint: list[float]
+    drawn: list[float]
     whole: list[float]
     received: int = 0
 
 
-def open_page(browser: Any, address: str, selector: str | None) -> tuple[float, float, int]:
-    """Return first paint, whole and bytes of a visit by a browser that has the framework's code already."""
+def open_page(
+    browser: Any, address: str, answer: str | None, figure: str | None
+) -> tuple[float, float, float, int]:
+    """Return first paint, drawn, whole and bytes of a visit by a browser that has the framework's code."""
     context = browser.new_context(viewport=DESKTOP)
     page = context.new_page()
     page.set_default_timeout(120_000)
@@ -112,11 +116,12 @@ def open_page(browser: Any, address: str, selector: str | None) -> tuple[float, 
     page.on("websocket", lambda socket: socket.on("framereceived", lambda payload: count(len(payload))))
     page.on("response", response)
     page.goto(address, wait_until="commit")
-    paint = page.wait_for_function(PAINTED, arg=selector).json_value()
+    paint = page.wait_for_function(PAINTED, arg=answer).json_value()
+    drawn = page.wait_for_function(PAINTED, arg=figure).json_value()
     whole = page.wait_for_function(AT_REST).json_value()
     settle(page)
     context.close()
-    return paint / 1000, max(whole, paint) / 1000, received
+    return paint / 1000, drawn / 1000, max(whole, drawn) / 1000, received
 
 
 def filters(page: Any, address: str) -> None:
@@ -203,12 +208,14 @@ def main(pumps: int, kept: Path | None) -> None:
             browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
             print(f"{pumps:,} pumps; load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
             wait_for_long_answers(browser, ours)
-            times = {name: Times([], []) for name in (None, *PAGES)}
+            times = {name: Times([], [], []) for name in (None, *PAGES)}
             for _ in range(ROUNDS):  # taken in turn, so that load on the machine falls on all alike
                 for name, seen in times.items():
-                    address, selector = (bare, None) if name is None else (f"{ours}/{name}", PAGES[name])
-                    paint, whole, received = open_page(browser, address, selector)
+                    address = bare if name is None else f"{ours}/{name}"
+                    answer, figure = (None, None) if name is None else PAGES[name]
+                    paint, drawn, whole, received = open_page(browser, address, answer, figure)
                     seen.paint.append(paint)
+                    seen.drawn.append(drawn)
                     seen.whole.append(whole)
                     seen.received = max(seen.received, received)
             base = statistics.median(times[None].paint)
@@ -216,10 +223,14 @@ def main(pumps: int, kept: Path | None) -> None:
             print(f"bare hello: first paint {base:.2f} s, whole {rest:.2f} s (medians of {ROUNDS})")
             for name, seen in times.items():
                 if name is not None:
-                    paint, whole = statistics.median(seen.paint), statistics.median(seen.whole)
+                    paint, drawn, whole = (
+                        statistics.median(part) for part in (seen.paint, seen.drawn, seen.whole)
+                    )
                     print(
-                        f"  /{name}: first paint {paint:.2f} s, {paint / base:.2f} x; whole {whole:.2f} s, "
-                        f"{whole / rest:.2f} x; {seen.received / 1e6:.2f} MB"
+                        f"  /{name}: first paint {paint:.2f} s, {paint / base:.2f} x; drawn {drawn:.2f} s, "
+                        f"{drawn / base:.2f} x; whole {whole:.2f} s, {whole / rest:.2f} x; "
+                        f"{seen.received / 1e6:.2f} MB",
+                        flush=True,
                     )
             page = browser.new_page(viewport=DESKTOP)
             filters(page, ours)
