@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+UNLIKELY_MEAN_A = (0.5, 40.0)  # a pump draws between; common practice, no source
 CLAMP_PCT = 2.0  # of the reading; common practice, no source
 CLAMP_A = 0.05  # common practice, no source
 

@@ -13,6 +13,7 @@ from datetime import date, timedelta
 import duckdb
 import numpy as np
 
+from ingest.accuracy import UNLIKELY_MEAN_A
 from ingest.errors import Question
 from ingest.folder_csv import MANGLED
 from ingest.odometer import judge_entry
@@ -28,6 +29,7 @@ from ingest.visit_entry import VisitEntry
 # Editable only here: bounds beyond which an entry is asked about (common practice, no source).
 _OLD_DAYS = 366
 _PROBE_RATIO = (7.0, 14.0)  # about ten times, or a tenth
+_DEAD_A = 0.2  # less is a pump that has failed, whatever the factor
 _SUPPLY_SHARE = (0.5, 1.4)  # of the system voltage
 _FAR_FROM_OWN_LEVEL = 0.25  # of the logarithm of the average current
 
@@ -165,6 +167,12 @@ def _own_level(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> floa
 
 
 def _probe_factor(mean_a: float, own_a: float | None) -> list[Question]:
+    unlikely = _DEAD_A < mean_a < UNLIKELY_MEAN_A[0] or mean_a > UNLIKELY_MEAN_A[1]
+    if own_a is None and unlikely:
+        text = (
+            f"{format_quantity(mean_a, 'A')} is unlikely for a fuel pump; is the probe factor or range right?"
+        )
+        return [Question("mean_a", "probe-factor", text)]
     if own_a is None or not _PROBE_RATIO[0] <= max(mean_a / own_a, own_a / mean_a) <= _PROBE_RATIO[1]:
         return []
     times = "ten times" if mean_a > own_a else "a tenth of"

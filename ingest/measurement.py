@@ -248,6 +248,7 @@ def _with_speed(
         )
         return reading
     rate, turn_hz = reading.sample_rate_hz or 0.0, speed.phase.turn_hz
+    settled_s = (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0)
     hump_hz = turn_hz * lcm(2, speed.segments) if speed.segments else speed.lines.hz[0]
     gates = quality.speed_gates(
         turns=speed.turns,
@@ -266,7 +267,7 @@ def _with_speed(
     if quality.is_mains(strongest_hz):
         notes.append(quality.mains_supply_note(strongest_hz))
         told = False
-    if hum := quality.mains_note(foreign):
+    if hum := quality.mains_note(foreign, settled_s):
         notes.append(hum)
     note, pwm_hz = quality.foreign_note(foreign, rate, supply)
     if note is not None:

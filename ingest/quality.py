@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ingest.accuracy import UNLIKELY_MEAN_A
 from ingest.capture import Note
 from ingest.foreign_lines import ForeignLines
 
@@ -14,7 +15,6 @@ FEWEST_TURNS_SEGMENTS_TOLD = 2.0
 FEWEST_SAMPLES_A_RIPPLE = 6.0
 COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
 TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
-UNLIKELY_MEAN_A = (0.5, 40.0)
 MAINS_HZ = (50.0, 60.0)
 MAINS_WITHIN = 0.001
 HUM_SHARE, FOREIGN_SHARE = 0.05, 0.02  # of the power of the strongest shaft order
@@ -91,12 +91,13 @@ def range_notes(check: RangeCheck, ripple_a: float | None) -> list[Note]:
     return notes
 
 
-def mains_note(foreign: ForeignLines) -> Note | None:
-    """Name mains hum among lines that do not follow the shaft."""
+def mains_note(foreign: ForeignLines, duration_s: float) -> Note | None:
+    """Name mains hum among lines that do not follow the shaft; short records tell frequency roughly."""
+    rough_hz = min(0.35 / duration_s, 2.5)
     for f, share in zip(foreign.hz, foreign.share, strict=True):
         for mains in MAINS_HZ:
             multiple = round(f / mains)
-            if share >= HUM_SHARE and 1 <= multiple <= 6 and abs(f - multiple * mains) < 0.003 * f:
+            if share >= HUM_SHARE and 1 <= multiple <= 6 and abs(f - multiple * mains) < 0.003 * f + rough_hz:
                 return Note(
                     "mains-hum",
                     "warning",
@@ -167,8 +168,9 @@ def mains_supply_note(line_hz: float) -> Note:
     return Note(
         "mains-hum",
         "warning",
-        f"The strongest line, {line_hz:.1f} Hz, is a multiple of the mains frequency: a mains-fed supply or "
-        "hum hides the ripple. Capture again on the vehicle's battery, away from mains cables.",
+        f"The strongest line, {line_hz:.1f} Hz, is a multiple of the mains frequency: a mains-fed supply, "
+        "hum or a switched drive hides the ripple. Capture again on the vehicle's battery, away from mains "
+        "cables.",
     )
 
 

@@ -35,7 +35,7 @@ def ask(ledger, odometer=None, *, unit="T1", reading=None, today=TODAY, **more):
     if odometer is not None:
         q = read_quantity(odometer, "distance")
         more |= {"odometer_km": q.value, "odometer_entered": q.entered, "odometer_unit": q.unit}
-    entry = VisitEntry(unit=unit, position="main", **({"visited_on": TODAY, "meter_a": 5.05} | more))
+    entry = VisitEntry(unit=unit, **({"position": "main", "visited_on": TODAY, "meter_a": 5.05} | more))
     with open_ledger(ledger) as connection:
         return {q.code: q.text for q in check_visit(connection, entry, reading, today=today)}
 
@@ -84,6 +84,12 @@ def test_probe_factor(ledger, mean_a, says):
     asked = ask(ledger, "57900 mi", meter_a=mean_a)
     assert list(asked) == ["probe-factor"]
     assert says in asked["probe-factor"]
+
+
+@pytest.mark.parametrize(("mean_a", "asked"), [(71.0, True), (0.4, True), (5.0, False), (0.05, False)])
+def test_an_unlikely_current_of_a_pump_nobody_knows_is_asked_about(ledger, mean_a, asked):
+    questions = ask(ledger, "57900 mi", unit="NEW-1", position="aux", meter_a=mean_a)
+    assert ("probe-factor" in questions) == asked
 
 
 def test_units_007_and_7_are_two_and_asked_about_when_nothing_tells(ledger):

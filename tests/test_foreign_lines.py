@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
-from ingest.foreign_lines import foreign_lines
+from ingest.foreign_lines import ForeignLines, foreign_lines
 from ingest.measurement import measure
 from ingest.order_tracking import prepare
+from ingest.quality import mains_note
 from ingest.speed import find_speed
 from ingest.speed_evidence import bars_differ
 from tests.measured_captures import recorded, trace
@@ -47,3 +48,9 @@ def test_order_two_shows_that_bars_differ():
 def test_one_family_of_a_loads_pulsation_shows_nothing_of_the_bars():
     assert not bars_differ(spectrum({8: 1.0, 12: 1e-2, 20: 1e-2, 28: 1e-2}), 40, 8)
     assert bars_differ(spectrum({8: 1.0, 12: 1e-2, 14: 1e-2}), 40, 8)
+
+
+@pytest.mark.parametrize(("duration_s", "named"), [(0.1, True), (2.0, False)])
+def test_hum_is_told_as_finely_as_the_record_is_long(duration_s, named):
+    line = ForeignLines(np.array([52.0]), np.array([0.3]))
+    assert (mains_note(line, duration_s) is not None) == named

@@ -53,6 +53,7 @@ class StudyCapture:
     gated_untold: bool
     previous_rpm: float
     rpm: float
+    foreign_hz: float = 0.0  # of alternator or drive, 0 without
 
 
 def draw(stratum: str, seed: int, *, samples: int | None = None) -> StudyCapture:
@@ -120,7 +121,8 @@ def draw(stratum: str, seed: int, *, samples: int | None = None) -> StudyCapture
         supply=supply,
         prime_s=duration - 0.05,
     )
-    return _acquired(stratum, seed, trace, rate, bars, rng)
+    foreign_hz = supply.pwm_hz or (supply.alternator_hz if supply.alternator_pp_v else 0.0)
+    return replace(_acquired(stratum, seed, trace, rate, bars, rng), foreign_hz=foreign_hz)
 
 
 def _motor(rng: np.random.Generator, bars: int, rpm: float, volts: float, *, alike: bool) -> Motor:
