@@ -10,7 +10,7 @@ if ROOT not in sys.path:  # Streamlit puts this folder, not its parent, on the p
     sys.path.insert(0, ROOT)
 
 from dashboard.access import current_person  # noqa: E402
-from dashboard.frame import plain_errors, show  # noqa: E402
+from dashboard.frame import name_invented, plain_errors, show  # noqa: E402
 from dashboard.loaders import warm_up  # noqa: E402
 from dashboard.navigation import pages_for  # noqa: E402
 
@@ -26,4 +26,5 @@ pages = [
 page = st.navigation(pages, position="top")
 show(person)
 with plain_errors():
+    name_invented()
     page.run()

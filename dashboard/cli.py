@@ -27,6 +27,8 @@ COMMANDS = {
     "reanalyse": "measure stored waveforms again with today's method",
 }
 
+SHOW_FIGURES = ("rank", "plan", "cost")  # of the fleet: said to be invented where it is
+
 
 class _HelpFormatter(argparse.RawDescriptionHelpFormatter):
     """Keeps the example at the end of each help text as written."""
@@ -67,7 +69,13 @@ def main(argv: list[str] | None = None) -> int:
         level=logging.DEBUG if args.verbose else logging.WARNING, stream=sys.stderr, format="%(message)s"
     )
     try:
-        return args.run(args)
+        code = args.run(args)
+        if args.command in SHOW_FIGURES and code == 0:
+            from dashboard.invented import note_of
+
+            if note := note_of(args.ledger):
+                print(note, file=sys.stderr)
+        return code
     except PumpledgerError as error:
         print(error.text, file=sys.stderr)
         return 1

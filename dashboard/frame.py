@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import access, loaders
+from dashboard import access, invented, loaders
 from dashboard.answer_store import Kept
 from dashboard.navigation import PAGES
 from dashboard.palette import DARK, LIGHT, Palette
@@ -52,6 +52,14 @@ def show(person: access.Person) -> None:
         with st.sidebar:
             st.write(f"{person.name}, {person.role}")
             st.button("Sign out", on_click=st.logout)
+
+
+def name_invented() -> None:
+    """Say on every page of an invented fleet that it is one."""
+    if loaders.ledger_path().exists():
+        note = invented.note(loaders.settings())
+        if note:
+            st.caption(note)
 
 
 @contextmanager
