@@ -93,7 +93,8 @@ def test_no_failure_yet_says_what_was_expected_and_how_likely_none_was():
     everything, pasts = small_fleet()
     alive = replace(everything, pumps=everything.pumps.assign(failed=False, removed=False))
     made = backtest_histories(alive, pasts)
-    expected, none = made.by_day["expected"].sum(), np.prod(1 - made.forecasts["risk"])
+    judged = made.forecasts[made.forecasts["judged"]]
+    expected, none = made.by_day["expected"].sum(), np.prod(1 - judged["risk"].to_numpy(float))
     assert f"none was followed by a failure before the next visit was due, where {expected:.1f}" in made.text
     assert f"the chance of none was {100 * none:.0f} %" in made.text
     assert "taken off" not in made.text

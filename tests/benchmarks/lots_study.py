@@ -74,7 +74,7 @@ def main(fleets: int) -> None:
             failures = np.median([m[2] for m in made if np.isfinite(m[1])])
             line += f", half of those by day {np.median(day[seen]):.0f} with {failures:.0f} of {EACH} failed"
             line += f"; another group flagged in {other:.1%}"
-        print(line)
+        print(line, flush=True)
 
 
 if __name__ == "__main__":
