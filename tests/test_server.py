@@ -1,6 +1,7 @@
 """The page is told where its server is; nothing else that is served is touched."""
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -30,7 +31,9 @@ def answer(*, accept=b"text/html", kind=b"text/html; charset=utf-8", method="GET
         "method": method,
         "headers": [(b"accept", accept), (b"accept-encoding", b"gzip")],
     }
-    asyncio.run(TellWhere(inner)(scope, None, send))
+    # In a thread of its own: a browser test before this one may have left its loop running in this thread.
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(asyncio.run, TellWhere(inner)(scope, None, send)).result()
     return asked, dict(sent[0]["headers"]), b"".join(m.get("body", b"") for m in sent[1:])
 
 
