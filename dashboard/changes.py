@@ -51,13 +51,7 @@ def withdraw_visit(ledger: Path, visit_id: int, reason: str, by: str) -> None:
     """
     demand(reason, "a reason")
     demand(by, "your initials")
-    signed = {"by": by.strip(), "reason": reason.strip()}
-    corrections.withdraw_visit(ledger, visit_id, command=COMMAND, **signed)
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute(
-            statement("settle_withdrawn"),
-            {"row_key": str(visit_id), "by": signed["by"], "answer": f"withdrawn: {signed['reason']}"},
-        )
+    corrections.withdraw_visit(ledger, visit_id, by=by.strip(), reason=reason.strip(), command=COMMAND)
 
 
 def correct_odometer(ledger: Path, visit_id: int, odometer: str, own: str, reason: str, by: str) -> None:

@@ -13,6 +13,7 @@ import duckdb
 from ingest.changes import log_change
 from ingest.errors import EntryRefused
 from ingest.ledger import open_ledger
+from ingest.statements import statement
 from ingest.visit_entry import VisitEntry
 from ingest.visit_rows import plain
 
@@ -38,19 +39,33 @@ def correct_visit(
     for name in values:
         if name not in CORRECTABLE:
             raise EntryRefused("not-correctable", f"{name}: can't be corrected in a visit.")
-    return _change(ledger, visit_id, values, by=by, reason=reason, command=command)
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute("BEGIN")
+        changed = _change(connection, visit_id, values, by=by, reason=reason, command=command)
+        connection.execute("COMMIT")
+    return changed
 
 
 def withdraw_visit(
     ledger: Path | str, visit_id: int, *, by: str, reason: str, command: str | None = None
 ) -> None:
-    """Take a visit out of all figures; it stays in the ledger, and its capture may be logged anew."""
-    if not _change(ledger, visit_id, {"withdrawn": True}, by=by, reason=reason, command=command):
-        raise EntryRefused("withdrawn-before", f"Visit {visit_id} was withdrawn before.")
+    """Take a visit out of all figures and close what is open about it, in one transaction.
+
+    It stays in the ledger, and its capture may be logged anew.
+    """
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute("BEGIN")
+        if not _change(connection, visit_id, {"withdrawn": True}, by=by, reason=reason, command=command):
+            raise EntryRefused("withdrawn-before", f"Visit {visit_id} was withdrawn before.")
+        connection.execute(
+            statement("visit/settle_withdrawn"),
+            {"row_key": str(visit_id), "by": by, "answer": f"withdrawn: {reason.strip()}"},
+        )
+        connection.execute("COMMIT")
 
 
 def _change(
-    ledger: Path | str,
+    connection: duckdb.DuckDBPyConnection,
     visit_id: int,
     values: Mapping[str, Any],
     *,
@@ -61,21 +76,18 @@ def _change(
     if not reason.strip():
         raise EntryRefused("reason-missing", "Give the reason for the correction.")
     changed = 0
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
-        before = _visit(connection, visit_id)
-        for name, value in values.items():
-            new = plain(value)
-            if before[name] == new:
-                continue
-            # The name is one of CORRECTABLE, never what somebody typed.
-            connection.execute(f"UPDATE visit SET {name} = ? WHERE visit_id = ?", [new, visit_id])
-            log_change(
-                connection, "visit", str(visit_id), name, _text(before[name]), _text(new),
-                by=by, reason=reason.strip(), command=command,
-            )  # fmt: skip
-            changed += 1
-        connection.execute("COMMIT")
+    before = _visit(connection, visit_id)
+    for name, value in values.items():
+        new = plain(value)
+        if before[name] == new:
+            continue
+        # The name is one of CORRECTABLE or `withdrawn`, never what somebody typed.
+        connection.execute(f"UPDATE visit SET {name} = ? WHERE visit_id = ?", [new, visit_id])
+        log_change(
+            connection, "visit", str(visit_id), name, _text(before[name]), _text(new),
+            by=by, reason=reason.strip(), command=command,
+        )  # fmt: skip
+        changed += 1
     return changed
 
 
