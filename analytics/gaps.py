@@ -92,8 +92,7 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
     number = np.concatenate([np.full(len(part[1]), k) for k, part in enumerate(parts)])
     known = _join([part[0] for part in parts])
     pump, d_from, d_to, fail = (np.concatenate([part[i] for part in parts]) for i in (1, 2, 3, 4))
-    cause = pd.Index(CAUSES).get_indexer(pd.Index(pumps["found"].astype(object)))[pump]
-    gaps = Gaps(known, pump, d_from, d_to, fail, number, np.where(fail, cause, -1))
+    gaps = Gaps(known, pump, d_from, d_to, fail, number, np.where(fail, _causes(pumps)[pump], -1))
     return gaps.take(np.flatnonzero((d_to > d_from) | fail))
 
 
@@ -104,10 +103,14 @@ def last_gaps(history: History, wear: WearTrack, drag: DragTrack, type_code: np.
     failed = pumps["failed"].to_numpy(bool)
     d_from = np.clip(pumps["entry_km"].to_numpy(float) - x, 0, None)
     d_to = np.maximum(pumps["now_km"].to_numpy(float) - x, d_from)
-    cause = pd.Index(CAUSES).get_indexer(pd.Index(pumps["found"].astype(object)))
     everyone = np.arange(len(pumps))
     known = Known(x, type_code, wear.state, drag.state)
-    return Gaps(known, everyone, d_from, d_to, failed, everyone * 0, np.where(failed, cause, -1))
+    return Gaps(known, everyone, d_from, d_to, failed, everyone * 0, np.where(failed, _causes(pumps), -1))
+
+
+def _causes(pumps: pd.DataFrame) -> np.ndarray:
+    """Row of CAUSES that each pump's strip-down showed, -1 for none, (pumps,)."""
+    return pd.Index(CAUSES).get_indexer(pd.Index(pumps["found"].astype(object)))
 
 
 def _count(order: np.ndarray, counts: np.ndarray, n: int) -> np.ndarray:

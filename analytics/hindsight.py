@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.gaps import CAUSES
 from analytics.history import History
 from analytics.plain_rules import RULES, as_chance
 from analytics.scores import auc_interval, brier, brier_skill, calibration_slope, log_score
 
 MIN_FAILURES = 5  # below this many no method can be told from another
 FLAGGED = 0.9  # quantile of risk on a past day, above which a pump counts as flagged
-EXAMINED = ["worn", "seized", "electrical"]
 INVENTED = (
     "The records of this fleet are invented: what stands here shows how looking back works, "
     "and is no evidence for any real fleet."
@@ -129,7 +129,7 @@ def acted_on(everything: History, forecasts: pd.DataFrame) -> dict[str, int]:
 def _strip_downs(pumps: pd.DataFrame) -> dict[str, int]:
     found = pumps["found"].fillna("").replace("", "not_examined") if len(pumps) else pd.Series(dtype=str)
     return {
-        "confirmed_on_strip_down": int(found.isin(EXAMINED).sum()),
+        "confirmed_on_strip_down": int(found.isin(CAUSES).sum()),
         "tested_good": int((found == "tested_good").sum()),
         "not_examined": int((found == "not_examined").sum()),
     }
