@@ -260,7 +260,8 @@ def _with_speed(
     told = not gates and speed.probability >= ANSWER_ABOVE
     # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
     told = told and (segments is not None or speed.bars_differ)
-    if speed.phase.followed < FOLLOWED_AT_LEAST:
+    followed = speed.phase.followed >= FOLLOWED_AT_LEAST
+    if not followed:
         notes.append(quality.NOT_FOLLOWED)
         told = False
     strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
@@ -287,7 +288,7 @@ def _with_speed(
         notes.append(quality.clocked_note(nearest_hz))
         told = False
     if not told:
-        if not gates and quality.NOT_FOLLOWED not in notes:
+        if not gates and followed:
             notes.append(_undecided_note(speed, segments))
         return replace(
             reading,

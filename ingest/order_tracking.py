@@ -135,13 +135,14 @@ def follow_line(y: np.ndarray, rate_hz: float, line_hz: float) -> tuple[np.ndarr
     if duration < SHORTEST_TRACK_S:
         ends = np.array([0.0, duration])
         return ends, ends * line_hz
+    windowed = y * np.hanning(len(y))
     best = _followed(y, rate_hz, line_hz, TRACK_BLOCKS_S[0])
-    gathered = _gathered(y, rate_hz, *best)
+    gathered = _gathered(windowed, rate_hz, *best)
     for block_s in TRACK_BLOCKS_S[1:]:
         if block_s * line_hz < FEWEST_CYCLES:
             break
         knots = _followed(y, rate_hz, line_hz, block_s)
-        power = _gathered(y, rate_hz, *knots)
+        power = _gathered(windowed, rate_hz, *knots)
         if power > GATHERS_BETTER * gathered:
             best, gathered = knots, power
     return best
@@ -161,13 +162,14 @@ def _followed(y: np.ndarray, rate_hz: float, line_hz: float, block_s: float) -> 
     return wanted, cycles
 
 
-def _gathered(y: np.ndarray, rate_hz: float, time_s: np.ndarray, cycles: np.ndarray) -> float:
-    """Power of y (n,) at the phase given by knots: the more, the better the line was followed."""
-    phase = _spline(time_s, cycles)(np.arange(len(y)) / rate_hz)
-    return float(np.abs(np.mean(y * np.hanning(len(y)) * np.exp(-2j * np.pi * phase))) ** 2)
+def _gathered(windowed: np.ndarray, rate_hz: float, time_s: np.ndarray, cycles: np.ndarray) -> float:
+    """Power of a windowed trace (n,) at the phase given by knots: the more, the better it was followed."""
+    phase = _spline(time_s, cycles)(np.arange(len(windowed)) / rate_hz)
+    return float(np.abs(np.mean(windowed * np.exp(-2j * np.pi * phase))) ** 2)
 
 
 def _spline(time_s: np.ndarray, cycles: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    """Curve through knots, straight where they are few."""
     if len(time_s) > 3:
         curve: Callable[[np.ndarray], np.ndarray] = CubicSpline(time_s, cycles)
         return curve
@@ -178,9 +180,8 @@ def by_angle(
     y: np.ndarray, rate_hz: float, time_s: np.ndarray, cycles: np.ndarray, per_cycle: int
 ) -> tuple[np.ndarray, int]:
     """Resample y (n,) at equal steps of a phase given by knots: (whole cycles x per_cycle,), whole cycles."""
-    curve = CubicSpline(time_s, cycles) if len(time_s) > 3 else None
-    fine_t = np.linspace(time_s[0], time_s[-1], max(8 * len(time_s), 2)) if curve is not None else time_s
-    fine_c = np.maximum.accumulate(curve(fine_t)) if curve is not None else cycles
+    fine_t = np.linspace(time_s[0], time_s[-1], 8 * len(time_s))
+    fine_c = np.maximum.accumulate(_spline(time_s, cycles)(fine_t))
     whole = int(fine_c[-1] - fine_c[0])
     grid = fine_c[0] + np.arange(whole * per_cycle) / per_cycle
     at = np.interp(grid, fine_c, fine_t) * rate_hz
