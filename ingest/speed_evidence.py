@@ -1,6 +1,6 @@
 """Second look at the most probable turn: does some other turn explain its lines as well?
 
-The posterior weighs a model of how lines lie; motors depart from it. Four departures name the wrong turn
+The posterior weighs a model of how lines lie; motors depart from it. Five departures name the wrong turn
 with every confidence, so each is looked for in the order spectrum of the answer itself:
 
     half speed   orders of the answer become twice as high: all even, as half-turn symmetry has it.
@@ -11,6 +11,9 @@ with every confidence, so each is looked for in the order spectrum of the answer
                  Order 2, which half-turn symmetry makes the commonest after the ripple, speaks against it.
     ripple       the answer's ripple is faint beside the strongest line, or that line stands alone, as a
                  healthy motor's ripple does: it may be the ripple of another turn.
+    comb         told bars: every g-th harmonic of the ripple towers above its neighbours, or half the order
+                 of the ripple and its multiples do and fall as a ripple: that of a turn g times, or half,
+                 as fast, and what stands between them are differences between bars.
     smeared      strong lines between whole orders: the phase was not followed, or is not the shaft's.
 """
 
@@ -33,6 +36,7 @@ TWICE_A_TURN = 10**-3.5  # order 2 this strong, over the strongest line, is a tu
 FAINT_RIPPLE = 0.004  # of the strongest line's power: no fault hides the ripple so far
 SLOW_FALL_BAND, SLOW_FALL = 0.25, 0.1  # 2 g over g: ripple falls faster, a bad bar's lines don't
 DOUBLED = 10.0  # order 4 over orders 2, 6, 10 ..., when those of a motor twice as fast stand at 4, 8, 12
+TOWERS = 10.0  # power of a ripple's harmonic over the orders beside it
 BETWEEN = ((2, 2), (3, 2), (5, 5), (7, 7))  # (parts of an order, lines between that are too many)
 FEWEST_TURNS_A_PART = 4.0
 SIDEBAND = 0.03  # of the order beside it: what speed wander leaves there
@@ -66,6 +70,9 @@ def doubt(
         return Doubt(None)
     if not told and segments < FEWEST_BARS:
         return Doubt(2 * rpm if 2 * rpm <= FASTEST_RPM else None)
+    comb = _comb(power, ripple) if told else 1.0
+    if comb != 1 and SLOWEST_RPM <= comb * rpm <= FASTEST_RPM:
+        return Doubt(comb * rpm)
     if told and rpm / 2 >= SLOWEST_RPM and _half_speed_not_tried(spectrum, power, ripple):
         return Doubt(rpm / 2)
     if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(
@@ -177,6 +184,32 @@ def _rival_ripple(power: np.ndarray, ripple: int) -> tuple[float, bool]:
         return 0.0, False
     second = power[2 * strongest - 1] if 2 * strongest <= len(power) else 0.0
     return strongest / ripple, bool(second < SLOW_FALL * power[strongest - 1])
+
+
+def _comb(power: np.ndarray, ripple: int) -> float:
+    """Speed, over the answer's, of the turn whose ripple towers above what stands between; 1 if the answer's.
+
+    power: (k,) of orders 1 to k; ripple: the order of the ripple told.
+    """
+    strongest = int(np.argmax(power)) + 1
+    if strongest % ripple == 0 and strongest > ripple:
+        harmonics = power[ripple - 1 :: ripple]
+        faster = strongest // ripple
+        return float(faster) if _towers(harmonics, faster, reach=1) else 1.0
+    if 2 * strongest == ripple and strongest > 2:
+        own = power[strongest - 1 :: strongest]
+        if len(own) > 2 and own[0] > own[1] > own[2] and _towers(power, strongest, reach=2):
+            return 0.5
+    return 1.0
+
+
+def _towers(power: np.ndarray, step: int, *, reach: int) -> bool:
+    """Tell whether entries `step` and twice that, from 1, stand out from up to `reach` on either side."""
+    at = np.array([step, 2 * step]) - 1
+    if at[-1] >= len(power):
+        return False
+    beside = [np.r_[power[max(k - reach, 0) : k], power[k + 1 : k + 1 + reach]] for k in at]
+    return all(power[k] > TOWERS * b.max() for k, b in zip(at, beside, strict=True))
 
 
 def _common_order(strong: np.ndarray, power: np.ndarray) -> int:

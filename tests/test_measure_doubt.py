@@ -52,6 +52,22 @@ def test_a_lone_line_with_no_ripple_is_another_turns_ripple():
     assert doubted({2: 1.0, 4: 1e-3, 6: 1e-3, 8: 2e-4}, 9600) is not None
 
 
+def test_every_third_harmonic_towers():
+    # A worn motor's orders 2, 4, 6 (ripple of 6 bars) ... of 4,800 rpm read as 6, 12, 18 ... of 1,600.
+    worn = {2: 0.01, 4: 5e-3, 6: 1.0, 8: 3e-3, 10: 5e-3, 12: 0.8}
+    found = doubted({3 * order: height for order, height in worn.items()}, 1600, bars=6)
+    assert found.rival_rpm == pytest.approx(4800)
+    assert doubted(worn, 4800, bars=6) is None
+
+
+def test_half_the_ripples_order_towers():
+    # Orders 4, 8, 12 (ripple of 12 bars) ... of 4,600 rpm read as 2, 4, 6 ... of 9,200.
+    lines = {2: 0.01, 4: 5e-3, 6: 1.0, 8: 2e-3, 10: 2e-3, 12: 0.2, 18: 0.05}
+    assert doubted(lines, 9200, bars=12).rival_rpm == pytest.approx(4600)
+    own = {2: 4e-3} | {2 * order: height for order, height in lines.items()}
+    assert doubted(own, 4600, bars=12) is None
+
+
 def test_lines_between_whole_orders_fit_no_turn():
     lines = {8: 1.0, 2: 0.01, 4: 0.01, 7.5: 0.2, 8.5: 0.1}
     assert doubted(lines, 6000).rival_rpm is None
