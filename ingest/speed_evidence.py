@@ -11,9 +11,9 @@ with every confidence, so each is looked for in the order spectrum of the answer
                  Order 2, which half-turn symmetry makes the commonest after the ripple, speaks against it.
     ripple       the answer's ripple is faint beside the strongest line, or that line stands alone, as a
                  healthy motor's ripple does: it may be the ripple of another turn.
-    comb         told bars: every g-th harmonic of the ripple towers above its neighbours, or half the order
-                 of the ripple and its multiples do and fall as a ripple: that of a turn g times, or half,
-                 as fast, and what stands between them are differences between bars.
+    comb         told bars: every g-th harmonic of the ripple towers above its neighbours, or an order g and
+                 its double, no ripple's, above all others: that of another turn, and what stands between
+                 them are differences between bars.
     smeared      strong lines between whole orders: the phase was not followed, or is not the shaft's.
 """
 
@@ -196,10 +196,8 @@ def _comb(power: np.ndarray, ripple: int) -> float:
         harmonics = power[ripple - 1 :: ripple]
         faster = strongest // ripple
         return float(faster) if _towers(harmonics, faster, reach=1) else 1.0
-    if 2 * strongest == ripple and strongest > 2:
-        own = power[strongest - 1 :: strongest]
-        if len(own) > 2 and own[0] > own[1] > own[2] and _towers(power, strongest, reach=2):
-            return 0.5
+    if strongest > 2 and strongest % ripple and _towers(power, strongest, reach=strongest - 1):
+        return strongest / ripple
     return 1.0
 
 

@@ -68,6 +68,12 @@ def test_half_the_ripples_order_towers():
     assert doubted(own, 4600, bars=12) is None
 
 
+def test_an_order_towers_that_is_no_ripples():
+    # The ripple of 8 bars at 4,600 rpm, and lines that slow sampling folded, read as 10, 20, 30 of 3,700.
+    lines = {2: 5e-3, 8: 5e-3, 10: 1.0, 12: 0.01, 18: 3e-3, 20: 0.5, 22: 0.01, 30: 0.25, 32: 0.02}
+    assert doubted(lines, 3700).rival_rpm == pytest.approx(4625)
+
+
 def test_lines_between_whole_orders_fit_no_turn():
     lines = {8: 1.0, 2: 0.01, 4: 0.01, 7.5: 0.2, 8.5: 0.1}
     assert doubted(lines, 6000).rival_rpm is None
