@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analytics.level_rate import LOG_2PI, LevelRate, merge, predict, update, weigh
+from analytics.level_rate import LOG_2PI, LevelRate, Value, merge, predict, update, weigh
 from analytics.tracks import Tracks
 
 UNIT_KM = 10e3
@@ -23,23 +23,27 @@ UNIT_KM = 10e3
 
 @dataclass(frozen=True)
 class DragParameters:
-    """Natural-log units of torque; growth per 10,000 km. `level` and `starts` are per pump type (types,)."""
+    """Natural-log units of torque; growth per 10,000 km. `level` and `starts` are per pump type (types,).
+
+    While learning, values may be columns, as those of WearParameters.
+    """
 
     level: np.ndarray
-    level_var: float
-    noise: float
+    level_var: Value
+    noise: Value
     filter_per_km: float
-    scale_km: float
-    shape: float
+    scale_km: Value
+    shape: Value
     starts: np.ndarray  # factor on L(x) by type
-    growth: float
-    growth_cv: float
+    growth: Value
+    growth_cv: Value
     walk: float = 1e-5
-    bad: float = 0.02
+    bad: Value = 0.02
 
 
 class DragState(NamedTuple):
-    """Chance that drag has started, the state if so, and own level and its variance if not. All (n,)."""
+    """Chance that drag has started, the state if so, and own level and its variance if not. All (n,), or
+    (sets, n)."""
 
     started: np.ndarray
     drag: LevelRate
@@ -48,7 +52,7 @@ class DragState(NamedTuple):
 
     def take(self, rows: slice | np.ndarray) -> DragState:
         """Return the states of `rows`."""
-        return DragState(self.started[rows], self.drag.take(rows), self.b[rows], self.bb[rows])
+        return DragState(self.started[..., rows], self.drag.take(rows), self.b[..., rows], self.bb[..., rows])
 
 
 @dataclass(frozen=True)
@@ -69,23 +73,21 @@ def cumulative_starts(x_km: np.ndarray, p: DragParameters) -> np.ndarray:
 def _new_drag(p: DragParameters, b: np.ndarray, bb: np.ndarray, span: np.ndarray) -> LevelRate:
     """State of a drag that started anywhere in the last `span` (10,000 km)."""
     g, v = p.growth, (p.growth * p.growth_cv) ** 2
-    zero = np.zeros(len(b))
+    zero = np.zeros(np.broadcast_shapes(np.shape(g), np.shape(bb)))
     # D = rate * age, age uniform on [0, span]
     ww = (g * g + v) * span**2 / 3 - (g * span / 2) ** 2
-    return LevelRate(
-        b, g * span / 2, np.full(len(b), g), bb, zero, zero, ww, v * span / 2, np.full(len(b), v)
-    )
+    return LevelRate(b + zero, g * span / 2, g + zero, bb + zero, zero, zero, ww, v * span / 2, v + zero)
 
 
 def prior(p: DragParameters, type_code: np.ndarray) -> DragState:
     """Return the state of new pumps: not started."""
-    n = len(type_code)
-    b, bb = p.level[type_code], np.full(n, p.level_var)
-    return DragState(np.zeros(n), _new_drag(p, b, bb, np.zeros(n)), b, bb)
+    zero = np.zeros(len(type_code))
+    drag = _new_drag(p, p.level[type_code], p.level_var + zero, zero)
+    return DragState(np.zeros(drag.b.shape), LevelRate(*np.broadcast_arrays(*drag)), drag.b, drag.bb)
 
 
 def _update_level(
-    b: np.ndarray, bb: np.ndarray, y: np.ndarray, r: np.ndarray, bad: float
+    b: np.ndarray, bb: np.ndarray, y: np.ndarray, r: np.ndarray, bad: Value
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """As level_rate.update for the own level alone."""
     seen = ~np.isnan(y)
@@ -149,32 +151,34 @@ def filter_drag(
     """Run both hypotheses over all visits; visit arrays are (visits,), type_code (pumps,)."""
     n = len(type_code)
     code = type_code[tracks.order]
-    starts = p.starts[code]
+    starts = p.starts[..., code]
     state = prior(p, code)
     y = load - p.filter_per_km * filter_km
     r = p.noise * noise_factor
     x_last = np.zeros(n)
-    log_likelihood = np.zeros(n)
+    log_likelihood = np.zeros(np.shape(state.b))
     done: list[DragState] = []
     history: list[DragState] = []
     for rows in tracks.index:
         m = len(rows)
-        if m < len(state.b):
+        if m < state.b.shape[-1]:
             done.append(state.take(slice(m, None)))
             state = state.take(slice(0, m))
-        state, gained = advance(p, state, x_last[:m], x_km[rows], starts[:m], y[rows], r[rows], life_km)
+        state, gained = advance(
+            p, state, x_last[:m], x_km[rows], starts[..., :m], y[rows], r[..., rows], life_km
+        )
         x_last[:m] = x_km[rows]
-        log_likelihood[:m] += gained
+        log_likelihood[..., :m] += gained
         if keep:
             history.append(state)
     done.append(state)
     done.reverse()
     joined = DragState(
-        np.concatenate([d.started for d in done]),
-        LevelRate(*(np.concatenate([d.drag[i] for d in done]) for i in range(9))),
-        np.concatenate([d.b for d in done]),
-        np.concatenate([d.bb for d in done]),
+        np.concatenate([d.started for d in done], axis=-1),
+        LevelRate(*(np.concatenate([d.drag[i] for d in done], axis=-1) for i in range(9))),
+        np.concatenate([d.b for d in done], axis=-1),
+        np.concatenate([d.bb for d in done], axis=-1),
     )
     back = np.empty(n, int)
     back[tracks.order] = np.arange(n)
-    return DragTrack(joined.take(back), x_last[back], log_likelihood[back], history)
+    return DragTrack(joined.take(back), x_last[back], log_likelihood[..., back], history)

@@ -20,7 +20,7 @@ from scipy.special import log_ndtr, ndtr
 from analytics import drag as drag_model
 from analytics import wear as wear_model
 from analytics.drag import DragParameters, DragState
-from analytics.level_rate import LevelRate
+from analytics.level_rate import LevelRate, Value
 from analytics.wear import WearParameters
 
 X_GRID = np.linspace(0.0, 1.0, 41) ** 1.5 * 900e3
@@ -30,13 +30,13 @@ NODES, WEIGHTS = np.polynomial.legendre.leggauss(12)
 
 @dataclass(frozen=True)
 class FailureParameters:
-    """Failure levels in the filters' units; `sudden_per_km`, `wear_factor`, `drag_factor` by pump type
-    (types,)."""
+    """Failure levels in the filters' units; `wear_level`, `sudden_per_km`, `wear_factor`, `drag_factor` by
+    pump type, (types,), or (sets, types) and columns (sets, 1) while learning."""
 
     wear_level: np.ndarray
     wear_level_sd: np.ndarray
-    drag_level: float
-    drag_level_sd: float
+    drag_level: Value
+    drag_level_sd: Value
     sudden_per_km: np.ndarray
     wear_factor: np.ndarray
     drag_factor: np.ndarray
@@ -82,7 +82,7 @@ class RiskModel:
         w = known.wear
         t_0 = wear_model.clock(known.x_km, self.wear.power)
         h = wear_model.clock(known.x_km + d, self.wear.power) - t_0
-        rate = np.maximum(w.s, 0.1 * self.wear.rate[code])  # healing earns no credit
+        rate = np.maximum(w.s, 0.1 * self.wear.rate[..., code])  # healing earns no credit
         wear = crossing(
             np.maximum(w.w, 0.0),
             rate,
@@ -91,8 +91,8 @@ class RiskModel:
             w.ss,
             h,
             self.wear.walk,
-            f.wear_level[code],
-            f.wear_level_sd[code],
+            f.wear_level[..., code],
+            f.wear_level_sd[..., code],
         )
         g = known.drag.drag
         growth = np.maximum(g.s, 0.1 * self.drag.growth)
@@ -100,11 +100,11 @@ class RiskModel:
         started = crossing(
             np.maximum(g.w, 0.0), growth, g.ww, g.ws, g.ss, k, self.drag.walk, f.drag_level, f.drag_level_sd
         )
-        hazard = self.drag.starts[code] * look_up(self.delay_hazard, known.x_km, d)
+        hazard = self.drag.starts[..., code] * look_up(self.delay_hazard, known.x_km, d)
         pi = known.drag.started
         mixture = -np.log(np.maximum((1 - pi) * np.exp(-hazard) + pi * np.exp(-started), 1e-300))
         return LogSurvival(
-            wear * f.wear_factor[code], mixture * f.drag_factor[code], f.sudden_per_km[code] * d
+            wear * f.wear_factor[code], mixture * f.drag_factor[code], f.sudden_per_km[..., code] * d
         )
 
     def risk(self, known: Known, d_0: np.ndarray, d_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -132,9 +132,9 @@ def crossing(
     ms: np.ndarray,
     ss: np.ndarray,
     h: np.ndarray,
-    walk: float,
-    level: np.ndarray | float,
-    level_sd: np.ndarray | float,
+    walk: Value,
+    level: Value,
+    level_sd: Value,
 ) -> np.ndarray:
     """Return -ln of Phi((theta - m(h))/sqrt(v(h) + sigma^2)) over the same at h = 0, at least 0."""
     sigma2 = level_sd * level_sd
@@ -145,26 +145,36 @@ def crossing(
 
 
 def delay_hazard_table(drag: DragParameters, failure: FailureParameters) -> np.ndarray:
-    """Return H(x, d) on X_GRID x D_GRID for a type factor of 1, by Gauss-Legendre in the delay."""
+    """Return H(x, d) on X_GRID x D_GRID for a type factor of 1, (sets, x, d) or (x, d), by Gauss-Legendre in
+    the delay."""
+    growth, cv, level, sd, scale, shape = (
+        np.reshape(v, (*np.shape(v)[:1], 1, 1, 1))  # beside (x, d, nodes)
+        for v in (
+            drag.growth,
+            drag.growth_cv,
+            failure.drag_level,
+            failure.drag_level_sd,
+            drag.scale_km,
+            drag.shape,
+        )
+    )
     delay = 0.5 * D_GRID[:, None] * (NODES + 1)  # distance between start and x + d, (d, nodes)
     k = delay / drag_model.UNIT_KM
-    sd = np.sqrt((drag.growth * drag.growth_cv * k) ** 2 + failure.drag_level_sd**2)
-    reached = ndtr((drag.growth * k - failure.drag_level) / sd) - ndtr(
-        -failure.drag_level / failure.drag_level_sd
-    )
-    at = X_GRID[:, None, None] + (D_GRID[:, None] - delay)[None]
-    density = drag.shape / drag.scale_km * (np.maximum(at, 1.0) / drag.scale_km) ** (drag.shape - 1)
-    table = (density * np.clip(reached, 0, 1)[None] * WEIGHTS).sum(-1) * 0.5 * D_GRID[None]
-    return np.maximum.accumulate(table, axis=1)
+    spread = np.sqrt((growth * cv * k) ** 2 + sd**2)
+    reached = ndtr((growth * k - level) / spread) - ndtr(-level / sd)
+    at = X_GRID[:, None, None] + (D_GRID[:, None] - delay)
+    density = shape / scale * (np.maximum(at, 1.0) / scale) ** (shape - 1)
+    table = (density * np.clip(reached, 0, 1) * WEIGHTS).sum(-1) * 0.5 * D_GRID
+    return np.maximum.accumulate(table, axis=-1)
 
 
 def look_up(table: np.ndarray, x_km: np.ndarray, d_km: np.ndarray) -> np.ndarray:
-    """Return the table's value at (x, d), bilinear, held at its edges."""
+    """Return the table's value at (x, d), bilinear, held at its edges; (n,) or (sets, n)."""
     i = np.clip((np.clip(x_km / X_GRID[-1], 0, 1) ** (1 / 1.5)) * (len(X_GRID) - 1), 0, len(X_GRID) - 1.001)
     j = np.clip(np.sqrt(np.clip(d_km / D_GRID[-1], 0, 1)) * (len(D_GRID) - 1), 0, len(D_GRID) - 1.001)
     i0, j0 = i.astype(int), j.astype(int)
     a = np.clip((x_km - X_GRID[i0]) / (X_GRID[i0 + 1] - X_GRID[i0]), 0, 1)
     b = np.clip((d_km - D_GRID[j0]) / (D_GRID[j0 + 1] - D_GRID[j0]), 0, 1)
-    low = table[i0, j0] * (1 - b) + table[i0, j0 + 1] * b
-    high = table[i0 + 1, j0] * (1 - b) + table[i0 + 1, j0 + 1] * b
+    low = table[..., i0, j0] * (1 - b) + table[..., i0, j0 + 1] * b
+    high = table[..., i0 + 1, j0] * (1 - b) + table[..., i0 + 1, j0 + 1] * b
     return low * (1 - a) + high * a

@@ -192,7 +192,7 @@ def initial_parameters(history: History) -> Parameters:
 
 def _drag_life(p: Parameters) -> float:
     """Distance from the start of drag to failure, at the usual growth, with room for slow ones."""
-    return 1.5 * p.failure.drag_level / p.drag.growth * 10e3
+    return float(1.5 * p.failure.drag_level / p.drag.growth * 10e3)
 
 
 def _sample(history: History) -> tuple[History, np.ndarray]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -10,7 +12,7 @@ from analytics.drag import DragParameters, DragTrack, filter_drag
 from analytics.gaps import last_gaps
 from analytics.history import History
 from analytics.learn_failure import gap_likelihood
-from analytics.learning import MOST_BAD, Prior, first_levels, maximise, mean_for_others
+from analytics.learning import MOST_BAD, Columns, Prior, first_levels, maximise, mean_for_others
 from analytics.model import Parameters
 from analytics.normalise import Channels
 from analytics.tracks import make_tracks
@@ -62,8 +64,8 @@ def learn_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarra
     values = {name: usual for name, (usual, _) in DRAG_PRIOR.items()}
     for rounds in (14, 6):
 
-        def likelihood(v: dict[str, float], drag: DragParameters = drag) -> float:
-            return float(weight @ read.run(_drag_with(drag, v)).log_likelihood)
+        def likelihood(v: Columns, drag: DragParameters = drag) -> np.ndarray:
+            return read.run(_drag_with(drag, v)).log_likelihood @ weight
 
         values = maximise(likelihood, DRAG_PRIOR, values, rounds)
         drag = _with_levels(_drag_with(drag, values), read)
@@ -82,11 +84,11 @@ def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarr
     tracks = make_tracks(read.pump, ~np.isnan(u), len(sample.pumps))
     wear = filter_wear(p.wear, tracks, read.x_km, u, read.code)
 
-    def likelihood(values: dict[str, float]) -> float:
+    def likelihood(values: Columns) -> np.ndarray:
         drag = replace(p.drag, **values)  # type: ignore[arg-type]
         track = read.run(drag)
         ends = last_gaps(sample, wear, track, read.code)
-        return float(weight @ track.log_likelihood) + gap_likelihood(replace(p, drag=drag), ends, weight)
+        return track.log_likelihood @ weight + gap_likelihood(replace(p, drag=drag), ends, weight)
 
     prior = {name: DRAG_PRIOR[name] for name in ENDS_TELL}
     values = maximise(likelihood, prior, {name: getattr(p.drag, name) for name in ENDS_TELL}, 10)
@@ -107,8 +109,8 @@ def _with_levels(drag: DragParameters, read: _Readings) -> DragParameters:
     return replace(drag, level=mean_for_others(level))
 
 
-def _drag_with(drag: DragParameters, values: dict[str, float]) -> DragParameters:
-    return replace(drag, **(values | {"bad": min(values["bad"], MOST_BAD)}))  # type: ignore[arg-type]
+def _drag_with(drag: DragParameters, values: Mapping[str, Any]) -> DragParameters:
+    return replace(drag, **(dict(values) | {"bad": np.minimum(values["bad"], MOST_BAD)}))
 
 
 def _filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> float:

@@ -6,14 +6,15 @@ log(1 - S) over that, plus log P(what the strip-down found | failed)
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from analytics.failure_risk import FailureParameters, RiskModel
+from analytics.failure_risk import FailureParameters, LogSurvival, RiskModel
 from analytics.gaps import Gaps
-from analytics.learning import Prior, maximise
+from analytics.learning import Columns, Prior, maximise
 from analytics.model import Parameters
 
 FAILURE_PRIOR: Prior = {
@@ -58,7 +59,7 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
         rows = np.flatnonzero(code == t)
         mine, mine_weight = gaps.take(rows), weight[rows]
 
-        def likelihood(v: dict[str, float], mine: Gaps = mine, w: np.ndarray = mine_weight) -> float:
+        def likelihood(v: Columns, mine: Gaps = mine, w: np.ndarray = mine_weight) -> np.ndarray:
             parts = (v[name] * one for name in TYPE_PRIOR)
             return gap_likelihood(_failure_with(p, values, *parts), mine, w)
 
@@ -100,24 +101,26 @@ def _cause_factors(hazards: GapHazards, gaps: Gaps, weight: np.ndarray, k: int) 
 
 
 def _failure_with(
-    p: Parameters, v: dict[str, float], level: np.ndarray, starts: np.ndarray, sudden: np.ndarray
+    p: Parameters, v: Mapping[str, Any], level: np.ndarray, starts: np.ndarray, sudden: np.ndarray
 ) -> Parameters:
-    """Return `p` with the fleet's values `v` and each type's factors on them, (types,) each."""
+    """Return `p` with the fleet's values `v` and each type's factors on them, (types,) each (or (sets,
+    types))."""
+    one = np.ones(np.shape(level)[-1])
     failure = FailureParameters(
         v["wear_level"] * level,
         v["wear_spread"] * v["wear_level"] * level,
         v["drag_level"],
         v["drag_spread"] * v["drag_level"],
         v["sudden_per_km"] * sudden,
-        np.ones(len(level)),
-        np.ones(len(level)),
+        one,
+        one,
     )
     return replace(p, failure=failure, drag=replace(p.drag, starts=v["starts"] * starts))
 
 
 class GapHazards(NamedTuple):
     """Fall of -ln S by wear, drag and sudden failure: `over` each gap (3, gaps), and `at_failure`, over the
-    last FAILED_WITHIN_KM before each failure (3, failures)."""
+    last FAILED_WITHIN_KM before each failure (3, failures); (3, sets, ...) for several sets of parameters."""
 
     over: np.ndarray
     at_failure: np.ndarray
@@ -127,17 +130,25 @@ def _gap_hazards(p: Parameters, gaps: Gaps) -> GapHazards:
     model = RiskModel(p.wear, p.drag, p.failure)
     failed = gaps.take(np.flatnonzero(gaps.failed))
     late = np.maximum(failed.d_to - FAILED_WITHIN_KM, failed.d_from)
-    after, before = (np.array(model.log_survival(gaps.known, d)) for d in (gaps.d_to, gaps.d_from))
-    at_failure = after[:, gaps.failed] - np.array(model.log_survival(failed.known, late))
+    after, before = (_by_cause(model.log_survival(gaps.known, d)) for d in (gaps.d_to, gaps.d_from))
+    at_failure = after[..., gaps.failed] - _by_cause(model.log_survival(failed.known, late))
     return GapHazards(np.maximum(after - before, 1e-9), np.maximum(at_failure, 1e-9))
 
 
-def gap_likelihood(p: Parameters, gaps: Gaps, weight: np.ndarray) -> float:
-    """Sum over gaps of log S, and where it failed of log P(in its last stretch) + log P(found | failed)."""
+def _by_cause(parts: LogSurvival) -> np.ndarray:
+    return np.array(np.broadcast_arrays(*parts))
+
+
+def gap_likelihood(p: Parameters, gaps: Gaps, weight: np.ndarray) -> np.ndarray:
+    """Sum over gaps of log S, and where it failed of log P(in its last stretch) + log P(found | failed).
+
+    () or, for several sets of parameters, (sets,).
+    """
     over, at_failure = _gap_hazards(p, gaps)
     failed, cause = gaps.failed, gaps.cause[gaps.failed]
     total = at_failure.sum(0)
-    share = np.take_along_axis(at_failure, np.maximum(cause, 0)[None], 0)[0] / total
+    row = np.broadcast_to(np.maximum(cause, 0), total.shape)
+    share = np.take_along_axis(at_failure, row[None], 0)[0] / total
     found = np.where(cause >= 0, share * (1 - 1.5 * FOUND_WRONG) + FOUND_WRONG / 2, 1.0)
     # Survived up to the last stretch, then failed in it: -(over - total) + log(1 - exp(-total)).
-    return float(-(weight @ over.sum(0)) + weight[failed] @ (total + np.log(-np.expm1(-total) * found)))
+    return (total + np.log(-np.expm1(-total) * found)) @ weight[failed] - over.sum(0) @ weight

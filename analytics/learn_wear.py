@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from analytics.history import History
-from analytics.learning import MOST_BAD, Prior, first_levels, maximise, mean_for_others
+from analytics.learning import MOST_BAD, Columns, Prior, first_levels, maximise, mean_for_others
 from analytics.model import Parameters
 from analytics.normalise import Channels
 from analytics.tracks import make_tracks
@@ -39,8 +41,8 @@ def learn_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarra
     if not tracks.index:
         return replace(p, wear=wear)
 
-    def likelihood(values: dict[str, float]) -> float:
-        return float(weight @ filter_wear(_wear_with(wear, values), tracks, x, u, code).log_likelihood)
+    def likelihood(values: Columns) -> np.ndarray:
+        return filter_wear(_wear_with(wear, values), tracks, x, u, code).log_likelihood @ weight
 
     counts = np.zeros(len(pumps), int)
     counts[tracks.order] = tracks.counts
@@ -54,9 +56,9 @@ def learn_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarra
     return replace(p, wear=wear)
 
 
-def _wear_with(wear: WearParameters, values: dict[str, float]) -> WearParameters:
+def _wear_with(wear: WearParameters, values: Mapping[str, Any]) -> WearParameters:
     rate = wear.rate * (values["rate"] / wear.rate.mean())
-    return replace(wear, **(values | {"rate": rate, "bad": min(values["bad"], MOST_BAD)}))
+    return replace(wear, **(dict(values) | {"rate": rate, "bad": np.minimum(values["bad"], MOST_BAD)}))
 
 
 def _brush_share(made: Channels, pump: np.ndarray, x: np.ndarray) -> dict[str, float]:

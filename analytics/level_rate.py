@@ -3,7 +3,8 @@
     t -> t + h:   w += h s;  s random walk with variance q h          (integrated random walk)
     observed:     y = b + w + e,  e ~ (1 - bad) N(0, r) + bad N(0, BAD r)
 Both noise variants are weighed by their likelihood and merged by matching moments, so that a wild reading
-moves the estimate little. Kalman 1960; merging after Harrison & Stevens 1976. Arrays are (n,) over pumps.
+moves the estimate little. Kalman 1960; merging after Harrison & Stevens 1976. Arrays are (n,) over pumps, or
+(sets, n) where several sets of parameters are tried side by side.
 """
 
 from __future__ import annotations
@@ -14,10 +15,11 @@ import numpy as np
 
 BAD = 40.0  # variance of a wild reading over that of a good one
 LOG_2PI = float(np.log(2 * np.pi))
+Value = float | np.ndarray  # one parameter, or a column (sets, 1) of them
 
 
 class LevelRate(NamedTuple):
-    """Means and covariances of (b, w, s), each (n,)."""
+    """Means and covariances of (b, w, s), each (n,) or (sets, n)."""
 
     b: np.ndarray
     w: np.ndarray
@@ -31,10 +33,10 @@ class LevelRate(NamedTuple):
 
     def take(self, rows: slice | np.ndarray) -> LevelRate:
         """Return the states of `rows`."""
-        return LevelRate(*(a[rows] for a in self))
+        return LevelRate(*(a[..., rows] for a in self))
 
 
-def predict(state: LevelRate, h: np.ndarray, q: float) -> LevelRate:
+def predict(state: LevelRate, h: np.ndarray, q: Value) -> LevelRate:
     """Move on by `h`."""
     b, w, s, bb, bw, bs, ww, ws, ss = state
     walk = q * h
@@ -47,7 +49,7 @@ def predict(state: LevelRate, h: np.ndarray, q: float) -> LevelRate:
 
 
 def weigh(
-    e: np.ndarray, spread: np.ndarray, r: np.ndarray | float, bad: float
+    e: np.ndarray, spread: np.ndarray, r: Value, bad: Value
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Weigh the good and the wild variant of a reading that misses its forecast by `e`.
 
@@ -68,9 +70,7 @@ def weigh(
     )
 
 
-def update(
-    state: LevelRate, y: np.ndarray, r: np.ndarray | float, bad: float
-) -> tuple[LevelRate, np.ndarray, np.ndarray]:
+def update(state: LevelRate, y: np.ndarray, r: Value, bad: Value) -> tuple[LevelRate, np.ndarray, np.ndarray]:
     """Take in readings `y`; return the new state, log-likelihood and the chance that each was wild.
 
     Where y is NaN nothing changes and the log-likelihood is 0.

@@ -17,7 +17,7 @@ from scipy import special
 from analytics import drag as drag_model
 from analytics import wear as wear_model
 from analytics.failure_risk import Known
-from analytics.level_rate import BAD, predict, update
+from analytics.level_rate import BAD, Value, predict, update
 from analytics.model import Parameters, risk_model
 
 STEPS = 4  # path points between stops
@@ -97,7 +97,7 @@ def simulate_lives(
     )
 
 
-def _noise(rng: np.random.Generator, shape: tuple[int, int], variance: float, bad: float) -> np.ndarray:
+def _noise(rng: np.random.Generator, shape: tuple[int, int], variance: Value, bad: Value) -> np.ndarray:
     wild = np.where(rng.random(shape) < bad, np.sqrt(BAD), 1.0)
     return rng.normal(0.0, np.sqrt(variance), shape) * wild
 
@@ -135,7 +135,7 @@ def _paths(
     return x, wear, drag, np.minimum(np.minimum(worn, seized), sudden), start
 
 
-def _levels(rng: np.random.Generator, count: int, level: float, sd: float, factor: float) -> np.ndarray:
+def _levels(rng: np.random.Generator, count: int, level: Value, sd: Value, factor: float) -> np.ndarray:
     """Return failure levels above 0; a type's factor multiplies −ln P(not yet reached)."""
     beyond = special.ndtr(level / sd)
     survive = beyond * rng.random(count) ** (1 / max(float(factor), 1e-6))

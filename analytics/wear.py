@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from analytics.level_rate import LevelRate, predict, update
+from analytics.level_rate import LevelRate, Value, predict, update
 from analytics.tracks import Tracks
 
 UNIT_KM = 100e3
@@ -19,16 +19,20 @@ UNIT_KM = 100e3
 
 @dataclass(frozen=True)
 class WearParameters:
-    """Fleet-wide, `level` and `rate` per pump type: (types,). Ripple points, t in (100,000 km)**power."""
+    """Fleet-wide, `level` and `rate` per pump type: (types,). Ripple points, t in (100,000 km)**power.
+
+    While learning, a value may be a column (sets, 1), to try several side by side; results are (sets, n)
+    then.
+    """
 
     level: np.ndarray
-    level_var: float
+    level_var: Value
     rate: np.ndarray
-    rate_cv: float
-    walk: float
-    noise: float
-    power: float
-    bad: float = 0.02
+    rate_cv: Value
+    walk: Value
+    noise: Value
+    power: Value
+    bad: Value = 0.02
     brush_weight: float = 0.0  # share of the brush channel in u
     brush_points: float = 0.0  # ripple points per unit of the brush channel
     ripple_at: np.ndarray = field(default_factory=lambda: np.zeros(0))  # (types,) usual first ripple
@@ -48,7 +52,7 @@ class WearTrack:
     per_visit: list[LevelRate]
 
 
-def clock(x_km: np.ndarray, power: float) -> np.ndarray:
+def clock(x_km: np.ndarray, power: Value) -> np.ndarray:
     """Return t = (x / 100,000 km)**power."""
     return (np.maximum(x_km, 0.0) / UNIT_KM) ** power
 
@@ -65,20 +69,10 @@ def indicator(ripple: np.ndarray, brush: np.ndarray, type_code: np.ndarray, p: W
 
 def prior(p: WearParameters, type_code: np.ndarray) -> LevelRate:
     """Return the state of new pumps."""
-    n = len(type_code)
-    zero = np.zeros(n)
-    rate = p.rate[type_code]
-    return LevelRate(
-        p.level[type_code],
-        zero,
-        rate,
-        np.full(n, p.level_var),
-        zero,
-        zero,
-        zero,
-        zero,
-        (p.rate_cv * rate) ** 2,
-    )
+    zero = np.zeros(len(type_code))
+    level, rate = p.level[type_code], p.rate[..., type_code]
+    bb, ss = p.level_var + zero, (p.rate_cv * rate) ** 2
+    return LevelRate(*np.broadcast_arrays(level, zero, rate, bb, zero, zero, zero, zero, ss))
 
 
 def filter_wear(
@@ -93,29 +87,29 @@ def filter_wear(
     """Run the filter; x_km and u are (visits,), type_code (pumps,)."""
     state = prior(p, type_code[tracks.order])
     n = len(type_code)
-    t = np.zeros(n)
+    t = np.zeros(n)  # of the visit before
     x_last = np.zeros(n)
-    log_likelihood = np.zeros(n)
+    log_likelihood = np.zeros(np.shape(state.b))
     history: list[LevelRate] = []
     clock_of = clock(x_km, p.power)
     done: list[list[np.ndarray]] = []
     for rows in tracks.index:
         m = len(rows)
-        if m < len(state.b):
-            done.append([a[m:] for a in state])
+        if m < state.b.shape[-1]:
+            done.append([a[..., m:] for a in state])
             state = state.take(slice(0, m))
-        h = np.maximum(clock_of[rows] - t[:m], 0.0)
+        h = np.maximum(clock_of[..., rows] - t[..., :m], 0.0)
         state, gained, _ = update(predict(state, h, p.walk), u[rows], p.noise, p.bad)
-        t[:m] = clock_of[rows]
+        t = clock_of[..., rows]
         x_last[:m] = x_km[rows]
-        log_likelihood[:m] += gained
+        log_likelihood[..., :m] += gained
         if keep:
             history.append(state)
     done.append(list(state))
-    joined = [np.concatenate([part[i] for part in reversed(done)]) for i in range(9)]
+    joined = [np.concatenate([part[i] for part in reversed(done)], axis=-1) for i in range(9)]
     back = np.empty(n, int)
     back[tracks.order] = np.arange(n)
-    return WearTrack(LevelRate(*joined).take(back), x_last[back], log_likelihood[back], history)
+    return WearTrack(LevelRate(*joined).take(back), x_last[back], log_likelihood[..., back], history)
 
 
 def with_types(
