@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -16,42 +17,23 @@ from dashboard.palette import DARK, LIGHT, Palette
 from ingest.errors import LedgerError, PumpledgerError
 
 log = logging.getLogger(__name__)
-
-STYLE = """
-<style>
-:root { --rule: color-mix(in srgb, currentColor 22%, transparent); }
-.block-container { max-width: 1180px; padding-top: 4.2rem; }
-h1 { border-bottom: 3px double var(--rule); padding-bottom: .35rem !important; margin-bottom: 1rem !important;
-  font-weight: 600 !important; }
-h2, h3 { font-weight: 600 !important; }
-h2 { font-size: 1.55rem !important; } h3 { font-size: 1.25rem !important; }
-[data-testid="stMetric"] { border-top: 1px solid var(--rule); padding-top: .4rem; }
-[data-testid="stMetricLabel"] p, [data-testid="stCaptionContainer"] { opacity: 1; }
-.stButton button, .stDownloadButton button, [data-testid="stButtonGroup"] button, .stTextInput input,
-.stNumberInput input, .stDateInput input, .stSelectbox [data-baseweb="select"] > div,
-[data-testid="stFileUploader"] button, [data-testid="stExpander"] summary { min-height: 2.9rem; }
-[data-testid="stPageLink"] a { border: 1px solid var(--rule); min-height: 2.9rem; justify-content: center; }
-@media (max-width: 640px) {  /* two in a row on a phone, so that the answer isn't pushed off the screen */
-  [data-testid="stColumn"]:has([data-testid="stMetric"], [data-testid="stMultiSelect"]) {
-    min-width: calc(50% - 1rem) !important; flex: 1 1 calc(50% - 1rem) !important; }
-  [data-testid="stMetricValue"] { font-size: 1.6rem !important; }
-}
-@media print {
-  header, [data-testid="stToolbar"], [data-testid="stSidebar"], .stButton, .stDownloadButton,
-  [data-testid="stPageLink"] { display: none !important; }
-  .block-container { max-width: none; padding: 0; }
-}
-</style>
-"""
+FIRST_PART_S = 0.1
 
 
 def show(person: access.Person) -> None:
     """Draw what is the same on every page."""
-    st.html(STYLE)
     if person.name:
         with st.sidebar:
             st.write(f"{person.name}, {person.role}")
             st.button("Sign out", on_click=st.logout)
+
+
+def first_part_first() -> None:
+    """Hold the rest of the page back for a moment when a session first opens it: the browser then draws what
+    it has, where the many boxes that follow would be drawn in the same go, half a second later."""
+    if not st.session_state.get("first_part_seen"):
+        st.session_state["first_part_seen"] = True
+        time.sleep(FIRST_PART_S)
 
 
 def name_invented() -> None:

@@ -6,6 +6,7 @@ picker or a reload loses nothing.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,12 +39,15 @@ CONTEXT = (
     "state", "supply_v", "drop_supply_v", "drop_ground_v", "fuel_level_pct", "delivery_l_min",
     "fuel_pressure_kpa", "fuel_temp_c", "reason",
 )  # fmt: skip
+RARELY_ENTERED = (
+    "drop_supply_v", "drop_ground_v", "delivery", "clamp", "clamp_point", "hours", "duty_pct", "serial",
+    "note",
+)  # fmt: skip
+OF_THE_FILE = ("channel", "rate", "full_scale", "record")
 TYPED = (
-    "unit", "position", "odometer", "hours", "reason", "state", "done", "note", "serial", "visited_on",
-    "meter_a",
-    "supply_v", "drop_supply_v", "drop_ground_v", "fuel_pressure", "fuel_temp", "fuel_level_pct", "delivery",
-    "duty_pct", "clamp", "clamp_point", "probe", "probe_text", "channel", "rate", "full_scale", "record",
-    "source",
+    "unit", "position", "odometer", "reason", "state", "done", "visited_on", "meter_a", "supply_v",
+    "fuel_pressure", "fuel_temp", "fuel_level_pct", "probe", "probe_text", "source",
+    *RARELY_ENTERED, *OF_THE_FILE,
 )  # fmt: skip
 
 
@@ -185,24 +189,31 @@ def conditions() -> None:
         bind="query-params",
         wrap=True,
     )
-    with st.expander("Circuit, delivery, clamp and a note"):
-        supply, ground = st.columns(2)
-        supply.text_input(
-            LABELS["drop_supply_v"], key="drop_supply_v", placeholder="0.2", bind="query-params"
-        )
-        ground.text_input(
-            LABELS["drop_ground_v"], key="drop_ground_v", placeholder="0.05", bind="query-params"
-        )
-        st.text_input(LABELS["delivery"], key="delivery", placeholder="1.2 L/min", bind="query-params")
-        st.text_input("Clamp or meter", key="clamp", placeholder="which one", bind="query-params")
-        st.text_input(
-            "Clamped at", key="clamp_point", placeholder="grey wire at the tank", bind="query-params"
-        )
-        st.number_input("Engine hours", 0.0, None, None, 1.0, key="hours", bind="query-params")
-        st.number_input("Commanded duty, %", 0.0, 100.0, None, 1.0, key="duty_pct", bind="query-params",
-                        help="Only where the pump's supply is pulsed.")  # fmt: skip
-        st.text_input("Pump's serial number", key="serial", bind="query-params")
-        st.text_area("Note", key="note", bind="query-params")
+    _folded("Circuit, delivery, clamp and a note", RARELY_ENTERED, _more_conditions)
+
+
+def _more_conditions() -> None:
+    supply, ground = st.columns(2)
+    supply.text_input(LABELS["drop_supply_v"], key="drop_supply_v", placeholder="0.2", bind="query-params")
+    ground.text_input(LABELS["drop_ground_v"], key="drop_ground_v", placeholder="0.05", bind="query-params")
+    st.text_input(LABELS["delivery"], key="delivery", placeholder="1.2 L/min", bind="query-params")
+    st.text_input("Clamp or meter", key="clamp", placeholder="which one", bind="query-params")
+    st.text_input("Clamped at", key="clamp_point", placeholder="grey wire at the tank", bind="query-params")
+    st.number_input("Engine hours", 0.0, None, None, 1.0, key="hours", bind="query-params")
+    st.number_input("Commanded duty, %", 0.0, 100.0, None, 1.0, key="duty_pct", bind="query-params",
+                    help="Only where the pump's supply is pulsed.")  # fmt: skip
+    st.text_input("Pump's serial number", key="serial", bind="query-params")
+    st.text_area("Note", key="note", bind="query-params")
+
+
+def _folded(label: str, fields: tuple[str, ...], draw: Callable[[], None]) -> None:
+    """Draw boxes under a heading that folds, once it is opened or one of them holds something: a dozen boxes
+    out of sight would double the time that the page takes on a phone."""
+    box = st.expander(label, key=f"fold_{fields[0]}", on_change="rerun")
+    held = any(st.session_state.get(f) not in (None, "") or f in st.query_params for f in fields)
+    if box.open or held:
+        with box:
+            draw()
 
 
 def typed() -> dict[str, Any]:
@@ -229,15 +240,7 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
                          wrap=True)  # fmt: skip
     if st.session_state.get("probe") == "another":
         st.text_input("Factor", key="probe_text", placeholder="40 mV/A", bind="query-params")
-    with st.expander("If the file doesn't say enough"):
-        st.text_input("Channel with the pump current", key="channel", bind="query-params")
-        st.text_input("Samples a second", key="rate", placeholder="100 kS/s", bind="query-params")
-        st.text_input(
-            "Amps at full scale (sound files)", key="full_scale", placeholder="10A", bind="query-params"
-        )
-        st.number_input(
-            "Record number (segmented files)", 1, None, None, 1, key="record", bind="query-params"
-        )
+    _folded("If the file doesn't say enough", OF_THE_FILE, _about_the_file)
     entry = _entry(unit, quiet=True)
     _say_baseline(due, card, entry)
     if upload is None:
@@ -247,6 +250,15 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
     except PumpledgerError as refused:
         st.error(f"▲ {refused.text}")
         return Measured(entry)
+
+
+def _about_the_file() -> None:
+    st.text_input("Channel with the pump current", key="channel", bind="query-params")
+    st.text_input("Samples a second", key="rate", placeholder="100 kS/s", bind="query-params")
+    st.text_input(
+        "Amps at full scale (sound files)", key="full_scale", placeholder="10A", bind="query-params"
+    )
+    st.number_input("Record number (segmented files)", 1, None, None, 1, key="record", bind="query-params")
 
 
 def _say_baseline(place: Any, card: pd.DataFrame, entry: VisitEntry | None) -> None:

@@ -1,12 +1,14 @@
-"""What `pumpledger serve` runs: Streamlit's own server, whose page is told where that server is.
+"""What `pumpledger serve` runs: Streamlit's own server, whose page is told two things in its head.
 
-Opened at a deep address such as /plan-board, the page in the browser would otherwise look for its server
-under that address first, find nothing twice, wait a moment and only then ask at the root.
+Where its server is: opened at a deep address such as /plan-board, the page in the browser would otherwise
+look for it under that address first, find nothing twice, wait a moment and only then ask at the root. And its
+style: as a part of the page it would be sent with every redraw, and need code of its own to be loaded.
 """
 
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, MutableMapping
+from pathlib import Path
 from typing import Any
 
 import streamlit as st
@@ -18,12 +20,15 @@ Send = Callable[[Message], Awaitable[None]]
 
 WHERE = b"<script>window.__streamlit={BACKEND_BASE_URL:location.origin+'/'}</script>"
 
+STYLE = Path(__file__).with_name("theme") / "pages.css"
 
-class TellWhere:
-    """Adds one line to the head of every page of HTML; anything else passes through untouched."""
+
+class FillHead:
+    """Adds to the head of every page of HTML; anything else passes through untouched."""
 
     def __init__(self, app: Callable[[Message, Receive, Send], Awaitable[None]]):
         self.app = app
+        self.style = f"<style>{STYLE.read_text(encoding='utf-8')}</style>".encode()
 
     async def __call__(self, scope: Message, receive: Receive, send: Send) -> None:
         """Serve one request (ASGI)."""
@@ -44,6 +49,7 @@ class TellWhere:
                 return
             if dict(started["headers"]).get(b"content-type", b"").startswith(b"text/html"):
                 body = body.replace(b"<head>", b"<head>" + WHERE, 1)
+                body = body.replace(b"</head>", self.style + b"</head>", 1)
                 kept = [pair for pair in started["headers"] if pair[0] != b"content-length"]
                 started["headers"] = [*kept, (b"content-length", str(len(body)).encode())]
             await send(started)
@@ -57,4 +63,4 @@ def _asks_for_a_page(scope: Message) -> bool:
     return scope["method"] == "GET" and b"text/html" in accepted
 
 
-app = st.App("app.py", middleware=[Middleware(TellWhere)])
+app = st.App("app.py", middleware=[Middleware(FillHead)])

@@ -89,6 +89,18 @@ def test_a_question_is_answered_before_the_visit_is_stored(ledger, upload):
         assert rows.fetchall() == [("AB", True)]
 
 
+def test_rarely_entered_boxes_come_when_opened_and_stay_while_they_hold_something(ledger):
+    page = open_page("log_visit", unit="101")
+    assert "note" not in [box.key for box in page.text_area]
+    page.session_state["fold_drop_supply_v"] = True
+    page.run()
+    page.text_area(key="note").set_value("oil on the connector").run()
+    page.session_state["fold_drop_supply_v"] = False
+    page.run()
+    assert page.text_area(key="note").value == "oil on the connector"
+    assert open_page("log_visit", unit="101", delivery="1.2 L/min").text_input(key="delivery").value
+
+
 def test_meter_only_with_initials_missing_then_given(ledger):
     page = open_page("log_visit", unit="102", odometer="88000 mi", source="Meter only", meter_a="5.4")
     press(page, "Save the visit")

@@ -1,4 +1,4 @@
-"""The page is told where its server is; nothing else that is served is touched."""
+"""The page is told where its server is and how it looks; nothing else that is served is touched."""
 
 import asyncio
 from concurrent.futures import ThreadPoolExecutor
@@ -6,7 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from dashboard import serving
-from dashboard.server import WHERE, TellWhere
+from dashboard.server import WHERE, FillHead
 
 PAGE = b"<html><head><title>t</title></head></html>"
 
@@ -33,13 +33,14 @@ def answer(*, accept=b"text/html", kind=b"text/html; charset=utf-8", method="GET
     }
     # In a thread of its own: a browser test before this one may have left its loop running in this thread.
     with ThreadPoolExecutor(1) as pool:
-        pool.submit(asyncio.run, TellWhere(inner)(scope, None, send)).result()
+        pool.submit(asyncio.run, FillHead(inner)(scope, None, send)).result()
     return asked, dict(sent[0]["headers"]), b"".join(m.get("body", b"") for m in sent[1:])
 
 
-def test_a_page_is_told_where_its_server_is():
+def test_a_page_is_told_where_its_server_is_and_how_it_looks():
     asked, headers, body = answer()
     assert body.startswith(b"<html><head>" + WHERE)
+    assert b"[data-testid=" in body[body.index(b"<style>") : body.index(b"</style></head>")]
     assert int(headers[b"content-length"]) == len(body)
     assert b"accept-encoding" not in asked  # a packed page could not be added to
 

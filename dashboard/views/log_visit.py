@@ -11,6 +11,7 @@ if saved is not None:
     log_saving.show_saved(saved)
 else:
     unit, card = log_steps.choose_unit()
+    frame.first_part_first()
     left, right = st.columns(2)
     with left:
         log_steps.where_and_when(card)
