@@ -23,7 +23,6 @@ FOLLOWED = 3  # lines at most
 WORTH_FOLLOWING = 0.03  # of the strongest line's power
 UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as twice it
 NEGLIGIBLE = 14.0  # log weight behind the best
-TEMPER = 1.5  # motors depart from the model of their lines, so odds count to the power 1 / TEMPER
 SMEARED = 60.0  # log density behind the sharpest spectrum: that line is not the shaft's
 
 
@@ -136,10 +135,7 @@ def _answer(
     band_rpm: tuple[float, float],
     previous_rpm: float | None,
 ) -> Speed:
-    """Merge the hypotheses of all followed lines into speeds with probabilities, and refine the first.
-
-    Probabilities are of a tempered posterior (Bissiri, Holmes & Walker 2016; Grünwald & van Ommen 2017).
-    """
+    """Merge the hypotheses of all followed lines into speeds with probabilities, and refine the first."""
     weights = np.concatenate([h.log_weight for h, _ in followed])
     hz = np.concatenate([h.turn_hz for h, _ in followed])
     bars = np.concatenate([h.bars for h, _ in followed])
@@ -156,7 +152,7 @@ def _answer(
         groups.append((total, int(near[0]), float(np.exp(weights[near[0]] - total))))
         near = near[~same]
     groups.sort(key=lambda g: -g[0])
-    p = np.exp((np.array([g[0] for g in groups]) - groups[0][0]) / TEMPER)
+    p = np.exp(np.array([g[0] for g in groups]) - groups[0][0])
     p /= p.sum()
     candidates = [
         SpeedCandidate(60 * float(hz[g[1]]), float(share))
