@@ -2,8 +2,10 @@
 
 Gauss-Newton in two alternating linear steps. With phase theta(t) given, the wave w(theta) is the average over
 turns. With w given, each block's phase error is sum(r w') / sum(w'^2), r the residual, with variance
-s^2 / sum(w'^2); block errors go through `smooth_phase`, whose speed wander is estimated, not assumed. At
-constant speed this is the maximum-likelihood estimate of a harmonic sum in white noise.
+s^2 / sum(w'^2), and stands for the block's mean phase and time weighted alike, by w'^2: under an open coil
+all that tells the angle may lie in one edge of the turn. Block errors go through `smooth_phase`, whose speed
+wander is estimated, not assumed. At constant speed this is the maximum-likelihood estimate of a harmonic sum
+in white noise.
 
 Blocks are whole turns, so that what the wave leaves unfitted (it is the same every turn) shifts all alike,
 and they are shortest at both ends, since under wander the mean speed hangs on the phase there.
@@ -11,7 +13,7 @@ and they are shortest at both ends, since under wander the mean speed hangs on t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -19,10 +21,13 @@ from scipy.interpolate import CubicSpline
 from ingest.phase_smoothing import smooth_phase
 
 FIRST_ROUNDS, MOST_ROUNDS = 2, 8
+USABLE = 0.42  # of the sampling rate: frequencies up to there are measured
+CLEAR = 10.0  # times the noise: the power of a high order worth fitting
 CONVERGED = 0.05  # of the smallest standard error of a block's phase
 MOST_BLOCKS = 64
 HALF_TURNS_BELOW = 12.0  # turns: so few of them are cut into halves
 NOISE_KNOWN = 0.5  # log standard deviation of the noise estimate
+SHARP = 0.003  # turns: an edge may be off by so much before what is left there is taken for a spark
 LOST = 0.7  # a block whose likeness to the wave is below this share of the usual has slipped
 PULL_IN = 0.4  # of a ripple: how far off the expected place a slipped block is looked for
 # How far the current's wave may run behind the shaft: about the winding's L/R, 0.1 to 1 ms (common practice,
@@ -30,9 +35,10 @@ PULL_IN = 0.4  # of a ripple: how far off the expected place a slipped block is 
 LAG_S = 3e-4
 # How far the wave's mean place in the turn may differ between the ends though nothing shows it (seen on
 # simulated motors whose supply and load wander a little), turns.
-LOOSE_TURNS = 4e-5
+LOOSE_TURNS = 5e-5
 COLLAPSED = 0.5  # share of the turns given
 BETTER = 0.97  # residual noise after a repair, at most this share of the one before
+GOING_ON = 2  # blocks whose speed leads on over slipped blocks at either end
 
 
 @dataclass(frozen=True)
@@ -77,15 +83,21 @@ def refine(
 ) -> TurnPhase:
     """Improve the phase given by knots (turns at time_s) from the work trace y (n,).
 
-    oversampled: samples of y per independent sample of the record (1 when y was not interpolated).
+    highest_order: of the wave returned, and fitted first. Then all clear ones are that the sampling holds,
+    since sharp edges tell the angle best. oversampled: samples of y per independent sample of the record (1
+    when y was not interpolated).
     """
     t = np.arange(len(y)) / rate_hz
-    first = _fitted(y, t, _curve(time_s, turns, t), highest_order, oversampled, FIRST_ROUNDS)
-    fit = _fitted(y, t, first.phase, highest_order, oversampled, MOST_ROUNDS)
-    if turns[-1] - turns[0] > HALF_TURNS_BELOW and first.likeness.min() < LOST * np.median(first.likeness):
-        back = _brought_back(y, t, first)
-        again = _fitted(y, t, back, highest_order, oversampled, MOST_ROUNDS)
-        if again.noise < BETTER * fit.noise:
+    orders = (highest_order, highest_order)
+    first = _fitted(y, t, _curve(time_s, turns, t), orders, oversampled, FIRST_ROUNDS)
+    held = int(USABLE / oversampled * len(y) / (turns[-1] - turns[0]))
+    orders = (highest_order, max(min(held, len(y) // 8), highest_order))
+    fit = _fitted(y, t, first.phase, orders, oversampled, MOST_ROUNDS)
+    if turns[-1] - turns[0] > HALF_TURNS_BELOW and not _held_on(first):
+        back = _brought_back(y, t, replace(first, phase=_led_on(t, first)))
+        again = _fitted(y, t, back, orders, oversampled, MOST_ROUNDS)
+        mended = again.noise <= fit.noise and _held_on(again) and not _held_on(fit)
+        if mended or again.noise < BETTER * fit.noise:
             fit = again
     knots = fit.knots_s
     at_knots = np.interp(knots, t, fit.phase)
@@ -94,26 +106,30 @@ def refine(
     loose = np.hypot(LAG_S * (speed[-1] - speed[0]), LOOSE_TURNS) / (knots[-1] - knots[0])
     se = float(np.hypot(fit.slope_se, loose))
     followed = float(fit.likeness.min() / max(np.median(fit.likeness), 1e-9))
-    return TurnPhase(knots, at_knots, mean, se, float(100 * np.std(speed) / mean), fit.wave, followed)
+    wave = np.fft.irfft(np.fft.rfft(fit.wave)[: highest_order + 1], len(fit.wave))
+    return TurnPhase(knots, at_knots, mean, se, float(100 * np.std(speed) / mean), wave, followed)
 
 
 def _fitted(
-    y: np.ndarray, t: np.ndarray, phase: np.ndarray, highest_order: int, oversampled: float, rounds: int
+    y: np.ndarray, t: np.ndarray, phase: np.ndarray, orders: tuple[int, int], oversampled: float, rounds: int
 ) -> _Fit:
+    """Alternate wave and phase. orders: up to the first all are fitted, up to the second the clear ones."""
     n = len(y)
     line = phase[0] + (phase[-1] - phase[0]) * t / t[-1]
     for _ in range(rounds):
-        wave, fitted, slope, noise = _wave(y, phase, highest_order)
-        residual = np.clip(y - fitted, -4 * noise, 4 * noise)
+        wave, fitted, slope, noise = _wave(y, phase, *orders)
+        ordinary = 4 * noise + SHARP * np.abs(slope)
+        residual = np.clip(y - fitted, -ordinary, ordinary)
         starts = _block_starts(phase)
         count = np.diff(np.append(starts, n))
-        gain = np.maximum(np.add.reduceat(slope * slope, starts), 1e-30)
+        weight = slope * slope
+        gain = np.maximum(np.add.reduceat(weight, starts), 1e-30)
         lag = np.add.reduceat(residual * slope, starts) / gain
-        middle = np.add.reduceat(t, starts) / count
+        middle = np.add.reduceat(weight * t, starts) / gain
         # Smooth the whole departure from a straight line, not the last correction: the wander's size, and
         # with it the honest error, shows only in the whole.
-        departure = np.add.reduceat(phase - line, starts) / count + lag
-        variance = oversampled * _random_part(residual, phase, len(wave)) / gain
+        departure = np.add.reduceat(weight * (phase - line), starts) / gain + lag
+        variance = oversampled * max(residual @ residual, 1e-12 * (y @ y)) / n / gain
         wanted = np.concatenate([[0.0], middle, [t[-1]]])
         smooth = smooth_phase(
             middle, departure, variance, wanted, widths=count / n * t[-1], noise_known_within=NOISE_KNOWN
@@ -159,21 +175,11 @@ def _block_starts(phase: np.ndarray) -> np.ndarray:
     return np.unique(np.clip(starts, 0, len(phase) - 2))
 
 
-def _random_part(residual: np.ndarray, phase: np.ndarray, bins: int) -> float:
-    """Variance of the residual less what is the same every turn."""
-    bins = max(min(bins, len(residual) // 8), 1)
-    index = np.minimum(((phase - np.floor(phase)) * bins).astype(int), bins - 1)
-    count = np.bincount(index, minlength=bins)
-    same = np.bincount(index, weights=residual, minlength=bins) ** 2 / np.maximum(count, 1)
-    freedom = len(residual) - np.count_nonzero(count)
-    return float(max(residual @ residual - same.sum(), 1e-12 * (residual @ residual)) / freedom)
-
-
 def _wave(
-    y: np.ndarray, phase: np.ndarray, highest_order: int
+    y: np.ndarray, phase: np.ndarray, low_order: int, high_order: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
     """Average over turns of orders that stand out: wave, its value and slope at samples, noise sd."""
-    bins = int(2 ** np.ceil(np.log2(max(4 * highest_order, 64))))
+    bins = int(2 ** np.ceil(np.log2(max(4 * high_order, 64))))
     place = (phase - np.floor(phase)) * bins
     index = np.minimum(place.astype(int), bins - 1)
     count = np.bincount(index, minlength=bins)
@@ -183,10 +189,11 @@ def _wave(
         mean = np.interp(np.arange(bins), known, mean[known], period=bins)
     spectrum = np.fft.rfft(mean)
     orders = np.arange(len(spectrum))
-    keep = (orders <= highest_order) & (orders > 0)
+    keep = (orders <= high_order) & (orders > 0)
     rough = np.fft.irfft(np.where(keep, spectrum, 0), bins)
     noise_power = np.var(y - rough[index]) * bins / len(y) * bins
     power = np.abs(spectrum) ** 2
+    keep &= (orders <= low_order) | (power > CLEAR * noise_power)
     shrink = np.where(keep, np.maximum(1 - 2 * noise_power / np.maximum(power, 1e-30), 0), 0)
     # Bin means blur the wave by the bin's width: undo it.
     unblur = 1 / np.sinc(orders / bins)
@@ -202,6 +209,25 @@ def _wave(
     fit = wave[low] * (1 - part) + wave[high] * part
     steep = slope[low] * (1 - part) + slope[high] * part
     return wave, fit, steep, max(float(1.4826 * np.median(np.abs(y - fit))), 1e-9)
+
+
+def _held_on(fit: _Fit) -> bool:
+    """Tell whether every block is about as like the wave as usual."""
+    return bool(fit.likeness.min() >= LOST * np.median(fit.likeness))
+
+
+def _led_on(t: np.ndarray, fit: _Fit) -> np.ndarray:
+    """Phase (n,), slipped blocks at either end replaced by what the speed of their neighbours leads to."""
+    phase, good = fit.phase.copy(), np.flatnonzero(fit.likeness >= LOST * np.median(fit.likeness))
+    edges = np.append(fit.starts, len(t) - 1)
+    first, last = good[0], good[-1] + 1
+    for near, far, slipped in (
+        (edges[first], edges[min(first + GOING_ON, len(edges) - 1)], slice(0, edges[first])),
+        (edges[last], edges[max(last - GOING_ON, 0)], slice(edges[last], None)),
+    ):
+        speed = (phase[far] - phase[near]) / (t[far] - t[near])
+        phase[slipped] = phase[near] + speed * (t[slipped] - t[near])
+    return phase
 
 
 def _brought_back(y: np.ndarray, t: np.ndarray, fit: _Fit) -> np.ndarray:
