@@ -28,6 +28,7 @@ HIGHEST_A = 100.0
 LEAST_A = 0.1  # below this mean and swing there is no current
 RPM_LOW, RPM_HIGH = 3400.0, 10_000.0  # usual band [P], used when the pump's type tells none
 SEGMENTS_TOLD_ABOVE = 0.95
+RIVAL_OUTSIDE_GATES = 0.002  # probability
 BATCHES = 10
 FOLLOWED_AT_LEAST = 0.3
 
@@ -250,12 +251,19 @@ def _with_speed(
     rate, turn_hz = reading.sample_rate_hz or 0.0, speed.phase.turn_hz
     settled_s = (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0)
     hump_hz = turn_hz * lcm(2, speed.segments) if speed.segments else speed.lines.hz[0]
-    gates = quality.speed_gates(
-        turns=speed.turns,
-        samples_a_ripple=rate / hump_hz,
-        ripple_steps=turn.ripple_a / check.step_a if check.step_a > 0 else np.inf,
-        segments_told=segments is not None,
-    )
+    # A rival outside the gates can't be weighed fairly, so it takes little of it to leave the speed open.
+    rivals = [c.rpm for c in speed.candidates[1:] if c.probability >= RIVAL_OUTSIDE_GATES]
+    gates = [
+        gate
+        for faster in (1.0, *np.array(rivals) / (60 * turn_hz))
+        for gate in quality.speed_gates(
+            turns=speed.turns * faster,
+            samples_a_ripple=rate / (hump_hz * faster),
+            ripple_steps=turn.ripple_a / check.step_a if check.step_a > 0 else np.inf,
+            segments_told=segments is not None,
+        )
+    ]
+    gates = list({gate.code: gate for gate in reversed(gates)}.values())
     notes.extend(n for n in gates if n.code not in {m.code for m in notes})
     told = not gates and speed.probability >= ANSWER_ABOVE
     # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
