@@ -195,19 +195,18 @@ def _comb(power: np.ndarray, ripple: int) -> float:
     if strongest % ripple == 0 and strongest > ripple:
         harmonics = power[ripple - 1 :: ripple]
         faster = strongest // ripple
-        return float(faster) if _towers(harmonics, faster, reach=1) else 1.0
-    if strongest > 2 and strongest % ripple and _towers(power, strongest, reach=strongest - 1):
-        return strongest / ripple
+        in_sight = [k for k in (faster, 2 * faster) if k <= len(harmonics)]
+        return float(faster) if _towers(harmonics, in_sight, reach=1) else 1.0
+    if strongest > 2 and strongest % ripple and 2 * strongest <= len(power):
+        found = _towers(power, [strongest, 2 * strongest], reach=strongest - 1)
+        return strongest / ripple if found else 1.0
     return 1.0
 
 
-def _towers(power: np.ndarray, step: int, *, reach: int) -> bool:
-    """Tell whether entries `step` and twice that, from 1, stand out from up to `reach` on either side."""
-    at = np.array([step, 2 * step]) - 1
-    if at[-1] >= len(power):
-        return False
-    beside = [np.r_[power[max(k - reach, 0) : k], power[k + 1 : k + 1 + reach]] for k in at]
-    return all(power[k] > TOWERS * b.max() for k, b in zip(at, beside, strict=True))
+def _towers(power: np.ndarray, steps: list[int], *, reach: int) -> bool:
+    """Tell whether the entries `steps`, counted from 1, stand out from up to `reach` on either side."""
+    beside = [np.r_[power[max(k - 1 - reach, 0) : k - 1], power[k : k + reach]] for k in steps]
+    return all(power[k - 1] > TOWERS * b.max() for k, b in zip(steps, beside, strict=True))
 
 
 def _common_order(strong: np.ndarray, power: np.ndarray) -> int:
