@@ -50,6 +50,11 @@ class DragState(NamedTuple):
     b: np.ndarray
     bb: np.ndarray
 
+    @property
+    def shown(self) -> np.ndarray:
+        """Mean of the drag, 0 as far as it has not started."""
+        return self.started * np.maximum(self.drag.w, 0.0)
+
     def take(self, rows: slice | np.ndarray) -> DragState:
         """Return the states of `rows`."""
         return DragState(self.started[..., rows], self.drag.take(rows), self.b[..., rows], self.bb[..., rows])
@@ -57,12 +62,13 @@ class DragState(NamedTuple):
 
 @dataclass(frozen=True)
 class DragTrack:
-    """As WearTrack."""
+    """As WearTrack. shown: (visits,), the drag likeliest after each visit's reading, 0 where not started."""
 
     state: DragState
     x_km: np.ndarray
     log_likelihood: np.ndarray
     per_visit: list[DragState]
+    shown: np.ndarray
 
 
 def cumulative_starts(x_km: np.ndarray, p: DragParameters) -> np.ndarray:
@@ -157,6 +163,7 @@ def filter_drag(
     r = p.noise * noise_factor
     x_last = np.zeros(n)
     log_likelihood = np.zeros(np.shape(state.b))
+    shown = np.zeros((*np.shape(state.b)[:-1], len(x_km)))
     done: list[DragState] = []
     history: list[DragState] = []
     for rows in tracks.index:
@@ -169,6 +176,7 @@ def filter_drag(
         )
         x_last[:m] = x_km[rows]
         log_likelihood[..., :m] += gained
+        shown[..., rows] = state.shown
         if keep:
             history.append(state)
     done.append(state)
@@ -181,4 +189,4 @@ def filter_drag(
     )
     back = np.empty(n, int)
     back[tracks.order] = np.arange(n)
-    return DragTrack(joined.take(back), x_last[back], log_likelihood[..., back], history)
+    return DragTrack(joined.take(back), x_last[back], log_likelihood[..., back], history, shown)

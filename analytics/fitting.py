@@ -2,8 +2,9 @@
 
 Stages, each by maximum of a penalised likelihood, the penalty being the trade-knowledge prior of its module:
     exponents of the normalisation -> lines of current, ripple and speed (drift) -> wear (learn_wear.py) ->
-    drag (learn_drag.py) -> failure levels (learn_failure.py) -> drag again with how lives ended -> failure
-    levels again -> long-run cost under the cost rule (long_run.py)
+    drag (learn_drag.py) -> what drag adds to ripple and lost speed, and wear without it -> failure levels
+    (learn_failure.py) -> drag again with how lives ended -> failure levels again -> long-run cost under the
+    cost rule (long_run.py)
 The priors are common practice, no source, and weak: a fleet with some dozen failures overrules them.
 """
 
@@ -21,9 +22,9 @@ from analytics.drift import METRICS, DriftFit, fit_drift
 from analytics.failure_risk import FailureParameters, RiskModel
 from analytics.gaps import Gaps, make_gaps
 from analytics.history import History, load_history
-from analytics.learn_drag import DRAG_PRIOR, FILTER_PRIOR, learn_drag, refine_drag
+from analytics.learn_drag import DRAG_PRIOR, FILTER_PRIOR, drag_shown, learn_drag, refine_drag
 from analytics.learn_failure import FAILURE_PRIOR, learn_failure
-from analytics.learn_wear import WEAR_PRIOR, learn_wear
+from analytics.learn_wear import WEAR_PRIOR, learn_drag_points, learn_wear
 from analytics.long_run import learn_long_run
 from analytics.model import METHOD_VERSION, Parameters, run_filters
 from analytics.normalise import channels, fit_exponents
@@ -119,6 +120,7 @@ def fit_history(history: History) -> Fit:
     if made:
         p = learn_wear(p, sample, made, weight)
         p = learn_drag(p, sample, made, weight)
+        p = learn_drag_points(p, sample, made, drag_shown(p, sample, made), weight)
         gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
         p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
         p = refine_drag(p, sample, made, weight)

@@ -117,7 +117,6 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
     made = channels(visits, state.history.pumps, p.exponents)
     u = indicator(made.ripple, made.brush, before.type_code, p.wear)
     h = clock(x, p.wear.power) - clock(before.x_km, p.wear.power)
-    wear, _, _ = update(predict(before.wear, h, p.wear.walk), u, p.wear.noise, p.wear.bad)
     drag, _ = advance(
         p.drag,
         before.drag,
@@ -128,6 +127,8 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
         p.drag.noise * made.load_noise,
         p.drag_life_km,
     )
+    u = u - p.wear.drag_points * drag.shown
+    wear, _, _ = update(predict(before.wear, h, p.wear.walk), u, p.wear.noise, p.wear.bad)
     return Known(x, before.type_code, wear, drag)
 
 

@@ -31,7 +31,7 @@ ENDS_TELL = ("scale_km", "growth", "growth_cv", "shape")  # what refine_drag lea
 FILTER_PRIOR = (1.0e-6, 1.0e-6)  # ln torque per km on one filter: usual value and sd
 
 
-class _Readings:
+class Readings:
     """The load readings of a sample, ready to be run through the drag filter with any parameters."""
 
     def __init__(self, p: Parameters, sample: History, made: Channels):
@@ -45,6 +45,7 @@ class _Readings:
         self.life_km = p.drag_life_km
 
     def run(self, drag: DragParameters) -> DragTrack:
+        """Run the drag filter; drag's values may be columns."""
         return filter_drag(
             drag, self.tracks, self.x_km, self.load, self.load_noise, self.filter_km, self.code,
             life_km=self.life_km,
@@ -53,7 +54,7 @@ class _Readings:
 
 def learn_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
     """Learn drag from the readings alone; weight (pumps,) of the sample."""
-    read = _Readings(p, sample, made)
+    read = Readings(p, sample, made)
     if not read.tracks.index:
         return p
     drag = replace(
@@ -72,17 +73,23 @@ def learn_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarra
     return replace(p, drag=drag)
 
 
+def drag_shown(p: Parameters, sample: History, made: Channels) -> np.ndarray:
+    """Return DragTrack.shown (visits,) of the sample with p's drag."""
+    return Readings(p, sample, made).run(p.drag).shown
+
+
 def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
     """Learn start and growth again, from readings and from what came after each pump's last one.
 
     Fast drags leave few readings, as they soon end in failure: readings alone would call drag slow.
     """
-    read = _Readings(p, sample, made)
+    read = Readings(p, sample, made)
     if not read.tracks.index:
         return p
     u = indicator(made.ripple, made.brush, read.code[read.pump], p.wear)
     tracks = make_tracks(read.pump, ~np.isnan(u), len(sample.pumps))
-    wear = filter_wear(p.wear, tracks, read.x_km, u, read.code)
+    shown = read.run(p.drag).shown  # as the drag was learned before
+    wear = filter_wear(p.wear, tracks, read.x_km, u - p.wear.drag_points * shown, read.code)
 
     def likelihood(values: Columns) -> np.ndarray:
         drag = replace(p.drag, **values)  # type: ignore[arg-type]
@@ -95,7 +102,7 @@ def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarr
     return replace(p, drag=_with_levels(replace(p.drag, **values), read))  # type: ignore[arg-type]
 
 
-def _with_levels(drag: DragParameters, read: _Readings) -> DragParameters:
+def _with_levels(drag: DragParameters, read: Readings) -> DragParameters:
     """Move each type's level to its pumps' own where no drag has started, if three or more tell."""
     state = read.run(drag).state
     seen = np.zeros(len(read.code), bool)

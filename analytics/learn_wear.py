@@ -24,10 +24,12 @@ WEAR_PRIOR: Prior = {
     "power": (1.3, 0.25),
     "bad": (0.006, 1.0),
 }
+DRAG_POINTS = np.concatenate([[0.0], np.geomspace(1.0, 100.0, 24)])[:, None]  # tried, a column
+CLEAR_GAIN = 5.0  # of log-likelihood: 3.2 standard errors from 0
 
 
 def learn_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
-    """Learn wear from the readings; weight (pumps,) of the sample."""
+    """Learn wear from the readings, as if drag left no trace in them; weight (pumps,) of the sample."""
     visits, pumps = sample.visits, sample.pumps
     pump = visits["pump"].to_numpy(int)
     code = p.type_codes(pumps["pump_type"])
@@ -37,14 +39,52 @@ def learn_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarra
     wear = replace(p.wear, ripple_at=ripple_at, brush_at=brush_at, level=ripple_at.copy())
     wear = replace(wear, **_brush_share(made, pump, x))  # type: ignore[arg-type]
     u = indicator(made.ripple, made.brush, code[pump], wear)
-    tracks = make_tracks(pump, ~np.isnan(u), len(pumps))
+    return replace(p, wear=_learn_from(u, wear, pump, x, code, weight))
+
+
+def learn_drag_points(
+    p: Parameters, sample: History, made: Channels, shown: np.ndarray, weight: np.ndarray
+) -> Parameters:
+    """Learn how much of drag shows in the wear indicator, and wear again without it.
+
+    shown: (visits,) drag as the load told it by each visit (DragTrack.shown). Taken up only where the
+    likelihood gains more than CLEAR_GAIN by it: else drag is torque alone, as the linearised motor has it.
+    """
+    pump = sample.visits["pump"].to_numpy(int)
+    code = p.type_codes(sample.pumps["pump_type"])
+    x = sample.visits["x_km"].to_numpy(float)
+    wear = p.wear
+    u = indicator(made.ripple, made.brush, code[pump], wear)
+    tracks = make_tracks(pump, ~np.isnan(u), len(code))
+    if not tracks.index or not shown.any():
+        return p
+    for _ in range(2):
+        tried = filter_wear(wear, tracks, x, u - DRAG_POINTS * shown, code).log_likelihood @ weight
+        best = int(tried.argmax())
+        if tried[best] - tried[0] < CLEAR_GAIN * weight.mean():
+            return p
+        points = float(DRAG_POINTS[best, 0])
+        wear = replace(_learn_from(u - points * shown, wear, pump, x, code, weight), drag_points=points)
+    return replace(p, wear=wear)
+
+
+def _learn_from(
+    u: np.ndarray,
+    wear: WearParameters,
+    pump: np.ndarray,
+    x: np.ndarray,
+    code: np.ndarray,
+    weight: np.ndarray,
+) -> WearParameters:
+    """Maximum of the penalised likelihood of the indicator u (visits,), by type."""
+    tracks = make_tracks(pump, ~np.isnan(u), len(code))
     if not tracks.index:
-        return replace(p, wear=wear)
+        return wear
 
     def likelihood(values: Columns) -> np.ndarray:
         return filter_wear(_wear_with(wear, values), tracks, x, u, code).log_likelihood @ weight
 
-    counts = np.zeros(len(pumps), int)
+    counts = np.zeros(len(code), int)
     counts[tracks.order] = tracks.counts
     start = {k: v[0] for k, v in WEAR_PRIOR.items()}
     for rounds in (14, 6):
@@ -53,7 +93,7 @@ def learn_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarra
         for _ in range(2):
             wear = with_types(wear, filter_wear(wear, tracks, x, u, code), counts, code)
         wear = replace(wear, level=mean_for_others(wear.level), rate=mean_for_others(wear.rate))
-    return replace(p, wear=wear)
+    return wear
 
 
 def _wear_with(wear: WearParameters, values: Mapping[str, Any]) -> WearParameters:

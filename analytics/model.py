@@ -16,7 +16,7 @@ from analytics.normalise import Channels, Exponents, channels
 from analytics.tracks import Tracks, make_tracks
 from analytics.wear import WearParameters, WearTrack, filter_wear, indicator
 
-METHOD_VERSION = 3
+METHOD_VERSION = 4
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,6 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
     u = indicator(made.ripple, made.brush, code[pump], p.wear)
     tracks = make_tracks(pump, ~(np.isnan(u) & np.isnan(made.load)), len(pumps))
     x = visits["x_km"].to_numpy(float)
-    wear = filter_wear(p.wear, tracks, x, u, code, keep=keep)
     drag = filter_drag(
         p.drag,
         tracks,
@@ -105,6 +104,8 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
         life_km=p.drag_life_km,
         keep=keep,
     )
+    u = u - p.wear.drag_points * drag.shown
+    wear = filter_wear(p.wear, tracks, x, u, code, keep=keep)
     return Filtered(code, made, tracks, wear, drag, u)
 
 

@@ -21,6 +21,8 @@ UNIT_KM = 100e3
 class WearParameters:
     """Fleet-wide, `level` and `rate` per pump type: (types,). Ripple points, t in (100,000 km)**power.
 
+    drag_points: what a drag of 1 (ln torque) adds to the indicator where drag shows as ripple and lost speed.
+
     While learning, a value may be a column (sets, 1), to try several side by side; results are (sets, n)
     then.
     """
@@ -35,6 +37,7 @@ class WearParameters:
     bad: Value = 0.02
     brush_weight: float = 0.0  # share of the brush channel in u
     brush_points: float = 0.0  # ripple points per unit of the brush channel
+    drag_points: Value = 0.0
     ripple_at: np.ndarray = field(default_factory=lambda: np.zeros(0))  # (types,) usual first ripple
     brush_at: np.ndarray = field(default_factory=lambda: np.zeros(0))  # (types,) usual first brush channel
 
@@ -84,12 +87,14 @@ def filter_wear(
     *,
     keep: bool = False,
 ) -> WearTrack:
-    """Run the filter; x_km and u are (visits,), type_code (pumps,)."""
-    state = prior(p, type_code[tracks.order])
+    """Run the filter; x_km and u are (visits,) (u also (sets, visits)), type_code (pumps,)."""
     n = len(type_code)
+    state = prior(p, type_code[tracks.order])
+    shape = np.broadcast_shapes(state.b.shape, (*u.shape[:-1], n))
+    state = LevelRate(*(np.broadcast_to(a, shape) for a in state))
     t = np.zeros(n)  # of the visit before
     x_last = np.zeros(n)
-    log_likelihood = np.zeros(np.shape(state.b))
+    log_likelihood = np.zeros(shape)
     history: list[LevelRate] = []
     clock_of = clock(x_km, p.power)
     done: list[list[np.ndarray]] = []
@@ -99,7 +104,7 @@ def filter_wear(
             done.append([a[..., m:] for a in state])
             state = state.take(slice(0, m))
         h = np.maximum(clock_of[..., rows] - t[..., :m], 0.0)
-        state, gained, _ = update(predict(state, h, p.walk), u[rows], p.noise, p.bad)
+        state, gained, _ = update(predict(state, h, p.walk), u[..., rows], p.noise, p.bad)
         t = clock_of[..., rows]
         x_last[:m] = x_km[rows]
         log_likelihood[..., :m] += gained

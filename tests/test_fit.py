@@ -86,3 +86,11 @@ def test_three_pumps_leave_the_priors(history):
     assert p.failure.wear_level == pytest.approx(FAILURE_PRIOR["wear_level"][0], rel=0.5)
     assert p.drag.growth == pytest.approx(DRAG_PRIOR["growth"][0], rel=0.5)
     assert p.wear.power == pytest.approx(WEAR_PRIOR["power"][0], rel=0.3)
+
+
+def test_drag_that_shows_as_ripple_and_lost_speed_is_taken_from_wear(made):
+    assert made.parameters.wear.drag_points == 0
+    fleet = simulate_fleet(FleetSpec(vehicles=150, seed=321, variant="other-drag"))
+    p = fit_history(history_at(fleet)).parameters
+    # 12 D of ripple and 0.5 D of speed beside 0.25 D of torque: about 45 points for what load shows of D
+    assert 20 < p.wear.drag_points < 80
