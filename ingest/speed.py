@@ -10,7 +10,7 @@ import numpy as np
 
 from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace, follow_line, retraced
 from ingest.reading import SpeedCandidate
-from ingest.speed_evidence import Doubt, bars_differ, doubt
+from ingest.speed_evidence import Doubt, bars_differ, comb, doubt
 from ingest.speed_lines import Lines, band_limited, find_lines
 from ingest.speed_posterior import Hypotheses, line_spectrum, speed_log_prior, weigh
 from ingest.speed_refine import TurnPhase, refine
@@ -23,6 +23,7 @@ FOLLOWED = 3  # lines at most
 WORTH_FOLLOWING = 0.03  # of the strongest line's power
 UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as twice it
 NEGLIGIBLE = 14.0  # log weight behind the best
+COMB = 4.0  # log odds against a turn by which the ripple is another turn's
 SMEARED = 60.0  # log density behind the sharpest spectrum: that line is not the shaft's
 
 
@@ -149,7 +150,10 @@ def _answer(
         # Several followed lines may lead to one speed: per bar count, the best of them counts.
         _, first = np.unique(bars[near[same]], return_index=True)
         total = float(np.logaddexp.reduce(weights[near[same]][first]))
-        groups.append((total, int(near[0]), float(np.exp(weights[near[0]] - total))))
+        share = float(np.exp(weights[near[0]] - total))
+        if segments and _is_comb(followed[source[near[0]]][1], lines, int(order_of_line[near[0]]), segments):
+            total -= COMB
+        groups.append((total, int(near[0]), share))
         near = near[~same]
     groups.sort(key=lambda g: -g[0])
     p = np.exp(np.array([g[0] for g in groups]) - groups[0][0])
@@ -204,6 +208,13 @@ class _Look:
         rpm = 60 * phase.turn_hz
         doubted = doubt(spectrum, rpm, count, self.segments, told=self.told, band_rpm=self.band_rpm)
         return doubted, bars_differ(spectrum, count, lcm(2, self.segments))
+
+
+def _is_comb(trace: AngleTrace, lines: Lines, line_order: int, segments: int) -> bool:
+    """Tell whether the ripple of another turn towers, when the followed line is order `line_order`."""
+    count = int(lines.highest_hz / trace.line_hz * line_order)
+    x, floor = line_spectrum(trace).at(np.arange(1.0, count + 1) / line_order)
+    return comb(x * floor, lcm(2, segments)) != 1
 
 
 def _shared(

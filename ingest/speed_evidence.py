@@ -70,9 +70,9 @@ def doubt(
         return Doubt(None)
     if not told and segments < FEWEST_BARS:
         return Doubt(2 * rpm if 2 * rpm <= FASTEST_RPM else None)
-    comb = _comb(power, ripple) if told else 1.0
-    if comb != 1 and SLOWEST_RPM <= comb * rpm <= FASTEST_RPM:
-        return Doubt(comb * rpm)
+    times = comb(power, ripple) if told else 1.0
+    if times != 1 and SLOWEST_RPM <= times * rpm <= FASTEST_RPM:
+        return Doubt(times * rpm)
     if told and rpm / 2 >= SLOWEST_RPM and _half_speed_not_tried(spectrum, power, ripple):
         return Doubt(rpm / 2)
     if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(
@@ -103,6 +103,23 @@ def bars_differ(spectrum: LineSpectrum, count: int, ripple: int) -> bool:
     if 2.0 in place:
         return True
     return len(np.unique(np.minimum(place % ripple, ripple - place % ripple))) > 1
+
+
+def comb(power: np.ndarray, ripple: int) -> float:
+    """Speed, over the answer's, of the turn whose ripple towers above what stands between; 1 if the answer's.
+
+    power: (k,) of orders 1 to k; ripple: the order of the ripple told.
+    """
+    strongest = int(np.argmax(power)) + 1
+    if strongest % ripple == 0 and strongest > ripple:
+        harmonics = power[ripple - 1 :: ripple]
+        faster = strongest // ripple
+        in_sight = [k for k in (faster, 2 * faster) if k <= len(harmonics)]
+        return float(faster) if _towers(harmonics, in_sight, reach=1) else 1.0
+    if strongest > 2 and strongest % ripple and 2 * strongest <= len(power):
+        found = _towers(power, [strongest, 2 * strongest], reach=strongest - 1)
+        return strongest / ripple if found else 1.0
+    return 1.0
 
 
 def _faster(
@@ -184,23 +201,6 @@ def _rival_ripple(power: np.ndarray, ripple: int) -> tuple[float, bool]:
         return 0.0, False
     second = power[2 * strongest - 1] if 2 * strongest <= len(power) else 0.0
     return strongest / ripple, bool(second < SLOW_FALL * power[strongest - 1])
-
-
-def _comb(power: np.ndarray, ripple: int) -> float:
-    """Speed, over the answer's, of the turn whose ripple towers above what stands between; 1 if the answer's.
-
-    power: (k,) of orders 1 to k; ripple: the order of the ripple told.
-    """
-    strongest = int(np.argmax(power)) + 1
-    if strongest % ripple == 0 and strongest > ripple:
-        harmonics = power[ripple - 1 :: ripple]
-        faster = strongest // ripple
-        in_sight = [k for k in (faster, 2 * faster) if k <= len(harmonics)]
-        return float(faster) if _towers(harmonics, in_sight, reach=1) else 1.0
-    if strongest > 2 and strongest % ripple and 2 * strongest <= len(power):
-        found = _towers(power, [strongest, 2 * strongest], reach=strongest - 1)
-        return strongest / ripple if found else 1.0
-    return 1.0
 
 
 def _towers(power: np.ndarray, steps: list[int], *, reach: int) -> bool:
