@@ -146,9 +146,10 @@ def filters(page: Any, address: str) -> None:
         page.evaluate(WATCH)
 
     def choose(label: str) -> Any:
-        def act(turn: int) -> None:
+        def act(turn: int) -> None:  # each time one value more: a chosen one is no longer offered
+            page.keyboard.press("Escape")  # the list stays open after a choice, and a click would shut it
             page.get_by_role("combobox", name=label).first.click()
-            page.get_by_role("option").nth(turn).click()
+            page.get_by_role("option").first.click()
 
         return act
 
