@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.upload_speed [SAMPLES] [FILES]
 
-Each file holds another healthy motor by demo_fleet's physics (the measuring study's), and is new to the server.
+Each file holds another healthy motor by demo_fleet's physics (the measuring study's), new to the server.
 For each format, the median and the worst of FILES (default 5): from the moment the file is chosen, by the
 browser's own clock,
 
