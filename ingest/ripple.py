@@ -1,7 +1,7 @@
 """The average turn: the synchronous average of the current against shaft angle, and the ripple read from it.
 
 Averaging by shaft angle keeps what repeats every turn; noise falls with the square root of the turns and
-sparks, found as lone departures from the average, are left out.
+sparks, found as departures from the average and from what other turns show at the same angle, are left out.
 """
 
 from __future__ import annotations
@@ -16,9 +16,13 @@ from ingest.speed_refine import TurnPhase
 
 AVERAGE_RATE_HZ = 250_000.0  # faster records are averaged down to about this first
 FAR = 6.0  # robust standard deviations from the average turn that make a spark
+TURNS_TO_COMPARE = 8.0  # and, of so many turns or more, from what they show at that angle
+NOISE_BLOCK_S = 100e-6  # noise that lasts about so long is told from what is white
 SPARK_GAP_S = 150e-6
 PARTS_OF_A_TURN = 8
-SPARK_LEFT = 0.3  # of a spark's own scatter: what filling it in leaves in the mean (seen on simulated sparks)
+SPARK_LEFT = (
+    0.15  # of a spark's own scatter: what filling it in leaves in the mean (seen on simulated sparks)
+)
 BEFORE_S, AFTER_S = 20e-6, 120e-6  # what a spark spoils around the samples that stand out
 
 
@@ -64,13 +68,17 @@ def average_turn(
     steep = np.abs(np.diff(wave, append=wave[0])) / 2
     noise = 1.4826 * float(np.median(np.abs(rest)))
     spark = np.abs(rest) > FAR * max(noise, 1e-12) + steep[index] + np.roll(steep, 1)[index]
+    if spark.any() and turns[-1] - turns[0] >= TURNS_TO_COMPARE:
+        spark = _unlike_other_turns(rest, index, spark, noise)
     sparks = count_events(spark, max(int(SPARK_GAP_S * rate), 1))
     spoilt = _grown(spark, rate) if spark.any() else spark
     filled = np.where(spoilt, wave[index], clean)
     wave, wave_se = _denoised(filled, index, bins, per_turn)
-    mean_a, mean_se = _mean(trend, wave[index], x - wave[index], spoilt, turns)
+    rest = x - wave[index]
+    mean_a = float(np.mean(trend) + np.mean(wave[index]) + np.mean(_unspoilt(rest, spoilt, turns)))
+    mean_se = _noise_sd(rest, max(round(NOISE_BLOCK_S * rate), 4)) / len(x) ** 0.5
     if sparks:
-        scatter = float(np.std((x - wave[index])[spoilt]))
+        scatter = float(np.std(rest[spoilt]))
         mean_se = float(np.hypot(mean_se, SPARK_LEFT * scatter * spoilt.mean() / sparks**0.5))
     return AverageTurn(
         wave,
@@ -85,26 +93,52 @@ def average_turn(
     )
 
 
-def _mean(
-    trend: np.ndarray, wave: np.ndarray, rest: np.ndarray, spoilt: np.ndarray, turns: np.ndarray
-) -> tuple[float, float]:
-    """Mean of trend + wave + rest, (n,) each, and the standard error that noise gives it.
-
-    Where spoilt (n,), rest is what the same part of the turn has beside it. Slow change of the current is no
-    error of its mean over this very window: noise is what differs between parts of one turn, and counts for
-    slower times as well.
-    """
+def _unspoilt(rest: np.ndarray, spoilt: np.ndarray, turns: np.ndarray) -> np.ndarray:
+    """What is left beside trend and wave (n,); where spoilt, what the same part of the turn has beside it."""
     part = np.floor((turns - turns[0]) * PARTS_OF_A_TURN).astype(int)
     count = np.bincount(part, weights=~spoilt)
     total = np.bincount(part, weights=np.where(spoilt, 0.0, rest))
     seen = np.flatnonzero(count > 0.5 * np.median(count))
-    level = total[seen] / count[seen]
-    filled = np.where(spoilt, np.interp(part, seen, level), rest)
-    mean = float(np.mean(trend) + np.mean(wave) + np.mean(filled))
-    # A level a turn has been taken out of so many parts.
-    freedom = PARTS_OF_A_TURN / (PARTS_OF_A_TURN - 1)
-    scatter = 1.4826 * np.median(np.abs(level - np.median(level)))
-    return mean, float(scatter * np.sqrt(freedom / len(seen)))
+    return np.where(spoilt, np.interp(part, seen, total[seen] / count[seen]), rest)
+
+
+def _noise_sd(rest: np.ndarray, block: int) -> float:
+    """Standard deviation of white noise that leaves as much in a long mean as rest (n,) does.
+
+    That of single samples, raised where means of blocks scatter more than those of white noise. Second
+    differences of the blocks leave out slow change of the current: it is no error of this very window's mean.
+    """
+    single = 1.4826 * float(np.median(np.abs(rest)))
+    means = block_mean(rest, block)
+    if len(means) < 3 * PARTS_OF_A_TURN:
+        return single
+    bend = means[2:] - 2 * means[1:-1] + means[:-2]
+    return max(single, float(1.4826 * np.median(np.abs(bend)) * np.sqrt(block / 6)))
+
+
+def _unlike_other_turns(rest: np.ndarray, index: np.ndarray, spark: np.ndarray, noise: float) -> np.ndarray:
+    """Keep of the marks (n,) the samples that are also far from what other turns show at the same angle.
+
+    index: the bin of the turn each sample lies in. A commutation edge departs from the smooth average in
+    every turn alike; a spark does not.
+    """
+    suspect = np.zeros(int(index.max()) + 1, dtype=bool)
+    suspect[index[spark]] = True
+    at = np.flatnonzero(suspect[index])
+    at = at[np.lexsort((rest[at], index[at]))]
+    bins = index[at]
+    starts = np.flatnonzero(np.diff(bins, prepend=-1))
+    count = np.diff(np.append(starts, len(at)))
+    away = np.abs(rest[at] - np.repeat(_middles(rest[at], starts, count), count))
+    spread = 1.4826 * _middles(away[np.lexsort((away, bins))], starts, count)
+    out = np.zeros(len(rest), dtype=bool)
+    out[at] = away > FAR * np.repeat(np.maximum(spread, noise), count)
+    return out
+
+
+def _middles(ordered: np.ndarray, starts: np.ndarray, count: np.ndarray) -> np.ndarray:
+    """Medians of groups of ascending values, (groups,)."""
+    return (ordered[starts + (count - 1) // 2] + ordered[starts + count // 2]) / 2
 
 
 def _grown(mask: np.ndarray, rate_hz: float) -> np.ndarray:
