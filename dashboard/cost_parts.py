@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, frame, lists
+from dashboard import formats, frame, lists, risk_list
 from dashboard.charts import money
 
 
@@ -25,7 +25,7 @@ def show_answer(review: Any, ranking: pd.DataFrame) -> None:
     ahead = float(ranking["risk"].sum()) * review.failure
     expected.metric("Expected before the next visits", formats.money(ahead, review.currency))
     st.caption(
-        f"Expected: {ranking['risk'].sum():,.1f} failures at "
+        f"Expected: {risk_list.expected_words(ranking['risk'])} failures at "
         f"{formats.money(review.failure, review.currency)} each, "
         "if nothing is changed. Avoided is never taken off what was spent."
     )
@@ -82,6 +82,10 @@ def show_policies(review: Any) -> None:
         "Bars: 80 % intervals. Each policy is simulated on this fleet's fitted model, prices and intervals."
     )
     lists.show(policy_table(review), "Policies with cost, events and saving.", "policies")
+    st.caption(
+        f"Money and events {per}; in brackets the 80 % range. Pays from: the ratio of on-failure to planned "
+        "cost from which the policy beats running to failure."
+    )
     st.subheader("At other prices", anchor=False)
     left, right = st.columns(2)
     planned = left.slider(
@@ -154,7 +158,7 @@ def policy_table(review: Any) -> pd.DataFrame:
             "Replacements": rows["replacements"].round(3),
             "Failures on the road": rows["breakdowns"].round(3),
             "Needless changes": rows["needless"].round(3),
-            "Saving": [
+            f"Saving, {review.currency}": [
                 f"{s:,.0f} ({low:,.0f} to {high:,.0f})"
                 for s, low, high in rows[["saving", "saving_low", "saving_high"]].to_numpy()
             ],

@@ -50,7 +50,7 @@ def percent(share: float | None, digits: int = 0) -> str:
     if is_unknown(share):
         return UNKNOWN
     smallest = 10.0**-digits / 100
-    if 0 < share < smallest:  # type: ignore[operator]
+    if 0 < share < smallest / 2:  # type: ignore[operator]
         return f"under {smallest * 100:g} %"
     return f"{share * 100:.{digits}f} %"  # type: ignore[operator]
 

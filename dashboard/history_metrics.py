@@ -87,7 +87,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame) -> None:
         name, unit = title.split(", ")
         st.caption(drift_words(drift, name, unit, axis))
         if drift is not None and lines.in_service:
-            st.write(limit_words(lines, metric, limits, axis))
+            st.write(limit_words(lines, metric, limits, axis, unit))
     st.caption(
         "Open marks: as read (○ idle, □ prime, △ loaded, + engine state not told; bars span two standard "
         "errors). Line with small dots: at the reference volts, rated pressure and 25 °C, where the volts "
@@ -221,7 +221,7 @@ def drift_words(drift: Any, name: str, unit: str, axis: Axis) -> str:
     )
 
 
-def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis) -> str:
+def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis, unit: str) -> str:
     """Return when the line will pass a limit, with its range; or why that can't be said."""
     if not limits:
         return "No limit is known for it."
@@ -229,7 +229,7 @@ def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis) -
     level = drift.level[0]
     past = next((k for k, v in limits.items() if (level < v if k.startswith("low") else level > v)), None)
     if past:
-        return f"The line stands past {WORDS[past]}, {limits[past]:,g}, already."
+        return f"The line stands past {WORDS[past]}, {limits[past]:,g} {unit}, already."
     if drift.readings[0] < 3:
         return "Under three readings: too few to say when it will pass a limit."
     found = lines.limit(metric, *_ends(limits))
@@ -238,7 +238,7 @@ def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis) -
     heading = next((k for k, v in limits.items() if v == found.limit[0]), None)
     if heading is None:
         return "On this line no limit is in sight."
-    what = f"{WORDS[heading]}, {found.limit[0]:,g}"
+    what = f"{WORDS[heading]}, {found.limit[0]:,g} {unit}"
     soonest, latest = found.soonest_km[0], found.latest_km[0]
     least = axis.length(soonest) if soonest > 0 else "now"
     if not np.isfinite(soonest):

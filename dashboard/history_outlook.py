@@ -36,8 +36,8 @@ def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
         )
     if not formats.is_unknown(row.get("n_alike")) and row["n_alike"]:
         extra.append(
-            f"Of {formats.count(int(row['n_alike']), 'pump')} rated like this before,"
-            f" {int(row['k_failed'])} failed."
+            f"Of {formats.count(int(row['n_alike']), 'past reading')} rated like this, "
+            f"{int(row['k_failed'])} {'was' if row['k_failed'] == 1 else 'were'} followed by a failure."
         )
     if not formats.is_unknown(row.get("risk_if_new")):
         extra.append(f"A new pump in its place would carry {formats.percent(row['risk_if_new'])}.")

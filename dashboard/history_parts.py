@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard import access, formats, frame, lists, loaders, risk_list, settling
 from dashboard.charts.history import EVENT_WORDS
+from dashboard.log_steps import REASONS, STATES
 
 
 def choose_pump() -> int | None:
@@ -97,8 +98,8 @@ def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:
         {
             "Day": visits["visited_on"].map(formats.day),
             f"Odometer, {own}": formats.in_unit(visits["odometer_km"], own).round(0),
-            "Reason": visits["reason"],
-            "Engine": visits["state"],
+            "Reason": visits["reason"].map(lambda name: REASONS.get(name, name)),
+            "Engine": visits["state"].map(lambda name: STATES.get(name, name)),
             "Current, A": visits["mean_a"].round(2),
             "Ripple, %": visits["ripple_pct"].round(1),
             "Speed, rpm": visits["rpm"].round(0),

@@ -84,7 +84,17 @@ def show(
 
 def draw(table: pd.DataFrame, words: str) -> None:
     """Draw a table whose headings sort it, with the sentence that says what it holds."""
-    st.dataframe(table, hide_index=True, placeholder=formats.UNKNOWN, alt=words)
+    st.dataframe(with_thousands(table), hide_index=True, placeholder=formats.UNKNOWN, alt=words)
+
+
+def with_thousands(table: pd.DataFrame) -> Any:
+    """Return a table in which columns of five digits and more show them in threes; it sorts as before."""
+    large = {
+        name: "{:,.0f}"
+        for name in table.select_dtypes("number")
+        if table[name].abs().max() >= 10_000 and (table[name].dropna() % 1 == 0).all()
+    }
+    return table.style.format(large, na_rep=formats.UNKNOWN) if large else table
 
 
 def paged(

@@ -74,12 +74,21 @@ def headline(ranking: pd.DataFrame) -> str:
         )
         if acts.get(name)
     ]
-    expected = float(ranking["risk"].sum())
     todo = "; ".join(parts) if parts else "nothing to do before the next visits"
     return (
         f"Of {formats.count(len(ranking), 'pump')}: {todo}. "
-        f"Left alone, about {expected:,.1f} are expected to fail before their next visit."
+        f"Left alone, about {expected_words(ranking['risk'])} are expected to fail before their next visit."
     )
+
+
+def expected_words(risk: pd.Series) -> str:
+    """Return how many of these pumps are expected to fail, with the range that chance alone leaves.
+
+    risk: of each pump. "11 (8 in 10: 7 to 15)": the count has variance sum p(1 - p) and is taken as normal.
+    """
+    mean, reach = float(risk.sum()), 1.2816 * float((risk * (1 - risk)).sum()) ** 0.5
+    shown = f"{mean:,.1f}" if mean < 10 else f"{mean:,.0f}"
+    return f"{shown} (8 in 10: {max(round(mean - reach), 0):,} to {round(mean + reach):,})"
 
 
 def spending_line(months: pd.DataFrame, currency: str) -> str:

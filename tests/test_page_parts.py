@@ -15,6 +15,7 @@ from dashboard import (
     fleet_prices,
     history_metrics,
     history_outlook,
+    lists,
     paper,
     plan_deciding,
     record_parts,
@@ -61,9 +62,9 @@ def test_drift_says_its_error_and_whose_it_is():
 
 def test_when_the_line_passes_a_limit_is_said_with_its_range(monkeypatch):
     monkeypatch.setattr(history_metrics, "_month", lambda km, per_day: "")
-    words = history_metrics.limit_words(one_pump(), "rpm", SPEEDS, MILES)
+    words = history_metrics.limit_words(one_pump(), "rpm", SPEEDS, MILES, "rpm")
     # 1,600 rpm at 0.02 rpm/km are 80,000 km or 49,710 mi.
-    assert "the low speed limit, 3,400, in about 50,000 mi" in words
+    assert "the low speed limit, 3,400 rpm, in about 50,000 mi" in words
     assert "8 in 10: " in words
     for pump, says in (
         (one_pump(slope=-0.004), "No drift can be told from none"),
@@ -73,12 +74,12 @@ def test_when_the_line_passes_a_limit_is_said_with_its_range(monkeypatch):
         ),
         (
             one_pump(slope=-0.004, slope_se=0.0005),
-            "does not pass the low speed limit, 3,400 within ten years",
+            "does not pass the low speed limit, 3,400 rpm within ten years",
         ),
         (one_pump(readings=2), "Under three readings"),
         (one_pump(level=3000.0), "stands past the low speed limit"),
     ):
-        assert says in history_metrics.limit_words(pump, "rpm", SPEEDS, MILES)
+        assert says in history_metrics.limit_words(pump, "rpm", SPEEDS, MILES, "rpm")
 
 
 def test_the_fan_reaches_the_limit_and_a_pump_taken_off_has_none():
@@ -225,3 +226,17 @@ def test_a_sheet_needs_nothing_from_outside_and_carries_the_cautions():
     assert "http" not in page
     assert "orange high-voltage" in page
     assert "Note" not in page
+
+
+def test_the_expected_failures_come_with_the_range_that_chance_leaves():
+    # 100 pumps at 20 %: 20 with standard deviation 4, so 8 in 10 within 1.28 x 4 of it.
+    assert risk_list.expected_words(pd.Series([0.2] * 100)) == "20 (8 in 10: 15 to 25)"
+    assert risk_list.expected_words(pd.Series([0.05])) == "0.1 (8 in 10: 0 to 0)"
+
+
+def test_long_figures_in_a_list_are_shown_in_threes_and_years_are_not():
+    table = pd.DataFrame({"Year": [2026], "Odometer, mi": [114_733.0], "Unit": ["A"]})
+    shown = lists.with_thousands(table).to_html()
+    assert "114,733" in shown
+    assert "2026" in shown
+    assert isinstance(lists.with_thousands(table[["Year"]]), pd.DataFrame)  # nothing to do

@@ -18,7 +18,7 @@ EVENT_SHAPES = {
     "tank_cleaned": "diamond",
     "other": "cross",
     "breakdown": "triangle-up",
-    "pump fitted": "circle",
+    "pump fitted": "arrow",
     "pump removed": "triangle-left",
 }
 EVENT_WORDS = {
@@ -178,7 +178,7 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     wide = rows[rows["points"] >= NAMED_FROM * rows["points"].sum()]
     named = wide.assign(label=[f"{n} {p:.1f}" for n, p in zip(wide["name"], wide["points"], strict=True)])
     words = alt.Chart(named).encode(x=alt.X("begins:Q", title="points of risk, %"), y=alt.value(12))
-    return dressed(bars + lettered(words, palette, size=12, align="left", dx=1), palette, height=52)
+    return dressed(bars + lettered(words, palette, size=12, align="left", dx=1), palette, height=130)
 
 
 def survival_ahead(

@@ -86,7 +86,7 @@ def cost_by_ratio(
     """Return cost by policy over the ratio of on-failure to planned cost; frame: ratio, policy, cost."""
     names = list(dict.fromkeys(frame["policy"]))
     colours = [palette.faint, palette.wear, palette.other, palette.main][: len(names)]
-    dashes = [[1, 0], [6, 3], [2, 2], [1, 0]][: len(names)]
+    dashes = [[1, 0], [6, 3], [2, 2], [12, 3, 2, 3]][: len(names)]
     lines = (
         alt.Chart(frame)
         .mark_line(strokeWidth=2)

@@ -14,7 +14,7 @@ from dashboard.palette import LIGHT, Palette
 def hours_by_week(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     """Return bay hours by week; frame: week_of (text), depot, hours_planned, hours_free."""
     base = alt.Chart(frame).encode(
-        x=alt.X("week_of:O", title="week from Monday", axis=alt.Axis(labelAngle=-40))
+        x=alt.X("week_of:O", title="week from Monday", axis=alt.Axis(labelAngle=-40, labelOverlap=True))
     )
     bars = base.mark_bar(color=palette.main).encode(
         y=alt.Y("hours_planned:Q", axis=y_axis("hours")),
