@@ -19,6 +19,9 @@ from analytics.level_rate import LOG_2PI, LevelRate, Value, merge, predict, upda
 from analytics.tracks import Tracks
 
 UNIT_KM = 10e3
+# Where a capture is wild in ripple and speed, the chance that its average is too: a slipped clamp, a wrong
+# wire, another pump (common practice, no source).
+ALSO_WILD = 0.8
 
 
 @dataclass(frozen=True)
@@ -116,18 +119,22 @@ def advance(
     y: np.ndarray,
     r: np.ndarray,
     life_km: float,
+    wild: Value = 0.0,
 ) -> tuple[DragState, np.ndarray]:
     """Move from one visit to the next and take in its reading; return the state and log-likelihood.
 
+    wild: chance that the visit's other measures were wild.
+
     A pump still running can't have dragged for longer than about `life_km`, so older starts don't count.
     """
+    bad = p.bad + (ALSO_WILD - p.bad) * wild
     since = np.maximum(x_from, x_to - life_km)
     p_new = -np.expm1(-starts * (cumulative_starts(x_to, p) - cumulative_starts(since, p)))
     was = state.started
     now = was + (1 - was) * p_new
-    b, bb, l_not = _update_level(state.b, state.bb, y, r, p.bad)
-    old, l_old, _ = update(predict(state.drag, (x_to - x_from) / UNIT_KM, p.walk), y, r, p.bad)
-    new, l_new, _ = update(_new_drag(p, state.b, state.bb, (x_to - since) / UNIT_KM), y, r, p.bad)
+    b, bb, l_not = _update_level(state.b, state.bb, y, r, bad)
+    old, l_old, _ = update(predict(state.drag, (x_to - x_from) / UNIT_KM, p.walk), y, r, bad)
+    new, l_new, _ = update(_new_drag(p, state.b, state.bb, (x_to - since) / UNIT_KM), y, r, bad)
     # A hypothesis without any weight must not set the scale.
     top = np.maximum(l_not, np.where(was > 0, l_old, -np.inf))
     top = np.maximum(top, np.where(p_new > 0, l_new, -np.inf))
@@ -152,9 +159,13 @@ def filter_drag(
     type_code: np.ndarray,
     *,
     life_km: float,
+    wild: np.ndarray | None = None,
     keep: bool = False,
 ) -> DragTrack:
-    """Run both hypotheses over all visits; visit arrays are (visits,), type_code (pumps,)."""
+    """Run both hypotheses over all visits; visit arrays are (visits,), type_code (pumps,).
+
+    wild: as in `advance`, by visit (WearTrack.wild).
+    """
     n = len(type_code)
     code = type_code[tracks.order]
     starts = p.starts[..., code]
@@ -172,7 +183,15 @@ def filter_drag(
             done.append(state.take(slice(m, None)))
             state = state.take(slice(0, m))
         state, gained = advance(
-            p, state, x_last[:m], x_km[rows], starts[..., :m], y[rows], r[..., rows], life_km
+            p,
+            state,
+            x_last[:m],
+            x_km[rows],
+            starts[..., :m],
+            y[rows],
+            r[..., rows],
+            life_km,
+            0.0 if wild is None else wild[rows],
         )
         x_last[:m] = x_km[rows]
         log_likelihood[..., :m] += gained

@@ -41,8 +41,7 @@ class DriftFit:
 
     line (types + 1, 2), line_cov (types + 1, 2, 2): intercept and slope of each type and what is left open
     about them, the last for a type never seen; pump_cov (2, 2): of a pump about its type; far: readings
-    farther than this from their pump's median are pulled in; bend, walk: analytics.bending.Bending; span: how
-    far a pump's readings usually reach.
+    farther than this from their pump's median are pulled in; bend, walk: analytics.bending.Bending.
     """
 
     x_0: float
@@ -54,7 +53,6 @@ class DriftFit:
     far: float
     bend: float = 0.0
     walk: float = 0.0
-    span: float = 0.0
 
     def to_plain(self) -> dict[str, Any]:
         """Return plain values for JSON."""
@@ -88,6 +86,11 @@ class Drift:
     readings: np.ndarray
     level_slope_cov: np.ndarray | float = 0.0
     walk: np.ndarray | float = 0.0
+
+    @property
+    def slope_ahead_se(self) -> np.ndarray:
+        """Standard error of the slope over the next 10,000 km, in which it wanders on, (n,) per km."""
+        return np.sqrt(self.slope_se**2 + self.walk * PER_KM / 3)
 
     @property
     def told(self) -> np.ndarray:
@@ -127,8 +130,6 @@ def fit_drift(
     except (ValueError, np.linalg.LinAlgError):
         return None
     line, line_cov = shrunk_lines(sums, type_code, types, made.covariance, made.residual_var)
-    span, _ = _reach_of_readings(pump, x, np.zeros(len(pumps)), len(pumps))
-    enough_read = np.bincount(pump, minlength=len(pumps)) >= TOLD_READINGS
     return DriftFit(
         x_0,
         y_0,
@@ -137,8 +138,8 @@ def fit_drift(
         made.covariance,
         made.residual_var,
         far,
-        *bending,
-        span=float(np.median(span[enough_read])) if enough_read.any() else 0.0,
+        bending.bend,
+        bending.believed_walk(float(made.covariance[1, 1])),
     )
 
 
@@ -173,13 +174,13 @@ def drift_of(
     v = cov[:, 0, 0] + at * (2 * cov[:, 0, 1] + at * cov[:, 1, 1])
     c, w = cov[:, 0, 1] + at * cov[:, 1, 1], cov[:, 1, 1]
     span, gap = _reach_of_readings(pump, x, now, n)
-    # Where a pump rests on its type, what is believed of slopes was learned over spans as are usual.
+    # Where a pump rests on its type, its level now tells its slope over its whole distance, not today's.
     v, c, w = (
-        straight + share**2 * own_bend + (1 - share**2) * usual_bend
-        for straight, own_bend, usual_bend in zip(
+        straight + share**2 * by_own + (1 - share**2) * by_type
+        for straight, by_own, by_type in zip(
             (v, c, w),
             missed_by_a_line(fit.walk, span, gap),
-            missed_by_a_line(fit.walk, fit.span, gap),
+            missed_by_a_line(fit.walk, now - gap, gap),
             strict=True,
         )
     )

@@ -117,6 +117,9 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
     made = channels(visits, state.history.pumps, p.exponents)
     u = indicator(made.ripple, made.brush, before.type_code, p.wear)
     h = clock(x, p.wear.power) - clock(before.x_km, p.wear.power)
+    ahead = predict(before.wear, h, p.wear.walk)
+    wear, _, wild = update(ahead, u, p.wear.noise, p.wear.bad)
+    told_by_drag = p.wear.drag_points > 0
     drag, _ = advance(
         p.drag,
         before.drag,
@@ -126,9 +129,10 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
         made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float),
         p.drag.noise * made.load_noise,
         p.drag_life_km,
+        0.0 if told_by_drag else wild,
     )
-    u = u - p.wear.drag_points * drag.shown
-    wear, _, _ = update(predict(before.wear, h, p.wear.walk), u, p.wear.noise, p.wear.bad)
+    if told_by_drag:
+        wear, _, _ = update(ahead, u - p.wear.drag_points * drag.shown, p.wear.noise, p.wear.bad)
     return Known(x, before.type_code, wear, drag)
 
 

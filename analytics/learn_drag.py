@@ -43,12 +43,16 @@ class Readings:
         self.load, self.load_noise = made.load, made.load_noise
         self.tracks = make_tracks(self.pump, ~np.isnan(made.load), len(pumps))
         self.life_km = p.drag_life_km
+        self.u = indicator(made.ripple, made.brush, self.code[self.pump], p.wear)
+        self.u_tracks = make_tracks(self.pump, ~np.isnan(self.u), len(pumps))
+        self.wear = filter_wear(p.wear, self.u_tracks, self.x_km, self.u, self.code)
+        self.wild = None if p.wear.drag_points else self.wear.wild
 
     def run(self, drag: DragParameters) -> DragTrack:
         """Run the drag filter; drag's values may be columns."""
         return filter_drag(
             drag, self.tracks, self.x_km, self.load, self.load_noise, self.filter_km, self.code,
-            life_km=self.life_km,
+            life_km=self.life_km, wild=self.wild,
         )  # fmt: skip
 
 
@@ -86,10 +90,10 @@ def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarr
     read = Readings(p, sample, made)
     if not read.tracks.index:
         return p
-    u = indicator(made.ripple, made.brush, read.code[read.pump], p.wear)
-    tracks = make_tracks(read.pump, ~np.isnan(u), len(sample.pumps))
-    shown = read.run(p.drag).shown  # as the drag was learned before
-    wear = filter_wear(p.wear, tracks, read.x_km, u - p.wear.drag_points * shown, read.code)
+    wear = read.wear
+    if p.wear.drag_points:
+        u = read.u - p.wear.drag_points * read.run(p.drag).shown  # as the drag was learned before
+        wear = filter_wear(p.wear, read.u_tracks, read.x_km, u, read.code)
 
     def likelihood(values: Columns) -> np.ndarray:
         drag = replace(p.drag, **values)  # type: ignore[arg-type]

@@ -93,6 +93,9 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
     u = indicator(made.ripple, made.brush, code[pump], p.wear)
     tracks = make_tracks(pump, ~(np.isnan(u) & np.isnan(made.load)), len(pumps))
     x = visits["x_km"].to_numpy(float)
+    wear = filter_wear(p.wear, tracks, x, u, code, keep=keep)
+    # Where drag shows in ripple and speed too, a jump of these may be drag.
+    told_by_drag = p.wear.drag_points > 0
     drag = filter_drag(
         p.drag,
         tracks,
@@ -102,10 +105,12 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
         visits["filter_km"].to_numpy(float),
         code,
         life_km=p.drag_life_km,
+        wild=None if told_by_drag else wear.wild,
         keep=keep,
     )
-    u = u - p.wear.drag_points * drag.shown
-    wear = filter_wear(p.wear, tracks, x, u, code, keep=keep)
+    if told_by_drag:
+        u = u - p.wear.drag_points * drag.shown
+        wear = filter_wear(p.wear, tracks, x, u, code, keep=keep)
     return Filtered(code, made, tracks, wear, drag, u)
 
 

@@ -1,9 +1,9 @@
 """Work that nobody wrote down, found in the readings: a pump change, a filter change.
 
 A pump does not heal. Where the mean of the two readings after a point lies far below that of the two before
-it, in
-ripple or in load, a new pump is likelier than a miracle; a smaller lasting drop of the load alone is a new
-filter. Two readings on each side are asked for, so that one wild reading makes no pump.
+it, in ripple or in load, a new pump is likelier than a miracle; a smaller lasting drop of the load alone is a
+new filter. Two readings on each side are asked for, so that one wild reading makes no pump. Only at a pump's
+last reading one must do, and has to have fallen farther: whether it was wild, the next one shows.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from analytics.normalise import Exponents, channels
 FAR_SD = 5.0  # drop, in standard errors of the difference of two means of two
 PUMP_RIPPLE = 2.5  # smallest drop of ripple, points, that makes a new pump
 PUMP_LOAD = 0.12  # the same of the load, natural log: more than a clogged filter makes
+LAST_FACTOR = 1.6  # times the smallest drops, where only the last reading tells
 FILTER_SD = 3.3
 FILTER_LOAD = 0.03
 
@@ -39,9 +40,14 @@ def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
     load_drop, load_sd = _drops(made.load[rows], pump[rows])
     new_pump = (ripple_drop > max(PUMP_RIPPLE, FAR_SD * ripple_sd)) & ~(load_drop < -FAR_SD * load_sd)
     new_pump |= load_drop > max(PUMP_LOAD, FAR_SD * load_sd)
+    last_ripple, last_load = (_last_drops(v[rows], pump[rows]) for v in (made.ripple, made.load))
+    new_pump |= (last_ripple > LAST_FACTOR * max(PUMP_RIPPLE, FAR_SD * ripple_sd)) | (
+        last_load > LAST_FACTOR * max(PUMP_LOAD, FAR_SD * load_sd)
+    )
     new_filter = ~new_pump & (load_drop > max(FILTER_LOAD, FILTER_SD * load_sd))
     filter_km = _with_new_filters(rows, new_filter, load_drop, pump, x, visits["filter_km"].to_numpy(float))
-    restart = _last_restart(rows, new_pump, ripple_drop + 20 * np.nan_to_num(load_drop), pump, x, len(pumps))
+    size = np.fmax(ripple_drop, last_ripple) + 20 * np.nan_to_num(np.fmax(load_drop, last_load))
+    restart = _last_restart(rows, new_pump, size, pump, x, len(pumps))
     moved = ~np.isnan(restart)
     shift = np.where(moved, restart, 0.0)
     own = x - shift[pump]
@@ -78,6 +84,18 @@ def _drops(value: np.ndarray, pump: np.ndarray) -> tuple[np.ndarray, float]:
         return out, np.inf
     noise = 1.4826 * np.median(np.abs(step - np.median(step))) / np.sqrt(2)
     return out, float(noise)  # two means of two: variance noise^2 (1/2 + 1/2)
+
+
+def _last_drops(value: np.ndarray, pump: np.ndarray) -> np.ndarray:
+    """Fall from the mean of readings k-2, k-1 to k where k is a pump's last; NaN elsewhere or not parted."""
+    out = np.full(len(value), np.nan)
+    last = np.flatnonzero(np.append(pump[1:] != pump[:-1], True))
+    last = last[last >= 2]
+    last = last[pump[last - 2] == pump[last]]
+    first, second, now = value[last - 2], value[last - 1], value[last]
+    fall = (first + second) / 2 - now
+    out[last] = np.where(np.minimum(first, second) - now > 0.4 * fall, fall, np.nan)
+    return out
 
 
 def _strongest(rows: np.ndarray, found: np.ndarray, size: np.ndarray, pump: np.ndarray) -> np.ndarray:

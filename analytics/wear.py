@@ -47,12 +47,14 @@ class WearTrack:
     """After the last visit: `state` by pump (row order of the history), x_km there (0: no visit).
 
     log_likelihood: (n,) by pump. per_visit: states after each k-th visit, as in Tracks.index, if asked for.
+    wild: (visits,) chance that each reading was wild, by what was known until then.
     """
 
     state: LevelRate
     x_km: np.ndarray
     log_likelihood: np.ndarray
     per_visit: list[LevelRate]
+    wild: np.ndarray
 
 
 def clock(x_km: np.ndarray, power: Value) -> np.ndarray:
@@ -95,6 +97,7 @@ def filter_wear(
     t = np.zeros(n)  # of the visit before
     x_last = np.zeros(n)
     log_likelihood = np.zeros(shape)
+    wild = np.zeros((*shape[:-1], len(x_km)))
     history: list[LevelRate] = []
     clock_of = clock(x_km, p.power)
     done: list[list[np.ndarray]] = []
@@ -104,7 +107,7 @@ def filter_wear(
             done.append([a[..., m:] for a in state])
             state = state.take(slice(0, m))
         h = np.maximum(clock_of[..., rows] - t[..., :m], 0.0)
-        state, gained, _ = update(predict(state, h, p.walk), u[..., rows], p.noise, p.bad)
+        state, gained, wild[..., rows] = update(predict(state, h, p.walk), u[..., rows], p.noise, p.bad)
         t = clock_of[..., rows]
         x_last[:m] = x_km[rows]
         log_likelihood[..., :m] += gained
@@ -114,7 +117,7 @@ def filter_wear(
     joined = [np.concatenate([part[i] for part in reversed(done)], axis=-1) for i in range(9)]
     back = np.empty(n, int)
     back[tracks.order] = np.arange(n)
-    return WearTrack(LevelRate(*joined).take(back), x_last[back], log_likelihood[..., back], history)
+    return WearTrack(LevelRate(*joined).take(back), x_last[back], log_likelihood[..., back], history, wild)
 
 
 def with_types(

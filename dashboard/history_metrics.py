@@ -209,7 +209,7 @@ def drift_words(drift: Any, name: str, unit: str, axis: Axis) -> str:
     """Return the drift with its standard error, whose it is, or that it can't be told from none."""
     if drift is None:
         return f"{name}: no drift is drawn until the fleet has enough readings to learn from."
-    slope, error = (float(v[0]) * axis.km * axis.per for v in (drift.slope, drift.slope_se))
+    slope, error = (float(v[0]) * axis.km * axis.per for v in (drift.slope, drift.slope_ahead_se))
     digits = 0 if unit == "rpm" else 2
     slope = round(slope, digits) + 0.0  # no "-0.00"
     sure = "" if drift.told[0] else "; not told apart from no drift"

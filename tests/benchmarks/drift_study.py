@@ -112,7 +112,7 @@ def one_fleet(truth: Truth, rng: np.random.Generator) -> pd.DataFrame:
         {
             "readings": group,
             "level": np.abs(drift.level - level) <= Z_80 * drift.level_se,
-            "slope": np.abs(drift.slope - slope) <= Z_80 * drift.slope_se,
+            "slope": np.abs(drift.slope - slope) <= Z_80 * drift.slope_ahead_se,
             "next": np.abs(ahead - next_reading) <= Z_80 * sd,
             "told": limit.told & (level < LIMIT),
             "passes": (passes >= limit.soonest_km - STEP_KM) & (passes <= limit.latest_km),

@@ -151,6 +151,8 @@ def summary(fleets: list[pd.DataFrame], costs: list[dict[str, float]]) -> dict[s
         "skill of perfect's": with_se(fleets, lambda f: skill(f, "p") / skill(f, "perfect")),
         "slope": with_se(fleets, lambda f: calibration_slope(f["p"].to_numpy(), f["happened"]).value),
         "expected / seen": with_se(fleets, lambda f: f["p"].sum() / f["happened"].sum()),
+        "perfect's expected / seen": with_se(fleets, lambda f: f["perfect"].sum() / f["happened"].sum()),
+        "expected / perfect's": with_se(fleets, lambda f: f["p"].sum() / f["perfect"].sum()),
         "covers": with_se(fleets, covered),
         "covers at 1, 2, 3+ readings": ", ".join(
             with_se(fleets, lambda f, a=a, b=b: covered(f, a, b)) for a, b in ((1, 1), (2, 2), (3, 10**6))
@@ -160,7 +162,9 @@ def summary(fleets: list[pd.DataFrame], costs: list[dict[str, float]]) -> dict[s
     if len(table):
         saved = table.rsub(table["to_failure"], axis=0)
         for label, whose in (("all-knowing", "oracle"), ("damage-knowing", "damage"), ("perfect", "perfect")):
-            for name in ("damage", "perfect", "ours", "booked", "ripple_rule", "age_rule"):
+            for name in ("damage", "perfect", "informed", "ours", "booked", "ripple_rule", "age_rule"):
+                if name not in saved or saved[name].isna().all():
+                    continue
                 values = saved[name] / saved[whose]
                 se = values.std(ddof=1) / np.sqrt(len(values)) if len(values) > 1 else np.nan
                 out[f"saving {name} of {label}'s"] = f"{values.mean():.3f} ± {se:.3f}"

@@ -8,6 +8,9 @@ the other being one of
     damage-knowing  the same where wear or drag ends a life, as everything a reading could ever show is known
                     to it; sudden failures happen
     perfect sensor  sees both damages and their rates, not the failure levels, and follows the cost rule
+and beside them
+    informed        the product's filters on the same readings, told the fleet's constants
+                    (informed_filters.py)
 """
 
 from __future__ import annotations
@@ -30,6 +33,7 @@ from demo_fleet import fleet as simulator
 from demo_fleet.dirt import Dirt, add_dirt
 from ingest.action import decide_actions
 from ingest.verdict import judge
+from tests.benchmarks.informed_filters import informed
 from tests.benchmarks.perfect_sensor import drag_delays, perfect_risk
 from tests.fleet_frames import history_from_tables
 
@@ -123,7 +127,7 @@ def risks_at_stops(
     rng = np.random.default_rng(seed)
     tables = tables_of(p, lives, stops)
     if dirt == Dirt.none():
-        return _risks_in_one_pass(history_from_tables(tables, 1.0, FAR_DAY), stops, fit)
+        return _risks_in_one_pass(history_from_tables(tables, 1.0, FAR_DAY), stops, fit.parameters)
     if dirt != Dirt.none():
         tables = _older_pumps(tables, stops, rng)
     tables = add_dirt(tables, replace(dirt, lost_pump=0.0), rng)
@@ -149,8 +153,7 @@ def risks_at_stops(
     return risk, new
 
 
-def _risks_in_one_pass(history: History, stops: Stops, fit: Fit) -> tuple[np.ndarray, np.ndarray]:
-    p = fit.parameters
+def _risks_in_one_pass(history: History, stops: Stops, p: Parameters) -> tuple[np.ndarray, np.ndarray]:
     model, filtered = risk_model(p), run_filters(history, p, keep=True)
     life = history.pumps["unit"].str[1:].astype(int).to_numpy()
     stop_of = pd.Series(np.arange(len(stops.row)), index=pd.MultiIndex.from_arrays([stops.row, stops.order]))
@@ -272,11 +275,18 @@ def policies(
     booked = booked_at(p, lives, stops, ours, seed + 2)
     seen, _ = perfect_at_stops(p, lives, stops, seed)
     ripple = stops.record["ripple_pct"].to_numpy()
+    told = informed(fit.parameters, p)
+    if told is None:
+        best_told = np.nan
+    else:
+        records = history_from_tables(tables_of(p, lives, stops), 1.0, FAR_DAY)
+        best_told = settled_cost(_risks_in_one_pass(records, stops, told)[0], cost)
     return {
         "to_failure": cost(np.zeros(len(row), bool)),
         "oracle": cost(last_stop(row)),
         "damage": cost(last_stop(row) & (lives.mode != "sudden")[row]),
         "perfect": settled_cost(seen, cost),
+        "informed": best_told,
         "ours": cost(ours),
         "booked": cost_per_km(np.ones(len(booked[0]), bool), *booked, fails),
         "ripple_rule": cost(ripple > 15),
