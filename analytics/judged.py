@@ -6,6 +6,7 @@ rule asks for steps (repeat, circuit, filter, ...) do all the pump's visits matt
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ import pandas as pd
 from analytics.frames import fetch
 from analytics.history import History
 from ingest.rules import RULES
+from ingest.type_level import with_type_level
 from ingest.verdict import judge
 
 SQL = Path(__file__).with_name("sql") / "judged_visits.sql"
@@ -32,11 +34,17 @@ def judged_visits(
     visits = visits[in_service[visits["pump"].to_numpy(int)]].sort_values(["pump", "day", "visit_id"])
     last = ~visits["pump"].duplicated(keep="last").to_numpy()
     first = _first_ones(visits, int(settings["baseline_visits"]))
-    judged = judge(_details(connection, visits["visit_id"][last | first]), settings)
+    judged = judge(_details(connection, visits["visit_id"][last | first], history.as_of), settings)
     judged = judged[judged["visit_id"].isin(visits["visit_id"][last])]
-    asking = judged["rule"].isin(ASKING).to_numpy()
+    # Readings far from the baseline are no part of it: then later ones are, which were not read yet.
+    seen = visits.groupby("pump")["visit_id"].size()
+    seen = judged["pump_id"].map(seen.set_axis(history.pumps["pump_id"].to_numpy()[seen.index]))
+    thin = (judged["baseline_count"] < int(settings["baseline_visits"])) & (
+        seen > int(settings["baseline_visits"]) + 1
+    )
+    asking = (judged["rule"].isin(ASKING) | thin).to_numpy()
     theirs = history.pumps["pump_id"].isin(judged["pump_id"][asking]).to_numpy()
-    every = _details(connection, visits["visit_id"][theirs[visits["pump"].to_numpy(int)]])
+    every = _details(connection, visits["visit_id"][theirs[visits["pump"].to_numpy(int)]], history.as_of)
     return pd.concat([judged[~asking], judge(every, settings)], ignore_index=True) if len(every) else judged
 
 
@@ -52,9 +60,12 @@ def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:
     return out
 
 
-def _details(connection: duckdb.DuckDBPyConnection, visit_ids: pd.Series) -> pd.DataFrame:
+def _details(connection: duckdb.DuckDBPyConnection, visit_ids: pd.Series, until: date) -> pd.DataFrame:
     connection.register("asked", pd.DataFrame({"visit_id": visit_ids}))
     try:
-        return fetch(connection, SQL)
+        visits = fetch(connection, SQL)
     finally:
         connection.unregister("asked")
+    # Only where no specification is known are pumps held against others of their type.
+    types = visits["pump_type"][visits["current_low_a"].isna() & (visits["pump_type"] != "unknown")].unique()
+    return with_type_level(connection, visits, until, types) if len(types) else visits

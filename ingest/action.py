@@ -1,8 +1,9 @@
 """What to do about a pump: the one function behind verdict, rank and plan.
 
 Risk alone never orders a replacement. Booking needs the finding repeated with the zero checked, supply and
-ground passed under load, starvation excluded, and the filter excluded or not serviceable; a pump that failed
-outright skips all that, and a person may override with a reason.
+ground passed under load, starvation ruled out, and the filter ruled out or not serviceable; a change from the
+pump's own baseline needs one of at least two readings. A pump that failed outright skips all that, and a
+person may override with a reason.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import pandas as pd
 from ingest.facts import number
 from ingest.rules import CIRCUIT, FILTER, REPEAT, RULES, STARVATION
 from ingest.settings import DEFAULTS
+from ingest.units import format_quantity
 
 ACTIONS = (
     "repeat capture",
@@ -31,11 +33,17 @@ ACTION_OF_STEP = {
     FILTER: "check filter or strainer",
 }
 TEXT_OF_STEP = {
-    REPEAT: "Capture again with the zero checked, to see whether the finding stays.",
+    REPEAT: "Check the clamp's zero and capture again, to see whether the finding stays.",
     CIRCUIT: "Measure volts and both drops at the pump under load.",
-    STARVATION: "Exclude starvation: fuel level, strainer, delivery.",
+    STARVATION: "Rule out starvation: fuel level, strainer, delivery.",
     FILTER: "Change or check the filter, then capture again.",
 }
+# Facts that say how far a reading lies from the pump's own baseline.
+OWN_CHANGE = {
+    "current_fell", "current_fell_far", "current_rose", "current_rose_far", "speed_fell", "speed_fell_far",
+    "speed_rose",
+}  # fmt: skip
+AT_ONCE = ("repeat capture", "check circuit", "check filter or strainer")
 NOT_SERVICEABLE = ("module", "none")
 
 
@@ -47,9 +55,11 @@ def decide_actions(
     worth_booking: pd.Series | None = None,
     decisions: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Return one row per pump: `action`, `action_text`, `missing`, `rule`, `next_capture_on`.
+    """Return one row per pump: action, action_text, missing, rule, next_capture_on, next_capture_km.
 
-    `missing` names the steps not yet passed, separated by blanks.
+    `missing` names the steps not yet passed, separated by blanks. The next capture is due on that day or at
+    that odometer (km), whichever comes first; the odometer is unknown where the visit's is, and for units
+    that go by hours.
 
     judged: rows from verdict.judge, every visit of each pump up to the day in question.
     services: unit, done_on, work. worth_booking: bool by pump_id, whether cost or a risk ceiling calls for a
@@ -76,16 +86,19 @@ def decide_actions(
             now = done & lacks
             action[now], text[now] = ACTION_OF_STEP[step], TEXT_OF_STEP[step]
             done &= ~lacks
-        if rule.books:
-            action[done], text[done] = (
-                "book replacement",
-                "Book a replacement: the finding stays and the rest is excluded.",
-            )
-        elif rule.steps:
+        book = done & rule.books
+        if OWN_CHANGE.intersection(rule.when):
+            # One reading may itself be the odd one.
+            book &= (last["baseline_count"] > 1).to_numpy()
+        if rule.steps or rule.books:
             action[done], text[done] = (
                 "shorten interval",
                 "Capture at half the usual interval and watch the trend.",
             )
+        action[book], text[book] = (
+            "book replacement",
+            "Book a replacement: the finding stays and nothing else explains it.",
+        )
 
     if worth_booking is not None:
         watch = (
@@ -99,24 +112,39 @@ def decide_actions(
         reasons = standing["reason"].reindex(last.index[booked]).fillna("no reason given")
         action[booked], text[booked] = "book replacement", "Booked by a person: " + reasons + "."
 
-    days = number(last, "pm_interval_days", float(settings["next_capture_days"]))
-    days = np.where(action == "shorten interval", days / 2, days)
-    days = np.where(np.isin(action, ["repeat capture", "check circuit", "check filter or strainer"]), 0, days)
-    due = pd.to_datetime(last["visited_on"]) + pd.to_timedelta(np.round(days), unit="D")
+    usual_days = number(last, "pm_interval_days")
+    usual_km = number(last, "pm_interval_km")
+    neither = np.isnan(usual_days) & np.isnan(usual_km)
+    days = np.where(np.isnan(usual_days), float(settings["next_capture_days"]), usual_days)
+    km = np.where(neither, float(settings["next_capture_km"]), usual_km)
+    share = np.select([action == "shorten interval", action.isin(AT_ONCE)], [0.5, 0.0], 1.0)
+    due = pd.to_datetime(last["visited_on"]) + pd.to_timedelta(np.round(days * share), unit="D")
     due = due.where(~(action == "book replacement"))
-    out = pd.DataFrame(
+    by_hours = (last["clock"] == "hours").to_numpy() if "clock" in last else False
+    due_km = np.where(by_hours | due.isna().to_numpy(), np.nan, number(last, "odometer_km") + km * share)
+    calm = (action == "none").to_numpy()
+    text[calm] = _next_capture(due[calm], due_km[calm], str(settings["distance_unit"]))
+    return pd.DataFrame(
         {
             "action": action,
             "action_text": text,
             "missing": missing,
             "rule": last["rule"],
-            "next_capture_on": due,
+            "next_capture_on": [None if pd.isna(d) else d.date() for d in due],
+            "next_capture_km": [None if np.isnan(x) else float(x) for x in due_km],
         }
     )
-    calm = out["action"] == "none"
-    out.loc[calm, "action_text"] = "No action; next capture by " + due[calm].dt.strftime("%Y-%m-%d") + "."
-    out["next_capture_on"] = [None if pd.isna(d) else d.date() for d in due]
-    return out
+
+
+def _next_capture(day: pd.Series, odometer_km: np.ndarray, unit: str) -> np.ndarray:
+    days = np.datetime_as_string(day.to_numpy("datetime64[D]"))
+    texts = [
+        f"No action; next capture by {day}."
+        if np.isnan(km)
+        else f"No action; next capture by {day} or at {format_quantity(km, unit)}, whichever comes first."
+        for day, km in zip(days, odometer_km, strict=True)
+    ]
+    return np.array(texts, dtype=object)
 
 
 def _evidence(

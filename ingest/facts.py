@@ -29,38 +29,42 @@ def corrected(visits: pd.DataFrame, reference_v: Any, reference_kpa: Any) -> tup
 
 
 def add_baseline(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
-    """Add each visit's own baseline: the mean of the pump's first readings before it in the same state.
+    """Add each visit's own baseline: the mean of the first healthy readings before it in the same state.
 
     Adds `ln_a`, `ln_rpm` (at the reference volts and the type's rated pressure), `baseline_ln_a`,
     `baseline_ln_rpm`, `baseline_count` and `baseline_kind` (new | bedding-in | late | none). PWM readings
     meet only those at equal duty (within 5 points). Only PM and after-repair visits in the trend
-    make a baseline.
+    make a baseline, and of them none that lies far from the ones before it: a fault must not become its own
+    measure.
     """
     out = visits.copy()
     reference_v = float(settings["reference_supply_v"]) * number(out, "system_v", 12.0) / 12.0
     rated_kpa = number(out, "rated_pressure_kpa")
     out["ln_a"], out["ln_rpm"] = corrected(out, reference_v, rated_kpa)
-    state = out["state"].fillna("?").astype(str)
-    duty = (number(out, "duty_pct") / 5).round().astype(str)
-    group = [out["pump_id"], state, pd.Series(duty, index=out.index)]
-    order = out.assign(_o=np.arange(len(out))).sort_values(["pump_id", "visited_on", "visit_id"]).index
+    duty_step = (number(out, "duty_pct") / 5).round()
+    group = (
+        pd.DataFrame({"pump": out["pump_id"], "state": out["state"], "duty_step": duty_step}, out.index)
+        .groupby(["pump", "state", "duty_step"], sort=False, dropna=False)
+        .ngroup()
+    )
+    order = out.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable").index
+    keys = group.loc[order]
     trusted = out["in_trend"].fillna(True).astype(bool) & out["reason"].fillna("pm").isin(
         ["pm", "after-repair"]
     )
     for name in ("ln_a", "ln_rpm"):
-        usable = (trusted & out[name].notna()).loc[order]
-        keys = [g.loc[order] for g in group]
-        rank = usable.groupby(keys).cumsum()
-        first = usable & (rank <= int(settings["baseline_visits"]))
-        total = out[name].loc[order].where(first, 0.0).groupby(keys).cumsum()
-        count = first.astype(int).groupby(keys).cumsum()
-        before_total = total - out[name].loc[order].where(first, 0.0)
-        before_count = count - first.astype(int)
+        values = out[name].loc[order]
+        usable = (trusted & out[name].notna()).loc[order].to_numpy()
+        first = pd.Series(_first_healthy(keys.to_numpy(), values.to_numpy(), usable, settings), index=order)
+        mine = values.where(first, 0.0)
+        before_total = mine.groupby(keys).cumsum() - mine
+        before_count = first.astype(int).groupby(keys).cumsum() - first.astype(int)
         out[f"baseline_{name}"] = (before_total / before_count.where(before_count > 0)).reindex(out.index)
         if name == "ln_a":
             out["baseline_count"] = before_count.reindex(out.index)
             distance = pd.Series(number(out, "distance_on_pump_km"), index=out.index).loc[order]
-            at_first = distance.where(first & (rank == 1)).groupby(keys).transform("max").reindex(out.index)
+            began = distance.where(first & (before_count == 0))
+            at_first = began.groupby(keys).transform("max").reindex(out.index)
     kind = np.select(
         [
             out["baseline_count"].to_numpy() == 0,
@@ -72,6 +76,32 @@ def add_baseline(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame
     )
     out["baseline_kind"] = kind
     return out
+
+
+def _first_healthy(
+    group: np.ndarray, ln_values: np.ndarray, usable: np.ndarray, settings: dict[str, Any]
+) -> np.ndarray:
+    """Return which readings (n,), in order of time within each group, make its baseline.
+
+    The first usable one does, and each later one that is not far from the mean of those so far, until there
+    are `baseline_visits`.
+    """
+    at = np.flatnonzero(usable)
+    place = pd.Series(group[at]).groupby(group[at]).cumcount().to_numpy()
+    groups = int(group.max(initial=-1)) + 1
+    total, count = np.zeros(groups), np.zeros(groups, int)
+    makes = np.zeros(len(group), bool)
+    by_place = at[np.argsort(place, kind="stable")]
+    for these in np.split(by_place, np.cumsum(np.bincount(place))[:-1]):
+        g, v = group[these], ln_values[these]
+        change_pct = np.expm1(v - total[g] / np.maximum(count[g], 1)) * 100
+        joins = (count[g] == 0) | (
+            (count[g] < settings["baseline_visits"]) & (abs(change_pct) <= settings["baseline_far_pct"])
+        )
+        makes[these[joins]] = True
+        total[g[joins]] += v[joins]
+        count[g[joins]] += 1
+    return makes
 
 
 def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
@@ -88,6 +118,11 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
     edge_a = settings["near_limit_share"] * (high_a - low_a)
     # The book decides nothing within the clamp's accuracy of its limits.
     accuracy_a = _clamp_accuracy_a(visits, at_spec_a, settings)
+
+    type_a = np.where(
+        number(visits, "type_pumps") >= settings["type_pumps"], number(visits, "type_a"), np.nan
+    )
+    unlike_type_pct = abs(mean_a / type_a - 1) * 100
 
     rpm_low = number(visits, "rpm_low", settings["rpm_low"])
     rpm_high = number(visits, "rpm_high", settings["rpm_high"])
@@ -126,6 +161,10 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
             "current_fell": d_current < -some,
             "current_fell_far": d_current < -far,
             "current_rose": d_current > some,
+            "current_rose_far": d_current > far,
+            "current_unlike_type": full_duty
+            & (np.isnan(low_a) | np.isnan(high_a))
+            & (unlike_type_pct > settings["type_far_pct"]),
             "speed_fell": brushed & (d_speed < -some_speed),
             "speed_fell_far": brushed & (d_speed < -far),
             "speed_rose": brushed & (d_speed > some_speed),

@@ -38,14 +38,14 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "circuit-low-volts",
         ("supply_low", "current_or_speed_low"),
-        "Volts at the pump are low and the pump runs weakly for it: this is wiring, battery or charging.",
-        "Mend the circuit, then capture again; the pump is not judged on this reading.",
+        "Volts at the pump are low and the pump runs weakly because of it: wiring, battery or charging.",
+        "Mend the circuit, then capture again; this reading does not judge the pump.",
         (CIRCUIT, REPEAT),
     ),
     Rule(
         "circuit-drop",
         ("drop_high",),
-        "A loaded drop is over its limit ({limits_drop}).",  # [W]
+        "Too many volts are lost under load: {drops}.",  # [W]
         "Clean or mend that side of the circuit, then capture again.",
         (CIRCUIT, REPEAT),
     ),
@@ -53,16 +53,16 @@ RULES: tuple[Rule, ...] = (
         "average-very-low",
         ("current_very_low", "supply_good", "drops_passed"),
         "The average is far below specification on proven supply and ground.",
-        "Exclude an empty tank, vapour, a blocked strainer, a split in-tank hose, a regulator stuck open and "
-        "a reduced commanded speed; if it stays, book the pump.",
+        "Rule out an empty tank, vapour, a blocked strainer, a split in-tank hose, a regulator stuck open "
+        "and a reduced commanded speed; if it stays, book the pump.",
         (REPEAT, STARVATION, FILTER),
         books=True,
     ),
     Rule(
         "speed-high-poor-delivery",
         ("speed_high", "delivery_not_good"),
-        "The pump spins faster than {rpm_high:,.0f} rpm without proof that it moves fuel.",
-        "Measure delivery; exclude an empty tank, vapour, a blocked strainer, a split in-tank hose, "
+        "The pump spins faster than {rpm_high:,.0f} rpm and nothing shows that it moves fuel.",
+        "Measure delivery; rule out an empty tank, vapour, a blocked strainer, a split in-tank hose, "
         "a regulator stuck open and a reduced commanded speed; then book.",
         (STARVATION, REPEAT, CIRCUIT, FILTER),
         books=True,
@@ -125,6 +125,32 @@ RULES: tuple[Rule, ...] = (
         books=True,
     ),
     Rule(
+        "average-down",
+        ("current_fell_far",),
+        "The average is far below this pump's own baseline: a supply or ground fault, starvation or wear.",
+        "Measure volts and both drops at the pump under load, then delivery.",
+        (CIRCUIT, REPEAT, STARVATION, FILTER),
+        books=True,
+    ),
+    Rule(
+        "average-up",
+        ("current_rose_far",),
+        "The average is far above this pump's own baseline: a restriction, drag, wrong pressure or "
+        "a shorted winding.",
+        "Check pressure, then the filter, then the circuit.",
+        (FILTER, REPEAT, CIRCUIT, STARVATION),
+        books=True,
+    ),
+    Rule(
+        "average-unlike-type",
+        ("current_unlike_type",),
+        "No specification is known, and the average is far from the {type_a:.2f} A that pumps of this type "
+        "draw.",
+        "Make sure that pump type, clamp point and probe factor are right; then volts and both drops at the "
+        "pump under load.",
+        (CIRCUIT, REPEAT),
+    ),
+    Rule(
         "ripple-high-speed-down",
         ("ripple_over", "speed_fell", "supply_good"),
         "Ripple is over {ripple_limit:.0f} % of the average and the pump turns slower than its own baseline "
@@ -165,8 +191,26 @@ RULES: tuple[Rule, ...] = (
         "Note it and carry on.",
     ),
     Rule(
-        "no-reading", ("no_current_reading",), "No average current was measured.", "Capture again.", (REPEAT,)
+        "no-reading",
+        ("no_current_reading",),
+        "No average current was measured.",
+        "Change what the notes say and capture again.",
+        (REPEAT,),
     ),
     Rule("healthy", (), "Nothing out of the ordinary.", "No action; the next capture as planned."),
 )
 RULE_BY_ID = {rule.id: rule for rule in RULES}
+# A fact that says all that another says, and more.
+SAYS_MORE = {
+    "dead": ("current_very_low", "current_below", "current_fell_far", "current_fell"),
+    "current_very_low": ("current_below",),
+    "current_fell_far": ("current_fell",),
+    "current_rose_far": ("current_rose",),
+    "speed_fell_far": ("speed_fell",),
+}
+
+
+def adds_nothing(other: Rule, cited: Rule) -> bool:
+    """Whether all that `other` rests on is said already by the facts of the rule cited."""
+    said = {*cited.when, *(less for fact in cited.when for less in SAYS_MORE.get(fact, ()))}
+    return said.issuperset(other.when)

@@ -41,11 +41,14 @@ DEFAULTS: dict[str, Any] = {
     "baseline_visits": 3,  # first healthy readings that make the baseline
     "baseline_new_km": 800.0,  # first reading within this of fitting: a new pump's baseline
     "baseline_bedding_km": 5000.0,  # until here brushes may still bed in [P]
+    "type_far_pct": 25.0,  # from pumps of the same type, where no specification is known, that counts [P]
+    "type_pumps": 5,  # fewer pumps of a type make no level to be held against [P]
     "steps_valid_days": 60,  # how long a passed circuit or filter check counts for a booking [P]
     "clamp_accuracy_pct": 2.0,  # where the clamp is not known by name [P]
     "clamp_accuracy_a": 0.05,  # [P]
     "clamps": {},  # accuracy by a clamp's name: {"blue": {"pct": 1.0, "a": 0.02}}
     "next_capture_days": 183,  # where a unit has no interval of its own: 6 months [S public fleet documents]
+    "next_capture_km": 12_070.0,  # and 7,500 miles [S public fleet documents]
     "probe_factor_ratio": 10.0,
     "idle_hour_miles": 29.0,  # 25-33 mi per idle hour [P]
     "planned_replacement": 650.0,  # placeholder until confirmed

@@ -11,20 +11,35 @@ import numpy as np
 import pandas as pd
 
 from ingest.action import decide_actions
-from ingest.facts import add_baseline, facts
+from ingest.facts import add_baseline, facts, number
 from ingest.reading import Reading
-from ingest.rules import RULE_BY_ID, RULES
+from ingest.rules import RULE_BY_ID, RULES, adds_nothing
 from ingest.settings import DEFAULTS, settings_at
+from ingest.type_level import with_type_level
 
 SPECIFICATION_COLUMNS = (
     "pump_type", "motor", "supply", "segments", "current_low_a", "current_high_a", "spec_at_v", "spec_at_kpa",
     "ripple_limit_pct", "rpm_low", "rpm_high", "rated_pressure_kpa", "filter",
 )  # fmt: skip
+DROPS = (
+    ("supply", "drop_supply_v", "drop_supply_limit_v"),
+    ("ground", "drop_ground_v", "drop_ground_limit_v"),
+)
+STATED_AT = (("spec_at_v", "V", "volts", "supply_v"), ("spec_at_kpa", "kPa", "pressure", "fuel_pressure_kpa"))
+BASELINE_WORDS = {
+    "new": "taken when it was new",
+    "bedding-in": "taken while its brushes bedded in",
+    "late": "taken late in its life, so perhaps no healthy one",
+    "unknown": "taken at an age nobody knows, so perhaps no healthy one",
+}
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """One visit judged. `rule` is the id of the rule cited; `also` the texts of other rules that hold."""
+    """One visit judged. `rule` is the id of the rule cited; `also` the texts of other rules that hold.
+
+    next_capture_km: the odometer at which the next capture is due at the latest, km.
+    """
 
     rule: str
     text: str
@@ -34,12 +49,14 @@ class Verdict:
     compared_with: str
     also: tuple[str, ...] = field(default_factory=tuple)
     next_capture_on: date | None = None
+    next_capture_km: float | None = None
 
 
 def judge(visits: pd.DataFrame, settings: dict[str, Any] | None = None) -> pd.DataFrame:
     """Judge many visits at once.
 
-    visits: rows of the view `visit_detail`: any pumps, all visits of each up to the day in question.
+    visits: rows of the view `visit_detail`: any pumps, all visits of each up to the day in question;
+    with `type_a` and `type_pumps` (type_level.with_type_level) where pumps are to be held against their type.
     Returns the same rows with the facts, `rule` (id) and one bool column `rule:<id>` per rule that holds.
     """
     settings = settings or DEFAULTS
@@ -72,7 +89,8 @@ def judge_visit(connection: duckdb.DuckDBPyConnection, visit_id: int) -> Verdict
         [visit_id],
     ).df()
     settings = settings_at(connection)
-    return _verdict(judge(visits, settings), services, settings, _type_level(connection, visits.iloc[-1]))
+    visits = with_type_level(connection, visits, visits["visited_on"].max())
+    return _verdict(judge(visits, settings), services, settings)
 
 
 def judge_reading(
@@ -98,46 +116,34 @@ def judge_reading(
     row |= specification or {}
     row |= context or {}
     settings = settings or DEFAULTS
-    return _verdict(judge(pd.DataFrame([row]), settings), None, settings, None)
+    return _verdict(judge(pd.DataFrame([row]), settings), None, settings)
 
 
-def _type_level(connection: duckdb.DuckDBPyConnection, visit: pd.Series) -> tuple[float, int] | None:
-    """Return the median average current of other pumps of the type in the same state, and how many."""
-    row = connection.execute(
-        "SELECT median(mean_a), count(DISTINCT pump_id) FROM visit_detail"
-        " WHERE pump_type = ? AND pump_id <> ? AND state IS NOT DISTINCT FROM ? AND mean_a IS NOT NULL",
-        [visit["pump_type"], int(visit["pump_id"]), None if pd.isna(visit["state"]) else visit["state"]],
-    ).fetchall()[0]
-    return row if row[1] else None
-
-
-def _verdict(
-    judged: pd.DataFrame,
-    services: pd.DataFrame | None,
-    settings: dict[str, Any],
-    type_level: tuple[float, int] | None,
-) -> Verdict:
+def _verdict(judged: pd.DataFrame, services: pd.DataFrame | None, settings: dict[str, Any]) -> Verdict:
     last = judged.iloc[-1]
     decided = decide_actions(judged, services, settings).iloc[0]
     rule = RULE_BY_ID[last["rule"]]
     others = [
         _fill(r.text, last, settings)
         for r in RULES
-        if r.when and r.id not in (rule.id, "average-very-low") and last[f"rule:{r.id}"]
+        if r.when and last[f"rule:{r.id}"] and r is not rule and not adds_nothing(r, rule)
     ]
-    text = _fill(rule.text, last, settings)
-    untold = last.get("origin") == "capture" and pd.isna(last.get("rpm")) and last.get("motor") != "brushless"
-    if rule.id == "healthy" and untold:
-        text += " The speed can't be told from this trace; the notes say what would help."
+    text, next_test = _fill(rule.text, last, settings), rule.next_test
+    if rule.id == "healthy" and last.get("origin") == "meter":
+        text = "Nothing out of the ordinary in the average; a meter tells nothing of ripple and speed."
+    elif rule.id == "healthy" and pd.isna(last.get("rpm")) and last.get("motor") != "brushless":
+        text = "Nothing out of the ordinary in what could be measured, but the trace doesn't tell the speed."
+        next_test = "Change what the notes say (range, time base, length) and capture again."
     return Verdict(
         rule=rule.id,
         text=text,
-        next_test=rule.next_test,
+        next_test=next_test,
         action=decided["action"],
         action_text=decided["action_text"],
-        compared_with=_compared_with(last, type_level),
+        compared_with=_compared_with(judged, settings),
         also=tuple(others),
         next_capture_on=decided["next_capture_on"],
+        next_capture_km=decided["next_capture_km"],
     )
 
 
@@ -151,31 +157,51 @@ def _fill(text: str, visit: pd.Series, settings: dict[str, Any]) -> str:
         rpm_high=own("rpm_high"),
         ripple_limit=own("ripple_limit_pct"),
         accuracy=float(visit["book_accuracy_a"]),
-        limits_drop=f"supply {settings['drop_supply_limit_v']:g} V, "
-        f"ground {settings['drop_ground_limit_v']:g} V",
+        type_a=float(visit.get("type_a", np.nan)),
+        drops=" and ".join(
+            f"{visit[column]:g} V on the {side} side (up to {settings[limit]:g} V is usual)"
+            for side, column, limit in DROPS
+            if visit.get(column) is not None and visit[column] > settings[limit]
+        ),
     )
 
 
-def _compared_with(visit: pd.Series, type_level: tuple[float, int] | None) -> str:
+def _compared_with(judged: pd.DataFrame, settings: dict[str, Any]) -> str:
     """Say what the reading was held against, so that nobody takes a thin comparison for a firm one."""
-    parts = []
+    visit = judged.iloc[-1]
+    against, lacking = [], []
     if pd.notna(visit.get("current_low_a")) and pd.notna(visit.get("current_high_a")):
-        band = f"specification {visit['current_low_a']:g}–{visit['current_high_a']:g} A"
-        volts_known = pd.notna(visit.get("spec_at_v")) and pd.notna(visit.get("supply_v"))
-        parts.append(
-            f"{band} at {visit['spec_at_v']:g} V (corrected)"
-            if volts_known
-            else f"{band} (not corrected for volts)"
-        )
-        parts[-1] += f", read to within ±{visit['book_accuracy_a']:.2f} A"
+        against.append(_specification(visit))
     else:
-        parts.append("no specification known")
+        lacking.append("no specification known")
     count = int(visit["baseline_count"])
-    parts.append(
-        f"own {visit['baseline_kind']} baseline of {count} reading{'s' if count > 1 else ''}"
-        if count
-        else "no own baseline yet"
-    )
-    if type_level:
-        parts.append(f"{type_level[1]} other pumps of the type (median {type_level[0]:.2f} A)")
-    return "Compared with " + ", ".join(parts) + "."
+    if count:
+        kind = "unknown" if pd.isna(visit["distance_on_pump_km"]) else visit["baseline_kind"]
+        against.append(
+            f"its own baseline ({count} reading{'s' if count > 1 else ''}, {BASELINE_WORDS[kind]})"
+        )
+    elif judged["mean_a"].iloc[:-1].notna().any():
+        lacking.append("none of its earlier readings is in the same engine state")
+    else:
+        lacking.append("no baseline of its own yet")
+    if number(judged, "type_pumps")[-1] >= settings["type_pumps"]:
+        against.append(f"{int(visit['type_pumps'])} pumps of its type (median {visit['type_a']:.2f} A)")
+    if not against:
+        against.append("general limits only")
+    return f"Compared with {', '.join(against)}{'; ' if lacking else ''}{', '.join(lacking)}."
+
+
+def _specification(visit: pd.Series) -> str:
+    text = f"specification {visit['current_low_a']:g}–{visit['current_high_a']:g} A"
+    stated = [
+        (f"{visit[at]:g} {unit}", name, pd.notna(visit.get(recorded)))
+        for at, unit, name, recorded in STATED_AT
+        if pd.notna(visit.get(at))
+    ]
+    if stated:
+        told = [name for _, name, recorded in stated if recorded]
+        untold = [name for _, name, recorded in stated if not recorded]
+        how = f"corrected for {' and '.join(told)}" if told else ""
+        how += f"{', ' if told and untold else ''}{' and '.join(untold) + ' not recorded' if untold else ''}"
+        text += f" at {' and '.join(at for at, _, _ in stated)} ({how})"
+    return f"{text}, read to within ±{visit['book_accuracy_a']:.2f} A"

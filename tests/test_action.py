@@ -22,6 +22,21 @@ def test_healthy_ends_with_the_next_capture():
     assert row["action_text"] == "No action; next capture by 2026-09-01."
 
 
+def test_the_next_capture_has_an_odometer_where_the_units_is_known():
+    at = {"odometer_km": 160_934.4}  # 100,000 miles
+    own = act(at | {"pm_interval_km": 9_656.064, "pm_interval_days": 90})
+    assert own["action_text"] == (
+        "No action; next capture by 2026-06-03 or at 106,000 mi, whichever comes first."
+    )
+    assert own["next_capture_km"] == pytest.approx(170_590.464)
+    # Public fleet documents [S]: cars and light trucks every 7,500 miles or 6 months.
+    assert "or at 107,500 mi" in act(at | {"pm_interval_days": None})["action_text"]
+    # A unit with days alone, or one that goes by hours, has no odometer to wait for.
+    assert act(at)["next_capture_km"] is None
+    assert act(at | {"pm_interval_km": 9_656.064, "clock": "hours"})["next_capture_km"] is None
+    assert act(at | LOW | {"pm_interval_km": 9_656.064})["next_capture_km"] == pytest.approx(160_934.4)
+
+
 def test_circuit_comes_first_for_a_low_average():
     assert act(LOW | UNPROVEN)["action"] == "check circuit"
 
@@ -51,6 +66,14 @@ def test_filter_changed_since_the_finding_excludes_the_filter():
     first, again = LOW | {"filter": "inline"}, LOW | {"filter": "inline", "filter_changed_on": "2026-04-01"}
     assert act(first, again)["action"] == "book replacement"
     assert act(first, again | {"filter_changed_on": "2025-12-01"})["action"] == "check filter or strainer"
+
+
+def test_a_change_from_a_baseline_of_one_reading_books_nothing():
+    down = {"mean_a": 4.7, "filter": "module"}
+    assert act(down, down)["action"] == "shorten interval"
+    row = act({}, down, down)
+    assert row["rule"] == "average-down"
+    assert row["action"] == "book replacement"
 
 
 def test_a_healthy_visit_between_breaks_the_repeat():

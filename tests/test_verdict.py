@@ -1,12 +1,14 @@
 """Each trade rule, reached by a visit that shows it, and the comparison it rests on."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
 from ingest.reading import Reading
 from ingest.rules import RULES
 from ingest.settings import DEFAULTS
-from ingest.verdict import judge, judge_reading
+from ingest.verdict import Verdict, _verdict, judge, judge_reading
 
 HEALTHY = {
     "visit_id": 1, "pump_id": 1, "unit": "U1", "position": "main", "visited_on": "2026-01-05", "reason": "pm",
@@ -21,9 +23,9 @@ HEALTHY = {
 }  # fmt: skip
 
 
-def history(*changes: dict) -> pd.DataFrame:
-    """Visits half a year apart, the first healthy, each later one healthy but for its changes."""
-    rows = [HEALTHY]
+def history(*changes: dict, first: dict | None = None) -> pd.DataFrame:
+    """Visits two months apart, the first healthy (or as told), each later one healthy but for its changes."""
+    rows = [HEALTHY | (first or {})]
     for number, change in enumerate(changes, start=2):
         day = pd.Timestamp("2026-01-05") + pd.DateOffset(months=2 * (number - 1))
         rows.append(HEALTHY | {"visit_id": number, "visited_on": str(day.date())} | change)
@@ -33,8 +35,11 @@ def history(*changes: dict) -> pd.DataFrame:
     return frame
 
 
-def last_rule(*changes: dict) -> str:
-    return judge(history(*changes)).iloc[-1]["rule"]
+def last_rule(*changes: dict, first: dict | None = None) -> str:
+    return judge(history(*changes, first=first)).iloc[-1]["rule"]
+
+
+HIGH = {"mean_a": 6.9}  # a pump that always drew about as much, so that its own baseline is silent
 
 
 @pytest.mark.parametrize(
@@ -54,8 +59,8 @@ def last_rule(*changes: dict) -> str:
         ("current-up-speed-down", {"mean_a": 6.2, "rpm": 5600.0}),
         ("ripple-high-speed-down", {"ripple_pct": 18.0, "rpm": 5700.0}),
         ("ripple-high", {"ripple_pct": 18.0}),
-        ("average-undecided", {"mean_a": 7.15, "rpm": 6000.0}),
-        ("average-near-high", {"mean_a": 6.8, "rpm": 6000.0}),
+        ("average-down", {"mean_a": 4.8}),
+        ("average-up", {"mean_a": 6.2}),
         ("no-reading", {"mean_a": None, "rpm": None, "ripple_pct": None, "raw_ripple_pct": None}),
         ("healthy", {}),
     ],
@@ -64,13 +69,22 @@ def test_rule_is_reached(rule, change):
     assert last_rule(change) == rule
 
 
-def test_average_near_low_without_a_history():
-    assert judge(history()[0:1].assign(mean_a=4.2)).iloc[-1]["rule"] == "average-near-low"
+WITHOUT_OWN_CHANGE = {
+    "average-near-low": {"mean_a": 4.2},
+    "average-near-high": {"mean_a": 6.8},
+    "average-undecided": {"mean_a": 7.15},
+    "average-unlike-type": {"current_low_a": None, "current_high_a": None, "type_a": 4.0, "type_pumps": 5},
+}
+
+
+@pytest.mark.parametrize("rule", WITHOUT_OWN_CHANGE)
+def test_rule_is_reached_at_a_first_visit(rule):
+    assert last_rule(first=WITHOUT_OWN_CHANGE[rule]) == rule
 
 
 def test_every_rule_has_a_test():
     reached = {m.args[1][i][0] for m in test_rule_is_reached.pytestmark for i in range(len(m.args[1]))}
-    assert {rule.id for rule in RULES} == reached | {"average-near-low"}
+    assert {rule.id for rule in RULES} == reached | set(WITHOUT_OWN_CHANGE)
 
 
 def test_average_is_corrected_to_the_volts_the_specification_holds_at():
@@ -83,12 +97,13 @@ def test_average_is_corrected_to_the_volts_the_specification_holds_at():
 @pytest.mark.parametrize(("outside_a", "rule"), [(0.18, "average-undecided"), (0.2, "average-above")])
 def test_the_book_decides_nothing_within_the_clamp_accuracy(outside_a, rule):
     # 2 % of 7.2 A and 0.05 A [P] are 0.194 A.
-    assert last_rule({"mean_a": 7.0 + outside_a, "rpm": 6000.0}) == rule
+    assert last_rule({"mean_a": 7.0 + outside_a}, first=HIGH) == rule
 
 
 def test_a_clamp_known_by_name_has_its_own_accuracy():
     settings = DEFAULTS | {"clamps": {"blue": {"pct": 0.5, "a": 0.01}}}
-    visits = history({"mean_a": 7.1, "clamp": "blue"}, {"mean_a": 7.1, "clamp": "red"}, {"mean_a": 7.1})
+    seen = {"mean_a": 7.1}
+    visits = history(seen | {"clamp": "blue"}, seen | {"clamp": "red"}, seen, first=HIGH)
     assert list(judge(visits, settings)["rule"])[1:] == ["average-above", *["average-undecided"] * 2]
 
 
@@ -133,6 +148,14 @@ def test_switching_is_not_ripple():
     assert last_rule(change) == "healthy"
 
 
+def test_a_fault_does_not_become_its_own_measure():
+    # 13 % down: a mean over the first three would make it 4 % down by the fourth visit, and healthy.
+    down = {"mean_a": 4.8}
+    judged = judge(history(down, down, down, {}, {}))
+    assert list(judged["rule"])[1:] == [*["average-down"] * 3, "healthy", "healthy"]
+    assert list(judged["baseline_count"]) == [0, 1, 1, 1, 1, 2]
+
+
 def test_questioned_reading_makes_no_baseline():
     judged = judge(history({"in_trend": False, "mean_a": 9.9}, {}))
     assert judged.iloc[-1]["baseline_count"] == 1
@@ -144,6 +167,59 @@ def test_baseline_says_how_it_began():
         for first in (100.0, 3000.0, 90000.0)
     ]
     assert kinds == ["new", "bedding-in", "late"]
+
+
+FINE = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99)
+
+
+def said(change: dict, reading: Reading = FINE) -> Verdict:
+    specification = {"current_low_a": 4.0, "current_high_a": 7.0, "spec_at_v": 13.5, "spec_at_kpa": 400.0}
+    return judge_reading(reading, specification=specification, context=change)
+
+
+@pytest.mark.parametrize(
+    ("recorded", "how"),
+    [
+        ({}, "(volts and pressure not recorded)"),
+        ({"supply_v": 13.2}, "(corrected for volts, pressure not recorded)"),
+        ({"supply_v": 13.2, "fuel_pressure_kpa": 390.0}, "(corrected for volts and pressure)"),
+    ],
+)
+def test_the_verdict_says_what_the_average_was_corrected_for(recorded, how):
+    assert f"specification 4–7 A at 13.5 V and 400 kPa {how}" in said(recorded).compared_with
+
+
+def test_average_is_corrected_to_the_pressure_the_specification_holds_at():
+    # 7.3 A at 460 kPa is 6.8 A at 400 kPa, by the nominal exponent 0.6 - 0.27 * 0.3 * 0.6 / 0.811 = 0.540.
+    assert said({"fuel_pressure_kpa": 460.0}, replace(FINE, mean_a=7.3)).rule == "average-near-high"
+    assert said({}, replace(FINE, mean_a=7.3)).rule == "average-above"
+
+
+def test_a_refused_speed_says_what_to_change_and_capture_again():
+    untold = replace(FINE, rpm=None, revolution_ms=None, speed_confidence=0.6)
+    verdict = said({}, untold)
+    assert verdict.rule == "healthy"
+    assert "doesn't tell the speed" in verdict.text
+    assert verdict.next_test == "Change what the notes say (range, time base, length) and capture again."
+    assert "speed" not in said({"motor": "brushless"}, untold).text  # there is none to be told
+
+
+def test_a_meter_is_not_said_to_tell_ripple_and_speed():
+    assert "a meter tells nothing of ripple and speed" in said({"origin": "meter"}).text
+
+
+def test_nothing_is_said_twice():
+    assert said({}, replace(FINE, mean_a=1.5)).also == ()
+    worn = _verdict(judge(history({"mean_a": 4.8, "rpm": 5000.0})), None, DEFAULTS)
+    assert worn.rule == "wear-both-down"
+    assert worn.also == (
+        "The average is far below this pump's own baseline: a supply or ground fault, starvation or wear.",
+    )
+
+
+def test_a_drop_says_its_side_and_how_much():
+    text = said({"drop_supply_v": 0.9, "drop_ground_v": 0.05}).text
+    assert text == "Too many volts are lost under load: 0.9 V on the supply side (up to 0.5 V is usual)."
 
 
 def test_no_specification_says_so():

@@ -9,7 +9,8 @@ newest AS (
 )
 SELECT
     v.* EXCLUDE (odometer_entered, odometer_unit, time_zone, ref),
-    p.prior_distance_km + greatest(v.odometer_km - p.fitted_odometer_km, 0) * p.run_share AS distance_on_pump_km,
+    p.prior_distance_km + CASE WHEN v.odometer_km < p.fitted_odometer_km THEN 0
+        ELSE v.odometer_km - p.fitted_odometer_km END * p.run_share AS distance_on_pump_km,
     v.hours - p.fitted_hours AS hours_on_pump,
     coalesce(r.mean_a, v.meter_a) AS mean_a,
     r.* EXCLUDE (reading_id, visit_id, capture_hash, mean_a, segments, notes, recorded_at),

@@ -288,7 +288,8 @@ QUALIFY row_number() OVER (PARTITION BY visit_id ORDER BY method_version DESC, r
 CREATE VIEW visit_detail AS
 SELECT
     v.visit_id, v.pump_id, v.unit, v.position, v.visited_on, v.visited_at, v.odometer_km, v.hours,
-    p.prior_distance_km + greatest(v.odometer_km - p.fitted_odometer_km, 0) * p.run_share AS distance_on_pump_km,
+    p.prior_distance_km + CASE WHEN v.odometer_km < p.fitted_odometer_km THEN 0
+        ELSE v.odometer_km - p.fitted_odometer_km END * p.run_share AS distance_on_pump_km,
     v.hours - p.fitted_hours AS hours_on_pump,
     v.reason, v.state, v.clamp, v.clamp_point, v.technician, v.note, v.in_trend, v.withdrawn, v.recorded_at,
     v.capture_hash, v.meter_a, v.supply_v, v.drop_supply_v, v.drop_ground_v, v.fuel_pressure_kpa,
