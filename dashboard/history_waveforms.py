@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import streamlit as st
@@ -27,7 +29,7 @@ def _show_turns(shown: pd.DataFrame) -> None:
     picks = timed.iloc[[0, -1]] if len(timed) > 1 else timed
     for row in picks.to_dict("records"):
         capture = loaders.waveform(ledger, row["capture_hash"])
-        turn = envelope.averaged_turn(capture, row["revolution_ms"])
+        turn = envelope.averaged_turn(capture, row["revolution_ms"], *_steady(row))
         if turns:
             turn = envelope.turned_onto(turn, turns[0])
         turns.append(turn.assign(capture=formats.day(row["visited_on"])))
@@ -44,7 +46,10 @@ def _show_turns(shown: pd.DataFrame) -> None:
     whole = envelope.envelope(capture)
     turn_ms = None
     if not formats.is_unknown(picked["revolution_ms"]):
-        middle = (capture.start_s + capture.duration_s / 2) * 1000
+        from_s, to_s = _steady(picked)
+        start = capture.start_s if from_s is None else from_s
+        end = capture.start_s + capture.duration_s if to_s is None else to_s
+        middle = (start + end) / 2 * 1000
         turn_ms = (middle, middle + float(picked["revolution_ms"]))
         zoom = st.segmented_control("Show", ["Whole record", "Ten turns", "Two turns"], default="Ten turns",
                                     key="history_range", label_visibility="collapsed")  # fmt: skip
@@ -56,6 +61,12 @@ def _show_turns(shown: pd.DataFrame) -> None:
         waveform.trace(whole, turn_ms=turn_ms, palette=frame.palette()),
         f"Current over time of the capture of {formats.day(picked['visited_on'])}.",
     )
+
+
+def _steady(row: Any) -> tuple[float | None, float | None]:
+    """Return the seconds between which a stored record ran steadily, None where that was not kept."""
+    from_s, to_s = row["steady_from_s"], row["steady_to_s"]
+    return (None, None) if formats.is_unknown(from_s) or formats.is_unknown(to_s) else (from_s, to_s)
 
 
 def _show_profiles(visits: pd.DataFrame) -> None:

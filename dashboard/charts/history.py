@@ -170,6 +170,7 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
         color=alt.Color(
             "name:N",
             title=None,
+            legend=alt.Legend(columns=3),
             scale=alt.Scale(domain=list(names.values()), range=[palette.wear, palette.drag, palette.sudden]),
         ),
         order=alt.Order("order:O"),
@@ -178,7 +179,7 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     wide = rows[rows["points"] >= NAMED_FROM * rows["points"].sum()]
     named = wide.assign(label=[f"{n} {p:.1f}" for n, p in zip(wide["name"], wide["points"], strict=True)])
     words = alt.Chart(named).encode(x=alt.X("begins:Q", title="points of risk, %"), y=alt.value(12))
-    return dressed(bars + lettered(words, palette, size=12, align="left", dx=1), palette, height=130)
+    return dressed(bars + lettered(words, palette, size=12, align="left", dx=1), palette, height=150)
 
 
 def survival_ahead(
