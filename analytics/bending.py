@@ -21,7 +21,7 @@ ENOUGH_PUMPS = 5
 ROUNDS = 4
 # Believed before any data (common practice, no source): over this many units of x (10,000 km) a pump's slope
 # changes as much as slopes differ between pumps.
-STEADY_FOR = 10.0
+STEADY_FOR = 7.0
 
 
 class Bending(NamedTuple):
