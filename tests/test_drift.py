@@ -38,7 +38,8 @@ def test_ripple_drift_follows_true_wear(fleet):
     assert np.corrcoef(drift.slope[many], true_slope[many])[0, 1] > 0.8
     held = np.abs(drift.slope - true_slope)[many] <= Z_80 * drift.slope_se[many]
     assert 0.7 < held.mean() < 0.95
-    assert np.nanmedian(drift.slope_se[drift.readings == 1]) > 1.1 * np.nanmedian(drift.slope_se[many])
+    # A slope that wanders bounds what any number of past readings can tell of today's.
+    assert np.nanmedian(drift.slope_se[drift.readings == 1]) > np.nanmedian(drift.slope_se[many])
     assert np.nanmean(drift.own_share[drift.readings == 0]) < 0.05
 
 
