@@ -89,7 +89,7 @@ def draw(table: pd.DataFrame, words: str) -> None:
 
 def with_thousands(table: pd.DataFrame) -> Any:
     """Return a table in which columns of five digits and more show them in threes; it sorts as before."""
-    large = {
+    large: dict[Any, Any] = {
         name: "{:,.0f}"
         for name in table.select_dtypes("number")
         if table[name].abs().max() >= 10_000 and (table[name].dropna() % 1 == 0).all()

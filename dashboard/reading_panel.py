@@ -91,7 +91,7 @@ def comparison(
     rows = [
         (
             "Average current",
-            formats.with_error(reading.mean_a, reading.mean_a_se, "A"),
+            average_words(reading),
             band(low, high, "A"),
             from_visit(last, "mean_a", "A", 2),
             from_visit(first, "mean_a", "A", 2),
@@ -128,6 +128,14 @@ def comparison(
     last_name = f"Last visit, {formats.day(last['visited_on'])}" if last is not None else "Last visit"
     first_name = f"First visit, {formats.day(first['visited_on'])}" if first is not None else "First visit"
     return pd.DataFrame(rows, columns=["Figure", "Now", "Specified", last_name, first_name])
+
+
+def average_words(reading: Reading | pd.Series) -> str:
+    """Return the average with what the clamp may be off by where that is known, else with its scatter."""
+    accuracy = reading.mean_a_accuracy_a
+    if formats.is_unknown(reading.mean_a) or formats.is_unknown(accuracy):
+        return formats.with_error(reading.mean_a, reading.mean_a_se, "A")
+    return f"{formats.with_error(reading.mean_a, accuracy, 'A')} (clamp)"
 
 
 def show_comparison(table: pd.DataFrame) -> None:

@@ -29,6 +29,7 @@ def show(result: Any) -> None:
             record.expected_and_counted(expected_rows(result.by_day), palette=frame.palette()),
             "Failures expected, with their likely range, and failures counted, by past day.",
         )
+        st.caption("Line: expected. Shaded: where 9 in 10 counts would lie. Diamonds: counted.")
     if len(result.scores):
         st.header(record_text.methods_heading(result.scores), anchor=False)
         lists.show(record_text.method_table(result.scores), "Scores of each method.", "scores")

@@ -13,6 +13,7 @@ METHODS = (
     "average; below 0 it is worse than that. Slope: 1 is right, below 1 the risks stated are too far apart. "
     "Top tenth: failures among the tenth rated highest."
 )
+MOST_SLOPE = 20  # a rule that says only yes or no has no slope: the fit runs off to any number
 
 
 def methods_heading(scores: pd.DataFrame) -> str:
@@ -36,7 +37,9 @@ def method_table(scores: pd.DataFrame) -> pd.DataFrame:
             "Brier": scores["brier"].round(4),
             "Skill": scores["skill"].round(2),
             "Log": scores["log_score"].round(3),
-            "Slope": scores["calibration_slope"].round(2),
+            "Slope": scores["calibration_slope"]
+            .where(scores["calibration_slope"].abs() < MOST_SLOPE)
+            .round(2),
             "Expected": scores["expected"].round(1),
             "Top tenth": [
                 f"{hits} of {n}"

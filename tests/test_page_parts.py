@@ -18,6 +18,7 @@ from dashboard import (
     lists,
     paper,
     plan_deciding,
+    reading_panel,
     record_parts,
     record_text,
     risk_list,
@@ -240,3 +241,16 @@ def test_long_figures_in_a_list_are_shown_in_threes_and_years_are_not():
     assert "114,733" in shown
     assert "2026" in shown
     assert isinstance(lists.with_thousands(table[["Year"]]), pd.DataFrame)  # nothing to do
+
+
+def test_an_average_comes_with_what_the_clamp_may_be_off_by():
+    reading = pd.Series({"mean_a": 6.166, "mean_a_se": 0.0004, "mean_a_accuracy_a": 0.17})
+    assert reading_panel.average_words(reading) == "6.17 ± 0.17 A (clamp)"
+    assert reading_panel.average_words(reading.replace(0.17, np.nan)) == "6.166 ± under 0.001 A"
+
+
+def test_a_rule_that_says_only_yes_or_no_has_no_slope():
+    scores = pd.DataFrame([{"label": "rule", "auc": 0.8, "auc_se": 0.1, "brier": 0.1, "skill": 0.1,
+                            "log_score": 0.1, "calibration_slope": -1.2e10, "expected": 3.0,
+                            "top_decile_hits": 1, "top_decile_n": 4}])  # fmt: skip
+    assert np.isnan(record_text.method_table(scores)["Slope"].iloc[0])

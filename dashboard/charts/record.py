@@ -32,14 +32,19 @@ def reliability(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     )
     dots = base.mark_point(filled=True, color=palette.main, opacity=1).encode(
         y=alt.Y("observed:Q", axis=y_axis("share that failed", format="%"), scale=scale),
-        size=alt.Size("pumps:Q", title="pumps in the group", scale=alt.Scale(range=[40, 300])),
+        size=alt.Size(
+            "pumps:Q",
+            title="pumps in the group",
+            legend=alt.Legend(columns=5),
+            scale=alt.Scale(range=[40, 300]),
+        ),
     )
     return dressed(even + bars + dots, palette, height=320)
 
 
 def expected_and_counted(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     """Return failures expected and counted over time; frame: as_of (date), expected, low, high, counted."""
-    x = alt.X("as_of:T", title="forecast made on")
+    x = alt.X("as_of:T", title="forecast made on", axis=alt.Axis(format="%Y-%m", labelOverlap=True))
     band = alt.Chart(frame).mark_area(color=palette.band).encode(x=x, y=alt.Y("low:Q"), y2="high:Q")
     line = (
         alt.Chart(frame)
