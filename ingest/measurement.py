@@ -13,7 +13,7 @@ from ingest.accuracy import ends_se_a, mean_accuracy_a, rounding_se_a
 from ingest.capture import Capture, Note
 from ingest.condition import condition
 from ingest.errors import CaptureRefused
-from ingest.foreign_lines import NO_LINES, ForeignLines, foreign_lines
+from ingest.foreign_lines import NO_LINES, ForeignLines, fast_line_hz, foreign_lines
 from ingest.order_tracking import WorkTrace, prepare
 from ingest.reading import Reading
 from ingest.ripple import AverageTurn, average_turn
@@ -81,9 +81,10 @@ def measure(
         "rpm_low": rpm_low or RPM_LOW,
         "rpm_high": rpm_high or RPM_HIGH,
     }
-    speed, foreign = find_speed(work, **known), NO_LINES
+    speed, foreign, fast_hz = find_speed(work, **known), NO_LINES, None
     if speed is not None:
         foreign = foreign_lines(work, speed.phase)
+        fast_hz = fast_line_hz(running, rate, speed.phase)
         if foreign.disturbing:
             work = without_lines(work, foreign.hz)
             speed = find_speed(work, **known)
@@ -146,6 +147,7 @@ def measure(
         previous_rpm=previous_rpm,
         supply=supply,
         clock_hz=clock_hz,
+        fast_hz=fast_hz,
     )
     return replace(reading, notes=tuple(notes))
 
@@ -234,6 +236,7 @@ def _with_speed(
     previous_rpm: float | None,
     supply: str | None,
     clock_hz: float | None,
+    fast_hz: float | None,
 ) -> Reading:
     """Add speed, candidates and what depends on the turn; a speed that can't be told leaves a note."""
     if speed is None or turn is None:
@@ -284,6 +287,16 @@ def _with_speed(
         reading = replace(reading, pwm_hz=pwm_hz)
         # A foreign line stronger than every shaft order may be what was taken for the ripple's rival.
         told = told and foreign.share.max() < 1
+    elif fast_hz is not None and supply != "pwm":
+        notes.append(quality.fast_drive_note(fast_hz))
+        reading = replace(reading, pwm_hz=fast_hz)
+    if foreign.mirrored and supply != "pwm":
+        # Of two lines that multiply each other one is a drive's clock: which, the trace doesn't tell.
+        clock = float(foreign.hz[0]) if foreign.share[0] > 1 else strongest_hz
+        if reading.pwm_hz is None:
+            notes.append(quality.clocked_note(clock))
+            reading = replace(reading, pwm_hz=clock)
+        told = False
     if supply == "pwm":
         told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)
         if clock_hz is not None and (told or quality.is_clocked(clock_hz, supply)):
@@ -293,7 +306,8 @@ def _with_speed(
             notes.append(quality.clocked_note(clock_hz or strongest_hz))
     nearest_hz = round(strongest_hz / turn_hz) * turn_hz
     if quality.is_clocked(nearest_hz, supply):
-        notes.append(quality.clocked_note(nearest_hz))
+        if reading.pwm_hz is None:
+            notes.append(quality.clocked_note(nearest_hz))
         told = False
     if not told:
         if not gates and followed:

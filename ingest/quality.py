@@ -153,6 +153,16 @@ def drive_note(clock_hz: float) -> Note:
     return Note("pwm-found", "info", f"The drive switches at about {clock_hz:.0f} Hz; this was taken out.")
 
 
+def fast_drive_note(line_hz: float) -> Note:
+    """Say that the drive seems to be switched, too fast to disturb the speed."""
+    return Note(
+        "pwm-found",
+        "info",
+        f"A line at {line_hz:.0f} Hz, faster than ripple, shows that the drive is switched: compare means "
+        "only at equal duty and pressure.",
+    )
+
+
 def clocked_note(line_hz: float) -> Note:
     """Say that the strongest line may be the drive's switching and not the commutator's."""
     return Note(
