@@ -9,7 +9,6 @@ CREATE SEQUENCE service_seq;
 CREATE SEQUENCE breakdown_seq;
 CREATE SEQUENCE note_seq;
 CREATE SEQUENCE fit_seq;
-CREATE SEQUENCE forecast_seq;
 CREATE SEQUENCE list_seq;
 CREATE SEQUENCE booking_seq;
 CREATE SEQUENCE cost_seq;
@@ -196,16 +195,6 @@ CREATE TABLE odometer (
     recorded_at TIMESTAMP NOT NULL
 );
 
-CREATE TABLE clamp (
-    clamp VARCHAR PRIMARY KEY,
-    accuracy_pct DOUBLE NOT NULL DEFAULT 2,    -- common practice, no source
-    accuracy_a DOUBLE NOT NULL DEFAULT 0.05,   -- common practice, no source
-    bandwidth_hz DOUBLE,
-    calibrated_on DATE,
-    note VARCHAR,
-    recorded_at TIMESTAMP NOT NULL
-);
-
 -- Where to clamp on this kind of vehicle.
 CREATE TABLE connection_note (
     note_id BIGINT PRIMARY KEY DEFAULT nextval('note_seq'),
@@ -244,13 +233,6 @@ CREATE TABLE fit (
     fit_id BIGINT PRIMARY KEY DEFAULT nextval('fit_seq'),
     fitted_at TIMESTAMP NOT NULL, data_from DATE, data_until DATE NOT NULL, method_version INTEGER NOT NULL,
     pumps INTEGER, visits INTEGER, failures INTEGER, parameters JSON NOT NULL
-);
--- What was said when, so that it can be held against what happened.
-CREATE TABLE forecast (
-    forecast_id BIGINT PRIMARY KEY DEFAULT nextval('forecast_seq'),
-    made_at TIMESTAMP NOT NULL, as_of DATE NOT NULL, fit_id BIGINT, pump_id BIGINT NOT NULL,
-    horizon_km DOUBLE NOT NULL, risk DOUBLE NOT NULL,
-    distance_left_p10_km DOUBLE, distance_left_p50_km DOUBLE, distance_left_p90_km DOUBLE, action VARCHAR
 );
 -- One line of one replacement list; the newest list_id is the current plan.
 CREATE TABLE plan_list (

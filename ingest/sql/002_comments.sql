@@ -36,12 +36,6 @@ COMMENT ON COLUMN change_log.changed_at IS 'UTC';
 COMMENT ON COLUMN change_log.command IS 'what made the change';
 COMMENT ON COLUMN change_log.field IS 'empty: a whole row';
 
-COMMENT ON TABLE clamp IS 'A current clamp or meter.';
-COMMENT ON COLUMN clamp.clamp IS 'its name';
-COMMENT ON COLUMN clamp.accuracy_pct IS 'percent of reading; default is common practice, no source';
-COMMENT ON COLUMN clamp.accuracy_a IS 'A; default is common practice, no source';
-COMMENT ON COLUMN clamp.recorded_at IS 'when the row became known, UTC';
-
 COMMENT ON TABLE connection_note IS 'Where to clamp on a kind of vehicle.';
 COMMENT ON COLUMN connection_note.access IS 'how to get there';
 COMMENT ON COLUMN connection_note.picture_type IS 'media type of the picture';
@@ -67,16 +61,6 @@ COMMENT ON COLUMN fit.data_until IS 'last day of its data';
 COMMENT ON COLUMN fit.pumps IS 'how many it used';
 COMMENT ON COLUMN fit.visits IS 'how many it used';
 COMMENT ON COLUMN fit.failures IS 'how many it used';
-
-COMMENT ON TABLE forecast IS 'What was said when, so that it can be held against what happened.';
-COMMENT ON COLUMN forecast.made_at IS 'UTC';
-COMMENT ON COLUMN forecast.as_of IS 'the day it speaks from';
-COMMENT ON COLUMN forecast.horizon_km IS 'km';
-COMMENT ON COLUMN forecast.risk IS 'probability of failing on the road within the horizon';
-COMMENT ON COLUMN forecast.distance_left_p10_km IS '10 percent quantile of remaining life, km';
-COMMENT ON COLUMN forecast.distance_left_p50_km IS 'median of remaining life, km';
-COMMENT ON COLUMN forecast.distance_left_p90_km IS '90 percent quantile of remaining life, km';
-COMMENT ON COLUMN forecast.action IS 'what was advised';
 
 COMMENT ON TABLE odometer IS 'Odometer readings from elsewhere, such as fuel cards.';
 COMMENT ON COLUMN odometer.odometer_km IS 'km';
