@@ -24,18 +24,20 @@ def distance_left(
     targets = -np.log1p(-np.array(chances))
     out = np.full((n, len(chances)), FURTHEST_KM)
     before = np.zeros(n)
-    open_rows = np.arange(n)
+    rows, here = np.arange(n), known
     for j in range(1, len(grid)):
-        rows = open_rows
         now = np.maximum(
-            model.log_survival(known.take(rows), d_0[rows] + grid[j]).total - base[rows], before[rows]
+            model.log_survival(here, d_0[rows] + grid[j]).total - base[rows],
+            before[rows],
         )
         for c, target in enumerate(targets):
             crosses = (before[rows] < target) & (now >= target)
             part = (target - before[rows][crosses]) / np.maximum(now[crosses] - before[rows][crosses], 1e-12)
             out[rows[crosses], c] = grid[j - 1] + part * (grid[j] - grid[j - 1])
         before[rows] = now
-        open_rows = rows[now < targets.max()]
-        if not len(open_rows):
+        still = now < targets.max()
+        if not still.any():
             break
+        if still.mean() < 0.8:  # copying all states for a few pumps less costs more than it saves
+            rows, here = rows[still], here.take(np.flatnonzero(still))
     return out
