@@ -13,7 +13,7 @@ drag and a loading filter raise torque. Every number here is invented for the de
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -280,11 +280,6 @@ def write_folder(fleet: SimulatedFleet, folder: Path) -> None:
         "planned_replacement = 650\nfailure_replacement = 2400\n",
         encoding="utf-8",
     )
-
-
-def clean_copy(spec: FleetSpec) -> FleetSpec:
-    """Return the same fleet without dirt."""
-    return replace(spec, dirt=Dirt.none())
 
 
 def _vehicles(spec: FleetSpec, rng: np.random.Generator) -> dict[str, Any]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
-import numpy as np
 import pandas as pd
 
 _TIME = r"(\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)\s*(Z|[+-]\d{2}:?\d{2})?"
@@ -129,8 +128,3 @@ def _to_utc(text: str, time_zone: str) -> tuple[pd.Timestamp | type(pd.NaT), str
         return stamp.tz_localize(ZoneInfo(time_zone)).tz_convert("UTC").tz_localize(None), time_zone
     offset = stamp.strftime("%z")
     return stamp.tz_convert("UTC").tz_localize(None), f"{offset[:3]}:{offset[3:]}"
-
-
-def as_dates(values: pd.Series) -> np.ndarray:
-    """Return datetime64[D] of a datetime column, NaT kept."""
-    return values.to_numpy(dtype="datetime64[D]")

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import duckdb
+import pandas as pd
 
 from ingest.capture import Capture
 from ingest.durable import utc_now
@@ -17,6 +18,7 @@ from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.folder_questions import KEEPS_OUT_OF_TREND
 from ingest.ledger import open_ledger
 from ingest.measuring_context import measuring_context
+from ingest.odometer import cluster_offsets, to_used
 from ingest.pump_lives import WORK
 from ingest.questions import raise_question
 from ingest.reading import Reading
@@ -72,6 +74,7 @@ def log_visit(
         reading = _measure(ledger, entry, capture, wait_s)
     with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
         entry = replace(entry, position=_position(connection, entry.unit, entry.position))
+        entry = _count_on(connection, entry)
         known = _same_visit(connection, entry, capture)
         if known:
             return known
@@ -175,6 +178,26 @@ def _position(connection: duckdb.DuckDBPyConnection, unit: str, position: str | 
             f"Unit {unit} has pumps in {', '.join(positions)}; say which with --position.",
         )
     return positions[0] if len(positions) == 1 else "main"
+
+
+def _count_on(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> VisitEntry:
+    """Add to the odometer what the unit had driven before its instrument cluster was replaced."""
+    if entry.odometer_km is None:
+        return entry
+    clusters = connection.execute(
+        "SELECT unit, read_on, odometer_km FROM odometer WHERE unit = ? AND source = 'cluster-replaced'",
+        [entry.unit],
+    ).df()
+    if clusters.empty:
+        return entry
+    shown = connection.execute(
+        f"SELECT * FROM ({statement('load/entered_odometers')}) WHERE unit = ?", [entry.unit]
+    ).df()
+    day = pd.to_datetime(pd.Series([str(entry.visited_on)]))
+    used = to_used(
+        pd.Series([entry.unit]), day, pd.Series([entry.odometer_km]), cluster_offsets(clusters, shown)
+    )
+    return replace(entry, odometer_km=float(used.iloc[0]))
 
 
 def _same_visit(

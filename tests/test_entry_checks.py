@@ -132,3 +132,27 @@ def test_repeating_the_value_does_not_override_a_reason_does(tmp_path):
         needed = {q.code for q in check_visit(connection, entry, None)}
     logged = log_visit(ledger, entry, answers=dict.fromkeys(needed | {"odometer-below-last"}, "new cluster"))
     assert logged.stored
+
+
+def test_an_odometer_after_a_replaced_cluster_counts_on_from_the_old_one(tmp_path):
+    ledger = tmp_path / "l.duckdb"
+    odometers = "unit,read_on,odometer,source\nT1,2025-04-20,55500,reading\nT1,2025-04-20,0,cluster-replaced"
+    folder = write_visits(tmp_path / "f", steady_visits(), odometers=odometers, **ONE_UNIT)
+    load_folder(ledger, folder, today=TODAY)
+    entered = read_quantity("2400 mi", "distance")
+    entry = VisitEntry(
+        "T1",
+        visited_on=TODAY,
+        odometer_km=entered.value,
+        odometer_entered=2400.0,
+        odometer_unit="mi",
+        meter_a=5.0,
+    )
+    logged = log_visit(ledger, entry)  # no question: 2,400 on the new cluster are 57,900 in all
+    with open_ledger(ledger) as connection:
+        rows = connection.execute(
+            "SELECT round(odometer_km / 1.609344), odometer_entered FROM visit WHERE visit_id = ?",
+            [logged.visit_id],
+        ).fetchall()
+    assert rows == [(57_900.0, 2400.0)]
+    assert not log_visit(ledger, entry).stored  # and the same entry again is known as that visit
