@@ -23,6 +23,7 @@ from ingest.phase_smoothing import smooth_phase
 FIRST_ROUNDS, MOST_ROUNDS = 2, 8
 USABLE = 0.42  # of the sampling rate: frequencies up to there are measured
 CLEAR = 10.0  # times the noise: the power of a high order worth fitting
+FLAT = 1e-6  # of the usual weight: what a sample counts where the wave is flat
 CONVERGED = 0.05  # of the smallest standard error of a block's phase
 MOST_BLOCKS = 64
 HALF_TURNS_BELOW = 12.0  # turns: so few of them are cut into halves
@@ -122,8 +123,9 @@ def _fitted(
         residual = np.clip(y - fitted, -ordinary, ordinary)
         starts = _block_starts(phase)
         count = np.diff(np.append(starts, n))
-        weight = slope * slope
-        gain = np.maximum(np.add.reduceat(weight, starts), 1e-30)
+        # A block in which the wave is flat tells nothing, but keeps a time and a place of its own.
+        weight = slope * slope + FLAT * max(np.mean(slope * slope), 1e-30)
+        gain = np.add.reduceat(weight, starts)
         lag = np.add.reduceat(residual * slope, starts) / gain
         middle = np.add.reduceat(weight * t, starts) / gain
         # Smooth the whole departure from a straight line, not the last correction: the wander's size, and
