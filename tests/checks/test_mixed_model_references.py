@@ -52,6 +52,7 @@ def test_sleepstudy_reml(sleepstudy):
     who = names.index(308)
     np.testing.assert_allclose(found.blup[who], [2.258564, 9.198972], rtol=1e-3)
     np.testing.assert_allclose(found.blup[names.index(309)], [-40.398580, -8.619703], rtol=1e-3)
+    np.testing.assert_allclose(found.blup[names.index(335)], [-0.333694, -10.752160], rtol=5e-3)
     np.testing.assert_allclose(np.diag(found.blup_cov[who]), [145.705112, 5.312274], rtol=1e-3)
     assert found.blup_cov[who][0, 1] == pytest.approx(-21.444428, rel=1e-3)
 

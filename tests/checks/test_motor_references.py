@@ -26,7 +26,10 @@ def strongest_order(values_over_turn: np.ndarray) -> int:
 # [C] brute-force sums of |sin|; a DC-micromotor maker's catalogue [R] states twice the segments for 5.
 @pytest.mark.parametrize(
     ("bars", "poles", "ripples"),
-    [(5, 2, 10), (7, 2, 14), (8, 2, 8), (9, 2, 18), (10, 2, 10), (12, 2, 12), (10, 4, 20), (12, 4, 12)],
+    [
+        *[(3, 2, 6), (4, 2, 4), (5, 2, 10), (6, 2, 6), (7, 2, 14), (8, 2, 8), (9, 2, 18), (10, 2, 10)],
+        *[(12, 2, 12), (13, 2, 26), (10, 4, 20), (12, 4, 12), (13, 4, 52)],
+    ],
 )
 def test_ripples_per_turn(bars: int, poles: int, ripples: int) -> None:
     motor = replace(IDEAL, bars=bars, poles=poles)

@@ -62,6 +62,8 @@ def test_norris():
     assert found.intercept_se[0] == pytest.approx(0.232818234301152, rel=1e-11)
     assert found.slope_se[0] == pytest.approx(0.429796848199937e-03, rel=1e-11)
     assert found.residual_sd[0] == pytest.approx(0.884796396144373, rel=1e-11)
+    r_squared = 1 - 34 * found.residual_sd[0] ** 2 / np.sum((y - y.mean()) ** 2)
+    assert r_squared == pytest.approx(0.999993745883712, rel=1e-14)
 
 
 def test_toluca():

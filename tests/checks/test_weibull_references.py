@@ -136,6 +136,14 @@ def test_nist_figures():
     assert fit.survival(500.0) == pytest.approx(0.4881023, abs=5e-8)
 
 
+def test_shock_absorbers_as_the_book_gives_them():
+    exit, failed, _ = CASES["shock absorbers"][0]()
+    fit = fit_weibull(exit, failed)
+    # Log-location and scale, book values from memory to these digits: 10.23, 0.3164.
+    assert round(float(np.log(fit.scale)), 2) == 10.23
+    assert round(1 / fit.shape, 4) == 0.3164
+
+
 def test_likelihood_limits_are_not_wald_limits():
     exit, failed, count = lives(CAGE_FAILED_H, CAGE_RUNNING)
     fit = fit_weibull(exit, failed, count=count)
