@@ -100,6 +100,19 @@ def _settings(ledger: str, stamp_key: Stamp) -> dict[str, Any]:
     return queries.settings(Path(ledger))
 
 
+def cost_book() -> Any:
+    """Return every price in force (analytics.cost_book.CostBook)."""
+    ledger = ledger_path()
+    return _cost_book(str(ledger), stamp(ledger))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _cost_book(ledger: str, stamp_key: Stamp) -> Any:
+    from analytics.cost_book import read_costs
+
+    return read_costs(Path(ledger))
+
+
 def kept(name: str, doing: str) -> Kept:
     """Return a long answer (one of dashboard.answers) with its state; `doing` is said while waiting."""
     ledger = ledger_path()

@@ -73,6 +73,24 @@ def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
         "Bay hours planned each week as bars, with the hours free as ticks.",
     )
     st.caption("Bars: hours wanted by replacements. Ticks: bay hours free.")
+    wanted = bays[bays["used_hours"] > 0]
+    if len(wanted):
+        lists.show(week_table(wanted), "Bay hours wanted and free by week and depot.", "bay_hours")
+
+
+def week_table(bays: pd.DataFrame) -> pd.DataFrame:
+    """Return hours by week and depot as shown; bays: rows of a plan's with hours wanted."""
+    rows = bays.sort_values(["week", "depot"])
+    full = rows["used_hours"] >= rows["free_hours"]
+    return pd.DataFrame(
+        {
+            "Week from": rows["week"].map(formats.day),
+            "Depot": rows["depot"],
+            "Hours wanted": rows["used_hours"].round(1),
+            "Hours free": rows["free_hours"].round(1),
+            "Room": full.map({True: "■ none left", False: "□ some left"}),
+        }
+    )
 
 
 def lines_table(lines: pd.DataFrame, currency: str) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dashboard import formats, frame
+from dashboard import access, formats, frame, loaders
 
 NOW = ("repeat capture", "check circuit", "check filter or strainer")
 SHOWN = {
@@ -18,6 +18,7 @@ SHOWN = {
     "action": "Action",
     "risk": "Risk, %",
     "due_by": "Due by",
+    "at_stake": "At stake, {currency}",
     "trend_pct": "Current, trend",
     "distance_left_p10": "{unit}, 9 in 10 sure",
     "distance_left_text": "{unit}, even chance",
@@ -109,13 +110,25 @@ def spending_line(months: pd.DataFrame, currency: str) -> str:
     return words + (f" {unknown} of these jobs have no cost recorded." if unknown else "")
 
 
+def with_stakes(rows: pd.DataFrame) -> pd.DataFrame:
+    """Add at_stake, the risk times what a failure on the road costs more than a planned change, and currency.
+
+    By the prices of the pump's type, class and depot; nothing is added for who may not see money.
+    """
+    if not access.may("money"):
+        return rows
+    prices = loaders.cost_book().price_frame(rows)
+    more = (prices["failure"] - prices["planned"]).clip(lower=0)
+    return rows.assign(at_stake=rows["risk"] * more, currency=loaders.settings()["currency"])
+
+
 def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
     """Draw the first pumps to act on, one bordered entry each with its reason and the way to its history."""
     waiting = int((ranking["action"] != "none").sum())
     if not waiting:
         st.write("○ No pump needs anything before its next planned visit.")
         return
-    for row in to_act_on(ranking, most).to_dict("records"):
+    for row in with_stakes(to_act_on(ranking, most)).to_dict("records"):
         with st.container(border=True):
             head, link = st.columns([4, 1], vertical_alignment="center")
             with head:
@@ -144,6 +157,8 @@ def due_words(row: dict[Any, Any] | pd.Series) -> str:
         words.append("Next step: at the first chance.")
     elif not formats.is_unknown(row.get("next_capture_on")):
         words.append(f"Next capture by {formats.day(row['next_capture_on'])}.")
+    if not formats.is_unknown(row.get("at_stake")):
+        words.append(f"At stake until its next visit: {formats.about(row['at_stake'])} {row['currency']}.")
     return " ".join(words)
 
 
@@ -166,9 +181,13 @@ def table_rows(rows: pd.DataFrame) -> pd.DataFrame:
         distance_left_p10=rows["distance_left_p10"].map(formats.about),
         distance_left_text=rows["distance_left_text"].map(formats.even_chance),
         last_visited_on=rows["last_visited_on"].map(formats.day),
+        at_stake=rows["at_stake"].map(formats.about) if "at_stake" in rows else None,
     )
     unit = rows["horizon_unit"].iloc[0] if len(rows) else ""
-    names = {column: name.format(unit=unit) for column, name in SHOWN.items()}
+    currency = rows["currency"].iloc[0] if "currency" in rows and len(rows) else ""
+    names = {column: name.format(unit=unit, currency=currency) for column, name in SHOWN.items()}
+    if "at_stake" not in rows:
+        del names["at_stake"]
     if (rows["position"] == "main").all():
         del names["position"]
     return shown[list(names)].rename(columns=names)
@@ -182,7 +201,7 @@ def against_first(currents_a: Any) -> Any:
     return np.round(100 * values / values[0], 1).tolist() if values[0] > 0 else None
 
 
-def column_settings(unit: str) -> dict[str, Any]:
+def column_settings(unit: str, currency: str) -> dict[str, Any]:
     """Return how the risk table draws its columns; unit: the distance's."""
     column = st.column_config
     return {
@@ -193,6 +212,9 @@ def column_settings(unit: str) -> dict[str, Any]:
         ),
         SHOWN["due_by"]: column.TextColumn(
             width=95, help="By then one in ten such pumps will have failed."
+        ),
+        SHOWN["at_stake"].format(currency=currency): column.TextColumn(
+            width=105, help="The risk times what a failure on the road costs more than a planned change."
         ),
         SHOWN["trend_pct"]: column.LineChartColumn(
             width=105, y_min=TREND_PCT[0], y_max=TREND_PCT[1],

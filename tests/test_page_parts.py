@@ -254,3 +254,16 @@ def test_a_rule_that_says_only_yes_or_no_has_no_slope():
                             "log_score": 0.1, "calibration_slope": -1.2e10, "expected": 3.0,
                             "top_decile_hits": 1, "top_decile_n": 4}])  # fmt: skip
     assert np.isnan(record_text.method_table(scores)["Slope"].iloc[0])
+
+
+def test_what_is_at_stake_is_the_risk_times_what_a_failure_costs_more(monkeypatch):
+    prices = SimpleNamespace(price_frame=lambda rows: pd.DataFrame({"failure": [2400.0], "planned": [650.0]}))
+    monkeypatch.setattr(risk_list.loaders, "cost_book", lambda: prices)
+    monkeypatch.setattr(risk_list.loaders, "settings", lambda: {"currency": "USD"})
+    rows = pd.DataFrame({"risk": [0.2]})
+    assert risk_list.with_stakes(rows)["at_stake"].tolist() == pytest.approx([350.0])
+    assert "At stake until its next visit: 350 USD." in risk_list.due_words(
+        risk_list.with_stakes(rows).iloc[0]
+    )
+    monkeypatch.setattr(risk_list.access, "may", lambda what: False)
+    assert "at_stake" not in risk_list.with_stakes(rows)

@@ -48,9 +48,11 @@ if pages > 1:
     page = st.number_input(f"Page of {pages:,}", 1, pages, 1, key="page", bind="query-params")
 part = ordered.iloc[(page - 1) * ROWS_A_PAGE : page * ROWS_A_PAGE]
 picked = st.dataframe(
-    risk_list.table_rows(part),
+    risk_list.table_rows(risk_list.with_stakes(part)),
     hide_index=True,
-    column_config=risk_list.column_settings(str(part["horizon_unit"].iloc[0])),
+    column_config=risk_list.column_settings(
+        str(part["horizon_unit"].iloc[0]), loaders.settings()["currency"]
+    ),
     on_select="rerun",
     selection_mode="single-row",
     key="risk_table",
