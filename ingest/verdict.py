@@ -129,6 +129,8 @@ def _verdict(judged: pd.DataFrame, services: pd.DataFrame | None, settings: dict
         if r.when and last[f"rule:{r.id}"] and r is not rule and not adds_nothing(r, rule)
     ]
     text, next_test = _fill(rule.text, last, settings), rule.next_test
+    if rule.books and rule.steps and rule.steps[0] not in decided["missing"].split():
+        next_test = decided["action_text"]  # the first test is done: say what comes after it
     if rule.id == "healthy" and last.get("origin") == "meter":
         text = "Nothing out of the ordinary in the average; a meter tells nothing of ripple and speed."
     elif rule.id == "healthy" and pd.isna(last.get("rpm")) and last.get("motor") != "brushless":

@@ -195,6 +195,15 @@ def test_average_is_corrected_to_the_pressure_the_specification_holds_at():
     assert said({}, replace(FINE, mean_a=7.3)).rule == "average-above"
 
 
+def test_the_next_test_is_none_that_was_done():
+    slow = {"rpm": 5000.0}
+    unproven = _verdict(judge(history(slow | {"drop_supply_v": None})), None, DEFAULTS)
+    assert unproven.next_test == "Measure volts at the pump under load first."
+    proven = _verdict(judge(history(slow)), None, DEFAULTS)
+    assert proven.rule == unproven.rule == "speed-down"
+    assert proven.next_test.startswith("Check the clamp's zero and capture again")
+
+
 def test_a_refused_speed_says_what_to_change_and_capture_again():
     untold = replace(FINE, rpm=None, revolution_ms=None, speed_confidence=0.6)
     verdict = said({}, untold)
