@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard import envelope, formats, frame
 from dashboard.charts import waveform
+from dashboard.reading_text import weakest_below_pct
 from ingest.capture import Capture
 from ingest.reading import Reading
 
@@ -55,10 +56,11 @@ def show_segments(reading: Reading) -> None:
         waveform.segments(reading.segment_profile_pct, weakest=weakest, palette=frame.palette()),
         "Averaged height of each commutator segment in percent of the average current.",
     )
-    if weakest is not None and reading.weakest_segment_z is not None:
+    below_pct = weakest_below_pct(reading)
+    if below_pct is not None:
         st.caption(
-            f"Segment {weakest} lies lowest, {abs(reading.weakest_segment_z):.1f} times the usual scatter "
-            "from the others. Segment 1 is wherever the record began."
+            f"Segment {weakest} lies lowest, {below_pct:.1f} % of the average current below the middle of "
+            "the others. Segment 1 is wherever the record began."
         )
 
 

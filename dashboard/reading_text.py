@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from statistics import median
+
 from ingest.reading import Reading
 from ingest.verdict import Verdict
 
@@ -18,10 +20,11 @@ def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]
     if reading.inrush_peak_a is not None:
         settled = f", settled after {reading.settling_ms:.0f} ms" if reading.settling_ms is not None else ""
         lines.append(f"start       peak {reading.inrush_peak_a:.1f} A{settled}")
-    if reading.weakest_segment_z is not None and reading.weakest_segment is not None:
+    below_pct = weakest_below_pct(reading)
+    if below_pct is not None:
         lines.append(
             f"segments    weakest no. {reading.weakest_segment}, "
-            f"{abs(reading.weakest_segment_z):.1f} sd out of family"
+            f"{below_pct:.1f} % of average below the others"
         )
     lines += [f"note        {note.text} [{note.code}]" for note in reading.notes]
     if verdict:
@@ -30,6 +33,22 @@ def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]
         lines += [f"            {verdict.compared_with}", f"next test   {verdict.next_test}"]
         lines += [f"action      {verdict.action}: {verdict.action_text}"]
     return lines
+
+
+def weakest_below_pct(reading: Reading) -> float | None:
+    """Return how far the weakest segment's hump lies below the middle of the others, % of the mean.
+
+    Segments half a turn apart act together, so with an even number each pair counts once. In percent, since
+    among the few humps of a healthy pump the scatter says little of what is unusual.
+    """
+    heights = list(reading.segment_profile_pct)
+    if reading.weakest_segment is None or len(heights) < 4:
+        return None
+    half = len(heights) // 2
+    if len(heights) % 2 == 0:
+        heights = [(a + b) / 2 for a, b in zip(heights[:half], heights[half:], strict=True)]
+    weakest = heights.pop(reading.weakest_segment - 1)
+    return median(heights) - weakest
 
 
 def _average(reading: Reading) -> str:

@@ -1,0 +1,49 @@
+"""A reading in words: what a technician is told of it."""
+
+from dataclasses import replace
+
+import pytest
+
+from dashboard.reading_text import reading_lines, weakest_below_pct
+from ingest.reading import Reading
+from ingest.verdict import judge_reading
+
+READING = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99)
+
+
+@pytest.mark.parametrize(
+    ("profile", "weakest", "below_pct"),
+    [
+        # Eight bars act in pairs: 8, 8.2, 5, 8.4 % of the mean; the middle of the other three is 8.2.
+        ((8.0, 8.2, 5.2, 8.4, 8.0, 8.2, 4.8, 8.4), 3, 3.2),
+        # Five bars each have their own: the middle of 8, 8.2, 8.4 and 9 is 8.3.
+        ((8.0, 8.2, 6.0, 8.4, 9.0), 3, 2.3),
+        ((), None, None),
+    ],
+)
+def test_the_weakest_segment_is_told_in_percent_of_the_average(profile, weakest, below_pct):
+    reading = replace(READING, segment_profile_pct=profile, weakest_segment=weakest)
+    assert weakest_below_pct(reading) == (below_pct and pytest.approx(below_pct))
+    told = [line for line in reading_lines(reading) if line.startswith("segments")]
+    assert told == (
+        [f"segments    weakest no. {weakest}, {below_pct:.1f} % of average below the others"]
+        if weakest
+        else []
+    )
+
+
+def test_both_ripple_figures_are_told_apart():
+    ripple = next(line for line in reading_lines(READING) if line.startswith("ripple"))
+    assert "0.40 A, 8.0 % of average (averaged over turns)" in ripple
+    assert "plain rule (highest − lowest) / average 9.0 %" in ripple
+
+
+def test_the_verdict_cites_its_rule_and_what_it_was_held_against():
+    lines = reading_lines(
+        READING, judge_reading(READING, specification={"current_low_a": 6, "current_high_a": 8})
+    )
+    text = "\n".join(lines)
+    assert "[average-below]" in text
+    assert "Compared with specification 6–8 A" in text
+    assert "next test   Measure volts and both drops at the pump under load, then delivery." in text
+    assert "action      check circuit: Measure volts and both drops at the pump under load." in text
