@@ -10,7 +10,7 @@ SHAPES = ("comma-seconds", "semicolon-decimal-comma", "tab-milliseconds", "state
 
 
 def as_text(shape: str, current_a: np.ndarray, sample_rate_hz: float) -> str:
-    """Return one record as a CSV of the given shape; current_a (n,) in A."""
+    """Return one record as a CSV of the given shape; current_a (n,) in A. ValueError for no such shape."""
     n = len(current_a)
     # A digitiser has few codes: format each once.
     values, code = np.unique(current_a, return_inverse=True)

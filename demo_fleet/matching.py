@@ -46,7 +46,7 @@ def type_motor(base: Motor, target: Target) -> Motor:
 
 def new_pump(motor: Motor, target: Target) -> Motor:
     """Set k_e and displacement so that the motor meets target.mean_a and target.rpm, and a choke so that its
-    ripple comes close to target.ripple_pct."""
+    ripple comes close to target.ripple_pct; ValueError where friction leaves no torque."""
     omega = target.rpm * TURN / 60
     motor = _with_k_e(_choked(_with_k_e(motor, target), target), target)
     _, torque = _forced(motor, Faults(), target)

@@ -51,7 +51,8 @@ def withdraw_visit(
 ) -> None:
     """Take a visit out of all figures and close what is open about it, in one transaction.
 
-    It stays in the ledger, and its capture may be logged anew.
+    It stays in the ledger, and its capture may be logged anew. Raises EntryRefused for a visit that is not
+    there or was withdrawn before, or without a reason.
     """
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("BEGIN")

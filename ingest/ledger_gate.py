@@ -109,7 +109,7 @@ def is_lock(error: duckdb.Error) -> bool:
 def noted_as_open(path: Path, *, read_only: bool) -> Iterator[None]:
     """Catch, at once, a job that would wait for itself: the ledger opened again inside an open one.
 
-    Reading inside reading is fine.
+    Reading inside reading is fine; anything else raises RuntimeError.
     """
     held: dict[Path, list[bool]] = _open_here.__dict__.setdefault("held", {})
     modes = held.setdefault(path.resolve(), [])

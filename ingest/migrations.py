@@ -44,7 +44,8 @@ def ledger_version(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
 def migrate(connection: duckdb.DuckDBPyConnection, turn: Turn) -> duckdb.DuckDBPyConnection:
     """Apply what is missing and return a connection to the current ledger.
 
-    An older ledger is copied first; a script that fails leaves the ledger as it was.
+    An older ledger is copied first; a script that fails leaves the ledger as it was. Raises LedgerError then,
+    and as `ledger_version` does.
     """
     version = ledger_version(connection, turn.path)
     pending = {v: script for v, script in scripts().items() if v > version}

@@ -79,7 +79,7 @@ def parse_quantity(text: str, kind: Kind, *, default_unit: str | None = None, fi
 
 
 def read_quantity(text: str, kind: Kind, *, default_unit: str | None = None, field: str = "") -> Quantity:
-    """Like `parse_quantity`, keeping the number and unit as entered."""
+    """Like `parse_quantity`, keeping the number and unit as entered; EntryRefused alike."""
     label = field or kind
     plain = unicodedata.normalize("NFKC", str(text)).replace("−", "-").strip()
     match = _NUMBER.match(plain)
@@ -109,6 +109,7 @@ def parse_number(text: str, *, field: str = "number", whole_thousands: bool = Fa
 
     One separator with exactly three digits after it ("1,234") can mean two things and is refused,
     unless `whole_thousands` says such numbers have no thousandths (odometers: "88,412" is 88412).
+    EntryRefused for text that is no number.
     """
     digits = re.sub(r"[' \u00a0\u202f]", "", text)
     marks = re.findall(r"[.,]", digits)

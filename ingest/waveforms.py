@@ -106,7 +106,7 @@ def load_waveform(ledger: Path | str, capture_hash: str) -> Capture:
 
 
 def read_waveform(path: Path) -> Capture:
-    """Return the capture in one waveform file; the file's name must be the hash of its samples."""
+    """Return the capture in one waveform file; LedgerError unless its name is the hash of its samples."""
     capture = _capture(*_read(path))
     if capture.identity != path.stem:
         raise LedgerError(

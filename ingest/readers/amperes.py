@@ -17,7 +17,7 @@ SCREEN_DIVISIONS = 12.0  # no trace is taller than its screen
 
 
 def to_amperes(table: Table, channel: Column, options: Options) -> tuple[np.ndarray, list[Note], bool]:
-    """Return (amperes, notes, whether the unit is known); asks for what the file doesn't say."""
+    """Return (amperes, notes, whether the unit is known); CaptureRefused asks for what is not said."""
     header = table.header
     unit = unit_of(channel) or _header_unit(table, channel)
     values = channel.values

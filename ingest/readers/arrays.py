@@ -15,7 +15,10 @@ from ingest.readers.vocabulary import key_of
 
 
 def table_from_arrays(arrays: Mapping[str, np.ndarray], *, kind: str) -> Table:
-    """Return a table of the longest vectors; single numbers may give rate, interval or start."""
+    """Return a table of the longest vectors; single numbers may give rate, interval or start.
+
+    Raises CaptureRefused where there is no vector of numbers.
+    """
     vectors: list[tuple[str, np.ndarray, float]] = []
     facts: dict[str, float] = {}
     for label, array in arrays.items():

@@ -58,7 +58,7 @@ def looks_binary(head: bytes) -> bool:
 
 
 def to_plain_text(data: bytes) -> PlainText:
-    """Decode where needed and make every line end LF; CR CR LF is one end, not two."""
+    """Decode where needed and make every line end LF (CR CR LF is one); CaptureRefused if it can't be."""
     encoding, mark = sniff_encoding(data[:65536])
     if encoding.startswith(("utf-16", "utf-32")):
         try:

@@ -50,7 +50,7 @@ def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Tabl
 
 
 def gunzip(data: bytes, deadline: Deadline) -> bytes:
-    """Unpack gzip in pieces, all members of it, stopping at the cap."""
+    """Unpack gzip in pieces, all members of it; CaptureRefused at the cap or where it is damaged."""
     pieces: list[bytes] = []
     total = 0
     rest = data

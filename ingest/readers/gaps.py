@@ -15,7 +15,10 @@ MOST_GAPS = 0.05  # share of the samples between first and last value that may b
 def handle_gaps(
     current: np.ndarray, overflow: np.ndarray | None, row_number: Callable[[int], int]
 ) -> tuple[np.ndarray, int, list[Note]]:
-    """Return (samples from the first value to the last, samples left out before, notes)."""
+    """Return (samples from the first value to the last, samples left out before, notes).
+
+    Raises CaptureRefused when too many are missing.
+    """
     # one sum tells whether any is missing
     if np.isfinite(current.sum()):
         return current, 0, []

@@ -47,7 +47,7 @@ def _is_level_4(head: bytes) -> bool:
 
 
 def read(data: bytes, deadline: Deadline) -> Table:
-    """Return all real numeric vectors and matrices, also those inside structures."""
+    """Return all real numeric vectors and matrices, also in structures; CaptureRefused if damaged."""
     arrays: dict[str, np.ndarray] = {}
     try:
         if _is_level_5(data[:128]):

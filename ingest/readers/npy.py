@@ -27,7 +27,7 @@ def read(data: bytes) -> Table:
 
 
 def read_array(data: bytes) -> np.ndarray:
-    """Return the array in `data`; the declared size is checked against the bytes that are there."""
+    """Return the array in `data`; CaptureRefused if the size declared is not that of the bytes there."""
     file = io.BytesIO(data)
     try:
         version = np.lib.format.read_magic(file)

@@ -31,7 +31,10 @@ def sniff(data: bytes) -> bool:
 
 
 def read(data: bytes, deadline: Deadline) -> Table:
-    """Return the arrays of the archive as columns; members are never written to disk."""
+    """Return the arrays of the archive as columns; members are never written to disk.
+
+    Raises CaptureRefused for a damaged archive or one past the caps.
+    """
     arrays: dict[str, np.ndarray] = {}
     total = 0
     try:

@@ -41,7 +41,10 @@ def parse_options(
 
 
 def parse_probe(text: str | float) -> float:
-    """Return a clamp's output in volts per ampere: "100mV/A" is 0.1, "1 V/A" is 1, a number is V/A."""
+    """Return a clamp's output in volts per ampere: "100mV/A" is 0.1, "1 V/A" is 1, a number is V/A.
+
+    Raises EntryRefused for anything else.
+    """
     if not isinstance(text, str):
         return _positive(float(text), text, "probe", "100mV/A")
     match = re.fullmatch(rf"{_NUMBER}\s*([mµμu]?)V\s*(?:/|per)\s*([m]?)A", text.strip(), re.IGNORECASE)
@@ -60,7 +63,10 @@ def parse_probe(text: str | float) -> float:
 
 
 def parse_full_scale(text: str | float) -> float:
-    """Return the amperes at full scale of an audio file: "10A" is 10, "500 mA" is 0.5, a number is A."""
+    """Return the amperes at full scale of an audio file: "10A" is 10, "500 mA" is 0.5, a number is A.
+
+    Raises EntryRefused for anything else.
+    """
     if not isinstance(text, str):
         return _positive(float(text), text, "full scale", "10A")
     match = re.fullmatch(rf"{_NUMBER}\s*(m?)(?:A|amps?|amperes?)?", text.strip(), re.IGNORECASE)
@@ -70,7 +76,10 @@ def parse_full_scale(text: str | float) -> float:
 
 
 def parse_rate(text: str | float) -> float:
-    """Return samples a second: "100 kS/s", "100 kHz", "1 MSa/s" and "100000" all name a rate."""
+    """Return samples a second: "100 kS/s", "100 kHz", "1 MSa/s" and "100000" all name a rate.
+
+    Raises EntryRefused for anything else.
+    """
     if not isinstance(text, str):
         return _positive(float(text), text, "sample rate", "100 kS/s")
     match = re.fullmatch(
@@ -86,7 +95,7 @@ def parse_rate(text: str | float) -> float:
 
 
 def parse_record(value: str | int) -> int:
-    """Return the number of a record in a segmented file, counted from 1."""
+    """Return the number of a record in a segmented file, counted from 1; else EntryRefused."""
     text = str(value).strip()
     if not re.fullmatch(r"\d{1,9}", text) or int(text) < 1:
         raise EntryRefused("not-a-record", f"record: '{value}' is not a record number; count from 1.")

@@ -24,7 +24,10 @@ def sniff(head: bytes) -> bool:
 
 
 def read(data: bytes, deadline: Deadline) -> Table:
-    """Return the numeric columns; sizes are taken from the metadata before anything is expanded."""
+    """Return the numeric columns; sizes are taken from the metadata before anything is expanded.
+
+    Raises CaptureRefused for a damaged file, one without numbers or one past the caps.
+    """
     import pyarrow as pa
     import pyarrow.parquet as pq
 

@@ -66,7 +66,10 @@ def check_plausible(
     unit_known: bool,
     options: Options,
 ) -> tuple[np.ndarray, list[Note]]:
-    """Return the current, turned over if the clamp was reversed, and notes; refuses what can't be."""
+    """Return the current, turned over if the clamp was reversed, and notes.
+
+    current: (n,), A. Raises CaptureRefused for what no pump can draw, too few samples or a change of unit.
+    """
     _refuse_jumps(current, row_number)
     running = running_samples(current)
     if len(running) < MIN_RUNNING_SAMPLES:

@@ -13,7 +13,10 @@ from ingest.readers.table import Table
 
 
 def choose_record(table: Table, roles: Roles, options: Options) -> tuple[slice, list[Note]]:
-    """Return the rows of the record asked for, else of the first, saying so when there are several."""
+    """Return the rows of the record asked for, else of the first, saying so when there are several.
+
+    Raises CaptureRefused for a record the file does not hold.
+    """
     count = len(table.columns[0].values)
     starts = _starts(table, roles, count)
     wanted = options.record or 1

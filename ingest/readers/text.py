@@ -26,7 +26,7 @@ def read_layout(data: bytes) -> tuple[PlainText, Layout, Preamble]:
 
 
 def read(data: bytes, deadline: Deadline) -> Table:
-    """Return every number column of the file with what the header says."""
+    """Return every number column of the file with what the header says; CaptureRefused if there is none."""
     text, layout, preamble = read_layout(data)
     deadline.check()
     body = read_body(text, layout, deadline)

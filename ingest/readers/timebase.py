@@ -30,7 +30,7 @@ class TimeBase:
 
 
 def find_time_base(table: Table, time: Column | None, rows: slice, count: int, options: Options) -> TimeBase:
-    """Return the time base of the rows `rows` (`count` of them); asks for the rate where none is known."""
+    """Return the time base of the rows `rows` (`count` of them); CaptureRefused where no rate is known."""
     notes: list[Note] = []
     header = table.header
     interval = header.interval_s

@@ -19,7 +19,7 @@ def sniff(head: bytes) -> bool:
 
 
 def read(data: bytes) -> Table:
-    """Return one column for each channel, -1 to 1; 8 to 32 bit PCM and float are read."""
+    """Return one column for each channel, -1 to 1, of 8 to 32 bit PCM or float; else CaptureRefused."""
     from scipy.io import wavfile
 
     try:
