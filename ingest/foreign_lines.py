@@ -18,8 +18,9 @@ MOST = 6
 LEAST_SHARE = 1e-3
 WORTH_REMOVING, STRONGEST_REMOVED = 0.01, 0.3
 ON_AN_ORDER = 0.03  # of an order: orders above those the average turn holds are the shaft's too
+WANDERS = 1.0  # standard deviations of the speed by which a high order's line may lie off its place
 LONGEST_S = 1.5
-FAST_SAMPLES, FAST_BELOW, FAST_SHARE = 1 << 16, 0.47, 0.02  # samples looked at; of their rate; as share below
+FAST_SAMPLES, FAST_BELOW, FAST_SHARE = 1 << 15, 0.47, 0.02  # samples looked at; of their rate; as share below
 # A switched feed multiplies: round its clock lie the shaft's lines mirrored, f and clock +- f (as in
 # amplitude modulation). A ripple on the feed only adds: its mirror images are second order.
 MIRRORED_BELOW = 2.0  # times the strongest order's frequency: whose images are looked for
@@ -77,10 +78,13 @@ def foreign_lines(work: WorkTrace, phase: TurnPhase) -> ForeignLines:
         line = slice(max(i - half, 0), i + half + 1)
         narrow = power[line].sum() > NARROW * near.sum()
         order = hz[i] / phase.turn_hz
+        blurred = max(
+            ON_AN_ORDER, work.rate_hz / n / phase.turn_hz, WANDERS * order * phase.steadiness_pct / 100
+        )
         if (
             narrow
             and power[i] > ABOVE_FLOOR * np.median(near) / np.log(2)
-            and abs(order - round(order)) > ON_AN_ORDER
+            and abs(order - round(order)) > min(blurred, 0.5)
         ):
             found.append((float(hz[i]), float(share[i])))
         share[line] = 0.0
@@ -135,7 +139,7 @@ def fast_line_hz(current_a: np.ndarray, rate_hz: float, phase: TurnPhase) -> flo
     least = FAST_SHARE * (np.abs(fft.rfft(phase.wave)[1:]).max() * 2 / len(phase.wave)) ** 2
     narrow = power[max(i - 2, 0) : i + 3].sum() > NARROW * near.sum()
     line_hz = i * rate_hz / n
-    resolved_hz = 2 * rate_hz / n
+    resolved_hz = max(2 * rate_hz / n, WANDERS * line_hz * phase.steadiness_pct / 100)
     off_order_hz = abs(line_hz - round(line_hz / phase.turn_hz) * phase.turn_hz)
     if power[i] < max(least, ABOVE_FLOOR * np.median(near) / np.log(2)) or not narrow:
         return None

@@ -31,6 +31,7 @@ SEGMENTS_TOLD_ABOVE = 0.95
 RIVAL_OUTSIDE_GATES = 0.002  # probability
 BATCHES = 10
 FOLLOWED_AT_LEAST = 0.3
+SAME_AS_BEFORE = 0.1  # log ratio to the last visit's speed
 
 
 def measure(
@@ -291,12 +292,12 @@ def _with_speed(
         notes.append(quality.fast_drive_note(fast_hz))
         reading = replace(reading, pwm_hz=fast_hz)
     if foreign.mirrored and supply != "pwm":
-        # Of two lines that multiply each other one is a drive's clock: which, the trace doesn't tell.
+        # Of two lines that multiply each other one is a drive's clock: which, only the last visit can tell.
         clock = float(foreign.hz[0]) if foreign.share[0] > 1 else strongest_hz
         if reading.pwm_hz is None:
             notes.append(quality.clocked_note(clock))
             reading = replace(reading, pwm_hz=clock)
-        told = False
+        told = told and previous_rpm is not None and abs(np.log(60 * turn_hz / previous_rpm)) < SAME_AS_BEFORE
     if supply == "pwm":
         told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)
         if clock_hz is not None and (told or quality.is_clocked(clock_hz, supply)):

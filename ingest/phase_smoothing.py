@@ -62,8 +62,9 @@ def smooth_phase(
 
     # All wander sizes at once: arrays begin with that axis, (s, ...).
     cross = _kernels(w, t)
-    ends = np.tensordot(sizes, cross[:, [0, -1]], axes=1)  # first and last wanted time with the blocks
-    covariances = np.tensordot(sizes, _kernels(t, t), axes=1) + np.diag(variance / scale)
+    ends = _wandering(sizes, cross[:, [0, -1]])  # first and last wanted time with the blocks
+    covariances = _wandering(sizes, _kernels(t, t))
+    covariances[:, np.arange(n), np.arange(n)] += variance / scale
     half_log_det, on_line, on_columns, on_ends = _solved(covariances, line, columns, ends)
     gram = line.T @ on_line
     beta = np.linalg.solve(gram, line.T @ on_columns)
@@ -92,11 +93,12 @@ def smooth_phase(
 
     # Fits at the wanted times without an exponential, (s, w, 1 + taus), then what one unit of each adds.
     rest = on_columns - on_line @ beta
-    fits = (
-        line_w @ beta
-        + sizes[:, 0, None, None] * (cross[0] @ rest)
-        + sizes[:, 1, None, None] * (cross[1] @ rest)
-    )
+    fits = line_w @ beta
+    for i, (fast, slow) in enumerate(sizes):
+        if fast:
+            fits[i] += fast * (cross[0] @ rest[i])
+        if slow:
+            fits[i] += slow * (cross[1] @ rest[i])
     fits[:, :, 1:] = settling_w - fits[:, :, 1:]
     amounts = with_phase / precision
     shares = _beside_none(
@@ -109,7 +111,7 @@ def smooth_phase(
     added = _beside_none(np.repeat(apart[:, 1:], kinds, axis=1), 0.0)
     slopes = (apart[:, :1] + amounts * added) / gap
     lack = line_w[[0, -1]] - ends @ on_line
-    spread = np.tensordot(sizes, _kernels(w[[0, -1]], w[[0, -1]]), axes=1) - ends @ on_ends
+    spread = _wandering(sizes, _kernels(w[[0, -1]], w[[0, -1]])) - ends @ on_ends
     spread += lack @ np.linalg.solve(gram, lack.transpose(0, 2, 1))
     ends_variance = np.maximum(spread[:, 0, 0] + spread[:, 1, 1] - 2 * spread[:, 0, 1], 0.0)
     s2 = (left + prior_n) / freedom
@@ -126,6 +128,17 @@ def _kernels(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return np.stack([near, near**2 * (3 * far - near) / 6])
 
 
+def _wandering(sizes: np.ndarray, kernels: np.ndarray) -> np.ndarray:
+    """Covariances (s, a, b) of walks of sizes (s, 2) with kernels (2, a, b), most of which do without one."""
+    out = np.zeros((len(sizes), *kernels.shape[1:]))
+    for total, (fast, slow) in zip(out, sizes, strict=True):
+        if fast:
+            total += fast * kernels[0]
+        if slow:
+            total += slow * kernels[1]
+    return out
+
+
 def _solved(
     covariances: np.ndarray, line: np.ndarray, columns: np.ndarray, ends: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -134,13 +147,18 @@ def _solved(
     line (n, 2), columns (n, c), ends (s, 2, n); returns (s,), (s, n, 2), (s, n, c), (s, n, 2).
     """
     width = columns.shape[1]
-    half_log_det, solved = np.empty(len(covariances)), np.empty((*covariances.shape[:2], 4 + width))
+    solved = np.empty((*covariances.shape[:2], 4 + width))
+    right = np.asfortranarray(np.column_stack([line, columns, ends[0].T]))
+    diagonals = np.empty(covariances.shape[:2])
     for i, covariance in enumerate(covariances):
-        factor, fault = dpotrf(covariance, lower=1)
+        # Symmetric: its transpose is what LAPACK reads without a copy.
+        factor, fault = dpotrf(covariance.T, lower=1, clean=0, overwrite_a=1)
         if fault:
             raise np.linalg.LinAlgError("the covariance of the block phases is not positive definite")
-        half_log_det[i] = np.log(factor.diagonal()).sum()
-        solved[i] = dpotrs(factor, np.column_stack([line, columns, ends[i].T]), lower=1)[0]
+        diagonals[i] = factor.diagonal()
+        right[:, -2:] = ends[i].T
+        solved[i] = dpotrs(factor, right, lower=1)[0]
+    half_log_det = np.log(diagonals).sum(axis=1)
     return half_log_det, solved[:, :, :2], solved[:, :, 2 : 2 + width], solved[:, :, 2 + width :]
 
 
