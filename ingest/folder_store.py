@@ -122,7 +122,7 @@ def _prepared(read: ReadTable, distance_unit: str, offsets: pd.DataFrame) -> pd.
         unit = pd.Series(distance_unit, index=rows.index, dtype="object")
         rows["odometer_unit"] = unit.where(rows["odometer_entered"].notna(), None)
     if read.table is BAYS and "week_of" in rows:  # any day of the week may be given; its Monday is kept
-        rows["week_of"] -= pd.to_timedelta(rows["week_of"].dt.weekday, unit="D")
+        rows["week_of"] -= pd.to_timedelta(rows["week_of"].dt.day_of_week, unit="D")
     for column, day in _READ_ON.get(read.table.file, {}).items():
         if column in rows and day in rows and not offsets.empty:
             used = to_used(rows["unit"], rows[day], rows[column], offsets)
