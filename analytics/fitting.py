@@ -121,6 +121,8 @@ def fit_history(history: History) -> Fit:
         p = learn_wear(p, sample, made, weight)
         p = learn_drag(p, sample, made, weight)
         p = learn_drag_points(p, sample, made, drag_shown(p, sample, made), weight)
+        if p.wear.drag_points > 0:  # jumps of ripple and speed no longer count as wild
+            p = learn_drag(p, sample, made, weight)
         gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
         p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
         p = refine_drag(p, sample, made, weight)
