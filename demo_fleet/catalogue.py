@@ -10,8 +10,8 @@ BAY_HOURS_A_WEEK = {"Ashmere Vale": 60, "Port Lunnet": 40, "Quarrow": 40, "Stenm
 
 # class: make, model, hours for a pump change
 MODELS = {
-    "van": ("Velmora", "Carter 30", 2.5),
-    "patrol car": ("Tarnholt", "Meridian P", 2.0),
+    "van": ("Velmora", "Haven 30", 2.5),
+    "patrol car": ("Tarnholt", "Sentry-line P", 2.0),
     "shuttle": ("Velmora", "Omni 16", 3.0),
     "refuse": ("Grondahl", "Lifter 7", 4.5),
     "ambulance": ("Tarnholt", "Relay A", 3.0),
