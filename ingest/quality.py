@@ -12,7 +12,8 @@ from ingest.foreign_lines import ForeignLines
 
 FEWEST_TURNS = 5.0
 FEWEST_TURNS_SEGMENTS_TOLD = 2.0
-FEWEST_SAMPLES_A_RIPPLE = 6.0
+FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD = 6.0
+FEWEST_SAMPLES_A_RIPPLE = 12.0  # folded harmonics look like bars that differ, which is all there is to go by
 COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
 TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
 MAINS_HZ = (50.0, 60.0)
@@ -219,13 +220,22 @@ def speed_gates(
                 "use a longer time base, 100 ms or more.",
             )
         )
-    if samples_a_ripple < FEWEST_SAMPLES_A_RIPPLE:
+    if samples_a_ripple < FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD:
         notes.append(
             Note(
                 "sampled-too-slowly",
                 "warning",
                 f"Only {samples_a_ripple:.1f} samples fall on one ripple, so a faster wave may pass for a "
                 "slow one: capture again at 20 kS/s or more.",
+            )
+        )
+    elif samples_a_ripple < FEWEST_SAMPLES_A_RIPPLE and not segments_told:
+        notes.append(
+            Note(
+                "sampled-too-slowly",
+                "warning",
+                f"Only {samples_a_ripple:.1f} samples fall on one ripple, too few to tell the speed while "
+                "the segments are not told: say how many the pump has, or capture again at 20 kS/s or more.",
             )
         )
     if ripple_steps < TOO_COARSE_STEPS:

@@ -18,7 +18,12 @@ from ingest.accuracy import UNLIKELY_MEAN_A
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
 from ingest.measurement import measure
-from ingest.quality import COARSE_STEPS, FEWEST_SAMPLES_A_RIPPLE, FEWEST_TURNS_SEGMENTS_TOLD, FOREIGN_SHARE
+from ingest.quality import (
+    COARSE_STEPS,
+    FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD,
+    FEWEST_TURNS_SEGMENTS_TOLD,
+    FOREIGN_SHARE,
+)
 from tests.benchmarks.study_captures import STRATA, StudyCapture, draw
 
 SPOILT = ("as drawn", "turned over", "mains hum", "factor 0.1", "factor 10")
@@ -78,7 +83,7 @@ def due(study: StudyCapture, way: str) -> dict[str, bool | None]:
         "clipped": study.truth.clipped_share > LEAST_CLIPPED,  # type: ignore[attr-defined]
         "range-too-coarse": below(study.ripple_a / study.truth.code_a, COARSE_STEPS),  # type: ignore[attr-defined]
         "too-few-turns": below(turns, FEWEST_TURNS_SEGMENTS_TOLD),
-        "sampled-too-slowly": below(study.sample_rate_hz / hump_hz, FEWEST_SAMPLES_A_RIPPLE),
+        "sampled-too-slowly": below(study.sample_rate_hz / hump_hz, FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD),
         "alternator-suspected": foreign if study.foreign_hz <= HIGHEST_ALTERNATOR_HZ else False,
         "pwm-found": foreign if study.foreign_hz > HIGHEST_ALTERNATOR_HZ else False,
         "mains-hum": way == "mains hum",

@@ -1,0 +1,29 @@
+"""A speed is told only from enough turns, samples a ripple and quantisation steps."""
+
+import pytest
+
+from ingest.quality import speed_gates
+
+
+@pytest.mark.parametrize(
+    ("turns", "samples", "steps", "told", "codes"),
+    [
+        (5.1, 12.1, 1.6, False, []),
+        (2.1, 6.1, 1.6, True, []),
+        (4.9, 12.1, 1.6, False, ["too-few-turns"]),
+        (1.9, 6.1, 1.6, True, ["too-few-turns"]),
+        (5.1, 11.9, 1.6, False, ["sampled-too-slowly"]),
+        (5.1, 5.9, 1.6, True, ["sampled-too-slowly"]),
+        (5.1, 12.1, 1.4, False, ["range-too-coarse"]),
+    ],
+)
+def test_gates(turns, samples, steps, told, codes):
+    notes = speed_gates(turns=turns, samples_a_ripple=samples, ripple_steps=steps, segments_told=told)
+    assert [note.code for note in notes] == codes
+
+
+def test_the_segments_are_asked_for_where_telling_them_would_do():
+    (note,) = speed_gates(turns=20.0, samples_a_ripple=9.0, ripple_steps=10.0, segments_told=False)
+    assert "say how many the pump has" in note.text
+    (note,) = speed_gates(turns=20.0, samples_a_ripple=5.0, ripple_steps=10.0, segments_told=False)
+    assert "say how many" not in note.text
