@@ -89,10 +89,11 @@ def draw(table: pd.DataFrame, words: str) -> None:
 
 def with_thousands(table: pd.DataFrame) -> Any:
     """Return a table in which columns of five digits and more show them in threes; it sorts as before."""
+    told = {name: table[name].dropna() for name in table.select_dtypes("number")}
     large: dict[Any, Any] = {
         name: "{:,.0f}"
-        for name in table.select_dtypes("number")
-        if table[name].abs().max() >= 10_000 and (table[name].dropna() % 1 == 0).all()
+        for name, values in told.items()
+        if len(values) and values.abs().max() >= 10_000 and (values % 1 == 0).all()
     }
     return table.style.format(large, na_rep=formats.UNKNOWN) if large else table
 

@@ -241,6 +241,8 @@ def test_long_figures_in_a_list_are_shown_in_threes_and_years_are_not():
     assert "114,733" in shown
     assert "2026" in shown
     assert isinstance(lists.with_thousands(table[["Year"]]), pd.DataFrame)  # nothing to do
+    untold = table.assign(Year=pd.array([None], dtype="Int64"), Price=pd.array([None], dtype="Float64"))
+    assert "114,733" in lists.with_thousands(untold).to_html()
 
 
 def test_an_average_comes_with_what_the_clamp_may_be_off_by():
