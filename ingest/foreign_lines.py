@@ -25,9 +25,8 @@ FAST_SAMPLES, FAST_BELOW, FAST_SHARE = 1 << 15, 0.47, 0.02  # samples looked at;
 # amplitude modulation). A ripple on the feed only adds: its mirror images are second order.
 MIRRORED_BELOW = 2.0  # times the strongest order's frequency: whose images are looked for
 HIGHEST_ORDERS_HZ = 30_000.0  # nothing of the shaft is left above
-FINELY_SAMPLED = (
-    10.0  # samples of the strongest order: fewer fold its harmonics down to where images would be
-)
+# Samples of the strongest order: fewer fold its harmonics down to where images would be.
+FINELY_SAMPLED = 10.0
 IMAGES, IMAGE_ABOVE_FLOOR, IMAGE_SHARE = 2, 40.0, 0.0025
 
 

@@ -220,22 +220,19 @@ def speed_gates(
                 "use a longer time base, 100 ms or more.",
             )
         )
-    if samples_a_ripple < FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD:
+    enough = FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD if segments_told else FEWEST_SAMPLES_A_RIPPLE
+    if samples_a_ripple < enough:
+        if samples_a_ripple < FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD:
+            why, instead = "so a faster wave may pass for a slow one", ""
+        else:
+            why = "too few to tell the speed while the segments are not told"
+            instead = "say how many the pump has, or "
         notes.append(
             Note(
                 "sampled-too-slowly",
                 "warning",
-                f"Only {samples_a_ripple:.1f} samples fall on one ripple, so a faster wave may pass for a "
-                "slow one: capture again at 20 kS/s or more.",
-            )
-        )
-    elif samples_a_ripple < FEWEST_SAMPLES_A_RIPPLE and not segments_told:
-        notes.append(
-            Note(
-                "sampled-too-slowly",
-                "warning",
-                f"Only {samples_a_ripple:.1f} samples fall on one ripple, too few to tell the speed while "
-                "the segments are not told: say how many the pump has, or capture again at 20 kS/s or more.",
+                f"Only {samples_a_ripple:.1f} samples fall on one ripple, {why}: {instead}capture again at "
+                "20 kS/s or more.",
             )
         )
     if ripple_steps < TOO_COARSE_STEPS:

@@ -20,9 +20,8 @@ TURNS_TO_COMPARE = 8.0  # and, of so many turns or more, from what they show at 
 NOISE_BLOCK_S = 100e-6  # noise that lasts about so long is told from what is white
 SPARK_GAP_S = 150e-6
 PARTS_OF_A_TURN = 8
-SPARK_LEFT = (
-    0.15  # of a spark's own scatter: what filling it in leaves in the mean (seen on simulated sparks)
-)
+# Of a spark's own scatter: what filling it in leaves in the mean (seen on simulated sparks).
+SPARK_LEFT = 0.15
 BEFORE_S, AFTER_S = 20e-6, 120e-6  # what a spark spoils around the samples that stand out
 
 
