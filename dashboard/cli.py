@@ -8,6 +8,7 @@ import os
 import sys
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 from ingest.errors import PumpledgerError
 
@@ -30,20 +31,47 @@ COMMANDS = {
 SHOW_FIGURES = ("rank", "plan", "cost")  # of the fleet: said to be invented where it is
 
 
+def _add_general_options(parser: argparse.ArgumentParser, *, ledger: Any, verbose: Any) -> None:
+    """Add the options that every command takes, with these defaults."""
+    parser.add_argument(
+        "--ledger",
+        type=Path,
+        default=ledger,
+        help="the ledger file (default: $PUMPLEDGER, else pumpledger.duckdb here)",
+    )
+    parser.add_argument("--verbose", action="store_true", default=verbose, help="log more to stderr")
+
+
+def _command_in(arguments: list[str]) -> str | None:
+    """Return the command named, past any general options before it."""
+    before = argparse.ArgumentParser(
+        prog="pumpledger", usage="%(prog)s [-h] [--ledger LEDGER] [--verbose] COMMAND ...", add_help=False,
+        allow_abbrev=False,
+    )  # fmt: skip
+    _add_general_options(before, ledger=None, verbose=False)
+    before.add_argument("command", nargs="?")
+    named: str | None = before.parse_known_args(arguments)[0].command
+    return named
+
+
 class _HelpFormatter(argparse.RawDescriptionHelpFormatter):
     """Keeps the example at the end of each help text as written."""
 
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns 0 done, 1 refused, 2 usage."""
+    arguments = sys.argv[1:] if argv is None else argv
     parser = argparse.ArgumentParser(
         prog="pumpledger",
         description="Fuel-pump current captures, fleet history, failure risk and replacement planning.",
+        epilog="--ledger and --verbose may stand before the command or after it; one after it counts.",
         allow_abbrev=False,
     )
+    _add_general_options(
+        parser, ledger=Path(os.environ.get("PUMPLEDGER", "pumpledger.duckdb")), verbose=False
+    )
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    arguments = sys.argv[1:] if argv is None else argv
-    wanted = next((a for a in arguments if not a.startswith("-")), None)
+    wanted = _command_in(arguments)
     for name, summary in COMMANDS.items():
         module = import_module(f"dashboard.commands.{name}") if name == wanted else None
         sub = subparsers.add_parser(
@@ -54,13 +82,8 @@ def main(argv: list[str] | None = None) -> int:
             formatter_class=_HelpFormatter,
             allow_abbrev=False,
         )
-        sub.add_argument(
-            "--ledger",
-            type=Path,
-            default=Path(os.environ.get("PUMPLEDGER", "pumpledger.duckdb")),
-            help="the ledger file (default: $PUMPLEDGER, else pumpledger.duckdb here)",
-        )
-        sub.add_argument("--verbose", action="store_true", help="log more to stderr")
+        # Not given after the command, what stands before it (or the default) is left as it is.
+        _add_general_options(sub, ledger=argparse.SUPPRESS, verbose=argparse.SUPPRESS)
         if module:
             module.add_arguments(sub)
             sub.set_defaults(run=module.run)

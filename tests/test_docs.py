@@ -1,6 +1,7 @@
 """The documents say what the code does."""
 
 import re
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -42,6 +43,42 @@ def test_command_has_help_with_one_example(command, capsys):
     assert left.value.code == 0
     shown = capsys.readouterr().out
     assert shown.count("example:\n  pumpledger ") == 1
+
+
+NEEDED = {
+    "analyse": ["x.csv"],
+    "log": ["--unit", "214", "--odometer", "88412 mi"],
+    "load": ["fleet"],
+    "export": ["out"],
+}
+
+
+@pytest.mark.parametrize("command", sorted(COMMANDS))
+def test_the_ledger_is_named_before_or_after_the_command(command, monkeypatch):
+    taken = []
+    module = import_module(f"dashboard.commands.{command}")
+    monkeypatch.setattr(module, "run", lambda args: taken.append((args.ledger, args.verbose)) or 1)
+    monkeypatch.setenv("PUMPLEDGER", "usual.duckdb")
+    rest = NEEDED.get(command, [])
+    for words in (
+        [command, *rest],
+        ["--ledger", "rank", command, *rest],  # a ledger may bear a command's name
+        ["--ledger=a.duckdb", "--verbose", command, *rest],
+        [command, "--ledger", "a.duckdb", *rest],
+        ["--ledger", "b.duckdb", command, *rest, "--ledger", "a.duckdb"],
+    ):
+        assert main(words) == 1
+    assert taken == [
+        (Path(name), name == "a.duckdb" and i == 2)
+        for i, name in enumerate(["usual.duckdb", "rank", "a.duckdb", "a.duckdb", "a.duckdb"])
+    ]
+
+
+def test_a_ledger_option_without_its_file_is_a_usage_error(capsys):
+    with pytest.raises(SystemExit) as left:
+        main(["--ledger"])
+    assert left.value.code == 2
+    assert "--ledger: expected one argument" in capsys.readouterr().err
 
 
 def test_options_are_never_abbreviated(capsys):
