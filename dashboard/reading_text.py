@@ -27,12 +27,25 @@ def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]
             f"{below_pct:.1f} % of average below the others"
         )
     lines += [f"note        {note.text} [{note.code}]" for note in reading.notes]
-    if verdict:
-        lines += [f"verdict     {verdict.text} [{verdict.rule}]"]
-        lines += [f"also        {text}" for text in verdict.also]
-        lines += [f"            {verdict.compared_with}", f"next test   {verdict.next_test}"]
-        lines += [f"action      {verdict.action}: {verdict.action_text}"]
-    return lines
+    return lines + (verdict_lines(verdict) if verdict else [])
+
+
+def verdict_lines(verdict: Verdict) -> list[str]:
+    """Return the verdict with the rule cited, what it was held against, the next test and the action."""
+    return [
+        f"verdict     {verdict.text} [{verdict.rule}]",
+        *(f"also        {text}" for text in verdict.also),
+        f"            {verdict.compared_with}",
+        f"next test   {verdict.next_test}",
+        f"action      {action_words(verdict)}",
+    ]
+
+
+def action_words(verdict: Verdict) -> str:
+    """Return the action by its name and in a sentence, which for no action are one and the same."""
+    if verdict.action == "none":
+        return verdict.action_text[0].lower() + verdict.action_text[1:]
+    return f"{verdict.action}: {verdict.action_text}"
 
 
 def weakest_below_pct(reading: Reading) -> float | None:

@@ -1,5 +1,6 @@
 """A reading in words: what a technician is told of it."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -47,3 +48,9 @@ def test_the_verdict_cites_its_rule_and_what_it_was_held_against():
     assert "Compared with specification 6–8 A" in text
     assert "next test   Measure volts and both drops at the pump under load, then delivery." in text
     assert "action      check circuit: Measure volts and both drops at the pump under load." in text
+
+
+def test_no_action_is_said_once_with_the_next_capture():
+    verdict = judge_reading(READING, specification={"current_low_a": 4, "current_high_a": 7})
+    action = next(line for line in reading_lines(READING, verdict) if line.startswith("action"))
+    assert re.fullmatch(r"action      no action; next capture by \d{4}-\d{2}-\d{2}\.", action)

@@ -157,7 +157,7 @@ def _ask(needed: AnswerNeeded, as_json: bool) -> int:
 
 
 def _show(args: argparse.Namespace, logged: LoggedVisit, reading: Reading | None) -> None:
-    from dashboard.reading_text import reading_lines
+    from dashboard.reading_text import reading_lines, verdict_lines
     from ingest.ledger import open_ledger
     from ingest.verdict import judge_visit
 
@@ -167,12 +167,8 @@ def _show(args: argparse.Namespace, logged: LoggedVisit, reading: Reading | None
         print(json.dumps(_facts(logged, reading, verdict), default=str, ensure_ascii=False))
         return
     print(logged.text)
-    if reading is not None:
-        print("\n".join(f"  {line}" for line in reading_lines(reading, verdict)))
-    else:
-        print(f"  verdict     {verdict.text} [{verdict.rule}]")
-        print(f"              {verdict.compared_with}\n  next test   {verdict.next_test}")
-        print(f"  action      {verdict.action}: {verdict.action_text}")
+    lines = reading_lines(reading, verdict) if reading is not None else verdict_lines(verdict)
+    print("\n".join(f"  {line}" for line in lines))
 
 
 def _facts(logged: LoggedVisit, reading: Reading | None, verdict: Verdict) -> dict[str, Any]:
