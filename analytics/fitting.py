@@ -11,9 +11,11 @@ The priors are common practice, no source, and weak: a fleet with some dozen fai
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, replace
+import logging
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -25,13 +27,14 @@ from analytics.history import History, load_history
 from analytics.learn_drag import DRAG_PRIOR, FILTER_PRIOR, drag_shown, learn_drag, refine_drag
 from analytics.learn_failure import FAILURE_PRIOR, learn_failure
 from analytics.learn_wear import WEAR_PRIOR, learn_drag_points, learn_wear
-from analytics.long_run import learn_long_run
+from analytics.long_run import RATIOS, LongRun, learn_long_run
 from analytics.model import METHOD_VERSION, Parameters, run_filters
 from analytics.normalise import channels, fit_exponents
 from analytics.unrecorded import allow_for_unrecorded
 from analytics.wear import WearParameters
 from ingest.ledger import open_ledger
 
+log = logging.getLogger(__name__)
 SAMPLE_PUMPS = 700  # failed, and as many others, that the slow likelihoods see; weighted to stand for all
 
 
@@ -78,20 +81,35 @@ def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
 
 
 def stored_fit(ledger: Path, as_of: date | None = None) -> Fit | None:
-    """Return the newest stored fit of today's method whose data end by `as_of`, or None."""
+    """Return the newest readable fit of today's method whose data end by `as_of`, or None.
+
+    One that can't be read, or that another program stored in another shape, is passed over with a warning.
+    """
     with open_ledger(ledger) as connection:
-        rows = connection.execute(
-            "SELECT fit_id, data_from, data_until, method_version, pumps, visits, failures, parameters"
-            " FROM fit"
+        known = connection.execute(
+            "SELECT fit_id FROM fit"
             " WHERE method_version = ? AND data_until <= coalesce(?, DATE '9999-12-31')"
-            " ORDER BY data_until DESC, fit_id DESC LIMIT 1",
+            " ORDER BY data_until DESC, fit_id DESC",
             [METHOD_VERSION, as_of],
         ).fetchall()
-    if not rows:
-        return None
-    fit_id, data_from, data_until, version, pumps, visits, failures, parameters = rows[0]
-    learned, drift = _from_json(parameters)
-    return Fit(learned, drift, data_from, data_until, version, pumps, visits, failures, fit_id)
+        for (fit_id,) in known:
+            [row] = connection.execute(
+                "SELECT data_from, data_until, method_version, pumps, visits, failures, parameters"
+                " FROM fit WHERE fit_id = ?",
+                [fit_id],
+            ).fetchall()
+            try:
+                learned, drift = _from_json(row[-1])
+            except (ValueError, KeyError, TypeError, AttributeError, IndexError):
+                log.warning(
+                    "Stored fit %d can't be read as one of method %d, so it is left aside and the fleet "
+                    "learned anew where no other fit serves; readings and visits are untouched.",
+                    fit_id,
+                    METHOD_VERSION,
+                )
+                continue
+            return Fit(learned, drift, *row[:-1], fit_id=fit_id)
+    return None
 
 
 def _to_json(made: Fit) -> str:
@@ -100,9 +118,34 @@ def _to_json(made: Fit) -> str:
 
 
 def _from_json(text: str) -> tuple[Parameters, dict[str, DriftFit | None]]:
+    """Read what `_to_json` wrote; raises ValueError, KeyError or TypeError for anything else."""
     raw = json.loads(text)
-    drift = {metric: DriftFit.from_plain(found) if found else None for metric, found in raw["drift"].items()}
-    return Parameters.from_json(json.dumps(raw["model"])), drift
+    found = {metric: raw["drift"][metric] for metric in METRICS}
+    drift = {metric: DriftFit.from_plain(of) if of else None for metric, of in found.items()}
+    p = Parameters.from_json(json.dumps(raw["model"]))
+    _demand_shapes(p, drift)
+    return p, drift
+
+
+def _demand_shapes(p: Parameters, drift: dict[str, DriftFit | None]) -> None:
+    """Raise ValueError unless every array has the size that the types call for."""
+    types = len(p.types)
+    wanted: list[tuple[Any, tuple[int, ...]]] = [
+        (getattr(p.exponents, f.name), (3,)) for f in fields(p.exponents)
+    ]
+    for part, unused in ((p.wear, ("ripple_at", "brush_at")), (p.drag, ()), (p.failure, ())):
+        for f in fields(part):
+            value = getattr(part, f.name)
+            if f.name not in unused or len(value):  # these two stand empty while nothing was learned
+                wanted.append((value, (types,) if f.type == "np.ndarray" else ()))
+    long_run = LongRun.from_plain(p.summary["long_run"])
+    wanted.append((long_run.per_km, (len(long_run.types), len(RATIOS))))
+    for line in drift.values():
+        if line is not None:
+            wanted += [(line.line, (types, 2)), (line.line_cov, (types, 2, 2)), (line.pump_cov, (2, 2))]
+    for value, shape in wanted:
+        if np.asarray(value, float).shape != shape:
+            raise ValueError(f"expected an array of {shape}")
 
 
 def fit_history(history: History) -> Fit:

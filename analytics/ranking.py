@@ -103,6 +103,7 @@ def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd
         table["action"] = table["pump_id"].map(actions["action"]).fillna("none")
         table["action_text"] = table["pump_id"].map(actions["action_text"]).fillna("")
         table["next_capture_on"] = table["pump_id"].map(actions["next_capture_on"])
+        table["next_capture_km"] = table["pump_id"].map(actions["next_capture_km"])
         table["rule"] = table["pump_id"].map(actions["rule"])
     follow = table["action_text"].where(table["action"] != "none", "")
     table["reason"] = [
@@ -191,6 +192,7 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             "action": "none",
             "action_text": "",
             "next_capture_on": None,
+            "next_capture_km": np.nan,
             "visits": visits_per_pump,
             "readings": readings,
             "last_visited_on": _dates(last),

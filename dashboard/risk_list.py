@@ -156,10 +156,21 @@ def due_words(row: dict[Any, Any] | pd.Series) -> str:
     if row.get("action") in NOW:
         words.append("Next step: at the first chance.")
     elif not formats.is_unknown(row.get("next_capture_on")):
-        words.append(f"Next capture by {formats.day(row['next_capture_on'])}.")
+        words.append(f"Next capture {next_capture_words(row)}.")
     if not formats.is_unknown(row.get("at_stake")):
         words.append(f"At stake until its next visit: {formats.about(row['at_stake'])} {row['currency']}.")
     return " ".join(words)
+
+
+def next_capture_words(row: dict[Any, Any] | pd.Series) -> str:
+    """Return "by 2026-03-12 or at 84,000 mi, whichever comes first"; the odometer where it is known."""
+    words = f"by {formats.day(row['next_capture_on'])}"
+    if formats.is_unknown(row.get("next_capture_km")):
+        return words
+    return (
+        f"{words} or at {formats.distance(row['next_capture_km'], row['horizon_unit'])}, "
+        "whichever comes first"
+    )
 
 
 def in_order(rows: pd.DataFrame, order: str) -> pd.DataFrame:

@@ -6,6 +6,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
+from pandas.testing import assert_frame_equal
 
 from analytics.fitting import stored_fit
 from analytics.forecast import forecast
@@ -14,7 +15,9 @@ from dashboard.cli import main
 from dashboard.commands.rank import JSON_FIELDS
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import FleetSpec, simulate_fleet
+from ingest.ledger import open_ledger
 from tests.fleet_ledger import known_by, load_fleet
+from tests.ledger_fixture import build_ledger
 
 DAY = date(2025, 3, 31)
 SPEC = FleetSpec(vehicles=40, seed=77, years=4)
@@ -149,3 +152,41 @@ def test_dirt_does_not_stop_the_ranking(tmp_path):
     found = rank(load_fleet(simulate_fleet(spec), tmp_path), as_of=DAY)
     assert found["risk"].notna().all()
     assert (found["distance_on_pump_km"] < 600e3).all()
+
+
+# How a stored fit may be broken: nothing in it, a type more than there are levels, a metric without its
+# lines, an older program's summary.
+BROKEN = {
+    "empty": lambda stored: {},
+    "types": lambda stored: stored | {"model": stored["model"] | {"types": [*stored["model"]["types"], "X"]}},
+    "drift": lambda stored: stored | {"drift": {}},
+    "summary": lambda stored: stored | {"model": stored["model"] | {"summary": {}}},
+}
+
+
+@pytest.fixture(scope="module")
+def small_ledger(tmp_path_factory):
+    ledger = build_ledger(tmp_path_factory.mktemp("small") / "fleet.duckdb")
+    return ledger, rank(ledger)
+
+
+@pytest.mark.parametrize("how", BROKEN)
+def test_a_stored_fit_that_cant_be_read_is_left_aside_and_the_fleet_learned_anew(small_ledger, how, caplog):
+    ledger, right = small_ledger
+    first = stored_fit(ledger)
+    with open_ledger(ledger, read_only=False) as connection:
+        rows = connection.execute("SELECT parameters FROM fit WHERE fit_id = ?", [first.fit_id]).fetchall()
+        broken = BROKEN[how](json.loads(rows[0][0]))
+        connection.execute("UPDATE fit SET parameters = ?", [json.dumps(broken)])
+    with caplog.at_level("WARNING"):
+        assert_frame_equal(rank(ledger), right)
+    assert f"Stored fit {first.fit_id} can't be read as one of method" in caplog.text
+    assert stored_fit(ledger).fit_id > first.fit_id
+
+
+def test_the_next_capture_is_carried_with_its_odometer(small_ledger):
+    pump = small_ledger[1].set_index("unit").loc["105"]
+    assert pump["action"] == "shorten interval"
+    # Half the interval of 90 days or 9,000 km after the last visit, on 2026-01-01 at 135,000 km.
+    assert pump["next_capture_on"] == date(2026, 2, 15)
+    assert pump["next_capture_km"] == pytest.approx(139_500)

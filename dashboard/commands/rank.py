@@ -31,6 +31,8 @@ JSON_FIELDS = (
     "reason",
     "action",
     "action_text",
+    "next_capture_on",
+    "next_capture_km",
     "visits",
     "last_visited_on",
     "risk_wear",
