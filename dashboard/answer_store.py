@@ -151,7 +151,10 @@ def _failed(job: Future[Kept]) -> bool:
 
 
 def apart(name: str, ledger: Path) -> tuple[Stamp, Any]:
-    """As `answers.work_out`, in a process of its own."""
+    """As `answers.work_out`, in a process of its own.
+
+    Raises LedgerError for whatever that process refused, CalledProcessError where it ended otherwise.
+    """
     command = [sys.executable, "-m", "dashboard.answers", name, str(ledger.resolve())]
     done = subprocess.run(command, cwd=Path(__file__).parents[1], stdout=subprocess.PIPE, check=True)
     shown, value = pickle.loads(done.stdout)

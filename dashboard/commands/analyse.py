@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def parse_specification(text: str) -> dict[str, Any]:
-    """Return current_low_a and current_high_a from "4-7"."""
+    """Return current_low_a and current_high_a from "4-7"; raises ArgumentTypeError for anything else."""
     low, dash, high = text.replace("–", "-").partition("-")
     try:
         low_a, high_a = float(low), float(high)

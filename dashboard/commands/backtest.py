@@ -29,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run and print."""
+    """Run and print; raises EntryRefused for less than one past day."""
     from analytics.backtest import backtest
     from dashboard.progress import progress_bar
     from ingest.errors import EntryRefused

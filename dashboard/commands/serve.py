@@ -81,7 +81,10 @@ def serve(
 
 
 def free_port(address: str, wanted: int) -> int:
-    """Return `wanted` if nothing listens there, else the next free port of the following hundred."""
+    """Return `wanted` if nothing listens there, else the next free port of the following hundred.
+
+    Raises PumpledgerError where none is free, or the address is not one this machine can listen on.
+    """
     for port in range(wanted, min(wanted + 100, 65536)):
         try:
             family = socket.AF_INET6 if ":" in address else socket.AF_INET
