@@ -93,13 +93,13 @@ def stored_fit(ledger: Path, as_of: date | None = None) -> Fit | None:
             [METHOD_VERSION, as_of],
         ).fetchall()
         for (fit_id,) in known:
-            [row] = connection.execute(
+            [(*facts, text)] = connection.execute(
                 "SELECT data_from, data_until, method_version, pumps, visits, failures, parameters"
                 " FROM fit WHERE fit_id = ?",
                 [fit_id],
             ).fetchall()
             try:
-                learned, drift = _from_json(row[-1])
+                learned, drift = _from_json(text)
             except (ValueError, KeyError, TypeError, AttributeError, IndexError):
                 log.warning(
                     "Stored fit %d can't be read as one of method %d, so it is left aside and the fleet "
@@ -108,7 +108,7 @@ def stored_fit(ledger: Path, as_of: date | None = None) -> Fit | None:
                     METHOD_VERSION,
                 )
                 continue
-            return Fit(learned, drift, *row[:-1], fit_id=fit_id)
+            return Fit(learned, drift, *facts, fit_id)  # type: ignore[call-arg]
     return None
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 from dashboard.queries import statement
 from ingest import corrections
 from ingest.changes import log_change
 from ingest.errors import EntryRefused
+from ingest.instrument_cluster import driven_km
 from ingest.ledger import open_ledger
-from ingest.units import read_quantity
+from ingest.statements import statement as ingest_statement
+from ingest.units import parse_quantity, read_quantity
 
 COMMAND = "dashboard"  # how the change log names what was done on a page
 ANSWERS = {"confirmed": "It is right as it stands", "dismissed": "It doesn't matter"}
@@ -36,7 +39,7 @@ def answer_question(ledger: Path, question_id: int, status: str, answer: str, by
             )
         table_name, row_key, _, code = rows[0]
         if table_name == "visit":
-            connection.execute(statement("visit_to_trend"), {"row_key": row_key})
+            connection.execute(ingest_statement("visit/to_trend"), {"row_key": row_key})
         log_change(
             connection, table_name, row_key, code, None, status, by=by.strip(), reason=answer.strip(),
             command=COMMAND,
@@ -57,16 +60,37 @@ def withdraw_visit(ledger: Path, visit_id: int, reason: str, by: str) -> None:
 def correct_odometer(ledger: Path, visit_id: int, odometer: str, own: str, reason: str, by: str) -> None:
     """Write the right odometer into a visit, as typed ("88412 mi"); the one before stays in the change log.
 
-    own: the unit of a bare number. Raises EntryRefused without a reason, initials or a readable distance.
+    As at a visit, what was driven before a replaced instrument cluster is added. own: the unit of a bare
+    number. Raises EntryRefused without a reason, initials or a readable distance.
     """
     demand(odometer, "the right odometer")
     demand(reason, "a reason")
     demand(by, "your initials")
     read = read_quantity(odometer, "distance", default_unit=own, field="Odometer")
-    values = {"odometer_km": read.value, "odometer_entered": read.entered, "odometer_unit": read.unit}
+    with open_ledger(ledger) as connection:
+        rows = connection.execute(
+            "SELECT unit, visited_on FROM visit WHERE visit_id = ?", [visit_id]
+        ).fetchall()
+    if not rows:
+        raise EntryRefused("no-visit", f"There is no visit {visit_id}.")
+    unit, visited_on = rows[0]
+    km = driven_km(ledger, unit, visited_on, read.value)
+    values = {"odometer_km": km, "odometer_entered": read.entered, "odometer_unit": read.unit}
     signed = {"by": by.strip(), "reason": reason.strip(), "command": COMMAND}
     if not corrections.correct_visit(ledger, visit_id, values, **signed):
         raise EntryRefused("unchanged", "This odometer stands there already; is it right as it stands?")
+
+
+def driven(ledger: Path, unit: str, on: date | None, odometer: str, own: str, field: str) -> float | None:
+    """Return what a unit has driven in all, km, from its odometer as typed; None where nothing was.
+
+    What was driven before a replaced instrument cluster is added, as at a visit. Raises EntryRefused naming
+    `field` for what is no distance.
+    """
+    if not odometer.strip():
+        return None
+    shown_km = parse_quantity(odometer, "distance", default_unit=own, field=field)
+    return driven_km(ledger, unit.strip(), on, shown_km)
 
 
 def demand(text: str, what: str) -> None:

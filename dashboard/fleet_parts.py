@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import access, changes, fact_forms, formats, frame, lists, loaders
+from dashboard import access, changes, fact_forms, formats, frame, lists, loaders, pump_forms
 
 ORDERS = ("number", "longest unseen", "most driven", "oldest")
 WORK = {
@@ -24,6 +24,16 @@ BLAME = {"yes": "Yes, the pump", "no": "No, something else", "unknown": "Not kno
 def has_data() -> bool:
     """Return whether the ledger exists and holds a vehicle."""
     return loaders.ledger_path().exists() and bool(loaders.ask("fleet_counts").iloc[0]["vehicles"])
+
+
+def headline() -> str:
+    """Return the sentence that says how much the ledger holds."""
+    counts = loaders.ask("fleet_counts").iloc[0]
+    return (
+        f"{formats.count(int(counts['vehicles']), 'unit')}, "
+        f"{formats.count(int(counts['pumps_in_service']), 'pump')} in service and "
+        f"{formats.count(int(counts['visits']), 'visit')}, the last on {formats.day(counts['last_visited_on'])}."
+    )
 
 
 def show_units() -> None:
@@ -118,6 +128,7 @@ def show_work() -> None:
     )  # fmt: skip
     if access.may("work"):
         _add_work(own, currency)
+        pump_forms.show(own)
 
 
 def work_table(rows: pd.DataFrame, own: str, currency: str) -> pd.DataFrame:
@@ -165,15 +176,12 @@ def _keep_work(
     kind: str, unit: str, day: Any, odometer: str, blame: str, cost: Any, note: str, by: str, own: str
 ) -> None:
     from ingest.pump_lives import record_breakdown, record_service
-    from ingest.units import parse_quantity
 
     changes.demand(unit, "the unit")
     changes.demand(by, "your initials")
-    km = (
-        parse_quantity(odometer, "distance", default_unit=own, field="Odometer") if odometer.strip() else None
-    )
     more: dict[str, Any] = {
-        "on": day, "odometer_km": km, "note": note.strip() or None, "by": by.strip(),
+        "on": day, "note": note.strip() or None, "by": by.strip(),
+        "odometer_km": changes.driven(loaders.ledger_path(), unit, day, odometer, own, "Odometer"),
     }  # fmt: skip
     if kind == "breakdown":
         record_breakdown(loaders.ledger_path(), unit.strip(), pump_confirmed=blame, cost=cost, **more)

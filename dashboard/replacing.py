@@ -78,42 +78,65 @@ def show(visit: pd.Series, by: str) -> None:
         st.success(text)
         return
     with st.expander("The pump was changed at this stop"), st.form("replaced", border=False):
-        removal = st.segmented_control("Why it came off", list(REMOVALS), format_func=REMOVALS.__getitem__,
-                                       wrap=True, key="removal")  # fmt: skip
-        found = st.segmented_control("What was found", list(FOUND), format_func=FOUND.__getitem__, wrap=True,
-                                     key="found")  # fmt: skip
-        cause = st.text_input(
-            "Cause, if known", placeholder="dirt, water, ran dry, wiring …", key="removal_cause"
-        )
-        types = loaders.ask("pump_types")["pump_type"].tolist()
-        old = types.index(visit["pump_type"]) if visit["pump_type"] in types else None
-        new_type = st.selectbox("Type fitted", types, index=old, accept_new_options=True,
-                                key="new_type")  # fmt: skip
-        serial = st.text_input("Its serial number", key="new_serial")
+        removed = removal_fields()
+        new = new_pump_fields(visit["pump_type"])
         kept = st.checkbox("The old filter stayed in", key="old_filter_kept")
         if st.form_submit_button("Keep the change", width="stretch"):
             try:
-                _replace(visit, str(removal or ""), found, cause, new_type, serial, kept, by)
+                _replace(visit, removed, new, kept, by)
             except PumpledgerError as refused:
                 st.error(f"▲ {refused.text}")
             else:
                 st.rerun()
 
 
-def _replace(
-    visit: pd.Series, removal: str, found: Any, cause: str, new_type: Any, serial: str, kept: bool, by: str
-) -> None:
-    from ingest.errors import EntryRefused
-    from ingest.pump_lives import NewPump, Removal, replace_pump
+def removal_fields(key: str = "") -> dict[str, Any]:
+    """Ask why a pump came off, what was found and the cause; what `removal_of` takes."""
+    return {
+        "removal": st.segmented_control(
+            "Why it came off", list(REMOVALS), format_func=REMOVALS.__getitem__, wrap=True,
+            key=f"{key}removal",
+        ),
+        "found": st.segmented_control(
+            "What was found", list(FOUND), format_func=FOUND.__getitem__, wrap=True, key=f"{key}found"
+        ),
+        "cause": st.text_input(
+            "Cause, if known", placeholder="dirt, water, ran dry, wiring …", key=f"{key}removal_cause"
+        ),
+    }  # fmt: skip
 
-    if not removal:
+
+def removal_of(told: dict[str, Any]) -> Any:
+    """Return the ingest.pump_lives.Removal told; raises EntryRefused without the reason."""
+    from ingest.errors import EntryRefused
+    from ingest.pump_lives import Removal
+
+    if not told["removal"]:
         raise EntryRefused("removal-missing", "Say why the pump came off.")
+    return Removal(told["removal"], found=told["found"], cause=told["cause"].strip() or None)
+
+
+def new_pump_fields(usual_type: Any = None, key: str = "") -> dict[str, Any]:
+    """Ask for type and serial number of the pump that went in."""
+    types = loaders.ask("pump_types")["pump_type"].tolist()
+    return {
+        "pump_type": st.selectbox(
+            "Type fitted", types, index=types.index(usual_type) if usual_type in types else None,
+            accept_new_options=True, key=f"{key}new_type", placeholder="its part number",
+        ),
+        "serial": st.text_input("Its serial number", key=f"{key}new_serial").strip() or None,
+    }  # fmt: skip
+
+
+def _replace(visit: pd.Series, removed: dict[str, Any], new: dict[str, Any], kept: bool, by: str) -> None:
+    from ingest.pump_lives import NewPump, replace_pump
+
     odometer = visit["odometer_km"]
     replace_pump(
         loaders.ledger_path(),
         visit["unit"],
-        Removal(removal, found=found, cause=cause.strip() or None),
-        NewPump(pump_type=new_type, serial=serial.strip() or None),
+        removal_of(removed),
+        NewPump(**new),
         position=visit["position"],
         on=pd.Timestamp(visit["visited_on"]).date(),
         odometer_km=None if formats.is_unknown(odometer) else float(odometer),

@@ -169,7 +169,8 @@ def _cluster_offsets(connection: duckdb.DuckDBPyConnection, content: Folder) -> 
         )
     everything = pd.concat([part for part in known if len(part)] or known[:1])
     everything["read_on"] = everything["read_on"].astype("datetime64[us]")
-    return cluster_offsets(found, everything[everything["unit"].isin(found["unit"])])
+    totals = connection.execute(statement("load/cluster_totals")).df()
+    return cluster_offsets(found, everything[everything["unit"].isin(found["unit"])], totals)
 
 
 def _store_visits(

@@ -9,16 +9,15 @@ from pathlib import Path
 from typing import Any
 
 import duckdb
-import pandas as pd
 
 from ingest.capture import Capture
 from ingest.durable import utc_now
 from ingest.entry_checks import check_visit
 from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.folder_questions import KEEPS_OUT_OF_TREND
+from ingest.instrument_cluster import count_on
 from ingest.ledger import open_ledger
 from ingest.measuring_context import measuring_context
-from ingest.odometer import cluster_offsets, to_used
 from ingest.pump_lives import WORK
 from ingest.questions import raise_question
 from ingest.reading import Reading
@@ -184,20 +183,7 @@ def _count_on(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Visit
     """Add to the odometer what the unit had driven before its instrument cluster was replaced."""
     if entry.odometer_km is None:
         return entry
-    clusters = connection.execute(
-        "SELECT unit, read_on, odometer_km FROM odometer WHERE unit = ? AND source = 'cluster-replaced'",
-        [entry.unit],
-    ).df()
-    if clusters.empty:
-        return entry
-    shown = connection.execute(
-        f"SELECT * FROM ({statement('load/entered_odometers')}) WHERE unit = ?", [entry.unit]
-    ).df()
-    day = pd.to_datetime(pd.Series([str(entry.visited_on)]))
-    used = to_used(
-        pd.Series([entry.unit]), day, pd.Series([entry.odometer_km]), cluster_offsets(clusters, shown)
-    )
-    return replace(entry, odometer_km=float(used.iloc[0]))
+    return replace(entry, odometer_km=count_on(connection, entry.unit, entry.visited_on, entry.odometer_km))
 
 
 def _same_visit(

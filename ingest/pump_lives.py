@@ -1,7 +1,8 @@
-"""Events in the life of a pump: fitted, replaced, moved; services, breakdowns, a replaced instrument cluster.
+"""Events in the life of a pump: fitted, replaced, moved; services and breakdowns of its unit.
 
 Each is one transaction with its lines in the change log. A new pump is a new life: nothing of the old one's
-trend goes on in it. A pump change renews the filter unless it is said that the old one stayed.
+trend goes on in it. A pump change renews the filter unless it is said that the old one stayed. Odometers are
+what the unit has driven in all (ingest.instrument_cluster.driven_km).
 """
 
 from __future__ import annotations
@@ -61,7 +62,7 @@ def fit_pump(
 ) -> int:
     """Fit a pump in an empty position (on=None: at an unknown date); returns its pump_id.
 
-    Raises EntryRefused where another pump is in service there.
+    Raises EntryRefused where another pump is in service there, or was until a later day.
     """
     with open_ledger(ledger, read_only=False) as connection:
         occupant = _in_service(connection, unit, position)
@@ -71,6 +72,7 @@ def fit_pump(
                 f"Unit {unit} has a pump in position {position} since {_day(occupant['fitted_on'])};"
                 " record its replacement instead.",
             )
+        _not_before_last_removal(connection, unit, position, on)
         connection.execute("BEGIN")
         pump_id = _fit(connection, unit, position, pump, on, odometer_km, hours, by)
         connection.execute("COMMIT")
@@ -97,13 +99,7 @@ def replace_pump(
     """
     _check_removal(removal)
     with open_ledger(ledger, read_only=False) as connection:
-        old = _in_service(connection, unit, position)
-        if old is None:
-            raise EntryRefused("no-pump", f"Unit {unit} has no pump in service in position {position}.")
-        if old["fitted_on"] and on < old["fitted_on"]:
-            raise EntryRefused(
-                "before-fitting", f"The pump was fitted on {old['fitted_on']}; it can't come off on {on}."
-            )
+        old = _to_take_off(connection, unit, position, on)
         pump = pump or NewPump()
         connection.execute("BEGIN")
         _close(connection, old["pump_id"], removal, on, odometer_km, hours, by)
@@ -124,9 +120,10 @@ def replace_pump(
 
 def move_pump(
     ledger: Path | str,
-    pump_id: int,
+    unit: str,
     to_unit: str,
     *,
+    position: str = "main",
     to_position: str = "main",
     on: date,
     odometer_from_km: float | None = None,
@@ -136,19 +133,27 @@ def move_pump(
     """Take a pump off and fit it in another place; returns the pump_id of the life that goes on there.
 
     The distance run so far is carried over, so age is not lost; the trend begins anew (other wiring, other
-    clamp point). Raises EntryRefused where it is off already or the new place is taken.
+    clamp point). Raises EntryRefused where there is no pump to move, the new place is taken, or the day or
+    the odometer lies before its fitting.
     """
     with open_ledger(ledger, read_only=False) as connection:
-        old = _pump(connection, pump_id)
-        if old["removed_on"] is not None:
-            raise EntryRefused("off-already", f"Pump {pump_id} came off on {old['removed_on']}.")
+        old = _to_take_off(connection, unit, position, on)
         if _in_service(connection, to_unit, to_position) is not None:
             raise EntryRefused(
                 "position-taken", f"Unit {to_unit} has a pump in position {to_position}; take that off first."
             )
+        _not_before_last_removal(connection, to_unit, to_position, on)
+        pump_id = old["pump_id"]
         run_km = old["prior_distance_km"] or 0.0
         if odometer_from_km is not None and old["fitted_odometer_km"] is not None:
-            run_km += max(odometer_from_km - old["fitted_odometer_km"], 0.0) * (old["run_share"] or 1.0)
+            driven = odometer_from_km - old["fitted_odometer_km"]
+            if driven < 0:
+                raise EntryRefused(
+                    "below-fitting",
+                    f"Unit {unit} had driven more when this pump was fitted on {_day(old['fitted_on'])};"
+                    " check the odometer it came off at.",
+                )
+            run_km += driven * (old["run_share"] or 1.0)
         connection.execute("BEGIN")
         why = Removal("other", "not_examined", cause=f"moved to unit {to_unit}")
         _close(connection, pump_id, why, on, odometer_from_km, None, by)
@@ -213,51 +218,6 @@ def record_breakdown(
     return breakdown_id
 
 
-def replace_cluster(
-    ledger: Path | str, unit: str, *, on: date, old_km: float, new_km: float = 0.0, by: str | None = None
-) -> int:
-    """Record a replaced instrument cluster: later entries count on from the old one's last reading.
-
-    old_km: last reading of the old cluster (as driven in total); new_km: first of the new. Returns how many
-    visits were given their total distance.
-    """
-    offset_km = old_km - new_km
-    with open_ledger(ledger, read_only=False) as connection:
-        _known_unit(connection, unit)
-        connection.execute("BEGIN")
-        for source, km in (("reading", old_km), ("cluster-replaced", new_km)):
-            connection.execute(
-                "INSERT INTO odometer (unit, read_on, odometer_km, source, recorded_at)"
-                " VALUES (?, ?, ?, ?, ?)",
-                [unit, on, km, source, utc_now()],
-            )
-        log_change(
-            connection, "odometer", f"{unit} {on} cluster-replaced", "odometer_km", None, f"{new_km:.12g}",
-            by=by, reason=f"the old cluster read {old_km:,.0f} km", command="replace-cluster",
-        )  # fmt: skip
-        later = connection.execute(
-            "SELECT visit_id, odometer_km FROM visit WHERE unit = ? AND visited_on > ? AND odometer_km < ?",
-            [unit, on, old_km],
-        ).fetchall()
-        for visit_id, km in later:
-            used = km + offset_km
-            connection.execute(
-                "UPDATE visit SET odometer_km = ?, in_trend = TRUE WHERE visit_id = ?", [used, visit_id]
-            )
-            connection.execute(
-                "UPDATE question SET status = 'corrected', answer = 'cluster replaced', answered_by = ?,"
-                " answered_at = ? WHERE table_name = 'visit' AND row_key = ? AND status = 'open'"
-                " AND code LIKE 'odometer-%'",
-                [by, utc_now(), str(visit_id)],
-            )
-            log_change(
-                connection, "visit", str(visit_id), "odometer_km", f"{km:.12g}", f"{used:.12g}",
-                by=by, reason="cluster replaced", command="replace-cluster",
-            )  # fmt: skip
-        connection.execute("COMMIT")
-    return len(later)
-
-
 def _check_removal(removal: Removal) -> None:
     _one_of("removal", removal.removal, REMOVALS)
     if removal.found is not None:
@@ -296,11 +256,29 @@ def _in_service(connection: duckdb.DuckDBPyConnection, unit: str, position: str)
     return rows[0] if rows else None
 
 
-def _pump(connection: duckdb.DuckDBPyConnection, pump_id: int) -> dict[str, Any]:
-    rows = _rows(connection, "SELECT * FROM pump WHERE pump_id = ?", [pump_id])
-    if not rows:
-        raise EntryRefused("no-pump", f"There is no pump {pump_id}.")
-    return rows[0]
+def _to_take_off(connection: duckdb.DuckDBPyConnection, unit: str, position: str, on: date) -> dict[str, Any]:
+    """Return the pump in service there, if it can have come off on that day."""
+    old = _in_service(connection, unit, position)
+    if old is None:
+        raise EntryRefused("no-pump", f"Unit {unit} has no pump in service in position {position}.")
+    if old["fitted_on"] and on < old["fitted_on"]:
+        raise EntryRefused(
+            "before-fitting", f"The pump was fitted on {old['fitted_on']}; it can't come off on {on}."
+        )
+    return old
+
+
+def _not_before_last_removal(
+    connection: duckdb.DuckDBPyConnection, unit: str, position: str, on: date | None
+) -> None:
+    [(removed_on,)] = connection.execute(
+        "SELECT max(removed_on) FROM pump WHERE unit = ? AND position = ?", [unit, position]
+    ).fetchall()
+    if on and removed_on and on < removed_on:
+        raise EntryRefused(
+            "before-removal",
+            f"The pump before it came off unit {unit} on {removed_on}; another can't go in on {on}.",
+        )
 
 
 def _day(day: date | None) -> str:

@@ -14,7 +14,6 @@ from ingest.pump_lives import (
     move_pump,
     record_breakdown,
     record_service,
-    replace_cluster,
     replace_pump,
 )
 from tests.fleet_folders import ONE_UNIT, steady_visits, write_visits
@@ -75,7 +74,9 @@ def test_what_cannot_be_is_refused_and_nothing_is_stored(ledger):
         (lambda: replace_pump(ledger, "T1", Removal("broke"), on=CHANGE), "unknown-removal"),
         (lambda: replace_pump(ledger, "T1", Removal("failed", "tested_good"), on=CHANGE), "contradiction"),
         (lambda: fit_pump(ledger, "T1", NewPump("P1")), "position-taken"),
-        (lambda: move_pump(ledger, 99, "T2", on=CHANGE), "no-pump"),
+        (lambda: move_pump(ledger, "T2", "T1", on=CHANGE), "no-pump"),
+        (lambda: move_pump(ledger, "T1", "T1", on=CHANGE), "position-taken"),
+        (lambda: move_pump(ledger, "T1", "T2", on=CHANGE, odometer_from_km=1), "below-fitting"),
         (lambda: record_service(ledger, "T1", "polish", on=CHANGE), "unknown-work"),
     ):
         with pytest.raises(EntryRefused) as refused:
@@ -93,10 +94,20 @@ def test_a_second_position_and_an_unknown_fitting_date(ledger):
     ]
 
 
+def test_a_pump_goes_in_after_the_one_before_came_off(ledger):
+    move_pump(ledger, "T1", "T2", on=CHANGE)
+    with pytest.raises(EntryRefused) as refused:
+        fit_pump(ledger, "T1", NewPump("P1"), on=date(2024, 7, 1))
+    assert refused.value.text == (
+        "The pump before it came off unit T1 on 2024-07-08; another can't go in on 2024-07-01."
+    )
+    fit_pump(ledger, "T1", NewPump("P1"), on=CHANGE)
+
+
 def test_a_moved_pump_keeps_the_distance_it_has_run(ledger):
     [(pump_id, fitted_km)] = query(ledger, "SELECT pump_id, fitted_odometer_km FROM pump")
     new = move_pump(
-        ledger, pump_id, "T2", on=CHANGE, odometer_from_km=fitted_km + 25_000, odometer_to_km=1_000, by="Kim"
+        ledger, "T1", "T2", on=CHANGE, odometer_from_km=fitted_km + 25_000, odometer_to_km=1_000, by="Kim"
     )
     row = query(
         ledger, f"SELECT unit, serial, prior_distance_km, continues_pump_id FROM pump WHERE pump_id = {new}"
@@ -115,21 +126,3 @@ def test_services_and_breakdowns(ledger):
     assert query(ledger, "SELECT pump_confirmed, note FROM breakdown") == [("no", "relay")]
     # The filter's change is no change of pump: the trend goes on.
     assert query(ledger, "SELECT count(DISTINCT pump_id) FROM visit") == [(1,)]
-
-
-def test_a_replaced_cluster_settles_the_questions_it_raised(tmp_path):
-    ledger = tmp_path / "fleet.duckdb"
-    visits = steady_visits(n=8)
-    for i, visit in enumerate(visits[4:]):
-        visit["odometer"] = 500 + 3_000 * i
-    folder = write_visits(tmp_path / "f", visits, **ONE_UNIT)
-    load_folder(ledger, folder)
-    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(4,)]
-    mile = 1.609344
-    assert replace_cluster(ledger, "T1", on=date(2024, 12, 20), old_km=51_500 * mile, by="Kim") == 4
-    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(0,)]
-    used = query(ledger, f"SELECT round(odometer_km / {mile}) FROM visit ORDER BY visited_on")
-    assert [km for (km,) in used] == [40_000, 43_000, 46_000, 49_000, 52_000, 55_000, 58_000, 61_000]
-    again = load_folder(ledger, folder)
-    assert again.changes == 0
-    assert not again.questions
