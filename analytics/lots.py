@@ -51,12 +51,21 @@ def early_failures(history: History, *, alpha: float = ALPHA) -> pd.DataFrame:
     flagged = (groups["failed"] > groups["expected"]) & (groups["p_value"] <= threshold)
     groups = groups.assign(threshold=threshold, flagged=flagged)
     groups["text"] = [
-        f"{g.name}: {g.failed} of {g.pumps} pumps failed where the rest would have had {g.expected:.1f}; "
-        f"{'that is no chance finding' if g.flagged else 'chance can do that'} "
-        f"(p {g.p_value:.2g}, flagged below {g.threshold:.2g})."
+        f"{g.name}: {g.failed:,} of {g.pumps:,} pumps failed "
+        f"where the rest would have had {g.expected:,.1f}; "
+        + (
+            f"that is no chance finding, however often one looks (p {_chance(g.p_value)})."
+            if g.flagged
+            else f"chance can do that (p {_chance(g.p_value)}, named below {_chance(g.threshold)})."
+        )
         for g in groups.itertuples(index=False)
     ]
     return groups.sort_values("p_value").reset_index(drop=True)
+
+
+def _chance(p: float) -> str:
+    """Return a probability as read: two digits, and no more noughts than anyone counts."""
+    return f"{p:.2g}" if p >= 1e-4 else "under 0.0001"
 
 
 def _groups(

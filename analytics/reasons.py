@@ -115,7 +115,7 @@ def _few_failures(failures: int) -> str:
 
 
 def _number(value: np.ndarray) -> np.ndarray:
-    return np.asarray(value).astype(int).astype(str).astype(object)
+    return np.array([f"{n:,}" for n in np.asarray(value).astype(int)], object)
 
 
 def _if(holds: np.ndarray, yes: str | np.ndarray, no: str | np.ndarray = "") -> np.ndarray:

@@ -32,7 +32,8 @@ def headline() -> str:
     return (
         f"{formats.count(int(counts['vehicles']), 'unit')}, "
         f"{formats.count(int(counts['pumps_in_service']), 'pump')} in service and "
-        f"{formats.count(int(counts['visits']), 'visit')}, the last on {formats.day(counts['last_visited_on'])}."
+        f"{formats.count(int(counts['visits']), 'visit')}, "
+        f"the last on {formats.day(counts['last_visited_on'])}."
     )
 
 

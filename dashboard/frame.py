@@ -17,7 +17,7 @@ from dashboard.palette import DARK, LIGHT, Palette
 from ingest.errors import LedgerError, PumpledgerError
 
 log = logging.getLogger(__name__)
-FIRST_PART_S = 0.1
+FIRST_PART_S = 0.05
 
 
 def show(person: access.Person) -> None:

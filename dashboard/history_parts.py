@@ -68,6 +68,7 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
             when = risk_list.due_words(row)
             if when:
                 st.write(when)
+        frame.first_part_first()
         a, b, c, d = st.columns(4)
         a.metric("Risk before next visit", formats.percent(row["risk"]), formats.odds(row["risk"]),
                  delta_color="off", delta_arrow="off")  # fmt: skip

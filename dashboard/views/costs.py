@@ -11,6 +11,7 @@ if not frame.started(
     st.stop()
 
 st.write(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
+frame.first_part_first()
 kept = loaders.cost_review()
 review = kept.value
 frame.age(kept, "Costs")

@@ -9,6 +9,9 @@ started = fleet_parts.has_data()
 if not started:
     st.info("The ledger is empty. Bring in a fleet folder here, or log a first visit.")
     frame.link("log_visit", "→ Log a first visit")
+else:
+    st.write(fleet_parts.headline())
+    frame.first_part_first()
 parts = {
     "Units": fleet_parts.show_units,
     "Pump types": fleet_facts.show_pump_types,

@@ -7,11 +7,11 @@ from dashboard import frame, log_saving, log_steps
 st.title("Log a visit")
 saved = log_saving.saved_visit()
 log_steps.cautions(folded=saved is not None)
+frame.first_part_first()
 if saved is not None:
     log_saving.show_saved(saved)
 else:
     unit, card = log_steps.choose_unit()
-    frame.first_part_first()
     left, right = st.columns(2)
     with left:
         log_steps.where_and_when(card)

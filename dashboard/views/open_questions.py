@@ -19,6 +19,7 @@ st.write(
     f"{formats.count(total, 'question')} open. Until one is settled, the reading it concerns may stay out of "
     "its pump's trend; nothing is changed silently."
 )
+frame.first_part_first()
 frame.show_kept()
 chosen = lists.narrowing(key="ask")
 counted = dict(zip(kinds["code"], kinds["open"], strict=True))

@@ -12,6 +12,7 @@ kept = loaders.planned()
 plan = kept.value
 frame.age(kept, "Plan")
 st.write(plan_parts.headline(plan))
+frame.first_part_first()
 for note in plan.notes:
     st.caption(note)
 chosen = lists.narrowing(key="plan")

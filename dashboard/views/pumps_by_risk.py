@@ -12,9 +12,13 @@ st.title("Pumps by risk")
 if not frame.started("Once a visit is logged, its pump appears here with its risk and the reason for it."):
     st.stop()
 
-answer = st.container()  # the first thing read; filled once it is known what the list is narrowed to
 ranked = loaders.ranked()
 ranking = ranked.value.pumps
+answer = st.empty()  # the first thing read; of all pumps until it is known what the list is narrowed to
+if not st.query_params:
+    answer.write(risk_list.headline(ranking))
+    frame.first_part_first()
+figures = st.container()
 chosen = lists.narrowing(key="by")
 left, right = st.columns([2, 1])
 find = left.text_input("Unit", key="find", placeholder="all units, or part of a number", bind="query-params")
@@ -26,9 +30,9 @@ actions = st.pills(
 rows = lists.narrowed(ranking, chosen | {"action": actions})
 if find.strip():
     rows = rows[rows["unit"].str.contains(find.strip(), case=False, regex=False)]
-with answer:
+answer.write(risk_list.headline(rows))
+with figures:
     frame.age(ranked, "Risks")
-    st.write(risk_list.headline(rows))
     counts = risk_list.counts(rows, date.today())
     for column, (name, number) in zip(st.columns(len(counts)), counts.items(), strict=True):
         column.metric(name, f"{number:,}")

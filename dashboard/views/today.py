@@ -31,6 +31,7 @@ if office:
         frame.link("costs", "→ Costs")
         frame.link("forecast_record", "→ Forecast record")
 
+frame.first_part_first()
 early_failures.show_warning(ranked.value.groups)
 st.header("What to do first", anchor=False)
 risk_list.show_cards(ranking, most=5)
