@@ -20,6 +20,9 @@ STEADY_ODDS = 1.0  # of no wander against all sizes of it
 SETTLING_S = (0.004, 0.008, 0.016, 0.032, 0.064, 0.128)  # time constants of a shaft coming to speed
 SETTLING_VARIANCES = np.array([1e1, 1e3, 1e5, 1e7])  # of c, in units of the block noise variance
 SETTLED_ODDS = 2.0  # of no exponential against all sizes of it
+# Where there is one, the time constants about the likeliest are tried in such steps: a start a hundred times
+# larger than the noise is not followed by the next of those above.
+SETTLES_ABOVE, FINE_STEPS = 0.9, 2.0 ** (np.arange(-3, 4) / 4)
 NEGLIGIBLE = 1e-4  # weight of a model that need not be evaluated
 
 
@@ -47,13 +50,36 @@ def smooth_phase(
     widths: lengths of the blocks in s (n,), over which phases are means. noise_known_within: log standard
     deviation of the variances' common factor.
     """
+    tau_s = np.array(SETTLING_S if wander and len(time) >= 8 else ())
+    coarse, settles, likeliest_s = _smoothed(
+        time, phase, variance, wanted, tau_s, widths, noise_known_within, wander
+    )
+    if settles < SETTLES_ABOVE:
+        return coarse
+    fine, _, _ = _smoothed(
+        time, phase, variance, wanted, likeliest_s * FINE_STEPS, widths, noise_known_within, wander
+    )
+    return fine
+
+
+def _smoothed(
+    time: np.ndarray,
+    phase: np.ndarray,
+    variance: np.ndarray,
+    wanted: np.ndarray,
+    tau_s: np.ndarray,
+    widths: np.ndarray | None,
+    noise_known_within: float,
+    wander: bool,
+) -> tuple[SmoothPhase, float, float]:
+    """Smooth with these time constants; also how probable an exponential is, and the likeliest constant."""
     n = len(time)
     step = max(time[-1] - time[0], 1e-12) / max(n - 1, 1)
     t, w = (time - wanted[0]) / step + 1.0, (wanted - wanted[0]) / step + 1.0
     scale = float(np.median(variance))
     line, line_w = (np.column_stack([np.ones(len(x)), x - t.mean()]) for x in (t, w))
     sizes = np.array(WANDER if wander and n >= 4 else WANDER[:1], dtype=float)
-    tau = np.array(SETTLING_S if wander and n >= 8 else ()) / step
+    tau = tau_s / step
     settling, settling_w = (np.exp(-(x[:, None] - 1.0) / tau) for x in (t, w))
     if widths is not None:
         half = np.minimum(widths[:, None] / step / 2 / tau, 50.0)
@@ -119,7 +145,11 @@ def smooth_phase(
     slope = float(np.sum(p * slopes))
     slope_variance = float(np.sum(p * (variances + (slopes - slope) ** 2)))
     root = np.sqrt(scale)
-    return SmoothPhase(root * fit, float(root * slope), float(root * np.sqrt(slope_variance)))
+    smooth = SmoothPhase(root * fit, float(root * slope), float(root * np.sqrt(slope_variance)))
+    if not len(tau_s):
+        return smooth, 0.0, 0.0
+    of_tau = p[:, 1:].sum(axis=0).reshape(len(tau_s), kinds).sum(axis=1)
+    return smooth, float(of_tau.sum()), float(tau_s[np.argmax(of_tau)])
 
 
 def _kernels(a: np.ndarray, b: np.ndarray) -> np.ndarray:

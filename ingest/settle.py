@@ -66,7 +66,7 @@ def find_run(current_a: np.ndarray, sample_rate_hz: float) -> Run:
                 head = sign * current_a[first * size : (first + settled) * size]
                 peak_a = float(np.max(head) - (zero_a or 0.0))
         # Speed settles with the current: leave as much again, while there is enough record.
-        skip = settled + min(settled // 2 + 1, (last - first - settled) // 3)
+        skip = settled + min(settled + 1, (last - first - settled) // 3)
     start = (first + skip) * size
     if first == 0 and skip == 0:
         start = 0

@@ -31,12 +31,8 @@ NOISE_KNOWN = 0.5  # log standard deviation of the noise estimate
 SHARP = 0.003  # turns: an edge may be off by so much before what is left there is taken for a spark
 LOST = 0.7  # a block whose likeness to the wave is below this share of the usual has slipped
 PULL_IN = 0.4  # of a ripple: how far off the expected place a slipped block is looked for
-# How far the current's wave may run behind the shaft: about the winding's L/R, 0.1 to 1 ms (common practice,
-# no source). Its lag in angle changes with speed, so it matters where speed differs between the ends.
-LAG_S = 3e-4
-# How far the wave's mean place in the turn may differ between the ends though nothing shows it (seen on
-# simulated motors whose supply and load wander a little), turns.
-LOOSE_TURNS = 5e-5
+# Time constants L/R of windings (common practice, no source): how far the current's wave lags behind the shaft.
+WINDING_S = np.array([1e-4, 3e-4, 1e-3])
 COLLAPSED = 0.5  # share of the turns given
 BETTER = 0.97  # residual noise after a repair, at most this share of the one before
 GOING_ON = 2  # blocks whose speed leads on over slipped blocks at either end
@@ -104,8 +100,8 @@ def refine(
     at_knots = np.interp(knots, t, fit.phase)
     speed = np.diff(at_knots) / np.diff(knots)
     mean = float((at_knots[-1] - at_knots[0]) / (knots[-1] - knots[0]))
-    loose = np.hypot(LAG_S * (speed[-1] - speed[0]), LOOSE_TURNS) / (knots[-1] - knots[0])
-    se = float(np.hypot(fit.slope_se, loose))
+    lagging = _lag_s(fit.wave, mean) * (speed[-1] - speed[0]) / (knots[-1] - knots[0])
+    se = float(np.hypot(fit.slope_se, lagging))
     followed = float(fit.likeness.min() / max(np.median(fit.likeness), 1e-9))
     wave = np.fft.irfft(np.fft.rfft(fit.wave)[: highest_order + 1], len(fit.wave))
     return TurnPhase(knots, at_knots, mean, se, float(100 * np.std(speed) / mean), wave, followed)
@@ -147,6 +143,19 @@ def _fitted(
     power = np.maximum(np.add.reduceat(fitted * fitted, starts), 1e-30)
     likeness = np.add.reduceat(y * fitted, starts) / power
     return _Fit(phase, wanted, smooth.slope_se, wave, noise, starts, likeness)
+
+
+def _lag_s(wave: np.ndarray, turn_hz: float) -> float:
+    """How much further the wave lags, in turns, for each turn a second the shaft runs faster.
+
+    A first-order winding delays order k by atan(k w T) / k, w the shaft's speed and T = L/R; its rate of change
+    is T / (1 + (k w T)^2), and orders count as they tell the angle. T is unknown: root mean square over it.
+    """
+    order = np.arange(1, len(wave) // 2 + 1)
+    tells = order**2 * np.abs(np.fft.rfft(wave)[1:]) ** 2
+    lag = WINDING_S[:, None] / (1 + (2 * np.pi * turn_hz * order * WINDING_S[:, None]) ** 2)
+    of_winding = lag @ tells / max(float(tells.sum()), 1e-30)
+    return float(np.sqrt(np.mean(of_winding**2)))
 
 
 def _curve(knots: np.ndarray, values: np.ndarray, at: np.ndarray) -> np.ndarray:
