@@ -212,14 +212,14 @@ def _notes(
     elif count < FEW_FAILURES:
         notes.append(
             f"Only {count} failure{'s are' if count > 1 else ' is'} on record: "
-            f"{types.fleet.prior_share:.0%} of what is said about ageing is practice, not this fleet."
+            f"{100 * types.fleet.prior_share:.0f} % of what is said about ageing is practice, not this fleet."
         )
     base = made.table[made.table["policy"] == policies.RUN]
     apart = (base["cost"] / base["renewal_cost"] - 1).abs()
     if (apart > 0.15).any():
         notes.append(
-            f"By simulation, running to failure costs {float(apart.max()):.0%} more or less than by the "
-            "Weibull fits: the two descriptions of life disagree, so trust the ranges less."
+            f"By simulation, running to failure costs {100 * float(apart.max()):.0f} % more or less than "
+            "by the Weibull fits: the two descriptions of life disagree, so trust the ranges less."
         )
     ours = made.table[made.table["policy"] == policies.RISK]
     if (ours["saving_low"] <= 0).any():

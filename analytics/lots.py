@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import gammaln, xlog1py, xlogy
 
+from analytics.frames import each
 from analytics.history import History
 
 BANDS_KM = np.array([0, 10e3, 25e3, 50e3, 75e3, 100e3, 150e3, 200e3, np.inf])
@@ -58,7 +59,7 @@ def early_failures(history: History, *, alpha: float = ALPHA) -> pd.DataFrame:
             if g.flagged
             else f"chance can do that (p {_chance(g.p_value)}, named below {_chance(g.threshold)})."
         )
-        for g in groups.itertuples(index=False)
+        for g in each(groups)
     ]
     return groups.sort_values("p_value").reset_index(drop=True)
 

@@ -25,7 +25,7 @@ def changes_since(
     rows = []
     for pump_id in new.index.difference(old.index, sort=False):
         line = new.loc[pump_id]
-        why = f"its action is now '{line['action']}' at a risk of {line['risk']:.0%}"
+        why = f"its action is now '{line['action']}' at a risk of {100 * line['risk']:.0f} %"
         if line["status"] != "proposed":
             why = "a person booked it"
         rows.append((pump_id, line["unit"], line["position"], "added", "", str(line["planned_on"]), why))
@@ -52,7 +52,8 @@ def _gone(pump_id: int, line: pd.Series, now: pd.DataFrame) -> str:
     if _repriced(line, state):
         return "prices changed"
     if not state["worth"]:
-        return f"its risk went from {line['risk']:.0%} to {state['risk']:.0%}, so a change no longer pays"
+        fell = f"its risk went from {100 * line['risk']:.0f} % to {100 * state['risk']:.0f} %"
+        return f"{fell}, so a change no longer pays"
     return "it can't be fitted any more"
 
 
@@ -60,7 +61,7 @@ def _moved(before: pd.Series, after: pd.Series) -> str:
     if after["status"] != "proposed":
         return "a person moved it"
     if abs(after["risk"] - before["risk"]) >= 0.02:
-        return f"its risk went from {before['risk']:.0%} to {after['risk']:.0%}"
+        return f"its risk went from {100 * before['risk']:.0f} % to {100 * after['risk']:.0f} %"
     if _repriced(before, after):
         return "prices changed"
     return "stops, bay hours or parts changed"

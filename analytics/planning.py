@@ -333,5 +333,7 @@ def _notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[str]
             f"{len(late)} booked day{'s are' if len(late) > 1 else ' is'} past: mark it done or move it."
         )
     if not solved.proven:
-        notes.append(f"Time ran out: the assignment may cost up to {solved.gap:.2%} more than the best.")
+        notes.append(
+            f"Time ran out: the assignment may cost up to {100 * solved.gap:.2f} % more than the best."
+        )
     return notes

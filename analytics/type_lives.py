@@ -65,7 +65,7 @@ class TypeLife:
         if self.failures < FEW_FAILURES:
             return (
                 f"{self.failures} failure{'s' if self.failures > 1 else ''} in {self.lives} lives: "
-                f"{self.prior_share:.0%} of what is said about ageing is not its own record."
+                f"{100 * self.prior_share:.0f} % of what is said about ageing is not its own record."
             )
         return ""
 

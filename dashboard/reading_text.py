@@ -87,7 +87,9 @@ def _ripple(reading: Reading) -> str:
 
 def _revolution(reading: Reading) -> str:
     if reading.rpm is None or reading.revolution_ms is None:
-        told = ", ".join(f"{c.rpm:,.0f} rpm ({c.probability:.0%})" for c in reading.speed_candidates[:4])
+        told = ", ".join(
+            f"{c.rpm:,.0f} rpm ({100 * c.probability:.0f} %)" for c in reading.speed_candidates[:4]
+        )
         repeat = (
             f"; the pattern repeats every {reading.pattern_repeat_ms:.3f} ms"
             if reading.pattern_repeat_ms
@@ -96,5 +98,5 @@ def _revolution(reading: Reading) -> str:
         return UNTOLD + (f"; possible: {told}" if told else "") + repeat
     spread = f" ± {reading.rpm_se:.1f}" if reading.rpm_se is not None else ""
     bars = f", {reading.segments} segments" if reading.segments else ""
-    sure = f", {reading.speed_confidence:.1%} sure" if reading.speed_confidence is not None else ""
+    sure = f", {100 * reading.speed_confidence:.1f} % sure" if reading.speed_confidence is not None else ""
     return f"{reading.revolution_ms:.3f} ms → {reading.rpm:,.0f} rpm{spread}{bars}{sure}"

@@ -131,7 +131,8 @@ def _spent(review: CostReview) -> list[str]:
     out = ["Spent (recorded; at today's prices where no cost was entered):"]
     for (year, kind), rows in review.spent.groupby(["year", "kind"]):
         priced, thrown = rows["cost_estimated"].sum(), rows["life_thrown_away"].sum()
-        line = f"  {year}  {kind:22}{rows['replacements'].sum():>5} pumps  "
+        number = rows["replacements"].sum()
+        line = f"  {year}  {kind:22}{number:>5} {'pump ' if number == 1 else 'pumps'}  "
         line += f"{rows['cost_recorded'].sum():>10,.0f} {money} recorded"
         line += f", {priced:,.0f} {money} at today's prices" if priced else ""
         line += (
@@ -176,7 +177,7 @@ def _ages(review: CostReview) -> list[str]:
         if row.best_age_discounted == row.best_age_discounted:
             line += f"; discounted {row.best_age_discounted:,.0f}"
         if row.share_without_age > 0.01:
-            line += f"; no age pays in {row.share_without_age:.0%} of what the data allow"
+            line += f"; no age pays in {100 * row.share_without_age:.0f} % of what the data allow"
         out.append(f"{line}. {row.text}".rstrip())
     return out
 

@@ -144,9 +144,12 @@ def _section(title: str, rows: pd.DataFrame) -> list[str]:
     if rows.empty:
         return []
     lines = [f"{title}:"]
-    for row in each(rows.head(MOST)):
-        step = f" Next: {row.next_step}" if row.next_step else ""
-        lines.append(f"  {_place(row)}  {row.pump_type}  risk {row.risk:.1%}: {row.why}.{step}")
+    for why, alike in rows.head(MOST).groupby("why", sort=False):
+        lines.append(f"  {str(why)[:1].upper()}{str(why)[1:]}:")
+        lines += [
+            f"    {_place(row)}  {row.pump_type}  risk {100 * row.risk:.1f} %  {row.next_step or ''}".rstrip()
+            for row in each(alike)
+        ]
     if len(rows) > MOST:
         lines.append(f"  and {len(rows) - MOST:,} more of less risk (--json lists all)")
     return lines

@@ -45,7 +45,7 @@ def handle_gaps(
         if count > MOST_GAPS * len(kept):
             raise CaptureRefused(
                 "too-many-gaps",
-                f"{what}, {count / len(kept):.0%} of the record; "
+                f"{what}, {100 * count / len(kept):.0f} % of the record; "
                 "record again with a range that holds the whole current.",
             )
         level = "warning" if marks else "info"

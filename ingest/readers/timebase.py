@@ -164,8 +164,8 @@ def _resampled(
         Note(
             "resampled",
             "warning",
-            f"Steps vary from {spread[0]:.4g} to {spread[1]:.4g} s ({share:.0%} of them off the usual "
-            f"{median:.4g} s); values were interpolated to {_hz(1 / step)}.",
+            f"Steps vary from {spread[0]:.4g} to {spread[1]:.4g} s ({100 * share:.0f} % of them off the "
+            f"usual {median:.4g} s); values were interpolated to {_hz(1 / step)}.",
         )
     )
     grid = stamps[0] + step * np.arange(count)
