@@ -31,7 +31,7 @@ NOISE_KNOWN = 0.5  # log standard deviation of the noise estimate
 SHARP = 0.003  # turns: an edge may be off by so much before what is left there is taken for a spark
 LOST = 0.7  # a block whose likeness to the wave is below this share of the usual has slipped
 PULL_IN = 0.4  # of a ripple: how far off the expected place a slipped block is looked for
-# Time constants L/R of windings (common practice, no source): how far the current's wave lags behind the shaft.
+# Time constants L/R of windings (common practice, no source): so far the wave lags behind the shaft.
 WINDING_S = np.array([1e-4, 3e-4, 1e-3])
 COLLAPSED = 0.5  # share of the turns given
 BETTER = 0.97  # residual noise after a repair, at most this share of the one before
@@ -148,8 +148,8 @@ def _fitted(
 def _lag_s(wave: np.ndarray, turn_hz: float) -> float:
     """How much further the wave lags, in turns, for each turn a second the shaft runs faster.
 
-    A first-order winding delays order k by atan(k w T) / k, w the shaft's speed and T = L/R; its rate of change
-    is T / (1 + (k w T)^2), and orders count as they tell the angle. T is unknown: root mean square over it.
+    A first-order winding delays order k by atan(k w T) / k, w the shaft's speed and T = L/R; its rate of
+    change is T / (1 + (k w T)^2), and orders count as they tell the angle. T is unknown: root mean square.
     """
     order = np.arange(1, len(wave) // 2 + 1)
     tells = order**2 * np.abs(np.fft.rfft(wave)[1:]) ** 2
