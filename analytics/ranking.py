@@ -114,64 +114,16 @@ def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd
 
 def rank_state(state: State, settings: dict[str, Any], within_km: float | None = None) -> pd.DataFrame:
     """As `rank`, from a scoring run; actions are left "none"."""
-    history, p = state.history, state.fit.parameters
-    model = risk_model(p)
-    pumps = history.pumps.iloc[state.rows].reset_index(drop=True)
-    n = len(pumps)
+    history, rows = state.history, state.rows
+    pumps = history.pumps.iloc[rows].reset_index(drop=True)
     unit = str(settings["distance_unit"])
-    # What the odometer shows in a day, and what the pump's own clock runs meanwhile.
-    ratio = pumps["km_per_day"].to_numpy(float) / np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-9)
-    interval = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM).to_numpy(float)
-    horizon_km = np.full(n, within_km) if within_km else interval
-    own_horizon = horizon_km * ratio
-    risk, parts = model.risk(state.known, state.d_0, own_horizon)
-    new = state.new_pumps
-    risk_if_new, _ = model.risk(new, np.zeros(n), own_horizon)
-    left = distance_left(model, state.known, state.d_0) / np.maximum(ratio, 1e-9)[:, None]
-    experience = (
-        max(p.longest_km, history.pumps["now_km"].max() if n else 0.0) - pumps["now_km"].to_numpy(float)
-    ) / np.maximum(ratio, 1e-9)
-
+    ahead = _ahead(state, pumps, within_km)
     readings = _readings(state)
-    visits_per_pump = np.bincount(history.visits["pump"].to_numpy(int), minlength=len(history.pumps))[
-        state.rows
-    ]
-    last = history.visits.groupby("pump")["day"].max().reindex(state.rows).to_numpy(float)
-    n_alike, k_failed = alike(p.summary.get("ratings", {}), -np.log1p(-risk) / np.maximum(own_horizon, 1.0))
-    share = prior_share(state, parts)
-    whole, whole_parts = points(risk, parts)
-    fleet_pct = round(100 * float(risk.mean())) if n else 0
-    code = p.type_codes(history.pumps["pump_type"])
-    ripple, rpm = (drift_of(history, code, p.exponents, m, state.fit.drift[m]) for m in ("ripple_pct", "rpm"))
-    rows = state.rows
-    speed_falls = (rpm.readings >= 2) & (rpm.slope < -1.3 * rpm.slope_se)
-    ripple_rises = (ripple.readings >= 2) & (ripple.slope > 1.3 * ripple.slope_se)
-    heals = (ripple.readings >= 3) & (ripple.slope < -2 * ripple.slope_se)
-    speed_falls &= p.wear.brush_weight > 0
-    ripple_rises_here = ripple_rises[rows]
-    text = reasons(
-        Grounds(
-            risk_pct=whole,
-            parts_pct=whole_parts,
-            horizon=format_quantities(horizon_km, unit, digits=0),
-            readings=readings,
-            speed_falls=speed_falls[rows] & ((p.wear.brush_weight > 0.5) | ~ripple_rises_here),
-            ripple_rises=ripple_rises_here,
-            p_drag=state.known.drag.started,
-            n_alike=n_alike,
-            k_failed=k_failed,
-            prior_share=share,
-            age_known=pumps["age_known"].to_numpy(bool),
-            heals=heals[rows],
-            restarted=pumps["restarted"].to_numpy(bool),
-        ),
-        fleet_pct=fleet_pct,
-        fleet_failures=state.fit.failures,
-    )
-    per_day = np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-6)
-    within = left[:, 0] <= np.maximum(experience, 0)
-    due = _dates(np.where(within, history.as_of_day + np.minimum(left[:, 0] / per_day, 36500), np.nan))
-    shown = from_kept(left, unit)
+    share = prior_share(state, ahead.parts)
+    hazard_per_km = -np.log1p(-ahead.risk) / np.maximum(ahead.own_horizon_km, 1.0)
+    n_alike, k_failed = alike(state.fit.parameters.summary.get("ratings", {}), hazard_per_km)
+    grounds = _grounds(state, pumps, ahead, unit, readings, n_alike, k_failed, share)
+    shown = from_kept(ahead.left_km, unit)
     return pd.DataFrame(
         {
             "unit": pumps["unit"],
@@ -180,36 +132,129 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             "depot": pumps["depot"],
             "class": pumps["class"],
             "pump_id": pumps["pump_id"],
-            "risk": risk,
-            "horizon": from_kept(horizon_km, unit),
+            "risk": ahead.risk,
+            "horizon": from_kept(ahead.horizon_km, unit),
             "horizon_unit": unit,
             "distance_left_p10": shown[:, 0],
             "distance_left_p50": shown[:, 1],
             "distance_left_p90": shown[:, 2],
-            "distance_left_text": beyond(left[:, 1], experience, unit),
-            "due_by": due,
-            "reason": text,
+            "distance_left_text": beyond(ahead.left_km[:, 1], ahead.experience_km, unit),
+            "due_by": _due(ahead, pumps, history.as_of_day),
+            "reason": reasons(
+                grounds,
+                fleet_pct=round(100 * float(ahead.risk.mean())) if len(pumps) else 0,
+                fleet_failures=state.fit.failures,
+            ),
             "action": "none",
             "action_text": "",
             "next_capture_on": None,
             "next_capture_km": np.nan,
-            "visits": visits_per_pump,
+            "visits": np.bincount(history.visits["pump"].to_numpy(int), minlength=len(history.pumps))[rows],
             "readings": readings,
-            "last_visited_on": _dates(last),
-            "risk_wear": 100 * parts[0],
-            "risk_drag": 100 * parts[1],
-            "risk_sudden": 100 * parts[2],
+            "last_visited_on": _dates(
+                history.visits.groupby("pump")["day"].max().reindex(rows).to_numpy(float)
+            ),
+            "risk_wear": 100 * ahead.parts[0],
+            "risk_drag": 100 * ahead.parts[1],
+            "risk_sudden": 100 * ahead.parts[2],
             "p_drag_started": state.known.drag.started,
             "prior_share": share,
             "n_alike": n_alike,
             "k_failed": k_failed,
-            "risk_if_new": risk_if_new,
-            "horizon_km": horizon_km,
+            "risk_if_new": ahead.risk_if_new,
+            "horizon_km": ahead.horizon_km,
             "distance_on_pump_km": pumps["now_km"],
             "km_per_day": pumps["unit_km_per_day"],
             "pump_km_per_day": pumps["km_per_day"],
         }
     )
+
+
+@dataclass(frozen=True)
+class _Ahead:
+    """What lies before each of n pumps, km on the unit's odometer unless said otherwise.
+
+    own_horizon_km: the horizon on the pump's own clock; risk (n,) before it, parts (3, n) of it: wear, drag,
+    sudden; risk_if_new: of a new pump in its place; left_km (n, 3): distance left, 10, 50 and 90 %;
+    experience_km: how far ahead pumps were ever seen to run.
+    """
+
+    horizon_km: np.ndarray
+    own_horizon_km: np.ndarray
+    risk: np.ndarray
+    parts: np.ndarray
+    risk_if_new: np.ndarray
+    left_km: np.ndarray
+    experience_km: np.ndarray
+
+
+def _ahead(state: State, pumps: pd.DataFrame, within_km: float | None) -> _Ahead:
+    p, n = state.fit.parameters, len(pumps)
+    model = risk_model(p)
+    # What the odometer shows in a day, and what the pump's own clock runs meanwhile.
+    ratio = pumps["km_per_day"].to_numpy(float) / np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-9)
+    interval = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM).to_numpy(float)
+    horizon_km = np.full(n, within_km) if within_km else interval
+    risk, parts = model.risk(state.known, state.d_0, horizon_km * ratio)
+    risk_if_new, _ = model.risk(state.new_pumps, np.zeros(n), horizon_km * ratio)
+    longest_km = max(p.longest_km, state.history.pumps["now_km"].max() if n else 0.0)
+    own = np.maximum(ratio, 1e-9)
+    return _Ahead(
+        horizon_km,
+        horizon_km * ratio,
+        risk,
+        parts,
+        risk_if_new,
+        distance_left(model, state.known, state.d_0) / own[:, None],
+        (longest_km - pumps["now_km"].to_numpy(float)) / own,
+    )
+
+
+def _grounds(
+    state: State,
+    pumps: pd.DataFrame,
+    ahead: _Ahead,
+    unit: str,
+    readings: np.ndarray,
+    n_alike: np.ndarray,
+    k_failed: np.ndarray,
+    share: np.ndarray,
+) -> Grounds:
+    """What the sentence about each pump rests on."""
+    p = state.fit.parameters
+    code = p.type_codes(state.history.pumps["pump_type"])
+    ripple, rpm = (
+        drift_of(state.history, code, p.exponents, m, state.fit.drift[m]) for m in ("ripple_pct", "rpm")
+    )
+    ripple_rises = ((ripple.readings >= 2) & (ripple.slope > 1.3 * ripple.slope_se))[state.rows]
+    heals = ((ripple.readings >= 3) & (ripple.slope < -2 * ripple.slope_se))[state.rows]
+    speed_falls = ((rpm.readings >= 2) & (rpm.slope < -1.3 * rpm.slope_se))[state.rows]
+    # Speed is named where the model weighs it; beside a rising ripple only where it weighs more of the two.
+    weight = p.wear.brush_weight
+    whole, whole_parts = points(ahead.risk, ahead.parts)
+    return Grounds(
+        risk_pct=whole,
+        parts_pct=whole_parts,
+        horizon=format_quantities(ahead.horizon_km, unit, digits=0),
+        readings=readings,
+        speed_falls=speed_falls & (weight > 0) & ((weight > 0.5) | ~ripple_rises),
+        ripple_rises=ripple_rises,
+        p_drag=state.known.drag.started,
+        n_alike=n_alike,
+        k_failed=k_failed,
+        prior_share=share,
+        age_known=pumps["age_known"].to_numpy(bool),
+        heals=heals,
+        restarted=pumps["restarted"].to_numpy(bool),
+    )
+
+
+def _due(ahead: _Ahead, pumps: pd.DataFrame, as_of_day: float) -> np.ndarray:
+    """The day by which one in ten has failed, by the unit's own use; None beyond what was ever seen."""
+    p10_km = ahead.left_km[:, 0]
+    per_day = np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-6)
+    within = p10_km <= np.maximum(ahead.experience_km, 0)
+    return _dates(np.where(within, as_of_day + np.minimum(p10_km / per_day, 36500), np.nan))
 
 
 def alike(ratings: dict[str, list[float]], hazard_per_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
