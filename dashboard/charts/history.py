@@ -58,83 +58,94 @@ def metric_over_distance(
     events: distance, event, text; drift: distance, value; fan: distance, value, low, high, ahead of today.
     """
     rows = visits[visits[metric].notna() & visits["distance"].notna()]
-    lines = {name: value for name, value in (limits or {}).items() if value is not None and value == value}
-    values = list(rows[metric]) if raw else []
-    if normalised:
-        values += list(rows[normalised].dropna())
-    if fan is not None:
-        values += [*fan["low"], *fan["high"]]
-    spread = (max(values) - min(values)) if values else 0
-    close = {
-        n: v
-        for n, v in lines.items()
-        if values
-        and min(values) - 3 * max(spread, 0.02 * abs(v)) <= v <= max(values) + 3 * max(spread, 0.02 * abs(v))
-    }
+    values = [*rows[metric]] if raw else []
+    values += [*rows[normalised].dropna()] if normalised else []
+    values += [*fan["low"], *fan["high"]] if fan is not None else []
+    close = _within_sight(limits or {}, values)
     scale = scale_to(*values, *close.values(), *(baseline or ()))
-    y = alt.Y(f"{metric}:Q", axis=y_axis(title), scale=scale)
     x = alt.X("distance:Q", title=distance_title, scale=alt.Scale(zero=False, nice=True))
+    axis = y_axis(title)
+    ruled = pd.DataFrame([{"value": v, "label": n} for n, v in close.items()])
     layers: list[Any] = []
     if baseline:
-        band = pd.DataFrame([{"low": baseline[0], "high": baseline[1]}])
-        layers.append(
-            alt.Chart(band).mark_rect(color=palette.band, opacity=0.6).encode(y=alt.Y("low:Q"), y2="high:Q")
-        )
+        band = alt.Chart(pd.DataFrame([{"low": baseline[0], "high": baseline[1]}]))
+        layers.append(band.mark_rect(color=palette.band, opacity=0.6).encode(y=alt.Y("low:Q"), y2="high:Q"))
     if close:
-        ruled = pd.DataFrame([{"value": v, "label": n} for n, v in close.items()])
         layers.append(alt.Chart(ruled).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y="value:Q"))
     if events is not None and len(events):
         layers.append(_events(events, palette))
     if fan is not None and len(fan):
-        ahead = alt.Chart(fan).encode(x="distance:Q")
-        layers.append(ahead.mark_area(color=palette.wear, opacity=0.22).encode(y="low:Q", y2="high:Q"))
-        layers.append(
-            ahead.mark_line(color=palette.wear, strokeDash=[6, 4], strokeWidth=2).encode(y="value:Q")
-        )
+        spread = alt.Chart(fan).mark_area(color=palette.wear, opacity=0.22)
+        layers += [spread.encode(x="distance:Q", y="low:Q", y2="high:Q"), _dashed(fan, palette)]
     if drift is not None and len(drift):
-        layers.append(
-            alt.Chart(drift)
-            .mark_line(color=palette.wear, strokeDash=[6, 4], strokeWidth=2)
-            .encode(x="distance:Q", y="value:Q")
-        )
+        layers.append(_dashed(drift, palette))
     if error and raw:
-        bars = rows.assign(_low=rows[metric] - 2 * rows[error], _high=rows[metric] + 2 * rows[error])
-        layers.append(
-            alt.Chart(bars[bars[error].notna()])
-            .mark_rule(color=palette.main, opacity=0.6)
-            .encode(x=x, y=alt.Y("_low:Q"), y2="_high:Q")
-        )
+        layers.append(_error_bars(rows, metric, error, x, palette))
     if normalised and rows[normalised].notna().any():
-        layers.append(
-            alt.Chart(rows[rows[normalised].notna()])
-            .mark_line(color=palette.drag, strokeWidth=1.5, point={"filled": True, "size": 28})
-            .encode(x=x, y=alt.Y(f"{normalised}:Q", axis=y_axis(title), scale=scale))
+        line = alt.Chart(rows[rows[normalised].notna()]).mark_line(
+            color=palette.drag, strokeWidth=1.5, point={"filled": True, "size": 28}
         )
+        layers.append(line.encode(x=x, y=alt.Y(f"{normalised}:Q", axis=axis, scale=scale)))
     if raw:
-        layers.append(
-            alt.Chart(rows.assign(state=rows["state"].fillna("not told")))
-            .mark_point(size=70, filled=False, strokeWidth=2, color=palette.main)
-            .encode(
-                x=x,
-                y=y,
-                shape=alt.Shape(
-                    "state:N",
-                    title="engine",
-                    scale=alt.Scale(domain=list(STATE_SHAPES), range=list(STATE_SHAPES.values())),
-                    legend=None,
-                ),
-                tooltip=[
-                    alt.Tooltip("visited_on:N", title="visit"),
-                    alt.Tooltip("distance:Q", format=",.0f", title=distance_title),
-                    alt.Tooltip(f"{metric}:Q", format=",.2f", title=title),
-                    alt.Tooltip("state:N", title="engine"),
-                ],
-            )
-        )
+        y = alt.Y(f"{metric}:Q", axis=axis, scale=scale)
+        layers.append(_readings(rows, x, y, (metric, title), distance_title, palette))
     if close:
         named = alt.Chart(ruled).encode(y="value:Q", x=alt.value("width"))
         layers.append(lettered(named, palette, align="right", baseline="bottom", dx=-2, dy=-2))
     return dressed(alt.layer(*layers).resolve_scale(shape="independent"), palette, height=230)
+
+
+def _within_sight(limits: Mapping[str, float | None], values: list[float]) -> dict[str, float]:
+    """Return the limits near enough to the values to be drawn without flattening them."""
+    if not values:
+        return {}
+    low, high = min(values), max(values)
+    near = {}
+    for name, limit in limits.items():
+        if limit is not None and limit == limit:
+            room = 3 * max(high - low, 0.02 * abs(limit))
+            if low - room <= limit <= high + room:
+                near[name] = limit
+    return near
+
+
+def _dashed(line: pd.DataFrame, palette: Palette) -> Any:
+    chart = alt.Chart(line).mark_line(color=palette.wear, strokeDash=[6, 4], strokeWidth=2)
+    return chart.encode(x="distance:Q", y="value:Q")
+
+
+def _error_bars(rows: pd.DataFrame, metric: str, error: str, x: Any, palette: Palette) -> Any:
+    """Two standard errors either way."""
+    told = rows[rows[error].notna()]
+    ends = told.assign(_low=told[metric] - 2 * told[error], _high=told[metric] + 2 * told[error])
+    return (
+        alt.Chart(ends)
+        .mark_rule(color=palette.main, opacity=0.6)
+        .encode(x=x, y=alt.Y("_low:Q"), y2="_high:Q")
+    )
+
+
+def _readings(
+    rows: pd.DataFrame, x: Any, y: Any, named: tuple[str, str], distance_title: str, palette: Palette
+) -> Any:
+    """The readings as taken, a shape for each state of the engine; named: the metric's column and title."""
+    metric, title = named
+    state = alt.Scale(domain=list(STATE_SHAPES), range=list(STATE_SHAPES.values()))
+    return (
+        alt.Chart(rows.assign(state=rows["state"].fillna("not told")))
+        .mark_point(size=70, filled=False, strokeWidth=2, color=palette.main)
+        .encode(
+            x=x,
+            y=y,
+            shape=alt.Shape("state:N", title="engine", scale=state, legend=None),
+            tooltip=[
+                alt.Tooltip("visited_on:N", title="visit"),
+                alt.Tooltip("distance:Q", format=",.0f", title=distance_title),
+                alt.Tooltip(f"{metric}:Q", format=",.2f", title=title),
+                alt.Tooltip("state:N", title="engine"),
+            ],
+        )
+    )
 
 
 def _events(events: pd.DataFrame, palette: Palette) -> Any:
