@@ -89,13 +89,17 @@ def draw(table: pd.DataFrame, words: str) -> None:
 
 def with_thousands(table: pd.DataFrame) -> Any:
     """Return a table in which columns of five digits and more show them in threes; it sorts as before."""
-    told = {name: table[name].dropna() for name in table.select_dtypes("number")}
+    numbers = list(table.select_dtypes("number"))
+    told = {name: table[name].dropna() for name in numbers}
     large: dict[Any, Any] = {
         name: "{:,.0f}"
         for name, values in told.items()
         if len(values) and values.abs().max() >= 10_000 and (values % 1 == 0).all()
     }
-    return table.style.format(large, na_rep=formats.UNKNOWN) if large else table
+    if not large:
+        return table
+    # A table that is given one column's format shows six decimals in every other.
+    return table.style.format({name: "{:g}" for name in numbers} | large, na_rep=formats.UNKNOWN)
 
 
 def paged(

@@ -45,9 +45,10 @@ def headline(plan: Any) -> str:
     counted = ", ".join(f"{n:,} {name}" for name, n in status.items())
     saving = formats.money(plan.expected_saving, plan.currency)
     low, high = (f"{v:,.0f}" for v in (plan.saving_low, plan.saving_high))
+    first, last = plan.lines["planned_on"].min(), plan.lines["planned_on"].max()
+    when = f"on {formats.day(first)}" if first == last else f"{formats.day(first)} to {formats.day(last)}"
     return (
-        f"{formats.count(len(plan.lines), 'replacement')} in the {plan.horizon_days} days from "
-        f"{formats.day(plan.as_of)} ({counted}). Expected saving against leaving these pumps to fail: "
+        f"{formats.count(len(plan.lines), 'replacement')} planned, {when} ({counted}). Expected saving against leaving these pumps to fail: "
         f"{saving}, likely between {low} and {high}."
     )
 
@@ -58,7 +59,7 @@ def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
     if not len(bays) or bays["free_hours"].isna().all():
         st.caption("No bay hours are given, so the plan is not held against them.")
         return
-    weeks = bays.groupby("week", as_index=False)[["free_hours", "used_hours"]].sum()
+    weeks = bays.groupby("week", as_index=False)[["free_hours", "used_hours"]].sum(min_count=1)
     rows = pd.DataFrame(
         {
             "week_of": weeks["week"].map(formats.day),
@@ -81,14 +82,14 @@ def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
 def week_table(bays: pd.DataFrame) -> pd.DataFrame:
     """Return hours by week and depot as shown; bays: rows of a plan's with hours wanted."""
     rows = bays.sort_values(["week", "depot"])
-    full = rows["used_hours"] >= rows["free_hours"]
+    full = (rows["used_hours"] >= rows["free_hours"]).where(rows["free_hours"].notna())
     return pd.DataFrame(
         {
             "Week from": rows["week"].map(formats.day),
             "Depot": rows["depot"],
             "Hours wanted": rows["used_hours"].round(1),
             "Hours free": rows["free_hours"].round(1),
-            "Room": full.map({True: "■ none left", False: "□ some left"}),
+            "Room": full.map({True: "■ none left", False: "□ some left"}).fillna("hours not given"),
         }
     )
 

@@ -243,6 +243,9 @@ def test_long_figures_in_a_list_are_shown_in_threes_and_years_are_not():
     assert isinstance(lists.with_thousands(table[["Year"]]), pd.DataFrame)  # nothing to do
     untold = table.assign(Year=pd.array([None], dtype="Int64"), Price=pd.array([None], dtype="Float64"))
     assert "114,733" in lists.with_thousands(untold).to_html()
+    hours = lists.with_thousands(table.assign(Hours=[2.5], Saved=[0.0])).to_html()
+    assert ">2.5<" in hours
+    assert ">0<" in hours
 
 
 def test_an_average_comes_with_what_the_clamp_may_be_off_by():
@@ -277,3 +280,12 @@ def test_the_next_capture_is_due_by_day_or_odometer():
     assert said == "Next capture by 2026-04-01 or at 89,477 mi, whichever comes first."
     assert risk_list.due_words(row | {"next_capture_km": np.nan}) == "Next capture by 2026-04-01."
     assert risk_list.due_words(row | {"action": "check circuit"}) == "Next step: at the first chance."
+
+
+def test_a_week_whose_hours_nobody_gave_has_neither_room_nor_none():
+    bays = pd.DataFrame(
+        {"week": [date(2026, 3, 2)] * 3, "depot": ["A", "B", "C"],
+         "used_hours": [3.0, 3.0, 3.0], "free_hours": [2.0, 9.0, float("nan")]}
+    )  # fmt: skip
+    rooms = plan_parts.week_table(bays)["Room"].tolist()
+    assert rooms == ["■ none left", "□ some left", "hours not given"]
