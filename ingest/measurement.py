@@ -19,7 +19,7 @@ from ingest.reading import Reading
 from ingest.ripple import AverageTurn, average_turn
 from ingest.settle import Run, find_run
 from ingest.sparks import count_events
-from ingest.speed import ANSWER_ABOVE, Speed, find_speed
+from ingest.speed import ANSWER_ABOVE, Speed, at_odds, find_speed
 from ingest.switching import may_be_ripple, without_clock, without_lines
 
 METHOD_VERSION = 6  # raise with every change of a figure; a golden test watches it
@@ -29,6 +29,7 @@ LEAST_A = 0.1  # below this mean and swing there is no current
 RPM_LOW, RPM_HIGH = 3400.0, 10_000.0  # usual band [P], used when the pump's type tells none
 SEGMENTS_TOLD_ABOVE = 0.95
 RIVAL_OUTSIDE_GATES = 0.002  # probability
+RIVAL_OUTSIDE_BAND = 0.02  # probability, untold
 BATCHES = 10
 FOLLOWED_AT_LEAST = 0.3
 SAME_AS_BEFORE = 0.1  # log ratio to the last visit's speed
@@ -146,6 +147,7 @@ def measure(
         notes,
         segments=segments,
         previous_rpm=previous_rpm,
+        band_rpm=(known["rpm_low"], known["rpm_high"]),
         supply=supply,
         clock_hz=clock_hz,
         fast_hz=fast_hz,
@@ -235,6 +237,7 @@ def _with_speed(
     *,
     segments: int | None,
     previous_rpm: float | None,
+    band_rpm: tuple[float, float],
     supply: str | None,
     clock_hz: float | None,
     fast_hz: float | None,
@@ -257,6 +260,9 @@ def _with_speed(
     hump_hz = turn_hz * lcm(2, speed.segments) if speed.segments else speed.lines.hz[0]
     # A rival outside the gates can't be weighed fairly, so it takes little of it to leave the speed open.
     rivals = [c.rpm for c in speed.candidates[1:] if c.probability >= RIVAL_OUTSIDE_GATES]
+    odd = at_odds(60 * turn_hz, previous_rpm)
+    if previous_rpm is not None and odd:
+        rivals.append(previous_rpm)
     gates = [
         gate
         for faster in (1.0, *np.array(rivals) / (60 * turn_hz))
@@ -265,6 +271,7 @@ def _with_speed(
             samples_a_ripple=rate / (hump_hz * faster),
             ripple_steps=turn.ripple_a / check.step_a if check.step_a > 0 else np.inf,
             segments_told=segments is not None,
+            expected=not odd and band_rpm[0] <= 60 * turn_hz <= band_rpm[1],
         )
     ]
     gates = list({gate.code: gate for gate in reversed(gates)}.values())
@@ -272,6 +279,11 @@ def _with_speed(
     told = not gates and speed.probability >= ANSWER_ABOVE
     # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
     told = told and (segments is not None or speed.bars_differ)
+    # That pumps mostly run in the usual band is no evidence: it must not alone decide against another speed.
+    low, high = band_rpm
+    odd_rivals = [c for c in speed.candidates[1:] if not low <= c.rpm <= high]
+    if segments is None and any(c.probability >= RIVAL_OUTSIDE_BAND for c in odd_rivals):
+        told = False
     followed = speed.phase.followed >= FOLLOWED_AT_LEAST
     if not followed:
         notes.append(quality.NOT_FOLLOWED)

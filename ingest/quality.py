@@ -18,6 +18,7 @@ COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
 TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
 MAINS_HZ = (50.0, 60.0)
 MAINS_WITHIN = 0.001
+CLOCK_WITHIN, CLOCK_WITHIN_RIPPLES = 1e-4, 2e-5
 HUM_SHARE, FOREIGN_SHARE = 0.05, 0.02  # of the power of the strongest shaft order
 
 
@@ -142,11 +143,11 @@ def is_mains(line_hz: float) -> bool:
 def is_clocked(line_hz: float, supply: str | None) -> bool:
     """Tell whether a line may be a switched drive's: on a round 100 Hz to 100 parts in a million.
 
-    A steady pump can sit on a round figure too, so without a switched supply only lines above 2 kHz count,
-    where drives switch and few commutators ripple.
+    A steady pump can sit on a round figure too, so without a switched supply lines below 2 kHz, where few
+    drives switch and commutators ripple, count only to 20 parts in a million: 4 pumps in 10,000 at 1 kHz.
     """
-    round_figure = line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < 1e-4 * line_hz
-    return round_figure and (supply == "pwm" or line_hz > 2000)
+    within = CLOCK_WITHIN if supply == "pwm" or line_hz > 2000 else CLOCK_WITHIN_RIPPLES
+    return line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < within * line_hz
 
 
 def drive_note(clock_hz: float) -> Note:
@@ -206,11 +207,14 @@ def probe_note(mean_a: float) -> Note | None:
 
 
 def speed_gates(
-    *, turns: float, samples_a_ripple: float, ripple_steps: float, segments_told: bool
+    *, turns: float, samples_a_ripple: float, ripple_steps: float, segments_told: bool, expected: bool = True
 ) -> list[Note]:
-    """Notes for every gate a speed fails; empty when it passes all."""
+    """Notes for every gate a speed fails; empty when it passes all.
+
+    expected: the speed lies in the usual band and near the last visit's, if there was one.
+    """
     notes = []
-    fewest = FEWEST_TURNS_SEGMENTS_TOLD if segments_told else FEWEST_TURNS
+    fewest = FEWEST_TURNS_SEGMENTS_TOLD if segments_told and expected else FEWEST_TURNS
     if turns < fewest:
         notes.append(
             Note(
@@ -220,13 +224,17 @@ def speed_gates(
                 "use a longer time base, 100 ms or more.",
             )
         )
-    enough = FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD if segments_told else FEWEST_SAMPLES_A_RIPPLE
+    told_enough = FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD
+    enough = told_enough if segments_told and expected else FEWEST_SAMPLES_A_RIPPLE
     if samples_a_ripple < enough:
-        if samples_a_ripple < FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD:
-            why, instead = "so a faster wave may pass for a slow one", ""
-        else:
+        instead = ""
+        if samples_a_ripple < told_enough:
+            why = "so a faster wave may pass for a slow one"
+        elif not segments_told:
             why = "too few to tell the speed while the segments are not told"
             instead = "say how many the pump has, or "
+        else:
+            why = "too few to tell a speed that is not expected of this pump"
         notes.append(
             Note(
                 "sampled-too-slowly",

@@ -24,6 +24,7 @@ WORTH_FOLLOWING = 0.03  # of the strongest line's power
 UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as twice it
 NEGLIGIBLE = 14.0  # log weight behind the best
 COMB = 4.0  # log odds against a turn by which the ripple is another turn's
+AT_ODDS = 0.15  # log ratio to the last visit's speed: a healthy pump's changes less from visit to visit
 SMEARED = 60.0  # log density behind the sharpest spectrum: that line is not the shaft's
 
 
@@ -70,6 +71,29 @@ def find_speed(
     rpm_high: float = 10_000.0,
 ) -> Speed | None:
     """Weigh all shaft speeds the trace allows; None when it holds no line that can be followed."""
+    speed = _found(work, segments, previous_rpm, (rpm_low, rpm_high))
+    if speed is None or not at_odds(60 * speed.phase.turn_hz, previous_rpm):
+        return speed
+    # A speed at odds with the last visit's is believed where the trace by itself leads to it.
+    alone = _found(work, segments, None, (rpm_low, rpm_high))
+    if alone is None or not _is(60 * alone.phase.turn_hz, 60 * speed.phase.turn_hz):
+        return replace(speed, candidates=_evenly(speed, alone))
+    return alone if alone.probability < speed.probability else speed
+
+
+def at_odds(rpm: float, previous_rpm: float | None) -> bool:
+    """Tell whether a speed is far from what the last visit leads to expect."""
+    return previous_rpm is not None and abs(float(np.log(rpm / previous_rpm))) > AT_ODDS
+
+
+def _evenly(speed: Speed, other: Speed | None) -> tuple[SpeedCandidate, ...]:
+    first = [s.candidates[0].rpm for s in (speed, other) if s is not None]
+    return tuple(SpeedCandidate(rpm, 0.5) for rpm in first)
+
+
+def _found(
+    work: WorkTrace, segments: int | None, previous_rpm: float | None, band_rpm: tuple[float, float]
+) -> Speed | None:
     if np.std(work.y) < LEAST_SWING_A:
         return None
     longest = int(LONGEST_SEARCH_S * work.rate_hz)
@@ -79,7 +103,7 @@ def find_speed(
     if not len(lines.hz):
         return None
     if segments:  # their ripple may be too weak to be among the lines, as beside a bad bar's
-        ripple_hz = lcm(2, segments) * rpm_high / 60
+        ripple_hz = lcm(2, segments) * band_rpm[1] / 60
         highest_hz = min(max(lines.highest_hz, 1.05 * ripple_hz), work.usable_hz)
         lines = replace(lines, highest_hz=highest_hz)
     search = band_limited(search, lines.highest_hz)
@@ -87,8 +111,8 @@ def find_speed(
         "sampled_hz": work.spark_rate_hz,
         "segments": segments,
         "previous_rpm": previous_rpm,
-        "rpm_low": rpm_low,
-        "rpm_high": rpm_high,
+        "rpm_low": band_rpm[0],
+        "rpm_high": band_rpm[1],
     }
     followed: list[tuple[Hypotheses, AngleTrace]] = []
     unexplained = np.ones(len(lines.hz), dtype=bool)
@@ -119,7 +143,7 @@ def find_speed(
         return None
     sharpest = max(h.log_sharpness for h, _ in followed)
     followed = [f for f in followed if f[0].log_sharpness > sharpest - SMEARED]
-    return _answer(work, lines, followed, segments, (rpm_low, rpm_high), previous_rpm)
+    return _answer(work, lines, followed, segments, band_rpm, previous_rpm)
 
 
 def _by_promise(lines: Lines) -> np.ndarray:
@@ -207,7 +231,8 @@ class _Look:
         spectrum, count = line_spectrum(by_turn), int(self.lines.highest_hz / phase.turn_hz)
         rpm = 60 * phase.turn_hz
         doubted = doubt(spectrum, rpm, count, self.segments, told=self.told, band_rpm=self.band_rpm)
-        return doubted, bars_differ(spectrum, count, lcm(2, self.segments))
+        samples_a_turn = self.work.spark_rate_hz / phase.turn_hz
+        return doubted, bars_differ(spectrum, count, lcm(2, self.segments), samples_a_turn)
 
 
 def _is_comb(trace: AngleTrace, lines: Lines, line_order: int, segments: int) -> bool:

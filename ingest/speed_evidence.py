@@ -30,6 +30,7 @@ FAR_ABOVE_FLOOR = 20.0  # exponential noise exceeds it 2 times in a billion
 WORTH_COUNTING = 10**-4.5  # of the strongest line's power
 WORTH_COUNTING_UNUSUAL = 10**-2.2  # where an untold, unusually slow speed has a usual rival
 ODD_TOLD, ODD_UNTOLD = 0.05, 0.25  # order 3 over even power that half the speed would explain better
+ODD_FALLING = 0.3, 0.005  # untold: orders 1 and 3 over even power where half the speed explains both better
 FEWEST_BARS = 5  # untold: fewer are hardly built, and two bars' worth of ripple looks like them
 MOST_BARS_UNUSUAL = 16  # an unusual speed and an unusual bar count at once are not believed
 TWICE_A_TURN = 10**-3.5  # order 2 this strong, over the strongest line, is a turn's own
@@ -39,6 +40,8 @@ DOUBLED = 10.0  # order 4 over orders 2, 6, 10 ..., when those of a motor twice 
 TOWERS = 10.0  # power of a ripple's harmonic over the orders beside it
 BETWEEN = ((2, 2), (3, 2), (5, 5), (7, 7))  # (parts of an order, lines between that are too many)
 FEWEST_TURNS_A_PART = 4.0
+MOST_FOLDED, MOST_SAMPLED = 40, 1.5  # harmonics, and sampling rates, up to which folding is looked for
+FOLDED_BINS = 1.5  # how near an order a folded harmonic may pass for it
 SIDEBAND = 0.03  # of the order beside it: what speed wander leaves there
 
 
@@ -91,15 +94,22 @@ def doubt(
     return Doubt(None) if _smeared(spectrum, count) else None
 
 
-def bars_differ(spectrum: LineSpectrum, count: int, ripple: int) -> bool:
+def bars_differ(spectrum: LineSpectrum, count: int, ripple: int, samples_a_turn: float) -> bool:
     """Tell whether even orders other than the ripple's show that the bars are not all alike.
 
     A load that pulsates v times a turn adds orders n * ripple +- v; so one such family alone shows nothing,
-    unless order 2, the commonest of bar differences, is in it.
+    unless order 2, the commonest of bar differences, is in it. Nor do orders on which slow sampling folds
+    harmonics of the strongest, which may be another turn's ripple.
     """
-    order = np.arange(2.0, count + 1, 2)
-    x, _ = spectrum.at(order)
-    place = order[(x > FAR_ABOVE_FLOOR) & (order % ripple != 0)]
+    order = np.arange(1.0, count + 1)
+    x, floor = spectrum.at(order)
+    seen = (x > FAR_ABOVE_FLOOR) & (order % 2 == 0) & (order % ripple != 0)
+    strongest = 1 + int(np.argmax(x * floor))
+    harmonics = strongest * np.arange(1, MOST_FOLDED + 1)
+    harmonics = harmonics[(harmonics > samples_a_turn / 2) & (harmonics < MOST_SAMPLED * samples_a_turn)]
+    folded = np.abs(harmonics - samples_a_turn * np.round(harmonics / samples_a_turn))
+    away = np.abs(np.subtract.outer(order, folded)).min(axis=1, initial=np.inf)
+    place = order[seen & (away * spectrum.cycles > FOLDED_BINS)]
     if 2.0 in place:
         return True
     return len(np.unique(np.minimum(place % ripple, ripple - place % ripple))) > 1
@@ -186,6 +196,9 @@ def _half_speed_fits(x: np.ndarray, power: np.ndarray, ripple: int, *, told: boo
     even = np.where((order % 2 == 0) & (order % (ripple // 2) != 0), seen, 0.0)
     # Where the bars are told, order 3 may be the ripple's at half the speed: take the next one.
     odd = seen[4] if told and (ripple // 2) % 3 == 0 else seen[2]
+    first, third = ODD_FALLING
+    if not told and seen[0] > first * even.max() and odd > third * even.max():
+        return True
     return bool(odd > (ODD_TOLD if told else ODD_UNTOLD) * even.max())
 
 
