@@ -48,7 +48,8 @@ def headline(plan: Any) -> str:
     first, last = plan.lines["planned_on"].min(), plan.lines["planned_on"].max()
     when = f"on {formats.day(first)}" if first == last else f"{formats.day(first)} to {formats.day(last)}"
     return (
-        f"{formats.count(len(plan.lines), 'replacement')} planned, {when} ({counted}). Expected saving against leaving these pumps to fail: "
+        f"{formats.count(len(plan.lines), 'replacement')} planned, {when} ({counted}). "
+        "Expected saving against leaving these pumps to fail: "
         f"{saving}, likely between {low} and {high}."
     )
 

@@ -145,7 +145,7 @@ def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
             with link:
                 frame.link("pump_history", "Open", pump=row["pump_id"])
     if waiting > most:
-        st.caption(f"{waiting - most:,} more with something to do are in the list of pumps by risk.")
+        st.caption(f"{waiting - most:,} more with something to do stand in the list of all pumps by risk.")
 
 
 def due_words(row: dict[Any, Any] | pd.Series) -> str:

@@ -18,6 +18,7 @@ from dashboard import (
     lists,
     paper,
     plan_deciding,
+    plan_parts,
     reading_panel,
     record_parts,
     record_text,
