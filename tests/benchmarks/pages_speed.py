@@ -40,7 +40,7 @@ PAGES = {
     "log-visit": ("text=/Before you connect anything/", '[data-testid="stTextInput"]'),
     "pumps-by-risk": ("text=/Of [\\d,]+ pumps/", '[data-testid="stDataFrame"] canvas'),
     "pump?pump=12": ("text=/chance of failing/", '[data-testid="stMetric"]'),
-    "plan-board": ("text=/eplacements? (is )?planned/", '[data-testid="stDataFrame"] canvas'),
+    "plan-board": ("text=/replacements? (is )?planned/", '[data-testid="stDataFrame"] canvas'),
     "costs": ("text=/Twelve months to|No breakdown/", '[data-testid="stMetric"]'),
     "forecast-record": ("text=/Stands on past days/", '[data-testid="stButton"]'),
     "fleet-data": ("text=/[\\d,]+ units/", '[data-testid="stDataFrame"] canvas'),
