@@ -23,6 +23,7 @@ READINGS = {"both": "Both", "read": "As read", "reference": "At reference volts"
 BASELINE_VISITS = 3
 FAN_INTERVALS = 3  # how far ahead the fan reaches at least, in visits
 FAN_POINTS = 25
+DRAG_NAMED_FROM = 0.5
 WORDS = {
     "low end of specification": "the low end of its specification",
     "high end of specification": "the high end of its specification",
@@ -51,8 +52,11 @@ class Axis:
         return f"{float(f'{km / self.km:.2g}'):,.0f} {self.unit}"
 
 
-def show_metrics(pump: pd.Series, visits: pd.DataFrame) -> None:
-    """Draw current, ripple and speed over the distance run by the pump, with limits, drift and events."""
+def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) -> None:
+    """Draw current, ripple and speed over the distance run by the pump, with limits, drift and events.
+
+    ranked: the pump's row of the ranking; none of one that is out of service.
+    """
     settings = loaders.settings()
     rows, axis = placed(visits, str(settings["distance_unit"]))
     lines: Any = loaders.pump_drift(int(pump["pump_id"])) if len(rows) else None
@@ -87,7 +91,16 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame) -> None:
         name, unit = title.split(", ")
         st.caption(drift_words(drift, name, unit, axis))
         if drift is not None and lines.in_service:
-            st.write(limit_words(lines, metric, limits, axis, unit))
+            st.write(
+                past_words(rows, metric, limits, float(drift.level[0]), unit)
+                or limit_words(lines, metric, limits, axis, unit)
+            )
+            if metric == "mean_a" and len(ranked) and ranked["p_drag_started"].iloc[0] >= DRAG_NAMED_FROM:
+                st.write(
+                    f"Drag has started by now with a chance of "
+                    f"{formats.percent(ranked['p_drag_started'].iloc[0])}: a rise of its own, which the "
+                    "risk weighs and this line of slow drift leaves out."
+                )
     st.caption(
         "Open marks: as read (○ idle, □ prime, △ loaded, + engine state not told; bars span two standard "
         "errors). Line with small dots: at the reference volts, rated pressure and 25 °C, where the volts "
@@ -219,6 +232,25 @@ def drift_words(drift: Any, name: str, unit: str, axis: Axis) -> str:
         f"{name}: {slope:+,.{digits}f} ± {error:,.{digits}f} {unit} per {axis.per:,} {axis.unit}, "
         f"at reference volts{sure}{whose}."
     )
+
+
+def past_words(
+    rows: pd.DataFrame, metric: str, limits: dict[str, float], level: float, unit: str
+) -> str | None:
+    """Return that the last reading lies past a limit the line has not reached; None where it does not."""
+    reference = f"{metric}_reference"
+    told = rows[reference if reference in rows else metric].dropna()
+    if not len(told):
+        return None
+    last = float(told.iloc[-1])
+    for name, limit in limits.items():
+        beyond = last < limit <= level if name.startswith("low") else last > limit >= level
+        if beyond:
+            return (
+                f"The last reading lies past {WORDS[name]}, {limit:,g} {unit}, already; "
+                "the line, drawn through all of them, does not."
+            )
+    return None
 
 
 def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis, unit: str) -> str:

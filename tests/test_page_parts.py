@@ -236,6 +236,19 @@ def test_the_expected_failures_come_with_the_range_that_chance_leaves():
     assert risk_list.expected_words(pd.Series([0.05])) == "0.1 (8 in 10: 0 to 0)"
 
 
+def test_a_reading_past_a_limit_is_said_where_the_line_is_not_there_yet():
+    rows = pd.DataFrame({"mean_a": [5.1, 5.2, 6.4], "mean_a_reference": [5.0, 5.2, 6.6]})
+    limits = {"low end of specification": 4.0, "high end of specification": 6.5}
+    words = history_metrics.past_words(rows, "mean_a", limits, 5.9, "A")
+    assert words is not None
+    assert "the high end of its specification, 6.5 A, already" in words
+    assert history_metrics.past_words(rows, "mean_a", limits, 6.7, "A") is None  # limit_words says so
+    assert history_metrics.past_words(rows.head(2), "mean_a", limits, 5.2, "A") is None
+    assert (
+        history_metrics.past_words(rows.drop(columns="mean_a_reference"), "mean_a", limits, 5.2, "A") is None
+    )
+
+
 def test_long_figures_in_a_list_are_shown_in_threes_and_years_are_not():
     table = pd.DataFrame({"Year": [2026], "Odometer, mi": [114_733.0], "Unit": ["A"]})
     shown = lists.with_thousands(table).to_html()

@@ -30,7 +30,7 @@ history_parts.show_head(pump, ranked)
 visits = loaders.ask("visits_of_pump", pump_id=pump_id)
 frame.show_open_tab(
     {
-        "Over distance": lambda: history_metrics.show_metrics(pump, visits),
+        "Over distance": lambda: history_metrics.show_metrics(pump, visits, ranked),
         "What is expected": lambda: history_outlook.show_outlook(pump, visits, ranked),
         "Waveforms": lambda: history_waveforms.show_waveforms(visits),
         "Visits": lambda: history_parts.show_visits(pump, visits),
