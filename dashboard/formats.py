@@ -46,12 +46,14 @@ def in_unit(km: Any, unit: str) -> Any:
 
 
 def percent(share: float | None, digits: int = 0) -> str:
-    """Return 0.183 as "18 %"; a share that would round to nothing is "under 1 %"."""
+    """Return 0.183 as "18 %"; a share that would round to nothing or to all is "under 1 %" or "over 99 %"."""
     if is_unknown(share):
         return UNKNOWN
     smallest = 10.0**-digits / 100
     if 0 < share < smallest / 2:  # type: ignore[operator]
         return f"under {smallest * 100:g} %"
+    if 1 - smallest / 2 <= share < 1:  # type: ignore[operator]
+        return f"over {100 - smallest * 100:g} %"
     return f"{share * 100:.{digits}f} %"  # type: ignore[operator]
 
 

@@ -17,6 +17,9 @@ def test_odds_are_words(share, words):
 
 def test_small_risks_are_not_shown_as_none():
     assert formats.percent(0.002) == "under 1 %"
+    assert formats.percent(0.996) == "over 99 %"
+    assert formats.percent(0.9996, 1) == "over 99.9 %"
+    assert formats.percent(1) == "100 %"
     assert formats.percent(0) == "0 %"
     assert formats.percent(None) == "–"
 
