@@ -5,8 +5,12 @@ for group i of kind k: kinds have a line each and share G and s^2. With G = s^2 
 M = Z'Z, v = Z'y, Z = [1 x], A = I + L'ML (2 x 2):
     Z'V^-1 Z s^2 = M - M L A^-1 L' M,   Z'V^-1 y s^2 = v - M L A^-1 L' v,   ln|V| = n ln s^2 + ln|A|
 so the profiled deviance (Bates et al. 2015, J. Stat. Software 67(1), eq. 33-42) needs no matrix of
-observations, and 100,000 groups cost milliseconds an evaluation. Predictions b_i = G Z' V^-1 (y - X beta)
-(Henderson 1975).
+observations, and 100,000 groups cost milliseconds an evaluation. Its slope, beta and s^2 standing at their
+best, is that of ln|V|, of the rest R = s^2 (y - X beta)'V^-1 (y - X beta) and, for REML, of ln|F|: with
+P = s^2 Z'V^-1 Z, h = s^2 Z'V^-1 (y - X beta) of each group and F the sum of P over each kind,
+    S = sum P - (df / R) sum h h' - sum P F^-1 P (the last for REML alone),   d deviance / dL = 2 S L
+from d ln|V| = tr(V^-1 dV) and d V^-1 = -V^-1 dV V^-1 (Lindstrom & Bates 1988). Predictions
+b_i = G Z' V^-1 (y - X beta) (Henderson 1975).
 """
 
 from __future__ import annotations
@@ -19,6 +23,9 @@ from scipy.optimize import minimize
 
 KINDS_BELIEVED = 3.0  # kinds' worth of belief that kinds differ as their groups do
 EM_ROUNDS = 100
+# Noise taken to be there beside what is seen, as a share of the sd of all observations: else readings on
+# exact lines would leave the likelihood without an end.
+LEAST_NOISE = 1e-6
 
 
 @dataclass(frozen=True)
@@ -71,13 +78,11 @@ def group_sums(
     return GroupSums(n, sx, sxx, sy, sxy, syy, x_0, y_0)
 
 
-def fit_random_slope(
-    sums: GroupSums, *, kind: np.ndarray | None = None, reml: bool = True, sample: np.ndarray | None = None
-) -> RandomSlope:
-    """Fit by REML or ML. Raises ValueError when no group has two observations or more than its parameters.
+def fit_random_slope(sums: GroupSums, *, kind: np.ndarray | None = None, reml: bool = True) -> RandomSlope:
+    """Fit by REML or ML. Raises ValueError when no group has two observations or all have too few, and
+    numpy's LinAlgError when a kind's groups do not tell its line.
 
-    kind: (g,) code of each group's kind, 0 to kinds - 1; None: one line for all. sample: the groups from
-    which the variances are learned (default all); lines and predictions are of all groups.
+    kind: (g,) code of each group's kind, 0 to kinds - 1; None: one line for all.
     """
     if sums.n.max(initial=0) < 2 or sums.n.sum() <= 4:
         raise ValueError("A random slope needs groups with two or more observations.")
@@ -85,22 +90,21 @@ def fit_random_slope(
     scale = float(np.sqrt(sums.xx.sum() / sums.n.sum())) or 1.0
     unit = GroupSums(sums.n, sums.x / scale, sums.xx / scale**2, sums.y, sums.xy / scale, sums.yy)
     code = np.zeros(len(sums.n), int) if kind is None else kind
-    learn = slice(None) if sample is None else sample
-    some, code_of_some = unit.take(learn), code[learn]
-    theta = np.array([1.0, 0.0, 0.5])
+    total = float(sums.n.sum())
 
-    def deviance_at(t: np.ndarray) -> float:
-        return _profile(some, code_of_some, t, reml).deviance
+    def for_each(t: np.ndarray) -> tuple[float, np.ndarray]:
+        # By observation, so that the optimiser's first step is of the right size.
+        at = _profile(unit, code, t, reml)
+        return at.deviance / total, at.slope / total
 
-    for eps in (1e-5, 1e-7):  # coarse steps first: a fresh start with fine ones takes the last digits
-        found = minimize(
-            deviance_at,
-            theta,
-            method="L-BFGS-B",
-            bounds=[(0, None), (None, None), (0, None)],
-            options={"ftol": 1e-15, "gtol": 1e-7, "eps": eps},
-        )
-        theta = found.x
+    found = minimize(
+        for_each,
+        np.array([1.0, 0.0, 0.5]),
+        jac=True,
+        method="BFGS",  # without bounds: L and L with a column's sign turned are the same G
+        options={"gtol": 1e-8},
+    )
+    theta = found.x
     made = _profile(unit, code, theta, reml)
     covariance = _relative(theta) * made.s2
     blup, blup_cov = predict(unit, made.beta[code], covariance, made.s2)
@@ -126,6 +130,7 @@ def fit_random_slope(
 
 class _Profile(NamedTuple):
     deviance: float
+    slope: np.ndarray  # of the deviance in theta, (3,)
     beta: np.ndarray
     beta_cov: np.ndarray
     s2: float
@@ -133,18 +138,39 @@ class _Profile(NamedTuple):
 
 def _profile(sums: GroupSums, kind: np.ndarray, theta: np.ndarray, reml: bool) -> _Profile:
     """Return the profiled deviance and what goes with it at relative factor `theta`, from sums alone."""
-    gain = _gain(sums, _relative(theta), 1.0)
-    f, g = line_information(sums, kind, int(kind.max()) + 1, gain)
+    kinds = int(kind.max()) + 1
+    relative = _relative(theta)
+    gain, told = _gain(sums, relative, 1.0), _information(sums, relative, 1.0)
+    f, g = _by_kind(told, kind, kinds)
+    det = f[:, 0, 0] * f[:, 1, 1] - f[:, 0, 1] ** 2
+    if not (det > 0).all():
+        raise np.linalg.LinAlgError("A kind's groups do not tell its line.")
+    i0, i1, i2 = f[:, 1, 1] / det, -f[:, 0, 1] / det, f[:, 0, 0] / det  # of F^-1
+    beta = np.column_stack([i0 * g[:, 0] + i1 * g[:, 1], i1 * g[:, 0] + i2 * g[:, 1]])
     yy = float(np.sum(sums.yy - _form(gain, sums.y, sums.xy)))
-    beta = np.linalg.solve(f, g[..., None])[..., 0]
-    rest = max(yy - float((beta * g).sum()), 1e-300)
     total = float(sums.n.sum())
-    df = total - 2 * len(f) if reml else total
+    rest = max(yy - float((beta * g).sum()), 0.0) + LEAST_NOISE**2 * float(sums.yy.sum()) + 1e-300
+    df = total - 2 * kinds if reml else total
     s2 = rest / df
     deviance = float(np.log(gain.det).sum()) + df * (1 + np.log(2 * np.pi * s2))
+    p0, p1, p2, w0, w1 = told
+    b0, b1 = beta[0] if kinds == 1 else beta[kind].T
+    h0, h1 = w0 - p0 * b0 - p1 * b1, w1 - p1 * b0 - p2 * b1
+    s00 = p0.sum() - h0 @ h0 / s2
+    s01 = p1.sum() - h0 @ h1 / s2
+    s11 = p2.sum() - h1 @ h1 / s2
     if reml:
-        deviance += float(np.linalg.slogdet(f)[1].sum())
-    return _Profile(deviance, beta, s2 * np.linalg.inv(f), s2)
+        deviance += float(np.log(det).sum())
+        j0, j1, j2 = (i[0] if kinds == 1 else i[kind] for i in (i0, i1, i2))
+        u0, u1 = p0 * j0 + p1 * j1, p0 * j1 + p1 * j2  # rows of P F^-1
+        v0, v1 = p1 * j0 + p2 * j1, p1 * j1 + p2 * j2
+        s00 -= u0 @ p0 + u1 @ p1
+        s01 -= u0 @ p1 + u1 @ p2
+        s11 -= v0 @ p1 + v1 @ p2
+    a, b, c = theta
+    slope = 2 * np.array([s00 * a + s01 * b, s01 * a + s11 * b, s11 * c])
+    inverse = np.stack([i0, i1, i1, i2], -1).reshape(-1, 2, 2)
+    return _Profile(deviance, slope, beta, s2 * inverse, s2)
 
 
 def _relative(theta: np.ndarray) -> np.ndarray:
@@ -162,35 +188,52 @@ class Gain(NamedTuple):
 
 
 def _gain(sums: GroupSums, covariance: np.ndarray, residual_var: float) -> Gain:
+    # Multiplied out, so that little is lost where G is large or singular.
     (g00, g01), (_, g11) = covariance
-    n, x, xx = sums.n, sums.x, sums.xx
-    a, b = residual_var + n * g00 + x * g01, n * g01 + x * g11
-    c, d = x * g00 + xx * g01, residual_var + x * g01 + xx * g11
-    det = a * d - b * c
-    return Gain((g00 * d - g01 * c) / det, (g01 * a - g00 * b) / det, (g11 * a - g01 * b) / det, det)
+    det_g = max(g00 * g11 - g01 * g01, 0.0)
+    n, x, xx, s2 = sums.n, sums.x, sums.xx, residual_var
+    det = s2 * (s2 + n * g00 + 2 * x * g01 + xx * g11) + det_g * (n * xx - x * x)
+    return Gain(
+        (s2 * g00 + det_g * xx) / det, (s2 * g01 - det_g * x) / det, (s2 * g11 + det_g * n) / det, det
+    )
 
 
 def _form(gain: Gain, u: np.ndarray, v: np.ndarray) -> np.ndarray:
     return gain.c0 * u * u + 2 * gain.c1 * u * v + gain.c2 * v * v
 
 
-def line_information(
-    sums: GroupSums, kind: np.ndarray, kinds: int, gain: Gain
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return s^2 Z'V^-1 Z (kinds, 2, 2) and s^2 Z'V^-1 y (kinds, 2), summed over each kind's groups."""
+class _Information(NamedTuple):
+    """s^2 Z'V^-1 Z of every group (entries 00, 01 and 11) and s^2 Z'V^-1 y (0 and 1)."""
+
+    p0: np.ndarray
+    p1: np.ndarray
+    p2: np.ndarray
+    w0: np.ndarray
+    w1: np.ndarray
+
+
+def _information(sums: GroupSums, covariance: np.ndarray, residual_var: float) -> _Information:
+    """Return (I + M G/s^2)^-1 times M and v, multiplied out as in `_gain`."""
+    (g00, g01), (_, g11) = covariance / residual_var
     n, x, xx, y, xy = sums.n, sums.x, sums.xx, sums.y, sums.xy
-    c0, c1, c2, _ = gain
-    p0, p1 = c0 * n + c1 * x, c1 * n + c2 * x  # C M, first column
-    q0, q1 = c0 * x + c1 * xx, c1 * x + c2 * xx  # second column
+    det_m = n * xx - x * x
+    det = 1 + n * g00 + 2 * x * g01 + xx * g11 + max(g00 * g11 - g01 * g01, 0.0) * det_m
+    e0, e1 = xx * y - x * xy, n * xy - x * y  # det_m times the group's own least-squares line
+    return _Information(
+        (n + g11 * det_m) / det,
+        (x - g01 * det_m) / det,
+        (xx + g00 * det_m) / det,
+        (y + g11 * e0 - g01 * e1) / det,
+        (xy + g00 * e1 - g01 * e0) / det,
+    )
 
-    def by_kind(value: np.ndarray) -> np.ndarray:
-        return np.array([value.sum()]) if kinds == 1 else np.bincount(kind, value, kinds)
 
-    f = np.empty((kinds, 2, 2))
-    f[:, 0, 0] = by_kind(n - n * p0 - x * p1)
-    f[:, 0, 1] = f[:, 1, 0] = by_kind(x - n * q0 - x * q1)
-    f[:, 1, 1] = by_kind(xx - x * q0 - xx * q1)
-    return f, np.column_stack([by_kind(y - p0 * y - p1 * xy), by_kind(xy - q0 * y - q1 * xy)])
+def _by_kind(told: _Information, kind: np.ndarray, kinds: int) -> tuple[np.ndarray, np.ndarray]:
+    """Sum over each kind's groups: (kinds, 2, 2) and (kinds, 2)."""
+    p0, p1, p2, w0, w1 = (
+        np.array([value.sum()]) if kinds == 1 else np.bincount(kind, value, kinds) for value in told
+    )
+    return np.stack([p0, p1, p1, p2], -1).reshape(-1, 2, 2), np.column_stack([w0, w1])
 
 
 def predict(
@@ -217,7 +260,7 @@ def shrunk_lines(
     beta_k ~ N(mu, B), mu and B by EM (Dempster, Laird & Rubin 1977) from each kind's information; kinds are
     believed to differ as groups of one kind do, with the weight of KINDS_BELIEVED kinds.
     """
-    f, g = line_information(sums, kind, kinds, _gain(sums, covariance, residual_var))
+    f, g = _by_kind(_information(sums, covariance, residual_var), kind, kinds)
     precision, pull = f / residual_var, g / residual_var
     seen = np.bincount(kind, sums.n, kinds) > 0
     belief = covariance + np.diag([1e-12, 1e-12])

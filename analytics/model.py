@@ -16,7 +16,7 @@ from analytics.normalise import Channels, Exponents, channels
 from analytics.tracks import Tracks, make_tracks
 from analytics.wear import WearParameters, WearTrack, filter_wear, indicator
 
-METHOD_VERSION = 4
+METHOD_VERSION = 5
 
 
 @dataclass(frozen=True)

@@ -77,3 +77,15 @@ def test_orthodont_reml():
     np.testing.assert_allclose(sd, [2.32703, 0.226428], rtol=2e-4)
     assert found.covariance[0, 1] / sd.prod() == pytest.approx(-0.609, abs=5e-4)
     assert np.sqrt(found.residual_var) == pytest.approx(1.310040, rel=1e-5)
+
+
+def test_readings_on_exact_lines_leave_finite_errors():
+    """Without any noise the likelihood has no end; lines and errors must still come out."""
+    x = np.tile(np.arange(5.0), 6)
+    group = np.repeat(np.arange(6), 5)
+    y = 8 + 0.3 * group + (0.4 + 0.1 * group) * x
+    found = fit_random_slope(group_sums(group, x, y, 6))
+    np.testing.assert_allclose(found.beta, [8.75, 0.65], atol=1e-6)
+    assert np.isfinite(found.beta_se).all()
+    assert (found.beta_se > 0).all()
+    np.testing.assert_allclose(found.blup[:, 1], 0.1 * (np.arange(6) - 2.5), atol=1e-4)
