@@ -40,7 +40,7 @@ DOUBLED = 10.0  # order 4 over orders 2, 6, 10 ..., when those of a motor twice 
 TOWERS = 10.0  # power of a ripple's harmonic over the orders beside it
 BETWEEN = ((2, 2), (3, 2), (5, 5), (7, 7))  # (parts of an order, lines between that are too many)
 FEWEST_TURNS_A_PART = 4.0
-MOST_FOLDED, MOST_SAMPLED = 40, 1.5  # harmonics, and sampling rates, up to which folding is looked for
+MOST_FOLDED, MOST_SAMPLED = 20, 1.5  # harmonics, and sampling rates, up to which folding is looked for
 FOLDED_BINS = 1.5  # how near an order a folded harmonic may pass for it
 SIDEBAND = 0.03  # of the order beside it: what speed wander leaves there
 
