@@ -10,6 +10,8 @@ import streamlit as st
 from dashboard import formats, frame, lists, risk_list
 from dashboard.charts import money
 
+AS_GOOD = 1.02  # policies whose costs lie within this are not told apart in words
+
 
 def show_answer(review: Any, ranking: pd.DataFrame) -> None:
     """Draw the three figures a manager starts with: spent, avoided, expected; then what they rest on."""
@@ -138,12 +140,19 @@ def at_prices(review: Any, planned: float, failure: float) -> pd.DataFrame:
 
 
 def cheapest_words(moved: pd.DataFrame) -> str:
-    """Return which policy costs least and what running to failure, the first row, costs beside it."""
+    """Return which policy costs least and what running to failure, the first row, costs beside it.
+
+    A policy so near that the figures as shown hardly differ is named too: the best of both is then chance.
+    """
     best, to_failure = moved.iloc[int(moved["cost"].to_numpy().argmin())], moved.iloc[0]
     if best["cost"] >= to_failure["cost"]:
         return f"At these prices nothing beats running to failure, {to_failure['cost']:,.0f}"
+    near = moved[(moved["cost"] <= AS_GOOD * best["cost"]) & (moved["policy"] != best["policy"])]
+    beside = "".join(
+        f" (as good as '{row['policy']}', {row['cost']:,.0f})" for row in near.to_dict("records")
+    )
     return (
-        f"At these prices the policy '{best['policy']}' costs least, {best['cost']:,.0f} "
+        f"At these prices the policy '{best['policy']}' costs least, {best['cost']:,.0f}{beside} "
         f"against {to_failure['cost']:,.0f} when running to failure"
     )
 

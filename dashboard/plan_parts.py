@@ -106,7 +106,12 @@ def lines_table(lines: pd.DataFrame, currency: str) -> pd.DataFrame:
         expected_saving=lines["expected_saving"].map(lambda v: formats.money(v, currency)),
         cautions=lines["cautions"].map(lambda c: "; ".join(c) if isinstance(c, list | tuple) else c),
     )
-    return shown[list(LINE_COLUMNS)].rename(columns=LINE_COLUMNS)
+    return without_lone_positions(shown[list(LINE_COLUMNS)]).rename(columns=LINE_COLUMNS)
+
+
+def without_lone_positions(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return rows without the column that tells a unit's pumps apart, where every unit has one."""
+    return rows.drop(columns="position") if (rows["position"] == "main").all() else rows
 
 
 def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
@@ -171,7 +176,7 @@ def rest_table(rows: pd.DataFrame, columns: dict[str, str]) -> pd.DataFrame:
     """Return pumps outside the plan as shown, with `columns` beside what they are and their risk."""
     names = {"unit": "Unit", "position": "Pump", "depot": "Depot", "risk": "Risk"} | columns
     shown = rows.assign(risk=rows["risk"].map(formats.percent))
-    return shown[list(names)].rename(columns=names)
+    return without_lone_positions(shown[list(names)]).rename(columns=names)
 
 
 def show_rest(plan: Any, chosen: dict[str, list[str]]) -> None:

@@ -128,6 +128,10 @@ def test_policies_move_with_the_prices_and_stay_at_todays():
     dearer = cost_parts.at_prices(review(), 650, 3400)
     assert dearer["cost"].tolist() == pytest.approx([120 + 0.05 * 1000, 100 + 0.01 * 1000])
     assert "'risk' costs least, 110" in cost_parts.cheapest_words(dearer)
+    close = dearer.assign(cost=[111.0, 110.0])
+    assert "'risk' costs least, 110 (as good as 'run to failure', 111) against 111" in (
+        cost_parts.cheapest_words(close)
+    )
     cheap_failures = cost_parts.at_prices(review(), 2000, 100)
     assert "nothing beats running to failure" in cost_parts.cheapest_words(cheap_failures)
 

@@ -15,6 +15,6 @@ WHERE b.happened_on BETWEEN life.from_on AND life.to_on AND coalesce(b.position,
 UNION ALL
 SELECT fitted_on, fitted_odometer_km, 'pump fitted', pump_type FROM life WHERE fitted_on IS NOT NULL
 UNION ALL
-SELECT removed_on, removed_odometer_km, 'pump removed', concat_ws(', found ', removal, found)
+SELECT removed_on, removed_odometer_km, 'pump removed', replace(concat_ws(', found ', removal, found), '_', ' ')
 FROM life WHERE removed_on IS NOT NULL
 ORDER BY happened_on, event;
