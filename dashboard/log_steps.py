@@ -62,9 +62,16 @@ class Measured:
 
 
 def cautions(*, folded: bool = False) -> None:
-    """Show what to heed before anything is connected; open until it was read in this session."""
-    read = folded or st.session_state.get("cautions_read", False)
-    with st.expander("Before you connect anything", expanded=not read):
+    """Show what to heed before anything is connected; open until it was read in this session.
+
+    Once read it folds when the page is next opened, not under the reader's finger: on a phone the page would
+    stay scrolled down, and the first box be out of sight above.
+    """
+    state = st.session_state
+    read = folded or state.get("cautions_read", False)
+    if "unit" not in state:  # the page was not drawn just before
+        state["cautions_open"] = not read
+    with st.expander("Before you connect anything", expanded=state["cautions_open"] and not folded):
         st.markdown("\n".join(f"- {line}" for line in caution_lines()))
         st.caption("[S] from public service and teaching texts · [P] common practice, no source found")
         if not read:

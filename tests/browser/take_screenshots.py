@@ -33,6 +33,7 @@ def main(ledger: Path, pump: str) -> None:
             if name == "log_visit_phone":
                 page.get_by_role("button", name="Read it, go on").click()
                 settle(page)
+                page.get_by_text("Before you connect anything").click()
                 page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 0)")
             page.wait_for_timeout(2000)
             target = SCREENS / f"{name}.png"

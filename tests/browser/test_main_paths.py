@@ -30,6 +30,12 @@ def own_address(own_ledger):
         yield where
 
 
+IN_SIGHT = """element => {
+    const box = element.getBoundingClientRect();
+    return box.top >= 0 && box.bottom <= window.innerHeight;
+}"""
+
+
 def enter(page, label: str, text: str) -> None:
     page.get_by_role("textbox", name=label, exact=True).fill(text)
     page.keyboard.press("Enter")
@@ -47,6 +53,8 @@ def test_technician_uploads_answers_a_warning_and_saves(watch, own_address, own_
     page.goto(f"{own_address}/log-visit?unit=101")
     settle(page)
     press(page, "Read it, go on")
+    # The page stays where it was read to: the first box to fill is in sight.
+    assert page.get_by_text("Last visit").evaluate(IN_SIGHT)
     enter(page, "Odometer", "1000 mi")
     page.get_by_text("Idle", exact=True).click()
     settle(page)
@@ -102,7 +110,7 @@ def test_planner_finds_a_pump_opens_it_and_books_it(watch, own_address, own_ledg
     press(page, "Decide")
     page.wait_for_timeout(500)
     settle(page)
-    page.get_by_text(re.compile("1 replacement in the")).wait_for()
+    page.get_by_text(re.compile("^1 replacement planned")).wait_for()
     with open_ledger(own_ledger) as connection:
         rows = connection.execute("SELECT pump_id, status, decided_by FROM booking").fetchall()
     assert rows == [(2, "pinned", "PL")]
