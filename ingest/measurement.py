@@ -12,6 +12,7 @@ from ingest import quality
 from ingest.accuracy import ends_se_a, mean_accuracy_a, rounding_se_a
 from ingest.capture import Capture, Note
 from ingest.condition import condition
+from ingest.drive import find_drive
 from ingest.errors import CaptureRefused
 from ingest.foreign_lines import NO_LINES, ForeignLines, fast_line_hz, foreign_lines
 from ingest.order_tracking import WorkTrace, prepare
@@ -20,7 +21,7 @@ from ingest.ripple import AverageTurn, average_turn
 from ingest.settle import Run, find_run
 from ingest.sparks import count_events
 from ingest.speed import ANSWER_ABOVE, Speed, at_odds, find_speed
-from ingest.switching import may_be_ripple, without_clock, without_lines
+from ingest.switching import without_clock, without_lines
 
 METHOD_VERSION = 6  # raise with every change of a figure; a golden test watches it
 MIN_SAMPLES = 64
@@ -32,7 +33,6 @@ RIVAL_OUTSIDE_GATES = 0.002  # probability
 RIVAL_OUTSIDE_BAND = 0.02  # probability, untold
 BATCHES = 10
 FOLLOWED_AT_LEAST = 0.3
-SAME_AS_BEFORE = 0.1  # log ratio to the last visit's speed
 
 
 def measure(
@@ -45,7 +45,10 @@ def measure(
     supply: str | None = "direct",
     motor: str | None = "brushed",
 ) -> Reading:
-    """Measure one capture; CaptureRefused when nothing in it can be measured.
+    """Measure one capture.
+
+    Raises CaptureRefused where nothing can be measured: too few samples of a running pump, no current, or a
+    mean that no pump draws. A speed that can't be told is no error: it is left out, and a note says why.
 
     segments: commutator bars, if known. previous_rpm: the last visit's speed, scaled to today's volts.
     rpm_low, rpm_high: the pump type's usual band; it weighs speeds and forbids none.
@@ -294,35 +297,19 @@ def _with_speed(
         told = False
     if hum := quality.mains_note(foreign, settled_s):
         notes.append(hum)
-    note, pwm_hz = quality.foreign_note(foreign, rate, supply)
-    if note is not None:
-        notes.append(note)
-        reading = replace(reading, pwm_hz=pwm_hz)
-        # A foreign line stronger than every shaft order may be what was taken for the ripple's rival.
-        told = told and foreign.share.max() < 1
-    elif fast_hz is not None and supply != "pwm":
-        notes.append(quality.fast_drive_note(fast_hz))
-        reading = replace(reading, pwm_hz=fast_hz)
-    if foreign.mirrored and supply != "pwm":
-        # Of two lines that multiply each other one is a drive's clock: which, only the last visit can tell.
-        clock = float(foreign.hz[0]) if foreign.share[0] > 1 else strongest_hz
-        if reading.pwm_hz is None:
-            notes.append(quality.clocked_note(clock))
-            reading = replace(reading, pwm_hz=clock)
-        told = told and previous_rpm is not None and abs(np.log(60 * turn_hz / previous_rpm)) < SAME_AS_BEFORE
-    if supply == "pwm":
-        told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)
-        if clock_hz is not None and (told or quality.is_clocked(clock_hz, supply)):
-            notes.append(quality.drive_note(clock_hz))
-            reading = replace(reading, pwm_hz=clock_hz)
-        elif note is None:
-            notes.append(quality.clocked_note(clock_hz or strongest_hz))
-    nearest_hz = round(strongest_hz / turn_hz) * turn_hz
-    if quality.is_clocked(nearest_hz, supply):
-        if reading.pwm_hz is None:
-            notes.append(quality.clocked_note(nearest_hz))
-        told = False
-    if not told:
+    drive = find_drive(
+        speed,
+        foreign,
+        told=told,
+        rate_hz=rate,
+        supply=supply,
+        previous_rpm=previous_rpm,
+        clock_hz=clock_hz,
+        fast_hz=fast_hz,
+    )
+    notes.extend(drive.notes)
+    reading = replace(reading, pwm_hz=drive.pwm_hz)
+    if not drive.told:
         if not gates and followed:
             notes.append(_undecided_note(speed, segments))
         return replace(
