@@ -20,9 +20,10 @@ STEADY_ODDS = 1.0  # of no wander against all sizes of it
 SETTLING_S = (0.004, 0.008, 0.016, 0.032, 0.064, 0.128)  # time constants of a shaft coming to speed
 SETTLING_VARIANCES = np.array([1e1, 1e3, 1e5, 1e7])  # of c, in units of the block noise variance
 SETTLED_ODDS = 2.0  # of no exponential against all sizes of it
-# Where there is one, the time constants about the likeliest are tried in such steps: a start a hundred times
-# larger than the noise is not followed by the next of those above.
-SETTLES_ABOVE, FINE_STEPS = 0.9, 2.0 ** (np.arange(-3, 4) / 4)
+# Where there is one, time constants about the likeliest are tried, in steps of 1/4, 1/16 ... of an octave, as
+# long as few of them are likely: the larger the start beside the noise, the more exactly it is known.
+SETTLES_ABOVE, FEW_WITHIN = 0.9, 1.0  # probability; steps (standard deviation)
+FINER, FINEST = 4, 256  # steps to the octave
 NEGLIGIBLE = 1e-4  # weight of a model that need not be evaluated
 
 
@@ -51,15 +52,19 @@ def smooth_phase(
     deviation of the variances' common factor.
     """
     tau_s = np.array(SETTLING_S if wander and len(time) >= 8 else ())
-    coarse, settles, likeliest_s = _smoothed(
-        time, phase, variance, wanted, tau_s, widths, noise_known_within, wander
-    )
-    if settles < SETTLES_ABOVE:
-        return coarse
-    fine, _, _ = _smoothed(
-        time, phase, variance, wanted, likeliest_s * FINE_STEPS, widths, noise_known_within, wander
-    )
-    return fine
+    to_octave = 1
+    smooth, of_tau = _smoothed(time, phase, variance, wanted, tau_s, widths, noise_known_within, wander)
+    while of_tau.sum() > SETTLES_ABOVE and to_octave < FINEST:
+        place = np.arange(len(of_tau)) - np.argmax(of_tau)
+        share = of_tau / of_tau.sum()
+        middle = float(share @ place)
+        if share @ (place - middle) ** 2 > FEW_WITHIN**2:
+            break
+        middle_s = tau_s[np.argmax(of_tau)] * 2.0 ** (middle / to_octave)
+        to_octave *= FINER
+        tau_s = middle_s * 2.0 ** (np.arange(-FINER, FINER + 1) / to_octave)
+        smooth, of_tau = _smoothed(time, phase, variance, wanted, tau_s, widths, noise_known_within, wander)
+    return smooth
 
 
 def _smoothed(
@@ -71,8 +76,8 @@ def _smoothed(
     widths: np.ndarray | None,
     noise_known_within: float,
     wander: bool,
-) -> tuple[SmoothPhase, float, float]:
-    """Smooth with these time constants; also how probable an exponential is, and the likeliest constant."""
+) -> tuple[SmoothPhase, np.ndarray]:
+    """Smooth with time constants (k,), rising in equal ratios; also how probable each is, (k,)."""
     n = len(time)
     step = max(time[-1] - time[0], 1e-12) / max(n - 1, 1)
     t, w = (time - wanted[0]) / step + 1.0, (wanted - wanted[0]) / step + 1.0
@@ -146,10 +151,7 @@ def _smoothed(
     slope_variance = float(np.sum(p * (variances + (slopes - slope) ** 2)))
     root = np.sqrt(scale)
     smooth = SmoothPhase(root * fit, float(root * slope), float(root * np.sqrt(slope_variance)))
-    if not len(tau_s):
-        return smooth, 0.0, 0.0
-    of_tau = p[:, 1:].sum(axis=0).reshape(len(tau_s), kinds).sum(axis=1)
-    return smooth, float(of_tau.sum()), float(tau_s[np.argmax(of_tau)])
+    return smooth, p[:, 1:].sum(axis=0).reshape(len(tau_s), kinds).sum(axis=1)
 
 
 def _kernels(a: np.ndarray, b: np.ndarray) -> np.ndarray:

@@ -27,3 +27,11 @@ def test_the_segments_are_asked_for_where_telling_them_would_do():
     assert "say how many the pump has" in note.text
     (note,) = speed_gates(turns=20.0, samples_a_ripple=5.0, ripple_steps=10.0, segments_told=False)
     assert "say how many" not in note.text
+
+
+def test_a_speed_that_is_not_expected_needs_as_much_as_unknown_segments():
+    for turns, samples in ((4.0, 50.0), (20.0, 9.0)):
+        given = {"turns": turns, "samples_a_ripple": samples, "ripple_steps": 10.0, "segments_told": True}
+        assert not speed_gates(**given)
+        (note,) = speed_gates(**given, expected=False)
+        assert "segments" not in note.text

@@ -4,6 +4,7 @@ import pytest
 
 from ingest.capture import Capture
 from ingest.measurement import measure
+from tests.benchmarks.study_captures import draw
 from tests.measured_captures import recorded, steady, trace
 
 
@@ -41,6 +42,23 @@ def test_a_previous_speed_never_overrules_the_trace():
     reading = measure(capture, segments=8, previous_rpm=9000.0)
     assert reading.rpm == pytest.approx(truth.mean_rpm(reading.steady_from_s, reading.steady_to_s), rel=2e-4)
     assert "speed-differs" in {n.code for n in reading.notes}
+
+
+@pytest.mark.parametrize(
+    ("stratum", "seed"), [("low sample rate", 73002), ("low sample rate", 73057), ("wander", 73070)]
+)
+def test_a_speed_far_from_the_last_visits_must_stand_on_its_own(stratum, seed):
+    study = draw(stratum, seed)  # answered wrongly before
+    capture = Capture(study.samples, study.sample_rate_hz)
+    reading = measure(capture, segments=study.bars, previous_rpm=study.previous_rpm)
+    assert reading.rpm is None
+    assert reading.speed_candidates
+
+
+def test_bars_untold_are_not_known_from_folded_harmonics_or_half_the_turn():
+    for stratum, seed in (("fast 10,600-13,500", 73021), ("slow 1,800-3,200", 73068)):
+        study = draw(stratum, seed)  # answered wrongly before
+        assert measure(Capture(study.samples, study.sample_rate_hz)).rpm is None
 
 
 def test_too_few_samples_a_ripple_are_refused():
