@@ -17,10 +17,12 @@ import numpy as np
 from ingest.accuracy import UNLIKELY_MEAN_A
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
-from ingest.measurement import measure
+from ingest.measurement import RPM_HIGH, RPM_LOW, measure
 from ingest.quality import (
     COARSE_STEPS,
+    FEWEST_SAMPLES_A_RIPPLE,
     FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD,
+    FEWEST_TURNS,
     FEWEST_TURNS_SEGMENTS_TOLD,
     FOREIGN_SHARE,
 )
@@ -77,15 +79,22 @@ def due(study: StudyCapture, way: str) -> dict[str, bool | None]:
     unlikely = [below(mean, low), below(high, mean)]
     zero = abs(study.zero_a) * factor
     foreign = foreign_due(study)
+    drive = study.stratum == "PWM"
+    alternator = foreign if study.foreign_hz <= HIGHEST_ALTERNATOR_HZ else False
+    if drive and alternator:
+        alternator = None  # the note says that it may be a drive
+    usual = RPM_LOW <= study.rpm <= RPM_HIGH
+    fewest_turns = FEWEST_TURNS_SEGMENTS_TOLD if usual else FEWEST_TURNS
+    fewest_samples = FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD if usual else FEWEST_SAMPLES_A_RIPPLE
     return {
         "zero-unverified": not off,
         "zero-corrected": below(0.02, zero) if off else False,
         "clipped": study.truth.clipped_share > LEAST_CLIPPED,  # type: ignore[attr-defined]
         "range-too-coarse": below(study.ripple_a / study.truth.code_a, COARSE_STEPS),  # type: ignore[attr-defined]
-        "too-few-turns": below(turns, FEWEST_TURNS_SEGMENTS_TOLD),
-        "sampled-too-slowly": below(study.sample_rate_hz / hump_hz, FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD),
-        "alternator-suspected": foreign if study.foreign_hz <= HIGHEST_ALTERNATOR_HZ else False,
-        "pwm-found": foreign if study.foreign_hz > HIGHEST_ALTERNATOR_HZ else False,
+        "too-few-turns": below(turns, fewest_turns),
+        "sampled-too-slowly": below(study.sample_rate_hz / hump_hz, fewest_samples),
+        "alternator-suspected": alternator,
+        "pwm-found": foreign if drive else False,
         "mains-hum": way == "mains hum",
         "probe-factor-doubtful": None if None in unlikely else any(unlikely),
         "reversed": way == "turned over",
