@@ -353,14 +353,14 @@ def _with_speed(
 
 
 def _undecided_note(speed: Speed, segments: int | None) -> Note:
-    shown = " or ".join(f"{c.rpm:.0f}" for c in speed.candidates[:3])
     advice = (
         "tell the number of segments if it is known"
         if segments is None
         else "capture again with a narrower range and 200 ms or more"
     )
-    return Note(
-        "speed-undecided",
-        "warning",
-        f"The trace allows {shown} rpm and nothing in it decides between them: {advice}.",
-    )
+    if len(speed.candidates) == 1:
+        why = f"{speed.candidates[0].rpm:.0f} rpm fits, but the trace does not rule out another speed"
+    else:
+        shown = " or ".join(f"{c.rpm:.0f}" for c in speed.candidates[:3])
+        why = f"The trace allows {shown} rpm and nothing in it decides between them"
+    return Note("speed-undecided", "warning", f"{why}: {advice}.")
