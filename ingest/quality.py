@@ -18,7 +18,6 @@ COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
 TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
 MAINS_HZ = (50.0, 60.0)
 MAINS_WITHIN = 0.001
-CLOCK_WITHIN, CLOCK_WITHIN_RIPPLES = 1e-4, 2e-5
 HUM_SHARE, FOREIGN_SHARE = 0.05, 0.02  # of the power of the strongest shaft order
 
 
@@ -143,11 +142,11 @@ def is_mains(line_hz: float) -> bool:
 def is_clocked(line_hz: float, supply: str | None) -> bool:
     """Tell whether a line may be a switched drive's: on a round 100 Hz to 100 parts in a million.
 
-    A steady pump can sit on a round figure too, so without a switched supply lines below 2 kHz, where few
-    drives switch and commutators ripple, count only to 20 parts in a million: 4 pumps in 10,000 at 1 kHz.
+    A steady pump can sit on a round figure too (8 segments at 6,000 rpm make 800 Hz), so without a switched
+    supply only lines above 2 kHz count, where drives switch and few commutators ripple.
     """
-    within = CLOCK_WITHIN if supply == "pwm" or line_hz > 2000 else CLOCK_WITHIN_RIPPLES
-    return line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < within * line_hz
+    round_figure = line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < 1e-4 * line_hz
+    return round_figure and (supply == "pwm" or line_hz > 2000)
 
 
 def drive_note(clock_hz: float) -> Note:
