@@ -289,8 +289,3 @@ def _edge(drift: Drift, g: np.ndarray, s: np.ndarray, reach: np.ndarray, side: f
     with np.errstate(invalid="ignore"):
         out = np.where(left(reach) > 0, np.inf, there)
         return np.where(np.isnan(g), np.nan, np.where(left(np.zeros(len(g))) <= 0, 0.0, out))
-
-
-def healing(ripple: Drift) -> np.ndarray:
-    """Whether ripple falls for sure: wrong pump, slipped clamp or unrecorded work."""
-    return ripple.told & (ripple.slope < 0)

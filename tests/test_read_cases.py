@@ -159,3 +159,13 @@ def test_change_of_unit_in_a_long_record_names_the_row():
         read_capture_bytes("a.csv", data)
     assert refused.value.code == "thousandfold-jump"
     assert "from row 70003 on the values are about a thousandth of" in refused.value.text
+
+
+@pytest.mark.parametrize(("promised", "said"), [(400, False), (500, True)])
+def test_a_file_with_fewer_rows_than_its_header_speaks_of_may_be_cut_short(promised, said):
+    rows = "\n".join(f"{i * 1e-4:.4f},{5 + i % 7 / 10}" for i in range(400))
+    text = f"samples,{promised}\ntime (s),current (A)\n{rows}\n"
+    notes = {n.code: n.text for n in read_capture_bytes("cut.csv", text.encode()).notes}
+    assert ("rows-missing" in notes) == said
+    if said:
+        assert "500 samples and 400 are there" in notes["rows-missing"]

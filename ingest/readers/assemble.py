@@ -42,6 +42,10 @@ def assemble(name: str, table: Table, options: Options) -> Capture:
     count = len(channel.values)
     if not count:
         raise CaptureRefused("no-values", "the channel holds no value at all; export it again.")
+    promised = table.header.rows_promised
+    if promised and len(table.columns[0].values) < promised:
+        text = f"The header speaks of {promised:,} samples and {count:,} are there: was the file cut short?"
+        notes.append(Note("rows-missing", "info", text))
     base = find_time_base(table, roles.time, rows, count, options)
     notes += base.notes
     current, unit_notes, unit_known = to_amperes(table, channel, options)

@@ -269,7 +269,6 @@ def _header(entries: list[Entry], layout: Layout) -> Header:
         start_s=number("start", "time", default),
         time_unit=time_unit.symbol if time_unit else None,
         value_unit=value_unit.symbol if value_unit else None,
-        value_unit_text=value_entry.values[0] if value_entry else "",
         probe_v_per_a=_probe(facts.get("probe")) or _probe(facts.get("attenuation")),
         probe_attenuation=number("attenuation"),
         code_scale=code_scale,

@@ -26,7 +26,6 @@ class Roles:
     time: Column | None
     record: Column | None
     values: tuple[Column, ...]
-    index_dropped: bool = False
     time_guessed: bool = False  # told from its even steps alone
 
 
@@ -49,7 +48,7 @@ def assign_roles(table: Table) -> Roles:
     values = [c for c in columns if id(c) not in skipped and not _is_step(c) and not _repeats(c, time)]
     if not values and time is not None and guessed:
         values, time, guessed = [time], None, False
-    return Roles(time, record, _with_names(values), index is not None, guessed)
+    return Roles(time, record, _with_names(values), guessed)
 
 
 def unit_of(column: Column) -> SignalUnit | None:

@@ -41,7 +41,6 @@ class Header:
     start_s: float | None = None
     time_unit: str | None = None  # symbol; also "Hz" for spectra
     value_unit: str | None = None
-    value_unit_text: str = ""
     probe_v_per_a: float | None = None
     probe_attenuation: float | None = None
     code_scale: float | None = None
