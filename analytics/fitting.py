@@ -26,7 +26,7 @@ from analytics.gaps import Gaps, make_gaps
 from analytics.history import History, load_history
 from analytics.learn_drag import DRAG_PRIOR, FILTER_PRIOR, drag_shown, learn_drag, refine_drag
 from analytics.learn_failure import FAILURE_PRIOR, learn_failure
-from analytics.learn_wear import WEAR_PRIOR, learn_drag_points, learn_wear
+from analytics.learn_wear import WEAR_PRIOR, learn_drag_points, learn_wear, refine_wear
 from analytics.long_run import RATIOS, LongRun, learn_long_run
 from analytics.model import METHOD_VERSION, Parameters, run_filters
 from analytics.normalise import channels, fit_exponents
@@ -166,8 +166,10 @@ def fit_history(history: History) -> Fit:
         p = learn_drag_points(p, sample, made, drag_shown(p, sample, made), weight)
         if p.wear.drag_points > 0:  # jumps of ripple and speed no longer count as wild
             p = learn_drag(p, sample, made, weight)
-        gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
+        filtered = run_filters(sample, p, keep=True)
+        gaps = make_gaps(sample, filtered, p)
         p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
+        p = refine_wear(p, sample, made, filtered.drag, weight)
         p = refine_drag(p, sample, made, weight)
     gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
     p = learn_failure(p, gaps, weight[gaps.pump])

@@ -8,7 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from analytics.drag import DragTrack
+from analytics.gaps import last_gaps
 from analytics.history import History
+from analytics.learn_failure import gap_likelihood
 from analytics.learning import MOST_BAD, Columns, Prior, first_levels, maximise, mean_for_others
 from analytics.model import Parameters
 from analytics.normalise import Channels
@@ -24,6 +27,7 @@ WEAR_PRIOR: Prior = {
     "power": (1.3, 0.25),
     "bad": (0.006, 1.0),
 }
+ENDS_TELL = ("rate", "rate_cv", "walk", "power")  # what refine_wear learns again
 DRAG_POINTS = np.concatenate([[0.0], np.geomspace(1.0, 100.0, 24)])[:, None]  # tried, a column
 CLEAR_GAIN = 5.0  # of log-likelihood: 3.2 standard errors from 0
 
@@ -68,6 +72,33 @@ def learn_drag_points(
     return replace(p, wear=wear)
 
 
+def refine_wear(
+    p: Parameters, sample: History, made: Channels, drag: DragTrack, weight: np.ndarray
+) -> Parameters:
+    """Learn rate, wander and power again, from readings and from what came after each pump's last one.
+
+    Fast wear leaves few readings, as it soon ends in failure: readings alone would call wear slow.
+    drag: as p tells it at the sample's last readings.
+    """
+    pump = sample.visits["pump"].to_numpy(int)
+    code = p.type_codes(sample.pumps["pump_type"])
+    x = sample.visits["x_km"].to_numpy(float)
+    u = indicator(made.ripple, made.brush, code[pump], p.wear) - p.wear.drag_points * drag.shown
+    tracks = make_tracks(pump, ~np.isnan(u), len(code))
+    if not tracks.index:
+        return p
+
+    def likelihood(values: Columns) -> np.ndarray:
+        wear = _paced(p.wear, values)
+        track = filter_wear(wear, tracks, x, u, code)
+        ends = last_gaps(sample, track, drag, code)
+        return track.log_likelihood @ weight + gap_likelihood(replace(p, wear=wear), ends, weight)
+
+    start = {"rate": float(p.wear.rate.mean())} | {name: getattr(p.wear, name) for name in ENDS_TELL[1:]}
+    values = maximise(likelihood, {name: WEAR_PRIOR[name] for name in ENDS_TELL}, start, 10)
+    return replace(p, wear=_paced(p.wear, values))
+
+
 def _learn_from(
     u: np.ndarray,
     wear: WearParameters,
@@ -97,8 +128,13 @@ def _learn_from(
 
 
 def _wear_with(wear: WearParameters, values: Mapping[str, Any]) -> WearParameters:
+    return replace(_paced(wear, values), bad=np.minimum(values["bad"], MOST_BAD))
+
+
+def _paced(wear: WearParameters, values: Mapping[str, Any]) -> WearParameters:
+    """Return `wear` with the values, `rate` being the mean of the types' rates."""
     rate = wear.rate * (values["rate"] / wear.rate.mean())
-    return replace(wear, **(dict(values) | {"rate": rate, "bad": np.minimum(values["bad"], MOST_BAD)}))
+    return replace(wear, **(dict(values) | {"rate": rate}))
 
 
 def _brush_share(made: Channels, pump: np.ndarray, x: np.ndarray) -> dict[str, float]:
