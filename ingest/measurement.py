@@ -274,7 +274,8 @@ def _with_speed(
             samples_a_ripple=rate / (hump_hz * faster),
             ripple_steps=turn.ripple_a / check.step_a if check.step_a > 0 else np.inf,
             segments_told=segments is not None,
-            expected=not odd and band_rpm[0] <= 60 * turn_hz <= band_rpm[1],
+            at_odds=odd,
+            unusual=previous_rpm is None and not band_rpm[0] <= 60 * turn_hz <= band_rpm[1],
         )
     ]
     gates = list({gate.code: gate for gate in reversed(gates)}.values())

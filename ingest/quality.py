@@ -206,14 +206,21 @@ def probe_note(mean_a: float) -> Note | None:
 
 
 def speed_gates(
-    *, turns: float, samples_a_ripple: float, ripple_steps: float, segments_told: bool, expected: bool = True
+    *,
+    turns: float,
+    samples_a_ripple: float,
+    ripple_steps: float,
+    segments_told: bool,
+    at_odds: bool = False,
+    unusual: bool = False,
 ) -> list[Note]:
     """Notes for every gate a speed fails; empty when it passes all.
 
-    expected: the speed lies in the usual band and near the last visit's, if there was one.
+    at_odds: with the last visit's speed. unusual: outside the usual band, and no last visit bears it out.
     """
     notes = []
-    fewest = FEWEST_TURNS_SEGMENTS_TOLD if segments_told and expected else FEWEST_TURNS
+    known = segments_told and not at_odds
+    fewest = FEWEST_TURNS_SEGMENTS_TOLD if known and not unusual else FEWEST_TURNS
     if turns < fewest:
         notes.append(
             Note(
@@ -224,7 +231,7 @@ def speed_gates(
             )
         )
     told_enough = FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD
-    enough = told_enough if segments_told and expected else FEWEST_SAMPLES_A_RIPPLE
+    enough = told_enough if known else FEWEST_SAMPLES_A_RIPPLE
     if samples_a_ripple < enough:
         instead = ""
         if samples_a_ripple < told_enough:
@@ -233,7 +240,7 @@ def speed_gates(
             why = "too few to tell the speed while the segments are not told"
             instead = "say how many the pump has, or "
         else:
-            why = "too few to tell a speed that is not expected of this pump"
+            why = "too few to tell a speed so far from the last visit's"
         notes.append(
             Note(
                 "sampled-too-slowly",

@@ -29,9 +29,15 @@ def test_the_segments_are_asked_for_where_telling_them_would_do():
     assert "say how many" not in note.text
 
 
-def test_a_speed_that_is_not_expected_needs_as_much_as_unknown_segments():
+def test_a_speed_at_odds_with_the_last_visits_needs_as_much_as_unknown_segments():
     for turns, samples in ((4.0, 50.0), (20.0, 9.0)):
         given = {"turns": turns, "samples_a_ripple": samples, "ripple_steps": 10.0, "segments_told": True}
         assert not speed_gates(**given)
-        (note,) = speed_gates(**given, expected=False)
+        (note,) = speed_gates(**given, at_odds=True)
         assert "segments" not in note.text
+
+
+def test_an_unusual_speed_needs_more_turns():
+    given = {"samples_a_ripple": 9.0, "ripple_steps": 10.0, "segments_told": True, "unusual": True}
+    assert speed_gates(turns=4.0, **given)
+    assert not speed_gates(turns=5.1, **given)

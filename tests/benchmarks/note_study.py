@@ -20,7 +20,6 @@ from ingest.errors import CaptureRefused
 from ingest.measurement import RPM_HIGH, RPM_LOW, measure
 from ingest.quality import (
     COARSE_STEPS,
-    FEWEST_SAMPLES_A_RIPPLE,
     FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD,
     FEWEST_TURNS,
     FEWEST_TURNS_SEGMENTS_TOLD,
@@ -85,14 +84,13 @@ def due(study: StudyCapture, way: str) -> dict[str, bool | None]:
         alternator = None  # the note says that it may be a drive
     usual = RPM_LOW <= study.rpm <= RPM_HIGH
     fewest_turns = FEWEST_TURNS_SEGMENTS_TOLD if usual else FEWEST_TURNS
-    fewest_samples = FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD if usual else FEWEST_SAMPLES_A_RIPPLE
     return {
         "zero-unverified": not off,
         "zero-corrected": below(0.02, zero) if off else False,
         "clipped": study.truth.clipped_share > LEAST_CLIPPED,  # type: ignore[attr-defined]
         "range-too-coarse": below(study.ripple_a / study.truth.code_a, COARSE_STEPS),  # type: ignore[attr-defined]
         "too-few-turns": below(turns, fewest_turns),
-        "sampled-too-slowly": below(study.sample_rate_hz / hump_hz, fewest_samples),
+        "sampled-too-slowly": below(study.sample_rate_hz / hump_hz, FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD),
         "alternator-suspected": alternator,
         "pwm-found": foreign if drive else False,
         "mains-hum": way == "mains hum",
