@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard import formats, frame, loaders, reading_panel, replacing
 from dashboard.entry_form import MOST_QUESTIONS, reminders
-from dashboard.log_steps import REASONS, STATES, TYPED, Measured
+from dashboard.log_steps import PAUSE, REASONS, STATES, Measured, forget_typed
 from dashboard.paper import facts_table, sheet
 from ingest.errors import AnswerNeeded, PumpledgerError, Question
 from ingest.visit_entry import VisitEntry
@@ -26,8 +26,9 @@ def save(unit: str, measured: Measured) -> None:
         for ask in reminders(entry, room):
             st.markdown(f"- {ask}")
     st.text_input(
-        "Your initials", key="technician", max_chars=12, autocomplete="off", placeholder="at every save"
-    )
+        "Your initials", key="technician", max_chars=12, autocomplete="off", placeholder="at every save",
+        live=PAUSE,
+    )  # fmt: skip
     answers = _questions(pending)
     # The press is noted before the page is drawn: another entry that redraws it meanwhile can't swallow it.
     st.button("Save the visit", type="primary", width="stretch", on_click=_want_to_save)
@@ -45,7 +46,7 @@ def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
     return {
         question.code: st.text_input(
             question.text, key=f"answer_{question.code}", placeholder="if it is right: why",
-            bind="query-params",
+            bind="query-params", live=PAUSE,
         )
         for question in pending
     }  # fmt: skip
@@ -161,7 +162,8 @@ def visit_sheet(visit: pd.Series, before: pd.DataFrame, verdict: Any, settings: 
 
 def _start_again() -> None:
     st.query_params.pop("saved", None)
-    for name in (*TYPED, "technician", "saved_visit", "replaced_text", "pending_questions"):
+    forget_typed()
+    for name in ("saved_visit", "replaced_text", "pending_questions"):
         st.session_state.pop(name, None)
     for name in [k for k in st.session_state if str(k).startswith("answer_")]:
         del st.session_state[name]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from secrets import token_hex
 from typing import Any
 
 import pandas as pd
@@ -43,6 +44,10 @@ RARELY_ENTERED = (
     "drop_supply_v", "drop_ground_v", "delivery", "clamp", "clamp_point", "hours", "duty_pct", "serial",
     "note",
 )  # fmt: skip
+USUAL = {"reason": "pm", "source": "file", "probe": PROBES[0]}  # what stands there untouched
+# Typed text counts after this pause, not only once the box is left: a connection cut meanwhile would leave it
+# standing there without being stored.
+PAUSE = "1s"
 OF_THE_FILE = ("channel", "rate", "full_scale", "record")
 TYPED = (
     "unit", "position", "odometer", "reason", "state", "done", "visited_on", "meter_a", "supply_v",
@@ -61,6 +66,58 @@ class Measured:
     figures: pd.DataFrame | None = None
 
 
+def bring_back() -> None:
+    """Take up what was typed before another page was looked at: on the way there the address forgets it.
+
+    Not where the page is opened with entries of its own.
+    """
+    state = st.session_state
+    kept = state.get("typed_before")
+    if not kept or not arrived() or any(name in st.query_params for name in TYPED):
+        return
+    if not state.pop("came_back", False):
+        # Reached by the browser's Back, a run fills its boxes from the address alone; the next run doesn't.
+        state["came_back"] = True
+        st.rerun()
+    state.update(kept)
+
+
+def keep_typed() -> None:
+    """Keep what was typed for `bring_back`."""
+    st.session_state["typed_before"] = {
+        name: value for name, value in typed().items() if value not in (None, "", [], USUAL.get(name))
+    }
+
+
+def forget_typed() -> None:
+    """Drop what was typed, once its visit is stored or the next one begins."""
+    st.query_params.pop("file", None)
+    for name in (*TYPED, "technician", "typed_before", "file_name", "file_here"):
+        st.session_state.pop(name, None)
+
+
+def _file_to_choose_again(upload: Any) -> str | None:
+    """Return the name of a file that was here and is no longer, unless a person has taken it out.
+
+    A file lies with the server's session alone; its name is kept in the address too.
+    """
+    state = st.session_state
+    if upload is not None:
+        state["file_here"], state["file_name"] = True, upload.name
+        if st.query_params.get("file") != upload.name:
+            st.query_params["file"] = upload.name
+        return None
+    if state.pop("file_here", False) and not arrived():
+        state.pop("file_name", None)
+        st.query_params.pop("file", None)
+    return st.query_params.get("file") or state.get("file_name")
+
+
+def arrived() -> bool:
+    """Return whether the page is opened, not drawn again (the initials are kept on the page alone)."""
+    return "technician" not in st.session_state
+
+
 def cautions(*, folded: bool = False) -> None:
     """Show what to heed before anything is connected; open until it was read in this session.
 
@@ -69,7 +126,7 @@ def cautions(*, folded: bool = False) -> None:
     """
     state = st.session_state
     read = folded or state.get("cautions_read", False)
-    if "unit" not in state:  # the page was not drawn just before
+    if arrived():
         state["cautions_open"] = not read
     with st.expander("Before you connect anything", expanded=state["cautions_open"] and not folded):
         st.markdown("\n".join(f"- {line}" for line in caution_lines()))
@@ -164,8 +221,8 @@ def where_and_when(card: pd.DataFrame) -> None:
     if len(positions) > 1:
         st.selectbox("Which pump", positions, key="position", bind="query-params")
     st.text_input("Odometer", key="odometer", placeholder=f"88412 {own}",
-                  bind="query-params", autocomplete="off")  # fmt: skip
-    st.date_input("Day", key="visited_on", value="today", format="YYYY-MM-DD", persist_state="session")
+                  bind="query-params", live=PAUSE, autocomplete="off")  # fmt: skip
+    st.date_input("Day", key="visited_on", value="today", format="YYYY-MM-DD", bind="query-params")
     st.segmented_control("Reason", list(REASONS), default="pm", key="reason", format_func=REASONS.__getitem__,
                          width="stretch", bind="query-params", wrap=True)  # fmt: skip
     st.segmented_control("Engine", list(STATES), key="state", format_func=STATES.__getitem__, width="stretch",
@@ -176,17 +233,25 @@ def conditions() -> None:
     """Ask for what was measured beside the current; nothing here is demanded."""
     volts, level = st.columns(2)
     with volts:
-        st.text_input(LABELS["supply_v"], key="supply_v", placeholder="13.5 V", bind="query-params")
+        st.text_input(
+            LABELS["supply_v"], key="supply_v", placeholder="13.5 V", bind="query-params", live=PAUSE
+        )
     with level:
         st.number_input(LABELS["fuel_level_pct"], 0, 100, None, 5, key="fuel_level_pct", placeholder="50",
                         bind="query-params")  # fmt: skip
     pressure, temperature = st.columns(2)
     with pressure:
         st.text_input(
-            LABELS["fuel_pressure"], key="fuel_pressure", placeholder="58 psi or 4 bar", bind="query-params"
+            LABELS["fuel_pressure"],
+            key="fuel_pressure",
+            placeholder="58 psi or 4 bar",
+            bind="query-params",
+            live=PAUSE,
         )
     with temperature:
-        st.text_input(LABELS["fuel_temp"], key="fuel_temp", placeholder="25 C or 77 F", bind="query-params")
+        st.text_input(
+            LABELS["fuel_temp"], key="fuel_temp", placeholder="25 C or 77 F", bind="query-params", live=PAUSE
+        )
     st.pills(
         "Work done",
         list(WORK),
@@ -201,15 +266,23 @@ def conditions() -> None:
 
 def _more_conditions() -> None:
     supply, ground = st.columns(2)
-    supply.text_input(LABELS["drop_supply_v"], key="drop_supply_v", placeholder="0.2", bind="query-params")
-    ground.text_input(LABELS["drop_ground_v"], key="drop_ground_v", placeholder="0.05", bind="query-params")
-    st.text_input(LABELS["delivery"], key="delivery", placeholder="1.2 L/min", bind="query-params")
-    st.text_input("Clamp or meter", key="clamp", placeholder="which one", bind="query-params")
-    st.text_input("Clamped at", key="clamp_point", placeholder="grey wire at the tank", bind="query-params")
+    supply.text_input(
+        LABELS["drop_supply_v"], key="drop_supply_v", placeholder="0.2", bind="query-params", live=PAUSE
+    )
+    ground.text_input(
+        LABELS["drop_ground_v"], key="drop_ground_v", placeholder="0.05", bind="query-params", live=PAUSE
+    )
+    st.text_input(
+        LABELS["delivery"], key="delivery", placeholder="1.2 L/min", bind="query-params", live=PAUSE
+    )
+    st.text_input("Clamp or meter", key="clamp", placeholder="which one", bind="query-params", live=PAUSE)
+    st.text_input(
+        "Clamped at", key="clamp_point", placeholder="grey wire at the tank", bind="query-params", live=PAUSE
+    )
     st.number_input("Engine hours", 0.0, None, None, 1.0, key="hours", bind="query-params")
     st.number_input("Commanded duty, %", 0.0, 100.0, None, 1.0, key="duty_pct", bind="query-params",
                     help="Only where the pump's supply is pulsed.")  # fmt: skip
-    st.text_input("Pump's serial number", key="serial", bind="query-params")
+    st.text_input("Pump's serial number", key="serial", bind="query-params", live=PAUSE)
     st.text_area("Note", key="note", bind="query-params")
 
 
@@ -236,20 +309,27 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
                                   bind="query-params")  # fmt: skip
     due = st.container()  # what today's capture is to the baseline, once the odometer is known
     if source == "meter":
-        st.text_input(LABELS["meter_a"], key="meter_a", placeholder="5.4", bind="query-params")
+        st.text_input(LABELS["meter_a"], key="meter_a", placeholder="5.4", bind="query-params", live=PAUSE)
         entry = _entry(unit)
         _say_baseline(due, card, entry)
         return Measured(entry)
     upload = st.file_uploader(
         "Capture from the scope or logger (if the picker closes empty, choose again: nothing typed is lost)",
+        # A key of the session's own: else the page would show a server started anew a file it doesn't have.
+        key=f"upload_{st.session_state.setdefault('upload_key', token_hex(4))}",
     )
     st.segmented_control("Clamp's factor", PROBES, default=PROBES[0], key="probe", bind="query-params",
                          wrap=True)  # fmt: skip
     if st.session_state.get("probe") == "another":
-        st.text_input("Factor", key="probe_text", placeholder="40 mV/A", bind="query-params")
+        st.text_input("Factor", key="probe_text", placeholder="40 mV/A", bind="query-params", live=PAUSE)
     _folded("If the file doesn't say enough", OF_THE_FILE, _about_the_file)
     entry = _entry(unit, quiet=True)
     _say_baseline(due, card, entry)
+    if again := _file_to_choose_again(upload):
+        st.warning(
+            f"▲ Choose {again} again: a cut connection, a reload or a look at another page drops the file. "
+            "What was typed is still here."
+        )
     if upload is None:
         return Measured(entry)
     try:
@@ -260,10 +340,14 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
 
 
 def _about_the_file() -> None:
-    st.text_input("Channel with the pump current", key="channel", bind="query-params")
-    st.text_input("Samples a second", key="rate", placeholder="100 kS/s", bind="query-params")
+    st.text_input("Channel with the pump current", key="channel", bind="query-params", live=PAUSE)
+    st.text_input("Samples a second", key="rate", placeholder="100 kS/s", bind="query-params", live=PAUSE)
     st.text_input(
-        "Amps at full scale (sound files)", key="full_scale", placeholder="10A", bind="query-params"
+        "Amps at full scale (sound files)",
+        key="full_scale",
+        placeholder="10A",
+        bind="query-params",
+        live=PAUSE,
     )
     st.number_input("Record number (segmented files)", 1, None, None, 1, key="record", bind="query-params")
 
