@@ -119,7 +119,10 @@ def cost_per_distance_of(
 def best_age_of(
     survival: Callable[[float], float], longest: float, planned: float, failure: float
 ) -> BestAge:
-    """Return the best age for any survival function with lives up to `longest` (scan, then refine)."""
+    """Return the best age for any survival function with lives up to `longest` (scan, then refine).
+
+    Raises EntryRefused for prices that are no numbers above zero.
+    """
     check_prices(planned, failure)
     grid = np.linspace(longest / 400, longest, 400)
     cost = np.array([cost_per_distance_of(survival, t, planned, failure) for t in grid])
@@ -141,7 +144,10 @@ def best_age_of(
 def discounted_cost_per_distance(
     age: float, life: Weibull, planned: float, failure: float, rate: float
 ) -> float:
-    """Return the level cost per distance worth as much as the discounted spending; `rate` per distance."""
+    """Return the level cost per distance worth as much as the discounted spending; `rate` per distance.
+
+    Raises EntryRefused for a rate below 0.
+    """
     if rate < 0:
         raise EntryRefused("bad-discount", f"The discount rate is {rate:g}; it must be 0 or more.")
     if rate == 0:

@@ -1,7 +1,8 @@
 """A planner's decisions about pumps, and the history of replacement lists.
 
 A decision is never overwritten: each is a new row, and the newest about a pump holds. Booked and pinned work
-keeps its day until a person moves it; a rejected pump stays visible with its reason.
+keeps its day until a person moves it; a rejected pump stays visible with its reason. Whatever decides raises
+EntryRefused for a pump that is unknown, or no longer there to be booked, and where a reason is missing.
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ def pin(ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str) -
 
 
 def move(ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str) -> str:
-    """Move booked work to another day; a reason is asked for."""
+    """Move booked work to another day; a reason is asked for. Raises EntryRefused where nothing is booked."""
     _demand(reason, "why it moves")
     standing = newest_decisions(ledger)
     mine = standing[(standing["pump_id"] == pump_id) & standing["status"].isin(["booked", "pinned"])]
@@ -105,12 +106,6 @@ def record_list(ledger: Path, plan: Any, *, by: str = "") -> int:
             [plan.as_of, by, plan.expected_saving, text],
         ).fetchall()
     return int(rows[0][0])
-
-
-def list_history(ledger: Path) -> pd.DataFrame:
-    """Return the lists kept: list_id, made_at, as_of, made_by, expected_saving, pumps; newest first."""
-    with open_ledger(ledger) as connection:
-        return connection.execute((SQL / "plan_lists.sql").read_text(encoding="utf-8")).df()
 
 
 def last_list(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame | None:

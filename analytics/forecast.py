@@ -9,13 +9,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.drag import advance
+from analytics.drag import DragState, advance
 from analytics.drag import prior as drag_prior
 from analytics.failure_risk import Known
 from analytics.fitting import Fit, fit_history, store_fit, stored_fit
 from analytics.history import History, load_history
-from analytics.level_rate import predict, update
-from analytics.model import Filtered, risk_model, run_filters
+from analytics.level_rate import LevelRate, predict, update
+from analytics.model import Filtered, risk_model, run_filters, told_apart
 from analytics.normalise import channels
 from analytics.unrecorded import allow_for_unrecorded
 from analytics.wear import clock, indicator
@@ -118,21 +118,20 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
     u = indicator(made.ripple, made.brush, before.type_code, p.wear)
     h = clock(x, p.wear.power) - clock(before.x_km, p.wear.power)
     ahead = predict(before.wear, h, p.wear.walk)
-    wear, _, wild = update(ahead, u, p.wear.noise, p.wear.bad)
-    told_by_drag = p.wear.drag_points > 0
-    drag, _ = advance(
-        p.drag,
-        before.drag,
-        before.x_km,
-        x,
-        p.drag.starts[before.type_code],
-        made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float),
-        p.drag.noise * made.load_noise,
-        p.drag_life_km,
-        0.0 if told_by_drag else wild,
-    )
-    if told_by_drag:
-        wear, _, _ = update(ahead, u - p.wear.drag_points * drag.shown, p.wear.noise, p.wear.bad)
+    load = made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float)
+
+    def wear_of(u: np.ndarray) -> tuple[LevelRate, np.ndarray]:
+        state, _, wild = update(ahead, u, p.wear.noise, p.wear.bad)
+        return state, wild
+
+    def drag_of(wild: np.ndarray | None) -> DragState:
+        starts, noise = p.drag.starts[before.type_code], p.drag.noise * made.load_noise
+        return advance(
+            p.drag, before.drag, before.x_km, x, starts, load, noise, p.drag_life_km,
+            0.0 if wild is None else wild,
+        )[0]  # fmt: skip
+
+    wear, drag = told_apart(p.wear.drag_points, u, wear_of, drag_of)
     return Known(x, before.type_code, wear, drag)
 
 

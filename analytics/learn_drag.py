@@ -13,10 +13,10 @@ from analytics.gaps import last_gaps
 from analytics.history import History
 from analytics.learn_failure import gap_likelihood
 from analytics.learning import MOST_BAD, Columns, Prior, first_levels, maximise, mean_for_others
-from analytics.model import Parameters
+from analytics.model import Parameters, told_apart
 from analytics.normalise import Channels
 from analytics.tracks import make_tracks
-from analytics.wear import filter_wear, indicator
+from analytics.wear import WearTrack, filter_wear, indicator
 
 DRAG_PRIOR: Prior = {
     "level_var": (0.05**2, 0.8),
@@ -45,8 +45,13 @@ class Readings:
         self.life_km = p.drag_life_km
         self.u = indicator(made.ripple, made.brush, self.code[self.pump], p.wear)
         self.u_tracks = make_tracks(self.pump, ~np.isnan(self.u), len(pumps))
-        self.wear = filter_wear(p.wear, self.u_tracks, self.x_km, self.u, self.code)
-        self.wild = None if p.wear.drag_points else self.wear.wild
+        self.wear = p.wear
+        self.wild = None if p.wear.drag_points else self.wear_of(self.u)[1]
+
+    def wear_of(self, u: np.ndarray) -> tuple[WearTrack, np.ndarray]:
+        """Run the wear filter; return it and the chance that each reading was wild."""
+        track = filter_wear(self.wear, self.u_tracks, self.x_km, u, self.code)
+        return track, track.wild
 
     def run(self, drag: DragParameters) -> DragTrack:
         """Run the drag filter; drag's values may be columns."""
@@ -90,10 +95,8 @@ def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarr
     read = Readings(p, sample, made)
     if not read.tracks.index:
         return p
-    wear = read.wear
-    if p.wear.drag_points:
-        u = read.u - p.wear.drag_points * read.run(p.drag).shown  # as the drag was learned before
-        wear = filter_wear(p.wear, read.u_tracks, read.x_km, u, read.code)
+    # Wear stands as the drag learned before tells it.
+    wear, _ = told_apart(p.wear.drag_points, read.u, read.wear_of, lambda _: read.run(p.drag))
 
     def likelihood(values: Columns) -> np.ndarray:
         drag = replace(p.drag, **values)  # type: ignore[arg-type]

@@ -95,19 +95,6 @@ class WeibullFit(Weibull):
         """Return the standard error of the shape."""
         return float(np.sqrt(self.covariance[1, 1]))
 
-    @property
-    def aic(self) -> float:
-        """Return Akaike's criterion, 2·2 − 2·ln L."""
-        return 4 - 2 * self.log_likelihood
-
-    def wald_quantile(self, share: float, level: float = 0.95) -> tuple[float, float]:
-        """Return the normal-theory interval of a quantile, on its logarithm (delta method)."""
-        k = np.log(-np.log1p(-share))
-        gradient = np.array([1 / self.scale, -k / self.shape**2])  # of ln t_p = ln α + k/β
-        half = special.ndtri((1 + level) / 2) * np.sqrt(gradient @ self.covariance @ gradient)
-        middle = np.log(self.quantile(share))
-        return float(np.exp(middle - half)), float(np.exp(middle + half))
-
     def likelihood_quantile(self, share: float, level: float = 0.95) -> tuple[float, float]:
         """Return the likelihood-ratio interval of a quantile; a side with no end is 0 or infinity."""
         k = -np.log1p(-share)
@@ -116,16 +103,6 @@ class WeibullFit(Weibull):
             return _best_over_shape(self.data, lambda shape: log_quantile - np.log(k) / shape, self.shape)
 
         low, high = _ratio_interval(best, np.log(self.quantile(share)), self.log_likelihood, level)
-        return float(np.exp(low)), float(np.exp(high))
-
-    def likelihood_shape(self, level: float = 0.95) -> tuple[float, float]:
-        """Return the likelihood-ratio interval of the shape."""
-
-        def best(log_shape: float) -> float:
-            shape = float(np.exp(log_shape))
-            return _log_likelihood(np.log(_best_scale(self.data, shape)), shape, self.data)
-
-        low, high = _ratio_interval(best, np.log(self.shape), self.log_likelihood, level)
         return float(np.exp(low)), float(np.exp(high))
 
 

@@ -1,12 +1,14 @@
 """The fit finds what a simulated fleet was made of, and little data leaves the stated priors standing."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analytics.fitting import DRAG_PRIOR, FAILURE_PRIOR, WEAR_PRIOR, fit_history
 from analytics.gaps import make_gaps
 from analytics.model import Parameters, risk_model, run_filters
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.dirt import Dirt
+from demo_fleet.fleet import TYPES, FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at
 
 
@@ -68,6 +70,16 @@ def test_drag_is_learned_as_fast_as_it_is_though_fast_ones_end_early(fleet, hist
     assert made.parameters.drag.filter_per_km == pytest.approx(true.filter_per_km, rel=0.15)
 
 
+def test_wear_is_learned_as_fast_as_it_is_though_fast_ones_end_early():
+    """Where it is fast at first, fast pumps fail before many readings: these alone gave .85 of the rate."""
+    fleet = simulate_fleet(FleetSpec(vehicles=220, seed=33, variant="concave"))
+    true, p = fleet.parameters, fit_history(history_at(fleet)).parameters
+    learned = p.wear.rate[p.type_codes(pd.Series(TYPES))]
+    mean = true.wear_rate * np.exp(true.wear_rate_sd**2 / 2)
+    pumps_of_type = [0.4, 0.3, 0.2, 0.1]
+    assert np.average(learned / mean, weights=pumps_of_type) == pytest.approx(1, abs=0.1)
+
+
 def test_survives_json(made):
     again = Parameters.from_json(made.parameters.to_json())
     np.testing.assert_array_equal(again.wear.rate, made.parameters.wear.rate)
@@ -94,3 +106,13 @@ def test_drag_that_shows_as_ripple_and_lost_speed_is_taken_from_wear(made):
     p = fit_history(history_at(fleet)).parameters
     # 12 D of ripple and 0.5 D of speed beside 0.25 D of torque: about 45 points for what load shows of D
     assert 20 < p.wear.drag_points < 80
+
+
+def test_wild_averages_are_counted_where_jumps_of_ripple_may_be_drag():
+    """Drag was learned while wild ripple and speed told of wild averages; where they no longer do, learned
+    anew, else next to no average would be called wild (.0015 here)."""
+    wild = Dirt(outlier=0.04)
+    fleet = simulate_fleet(FleetSpec(vehicles=150, seed=321, variant="other-drag", dirt=wild))
+    p = fit_history(history_at(fleet)).parameters
+    assert p.wear.drag_points > 0
+    assert 0.02 < p.drag.bad < 0.08
