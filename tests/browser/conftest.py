@@ -6,7 +6,7 @@ import os
 
 import pytest
 
-from tests.browser.browsing import DESKTOP, FLAGS, chromium, served
+from tests.browser.browsing import DESKTOP, FLAGS, PHONE, chromium, served
 from tests.ledger_fixture import build_ledger
 
 
@@ -76,7 +76,9 @@ def watch(browser, address):
     contexts = []
 
     def open_page(viewport=DESKTOP, color_scheme="light") -> Watched:
-        context = browser.new_context(viewport=viewport, color_scheme=color_scheme)
+        context = browser.new_context(
+            viewport=viewport, color_scheme=color_scheme, has_touch=viewport is PHONE
+        )
         context.set_default_timeout(120_000)
         contexts.append(context)
         return Watched(context.new_page(), address)
