@@ -124,11 +124,15 @@ def one_page(
     query: str, key: str, nouns: tuple[str, str], rows_a_page: int = ROWS_A_PAGE, **parameters: Any
 ) -> pd.DataFrame:
     """Say how many rows match, offer the pages and return the rows of the page chosen."""
-    page = int(st.session_state.get(f"{key}_page") or 1)
+    named = st.query_params.get(f"{key}_page", "")  # on opening, the box below is not drawn yet
+    page = (
+        int(st.session_state.get(f"{key}_page") or (named if named.isdigit() and len(named) < 7 else 1)) or 1
+    )
     rows = loaders.ask(query, rows=rows_a_page, skip=(page - 1) * rows_a_page, **parameters)
     if not len(rows) and page > 1:  # narrowed meanwhile
         page = 1
         st.session_state.pop(f"{key}_page", None)
+        st.query_params.pop(f"{key}_page", None)
         rows = loaders.ask(query, rows=rows_a_page, skip=0, **parameters)
     found = int(rows["found"].iloc[0]) if len(rows) else 0
     st.write(formats.count(found, *nouns))

@@ -104,3 +104,52 @@ def test_types_and_lots_are_listed_with_what_was_allowed_for_looks(ledger):
     text = words(page)
     assert "held against the rest" in text
     assert "alarmed in fewer than 1 of 20 cases" in text
+
+
+@pytest.fixture(scope="module")
+def long_ledger(tmp_path_factory):
+    """130 more units, each with a pump; 70 of them in the North."""
+    path = build_ledger(tmp_path_factory.mktemp("long") / "fleet.duckdb")
+    with open_ledger(path, read_only=False) as connection:
+        connection.execute(
+            "INSERT INTO vehicle (unit, class, depot, recorded_at) SELECT printf('U%03d', i), 'van',"
+            " CASE WHEN i < 70 THEN 'North' ELSE 'South' END, now() FROM range(130) r(i)"
+        )
+        connection.execute(
+            "INSERT INTO pump (unit, pump_type, fitted_on, recorded_at)"
+            " SELECT printf('U%03d', i), 'FP-10', DATE '2024-01-01', now() FROM range(130) r(i)"
+        )
+    return path
+
+
+def page_of(page):
+    return next((n for n in page.number_input if n.label.startswith("Page of")), None)
+
+
+@pytest.mark.parametrize(
+    ("view", "address", "narrowed", "search"),
+    [
+        ("fleet_data", "units_page", {"part": "Units", "units_depot": "North"}, "find_unit"),
+        ("pumps_by_risk", "page", {"by_depot": "North"}, "find"),
+    ],
+)
+def test_a_long_list_comes_a_page_at_a_time(long_ledger, monkeypatch, view, address, narrowed, search):
+    monkeypatch.setenv("PUMPLEDGER", str(long_ledger))
+    part = {k: v for k, v in narrowed.items() if k == "part"}
+    seen = []
+    for number in ("1", "2", "3"):
+        page = open_page(view, **part, **{address: number})  # each page of it has an address of its own
+        assert page_of(page).label == "Page of 3"
+        seen.append(page.dataframe[0].value["Unit"].tolist())
+    assert [len(units) for units in seen] == [50, 50, 38]
+    assert len({unit for units in seen for unit in units}) == 138
+    # Narrowed meanwhile, the list begins again where the page it stood at is no more.
+    page = open_page(view, **narrowed, **{address: "3"})
+    assert page_of(page).label == "Page of 2"
+    assert page_of(page).value == 1
+    assert len(page.dataframe[0].value) == 50
+    page_of(page).set_value(2)
+    assert len(page.run().dataframe[0].value) == 24
+    page.text_input(key=search).set_value("U01").run()
+    assert page_of(page) is None
+    assert page.dataframe[0].value["Unit"].str.startswith("U01").sum() == 10
