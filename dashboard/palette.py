@@ -18,6 +18,7 @@ class Palette:
     faint: str  # secondary text and axes
     rule: str  # grid lines
     band: str  # areas behind data
+    filled: str  # the fullest cell of a table of shades, on which ink is still read
     main: str  # the pump's own data
     wear: str
     drag: str
@@ -31,6 +32,7 @@ LIGHT = Palette(
     faint="#56606a",
     rule="#e4dccb",
     band="#e3d9c0",
+    filled="#97b2b1",
     main="#1d5c63",
     wear="#a85a00",
     drag="#2f5fa8",
@@ -43,6 +45,7 @@ DARK = Palette(
     faint="#b5b1a6",
     rule="#2a3338",
     band="#333d40",
+    filled="#3d6564",
     main="#6fc2bd",
     wear="#e3a64f",
     drag="#94b6f0",

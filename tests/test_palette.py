@@ -56,3 +56,9 @@ def test_text_and_marks_stand_out_from_the_page(palette):
     assert contrast(palette.faint, palette.paper) > 4.5
     for mark in (palette.main, palette.wear, palette.drag, palette.other):
         assert contrast(mark, palette.paper) > 3
+
+
+@pytest.mark.parametrize("palette", [LIGHT, DARK], ids=["light", "dark"])
+def test_figures_are_read_on_every_shade(palette):
+    for shade in (palette.paper, palette.filled):
+        assert contrast(palette.ink, shade) > 4.5

@@ -122,19 +122,16 @@ def segments_over_time(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
         x=alt.X("visited_on:O", title="visit", axis=alt.Axis(labelAngle=-40)),
         y=alt.Y("segment:O", title="segment"),
     )
-    low, high = frame["height_pct"].min(), frame["height_pct"].max()
     cells = base.mark_rect().encode(
         color=alt.Color(
             "height_pct:Q",
             title="height, % of average",
-            scale=alt.Scale(domain=[low, high], range=[palette.band, palette.main]),
+            scale=alt.Scale(
+                domain=[frame["height_pct"].min(), frame["height_pct"].max()],
+                range=[palette.paper, palette.filled],
+            ),
             legend=None,
         )
     )
-    words = base.mark_text(fontSize=10).encode(
-        text=alt.Text("height_pct:Q", format=".1f"),
-        color=alt.condition(
-            f"datum.height_pct > {(low + high) / 2}", alt.value(palette.paper), alt.value(palette.ink)
-        ),
-    )
+    words = base.mark_text(fontSize=12, color=palette.ink).encode(text=alt.Text("height_pct:Q", format=".1f"))
     return dressed(cells + words, palette, height=230)
