@@ -15,6 +15,7 @@ import streamlit as st
 from dashboard import formats, loaders
 
 ROWS_A_PAGE = 50
+PAGE_BOX_PX = 240  # narrow: a table's own tools appear above its right end, and would lie over the steps
 ALL_ROWS = 10_000_000
 MOST_DRAWN = 500
 FIND_FROM = 9  # a list shorter than this is read faster than it is searched
@@ -138,7 +139,9 @@ def one_page(
     st.write(formats.count(found, *nouns))
     if found > rows_a_page:
         pages = -(-found // rows_a_page)
-        st.number_input(f"Page of {pages:,}", 1, pages, page, key=f"{key}_page", bind="query-params")
+        st.number_input(
+            f"Page of {pages:,}", 1, pages, page, key=f"{key}_page", bind="query-params", width=PAGE_BOX_PX
+        )
     return rows.drop(columns=["found"])
 
 

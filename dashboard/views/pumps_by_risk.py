@@ -49,7 +49,9 @@ ordered = risk_list.in_order(rows, str(order))
 pages = -(-len(rows) // ROWS_A_PAGE)
 page = 1
 if pages > 1:
-    page = st.number_input(f"Page of {pages:,}", 1, pages, 1, key="page", bind="query-params")
+    page = st.number_input(
+        f"Page of {pages:,}", 1, pages, 1, key="page", bind="query-params", width=lists.PAGE_BOX_PX
+    )
 part = ordered.iloc[(page - 1) * ROWS_A_PAGE : page * ROWS_A_PAGE]
 picked = st.dataframe(
     risk_list.table_rows(risk_list.with_stakes(part)),
