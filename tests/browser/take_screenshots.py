@@ -1,6 +1,6 @@
 """Take the pictures in docs/screens.
 
-python -m tests.browser.take_screenshots demo/pumpledger.duckdb [PUMP]
+python -m tests.browser.take_screenshots demo/pumpledger.duckdb
 """
 
 from __future__ import annotations
@@ -10,14 +10,17 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
+from analytics.ranking import rank
 from tests.browser.browsing import DESKTOP, FLAGS, PHONE, chromium, served, settle
 
 SCREENS = Path(__file__).parents[2] / "docs" / "screens"
 MOST_BYTES = 200_000
 
 
-def main(ledger: Path, pump: str) -> None:
-    """Write three pictures, each under 200 kB: the risk list, a pump's history, the log page on a phone."""
+def main(ledger: Path) -> None:
+    """Write three pictures, each under 200 kB: the risk list, the riskiest pump's history, the log page on a
+    phone."""
+    pump = rank(ledger)["pump_id"].iloc[0]
     SCREENS.mkdir(parents=True, exist_ok=True)
     shots = (
         ("pumps_by_risk", "pumps-by-risk", DESKTOP, "light", 1400),
@@ -44,4 +47,4 @@ def main(ledger: Path, pump: str) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else "1")
+    main(Path(sys.argv[1]))
