@@ -163,6 +163,14 @@ def show_candidates(reading: Reading) -> None:
         st.write(f"The speed can't be told from this trace. It allows {told}.")
 
 
+def action_sentence(verdict: Any) -> str:
+    """Return what to do; where that is nothing, which the heading says, when to capture next."""
+    when = verdict.action_text.removeprefix("No action; next capture ")
+    if verdict.action == "none" and when != verdict.action_text:
+        return f"**Next capture** {when}"
+    return f"**Action.** {verdict.action_text}"
+
+
 def show_verdict(verdict: Any) -> None:
     """Draw the verdict, the next test and the action, with the rule cited."""
     with st.container(border=True):
@@ -171,5 +179,5 @@ def show_verdict(verdict: Any) -> None:
         for other in verdict.also:
             st.write(f"Also: {other}")
         st.write(f"**Next test.** {verdict.next_test}")
-        st.write(f"**Action.** {verdict.action_text}")
+        st.write(action_sentence(verdict))
         st.caption(f"{verdict.compared_with} Rule: {verdict.rule}.")
