@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard import access, changes, formats, frame, loaders
 
 CORRECT, WITHDRAW = "Correct the odometer", "Withdraw the visit"
+AS_SHOWN = "As the instrument shows it; what was driven before a replaced one is added."
 
 
 def kind_words(code: str) -> str:
@@ -29,7 +30,8 @@ def show_question(row: dict[Any, Any], by: str, own: str) -> None:
         odometer = ""
         if about_visit and access.may("correct"):
             if row["field"] == "odometer":
-                odometer = st.text_input("Right odometer", key=f"right_{key}", placeholder=f"88412 {own}")
+                odometer = st.text_input("Right odometer", key=f"right_{key}", placeholder=f"88412 {own}",
+                                         help=AS_SHOWN)  # fmt: skip
                 labels.append(CORRECT)
             labels.append(WITHDRAW)
         pressed = [
@@ -97,7 +99,7 @@ def show_visit_repair(visits: pd.DataFrame, own: str) -> None:
             return
         with st.form(f"repair_{visit_id}", border=False):
             odometer = st.text_input(
-                "Right odometer", placeholder=f"88412 {own}", key=f"repair_km_{visit_id}"
+                "Right odometer", placeholder=f"88412 {own}", key=f"repair_km_{visit_id}", help=AS_SHOWN
             )
             reason = st.text_input("Reason", key=f"repair_why_{visit_id}")
             by = st.text_input("Your initials", max_chars=12, key=f"repair_by_{visit_id}", autocomplete="off")

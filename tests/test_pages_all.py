@@ -5,6 +5,7 @@ from datetime import date
 import pandas as pd
 import pytest
 
+from analytics.model import METHOD_VERSION
 from dashboard import access, risk_list
 from dashboard.navigation import PAGES, ROLES, pages_for
 from ingest.ledger import open_ledger
@@ -38,6 +39,22 @@ def test_an_empty_ledger_says_what_to_do_first(tmp_path, monkeypatch, view):
     if view != "log_visit":
         assert "The ledger is empty." in words(page)
     assert not (tmp_path / "none.duckdb").exists()
+
+
+@pytest.mark.parametrize("view", ["pumps_by_risk", "pump_history", "costs"])
+def test_a_stored_fit_that_cant_be_read_stops_no_page(tmp_path, monkeypatch, view):
+    path = build_ledger(tmp_path / "fleet.duckdb")
+    monkeypatch.setenv("PUMPLEDGER", str(path))
+    with open_ledger(path, read_only=False) as connection:
+        connection.execute(
+            "INSERT INTO fit (fitted_at, data_until, method_version, parameters)"
+            ' VALUES (now(), DATE \'2026-01-01\', ?, \'{"model": {"types": ["FP-10"]}}\')',
+            [METHOD_VERSION],
+        )
+    page = open_page(view, **({"pump": "1"} if view == "pump_history" else {}))
+    assert not page.error
+    with open_ledger(path) as connection:
+        assert connection.execute("SELECT count(*) FROM fit").fetchall() == [(2,)]
 
 
 def test_addresses_never_change():
