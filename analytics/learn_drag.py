@@ -69,7 +69,7 @@ def learn_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarra
     drag = replace(
         p.drag,
         level=first_levels(made.load, read.pump, read.code, len(p.types), 0.0),
-        filter_per_km=_filter_effect(made.load, read.pump, read.filter_km),
+        filter_per_km=filter_effect(made.load, read.pump, read.filter_km),
     )
     values = {name: usual for name, (usual, _) in DRAG_PRIOR.items()}
     for rounds in (14, 6):
@@ -127,17 +127,21 @@ def _drag_with(drag: DragParameters, values: Mapping[str, Any]) -> DragParameter
     return replace(drag, **(dict(values) | {"bad": np.minimum(values["bad"], MOST_BAD)}))
 
 
-def _filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> float:
-    """Rise of the load per km on one filter, from the steps at filter changes (normal prior FILTER_PRIOR)."""
+def filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> float:
+    """Rise of the load per km on one filter, from the steps at filter changes (normal prior FILTER_PRIOR).
+
+    It is held below the usual rise between visits without a change, where drag can only add to the filter.
+    """
     ok = np.flatnonzero(~np.isnan(load))
     same = pump[ok][1:] == pump[ok][:-1]
     d_load, d_filter = np.diff(load[ok])[same], np.diff(filter_km[ok])[same]
     change = d_filter < -1e3
     # Where changes before the records are missing, the distance on a filter is overstated.
     change &= d_filter > 1.6 * np.median(d_filter[change]) if change.any() else change
+    most = _usual_rise(d_load[d_filter > 1e3], d_filter[d_filter > 1e3])
     usual, sd = FILTER_PRIOR
     if change.sum() < 5:
-        return usual
+        return min(usual, most)
     # Without a change the load rises by drag and filter alike; only changes tell them apart.
     d_load, d_filter = (
         d_load[change] - np.median(d_load[~change]),
@@ -146,4 +150,13 @@ def _filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) ->
     spread = 1.4826 * np.median(np.abs(d_load - np.median(d_load)))
     d_load = np.clip(d_load, np.median(d_load) - 3 * spread, np.median(d_load) + 3 * spread)
     precision = 1 / sd**2 + d_filter @ d_filter / spread**2
-    return float(max((usual / sd**2 + d_filter @ d_load / spread**2) / precision, 0.0))
+    return float(np.clip((usual / sd**2 + d_filter @ d_load / spread**2) / precision, 0.0, most))
+
+
+def _usual_rise(d_load: np.ndarray, d_filter: np.ndarray) -> float:
+    """Median rise per km on the same filter and two standard errors (of a median, 1.25 times the mean's)."""
+    if len(d_load) < 5:
+        return np.inf
+    middle = np.median(d_load)
+    se = 1.2533 * 1.4826 * np.median(np.abs(d_load - middle)) / len(d_load) ** 0.5
+    return float(max((middle + 2 * se) / np.median(d_filter), 0.0))

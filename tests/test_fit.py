@@ -6,6 +6,7 @@ import pytest
 
 from analytics.fitting import DRAG_PRIOR, FAILURE_PRIOR, WEAR_PRIOR, fit_history
 from analytics.gaps import make_gaps
+from analytics.learn_drag import filter_effect
 from analytics.model import Parameters, risk_model, run_filters
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import TYPES, FleetSpec, simulate_fleet
@@ -116,3 +117,11 @@ def test_wild_averages_are_counted_where_jumps_of_ripple_may_be_drag():
     p = fit_history(history_at(fleet)).parameters
     assert p.wear.drag_points > 0
     assert 0.02 < p.drag.bad < 0.08
+
+
+@pytest.mark.parametrize(("per_km", "low", "high"), [(0.0, 0.0, 3e-7), (1e-6, 8e-7, 1.2e-6)])
+def test_filters_that_no_one_wrote_down_get_no_share_of_a_rise_that_is_not_there(per_km, low, high):
+    pump = np.repeat(np.arange(60), 12)
+    filter_km = np.tile(np.arange(12) * 8000.0, 60)
+    load = per_km * filter_km + np.random.default_rng(4).normal(0, 0.03, len(pump))
+    assert low <= filter_effect(load, pump, filter_km) <= high
