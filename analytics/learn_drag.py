@@ -138,7 +138,7 @@ def filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> 
     change = d_filter < -1e3
     # Where changes before the records are missing, the distance on a filter is overstated.
     change &= d_filter > 1.6 * np.median(d_filter[change]) if change.any() else change
-    most = _usual_rise(d_load[d_filter > 1e3], d_filter[d_filter > 1e3])
+    most = _usual_rise(load[ok], pump[ok], filter_km[ok])
     usual, sd = FILTER_PRIOR
     if change.sum() < 5:
         return min(usual, most)
@@ -153,10 +153,19 @@ def filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> 
     return float(np.clip((usual / sd**2 + d_filter @ d_load / spread**2) / precision, 0.0, most))
 
 
-def _usual_rise(d_load: np.ndarray, d_filter: np.ndarray) -> float:
-    """Median rise per km on the same filter and two standard errors (of a median, 1.25 times the mean's)."""
-    if len(d_load) < 5:
+def _usual_rise(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> float:
+    """Median rise per km over the longer half of the stretches on one filter, and two standard errors.
+
+    The standard error of a median is 1.25 times the mean's.
+    """
+    begins = np.flatnonzero(np.append(True, (np.diff(pump) != 0) | (np.diff(filter_km) < -1e3)))
+    ends = np.append(begins[1:], len(load)) - 1
+    length = filter_km[ends] - filter_km[begins]
+    runs = length > 1e3
+    if runs.sum() < 10:
         return np.inf
-    middle = np.median(d_load)
-    se = 1.2533 * 1.4826 * np.median(np.abs(d_load - middle)) / len(d_load) ** 0.5
-    return float(max((middle + 2 * se) / np.median(d_filter), 0.0))
+    long = runs & (length >= np.median(length[runs]))
+    rise = (load[ends] - load[begins])[long] / length[long]
+    middle = np.median(rise)
+    se = 1.2533 * 1.4826 * np.median(np.abs(rise - middle)) / len(rise) ** 0.5
+    return float(max(middle + 2 * se, 0.0))
