@@ -231,8 +231,8 @@ class _Look:
         spectrum, count = line_spectrum(by_turn), int(self.lines.highest_hz / phase.turn_hz)
         rpm = 60 * phase.turn_hz
         doubted = doubt(spectrum, rpm, count, self.segments, told=self.told, band_rpm=self.band_rpm)
-        samples_a_turn = self.work.spark_rate_hz / phase.turn_hz
-        return doubted, bars_differ(spectrum, count, lcm(2, self.segments), samples_a_turn)
+        rates = {"turn_hz": phase.turn_hz, "sampled_hz": self.work.spark_rate_hz}
+        return doubted, bars_differ(spectrum, count, lcm(2, self.segments), **rates)
 
 
 def _is_comb(trace: AngleTrace, lines: Lines, line_order: int, segments: int) -> bool:

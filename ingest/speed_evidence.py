@@ -40,8 +40,8 @@ DOUBLED = 10.0  # order 4 over orders 2, 6, 10 ..., when those of a motor twice 
 TOWERS = 10.0  # power of a ripple's harmonic over the orders beside it
 BETWEEN = ((2, 2), (3, 2), (5, 5), (7, 7))  # (parts of an order, lines between that are too many)
 FEWEST_TURNS_A_PART = 4.0
-MOST_FOLDED, MOST_SAMPLED = 20, 1.5  # harmonics, and sampling rates, up to which folding is looked for
-FOLDED_BINS = 1.5  # how near an order a folded harmonic may pass for it
+FOLDED_BELOW_HZ = 60_000.0  # a ripple's harmonics above it are not looked for where sampling folds them
+FOLDED_BINS, FOLDED_POWER = 1.5, 2.0  # how near an order, and how strong, a folded harmonic may pass for it
 SIDEBAND = 0.03  # of the order beside it: what speed wander leaves there
 
 
@@ -94,7 +94,9 @@ def doubt(
     return Doubt(None) if _smeared(spectrum, count) else None
 
 
-def bars_differ(spectrum: LineSpectrum, count: int, ripple: int, samples_a_turn: float) -> bool:
+def bars_differ(
+    spectrum: LineSpectrum, count: int, ripple: int, *, turn_hz: float, sampled_hz: float
+) -> bool:
     """Tell whether even orders other than the ripple's show that the bars are not all alike.
 
     A load that pulsates v times a turn adds orders n * ripple +- v; so one such family alone shows nothing,
@@ -103,13 +105,16 @@ def bars_differ(spectrum: LineSpectrum, count: int, ripple: int, samples_a_turn:
     """
     order = np.arange(1.0, count + 1)
     x, floor = spectrum.at(order)
+    power = x * floor
     seen = (x > FAR_ABOVE_FLOOR) & (order % 2 == 0) & (order % ripple != 0)
-    strongest = 1 + int(np.argmax(x * floor))
-    harmonics = strongest * np.arange(1, MOST_FOLDED + 1)
-    harmonics = harmonics[(harmonics > samples_a_turn / 2) & (harmonics < MOST_SAMPLED * samples_a_turn)]
-    folded = np.abs(harmonics - samples_a_turn * np.round(harmonics / samples_a_turn))
+    strongest = 1 + int(np.argmax(power))
+    harmonics_hz = turn_hz * np.arange(strongest, FOLDED_BELOW_HZ / turn_hz, strongest)
+    harmonics_hz = harmonics_hz[harmonics_hz > sampled_hz / 2]
+    folded = np.abs(harmonics_hz - sampled_hz * np.round(harmonics_hz / sampled_hz)) / turn_hz
     away = np.abs(np.subtract.outer(order, folded)).min(axis=1, initial=np.inf)
-    place = order[seen & (away * spectrum.cycles > FOLDED_BINS)]
+    # Harmonics fall: what is folded is no stronger than the last ones in view.
+    weak = power < FOLDED_POWER * power[strongest - 1 :: strongest][-2:].max()
+    place = order[seen & ~(weak & (away * spectrum.cycles < FOLDED_BINS))]
     if 2.0 in place:
         return True
     return len(np.unique(np.minimum(place % ripple, ripple - place % ripple))) > 1
