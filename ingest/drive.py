@@ -42,6 +42,7 @@ def find_drive(
     """
     turn_hz = speed.phase.turn_hz
     strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
+    nearest_hz = round(strongest_hz / turn_hz) * turn_hz
     notes = []
     note, pwm_hz = quality.foreign_note(foreign, rate_hz, supply)
     if note is not None:
@@ -52,12 +53,14 @@ def find_drive(
         notes.append(quality.fast_drive_note(fast_hz))
         pwm_hz = fast_hz
     if foreign.mirrored and supply != "pwm":
-        # Of two lines that multiply each other one is a drive's clock: which, only the last visit can tell.
+        # Of two lines that multiply each other one is a drive's clock: which, only the last visit can tell,
+        # and not where the strongest sits on a round figure, as clocks do.
         if pwm_hz is None:
             pwm_hz = float(foreign.hz[0]) if foreign.share[0] > 1 else strongest_hz
             notes.append(quality.clocked_note(pwm_hz))
         told = told and previous_rpm is not None
         told = told and abs(float(np.log(60 * turn_hz / (previous_rpm or 1.0)))) < SAME_AS_BEFORE
+        told = told and not quality.is_clocked(nearest_hz, "pwm")
     if supply == "pwm":
         told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)
         if clock_hz is not None and (told or quality.is_clocked(clock_hz, supply)):
@@ -65,7 +68,6 @@ def find_drive(
             notes.append(quality.drive_note(clock_hz))
         elif note is None:
             notes.append(quality.clocked_note(clock_hz or strongest_hz))
-    nearest_hz = round(strongest_hz / turn_hz) * turn_hz
     if quality.is_clocked(nearest_hz, supply):
         if pwm_hz is None:
             notes.append(quality.clocked_note(nearest_hz))
