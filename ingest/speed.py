@@ -25,6 +25,7 @@ UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as
 NEGLIGIBLE = 14.0  # log weight behind the best
 COMB = 4.0  # log odds against a turn by which the ripple is another turn's
 AT_ODDS = 0.15  # log ratio to the last visit's speed: a healthy pump's changes less from visit to visit
+BEYOND_BELIEF = float(np.log(3.0))  # nothing makes a pump that ran run three times slower or faster
 SMEARED = 60.0  # log density behind the sharpest spectrum: that line is not the shaft's
 
 
@@ -74,6 +75,8 @@ def find_speed(
     speed = _found(work, segments, previous_rpm, (rpm_low, rpm_high))
     if speed is None or not at_odds(60 * speed.phase.turn_hz, previous_rpm):
         return speed
+    if at_odds(60 * speed.phase.turn_hz, previous_rpm, BEYOND_BELIEF):
+        return replace(speed, candidates=_evenly(speed, None))
     # A speed at odds with the last visit's is believed where the trace by itself leads to it.
     alone = _found(work, segments, None, (rpm_low, rpm_high))
     if alone is None or not _is(60 * alone.phase.turn_hz, 60 * speed.phase.turn_hz):
@@ -81,9 +84,9 @@ def find_speed(
     return alone if alone.probability < speed.probability else speed
 
 
-def at_odds(rpm: float, previous_rpm: float | None) -> bool:
-    """Tell whether a speed is far from what the last visit leads to expect."""
-    return previous_rpm is not None and abs(float(np.log(rpm / previous_rpm))) > AT_ODDS
+def at_odds(rpm: float, previous_rpm: float | None, beyond: float = AT_ODDS) -> bool:
+    """Tell whether a speed is far from what the last visit leads to expect; beyond: log ratio."""
+    return previous_rpm is not None and abs(float(np.log(rpm / previous_rpm))) > beyond
 
 
 def _evenly(speed: Speed, other: Speed | None) -> tuple[SpeedCandidate, ...]:

@@ -44,6 +44,14 @@ def test_a_previous_speed_never_overrules_the_trace():
     assert "speed-differs" in {n.code for n in reading.notes}
 
 
+def test_a_speed_three_times_off_the_last_visits_is_offered_and_not_told():
+    capture, _ = recorded(trace(8, "burnt bar"))
+    rpm = measure(capture, segments=8).rpm
+    reading = measure(capture, segments=8, previous_rpm=3.2 * rpm)
+    assert reading.rpm is None
+    assert reading.speed_candidates[0].rpm == pytest.approx(rpm, rel=1e-3)
+
+
 @pytest.mark.parametrize(
     ("stratum", "seed"), [("low sample rate", 73002), ("low sample rate", 73057), ("wander", 73070)]
 )
