@@ -38,7 +38,8 @@ class History:
     removal, found, fitted_odometer_km, age_known, km_per_day (of the pump's own clock), unit_km_per_day,
     odometer_km (as-of), first_life.
     visits: one row per visit in order of pump and clock: `pump` (row number in pumps), day, x_km, filter_km
-    (since the filter was new), usable (may enter the trend), metrics and covariates.
+    (since the filter was new), filter_in_doubt (a change not on record may have come before or not), usable
+    (may enter the trend), metrics and covariates.
     """
 
     as_of_day: int
@@ -128,7 +129,7 @@ def build_history(
     visits = visits.assign(x_km=np.minimum(x, np.where(np.isnan(now[code]), np.inf, now[code])))
     pumps["km_per_day"] = day_rate * share
     filters = _by_hours(filters, pumps[by_hours], lines, hour_rate[by_hours])
-    visits["filter_km"] = _since_filter(visits, pumps, filters, begun, share)
+    visits["filter_km"], visits["filter_in_doubt"] = _since_filter(visits, pumps, filters, begun, share)
     order = np.lexsort([visits["day"], visits["x_km"], visits["pump"]])
     visits = visits.iloc[order].reset_index(drop=True)
     visits["usable"] = _alike(visits)
@@ -281,18 +282,19 @@ def _by_hours(
 
 def _since_filter(
     visits: pd.DataFrame, pumps: pd.DataFrame, filters: pd.DataFrame, begun: np.ndarray, share: np.ndarray
-) -> np.ndarray:
+) -> tuple[np.ndarray, np.ndarray]:
     """Distance since the filter was new: since the pump's fitting or the last change before the visit's day.
 
     Work is done after the reading of the same stop. A pump change resets the filter unless it was kept.
     Changes before the records begin, or that nobody wrote down, are made up for: the one before a unit's
     first lies this fleet's usual distance back, and a filter said to be much older than that was changed
-    every usual distance meanwhile.
+    every usual distance meanwhile. Also returned is whether a reading lies about such a change (bool): at
+    which stop it came, nobody knows.
     """
     x = visits["x_km"].to_numpy(float)
     changes = filters[filters["work"] == "filter"]
     if not len(changes):
-        return x
+        return x, np.zeros(len(x), bool)
     units = pd.Index(pumps["unit"].unique())
     big = 1e7
     code = units.get_indexer(changes["unit"])
@@ -322,7 +324,10 @@ def _since_filter(
     by_day = x - (visits["day"].to_numpy(float) - change_day) * pumps["km_per_day"].to_numpy(float)[pump]
     change_x = np.where(np.isnan(change_x) & has, by_day, change_x)
     age = np.clip(x - np.maximum(np.nan_to_num(change_x), 0.0), 0.0, None)
-    return np.where(age > OLD_FILTER * usual, age % usual, age)
+    old = age > OLD_FILTER * usual
+    since_due = np.where(old, age % usual, age)
+    near = (OLD_FILTER - 1) * usual
+    return since_due, old & ((since_due < near) | (since_due > usual - near))
 
 
 def _alike(visits: pd.DataFrame) -> np.ndarray:

@@ -32,6 +32,9 @@ NOMINAL_EXPONENTS = {
     "ripple_pct": np.zeros(3),
 }
 EXPONENT_SD = {"ln_a": 0.15, "ln_rpm": 0.15, "ripple_pct": 3.0}  # how far a fleet may lie from nominal
+# Factor on the load's variance where the filter may be new or due: what it adds by then, present or not, is
+# some three times a reading's noise (common practice, no source).
+FILTER_IN_DOUBT = 8.0
 NOISE_FLOOR = {"ln_a": 0.01, "ln_rpm": 0.005, "ripple_pct": 0.5}
 
 
@@ -53,7 +56,8 @@ class Exponents:
 class Channels:
     """Per visit: ripple (points), load G and brush Z (natural logs), NaN where they can't be told.
 
-    load_noise: factor on the load's usual variance (no speed, or a meter's average instead of a capture).
+    load_noise: factor on the load's usual variance (no speed, a meter's average instead of a capture, a
+    filter that may or may not have been changed).
     """
 
     ripple: np.ndarray
@@ -126,4 +130,5 @@ def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) ->
     brush = np.where(np.isnan(x[:, 0]), np.nan, -(ln_rpm + LOAD_SPEED * load))
     noise = np.where(np.isnan(x[:, 1]), 2.0, 1.0) * np.where(visits["by_meter"].to_numpy(bool), 4.0, 1.0)
     noise *= np.where(no_speed, np.where(np.isnan(x[:, 0]), 3.0, 2.0), 1.0)
+    noise *= np.where(visits["filter_in_doubt"].to_numpy(bool), FILTER_IN_DOUBT, 1.0)
     return Channels(y["ripple_pct"] - known @ exponents.ripple_pct, load, brush, noise)

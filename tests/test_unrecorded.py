@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analytics import history as history_module
-from analytics.normalise import fit_exponents
+from analytics.normalise import channels, fit_exponents
 from analytics.unrecorded import allow_for_unrecorded
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import FleetSpec, simulate_fleet
@@ -51,10 +51,23 @@ def test_lost_filter_changes_are_made_up_for(monkeypatch):
     assert miss(found) < 0.65 * miss(as_recorded)
 
 
+def test_a_filter_change_made_up_for_leaves_the_readings_about_it_in_doubt():
+    """Half a filter's life too much or too little there would pass for a fresh drag, or hide one."""
+    history, clean = (
+        history_at(simulate_fleet(FleetSpec(vehicles=250, seed=5, dirt=dirt)))
+        for dirt in (Dirt(lost_filter=0.4), Dirt.none())
+    )
+    assert clean.visits["filter_in_doubt"].mean() < 0.005
+    doubt = history.visits["filter_in_doubt"].to_numpy()
+    miss = np.abs(history.visits["filter_km"] - clean.visits["filter_km"]).to_numpy()
+    assert doubt.sum() > 100
+    assert miss[doubt].mean() > 2 * miss[~doubt].mean()
+    made = channels(history.visits, history.pumps, fit_exponents(history.visits, history.pumps))
+    assert made.load_noise[doubt].min() > made.load_noise[~doubt].max()
+
+
 @pytest.mark.parametrize("missing", [["rpm"], ["supply_v"], ["ripple_pct", "rpm"]])
 def test_missing_columns_leave_a_channel(missing):
-    from analytics.normalise import channels
-
     history = history_at(simulate_fleet(FleetSpec(vehicles=20, seed=6, years=3)))
     visits = history.visits.assign(**dict.fromkeys(missing, np.nan))
     made = channels(visits, history.pumps, fit_exponents(visits, history.pumps))

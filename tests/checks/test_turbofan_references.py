@@ -70,6 +70,7 @@ def history_of(table: pd.DataFrame, until: np.ndarray, failed: np.ndarray) -> Hi
             "fuel_pressure_kpa": np.nan,
             "fuel_temp_c": np.nan,
             "filter_km": seen["time_cycles"] * 1000.0,
+            "filter_in_doubt": False,
         }
     ).reset_index(drop=True)
     pumps = pd.DataFrame(
