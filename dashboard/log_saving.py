@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from typing import Any
 
@@ -10,10 +11,13 @@ import streamlit as st
 
 from dashboard import formats, frame, loaders, reading_panel, replacing
 from dashboard.entry_form import MOST_QUESTIONS, reminders
-from dashboard.log_steps import PAUSE, REASONS, STATES, Measured, forget_typed
+from dashboard.log_steps import PAUSE, REASONS, STATES, Measured, arrived, forget_typed
 from dashboard.paper import facts_table, sheet
 from ingest.errors import AnswerNeeded, PumpledgerError, Question
 from ingest.visit_entry import VisitEntry
+
+# Longer than log_steps.PAUSE: what was typed just before Save was pressed comes in meanwhile.
+LAST_WORDS_S = 0.6
 
 
 def save(unit: str, measured: Measured) -> None:
@@ -32,7 +36,12 @@ def save(unit: str, measured: Measured) -> None:
     answers = _questions(pending)
     # The press is noted before the page is drawn: another entry that redraws it meanwhile can't swallow it.
     st.button("Save the visit", type="primary", width="stretch", on_click=_want_to_save)
-    if st.session_state.pop("save_wanted", False):
+    if st.session_state.get("save_wanted"):
+        with st.spinner("Storing …"):
+            time.sleep(LAST_WORDS_S)
+        # Here a run that brings the last words in takes over, with the press still noted.
+        st.empty()
+        del st.session_state["save_wanted"]
         _store(unit, entry, measured, answers)
 
 
@@ -77,7 +86,9 @@ def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dic
                 most_questions=MOST_QUESTIONS,
             )
             # Kept at once, so that a page redrawn at this very moment still shows what was stored.
-            st.session_state["saved_visit"] = {"text": logged.text, "stored": logged.stored}
+            st.session_state["saved_visit"] = {
+                "visit_id": logged.visit_id, "text": logged.text, "stored": logged.stored,
+            }  # fmt: skip
             st.session_state["pending_questions"] = ()
     except AnswerNeeded as needed:
         st.session_state["pending_questions"] = needed.questions
@@ -90,8 +101,13 @@ def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dic
 
 
 def saved_visit() -> int | None:
-    """Return the visit just stored, which the page's address names, so that a reload shows it again."""
+    """Return the visit just stored, which the page's address names, so that a reload shows it again.
+
+    Before the address names it, the session does: the run that stored it may have been overtaken by another.
+    """
     named = st.query_params.get("saved", "")
+    if not named and not arrived() and (just_now := st.session_state.get("saved_visit")):
+        named = st.query_params["saved"] = str(just_now["visit_id"])
     return int(named) if named.isdigit() and loaders.ledger_path().exists() else None
 
 

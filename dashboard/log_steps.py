@@ -47,7 +47,7 @@ RARELY_ENTERED = (
 USUAL = {"reason": "pm", "source": "file", "probe": PROBES[0]}  # what stands there untouched
 # Typed text counts after this pause, not only once the box is left: a connection cut meanwhile would leave it
 # standing there without being stored.
-PAUSE = "1s"
+PAUSE = "500ms"
 OF_THE_FILE = ("channel", "rate", "full_scale", "record")
 TYPED = (
     "unit", "position", "odometer", "reason", "state", "done", "visited_on", "meter_a", "supply_v",
