@@ -157,10 +157,7 @@ def _place(label: str, key: str) -> tuple[str, str]:
     """Ask for unit and position; returns both."""
     a, b = st.columns([2, 1])
     unit = a.text_input(label, placeholder="type the vehicle's number", key=f"{key}_unit")
-    position = b.text_input(
-        "Which pump", placeholder=MAIN, key=f"{key}_position",
-        help="Only where the unit has several: its position, as on the unit's page.",
-    )  # fmt: skip
+    position = b.text_input("Which pump", placeholder=f"{MAIN}, unless it has several", key=f"{key}_position")
     return unit.strip(), position.strip() or MAIN
 
 

@@ -10,7 +10,6 @@ import streamlit as st
 from dashboard import access, changes, formats, frame, loaders
 
 CORRECT, WITHDRAW = "Correct the odometer", "Withdraw the visit"
-AS_SHOWN = "As the instrument shows it; what was driven before a replaced one is added."
 
 
 def kind_words(code: str) -> str:
@@ -30,8 +29,11 @@ def show_question(row: dict[Any, Any], by: str, own: str) -> None:
         odometer = ""
         if about_visit and access.may("correct"):
             if row["field"] == "odometer":
-                odometer = st.text_input("Right odometer", key=f"right_{key}", placeholder=f"88412 {own}",
-                                         help=AS_SHOWN)  # fmt: skip
+                odometer = st.text_input(
+                    "Right odometer",
+                    key=f"right_{key}",
+                    placeholder=f"88412 {own}, as the instrument shows it",
+                )
                 labels.append(CORRECT)
             labels.append(WITHDRAW)
         pressed = [
@@ -99,7 +101,9 @@ def show_visit_repair(visits: pd.DataFrame, own: str) -> None:
             return
         with st.form(f"repair_{visit_id}", border=False):
             odometer = st.text_input(
-                "Right odometer", placeholder=f"88412 {own}", key=f"repair_km_{visit_id}", help=AS_SHOWN
+                "Right odometer",
+                placeholder=f"88412 {own}, as the instrument shows it",
+                key=f"repair_km_{visit_id}",
             )
             reason = st.text_input("Reason", key=f"repair_why_{visit_id}")
             by = st.text_input("Your initials", max_chars=12, key=f"repair_by_{visit_id}", autocomplete="off")
