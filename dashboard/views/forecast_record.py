@@ -14,6 +14,7 @@ st.write(
     "Stands on past days, forecasts with what was known then, and compares with what came. "
     "Each past day takes a fit of its own, so this is worked out when asked for."
 )
+frame.first_part_first()
 result = loaders.backtest_known()
 if result is None:
     if not st.button("Work it out", type="primary"):
