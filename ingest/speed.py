@@ -235,7 +235,7 @@ class _Look:
         rpm = 60 * phase.turn_hz
         doubted = doubt(spectrum, rpm, count, self.segments, told=self.told, band_rpm=self.band_rpm)
         rates = {"turn_hz": phase.turn_hz, "sampled_hz": self.work.spark_rate_hz}
-        return doubted, bars_differ(spectrum, count, lcm(2, self.segments), **rates)
+        return doubted, bars_differ(spectrum, count, **rates)
 
 
 def _is_comb(trace: AngleTrace, lines: Lines, line_order: int, segments: int) -> bool:

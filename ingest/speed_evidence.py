@@ -94,30 +94,25 @@ def doubt(
     return Doubt(None) if _smeared(spectrum, count) else None
 
 
-def bars_differ(
-    spectrum: LineSpectrum, count: int, ripple: int, *, turn_hz: float, sampled_hz: float
-) -> bool:
-    """Tell whether even orders other than the ripple's show that the bars are not all alike.
+def bars_differ(spectrum: LineSpectrum, count: int, *, turn_hz: float, sampled_hz: float) -> bool:
+    """Tell whether order 2 shows that the bars are not all alike.
 
-    A load that pulsates v times a turn adds orders n * ripple +- v; so one such family alone shows nothing,
-    unless order 2, the commonest of bar differences, is in it. Nor do orders on which slow sampling folds
-    harmonics of the strongest, which may be another turn's ripple.
+    Bars that differ show there first. Other even orders show nothing by themselves: a load that pulsates v
+    times a turn adds orders n * ripple +- v, and may pulsate in several ways. Nor does an order 2 on which
+    slow sampling folds a harmonic of the strongest, which may be another turn's ripple.
     """
-    order = np.arange(1.0, count + 1)
-    x, floor = spectrum.at(order)
+    x, floor = spectrum.at(np.arange(1.0, count + 1))
     power = x * floor
-    seen = (x > FAR_ABOVE_FLOOR) & (order % 2 == 0) & (order % ripple != 0)
+    if count < 2 or x[1] <= FAR_ABOVE_FLOOR:
+        return False
     strongest = 1 + int(np.argmax(power))
     harmonics_hz = turn_hz * np.arange(strongest, FOLDED_BELOW_HZ / turn_hz, strongest)
     harmonics_hz = harmonics_hz[harmonics_hz > sampled_hz / 2]
     folded = np.abs(harmonics_hz - sampled_hz * np.round(harmonics_hz / sampled_hz)) / turn_hz
-    away = np.abs(np.subtract.outer(order, folded)).min(axis=1, initial=np.inf)
+    near = np.abs(folded - 2).min(initial=np.inf) * spectrum.cycles < FOLDED_BINS
     # Harmonics fall: what is folded is no stronger than the last ones in view.
-    weak = power < FOLDED_POWER * power[strongest - 1 :: strongest][-2:].max()
-    place = order[seen & ~(weak & (away * spectrum.cycles < FOLDED_BINS))]
-    if 2.0 in place:
-        return True
-    return len(np.unique(np.minimum(place % ripple, ripple - place % ripple))) > 1
+    weak = power[1] < FOLDED_POWER * power[strongest - 1 :: strongest][-2:].max()
+    return not (near and weak)
 
 
 def comb(power: np.ndarray, ripple: int) -> float:
