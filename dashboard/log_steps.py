@@ -166,6 +166,8 @@ def choose_unit() -> tuple[str, pd.DataFrame]:
     alike = loaders.near_matches(unit)
     card = loaders.ask("unit_card", unit=unit) if loaders.ledger_path().exists() else pd.DataFrame()
     known = len(card) > 0
+    if names is None and not known and len(unit) > 1:  # too many for a list that completes what is typed
+        alike = list(dict.fromkeys([*alike, *loaders.ask("units_holding", part=unit)["unit"]]))[:4]
     if alike and not known:
         st.warning(f"▲ Unit {unit} is not in the ledger. Did you mean {' or '.join(alike)}?")
         for column, other in zip(st.columns(len(alike)), alike, strict=True):

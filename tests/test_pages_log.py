@@ -2,7 +2,7 @@
 
 import pytest
 
-from dashboard import log_saving, queries
+from dashboard import loaders, log_saving, queries
 from ingest.ledger import open_ledger
 from ingest.verdict import judge_visit
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
@@ -46,6 +46,15 @@ def test_an_unknown_unit_brings_up_near_matches(ledger):
     page = open_page("log_visit", unit="110")
     assert "Did you mean 101" in words(page)
     assert "Use 101" in [b.label for b in page.button]
+
+
+def test_a_part_of_a_number_brings_up_units_where_they_are_too_many_for_a_list(ledger, monkeypatch):
+    assert "Use 101" not in [b.label for b in open_page("log_visit", unit="10").button]
+    monkeypatch.setattr(loaders, "MOST_UNITS_IN_LIST", 3)
+    page = open_page("log_visit", unit="10")
+    assert "Did you mean 101 or 102 or 103 or 104?" in words(page)
+    press(page, "Use 102")
+    assert page.text_input(key="unit").value == "102"
 
 
 def test_twin_numbers_are_warned_about(ledger):
