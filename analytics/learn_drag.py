@@ -130,7 +130,7 @@ def _drag_with(drag: DragParameters, values: Mapping[str, Any]) -> DragParameter
 def filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> float:
     """Rise of the load per km on one filter, from the steps at filter changes (normal prior FILTER_PRIOR).
 
-    It is held below the usual rise between visits without a change, where drag can only add to the filter.
+    It is held below the usual rise on one filter, where drag can only add to the filter's share.
     """
     ok = np.flatnonzero(~np.isnan(load))
     same = pump[ok][1:] == pump[ok][:-1]

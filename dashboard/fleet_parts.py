@@ -26,17 +26,6 @@ def has_data() -> bool:
     return loaders.ledger_path().exists() and bool(loaders.ask("fleet_counts").iloc[0]["vehicles"])
 
 
-def headline() -> str:
-    """Return the sentence that says how much the ledger holds."""
-    counts = loaders.ask("fleet_counts").iloc[0]
-    return (
-        f"{formats.count(int(counts['vehicles']), 'unit')}, "
-        f"{formats.count(int(counts['pumps_in_service']), 'pump')} in service and "
-        f"{formats.count(int(counts['visits']), 'visit')}, "
-        f"the last on {formats.day(counts['last_visited_on'])}."
-    )
-
-
 def show_units() -> None:
     """Draw the units, narrowed and ordered, and a form to change one."""
     own = loaders.settings()["distance_unit"]

@@ -120,6 +120,15 @@ def count(number: int, one: str, many: str | None = None) -> str:
     return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
+def holdings(counts: Any, noun: str) -> str:
+    """Return what a ledger holds, from the row of fleet_counts.sql: "121 units, 121 pumps in service ..."."""
+    return (
+        f"{count(int(counts['vehicles']), noun)}, "
+        f"{count(int(counts['pumps_in_service']), 'pump')} in service and "
+        f"{count(int(counts['visits']), 'visit')}, the last on {day(counts['last_visited_on'])}."
+    )
+
+
 def made_harmless(text: Any) -> Any:
     """Return a cell that a spreadsheet will not run as a formula; numbers, also negative ones, stay."""
     if not isinstance(text, str) or not text or text[0] not in "=+-@\t\r":

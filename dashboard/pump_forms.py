@@ -86,9 +86,7 @@ def _move(own: str) -> None:
         to_unit, to_position = _place("To unit", "move_to")
         on = st.date_input("Day", "today", max_value=date.today(), format="YYYY-MM-DD", key="move_day")
         a, b = st.columns(2)
-        odometer_from = a.text_input(
-            "Odometer it came off at", placeholder=f"88412 {own}", key="move_km_from"
-        )
+        odometer_from = a.text_input(CAME_OFF, placeholder=f"88412 {own}", key="move_km_from")
         odometer_to = b.text_input(WENT_IN, placeholder=f"41030 {own}", key="move_km_to")
         st.caption(
             "The distance it has run goes with it; its trend begins anew, since the wiring is another."

@@ -9,7 +9,7 @@ import numpy as np
 from ingest import quality
 from ingest.capture import Note
 from ingest.foreign_lines import ForeignLines
-from ingest.speed import Speed
+from ingest.speed import Speed, at_odds
 from ingest.switching import may_be_ripple
 
 SAME_AS_BEFORE = 0.1  # log ratio to the last visit's speed
@@ -59,7 +59,7 @@ def find_drive(
             pwm_hz = float(foreign.hz[0]) if foreign.share[0] > 1 else strongest_hz
             notes.append(quality.clocked_note(pwm_hz))
         told = told and previous_rpm is not None
-        told = told and abs(float(np.log(60 * turn_hz / (previous_rpm or 1.0)))) < SAME_AS_BEFORE
+        told = told and not at_odds(60 * turn_hz, previous_rpm, SAME_AS_BEFORE)
         told = told and not quality.is_clocked(nearest_hz, "pwm")
     if supply == "pwm":
         told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard import access, fleet_facts, fleet_loading, fleet_parts, fleet_prices, frame
+from dashboard import access, fleet_facts, fleet_loading, fleet_parts, fleet_prices, formats, frame, loaders
 
 st.title("Fleet data")
 started = fleet_parts.has_data()
@@ -10,7 +10,7 @@ if not started:
     st.info("The ledger is empty. Bring in a fleet folder here, or log a first visit.")
     frame.link("log_visit", "→ Log a first visit")
 else:
-    st.write(fleet_parts.headline())
+    st.write(formats.holdings(loaders.ask("fleet_counts").iloc[0], "unit"))
     frame.first_part_first()
 parts = {
     "Units": fleet_parts.show_units,

@@ -36,11 +36,7 @@ early_failures.show_warning(ranked.value.groups)
 st.header("What to do first", anchor=False)
 risk_list.show_cards(ranking, most=5)
 open_questions = int(counts["open_questions"])
-st.write(
-    f"The ledger holds {formats.count(int(counts['vehicles']), 'vehicle')}, "
-    f"{formats.count(int(counts['pumps_in_service']), 'pump')} in service and "
-    f"{formats.count(int(counts['visits']), 'visit')}, the last on {formats.day(counts['last_visited_on'])}."
-)
+st.write(f"The ledger holds {formats.holdings(counts, 'vehicle')}")
 doubts, facts = st.columns(2)
 with doubts:
     asked = formats.count(open_questions, "open question") if open_questions else "Open questions"
