@@ -216,14 +216,18 @@ def _show_card(card: pd.DataFrame) -> None:
                 st.image(bytes(note["picture"]), caption="Connection point")
 
 
+def _box(label: str, key: str, placeholder: str | None = None, *, where: Any = st, **more: Any) -> None:
+    """Draw a box whose text counts, and stands in the page's address, a moment after it was typed."""
+    where.text_input(label, key=key, placeholder=placeholder, bind="query-params", live=PAUSE, **more)
+
+
 def where_and_when(card: pd.DataFrame) -> None:
     """Ask for position, odometer, day, reason and engine state."""
     own = loaders.settings()["distance_unit"] if loaders.ledger_path().exists() else "mi"
     positions = card["position"].dropna().unique().tolist() if len(card) else []
     if len(positions) > 1:
         st.selectbox("Which pump", positions, key="position", bind="query-params")
-    st.text_input("Odometer", key="odometer", placeholder=f"88412 {own}",
-                  bind="query-params", live=PAUSE, autocomplete="off")  # fmt: skip
+    _box("Odometer", "odometer", f"88412 {own}", autocomplete="off")
     st.date_input("Day", key="visited_on", value="today", format="YYYY-MM-DD", bind="query-params")
     st.segmented_control("Reason", list(REASONS), default="pm", key="reason", format_func=REASONS.__getitem__,
                          width="stretch", bind="query-params", wrap=True)  # fmt: skip
@@ -235,25 +239,15 @@ def conditions() -> None:
     """Ask for what was measured beside the current; nothing here is demanded."""
     volts, level = st.columns(2)
     with volts:
-        st.text_input(
-            LABELS["supply_v"], key="supply_v", placeholder="13.5 V", bind="query-params", live=PAUSE
-        )
+        _box(LABELS["supply_v"], "supply_v", "13.5 V")
     with level:
         st.number_input(LABELS["fuel_level_pct"], 0, 100, None, 5, key="fuel_level_pct", placeholder="50",
                         bind="query-params")  # fmt: skip
     pressure, temperature = st.columns(2)
     with pressure:
-        st.text_input(
-            LABELS["fuel_pressure"],
-            key="fuel_pressure",
-            placeholder="58 psi or 4 bar",
-            bind="query-params",
-            live=PAUSE,
-        )
+        _box(LABELS["fuel_pressure"], "fuel_pressure", "58 psi or 4 bar")
     with temperature:
-        st.text_input(
-            LABELS["fuel_temp"], key="fuel_temp", placeholder="25 C or 77 F", bind="query-params", live=PAUSE
-        )
+        _box(LABELS["fuel_temp"], "fuel_temp", "25 C or 77 F")
     st.pills(
         "Work done",
         list(WORK),
@@ -268,23 +262,15 @@ def conditions() -> None:
 
 def _more_conditions() -> None:
     supply, ground = st.columns(2)
-    supply.text_input(
-        LABELS["drop_supply_v"], key="drop_supply_v", placeholder="0.2", bind="query-params", live=PAUSE
-    )
-    ground.text_input(
-        LABELS["drop_ground_v"], key="drop_ground_v", placeholder="0.05", bind="query-params", live=PAUSE
-    )
-    st.text_input(
-        LABELS["delivery"], key="delivery", placeholder="1.2 L/min", bind="query-params", live=PAUSE
-    )
-    st.text_input("Clamp or meter", key="clamp", placeholder="which one", bind="query-params", live=PAUSE)
-    st.text_input(
-        "Clamped at", key="clamp_point", placeholder="grey wire at the tank", bind="query-params", live=PAUSE
-    )
+    _box(LABELS["drop_supply_v"], "drop_supply_v", "0.2", where=supply)
+    _box(LABELS["drop_ground_v"], "drop_ground_v", "0.05", where=ground)
+    _box(LABELS["delivery"], "delivery", "1.2 L/min")
+    _box("Clamp or meter", "clamp", "which one")
+    _box("Clamped at", "clamp_point", "grey wire at the tank")
     st.number_input("Engine hours", 0.0, None, None, 1.0, key="hours", bind="query-params")
     st.number_input("Commanded duty, %", 0.0, 100.0, None, 1.0, key="duty_pct", bind="query-params",
                     help="Only where the pump's supply is pulsed.")  # fmt: skip
-    st.text_input("Pump's serial number", key="serial", bind="query-params", live=PAUSE)
+    _box("Pump's serial number", "serial")
     st.text_area("Note", key="note", bind="query-params")
 
 
@@ -311,7 +297,7 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
                                   bind="query-params")  # fmt: skip
     due = st.container()  # what today's capture is to the baseline, once the odometer is known
     if source == "meter":
-        st.text_input(LABELS["meter_a"], key="meter_a", placeholder="5.4", bind="query-params", live=PAUSE)
+        _box(LABELS["meter_a"], "meter_a", "5.4")
         entry = _entry(unit)
         _say_baseline(due, card, entry)
         return Measured(entry)
@@ -323,7 +309,7 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
     st.segmented_control("Clamp's factor", PROBES, default=PROBES[0], key="probe", bind="query-params",
                          wrap=True)  # fmt: skip
     if st.session_state.get("probe") == "another":
-        st.text_input("Factor", key="probe_text", placeholder="40 mV/A", bind="query-params", live=PAUSE)
+        _box("Factor", "probe_text", "40 mV/A")
     _folded("If the file doesn't say enough", OF_THE_FILE, _about_the_file)
     entry = _entry(unit, quiet=True)
     _say_baseline(due, card, entry)
@@ -342,15 +328,9 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
 
 
 def _about_the_file() -> None:
-    st.text_input("Channel with the pump current", key="channel", bind="query-params", live=PAUSE)
-    st.text_input("Samples a second", key="rate", placeholder="100 kS/s", bind="query-params", live=PAUSE)
-    st.text_input(
-        "Amps at full scale (sound files)",
-        key="full_scale",
-        placeholder="10A",
-        bind="query-params",
-        live=PAUSE,
-    )
+    _box("Channel with the pump current", "channel")
+    _box("Samples a second", "rate", "100 kS/s")
+    _box("Amps at full scale (sound files)", "full_scale", "10A")
     st.number_input("Record number (segmented files)", 1, None, None, 1, key="record", bind="query-params")
 
 
