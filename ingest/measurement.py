@@ -23,16 +23,17 @@ from ingest.sparks import count_events
 from ingest.speed import ANSWER_ABOVE, Speed, at_odds, find_speed
 from ingest.switching import without_clock, without_lines
 
-METHOD_VERSION = 6  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 7  # raise with every change of a figure; a golden test watches it
 MIN_SAMPLES = 64
 HIGHEST_A = 100.0
 LEAST_A = 0.1  # below this mean and swing there is no current
 RPM_LOW, RPM_HIGH = 3400.0, 10_000.0  # usual band [P], used when the pump's type tells none
 SEGMENTS_TOLD_ABOVE = 0.95
 RIVAL_OUTSIDE_GATES = 0.002  # probability
-RIVAL_OUTSIDE_BAND = 0.02  # probability, untold
+RIVAL_OUTSIDE_BAND = 0.01  # probability: without the band's 100 : 1 it would be the likelier
 BATCHES = 10
 FOLLOWED_AT_LEAST = 0.3
+UNSTEADY_PCT = 20.0  # a shaft in the settled run is steadier: beyond, the phase has slipped
 
 
 def measure(
@@ -286,9 +287,9 @@ def _with_speed(
     # That pumps mostly run in the usual band is no evidence: it must not alone decide against another speed.
     low, high = band_rpm
     odd_rivals = [c for c in speed.candidates[1:] if not low <= c.rpm <= high]
-    if segments is None and any(c.probability >= RIVAL_OUTSIDE_BAND for c in odd_rivals):
+    if previous_rpm is None and any(c.probability >= RIVAL_OUTSIDE_BAND for c in odd_rivals):
         told = False
-    followed = speed.phase.followed >= FOLLOWED_AT_LEAST
+    followed = speed.phase.followed >= FOLLOWED_AT_LEAST and speed.phase.steadiness_pct <= UNSTEADY_PCT
     if not followed:
         notes.append(quality.NOT_FOLLOWED)
         told = False

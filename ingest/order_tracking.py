@@ -201,13 +201,11 @@ def _cubic(y: np.ndarray, at: np.ndarray) -> np.ndarray:
     )
 
 
-def angle_trace(work: WorkTrace, line_hz: float, highest_hz: float) -> AngleTrace:
-    """Follow a line and resample by it, keeping content up to about highest_hz."""
-    return retraced(work, highest_hz, *follow_line(work.y, work.rate_hz, line_hz))
-
-
 def retraced(work: WorkTrace, highest_hz: float, time_s: np.ndarray, cycles: np.ndarray) -> AngleTrace:
-    """Resample by a line's phase known at knots (k,)."""
+    """Resample by a line's phase known at knots (k,).
+
+    work: without content above highest_hz, or it is folded down.
+    """
     mean_hz = float((cycles[-1] - cycles[0]) / (time_s[-1] - time_s[0]))
     per_cycle = max(ceil(2.6 * highest_hz / mean_hz), 4)
     y, whole = by_angle(work.y, work.rate_hz, time_s, cycles, per_cycle)

@@ -16,7 +16,7 @@ from scipy.linalg.lapack import dpotrf, dpotrs
 
 # Variances per block, in units of the block noise variance: of the walk, and of the integrated walk.
 WANDER = ((0, 0), (0.1, 0), (1, 0), (10, 0), (100, 0), (0, 1e-4), (0, 1e-2), (0, 1), (0, 100), (0, 1e4))
-STEADY_ODDS = 1.0  # of no wander against all sizes of it
+STEADY_ODDS = 2.0  # of no wander against all sizes of it
 SETTLING_S = (0.004, 0.008, 0.016, 0.032, 0.064, 0.128)  # time constants of a shaft coming to speed
 SETTLING_VARIANCES = np.array([1e1, 1e3, 1e5, 1e7])  # of c, in units of the block noise variance
 SETTLED_ODDS = 2.0  # of no exponential against all sizes of it

@@ -13,7 +13,7 @@ from ingest.foreign_lines import ForeignLines
 FEWEST_TURNS = 5.0
 FEWEST_TURNS_SEGMENTS_TOLD = 2.0
 FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD = 6.0
-FEWEST_SAMPLES_A_RIPPLE = 12.0  # folded harmonics look like bars that differ, which is all there is to go by
+FEWEST_SAMPLES_A_RIPPLE = 8.0  # bars that differ show in the faintest lines
 COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
 TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
 MAINS_HZ = (50.0, 60.0)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ingest.order_tracking import AngleTrace, WorkTrace, angle_trace, follow_line, retraced
+from ingest.order_tracking import AngleTrace, WorkTrace, follow_line, retraced
 from ingest.reading import SpeedCandidate
 from ingest.speed_evidence import Doubt, bars_differ, comb, doubt
 from ingest.speed_lines import Lines, band_limited, find_lines
@@ -20,12 +20,14 @@ SAME_SPEED = 0.015  # hypotheses closer than this are one speed
 LONGEST_SEARCH_S = 1.5
 LEAST_SWING_A = 1e-6  # less is arithmetic, not current
 FOLLOWED = 3  # lines at most
+FINER = 2  # times the working rate: samples to interpolate between
 WORTH_FOLLOWING = 0.03  # of the strongest line's power
 UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as twice it
 NEGLIGIBLE = 14.0  # log weight behind the best
 COMB = 4.0  # log odds against a turn by which the ripple is another turn's
 AT_ODDS = 0.15  # log ratio to the last visit's speed: a healthy pump's changes less from visit to visit
-BEYOND_BELIEF = float(np.log(3.0))  # nothing makes a pump that ran run three times slower or faster
+# Nothing makes a pump that ran run so much slower (a seizing one), or faster (a dry one gains some 20 %).
+MOST_SLOWER, MOST_FASTER = 3.0, 1.6
 SMEARED = 60.0  # log density behind the sharpest spectrum: that line is not the shaft's
 
 
@@ -75,7 +77,7 @@ def find_speed(
     speed = _found(work, segments, previous_rpm, (rpm_low, rpm_high))
     if speed is None or not at_odds(60 * speed.phase.turn_hz, previous_rpm):
         return speed
-    if at_odds(60 * speed.phase.turn_hz, previous_rpm, BEYOND_BELIEF):
+    if previous_rpm and not 1 / MOST_SLOWER < 60 * speed.phase.turn_hz / previous_rpm < MOST_FASTER:
         return replace(speed, candidates=_evenly(speed, None))
     # A speed at odds with the last visit's is believed where the trace by itself leads to it.
     alone = _found(work, segments, None, (rpm_low, rpm_high))
@@ -109,6 +111,7 @@ def _found(
         ripple_hz = lcm(2, segments) * band_rpm[1] / 60
         highest_hz = min(max(lines.highest_hz, 1.05 * ripple_hz), work.usable_hz)
         lines = replace(lines, highest_hz=highest_hz)
+    fine = band_limited(search, lines.highest_hz, FINER)
     search = band_limited(search, lines.highest_hz)
     known: dict[str, Any] = {
         "sampled_hz": work.spark_rate_hz,
@@ -120,9 +123,10 @@ def _found(
     followed: list[tuple[Hypotheses, AngleTrace]] = []
     unexplained = np.ones(len(lines.hz), dtype=bool)
     for i in _by_promise(lines):
-        if not unexplained[i]:
+        if not unexplained[i] and not _may_be_ripple(float(lines.hz[i]), segments, followed, band_rpm):
             continue
-        trace = angle_trace(search, float(lines.hz[i]), lines.highest_hz)
+        by_line = follow_line(search.y, search.rate_hz, float(lines.hz[i]))
+        trace = retraced(fine, lines.highest_hz, *by_line)
         if trace.cycles < 4:
             continue
         hypotheses = weigh(trace, lines.highest_hz, **known)
@@ -132,7 +136,7 @@ def _found(
         best = int(np.argmax(hypotheses.log_weight))
         line_order = int(hypotheses.line_order[best])
         phase = _refined(search, lines, trace, line_order)
-        sharper = retraced(search, lines.highest_hz, phase.time_s, phase.turns * line_order)
+        sharper = retraced(fine, lines.highest_hz, phase.time_s, phase.turns * line_order)
         again = weigh(sharper, lines.highest_hz, **known)
         if len(again.bars):  # not so where the phase fell apart: that line was no shaft's
             trace, hypotheses = sharper, again
@@ -147,6 +151,24 @@ def _found(
     sharpest = max(h.log_sharpness for h, _ in followed)
     followed = [f for f in followed if f[0].log_sharpness > sharpest - SMEARED]
     return _answer(work, lines, followed, segments, band_rpm, previous_rpm)
+
+
+def _may_be_ripple(
+    line_hz: float,
+    segments: int | None,
+    followed: list[tuple[Hypotheses, AngleTrace]],
+    band_rpm: tuple[float, float],
+) -> bool:
+    """Tell whether a line would, as the ripple of bars told, give a usual speed that nothing led to so far.
+
+    Another turn, an alternator's say, may have an order there by chance.
+    """
+    if not segments:
+        return False
+    turn_hz = line_hz / lcm(2, segments)
+    tried = np.concatenate([h.turn_hz for h, _ in followed])
+    usual = band_rpm[0] <= 60 * turn_hz <= band_rpm[1]
+    return usual and bool(np.abs(np.log(tried / turn_hz)).min() > SAME_SPEED)
 
 
 def _by_promise(lines: Lines) -> np.ndarray:
@@ -178,7 +200,8 @@ def _answer(
         _, first = np.unique(bars[near[same]], return_index=True)
         total = float(np.logaddexp.reduce(weights[near[same]][first]))
         share = float(np.exp(weights[near[0]] - total))
-        if segments and _is_comb(followed[source[near[0]]][1], lines, int(order_of_line[near[0]]), segments):
+        by, trace = followed[source[near[0]]]
+        if segments and _is_comb(by, trace, lines, int(order_of_line[near[0]]), segments):
             total -= COMB
         groups.append((total, int(near[0]), share))
         near = near[~same]
@@ -198,7 +221,8 @@ def _answer(
     doubted, differ = look.at(phase)
     whole = candidates[0].probability
     if doubted is not None:
-        kept = _kept(60 * phase.turn_hz, doubted.rival_rpm, previous_rpm)
+        decided_by = previous_rpm if doubted.last_visit_decides else None
+        kept = _kept(60 * phase.turn_hz, doubted.rival_rpm, decided_by)
         if doubted.rival_rpm is not None and kept < 0.5:
             # The last visit's speed favours the rival: it is answered, if the lines bear it out as well.
             rival = _refined(work, lines, trace, line_order, doubted.rival_rpm / (60 * phase.turn_hz))
@@ -228,20 +252,21 @@ class _Look:
 
     def at(self, phase: TurnPhase) -> tuple[Doubt | None, bool]:
         """Look at the trace by this turn: what speaks against it, and whether bars differ."""
-        by_turn = retraced(self.work, self.lines.highest_hz, phase.time_s, phase.turns)
+        fine = band_limited(self.work, self.lines.highest_hz, FINER)
+        by_turn = retraced(fine, self.lines.highest_hz, phase.time_s, phase.turns)
         if by_turn.cycles < 2:
             return None, False
-        spectrum, count = line_spectrum(by_turn), int(self.lines.highest_hz / phase.turn_hz)
+        count = int(self.lines.highest_hz / phase.turn_hz)
+        spectrum = line_spectrum(by_turn, self.work.spark_rate_hz, self.lines.highest_hz)
         rpm = 60 * phase.turn_hz
         doubted = doubt(spectrum, rpm, count, self.segments, told=self.told, band_rpm=self.band_rpm)
-        rates = {"turn_hz": phase.turn_hz, "sampled_hz": self.work.spark_rate_hz}
-        return doubted, bars_differ(spectrum, count, **rates)
+        return doubted, bars_differ(spectrum)
 
 
-def _is_comb(trace: AngleTrace, lines: Lines, line_order: int, segments: int) -> bool:
+def _is_comb(hypotheses: Hypotheses, trace: AngleTrace, lines: Lines, line_order: int, segments: int) -> bool:
     """Tell whether the ripple of another turn towers, when the followed line is order `line_order`."""
     count = int(lines.highest_hz / trace.line_hz * line_order)
-    x, floor = line_spectrum(trace).at(np.arange(1.0, count + 1) / line_order)
+    x, floor = hypotheses.spectrum.at(np.arange(1.0, count + 1) / line_order)
     return comb(x * floor, lcm(2, segments)) != 1
 
 

@@ -1,6 +1,6 @@
 """Second look at the most probable turn: does some other turn explain its lines as well?
 
-The posterior weighs a model of how lines lie; motors depart from it. Five departures name the wrong turn
+The posterior weighs a model of how lines lie; motors depart from it. Six departures name the wrong turn
 with every confidence, so each is looked for in the order spectrum of the answer itself:
 
     half speed   orders of the answer become twice as high: all even, as half-turn symmetry has it.
@@ -14,6 +14,7 @@ with every confidence, so each is looked for in the order spectrum of the answer
     comb         told bars: every g-th harmonic of the ripple towers above its neighbours, or an order g and
                  its double, no ripple's, above all others: that of another turn, and what stands between
                  them are differences between bars.
+    odd          told bars, few turns: an odd order is strong, as half-turn symmetry rarely has it.
     smeared      strong lines between whole orders: the phase was not followed, or is not the shaft's.
 """
 
@@ -27,9 +28,13 @@ import numpy as np
 from ingest.speed_posterior import FASTEST_RPM, FEWEST_TURNS, SLOWEST_RPM, LineSpectrum
 
 FAR_ABOVE_FLOOR = 20.0  # exponential noise exceeds it 2 times in a billion
+ABOVE_FLOOR = 10.0  # in one place looked at, noise does 5 times in 100,000
 WORTH_COUNTING = 10**-4.5  # of the strongest line's power
 WORTH_COUNTING_UNUSUAL = 10**-2.2  # where an untold, unusually slow speed has a usual rival
 ODD_TOLD, ODD_UNTOLD = 0.05, 0.25  # order 3 over even power that half the speed would explain better
+# Told: an odd order above 1, over the strongest line, that is not believed of fewer turns; with more, lines
+# that stand on whole orders say so themselves.
+ODD_AT_ALL, FEW_TURNS = 0.04, 5
 ODD_FALLING = 0.3, 0.005  # untold: orders 1 and 3 over even power where half the speed explains both better
 FEWEST_BARS = 5  # untold: fewer are hardly built, and two bars' worth of ripple looks like them
 MOST_BARS_UNUSUAL = 16  # an unusual speed and an unusual bar count at once are not believed
@@ -40,16 +45,18 @@ DOUBLED = 10.0  # order 4 over orders 2, 6, 10 ..., when those of a motor twice 
 TOWERS = 10.0  # power of a ripple's harmonic over the orders beside it
 BETWEEN = ((2, 2), (3, 2), (5, 5), (7, 7))  # (parts of an order, lines between that are too many)
 FEWEST_TURNS_A_PART = 4.0
-FOLDED_BELOW_HZ = 60_000.0  # a ripple's harmonics above it are not looked for where sampling folds them
-FOLDED_BINS, FOLDED_POWER = 1.5, 2.0  # how near an order, and how strong, a folded harmonic may pass for it
 SIDEBAND = 0.03  # of the order beside it: what speed wander leaves there
 
 
 @dataclass(frozen=True)
 class Doubt:
-    """rival_rpm: a speed that explains the lines as well; None when the lines fit no turn."""
+    """rival_rpm: a speed that explains the lines as well; None when the lines fit no turn.
+
+    last_visit_decides: the last visit's speed may lift it; not so where the answer's own lines rule it out.
+    """
 
     rival_rpm: float | None
+    last_visit_decides: bool = True
 
 
 def doubt(
@@ -74,8 +81,8 @@ def doubt(
     if not told and segments < FEWEST_BARS:
         return Doubt(2 * rpm if 2 * rpm <= FASTEST_RPM else None)
     times = comb(power, ripple) if told else 1.0
-    if times != 1 and SLOWEST_RPM <= times * rpm <= FASTEST_RPM:
-        return Doubt(times * rpm)
+    if times != 1:
+        return Doubt(times * rpm if SLOWEST_RPM <= times * rpm <= FASTEST_RPM else None)
     if told and rpm / 2 >= SLOWEST_RPM and _half_speed_not_tried(spectrum, power, ripple):
         return Doubt(rpm / 2)
     if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(
@@ -91,28 +98,20 @@ def doubt(
     if not SLOWEST_RPM <= rpm <= FASTEST_RPM:
         as_ripple = rpm * (int(np.argmax(power)) + 1) / ripple
         return Doubt(as_ripple if band_rpm[0] <= as_ripple <= band_rpm[1] else None)
+    if told and spectrum.cycles < FEW_TURNS and _odd_order_is_strong(x, power, segments):
+        return Doubt(None, last_visit_decides=False)
     return Doubt(None) if _smeared(spectrum, count) else None
 
 
-def bars_differ(spectrum: LineSpectrum, count: int, *, turn_hz: float, sampled_hz: float) -> bool:
+def bars_differ(spectrum: LineSpectrum) -> bool:
     """Tell whether order 2 shows that the bars are not all alike.
 
     Bars that differ show there first. Other even orders show nothing by themselves: a load that pulsates v
     times a turn adds orders n * ripple +- v, and may pulsate in several ways. Nor does an order 2 on which
     slow sampling folds a harmonic of the strongest, which may be another turn's ripple.
     """
-    x, floor = spectrum.at(np.arange(1.0, count + 1))
-    power = x * floor
-    if count < 2 or x[1] <= FAR_ABOVE_FLOOR:
-        return False
-    strongest = 1 + int(np.argmax(power))
-    harmonics_hz = turn_hz * np.arange(strongest, FOLDED_BELOW_HZ / turn_hz, strongest)
-    harmonics_hz = harmonics_hz[harmonics_hz > sampled_hz / 2]
-    folded = np.abs(harmonics_hz - sampled_hz * np.round(harmonics_hz / sampled_hz)) / turn_hz
-    near = np.abs(folded - 2).min(initial=np.inf) * spectrum.cycles < FOLDED_BINS
-    # Harmonics fall: what is folded is no stronger than the last ones in view.
-    weak = power[1] < FOLDED_POWER * power[strongest - 1 :: strongest][-2:].max()
-    return not (near and weak)
+    x, _ = spectrum.at(np.array([2.0]))
+    return bool(x[0] > ABOVE_FLOOR)
 
 
 def comb(power: np.ndarray, ripple: int) -> float:
@@ -200,6 +199,14 @@ def _half_speed_fits(x: np.ndarray, power: np.ndarray, ripple: int, *, told: boo
     if not told and seen[0] > first * even.max() and odd > third * even.max():
         return True
     return bool(odd > (ODD_TOLD if told else ODD_UNTOLD) * even.max())
+
+
+def _odd_order_is_strong(x: np.ndarray, power: np.ndarray, segments: int) -> bool:
+    """Tell whether an odd order stands out that is neither the load's once a turn nor unlike brushes'; x,
+    power (k,)."""
+    order = np.arange(1, len(x) + 1)
+    odd = (order % 2 == 1) & (order > 1) & ((segments % 2 == 0) | (order % segments != 0))
+    return bool(np.any(power[odd & (x > FAR_ABOVE_FLOOR)] > ODD_AT_ALL * power.max()))
 
 
 def _rival_ripple(power: np.ndarray, ripple: int) -> tuple[float, bool]:

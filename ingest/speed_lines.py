@@ -23,8 +23,11 @@ class Lines:
     highest_hz: float
 
 
-def band_limited(work: WorkTrace, highest_hz: float) -> WorkTrace:
-    """Drop content above highest_hz, so that coarser sampling does not fold it down."""
+def band_limited(work: WorkTrace, highest_hz: float, finer: int = 1) -> WorkTrace:
+    """Drop content above highest_hz, so that coarser sampling does not fold it down.
+
+    finer: times the sampling rate returned, so that interpolation between samples leaves no lines of its own.
+    """
     n = len(work.y)
     size = fft.next_fast_len(n, real=True)
     spectrum = fft.rfft(work.y, size)
@@ -32,8 +35,8 @@ def band_limited(work: WorkTrace, highest_hz: float) -> WorkTrace:
     taper = max(cut // 20, 2)
     spectrum[cut:] = 0
     spectrum[max(cut - taper, 0) : cut] *= np.linspace(1, 0, cut - max(cut - taper, 0))
-    y = fft.irfft(spectrum, size)[:n]
-    return WorkTrace(y, work.rate_hz, work.usable_hz, work.spark_mask, work.spark_rate_hz)
+    y = finer * fft.irfft(spectrum, finer * size)[: finer * (n - 1) + 1]
+    return WorkTrace(y, finer * work.rate_hz, work.usable_hz, work.spark_mask, work.spark_rate_hz)
 
 
 def find_lines(work: WorkTrace, count: int = 12) -> Lines:

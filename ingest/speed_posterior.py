@@ -39,6 +39,9 @@ ODD_SLOT = 0.03  # share of slots that don't follow their class: bounds what one
 FLOOR_SHARE = 0.25
 FEWEST_TURNS = 2.0  # fewer show no repeat, and every line falls on an order
 ALIAS_TURNS, ALIAS_BELOW_HZ, MOST_ALIAS = 15, 30_000.0, 6.0
+FOLDED_BELOW_HZ = 60_000.0  # harmonics above it are not looked for where sampling folds them
+FOLDED_BINS, FOLDED_POWER = 3.0, 2.0  # how near an order, and how strong, a folded harmonic may pass for it
+HARMONIC = 0.05  # of the strongest line's power: a part of its order so strong has it for a harmonic
 SKIRT, SKIRT_HZ = 1e-4, 24.0  # power beside a line, where speed wander was not followed
 STRAY_STRONG, STRAY_WEAK = 2e-3, 0.3  # share of slots with a line that is no shaft order, by its power:
 STRAY_DECADES = (-1.0, -4.5)  # relative to the strongest line
@@ -63,6 +66,44 @@ MOST_MULTIPLIED = 64
 
 
 @dataclass(frozen=True)
+class LineSpectrum:
+    """Spectrum against line angle, at half-bin steps (a bin is one turn of the whole trace's angle).
+
+    power, floor: (b,), floor holding noise and the window's leakage from stronger lines; strongest: of power.
+    folded: (b,), where slow sampling folds a harmonic of the strongest line, so that a line tells of no turn.
+    """
+
+    power: np.ndarray
+    floor: np.ndarray
+    folded: np.ndarray
+    strongest: float
+    cycles: int
+
+    @property
+    def strongest_line(self) -> float:
+        """Place of the strongest line, in multiples of the followed line."""
+        return (4 + int(np.argmax(self.power[4:]))) / (2 * self.cycles)
+
+    def at(self, line_orders: np.ndarray, *, folded: bool = False) -> tuple[np.ndarray, np.ndarray]:
+        """Power over floor, and floor over the strongest, at multiples of the followed line; (k,) each.
+
+        folded: also lines that may be folded, which else show no more than the floor.
+        """
+        near = self._near(line_orders)
+        power = np.maximum(self.power[near], self.power[near + 1])
+        floor = self.floor[near]
+        x = power / floor
+        return x if folded else np.where(self.folded[near], np.minimum(x, 1.0), x), floor / self.strongest
+
+    def silent(self, line_orders: np.ndarray) -> np.ndarray:
+        """Whether what stands at multiples of the followed line may be folded; (k,)."""
+        return self.folded[self._near(line_orders)]
+
+    def _near(self, line_orders: np.ndarray) -> np.ndarray:
+        return np.clip((2 * line_orders * self.cycles).astype(int), 0, len(self.power) - 2)
+
+
+@dataclass(frozen=True)
 class Hypotheses:
     """Orders of the followed line, bars, turns a second, unnormalised log posterior weights; all (h,).
 
@@ -75,36 +116,11 @@ class Hypotheses:
     turn_hz: np.ndarray
     log_weight: np.ndarray
     log_sharpness: float
+    spectrum: LineSpectrum
 
 
-@dataclass(frozen=True)
-class LineSpectrum:
-    """Spectrum against line angle, at half-bin steps (a bin is one turn of the whole trace's angle).
-
-    power, floor: (b,), floor holding noise and the window's leakage from stronger lines; strongest: of power.
-    """
-
-    power: np.ndarray
-    floor: np.ndarray
-    strongest: float
-    cycles: int
-
-    @property
-    def strongest_line(self) -> float:
-        """Place of the strongest line, in multiples of the followed line."""
-        return (4 + int(np.argmax(self.power[4:]))) / (2 * self.cycles)
-
-    def at(self, line_orders: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Power over floor, and floor over the strongest, at multiples of the followed line; (k,) each."""
-        place = 2 * line_orders * self.cycles
-        near = np.clip(place.astype(int), 0, len(self.power) - 2)
-        power = np.maximum(self.power[near], self.power[near + 1])
-        floor = self.floor[near]
-        return power / floor, floor / self.strongest
-
-
-def line_spectrum(trace: AngleTrace) -> LineSpectrum:
-    """Hann spectrum of the whole trace with its floor."""
+def line_spectrum(trace: AngleTrace, sampled_hz: float, highest_hz: float) -> LineSpectrum:
+    """Hann spectrum of the whole trace with its floor; highest_hz: content of the trace ends there."""
     n = len(trace.y)
     power = np.abs(fft.rfft(trace.y * np.hanning(n + 1)[:n], 2 * n)) ** 2
     power = power[: int(0.95 * len(power))]
@@ -118,7 +134,42 @@ def line_spectrum(trace: AngleTrace) -> LineSpectrum:
     leak = np.convolve(power, LEAKAGE, mode="same")[: len(power)]
     reach = max(int(2 * SKIRT_HZ * trace.cycles / trace.line_hz), 5)  # in half-bins
     leak += _skirts(power, reach)
-    return LineSpectrum(power, noise + leak + DYNAMIC_RANGE * strongest, strongest, trace.cycles)
+    folded = _folded(
+        power, trace.cycles, sampled_hz / trace.line_hz, highest_hz / trace.line_hz, trace.line_hz
+    )
+    return LineSpectrum(power, noise + leak + DYNAMIC_RANGE * strongest, folded, strongest, trace.cycles)
+
+
+def _folded(power: np.ndarray, cycles: int, sampled: float, highest: float, line_hz: float) -> np.ndarray:
+    """Half-bins (b,) on which sampling may fold harmonics of the strongest line, or of what it is one of.
+
+    sampled, highest: sampling rate and where content ends, in multiples of the followed line.
+    """
+    out = np.zeros(len(power), dtype=bool)
+    if (sampled - highest) * line_hz > FOLDED_BELOW_HZ:
+        return out
+    strongest = (4 + int(np.argmax(power[4:]))) / (2 * cycles)
+    if abs(strongest - round(strongest)) * cycles < 1:
+        strongest = float(round(strongest))
+
+    def power_at(place: np.ndarray) -> np.ndarray:
+        near = np.clip((2 * place * cycles).astype(int), 0, len(power) - 2)
+        return np.maximum(power[near], power[near + 1])
+
+    parts = np.array([3.0, 2.0, 1.0])
+    base = strongest / parts[np.argmax(power_at(strongest / parts) > HARMONIC * power[4:].max())]
+    in_view = power_at(base * np.arange(1, max(int(highest / base), 1) + 1))
+    order = np.arange(1, int(FOLDED_BELOW_HZ / line_hz / base) + 1)
+    order = order[order * base > sampled / 2]
+    place = np.abs(order * base - sampled * np.round(order * base / sampled))
+    apart = np.abs(place / base - np.round(place / base)) * base * cycles > FOLDED_BINS
+    # Edges as sharp as can be make powers fall with the square of the order.
+    most = FOLDED_POWER * in_view[-2:].max() * (len(in_view) / order[apart]) ** 2
+    reach = int(2 * FOLDED_BINS)
+    near = np.round(2 * place[apart] * cycles).astype(int)[:, None] + np.arange(-reach, reach + 1)
+    near = np.clip(near, 0, len(power) - 1)
+    out[near[power[near] < most[:, None]]] = True
+    return out
 
 
 def _skirts(power: np.ndarray, reach: int) -> np.ndarray:
@@ -211,7 +262,7 @@ def weigh(
     orders = np.arange(first, last + 1)
     prior = speed_log_prior(line / orders * 60, rpm_low, rpm_high, previous_rpm)
     scores = np.full((len(orders), len(bars)), -np.inf)
-    spectrum = line_spectrum(trace)
+    spectrum = line_spectrum(trace, sampled_hz, highest_hz)
     turns_enough = orders[trace.cycles >= FEWEST_TURNS * orders]
     slots = np.cumsum(highest_hz / line * turns_enough)
     for part in np.split(turns_enough, np.flatnonzero(np.diff(slots // MOST_SLOTS)) + 1):
@@ -222,7 +273,9 @@ def weigh(
     scores += prior[:, None] + log_odds
     at_m, at_bars = np.nonzero(np.isfinite(scores))
     sharpness = _log_sharpness(spectrum, line, highest_hz)
-    return Hypotheses(orders[at_m], bars[at_bars], line / orders[at_m], scores[at_m, at_bars], sharpness)
+    return Hypotheses(
+        orders[at_m], bars[at_bars], line / orders[at_m], scores[at_m, at_bars], sharpness, spectrum
+    )
 
 
 def _log_sharpness(spectrum: LineSpectrum, line_hz: float, highest_hz: float) -> float:
@@ -255,7 +308,9 @@ def _bar_scores(
     x, floor = spectrum.at(k / line_orders[which])
     far = np.log(np.maximum(k, 2) / 2)
     # Even and odd orders differ in nothing but their levels: (F, K, J).
+    silent = spectrum.silent(k / line_orders[which])
     bar = slot_ratios(x, floor, "bar", np.multiply.outer(FALLS, far))
+    bar[:, silent] = 1.0
     humps = np.where(bars % 2 == 0, bars, 2 * bars)  # lcm(2, bars)
     once, twice = (np.log(bar[0, firsts + i].mean(axis=1)) for i in (0, 1))
 
@@ -266,8 +321,8 @@ def _bar_scores(
     each, same = np.unique(humps, return_inverse=True)  # N odd and 2 N even make the same ripple
     at_ripple = k % each[:, None] == 0
     at_brush = (k % bars[:, None] == 0) & (k % 2 == 1) & (k > 1)
-    ripple, even_less = _ripple_sums(x, floor, k, which, bar, at_ripple, each, len(counts))
-    brush, odd_less = _ripple_sums(x, floor, k, which, bar, at_brush, bars, len(counts))
+    ripple, even_less = _ripple_sums(x, floor, silent, k, which, bar, at_ripple, each, len(counts))
+    brush, odd_less = _ripple_sums(x, floor, silent, k, which, bar, at_brush, bars, len(counts))
     ripple, even_less = ripple[same], even_less[:, same]
     score = _strongest_log_prior(spectrum.strongest_line * line_orders, humps, bars)
     score = score + (once + twice)[:, None] - np.log(len(LEVELS))
@@ -299,6 +354,7 @@ def _log_products(values: np.ndarray, at: np.ndarray, group: np.ndarray, groups:
 def _ripple_sums(
     x: np.ndarray,
     floor: np.ndarray,
+    silent: np.ndarray,
     k: np.ndarray,
     which: np.ndarray,
     bar: np.ndarray,
@@ -316,6 +372,7 @@ def _ripple_sums(
     shape, groups = (-1, len(humps), rows, len(LEVELS)), len(humps) * rows
     below = np.multiply.outer(RIPPLE_FALLS, np.log(k[slot] / humps[bar_count]))
     ratios = slot_ratios(x[slot], floor[slot], "ripple", below)
+    ratios[:, silent[slot]] = 1.0
     sums = _log_products(ratios, np.arange(len(slot)), group, groups).reshape(shape)
     as_bars = _log_products(bar, slot, group, groups).reshape(shape)
     return np.logaddexp.reduce(sums, axis=0) - np.log(len(RIPPLE_FALLS)), as_bars
@@ -329,7 +386,7 @@ def _alias_scores(
     for i, (m, count) in enumerate(zip(line_orders.tolist(), counts.tolist(), strict=True)):
         folded = _alias_orders(sampled * m, count, spectrum.cycles / m)
         if len(folded):
-            alias = np.log(slot_ratios(*spectrum.at(folded / m), "bar")).sum(axis=0)
+            alias = np.log(slot_ratios(*spectrum.at(folded / m, folded=True), "bar")).sum(axis=0)
             out[i] = np.clip(_log_sum(alias) - np.log(len(LEVELS)), 0.0, MOST_ALIAS)
     return out
 

@@ -27,6 +27,7 @@ FLAT = 1e-6  # of the usual weight: what a sample counts where the wave is flat
 CONVERGED = 0.05  # of the smallest standard error of a block's phase
 MOST_BLOCKS = 64
 HALF_TURNS_BELOW = 12.0  # turns: so few of them are cut into halves
+HALVES_DIFFER = 0.05  # share of odd orders in what tells the angle
 NOISE_KNOWN = 0.5  # log standard deviation of the noise estimate
 SHARP = 0.003  # turns: an edge may be off by so much before what is left there is taken for a spark
 LOST = 0.7  # a block whose likeness to the wave is below this share of the usual has slipped
@@ -115,9 +116,10 @@ def _fitted(
     line = phase[0] + (phase[-1] - phase[0]) * t / t[-1]
     for _ in range(rounds):
         wave, fitted, slope, noise = _wave(y, phase, *orders)
+        halves = _halves_alike(wave)
         ordinary = 4 * noise + SHARP * np.abs(slope)
         residual = np.clip(y - fitted, -ordinary, ordinary)
-        starts = _block_starts(phase)
+        starts = _block_starts(phase, halves=halves)
         count = np.diff(np.append(starts, n))
         # A block in which the wave is flat tells nothing, but keeps a time and a place of its own.
         weight = slope * slope + FLAT * max(np.mean(slope * slope), 1e-30)
@@ -166,14 +168,25 @@ def _curve(knots: np.ndarray, values: np.ndarray, at: np.ndarray) -> np.ndarray:
     return np.interp(at, fine, CubicSpline(knots, values)(fine))
 
 
-def _block_starts(phase: np.ndarray) -> np.ndarray:
-    """First samples of blocks of whole turns (half turns where turns are few), growing to the middle."""
+def _halves_alike(wave: np.ndarray) -> bool:
+    """Tell whether half a turn is much like the other, as half-turn symmetry has it, in what tells the angle.
+
+    Where a load pulls once a turn, the shaft's speed and the wave differ between them.
+    """
+    order = np.arange(1, len(wave) // 2 + 1)
+    tells = order**2 * np.abs(np.fft.rfft(wave)[1:]) ** 2
+    return bool(tells[::2].sum() < HALVES_DIFFER * tells.sum())
+
+
+def _block_starts(phase: np.ndarray, *, halves: bool = True) -> np.ndarray:
+    """First samples of blocks of whole turns, growing to the middle; of half turns where turns are few and
+    `halves` are alike."""
     total = float(phase[-1] - phase[0])
     if total < 2:
         marks = np.searchsorted(phase, phase[0] + total * np.arange(3) / 3)
         marks = np.unique(np.clip(marks, 0, len(phase) - 2))
         return marks if len(marks) == 3 else np.arange(3) * len(phase) // 3
-    per_turn = 2 if total < HALF_TURNS_BELOW else 1
+    per_turn = 2 if halves and total < HALF_TURNS_BELOW else 1
     steps = int(total * per_turn / 2)  # on either side
     few = min(steps, MOST_BLOCKS // 2)
     u = np.arange(1, few + 1) / few

@@ -42,21 +42,13 @@ def test_the_speed_stays_the_same_with_alternator_ripple():
 
 
 def test_order_two_shows_that_bars_differ():
-    assert bars_differ(spectrum({8: 1.0, 2: 1e-3}), 40, turn_hz=100.0, sampled_hz=100_000.0)
-
-
-def test_a_harmonic_folded_by_slow_sampling_shows_nothing():
-    ripple = {8: 1.0, 16: 0.1, 24: 0.05, 32: 0.02, 40: 0.02}
-    slow = {"turn_hz": 100.0, "sampled_hz": 6600.0}  # the eighth harmonic falls on order 66 - 64
-    assert not bars_differ(spectrum(ripple | {2: 1e-3}), 40, **slow)
-    assert bars_differ(spectrum(ripple | {2: 0.1}), 40, **slow)  # stronger than any so high
+    assert bars_differ(spectrum({8: 1.0, 2: 1e-3}))
 
 
 def test_what_a_load_may_pulsate_shows_nothing_of_the_bars():
-    fast = {"turn_hz": 100.0, "sampled_hz": 100_000.0}
-    assert not bars_differ(spectrum({8: 1.0, 12: 1e-2, 20: 1e-2, 28: 1e-2}), 40, **fast)
-    assert not bars_differ(spectrum({8: 1.0, 12: 1e-2, 14: 1e-2}), 40, **fast)
-    assert bars_differ(spectrum({8: 1.0, 2: 1e-2, 14: 1e-2}), 40, **fast)
+    assert not bars_differ(spectrum({8: 1.0, 12: 1e-2, 20: 1e-2, 28: 1e-2}))
+    assert not bars_differ(spectrum({8: 1.0, 12: 1e-2, 14: 1e-2}))
+    assert bars_differ(spectrum({8: 1.0, 2: 1e-2, 14: 1e-2}))
 
 
 @pytest.mark.parametrize(("duration_s", "named"), [(0.1, True), (2.0, False)])

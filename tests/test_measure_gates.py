@@ -8,13 +8,13 @@ from ingest.quality import speed_gates
 @pytest.mark.parametrize(
     ("turns", "samples", "steps", "told", "codes"),
     [
-        (5.1, 12.1, 1.6, False, []),
+        (5.1, 8.1, 1.6, False, []),
         (2.1, 6.1, 1.6, True, []),
-        (4.9, 12.1, 1.6, False, ["too-few-turns"]),
+        (4.9, 8.1, 1.6, False, ["too-few-turns"]),
         (1.9, 6.1, 1.6, True, ["too-few-turns"]),
-        (5.1, 11.9, 1.6, False, ["sampled-too-slowly"]),
+        (5.1, 7.9, 1.6, False, ["sampled-too-slowly"]),
         (5.1, 5.9, 1.6, True, ["sampled-too-slowly"]),
-        (5.1, 12.1, 1.4, False, ["range-too-coarse"]),
+        (5.1, 8.1, 1.4, False, ["range-too-coarse"]),
     ],
 )
 def test_gates(turns, samples, steps, told, codes):
@@ -23,14 +23,14 @@ def test_gates(turns, samples, steps, told, codes):
 
 
 def test_the_segments_are_asked_for_where_telling_them_would_do():
-    (note,) = speed_gates(turns=20.0, samples_a_ripple=9.0, ripple_steps=10.0, segments_told=False)
+    (note,) = speed_gates(turns=20.0, samples_a_ripple=7.0, ripple_steps=10.0, segments_told=False)
     assert "say how many the pump has" in note.text
     (note,) = speed_gates(turns=20.0, samples_a_ripple=5.0, ripple_steps=10.0, segments_told=False)
     assert "say how many" not in note.text
 
 
 def test_a_speed_at_odds_with_the_last_visits_needs_as_much_as_unknown_segments():
-    for turns, samples in ((4.0, 50.0), (20.0, 9.0)):
+    for turns, samples in ((4.0, 50.0), (20.0, 7.0)):
         given = {"turns": turns, "samples_a_ripple": samples, "ripple_steps": 10.0, "segments_told": True}
         assert not speed_gates(**given)
         (note,) = speed_gates(**given, at_odds=True)
