@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analytics.level_rate import LOG_2PI, LevelRate, Value, merge, predict, update, weigh
-from analytics.tracks import Tracks
+from analytics.tracks import Tracks, run_over, spread
 
 UNIT_KM = 10e3
 # Where a capture is wild in ripple and speed, the chance that its average is too: a slipped clamp, a wrong
@@ -58,20 +58,35 @@ class DragState(NamedTuple):
         """Mean of the drag, 0 as far as it has not started."""
         return self.started * np.maximum(self.drag.w, 0.0)
 
-    def take(self, rows: slice | np.ndarray) -> DragState:
-        """Return the states of `rows`."""
-        return DragState(self.started[..., rows], self.drag.take(rows), self.b[..., rows], self.bb[..., rows])
+    @property
+    def shown_variance(self) -> np.ndarray:
+        """Variance of the drag, of which it is not certain either that it has started."""
+        return self.started * (self.drag.ww + (1 - self.started) * np.maximum(self.drag.w, 0.0) ** 2)
 
 
-@dataclass(frozen=True)
-class DragTrack:
-    """As WearTrack. shown: (visits,), the drag likeliest after each visit's reading, 0 where not started."""
+class DragTrack(NamedTuple):
+    """After each pump's last visit: state (n,) and log_likelihood (n,) of its readings."""
 
+    state: DragState
+    log_likelihood: np.ndarray
+
+
+class InWear(NamedTuple):
+    """What a wear reading shows of drag: all that its forecast leaves over, in ln torque.
+
+    y (n,); r, bad: variance of a good reading and share of wild ones; blur: variance of the forecast.
+    """
+
+    y: np.ndarray
+    r: Value
+    bad: Value
+    blur: np.ndarray
+
+
+class _Run(NamedTuple):
     state: DragState
     x_km: np.ndarray
     log_likelihood: np.ndarray
-    per_visit: list[DragState]
-    shown: np.ndarray
 
 
 def cumulative_starts(x_km: np.ndarray, p: DragParameters) -> np.ndarray:
@@ -120,21 +135,25 @@ def advance(
     r: np.ndarray,
     life_km: float,
     wild: Value = 0.0,
+    in_wear: InWear | None = None,
 ) -> tuple[DragState, np.ndarray]:
     """Move from one visit to the next and take in its reading; return the state and log-likelihood.
 
-    wild: chance that the visit's other measures were wild.
+    wild: chance that the visit's other measures were wild; in_wear: the wear reading, where drag shows in it.
 
     A pump still running can't have dragged for longer than about `life_km`, so older starts don't count.
     """
-    bad = p.bad + (ALSO_WILD - p.bad) * wild
     since = np.maximum(x_from, x_to - life_km)
     p_new = -np.expm1(-starts * (cumulative_starts(x_to, p) - cumulative_starts(since, p)))
     was = state.started
     now = was + (1 - was) * p_new
-    b, bb, l_not = _update_level(state.b, state.bb, y, r, bad)
-    old, l_old, _ = update(predict(state.drag, (x_to - x_from) / UNIT_KM, p.walk), y, r, bad)
-    new, l_new, _ = update(_new_drag(p, state.b, state.bb, (x_to - since) / UNIT_KM), y, r, bad)
+    in_wear_not, wild_not = (0.0, wild) if in_wear is None else _without_drag(in_wear)
+    b, bb, l_not = _update_level(state.b, state.bb, y, r, _bad(p, wild_not))
+    l_not = l_not + in_wear_not
+    ahead = predict(state.drag, (x_to - x_from) / UNIT_KM, p.walk)
+    old, l_old = _with_drag(p, ahead, y, r, wild, in_wear)
+    fresh = _new_drag(p, state.b, state.bb, (x_to - since) / UNIT_KM)
+    new, l_new = _with_drag(p, fresh, y, r, wild, in_wear)
     # A hypothesis without any weight must not set the scale.
     top = np.maximum(l_not, np.where(was > 0, l_old, -np.inf))
     top = np.maximum(top, np.where(p_new > 0, l_new, -np.inf))
@@ -149,6 +168,29 @@ def advance(
     ) + top
 
 
+def _with_drag(
+    p: DragParameters, state: LevelRate, y: np.ndarray, r: np.ndarray, wild: Value, in_wear: InWear | None
+) -> tuple[LevelRate, np.ndarray]:
+    """Take in the readings where drag has started; return the state and their log-likelihood."""
+    of_wear: Value = 0.0
+    if in_wear is not None:
+        state, of_wear, wild = update(state, in_wear.y, in_wear.r, in_wear.bad, level=0.0, blur=in_wear.blur)
+    state, of_load, _ = update(state, y, r, _bad(p, wild))
+    return state, of_wear + of_load
+
+
+def _without_drag(in_wear: InWear) -> tuple[np.ndarray, np.ndarray]:
+    """Log-likelihood of the wear reading where no drag has started, and the chance that it was wild."""
+    seen = ~np.isnan(in_wear.y)
+    total, wild, *_ = weigh(np.where(seen, in_wear.y, 0.0), in_wear.blur, in_wear.r, in_wear.bad)
+    return np.where(seen, total - 0.5 * LOG_2PI, 0.0), np.where(seen, wild, 0.0)
+
+
+def _bad(p: DragParameters, wild: Value) -> Value:
+    """Share of load readings that are wild where other measures of the visit are so with chance `wild`."""
+    return p.bad + (ALSO_WILD - p.bad) * wild
+
+
 def filter_drag(
     p: DragParameters,
     tracks: Tracks,
@@ -159,53 +201,30 @@ def filter_drag(
     type_code: np.ndarray,
     *,
     life_km: float,
-    wild: np.ndarray | None = None,
-    keep: bool = False,
+    wild: np.ndarray,
 ) -> DragTrack:
-    """Run both hypotheses over all visits; visit arrays are (visits,), type_code (pumps,).
+    """Run both hypotheses over all visits, as if drag showed in the load alone.
 
-    wild: as in `advance`, by visit (WearTrack.wild).
+    Visit arrays are (visits,), type_code (pumps,); wild: WearTrack.wild.
     """
-    n = len(type_code)
     code = type_code[tracks.order]
-    starts = p.starts[..., code]
-    state = prior(p, code)
-    y = load - p.filter_per_km * filter_km
-    r = p.noise * noise_factor
-    x_last = np.zeros(n)
-    log_likelihood = np.zeros(np.shape(state.b))
-    shown = np.zeros((*np.shape(state.b)[:-1], len(x_km)))
-    done: list[DragState] = []
-    history: list[DragState] = []
-    for rows in tracks.index:
-        m = len(rows)
-        if m < state.b.shape[-1]:
-            done.append(state.take(slice(m, None)))
-            state = state.take(slice(0, m))
+    starts, new = p.starts[..., code], prior(p, code)
+    y, r = load - p.filter_per_km * filter_km, p.noise * noise_factor
+
+    def step(run: _Run, rows: np.ndarray) -> _Run:
         state, gained = advance(
             p,
-            state,
-            x_last[:m],
+            run.state,
+            run.x_km,
             x_km[rows],
-            starts[..., :m],
+            starts[..., : len(rows)],
             y[rows],
             r[..., rows],
             life_km,
-            0.0 if wild is None else wild[rows],
+            wild[rows],
         )
-        x_last[:m] = x_km[rows]
-        log_likelihood[..., :m] += gained
-        shown[..., rows] = state.shown
-        if keep:
-            history.append(state)
-    done.append(state)
-    done.reverse()
-    joined = DragState(
-        np.concatenate([d.started for d in done], axis=-1),
-        LevelRate(*(np.concatenate([d.drag[i] for d in done], axis=-1) for i in range(9))),
-        np.concatenate([d.b for d in done], axis=-1),
-        np.concatenate([d.bb for d in done], axis=-1),
-    )
-    back = np.empty(n, int)
-    back[tracks.order] = np.arange(n)
-    return DragTrack(joined.take(back), x_last[back], log_likelihood[..., back], history, shown)
+        return _Run(state, np.broadcast_to(x_km[rows], gained.shape), run.log_likelihood + gained)
+
+    zero = np.zeros(new.b.shape)
+    last, _ = run_over(tracks, spread(_Run(new, zero, zero), new.b.shape), step)
+    return DragTrack(last.state, last.log_likelihood)

@@ -21,6 +21,7 @@ from analytics import drag as drag_model
 from analytics import wear as wear_model
 from analytics.drag import DragParameters, DragState
 from analytics.level_rate import LevelRate, Value
+from analytics.tracks import take
 from analytics.wear import WearParameters
 
 X_GRID = np.linspace(0.0, 1.0, 41) ** 1.5 * 900e3
@@ -52,7 +53,7 @@ class Known(NamedTuple):
 
     def take(self, rows: slice | np.ndarray) -> Known:
         """Return `rows`."""
-        return Known(self.x_km[rows], self.type_code[rows], self.wear.take(rows), self.drag.take(rows))
+        return take(self, rows)
 
 
 class LogSurvival(NamedTuple):

@@ -24,7 +24,7 @@ from analytics.drift import METRICS, DriftFit, fit_drift
 from analytics.failure_risk import FailureParameters, RiskModel
 from analytics.gaps import Gaps, make_gaps
 from analytics.history import History, load_history
-from analytics.learn_drag import DRAG_PRIOR, FILTER_PRIOR, drag_shown, learn_drag, refine_drag
+from analytics.learn_drag import DRAG_PRIOR, FILTER_PRIOR, learn_drag, refine_drag
 from analytics.learn_failure import FAILURE_PRIOR, learn_failure
 from analytics.learn_wear import WEAR_PRIOR, learn_drag_points, learn_wear, refine_wear
 from analytics.long_run import RATIOS, LongRun, learn_long_run
@@ -163,13 +163,12 @@ def fit_history(history: History) -> Fit:
     if made:
         p = learn_wear(p, sample, made, weight)
         p = learn_drag(p, sample, made, weight)
-        p = learn_drag_points(p, sample, made, drag_shown(p, sample, made), weight)
-        if p.wear.drag_points > 0:  # jumps of ripple and speed no longer count as wild
+        p = learn_drag_points(p, sample, made, weight)
+        if p.wear.drag_points > 0:  # the indicator tells of drag now
             p = learn_drag(p, sample, made, weight)
-        filtered = run_filters(sample, p, keep=True)
-        gaps = make_gaps(sample, filtered, p)
+        gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
         p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
-        p = refine_wear(p, sample, made, filtered.drag, weight)
+        p = refine_wear(p, sample, made, weight)
         p = refine_drag(p, sample, made, weight)
     gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
     p = learn_failure(p, gaps, weight[gaps.pump])

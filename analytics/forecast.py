@@ -9,17 +9,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.drag import DragState, advance
-from analytics.drag import prior as drag_prior
+from analytics.damages import Damages, new_pumps, take_in
 from analytics.failure_risk import Known
 from analytics.fitting import Fit, fit_history, store_fit, stored_fit
 from analytics.history import History, load_history
-from analytics.level_rate import LevelRate, predict, update
-from analytics.model import Filtered, risk_model, run_filters, told_apart
+from analytics.model import Filtered, risk_model, run_filters
 from analytics.normalise import channels
 from analytics.unrecorded import allow_for_unrecorded
-from analytics.wear import clock, indicator
-from analytics.wear import prior as wear_prior
+from analytics.wear import indicator
 from ingest.errors import LedgerError
 
 
@@ -53,7 +50,7 @@ class State:
     def new_pumps(self) -> Known:
         """New pumps of the same types."""
         code, p = self.known.type_code, self.fit.parameters
-        return Known(np.zeros(len(code)), code, wear_prior(p.wear, code), drag_prior(p.drag, code))
+        return Known(np.zeros(len(code)), code, *new_pumps(p.wear, p.drag, code))
 
 
 def forecast(ledger: Path, *, as_of: date | None = None, grid_km: np.ndarray) -> Forecast:
@@ -116,23 +113,12 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
     before = track.known.take(pump)
     made = channels(visits, state.history.pumps, p.exponents)
     u = indicator(made.ripple, made.brush, before.type_code, p.wear)
-    h = clock(x, p.wear.power) - clock(before.x_km, p.wear.power)
-    ahead = predict(before.wear, h, p.wear.walk)
     load = made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float)
-
-    def wear_of(u: np.ndarray) -> tuple[LevelRate, np.ndarray]:
-        state, _, wild = update(ahead, u, p.wear.noise, p.wear.bad)
-        return state, wild
-
-    def drag_of(wild: np.ndarray | None) -> DragState:
-        starts, noise = p.drag.starts[before.type_code], p.drag.noise * made.load_noise
-        return advance(
-            p.drag, before.drag, before.x_km, x, starts, load, noise, p.drag_life_km,
-            0.0 if wild is None else wild,
-        )[0]  # fmt: skip
-
-    wear, drag = told_apart(p.wear.drag_points, u, wear_of, drag_of)
-    return Known(x, before.type_code, wear, drag)
+    told, _ = take_in(
+        p.wear, p.drag, Damages(before.wear, before.drag), before.x_km, x, before.type_code, u, load,
+        made.load_noise, p.drag_life_km,
+    )  # fmt: skip
+    return Known(x, before.type_code, *told)
 
 
 def score(history: History, fit: Fit) -> State:

@@ -8,14 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analytics.drag import DragState, DragTrack
-from analytics.drag import prior as drag_prior
+from analytics.damages import DamageTrack, new_pumps
 from analytics.failure_risk import Known
 from analytics.history import History
-from analytics.level_rate import LevelRate
 from analytics.model import Filtered, Parameters
-from analytics.wear import WearTrack
-from analytics.wear import prior as wear_prior
+from analytics.tracks import joined, take
 
 CAUSES = ("worn", "seized", "electrical")  # what wear, drag and sudden failure look like on strip-down
 
@@ -40,7 +37,7 @@ class Gaps:
     def take(self, rows: np.ndarray) -> Gaps:
         """Return `rows`."""
         return Gaps(
-            self.known.take(rows),
+            take(self.known, rows),
             self.pump[rows],
             self.d_from[rows],
             self.d_to[rows],
@@ -69,13 +66,7 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
     next_x = now.copy()
     if index:
         next_x[order[: len(index[0])]] = x[index[0]]
-    zero = np.zeros(n)
-    first = Known(
-        zero,
-        filtered.type_code,
-        wear_prior(p.wear, filtered.type_code),
-        drag_prior(p.drag, filtered.type_code),
-    )
+    first = Known(np.zeros(n), filtered.type_code, *new_pumps(p.wear, p.drag, filtered.type_code))
     parts = [(first, everyone, np.minimum(entry, next_x), next_x, failed & (_count(order, counts, n) == 0))]
     for k, rows in enumerate(index):
         m = len(rows)
@@ -84,27 +75,26 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
         following = now[who].copy()
         if k + 1 < len(index):
             following[: len(index[k + 1])] = x[index[k + 1]]
-        known = Known(at, filtered.type_code[who], filtered.wear.per_visit[k], filtered.drag.per_visit[k])
+        known = Known(at, filtered.type_code[who], *filtered.told.per_visit[k])
         d_from = np.clip(entry[who] - at, 0, None)
         parts.append(
             (known, who, d_from, np.maximum(following - at, d_from), failed[who] & (counts[:m] == k + 1))
         )
     number = np.concatenate([np.full(len(part[1]), k) for k, part in enumerate(parts)])
-    known = _join([part[0] for part in parts])
+    known = joined([part[0] for part in parts])
     pump, d_from, d_to, fail = (np.concatenate([part[i] for part in parts]) for i in (1, 2, 3, 4))
     gaps = Gaps(known, pump, d_from, d_to, fail, number, np.where(fail, _causes(pumps)[pump], -1))
     return gaps.take(np.flatnonzero((d_to > d_from) | fail))
 
 
-def last_gaps(history: History, wear: WearTrack, drag: DragTrack, type_code: np.ndarray) -> Gaps:
+def last_gaps(history: History, told: DamageTrack, type_code: np.ndarray) -> Gaps:
     """Only what came after each pump's last reading, (pumps,), from filters run without their past."""
-    pumps = history.pumps
-    x = np.maximum(wear.x_km, drag.x_km)
+    pumps, x = history.pumps, told.x_km
     failed = pumps["failed"].to_numpy(bool)
     d_from = np.clip(pumps["entry_km"].to_numpy(float) - x, 0, None)
     d_to = np.maximum(pumps["now_km"].to_numpy(float) - x, d_from)
     everyone = np.arange(len(pumps))
-    known = Known(x, type_code, wear.state, drag.state)
+    known = Known(x, type_code, *told.state)
     return Gaps(known, everyone, d_from, d_to, failed, everyone * 0, np.where(failed, _causes(pumps), -1))
 
 
@@ -117,17 +107,3 @@ def _count(order: np.ndarray, counts: np.ndarray, n: int) -> np.ndarray:
     out = np.zeros(n, int)
     out[order] = counts
     return out
-
-
-def _join(parts: list[Known]) -> Known:
-    return Known(
-        np.concatenate([k.x_km for k in parts]),
-        np.concatenate([k.type_code for k in parts]),
-        LevelRate(*(np.concatenate([k.wear[i] for k in parts]) for i in range(9))),
-        DragState(
-            np.concatenate([k.drag.started for k in parts]),
-            LevelRate(*(np.concatenate([k.drag.drag[i] for k in parts]) for i in range(9))),
-            np.concatenate([k.drag.b for k in parts]),
-            np.concatenate([k.drag.bb for k in parts]),
-        ),
-    )

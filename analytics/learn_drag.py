@@ -8,15 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from analytics.drag import DragParameters, DragTrack, filter_drag
+from analytics.drag import DragParameters
 from analytics.gaps import last_gaps
 from analytics.history import History
 from analytics.learn_failure import gap_likelihood
 from analytics.learning import MOST_BAD, Columns, Prior, first_levels, maximise, mean_for_others
-from analytics.model import Parameters, told_apart
+from analytics.model import Parameters
 from analytics.normalise import Channels
-from analytics.tracks import make_tracks
-from analytics.wear import WearTrack, filter_wear, indicator
+from analytics.readings import Readings
 
 DRAG_PRIOR: Prior = {
     "level_var": (0.05**2, 0.8),
@@ -31,40 +30,10 @@ ENDS_TELL = ("scale_km", "growth", "growth_cv", "shape")  # what refine_drag lea
 FILTER_PRIOR = (1.0e-6, 1.0e-6)  # ln torque per km on one filter: usual value and sd
 
 
-class Readings:
-    """The load readings of a sample, ready to be run through the drag filter with any parameters."""
-
-    def __init__(self, p: Parameters, sample: History, made: Channels):
-        visits, pumps = sample.visits, sample.pumps
-        self.pump = visits["pump"].to_numpy(int)
-        self.code = p.type_codes(pumps["pump_type"])
-        self.x_km = visits["x_km"].to_numpy(float)
-        self.filter_km = visits["filter_km"].to_numpy(float)
-        self.load, self.load_noise = made.load, made.load_noise
-        self.tracks = make_tracks(self.pump, ~np.isnan(made.load), len(pumps))
-        self.life_km = p.drag_life_km
-        self.u = indicator(made.ripple, made.brush, self.code[self.pump], p.wear)
-        self.u_tracks = make_tracks(self.pump, ~np.isnan(self.u), len(pumps))
-        self.wear = p.wear
-        self.wild = None if p.wear.drag_points else self.wear_of(self.u)[1]
-
-    def wear_of(self, u: np.ndarray) -> tuple[WearTrack, np.ndarray]:
-        """Run the wear filter; return it and the chance that each reading was wild."""
-        track = filter_wear(self.wear, self.u_tracks, self.x_km, u, self.code)
-        return track, track.wild
-
-    def run(self, drag: DragParameters) -> DragTrack:
-        """Run the drag filter; drag's values may be columns."""
-        return filter_drag(
-            drag, self.tracks, self.x_km, self.load, self.load_noise, self.filter_km, self.code,
-            life_km=self.life_km, wild=self.wild,
-        )  # fmt: skip
-
-
 def learn_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
     """Learn drag from the readings alone; weight (pumps,) of the sample."""
     read = Readings(p, sample, made)
-    if not read.tracks.index:
+    if np.isnan(made.load).all():
         return p
     drag = replace(
         p.drag,
@@ -75,16 +44,11 @@ def learn_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarra
     for rounds in (14, 6):
 
         def likelihood(v: Columns, drag: DragParameters = drag) -> np.ndarray:
-            return read.run(_drag_with(drag, v)).log_likelihood @ weight
+            return read.with_drag(_drag_with(drag, v)).log_likelihood @ weight
 
         values = maximise(likelihood, DRAG_PRIOR, values, rounds)
         drag = _with_levels(_drag_with(drag, values), read)
     return replace(p, drag=drag)
-
-
-def drag_shown(p: Parameters, sample: History, made: Channels) -> np.ndarray:
-    """Return DragTrack.shown (visits,) of the sample with p's drag."""
-    return Readings(p, sample, made).run(p.drag).shown
 
 
 def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
@@ -93,16 +57,14 @@ def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarr
     Fast drags leave few readings, as they soon end in failure: readings alone would call drag slow.
     """
     read = Readings(p, sample, made)
-    if not read.tracks.index:
+    if np.isnan(made.load).all():
         return p
-    # Wear stands as the drag learned before tells it.
-    wear, _ = told_apart(p.wear.drag_points, read.u, read.wear_of, lambda _: read.run(p.drag))
 
     def likelihood(values: Columns) -> np.ndarray:
         drag = replace(p.drag, **values)  # type: ignore[arg-type]
-        track = read.run(drag)
-        ends = last_gaps(sample, wear, track, read.code)
-        return track.log_likelihood @ weight + gap_likelihood(replace(p, drag=drag), ends, weight)
+        told = read.with_drag(drag)
+        ends = last_gaps(sample, told, read.code)
+        return told.log_likelihood @ weight + gap_likelihood(replace(p, drag=drag), ends, weight)
 
     prior = {name: DRAG_PRIOR[name] for name in ENDS_TELL}
     values = maximise(likelihood, prior, {name: getattr(p.drag, name) for name in ENDS_TELL}, 10)
@@ -111,10 +73,8 @@ def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarr
 
 def _with_levels(drag: DragParameters, read: Readings) -> DragParameters:
     """Move each type's level to its pumps' own where no drag has started, if three or more tell."""
-    state = read.run(drag).state
-    seen = np.zeros(len(read.code), bool)
-    seen[read.tracks.order] = read.tracks.counts > 0
-    own = np.where(seen & (state.started < 0.5), state.b, np.nan)
+    state = read.with_drag(drag).state.drag
+    own = np.where((read.counts(read.made.load) > 0) & (state.started < 0.5), state.b, np.nan)
     level = drag.level.copy()
     for t in range(len(level)):
         mine = own[(read.code == t) & ~np.isnan(own)]

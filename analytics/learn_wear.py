@@ -8,15 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from analytics.drag import DragTrack
 from analytics.gaps import last_gaps
 from analytics.history import History
 from analytics.learn_failure import gap_likelihood
 from analytics.learning import MOST_BAD, Columns, Prior, first_levels, maximise, mean_for_others
 from analytics.model import Parameters
 from analytics.normalise import Channels
-from analytics.tracks import make_tracks
-from analytics.wear import WearParameters, filter_wear, indicator, with_types
+from analytics.readings import Readings
+from analytics.wear import WearParameters, with_types
 
 WEAR_PRIOR: Prior = {
     "level_var": (1.2**2, 0.8),
@@ -28,7 +27,7 @@ WEAR_PRIOR: Prior = {
     "bad": (0.006, 1.0),
 }
 ENDS_TELL = ("rate", "rate_cv", "walk", "power")  # what refine_wear learns again
-DRAG_POINTS = np.concatenate([[0.0], np.geomspace(1.0, 100.0, 24)])[:, None]  # tried, a column
+DRAG_POINTS = np.geomspace(1.0, 200.0, 40)[:, None]  # tried, a column
 CLEAR_GAIN = 5.0  # of log-likelihood: 3.2 standard errors from 0
 
 
@@ -37,94 +36,72 @@ def learn_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarra
     visits, pumps = sample.visits, sample.pumps
     pump = visits["pump"].to_numpy(int)
     code = p.type_codes(pumps["pump_type"])
-    x = visits["x_km"].to_numpy(float)
     ripple_at = first_levels(made.ripple, pump, code, len(p.types), 8.0)
     brush_at = first_levels(made.brush, pump, code, len(p.types), 0.0)
     wear = replace(p.wear, ripple_at=ripple_at, brush_at=brush_at, level=ripple_at.copy())
-    wear = replace(wear, **_brush_share(made, pump, x))  # type: ignore[arg-type]
-    u = indicator(made.ripple, made.brush, code[pump], wear)
-    return replace(p, wear=_learn_from(u, wear, pump, x, code, weight))
+    wear = replace(wear, **_brush_share(made, pump, visits["x_km"].to_numpy(float)))  # type: ignore[arg-type]
+    p = replace(p, wear=wear)
+    return _learn_from(Readings(p, sample, made), p, weight)
 
 
-def learn_drag_points(
-    p: Parameters, sample: History, made: Channels, shown: np.ndarray, weight: np.ndarray
-) -> Parameters:
-    """Learn how much of drag shows in the wear indicator, and wear again without it.
+def learn_drag_points(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
+    """Learn how much of drag shows in the wear indicator, and wear again beside it.
 
-    shown: (visits,) drag as the load told it by each visit (DragTrack.shown). Taken up only where the
-    likelihood gains more than CLEAR_GAIN by it: else drag is torque alone, as the linearised motor has it.
+    Taken up only where the likelihood of all readings gains more than CLEAR_GAIN by it: else drag is torque
+    alone, as the linearised motor has it.
     """
-    pump = sample.visits["pump"].to_numpy(int)
-    code = p.type_codes(sample.pumps["pump_type"])
-    x = sample.visits["x_km"].to_numpy(float)
-    wear = p.wear
-    u = indicator(made.ripple, made.brush, code[pump], wear)
-    tracks = make_tracks(pump, ~np.isnan(u), len(code))
-    if not tracks.index or not shown.any():
+    read = Readings(p, sample, made)
+    if not (read.counts(read.u) @ weight and read.counts(made.load) @ weight):
         return p
+    without = read.together(p.wear, p.drag).log_likelihood @ weight
     for _ in range(2):
-        tried = filter_wear(wear, tracks, x, u - DRAG_POINTS * shown, code).log_likelihood @ weight
+        tried = read.together(replace(p.wear, drag_points=DRAG_POINTS), p.drag).log_likelihood @ weight
         best = int(tried.argmax())
-        if tried[best] - tried[0] < CLEAR_GAIN * weight.mean():
+        if tried[best] - without < CLEAR_GAIN * weight.mean():
             return p
-        points = float(DRAG_POINTS[best, 0])
-        wear = replace(_learn_from(u - points * shown, wear, pump, x, code, weight), drag_points=points)
-    return replace(p, wear=wear)
+        p = replace(p, wear=replace(p.wear, drag_points=float(DRAG_POINTS[best, 0])))
+        read = Readings(p, sample, made)
+        p = _learn_from(read, p, weight)
+    return p
 
 
-def refine_wear(
-    p: Parameters, sample: History, made: Channels, drag: DragTrack, weight: np.ndarray
-) -> Parameters:
+def refine_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
     """Learn rate, wander and power again, from readings and from what came after each pump's last one.
 
     Fast wear leaves few readings, as it soon ends in failure: readings alone would call wear slow.
-    drag: as p tells it at the sample's last readings.
     """
-    pump = sample.visits["pump"].to_numpy(int)
-    code = p.type_codes(sample.pumps["pump_type"])
-    x = sample.visits["x_km"].to_numpy(float)
-    u = indicator(made.ripple, made.brush, code[pump], p.wear) - p.wear.drag_points * drag.shown
-    tracks = make_tracks(pump, ~np.isnan(u), len(code))
-    if not tracks.index:
+    read = Readings(p, sample, made)
+    if np.isnan(read.u).all():
         return p
 
     def likelihood(values: Columns) -> np.ndarray:
         wear = _paced(p.wear, values)
-        track = filter_wear(wear, tracks, x, u, code)
-        ends = last_gaps(sample, track, drag, code)
-        return track.log_likelihood @ weight + gap_likelihood(replace(p, wear=wear), ends, weight)
+        told = read.with_wear(wear)
+        ends = last_gaps(sample, told, read.code)
+        return told.log_likelihood @ weight + gap_likelihood(replace(p, wear=wear), ends, weight)
 
     start = {"rate": float(p.wear.rate.mean())} | {name: getattr(p.wear, name) for name in ENDS_TELL[1:]}
     values = maximise(likelihood, {name: WEAR_PRIOR[name] for name in ENDS_TELL}, start, 10)
     return replace(p, wear=_paced(p.wear, values))
 
 
-def _learn_from(
-    u: np.ndarray,
-    wear: WearParameters,
-    pump: np.ndarray,
-    x: np.ndarray,
-    code: np.ndarray,
-    weight: np.ndarray,
-) -> WearParameters:
-    """Maximum of the penalised likelihood of the indicator u (visits,), by type."""
-    tracks = make_tracks(pump, ~np.isnan(u), len(code))
-    if not tracks.index:
-        return wear
+def _learn_from(read: Readings, p: Parameters, weight: np.ndarray) -> Parameters:
+    """Maximum of the penalised likelihood of the readings over wear, by type."""
+    if np.isnan(read.u).all():
+        return p
+    wear, counts = p.wear, read.counts(read.u)
 
     def likelihood(values: Columns) -> np.ndarray:
-        return filter_wear(_wear_with(wear, values), tracks, x, u, code).log_likelihood @ weight
+        return read.with_wear(_wear_with(wear, values)).log_likelihood @ weight
 
-    counts = np.zeros(len(code), int)
-    counts[tracks.order] = tracks.counts
     start = {k: v[0] for k, v in WEAR_PRIOR.items()}
     for rounds in (14, 6):
         start = maximise(likelihood, WEAR_PRIOR, start, rounds)
         wear = _wear_with(wear, start)
         for _ in range(2):
-            wear = with_types(wear, filter_wear(wear, tracks, x, u, code), counts, code)
+            wear = with_types(wear, read.with_wear(wear).state.wear, counts, read.code)
         wear = replace(wear, level=mean_for_others(wear.level), rate=mean_for_others(wear.rate))
-    return wear
+    return replace(p, wear=wear)
 
 
 def _wear_with(wear: WearParameters, values: Mapping[str, Any]) -> WearParameters:

@@ -31,10 +31,6 @@ class LevelRate(NamedTuple):
     ws: np.ndarray
     ss: np.ndarray
 
-    def take(self, rows: slice | np.ndarray) -> LevelRate:
-        """Return the states of `rows`."""
-        return LevelRate(*(a[..., rows] for a in self))
-
 
 def predict(state: LevelRate, h: np.ndarray, q: Value) -> LevelRate:
     """Move on by `h`."""
@@ -70,16 +66,19 @@ def weigh(
     )
 
 
-def update(state: LevelRate, y: np.ndarray, r: Value, bad: Value) -> tuple[LevelRate, np.ndarray, np.ndarray]:
+def update(
+    state: LevelRate, y: np.ndarray, r: Value, bad: Value, *, level: float = 1.0, blur: Value = 0.0
+) -> tuple[LevelRate, np.ndarray, np.ndarray]:
     """Take in readings `y`; return the new state, log-likelihood and the chance that each was wild.
 
-    Where y is NaN nothing changes and the log-likelihood is 0.
+    Where y is NaN nothing changes and the log-likelihood is 0. level: 0 where y shows the damage without the
+    pump's own level; blur: variance that good and wild readings share.
     """
     b, w, s, bb, bw, bs, ww, ws, ss = state
-    g_b, g_w, g_s = bb + bw, bw + ww, bs + ws
+    g_b, g_w, g_s = level * bb + bw, level * bw + ww, level * bs + ws
     seen = ~np.isnan(y)
-    e = np.where(seen, y - b - w, 0.0)
-    total, p_bad, gain, second = weigh(e, g_b + g_w, r, bad)
+    e = np.where(seen, y - level * b - w, 0.0)
+    total, p_bad, gain, second = weigh(e, level * g_b + g_w + blur, r, bad)
     shrink = np.where(seen, gain - e * e * (second - gain * gain), 0.0)
     move = np.where(seen, gain * e, 0.0)
     new = LevelRate(

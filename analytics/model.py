@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from analytics.drag import DragParameters, DragState, DragTrack, filter_drag
+from analytics.damages import DamageTrack, filter_damages
+from analytics.drag import DragParameters
 from analytics.failure_risk import FailureParameters, Known, RiskModel
 from analytics.history import History
-from analytics.level_rate import LevelRate, Value
 from analytics.normalise import Channels, Exponents, channels
 from analytics.tracks import Tracks, make_tracks
-from analytics.wear import WearParameters, WearTrack, filter_wear, indicator
+from analytics.wear import WearParameters, indicator
 
-METHOD_VERSION = 5
-
-Wear = TypeVar("Wear", WearTrack, LevelRate)
-Drag = TypeVar("Drag", DragTrack, DragState)
+METHOD_VERSION = 6
 
 
 @dataclass(frozen=True)
@@ -79,13 +75,12 @@ class Filtered:
     type_code: np.ndarray
     channels: Channels
     tracks: Tracks
-    wear: WearTrack
-    drag: DragTrack
+    told: DamageTrack
 
     @property
     def known(self) -> Known:
         """What is known of each pump at its last usable visit."""
-        return Known(self.wear.x_km, self.type_code, self.wear.state, self.drag.state)
+        return Known(self.told.x_km, self.type_code, *self.told.state)
 
 
 def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filtered:
@@ -96,40 +91,20 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
     pump = visits["pump"].to_numpy(int)
     u = indicator(made.ripple, made.brush, code[pump], p.wear)
     tracks = make_tracks(pump, ~(np.isnan(u) & np.isnan(made.load)), len(pumps))
-    x = visits["x_km"].to_numpy(float)
-    filter_km = visits["filter_km"].to_numpy(float)
-
-    def wear_of(u: np.ndarray) -> tuple[WearTrack, np.ndarray]:
-        track = filter_wear(p.wear, tracks, x, u, code, keep=keep)
-        return track, track.wild
-
-    def drag_of(wild: np.ndarray | None) -> DragTrack:
-        return filter_drag(
-            p.drag, tracks, x, made.load, made.load_noise, filter_km, code,
-            life_km=p.drag_life_km, wild=wild, keep=keep,
-        )  # fmt: skip
-
-    wear, drag = told_apart(p.wear.drag_points, u, wear_of, drag_of)
-    return Filtered(code, made, tracks, wear, drag)
-
-
-def told_apart(
-    drag_points: Value,
-    u: np.ndarray,
-    wear_of: Callable[[np.ndarray], tuple[Wear, np.ndarray]],
-    drag_of: Callable[[np.ndarray | None], Drag],
-) -> tuple[Wear, Drag]:
-    """Return wear and drag, each told by its own filter.
-
-    wear_of: from the indicator, with the chance that each reading was wild; drag_of: from that chance, None
-    where it tells nothing. Drag that shows in ripple and speed too (`drag_points`) is told first, as a jump
-    of these may be drag, and wear by what it leaves of the indicator.
-    """
-    if drag_points > 0:
-        drag = drag_of(None)
-        return wear_of(u - drag_points * drag.shown)[0], drag
-    wear, wild = wear_of(u)
-    return wear, drag_of(wild)
+    told = filter_damages(
+        p.wear,
+        p.drag,
+        tracks,
+        visits["x_km"].to_numpy(float),
+        u,
+        made.load,
+        made.load_noise,
+        visits["filter_km"].to_numpy(float),
+        code,
+        life_km=p.drag_life_km,
+        keep=keep,
+    )
+    return Filtered(code, made, tracks, told)
 
 
 def risk_model(p: Parameters) -> RiskModel:

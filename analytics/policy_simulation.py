@@ -16,8 +16,9 @@ from scipy import special
 
 from analytics import drag as drag_model
 from analytics import wear as wear_model
+from analytics.damages import new_pumps, take_in
 from analytics.failure_risk import Known
-from analytics.level_rate import BAD, Value, predict, update
+from analytics.level_rate import BAD, Value
 from analytics.model import Parameters, risk_model
 
 STEPS = 4  # path points between stops
@@ -62,28 +63,21 @@ def simulate_lives(
 
     level = rng.normal(p.wear.level[type_code], np.sqrt(p.wear.level_var), count)
     own = rng.normal(p.drag.level[type_code], np.sqrt(p.drag.level_var), count)
-    u = level[:, None] + wear_at + _noise(rng, (count, k), p.wear.noise, p.wear.bad)
+    u = level[:, None] + wear_at + p.wear.drag_points * drag_at
+    u += _noise(rng, (count, k), p.wear.noise, p.wear.bad)
     load = own[:, None] + drag_at + _noise(rng, (count, k), p.drag.noise, p.drag.bad)
 
-    model = risk_model(p)
-    wear_state, drag_state = wear_model.prior(p.wear, code), drag_model.prior(p.drag, code)
-    new = Known(np.zeros(count), code, wear_state, drag_state)
+    model, state = risk_model(p), new_pumps(p.wear, p.drag, code)
+    new = Known(np.zeros(count), code, *state)
     span = np.full(count, interval_km)
     risk_if_new = float(model.risk(new.take(slice(0, 1)), np.zeros(1), span[:1])[0][0])
     risk = np.zeros((count, k))
-    starts, noise = p.drag.starts[code], np.full(count, p.drag.noise)
-    before = 0.0
+    before, same = np.zeros(count), np.ones(count)
     for j, x in enumerate(visit_km):
-        h = wear_model.clock(np.array(x), p.wear.power) - wear_model.clock(np.array(before), p.wear.power)
-        wear_state, _, _ = update(
-            predict(wear_state, np.full(count, h), p.wear.walk), u[:, j], p.wear.noise, p.wear.bad
-        )
         at = np.full(count, x)
-        drag_state, _ = drag_model.advance(
-            p.drag, drag_state, np.full(count, before), at, starts, load[:, j], noise, p.drag_life_km
-        )
-        risk[:, j], _ = model.risk(Known(at, code, wear_state, drag_state), np.zeros(count), span)
-        before = x
+        state, _ = take_in(p.wear, p.drag, state, before, at, code, u[:, j], load[:, j], same, p.drag_life_km)
+        risk[:, j], _ = model.risk(Known(at, code, *state), np.zeros(count), span)
+        before = at
         if not (life > x).any():
             break
     return SimulatedLives(

@@ -8,11 +8,12 @@ General path model after Lu & Meeker 1993, in state-space form.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from analytics.level_rate import LevelRate, Value, predict, update
-from analytics.tracks import Tracks
+from analytics.tracks import Tracks, run_over, spread
 
 UNIT_KM = 100e3
 
@@ -42,19 +43,19 @@ class WearParameters:
     brush_at: np.ndarray = field(default_factory=lambda: np.zeros(0))  # (types,) usual first brush channel
 
 
-@dataclass(frozen=True)
-class WearTrack:
-    """After the last visit: `state` by pump (row order of the history), x_km there (0: no visit).
-
-    log_likelihood: (n,) by pump. per_visit: states after each k-th visit, as in Tracks.index, if asked for.
-    wild: (visits,) chance that each reading was wild, by what was known until then.
-    """
+class WearTrack(NamedTuple):
+    """After each pump's last visit: state (n,), log_likelihood (n,) of its readings; wild (visits,): chance
+    that each reading was wild, by what was known until then."""
 
     state: LevelRate
-    x_km: np.ndarray
     log_likelihood: np.ndarray
-    per_visit: list[LevelRate]
     wild: np.ndarray
+
+
+class _Run(NamedTuple):
+    state: LevelRate
+    t: np.ndarray
+    log_likelihood: np.ndarray
 
 
 def clock(x_km: np.ndarray, power: Value) -> np.ndarray:
@@ -81,51 +82,32 @@ def prior(p: WearParameters, type_code: np.ndarray) -> LevelRate:
 
 
 def filter_wear(
-    p: WearParameters,
-    tracks: Tracks,
-    x_km: np.ndarray,
-    u: np.ndarray,
-    type_code: np.ndarray,
-    *,
-    keep: bool = False,
+    p: WearParameters, tracks: Tracks, x_km: np.ndarray, u: np.ndarray, type_code: np.ndarray
 ) -> WearTrack:
-    """Run the filter; x_km and u are (visits,) (u also (sets, visits)), type_code (pumps,)."""
-    n = len(type_code)
-    state = prior(p, type_code[tracks.order])
-    shape = np.broadcast_shapes(state.b.shape, (*u.shape[:-1], n))
-    state = LevelRate(*(np.broadcast_to(a, shape) for a in state))
-    t = np.zeros(n)  # of the visit before
-    x_last = np.zeros(n)
-    log_likelihood = np.zeros(shape)
-    wild = np.zeros((*shape[:-1], len(x_km)))
-    history: list[LevelRate] = []
-    clock_of = clock(x_km, p.power)
-    done: list[list[np.ndarray]] = []
-    for rows in tracks.index:
-        m = len(rows)
-        if m < state.b.shape[-1]:
-            done.append([a[..., m:] for a in state])
-            state = state.take(slice(0, m))
-        h = np.maximum(clock_of[..., rows] - t[..., :m], 0.0)
-        state, gained, wild[..., rows] = update(predict(state, h, p.walk), u[..., rows], p.noise, p.bad)
-        t = clock_of[..., rows]
-        x_last[:m] = x_km[rows]
-        log_likelihood[..., :m] += gained
-        if keep:
-            history.append(state)
-    done.append(list(state))
-    joined = [np.concatenate([part[i] for part in reversed(done)], axis=-1) for i in range(9)]
-    back = np.empty(n, int)
-    back[tracks.order] = np.arange(n)
-    return WearTrack(LevelRate(*joined).take(back), x_last[back], log_likelihood[..., back], history, wild)
+    """Run the filter alone, as if drag left no trace in u; x_km and u are (visits,), type_code (pumps,)."""
+    new = prior(p, type_code[tracks.order])
+    t = clock(x_km, p.power)
+    wild = np.zeros((*new.b.shape[:-1], len(x_km)))
+
+    def step(run: _Run, rows: np.ndarray) -> _Run:
+        h = np.maximum(t[..., rows] - run.t, 0.0)
+        state, gained, wild[..., rows] = update(predict(run.state, h, p.walk), u[rows], p.noise, p.bad)
+        return _Run(state, np.broadcast_to(t[..., rows], gained.shape), run.log_likelihood + gained)
+
+    zero = np.zeros(new.b.shape)
+    last, _ = run_over(tracks, spread(_Run(new, zero, zero), new.b.shape), step)
+    return WearTrack(last.state, last.log_likelihood, wild)
 
 
 def with_types(
-    p: WearParameters, track: WearTrack, tracks_counts: np.ndarray, type_code: np.ndarray
+    p: WearParameters, state: LevelRate, counts: np.ndarray, type_code: np.ndarray
 ) -> WearParameters:
-    """Move each type's level and rate to what its pumps show, pulled toward the fleet's (one EM step)."""
-    state, k = track.state, len(p.rate)
-    seen = tracks_counts > 0
+    """Move each type's level and rate to what its pumps show, pulled toward the fleet's (one EM step).
+
+    state: (pumps,) after their last readings, counts (pumps,) of them.
+    """
+    k = len(p.rate)
+    seen = counts > 0
     code = type_code[seen]
     rate_var = (p.rate_cv * p.rate[code]) ** 2
     fleet = float(np.average(p.rate, weights=np.bincount(type_code, minlength=k) + 1e-9))

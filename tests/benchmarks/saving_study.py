@@ -20,15 +20,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from analytics.damages import new_pumps
 from analytics.decision import worth_booking
-from analytics.drag import prior as drag_prior
 from analytics.failure_risk import Known, RiskModel
 from analytics.fitting import Fit
 from analytics.history import History
 from analytics.long_run import LongRun
 from analytics.model import Parameters, risk_model, run_filters
 from analytics.unrecorded import allow_for_unrecorded
-from analytics.wear import prior as wear_prior
 from demo_fleet import fleet as simulator
 from demo_fleet.dirt import Dirt, add_dirt
 from ingest.action import decide_actions
@@ -161,9 +160,7 @@ def _risks_in_one_pass(history: History, stops: Stops, p: Parameters) -> tuple[n
     risk, new = np.zeros(len(stops.row)), np.zeros(len(stops.row))
     for k, rows in enumerate(filtered.tracks.index):
         who = filtered.tracks.order[: len(rows)]
-        known = Known(
-            x[rows], filtered.type_code[who], filtered.wear.per_visit[k], filtered.drag.per_visit[k]
-        )
+        known = Known(x[rows], filtered.type_code[who], *filtered.told.per_visit[k])
         at = stop_of.reindex(pd.MultiIndex.from_arrays([life[who], np.full(len(who), k)])).to_numpy(int)
         risk[at], new[at] = _told(model, known, p)
     return risk, new
@@ -173,7 +170,7 @@ def _told(model: RiskModel, known: Known, p: Parameters) -> tuple[np.ndarray, np
     """Risk up to the next stop, at a distance that nobody knows, and the same of a new pump."""
     code, n = known.type_code, len(known.type_code)
     d = np.full(n, STOP_KM)
-    new = Known(np.zeros(n), code, wear_prior(p.wear, code), drag_prior(p.drag, code))
+    new = Known(np.zeros(n), code, *new_pumps(p.wear, p.drag, code))
     return model.risk(known, np.zeros(n), d)[0], model.risk(new, np.zeros(n), d)[0]
 
 
