@@ -23,7 +23,7 @@ from ingest.sparks import count_events
 from ingest.speed import ANSWER_ABOVE, Speed, at_odds, find_speed
 from ingest.switching import without_clock, without_lines
 
-METHOD_VERSION = 7  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 8  # raise with every change of a figure; a golden test watches it
 MIN_SAMPLES = 64
 HIGHEST_A = 100.0
 LEAST_A = 0.1  # below this mean and swing there is no current

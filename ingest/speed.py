@@ -25,9 +25,11 @@ WORTH_FOLLOWING = 0.03  # of the strongest line's power
 UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as twice it
 NEGLIGIBLE = 14.0  # log weight behind the best
 COMB = 4.0  # log odds against a turn by which the ripple is another turn's
+EXPECTED_WITHIN = 1.3  # times the last visit's speed: its ripple is in sight
 AT_ODDS = 0.15  # log ratio to the last visit's speed: a healthy pump's changes less from visit to visit
-# Nothing makes a pump that ran run so much slower (a seizing one), or faster (a dry one gains some 20 %).
-MOST_SLOWER, MOST_FASTER = 3.0, 1.6
+# Nothing makes a pump that ran run so much slower (a seizing one), or faster (a dry one gains some 20 %):
+# it is rather half or twice the speed, misread now or at the last visit.
+MOST_SLOWER, MOST_FASTER = 1.7, 1.6
 SMEARED = 60.0  # log density behind the sharpest spectrum: that line is not the shaft's
 
 
@@ -108,7 +110,7 @@ def _found(
     if not len(lines.hz):
         return None
     if segments:  # their ripple may be too weak to be among the lines, as beside a bad bar's
-        ripple_hz = lcm(2, segments) * band_rpm[1] / 60
+        ripple_hz = lcm(2, segments) * max(band_rpm[1], EXPECTED_WITHIN * (previous_rpm or 0.0)) / 60
         highest_hz = min(max(lines.highest_hz, 1.05 * ripple_hz), work.usable_hz)
         lines = replace(lines, highest_hz=highest_hz)
     fine = band_limited(search, lines.highest_hz, FINER)

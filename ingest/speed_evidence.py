@@ -85,14 +85,13 @@ def doubt(
         return Doubt(times * rpm if SLOWEST_RPM <= times * rpm <= FASTEST_RPM else None)
     if told and rpm / 2 >= SLOWEST_RPM and _half_speed_not_tried(spectrum, power, ripple):
         return Doubt(rpm / 2)
-    if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(
-        x, power, ripple, told=told, odd_bars=told and segments % 2 == 1
-    ):
+    odd_bars = told and segments % 2 == 1
+    if rpm / 2 >= SLOWEST_RPM and _half_speed_fits(x, power, ripple, told=told, odd_bars=odd_bars):
         return Doubt(rpm / 2)
     ratio, sure = _rival_ripple(power, ripple)
     if ratio * rpm >= SLOWEST_RPM and (sure or band_rpm[0] <= ratio * rpm <= band_rpm[1]):
         return Doubt(ratio * rpm)
-    faster = _faster(x, power, ripple, rpm, told=told, band_rpm=band_rpm)
+    faster = _faster(x, power, ripple, rpm, told=told, odd_bars=odd_bars, band_rpm=band_rpm)
     if faster is not None:
         return faster
     if not SLOWEST_RPM <= rpm <= FASTEST_RPM:
@@ -138,11 +137,13 @@ def _faster(
     rpm: float,
     *,
     told: bool,
+    odd_bars: bool,
     band_rpm: tuple[float, float],
 ) -> Doubt | None:
     """Look for a faster turn: all lines multiples of one order and none at order 2; x, power (k,)."""
     usual = band_rpm[0] <= rpm <= band_rpm[1]
-    if 2 * rpm <= FASTEST_RPM and _even_orders_are_doubled(x, power, ripple):
+    # Brushes that differ show at the order of an odd bar count, where half the speed has its ripple.
+    if 2 * rpm <= FASTEST_RPM and _even_orders_are_doubled(x, power, ripple, odd_bars=odd_bars):
         return Doubt(2 * rpm)
     own_order_2 = x[1] > FAR_ABOVE_FLOOR and power[1] > TWICE_A_TURN * power.max()
     if rpm > band_rpm[1] or (own_order_2 and (told or usual)):
@@ -163,14 +164,17 @@ def _faster(
     return None
 
 
-def _even_orders_are_doubled(x: np.ndarray, power: np.ndarray, ripple: int) -> bool:
-    """Tell whether bar differences stand at 4, 8, 12 ... and not at 2, 6, 10 ...; x, power (k,)."""
+def _even_orders_are_doubled(x: np.ndarray, power: np.ndarray, ripple: int, *, odd_bars: bool) -> bool:
+    """Tell whether bar differences stand at 4, 8, 12 ... and not at 2, 6, 10 ...; x, power (k,).
+
+    Where the ripple itself is the strongest line, it decides, unless the bars told are odd.
+    """
     if len(power) < 4:
         return False
     order = np.arange(1, len(power) + 1)
     seen = np.where((x > FAR_ABOVE_FLOOR) & (order % ripple != 0), power, 0.0)
     doubled, others = seen[order % 4 == 0], seen[(order % 4 == 2)]
-    if (int(np.argmax(power)) + 1) % ripple == 0:
+    if (int(np.argmax(power)) + 1) % ripple == 0 and not odd_bars:
         return False
     return bool(np.count_nonzero(doubled) >= 2 and seen[3] > DOUBLED * max(others.max(), power[1]))
 

@@ -36,6 +36,8 @@ PULL_IN = 0.4  # of a ripple: how far off the expected place a slipped block is 
 WINDING_S = np.array([1e-4, 3e-4, 1e-3])
 COLLAPSED = 0.5  # share of the turns given
 BETTER = 0.97  # residual noise after a repair, at most this share of the one before
+# Log ratio of the speeds of neighbouring blocks, and times the usual one: more than both may be a slip.
+JUMP, FAR_JUMP = 0.015, 4.0
 GOING_ON = 2  # blocks whose speed leads on over slipped blocks at either end
 
 
@@ -67,6 +69,7 @@ class _Fit:
     slope_se: float
     wave: np.ndarray
     noise: float
+    left_over: float  # root mean square that the wave leaves over, sparks clipped
     starts: np.ndarray  # first samples of the blocks, (b,)
     likeness: np.ndarray  # of each block to the wave, 1 when it is the wave, (b,)
 
@@ -92,10 +95,15 @@ def refine(
     orders = (highest_order, max(min(held, len(y) // 8), highest_order))
     fit = _fitted(y, t, first.phase, orders, oversampled, MOST_ROUNDS)
     if turns[-1] - turns[0] > HALF_TURNS_BELOW and not _held_on(first):
-        back = _brought_back(y, t, replace(first, phase=_led_on(t, first)))
+        back = _brought_back(y, t, replace(first, phase=_led_on(t, first, _alike(first))))
         again = _fitted(y, t, back, orders, oversampled, MOST_ROUNDS)
         mended = again.noise <= fit.noise and _held_on(again) and not _held_on(fit)
         if mended or again.noise < BETTER * fit.noise:
+            fit = again
+    even = _even_blocks(t, fit)
+    if not even.all():
+        again = _fitted(y, t, _led_on(t, fit, even), orders, oversampled, MOST_ROUNDS)
+        if again.left_over < fit.left_over:
             fit = again
     knots = fit.knots_s
     at_knots = np.interp(knots, t, fit.phase)
@@ -144,7 +152,8 @@ def _fitted(
             break
     power = np.maximum(np.add.reduceat(fitted * fitted, starts), 1e-30)
     likeness = np.add.reduceat(y * fitted, starts) / power
-    return _Fit(phase, wanted, smooth.slope_se, wave, noise, starts, likeness)
+    left_over = float(np.sqrt(np.mean(residual**2)))
+    return _Fit(phase, wanted, smooth.slope_se, wave, noise, left_over, starts, likeness)
 
 
 def _lag_s(wave: np.ndarray, turn_hz: float) -> float:
@@ -235,14 +244,29 @@ def _wave(
     return wave, fit, steep, max(float(1.4826 * np.median(np.abs(y - fit))), 1e-9)
 
 
+def _alike(fit: _Fit) -> np.ndarray:
+    """Tell of each block whether it is about as like the wave as usual, (b,)."""
+    return fit.likeness >= LOST * np.median(fit.likeness)
+
+
 def _held_on(fit: _Fit) -> bool:
-    """Tell whether every block is about as like the wave as usual."""
-    return bool(fit.likeness.min() >= LOST * np.median(fit.likeness))
+    return bool(_alike(fit).all())
 
 
-def _led_on(t: np.ndarray, fit: _Fit) -> np.ndarray:
-    """Phase (n,), slipped blocks at either end replaced by what the speed of their neighbours leads to."""
-    phase, good = fit.phase.copy(), np.flatnonzero(fit.likeness >= LOST * np.median(fit.likeness))
+def _even_blocks(t: np.ndarray, fit: _Fit) -> np.ndarray:
+    """Tell which blocks, (b,), lie in the longest stretch through which the speed makes no jump."""
+    edges = np.append(fit.starts, len(t) - 1)
+    speed = np.diff(fit.phase[edges]) / np.diff(t[edges])
+    jumps = np.abs(np.diff(np.log(speed)))
+    stretch = np.append(0, np.cumsum(jumps > max(JUMP, FAR_JUMP * np.median(jumps))))
+    length = np.bincount(stretch, weights=np.diff(edges))
+    return stretch == int(np.argmax(length))
+
+
+def _led_on(t: np.ndarray, fit: _Fit, good: np.ndarray) -> np.ndarray:
+    """Phase (n,), blocks at either end that are not `good` (b,) replaced by what the speed of their
+    neighbours leads to."""
+    phase, good = fit.phase.copy(), np.flatnonzero(good)
     edges = np.append(fit.starts, len(t) - 1)
     first, last = good[0], good[-1] + 1
     for near, far, slipped in (
