@@ -55,6 +55,8 @@ class FleetSpec:
     missing_covariates: float = 0.0  # share of visits without volts, pressure and temperature
     capture_share: float = 1.0  # share of visits with a reading at all
     spread: float = 1.0  # how far this fleet's own parameters lie from the usual ones
+    level_spread: float = 1.0  # how far pumps' failure levels lie apart, times the usual
+    sudden: float = 1.0  # failures that no reading can see, times the usual
 
 
 @dataclass(frozen=True)
@@ -139,14 +141,14 @@ def draw_parameters(spec: FleetSpec, rng: np.random.Generator) -> FleetParameter
         wear_rate_sd=near(0.35, 0.15),
         wear_walk=near(2.5, 0.2),
         wear_level=near(9.0, 0.15) * np.exp(rng.normal(0, 0.1 * s, k)),
-        wear_level_sd=near(0.22, 0.15),
+        wear_level_sd=spec.level_spread * near(0.22, 0.15),
         drag_scale_km=near(260e3, 0.2) * np.exp(rng.normal(0, 0.2 * s, k)),
         drag_shape=near(1.4, 0.1),
         drag_rate=near(0.10, 0.2),
         drag_rate_sd=near(0.4, 0.15),
         drag_level=near(0.26, 0.15),
-        drag_level_sd=near(0.25, 0.15),
-        sudden_per_km=near(1 / 900e3, 0.2) * np.exp(rng.normal(0, 0.3 * s, k)),
+        drag_level_sd=spec.level_spread * near(0.25, 0.15),
+        sudden_per_km=spec.sudden * near(1 / 900e3, 0.2) * np.exp(rng.normal(0, 0.3 * s, k)),
         filter_per_km=near(1.0e-6, 0.2),
         wear_resistance=near(0.02, 0.3),
         current_a=rng.uniform(4.3, 7.5, k),

@@ -40,7 +40,8 @@ FEWEST_BARS = 5  # untold: fewer are hardly built, and two bars' worth of ripple
 MOST_BARS_UNUSUAL = 16  # an unusual speed and an unusual bar count at once are not believed
 TWICE_A_TURN = 10**-3.5  # order 2 this strong, over the strongest line, is a turn's own
 FAINT_RIPPLE = 0.004  # of the strongest line's power: no fault hides the ripple so far
-SLOW_FALL_BAND, SLOW_FALL = 0.25, 0.1  # 2 g over g: ripple falls faster, a bad bar's lines don't
+# Strongest of 2 g, 3 g ... over g: a ripple's harmonics fall faster, a bad bar's lines don't.
+SLOW_FALL_BAND, SLOW_FALL = 0.25, 0.1
 DOUBLED = 10.0  # order 4 over orders 2, 6, 10 ..., when those of a motor twice as fast stand at 4, 8, 12
 TOWERS = 10.0  # power of a ripple's harmonic over the orders beside it
 BETWEEN = ((2, 2), (3, 2), (5, 5), (7, 7))  # (parts of an order, lines between that are too many)
@@ -156,7 +157,7 @@ def _faster(
         return Doubt(None)
     faster = rpm * step / 2
     if faster <= FASTEST_RPM and 2 * step <= len(power):
-        fall = power[2 * step - 1] / power[step - 1]
+        fall = power[2 * step - 1 :: step].max() / power[step - 1]
         faster_usual = band_rpm[0] <= faster <= band_rpm[1]
         slow_fall = SLOW_FALL if faster_usual or not usual else SLOW_FALL_BAND
         if slow_fall < fall < 10 or (faster_usual and not usual):

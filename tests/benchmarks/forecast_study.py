@@ -2,6 +2,7 @@
 
     python -m tests.benchmarks.forecast_study run --out results --vehicles 200 --fleets 10 --seed 5000
         [--variant late-knee] [--dirt] [--no-saving] [--cuts 2] [--lives 300]
+        [--level-spread 0.5] [--sudden 0.2]
     python -m tests.benchmarks.forecast_study report --out results
 
 Per fleet: fit on the records up to each of up to four cut-off days and forecast every pump in service
@@ -87,11 +88,20 @@ def run(args: argparse.Namespace) -> None:
     for k in range(args.fleets):
         seed = args.seed + 17 * k
         kind = f"{args.variant}.{'dirt' if args.dirt else 'clean'}.{args.vehicles}"
+        if (args.level_spread, args.sudden) != (1.0, 1.0):
+            kind = f"levels-{args.level_spread:g}-sudden-{args.sudden:g}-{kind}"
         path = args.out / f"{kind}.{seed}.npz"
         if path.exists():
             continue
         dirt = Dirt.usual() if args.dirt else Dirt.none()
-        spec = simulator.FleetSpec(vehicles=args.vehicles, seed=seed, variant=args.variant, dirt=dirt)
+        spec = simulator.FleetSpec(
+            vehicles=args.vehicles,
+            seed=seed,
+            variant=args.variant,
+            dirt=dirt,
+            level_spread=args.level_spread,
+            sudden=args.sudden,
+        )
         frame, costs = run_fleet(spec, args.cuts, 0 if args.no_saving else args.lives)
         half = path.with_name(path.name + ".half.npz")
         np.savez_compressed(half, costs=json.dumps(costs), **{c: frame[c].to_numpy() for c in frame})
@@ -149,6 +159,7 @@ def summary(fleets: list[pd.DataFrame], costs: list[dict[str, float]]) -> dict[s
         "AUC last ripple, age": f"{auc(everything, 'ripple'):.3f}, {auc(everything, 'age_km'):.3f}",
         "skill": with_se(fleets, lambda f: skill(f, "p")),
         "skill of perfect's": with_se(fleets, lambda f: skill(f, "p") / skill(f, "perfect")),
+        "perfect AUC, skill": f"{auc(everything, 'perfect'):.3f}, {skill(everything, 'perfect'):.3f}",
         "slope": with_se(fleets, lambda f: calibration_slope(f["p"].to_numpy(), f["happened"]).value),
         "expected / seen": with_se(fleets, lambda f: f["p"].sum() / f["happened"].sum()),
         "perfect's expected / seen": with_se(fleets, lambda f: f["perfect"].sum() / f["happened"].sum()),
@@ -200,6 +211,8 @@ def main() -> None:
     parser.add_argument("--dirt", action="store_true")
     parser.add_argument("--cuts", type=int, default=4, choices=[1, 2, 4])
     parser.add_argument("--lives", type=int, default=600)
+    parser.add_argument("--level-spread", type=float, default=1.0)
+    parser.add_argument("--sudden", type=float, default=1.0)
     parser.add_argument("--no-saving", action="store_true")
     parser.add_argument("--only", default="", help="report: kinds whose names begin like this")
     args = parser.parse_args()
