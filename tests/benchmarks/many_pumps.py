@@ -16,10 +16,12 @@ GAP_KM = 6000.0
 DRAWN = 5000  # lives that are drawn; more pumps repeat them
 
 
-def draw(pumps: int, visits: int, seed: int = 3) -> tuple[pd.DataFrame, pd.DataFrame]:
+def draw(
+    pumps: int, visits: int, seed: int = 3, variant: simulator.Variant = "standard"
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return pumps and visits (visit.pump: row of its pump), about `visits` a pump, some pumps failed."""
     rng = np.random.default_rng(seed)
-    p = simulator.draw_parameters(simulator.FleetSpec(), rng)
+    p = simulator.draw_parameters(simulator.FleetSpec(variant=variant), rng)
     few = min(pumps, DRAWN)
     code = rng.integers(0, len(simulator.TYPES), few)
     lives = simulator.draw_lives(p, code, rng)
@@ -45,9 +47,9 @@ def draw(pumps: int, visits: int, seed: int = 3) -> tuple[pd.DataFrame, pd.DataF
     return table, frame[frame["pump"] < pumps].reset_index(drop=True)
 
 
-def build(path: Path, pumps: int, visits: int) -> None:
+def build(path: Path, pumps: int, visits: int, variant: simulator.Variant = "standard") -> None:
     """Write such a fleet into a new ledger: one pump a unit, with specifications, classes and intervals."""
-    table, frame = draw(pumps, visits)
+    table, frame = draw(pumps, visits, variant=variant)
     odometer = frame["odometer_km"]
     frame = frame.assign(
         visited_on=(START + pd.to_timedelta(np.round(odometer / KM_PER_DAY), unit="D")).dt.date
