@@ -20,7 +20,7 @@ from ingest.reading import Reading
 from ingest.ripple import AverageTurn, average_turn
 from ingest.settle import Run, find_run
 from ingest.sparks import count_events
-from ingest.speed import ANSWER_ABOVE, Speed, at_odds, find_speed
+from ingest.speed import ANSWER_ABOVE, Speed, at_odds, find_speed, too_far
 from ingest.switching import without_clock, without_lines
 
 METHOD_VERSION = 8  # raise with every change of a figure; a golden test watches it
@@ -313,7 +313,7 @@ def _with_speed(
     reading = replace(reading, pwm_hz=drive.pwm_hz)
     if not drive.told:
         if not gates and followed:
-            notes.append(_undecided_note(speed, segments))
+            notes.append(_undecided_note(speed, segments, previous_rpm))
         return replace(
             reading,
             speed_confidence=speed.probability,
@@ -354,14 +354,18 @@ def _with_speed(
     )
 
 
-def _undecided_note(speed: Speed, segments: int | None) -> Note:
+def _undecided_note(speed: Speed, segments: int | None, previous_rpm: float | None) -> Note:
     advice = (
         "tell the number of segments if it is known"
         if segments is None
         else "capture again with a narrower range and 200 ms or more"
     )
-    if len(speed.candidates) == 1:
-        why = f"{speed.candidates[0].rpm:.0f} rpm fits, but the trace does not rule out another speed"
+    rpm = speed.candidates[0].rpm
+    if too_far(rpm, previous_rpm):
+        why = f"{rpm:.0f} rpm fits, but is too far from the {previous_rpm:.0f} rpm of the last visit"
+        advice = "make sure that it is the same pump and that its last speed is right, and capture again"
+    elif len(speed.candidates) == 1:
+        why = f"{rpm:.0f} rpm fits, but the trace does not rule out another speed"
     else:
         shown = " or ".join(f"{c.rpm:.0f}" for c in speed.candidates[:3])
         why = f"The trace allows {shown} rpm and nothing in it decides between them"

@@ -79,7 +79,7 @@ def find_speed(
     speed = _found(work, segments, previous_rpm, (rpm_low, rpm_high))
     if speed is None or not at_odds(60 * speed.phase.turn_hz, previous_rpm):
         return speed
-    if previous_rpm and not 1 / MOST_SLOWER < 60 * speed.phase.turn_hz / previous_rpm < MOST_FASTER:
+    if too_far(60 * speed.phase.turn_hz, previous_rpm):
         return replace(speed, candidates=_evenly(speed, None))
     # A speed at odds with the last visit's is believed where the trace by itself leads to it.
     alone = _found(work, segments, None, (rpm_low, rpm_high))
@@ -91,6 +91,11 @@ def find_speed(
 def at_odds(rpm: float, previous_rpm: float | None, beyond: float = AT_ODDS) -> bool:
     """Tell whether a speed is far from what the last visit leads to expect; beyond: log ratio."""
     return previous_rpm is not None and abs(float(np.log(rpm / previous_rpm))) > beyond
+
+
+def too_far(rpm: float, previous_rpm: float | None) -> bool:
+    """Tell whether a speed is too far from the last visit's to be answered."""
+    return previous_rpm is not None and not 1 / MOST_SLOWER < rpm / previous_rpm < MOST_FASTER
 
 
 def _evenly(speed: Speed, other: Speed | None) -> tuple[SpeedCandidate, ...]:

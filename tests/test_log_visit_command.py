@@ -126,3 +126,22 @@ def test_a_capture_and_a_meter_at_once_or_neither_is_usage(log, capture_file):
         code, _, err = log("--unit", "214", "--odometer", "1 mi", *words)
         assert code == 2
         assert "one of the two" in err
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "sentence"),
+    [
+        ("--segments", "0", "number of bars"),
+        ("--segments", "8.5", "number of bars"),
+        ("--previous-rpm", "0", "revolutions a minute"),
+        ("--previous-rpm", "nan", "revolutions a minute"),
+        ("--previous-rpm", "fast", "revolutions a minute"),
+    ],
+)
+def test_bars_and_speeds_that_no_pump_has_are_usage(log, capture_file, capsys, option, value, sentence):
+    with pytest.raises(SystemExit) as usage:
+        log("--unit", "214", "--odometer", "1 mi", capture_file, option, value)
+    assert usage.value.code == 2
+    err = capsys.readouterr().err
+    assert f"argument {option}: '{value}'" in err
+    assert sentence in err

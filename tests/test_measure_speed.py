@@ -44,13 +44,16 @@ def test_a_previous_speed_never_overrules_the_trace():
     assert "speed-differs" in {n.code for n in reading.notes}
 
 
-@pytest.mark.parametrize("times", [3.2, 1 / 1.7])
+@pytest.mark.parametrize("times", [1.9, 1 / 1.7])
 def test_a_speed_beyond_belief_after_the_last_visits_is_offered_and_not_told(times):
     capture, _ = recorded(trace(8, "burnt bar"))
     rpm = measure(capture, segments=8).rpm
     reading = measure(capture, segments=8, previous_rpm=times * rpm)
     assert reading.rpm is None
     assert reading.speed_candidates[0].rpm == pytest.approx(rpm, rel=1e-3)
+    [note] = [n for n in reading.notes if n.code == "speed-undecided"]
+    assert "too far from" in note.text
+    assert "same pump" in note.text
 
 
 @pytest.mark.parametrize(

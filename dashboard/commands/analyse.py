@@ -13,6 +13,7 @@ from typing import Any
 
 from ingest.errors import PumpledgerError
 
+FEWEST_SEGMENTS, MOST_SEGMENTS = 2, 200  # as in pump_types.csv
 EXAMPLE = "pumpledger analyse demo/fleet/captures/*.csv --spec 4-7 --json"
 
 
@@ -28,9 +29,11 @@ def add_capture_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--full-scale", type=scale, metavar="10A", help="amps at full scale, for WAV files")
     parser.add_argument("--record", type=int, metavar="K", help="which record of a segmented file")
-    parser.add_argument("--segments", type=int, metavar="N", help="the commutator's number of bars, if known")
     parser.add_argument(
-        "--previous-rpm", type=float, metavar="RPM", help="this pump's speed at the last visit"
+        "--segments", type=parse_segments, metavar="N", help="the commutator's number of bars, if known"
+    )
+    parser.add_argument(
+        "--previous-rpm", type=parse_rpm, metavar="RPM", help="this pump's speed at the last visit"
     )
 
 
@@ -72,6 +75,26 @@ def run(args: argparse.Namespace) -> int:
                 continue
         print(line, flush=True)
     return 1 if refused else 0
+
+
+def parse_segments(text: str) -> int:
+    """Return a number of bars; raises ArgumentTypeError for what no commutator has."""
+    if not text.isdecimal() or not FEWEST_SEGMENTS <= int(text) <= MOST_SEGMENTS:
+        raise argparse.ArgumentTypeError(
+            f"{text!r}: give the commutator's number of bars, {FEWEST_SEGMENTS} to {MOST_SEGMENTS}, such as 8"
+        )
+    return int(text)
+
+
+def parse_rpm(text: str) -> float:
+    """Return a speed above 0; raises ArgumentTypeError for anything else."""
+    try:
+        rpm = float(text)
+    except ValueError:
+        rpm = math.nan
+    if not 0 < rpm < math.inf:
+        raise argparse.ArgumentTypeError(f"{text!r}: give a speed in revolutions a minute, such as 5800")
+    return rpm
 
 
 def parse_specification(text: str) -> dict[str, Any]:
