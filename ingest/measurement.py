@@ -185,7 +185,7 @@ def _finite(capture: Capture) -> tuple[np.ndarray, list[Note]]:
 
 def _run(capture: Capture, current: np.ndarray, ac_coupled: bool) -> Run:
     if ac_coupled:
-        return Run(0, len(current), 1, None, None, None, None, 0.0)
+        return Run(0, len(current), 1, None, None, None, None)
     if max(abs(float(np.mean(current))), float(np.std(current))) < LEAST_A:
         raise CaptureRefused(
             "no-current",

@@ -39,7 +39,6 @@ class AverageTurn:
     wave_se_a: float
     residual_sd_a: float
     sparks: int
-    spark_share: float
     mean_a: float
     mean_se_a: float
 
@@ -86,7 +85,6 @@ def average_turn(
         wave_se,
         noise,
         sparks,
-        float(spark.mean()),
         mean_a,
         mean_se,
     )

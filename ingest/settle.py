@@ -35,7 +35,6 @@ class Run:
     zero_se_a: float | None
     inrush_peak_a: float | None
     settling_s: float | None
-    off_share: float
 
 
 def find_run(current_a: np.ndarray, sample_rate_hz: float) -> Run:
@@ -73,7 +72,7 @@ def find_run(current_a: np.ndarray, sample_rate_hz: float) -> Run:
     elif skip == 0:
         start += size
     stop = n if last == blocks else max((last - 1) * size, start)
-    return Run(start, stop, sign, zero_a, zero_se_a, peak_a, settling_s, float(off.mean()))
+    return Run(start, stop, sign, zero_a, zero_se_a, peak_a, settling_s)
 
 
 def _typical(level: np.ndarray) -> float:

@@ -15,11 +15,10 @@ HIGHEST_HZ = 8000.0
 
 @dataclass(frozen=True)
 class Lines:
-    """Lines in falling order of power. hz, power, above_floor: shape (k,); highest_hz: where content ends."""
+    """Lines in falling order of power. hz, power: shape (k,); highest_hz: where content ends."""
 
     hz: np.ndarray
     power: np.ndarray
-    above_floor: np.ndarray
     highest_hz: float
 
 
@@ -49,7 +48,7 @@ def find_lines(work: WorkTrace, count: int = 12) -> Lines:
     keep = (hz >= max(LOWEST_HZ, 1.5 * work.rate_hz / n)) & (hz <= min(work.usable_hz, HIGHEST_HZ))
     if not keep.any():
         nothing = np.zeros(0)
-        return Lines(nothing, nothing, nothing, work.usable_hz)
+        return Lines(nothing, nothing, work.usable_hz)
     low, high = int(np.argmax(keep)), len(keep) - int(np.argmax(keep[::-1]))
     inside = power[low:high]
     # Speed wander smears a line in proportion to its order: compare power over a share of the frequency.
@@ -58,7 +57,6 @@ def find_lines(work: WorkTrace, count: int = 12) -> Lines:
     index = np.arange(len(inside))
     left, right = np.maximum(index - width, 0), np.minimum(index + width + 1, len(inside))
     smeared = (total[right] - total[left]) / 2.0
-    floor = np.median(inside) / np.log(2) + 1e-30
     found_hz, found_power = [], []
     free = np.ones(len(inside), dtype=bool)
     order = np.argsort(smeared)[::-1]
@@ -77,7 +75,7 @@ def find_lines(work: WorkTrace, count: int = 12) -> Lines:
     f, p = np.array(found_hz), np.array(found_power)
     strong = f[p >= 0.003 * p[0]]
     highest = float(np.clip(1.35 * strong.max(), 2500.0, max(4500.0, 1.2 * f[0])))
-    return Lines(f, p, p / floor, min(highest, work.usable_hz))
+    return Lines(f, p, min(highest, work.usable_hz))
 
 
 def _refined_hz(power: np.ndarray, i: int) -> float:
