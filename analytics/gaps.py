@@ -12,7 +12,7 @@ from analytics.damages import DamageTrack, new_pumps
 from analytics.failure_risk import Known
 from analytics.history import History
 from analytics.model import Filtered, Parameters
-from analytics.tracks import joined, take
+from analytics.tracks import joined
 
 CAUSES = ("worn", "seized", "electrical")  # what wear, drag and sudden failure look like on strip-down
 
@@ -37,7 +37,7 @@ class Gaps:
     def take(self, rows: np.ndarray) -> Gaps:
         """Return `rows`."""
         return Gaps(
-            take(self.known, rows),
+            self.known.take(rows),
             self.pump[rows],
             self.d_from[rows],
             self.d_to[rows],
