@@ -9,7 +9,6 @@ in the load alone (drag_points = 0), wear is told first. A wild u casts doubt on
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -17,7 +16,7 @@ import numpy as np
 from analytics.drag import DragParameters, DragState, InWear, advance
 from analytics.drag import prior as drag_prior
 from analytics.level_rate import LevelRate, predict, update
-from analytics.tracks import Tracks, run_over, spread
+from analytics.tracks import Track, Tracks, run_over, spread
 from analytics.wear import WearParameters, clock
 from analytics.wear import prior as wear_prior
 
@@ -27,25 +26,6 @@ class Damages(NamedTuple):
 
     wear: LevelRate
     drag: DragState
-
-
-@dataclass(frozen=True)
-class DamageTrack:
-    """After each pump's last visit, (n,), at x_km (0: no visit); per_visit: after each k-th, if asked for.
-
-    log_likelihood: (n,) of all its readings, load and u.
-    """
-
-    state: Damages
-    x_km: np.ndarray
-    log_likelihood: np.ndarray
-    per_visit: list[Damages]
-
-
-class _Run(NamedTuple):
-    state: Damages
-    x_km: np.ndarray
-    log_likelihood: np.ndarray
 
 
 def new_pumps(wear: WearParameters, drag: DragParameters, type_code: np.ndarray) -> Damages:
@@ -106,20 +86,15 @@ def filter_damages(
     *,
     life_km: float,
     keep: bool = False,
-) -> DamageTrack:
+) -> Track[Damages]:
     """Run both filters over all visits; visit arrays are (visits,), type_code (pumps,)."""
     code = type_code[tracks.order]
     own_load = load - drag.filter_per_km * filter_km
 
-    def step(run: _Run, rows: np.ndarray) -> _Run:
-        x = x_km[rows]
-        state, gained = take_in(
-            wear, drag, run.state, run.x_km, x, code[: len(rows)], u[rows], own_load[rows], load_noise[rows],
-            life_km,
+    def step(state: Damages, before: np.ndarray, rows: np.ndarray) -> tuple[Damages, np.ndarray]:
+        return take_in(
+            wear, drag, state, before, x_km[rows], code[: len(rows)], u[rows], own_load[rows],
+            load_noise[rows], life_km,
         )  # fmt: skip
-        return _Run(state, x, run.log_likelihood + gained)
 
-    new = new_pumps(wear, drag, code)
-    begin = _Run(new, np.zeros(len(code)), np.zeros(new.wear.b.shape))
-    last, kept = run_over(tracks, begin, step, keep=keep)
-    return DamageTrack(last.state, last.x_km, last.log_likelihood, [run.state for run in kept])
+    return run_over(tracks, x_km, new_pumps(wear, drag, code), step, keep=keep)

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analytics.level_rate import LOG_2PI, LevelRate, Value, merge, predict, update, weigh
-from analytics.tracks import Tracks, run_over, spread
+from analytics.tracks import Track, Tracks, run_over, spread
 
 UNIT_KM = 10e3
 # Where a capture is wild in ripple and speed, the chance that its average is too: a slipped clamp, a wrong
@@ -64,13 +64,6 @@ class DragState(NamedTuple):
         return self.started * (self.drag.ww + (1 - self.started) * np.maximum(self.drag.w, 0.0) ** 2)
 
 
-class DragTrack(NamedTuple):
-    """After each pump's last visit: state (n,) and log_likelihood (n,) of its readings."""
-
-    state: DragState
-    log_likelihood: np.ndarray
-
-
 class InWear(NamedTuple):
     """What a wear reading shows of drag: all that its forecast leaves over, in ln torque.
 
@@ -81,12 +74,6 @@ class InWear(NamedTuple):
     r: Value
     bad: Value
     blur: np.ndarray
-
-
-class _Run(NamedTuple):
-    state: DragState
-    x_km: np.ndarray
-    log_likelihood: np.ndarray
 
 
 def cumulative_starts(x_km: np.ndarray, p: DragParameters) -> np.ndarray:
@@ -202,29 +189,17 @@ def filter_drag(
     *,
     life_km: float,
     wild: np.ndarray,
-) -> DragTrack:
+) -> Track[DragState]:
     """Run both hypotheses over all visits, as if drag showed in the load alone.
 
-    Visit arrays are (visits,), type_code (pumps,); wild: WearTrack.wild.
+    Visit arrays are (visits,), type_code (pumps,); wild: from `filter_wear`.
     """
     code = type_code[tracks.order]
     starts, new = p.starts[..., code], prior(p, code)
     y, r = load - p.filter_per_km * filter_km, p.noise * noise_factor
 
-    def step(run: _Run, rows: np.ndarray) -> _Run:
-        state, gained = advance(
-            p,
-            run.state,
-            run.x_km,
-            x_km[rows],
-            starts[..., : len(rows)],
-            y[rows],
-            r[..., rows],
-            life_km,
-            wild[rows],
-        )
-        return _Run(state, np.broadcast_to(x_km[rows], gained.shape), run.log_likelihood + gained)
+    def step(state: DragState, before: np.ndarray, rows: np.ndarray) -> tuple[DragState, np.ndarray]:
+        own = starts[..., : len(rows)]
+        return advance(p, state, before, x_km[rows], own, y[rows], r[..., rows], life_km, wild[rows])
 
-    zero = np.zeros(new.b.shape)
-    last, _ = run_over(tracks, spread(_Run(new, zero, zero), new.b.shape), step)
-    return DragTrack(last.state, last.log_likelihood)
+    return run_over(tracks, x_km, spread(new, new.b.shape), step)

@@ -19,6 +19,7 @@ from scipy.special import log_ndtr, ndtr
 
 from analytics import drag as drag_model
 from analytics import wear as wear_model
+from analytics.damages import new_pumps
 from analytics.drag import DragParameters, DragState
 from analytics.level_rate import LevelRate, Value
 from analytics.tracks import take
@@ -50,6 +51,11 @@ class Known(NamedTuple):
     type_code: np.ndarray
     wear: LevelRate
     drag: DragState
+
+    @classmethod
+    def of_new(cls, wear: WearParameters, drag: DragParameters, type_code: np.ndarray) -> Known:
+        """Return what is known of new pumps."""
+        return cls(np.zeros(len(type_code)), type_code, *new_pumps(wear, drag, type_code))
 
     def take(self, rows: slice | np.ndarray) -> Known:
         """Return `rows`."""

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.damages import Damages, new_pumps, take_in
+from analytics.damages import Damages, take_in
 from analytics.failure_risk import Known
 from analytics.fitting import Fit, fit_history, store_fit, stored_fit
 from analytics.history import History, load_history
@@ -50,7 +50,7 @@ class State:
     def new_pumps(self) -> Known:
         """New pumps of the same types."""
         code, p = self.known.type_code, self.fit.parameters
-        return Known(np.zeros(len(code)), code, *new_pumps(p.wear, p.drag, code))
+        return Known.of_new(p.wear, p.drag, code)
 
 
 def forecast(ledger: Path, *, as_of: date | None = None, grid_km: np.ndarray) -> Forecast:

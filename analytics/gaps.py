@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analytics.damages import DamageTrack, new_pumps
+from analytics.damages import Damages
 from analytics.failure_risk import Known
 from analytics.history import History
 from analytics.model import Filtered, Parameters
-from analytics.tracks import joined
+from analytics.tracks import Track, joined
 
 CAUSES = ("worn", "seized", "electrical")  # what wear, drag and sudden failure look like on strip-down
 
@@ -66,7 +66,7 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
     next_x = now.copy()
     if index:
         next_x[order[: len(index[0])]] = x[index[0]]
-    first = Known(np.zeros(n), filtered.type_code, *new_pumps(p.wear, p.drag, filtered.type_code))
+    first = Known.of_new(p.wear, p.drag, filtered.type_code)
     parts = [(first, everyone, np.minimum(entry, next_x), next_x, failed & (_count(order, counts, n) == 0))]
     for k, rows in enumerate(index):
         m = len(rows)
@@ -87,9 +87,9 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
     return gaps.take(np.flatnonzero((d_to > d_from) | fail))
 
 
-def last_gaps(history: History, told: DamageTrack, type_code: np.ndarray) -> Gaps:
+def last_gaps(history: History, told: Track[Damages], type_code: np.ndarray) -> Gaps:
     """Only what came after each pump's last reading, (pumps,), from filters run without their past."""
-    pumps, x = history.pumps, told.x_km
+    pumps, x = history.pumps, told.at
     failed = pumps["failed"].to_numpy(bool)
     d_from = np.clip(pumps["entry_km"].to_numpy(float) - x, 0, None)
     d_to = np.maximum(pumps["now_km"].to_numpy(float) - x, d_from)

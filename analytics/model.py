@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.damages import DamageTrack, filter_damages
+from analytics.damages import Damages, filter_damages
 from analytics.drag import DragParameters
 from analytics.failure_risk import FailureParameters, Known, RiskModel
 from analytics.history import History
 from analytics.normalise import Channels, Exponents, channels
-from analytics.tracks import Tracks, make_tracks
+from analytics.tracks import Track, Tracks, make_tracks
 from analytics.wear import WearParameters, indicator
 
 METHOD_VERSION = 6
@@ -75,12 +75,12 @@ class Filtered:
     type_code: np.ndarray
     channels: Channels
     tracks: Tracks
-    told: DamageTrack
+    told: Track[Damages]
 
     @property
     def known(self) -> Known:
         """What is known of each pump at its last usable visit."""
-        return Known(self.told.x_km, self.type_code, *self.told.state)
+        return Known(self.told.at, self.type_code, *self.told.state)
 
 
 def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filtered:

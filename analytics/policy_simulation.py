@@ -16,7 +16,7 @@ from scipy import special
 
 from analytics import drag as drag_model
 from analytics import wear as wear_model
-from analytics.damages import new_pumps, take_in
+from analytics.damages import Damages, take_in
 from analytics.failure_risk import Known
 from analytics.level_rate import BAD, Value
 from analytics.model import Parameters, risk_model
@@ -67,8 +67,8 @@ def simulate_lives(
     u += _noise(rng, (count, k), p.wear.noise, p.wear.bad)
     load = own[:, None] + drag_at + _noise(rng, (count, k), p.drag.noise, p.drag.bad)
 
-    model, state = risk_model(p), new_pumps(p.wear, p.drag, code)
-    new = Known(np.zeros(count), code, *state)
+    model, new = risk_model(p), Known.of_new(p.wear, p.drag, code)
+    state = Damages(new.wear, new.drag)
     span = np.full(count, interval_km)
     risk_if_new = float(model.risk(new.take(slice(0, 1)), np.zeros(1), span[:1])[0][0])
     risk = np.zeros((count, k))

@@ -7,13 +7,14 @@ from functools import cached_property
 
 import numpy as np
 
-from analytics.damages import Damages, DamageTrack, filter_damages
-from analytics.drag import DragParameters, DragTrack, filter_drag
+from analytics.damages import Damages, filter_damages
+from analytics.drag import DragParameters, DragState, filter_drag
 from analytics.history import History
+from analytics.level_rate import LevelRate
 from analytics.model import Parameters
 from analytics.normalise import Channels
-from analytics.tracks import make_tracks
-from analytics.wear import WearParameters, WearTrack, filter_wear, indicator
+from analytics.tracks import Track, make_tracks
+from analytics.wear import WearParameters, filter_wear, indicator
 
 
 class Readings:
@@ -40,43 +41,42 @@ class Readings:
         """Return how many readings of a channel each pump has, (pumps,)."""
         return np.bincount(self.pump, ~np.isnan(value), len(self.code))
 
-    def with_wear(self, wear: WearParameters) -> DamageTrack:
+    def with_wear(self, wear: WearParameters) -> Track[Damages]:
         """Return both damages with another `wear`; the log-likelihood tells wears apart."""
         if np.any(wear.drag_points):
             return self.together(wear, self.p.drag)
-        own = self._wear_alone(wear)
-        return self._track(Damages(own.state, self._dragging.state), own.log_likelihood)
+        own, _ = filter_wear(wear, self.tracks, self.x_km, self.u, self.code)
+        return self._alone(Damages(own.state, self._drag_now.state), own.log_likelihood)
 
-    def with_drag(self, drag: DragParameters) -> DamageTrack:
+    def with_drag(self, drag: DragParameters) -> Track[Damages]:
         """Return both damages with another `drag`; the log-likelihood tells drags apart."""
         if np.any(self.p.wear.drag_points):
             return self.together(self.p.wear, drag)
         own = self._drag_alone(drag)
-        return self._track(Damages(self._worn.state, own.state), own.log_likelihood)
+        return self._alone(Damages(self._wear_now[0].state, own.state), own.log_likelihood)
 
-    def together(self, wear: WearParameters, drag: DragParameters) -> DamageTrack:
+    def together(self, wear: WearParameters, drag: DragParameters) -> Track[Damages]:
         """Return both damages, told side by side."""
         return filter_damages(
             wear, drag, self.tracks, self.x_km, self.u, self.made.load, self.made.load_noise, self.filter_km,
             self.code, life_km=self.p.drag_life_km,
         )  # fmt: skip
 
-    def _track(self, state: Damages, log_likelihood: np.ndarray) -> DamageTrack:
-        return DamageTrack(state, self.last_km, log_likelihood, [])
+    def _alone(self, state: Damages, log_likelihood: np.ndarray) -> Track[Damages]:
+        return Track(state, self.last_km, log_likelihood, [])
 
-    def _wear_alone(self, wear: WearParameters) -> WearTrack:
-        return filter_wear(wear, self.tracks, self.x_km, self.u, self.code)
-
-    def _drag_alone(self, drag: DragParameters) -> DragTrack:
+    def _drag_alone(self, drag: DragParameters) -> Track[DragState]:
+        _, wild = self._wear_now
         return filter_drag(
             drag, self.tracks, self.x_km, self.made.load, self.made.load_noise, self.filter_km, self.code,
-            life_km=self.p.drag_life_km, wild=self._worn.wild,
+            life_km=self.p.drag_life_km, wild=wild,
         )  # fmt: skip
 
     @cached_property
-    def _worn(self) -> WearTrack:
-        return self._wear_alone(replace(self.p.wear, drag_points=0.0))
+    def _wear_now(self) -> tuple[Track[LevelRate], np.ndarray]:
+        wear = replace(self.p.wear, drag_points=0.0)
+        return filter_wear(wear, self.tracks, self.x_km, self.u, self.code)
 
     @cached_property
-    def _dragging(self) -> DragTrack:
+    def _drag_now(self) -> Track[DragState]:
         return self._drag_alone(self.p.drag)

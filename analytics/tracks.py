@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -24,6 +24,27 @@ class Tracks:
     index: list[np.ndarray]
 
 
+@dataclass(frozen=True)
+class Track(Generic[State]):
+    """What a filter knows after each pump's last visit.
+
+    state: (n,) or (sets, n); at: how far along it lay, by the clock `run_over` was given (0: no visit);
+    log_likelihood: of all its readings; per_visit: states after each k-th visit, as in Tracks.index, if asked
+    for.
+    """
+
+    state: State
+    at: np.ndarray
+    log_likelihood: np.ndarray
+    per_visit: list[State]
+
+
+class _Run(NamedTuple):
+    state: Any
+    at: np.ndarray
+    log_likelihood: np.ndarray
+
+
 def make_tracks(pump: np.ndarray, usable: np.ndarray, n_pumps: int) -> Tracks:
     """Lay out visits; `pump` (m,) sorted row numbers, `usable` (m,) bool."""
     rows = np.flatnonzero(usable)
@@ -38,23 +59,33 @@ def make_tracks(pump: np.ndarray, usable: np.ndarray, n_pumps: int) -> Tracks:
 
 
 def run_over(
-    tracks: Tracks, state: State, step: Callable[[State, np.ndarray], State], *, keep: bool = False
-) -> tuple[State, list[State]]:
+    tracks: Tracks,
+    along: np.ndarray,
+    new: State,
+    step: Callable[[State, np.ndarray, np.ndarray], tuple[State, np.ndarray]],
+    *,
+    keep: bool = False,
+) -> Track[State]:
     """Take all pumps through their visits, each pump's k-th at once.
 
-    state: before the first visit, in the tracks' order; step(state of the first m pumps, their rows of
-    `visits` (m,)) returns it after the visit. Returns the state after each pump's last visit in the history's
-    order, and, if asked for, those after each k-th visit, as in Tracks.index.
+    along: (visits,) or (sets, visits), distance or another clock; new: before the first visit, in the tracks'
+    order, its arrays of one shape. step(state of the first m pumps, how far along they are, their rows of
+    `visits` (m,)) returns the state after the visit and the log-likelihood of its readings.
     """
+    n = len(tracks.order)
+    run = _Run(new, np.zeros((*along.shape[:-1], n)), np.zeros(_shape(new)))
     done, kept = [], []
     for rows in tracks.index:
-        done.append(take(state, slice(len(rows), None)))
-        state = step(take(state, slice(0, len(rows))), rows)
+        done.append(take(run, slice(len(rows), None)))
+        run = take(run, slice(0, len(rows)))
+        state, gained = step(run.state, run.at, rows)
+        run = _Run(state, along[..., rows], run.log_likelihood + gained)
         if keep:
             kept.append(state)
     back = np.empty(len(tracks.order), int)
     back[tracks.order] = np.arange(len(back))
-    return take(joined([state, *reversed(done)]), back), kept
+    last = take(joined([run, *reversed(done)]), back)
+    return Track(last.state, last.at, last.log_likelihood, kept)
 
 
 def take(state: State, rows: slice | np.ndarray) -> State:
@@ -65,6 +96,11 @@ def take(state: State, rows: slice | np.ndarray) -> State:
 def spread(state: State, shape: tuple[int, ...]) -> State:
     """Return a state with all its arrays of one shape."""
     return _each(lambda a: np.broadcast_to(a, shape), state)
+
+
+def _shape(state: State) -> tuple[int, ...]:
+    first = state[0]
+    return _shape(first) if isinstance(first, tuple) else first.shape
 
 
 def _each(change: Callable[..., np.ndarray], *states: State) -> State:

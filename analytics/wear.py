@@ -8,12 +8,11 @@ General path model after Lu & Meeker 1993, in state-space form.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from analytics.level_rate import LevelRate, Value, predict, update
-from analytics.tracks import Tracks, run_over, spread
+from analytics.tracks import Track, Tracks, run_over, spread
 
 UNIT_KM = 100e3
 
@@ -43,21 +42,6 @@ class WearParameters:
     brush_at: np.ndarray = field(default_factory=lambda: np.zeros(0))  # (types,) usual first brush channel
 
 
-class WearTrack(NamedTuple):
-    """After each pump's last visit: state (n,), log_likelihood (n,) of its readings; wild (visits,): chance
-    that each reading was wild, by what was known until then."""
-
-    state: LevelRate
-    log_likelihood: np.ndarray
-    wild: np.ndarray
-
-
-class _Run(NamedTuple):
-    state: LevelRate
-    t: np.ndarray
-    log_likelihood: np.ndarray
-
-
 def clock(x_km: np.ndarray, power: Value) -> np.ndarray:
     """Return t = (x / 100,000 km)**power."""
     return (np.maximum(x_km, 0.0) / UNIT_KM) ** power
@@ -83,20 +67,22 @@ def prior(p: WearParameters, type_code: np.ndarray) -> LevelRate:
 
 def filter_wear(
     p: WearParameters, tracks: Tracks, x_km: np.ndarray, u: np.ndarray, type_code: np.ndarray
-) -> WearTrack:
-    """Run the filter alone, as if drag left no trace in u; x_km and u are (visits,), type_code (pumps,)."""
+) -> tuple[Track[LevelRate], np.ndarray]:
+    """Run the filter alone, as if drag left no trace in u; x_km and u are (visits,), type_code (pumps,).
+
+    Returns the track, told along `clock`, and the chance that each reading was wild by what was known until
+    then, (visits,) or (sets, visits).
+    """
     new = prior(p, type_code[tracks.order])
-    t = clock(x_km, p.power)
     wild = np.zeros((*new.b.shape[:-1], len(x_km)))
+    t = clock(x_km, p.power)
 
-    def step(run: _Run, rows: np.ndarray) -> _Run:
-        h = np.maximum(t[..., rows] - run.t, 0.0)
-        state, gained, wild[..., rows] = update(predict(run.state, h, p.walk), u[rows], p.noise, p.bad)
-        return _Run(state, np.broadcast_to(t[..., rows], gained.shape), run.log_likelihood + gained)
+    def step(state: LevelRate, before: np.ndarray, rows: np.ndarray) -> tuple[LevelRate, np.ndarray]:
+        h = np.maximum(t[..., rows] - before, 0.0)
+        state, gained, wild[..., rows] = update(predict(state, h, p.walk), u[rows], p.noise, p.bad)
+        return state, gained
 
-    zero = np.zeros(new.b.shape)
-    last, _ = run_over(tracks, spread(_Run(new, zero, zero), new.b.shape), step)
-    return WearTrack(last.state, last.log_likelihood, wild)
+    return run_over(tracks, t, spread(new, new.b.shape), step), wild
 
 
 def with_types(

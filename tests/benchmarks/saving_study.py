@@ -20,7 +20,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analytics.damages import new_pumps
 from analytics.decision import worth_booking
 from analytics.failure_risk import Known, RiskModel
 from analytics.fitting import Fit
@@ -170,7 +169,7 @@ def _told(model: RiskModel, known: Known, p: Parameters) -> tuple[np.ndarray, np
     """Risk up to the next stop, at a distance that nobody knows, and the same of a new pump."""
     code, n = known.type_code, len(known.type_code)
     d = np.full(n, STOP_KM)
-    new = Known(np.zeros(n), code, *new_pumps(p.wear, p.drag, code))
+    new = Known.of_new(p.wear, p.drag, code)
     return model.risk(known, np.zeros(n), d)[0], model.risk(new, np.zeros(n), d)[0]
 
 
