@@ -1,8 +1,8 @@
 """Speed of scoring and fitting on a ledger, and of random slopes beside a reference library in the same run.
 
-python -m tests.benchmarks.forecast_speed --pumps 100000 --visits 10
+    OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.forecast_speed --pumps 100000 --visits 10
 
-The race needs statsmodels, which is no dependency: `uv run --with statsmodels python -m tests.benchmarks...`.
+(the `pumpledger` command sets that itself.) The race needs statsmodels, which is no dependency: `uv run --with statsmodels python -m tests.benchmarks...`.
 """
 
 from __future__ import annotations

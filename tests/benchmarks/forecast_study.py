@@ -2,13 +2,15 @@
 
     python -m tests.benchmarks.forecast_study run --out results --vehicles 200 --fleets 10 --seed 5000
         [--variant late-knee] [--dirt] [--no-saving] [--cuts 2] [--lives 300]
-        [--level-spread 0.5] [--sudden 0.2]
+        [--level-spread 1] [--sudden 1]
     python -m tests.benchmarks.forecast_study report --out results
 
 Per fleet: fit on the records up to each of up to four cut-off days and forecast every pump in service
 over its next PM interval; then follow fresh complete lives stop by stop and replace by rule
-(saving_study.py). Every fleet is saved at once, and one that is there already is not run again. These figures
-say how the method works on simulated fleets; they are no evidence for any real one.
+(saving_study.py). Failure levels lie LEVEL_SPREAD times as far apart as the demo fleet's, and SUDDEN times as
+many pumps fail suddenly, so that a perfect sensor's AUC is .85 and its Brier skill .41, as in an earlier
+study (fleet_hardness.py). Every fleet is saved at once, and one that is there already is not run again. These
+figures say how the method works on simulated fleets; they are no evidence for any real one.
 """
 
 from __future__ import annotations
@@ -34,6 +36,7 @@ from tests.fleet_frames import history_at
 
 CUTS = ("2024-06-30", "2024-12-31", "2025-06-30", "2025-12-31")
 DRAWS = 400
+LEVEL_SPREAD, SUDDEN = 0.45, 1.3
 
 
 def forecasts(fleet: simulator.SimulatedFleet, cut: str, fit: Fit, history) -> pd.DataFrame:
@@ -211,8 +214,8 @@ def main() -> None:
     parser.add_argument("--dirt", action="store_true")
     parser.add_argument("--cuts", type=int, default=4, choices=[1, 2, 4])
     parser.add_argument("--lives", type=int, default=600)
-    parser.add_argument("--level-spread", type=float, default=1.0)
-    parser.add_argument("--sudden", type=float, default=1.0)
+    parser.add_argument("--level-spread", type=float, default=LEVEL_SPREAD)
+    parser.add_argument("--sudden", type=float, default=SUDDEN)
     parser.add_argument("--no-saving", action="store_true")
     parser.add_argument("--only", default="", help="report: kinds whose names begin like this")
     args = parser.parse_args()
