@@ -2,7 +2,8 @@
 
     OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.forecast_speed --pumps 100000 --visits 10
 
-(the `pumpledger` command sets that itself.) The race needs statsmodels, which is no dependency: `uv run --with statsmodels python -m tests.benchmarks...`.
+(the `pumpledger` command sets that variable itself). The race needs statsmodels, which is no dependency:
+`uv run --with statsmodels python -m tests.benchmarks...`.
 """
 
 from __future__ import annotations
