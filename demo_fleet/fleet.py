@@ -36,13 +36,15 @@ CLASSES = {
     "ambulance": (0.10, 80.0, 8000.0, 122),
 }
 TYPES = ("K-2201", "K-2340", "M-118", "M-127")
-Variant = Literal["standard", "concave", "late-knee", "other-drag"]
+Variant = Literal["standard", "concave", "flattening", "late-knee", "other-drag"]
+FLATTENS_PTS, FLATTENS = 9.0, 0.6  # where readings flatten, wear is shown as 9 (wear/9)**0.6
 
 
 @dataclass(frozen=True)
 class FleetSpec:
-    """What to simulate. `variant` breaks the usual shape: ripple that flattens with damage, wear that turns
-    up late, or drag that shows as lost speed and ripple instead of torque."""
+    """What to simulate. `variant` breaks the usual shape: wear that is fast at first (concave), readings that
+    flatten as wear grows, wear that turns up late, or drag that shows as lost speed and ripple instead of
+    torque."""
 
     vehicles: int = 200
     seed: int = 0
@@ -222,7 +224,10 @@ def take_readings(
         ripple_of_drag, slow, torque = 12.0 * drag, 0.5 * drag, 0.25 * drag
     else:
         torque = drag
-    resistance = p.wear_resistance * wear + 0.00393 * (warmth - 25)
+    shown = wear
+    if p.variant == "flattening":
+        shown = FLATTENS_PTS * (wear / FLATTENS_PTS) ** FLATTENS
+    resistance = p.wear_resistance * shown + 0.00393 * (warmth - 25)
     ln_v, ln_p = log_volts_ratio(volts, REFERENCE_V), log_ratio(pressure, 400.0)
     torque = torque + load
     a_d = -s.speed_resistance
@@ -240,7 +245,7 @@ def take_readings(
         + (1 + 0.3 * -a_d) * torque
         + s.current_resistance * resistance
     )
-    ripple = lives.ripple[row] + wear + ripple_of_drag
+    ripple = lives.ripple[row] + shown + ripple_of_drag
     return pd.DataFrame(
         {
             "mean_a": np.exp(ln_current + rng.normal(0, 0.010, m)),
