@@ -85,6 +85,11 @@ class FleetParameters:
     ripple_pct: np.ndarray
     variant: Variant = "standard"
 
+    @property
+    def wear_at_failure(self) -> np.ndarray:
+        """Median failure level of wear by type, points: lower where wear is slow later, for lives as long."""
+        return self.wear_level * (0.75 if self.variant == "concave" else 1.0)
+
 
 @dataclass(frozen=True)
 class Lives:
@@ -172,9 +177,7 @@ def draw_lives(p: FleetParameters, type_code: np.ndarray, rng: np.random.Generat
     slope = np.cumsum(rng.normal(0, p.wear_walk * np.sqrt(h), (n, GRID)), axis=1)
     walk = np.concatenate([np.zeros((n, 1)), np.cumsum(slope * h, axis=1)], axis=1)
     wear = np.maximum(rate[:, None] * shape + walk, 0.0)
-    level = p.wear_level[type_code] * np.exp(rng.normal(0, p.wear_level_sd, n))
-    if p.variant == "concave":
-        level = level * 0.75
+    level = p.wear_at_failure[type_code] * np.exp(rng.normal(0, p.wear_level_sd, n))
     over = wear > level[:, None]
     wear_km = np.where(over.any(1), over.argmax(1) * STEP_KM - rng.uniform(0, STEP_KM, n), np.inf)
     start = p.drag_scale_km[type_code] * rng.weibull(p.drag_shape, n)

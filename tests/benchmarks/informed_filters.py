@@ -35,8 +35,7 @@ def informed(learned: Parameters, true: simulator.FleetParameters) -> Parameters
 
     rate, rate_cv = _moments(true.wear_rate, true.wear_rate_sd)
     growth, growth_cv = _moments(true.drag_rate, true.drag_rate_sd)
-    lower = 0.75 if true.variant == "concave" else 1.0
-    wear_level, wear_cv = _moments(lower * true.wear_level, true.wear_level_sd)
+    wear_level, wear_cv = _moments(true.wear_at_failure, true.wear_level_sd)
     drag_level, drag_cv = _moments(true.drag_level, true.drag_level_sd)
     scale = float(true.drag_scale_km.mean())
     one = np.ones(len(learned.types))

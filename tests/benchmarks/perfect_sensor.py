@@ -26,8 +26,7 @@ def perfect_risk(
     delays: from `drag_delays`.
     """
     code = lives["type_code"].to_numpy(int)
-    level = p.wear_level[code] * (0.75 if p.variant == "concave" else 1.0)
-    p_wear = _reached(level, p.wear_level_sd, wear, wear + slope * d)
+    p_wear = _reached(p.wear_at_failure[code], p.wear_level_sd, wear, wear + slope * d)
     start, rate = lives["true_drag_start_km"].to_numpy(), lives["true_drag_rate"].to_numpy()
     drag = rate * np.maximum(now - start, 0) / 1e4
     p_started = _reached(p.drag_level, p.drag_level_sd, drag, drag + rate * d / 1e4)
