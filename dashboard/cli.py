@@ -60,8 +60,6 @@ class _HelpFormatter(argparse.RawDescriptionHelpFormatter):
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns 0 done, 1 refused, 2 usage."""
-    # Products here are small: more threads of the linear algebra library would only spin, at no gain.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     arguments = sys.argv[1:] if argv is None else argv
     parser = argparse.ArgumentParser(
         prog="pumpledger",

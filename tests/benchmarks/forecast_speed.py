@@ -1,9 +1,8 @@
 """Speed of scoring and fitting on a ledger, and of random slopes beside a reference library in the same run.
 
-    OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.forecast_speed --pumps 100000 --visits 10
+    python -m tests.benchmarks.forecast_speed --pumps 100000 --visits 10
 
-(the `pumpledger` command sets that variable itself). The race needs statsmodels, which is no dependency:
-`uv run --with statsmodels python -m tests.benchmarks...`.
+The race needs statsmodels, which is no dependency: `uv run --with statsmodels python -m tests.benchmarks...`.
 """
 
 from __future__ import annotations

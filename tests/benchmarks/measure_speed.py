@@ -1,6 +1,6 @@
 """Speed of measuring: CPU time for records of 100,000 and 1,000,000 samples, beside one FFT of that length.
 
-    OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.measure_speed --seeds 2
+    python -m tests.benchmarks.measure_speed --seeds 2
 
 On one core (the time of all threads counts); every stratum of the study, bars told and untold. Prints the
 median and 90th percentile, the ratio to scipy.fft.rfft of a record of the same length in the same run, and
