@@ -7,8 +7,8 @@ import os
 from importlib import import_module
 from typing import Any
 
-# Before numpy and scipy load. The matrices here are small: a second thread of their linear algebra library gains
-# nothing, and on a busy machine the two wait for each other: one capture took 2 to 9 s instead of 0.1.
+# Before numpy and scipy load. The matrices here are small: a second thread of their linear algebra library
+# gains nothing, and on a busy machine the two wait for each other: one capture took 2 to 9 s instead of 0.1.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 _PUBLIC = {
