@@ -88,7 +88,11 @@ class Entry:
 
 @dataclass(frozen=True)
 class Prices:
-    """What one pump's events cost, in money; `placeholders` names the elements no one has confirmed."""
+    """What one pump's events cost, in money.
+
+    placeholders: the elements that no one has confirmed; of_replacements: those of them that the two
+    replacements rest on.
+    """
 
     planned: float
     failure: float
@@ -97,6 +101,7 @@ class Prices:
     false_alarm: float
     labour_per_hour: float
     placeholders: tuple[str, ...]
+    of_replacements: tuple[str, ...] = ()
 
     @property
     def ratio(self) -> float:
@@ -162,17 +167,20 @@ class CostBook:
             used = {side: names - {"part"} for side, names in used.items()}
         if job_hours:
             used[PLANNED] = used[PLANNED] - {"planned_labour_hours"}
-        placeholders: set[str] = _used("capture") | _used("follow_up") | _used("false_alarm")
+        behind: set[str] = set()
         for side in (PLANNED, FAILURE):
             total, total_confirmed, when = self.amount(side, vehicle_class, depot)
             if total is None:
-                placeholders |= used[side]
+                behind |= used[side]
                 continue
             before, _ = self._amounts(vehicle_class, depot, known_by=when)
             # The type's price and the unit's hours were part of the whole amount already.
             sums[side] = total + self._sums(at, None, None)[side] - self._sums(before, None, None)[side]
             if not total_confirmed:
-                placeholders |= {side}
+                behind.add(side)
+        of_replacements = {name for name in behind if not confirmed.get(name)}
+        of_readings = _used("capture") | _used("follow_up") | _used("false_alarm")
+        others = {name for name in of_readings if not confirmed.get(name)}
         return Prices(
             planned=max(sums[PLANNED], 0.0),
             failure=max(sums[FAILURE], 0.0),
@@ -180,13 +188,15 @@ class CostBook:
             follow_up=at["follow_up_hours"] * at["labour_per_hour"],
             false_alarm=at["false_alarm"],
             labour_per_hour=at["labour_per_hour"],
-            placeholders=tuple(sorted(name for name in placeholders if not confirmed.get(name))),
+            placeholders=tuple(sorted(of_replacements | others)),
+            of_replacements=tuple(sorted(of_replacements)),
         )
 
     def price_frame(self, pumps: pd.DataFrame) -> pd.DataFrame:
         """Return planned, failure, capture, follow_up, false_alarm, labour_per_hour, placeholder per pump.
 
-        pumps: class, depot, pump_type, and job_hours where known; the index is kept.
+        placeholder: no one has confirmed what its replacements cost. pumps: class, depot, pump_type, and
+        job_hours where known; the index is kept.
         """
         columns = ["class", "depot", "pump_type"]
         keys = pumps.reindex(columns=[*columns, "job_hours"])
@@ -199,7 +209,7 @@ class CostBook:
             p = made[key]
             rows.append(
                 (p.planned, p.failure, p.capture, p.follow_up, p.false_alarm, p.labour_per_hour,
-                 bool(p.placeholders))
+                 bool(p.of_replacements))
             )  # fmt: skip
         names = [
             "planned",
@@ -224,7 +234,7 @@ class CostBook:
             if name in TOTALS:
                 prices = self.prices(vehicle_class, depot)
                 amount = prices.planned if name == PLANNED else prices.failure
-                confirmed = not prices.placeholders if row is None else confirmed
+                confirmed = not prices.of_replacements if row is None else confirmed
             rows.append(
                 {
                     "element": name,

@@ -319,9 +319,14 @@ def _bay_use(free: dict, lines: pd.DataFrame) -> pd.DataFrame:
 
 def _notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[str]:
     notes = []
-    if bool(inputs.pumps["placeholder"].any()):
+    unsure = inputs.pumps[inputs.pumps["placeholder"].astype(bool)]
+    if len(unsure):
+        kinds = unsure.reindex(columns=["class", "depot", "pump_type", "job_hours"]).drop_duplicates()
+        kinds = kinds.astype(object).where(kinds.notna(), None)
+        made = (inputs.book.prices(*kind) for kind in kinds.itertuples(index=False, name=None))
+        names = sorted({name.replace("_", " ") for prices in made for name in prices.of_replacements})
         notes.append(
-            "Some prices are placeholders that no one has confirmed: costs and savings rest on them."
+            f"Costs and savings rest on placeholder prices that no one has confirmed: {', '.join(names)}."
         )
     if not len(inputs.stock):
         notes.append("No stock is on record, so every part is taken to be ordered.")

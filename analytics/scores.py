@@ -92,21 +92,32 @@ def auc_interval(p: np.ndarray, happened: np.ndarray, cluster: np.ndarray | None
 
 
 def calibration_slope(p: np.ndarray, happened: np.ndarray) -> Estimate:
-    """Return the slope of a logistic regression of what happened on logit p (1: right; below: too bold)."""
+    """Return the slope of a logistic regression of what happened on logit p (1: right; below: too bold).
+
+    NaN where all or nothing happened, or what happened is told apart without a fault: there is no best slope.
+    """
     z, o = logit(np.clip(p, EPS, 1 - EPS)), np.asarray(happened, float)
     if o.sum() in (0, len(o)):
         return Estimate(float("nan"), float("nan"))
     x = np.column_stack([np.ones(len(z)), z])
-    b = np.array([0.0, 1.0])
-    info = np.eye(2)
-    for _ in range(50):
+
+    def likelihood(b: np.ndarray) -> float:
+        return float(o @ (x @ b) - np.logaddexp(0.0, x @ b).sum())
+
+    # Newton's steps, halved where they overshoot: else bold forecasts that failed throw them off for good.
+    b = np.array([logit(o.mean()), 0.0])
+    for _ in range(100):
         q = expit(x @ b)
-        info = (x * (q * (1 - q))[:, None]).T @ x + 1e-9 * np.eye(2)
+        info = (x * (q * (1 - q))[:, None]).T @ x
+        if np.linalg.cond(info) > 1e14:
+            break
         step = np.linalg.solve(info, x.T @ (o - q))
+        while np.abs(step).max() > 1e-10 and likelihood(b + step) < likelihood(b):
+            step = step / 2
         b = b + step
         if np.abs(step).max() < 1e-10:
-            break
-    return Estimate(float(b[1]), float(np.sqrt(np.linalg.inv(info)[1, 1])))
+            return Estimate(float(b[1]), float(np.sqrt(np.linalg.inv(info)[1, 1])))
+    return Estimate(float("nan"), float("nan"))
 
 
 def concordance(time: np.ndarray, event: np.ndarray, risk: np.ndarray) -> float:

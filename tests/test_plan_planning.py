@@ -193,7 +193,7 @@ def test_waiting_costs_what_the_curve_says():
 
 
 def test_placeholder_prices_are_told():
-    assert any("placeholders" in note for note in planned(make_inputs([{}])).notes)
+    assert any("placeholder prices" in note for note in planned(make_inputs([{}])).notes)
     notes = planned(
         make_inputs([{}], stock=pd.DataFrame({"depot": [], "pump_type": [], "on_hand": []}))
     ).notes

@@ -8,7 +8,8 @@ import textwrap
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from dashboard.record_text import METHODS, acted_lines, methods_heading
+from dashboard.formats import UNKNOWN
+from dashboard.record_text import METHODS, MOST_SLOPE, acted_lines, methods_heading
 
 if TYPE_CHECKING:
     from analytics.backtest import Backtest
@@ -84,6 +85,10 @@ def as_text(found: Backtest) -> str:
     return "\n".join(lines + ([""] if acted else []) + [textwrap.fill(line, WIDTH) for line in acted])
 
 
+def _slope(value: float) -> str:
+    return f"{value:6.2f}" if abs(value) < MOST_SLOPE else f"{UNKNOWN:>6}"
+
+
 def _methods(found: Backtest) -> list[str]:
     if not len(found.scores):
         return []
@@ -96,7 +101,7 @@ def _methods(found: Backtest) -> list[str]:
     for row in found.scores.to_dict("records"):
         lines.append(
             f"  {row['label']:27} {row['auc']:6.3f} ±{1.96 * row['auc_se']:5.3f} {row['brier']:6.3f}"
-            f" {row['skill']:6.2f} {row['log_score']:6.3f} {row['calibration_slope']:6.2f}"
+            f" {row['skill']:6.2f} {row['log_score']:6.3f} {_slope(row['calibration_slope'])}"
             f" {row['expected']:8.1f} {row['top_decile_hits']:3d} of {row['top_decile_n']:<3d}"
         )
     return [*lines, *(f"  {line}" for line in textwrap.wrap(METHODS, WIDTH - 2))]

@@ -7,6 +7,7 @@ pairs, which no slip would reproduce.
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
 
 from analytics import scores
 
@@ -85,6 +86,21 @@ def test_prognostic_metrics():
     assert passes[[3, 4, 5]].all()
     assert not passes[[0, 1]].any()  # at 40 it sits on the edge
     assert scores.prognostic_horizon(100, at, end, 0.1) == 40
+
+
+def test_calibration_slope_of_bold_forecasts_is_the_likeliest_one():
+    """Newton's plain steps overshoot here and gave 7e11; scipy's minimiser of the same likelihood is the
+    reference."""
+    rng = np.random.default_rng(0)
+    z = rng.normal(-8, 6, 530)
+    o = rng.random(530) < 0.035
+    found = scores.calibration_slope(1 / (1 + np.exp(-z)), o)
+    z = np.clip(z, np.log(scores.EPS), -np.log(scores.EPS))
+    best = minimize(lambda b: np.logaddexp(0, b[0] + b[1] * z).sum() - o @ (b[0] + b[1] * z), [-3.0, 0.0])
+    assert found.value == pytest.approx(best.x[1], abs=1e-4)
+    assert found.se == pytest.approx(np.sqrt(best.hess_inv[1, 1]), rel=0.2)
+    nothing_overlaps = scores.calibration_slope(np.array([0.1, 0.2, 0.8, 0.9]), np.array([0, 0, 1, 1]))
+    assert np.isnan(nothing_overlaps.value)
 
 
 def test_calibration_slope_recovers_a_known_distortion():
