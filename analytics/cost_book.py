@@ -167,7 +167,7 @@ class CostBook:
             used = {side: names - {"part"} for side, names in used.items()}
         if job_hours:
             used[PLANNED] = used[PLANNED] - {"planned_labour_hours"}
-        behind: set[str] = set()
+        behind: set[str] = set()  # the two replacements
         for side in (PLANNED, FAILURE):
             total, total_confirmed, when = self.amount(side, vehicle_class, depot)
             if total is None:
@@ -178,9 +178,11 @@ class CostBook:
             sums[side] = total + self._sums(at, None, None)[side] - self._sums(before, None, None)[side]
             if not total_confirmed:
                 behind.add(side)
-        of_replacements = {name for name in behind if not confirmed.get(name)}
-        of_readings = _used("capture") | _used("follow_up") | _used("false_alarm")
-        others = {name for name in of_readings if not confirmed.get(name)}
+        others = _used("capture") | _used("follow_up") | _used("false_alarm")
+
+        def unconfirmed(names: set[str]) -> tuple[str, ...]:
+            return tuple(sorted(name for name in names if not confirmed.get(name)))
+
         return Prices(
             planned=max(sums[PLANNED], 0.0),
             failure=max(sums[FAILURE], 0.0),
@@ -188,15 +190,15 @@ class CostBook:
             follow_up=at["follow_up_hours"] * at["labour_per_hour"],
             false_alarm=at["false_alarm"],
             labour_per_hour=at["labour_per_hour"],
-            placeholders=tuple(sorted(of_replacements | others)),
-            of_replacements=tuple(sorted(of_replacements)),
+            placeholders=unconfirmed(behind | others),
+            of_replacements=unconfirmed(behind),
         )
 
     def price_frame(self, pumps: pd.DataFrame) -> pd.DataFrame:
-        """Return planned, failure, capture, follow_up, false_alarm, labour_per_hour, placeholder per pump.
+        """Return planned, failure, capture, follow_up, false_alarm, labour_per_hour, of_replacements (as in
+        Prices) and placeholder (whether there are any) per pump.
 
-        placeholder: no one has confirmed what its replacements cost. pumps: class, depot, pump_type, and
-        job_hours where known; the index is kept.
+        pumps: class, depot, pump_type, and job_hours where known; the index is kept.
         """
         columns = ["class", "depot", "pump_type"]
         keys = pumps.reindex(columns=[*columns, "job_hours"])
@@ -209,7 +211,7 @@ class CostBook:
             p = made[key]
             rows.append(
                 (p.planned, p.failure, p.capture, p.follow_up, p.false_alarm, p.labour_per_hour,
-                 bool(p.of_replacements))
+                 p.of_replacements, bool(p.of_replacements))
             )  # fmt: skip
         names = [
             "planned",
@@ -218,6 +220,7 @@ class CostBook:
             "follow_up",
             "false_alarm",
             "labour_per_hour",
+            "of_replacements",
             "placeholder",
         ]
         return pd.DataFrame(rows, columns=names, index=pumps.index)

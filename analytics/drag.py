@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analytics.level_rate import LOG_2PI, LevelRate, Value, merge, predict, update, weigh
-from analytics.tracks import Track, Tracks, run_over, spread
+from analytics.tracks import Track, Tracks, run_over
 
 UNIT_KM = 10e3
 # Where a capture is wild in ripple and speed, the chance that its average is too: a slipped clamp, a wrong
@@ -202,4 +202,4 @@ def filter_drag(
         own = starts[..., : len(rows)]
         return advance(p, state, before, x_km[rows], own, y[rows], r[..., rows], life_km, wild[rows])
 
-    return run_over(tracks, x_km, spread(new, new.b.shape), step)
+    return run_over(tracks, x_km, new, step)

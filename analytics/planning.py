@@ -319,15 +319,10 @@ def _bay_use(free: dict, lines: pd.DataFrame) -> pd.DataFrame:
 
 def _notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[str]:
     notes = []
-    unsure = inputs.pumps[inputs.pumps["placeholder"].astype(bool)]
-    if len(unsure):
-        kinds = unsure.reindex(columns=["class", "depot", "pump_type", "job_hours"]).drop_duplicates()
-        kinds = kinds.astype(object).where(kinds.notna(), None)
-        made = (inputs.book.prices(*kind) for kind in kinds.itertuples(index=False, name=None))
-        names = sorted({name.replace("_", " ") for prices in made for name in prices.of_replacements})
-        notes.append(
-            f"Costs and savings rest on placeholder prices that no one has confirmed: {', '.join(names)}."
-        )
+    unsure = {name for names in inputs.pumps["of_replacements"].unique() for name in names}
+    if unsure:
+        names = ", ".join(sorted(name.replace("_", " ") for name in unsure))
+        notes.append(f"Costs and savings rest on placeholder prices that no one has confirmed: {names}.")
     if not len(inputs.stock):
         notes.append("No stock is on record, so every part is taken to be ordered.")
     if not len(inputs.bays):

@@ -33,9 +33,6 @@ class Readings:
         self.filter_km = visits["filter_km"].to_numpy(float)
         self.u = indicator(made.ripple, made.brush, self.code[self.pump], p.wear)
         self.tracks = make_tracks(self.pump, ~(np.isnan(self.u) & np.isnan(made.load)), len(pumps))
-        self.last_km = np.zeros(len(pumps))
-        for rows in self.tracks.index:
-            self.last_km[self.pump[rows]] = self.x_km[rows]
 
     def counts(self, value: np.ndarray) -> np.ndarray:
         """Return how many readings of a channel each pump has, (pumps,)."""
@@ -46,14 +43,16 @@ class Readings:
         if np.any(wear.drag_points):
             return self.together(wear, self.p.drag)
         own, _ = filter_wear(wear, self.tracks, self.x_km, self.u, self.code)
-        return self._alone(Damages(own.state, self._drag_now.state), own.log_likelihood)
+        drag = self._drag_now  # along the distance, where wear goes along its own clock
+        return Track(Damages(own.state, drag.state), drag.at, own.log_likelihood, [])
 
     def with_drag(self, drag: DragParameters) -> Track[Damages]:
         """Return both damages with another `drag`; the log-likelihood tells drags apart."""
         if np.any(self.p.wear.drag_points):
             return self.together(self.p.wear, drag)
         own = self._drag_alone(drag)
-        return self._alone(Damages(self._wear_now[0].state, own.state), own.log_likelihood)
+        wear, _ = self._wear_now
+        return Track(Damages(wear.state, own.state), own.at, own.log_likelihood, [])
 
     def together(self, wear: WearParameters, drag: DragParameters) -> Track[Damages]:
         """Return both damages, told side by side."""
@@ -61,9 +60,6 @@ class Readings:
             wear, drag, self.tracks, self.x_km, self.u, self.made.load, self.made.load_noise, self.filter_km,
             self.code, life_km=self.p.drag_life_km,
         )  # fmt: skip
-
-    def _alone(self, state: Damages, log_likelihood: np.ndarray) -> Track[Damages]:
-        return Track(state, self.last_km, log_likelihood, [])
 
     def _drag_alone(self, drag: DragParameters) -> Track[DragState]:
         _, wild = self._wear_now

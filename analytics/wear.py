@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analytics.level_rate import LevelRate, Value, predict, update
-from analytics.tracks import Track, Tracks, run_over, spread
+from analytics.tracks import Track, Tracks, run_over
 
 UNIT_KM = 100e3
 
@@ -82,7 +82,7 @@ def filter_wear(
         state, gained, wild[..., rows] = update(predict(state, h, p.walk), u[rows], p.noise, p.bad)
         return state, gained
 
-    return run_over(tracks, t, spread(new, new.b.shape), step), wild
+    return run_over(tracks, t, new, step), wild
 
 
 def with_types(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -13,7 +13,7 @@ METHODS = (
     "average; below 0 it is worse than that. Slope: 1 is right, below 1 the risks stated are too far apart. "
     "Top tenth: failures among the tenth rated highest."
 )
-MOST_SLOPE = 20  # a rule that says only yes or no has no slope: the fit runs off to any number
+MOST_SLOPE = 20  # the fit runs off to any number where there is none
 
 
 def methods_heading(scores: pd.DataFrame) -> str:
@@ -23,6 +23,11 @@ def methods_heading(scores: pd.DataFrame) -> str:
         f"Against plain rules, on the {first['n']:,d} forecasts after the first day"
         f" ({first['failures']:,d} met a failure)"
     )
+
+
+def is_slope(slope: Any) -> Any:
+    """Return whether a number, or each of many, is one: a rule that says only yes or no has none."""
+    return abs(slope) < MOST_SLOPE
 
 
 def method_table(scores: pd.DataFrame) -> pd.DataFrame:
@@ -37,9 +42,7 @@ def method_table(scores: pd.DataFrame) -> pd.DataFrame:
             "Brier": scores["brier"].round(4),
             "Skill": scores["skill"].round(2),
             "Log": scores["log_score"].round(3),
-            "Slope": scores["calibration_slope"]
-            .where(scores["calibration_slope"].abs() < MOST_SLOPE)
-            .round(2),
+            "Slope": scores["calibration_slope"].where(is_slope(scores["calibration_slope"])).round(2),
             "Expected": scores["expected"].round(1),
             "Top tenth": [
                 f"{hits} of {n}"

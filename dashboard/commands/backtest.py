@@ -9,7 +9,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from dashboard.formats import UNKNOWN
-from dashboard.record_text import METHODS, MOST_SLOPE, acted_lines, methods_heading
+from dashboard.record_text import METHODS, acted_lines, is_slope, methods_heading
 
 if TYPE_CHECKING:
     from analytics.backtest import Backtest
@@ -86,7 +86,7 @@ def as_text(found: Backtest) -> str:
 
 
 def _slope(value: float) -> str:
-    return f"{value:6.2f}" if abs(value) < MOST_SLOPE else f"{UNKNOWN:>6}"
+    return f"{value:6.2f}" if is_slope(value) else f"{UNKNOWN:>6}"
 
 
 def _methods(found: Backtest) -> list[str]:

@@ -59,7 +59,6 @@ def served(
     environment = os.environ | {
         "PUMPLEDGER": str(ledger),
         "OMP_NUM_THREADS": "1",
-        "OPENBLAS_NUM_THREADS": "1",
         **more,
     }
     server = subprocess.Popen(
