@@ -10,7 +10,6 @@ The forecast study's fleets were set by the first two alone.
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -18,8 +17,8 @@ import pandas as pd
 from analytics.plain_rules import RULES, rule_scores
 from analytics.scores import auc_interval, brier_skill
 from demo_fleet import fleet as simulator
-from tests.benchmarks.forecast_study import LEVEL_SPREAD, SUDDEN, true_now
-from tests.benchmarks.perfect_sensor import drag_delays, perfect_risk
+from tests.benchmarks.perfect_sensor import perfect_forecast, truth_on
+from tests.benchmarks.study_fleets import add_fleet_options, fleet_specs, print_means
 from tests.fleet_frames import history_at
 
 CUTS = ("2024-12-31", "2025-12-31")
@@ -40,14 +39,10 @@ def _at_cut(fleet: simulator.SimulatedFleet, cut: str) -> pd.DataFrame:
     history = history_at(fleet, cut)
     rows = np.flatnonzero(~history.pumps["removed"].to_numpy(bool))
     pumps = history.pumps.iloc[rows]
-    lives = fleet.true_lives.assign(serial=[f"S{i:06d}" for i in fleet.true_lives["life"]])
-    true = lives.set_index("serial").loc[pumps["serial"]]
-    now, ahead = true_now(fleet, true, cut), pumps["pm_interval_km"].to_numpy(float)
-    left = true["true_fails_at_km"].to_numpy() - now
-    wear, slope = fleet.wear_of(true["life"].to_numpy(int), now)
-    delays = drag_delays(fleet.parameters, fleet.spec.seed)
+    true, ahead = truth_on(fleet, pumps, cut), pumps["pm_interval_km"].to_numpy(float)
     made = rule_scores(history, rows, ahead).rename(columns=RULES)
-    made["perfect sensor"] = perfect_risk(fleet.parameters, true, now, ahead, wear, slope, delays)
+    made["perfect sensor"] = perfect_forecast(fleet, true, ahead)
+    left = true["left_km"].to_numpy()
     return made.assign(happened=left <= ahead)[left > 0]
 
 
@@ -56,17 +51,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--vehicles", type=int, default=2000)
-    parser.add_argument("--fleets", type=int, default=30)
-    parser.add_argument("--seed", type=int, default=1101000)
-    parser.add_argument("--level-spread", type=float, default=LEVEL_SPREAD)
-    parser.add_argument("--sudden", type=float, default=SUDDEN)
-    args = parser.parse_args()
-    spec = simulator.FleetSpec(args.vehicles, level_spread=args.level_spread, sudden=args.sudden)
-    seeds = [args.seed + 17 * k for k in range(args.fleets)]
-    table = pd.DataFrame([hardness(replace(spec, seed=seed)) for seed in seeds])
-    for name in table:
-        print(f"{name:35} {table[name].mean():.3f} ± {table[name].std() / np.sqrt(len(table)):.3f}")
+    add_fleet_options(parser, vehicles=2000, fleets=30, seed=1101000)
+    print_means(pd.DataFrame([hardness(spec) for spec in fleet_specs(parser.parse_args())]), 3)
 
 
 if __name__ == "__main__":

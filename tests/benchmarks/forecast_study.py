@@ -7,10 +7,8 @@
 
 Per fleet: fit on the records up to each of up to four cut-off days and forecast every pump in service
 over its next PM interval; then follow fresh complete lives stop by stop and replace by rule
-(saving_study.py). Failure levels lie LEVEL_SPREAD times as far apart as the demo fleet's, and SUDDEN times as
-many pumps fail suddenly, so that a perfect sensor's AUC is .85 and its Brier skill .41, as in an earlier
-study (fleet_hardness.py). Every fleet is saved at once, and one that is there already is not run again. These
-figures say how the method works on simulated fleets; they are no evidence for any real one.
+(saving_study.py). Every fleet is saved at once, and one that is there already is not run again. These figures
+say how the method works on simulated fleets; they are no evidence for any real one.
 """
 
 from __future__ import annotations
@@ -18,6 +16,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -30,46 +29,37 @@ from analytics.remaining_life import distance_left
 from analytics.scores import auc_interval, brier_skill, calibration_slope
 from demo_fleet import fleet as simulator
 from demo_fleet.dirt import Dirt
-from tests.benchmarks.perfect_sensor import drag_delays, perfect_risk
+from tests.benchmarks.perfect_sensor import perfect_forecast, truth_on
 from tests.benchmarks.saving_study import policies
+from tests.benchmarks.study_fleets import add_fleet_options, fleet_specs
 from tests.fleet_frames import history_at
 
 CUTS = ("2024-06-30", "2024-12-31", "2025-06-30", "2025-12-31")
 DRAWS = 400
-LEVEL_SPREAD, SUDDEN = 0.45, 1.3
 
 
 def forecasts(fleet: simulator.SimulatedFleet, cut: str, fit: Fit, history) -> pd.DataFrame:
     """Return one row per pump in service on the cut-off day: what was said, and what came."""
-    lives = fleet.true_lives.assign(serial=[f"S{i:06d}" for i in fleet.true_lives["life"]])
-    p = fleet.parameters
     state = score(history, fit)
     pumps = history.pumps.iloc[state.rows]
-    true = lives.set_index("serial").loc[pumps["serial"]]
-    now = true_now(fleet, true, cut)
-    left = true["true_fails_at_km"].to_numpy() - now
+    true = truth_on(fleet, pumps, cut)
+    left = true["left_km"].to_numpy()
     d = pumps["pm_interval_km"].to_numpy(float)
     model = risk_model(fit.parameters)
     risk, parts = model.risk(state.known, state.d_0, d)
     band = distance_left(model, state.known, state.d_0)
-    wear, slope = fleet.wear_of(true["life"].to_numpy(int), now)
-    seen = perfect_risk(p, true, now, d, wear, slope, drag_delays(p, fleet.spec.seed))
+    seen = perfect_forecast(fleet, true, d)
     counts = np.zeros(len(history.pumps), int)
     counts[state.filtered.tracks.order] = state.filtered.tracks.counts
     ripple = history.visits.groupby("pump")["ripple_pct"].last().reindex(state.rows).fillna(0).to_numpy()
     made = pd.DataFrame(
         {"p": risk, "p_wear": parts[0], "p_drag": parts[1], "p_sudden": parts[2], "perfect": seen,
          "left_km": left, "d_km": d, "happened": left <= d, "low_km": band[:, 0], "high_km": band[:, 2],
-         "readings": counts[state.rows], "ripple": ripple, "age_km": now,
+         "readings": counts[state.rows], "ripple": ripple, "age_km": true["now_km"].to_numpy(),
          "mode": true["true_mode"].map({"wear": 0, "drag": 1, "sudden": 2}).to_numpy()}
     )  # fmt: skip
     # A lost pump change leaves records that run on; who failed by the cut has no forecast to judge.
     return made[left > 0].assign(cut=CUTS.index(cut))
-
-
-def true_now(fleet: simulator.SimulatedFleet, true: pd.DataFrame, cut: str) -> np.ndarray:
-    """Return the true distance on each pump on the cut-off day."""
-    return np.array([fleet.odometer_on(int(v), cut) for v in true["vehicle"]]) - true["fitted_km"].to_numpy()
 
 
 def run_fleet(spec: simulator.FleetSpec, cuts: int, lives: int) -> tuple[pd.DataFrame, dict[str, float]]:
@@ -88,24 +78,15 @@ def run_fleet(spec: simulator.FleetSpec, cuts: int, lives: int) -> tuple[pd.Data
 def run(args: argparse.Namespace) -> None:
     """Run the fleets that are not there yet, and save each."""
     args.out.mkdir(parents=True, exist_ok=True)
-    for k in range(args.fleets):
-        seed = args.seed + 17 * k
-        kind = f"{args.variant}.{'dirt' if args.dirt else 'clean'}.{args.vehicles}"
-        if (args.level_spread, args.sudden) != (1.0, 1.0):
-            kind = f"levels-{args.level_spread:g}-sudden-{args.sudden:g}-{kind}"
-        path = args.out / f"{kind}.{seed}.npz"
+    kind = f"{args.variant}.{'dirt' if args.dirt else 'clean'}.{args.vehicles}"
+    if (args.level_spread, args.sudden) != (1.0, 1.0):
+        kind = f"levels-{args.level_spread:g}-sudden-{args.sudden:g}-{kind}"
+    dirt = Dirt.usual() if args.dirt else Dirt.none()
+    for spec in fleet_specs(args):
+        path = args.out / f"{kind}.{spec.seed}.npz"
         if path.exists():
             continue
-        dirt = Dirt.usual() if args.dirt else Dirt.none()
-        spec = simulator.FleetSpec(
-            vehicles=args.vehicles,
-            seed=seed,
-            variant=args.variant,
-            dirt=dirt,
-            level_spread=args.level_spread,
-            sudden=args.sudden,
-        )
-        frame, costs = run_fleet(spec, args.cuts, 0 if args.no_saving else args.lives)
+        frame, costs = run_fleet(replace(spec, dirt=dirt), args.cuts, 0 if args.no_saving else args.lives)
         half = path.with_name(path.name + ".half.npz")
         np.savez_compressed(half, costs=json.dumps(costs), **{c: frame[c].to_numpy() for c in frame})
         half.rename(path)
@@ -207,15 +188,10 @@ def main() -> None:
     )
     parser.add_argument("what", choices=["run", "report"])
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--vehicles", type=int, default=200)
-    parser.add_argument("--fleets", type=int, default=10)
-    parser.add_argument("--seed", type=int, default=5000)
-    parser.add_argument("--variant", default="standard")
+    add_fleet_options(parser, vehicles=200, fleets=10, seed=5000)
     parser.add_argument("--dirt", action="store_true")
     parser.add_argument("--cuts", type=int, default=4, choices=[1, 2, 4])
     parser.add_argument("--lives", type=int, default=600)
-    parser.add_argument("--level-spread", type=float, default=LEVEL_SPREAD)
-    parser.add_argument("--sudden", type=float, default=SUDDEN)
     parser.add_argument("--no-saving", action="store_true")
     parser.add_argument("--only", default="", help="report: kinds whose names begin like this")
     args = parser.parse_args()

@@ -17,13 +17,11 @@ import numpy as np
 import pandas as pd
 from scipy.special import log_ndtr
 
-from analytics.failure_risk import Known
 from analytics.fitting import fit_history
-from analytics.level_rate import BAD
+from analytics.level_rate import weigh
 from analytics.model import Parameters, risk_model, run_filters
 from analytics.wear import indicator
 from demo_fleet import fleet as simulator
-from tests.benchmarks.forecast_study import LEVEL_SPREAD, SUDDEN
 from tests.benchmarks.informed_filters import informed
 from tests.benchmarks.saving_study import (
     FAR_DAY,
@@ -31,11 +29,13 @@ from tests.benchmarks.saving_study import (
     Stops,
     cost_per_km,
     fresh_stops,
+    known_at_stops,
     last_stop,
     perfect_at_stops,
     settled_cost,
     tables_of,
 )  # fmt: skip
+from tests.benchmarks.study_fleets import add_fleet_options, fleet_specs, print_means
 from tests.fleet_frames import history_at, history_from_tables
 
 CUT = "2025-12-31"
@@ -127,10 +127,9 @@ def _moved(p: Particles, h: np.ndarray, walk: float, rng: np.random.Generator) -
 
 def _ln_reading(rest: np.ndarray, told: Parameters) -> np.ndarray:
     """Log-likelihood of what a reading leaves over, good or wild; 0 where nothing was read."""
-    noise, bad = told.wear.noise, told.wear.bad
-    good = (1 - bad) * np.exp(-0.5 * rest**2 / noise)
-    wild = bad * np.exp(-0.5 * rest**2 / (BAD * noise)) / np.sqrt(BAD)
-    return np.where(np.isnan(rest), 0.0, np.log(good + wild + 1e-300))
+    seen = ~np.isnan(rest)
+    total, *_ = weigh(np.where(seen, rest, 0.0), np.zeros(1), told.wear.noise, told.wear.bad)
+    return np.where(seen, total, 0.0)
 
 
 def _draw_anew(p: Particles, weight: np.ndarray, rng: np.random.Generator) -> None:
@@ -151,17 +150,11 @@ def told_at_stops(
     wear `points`, and `u`, the indicator read."""
     records = history_from_tables(tables_of(true, lives, stops), 1.0, FAR_DAY)
     filtered, model = run_filters(records, told, keep=True), risk_model(told)
-    life = records.pumps["unit"].str[1:].astype(int).to_numpy()
-    stop_of = pd.Series(np.arange(len(stops.row)), index=pd.MultiIndex.from_arrays([stops.row, stops.order]))
-    x_km = records.visits["x_km"].to_numpy(float)
     out = np.full((len(stops.row), 4), np.nan)
-    for k, rows in enumerate(filtered.tracks.index):
-        who = filtered.tracks.order[: len(rows)]
-        code = filtered.type_code[who]
-        known = Known(x_km[rows], code, *filtered.told.per_visit[k])
-        ahead = model.log_survival(known, np.full(len(who), STOP_KM))
-        u = indicator(filtered.channels.ripple[rows], filtered.channels.brush[rows], code, told.wear)
-        at = stop_of.reindex(pd.MultiIndex.from_arrays([life[who], np.full(len(who), k)])).to_numpy(int)
+    for at, rows, known in known_at_stops(records, filtered, stops):
+        ahead = model.log_survival(known, np.full(len(rows), STOP_KM))
+        ripple, brush = filtered.channels.ripple[rows], filtered.channels.brush[rows]
+        u = indicator(ripple, brush, known.type_code, told.wear)
         out[at] = np.column_stack([ahead.wear, ahead.drag + ahead.sudden, known.wear.w, u])
     return pd.DataFrame(out, columns=["wear", "rest", "points", "u"])
 
@@ -172,7 +165,8 @@ def compare(spec: simulator.FleetSpec) -> dict[str, float]:
     fleet = simulator.simulate_fleet(spec)
     true = fleet.parameters
     told = informed(fit_history(history_at(fleet, CUT)).parameters, true)
-    assert told is not None
+    if told is None:
+        raise SystemExit("Only standard and concave fleets have constants to be told.")
     lives, stops = fresh_stops(true, LIVES, spec.seed + 5)
     said = told_at_stops(true, told, lives, stops)
     chance, points = wear_survival(
@@ -209,20 +203,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--vehicles", type=int, default=200)
-    parser.add_argument("--fleets", type=int, default=10)
-    parser.add_argument("--seed", type=int, default=820000)
-    parser.add_argument("--variant", default="standard", choices=["standard", "concave"])
-    parser.add_argument("--level-spread", type=float, default=LEVEL_SPREAD)
-    parser.add_argument("--sudden", type=float, default=SUDDEN)
-    args = parser.parse_args()
-    spec = simulator.FleetSpec(
-        args.vehicles, variant=args.variant, level_spread=args.level_spread, sudden=args.sudden
-    )
-    seeds = [args.seed + 17 * k for k in range(args.fleets)]
-    table = pd.DataFrame([compare(replace(spec, seed=seed)) for seed in seeds])
-    for name in table:
-        print(f"{name:30} {table[name].mean():.4f} ± {table[name].std() / np.sqrt(len(table)):.4f}")
+    add_fleet_options(parser, vehicles=200, fleets=10, seed=820000)
+    print_means(pd.DataFrame([compare(spec) for spec in fleet_specs(parser.parse_args())]), 4)
 
 
 if __name__ == "__main__":

@@ -51,6 +51,22 @@ def _reached(level: np.ndarray | float, sd: float, before: np.ndarray, after: np
     return 1 - (1 - f[1]) / np.maximum(1 - f[0], 1e-12)
 
 
+def truth_on(fleet: simulator.SimulatedFleet, pumps: pd.DataFrame, day: str) -> pd.DataFrame:
+    """Return the true lives of `pumps` (rows of a history's), with now_km and left_km on a day."""
+    lives = fleet.true_lives.assign(serial=[f"S{i:06d}" for i in fleet.true_lives["life"]])
+    true = lives.set_index("serial").loc[pumps["serial"]]
+    odometer = np.array([fleet.odometer_on(int(v), day) for v in true["vehicle"]])
+    now = odometer - true["fitted_km"].to_numpy()
+    return true.assign(now_km=now, left_km=true["true_fails_at_km"].to_numpy() - now)
+
+
+def perfect_forecast(fleet: simulator.SimulatedFleet, true: pd.DataFrame, d_km: np.ndarray) -> np.ndarray:
+    """Return P(fails within d_km), (n,), for the rows of `truth_on`."""
+    p, now = fleet.parameters, true["now_km"].to_numpy()
+    wear, slope = fleet.wear_of(true["life"].to_numpy(int), now)
+    return perfect_risk(p, true, now, d_km, wear, slope, drag_delays(p, fleet.spec.seed))
+
+
 def drag_delays(p: simulator.FleetParameters, seed: int) -> np.ndarray:
     """Return sorted draws of the distance from the start of drag to failure, km."""
     rng = np.random.default_rng(seed)

@@ -25,7 +25,8 @@ from analytics.model import risk_model, run_filters
 from analytics.normalise import channels
 from analytics.scores import auc_interval, brier_skill, calibration_slope, log_score
 from demo_fleet import fleet as simulator
-from tests.benchmarks.forecast_study import CUTS, true_now
+from tests.benchmarks.forecast_study import CUTS
+from tests.benchmarks.perfect_sensor import truth_on
 from tests.fleet_frames import history_at
 
 
@@ -71,9 +72,6 @@ def study(vehicles: int, fleets: int, seed: int, variant: str) -> dict:
         fleet = simulator.simulate_fleet(
             simulator.FleetSpec(vehicles=vehicles, seed=seed + 17 * k, variant=variant)
         )
-        lives = fleet.true_lives.assign(serial=[f"S{i:06d}" for i in fleet.true_lives["life"]]).set_index(
-            "serial"
-        )
         for cut in CUTS:
             history = history_at(fleet, cut)
             fit = fit_history(history)
@@ -99,9 +97,8 @@ def study(vehicles: int, fleets: int, seed: int, variant: str) -> dict:
             stack = fit_hazard(f[at], np.log(np.maximum(own, 1e-9)), g.failed, ridge=4.0)
 
             pumps = history.pumps.iloc[state.rows]
-            true = lives.loc[pumps["serial"]]
             d = pumps["pm_interval_km"].to_numpy(float)
-            left = true["true_fails_at_km"].to_numpy() - true_now(fleet, true, cut)
+            left = truth_on(fleet, pumps, cut)["left_km"].to_numpy()
             last = history.visits.reset_index().groupby("pump")["index"].last().reindex(state.rows)
             keep = (left > 0) & last.notna().to_numpy()
             risk, _ = model.risk(state.known, state.d_0, d)

@@ -15,6 +15,7 @@ and beside them
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,7 +26,7 @@ from analytics.failure_risk import Known, RiskModel
 from analytics.fitting import Fit
 from analytics.history import History
 from analytics.long_run import LongRun
-from analytics.model import Parameters, risk_model, run_filters
+from analytics.model import Filtered, Parameters, risk_model, run_filters
 from analytics.unrecorded import allow_for_unrecorded
 from demo_fleet import fleet as simulator
 from demo_fleet.dirt import Dirt, add_dirt
@@ -153,16 +154,24 @@ def risks_at_stops(
 
 def _risks_in_one_pass(history: History, stops: Stops, p: Parameters) -> tuple[np.ndarray, np.ndarray]:
     model, filtered = risk_model(p), run_filters(history, p, keep=True)
+    risk, new = np.zeros(len(stops.row)), np.zeros(len(stops.row))
+    for at, _, known in known_at_stops(history, filtered, stops):
+        risk[at], new[at] = _told(model, known, p)
+    return risk, new
+
+
+def known_at_stops(
+    history: History, filtered: Filtered, stops: Stops
+) -> Iterator[tuple[np.ndarray, np.ndarray, Known]]:
+    """Yield the stops (m,) that come k-th in their lives, for every k, their rows of `visits` and what the
+    filters know there."""
     life = history.pumps["unit"].str[1:].astype(int).to_numpy()
     stop_of = pd.Series(np.arange(len(stops.row)), index=pd.MultiIndex.from_arrays([stops.row, stops.order]))
     x = history.visits["x_km"].to_numpy(float)
-    risk, new = np.zeros(len(stops.row)), np.zeros(len(stops.row))
     for k, rows in enumerate(filtered.tracks.index):
         who = filtered.tracks.order[: len(rows)]
-        known = Known(x[rows], filtered.type_code[who], *filtered.told.per_visit[k])
         at = stop_of.reindex(pd.MultiIndex.from_arrays([life[who], np.full(len(who), k)])).to_numpy(int)
-        risk[at], new[at] = _told(model, known, p)
-    return risk, new
+        yield at, rows, Known(x[rows], filtered.type_code[who], *filtered.told.per_visit[k])
 
 
 def _told(model: RiskModel, known: Known, p: Parameters) -> tuple[np.ndarray, np.ndarray]:
