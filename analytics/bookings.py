@@ -15,10 +15,9 @@ from typing import Any
 import duckdb
 import pandas as pd
 
+from analytics.statements import statement
 from ingest.errors import EntryRefused
 from ingest.ledger import open_ledger
-
-SQL = Path(__file__).with_name("sql")
 
 
 def book(
@@ -77,7 +76,7 @@ def newest_decisions(ledger: Path, as_of: date | None = None) -> pd.DataFrame:
 
 def decisions_on(connection: duckdb.DuckDBPyConnection, as_of: date | None = None) -> pd.DataFrame:
     """As `newest_decisions`, on an open connection."""
-    return connection.execute((SQL / "plan_decisions.sql").read_text(encoding="utf-8"), [as_of]).df()
+    return connection.execute(statement("plan_decisions"), [as_of]).df()
 
 
 def accept(ledger: Path, plan: Any, *, by: str) -> int:
@@ -157,6 +156,6 @@ def _insert(
     expected_saving: float | None,
 ) -> None:
     connection.execute(
-        (SQL / "plan_decide.sql").read_text(encoding="utf-8"),
+        statement("plan_decide"),
         [pump_id, status, planned_on, reason or None, risk, expected_saving, by or None],
     )

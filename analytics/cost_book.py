@@ -17,12 +17,12 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from analytics.statements import statement
 from ingest.changes import log_change
 from ingest.errors import EntryRefused
 from ingest.ledger import open_ledger
 from ingest.settings import DEFAULTS, settings_at, settings_chosen
 
-SQL = Path(__file__).with_name("sql")
 PLANNED, FAILURE = "planned_replacement", "failure_replacement"
 
 
@@ -306,7 +306,7 @@ def read_costs(ledger: Path, on: date | None = None) -> CostBook:
 
 def cost_book(connection: duckdb.DuckDBPyConnection, on: date) -> CostBook:
     """As `read_costs`, on an open connection."""
-    rows = connection.execute((SQL / "cost_entries.sql").read_text(encoding="utf-8"), [on]).fetchall()
+    rows = connection.execute(statement("cost_entries"), [on]).fetchall()
     entries = [Entry(*row) for row in rows]
     settings = settings_chosen(connection, on)
     # A whole amount may also have been set as a setting; an entry made for it counts first.
@@ -350,7 +350,7 @@ def set_cost(
         currency = str(settings_at(connection)["currency"])
         before = cost_book(connection, valid_from or date.today()).entry(element, vehicle_class, depot)
         connection.execute(
-            (SQL / "cost_set.sql").read_text(encoding="utf-8"),
+            statement("cost_set"),
             [element, float(amount), currency, vehicle_class, depot, valid_from, source, confirmed, set_by],
         )
         log_change(

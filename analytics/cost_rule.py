@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -11,7 +10,6 @@ from analytics.cost_book import CostBook
 from analytics.decision import worth_booking
 from analytics.long_run import LongRun
 
-VEHICLES = Path(__file__).with_name("sql") / "plan_vehicles.sql"
 VEHICLE_FACTS = ["job_hours", "retires_on", "vin", "make", "model", "year"]
 
 

@@ -30,6 +30,7 @@ from analytics.learn_wear import WEAR_PRIOR, learn_drag_points, learn_wear, refi
 from analytics.long_run import RATIOS, LongRun, learn_long_run
 from analytics.model import METHOD_VERSION, Parameters, run_filters
 from analytics.normalise import channels, fit_exponents
+from analytics.statements import statement
 from analytics.unrecorded import allow_for_unrecorded
 from analytics.wear import WearParameters
 from ingest.ledger import open_ledger
@@ -66,7 +67,7 @@ def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
     """Store a fit and return it with its id."""
     with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
         rows = connection.execute(
-            (Path(__file__).with_name("sql") / "store_fit.sql").read_text(encoding="utf-8"),
+            statement("store_fit"),
             [
                 made.data_from,
                 made.data_until,

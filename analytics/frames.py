@@ -5,16 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import duckdb
 import pandas as pd
 
+from analytics.statements import statement
 
-def fetch(connection: duckdb.DuckDBPyConnection, file: Path, values: Sequence[Any] = ()) -> pd.DataFrame:
-    """Run the query in an `.sql` file; by way of Arrow, which hands text over whole instead of by cell."""
-    made = connection.sql(file.read_text(encoding="utf-8"), params=list(values))
+
+def fetch(connection: duckdb.DuckDBPyConnection, name: str, values: Sequence[Any] = ()) -> pd.DataFrame:
+    """Run analytics/sql/<name>.sql; by way of Arrow, which hands text over whole instead of by cell."""
+    made = connection.sql(statement(name), params=list(values))
     return made.to_arrow_table().to_pandas(date_as_object=False)
 
 

@@ -17,7 +17,6 @@ import pandas as pd
 from analytics.frames import fetch
 from ingest.ledger import open_ledger
 
-SQL = Path(__file__).with_name("sql")
 EPOCH = date(1970, 1, 1)
 KM_PER_HOUR = 29 * 1.609344  # an idle hour is worth 25-33 mi: common practice, no source
 KM_PER_DAY = 11_543 * 1.609344 / 365.25  # light truck or van, AFDC chart 10309; only without own odometers
@@ -60,9 +59,9 @@ def load_history(ledger: Path, as_of: date | None = None) -> History:
 
 def read_history(connection: duckdb.DuckDBPyConnection, as_of: date | None = None) -> History:
     """As `load_history`, on an open connection."""
-    pumps = fetch(connection, SQL / "history_pumps.sql")
+    pumps = fetch(connection, "history_pumps")
     visits, points, filters = (
-        fetch(connection, SQL / f"history_{name}.sql", [as_of]) for name in ("visits", "odometers", "filters")
+        fetch(connection, f"history_{name}", [as_of]) for name in ("visits", "odometers", "filters")
     )
     last = [points["day"].max(), visits["day"].max(), pumps["removed_day"].max()]
     known = [float(d) for d in last if pd.notna(d)]

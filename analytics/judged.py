@@ -7,7 +7,6 @@ rule asks for steps (repeat, circuit, filter, ...) do all the pump's visits matt
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import duckdb
@@ -20,7 +19,6 @@ from ingest.rules import RULES
 from ingest.type_level import with_type_level
 from ingest.verdict import judge
 
-SQL = Path(__file__).with_name("sql") / "judged_visits.sql"
 ASKING = [rule.id for rule in RULES if rule.steps or rule.books]
 
 
@@ -63,7 +61,7 @@ def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:
 def _details(connection: duckdb.DuckDBPyConnection, visit_ids: pd.Series, until: date) -> pd.DataFrame:
     connection.register("asked", pd.DataFrame({"visit_id": visit_ids}))
     try:
-        visits = fetch(connection, SQL)
+        visits = fetch(connection, "judged_visits")
     finally:
         connection.unregister("asked")
     # Only where no specification is known are pumps held against others of their type.

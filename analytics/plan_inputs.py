@@ -14,9 +14,9 @@ from analytics.bookings import decisions_on, last_list
 from analytics.cost_book import CostBook
 from analytics.forecast import Forecast, fit_for, score, survival_on_grid
 from analytics.ranking import rank_facts, read_facts
+from analytics.statements import statement
 from ingest.ledger import open_ledger
 
-SQL = Path(__file__).with_name("sql")
 # Fine near the as-of date, where bookings lie; the far end is where hardly any pump still runs.
 GRID_KM = np.concatenate([[0.0], np.geomspace(100.0, 600_000.0, 120)])
 
@@ -44,7 +44,7 @@ def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
     with open_ledger(ledger) as connection:
         facts = read_facts(connection, as_of)
         day = facts.history.as_of
-        types = connection.execute((SQL / "plan_types.sql").read_text("utf-8")).df()
+        types = connection.execute(statement("plan_types")).df()
         stock = connection.execute("SELECT depot, pump_type, on_hand FROM stock").df()
         bays = connection.execute("SELECT depot, week_of, hours FROM bay_hours").df()
         due = connection.execute("SELECT unit, due_on, work, hours FROM due_work").df()

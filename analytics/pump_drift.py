@@ -15,8 +15,9 @@ import pandas as pd
 
 from analytics.drift import METRICS, Drift, LimitForecast, drift_of, limit_forecast, line_ahead, normalised
 from analytics.fitting import stored_fit
-from analytics.history import EPOCH, SQL, History, build_history
+from analytics.history import EPOCH, History, build_history
 from analytics.normalise import NOMINAL_EXPONENTS, Exponents
+from analytics.statements import statement
 from ingest.ledger import open_ledger
 
 LIMIT_DAYS = 3652.5  # ten years: farther off nothing is said about a limit
@@ -106,7 +107,7 @@ def _history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:
         ).fetchall()  # NULL without such a pump
 
         def part(name: str, values: list[Any], key: str, wanted: list[Any]) -> pd.DataFrame:
-            query = (SQL / f"history_{name}.sql").read_text(encoding="utf-8")
+            query = statement(f"history_{name}")
             return connection.execute(
                 f"SELECT * FROM ({query}) WHERE list_contains(?, {key})", [*values, wanted]
             ).df()

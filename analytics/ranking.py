@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.cost_book import CostBook, cost_book
-from analytics.cost_rule import VEHICLES, with_cost_rule
+from analytics.cost_rule import with_cost_rule
 from analytics.drift import drift_of
 from analytics.forecast import State, fit_for, score
 from analytics.frames import fetch
@@ -28,7 +28,6 @@ from ingest.ledger import open_ledger
 from ingest.settings import settings_at
 from ingest.units import from_kept
 
-SQL = Path(__file__).with_name("sql")
 DEFAULT_HORIZON_KM = 5000 * 1.609344
 
 
@@ -79,9 +78,9 @@ def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Fac
         settings,
         judged_visits(connection, history, settings),
         services,
-        fetch(connection, SQL / "newest_decisions.sql", [known_by]),
+        fetch(connection, "newest_decisions", [known_by]),
         cost_book(connection, known_by),
-        fetch(connection, VEHICLES, [day] * 3),
+        fetch(connection, "plan_vehicles", [day] * 3),
     )
 
 

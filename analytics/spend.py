@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 
 import duckdb
 import numpy as np
 import pandas as pd
 
 from analytics.cost_book import CostBook
+from analytics.statements import statement
 from analytics.type_lives import TypeLives
 
-SQL = Path(__file__).with_name("sql")
 ON_FAILURE, ON_CONDITION, EARLY, OTHER = "on failure", "planned on condition", "early", "other reasons"
 KINDS = {"failed": ON_FAILURE, "on_condition": ON_CONDITION, "opportunity": EARLY}
 BAD = ("worn", "seized", "electrical")
@@ -28,8 +27,8 @@ def spend_history(
     still to come at removal), tested_good. breakdowns: year, depot, breakdowns, pump_confirmed, cost.
     pumps: History.pumps.
     """
-    rows = connection.execute((SQL / "cost_removals.sql").read_text("utf-8"), [as_of]).df()
-    breakdowns = connection.execute((SQL / "cost_breakdowns.sql").read_text("utf-8"), [as_of]).df()
+    rows = connection.execute(statement("cost_removals"), [as_of]).df()
+    breakdowns = connection.execute(statement("cost_breakdowns"), [as_of]).df()
     rows = rows.merge(pumps[["pump_id", "now_km"]], on="pump_id", how="left")
     rows["kind"] = rows["removal"].map(KINDS).fillna(OTHER)
     rows["year"] = pd.to_datetime(rows["removed_on"]).dt.year
@@ -70,7 +69,7 @@ def avoided(
     the difference between an on-failure and a planned replacement, and one that tested good cost its planned
     replacement for nothing. An estimate: nobody saw what would have happened.
     """
-    rows = connection.execute((SQL / "cost_removals.sql").read_text("utf-8"), [as_of]).df()
+    rows = connection.execute(statement("cost_removals"), [as_of]).df()
     rows = rows[rows["removal"] == "on_condition"].reset_index(drop=True)
     if rows.empty:
         return 0.0, 0.0, 0, 0
@@ -89,7 +88,7 @@ def realised(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame
     list_id, as_of, pumps, changed, failed_first, still_running, expected_failures (in the interval after the
     list had nothing been done), found_bad, tested_good, expected_saving, realised_low, realised_high.
     """
-    rows = connection.execute((SQL / "cost_lists.sql").read_text("utf-8"), [as_of]).df()
+    rows = connection.execute(statement("cost_lists"), [as_of]).df()
     columns = ["list_id", "as_of", "pumps", "changed", "failed_first", "still_running", "expected_failures",
                "found_bad", "tested_good", "expected_saving", "realised_low", "realised_high"]  # fmt: skip
     if rows.empty:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from dashboard.queries import statement
+from dashboard.statements import statement
 from ingest import corrections
 from ingest.changes import log_change
 from ingest.errors import EntryRefused

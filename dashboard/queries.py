@@ -3,22 +3,14 @@
 from __future__ import annotations
 
 import datetime
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from dashboard.statements import statement
 from ingest.ledger import open_ledger
 from ingest.settings import settings_at
-
-SQL = Path(__file__).with_name("sql")
-
-
-@cache
-def statement(name: str) -> str:
-    """Return the text of sql/<name>.sql."""
-    return (SQL / f"{name}.sql").read_text(encoding="utf-8")
 
 
 def ask(ledger: Path, name: str, **parameters: Any) -> pd.DataFrame:
