@@ -26,8 +26,8 @@ from analytics.plain_rules import rule_scores
 from analytics.ranking import DEFAULT_HORIZON_KM
 from analytics.remaining_life import distance_left
 from analytics.scores import reliability_bins
-from ingest.ledger import open_ledger
-from ingest.settings import settings_at
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
 
 
 @dataclass(frozen=True)

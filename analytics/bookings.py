@@ -17,7 +17,7 @@ import pandas as pd
 
 from analytics.statements import statement
 from ingest.errors import EntryRefused
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 
 
 def book(

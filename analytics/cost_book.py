@@ -18,10 +18,10 @@ import numpy as np
 import pandas as pd
 
 from analytics.statements import statement
-from ingest.changes import log_change
 from ingest.errors import EntryRefused
-from ingest.ledger import open_ledger
-from ingest.settings import DEFAULTS, settings_at, settings_chosen
+from ingest.ledger.changes import log_change
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import DEFAULTS, settings_at, settings_chosen
 
 PLANNED, FAILURE = "planned_replacement", "failure_replacement"
 

@@ -25,8 +25,8 @@ from analytics.policy_review import PolicyReview, review_policies
 from analytics.spend import avoided, realised, spend_history
 from analytics.type_lives import FEW_FAILURES, TypeLife, TypeLives, cost_curve, fit_types
 from ingest.errors import EntryRefused
-from ingest.ledger import open_ledger
-from ingest.settings import settings_at
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
 from ingest.units import KM_PER_MILE
 
 __all__ = ["CostReview", "cost_book", "cost_review", "read_costs", "set_cost"]

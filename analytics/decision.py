@@ -7,7 +7,8 @@ run, about d·(1 − p/2), which at the fleet's long-run cost g per distance is 
 
 and never where a new pump would be no safer. Source: the marginal-cost form of condition-based replacement,
 Makis & Jardine, INFOR 30 (1992) 172–183, over one interval; the d·(1 − p/2) counts a failure half-way.
-Cost decides only what is worth booking: what may be booked, the trade rules decide (ingest/action.py).
+Cost decides only what is worth booking: what may be booked, the trade rules decide
+(analytics/judging/action.py).
 """
 
 from __future__ import annotations

@@ -33,7 +33,7 @@ from analytics.normalise import channels, fit_exponents
 from analytics.statements import statement
 from analytics.unrecorded import allow_for_unrecorded
 from analytics.wear import WearParameters
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 
 log = logging.getLogger(__name__)
 SAMPLE_PUMPS = 700  # failed, and as many others, that the slow likelihoods see; weighted to stand for all

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.frames import fetch
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 
 EPOCH = date(1970, 1, 1)
 KM_PER_HOUR = 29 * 1.609344  # an idle hour is worth 25-33 mi: common practice, no source

@@ -15,9 +15,9 @@ import pandas as pd
 
 from analytics.frames import fetch
 from analytics.history import History
-from ingest.rules import RULES
-from ingest.type_level import with_type_level
-from ingest.verdict import judge
+from analytics.judging.rules import RULES
+from analytics.judging.type_level import with_type_level
+from analytics.judging.verdict import judge
 
 ASKING = [rule.id for rule in RULES if rule.steps or rule.books]
 

@@ -15,7 +15,7 @@ from analytics.cost_book import CostBook
 from analytics.forecast import Forecast, fit_for, score, survival_on_grid
 from analytics.ranking import rank_facts, read_facts
 from analytics.statements import statement
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 
 # Fine near the as-of date, where bookings lie; the far end is where hardly any pump still runs.
 GRID_KM = np.concatenate([[0.0], np.geomspace(100.0, 600_000.0, 120)])

@@ -159,7 +159,7 @@ def _dressed(
     share: float,
     outright: np.ndarray,
 ) -> pd.DataFrame:
-    from ingest.safety import FIRST
+    from analytics.judging.safety import FIRST
 
     if not len(lines):
         return pd.DataFrame(columns=LINE_COLUMNS)

@@ -18,7 +18,7 @@ from analytics.fitting import stored_fit
 from analytics.history import EPOCH, History, build_history
 from analytics.normalise import NOMINAL_EXPONENTS, Exponents
 from analytics.statements import statement
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 
 LIMIT_DAYS = 3652.5  # ten years: farther off nothing is said about a limit
 

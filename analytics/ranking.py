@@ -18,14 +18,14 @@ from analytics.forecast import State, fit_for, score
 from analytics.frames import fetch
 from analytics.history import History, read_history
 from analytics.judged import judged_visits
+from analytics.judging.action import decide_actions
 from analytics.long_run import LongRun
 from analytics.lots import early_failures
 from analytics.model import risk_model
 from analytics.reasons import Grounds, beyond, format_quantities, points, reasons
 from analytics.remaining_life import distance_left
-from ingest.action import decide_actions
-from ingest.ledger import open_ledger
-from ingest.settings import settings_at
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
 from ingest.units import from_kept
 
 DEFAULT_HORIZON_KM = 5000 * 1.609344

@@ -7,8 +7,8 @@ from datetime import date
 from typing import Any
 
 from analytics.frames import each
+from analytics.judging.safety import CAUTIONS, FIRST
 from analytics.planning import Plan
-from ingest.safety import CAUTIONS, FIRST
 
 STYLE = """
 body { font: 11pt/1.4 sans-serif; margin: 1.5cm; color: #111; background: #fff }

@@ -6,13 +6,13 @@ from datetime import date
 from pathlib import Path
 
 from dashboard.statements import statement
-from ingest import corrections
-from ingest.changes import log_change
 from ingest.errors import EntryRefused
-from ingest.instrument_cluster import driven_km
-from ingest.ledger import open_ledger
-from ingest.statements import statement as ingest_statement
+from ingest.ledger.changes import log_change
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.statements import statement as ingest_statement
 from ingest.units import parse_quantity, read_quantity
+from ingest.visit import corrections
+from ingest.visit.instrument_cluster import driven_km
 
 COMMAND = "dashboard"  # how the change log names what was done on a page
 ANSWERS = {"confirmed": "It is right as it stands", "dismissed": "It doesn't matter"}

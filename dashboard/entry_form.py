@@ -9,7 +9,7 @@ from typing import Any
 from dashboard.formats import is_unknown
 from ingest.errors import EntryRefused
 from ingest.units import Kind, parse_quantity, read_quantity
-from ingest.visit_entry import VisitEntry
+from ingest.visit.entry import VisitEntry
 
 # field of the page -> (kind, unit of a bare number, column of the entry)
 QUANTITIES: dict[str, tuple[Kind, str | None, str]] = {

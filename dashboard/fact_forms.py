@@ -9,7 +9,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard import formats
-from ingest.folder_tables import Column, Table
+from ingest.fleet_folder.tables import Column, Table
 
 COLUMNS = 3
 LABELS = {

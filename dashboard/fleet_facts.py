@@ -9,8 +9,8 @@ import streamlit as st
 
 from dashboard import access, changes, fact_forms, formats, frame, lists, loaders
 from ingest.errors import EntryRefused
-from ingest.fact_entry import CONNECTION_NOTES, add_facts, change_facts, read_facts
-from ingest.folder_tables import PUMP_TYPES
+from ingest.fleet_folder.one_fact import CONNECTION_NOTES, add_facts, change_facts, read_facts
+from ingest.fleet_folder.tables import PUMP_TYPES
 
 MOST_PICTURE_BYTES = 2_000_000
 # How each kind of picture begins.

@@ -29,7 +29,7 @@ def show_loading() -> None:
 
 
 def _load(folder: Path, *, dry_run: bool) -> None:
-    from ingest.fleet_folder import load_folder
+    from ingest.fleet_folder.loading import load_folder
 
     bar = st.progress(0.0, "Reading the tables …")
 

@@ -67,8 +67,8 @@ def unit_table(rows: pd.DataFrame, own: str) -> pd.DataFrame:
 
 
 def _change_unit(own: str, listed: list[str]) -> None:
-    from ingest.fact_entry import add_facts, change_facts, read_facts
-    from ingest.folder_tables import VEHICLES
+    from ingest.fleet_folder.one_fact import add_facts, change_facts, read_facts
+    from ingest.fleet_folder.tables import VEHICLES
 
     with st.expander("Change a unit, or add one"):
         unit = st.selectbox("Unit to change or add", listed, index=None, key="unit_to_change",
@@ -165,7 +165,7 @@ def _add_work(own: str, currency: str) -> None:
 def _keep_work(
     kind: str, unit: str, day: Any, odometer: str, blame: str, cost: Any, note: str, by: str, own: str
 ) -> None:
-    from ingest.pump_lives import record_breakdown, record_service
+    from ingest.visit.pump_lives import record_breakdown, record_service
 
     changes.demand(unit, "the unit")
     changes.demand(by, "your initials")

@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard import access, changes, formats, frame, lists, loaders
 from ingest.errors import EntryRefused
-from ingest.settings import DEFAULTS, set_setting
+from ingest.ledger.settings import DEFAULTS, set_setting
 from ingest.units import parse_number
 
 

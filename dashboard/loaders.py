@@ -33,10 +33,10 @@ def warm_up() -> None:
 
     def load() -> None:
         for name in (
-            "ingest.reader",
-            "ingest.measurement",
-            "ingest.verdict",
-            "ingest.logging_visit",
+            "ingest.readers.capture_file",
+            "ingest.measuring.measurement",
+            "analytics.judging.verdict",
+            "ingest.visit.logging_visit",
             "analytics.ranking",
         ):
             import_module(name)

@@ -14,7 +14,7 @@ from dashboard.entry_form import MOST_QUESTIONS, reminders
 from dashboard.log_steps import PAUSE, REASONS, STATES, Measured, arrived, forget_typed
 from dashboard.paper import facts_table, sheet
 from ingest.errors import AnswerNeeded, PumpledgerError, Question
-from ingest.visit_entry import VisitEntry
+from ingest.visit.entry import VisitEntry
 
 # Longer than log_steps.PAUSE: what was typed just before Save was pressed comes in meanwhile.
 LAST_WORDS_S = 0.6
@@ -62,7 +62,7 @@ def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
 
 
 def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dict[str, str]) -> None:
-    from ingest.logging_visit import log_visit
+    from ingest.visit.logging_visit import log_visit
 
     if entry is None:
         if not unit:
@@ -113,8 +113,8 @@ def saved_visit() -> int | None:
 
 def show_saved(visit_id: int) -> None:
     """Show what was stored, the verdict with the pump's history, and the way on."""
-    from ingest.ledger import open_ledger
-    from ingest.verdict import judge_visit
+    from analytics.judging.verdict import judge_visit
+    from ingest.ledger.connection import open_ledger
 
     pump_of = loaders.ask("pump_of_visit", visit_id=visit_id)
     if not len(pump_of):

@@ -14,13 +14,13 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from analytics.judging.safety import caution_lines
 from dashboard import formats, loaders, queries, reading_panel, replacing, uploads
 from dashboard.entry_form import LABELS, baseline_words, entry_from
 from ingest.capture import Capture
 from ingest.errors import PumpledgerError
 from ingest.reading import Reading
-from ingest.safety import caution_lines
-from ingest.visit_entry import VisitEntry
+from ingest.visit.entry import VisitEntry
 
 REASONS = {
     "pm": "Planned stop",
@@ -352,8 +352,8 @@ def _entry(unit: str, *, quiet: bool = False) -> VisitEntry | None:
 
 
 def _read(upload: Any, entry: VisitEntry | None, card: pd.DataFrame) -> Measured:
-    from ingest.logging_visit import known_before_measuring
-    from ingest.verdict import judge_reading
+    from analytics.judging.verdict import judge_reading
+    from ingest.visit.logging_visit import known_before_measuring
 
     state = st.session_state
     chosen = state.get("probe")

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from ingest.safety import caution_lines
+from analytics.judging.safety import caution_lines
 
 _STYLE = """
 body { font: 11pt/1.4 Georgia, serif; color: #111; max-width: 52rem; margin: 1.5rem auto; }

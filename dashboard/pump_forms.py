@@ -55,7 +55,7 @@ def _fit(own: str) -> None:
         by = _initials("fit")
 
         def keep() -> str:
-            from ingest.pump_lives import NewPump, fit_pump, replace_pump
+            from ingest.visit.pump_lives import NewPump, fit_pump, replace_pump
 
             changes.demand(by, "your initials")
             changes.demand(new["pump_type"] or "", "the type fitted")
@@ -94,7 +94,7 @@ def _move(own: str) -> None:
         by = _initials("move")
 
         def keep() -> str:
-            from ingest.pump_lives import move_pump
+            from ingest.visit.pump_lives import move_pump
 
             changes.demand(unit, "the unit it came from")
             changes.demand(to_unit, "the unit it went to")
@@ -126,8 +126,8 @@ def _cluster(own: str) -> None:
         by = _initials("cluster")
 
         def keep() -> str:
-            from ingest.instrument_cluster import replace_cluster
             from ingest.units import parse_quantity
+            from ingest.visit.instrument_cluster import replace_cluster
 
             for text, what in (
                 (unit, "the unit"), (old, "the old one's last reading"), (new, "the new one's first reading"),

@@ -9,8 +9,8 @@ from typing import Any
 import pandas as pd
 
 from dashboard.statements import statement
-from ingest.ledger import open_ledger
-from ingest.settings import settings_at
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
 
 
 def ask(ledger: Path, name: str, **parameters: Any) -> pd.DataFrame:

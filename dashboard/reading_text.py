@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from statistics import median
 
+from analytics.judging.verdict import Verdict
 from ingest.reading import Reading
-from ingest.verdict import Verdict
 
 UNTOLD = "can't be told"
 

@@ -62,8 +62,8 @@ def ask_finding(unit: str) -> None:
 
 
 def _keep_finding(pump_id: int, found: Any, by: str) -> None:
-    from ingest.fact_entry import change_facts
-    from ingest.folder_tables import PUMPS
+    from ingest.fleet_folder.one_fact import change_facts
+    from ingest.fleet_folder.tables import PUMPS
 
     changes.demand(str(found or ""), "what was found")
     change_facts(
@@ -107,9 +107,9 @@ def removal_fields(key: str = "") -> dict[str, Any]:
 
 
 def removal_of(told: dict[str, Any]) -> Any:
-    """Return the ingest.pump_lives.Removal told; raises EntryRefused without the reason."""
+    """Return the ingest.visit.pump_lives.Removal told; raises EntryRefused without the reason."""
     from ingest.errors import EntryRefused
-    from ingest.pump_lives import Removal
+    from ingest.visit.pump_lives import Removal
 
     if not told["removal"]:
         raise EntryRefused("removal-missing", "Say why the pump came off.")
@@ -129,7 +129,7 @@ def new_pump_fields(usual_type: Any = None, key: str = "") -> dict[str, Any]:
 
 
 def _replace(visit: pd.Series, removed: dict[str, Any], new: dict[str, Any], kept: bool, by: str) -> None:
-    from ingest.pump_lives import NewPump, replace_pump
+    from ingest.visit.pump_lives import NewPump, replace_pump
 
     odometer = visit["odometer_km"]
     replace_pump(

@@ -22,7 +22,7 @@ def read_upload(name: str, data: bytes, choices: dict[str, Any]) -> Capture:
 
 
 def measure_upload(capture: Capture, known: dict[str, Any]) -> Reading:
-    """Return the reading; known: what the ledger tells of the pump (ingest.measuring_context)."""
+    """Return the reading; known: what the ledger tells of the pump (ingest.visit.measuring_context)."""
     return _measure(capture.identity, capture, _given(known))
 
 
@@ -32,13 +32,13 @@ def _given(values: dict[str, Any]) -> Choices:
 
 @st.cache_resource(show_spinner="Reading the file …", max_entries=6)
 def _read(digest: str, name: str, _data: bytes, choices: Choices) -> Capture:
-    from ingest.reader import read_capture_bytes
+    from ingest.readers.capture_file import read_capture_bytes
 
     return read_capture_bytes(name, _data, **dict(choices))
 
 
 @st.cache_resource(show_spinner="Measuring …", max_entries=12)
 def _measure(identity: str, _capture: Capture, known: Choices) -> Reading:
-    from ingest.measurement import measure
+    from ingest.measuring.measurement import measure
 
     return measure(_capture, **dict(known))

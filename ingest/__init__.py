@@ -12,9 +12,9 @@ from typing import Any
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 _PUBLIC = {
-    "read_capture": "ingest.reader",
-    "measure": "ingest.measurement",
-    "open_ledger": "ingest.ledger",
+    "read_capture": "ingest.readers.capture_file",
+    "measure": "ingest.measuring.measurement",
+    "open_ledger": "ingest.ledger.connection",
 }
 __all__ = ["measure", "open_ledger", "read_capture"]
 

@@ -8,7 +8,7 @@ import pandas as pd
 from analytics.history import History, build_history
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import KM_PER_MI, SimulatedFleet
-from ingest.odometer import clean
+from ingest.checking.odometer import clean
 
 EPOCH = np.datetime64("1970-01-01")
 
@@ -129,7 +129,7 @@ def history_from_tables(
 
 
 def _trusted(visits: pd.DataFrame, pumps: pd.DataFrame, unit: float, as_of: str) -> np.ndarray:
-    """Whether each visit's odometer fits the unit's others known on `as_of` (ingest.odometer)."""
+    """Whether each visit's odometer fits the unit's others known on `as_of` (ingest.checking.odometer)."""
     read = pd.concat(
         [
             frame[["unit", on, odometer]].set_axis(["unit", "read_on", "odometer"], axis=1)

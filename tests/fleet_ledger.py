@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from demo_fleet.fleet import SimulatedFleet, write_folder
-from ingest.fleet_folder import load_folder
+from ingest.fleet_folder.loading import load_folder
 
 DATED = {"visits": "visited_on", "services": "done_on", "breakdowns": "happened_on", "pumps": "fitted_on"}
 

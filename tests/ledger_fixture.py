@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from ingest.capture import Capture
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 
 FIRST_VISIT = date(2025, 1, 6)
 LAST_VISIT = FIRST_VISIT + timedelta(days=90 * 4)

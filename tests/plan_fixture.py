@@ -12,7 +12,7 @@ from analytics.cost_rule import with_cost_rule
 from analytics.forecast import Forecast
 from analytics.long_run import RATIOS, LongRun
 from analytics.plan_inputs import GRID_KM, Inputs
-from ingest.settings import DEFAULTS
+from ingest.ledger.settings import DEFAULTS
 
 AS_OF = date(2026, 3, 2)  # a Monday
 KM_PER_DAY = 100.0

@@ -3,8 +3,8 @@
 import pandas as pd
 import pytest
 
-from ingest.action import ACTIONS, decide_actions
-from ingest.verdict import judge
+from analytics.judging.action import ACTIONS, decide_actions
+from analytics.judging.verdict import judge
 from tests.test_verdict import history
 
 

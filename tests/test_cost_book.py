@@ -9,7 +9,7 @@ import pytest
 
 from analytics.cost_book import ELEMENTS, read_costs, set_cost
 from ingest.errors import EntryRefused
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from analytics.cost_book import set_cost
 from analytics.costs import cost_review
 from dashboard.cli import main
 from ingest.errors import EntryRefused
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 
 LIVES = 150

@@ -17,7 +17,7 @@ from demo_fleet.scenario import TODAY, ScenarioSpec, write_scenario
 from demo_fleet.scenario_captures import PumpJob, plan_captures
 from demo_fleet.scenario_events import add_entry_errors, add_events
 from demo_fleet.scenario_tables import Story, dressed
-from ingest.reader import read_capture
+from ingest.readers.capture_file import read_capture
 
 SMALL = ScenarioSpec(vehicles=30, seed=11, captures=5)
 

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from analytics.judging.rules import RULES
+from analytics.judging.safety import CAUTIONS, FIRST
 from dashboard.cli import COMMANDS, main
-from ingest.rules import RULES
-from ingest.safety import CAUTIONS, FIRST
 
 ROOT = Path(__file__).parents[1]
 

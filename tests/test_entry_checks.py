@@ -4,14 +4,14 @@ from datetime import date
 
 import pytest
 
-from ingest.entry_checks import check_visit
 from ingest.errors import AnswerNeeded
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
-from ingest.logging_visit import log_visit
-from ingest.settings import settings_at
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
 from ingest.units import read_quantity
-from ingest.visit_entry import VisitEntry
+from ingest.visit.checks import check_visit
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
 from tests.fleet_folders import ONE_UNIT, steady_visits, write_visits
 
 TODAY = date(2025, 7, 1)  # the last visit of T1 is on 2025-04-04 at 55,000 miles; it drives 33 miles a day

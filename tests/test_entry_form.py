@@ -4,7 +4,7 @@ import pytest
 
 from dashboard.entry_form import MOST_QUESTIONS, baseline_words, entry_from, reminders
 from ingest.errors import EntryRefused
-from ingest.settings import DEFAULTS
+from ingest.ledger.settings import DEFAULTS
 
 
 def test_units_are_parsed_and_kept_as_entered():

@@ -11,13 +11,13 @@ import pytest
 from dashboard.cli import main
 from ingest.capture import Capture
 from ingest.errors import LedgerError
-from ingest.export import export_ledger
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
-from ingest.logging_visit import log_visit
-from ingest.settings import set_setting
-from ingest.visit_entry import VisitEntry
-from ingest.visit_rows import meter_reading
+from ingest.fleet_folder.export import export_ledger
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import set_setting
+from ingest.ledger.visit_rows import meter_reading
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
 
 NOTES = [
     "=cmd|' /C calc'!A0",

@@ -3,9 +3,9 @@
 import pytest
 
 from ingest.errors import EntryRefused
-from ingest.fact_entry import CONNECTION_NOTES, add_facts, change_facts, read_facts
-from ingest.folder_tables import PUMP_TYPES, PUMPS, VEHICLES
-from ingest.ledger import open_ledger
+from ingest.fleet_folder.one_fact import CONNECTION_NOTES, add_facts, change_facts, read_facts
+from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, VEHICLES
+from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 
 WHO = {"by": "PL", "reason": "maker's sheet"}

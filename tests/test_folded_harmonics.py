@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
-from ingest.measurement import measure
-from ingest.order_tracking import prepare, retraced
-from ingest.speed import find_speed
-from ingest.speed_lines import band_limited
-from ingest.speed_posterior import line_spectrum
+from ingest.measuring.measurement import measure
+from ingest.measuring.order_tracking import prepare, retraced
+from ingest.measuring.speed import find_speed
+from ingest.measuring.speed_lines import band_limited
+from ingest.measuring.speed_posterior import line_spectrum
 
 BARS, SECONDS = 8, 0.3
 

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
-from ingest.foreign_lines import ForeignLines, foreign_lines
-from ingest.measurement import measure
-from ingest.order_tracking import prepare
-from ingest.quality import mains_note
-from ingest.speed import find_speed
-from ingest.speed_evidence import bars_differ
+from ingest.measuring.foreign_lines import ForeignLines, foreign_lines
+from ingest.measuring.measurement import measure
+from ingest.measuring.order_tracking import prepare
+from ingest.measuring.quality import mains_note
+from ingest.measuring.speed import find_speed
+from ingest.measuring.speed_evidence import bars_differ
 from tests.measured_captures import recorded, trace
 from tests.test_measure_doubt import spectrum
 

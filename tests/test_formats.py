@@ -33,7 +33,7 @@ def test_an_error_never_reads_as_none():
 
 def test_every_action_has_a_shape_of_its_own():
     assert len(set(formats.ACTION_SHAPES.values())) == len(formats.ACTION_SHAPES)
-    from ingest.action import ACTIONS
+    from analytics.judging.action import ACTIONS
 
     assert set(formats.ACTION_SHAPES) == set(ACTIONS)
     assert formats.action("none") == "○ No action"

@@ -6,10 +6,10 @@ import pytest
 
 from dashboard import changes
 from ingest.errors import EntryRefused
-from ingest.fleet_folder import load_folder
-from ingest.instrument_cluster import driven_km, replace_cluster
-from ingest.ledger import open_ledger
-from ingest.pump_lives import record_breakdown, record_service
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
+from ingest.visit.instrument_cluster import driven_km, replace_cluster
+from ingest.visit.pump_lives import record_breakdown, record_service
 from tests.fleet_folders import ONE_UNIT, steady_visits, write_visits
 
 REPLACED = date(2024, 12, 20)

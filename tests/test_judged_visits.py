@@ -4,11 +4,11 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from analytics.judging.verdict import judge
 from analytics.ranking import read_facts
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
-from ingest.settings import settings_at
-from ingest.verdict import judge
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
 from tests.fleet_folders import write_folder
 
 SAME = ["rule", "baseline_count", "baseline_kind"]

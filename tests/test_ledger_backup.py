@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 
 from dashboard.cli import main
-from ingest import backup as module
-from ingest.backup import backup
 from ingest.capture import Capture
 from ingest.errors import LedgerError
-from ingest.ledger import open_ledger
-from ingest.logging_visit import log_visit
-from ingest.upkeep import check_ledger
-from ingest.visit_entry import VisitEntry
-from ingest.visit_rows import meter_reading
+from ingest.ledger import backup as module
+from ingest.ledger.backup import backup
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.upkeep import check_ledger
+from ingest.ledger.visit_rows import meter_reading
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
 from ingest.waveforms import load_waveform, waveform_folder
 
 RNG = np.random.default_rng(9)

@@ -11,12 +11,12 @@ import pytest
 from dashboard.cli import main
 from ingest.capture import Capture
 from ingest.errors import LedgerError
-from ingest.ledger import open_ledger
-from ingest.logging_visit import log_visit
-from ingest.salvage import salvage
-from ingest.upkeep import check_ledger
-from ingest.visit_entry import VisitEntry
-from ingest.visit_rows import meter_reading
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.salvage import salvage
+from ingest.ledger.upkeep import check_ledger
+from ingest.ledger.visit_rows import meter_reading
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
 from ingest.waveforms import store_waveform, waveform_folder, waveform_path
 
 RNG = np.random.default_rng(7)

@@ -9,8 +9,8 @@ import sys
 import pytest
 
 from ingest.errors import LedgerError
-from ingest.ledger import open_ledger
-from ingest.ledger_damage import change_file, walk_frames
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.damage import change_file, walk_frames
 
 VISITS = 12
 
@@ -23,7 +23,7 @@ def crashed_once(tmp_path_factory):
         pass
     code = f"""
 import os, sys
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 with open_ledger(sys.argv[1], read_only=False) as con:
     for i in range({VISITS}):
         con.execute("BEGIN")
@@ -151,7 +151,7 @@ def test_a_full_disk_is_one_sentence_and_loses_nothing(tmp_path):
     code = f"""
 import resource, sys
 from ingest.errors import LedgerError
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 limit = {path.stat().st_size + 2_000_000}
 resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
 done = 1

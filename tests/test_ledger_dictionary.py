@@ -2,12 +2,14 @@
 
 import re
 
-from ingest.data_dictionary import OUTPUT, data_dictionary
-from ingest.migrations import scripts
+from ingest.ledger.data_dictionary import OUTPUT, data_dictionary
+from ingest.ledger.migrations import scripts
 
 
 def test_the_page_is_up_to_date():
-    assert OUTPUT.read_text(encoding="utf-8") == data_dictionary(), "run python -m ingest.data_dictionary"
+    assert OUTPUT.read_text(encoding="utf-8") == data_dictionary(), (
+        "run python -m ingest.ledger.data_dictionary"
+    )
 
 
 def test_every_table_says_what_it_is():

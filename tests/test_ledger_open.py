@@ -9,9 +9,9 @@ import time
 import duckdb
 import pytest
 
-from ingest import migrations
 from ingest.errors import LedgerError
-from ingest.ledger import open_ledger
+from ingest.ledger import migrations
+from ingest.ledger.connection import open_ledger
 
 
 @pytest.fixture
@@ -193,7 +193,7 @@ def test_a_script_that_fails_leaves_the_ledger_as_it_was(ledger, newer_program, 
 def hold(path, seconds):
     """Start a process that has the ledger open to write for some seconds; return once it has."""
     code = (
-        "import sys, time; from ingest.ledger import open_ledger\n"
+        "import sys, time; from ingest.ledger.connection import open_ledger\n"
         f"with open_ledger(sys.argv[1], read_only=False): print('in', flush=True); time.sleep({seconds})"
     )
     process = subprocess.Popen([sys.executable, "-c", code, str(path)], stdout=subprocess.PIPE, text=True)

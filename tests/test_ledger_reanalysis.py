@@ -9,11 +9,11 @@ import pytest
 from dashboard.cli import main
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
-from ingest.ledger import open_ledger
-from ingest.logging_visit import log_visit
-from ingest.reanalysis import reanalyse
-from ingest.visit_entry import VisitEntry
-from ingest.visit_rows import meter_reading
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.visit_rows import meter_reading
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
+from ingest.visit.reanalysis import reanalyse
 from ingest.waveforms import waveform_path
 
 RNG = np.random.default_rng(4)

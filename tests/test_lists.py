@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from dashboard import lists, queries, risk_list, settling
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 from tests.page_runs import open_page, words
 

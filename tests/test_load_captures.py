@@ -5,8 +5,8 @@ import shutil
 import numpy as np
 import pytest
 
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
 from ingest.waveforms import load_waveform, waveform_folder
 from tests.fleet_folders import ONE_UNIT, steady_visits, write_visits
 

@@ -7,8 +7,8 @@ import pytest
 
 from dashboard.cli import main
 from ingest.errors import EntryRefused
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
 from tests.fleet_folders import ONE_UNIT, steady_visits, write_folder, write_visits
 
 
@@ -296,14 +296,14 @@ def test_missing_folder_and_folder_without_tables(tmp_path, ledger):
 
 
 def test_nothing_is_left_half_stored_when_a_load_breaks_off(tmp_path, ledger, monkeypatch):
-    import ingest.folder_store
+    import ingest.fleet_folder.storing
 
     load_folder(ledger, write_visits(tmp_path / "f", steady_visits(n=2), **ONE_UNIT))
 
     def broken(*_):
         raise RuntimeError("pulled the plug")
 
-    monkeypatch.setattr(ingest.folder_store, "check_levels", broken)
+    monkeypatch.setattr(ingest.fleet_folder.storing, "check_levels", broken)
     with pytest.raises(RuntimeError):
         load_folder(ledger, write_visits(tmp_path / "g", steady_visits("T2"), **ONE_UNIT))
     assert query(ledger, "SELECT count(*) FROM visit") == [(2,)]
@@ -313,7 +313,7 @@ def test_nothing_is_left_half_stored_when_a_load_breaks_off(tmp_path, ledger, mo
 def test_every_table_and_column_is_documented():
     from pathlib import Path
 
-    from ingest.folder_tables import TABLES
+    from ingest.fleet_folder.tables import TABLES
 
     text = (Path(__file__).parents[1] / "docs" / "fleet_folder.md").read_text(encoding="utf-8")
     lines = {line.split("|")[1].strip(): line for line in text.splitlines() if line.startswith("| ")}

@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 
 from dashboard.cli import main
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
 from tests.fleet_folders import FLEET, ONE_UNIT, steady_visits, write_folder, write_visits
 
 TODAY = date(2026, 11, 25)

@@ -7,15 +7,15 @@ import duckdb
 import numpy as np
 import pytest
 
-from ingest import logging_visit
 from ingest.capture import Capture
-from ingest.corrections import correct_visit, withdraw_visit
 from ingest.errors import AnswerNeeded, EntryRefused, LedgerError
-from ingest.ledger import open_ledger
-from ingest.logging_visit import log_visit
-from ingest.settings import set_setting, settings_at
-from ingest.visit_entry import VisitEntry
-from ingest.visit_rows import meter_reading
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import set_setting, settings_at
+from ingest.ledger.visit_rows import meter_reading
+from ingest.visit import logging_visit
+from ingest.visit.corrections import correct_visit, withdraw_visit
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
 from ingest.waveforms import load_waveform, waveform_folder
 
 RNG = np.random.default_rng(5)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dashboard.cli import main
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 
 
 @pytest.fixture

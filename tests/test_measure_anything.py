@@ -5,7 +5,7 @@ import pytest
 
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
-from ingest.measurement import measure
+from ingest.measuring.measurement import measure
 
 
 def drawn(rng: np.random.Generator) -> Capture:

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from ingest.condition import condition, segment_profile
-from ingest.ripple import AverageTurn
+from ingest.measuring.condition import condition, segment_profile
+from ingest.measuring.ripple import AverageTurn
 
 ANGLE = np.arange(1024) / 1024 * 2 * np.pi
 

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from ingest.order_tracking import prepare
-from ingest.speed_evidence import doubt
-from ingest.speed_posterior import LineSpectrum
-from ingest.switching import may_be_ripple, without_clock
+from ingest.measuring.order_tracking import prepare
+from ingest.measuring.speed_evidence import doubt
+from ingest.measuring.speed_posterior import LineSpectrum
+from ingest.measuring.switching import may_be_ripple, without_clock
 from tests.measured_captures import steady
 
 BAND = (3400.0, 10_000.0)

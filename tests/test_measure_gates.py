@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.quality import speed_gates
+from ingest.measuring.quality import speed_gates
 
 
 @pytest.mark.parametrize(

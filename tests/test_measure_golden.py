@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
-from ingest.measurement import METHOD_VERSION, measure
+from ingest.measuring.measurement import METHOD_VERSION, measure
 
 GOLDEN = (8, 5838.002136339758, 4.30006173667964, 0.6345187470390833)
 

@@ -5,7 +5,7 @@ import pytest
 
 from ingest.capture import Capture, Note
 from ingest.errors import CaptureRefused
-from ingest.measurement import measure
+from ingest.measuring.measurement import measure
 from tests.measured_captures import recorded, steady, trace
 
 

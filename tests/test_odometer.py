@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ingest.odometer import clean, cluster_offsets, judge_entry, to_used
+from ingest.checking.odometer import clean, cluster_offsets, judge_entry, to_used
 
 MILE = 1.609344
 

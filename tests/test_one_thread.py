@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-CODE = "import os, ingest.measurement, scipy.linalg; print(len(os.listdir('/proc/self/task')))"
+CODE = "import os, ingest.measuring.measurement, scipy.linalg; print(len(os.listdir('/proc/self/task')))"
 
 
 def threads(**more: str) -> int:

@@ -8,7 +8,7 @@ import pytest
 from analytics.model import METHOD_VERSION
 from dashboard import access, risk_list
 from dashboard.navigation import PAGES, ROLES, pages_for
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 from tests.page_runs import open_page, words
 

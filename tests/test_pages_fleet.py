@@ -4,7 +4,7 @@ import pytest
 
 from dashboard import access, fleet_facts, fleet_prices
 from ingest.errors import EntryRefused
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 from tests.page_runs import open_page, words
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ingest.speed_refine import refine
+from ingest.measuring.speed_refine import refine
 
 RATE_HZ, TURN_HZ = 25_000.0, 84.0
 

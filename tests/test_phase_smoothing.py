@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ingest.phase_smoothing import smooth_phase
+from ingest.measuring.phase_smoothing import smooth_phase
 
 BLOCK_S, BLOCKS, NOISE = 0.009, 60, 3e-5  # turns
 

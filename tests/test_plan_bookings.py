@@ -50,7 +50,7 @@ def test_every_decision_is_kept(ledger):
     newest = bookings.newest_decisions(ledger)
     assert newest["status"].tolist() == ["done"]
     assert newest["decided_by"].tolist() == ["CD"]
-    from ingest.ledger import open_ledger
+    from ingest.ledger.connection import open_ledger
 
     with open_ledger(ledger) as connection:
         assert connection.execute("SELECT count(*) FROM booking").fetchall() == [(2,)]

@@ -11,10 +11,10 @@ import pytest
 
 from analytics import bookings
 from analytics.ical import calendar
+from analytics.judging.safety import CAUTIONS, FIRST
 from analytics.planning import make_plan
 from analytics.work_list import work_list_html
 from dashboard.cli import main
-from ingest.safety import CAUTIONS, FIRST
 from tests.ledger_fixture import build_ledger
 from tests.plan_fixture import make_inputs
 

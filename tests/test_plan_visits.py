@@ -9,7 +9,7 @@ import pytest
 
 from analytics.visits_ahead import planned_visits
 from ingest.errors import EntryRefused
-from ingest.settings import DEFAULTS
+from ingest.ledger.settings import DEFAULTS
 
 AS_OF = date(2026, 3, 2)
 

@@ -5,9 +5,9 @@ from datetime import date
 import pytest
 
 from ingest.errors import EntryRefused
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
-from ingest.pump_lives import (
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
+from ingest.visit.pump_lives import (
     NewPump,
     Removal,
     fit_pump,

@@ -15,7 +15,7 @@ from dashboard.cli import main
 from dashboard.commands.rank import JSON_FIELDS
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import FleetSpec, simulate_fleet
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 from tests.fleet_ledger import known_by, load_fleet
 from tests.ledger_fixture import build_ledger
 

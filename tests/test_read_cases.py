@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ingest.errors import CaptureRefused
-from ingest.reader import read_capture_bytes
+from ingest.readers.capture_file import read_capture_bytes
 from ingest.readers.text import read_layout
 from tests.dialects.scenario import printed, rows, times, waveform
 

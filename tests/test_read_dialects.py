@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from ingest.measurement import measure
-from ingest.reader import read_capture_bytes
+from ingest.measuring.measurement import measure
+from ingest.readers.capture_file import read_capture_bytes
 from tests.dialects import SCENARIOS
 from tests.dialects.scenario import RPM, SEGMENTS
 

@@ -6,7 +6,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ingest.errors import PumpledgerError
-from ingest.reader import read_capture_bytes
+from ingest.readers.capture_file import read_capture_bytes
 from tests.dialects import SCENARIOS
 from tests.dialects.mutation import mutate
 

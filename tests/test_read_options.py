@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 
 from ingest.errors import EntryRefused
-from ingest.reader import parse_full_scale, parse_probe, parse_rate, read_capture, read_capture_bytes
+from ingest.readers.capture_file import (
+    parse_full_scale,
+    parse_probe,
+    parse_rate,
+    read_capture,
+    read_capture_bytes,
+)
 from tests.dialects.scenario import rows, times, waveform
 
 T, I = times(400), waveform(400)  # noqa: E741

@@ -16,8 +16,8 @@ from scipy.io import savemat, wavfile
 
 from ingest import limits
 from ingest.errors import CaptureRefused
-from ingest.reader import read_capture, read_capture_bytes
 from ingest.readers import formats
+from ingest.readers.capture_file import read_capture, read_capture_bytes
 from tests.dialects.scenario import printed, rows, times, waveform
 
 T, I = times(600), waveform(600)  # noqa: E741
@@ -330,9 +330,9 @@ def test_time_limit_stops_reading():
 
 
 def test_large_file_is_refused_before_it_is_read(tmp_path, monkeypatch):
-    from ingest import reader
+    from ingest.readers import capture_file
 
-    monkeypatch.setattr(reader, "MAX_FILE_BYTES", 1_000)
+    monkeypatch.setattr(capture_file, "MAX_FILE_BYTES", 1_000)
     path = tmp_path / "large.csv"
     path.write_bytes(text())
     with pytest.raises(CaptureRefused) as refused:

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from ingest.ripple import average_turn
-from ingest.speed_refine import TurnPhase
+from ingest.measuring.ripple import average_turn
+from ingest.measuring.speed_refine import TurnPhase
 
 RATE_HZ, TURN_HZ, SPARKS = 500_000.0, 83.3, 12
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ingest.speed_refine import refine
+from ingest.measuring.speed_refine import refine
 
 RATE_HZ = 25_000.0
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
-from ingest.measurement import measure
-from ingest.order_tracking import follow_line
+from ingest.measuring.measurement import measure
+from ingest.measuring.order_tracking import follow_line
 from tests.benchmarks.study_captures import draw
 from tests.measured_captures import recorded, trace
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
-from ingest.measurement import measure
+from ingest.measuring.measurement import measure
 from tests.benchmarks.study_captures import draw
 from tests.measured_captures import recorded, trace
 

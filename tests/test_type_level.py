@@ -4,12 +4,12 @@ from datetime import date
 
 import pytest
 
+from analytics.judging.verdict import judge_visit
 from analytics.ranking import read_facts
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
-from ingest.logging_visit import log_visit
-from ingest.verdict import judge_visit
-from ingest.visit_entry import VisitEntry
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
 from tests.fleet_folders import write_folder
 
 UNITS = ("A", "B", "C", "D", "E")

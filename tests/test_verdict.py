@@ -5,10 +5,10 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+from analytics.judging.rules import RULES
+from analytics.judging.verdict import Verdict, _verdict, judge, judge_reading
+from ingest.ledger.settings import DEFAULTS
 from ingest.reading import Reading
-from ingest.rules import RULES
-from ingest.settings import DEFAULTS
-from ingest.verdict import Verdict, _verdict, judge, judge_reading
 
 HEALTHY = {
     "visit_id": 1, "pump_id": 1, "unit": "U1", "position": "main", "visited_on": "2026-01-05", "reason": "pm",

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.vin import similar_units, similar_vins, unit_key, vin_problem
+from ingest.checking.identifiers import similar_units, similar_vins, unit_key, vin_problem
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from ingest.capture import Capture, Note
 from ingest.errors import LedgerError
-from ingest.reader import read_capture
+from ingest.readers.capture_file import read_capture
 from ingest.waveforms import encode, load_waveform, store_waveform, waveform_folder
 
 RATE = 200_000.0

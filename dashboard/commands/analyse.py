@@ -38,13 +38,13 @@ def add_capture_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _read_by(name: str) -> Callable[[str], Any]:
-    """Return an argparse type that calls `ingest.reader.<name>`, imported only when the option is given."""
+    """Return an argparse type that calls `capture_file.<name>`, imported only when the option is given."""
 
     def read(text: str) -> Any:
-        from ingest import reader
+        from ingest.readers import capture_file
 
         try:
-            return getattr(reader, name)(text)
+            return getattr(capture_file, name)(text)
         except PumpledgerError as error:
             raise argparse.ArgumentTypeError(error.text) from error
 
@@ -111,8 +111,8 @@ def parse_specification(text: str) -> dict[str, Any]:
 
 def read_and_measure(path: Path, args: argparse.Namespace, **known: Any) -> tuple[Any, Any]:
     """Return (capture, reading) of one file, read and measured as the options say."""
-    from ingest.measurement import measure
-    from ingest.reader import read_capture
+    from ingest.measuring.measurement import measure
+    from ingest.readers.capture_file import read_capture
 
     capture = read_capture(
         path,
@@ -126,8 +126,8 @@ def read_and_measure(path: Path, args: argparse.Namespace, **known: Any) -> tupl
 
 
 def _measured(path: Path, args: argparse.Namespace) -> str:
+    from analytics.judging.verdict import judge_reading
     from dashboard.reading_text import reading_lines
-    from ingest.verdict import judge_reading
 
     _, reading = read_and_measure(path, args)
     verdict = judge_reading(reading, specification=args.spec)

@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Copy and verify."""
-    from ingest.backup import backup
+    from ingest.ledger.backup import backup
 
     made = backup(args.ledger, args.to)
     if args.json:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from ingest.errors import LedgerError
 
 if TYPE_CHECKING:
-    from ingest.salvage import Salvaged
+    from ingest.ledger.salvage import Salvaged
 
 EXAMPLE = "pumpledger check --clean"
 
@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Check; 1 when something is wrong."""
     from dashboard.progress import progress_bar
-    from ingest.upkeep import check_ledger
+    from ingest.ledger.upkeep import check_ledger
 
     try:
         checked = check_ledger(
@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
             raise
         unreadable = True
     if unreadable and args.repair:
-        from ingest.salvage import salvage
+        from ingest.ledger.salvage import salvage
 
         print(_repaired(salvage(args.ledger)), file=sys.stderr)
         checked = check_ledger(

@@ -49,7 +49,7 @@ def build(folder: Path) -> None:
     """
     from analytics.fitting import fit
     from demo_fleet.scenario import TODAY, write_scenario
-    from ingest.fleet_folder import load_folder
+    from ingest.fleet_folder.loading import load_folder
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise EntryRefused(

@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the folder; 1 when a waveform is missing."""
-    from ingest.export import export_ledger
+    from ingest.fleet_folder.export import export_ledger
 
     made = export_ledger(args.ledger, args.folder, form=args.format)
     print(

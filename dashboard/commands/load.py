@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Load the folder; returns 1 when no row could be stored or --strict refused, else 0."""
-    from ingest.fleet_folder import load_folder
+    from ingest.fleet_folder.loading import load_folder
 
     report = load_folder(
         args.ledger,

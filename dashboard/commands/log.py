@@ -14,11 +14,11 @@ from dashboard.commands.analyse import add_capture_options, read_and_measure
 from ingest.errors import AnswerNeeded, EntryRefused
 
 if TYPE_CHECKING:
-    from ingest.logging_visit import LoggedVisit
+    from analytics.judging.verdict import Verdict
     from ingest.reading import Reading
     from ingest.units import Kind
-    from ingest.verdict import Verdict
-    from ingest.visit_entry import VisitEntry
+    from ingest.visit.entry import VisitEntry
+    from ingest.visit.logging_visit import LoggedVisit
 
 EXAMPLE = 'pumpledger log demo/fleet/captures/first.csv --unit 214 --odometer "88412 mi" --supply-v 13.6'
 # Entries with a unit; a bare number is taken as the unit given here.
@@ -83,7 +83,7 @@ def _answer(text: str) -> tuple[str, str]:
 
 def run(args: argparse.Namespace) -> int:
     """Store the visit; 1 when a question is open."""
-    from ingest.logging_visit import known_before_measuring, log_visit
+    from ingest.visit.logging_visit import known_before_measuring, log_visit
 
     if (args.file is None) == (args.meter_a is None):
         print("Give a capture FILE or --meter-a, one of the two.", file=sys.stderr)
@@ -106,7 +106,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _entry(args: argparse.Namespace) -> VisitEntry:
     from ingest.units import parse_quantity, read_quantity
-    from ingest.visit_entry import VisitEntry
+    from ingest.visit.entry import VisitEntry
 
     odometer = read_quantity(
         args.odometer, "distance", field="--odometer", default_unit=_fleet_distance_unit(args.ledger)
@@ -138,8 +138,8 @@ def _day(text: str | None) -> date | None:
 
 def _fleet_distance_unit(ledger: Path) -> str | None:
     """Return the unit this fleet has set for distances, or None: then each entry must say its own."""
-    from ingest.ledger import open_ledger
-    from ingest.settings import settings_chosen
+    from ingest.ledger.connection import open_ledger
+    from ingest.ledger.settings import settings_chosen
 
     if not ledger.exists():
         return None
@@ -157,9 +157,9 @@ def _ask(needed: AnswerNeeded, as_json: bool) -> int:
 
 
 def _show(args: argparse.Namespace, logged: LoggedVisit, reading: Reading | None) -> None:
+    from analytics.judging.verdict import judge_visit
     from dashboard.reading_text import reading_lines, verdict_lines
-    from ingest.ledger import open_ledger
-    from ingest.verdict import judge_visit
+    from ingest.ledger.connection import open_ledger
 
     with open_ledger(args.ledger) as connection:
         verdict = judge_visit(connection, logged.visit_id)

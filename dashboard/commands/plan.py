@@ -97,7 +97,7 @@ def run(args: argparse.Namespace) -> int:
 def as_text(made: Plan) -> str:
     """Return the plan for a terminal."""
     from analytics.frames import each
-    from ingest.safety import FIRST
+    from analytics.judging.safety import FIRST
 
     out = [f"Replacements planned as of {made.as_of}, for {made.horizon_days} days ahead."]
     for row in each(made.lines):

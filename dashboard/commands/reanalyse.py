@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Measure what has no reading by the current method; 1 when some couldn't be."""
     from dashboard.progress import progress_bar
-    from ingest.reanalysis import reanalyse
+    from ingest.visit.reanalysis import reanalyse
 
     made = reanalyse(args.ledger, progress=progress_bar("visit"))
     for sentence in made.failed:

@@ -17,17 +17,17 @@ import numpy as np
 
 from ingest.capture import Capture
 from ingest.errors import PumpledgerError
-from ingest.ledger import open_ledger
-from ingest.logging_visit import log_visit
-from ingest.upkeep import check_ledger
-from ingest.visit_entry import VisitEntry
-from ingest.visit_rows import meter_reading
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.upkeep import check_ledger
+from ingest.ledger.visit_rows import meter_reading
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
 
 ANSWERS = {"unit-new": "bench"}
 
 
 CONTEXT = multiprocessing.get_context("forkserver")
-CONTEXT.set_forkserver_preload(["tests.benchmarks.concurrency", "ingest.entry_checks", "pandas"])
+CONTEXT.set_forkserver_preload(["tests.benchmarks.concurrency", "ingest.visit.checks", "pandas"])
 
 
 def write(ledger: Path, number: int, seconds: float, start: Any, out: Any) -> None:

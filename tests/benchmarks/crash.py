@@ -20,15 +20,15 @@ from typing import Any
 
 import numpy as np
 
-from ingest import migrations
 from ingest.capture import Capture
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
-from ingest.logging_visit import log_visit
-from ingest.reanalysis import reanalyse
-from ingest.upkeep import check_ledger
-from ingest.visit_entry import VisitEntry
-from ingest.visit_rows import meter_reading
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger import migrations
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.upkeep import check_ledger
+from ingest.ledger.visit_rows import meter_reading
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
+from ingest.visit.reanalysis import reanalyse
 
 log = logging.getLogger(__name__)
 CONTEXT = multiprocessing.get_context("forkserver")
@@ -91,7 +91,7 @@ def second_method(capture: Capture, **known: Any) -> Any:
 
 def reanalyse_on(ledger: Path, acks: Path, seed: int) -> None:
     """Measure everything again; each visit has a pump of its own, so that all are stored soon."""
-    from ingest import reanalysis
+    from ingest.visit import reanalysis
 
     reanalysis.STORE_EVERY_S = 0.02
     reanalyse(ledger, method_version=2, measure_with=second_method)

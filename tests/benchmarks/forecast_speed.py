@@ -24,14 +24,14 @@ from analytics.fitting import fit_history, store_fit
 from analytics.forecast import State, fit_for, known_after, score
 from analytics.history import History, read_history
 from analytics.judged import judged_visits
+from analytics.judging.action import decide_actions
 from analytics.long_run import LongRun
 from analytics.lots import early_failures
 from analytics.mixed_model import fit_random_slope, group_sums
 from analytics.model import risk_model
 from analytics.ranking import Facts, rank, rank_state, read_facts
-from ingest.action import decide_actions
-from ingest.ledger import open_ledger
-from ingest.settings import settings_at
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
 from tests.benchmarks.many_pumps import build
 
 

@@ -17,7 +17,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from ingest.fleet_folder import load_folder
+from ingest.fleet_folder.loading import load_folder
 
 VISITS = 20
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from demo_fleet import fleet as simulator
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 
 START = pd.Timestamp("2020-01-01")
 KM_PER_DAY = 60.0

@@ -17,7 +17,7 @@ import numpy as np
 from scipy import fft
 
 from ingest.capture import Capture
-from ingest.measurement import measure
+from ingest.measuring.measurement import measure
 from tests.benchmarks.study_captures import STRATA, draw
 
 SIZES = {100_000: 0.1, 1_000_000: 0.5}  # samples: CPU seconds aimed at

@@ -19,7 +19,7 @@ import numpy as np
 
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
-from ingest.measurement import measure
+from ingest.measuring.measurement import measure
 from tests.benchmarks.study_captures import STRATA, StudyCapture, draw
 
 MODES = ("told", "previous", "untold")

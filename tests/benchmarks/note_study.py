@@ -17,8 +17,8 @@ import numpy as np
 from ingest.accuracy import UNLIKELY_MEAN_A
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
-from ingest.measurement import RPM_HIGH, RPM_LOW, measure
-from ingest.quality import (
+from ingest.measuring.measurement import RPM_HIGH, RPM_LOW, measure
+from ingest.measuring.quality import (
     COARSE_STEPS,
     FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD,
     FEWEST_TURNS,

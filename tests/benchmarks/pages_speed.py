@@ -29,7 +29,7 @@ from typing import Any
 
 from playwright.sync_api import sync_playwright
 
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 from tests.browser.browsing import DESKTOP, FLAGS, chromium, served, settle
 
 ROUNDS = 5

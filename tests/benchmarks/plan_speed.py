@@ -22,7 +22,7 @@ from analytics.plan_inputs import read_inputs
 from analytics.planning import make_plan
 from analytics.ranking import rank
 from demo_fleet.fleet import FleetSpec, simulate_fleet, write_folder
-from ingest.fleet_folder import load_folder
+from ingest.fleet_folder.loading import load_folder
 
 
 def main(vehicles: int) -> None:

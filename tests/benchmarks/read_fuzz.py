@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from ingest.errors import PumpledgerError
-from ingest.reader import read_capture_bytes
+from ingest.readers.capture_file import read_capture_bytes
 from tests.dialects import SCENARIOS
 from tests.dialects.mutation import mutate
 

@@ -18,7 +18,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ingest.errors import PumpledgerError
-from ingest.reader import read_capture_bytes
+from ingest.readers.capture_file import read_capture_bytes
 
 
 def gzip_bomb() -> tuple[str, bytes]:

@@ -18,8 +18,8 @@ import numpy as np
 import pandas as pd
 from pyarrow import csv
 
-from ingest.reader import read_capture
 from ingest.readers import text
+from ingest.readers.capture_file import read_capture
 from tests.dialects import SCENARIOS
 from tests.dialects.scenario import waveform
 

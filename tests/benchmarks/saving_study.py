@@ -25,13 +25,13 @@ from analytics.decision import worth_booking
 from analytics.failure_risk import Known, RiskModel
 from analytics.fitting import Fit
 from analytics.history import History
+from analytics.judging.action import decide_actions
+from analytics.judging.verdict import judge
 from analytics.long_run import LongRun
 from analytics.model import Filtered, Parameters, risk_model, run_filters
 from analytics.unrecorded import allow_for_unrecorded
 from demo_fleet import fleet as simulator
 from demo_fleet.dirt import Dirt, add_dirt
-from ingest.action import decide_actions
-from ingest.verdict import judge
 from tests.benchmarks.informed_filters import informed
 from tests.benchmarks.perfect_sensor import drag_delays, perfect_risk
 from tests.fleet_frames import history_from_tables

@@ -29,8 +29,8 @@ from playwright.sync_api import sync_playwright
 from scipy.io import wavfile
 
 from demo_fleet.capture_text import as_text
-from ingest.measurement import measure
-from ingest.reader import read_capture
+from ingest.measuring.measurement import measure
+from ingest.readers.capture_file import read_capture
 from tests.benchmarks.study_captures import StudyCapture, draw
 from tests.browser.browsing import DESKTOP, FLAGS, chromium, served, settle
 from tests.ledger_fixture import build_ledger

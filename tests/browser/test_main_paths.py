@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 from tests.browser.browsing import DESKTOP, PHONE, served, settle
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
 

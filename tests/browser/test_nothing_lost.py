@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from ingest.ledger import open_ledger
+from ingest.ledger.connection import open_ledger
 from tests.browser.browsing import PHONE, free_port, served, settle
 from tests.browser.cut_line import line_to
 from tests.browser.test_main_paths import enter, press

@@ -10,10 +10,10 @@ import pandas as pd
 import pytest
 
 from ingest.dates import read_dates
-from ingest.entry_checks import check_visit
-from ingest.fleet_folder import load_folder
-from ingest.ledger import open_ledger
-from ingest.visit_entry import VisitEntry
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
+from ingest.visit.checks import check_visit
+from ingest.visit.entry import VisitEntry
 from tests.fleet_folders import ONE_UNIT, steady_visits, write_folder, write_visits
 
 TODAY = date(2025, 7, 1)

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
-from ingest.measurement import measure
-from ingest.phase_smoothing import smooth_phase
-from ingest.reader import read_capture
-from ingest.speed_refine import refine
+from ingest.measuring.measurement import measure
+from ingest.measuring.phase_smoothing import smooth_phase
+from ingest.measuring.speed_refine import refine
+from ingest.readers.capture_file import read_capture
 
 SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / "../shared")) / "captures"
 

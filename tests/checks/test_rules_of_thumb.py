@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from analytics.judging.verdict import judge_reading
 from ingest.capture import Capture
-from ingest.measurement import measure
-from ingest.settings import DEFAULTS
-from ingest.verdict import judge_reading
+from ingest.ledger.settings import DEFAULTS
+from ingest.measuring.measurement import measure
 
 REVOLUTION_MS = 9.12
 

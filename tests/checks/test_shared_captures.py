@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from ingest.errors import CaptureRefused
-from ingest.reader import read_capture
+from ingest.readers.capture_file import read_capture
 
 SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / "../shared")) / "captures"
 pytestmark = pytest.mark.skipif(not SHARED.is_dir(), reason="the shared captures are not here")

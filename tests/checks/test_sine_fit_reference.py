@@ -7,7 +7,7 @@ finds 37.3000136 Hz in the samples rounded to 0.05 (computed with a plain four-p
 import numpy as np
 import pytest
 
-from ingest.speed_refine import refine
+from ingest.measuring.speed_refine import refine
 
 RATE_HZ = 1000.0
 T = np.arange(500) / RATE_HZ

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.vin import check_digit, vin_problem
+from ingest.checking.identifiers import check_digit, vin_problem
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,1 @@
+"""A visit with its earlier ones in, verdict, next test and action out."""

@@ -1,0 +1,44 @@
+"""Which other unit a reading would fit: its odometer and its current both near what that unit shows."""
+
+from __future__ import annotations
+
+import duckdb
+
+from ingest.ledger.statements import statement
+
+
+def fitting_units(connection: duckdb.DuckDBPyConnection, visit_id: int) -> list[str]:
+    """Return the units, other than its own, whose history a stored visit fits in odometer and current."""
+    rows = connection.execute(
+        "SELECT v.unit, v.position, v.visited_on, v.odometer_km, v.mean_a, v.rpm FROM visit_detail v"
+        " WHERE v.visit_id = ?",
+        [visit_id],
+    ).fetchall()
+    return units_like(connection, *rows[0]) if rows else []
+
+
+def units_like(
+    connection: duckdb.DuckDBPyConnection,
+    unit: str,
+    position: str,
+    visited_on: object,
+    odometer_km: float | None,
+    mean_a: float | None,
+    rpm: float | None,
+) -> list[str]:
+    """Return the other units whose odometer stood there on that day and whose pump draws such a current.
+
+    The odometer must lie between the unit's neighbouring readings (allowing a week's driving), the average
+    within 5 % and the speed, where both are known, within 4 % of the nearest visit's. Best first.
+    """
+    if odometer_km is None or mean_a is None:
+        return []
+    facts = {
+        "unit": unit,
+        "position": position,
+        "visited_on": visited_on,
+        "odometer_km": odometer_km,
+        "mean_a": mean_a,
+        "rpm": rpm,
+    }
+    return [name for (name,) in connection.execute(statement("load/units_like"), facts).fetchall()]

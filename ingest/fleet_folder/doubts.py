@@ -1,0 +1,65 @@
+"""Questions about rows that went in: raised once, kept while they stand, closed when the row is corrected."""
+
+from __future__ import annotations
+
+import duckdb
+import pandas as pd
+
+from ingest.fleet_folder.merging import Stamp
+from ingest.fleet_folder.report import RowProblem
+from ingest.ledger.questions import KEEPS_OUT_OF_TREND
+from ingest.ledger.statements import statement
+
+# Others this loader asks.
+_ABOUT_THE_ROW = (
+    "mangled-identifier",
+    "unknown-unit",
+    "similar-unit",
+    "implied-pump",
+    "unknown-pump-type",
+    "lives-overlap",
+    "not-removed",
+    "serial-twice",
+    "removal-undated",
+    "removed-before-fitted",
+    "vin-check-digit",
+    "vin-malformed",
+    "same-vin",
+    "similar-vin",
+)
+
+
+class Questions:
+    """Collects the questions of one load; `asked` lists them by file and row for the report."""
+
+    def __init__(self) -> None:
+        self.asked: list[RowProblem] = []
+        self._rows: list[tuple[str, str, str | None, str, str, str]] = []
+
+    def ask(self, table: str, row_key: str, unit: str | None, problem: RowProblem) -> None:
+        """Ask about one ledger row; `problem` says where in the folder it came from."""
+        self.asked.append(problem)
+        text = problem.text
+        self._rows.append((table, str(row_key), unit, problem.field, problem.code, text))
+
+    def write(self, connection: duckdb.DuckDBPyConnection, loaded: pd.DataFrame, stamp: Stamp) -> int:
+        """Store new questions, close those that no longer stand, mark visits; returns how many are new.
+
+        loaded: columns table_name and row_key, the ledger rows this load brought.
+        """
+        columns = ["table_name", "row_key", "unit", "field", "code", "text"]
+        asked = pd.DataFrame(self._rows, columns=columns, dtype="object").drop_duplicates(
+            ["table_name", "row_key", "field", "code"]
+        )
+        kept_out = pd.DataFrame({"code": KEEPS_OUT_OF_TREND}, dtype="object")
+        for name, frame in (("asked", asked), ("loaded_rows", loaded), ("kept_out", kept_out)):
+            connection.register(name, frame)
+        load_codes = pd.DataFrame({"code": KEEPS_OUT_OF_TREND + _ABOUT_THE_ROW}, dtype="object")
+        connection.register("load_codes", load_codes)
+        new = connection.execute(statement("load/ask"), {"at": stamp.at}).fetchall()[0][0]
+        connection.execute(statement("load/close_questions"), {"at": stamp.at, "by": stamp.command})
+        connection.execute(statement("load/take_out_of_trend"))
+        connection.execute(statement("load/return_to_trend"), {"at": stamp.at, "by": stamp.command})
+        for name in ("asked", "loaded_rows", "kept_out", "load_codes"):
+            connection.unregister(name)
+        return new

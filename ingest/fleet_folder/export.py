@@ -1,0 +1,155 @@
+"""Write the whole ledger out: a fleet folder that loads again, and every table as it stands.
+
+    FOLDER/fleet.toml, vehicles.csv, ...   the tables of a fleet folder, distances in the fleet's unit
+    FOLDER/captures/HASH.parquet           the waveforms
+    FOLDER/ledger/TABLE.csv                every table and the view visit_detail, in the ledger's own units
+
+A text cell that a spreadsheet would take for a formula gets an apostrophe in front, which `load` takes off
+again; numbers, -5.00 among them, are left alone. Parquet needs no such guard.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import duckdb
+
+from ingest.errors import LedgerError
+from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
+from ingest.fleet_folder.tables import TABLES, VISITS, Column, Table
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at, settings_chosen
+from ingest.ledger.statements import statement
+from ingest.ledger.tables import table_names
+from ingest.units import UNITS
+from ingest.waveforms import waveform_path
+
+Format = Literal["csv", "parquet"]
+# What makes a spreadsheet read a cell as a formula (OWASP, "CSV Injection"), and apostrophes put before it.
+FORMULA_START = r"^''*\s*[=+\-@\t\r\n＝＋－＠]"
+EVERYTHING = "ledger"
+
+
+@dataclass(frozen=True)
+class Exported:
+    """Where the export is, rows by file, waveforms copied and captures whose waveform is missing."""
+
+    folder: Path
+    rows: dict[str, int]
+    waveforms: int
+    missing: tuple[str, ...]
+
+
+def export_ledger(ledger: Path | str, folder: Path | str, *, form: Format = "csv") -> Exported:
+    """Write the ledger to a new `folder`, all of it or nothing.
+
+    Raises LedgerError when the folder is there already or can't be written.
+    """
+    ledger, folder = Path(ledger), Path(folder)
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise LedgerError("export-exists", f"{folder} is there already; choose a new or empty folder.")
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as scratch:
+            made = Path(scratch) / "made"
+            (made / EVERYTHING).mkdir(parents=True)
+            with open_ledger(ledger) as connection:
+                rows = _write_tables(connection, made, form)
+                (made / FLEET_FILE).write_text(_fleet_file(connection), encoding="utf-8")
+                hashes = connection.execute("SELECT capture_hash FROM capture ORDER BY 1").fetchall()
+            missing = _copy_waveforms(ledger, made / "captures", [h for (h,) in hashes])
+            if folder.exists():
+                folder.rmdir()
+            made.replace(folder)
+    except OSError as error:
+        raise LedgerError(
+            "export-failed", f"The export can't be written to {folder}: {error.strerror or error}."
+        ) from error
+    return Exported(folder, rows, len(hashes) - len(missing), missing)
+
+
+def _write_tables(connection: duckdb.DuckDBPyConnection, made: Path, form: Format) -> dict[str, int]:
+    unit = settings_at(connection)["distance_unit"]
+    selects = {
+        Path(table.file).stem: _fleet_folder_select(connection, table, UNITS[unit].factor) for table in TABLES
+    }
+    selects |= {f"{EVERYTHING}/{name}": f'SELECT * FROM "{name}"' for name in table_names(connection)}
+    selects[f"{EVERYTHING}/visit_detail"] = "SELECT * FROM visit_detail ORDER BY visit_id"
+    options = "FORMAT csv, HEADER" if form == "csv" else "FORMAT parquet, COMPRESSION zstd"
+    rows = {}
+    for name, select in selects.items():
+        select = _safe(connection, select) if form == "csv" else select
+        path = made / f"{name}.{form}"
+        [(rows[f"{name}.{form}"],)] = connection.execute(
+            f"COPY ({select}) TO {_quoted(path)} ({options})"
+        ).fetchall()
+    return rows
+
+
+def _fleet_folder_select(connection: duckdb.DuckDBPyConnection, table: Table, km_per_unit: float) -> str:
+    """Return the SELECT that turns a ledger table into a table of a fleet folder (names are our own)."""
+    source = table.ledger
+    if table is VISITS:  # joined with the pump's serial and metrics measured elsewhere
+        source = f"({statement('export/visits').strip().rstrip(';')})"
+    have = {c[0] for c in connection.execute(f"SELECT * FROM {source} LIMIT 0").description}
+    columns = [
+        f"{_value(column, km_per_unit)} AS {column.name}" for column in table.columns if column.target in have
+    ]
+    return f"SELECT {', '.join(columns)} FROM {source} ORDER BY ALL"
+
+
+def _value(column: Column, km_per_unit: float) -> str:
+    # Six decimals of a mile give 88412 back as it was entered.
+    return f"round({column.target} / {km_per_unit!r}, 6)" if column.kind == "distance" else column.target
+
+
+def _safe(connection: duckdb.DuckDBPyConnection, select: str) -> str:
+    """Wrap a SELECT so that its text can't be taken for formulas, and pictures become text."""
+    described = connection.execute(f"DESCRIBE {select}").fetchall()
+    columns = []
+    for name, kind, *_ in described:
+        if kind in ("VARCHAR", "JSON"):
+            columns.append(
+                f"CASE WHEN regexp_matches({name}, '{FORMULA_START}') AND try_cast({name} AS DOUBLE) IS NULL"
+                f" THEN '''' || {name} ELSE {name} END AS {name}"
+            )
+        elif kind == "BLOB":
+            columns.append(f"base64({name}) AS {name}")
+        else:
+            columns.append(name)
+    return f"SELECT {', '.join(columns)} FROM ({select})"
+
+
+def _quoted(path: Path) -> str:
+    return "'" + str(path).replace("'", "''") + "'"
+
+
+def _fleet_file(connection: duckdb.DuckDBPyConnection) -> str:
+    """Return fleet.toml: the settings and prices in force, for reading the tables and loading them again."""
+    chosen = settings_chosen(connection)
+    values: dict[str, Any] = {"distance_unit": settings_at(connection)["distance_unit"]} | chosen
+    values |= dict(connection.execute(statement("export/costs")).fetchall())
+    return "".join(f"{key} = {_toml(value)}\n" for key, value in values.items())
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{json.dumps(k)} = {_toml(v)}" for k, v in value.items()) + " }"
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _copy_waveforms(ledger: Path, folder: Path, hashes: list[str]) -> tuple[str, ...]:
+    folder.mkdir()
+    missing = []
+    for capture_hash in hashes:
+        source = waveform_path(ledger, capture_hash)
+        if source.exists():
+            shutil.copyfile(source, folder / source.name)
+        else:
+            missing.append(capture_hash)
+    return tuple(missing)

@@ -1,0 +1,163 @@
+"""Bring a fleet folder into the ledger: all of it in one transaction, and a second time without any change.
+
+docs/fleet_folder.md describes the folder; `ingest/fleet_folder/tables.py` lists its columns.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pandas as pd
+
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.captures import CaptureJob, CaptureResult, take_captures
+from ingest.fleet_folder.cells import ReadTable, read_table
+from ingest.fleet_folder.merging import Stamp
+from ingest.fleet_folder.report import LoadReport, RowProblem
+from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
+from ingest.fleet_folder.settings_file import read_fleet_file
+from ingest.fleet_folder.storing import Folder, position_of, store_folder
+from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, TABLES, VISITS
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
+
+Progress = Callable[[int, int, str], None]
+
+
+def load_folder(
+    ledger: Path | str,
+    folder: Path | str,
+    *,
+    strict: bool = False,
+    dry_run: bool = False,
+    progress: Progress | None = None,
+    by: str | None = None,
+    today: date | None = None,
+) -> LoadReport:
+    """Load `folder` into `ledger` (created if missing) and report what became of its rows.
+
+    strict: nothing goes in if any row is refused. dry_run: report only. progress(done, of, name) follows the
+    captures. by: who loads, for the change log. today: dates after it are asked about (default: today).
+    Raises EntryRefused when the folder or its fleet.toml can't be read at all.
+    """
+    started = time.monotonic()
+    ledger, folder = Path(ledger), Path(folder)
+    if not folder.is_dir():
+        raise EntryRefused("no-folder", f"There is no folder {folder}.")
+    content = _read_folder(ledger, folder)
+    if not content.tables and not content.refused and not (folder / FLEET_FILE).exists():
+        names = ", ".join(table.file for table in TABLES)
+        raise EntryRefused("no-tables", f"{folder} holds no table of a fleet folder ({names}).")
+    give_up = strict and bool(content.refused)
+    captures = (
+        {} if give_up else _take_captures(ledger, folder, content, store=not dry_run, progress=progress)
+    )
+    stamp = Stamp(datetime.now(UTC).replace(tzinfo=None), by, "load")
+    with tempfile.TemporaryDirectory() as scratch:
+        target = ledger if ledger.exists() or not (dry_run or give_up) else Path(scratch) / "dry.duckdb"
+        with open_ledger(target, read_only=False) as connection:
+            connection.execute("BEGIN")
+            try:
+                report = store_folder(connection, content, captures, stamp, today or date.today())
+                give_up = strict and bool(report.refused)
+            except BaseException:
+                connection.execute("ROLLBACK")
+                raise
+            connection.execute("ROLLBACK" if dry_run or give_up else "COMMIT")
+    stored = not dry_run and not give_up and report.rows_kept > 0
+    return replace(
+        report, folder=str(folder), dry_run=dry_run, stored=stored, seconds=time.monotonic() - started
+    )
+
+
+def _read_folder(ledger: Path, folder: Path) -> Folder:
+    fleet = read_fleet_file(folder)
+    notices = list(fleet.notices)
+    unit = fleet.settings.get("distance_unit")
+    if unit is None:
+        unit = _ledger_unit(ledger)
+        notices.append(f"{FLEET_FILE} names no distance_unit; odometers are taken in {unit}.")
+    tables: dict[str, ReadTable] = {}
+    refused: list[RowProblem] = []
+    for table in TABLES:
+        path = folder / table.file
+        if not path.exists():
+            continue
+        try:
+            read = read_table(
+                path, table, distance_unit=unit, date_order=fleet.date_order, time_zone=fleet.time_zone
+            )
+        except EntryRefused as error:
+            refused.append(RowProblem(table.file, 0, "", error.code, error.text))
+            continue
+        tables[table.file] = read
+        refused += read.refused
+        notices += read.notices
+    known = {table.file for table in TABLES} | {FLEET_FILE}
+    strangers = sorted(p.name for p in folder.glob("*.csv") if p.name not in known)
+    if strangers:
+        notices.append(f"Not part of a fleet folder, left out: {', '.join(strangers)}.")
+    return Folder(fleet, unit, tables, tuple(refused), tuple(notices))
+
+
+def _ledger_unit(ledger: Path) -> str:
+    if not ledger.exists():
+        return "mi"
+    with open_ledger(ledger) as connection:
+        return settings_at(connection)["distance_unit"]
+
+
+def _take_captures(
+    ledger: Path, folder: Path, content: Folder, *, store: bool, progress: Progress | None
+) -> dict[str, CaptureResult]:
+    visits = content.tables.get(VISITS.file)
+    if visits is None or "capture" not in visits.rows or not visits.rows["capture"].notna().any():
+        return {}
+    known: frozenset[str] = frozenset()
+    if ledger.exists():
+        with open_ledger(ledger) as connection:
+            rows = connection.execute(
+                "SELECT DISTINCT capture_hash FROM reading WHERE capture_hash IS NOT NULL"
+            ).fetchall()
+        known = frozenset(value for (value,) in rows)
+    named = visits.rows[visits.rows["capture"].notna()].drop_duplicates("capture")
+    types = _types_of(content, named)
+    jobs = [
+        CaptureJob(name, _inside(folder / "captures", name), **facts)
+        for name, facts in zip(named["capture"], types, strict=True)
+    ]
+    return take_captures(jobs, ledger, known=known, store=store, progress=progress)
+
+
+def _inside(folder: Path, name: str) -> Path:
+    """The file `name` in `folder`; a name that leads out of it is taken by its last part."""
+    path = folder / name
+    return path if path.resolve().is_relative_to(folder.resolve()) else folder / Path(name).name
+
+
+def _types_of(content: Folder, visits: pd.DataFrame) -> list[dict]:
+    """What the folder says about the pump type at each visit, where the position has had one type."""
+    wanted = ("segments", "supply", "motor", "rpm_low", "rpm_high")
+    pumps, types = content.tables.get(PUMPS.file), content.tables.get(PUMP_TYPES.file)
+    if pumps is None or types is None or "pump_type" not in pumps.rows:
+        return [{}] * len(visits)
+    by_place: dict[tuple, set] = {}
+    for unit, position, pump_type in zip(
+        pumps.rows["unit"], position_of(pumps.rows), pumps.rows["pump_type"], strict=True
+    ):
+        by_place.setdefault((unit, position), set()).add(pump_type)
+    facts = {row["pump_type"]: row for row in types.rows.to_dict("records")}
+    out = []
+    for unit, position in zip(visits["unit"], position_of(visits), strict=True):
+        names = by_place.get((unit, position), set())
+        row = facts.get(next(iter(names)), {}) if len(names) == 1 else {}
+        out.append({k: row[k] for k in wanted if k in row and row[k] is not None and row[k] == row[k]})
+    for fact in out:
+        if "segments" in fact:
+            fact["segments"] = int(fact["segments"])
+    return out

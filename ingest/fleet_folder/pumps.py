@@ -1,0 +1,75 @@
+"""Which pump of the ledger each row of pumps.csv means."""
+
+from __future__ import annotations
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from ingest.fleet_folder.merging import fill_matches
+from ingest.fleet_folder.tables import PUMPS
+
+_EVER, _NEVER = pd.Timestamp("1700-01-01"), pd.Timestamp("2261-01-01")
+
+
+def match_pumps(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> np.ndarray:
+    """Return each row's place in the table `pump`, or -1.
+
+    By ref; else unit, position and serial (with the fitting date where a serial came back to its position);
+    else unit, position and fitting date, where one of the two has no serial; else a pump implied by visits
+    in that position whose life the row can explain.
+    """
+    place = np.full(len(rows), -1)
+    existing = connection.execute("SELECT * FROM pump").df()
+    if existing.empty or rows.empty:
+        return place
+    existing["ledger_place"] = np.arange(len(existing))
+    serial = rows["serial"] if "serial" in rows else pd.Series(None, index=rows.index, dtype="object")
+    named = serial.notna().to_numpy()
+    one_life = ("unit", "position", "serial")
+    again = pd.MultiIndex.from_frame(existing.loc[existing.duplicated(list(one_life)), list(one_life)])
+    mine = rows.assign(serial=serial)[list(one_life)]
+    repeated = named & (mine.duplicated(keep=False) | pd.MultiIndex.from_frame(mine).isin(again)).to_numpy()
+    dated = rows["fitted_on"].notna().to_numpy() if "fitted_on" in rows else np.zeros(len(rows), dtype=bool)
+    serial_less = existing["serial"].isna()
+    for todo, among, key in (
+        (named & ~repeated, ~serial_less, one_life),
+        (repeated, ~serial_less, PUMPS.key),
+        (~named, serial_less, ("unit", "position", "fitted_on")),
+        (~named & dated, ~serial_less, ("unit", "position", "fitted_on")),
+        (named & dated, serial_less, ("unit", "position", "fitted_on")),
+    ):
+        free = existing[among & ~existing["ledger_place"].isin(place[place >= 0])]
+        fill_matches(place, np.flatnonzero(todo & (place < 0)), free, rows, key)
+    _adopt_implied(connection, existing, rows, place)
+    return place
+
+
+def _adopt_implied(
+    connection: duckdb.DuckDBPyConnection, existing: pd.DataFrame, rows: pd.DataFrame, place: np.ndarray
+) -> None:
+    """Give a pump that only visits implied to the first row whose life overlaps its own."""
+    implied = connection.execute(
+        "SELECT DISTINCT try_cast(row_key AS BIGINT) FROM question"
+        " WHERE table_name = 'pump' AND code = 'implied-pump' AND status = 'open'"
+    ).fetchall()
+    free = existing[existing["pump_id"].isin([pump_id for (pump_id,) in implied])]
+    free = free[~free["ledger_place"].isin(place[place >= 0])]
+    if free.empty:
+        return
+    begins, ends = _date(rows, "fitted_on", _EVER), _date(rows, "removed_on", _NEVER)
+    for at in free.index:
+        pump = free.loc[at]
+        fits = (rows["unit"] == pump["unit"]) & (rows["position"] == pump["position"]) & (place < 0)
+        fits &= begins < (_NEVER if pd.isna(pump["removed_on"]) else pump["removed_on"])
+        fits &= ends > (_EVER if pd.isna(pump["fitted_on"]) else pump["fitted_on"])
+        if "serial" in rows and not pd.isna(pump["serial"]):
+            fits &= rows["serial"].isna() | (rows["serial"] == pump["serial"])
+        if fits.any():
+            place[int(np.flatnonzero(fits)[0])] = int(pump["ledger_place"])
+
+
+def _date(rows: pd.DataFrame, name: str, blank: pd.Timestamp) -> pd.Series:
+    if name not in rows:
+        return pd.Series(blank, index=rows.index)
+    return rows[name].fillna(blank)

@@ -1,0 +1,132 @@
+"""fleet.toml: the fleet's units, currency and costs, into the tables `setting` and `cost_entry`."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import duckdb
+
+from ingest.dates import ORDERS
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.merging import Stamp, write_log
+from ingest.fleet_folder.report import TableCount
+from ingest.ledger.settings import DEFAULTS
+
+FILE = "fleet.toml"
+# How the folder is to be read; nothing to keep.
+_READING_KEYS = ("date_order", "time_zone")
+_COST_TABLES = ("cost", "costs")
+
+
+@dataclass(frozen=True)
+class FleetFile:
+    """What fleet.toml says. `costs` maps a cost element to its amount."""
+
+    settings: dict[str, Any] = field(default_factory=dict)
+    costs: dict[str, float] = field(default_factory=dict)
+    date_order: str = ""
+    time_zone: str = ""
+    notices: tuple[str, ...] = ()
+
+
+def read_fleet_file(folder: Path) -> FleetFile:
+    """Read fleet.toml of `folder` (an absent one says nothing). Raises EntryRefused naming a bad key."""
+    path = folder / FILE
+    if not path.exists():
+        return FleetFile(notices=(f"There is no {FILE}; distances are taken in the ledger's unit.",))
+    try:
+        content = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise EntryRefused("bad-toml", f"{FILE} can't be read: {error}.") from error
+    settings: dict[str, Any] = {}
+    costs: dict[str, float] = {}
+    notices = []
+    for name in _COST_TABLES:
+        content |= content.pop(name, {}) if isinstance(content.get(name), dict) else {}
+    for key, value in content.items():
+        is_amount = isinstance(value, int | float) and not isinstance(value, bool)
+        if key in _READING_KEYS:
+            continue
+        if key in DEFAULTS:
+            _check(key, value)
+            settings[key] = float(value) if is_amount else value
+        if is_amount and (key not in DEFAULTS or key in ("planned_replacement", "failure_replacement")):
+            if value < 0:
+                raise EntryRefused("bad-setting", f"{FILE}, {key}: {value} is below zero; a cost can't be.")
+            costs[key] = float(value)
+        elif key not in DEFAULTS:
+            notices.append(f"{FILE}: unknown key '{key}' left out.")
+    order = content.get("date_order", "")
+    if order and order not in ORDERS:
+        raise EntryRefused("bad-setting", f"{FILE}, date_order: '{order}' is not one of {', '.join(ORDERS)}.")
+    zone = content.get("time_zone", "")
+    try:
+        if zone:
+            ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, TypeError) as error:
+        raise EntryRefused(
+            "bad-setting", f"{FILE}, time_zone: '{zone}' is not a time zone; write it like America/Denver."
+        ) from error
+    return FleetFile(settings, costs, order, zone, tuple(notices))
+
+
+def _check(key: str, value: Any) -> None:
+    if key == "distance_unit" and value not in ("mi", "km"):
+        raise EntryRefused("bad-setting", f"{FILE}, distance_unit: '{value}' is not 'mi' or 'km'.")
+    if key == "records_are" and value not in ("real", "invented"):
+        raise EntryRefused("bad-setting", f"{FILE}, records_are: '{value}' is not 'real' or 'invented'.")
+    default = DEFAULTS[key]
+    kind = int | float if isinstance(default, int | float) else type(default)
+    if not isinstance(value, kind) or isinstance(value, bool):
+        what = "a number" if isinstance(default, int | float) else f"like {default!r}"
+        raise EntryRefused("bad-setting", f"{FILE}, {key}: {value!r} should be {what}.")
+
+
+def store_fleet_file(
+    connection: duckdb.DuckDBPyConnection, fleet: FleetFile, stamp: Stamp, today: date
+) -> TableCount:
+    """Add dated rows for what differs from the ledger; the first value of a key holds for all time before."""
+    added = changed = 0
+    currency = fleet.settings.get("currency")
+    for key, value in fleet.settings.items():
+        rows = connection.execute(
+            "SELECT value FROM setting WHERE key = ? ORDER BY valid_from, recorded_at", [key]
+        ).fetchall()
+        old = json.loads(rows[-1][0]) if rows else None
+        if old == value:
+            continue
+        valid_from = today if rows and isinstance(value, float) else date(1900, 1, 1)
+        connection.execute(
+            "INSERT INTO setting (key, value, valid_from, set_by, recorded_at) VALUES (?, ?, ?, ?, ?)",
+            [key, json.dumps(value), valid_from, stamp.by or FILE, stamp.at],
+        )
+        added, changed = added + (not rows), changed + bool(rows)
+        if rows:
+            write_log(connection, "setting", [(key, "value", json.dumps(old), json.dumps(value))], stamp)
+    for element, amount in fleet.costs.items():
+        rows = connection.execute(
+            "SELECT amount FROM cost_entry WHERE element = ? AND source = ?"
+            " AND class IS NULL AND depot IS NULL ORDER BY valid_from, recorded_at",
+            [element, FILE],
+        ).fetchall()
+        if rows and rows[-1][0] == amount:
+            continue
+        connection.execute(
+            "INSERT INTO cost_entry"
+            " (element, amount, currency, valid_from, source, confirmed, set_by, recorded_at)"
+            " VALUES (?, ?, ?, ?, ?, TRUE, ?, ?)",
+            [element, amount, currency, today if rows else date(1900, 1, 1), FILE, stamp.by, stamp.at],
+        )
+        if element not in fleet.settings:
+            added, changed = added + (not rows), changed + bool(rows)
+        if rows:
+            log = [(element, "amount", f"{rows[-1][0]:g}", f"{amount:g}")]
+            write_log(connection, "cost_entry", log, stamp)
+    total = len(fleet.settings | fleet.costs)
+    return TableCount(FILE, total, added, changed, total - added - changed)

@@ -1,0 +1,270 @@
+"""Store a fleet folder that has been read: every table, questions and settings, in one transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from ingest.checking.identifiers import unit_key
+from ingest.checking.odometer import cluster_offsets, to_used
+from ingest.fleet_folder.captures import CaptureResult
+from ingest.fleet_folder.cells import ReadTable
+from ingest.fleet_folder.checks import (
+    LoadedRows,
+    check_dates,
+    check_levels,
+    check_lives,
+    check_odometers,
+    check_types,
+    check_vehicles,
+)
+from ingest.fleet_folder.doubts import Questions
+from ingest.fleet_folder.merging import Merged, Stamp, merge_rows
+from ingest.fleet_folder.pumps import match_pumps
+from ingest.fleet_folder.report import LoadReport, RowProblem, TableCount
+from ingest.fleet_folder.settings_file import FleetFile, store_fleet_file
+from ingest.fleet_folder.tables import BAYS, ODOMETERS, PUMPS, TABLES, VEHICLES, VISITS
+from ingest.fleet_folder.visits import add_readings, attach_pumps, merge_visits
+from ingest.ledger.statements import statement
+from ingest.units import UNITS
+
+_NAME_UNITS = (PUMPS.file, VISITS.file, "services.csv", "breakdowns.csv", "odometers.csv", "due_work.csv")
+# The date each odometer column was read on.
+_READ_ON = {
+    "visits.csv": {"odometer_km": "visited_on"},
+    "services.csv": {"odometer_km": "done_on"},
+    "breakdowns.csv": {"odometer_km": "happened_on"},
+    "odometers.csv": {"odometer_km": "read_on"},
+    "pumps.csv": {"fitted_odometer_km": "fitted_on", "removed_odometer_km": "removed_on"},
+}
+
+
+@dataclass(frozen=True)
+class Folder:
+    """A folder read and checked, nothing stored yet. `tables` by file name."""
+
+    fleet: FleetFile
+    distance_unit: str
+    tables: dict[str, ReadTable]
+    refused: tuple[RowProblem, ...]
+    notices: tuple[str, ...]
+
+
+def position_of(rows: pd.DataFrame) -> pd.Series:
+    """Return the position column, "main" where blank or absent."""
+    if "position" not in rows:
+        return pd.Series("main", index=rows.index, dtype="object")
+    return rows["position"].where(rows["position"].notna(), "main")
+
+
+def store_folder(
+    connection: duckdb.DuckDBPyConnection,
+    content: Folder,
+    captures: Mapping[str, CaptureResult],
+    stamp: Stamp,
+    today: date,
+) -> LoadReport:
+    """Merge all tables, then look at the whole and ask; the caller commits or rolls back."""
+    questions, loaded = Questions(), LoadedRows()
+    refused = list(content.refused)
+    counts: list[TableCount] = []
+    if content.fleet.settings or content.fleet.costs:
+        counts.append(store_fleet_file(connection, content.fleet, stamp, today))
+    _add_unknown_units(connection, content, questions, stamp)
+    offsets = _cluster_offsets(connection, content)
+    for table in TABLES:
+        if table.file not in content.tables:
+            counts += [TableCount(table.file)] if any(p.file == table.file for p in refused) else []
+            continue
+        read = content.tables[table.file]
+        rows = _prepared(read, content.distance_unit, offsets)
+        if table is VISITS:
+            merged, gained = _store_visits(connection, read, rows, captures, questions, stamp)
+        else:
+            place = match_pumps(connection, rows) if table is PUMPS else None
+            merged = merge_rows(connection, table, rows, read.given, stamp, place=place)
+            gained = np.zeros(len(rows), dtype=bool)
+        status = merged.status.copy()
+        status[gained & (status == "unchanged")] = "changed"
+        loaded.add(table.ledger, table.file, rows, merged.row_key)
+        _ask_about_cells(read, rows, merged.row_key, questions)
+        text = "another row of the file has the same key and other values; give both a ref, or drop one"
+        for row in rows["file_row"].to_numpy()[status == "duplicate"]:
+            refused.append(RowProblem(table.file, int(row), "", "duplicate-key", text))
+        counts.append(_count(read, status))
+    notices = list(content.notices)
+    notices += check_types(connection, loaded, questions)
+    check_lives(connection, loaded, questions)
+    notices += check_vehicles(connection, loaded, questions)
+    notices += check_dates(loaded, questions, today)
+    check_odometers(connection, loaded, questions, content.distance_unit)
+    check_levels(connection, loaded, questions)
+    questions.write(connection, loaded.keys(), stamp)
+    asked = tuple(sorted(questions.asked, key=lambda q: (q.file, q.row)))
+    per_file = pd.Series(
+        [file for file, _ in {(q.file, q.row) for q in asked}], dtype="object"
+    ).value_counts()
+    counts = [replace(c, questioned=int(per_file.get(c.file, 0))) for c in counts]
+    return LoadReport("", tuple(counts), asked, tuple(refused), tuple(notices))
+
+
+def _prepared(read: ReadTable, distance_unit: str, offsets: pd.DataFrame) -> pd.DataFrame:
+    """Fill in positions and the entered unit; turn odometers into distance since new (replaced clusters)."""
+    rows = read.rows.copy()
+    if any(column.name == "position" and column.default for column in read.table.columns):
+        rows["position"] = position_of(rows)
+    if read.table is VISITS and "odometer_entered" in rows:
+        unit = pd.Series(distance_unit, index=rows.index, dtype="object")
+        rows["odometer_unit"] = unit.where(rows["odometer_entered"].notna(), None)
+    if read.table is BAYS and "week_of" in rows:  # any day of the week may be given; its Monday is kept
+        rows["week_of"] -= pd.to_timedelta(rows["week_of"].dt.day_of_week, unit="D")
+    for column, day in _READ_ON.get(read.table.file, {}).items():
+        if column in rows and day in rows and not offsets.empty:
+            used = to_used(rows["unit"], rows[day], rows[column], offsets)
+            if "source" in rows:  # the first reading of a new cluster is kept as it is
+                used = used.where(rows["source"] != "cluster-replaced", rows[column])
+            rows[column] = used
+    return rows
+
+
+def _cluster_offsets(connection: duckdb.DuckDBPyConnection, content: Folder) -> pd.DataFrame:
+    """What replaced clusters add to later readings: those of this folder and those the ledger knows."""
+    columns = ["unit", "read_on", "odometer_km"]
+    clusters = [
+        connection.execute(
+            "SELECT unit, read_on, odometer_km FROM odometer WHERE source = 'cluster-replaced'"
+        ).df()
+    ]
+    odometers = content.tables.get(ODOMETERS.file)
+    if odometers is not None and "source" in odometers.rows:
+        rows = odometers.rows
+        clusters.append(rows.loc[rows["source"] == "cluster-replaced", columns])
+    found = pd.concat([part for part in clusters if len(part)] or clusters[:1]).drop_duplicates()
+    if found.empty:
+        return pd.DataFrame(columns=["unit", "from_on", "offset_km", "new_km"])
+    found["read_on"] = found["read_on"].astype("datetime64[us]")
+    factor = UNITS[content.distance_unit].factor
+    known = [connection.execute(statement("load/entered_odometers")).df()]
+    for file, days in _READ_ON.items():
+        read = content.tables.get(file)
+        if read is None or file == PUMPS.file or "odometer_entered" not in read.rows:
+            continue
+        part = read.rows
+        if "source" in part:
+            part = part[part["source"] != "cluster-replaced"]
+        day = days["odometer_km"]
+        known.append(
+            pd.DataFrame(
+                {
+                    "unit": part["unit"],
+                    "read_on": part[day],
+                    "odometer_km": part["odometer_entered"] * factor,
+                }
+            )
+        )
+    everything = pd.concat([part for part in known if len(part)] or known[:1])
+    everything["read_on"] = everything["read_on"].astype("datetime64[us]")
+    totals = connection.execute(statement("load/cluster_totals")).df()
+    return cluster_offsets(found, everything[everything["unit"].isin(found["unit"])], totals)
+
+
+def _store_visits(
+    connection: duckdb.DuckDBPyConnection,
+    read: ReadTable,
+    rows: pd.DataFrame,
+    captures: Mapping[str, CaptureResult],
+    questions: Questions,
+    stamp: Stamp,
+) -> tuple[Merged, np.ndarray]:
+    pump_id, doubts = attach_pumps(connection, rows, questions, stamp)
+    rows["pump_id"] = pump_id.to_numpy()
+    rows["capture_hash"] = pd.Series(None, index=rows.index, dtype="object")
+    if "capture" in rows:
+        hashes = {name: result.capture_hash for name, result in captures.items()}
+        found = rows["capture"].map(hashes).astype("object")
+        rows["capture_hash"] = found.where(found.notna(), None)
+    merged = merge_visits(connection, rows, read.given, stamp)
+    gained = add_readings(connection, rows, merged, captures, stamp)
+    for doubted, code, text in doubts:
+        _ask_visit(rows, merged, int(doubted), "visited_on", code, text, questions)
+    if "capture" in rows:
+        refusals = rows["capture"].map({n: r.refused for n, r in captures.items() if r.refused})
+        for place in np.flatnonzero(refusals.notna().to_numpy()):
+            text = f"the capture was not taken: {refusals.iloc[place]}"
+            _ask_visit(rows, merged, int(place), "capture", "capture-refused", text, questions)
+        _ask_about_shared_captures(connection, rows, merged, questions)
+    return merged, gained
+
+
+def _ask_about_shared_captures(
+    connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, merged: Merged, questions: Questions
+) -> None:
+    """The same samples at two visits: the later-numbered one is asked about."""
+    firsts = dict(
+        connection.execute(
+            "SELECT capture_hash, min(visit_id) FROM visit WHERE capture_hash IS NOT NULL AND NOT withdrawn"
+            " GROUP BY 1 HAVING count(*) > 1"
+        ).fetchall()
+    )
+    for place, value in enumerate(rows["capture_hash"]):
+        if value in firsts and int(merged.row_key[place]) != firsts[value]:
+            text = "these very samples belong to another visit already; which visit were they captured at?"
+            _ask_visit(rows, merged, place, "capture", "capture-elsewhere", text, questions)
+
+
+def _ask_visit(
+    rows: pd.DataFrame, merged: Merged, place: int, field: str, code: str, text: str, questions: Questions
+) -> None:
+    problem = RowProblem(VISITS.file, int(rows["file_row"].iloc[place]), field, code, text)
+    questions.ask("visit", merged.row_key[place], rows["unit"].iloc[place], problem)
+
+
+def _ask_about_cells(read: ReadTable, rows: pd.DataFrame, row_key: np.ndarray, questions: Questions) -> None:
+    """Raise the questions found while reading, now that the rows have ledger keys."""
+    at = pd.Series(np.arange(len(rows)), index=rows["file_row"])
+    for problem in read.questions:
+        place = at[problem.row]
+        unit = rows["unit"].iloc[place] if "unit" in rows else None
+        questions.ask(read.table.ledger, row_key[place], unit, problem)
+
+
+def _add_unknown_units(
+    connection: duckdb.DuckDBPyConnection, content: Folder, questions: Questions, stamp: Stamp
+) -> None:
+    """Create the vehicles that other tables name and nothing else knows, each with a question."""
+    known = {unit for (unit,) in connection.execute("SELECT unit FROM vehicle").fetchall()}
+    if VEHICLES.file in content.tables:
+        known |= set(content.tables[VEHICLES.file].rows["unit"])
+    by_key: dict[str, str] = {unit_key(unit): unit for unit in sorted(known)}
+    new: dict[str, RowProblem] = {}
+    for file in _NAME_UNITS:
+        if file not in content.tables:
+            continue
+        rows = content.tables[file].rows
+        strange = rows[~rows["unit"].isin(known)].drop_duplicates("unit")
+        for unit, row in zip(strange["unit"], strange["file_row"], strict=True):
+            like = by_key.get(unit_key(unit))
+            meant = f"Is it unit {like}, or a new one?" if like else "Is it a new one?"
+            text = f"unit {unit} is not in vehicles.csv nor in the ledger; a vehicle was added. {meant}"
+            new.setdefault(unit, RowProblem(file, int(row), "unit", "unknown-unit", text))
+    for unit, problem in new.items():
+        connection.execute("INSERT INTO vehicle (unit, recorded_at) VALUES (?, ?)", [unit, stamp.at])
+        questions.ask("vehicle", unit, unit, problem)
+
+
+def _count(read: ReadTable, status: np.ndarray) -> TableCount:
+    duplicates = int((status == "duplicate").sum())
+    return TableCount(
+        read.table.file,
+        read.total,
+        int((status == "added").sum()),
+        int((status == "changed").sum()),
+        int((status == "unchanged").sum()),
+        0,
+        read.total - len(status) + duplicates,
+    )

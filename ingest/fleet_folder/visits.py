@@ -1,0 +1,343 @@
+"""The visits of a fleet folder: find each one's pump, imply pumps nobody recorded, merge, add readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from ingest.fleet_folder.captures import CaptureResult
+from ingest.fleet_folder.doubts import Questions
+from ingest.fleet_folder.merging import (
+    Merged,
+    Stamp,
+    as_text,
+    composite_key,
+    fill_matches,
+    merge_rows,
+    write_log,
+)
+from ingest.fleet_folder.report import RowProblem
+from ingest.fleet_folder.tables import METRIC_NAMES, VISITS
+from ingest.ledger.statements import statement
+from ingest.ledger.visit_rows import insert_capture, insert_reading
+
+_FILE = VISITS.file
+
+
+def attach_pumps(
+    connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, questions: Questions, stamp: Stamp
+) -> tuple[pd.Series, list[tuple[int, str, str]]]:
+    """Return each visit's pump_id, and what is doubtful about it (place, code, text).
+
+    Visits of a unit and position without a pump on that day get one implied, of unknown age, with a question.
+    """
+    incoming = pd.DataFrame(
+        {
+            "place": np.arange(len(rows)),
+            "unit": rows["unit"],
+            "position": rows["position"],
+            "serial": rows.get("serial"),
+            "visited_on": rows["visited_on"].to_numpy(dtype="datetime64[us]"),
+            "reason": rows.get("reason"),
+        }
+    )
+    incoming["serial"] = incoming["serial"].astype("object").where(incoming["serial"].notna(), None)
+    found = _query(connection, "load/attach_visits", incoming)
+    pump = pd.Series(pd.NA, index=range(len(rows)), dtype="Int64")
+    pump[found["place"]] = found["pump_id"].to_numpy()
+    outside = found.loc[~found["within_life"], "place"]
+    doubts = [
+        (
+            place,
+            "outside-pump-life",
+            "the pump of this serial was not fitted here on that day; which pump was it?",
+        )
+        for place in outside
+    ]
+    left = incoming[pump.isna().to_numpy()]
+    if len(left):
+        around = _query(connection, "load/visits_without_pump", left)
+        around = left.merge(around, on="place")
+        doubts += _place_between(around, pump)
+        around = around[pump[around["place"]].isna().to_numpy()]
+        _take_serials(connection, around, pump, stamp)
+        around = around[pump[around["place"]].isna().to_numpy()]
+        named = around["serial"].notna()
+        _imply(connection, around[named], rows, pump, questions, stamp)
+        rest = left[left["place"].isin(around.loc[~named, "place"])]
+        if named.any() and len(rest):  # what names no serial may belong to a pump just implied by one
+            again = _query(connection, "load/attach_visits", rest)
+            pump[again["place"]] = again["pump_id"].to_numpy()
+        around = around[pump[around["place"]].isna().to_numpy()]
+        _imply(connection, around, rows, pump, questions, stamp)
+    return pump.astype("int64"), doubts
+
+
+def _query(connection: duckdb.DuckDBPyConnection, name: str, incoming: pd.DataFrame) -> pd.DataFrame:
+    connection.register("incoming_visits", incoming)
+    answer = connection.execute(statement(name)).df()
+    connection.unregister("incoming_visits")
+    return answer
+
+
+def _place_between(around: pd.DataFrame, pump: pd.Series) -> list[tuple[int, str, str]]:
+    """Visits without serial between one pump's removal and the next one's fitting: the nearer pump, asked."""
+    between = around[
+        around["serial"].isna() & around["removed_before"].notna() & around["fitted_after"].notna()
+    ]
+    since = between["visited_on"] - pd.to_datetime(between["removed_before"])
+    until = pd.to_datetime(between["fitted_after"]) - between["visited_on"]
+    nearer = between["pump_before"].where(since <= until, between["pump_after"])
+    pump[between["place"]] = nearer.astype("int64").to_numpy()
+    text = (
+        "no pump was fitted here on that day, between one's removal and the next one's fitting; which was it?"
+    )
+    return [(place, "between-pumps", text) for place in between["place"]]
+
+
+def _take_serials(
+    connection: duckdb.DuckDBPyConnection, around: pd.DataFrame, pump: pd.Series, stamp: Stamp
+) -> None:
+    """A pump without a serial gets the one its visits name, if they name one only."""
+    named = around[around["serial"].notna() & around["pump_without_serial"].notna()]
+    if named.empty:
+        return
+    single = named.groupby("pump_without_serial")["serial"].agg(["nunique", "first"])
+    single = single[single["nunique"] == 1]
+    named = named[named["pump_without_serial"].isin(single.index)]
+    pump[named["place"]] = named["pump_without_serial"].astype("int64").to_numpy()
+    pairs = pd.DataFrame({"pump_id": single.index.astype("int64"), "serial": single["first"].to_numpy()})
+    connection.register("named_pumps", pairs)
+    connection.execute("UPDATE pump SET serial = n.serial FROM named_pumps n WHERE pump.pump_id = n.pump_id")
+    connection.unregister("named_pumps")
+    write_log(
+        connection,
+        "pump",
+        [(str(i), "serial", None, s) for i, s in pairs.itertuples(index=False)],
+        stamp,
+        "named by its visits",
+    )
+
+
+def _imply(
+    connection: duckdb.DuckDBPyConnection,
+    around: pd.DataFrame,
+    rows: pd.DataFrame,
+    pump: pd.Series,
+    questions: Questions,
+    stamp: Stamp,
+) -> None:
+    """Add one pump of unknown age for each run of visits that no recorded pump explains."""
+    if around.empty:
+        return
+    group = composite_key(around, ("unit", "position", "serial", "removed_before", "fitted_after"))
+    first = ~group.duplicated().to_numpy()
+    leading = around[first]
+    ids = connection.execute(
+        "SELECT nextval('pump_seq') AS id FROM range(?)", [int(first.sum())]
+    ).fetchnumpy()
+    ends = leading["fitted_after"].notna()
+    implied = pd.DataFrame(
+        {
+            "pump_id": np.asarray(ids["id"]),
+            "unit": leading["unit"].to_numpy(),
+            "position": leading["position"].to_numpy(),
+            "pump_type": _type_in_unit(connection, leading),
+            "serial": leading["serial"].to_numpy(),
+            "fitted_on": leading["removed_before"].to_numpy(),
+            "removed_on": leading["fitted_after"].to_numpy(),
+            "removal": ends.map({True: "other", False: None}).to_numpy(),
+            "recorded_at": stamp.at,
+        }
+    )
+    connection.register("implied_pumps", implied)
+    connection.execute("INSERT INTO pump BY NAME SELECT * FROM implied_pumps")
+    connection.unregister("implied_pumps")
+    by_group = pd.Series(implied["pump_id"].to_numpy(), index=group[first].to_numpy())
+    pump[around["place"]] = by_group.loc[group].to_numpy()
+    for place, (pump_id, unit, position, serial, day) in zip(
+        leading["place"],
+        zip(
+            implied["pump_id"],
+            implied["unit"],
+            implied["position"],
+            implied["serial"],
+            leading["visited_on"],
+            strict=True,
+        ),
+        strict=True,
+    ):
+        which = f"serial {serial}" if serial else "no serial"
+        text = (
+            f"unit {unit} has no pump on record in position {position} on {as_text(day)} ({which});"
+            " one of unknown age is taken to be there. Which pump is it?"
+        )
+        problem = RowProblem(_FILE, int(rows["file_row"].iloc[place]), "serial", "implied-pump", text)
+        questions.ask("pump", str(pump_id), unit, problem)
+
+
+def _type_in_unit(connection: duckdb.DuckDBPyConnection, leading: pd.DataFrame) -> np.ndarray:
+    """The type of the other pumps in the same position, where they agree; else "unknown"."""
+    types = connection.execute(
+        "SELECT unit, position, min(pump_type) AS pump_type FROM pump WHERE pump_type <> 'unknown'"
+        " GROUP BY ALL HAVING count(DISTINCT pump_type) = 1"
+    ).df()
+    return leading.merge(types, on=["unit", "position"], how="left")["pump_type"].fillna("unknown").to_numpy()
+
+
+def merge_visits(
+    connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, given: tuple[str, ...], stamp: Stamp
+) -> Merged:
+    """Merge visits that have their `pump_id` and `capture_hash`; `match_visits` says which are the same."""
+    given = (*given, "pump_id", "capture_hash", "odometer_entered", "odometer_unit")
+    given = tuple(name for name in dict.fromkeys(given) if name in rows and name not in ("serial", "capture"))
+    key = VISITS.key
+    base = composite_key(rows, key)
+    twice = base.duplicated(keep=False)
+    if twice.any() and "state" in rows:  # prime and idle readings of one stop
+        rows = rows.assign(stop_state=rows["state"].where(twice, None))
+        key = (*key, "stop_state")
+    place = match_visits(connection, rows, twice.to_numpy())
+    return merge_rows(connection, VISITS, rows, given, stamp, key=key, place=place)
+
+
+def match_visits(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, twice: np.ndarray) -> np.ndarray:
+    """Return each visit's place in the table `visit`, or -1.
+
+    By ref, else unit, position, day, pump and capture; then without the capture (it was missing before, or
+    is missing now); then without the pump (the record of the pump was corrected meanwhile).
+    """
+    existing = connection.execute("SELECT * FROM visit").df()
+    if existing.empty:
+        return np.full(len(rows), -1)
+    existing = existing.assign(stop_state=existing["state"], ledger_place=np.arange(len(existing)))
+    rows = rows.assign(stop_state=rows.get("state"))
+    with_state = twice | composite_key(rows, VISITS.key).isin(_repeated(existing)).to_numpy()
+    place = np.full(len(rows), -1)
+    for key in (VISITS.key, VISITS.key[:4], VISITS.key[:3]):
+        for chosen, columns in ((with_state, (*key, "stop_state")), (~with_state, key)):
+            todo = np.flatnonzero(chosen & (place < 0))
+            free = existing[~existing["ledger_place"].isin(place[place >= 0])]
+            if len(key) == 4:  # one of the two has no capture
+                blank = rows["capture_hash"].iloc[todo].isna().to_numpy()
+                fill_matches(place, todo[blank], free, rows, columns)
+                free = free[free["capture_hash"].isna()]
+                todo = todo[~blank]
+            elif len(key) == 3:
+                if "serial" in rows:
+                    todo = todo[rows["serial"].iloc[todo].isna().to_numpy()]
+                same_capture = (*columns, "capture_hash")
+                fill_matches(place, todo, free, rows, same_capture)
+                continue
+            fill_matches(place, todo, free, rows, columns)
+    return place
+
+
+def _repeated(existing: pd.DataFrame) -> pd.Series:
+    key = composite_key(existing, VISITS.key)
+    return key[key.duplicated()]
+
+
+def add_readings(
+    connection: duckdb.DuckDBPyConnection,
+    rows: pd.DataFrame,
+    merged: Merged,
+    captures: Mapping[str, CaptureResult],
+    stamp: Stamp,
+) -> np.ndarray:
+    """Add the readings these rows bring that the ledger lacks; returns a mask of rows that gained one."""
+    gained = np.zeros(len(rows), dtype=bool)
+    usable = ~merged.where("duplicate")
+    visit_id = merged.row_key.astype("int64")
+    gained |= _add_elsewhere(connection, rows, visit_id, usable, stamp)
+    gained |= _add_measured(connection, rows, visit_id, usable, captures)
+    return gained
+
+
+def _add_elsewhere(
+    connection: duckdb.DuckDBPyConnection,
+    rows: pd.DataFrame,
+    visit_id: np.ndarray,
+    usable: np.ndarray,
+    stamp: Stamp,
+) -> np.ndarray:
+    names = [name for name in METRIC_NAMES if name in rows]
+    has = rows[names].notna().any(axis=1).to_numpy() if names else np.zeros(len(rows), dtype=bool)
+    meter = rows["meter_a"].notna().to_numpy() if "meter_a" in rows else np.zeros(len(rows), dtype=bool)
+    rows_with = np.flatnonzero((has | meter) & usable)
+    if not len(rows_with):
+        return np.zeros(len(rows), dtype=bool)
+    chosen = rows.iloc[rows_with]
+    fresh = chosen[names].copy() if names else pd.DataFrame(index=chosen.index)
+    if "mean_a" not in fresh:
+        fresh["mean_a"] = np.nan
+    only_meter = ~has[rows_with]
+    if "meter_a" in chosen:
+        fresh["mean_a"] = fresh["mean_a"].where(~only_meter, chosen["meter_a"])
+    fresh = fresh.assign(
+        visit_id=visit_id[rows_with],
+        origin=np.where(only_meter, "meter", "elsewhere"),
+        method_version=0,
+        recorded_at=stamp.at,
+        place=rows_with,
+    )
+    for name in METRIC_NAMES:
+        if name not in fresh:
+            fresh[name] = np.nan
+    connection.register("fresh_readings", fresh)
+    new = connection.execute(statement("load/new_readings")).df()
+    connection.unregister("fresh_readings")
+    gained = np.zeros(len(rows), dtype=bool)
+    if len(new):
+        gained[new["place"]] = True
+        connection.register("new_readings", new)
+        connection.execute(
+            "INSERT INTO reading BY NAME SELECT * EXCLUDE (place, old_values) FROM new_readings"
+        )
+        connection.unregister("new_readings")
+        corrected = new[new["old_values"].notna()]
+        cells = [
+            (
+                str(r.visit_id),
+                "reading",
+                str(r.old_values),
+                ", ".join(f"{n} {getattr(r, n):g}" for n in METRIC_NAMES if getattr(r, n) == getattr(r, n)),
+            )
+            for r in corrected.itertuples()
+        ]
+        write_log(connection, "visit", cells, stamp)
+    return gained
+
+
+def _add_measured(
+    connection: duckdb.DuckDBPyConnection,
+    rows: pd.DataFrame,
+    visit_id: np.ndarray,
+    usable: np.ndarray,
+    captures: Mapping[str, CaptureResult],
+) -> np.ndarray:
+    gained = np.zeros(len(rows), dtype=bool)
+    if "capture" not in rows or not captures:
+        return gained
+    have = {
+        (v, h)
+        for v, h in connection.execute(
+            "SELECT DISTINCT visit_id, capture_hash FROM reading WHERE capture_hash IS NOT NULL"
+        ).fetchall()
+    }
+    for place in np.flatnonzero(rows["capture"].notna().to_numpy() & usable):
+        result = captures.get(rows["capture"].iloc[place])
+        if result is None or result.reading is None or result.capture_hash is None:
+            continue
+        key = (int(visit_id[place]), result.capture_hash)
+        if key in have:
+            continue
+        have.add(key)
+        if result.stored is not None and result.about is not None:
+            insert_capture(connection, result.about, result.stored)
+        insert_reading(connection, key[0], result.reading, origin="capture", capture_hash=result.capture_hash)
+        gained[place] = True
+    return gained

@@ -1,0 +1,1 @@
+"""Rows and waveforms in, one consistent ledger file out: schema, settings, changes, questions, upkeep."""

@@ -1,0 +1,132 @@
+"""Copy the ledger and its waveforms while others work, and prove the copy before calling it one.
+
+Restore by copying both back (or by pointing --ledger at the copy): a backup is a ledger.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import filecmp
+import os
+import shutil
+import subprocess
+import sys
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import duckdb
+
+from ingest.durable import flush_file, flush_folder
+from ingest.errors import LedgerError
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.tables import fingerprint, table_names
+from ingest.waveforms import waveform_folder, waveform_path
+
+# In a process of its own: closing a file this process has open would drop the engine's lock on it.
+_COPY = "import shutil, sys; shutil.copyfile(sys.argv[1], sys.argv[2])"
+
+
+@dataclass(frozen=True)
+class Backup:
+    """A verified copy: where, how many rows by table, how many waveforms, and the captures without one."""
+
+    path: Path
+    rows: dict[str, int]
+    waveforms: int
+    missing: tuple[str, ...]
+    size_bytes: int
+
+
+def default_destination(ledger: Path) -> Path:
+    """Return backups/<name>-<UTC time>.duckdb beside the ledger."""
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+    return ledger.parent / "backups" / f"{ledger.stem}-{stamp}{ledger.suffix}"
+
+
+def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float = 60.0) -> Backup:
+    """Copy `ledger` to `destination`, waveforms beside it, and verify both.
+
+    Writers wait while the file is copied; readers don't. Raises LedgerError, and leaves no file that looks
+    like a backup, when it can't be written or doesn't verify.
+    """
+    ledger = Path(ledger)
+    destination = destination or default_destination(ledger)
+    if destination.exists():
+        raise LedgerError("backup-exists", f"{destination} is there already; choose another name.")
+    part = destination.with_name(destination.name + ".part")
+    try:
+        destination.parent.mkdir(parents=True, exist_ok=True)
+        with open_ledger(ledger, wait_s=wait_s) as connection:
+            rows = {name: fingerprint(connection, name) for name in table_names(connection)}
+            hashes = connection.execute("SELECT capture_hash FROM capture ORDER BY 1").fetchall()
+            subprocess.run(
+                [sys.executable, "-c", _COPY, str(ledger), str(part)], check=True, capture_output=True
+            )
+        flush_file(part)
+        missing = _copy_waveforms(ledger, destination, [h for (h,) in hashes])
+        _verify(part, rows)
+        part.replace(destination)
+        flush_folder(destination.parent)
+    except (OSError, subprocess.CalledProcessError) as error:
+        _drop(part)
+        raise LedgerError(
+            "backup-failed", f"The backup can't be written to {destination}: {_why(error)}"
+        ) from error
+    except BaseException:
+        _drop(part)
+        raise
+    return Backup(
+        destination,
+        {name: count for name, (count, _) in rows.items()},
+        len(hashes) - len(missing),
+        missing,
+        destination.stat().st_size,
+    )
+
+
+def _drop(part: Path) -> None:
+    with contextlib.suppress(OSError):  # what hindered writing it may hinder removing it
+        part.unlink()
+
+
+def _why(error: OSError | subprocess.CalledProcessError) -> str:
+    if isinstance(error, subprocess.CalledProcessError):
+        return (error.stderr or b"").decode(errors="replace").strip().rpartition("\n")[2] or "copying failed."
+    return f"{error.strerror or error}."
+
+
+def _copy_waveforms(ledger: Path, destination: Path, hashes: list[str]) -> tuple[str, ...]:
+    """Copy each capture's file and compare it byte by byte; returns the captures that have none."""
+    if not hashes:
+        return ()
+    folder = waveform_folder(destination)
+    folder.mkdir(parents=True, exist_ok=True)
+    missing = []
+    for capture_hash in hashes:
+        source, copy = waveform_path(ledger, capture_hash), waveform_path(destination, capture_hash)
+        if not source.exists():
+            missing.append(capture_hash)
+            continue
+        shutil.copyfile(source, copy)
+        with copy.open("rb+") as file:
+            os.fsync(file.fileno())
+        if not filecmp.cmp(source, copy, shallow=False):
+            raise LedgerError(
+                "backup-unverified", f"The copy of {source.name} differs; the backup was given up."
+            )
+    flush_folder(folder)
+    return tuple(missing)
+
+
+def _verify(part: Path, rows: dict[str, tuple[int, int]]) -> None:
+    try:
+        with duckdb.connect(str(part), read_only=True) as connection:
+            copied = {name: fingerprint(connection, name) for name in table_names(connection)}
+    except duckdb.Error as error:
+        raise LedgerError("backup-unverified", f"The backup can't be read back: {error}") from error
+    if copied != rows:
+        differing = sorted(name for name in rows if copied.get(name) != rows[name])
+        raise LedgerError(
+            "backup-unverified", f"The backup differs in {', '.join(differing)}; it was given up."
+        )

@@ -1,0 +1,144 @@
+"""Open the ledger: create it, bring its schema up to date, and never hold it longer than one job.
+
+Every caller opens, works and closes. A ledger in use by another program is waited for, up to a deadline.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import duckdb
+
+from ingest.errors import LedgerError
+from ingest.ledger.damage import change_file, connect_recovering
+from ingest.ledger.gate import Turn, connect, connect_once, gate, is_lock, noted_as_open
+from ingest.ledger.migrations import ledger_version, migrate, scripts
+
+
+@contextmanager
+def open_ledger(
+    path: Path | str, *, read_only: bool = True, wait_s: float = 15.0
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Yield a connection to the ledger at `path`; close it on leaving.
+
+    read_only=False creates the ledger when it is missing. An older ledger is upgraded, keeping a copy, and
+    what a crash left behind is settled, in either mode. Anything not committed on leaving is undone.
+    Raises LedgerError when the ledger is missing (read only), newer than this program, damaged, in use for
+    longer than `wait_s`, or can't be written.
+    """
+    path = Path(path)
+    if read_only and not path.exists():
+        raise LedgerError(
+            "no-ledger", f"There is no ledger at {path}; log a visit or load a fleet folder to start one."
+        )
+    turn = Turn(path, wait_s)
+    with noted_as_open(path, read_only=read_only), _engine_errors_as_sentences(path):
+        if read_only:
+            connection = _open_to_read(turn)
+            try:
+                yield connection
+            finally:
+                connection.close()
+        else:
+            with gate(turn):
+                connection = _open_to_write(turn)
+                try:
+                    yield connection
+                finally:
+                    connection.close()
+
+
+def _open_to_read(turn: Turn) -> duckdb.DuckDBPyConnection:
+    while True:
+        connection = None
+        with gate(turn) as held:  # while it is held no writer of ours is in: a reader can't come too late
+            if held and change_file(turn.path).exists():
+                _settle(turn)
+            try:
+                connection = connect_once(turn.path, read_only=True)
+            except duckdb.Error as error:
+                if not is_lock(error):
+                    raise
+                busy = error
+        if connection is None:
+            turn.pause(busy)
+            continue
+        try:
+            version = ledger_version(connection, turn.path)
+            if version == max(scripts()):
+                return connection
+        except BaseException:
+            connection.close()
+            raise
+        connection.close()
+        with gate(turn):
+            _open_to_write(turn).close()  # upgrades
+
+
+def _settle(turn: Turn) -> None:
+    """Bring what a crash left in the change file into the ledger, where it can be written."""
+    try:
+        connect_recovering(turn).close()
+    except (duckdb.Error, OSError) as error:
+        if isinstance(error, duckdb.Error) and is_lock(error):
+            raise
+        # A folder that can't be written: reading goes on from the change file itself.
+
+
+def _open_to_write(turn: Turn) -> duckdb.DuckDBPyConnection:
+    _refuse_unwritable(turn.path)
+    connection = connect_recovering(turn) if turn.path.exists() else connect(turn, read_only=False)
+    try:
+        return migrate(connection, turn)
+    except BaseException:
+        connection.close()
+        raise
+
+
+def _refuse_unwritable(path: Path) -> None:
+    folder = path.parent
+    if not folder.is_dir():
+        raise LedgerError("no-folder", f"There is no folder {folder} for the ledger; create it first.")
+    if path.is_dir():
+        raise LedgerError("ledger-is-folder", f"{path} is a folder; --ledger names a file.")
+    if not os.access(folder, os.W_OK) or (path.exists() and not os.access(path, os.W_OK)):
+        raise LedgerError("read-only", _READ_ONLY.format(path=path))
+
+
+_READ_ONLY = "The ledger {path} can't be written: it or its folder is read-only; nothing was changed."
+# What the engine says, and what it means to the person.
+_SENTENCES: tuple[tuple[tuple[str, ...], str, str], ...] = (
+    (
+        ("No space left", "File too large", "quota exceeded"),
+        "disk-full",
+        "The ledger {path} can't be written: the disk is full; nothing of this entry was stored."
+        " Free some space and try again.",
+    ),
+    (("Permission denied", "Read-only file system", "read-only mode"), "read-only", _READ_ONLY),
+    (
+        ("with version number", "storage version", "newer DuckDB version"),
+        "engine-older",
+        "The ledger {path} was written by a newer database engine; update the program.",
+    ),
+    (
+        ("not a valid DuckDB database", "read enough bytes", "hecksum", "orrupt", "WAL file", "deserializ"),
+        "ledger-damaged",
+        "The ledger {path} is damaged and can't be read ({said}). Restore a backup, or run"
+        " pumpledger check --repair, which keeps the file and saves what can be read.",
+    ),
+)
+
+
+@contextmanager
+def _engine_errors_as_sentences(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except duckdb.Error as error:
+        said = str(error).splitlines()[0]
+        for signs, code, sentence in _SENTENCES:
+            if any(sign in said for sign in signs):
+                raise LedgerError(code, sentence.format(path=path, said=said.rstrip("."))) from error
+        raise

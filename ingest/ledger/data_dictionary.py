@@ -1,0 +1,57 @@
+"""The data dictionary, from the comments in the schema: `python -m ingest.ledger.data_dictionary`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import duckdb
+
+from ingest.ledger.migrations import scripts
+
+OUTPUT = Path(__file__).parents[2] / "docs" / "data_dictionary.md"
+HEAD = """# Data dictionary
+
+Generated from the comments in `ingest/sql` by `python -m ingest.ledger.data_dictionary`; edit those,
+not this page.
+Distances are in km, currents in A, pressures in kPa, temperatures in deg C, volts in V. References between
+tables are by the columns of the same name; `pumpledger check` verifies them. Relations are not enforced by
+the engine, so that a ledger can be saved table by table.
+"""
+
+
+def data_dictionary() -> str:
+    """Return the page: each table and view with its columns, types and meanings."""
+    with duckdb.connect() as connection:
+        connection.execute(
+            "CREATE TABLE schema_version (version INTEGER PRIMARY KEY, name VARCHAR, applied_at TIMESTAMP)"
+        )
+        for script in scripts().values():
+            connection.execute(script.read_text(encoding="utf-8"))
+        described = dict(
+            connection.execute(
+                "SELECT table_name, comment FROM duckdb_tables() UNION ALL"
+                " SELECT view_name, comment FROM duckdb_views() WHERE NOT internal ORDER BY 1"
+            ).fetchall()
+        )
+        columns = connection.execute(
+            "SELECT table_name, column_name, data_type, is_nullable, column_default, comment"
+            " FROM duckdb_columns() WHERE NOT internal ORDER BY table_name, column_index"
+        ).fetchall()
+    parts = [HEAD]
+    for name, about in described.items():
+        parts.append(f"\n## {name}\n\n{about or ''}\n\n| column | type | | meaning |\n|---|---|---|---|\n")
+        parts += [_line(*column) for table, *column in columns if table == name]
+    return "".join(parts)
+
+
+def _line(name: str, kind: str, nullable: bool, default: str | None, comment: str | None) -> str:
+    notes = [] if nullable else ["required"]
+    if default and "nextval" in default:
+        notes.append("numbered")
+    elif default:
+        notes.append(f"default {default.replace('CAST', '').strip('()').replace(' AS DATE', '')}")
+    return f"| {name} | {kind} | {', '.join(notes)} | {(comment or '').replace('|', '/')} |\n"
+
+
+if __name__ == "__main__":
+    OUTPUT.write_text(data_dictionary(), encoding="utf-8")

@@ -1,0 +1,50 @@
+"""Questions about the data, kept in the ledger until a person answers them."""
+
+from __future__ import annotations
+
+import duckdb
+
+from ingest.durable import utc_now
+from ingest.ledger.statements import statement
+
+# While one of these is open, the visit's mileage or reading can't be trusted and it stays out of the trend.
+KEEPS_OUT_OF_TREND = (
+    "odometer-below-last",
+    "odometer-too-far",
+    "odometer-kilometres",
+    "odometer-miles",
+    "odometer-digit",
+    "odometer-restarted",
+    "future-date",
+    "outside-pump-life",
+    "between-pumps",
+    "capture-elsewhere",
+    "capture-refused",
+    "probe-factor",
+    "other-unit",
+)
+
+
+def raise_question(
+    connection: duckdb.DuckDBPyConnection,
+    table_name: str,
+    row_key: str,
+    code: str,
+    text: str,
+    *,
+    unit: str | None = None,
+    field: str | None = None,
+) -> None:
+    """Ask about one row, in the caller's transaction, unless the same question is open."""
+    connection.execute(
+        statement("upkeep/raise_question"),
+        {
+            "at": utc_now(),
+            "table_name": table_name,
+            "row_key": row_key,
+            "unit": unit,
+            "field": field,
+            "code": code,
+            "text": text,
+        },
+    )

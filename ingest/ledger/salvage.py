@@ -1,0 +1,139 @@
+"""Save what can be read of a damaged ledger into a new one; the damaged file is kept.
+
+The engine guards every block with a checksum, so what reads is right. Tables are read whole where they can
+be, else in ever smaller ranges of rows down to what the engine reads at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import duckdb
+
+from ingest.durable import flush_file, flush_folder
+from ingest.errors import LedgerError
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.damage import change_file
+from ingest.ledger.gate import Turn, gate
+from ingest.ledger.questions import raise_question
+from ingest.ledger.tables import table_names
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+_SMALLEST = 2048  # rows: what the engine reads at once
+
+
+@dataclass(frozen=True)
+class Salvaged:
+    """What was saved: rows saved and rows lost by table, and where the damaged file is kept."""
+
+    saved: dict[str, int]
+    lost: dict[str, int]
+    kept: Path
+
+
+def salvage(ledger: Path | str, *, wait_s: float = 60.0) -> Salvaged:
+    """Replace a damaged ledger by a new one with every row that can still be read.
+
+    Raises LedgerError when not even its table of contents can be read; the file is then left as it is.
+    """
+    ledger = Path(ledger)
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+    kept = ledger.with_name(f"{ledger.name}.damaged-{stamp}")
+    fresh = ledger.with_name(f"{ledger.name}.repaired-{stamp}")
+    with gate(Turn(ledger, wait_s)):
+        counts = _row_counts(ledger)
+        with open_ledger(fresh, read_only=False) as connection:
+            connection.execute("BEGIN")
+            ours = [name for name in table_names(connection) if name in counts and name != "schema_version"]
+            saved = {name: _save(connection, ledger, name, counts[name][1]) for name in ours}
+            _advance_sequences(connection)
+            lost = {name: counts[name][0] - saved[name] for name in ours if counts[name][0] > saved[name]}
+            _record(connection, lost, kept)
+            connection.execute("COMMIT")
+        flush_file(fresh)
+        ledger.replace(kept)
+        changes = change_file(ledger)
+        if changes.exists():
+            changes.replace(change_file(kept))
+        fresh.replace(ledger)
+        flush_folder(ledger.parent)
+        fresh.with_name(fresh.name + ".gate").unlink(missing_ok=True)
+    return Salvaged(saved, lost, kept)
+
+
+def _open_damaged(ledger: Path) -> duckdb.DuckDBPyConnection:
+    return duckdb.connect(str(ledger), read_only=True)
+
+
+def _row_counts(ledger: Path) -> dict[str, tuple[int, int]]:
+    """Return for each table its number of rows and the end of its row ids."""
+    try:
+        with _open_damaged(ledger) as connection:
+            # Counting needs no block of data, only the table of contents.
+            return {
+                name: connection.execute(
+                    f'SELECT count(*), coalesce(max(rowid), -1) + 1 FROM "{name}"'
+                ).fetchall()[0]
+                for name in table_names(connection)
+            }
+    except duckdb.Error as error:
+        raise LedgerError(
+            "beyond-repair",
+            f"Nothing can be saved from {ledger} ({str(error).splitlines()[0]}); it was left as it is:"
+            " restore a backup. The waveforms beside it are not touched.",
+        ) from error
+
+
+def _save(connection: duckdb.DuckDBPyConnection, ledger: Path, table: str, end: int) -> int:
+    saved = 0
+    for rows in _readable(ledger, table, 0, end):
+        connection.register("saved_rows", rows)
+        connection.execute(f'INSERT INTO "{table}" BY NAME SELECT * FROM saved_rows')
+        connection.unregister("saved_rows")
+        saved += rows.num_rows
+    return saved
+
+
+def _readable(ledger: Path, table: str, first: int, end: int) -> Iterator[pa.Table]:
+    if end <= first:
+        return
+    try:
+        # A new connection each time: an error can leave one unusable.
+        with _open_damaged(ledger) as connection:
+            rows = connection.sql(
+                f'SELECT * FROM "{table}" WHERE rowid >= ? AND rowid < ?', params=[first, end]
+            ).to_arrow_table()
+    except duckdb.Error:
+        if end - first <= _SMALLEST:
+            return
+        half = first + max(_SMALLEST, (end - first) // 2 // _SMALLEST * _SMALLEST)
+        yield from _readable(ledger, table, first, half)
+        yield from _readable(ledger, table, half, end)
+        return
+    yield rows
+
+
+def _advance_sequences(connection: duckdb.DuckDBPyConnection) -> None:
+    """Let new rows be numbered after the saved ones."""
+    rows = connection.execute(
+        "SELECT table_name, column_name, regexp_extract(column_default, '''(\\w+)''', 1)"
+        " FROM duckdb_columns() WHERE column_default LIKE '%nextval%'"
+    ).fetchall()
+    for table, column, sequence in rows:
+        [(newest,)] = connection.execute(f'SELECT coalesce(max("{column}"), 0) FROM "{table}"').fetchall()
+        connection.execute("SELECT count(nextval(?)) FROM range(?)", [sequence, newest]).fetchall()
+
+
+def _record(connection: duckdb.DuckDBPyConnection, lost: dict[str, int], kept: Path) -> None:
+    what = ", ".join(f"{count} of {name}" for name, count in lost.items()) or "none"
+    text = (
+        f"The ledger was damaged and was rebuilt; rows that could not be read: {what}. "
+        f"The damaged file was kept as {kept.name}."
+    )
+    raise_question(connection, "ledger", kept.name, "changes-lost", text)

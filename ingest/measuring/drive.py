@@ -1,0 +1,75 @@
+"""Is the pump fed by a switched drive, and may the line that tells the speed be the drive's own?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.capture import Note
+from ingest.measuring import quality
+from ingest.measuring.foreign_lines import ForeignLines
+from ingest.measuring.speed import Speed, at_odds
+from ingest.measuring.switching import may_be_ripple
+
+SAME_AS_BEFORE = 0.1  # log ratio to the last visit's speed
+
+
+@dataclass(frozen=True)
+class Drive:
+    """pwm_hz: its clock, None where none was found. told: the speed still is, after what was found."""
+
+    pwm_hz: float | None
+    notes: tuple[Note, ...]
+    told: bool
+
+
+def find_drive(
+    speed: Speed,
+    foreign: ForeignLines,
+    *,
+    told: bool,
+    rate_hz: float,
+    supply: str | None,
+    previous_rpm: float | None,
+    clock_hz: float | None,
+    fast_hz: float | None,
+) -> Drive:
+    """Decide what lines that do not follow the shaft, and those on round figures, say of the feed.
+
+    told: whether the speed is by all else. clock_hz: the line taken out of a supply told as PWM. fast_hz: a
+    line faster than ripple.
+    """
+    turn_hz = speed.phase.turn_hz
+    strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
+    nearest_hz = round(strongest_hz / turn_hz) * turn_hz
+    notes = []
+    note, pwm_hz = quality.foreign_note(foreign, rate_hz, supply)
+    if note is not None:
+        notes.append(note)
+        # A foreign line stronger than every shaft order may be what was taken for the ripple's rival.
+        told = told and bool(foreign.share.max() < 1)
+    elif fast_hz is not None and supply != "pwm":
+        notes.append(quality.fast_drive_note(fast_hz))
+        pwm_hz = fast_hz
+    if foreign.mirrored and supply != "pwm":
+        # Of two lines that multiply each other one is a drive's clock: which, only the last visit can tell,
+        # and not where the strongest sits on a round figure, as clocks do.
+        if pwm_hz is None:
+            pwm_hz = float(foreign.hz[0]) if foreign.share[0] > 1 else strongest_hz
+            notes.append(quality.clocked_note(pwm_hz))
+        told = told and previous_rpm is not None
+        told = told and not at_odds(60 * turn_hz, previous_rpm, SAME_AS_BEFORE)
+        told = told and not quality.is_clocked(nearest_hz, "pwm")
+    if supply == "pwm":
+        told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)
+        if clock_hz is not None and (told or quality.is_clocked(clock_hz, supply)):
+            pwm_hz = clock_hz
+            notes.append(quality.drive_note(clock_hz))
+        elif note is None:
+            notes.append(quality.clocked_note(clock_hz or strongest_hz))
+    if quality.is_clocked(nearest_hz, supply):
+        if pwm_hz is None:
+            notes.append(quality.clocked_note(nearest_hz))
+        told = False
+    return Drive(pwm_hz, tuple(notes), told)

@@ -1,0 +1,213 @@
+"""Measure a capture: thin orchestration of the parts that do the work."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from ingest.accuracy import ends_se_a, mean_accuracy_a, rounding_se_a
+from ingest.capture import Capture, Note
+from ingest.errors import CaptureRefused
+from ingest.measuring import quality
+from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
+from ingest.measuring.order_tracking import WorkTrace, prepare
+from ingest.measuring.ripple import AverageTurn, average_turn
+from ingest.measuring.settle import Run, find_run
+from ingest.measuring.sparks import count_events
+from ingest.measuring.speed import find_speed
+from ingest.measuring.speed_answer import Told, with_speed
+from ingest.measuring.switching import without_clock, without_lines
+from ingest.reading import Reading
+
+METHOD_VERSION = 8  # raise with every change of a figure; a golden test watches it
+MIN_SAMPLES = 64
+HIGHEST_A = 100.0
+LEAST_A = 0.1  # below this mean and swing there is no current
+RPM_LOW, RPM_HIGH = 3400.0, 10_000.0  # usual band [P], used when the pump's type tells none
+BATCHES = 10
+
+
+def measure(
+    capture: Capture,
+    *,
+    segments: int | None = None,
+    previous_rpm: float | None = None,
+    rpm_low: float | None = None,
+    rpm_high: float | None = None,
+    supply: str | None = "direct",
+    motor: str | None = "brushed",
+) -> Reading:
+    """Measure one capture.
+
+    Raises CaptureRefused where nothing can be measured: too few samples of a running pump, no current, or a
+    mean that no pump draws. A speed that can't be told is no error: it is left out, and a note says why.
+
+    segments: commutator bars, if known. previous_rpm: the last visit's speed, scaled to today's volts.
+    rpm_low, rpm_high: the pump type's usual band; it weighs speeds and forbids none.
+    supply: direct, two-speed or pwm; motor: brushed or brushless.
+    """
+    current, notes = _finite(capture)
+    rate = capture.sample_rate_hz
+    ac_coupled = any(n.code == "ac-coupled" for n in notes)
+    run = _run(capture, current, ac_coupled)
+    if run.stop - run.start < MIN_SAMPLES:
+        raise CaptureRefused(
+            "too-short",
+            f"{_name(capture)}: only {max(run.stop - run.start, 0)} samples of the running pump; "
+            f"at least {MIN_SAMPLES} are needed, record a longer stretch.",
+        )
+    if run.sign < 0 and not any(n.code == "reversed" for n in notes):
+        notes.append(Note("reversed", "warning", "The clamp was on backwards: the trace was turned over."))
+    running = run.sign * current[run.start : run.stop] - (run.zero_a or 0.0)
+    if not ac_coupled and _no_mean(running):
+        ac_coupled = True
+        notes.append(
+            Note(
+                "ac-coupled",
+                "warning",
+                "The mean is nothing beside the swing: clamp or input are AC-coupled; set both to DC.",
+            )
+        )
+
+    work, clock_hz = prepare(running, rate), None
+    if supply == "pwm":
+        work, clock_hz = without_clock(work)
+    known: dict[str, Any] = {
+        "segments": segments,
+        "previous_rpm": previous_rpm,
+        "rpm_low": rpm_low or RPM_LOW,
+        "rpm_high": rpm_high or RPM_HIGH,
+    }
+    speed, foreign, fast_hz = find_speed(work, **known), NO_LINES, None
+    if speed is not None:
+        foreign = foreign_lines(work, speed.phase)
+        fast_hz = fast_line_hz(running, rate, speed.phase)
+        if foreign.disturbing:
+            work = without_lines(work, foreign.hz)
+            speed = find_speed(work, **known)
+    turn, last = None, len(running)
+    if speed is not None and speed.turns >= 2:
+        last = min(round(speed.whole_turns_s * rate), len(running))
+        turn = average_turn(running[:last], rate, speed.phase, 0.0)
+    window = running[:last]
+
+    check = quality.check_range(run.sign * running)
+    mean_a, mean_se = (None, None) if ac_coupled else _mean(window, turn, check.step_a, run)
+    _refuse_implausible(capture, mean_a, window)
+    if not ac_coupled:
+        notes.append(quality.zero_note(run.zero_a))
+    notes.extend(quality.range_notes(check, turn.ripple_a if turn else None))
+    if mean_a is not None and (doubt := quality.probe_note(mean_a)):
+        notes.append(doubt)
+    reading = Reading(
+        mean_a=mean_a,
+        mean_a_se=mean_se,
+        min_a=float(window.min()),
+        max_a=float(window.max()),
+        ripple_a=turn.ripple_a if turn else None,
+        ripple_pct=100 * turn.ripple_a / mean_a if turn and mean_a else None,
+        raw_ripple_pct=100 * float(np.ptp(window)) / mean_a if mean_a else None,
+        revolution_ms=None,
+        rpm=None,
+        rpm_se=None,
+        segments=segments,
+        speed_confidence=None,
+        sample_rate_hz=rate,
+        duration_s=capture.duration_s,
+        steady_from_s=capture.start_s + run.start / rate,
+        steady_to_s=capture.start_s + (run.start + last) / rate,
+        zero_a=run.zero_a,
+        inrush_peak_a=run.inrush_peak_a,
+        settling_ms=None if run.settling_s is None else 1000 * run.settling_s,
+        sparks_per_s=_sparks_per_s(work, turn, last / rate),
+        ripple_pct_se=100 * turn.ripple_se_a / mean_a if turn and mean_a else None,
+        mean_a_accuracy_a=None if mean_a is None or mean_se is None else mean_accuracy_a(mean_a, mean_se),
+        method_version=METHOD_VERSION,
+    )
+    if motor == "brushless":
+        notes.append(
+            Note(
+                "brushless",
+                "info",
+                "A brushless pump has no commutator: its speed can't be told from ripple.",
+            )
+        )
+        return replace(reading, notes=tuple(notes))
+    told = Told(segments, previous_rpm, (known["rpm_low"], known["rpm_high"]), supply)
+    reading, more = with_speed(reading, speed, turn, told, foreign, check, clock_hz=clock_hz, fast_hz=fast_hz)
+    said = {note.code for note in notes}
+    return replace(reading, notes=(*notes, *(n for n in more if n.code not in said)))
+
+
+def _name(capture: Capture) -> str:
+    return capture.source or "capture"
+
+
+def _finite(capture: Capture) -> tuple[np.ndarray, list[Note]]:
+    """Return the samples with lone gaps bridged, and a copy of the reader's notes."""
+    current = np.asarray(capture.current_a, dtype=float)
+    notes = list(capture.notes)
+    missing = ~np.isfinite(current)
+    if missing.any():
+        known = np.flatnonzero(~missing)
+        if len(known) < MIN_SAMPLES:
+            raise CaptureRefused(
+                "too-short", f"{_name(capture)}: hardly any sample has a value; export it again."
+            )
+        current = np.interp(np.arange(len(current)), known, current[known])[known[0] : known[-1] + 1]
+    if len(current) < MIN_SAMPLES:
+        raise CaptureRefused(
+            "too-short",
+            f"{_name(capture)}: {len(current)} samples; at least {MIN_SAMPLES} of a running pump are needed.",
+        )
+    return current, notes
+
+
+def _run(capture: Capture, current: np.ndarray, ac_coupled: bool) -> Run:
+    if ac_coupled:
+        return Run(0, len(current), 1, None, None, None, None)
+    if max(abs(float(np.mean(current))), float(np.std(current))) < LEAST_A:
+        raise CaptureRefused(
+            "no-current",
+            f"{_name(capture)}: the record shows about {np.mean(current):.2f} A throughout, no running pump: "
+            "check that the clamp is closed on the pump's own wire and that the pump runs.",
+        )
+    return find_run(current, capture.sample_rate_hz)
+
+
+def _no_mean(running: np.ndarray) -> bool:
+    return bool(abs(np.mean(running)) < 0.1 * np.std(running))
+
+
+def _refuse_implausible(capture: Capture, mean_a: float | None, window: np.ndarray) -> None:
+    if mean_a is not None and abs(mean_a) > HIGHEST_A:
+        raise CaptureRefused(
+            "above-100-a",
+            f"{_name(capture)}: the mean is {mean_a:,.4g} A, more than any fuel pump draws: "
+            "is the probe factor right, or the unit (mV for V)?",
+        )
+
+
+def _mean(window: np.ndarray, turn: AverageTurn | None, step_a: float, run: Run) -> tuple[float, float]:
+    """Mean of the window and its standard error, the record's own."""
+    if turn is not None:
+        parts = (
+            turn.mean_se_a,
+            rounding_se_a(step_a, turn.residual_sd_a, turn.wave),
+            ends_se_a(turn.wave, len(window)),
+        )
+        mean, own = turn.mean_a, float(np.linalg.norm(parts))
+    else:
+        # Batch means: without a turn the ripple can't be told from noise.
+        means = np.array([part.mean() for part in np.array_split(window, BATCHES)])
+        mean, own = float(np.mean(window)), float(np.std(means, ddof=1) / BATCHES**0.5)
+    return mean, float(np.hypot(own, run.zero_se_a or 0.0))
+
+
+def _sparks_per_s(work: WorkTrace, turn: AverageTurn | None, window_s: float) -> float:
+    if turn is not None:
+        return turn.sparks / window_s
+    gap = max(int(150e-6 * work.spark_rate_hz), 1)
+    return count_events(work.spark_mask, gap) * work.spark_rate_hz / len(work.spark_mask)

@@ -1,0 +1,261 @@
+"""What is wrong with a record and what to change: one note per fault, each with a stable code."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.accuracy import UNLIKELY_MEAN_A
+from ingest.capture import Note
+from ingest.measuring.foreign_lines import ForeignLines
+
+FEWEST_TURNS = 5.0
+FEWEST_TURNS_SEGMENTS_TOLD = 2.0
+FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD = 6.0
+FEWEST_SAMPLES_A_RIPPLE = 8.0  # bars that differ show in the faintest lines
+COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
+TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
+MAINS_HZ = (50.0, 60.0)
+MAINS_WITHIN = 0.001
+HUM_SHARE, FOREIGN_SHARE = 0.05, 0.02  # of the power of the strongest shaft order
+
+
+@dataclass(frozen=True)
+class RangeCheck:
+    """step_a: quantisation step (0 when too fine to see); clipped_share of the running samples."""
+
+    step_a: float
+    clipped_share: float
+
+
+def check_range(current_a: np.ndarray) -> RangeCheck:
+    """Find the quantisation step and flat tops of the running samples, shape (n,)."""
+    stride = max(len(current_a) // 50_000, 1)
+    levels, counts = np.unique(current_a[::stride], return_counts=True)
+    if len(levels) < 3:
+        return RangeCheck(float(np.ptp(levels)), 0.0)
+    gaps = np.diff(levels)
+    tiny = 1e-7 * max(float(np.ptp(levels)), float(np.abs(levels).max()))
+    gaps = gaps[gaps > tiny]
+    step = float(np.median(gaps[gaps < 1.5 * gaps.min()])) if len(gaps) else 0.0
+    clipped = 0.0
+    for edge, inner in ((0, slice(1, 4)), (-1, slice(-4, -1))):
+        at_edge, near = counts[edge], counts[inner].max()
+        # A sine dwells at its extremes, but no more than about three times as long as one code further in.
+        if at_edge > max(4 * near, 0.004 * counts.sum()) and len(levels) >= 6:
+            clipped += at_edge / counts.sum()
+    return RangeCheck(step, float(clipped))
+
+
+def zero_note(zero_a: float | None) -> Note:
+    """Say how the zero was dealt with."""
+    if zero_a is None:
+        return Note(
+            "zero-unverified",
+            "warning",
+            "No stretch with the pump off is in the record, so the clamp's zero is unverified: "
+            "zero the clamp, and start the record before the pump is switched on.",
+        )
+    if abs(zero_a) >= 0.02:
+        return Note(
+            "zero-corrected",
+            "info",
+            f"With the pump off the record shows {zero_a:+.3f} A; this was subtracted.",
+        )
+    return Note(
+        "zero-verified", "info", f"With the pump off the record shows {zero_a:+.3f} A: the zero is right."
+    )
+
+
+def range_notes(check: RangeCheck, ripple_a: float | None) -> list[Note]:
+    """Notes on clipping and coarse codes."""
+    notes = []
+    if check.clipped_share > 0:
+        notes.append(
+            Note(
+                "clipped",
+                "warning",
+                f"{100 * check.clipped_share:.1f} % of samples sit at the end of the range: average and "
+                "ripple are off. Take a wider range and capture again.",
+            )
+        )
+    if ripple_a is not None and check.step_a > 0 and ripple_a < COARSE_STEPS * check.step_a:
+        notes.append(
+            Note(
+                "range-too-coarse",
+                "warning",
+                f"The ripple is only {ripple_a / check.step_a:.1f} steps of {1000 * check.step_a:.3g} mA: "
+                "take a narrower range, or the clamp's 100 mV/A setting, and capture again.",
+            )
+        )
+    return notes
+
+
+def mains_note(foreign: ForeignLines, duration_s: float) -> Note | None:
+    """Name mains hum among lines that do not follow the shaft; short records tell frequency roughly."""
+    rough_hz = min(0.35 / duration_s, 2.5)
+    for f, share in zip(foreign.hz, foreign.share, strict=True):
+        for mains in MAINS_HZ:
+            multiple = round(f / mains)
+            if share >= HUM_SHARE and 1 <= multiple <= 6 and abs(f - multiple * mains) < 0.003 * f + rough_hz:
+                return Note(
+                    "mains-hum",
+                    "warning",
+                    f"A line at {f:.1f} Hz looks like {mains:.0f} Hz mains hum: keep leads and clamp away "
+                    "from chargers and mains cables, and capture again.",
+                )
+    return None
+
+
+def foreign_note(
+    foreign: ForeignLines, rate_hz: float, supply: str | None
+) -> tuple[Note | None, float | None]:
+    """Name the strongest foreign line as PWM or alternator ripple: a note, and the frequency if it is PWM."""
+    strong = foreign.hz[foreign.share >= FOREIGN_SHARE]
+    strong = strong[(strong >= 300) & ~np.array([is_mains(f) and f < 400 for f in strong], dtype=bool)]
+    if not len(strong):
+        return None, None
+    hz = float(strong[0])
+    if supply == "pwm":
+        return Note("pwm-found", "info", f"A line at {hz:.0f} Hz is the drive's too."), None
+    if hz <= 2000:
+        return Note(
+            "alternator-suspected",
+            "warning",
+            f"A line at {hz:.0f} Hz does not follow the shaft: alternator ripple, or a switched drive. "
+            "Capture again with the engine off, during the key-on prime.",
+        ), None
+    return Note(
+        "pwm-found",
+        "warning",
+        f"A line at {hz:.0f} Hz does not follow the shaft: the drive seems to be switched, or it is a "
+        f"faster line folded down by sampling at {rate_hz:.0f} samples a second.",
+    ), hz
+
+
+def is_mains(line_hz: float) -> bool:
+    """Tell whether the strongest line is hum (50 or 60 Hz) or a rectifier's (twice, six times as much)."""
+    return any(abs(line_hz - n * mains) < MAINS_WITHIN * line_hz for mains in MAINS_HZ for n in (1, 2, 6))
+
+
+def is_clocked(line_hz: float, supply: str | None) -> bool:
+    """Tell whether a line may be a switched drive's: on a round 100 Hz to 100 parts in a million.
+
+    A steady pump can sit on a round figure too (8 segments at 6,000 rpm make 800 Hz), so without a switched
+    supply only lines above 2 kHz count, where drives switch and few commutators ripple.
+    """
+    round_figure = line_hz >= 200 and abs(line_hz - 100 * round(line_hz / 100)) < 1e-4 * line_hz
+    return round_figure and (supply == "pwm" or line_hz > 2000)
+
+
+def drive_note(clock_hz: float) -> Note:
+    """Say what the drive's clock was taken to be."""
+    return Note("pwm-found", "info", f"The drive switches at about {clock_hz:.0f} Hz; this was taken out.")
+
+
+def fast_drive_note(line_hz: float) -> Note:
+    """Say that the drive seems to be switched, too fast to disturb the speed."""
+    return Note(
+        "pwm-found",
+        "info",
+        f"A line at {line_hz:.0f} Hz, faster than ripple, shows that the drive is switched: compare means "
+        "only at equal duty and pressure.",
+    )
+
+
+def clocked_note(line_hz: float) -> Note:
+    """Say that the strongest line may be the drive's switching and not the commutator's."""
+    return Note(
+        "pwm-found",
+        "warning",
+        f"The strongest line, {line_hz:.1f} Hz, may be a switched drive's own, so it tells no speed: "
+        "capture again with the pump fed directly.",
+    )
+
+
+def mains_supply_note(line_hz: float) -> Note:
+    """Say that the strongest line comes from the mains."""
+    return Note(
+        "mains-hum",
+        "warning",
+        f"The strongest line, {line_hz:.1f} Hz, is a multiple of the mains frequency: a mains-fed supply, "
+        "hum or a switched drive hides the ripple. Capture again on the vehicle's battery, away from mains "
+        "cables.",
+    )
+
+
+NOT_FOLLOWED = Note(
+    "speed-not-followed",
+    "warning",
+    "The speed changes faster than the ripple lets it be followed: wait until the pump runs steadily and has "
+    "fuel, and capture again.",
+)
+
+
+def probe_note(mean_a: float) -> Note | None:
+    """Doubt the probe factor when no fuel pump draws such a mean."""
+    low, high = UNLIKELY_MEAN_A
+    if low <= abs(mean_a) <= high:
+        return None
+    return Note(
+        "probe-factor-doubtful",
+        "ask",
+        f"A mean of {mean_a:.3g} A is unlikely for a fuel pump: check the clamp's mV/A setting.",
+    )
+
+
+def speed_gates(
+    *,
+    turns: float,
+    samples_a_ripple: float,
+    ripple_steps: float,
+    segments_told: bool,
+    at_odds: bool = False,
+    unusual: bool = False,
+) -> list[Note]:
+    """Notes for every gate a speed fails; empty when it passes all.
+
+    at_odds: with the last visit's speed. unusual: outside the usual band, and no last visit bears it out.
+    """
+    notes = []
+    known = segments_told and not at_odds
+    fewest = FEWEST_TURNS_SEGMENTS_TOLD if known and not unusual else FEWEST_TURNS
+    if turns < fewest:
+        notes.append(
+            Note(
+                "too-few-turns",
+                "warning",
+                f"Only {turns:.1f} turns are in the settled run, {fewest:.0f} are needed to tell the speed: "
+                "use a longer time base, 100 ms or more.",
+            )
+        )
+    told_enough = FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD
+    enough = told_enough if known else FEWEST_SAMPLES_A_RIPPLE
+    if samples_a_ripple < enough:
+        instead = ""
+        if samples_a_ripple < told_enough:
+            why = "so a faster wave may pass for a slow one"
+        elif not segments_told:
+            why = "too few to tell the speed while the segments are not told"
+            instead = "say how many the pump has, or "
+        else:
+            why = "too few to tell a speed so far from the last visit's"
+        notes.append(
+            Note(
+                "sampled-too-slowly",
+                "warning",
+                f"Only {samples_a_ripple:.1f} samples fall on one ripple, {why}: {instead}capture again at "
+                "20 kS/s or more.",
+            )
+        )
+    if ripple_steps < TOO_COARSE_STEPS:
+        notes.append(
+            Note(
+                "range-too-coarse",
+                "warning",
+                f"The ripple is only {ripple_steps:.1f} steps high, too coarse to tell the speed: "
+                "take a narrower range and capture again.",
+            )
+        )
+    return notes

@@ -1,0 +1,182 @@
+"""The average turn: the synchronous average of the current against shaft angle, and the ripple read from it.
+
+Averaging by shaft angle keeps what repeats every turn; noise falls with the square root of the turns and
+sparks, found as departures from the average and from what other turns show at the same angle, are left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.measuring.order_tracking import block_mean
+from ingest.measuring.sparks import count_events, without_sparks
+from ingest.measuring.speed_refine import TurnPhase
+
+AVERAGE_RATE_HZ = 250_000.0  # faster records are averaged down to about this first
+FAR = 6.0  # robust standard deviations from the average turn that make a spark
+TURNS_TO_COMPARE = 8.0  # and, of so many turns or more, from what they show at that angle
+NOISE_BLOCK_S = 100e-6  # noise that lasts about so long is told from what is white
+SPARK_GAP_S = 150e-6
+PARTS_OF_A_TURN = 8
+# Of a spark's own scatter: what filling it in leaves in the mean (seen on simulated sparks).
+SPARK_LEFT = 0.15
+BEFORE_S, AFTER_S = 20e-6, 120e-6  # what a spark spoils around the samples that stand out
+
+
+@dataclass(frozen=True)
+class AverageTurn:
+    """wave: (bins,), A about its mean, over one turn; ripple is its peak to peak.
+
+    wave_se_a: standard error of the wave at one angle; residual_sd_a: noise of a single sample about it.
+    mean_a: mean current with what sparks spoil left out, and the standard error that noise gives it.
+    """
+
+    wave: np.ndarray
+    ripple_a: float
+    ripple_se_a: float
+    wave_se_a: float
+    residual_sd_a: float
+    sparks: int
+    mean_a: float
+    mean_se_a: float
+
+
+def average_turn(
+    current_a: np.ndarray, sample_rate_hz: float, phase: TurnPhase, from_s: float
+) -> AverageTurn:
+    """Average current_a (n,), whose first sample lies at from_s on the phase's time axis, over turns."""
+    size = max(round(sample_rate_hz / AVERAGE_RATE_HZ), 1)
+    x = block_mean(current_a, size)
+    rate = sample_rate_hz / size
+    t = from_s + (np.arange(len(x)) * size + (size - 1) / 2) / sample_rate_hz
+    turns = phase.at(t)
+    clean, _ = without_sparks(x)
+    trend = _turn_trend(clean, turns)
+    clean, x = clean - trend, x - trend
+    per_turn = rate / phase.turn_hz
+    bins = int(2 ** np.clip(np.floor(np.log2(min(len(x) / 8, 4 * per_turn))), 5, 11))
+    place = (turns - np.floor(turns)) * bins
+    index = np.minimum(place.astype(int), bins - 1)
+
+    wave, _ = _denoised(clean, index, bins, per_turn)
+    rest = x - wave[index]
+    # Within a bin the wave moves: allow its steepness on top of the noise.
+    steep = np.abs(np.diff(wave, append=wave[0])) / 2
+    noise = 1.4826 * float(np.median(np.abs(rest)))
+    spark = np.abs(rest) > FAR * max(noise, 1e-12) + steep[index] + np.roll(steep, 1)[index]
+    if spark.any() and turns[-1] - turns[0] >= TURNS_TO_COMPARE:
+        spark = _unlike_other_turns(rest, index, spark, noise)
+    sparks = count_events(spark, max(int(SPARK_GAP_S * rate), 1))
+    spoilt = _grown(spark, rate) if spark.any() else spark
+    filled = np.where(spoilt, wave[index], clean)
+    wave, wave_se = _denoised(filled, index, bins, per_turn)
+    rest = x - wave[index]
+    mean_a = float(np.mean(trend) + np.mean(wave[index]) + np.mean(_unspoilt(rest, spoilt, turns)))
+    mean_se = _noise_sd(rest, max(round(NOISE_BLOCK_S * rate), 4)) / len(x) ** 0.5
+    if sparks:
+        scatter = float(np.std(rest[spoilt]))
+        mean_se = float(np.hypot(mean_se, SPARK_LEFT * scatter * spoilt.mean() / sparks**0.5))
+    return AverageTurn(
+        wave,
+        float(np.ptp(wave)),
+        float(np.sqrt(2) * wave_se),
+        wave_se,
+        noise,
+        sparks,
+        mean_a,
+        mean_se,
+    )
+
+
+def _unspoilt(rest: np.ndarray, spoilt: np.ndarray, turns: np.ndarray) -> np.ndarray:
+    """What is left beside trend and wave (n,); where spoilt, what the same part of the turn has beside it."""
+    part = np.floor((turns - turns[0]) * PARTS_OF_A_TURN).astype(int)
+    count = np.bincount(part, weights=~spoilt)
+    total = np.bincount(part, weights=np.where(spoilt, 0.0, rest))
+    seen = np.flatnonzero(count > 0.5 * np.median(count))
+    return np.where(spoilt, np.interp(part, seen, total[seen] / count[seen]), rest)
+
+
+def _noise_sd(rest: np.ndarray, block: int) -> float:
+    """Standard deviation of white noise that leaves as much in a long mean as rest (n,) does.
+
+    That of single samples, raised where means of blocks scatter more than those of white noise. Second
+    differences of the blocks leave out slow change of the current: it is no error of this very window's mean.
+    """
+    single = 1.4826 * float(np.median(np.abs(rest)))
+    means = block_mean(rest, block)
+    if len(means) < 3 * PARTS_OF_A_TURN:
+        return single
+    bend = means[2:] - 2 * means[1:-1] + means[:-2]
+    return max(single, float(1.4826 * np.median(np.abs(bend)) * np.sqrt(block / 6)))
+
+
+def _unlike_other_turns(rest: np.ndarray, index: np.ndarray, spark: np.ndarray, noise: float) -> np.ndarray:
+    """Keep of the marks (n,) the samples that are also far from what other turns show at the same angle.
+
+    index: the bin of the turn each sample lies in. A commutation edge departs from the smooth average in
+    every turn alike; a spark does not.
+    """
+    suspect = np.zeros(int(index.max()) + 1, dtype=bool)
+    suspect[index[spark]] = True
+    at = np.flatnonzero(suspect[index])
+    at = at[np.lexsort((rest[at], index[at]))]
+    bins = index[at]
+    starts = np.flatnonzero(np.diff(bins, prepend=-1))
+    count = np.diff(np.append(starts, len(at)))
+    away = np.abs(rest[at] - np.repeat(_middles(rest[at], starts, count), count))
+    spread = 1.4826 * _middles(away[np.lexsort((away, bins))], starts, count)
+    out = np.zeros(len(rest), dtype=bool)
+    out[at] = away > FAR * np.repeat(np.maximum(spread, noise), count)
+    return out
+
+
+def _middles(ordered: np.ndarray, starts: np.ndarray, count: np.ndarray) -> np.ndarray:
+    """Medians of groups of ascending values, (groups,)."""
+    return (ordered[starts + (count - 1) // 2] + ordered[starts + count // 2]) / 2
+
+
+def _grown(mask: np.ndarray, rate_hz: float) -> np.ndarray:
+    """Widen marks over a spark's rise and its longer tail."""
+    out = mask.copy()
+    for shift in range(1, max(int(BEFORE_S * rate_hz), 1) + 1):
+        out[:-shift] |= mask[shift:]
+    for shift in range(1, max(int(AFTER_S * rate_hz), 1) + 1):
+        out[shift:] |= mask[:-shift]
+    return out
+
+
+def _turn_trend(x: np.ndarray, turns: np.ndarray) -> np.ndarray:
+    """Level of each turn, joined by straight lines: slow change is not ripple."""
+    whole = int(turns[-1] - turns[0])
+    if whole < 3:
+        return np.full(len(x), x.mean())
+    marks = np.searchsorted(turns, turns[0] + np.arange(whole + 1))
+    marks[-1] = min(marks[-1], len(x))
+    total = np.concatenate([[0.0], np.cumsum(x)])
+    level = np.diff(total[marks]) / np.maximum(np.diff(marks), 1)
+    return np.interp(np.arange(len(x)), (marks[1:] + marks[:-1]) / 2, level)
+
+
+def _denoised(x: np.ndarray, index: np.ndarray, bins: int, per_turn: float) -> tuple[np.ndarray, float]:
+    """Bin means with orders that noise could explain shrunk away; wave (bins,) and its standard error."""
+    count = np.bincount(index, minlength=bins)
+    mean = np.bincount(index, weights=x, minlength=bins) / np.maximum(count, 1)
+    if not count.all():
+        known = np.flatnonzero(count)
+        mean = np.interp(np.arange(bins), known, mean[known], period=bins)
+    rest = x - mean[index]
+    noise = float(1.4826 * np.median(np.abs(rest)))
+    noise = min(max(noise, 0.0), float(np.std(rest)) + 1e-12)
+    spectrum = np.fft.rfft(mean)
+    per_order = noise**2 / np.maximum(len(x), 1) * bins**2  # power of noise in one order of the bin means
+    power = np.abs(spectrum) ** 2
+    orders = np.arange(len(spectrum))
+    keep = np.maximum(1 - 3 * per_order / np.maximum(power, 1e-300), 0)
+    keep[orders > 0.5 * per_turn] *= orders[orders > 0.5 * per_turn] * 0.0
+    keep[0] = 0.0
+    wave = np.fft.irfft(spectrum * keep, bins)
+    se = noise * np.sqrt(2 * np.sum(keep > 0) / max(len(x), 1))
+    return wave, float(se)

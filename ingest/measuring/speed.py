@@ -1,0 +1,328 @@
+"""Shaft speed from commutation: lines, order tracking, posterior over turns, refinement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import lcm
+from typing import Any
+
+import numpy as np
+
+from ingest.measuring.order_tracking import AngleTrace, WorkTrace, follow_line, retraced
+from ingest.measuring.speed_evidence import Doubt, bars_differ, comb, doubt
+from ingest.measuring.speed_lines import Lines, band_limited, find_lines
+from ingest.measuring.speed_posterior import Hypotheses, line_spectrum, speed_log_prior, weigh
+from ingest.measuring.speed_refine import TurnPhase, refine
+from ingest.reading import SpeedCandidate
+
+ANSWER_ABOVE = 0.95
+SAME_SPEED = 0.015  # hypotheses closer than this are one speed
+LONGEST_SEARCH_S = 1.5
+LEAST_SWING_A = 1e-6  # less is arithmetic, not current
+FOLLOWED = 3  # lines at most
+FINER = 2  # times the working rate: samples to interpolate between
+WORTH_FOLLOWING = 0.03  # of the strongest line's power
+UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as twice it
+NEGLIGIBLE = 14.0  # log weight behind the best
+COMB = 4.0  # log odds against a turn by which the ripple is another turn's
+EXPECTED_WITHIN = 1.3  # times the last visit's speed: its ripple is in sight
+AT_ODDS = 0.15  # log ratio to the last visit's speed: a healthy pump's changes less from visit to visit
+# Nothing makes a pump that ran run so much slower (a seizing one), or faster (a dry one gains some 20 %):
+# it is rather half or twice the speed, misread now or at the last visit.
+MOST_SLOWER, MOST_FASTER = 1.7, 1.6
+SMEARED = 60.0  # log density behind the sharpest spectrum: that line is not the shaft's
+
+
+@dataclass(frozen=True)
+class Speed:
+    """candidates: most probable first, summing to 1 (less where no turn fits).
+
+    phase: the refined phase of the first candidate, over the run.
+    segments: the bar count, told or most probable given the first speed; segments_probability likewise.
+    bars_differ: lines show that the bars are not all alike, which is what tells one turn from another.
+    """
+
+    candidates: tuple[SpeedCandidate, ...]
+    segments: int | None
+    segments_probability: float
+    phase: TurnPhase
+    lines: Lines
+    pattern_repeat_ms: float | None
+    bars_differ: bool
+
+    @property
+    def probability(self) -> float:
+        """Posterior of the first candidate."""
+        return self.candidates[0].probability
+
+    @property
+    def turns(self) -> float:
+        """Turns in the run."""
+        return float(self.phase.turns[-1] - self.phase.turns[0])
+
+    @property
+    def whole_turns_s(self) -> float:
+        """Time from the run's start after which a whole number of turns is complete."""
+        fine = np.linspace(self.phase.time_s[0], self.phase.time_s[-1], 8 * len(self.phase.time_s))
+        return float(np.interp(self.phase.turns[0] + int(self.turns), self.phase.at(fine), fine))
+
+
+def find_speed(
+    work: WorkTrace,
+    *,
+    segments: int | None = None,
+    previous_rpm: float | None = None,
+    rpm_low: float = 3400.0,
+    rpm_high: float = 10_000.0,
+) -> Speed | None:
+    """Weigh all shaft speeds the trace allows; None when it holds no line that can be followed."""
+    speed = _found(work, segments, previous_rpm, (rpm_low, rpm_high))
+    if speed is None or not at_odds(60 * speed.phase.turn_hz, previous_rpm):
+        return speed
+    if too_far(60 * speed.phase.turn_hz, previous_rpm):
+        return replace(speed, candidates=_evenly(speed, None))
+    # A speed at odds with the last visit's is believed where the trace by itself leads to it.
+    alone = _found(work, segments, None, (rpm_low, rpm_high))
+    if alone is None or not _is(60 * alone.phase.turn_hz, 60 * speed.phase.turn_hz):
+        return replace(speed, candidates=_evenly(speed, alone))
+    return alone if alone.probability < speed.probability else speed
+
+
+def at_odds(rpm: float, previous_rpm: float | None, beyond: float = AT_ODDS) -> bool:
+    """Tell whether a speed is far from what the last visit leads to expect; beyond: log ratio."""
+    return previous_rpm is not None and abs(float(np.log(rpm / previous_rpm))) > beyond
+
+
+def too_far(rpm: float, previous_rpm: float | None) -> bool:
+    """Tell whether a speed is too far from the last visit's to be answered."""
+    return previous_rpm is not None and not 1 / MOST_SLOWER < rpm / previous_rpm < MOST_FASTER
+
+
+def _evenly(speed: Speed, other: Speed | None) -> tuple[SpeedCandidate, ...]:
+    first = [s.candidates[0].rpm for s in (speed, other) if s is not None]
+    return tuple(SpeedCandidate(rpm, 0.5) for rpm in first)
+
+
+def _found(
+    work: WorkTrace, segments: int | None, previous_rpm: float | None, band_rpm: tuple[float, float]
+) -> Speed | None:
+    if np.std(work.y) < LEAST_SWING_A:
+        return None
+    longest = int(LONGEST_SEARCH_S * work.rate_hz)
+    part = work.y[-longest:] if len(work.y) > longest else work.y
+    search = WorkTrace(part, work.rate_hz, work.usable_hz, work.spark_mask, work.spark_rate_hz)
+    lines = find_lines(search)
+    if not len(lines.hz):
+        return None
+    if segments:  # their ripple may be too weak to be among the lines, as beside a bad bar's
+        ripple_hz = lcm(2, segments) * max(band_rpm[1], EXPECTED_WITHIN * (previous_rpm or 0.0)) / 60
+        highest_hz = min(max(lines.highest_hz, 1.05 * ripple_hz), work.usable_hz)
+        lines = replace(lines, highest_hz=highest_hz)
+    fine = band_limited(search, lines.highest_hz, FINER)
+    search = band_limited(search, lines.highest_hz)
+    known: dict[str, Any] = {
+        "sampled_hz": work.spark_rate_hz,
+        "segments": segments,
+        "previous_rpm": previous_rpm,
+        "rpm_low": band_rpm[0],
+        "rpm_high": band_rpm[1],
+    }
+    followed: list[tuple[Hypotheses, AngleTrace]] = []
+    unexplained = np.ones(len(lines.hz), dtype=bool)
+    for i in _by_promise(lines):
+        if not unexplained[i] and not _may_be_ripple(float(lines.hz[i]), segments, followed, band_rpm):
+            continue
+        by_line = follow_line(search.y, search.rate_hz, float(lines.hz[i]))
+        trace = retraced(fine, lines.highest_hz, *by_line)
+        if trace.cycles < 4:
+            continue
+        hypotheses = weigh(trace, lines.highest_hz, **known)
+        if not len(hypotheses.bars):
+            continue
+        # All orders together give a sharper angle than the followed line: weigh again by it.
+        best = int(np.argmax(hypotheses.log_weight))
+        line_order = int(hypotheses.line_order[best])
+        phase = _refined(search, lines, trace, line_order)
+        sharper = retraced(fine, lines.highest_hz, phase.time_s, phase.turns * line_order)
+        again = weigh(sharper, lines.highest_hz, **known)
+        if len(again.bars):  # not so where the phase fell apart: that line was no shaft's
+            trace, hypotheses = sharper, again
+        followed.append((hypotheses, trace))
+        best_hz = hypotheses.turn_hz[np.argmax(hypotheses.log_weight)]
+        orders = lines.hz / best_hz
+        unexplained &= np.abs(orders - np.round(orders)) > 0.02 + 0.002 * orders
+        if len(followed) == FOLLOWED:
+            break
+    if not followed:
+        return None
+    sharpest = max(h.log_sharpness for h, _ in followed)
+    followed = [f for f in followed if f[0].log_sharpness > sharpest - SMEARED]
+    return _answer(work, lines, followed, segments, band_rpm, previous_rpm)
+
+
+def _may_be_ripple(
+    line_hz: float,
+    segments: int | None,
+    followed: list[tuple[Hypotheses, AngleTrace]],
+    band_rpm: tuple[float, float],
+) -> bool:
+    """Tell whether a line would, as the ripple of bars told, give a usual speed that nothing led to so far.
+
+    Another turn, an alternator's say, may have an order there by chance.
+    """
+    if not segments:
+        return False
+    turn_hz = line_hz / lcm(2, segments)
+    tried = np.concatenate([h.turn_hz for h, _ in followed])
+    usual = band_rpm[0] <= 60 * turn_hz <= band_rpm[1]
+    return usual and bool(np.abs(np.log(tried / turn_hz)).min() > SAME_SPEED)
+
+
+def _by_promise(lines: Lines) -> np.ndarray:
+    """Strong lines worth following, the strongest first; among equals the one of higher frequency."""
+    strong = np.flatnonzero(lines.power >= WORTH_FOLLOWING * lines.power.max())
+    return strong[np.argsort(-lines.power[strong] * lines.hz[strong] ** 0.25)]
+
+
+def _answer(
+    work: WorkTrace,
+    lines: Lines,
+    followed: list[tuple[Hypotheses, AngleTrace]],
+    segments: int | None,
+    band_rpm: tuple[float, float],
+    previous_rpm: float | None,
+) -> Speed:
+    """Merge the hypotheses of all followed lines into speeds with probabilities, and refine the first."""
+    weights = np.concatenate([h.log_weight for h, _ in followed])
+    hz = np.concatenate([h.turn_hz for h, _ in followed])
+    bars = np.concatenate([h.bars for h, _ in followed])
+    order_of_line = np.concatenate([h.line_order for h, _ in followed])
+    source = np.repeat(np.arange(len(followed)), [len(h.bars) for h, _ in followed])
+    near = np.flatnonzero(weights > weights.max() - NEGLIGIBLE)
+    near = near[np.argsort(weights[near])[::-1]]
+    groups: list[tuple[float, int, float]] = []  # log weight, best hypothesis, share of its bar count
+    while len(near):
+        same = np.abs(np.log(hz[near] / hz[near[0]])) < SAME_SPEED
+        # Several followed lines may lead to one speed: per bar count, the best of them counts.
+        _, first = np.unique(bars[near[same]], return_index=True)
+        total = float(np.logaddexp.reduce(weights[near[same]][first]))
+        share = float(np.exp(weights[near[0]] - total))
+        by, trace = followed[source[near[0]]]
+        if segments and _is_comb(by, trace, lines, int(order_of_line[near[0]]), segments):
+            total -= COMB
+        groups.append((total, int(near[0]), share))
+        near = near[~same]
+    groups.sort(key=lambda g: -g[0])
+    p = np.exp(np.array([g[0] for g in groups]) - groups[0][0])
+    p /= p.sum()
+    candidates = [
+        SpeedCandidate(60 * float(hz[g[1]]), float(share))
+        for g, share in zip(groups, p, strict=True)
+        if share >= 0.001
+    ][:8]
+    best = groups[0][1]
+    trace, line_order = followed[source[best]][1], int(order_of_line[best])
+    count, count_share = int(bars[best]), groups[0][2]
+    look = _Look(work, lines, segments or count, segments is not None, band_rpm)
+    phase = _refined(work, lines, trace, line_order)
+    doubted, differ = look.at(phase)
+    whole = candidates[0].probability
+    if doubted is not None:
+        decided_by = previous_rpm if doubted.last_visit_decides else None
+        kept = _kept(60 * phase.turn_hz, doubted.rival_rpm, decided_by)
+        if doubted.rival_rpm is not None and kept < 0.5:
+            # The last visit's speed favours the rival: it is answered, if the lines bear it out as well.
+            rival = _refined(work, lines, trace, line_order, doubted.rival_rpm / (60 * phase.turn_hz))
+            again, rival_differs = look.at(rival)
+            if again is None or again.rival_rpm is None or _is(again.rival_rpm, 60 * phase.turn_hz):
+                kept = 1 - kept
+                if again is not None and again.rival_rpm is None:
+                    kept = min(kept, _kept(60 * rival.turn_hz, None, previous_rpm))
+                doubted = Doubt(60 * phase.turn_hz)
+                phase, differ, count_share = rival, rival_differs, 0.0
+        kept = max(kept, 0.5)  # the lines leave them alike: without more to go by, they share evenly
+        candidates = _shared(candidates, 60 * phase.turn_hz, doubted.rival_rpm, kept * whole, whole)
+    candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
+    repeat_ms = _pattern_repeat_ms(phase)
+    return Speed(tuple(candidates), segments or count, count_share, phase, lines, repeat_ms, differ)
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What the second look needs to know of the trace and the pump."""
+
+    work: WorkTrace
+    lines: Lines
+    segments: int
+    told: bool
+    band_rpm: tuple[float, float]
+
+    def at(self, phase: TurnPhase) -> tuple[Doubt | None, bool]:
+        """Look at the trace by this turn: what speaks against it, and whether bars differ."""
+        fine = band_limited(self.work, self.lines.highest_hz, FINER)
+        by_turn = retraced(fine, self.lines.highest_hz, phase.time_s, phase.turns)
+        if by_turn.cycles < 2:
+            return None, False
+        count = int(self.lines.highest_hz / phase.turn_hz)
+        spectrum = line_spectrum(by_turn, self.work.spark_rate_hz, self.lines.highest_hz)
+        rpm = 60 * phase.turn_hz
+        doubted = doubt(spectrum, rpm, count, self.segments, told=self.told, band_rpm=self.band_rpm)
+        return doubted, bars_differ(spectrum)
+
+
+def _is_comb(hypotheses: Hypotheses, trace: AngleTrace, lines: Lines, line_order: int, segments: int) -> bool:
+    """Tell whether the ripple of another turn towers, when the followed line is order `line_order`."""
+    count = int(lines.highest_hz / trace.line_hz * line_order)
+    x, floor = hypotheses.spectrum.at(np.arange(1.0, count + 1) / line_order)
+    return comb(x * floor, lcm(2, segments)) != 1
+
+
+def _shared(
+    candidates: list[SpeedCandidate], rpm: float, rival_rpm: float | None, first: float, whole: float
+) -> list[SpeedCandidate]:
+    """Give `first` of the probability `whole` to a speed, and the rest to its rival, or to none known.
+
+    The speed comes first, whatever its share: the phase is its own.
+    """
+    rest = [c for c in candidates[1:] if not _is(c.rpm, rpm)]
+    taken = sum(c.probability for c in candidates[1:] if _is(c.rpm, rpm))
+    if rival_rpm is not None:
+        same = sum(c.probability for c in rest if _is(c.rpm, rival_rpm))
+        rest = [c for c in rest if not _is(c.rpm, rival_rpm)]
+        rest.append(SpeedCandidate(rival_rpm, whole - first + same))
+    return [SpeedCandidate(rpm, first + taken), *sorted(rest, key=lambda c: -c.probability)]
+
+
+def _is(rpm: float | None, other_rpm: float) -> bool:
+    return rpm is not None and abs(rpm / other_rpm - 1) < SAME_SPEED
+
+
+def _kept(rpm: float, rival_rpm: float | None, previous_rpm: float | None) -> float:
+    """Share that a speed keeps beside a rival which the lines bear out as well."""
+    if previous_rpm is None:
+        return 0.5
+    rpms = np.array([rpm, rival_rpm or UNKNOWN_RIVAL * previous_rpm])
+    mine, other = np.exp(speed_log_prior(rpms, 1e-9, 1e9, previous_rpm))
+    return float(mine / (mine + other))
+
+
+def _refined(
+    work: WorkTrace, lines: Lines, trace: AngleTrace, line_order: int, times: float = 1.0
+) -> TurnPhase:
+    """Refine the phase of a turn of which the followed line is an order, or of one `times` as fast."""
+    time, cycles = trace.phase_time_s, trace.phase_cycles
+    if len(work.y) / work.rate_hz > time[-1] + 1 / work.rate_hz:  # the search saw only the end of the trace
+        time, cycles = follow_line(work.y, work.rate_hz, trace.line_hz)
+    turns = cycles * times / line_order
+    highest_order = max(int(lines.highest_hz / trace.line_hz * line_order / times), 4)
+    oversampled = max(work.rate_hz * 0.42 / work.usable_hz, 1.0)
+    return refine(work.y, work.rate_hz, time, turns, highest_order, oversampled)
+
+
+def _pattern_repeat_ms(phase: TurnPhase) -> float | None:
+    """Return the shortest time after which the averaged wave repeats, as far as noise lets it be told."""
+    power = np.abs(np.fft.rfft(phase.wave)) ** 2
+    if len(power) < 3 or power[1:].max() <= 0:
+        return None
+    present = np.flatnonzero(power[1:] > 1e-4 * power[1:].max()) + 1
+    return float(1000 / phase.turn_hz / np.gcd.reduce(present))

@@ -1,0 +1,189 @@
+"""Whether a speed is told, and what of the reading hangs on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import lcm
+
+import numpy as np
+
+from ingest.capture import Note
+from ingest.measuring import quality
+from ingest.measuring.condition import condition
+from ingest.measuring.drive import find_drive
+from ingest.measuring.foreign_lines import ForeignLines
+from ingest.measuring.ripple import AverageTurn
+from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, too_far
+from ingest.reading import Reading
+
+SEGMENTS_TOLD_ABOVE = 0.95
+RIVAL_OUTSIDE_GATES = 0.002  # probability
+RIVAL_OUTSIDE_BAND = 0.01  # probability: without the band's 100 : 1 it would be the likelier
+FOLLOWED_AT_LEAST = 0.3
+UNSTEADY_PCT = 20.0  # a shaft in the settled run is steadier: beyond, the phase has slipped
+REFUSED = Note(
+    "speed-refused",
+    "warning",
+    "No ripple stands out of the noise, so the speed can't be told: clamp one pump's own wire, "
+    "take a narrower range and 100 ms or more, and capture again.",
+)
+
+
+@dataclass(frozen=True)
+class Told:
+    """What was told of the pump beside its capture (`measurement.measure`)."""
+
+    segments: int | None
+    previous_rpm: float | None
+    band_rpm: tuple[float, float]
+    supply: str | None
+
+
+def with_speed(
+    reading: Reading,
+    speed: Speed | None,
+    turn: AverageTurn | None,
+    told: Told,
+    foreign: ForeignLines,
+    check: quality.RangeCheck,
+    *,
+    clock_hz: float | None,
+    fast_hz: float | None,
+) -> tuple[Reading, list[Note]]:
+    """Add speed, candidates and what depends on the turn, and return the notes; one says why where the speed
+    can't be told.
+
+    clock_hz: of a switched supply, where one was taken out; fast_hz: a line too fast for the speed's band.
+    """
+    if speed is None or turn is None:
+        return reading, [REFUSED]
+    gates = _gates(speed, turn, told, check, reading.sample_rate_hz or 0.0)
+    followed = speed.phase.followed >= FOLLOWED_AT_LEAST and speed.phase.steadiness_pct <= UNSTEADY_PCT
+    strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
+    by_mains = quality.is_mains(strongest_hz)
+    hum = quality.mains_note(foreign, (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0))
+    notes = [
+        *gates,
+        *([] if followed else [quality.NOT_FOLLOWED]),
+        *([quality.mains_supply_note(strongest_hz)] if by_mains else []),
+        *([hum] if hum else []),
+    ]
+    drive = find_drive(
+        speed,
+        foreign,
+        told=not gates and followed and not by_mains and _stands_alone(speed, told),
+        rate_hz=reading.sample_rate_hz or 0.0,
+        supply=told.supply,
+        previous_rpm=told.previous_rpm,
+        clock_hz=clock_hz,
+        fast_hz=fast_hz,
+    )
+    notes.extend(drive.notes)
+    reading = replace(
+        reading,
+        pwm_hz=drive.pwm_hz,
+        speed_confidence=speed.probability,
+        speed_candidates=speed.candidates,
+        pattern_repeat_ms=speed.pattern_repeat_ms,
+    )
+    if drive.told:
+        reading = _answered(reading, speed, turn, told.segments)
+        notes.extend(_unlike_the_last(reading.rpm or 0.0, told.previous_rpm))
+    elif not gates and followed:
+        notes.append(_undecided(speed, told))
+    return reading, notes
+
+
+def _gates(
+    speed: Speed, turn: AverageTurn, told: Told, check: quality.RangeCheck, rate_hz: float
+) -> list[Note]:
+    """Return what keeps a capture from telling this speed or a rival: too few turns, samples, steps."""
+    rpm = 60 * speed.phase.turn_hz
+    hump_hz = speed.phase.turn_hz * lcm(2, speed.segments) if speed.segments else speed.lines.hz[0]
+    # A rival outside the gates can't be weighed fairly, so it takes little of it to leave the speed open.
+    rivals = [c.rpm for c in speed.candidates[1:] if c.probability >= RIVAL_OUTSIDE_GATES]
+    odd = at_odds(rpm, told.previous_rpm)
+    if told.previous_rpm is not None and odd:
+        rivals.append(told.previous_rpm)
+    low, high = told.band_rpm
+    gates = [
+        gate
+        for faster in (1.0, *np.array(rivals) / rpm)
+        for gate in quality.speed_gates(
+            turns=speed.turns * faster,
+            samples_a_ripple=rate_hz / (hump_hz * faster),
+            ripple_steps=turn.ripple_a / check.step_a if check.step_a > 0 else np.inf,
+            segments_told=told.segments is not None,
+            at_odds=odd,
+            unusual=told.previous_rpm is None and not low <= rpm <= high,
+        )
+    ]
+    return list({gate.code: gate for gate in reversed(gates)}.values())
+
+
+def _stands_alone(speed: Speed, told: Told) -> bool:
+    """Whether the evidence decides for the speed, by itself and not by habit."""
+    if speed.probability < ANSWER_ABOVE:
+        return False
+    # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
+    if told.segments is None and not speed.bars_differ:
+        return False
+    # That pumps mostly run in the usual band is no evidence: it must not alone decide against another speed.
+    low, high = told.band_rpm
+    odd = [c for c in speed.candidates[1:] if not low <= c.rpm <= high]
+    return told.previous_rpm is not None or all(c.probability < RIVAL_OUTSIDE_BAND for c in odd)
+
+
+def _answered(reading: Reading, speed: Speed, turn: AverageTurn, segments: int | None) -> Reading:
+    """Add the speed and what it tells of the segments."""
+    rpm = 60 * int(speed.turns) / speed.whole_turns_s
+    bars = segments or (speed.segments if speed.segments_probability >= SEGMENTS_TOLD_ABOVE else None)
+    about = condition(turn, reading.mean_a, bars)
+    known_mean = reading.mean_a is not None
+    return replace(
+        reading,
+        rpm=rpm,
+        rpm_se=float(60 * speed.phase.turn_hz_se),
+        revolution_ms=60_000 / rpm,
+        segments=bars,
+        turns=float(int(speed.turns)),
+        speed_steadiness_pct=speed.phase.steadiness_pct,
+        segment_profile_pct=about.profile_pct if known_mean else (),
+        weakest_segment=about.weakest,
+        weakest_segment_z=about.weakest_z,
+        strongest_segment=about.strongest,
+        strongest_segment_z=about.strongest_z,
+        once_per_turn_pct=about.once_per_turn_pct if known_mean else None,
+        twice_per_turn_pct=about.twice_per_turn_pct if known_mean else None,
+    )
+
+
+def _unlike_the_last(rpm: float, previous_rpm: float | None) -> list[Note]:
+    if previous_rpm is None or abs(np.log(rpm / previous_rpm)) <= np.log(1.3):
+        return []
+    return [
+        Note(
+            "speed-differs",
+            "ask",
+            f"The last visit's speed leads to expect about {previous_rpm:.0f} rpm, the trace shows "
+            f"{rpm:.0f}: is it the same pump, in the same state?",
+        )
+    ]
+
+
+def _undecided(speed: Speed, told: Told) -> Note:
+    advice = (
+        "tell the number of segments if it is known"
+        if told.segments is None
+        else "capture again with a narrower range and 200 ms or more"
+    )
+    rpm = speed.candidates[0].rpm
+    if too_far(rpm, told.previous_rpm):
+        why = f"{rpm:.0f} rpm fits, but is too far from the {told.previous_rpm:.0f} rpm of the last visit"
+        advice = "make sure that it is the same pump and that its last speed is right, and capture again"
+    elif len(speed.candidates) == 1:
+        why = f"{rpm:.0f} rpm fits, but the trace does not rule out another speed"
+    else:
+        shown = " or ".join(f"{c.rpm:.0f}" for c in speed.candidates[:3])
+        why = f"The trace allows {shown} rpm and nothing in it decides between them"
+    return Note("speed-undecided", "warning", f"{why}: {advice}.")

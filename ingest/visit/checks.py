@@ -1,0 +1,197 @@
+"""What a person must confirm before one visit is stored: slips of the unit, odometer, date, probe and units.
+
+Nothing is corrected here. Each question stands until a person gives a reason; typing the same value again
+is none.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+import duckdb
+import numpy as np
+
+from ingest.accuracy import UNLIKELY_MEAN_A
+from ingest.checking.identifiers import MANGLED, unit_key
+from ingest.checking.odometer import judge_entry
+from ingest.checking.odometer_questions import odometer_question
+from ingest.checking.other_unit import units_like
+from ingest.errors import Question
+from ingest.ledger.settings import settings_at
+from ingest.ledger.statements import statement
+from ingest.reading import Reading
+from ingest.units import KPA_PER_PSI, UNITS, format_quantity
+from ingest.visit.entry import VisitEntry
+
+# Editable only here: bounds beyond which an entry is asked about (common practice, no source).
+_OLD_DAYS = 366
+_PROBE_RATIO = (7.0, 14.0)  # about ten times, or a tenth
+_DEAD_A = 0.2  # less is a pump that has failed, whatever the factor
+_SUPPLY_SHARE = (0.5, 1.4)  # of the system voltage
+_FAR_FROM_OWN_LEVEL = 0.25  # of the logarithm of the average current
+
+
+def check_visit(
+    connection: duckdb.DuckDBPyConnection,
+    entry: VisitEntry,
+    reading: Reading | None,
+    *,
+    today: date | None = None,
+) -> tuple[Question, ...]:
+    """Return the questions a person must answer before this visit goes in, most basic first.
+
+    entry: with position and visited_on filled in. reading: of its capture, None for a meter's average.
+    """
+    today = today or date.today()
+    odometer = tuple(_odometer(connection, entry, today))
+    questions = [
+        *_identifiers(entry),
+        *_similar_unit(connection, entry, doubted=bool(odometer)),
+        *_date(connection, entry, today),
+        *odometer,
+        *_hours(connection, entry),
+        *_electrical(connection, entry),
+    ]
+    mean_a = entry.meter_a if reading is None else reading.mean_a
+    if mean_a:
+        own_a = _own_level(connection, entry)
+        questions += _probe_factor(mean_a, own_a)
+        far = own_a is not None and abs(np.log(mean_a / own_a)) > _FAR_FROM_OWN_LEVEL
+        if odometer or far:
+            questions += _other_unit(connection, entry, mean_a, reading.rpm if reading else None)
+    return tuple(questions)
+
+
+def _identifiers(entry: VisitEntry) -> Iterator[Question]:
+    for field, value in (("unit", entry.unit), ("serial", entry.serial)):
+        if value and re.match(MANGLED, value):
+            text = f"{field} '{value}' looks like an identifier a spreadsheet has changed; is it right?"
+            yield Question(field, "mangled-identifier", text)
+
+
+def _similar_unit(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, *, doubted: bool
+) -> Iterator[Question]:
+    """Units 007 and 7 are two; ask when the one entered is new, or nothing shows which is meant."""
+    units = [unit for (unit,) in connection.execute("SELECT unit FROM vehicle ORDER BY unit").fetchall()]
+    key = unit_key(entry.unit)
+    like = [unit for unit in units if unit != entry.unit and unit_key(unit) == key]
+    if not like:
+        return
+    if entry.unit not in units:
+        text = f"Unit {entry.unit} is new, but unit {like[0]} is on record; is it that one?"
+        yield Question("unit", "similar-unit", text)
+    elif doubted or entry.odometer_km is None:
+        text = f"There are a unit {entry.unit} and a unit {like[0]}; is it {entry.unit}?"
+        yield Question("unit", "similar-unit", text)
+
+
+def _date(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date) -> Iterator[Question]:
+    day = entry.visited_on
+    if day is None:
+        return
+    if day > today + timedelta(days=1):  # a day's grace covers time zones
+        yield Question("date", "future-date", f"{day} is after today, {today}; what is the right date?")
+    elif day < today - timedelta(days=_OLD_DAYS):
+        later = connection.execute(
+            "SELECT max(visited_on) FROM visit WHERE unit = ? AND NOT withdrawn AND visited_on > ?",
+            [entry.unit, day],
+        ).fetchall()[0][0]
+        if later:
+            text = f"{day} is more than a year ago and the unit was here on {later}; is it the right date?"
+            yield Question("date", "old-date", text)
+
+
+def _odometer(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date) -> Iterator[Question]:
+    if entry.odometer_km is None:
+        return
+    history = connection.execute(
+        f"SELECT * FROM ({statement('load/odometer_readings')}) WHERE unit = ?", [entry.unit]
+    ).df()
+    own = settings_at(connection)["distance_unit"]
+    unit = entry.odometer_unit or own
+    entered = entry.odometer_km / UNITS[unit].factor
+    day = np.datetime64(entry.visited_on or today)
+    doubt = judge_entry(history, day, entry.odometer_km, float(np.rint(entered)))
+    if doubt is None:
+        return
+    earlier = history[history["read_on"] <= day]
+    last_km = float(earlier.sort_values("read_on")["odometer_km"].iloc[-1]) if len(earlier) else None
+    text = "Odometer " + odometer_question(doubt, entry.odometer_km, unit, last_km)
+    if unit != own:
+        last = f", the last {format_quantity(last_km, own)}" if last_km is not None else ""
+        text += f" (In {own}: {format_quantity(entry.odometer_km, own)}{last}.)"
+    yield Question("odometer", doubt.code, text)
+
+
+def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:
+    if entry.hours is None:
+        return
+    last = connection.execute(
+        "SELECT max(hours) FROM visit WHERE unit = ? AND visited_on <= ? AND NOT withdrawn",
+        [entry.unit, entry.visited_on],
+    ).fetchall()[0][0]
+    if last is not None and entry.hours < last:
+        text = f"{entry.hours:,.0f} hours are below the unit's last, {last:,.0f}; mistyped, or a new meter?"
+        yield Question("hours", "hours-below-last", text)
+
+
+def _electrical(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:
+    row = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall()
+    system_v, rated_kpa = row[0] if row else (None, None)
+    if entry.supply_v is not None and system_v:
+        low, high = (share * system_v for share in _SUPPLY_SHARE)
+        if not low <= entry.supply_v <= high:
+            text = f"{entry.supply_v:g} V is far from this unit's {system_v:g} V system; is it right?"
+            yield Question("supply_v", "supply-implausible", text)
+    if entry.fuel_pressure_kpa and rated_kpa:
+        slip = entry.fuel_pressure_kpa * KPA_PER_PSI
+        if entry.fuel_pressure_kpa < 0.4 * rated_kpa and abs(slip / rated_kpa - 1) < 0.25:
+            text = (
+                f"{entry.fuel_pressure_kpa:.0f} kPa is far below the rated {rated_kpa:.0f} kPa, but"
+                f" {entry.fuel_pressure_kpa:.0f} psi would be {slip:.0f} kPa; was it read in psi?"
+            )
+            yield Question("fuel_pressure_kpa", "pressure-unit", text)
+
+
+def _own_level(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> float | None:
+    """The pump's own median average current, else the middle of its type's specification."""
+    rows = connection.execute(
+        statement("load/own_level"),
+        {"unit": entry.unit, "position": entry.position or "main", "visited_on": entry.visited_on},
+    ).fetchall()
+    return rows[0][0] if rows else None
+
+
+def _probe_factor(mean_a: float, own_a: float | None) -> list[Question]:
+    unlikely = _DEAD_A < mean_a < UNLIKELY_MEAN_A[0] or mean_a > UNLIKELY_MEAN_A[1]
+    if own_a is None and unlikely:
+        text = (
+            f"{format_quantity(mean_a, 'A')} is unlikely for a fuel pump; is the probe factor or range right?"
+        )
+        return [Question("mean_a", "probe-factor", text)]
+    if own_a is None or not _PROBE_RATIO[0] <= max(mean_a / own_a, own_a / mean_a) <= _PROBE_RATIO[1]:
+        return []
+    times = "ten times" if mean_a > own_a else "a tenth of"
+    text = (
+        f"{format_quantity(mean_a, 'A')} is about {times} this pump's level, {format_quantity(own_a, 'A')};"
+        " is the probe factor right?"
+    )
+    return [Question("mean_a", "probe-factor", text)]
+
+
+def _other_unit(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, mean_a: float, rpm: float | None
+) -> list[Question]:
+    others = units_like(
+        connection, entry.unit, entry.position or "main", entry.visited_on, entry.odometer_km, mean_a, rpm
+    )
+    if len(others) != 1:
+        return []
+    text = (
+        f"This does not look like unit {entry.unit}, but like unit {others[0]}: its odometer stood there then"
+        " and its pump draws such a current. Which unit is it?"
+    )
+    return [Question("unit", "other-unit", text)]

@@ -1,0 +1,357 @@
+"""Store one visit: its waveform first, then everything else in one transaction, once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from ingest.capture import Capture
+from ingest.durable import utc_now
+from ingest.errors import AnswerNeeded, EntryRefused, Question
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.questions import KEEPS_OUT_OF_TREND, raise_question
+from ingest.ledger.statements import statement
+from ingest.ledger.visit_rows import insert_capture, insert_reading, meter_reading, plain
+from ingest.reading import Reading
+from ingest.visit.checks import check_visit
+from ingest.visit.entry import VisitEntry
+from ingest.visit.instrument_cluster import count_on
+from ingest.visit.measuring_context import measuring_context
+from ingest.visit.pump_lives import WORK
+from ingest.waveforms import store_waveform
+
+UNKNOWN_TYPE = "unknown"
+REASONS = ("pm", "complaint", "road-call", "after-repair")
+STATES = ("prime", "idle", "loaded")
+# Entries of a visit that have no column of their own in the table `visit`.
+_NOT_COLUMNS = {"serial", "pump_type", "done"}
+
+
+@dataclass(frozen=True)
+class LoggedVisit:
+    """What became of one entry. `text` says it; `confirmed` the questions a reason settled, `left_open` those
+    that went to the list of open questions."""
+
+    stored: bool
+    visit_id: int
+    pump_id: int
+    capture_hash: str | None
+    text: str
+    confirmed: tuple[Question, ...] = ()
+    left_open: tuple[Question, ...] = ()
+
+
+def log_visit(
+    ledger: Path | str,
+    entry: VisitEntry,
+    capture: Capture | None = None,
+    reading: Reading | None = None,
+    answers: Mapping[str, str] | None = None,
+    *,
+    most_questions: int | None = None,
+    wait_s: float = 15.0,
+) -> LoggedVisit:
+    """Store one visit with its capture and reading, or with a meter's average amps alone.
+
+    answers: question code -> reason. most_questions: ask no more than so many, most basic first; the rest are
+    stored open, and keep the visit out of the trend where they put its reading or mileage in doubt. A visit
+    that is there already changes nothing (`stored` False).
+    Raises AnswerNeeded when a question has no reason yet (typing the same value again is none),
+    EntryRefused for an entry that can't be taken, LedgerError when the ledger can't be written.
+    """
+    answers = answers or {}
+    if capture is None and entry.meter_a is None:
+        raise EntryRefused("nothing-measured", "Neither a capture nor a meter's average amps was given.")
+    entry = _complete(entry)
+    if capture is not None and reading is None:
+        reading = _measure(ledger, entry, capture, wait_s)
+    with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
+        entry = replace(entry, position=_position(connection, entry.unit, entry.position))
+        entry = _count_on(connection, entry)
+        known = _same_visit(connection, entry, capture)
+        if known:
+            return known
+        pump_id, new_questions = _find_pump(connection, entry)
+        questions = (
+            *new_questions,
+            *check_visit(connection, entry, reading),
+            *_second_reading(connection, entry),
+        )
+        unanswered = [q for q in questions if not answers.get(q.code, "").strip()]
+        room = len(questions) if most_questions is None else most_questions
+        ask = tuple(q for q in questions[:room] if q in unanswered)
+        if ask:
+            raise AnswerNeeded(ask)
+        left_open = tuple(q for q in questions[room:] if q in unanswered)
+        confirmed = tuple(q for q in questions if q not in left_open)
+        stored = store_waveform(ledger, capture) if capture is not None else None
+        connection.execute("BEGIN")
+        if pump_id is None:
+            pump_id = _add_pump(connection, entry)
+        if capture is not None and stored is not None:
+            insert_capture(connection, capture, stored)
+        capture_hash = stored.capture_hash if stored else None
+        visit_id = _insert_visit(connection, entry, pump_id, capture_hash)
+        if capture_hash is not None and reading is not None:
+            insert_reading(connection, visit_id, reading, origin="capture", capture_hash=capture_hash)
+        elif entry.meter_a is not None:
+            insert_reading(connection, visit_id, meter_reading(entry.meter_a), origin="meter")
+        _insert_services(connection, entry, visit_id)
+        _keep_answers(connection, entry, visit_id, confirmed, answers)
+        _leave_open(connection, entry, visit_id, left_open)
+        connection.execute("COMMIT")
+    text = f"Stored as visit {visit_id} of unit {entry.unit}."
+    if left_open:
+        more = "One more question about it is" if len(left_open) == 1 else f"{len(left_open)} more are"
+        text += f" {more} in the list of open questions."
+    return LoggedVisit(True, visit_id, pump_id, capture_hash, text, confirmed, left_open)
+
+
+def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: float = 15.0) -> dict[str, Any]:
+    """Return what the ledger tells `measure` about this visit's pump (see `measuring_context`)."""
+    if not Path(ledger).exists():
+        return {}
+    entry = _complete(entry)
+    with open_ledger(ledger, wait_s=wait_s) as connection:
+        entry = replace(entry, position=_position(connection, entry.unit, entry.position))
+        assert entry.visited_on is not None
+        return measuring_context(
+            connection,
+            _pump_in_place(connection, entry),
+            entry.visited_on,
+            state=entry.state,
+            supply_v=entry.supply_v,
+        )
+
+
+def _measure(ledger: Path | str, entry: VisitEntry, capture: Capture, wait_s: float) -> Reading:
+    from ingest.measuring.measurement import measure
+
+    return measure(capture, **known_before_measuring(ledger, entry, wait_s=wait_s))
+
+
+def _complete(entry: VisitEntry) -> VisitEntry:
+    """Fill in today's date and check the entries that need no ledger."""
+    unit = entry.unit.strip()
+    if not unit:
+        raise EntryRefused("unit-missing", "unit: blank; give the vehicle's number, for example --unit 214.")
+    for field, value, allowed in (
+        ("reason", entry.reason, REASONS),
+        ("state", entry.state, (None, *STATES)),
+        *(("done", work, WORK) for work in entry.done),
+    ):
+        if value not in allowed:
+            names = ", ".join(a for a in allowed if a)
+            raise EntryRefused(f"unknown-{field}", f"{field}: '{value}' is not one of {names}.")
+    if entry.meter_a is not None and not 0 <= entry.meter_a <= 100:
+        raise EntryRefused(
+            "meter-out-of-range", f"meter: {entry.meter_a:g} A is outside 0 to 100 A; check the range."
+        )
+    now = datetime.now().astimezone()
+    if entry.visited_on is None:
+        entry = replace(entry, visited_on=now.date())
+    if entry.visited_at is None and entry.visited_on == now.date():
+        entry = replace(entry, visited_at=now.astimezone(UTC).replace(tzinfo=None))
+    return replace(entry, unit=unit, time_zone=entry.time_zone or now.tzname())
+
+
+def _position(connection: duckdb.DuckDBPyConnection, unit: str, position: str | None) -> str:
+    """Return the position meant; without one, the unit's only position, else "main"."""
+    if position and position.strip():
+        return position.strip()
+    positions = [
+        p
+        for (p,) in connection.execute(
+            "SELECT DISTINCT position FROM pump WHERE unit = ? ORDER BY 1", [unit]
+        ).fetchall()
+    ]
+    if len(positions) > 1 and "main" not in positions:
+        raise EntryRefused(
+            "position-missing",
+            f"Unit {unit} has pumps in {', '.join(positions)}; say which with --position.",
+        )
+    return positions[0] if len(positions) == 1 else "main"
+
+
+def _count_on(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> VisitEntry:
+    """Add to the odometer what the unit had driven before its instrument cluster was replaced."""
+    if entry.odometer_km is None:
+        return entry
+    return replace(entry, odometer_km=count_on(connection, entry.unit, entry.visited_on, entry.odometer_km))
+
+
+def _same_visit(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, capture: Capture | None
+) -> LoggedVisit | None:
+    """Return the visit that holds these very samples, or this very meter entry, if there is one."""
+    row = connection.execute(
+        statement("visit/same_capture" if capture is not None else "visit/same_meter_entry"),
+        {"capture_hash": capture.identity}
+        if capture is not None
+        else {
+            "unit": entry.unit,
+            "position": entry.position,
+            "visited_on": entry.visited_on,
+            "odometer_km": entry.odometer_km,
+            "meter_a": entry.meter_a,
+        },
+    ).fetchall()
+    if not row:
+        return None
+    visit_id, pump_id, unit, visited_on = row[0]
+    what = "These samples are" if capture is not None else "This meter reading is"
+    where = f"visit {visit_id} of unit {unit} on {visited_on}"
+    text = f"{what} already in the ledger as {where}; nothing was changed."
+    if unit != entry.unit:
+        text += f" If unit {entry.unit} is the right one, withdraw that visit first."
+    return LoggedVisit(False, visit_id, pump_id, capture.identity if capture is not None else None, text)
+
+
+def _pump_in_place(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> int | None:
+    rows = connection.execute(
+        statement("visit/pump_in_place"),
+        {
+            "unit": entry.unit,
+            "position": entry.position,
+            "serial": entry.serial,
+            "visited_on": entry.visited_on,
+            "reason": entry.reason,
+        },
+    ).fetchall()
+    return rows[0][0] if rows else None
+
+
+def _find_pump(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry
+) -> tuple[int | None, tuple[Question, ...]]:
+    """Return the pump the visit belongs to, or None and the question that must be settled to add one."""
+    pump_id = _pump_in_place(connection, entry)
+    if pump_id is not None:
+        return pump_id, ()
+    pump = f"a pump of {entry.pump_type or 'unknown'} type, fitted on an unknown date"
+    known, units = connection.execute(
+        "SELECT count(*) FILTER (unit = ?), count(*) FROM vehicle", [entry.unit]
+    ).fetchall()[0]
+    if not units:
+        return None, ()  # the first unit of an empty ledger can't be a slip for another
+    if not known:
+        text = f"Unit {entry.unit} is not in the ledger: add it with {pump}?"
+        return None, (Question("unit", "unit-new", text),)
+    lives = connection.execute(
+        "SELECT count(*) FROM pump WHERE unit = ? AND position = ?", [entry.unit, entry.position]
+    ).fetchall()[0][0]
+    if not lives:
+        text = f"Unit {entry.unit} has no pump in position {entry.position}: add {pump}?"
+        return None, (Question("position", "position-new", text),)
+    which = f" with serial {entry.serial}" if entry.serial else ""
+    text = (
+        f"The ledger knows no pump{which} in position {entry.position} of unit {entry.unit}"
+        f" on {entry.visited_on}: add {pump}?"
+    )
+    return None, (Question("unit", "pump-new", text),)
+
+
+def _second_reading(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> tuple[Question, ...]:
+    """Ask before a second meter reading of the same pump on the same day."""
+    if entry.meter_a is None:
+        return ()
+    rows = connection.execute(
+        statement("visit/meter_that_day"),
+        {"unit": entry.unit, "position": entry.position, "visited_on": entry.visited_on},
+    ).fetchall()
+    if not rows:
+        return ()
+    visit_id, meter_a = rows[0]
+    text = (
+        f"Unit {entry.unit} already has a meter reading of {meter_a:g} A on {entry.visited_on}"
+        f" (visit {visit_id}): store {entry.meter_a:g} A beside it?"
+    )
+    return (Question("meter_a", "second-meter-reading", text),)
+
+
+def _add_pump(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> int:
+    """Add what is missing of vehicle, pump type and pump; return the pump's id."""
+    now = utc_now()
+    pump_type = entry.pump_type or UNKNOWN_TYPE
+    connection.execute(
+        "INSERT INTO vehicle (unit, recorded_at) VALUES (?, ?) ON CONFLICT DO NOTHING", [entry.unit, now]
+    )
+    connection.execute(
+        "INSERT INTO pump_type (pump_type, recorded_at) VALUES (?, ?) ON CONFLICT DO NOTHING",
+        [pump_type, now],
+    )
+    [(pump_id,)] = connection.execute(
+        "INSERT INTO pump (unit, position, pump_type, serial, recorded_at) VALUES (?, ?, ?, ?, ?)"
+        " RETURNING pump_id",
+        [entry.unit, entry.position, pump_type, entry.serial, now],
+    ).fetchall()
+    return pump_id
+
+
+def _insert_visit(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, pump_id: int, capture_hash: str | None
+) -> int:
+    row = {name: plain(value) for name, value in asdict(entry).items() if name not in _NOT_COLUMNS}
+    row |= {"pump_id": pump_id, "capture_hash": capture_hash, "recorded_at": utc_now()}
+    [(visit_id,)] = connection.execute(statement("visit/insert_visit"), row).fetchall()
+    return visit_id
+
+
+def _insert_services(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, visit_id: int) -> None:
+    for work in dict.fromkeys(entry.done):
+        connection.execute(
+            statement("visit/insert_service"),
+            {
+                "unit": entry.unit,
+                "done_on": entry.visited_on,
+                "odometer_km": plain(entry.odometer_km),
+                "work": work,
+                "visit_id": visit_id,
+                "recorded_at": utc_now(),
+            },
+        )
+
+
+def _keep_answers(
+    connection: duckdb.DuckDBPyConnection,
+    entry: VisitEntry,
+    visit_id: int,
+    questions: tuple[Question, ...],
+    answers: Mapping[str, str],
+) -> None:
+    for question in questions:
+        connection.execute(
+            statement("visit/insert_answer"),
+            {
+                "at": utc_now(),
+                "row_key": str(visit_id),
+                "unit": entry.unit,
+                "field": question.field,
+                "code": question.code,
+                "text": question.text,
+                "answer": answers[question.code].strip(),
+                "answered_by": entry.technician,
+            },
+        )
+
+
+def _leave_open(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, visit_id: int, questions: tuple[Question, ...]
+) -> None:
+    for question in questions:
+        raise_question(
+            connection,
+            "visit",
+            str(visit_id),
+            question.code,
+            question.text,
+            unit=entry.unit,
+            field=question.field,
+        )
+    if any(q.code in KEEPS_OUT_OF_TREND for q in questions):
+        connection.execute("UPDATE visit SET in_trend = FALSE WHERE visit_id = ?", [visit_id])

@@ -1,0 +1,396 @@
+"""Events in the life of a pump: fitted, replaced, moved; services and breakdowns of its unit.
+
+Each is one transaction with its lines in the change log. A new pump is a new life: nothing of the old one's
+trend goes on in it. A pump change renews the filter unless it is said that the old one stayed. Odometers are
+what the unit has driven in all (ingest.visit.instrument_cluster.driven_km).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from ingest.errors import EntryRefused
+from ingest.ledger.changes import log_change
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.visit_rows import plain, utc_now
+
+REMOVALS = ("failed", "on_condition", "opportunity", "other")
+FOUND = ("worn", "seized", "electrical", "tested_good", "not_examined")
+WORK = ("filter", "filter_kept", "wiring", "tank_cleaned", "other")
+CONFIRMED = ("yes", "no", "unknown")
+
+
+@dataclass(frozen=True)
+class NewPump:
+    """The pump that is fitted. `run_share`: share of the unit's distance it runs (two pumps: 0.5 each)."""
+
+    pump_type: str | None = None  # None: the type of the one before, else "unknown"
+    serial: str | None = None
+    lot: str | None = None
+    run_share: float | None = None
+    prior_distance_km: float = 0.0
+
+
+@dataclass(frozen=True)
+class Removal:
+    """Why a pump came off, and what was found: mode, mechanism and cause apart, as in ISO 14224."""
+
+    removal: str  # failed | on_condition | opportunity | other
+    found: str | None = None
+    failure_mode: str | None = None
+    failure_mechanism: str | None = None
+    cause: str | None = None
+    cost: float | None = None
+    claim: str | None = None
+
+
+def fit_pump(
+    ledger: Path | str,
+    unit: str,
+    pump: NewPump,
+    *,
+    position: str = "main",
+    on: date | None = None,
+    odometer_km: float | None = None,
+    hours: float | None = None,
+    by: str | None = None,
+) -> int:
+    """Fit a pump in an empty position (on=None: at an unknown date); returns its pump_id.
+
+    Raises EntryRefused where another pump is in service there, or was until a later day.
+    """
+    with open_ledger(ledger, read_only=False) as connection:
+        occupant = _in_service(connection, unit, position)
+        if occupant is not None:
+            raise EntryRefused(
+                "position-taken",
+                f"Unit {unit} has a pump in position {position} since {_day(occupant['fitted_on'])};"
+                " record its replacement instead.",
+            )
+        _not_before_last_removal(connection, unit, position, on)
+        connection.execute("BEGIN")
+        pump_id = _fit(connection, unit, position, pump, on, odometer_km, hours, by)
+        connection.execute("COMMIT")
+    return pump_id
+
+
+def replace_pump(
+    ledger: Path | str,
+    unit: str,
+    removal: Removal,
+    pump: NewPump | None = None,
+    *,
+    position: str = "main",
+    on: date,
+    odometer_km: float | None = None,
+    hours: float | None = None,
+    filter_kept: bool = False,
+    by: str | None = None,
+) -> tuple[int, int]:
+    """Close the life of the pump in service and begin a new one; returns (old, new) pump_id.
+
+    Visits after that day, and the one that day after the repair, go to the new pump. Raises EntryRefused
+    when there is no pump to replace, or the day lies before its fitting or before its last replacement.
+    """
+    _check_removal(removal)
+    with open_ledger(ledger, read_only=False) as connection:
+        old = _to_take_off(connection, unit, position, on)
+        pump = pump or NewPump()
+        connection.execute("BEGIN")
+        _close(connection, old["pump_id"], removal, on, odometer_km, hours, by)
+        new = NewPump(
+            pump.pump_type or old["pump_type"],
+            pump.serial,
+            pump.lot,
+            old["run_share"] if pump.run_share is None else pump.run_share,
+            pump.prior_distance_km,
+        )
+        new_id = _fit(connection, unit, position, new, on, odometer_km, hours, by)
+        _hand_over_visits(connection, old["pump_id"], new_id, on, by)
+        if filter_kept:
+            _add_service(connection, unit, "filter_kept", on, odometer_km, "with a pump change", by)
+        connection.execute("COMMIT")
+    return old["pump_id"], new_id
+
+
+def move_pump(
+    ledger: Path | str,
+    unit: str,
+    to_unit: str,
+    *,
+    position: str = "main",
+    to_position: str = "main",
+    on: date,
+    odometer_from_km: float | None = None,
+    odometer_to_km: float | None = None,
+    by: str | None = None,
+) -> int:
+    """Take a pump off and fit it in another place; returns the pump_id of the life that goes on there.
+
+    The distance run so far is carried over, so age is not lost; the trend begins anew (other wiring, other
+    clamp point). Raises EntryRefused where there is no pump to move, the new place is taken, or the day or
+    the odometer lies before its fitting.
+    """
+    with open_ledger(ledger, read_only=False) as connection:
+        old = _to_take_off(connection, unit, position, on)
+        if _in_service(connection, to_unit, to_position) is not None:
+            raise EntryRefused(
+                "position-taken", f"Unit {to_unit} has a pump in position {to_position}; take that off first."
+            )
+        _not_before_last_removal(connection, to_unit, to_position, on)
+        pump_id = old["pump_id"]
+        run_km = old["prior_distance_km"] or 0.0
+        if odometer_from_km is not None and old["fitted_odometer_km"] is not None:
+            driven = odometer_from_km - old["fitted_odometer_km"]
+            if driven < 0:
+                raise EntryRefused(
+                    "below-fitting",
+                    f"Unit {unit} had driven more when this pump was fitted on {_day(old['fitted_on'])};"
+                    " check the odometer it came off at.",
+                )
+            run_km += driven * (old["run_share"] or 1.0)
+        connection.execute("BEGIN")
+        why = Removal("other", "not_examined", cause=f"moved to unit {to_unit}")
+        _close(connection, pump_id, why, on, odometer_from_km, None, by)
+        moved = NewPump(old["pump_type"], old["serial"], old["lot"], old["run_share"], run_km)
+        new_id = _fit(connection, to_unit, to_position, moved, on, odometer_to_km, None, by)
+        connection.execute("UPDATE pump SET continues_pump_id = ? WHERE pump_id = ?", [pump_id, new_id])
+        connection.execute("COMMIT")
+    return new_id
+
+
+def record_service(
+    ledger: Path | str,
+    unit: str,
+    work: str,
+    *,
+    on: date,
+    odometer_km: float | None = None,
+    note: str | None = None,
+    by: str | None = None,
+) -> int:
+    """Record work done (filter, filter_kept, wiring, tank_cleaned, other); returns its service_id.
+
+    A filter change resets what the filter adds to the current, nothing else.
+    """
+    _one_of("work", work, WORK)
+    with open_ledger(ledger, read_only=False) as connection:
+        _known_unit(connection, unit)
+        connection.execute("BEGIN")
+        service_id = _add_service(connection, unit, work, on, odometer_km, note, by)
+        connection.execute("COMMIT")
+    return service_id
+
+
+def record_breakdown(
+    ledger: Path | str,
+    unit: str,
+    *,
+    on: date,
+    pump_confirmed: str = "unknown",
+    position: str | None = None,
+    odometer_km: float | None = None,
+    cost: float | None = None,
+    note: str | None = None,
+    by: str | None = None,
+) -> int:
+    """Record a breakdown; returns its breakdown_id. Only a confirmed one trains pump failure."""
+    _one_of("pump_confirmed", pump_confirmed, CONFIRMED)
+    row = {
+        "unit": unit,
+        "position": position,
+        "happened_on": on,
+        "odometer_km": odometer_km,
+        "pump_confirmed": pump_confirmed,
+        "cost": cost,
+        "note": note,
+    }
+    with open_ledger(ledger, read_only=False) as connection:
+        _known_unit(connection, unit)
+        connection.execute("BEGIN")
+        breakdown_id = _insert(connection, "breakdown", "breakdown_id", row, by)
+        connection.execute("COMMIT")
+    return breakdown_id
+
+
+def _check_removal(removal: Removal) -> None:
+    _one_of("removal", removal.removal, REMOVALS)
+    if removal.found is not None:
+        _one_of("found", removal.found, FOUND)
+    if removal.removal == "failed" and removal.found == "tested_good":
+        raise EntryRefused(
+            "contradiction",
+            "A pump that tested good did not fail; give the removal as 'other'.",
+        )
+
+
+def _one_of(field: str, value: str, allowed: tuple[str, ...]) -> None:
+    if value not in allowed:
+        raise EntryRefused(f"unknown-{field}", f"{field}: '{value}' is not one of {', '.join(allowed)}.")
+
+
+def _known_unit(connection: duckdb.DuckDBPyConnection, unit: str) -> None:
+    if not connection.execute("SELECT 1 FROM vehicle WHERE unit = ?", [unit]).fetchall():
+        raise EntryRefused("unknown-unit", f"Unit {unit} is not in the ledger; check its number.")
+
+
+def _rows(connection: duckdb.DuckDBPyConnection, query: str, values: list[Any]) -> list[dict[str, Any]]:
+    cursor = connection.execute(query, values)
+    names = [column[0] for column in cursor.description]
+    return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+
+
+def _in_service(connection: duckdb.DuckDBPyConnection, unit: str, position: str) -> dict[str, Any] | None:
+    _known_unit(connection, unit)
+    rows = _rows(
+        connection,
+        "SELECT * FROM pump WHERE unit = ? AND position = ? AND removed_on IS NULL"
+        " ORDER BY fitted_on DESC NULLS LAST, pump_id DESC LIMIT 1",
+        [unit, position],
+    )
+    return rows[0] if rows else None
+
+
+def _to_take_off(connection: duckdb.DuckDBPyConnection, unit: str, position: str, on: date) -> dict[str, Any]:
+    """Return the pump in service there, if it can have come off on that day."""
+    old = _in_service(connection, unit, position)
+    if old is None:
+        raise EntryRefused("no-pump", f"Unit {unit} has no pump in service in position {position}.")
+    if old["fitted_on"] and on < old["fitted_on"]:
+        raise EntryRefused(
+            "before-fitting", f"The pump was fitted on {old['fitted_on']}; it can't come off on {on}."
+        )
+    return old
+
+
+def _not_before_last_removal(
+    connection: duckdb.DuckDBPyConnection, unit: str, position: str, on: date | None
+) -> None:
+    [(removed_on,)] = connection.execute(
+        "SELECT max(removed_on) FROM pump WHERE unit = ? AND position = ?", [unit, position]
+    ).fetchall()
+    if on and removed_on and on < removed_on:
+        raise EntryRefused(
+            "before-removal",
+            f"The pump before it came off unit {unit} on {removed_on}; another can't go in on {on}.",
+        )
+
+
+def _day(day: date | None) -> str:
+    return "an unknown date" if day is None else day.isoformat()
+
+
+def _fit(
+    connection: duckdb.DuckDBPyConnection,
+    unit: str,
+    position: str,
+    pump: NewPump,
+    on: date | None,
+    odometer_km: float | None,
+    hours: float | None,
+    by: str | None,
+) -> int:
+    pump_type = pump.pump_type or "unknown"
+    connection.execute(
+        "INSERT INTO pump_type (pump_type, recorded_at) VALUES (?, ?) ON CONFLICT DO NOTHING",
+        [pump_type, utc_now()],
+    )
+    row = {
+        "unit": unit,
+        "position": position,
+        "pump_type": pump_type,
+        "serial": pump.serial,
+        "lot": pump.lot,
+        "run_share": 1.0 if pump.run_share is None else pump.run_share,
+        "fitted_on": on,
+        "fitted_odometer_km": odometer_km,
+        "fitted_hours": hours,
+        "prior_distance_km": pump.prior_distance_km,
+    }
+    return _insert(connection, "pump", "pump_id", row, by)
+
+
+def _close(
+    connection: duckdb.DuckDBPyConnection,
+    pump_id: int,
+    removal: Removal,
+    on: date,
+    odometer_km: float | None,
+    hours: float | None,
+    by: str | None,
+) -> None:
+    values = {
+        "removed_on": on,
+        "removed_odometer_km": odometer_km,
+        "removed_hours": hours,
+        "removal": removal.removal,
+        "found": removal.found or "not_examined",
+        "failure_mode": removal.failure_mode,
+        "failure_mechanism": removal.failure_mechanism,
+        "cause": removal.cause,
+        "cost": removal.cost,
+        "claim": removal.claim,
+    }
+    for name, value in values.items():
+        if value is None:
+            continue
+        connection.execute(f"UPDATE pump SET {name} = ? WHERE pump_id = ?", [plain(value), pump_id])
+        log_change(
+            connection,
+            "pump",
+            str(pump_id),
+            name,
+            None,
+            str(value),
+            by=by,
+            reason=None,
+            command="replace-pump",
+        )
+
+
+def _hand_over_visits(
+    connection: duckdb.DuckDBPyConnection, old_id: int, new_id: int, on: date, by: str | None
+) -> None:
+    moved = connection.execute(
+        "UPDATE visit SET pump_id = ? WHERE pump_id = ?"
+        " AND (visited_on > ? OR (visited_on = ? AND reason = 'after-repair')) RETURNING visit_id",
+        [new_id, old_id, on, on],
+    ).fetchall()
+    for (visit_id,) in moved:
+        log_change(
+            connection, "visit", str(visit_id), "pump_id", str(old_id), str(new_id),
+            by=by, reason="pump replaced before", command="replace-pump",
+        )  # fmt: skip
+
+
+def _add_service(
+    connection: duckdb.DuckDBPyConnection,
+    unit: str,
+    work: str,
+    on: date,
+    odometer_km: float | None,
+    note: str | None,
+    by: str | None,
+) -> int:
+    row = {"unit": unit, "done_on": on, "odometer_km": odometer_km, "work": work, "note": note}
+    return _insert(connection, "service", "service_id", row, by)
+
+
+def _insert(
+    connection: duckdb.DuckDBPyConnection, table: str, id_column: str, row: dict[str, Any], by: str | None
+) -> int:
+    """Insert one row (column names are ours, never typed by anybody) and log that it was added."""
+    names = [*row, "recorded_at"]
+    marks = ", ".join("?" for _ in names)
+    [(row_id,)] = connection.execute(
+        f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks}) RETURNING {id_column}",
+        [*(plain(value) for value in row.values()), utc_now()],
+    ).fetchall()
+    said = ", ".join(f"{name} {value}" for name, value in row.items() if value is not None)
+    log_change(connection, table, str(row_id), None, None, said, by=by, reason=None, command=f"add-{table}")
+    return row_id
