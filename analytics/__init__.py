@@ -7,9 +7,9 @@ from importlib import import_module
 from typing import Any
 
 _PUBLIC = {
-    "fit": "analytics.fitting",
-    "rank": "analytics.ranking",
-    "plan": "analytics.planning",
+    "fit": "analytics.learning.fitting",
+    "rank": "analytics.risk.ranking",
+    "plan": "analytics.scheduling.planning",
 }
 __all__ = ["fit", "plan", "rank"]
 

@@ -26,8 +26,8 @@ GRID_KM = np.linspace(0, 60_000, 61)
 class Ranking:
     """Pumps in service by falling risk, and types and lots held against the rest.
 
-    pumps: as analytics.ranking.rank, and currents_a, the last readings, oldest first. groups: as
-    analytics.lots.early_failures.
+    pumps: as analytics.risk.ranking.rank, and currents_a, the last readings, oldest first. groups: as
+    analytics.past.lots.early_failures.
     """
 
     pumps: pd.DataFrame
@@ -51,8 +51,8 @@ def work_out(name: str, ledger: Path) -> tuple[Stamp, Any]:
 
     Raises PumpledgerError.
     """
-    from analytics.forecast import fit_for
-    from analytics.history import load_history
+    from analytics.past.history import load_history
+    from analytics.risk.forecast import fit_for
 
     fit_for(
         ledger, load_history(ledger)
@@ -62,7 +62,7 @@ def work_out(name: str, ledger: Path) -> tuple[Stamp, Any]:
 
 
 def _ranking(ledger: Path) -> Ranking:
-    from analytics.ranking import rank_and_groups
+    from analytics.risk.ranking import rank_and_groups
     from dashboard.queries import trends
 
     rows, groups = rank_and_groups(ledger)
@@ -71,19 +71,19 @@ def _ranking(ledger: Path) -> Ranking:
 
 
 def _plan(ledger: Path) -> Any:
-    from analytics.planning import plan
+    from analytics.scheduling.planning import plan
 
     return plan(ledger)
 
 
 def _costs(ledger: Path) -> Any:
-    from analytics.costs import cost_review
+    from analytics.cost_review.costs import cost_review
 
     return cost_review(ledger)
 
 
 def _ahead(ledger: Path) -> Any:
-    from analytics.forecast import forecast
+    from analytics.risk.forecast import forecast
 
     made = forecast(ledger, grid_km=GRID_KM)
     small = {f: getattr(made, f).astype(np.float32) for f in ("survival", "new_pump_survival")}

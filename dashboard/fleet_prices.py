@@ -17,7 +17,7 @@ from ingest.units import parse_number
 
 def show_prices() -> None:
     """Draw the prices in use and take new ones, dated, with their source."""
-    from analytics.cost_book import read_costs
+    from analytics.money.cost_book import read_costs
 
     currency = loaders.settings()["currency"]
     book = read_costs(loaders.ledger_path())
@@ -39,7 +39,7 @@ def show_prices() -> None:
 
 def price_table(book: Any, currency: str) -> pd.DataFrame:
     """Return every price in force: whole amounts given, each element, and those of one class or depot."""
-    from analytics.cost_book import ELEMENT, ELEMENTS, TOTALS
+    from analytics.money.cost_book import ELEMENT, ELEMENTS, TOTALS
 
     labels = TOTALS | {e.name: e.label for e in ELEMENTS}
 
@@ -73,7 +73,7 @@ def price_table(book: Any, currency: str) -> pd.DataFrame:
 
 
 def _give_price(currency: str) -> None:
-    from analytics.cost_book import ELEMENT, ELEMENTS, TOTALS
+    from analytics.money.cost_book import ELEMENT, ELEMENTS, TOTALS
 
     labels = TOTALS | {e.name: e.label for e in ELEMENTS}
     narrow = loaders.ask("filters")
@@ -106,7 +106,7 @@ def _give_price(currency: str) -> None:
 def _keep_price(
     element: str, amount: float | None, valid_from: date, chosen: dict[str, Any], source: str, by: str
 ) -> None:
-    from analytics.cost_book import set_cost
+    from analytics.money.cost_book import set_cost
 
     changes.demand(by, "your initials")
     changes.demand(source, "where the price comes from")

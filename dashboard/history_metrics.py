@@ -113,7 +113,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
 def placed(visits: pd.DataFrame, own: str) -> tuple[pd.DataFrame, Axis]:
     """Return visits with a column `distance`, and what it counts: engine hours where the unit goes by hours,
     else distance on the pump where its fitting is known, else the odometer."""
-    from analytics.history import KM_PER_HOUR
+    from analytics.past.history import KM_PER_HOUR
 
     km = KM_PER_MILE if own == "mi" else 1.0
     rows = visits.assign(visited_on=visits["visited_on"].map(formats.day))
@@ -131,7 +131,7 @@ def placed(visits: pd.DataFrame, own: str) -> tuple[pd.DataFrame, Axis]:
 def with_reference(rows: pd.DataFrame, axis: Axis, lines: pd.DataFrame) -> tuple[pd.DataFrame, Axis]:
     """Add the readings at reference volts as <metric>_reference, and set the axis to the pump's clock.
 
-    lines: visit_id, x_km and each metric (analytics.pump_drift).
+    lines: visit_id, x_km and each metric (analytics.risk.pump_drift).
     """
     named = lines.rename(columns={metric: f"{metric}_reference" for metric, *_ in METRICS})
     out = rows.merge(named, on="visit_id", how="left")

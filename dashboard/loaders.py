@@ -37,7 +37,7 @@ def warm_up() -> None:
             "ingest.measuring.measurement",
             "analytics.judging.verdict",
             "ingest.visit.logging_visit",
-            "analytics.ranking",
+            "analytics.risk.ranking",
         ):
             import_module(name)
 
@@ -83,7 +83,7 @@ def pump_drift(pump_id: int) -> Any:
 
 @st.cache_resource(show_spinner=False, max_entries=100)
 def _pump_drift(ledger: str, stamp_key: Stamp, pump_id: int) -> Any:
-    from analytics.pump_drift import pump_drift as work_out
+    from analytics.risk.pump_drift import pump_drift as work_out
 
     last = queries.ask(Path(ledger), "fleet_counts").iloc[0]["last_visited_on"]
     return None if pd.isna(last) else work_out(Path(ledger), pump_id, pd.Timestamp(last).date())
@@ -101,14 +101,14 @@ def _settings(ledger: str, stamp_key: Stamp) -> dict[str, Any]:
 
 
 def cost_book() -> Any:
-    """Return every price in force (analytics.cost_book.CostBook)."""
+    """Return every price in force (analytics.money.cost_book.CostBook)."""
     ledger = ledger_path()
     return _cost_book(str(ledger), stamp(ledger))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
 def _cost_book(ledger: str, stamp_key: Stamp) -> Any:
-    from analytics.cost_book import read_costs
+    from analytics.money.cost_book import read_costs
 
     return read_costs(Path(ledger))
 
@@ -192,7 +192,7 @@ def backtest_known() -> Any:
 
 def work_out_backtest(progress: Any) -> Any:
     """Stand on past days and forecast; takes a fit for each. progress(done, of)."""
-    from analytics.backtest import backtest
+    from analytics.record.backtest import backtest
 
     ledger = ledger_path()
     result = backtest(ledger, progress=progress)

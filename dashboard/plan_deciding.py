@@ -99,7 +99,7 @@ def _planned_day(plan: Any, pump_id: int | None) -> date:
 
 def decide(what: str, pump_id: int, day: date, by: str, reason: str) -> str:
     """Carry one decision out and return the sentence to show."""
-    from analytics import bookings
+    from analytics.scheduling import bookings
 
     demand(by, "your initials")
     ledger, by, reason = loaders.ledger_path(), by.strip(), reason.strip()
@@ -118,7 +118,7 @@ def decide(what: str, pump_id: int, day: date, by: str, reason: str) -> str:
 
 def accept(plan: Any, by: str) -> str:
     """Book every proposed line of the plan, keep the list, and return the sentence to show."""
-    from analytics import bookings
+    from analytics.scheduling import bookings
 
     demand(by, "your initials")
     booked = bookings.accept(loaders.ledger_path(), plan, by=by.strip())

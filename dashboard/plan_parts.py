@@ -138,13 +138,13 @@ def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
 
 
 def _work_list(plan: Any) -> str:
-    from analytics.work_list import work_list_html
+    from analytics.scheduling.work_list import work_list_html
 
     return work_list_html(plan)
 
 
 def _calendar(plan: Any) -> bytes:
-    from analytics.ical import calendar
+    from analytics.scheduling.ical import calendar
 
     return calendar(plan)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analytics.history import History, build_history
+from analytics.past.history import History, build_history
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import KM_PER_MI, SimulatedFleet
 from ingest.checking.odometer import clean

@@ -7,11 +7,11 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from analytics.cost_book import CostBook
-from analytics.cost_rule import with_cost_rule
-from analytics.forecast import Forecast
-from analytics.long_run import RATIOS, LongRun
-from analytics.plan_inputs import GRID_KM, Inputs
+from analytics.money.cost_book import CostBook
+from analytics.money.cost_rule import with_cost_rule
+from analytics.money.long_run import RATIOS, LongRun
+from analytics.risk.forecast import Forecast
+from analytics.scheduling.inputs import GRID_KM, Inputs
 from ingest.ledger.settings import DEFAULTS
 
 AS_OF = date(2026, 3, 2)  # a Monday

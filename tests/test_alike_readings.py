@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.drift import drift_of
-from analytics.fitting import fit_history
-from analytics.forecast import score
-from analytics.history import _alike
-from analytics.model import risk_model
+from analytics.learning.fitting import fit_history
+from analytics.past.history import _alike
+from analytics.risk.forecast import score
+from analytics.trend.drift import drift_of
+from analytics.wear_model.model import risk_model
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at
 

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.backtest import backtest_histories, cutoff_days
-from analytics.lots import early_failures, upper_tail
-from analytics.scores import auc_interval
+from analytics.past.lots import early_failures, upper_tail
+from analytics.record.backtest import backtest_histories, cutoff_days
+from analytics.record.scores import auc_interval
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at
 

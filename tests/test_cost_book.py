@@ -7,7 +7,7 @@ from datetime import date
 import pandas as pd
 import pytest
 
-from analytics.cost_book import ELEMENTS, read_costs, set_cost
+from analytics.money.cost_book import ELEMENTS, read_costs, set_cost
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 

@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics import policies
-from analytics.age_replacement import best_age, cost_per_distance
-from analytics.cost_book import Prices
-from analytics.policy_simulation import SimulatedLives
-from analytics.weibull import Weibull
+from analytics.cost_review.age_replacement import best_age, cost_per_distance
+from analytics.cost_review.weibull import Weibull
+from analytics.money import policies
+from analytics.money.cost_book import Prices
+from analytics.money.policy_simulation import SimulatedLives
 
 LIFE = Weibull(2.5, 200_000.0)
 PRICES = Prices(650.0, 2400.0, 0.0, 0.0, 0.0, 120.0, ())

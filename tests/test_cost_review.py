@@ -7,8 +7,8 @@ import json
 import numpy as np
 import pytest
 
-from analytics.cost_book import set_cost
-from analytics.costs import cost_review
+from analytics.cost_review.costs import cost_review
+from analytics.money.cost_book import set_cost
 from dashboard.cli import main
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.damages import filter_damages, new_pumps, take_in
-from analytics.drag import DragParameters
-from analytics.tracks import make_tracks
-from analytics.wear import WearParameters
+from analytics.wear_model.damages import filter_damages, new_pumps, take_in
+from analytics.wear_model.drag import DragParameters
+from analytics.wear_model.tracks import make_tracks
+from analytics.wear_model.wear import WearParameters
 
 ONE = np.ones(1)
 WEAR = WearParameters(8.0 * ONE, 1.0, 4.0 * ONE, 0.4, 2.0, 0.36, 1.2, bad=0.01)

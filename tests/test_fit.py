@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.fitting import DRAG_PRIOR, FAILURE_PRIOR, WEAR_PRIOR, fit_history
-from analytics.gaps import make_gaps
-from analytics.learn_drag import filter_effect
-from analytics.model import Parameters, risk_model, run_filters
+from analytics.learning.drag import filter_effect
+from analytics.learning.fitting import DRAG_PRIOR, FAILURE_PRIOR, WEAR_PRIOR, fit_history
+from analytics.learning.gaps import make_gaps
+from analytics.wear_model.model import Parameters, risk_model, run_filters
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import TYPES, FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at

@@ -9,9 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.history import KM_PER_HOUR, load_history
-from analytics.pump_drift import pump_drift
-from analytics.ranking import rank
+from analytics.past.history import KM_PER_HOUR, load_history
+from analytics.risk.pump_drift import pump_drift
+from analytics.risk.ranking import rank
 from demo_fleet.fleet import KM_PER_MI, FleetSpec, simulate_fleet
 from tests.fleet_ledger import load_fleet
 

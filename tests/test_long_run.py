@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.decision import break_even_risk
-from analytics.fitting import initial_parameters
-from analytics.long_run import RATIOS, LongRun, learn_long_run
-from analytics.policy_simulation import simulate_lives
+from analytics.learning.fitting import initial_parameters
+from analytics.money.decision import break_even_risk
+from analytics.money.long_run import RATIOS, LongRun, learn_long_run
+from analytics.money.policy_simulation import simulate_lives
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.fitting import fit_history
-from analytics.forecast import known_after, score
+from analytics.learning.fitting import fit_history
+from analytics.risk.forecast import known_after, score
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at
 

@@ -11,12 +11,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.backtest import _forecast, backtest, cutoff_days
-from analytics.fitting import fit, stored_fit
-from analytics.forecast import score
-from analytics.history import load_history
-from analytics.lots import early_failures
-from analytics.ranking import rank
+from analytics.learning.fitting import fit, stored_fit
+from analytics.past.history import load_history
+from analytics.past.lots import early_failures
+from analytics.record.backtest import _forecast, backtest, cutoff_days
+from analytics.risk.forecast import score
+from analytics.risk.ranking import rank
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_ledger import load_fleet

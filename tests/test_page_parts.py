@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.drift import Drift
-from analytics.hindsight import acted_on, by_day
-from analytics.pump_drift import PumpDrift
+from analytics.record.hindsight import acted_on, by_day
+from analytics.risk.pump_drift import PumpDrift
+from analytics.trend.drift import Drift
 from dashboard import (
     cost_parts,
     fleet_prices,

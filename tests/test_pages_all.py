@@ -5,7 +5,7 @@ from datetime import date
 import pandas as pd
 import pytest
 
-from analytics.model import METHOD_VERSION
+from analytics.wear_model.model import METHOD_VERSION
 from dashboard import access, risk_list
 from dashboard.navigation import PAGES, ROLES, pages_for
 from ingest.ledger.connection import open_ledger

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.assignment import assign
+from analytics.scheduling.assignment import assign
 
 
 def candidates(rows):

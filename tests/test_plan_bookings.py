@@ -6,8 +6,8 @@ from datetime import date
 
 import pytest
 
-from analytics import bookings
-from analytics.planning import plan
+from analytics.scheduling import bookings
+from analytics.scheduling.planning import plan
 from ingest.errors import EntryRefused
 from tests.ledger_fixture import build_ledger
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analytics.decision import break_even_risk, waiting_cost, worth_booking
+from analytics.money.decision import break_even_risk, waiting_cost, worth_booking
 
 
 def test_by_hand():

@@ -9,11 +9,11 @@ import icalendar
 import pandas as pd
 import pytest
 
-from analytics import bookings
-from analytics.ical import calendar
 from analytics.judging.safety import CAUTIONS, FIRST
-from analytics.planning import make_plan
-from analytics.work_list import work_list_html
+from analytics.scheduling import bookings
+from analytics.scheduling.ical import calendar
+from analytics.scheduling.planning import make_plan
+from analytics.scheduling.work_list import work_list_html
 from dashboard.cli import main
 from tests.ledger_fixture import build_ledger
 from tests.plan_fixture import make_inputs

@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 from scipy import stats
 
-from analytics.parts import order_by, stock_for_service_level
+from analytics.scheduling.parts import order_by, stock_for_service_level
 from ingest.errors import EntryRefused
 
 

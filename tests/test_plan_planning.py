@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.cost_book import CostBook, Entry
-from analytics.planning import make_plan
+from analytics.money.cost_book import CostBook, Entry
+from analytics.scheduling.planning import make_plan
 from tests.plan_fixture import AS_OF, decision, make_inputs
 
 FIRST_STOP = date(2026, 3, 16)  # four weeks after the last PM stop

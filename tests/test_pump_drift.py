@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from analytics.drift import drift_of
-from analytics.fitting import fit_history, store_fit
-from analytics.history import load_history
-from analytics.pump_drift import pump_drift
+from analytics.learning.fitting import fit_history, store_fit
+from analytics.past.history import load_history
+from analytics.risk.pump_drift import pump_drift
+from analytics.trend.drift import drift_of
 from tests.ledger_fixture import LAST_VISIT, build_ledger
 
 

@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 from pandas.testing import assert_frame_equal
 
-from analytics.fitting import stored_fit
-from analytics.forecast import forecast
-from analytics.ranking import rank
+from analytics.learning.fitting import stored_fit
+from analytics.risk.forecast import forecast
+from analytics.risk.ranking import rank
 from dashboard.cli import main
 from dashboard.commands.rank import JSON_FIELDS
 from demo_fleet.dirt import Dirt

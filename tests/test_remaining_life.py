@@ -1,10 +1,10 @@
 import numpy as np
 import pytest
 
-from analytics.fitting import fit_history
-from analytics.forecast import score
-from analytics.model import risk_model
-from analytics.remaining_life import CHANCES, FURTHEST_KM, distance_left
+from analytics.learning.fitting import fit_history
+from analytics.risk.forecast import score
+from analytics.wear_model.model import risk_model
+from analytics.wear_model.remaining_life import CHANCES, FURTHEST_KM, distance_left
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at
 

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from analytics.judging.verdict import judge_visit
-from analytics.ranking import read_facts
+from analytics.risk.ranking import read_facts
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
 from ingest.visit.entry import VisitEntry

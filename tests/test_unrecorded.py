@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from analytics import history as history_module
-from analytics.normalise import channels, fit_exponents
-from analytics.unrecorded import allow_for_unrecorded
+from analytics.past import history as history_module
+from analytics.past.normalise import channels, fit_exponents
+from analytics.wear_model.unrecorded import allow_for_unrecorded
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.age_replacement import best_age
-from analytics.type_lives import fit_types
-from analytics.weibull import Weibull, fit_weibull
+from analytics.cost_review.age_replacement import best_age
+from analytics.cost_review.type_lives import fit_types
+from analytics.cost_review.weibull import Weibull, fit_weibull
 from ingest.errors import EntryRefused
 
 

@@ -12,7 +12,7 @@ from dashboard.formats import UNKNOWN
 from dashboard.record_text import METHODS, acted_lines, is_slope, methods_heading
 
 if TYPE_CHECKING:
-    from analytics.backtest import Backtest
+    from analytics.record.backtest import Backtest
 
 EXAMPLE = "pumpledger backtest --cutoffs 4"
 WIDTH = 100
@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run and print; raises EntryRefused for less than one past day."""
-    from analytics.backtest import backtest
+    from analytics.record.backtest import backtest
     from dashboard.progress import progress_bar
     from ingest.errors import EntryRefused
 

@@ -12,7 +12,7 @@ from ingest.errors import EntryRefused
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analytics.costs import CostReview
+    from analytics.cost_review.costs import CostReview
 
 EXAMPLE = 'pumpledger cost --set tow=520 --source "tow contract"'
 FRAMES = ("elements", "spent", "breakdowns", "policies", "best_ages", "ratio_curve", "tornado", "lists")
@@ -50,8 +50,8 @@ def _day(text: str) -> date:
 
 def run(args: argparse.Namespace) -> int:
     """Enter prices, then review and print."""
-    from analytics.costs import cost_review, read_costs, set_cost
-    from analytics.frames import records
+    from analytics.cost_review.costs import cost_review, read_costs, set_cost
+    from analytics.past.frames import records
 
     for element, amount in [_price(text) for text in args.set]:
         print(
@@ -102,7 +102,7 @@ def _price(text: str) -> tuple[str, float]:
 
 def element_lines(table: pd.DataFrame, currency: str) -> list[str]:
     """Return the elements of cost, one a line."""
-    from analytics.frames import each
+    from analytics.past.frames import each
 
     units = {"money": currency, "hours": "h", "factor": "×"}
     return [
@@ -149,7 +149,7 @@ def _spent(review: CostReview) -> list[str]:
 
 
 def _policies(review: CostReview) -> list[str]:
-    from analytics.frames import each
+    from analytics.past.frames import each
 
     out = [f"Policies on this fleet, per 10,000 {review.distance_unit} of one pump (simulated; 80 % range):"]
     for row in each(review.policies):
@@ -163,7 +163,7 @@ def _policies(review: CostReview) -> list[str]:
 
 
 def _ages(review: CostReview) -> list[str]:
-    from analytics.frames import each
+    from analytics.past.frames import each
 
     unit = review.distance_unit
     out = [f"Best age, in {unit} (80 % range; closed form from Weibull fits):"]
@@ -183,7 +183,7 @@ def _ages(review: CostReview) -> list[str]:
 
 
 def _drivers(review: CostReview) -> list[str]:
-    from analytics.frames import each
+    from analytics.past.frames import each
 
     if review.tornado.empty:
         return []
@@ -194,7 +194,7 @@ def _drivers(review: CostReview) -> list[str]:
 
 
 def _lists(review: CostReview) -> list[str]:
-    from analytics.frames import each
+    from analytics.past.frames import each
 
     if review.lists.empty:
         return []

@@ -47,7 +47,7 @@ def build(folder: Path) -> None:
 
     Raises EntryRefused when something else is in the way.
     """
-    from analytics.fitting import fit
+    from analytics.learning.fitting import fit
     from demo_fleet.scenario import TODAY, write_scenario
     from ingest.fleet_folder.loading import load_folder
 

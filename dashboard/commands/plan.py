@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analytics.planning import Plan
+    from analytics.scheduling.planning import Plan
 
 EXAMPLE = "pumpledger plan --ics plan.ics --csv"
 MOST = 20
@@ -57,18 +57,18 @@ def _day(text: str) -> date:
 
 def run(args: argparse.Namespace) -> int:
     """Plan, print, and write what was asked for."""
-    from analytics import bookings
-    from analytics.frames import records
-    from analytics.planning import plan
+    from analytics.past.frames import records
+    from analytics.scheduling import bookings
+    from analytics.scheduling.planning import plan
 
     made = plan(args.ledger, as_of=args.as_of, horizon_days=args.days)
     if args.ics:
-        from analytics.ical import calendar
+        from analytics.scheduling.ical import calendar
 
         args.ics.write_bytes(calendar(made))
         print(f"The calendar is in {args.ics}.", file=sys.stderr)
     if args.page:
-        from analytics.work_list import work_list_html
+        from analytics.scheduling.work_list import work_list_html
 
         args.page.write_text(work_list_html(made), encoding="utf-8")
         print(f"The work list is in {args.page}.", file=sys.stderr)
@@ -96,8 +96,8 @@ def run(args: argparse.Namespace) -> int:
 
 def as_text(made: Plan) -> str:
     """Return the plan for a terminal."""
-    from analytics.frames import each
     from analytics.judging.safety import FIRST
+    from analytics.past.frames import each
 
     out = [f"Replacements planned as of {made.as_of}, for {made.horizon_days} days ahead."]
     for row in each(made.lines):
@@ -139,7 +139,7 @@ def as_text(made: Plan) -> str:
 
 
 def _section(title: str, rows: pd.DataFrame) -> list[str]:
-    from analytics.frames import each
+    from analytics.past.frames import each
 
     if rows.empty:
         return []

@@ -74,8 +74,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Rank and print; 1 when nothing can be ranked."""
-    from analytics.fitting import fit
-    from analytics.ranking import rank_and_groups
+    from analytics.learning.fitting import fit
+    from analytics.risk.ranking import rank_and_groups
 
     within_km = parse_horizon(args.within) if args.within else None
     if args.refit:

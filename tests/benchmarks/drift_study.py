@@ -17,11 +17,11 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from analytics.drift import PER_KM, Z_80, drift_of, fit_drift, limit_forecast, line_ahead
-from analytics.first_passage import fit_lines
-from analytics.history import History
-from analytics.normalise import fit_exponents
-from analytics.scores import crps_normal, interval_score
+from analytics.past.history import History
+from analytics.past.normalise import fit_exponents
+from analytics.record.scores import crps_normal, interval_score
+from analytics.trend.drift import PER_KM, Z_80, drift_of, fit_drift, limit_forecast, line_ahead
+from analytics.trend.first_passage import fit_lines
 from demo_fleet.fleet import STEP_KM, TYPES, FleetSpec, draw_lives, draw_parameters
 
 PUMPS, MOST, SPACING_KM, NOISE, LIMIT = 400, 8, 8000.0, 0.6, 15.0

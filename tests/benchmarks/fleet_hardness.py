@@ -3,7 +3,8 @@
     python -m tests.benchmarks.fleet_hardness --fleets 30 --seed 1101000 [--level-spread 1] [--sudden 1]
 
 Prints the AUC and Brier skill of a perfect sensor (perfect_sensor.py) over every pump's next PM interval, and
-the AUC of the plain rules (analytics/plain_rules.py), each the mean of the fleets with its standard error.
+the AUC of the plain rules (analytics/record/plain_rules.py), each the mean of the fleets with its
+standard error.
 The forecast study's fleets were set by the first two alone.
 """
 
@@ -14,8 +15,8 @@ import argparse
 import numpy as np
 import pandas as pd
 
-from analytics.plain_rules import RULES, rule_scores
-from analytics.scores import auc_interval, brier_skill
+from analytics.record.plain_rules import RULES, rule_scores
+from analytics.record.scores import auc_interval, brier_skill
 from demo_fleet import fleet as simulator
 from tests.benchmarks.perfect_sensor import perfect_forecast, truth_on
 from tests.benchmarks.study_fleets import add_fleet_options, fleet_specs, print_means

@@ -19,17 +19,17 @@ from typing import Any
 
 import numpy as np
 
-from analytics.cost_rule import with_cost_rule
-from analytics.fitting import fit_history, store_fit
-from analytics.forecast import State, fit_for, known_after, score
-from analytics.history import History, read_history
-from analytics.judged import judged_visits
 from analytics.judging.action import decide_actions
-from analytics.long_run import LongRun
-from analytics.lots import early_failures
-from analytics.mixed_model import fit_random_slope, group_sums
-from analytics.model import risk_model
-from analytics.ranking import Facts, rank, rank_state, read_facts
+from analytics.judging.judged import judged_visits
+from analytics.learning.fitting import fit_history, store_fit
+from analytics.money.cost_rule import with_cost_rule
+from analytics.money.long_run import LongRun
+from analytics.past.history import History, read_history
+from analytics.past.lots import early_failures
+from analytics.risk.forecast import State, fit_for, known_after, score
+from analytics.risk.ranking import Facts, rank, rank_state, read_facts
+from analytics.trend.mixed_model import fit_random_slope, group_sums
+from analytics.wear_model.model import risk_model
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from tests.benchmarks.many_pumps import build

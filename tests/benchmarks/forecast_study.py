@@ -22,11 +22,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.fitting import Fit, fit_history
-from analytics.forecast import score
-from analytics.model import risk_model
-from analytics.remaining_life import distance_left
-from analytics.scores import auc_interval, brier_skill, calibration_slope
+from analytics.learning.fitting import Fit, fit_history
+from analytics.record.scores import auc_interval, brier_skill, calibration_slope
+from analytics.risk.forecast import score
+from analytics.wear_model.model import risk_model
+from analytics.wear_model.remaining_life import distance_left
 from demo_fleet import fleet as simulator
 from demo_fleet.dirt import Dirt
 from tests.benchmarks.perfect_sensor import perfect_forecast, truth_on

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analytics.model import Parameters
+from analytics.wear_model.model import Parameters
 from demo_fleet import fleet as simulator
 
 

@@ -15,7 +15,7 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 
-from analytics.lots import early_failures
+from analytics.past.lots import early_failures
 
 TYPES, LOTS, EACH = 3, 8, 40
 KM_PER_DAY = 55.0

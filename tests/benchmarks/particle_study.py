@@ -17,10 +17,10 @@ import numpy as np
 import pandas as pd
 from scipy.special import log_ndtr
 
-from analytics.fitting import fit_history
-from analytics.level_rate import weigh
-from analytics.model import Parameters, risk_model, run_filters
-from analytics.wear import indicator
+from analytics.learning.fitting import fit_history
+from analytics.wear_model.level_rate import weigh
+from analytics.wear_model.model import Parameters, risk_model, run_filters
+from analytics.wear_model.wear import indicator
 from demo_fleet import fleet as simulator
 from tests.benchmarks.informed_filters import informed
 from tests.benchmarks.saving_study import (

@@ -16,11 +16,11 @@ from pathlib import Path
 
 import pandas as pd
 
-from analytics.costs import cost_review
-from analytics.fitting import fit
-from analytics.plan_inputs import read_inputs
-from analytics.planning import make_plan
-from analytics.ranking import rank
+from analytics.cost_review.costs import cost_review
+from analytics.learning.fitting import fit
+from analytics.risk.ranking import rank
+from analytics.scheduling.inputs import read_inputs
+from analytics.scheduling.planning import make_plan
 from demo_fleet.fleet import FleetSpec, simulate_fleet, write_folder
 from ingest.fleet_folder.loading import load_folder
 

@@ -17,13 +17,13 @@ import json
 import numpy as np
 import pandas as pd
 
-from analytics.fitting import fit_history
-from analytics.forecast import score
-from analytics.gaps import make_gaps
-from analytics.history import History
-from analytics.model import risk_model, run_filters
-from analytics.normalise import channels
-from analytics.scores import auc_interval, brier_skill, calibration_slope, log_score
+from analytics.learning.fitting import fit_history
+from analytics.learning.gaps import make_gaps
+from analytics.past.history import History
+from analytics.past.normalise import channels
+from analytics.record.scores import auc_interval, brier_skill, calibration_slope, log_score
+from analytics.risk.forecast import score
+from analytics.wear_model.model import risk_model, run_filters
 from demo_fleet import fleet as simulator
 from tests.benchmarks.forecast_study import CUTS
 from tests.benchmarks.perfect_sensor import truth_on

@@ -21,15 +21,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analytics.decision import worth_booking
-from analytics.failure_risk import Known, RiskModel
-from analytics.fitting import Fit
-from analytics.history import History
 from analytics.judging.action import decide_actions
 from analytics.judging.verdict import judge
-from analytics.long_run import LongRun
-from analytics.model import Filtered, Parameters, risk_model, run_filters
-from analytics.unrecorded import allow_for_unrecorded
+from analytics.learning.fitting import Fit
+from analytics.money.decision import worth_booking
+from analytics.money.long_run import LongRun
+from analytics.past.history import History
+from analytics.wear_model.failure_risk import Known, RiskModel
+from analytics.wear_model.model import Filtered, Parameters, risk_model, run_filters
+from analytics.wear_model.unrecorded import allow_for_unrecorded
 from demo_fleet import fleet as simulator
 from demo_fleet.dirt import Dirt, add_dirt
 from tests.benchmarks.informed_filters import informed

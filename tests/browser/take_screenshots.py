@@ -10,7 +10,7 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
-from analytics.ranking import rank
+from analytics.risk.ranking import rank
 from tests.browser.browsing import DESKTOP, FLAGS, PHONE, chromium, served, settle
 
 SCREENS = Path(__file__).parents[2] / "docs" / "screens"

@@ -20,14 +20,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analytics.age_replacement import (
+from analytics.cost_review.age_replacement import (
     best_age,
     best_age_of,
     cost_per_distance,
     cost_per_distance_of,
     discounted_cost_per_distance,
 )
-from analytics.weibull import Weibull
+from analytics.cost_review.weibull import Weibull
 
 TABLE = [
     (1, 5, 1000, 2.5, 493.04695759663, 0.0034620427387893),

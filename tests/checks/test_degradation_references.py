@@ -17,10 +17,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.failure_risk import crossing
-from analytics.first_passage import Wiener, fit_lines, fit_wiener, line_crossing, passage
-from analytics.mixed_model import fit_random_slope, group_sums
-from analytics.weibull import fit_weibull
+from analytics.cost_review.weibull import fit_weibull
+from analytics.trend.first_passage import Wiener, fit_lines, fit_wiener, line_crossing, passage
+from analytics.trend.mixed_model import fit_random_slope, group_sums
+from analytics.wear_model.failure_risk import crossing
 
 SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / "../shared")) / "checks"
 

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.mixed_model import fit_random_slope, group_sums
+from analytics.trend.mixed_model import fit_random_slope, group_sums
 
 SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / "../shared"))
 

@@ -18,8 +18,8 @@ import pandas as pd
 import pytest
 import scipy
 
-from analytics.first_passage import fit_lines
-from analytics.least_squares import fit_plane, fit_plane_robustly
+from analytics.past.least_squares import fit_plane, fit_plane_robustly
+from analytics.trend.first_passage import fit_lines
 
 SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / "../shared"))
 NORRIS = Path(scipy.__file__).parent / "stats/tests/data/nist_linregress/Norris.dat"

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from analytics import scores
+from analytics.record import scores
 
 P, HAPPENED = np.array([0.1, 0.9, 0.8, 0.3]), np.array([0, 1, 1, 0])
 

@@ -18,14 +18,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics import scores
-from analytics.drift import drift_of, line_ahead
-from analytics.fitting import fit_history
-from analytics.forecast import score
-from analytics.history import History
-from analytics.model import risk_model
-from analytics.remaining_life import distance_left
-from analytics.weibull import fit_weibull
+from analytics.cost_review.weibull import fit_weibull
+from analytics.learning.fitting import fit_history
+from analytics.past.history import History
+from analytics.record import scores
+from analytics.risk.forecast import score
+from analytics.trend.drift import drift_of, line_ahead
+from analytics.wear_model.model import risk_model
+from analytics.wear_model.remaining_life import distance_left
 
 EVERY = 8  # cycles between readings
 POINTS = 12.0  # ripple points for one unit of the sensor

@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analytics.weibull import Weibull, fit_weibull
+from analytics.cost_review.weibull import Weibull, fit_weibull
 
 SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / "../shared")) / "checks"
 

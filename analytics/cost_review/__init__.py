@@ -1,0 +1,1 @@
+"""What was changed and broken in, what it cost and which policy would cost least out."""

@@ -1,0 +1,133 @@
+"""Weibull lives of each pump type, drawn toward the whole fleet's where a type has few failures.
+
+For type j, with own log-likelihood ℓ_j in a = ln α and b = ln β, the estimate is the maximum of
+
+    ℓ_j(a, b) − (a − a₀)²/2s_a² − (b − b₀)²/2s_b²,
+
+(a₀, b₀) being the fleet's own estimate, made in the same way against a wide belief about fuel pumps.
+Uncertainty is normal with the inverse of minus the second derivatives there.
+Source: empirical Bayes / penalised likelihood, Meeker & Escobar (1998) chapter 14. The widths and the belief
+(shape about 2, typical life 250,000 km within a factor of 2.7) are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import optimize
+
+from analytics.cost_review.age_replacement import cost_per_distance
+from analytics.cost_review.weibull import Weibull
+
+BELIEF = np.array([np.log(250_000.0), np.log(2.0)])
+BELIEF_SD = np.array([1.0, 0.4])
+BETWEEN_TYPES_SD = np.array([0.35, 0.2])
+FEW_FAILURES = 10
+
+
+@dataclass(frozen=True)
+class TypeLife:
+    """The life of one pump type; distances in km on the pump's own clock.
+
+    covariance is of (ln scale, ln shape). prior_share: what part of the knowledge of the shape is not this
+    type's own lives.
+    """
+
+    pump_type: str
+    lives: int
+    failures: int
+    life: Weibull
+    covariance: np.ndarray
+    prior_share: float
+
+    def draws(self, count: int, rng: np.random.Generator) -> list[Weibull]:
+        """Return `count` lives that the data leave possible."""
+        middle = [np.log(self.life.scale), np.log(self.life.shape)]
+        drawn = rng.multivariate_normal(middle, self.covariance, count)
+        return [Weibull(float(np.exp(b)), float(np.exp(a))) for a, b in drawn]
+
+    def interval(self, level: float = 0.8) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Return the interval of the scale and of the shape."""
+        z = {0.8: 1.2815515655, 0.95: 1.9599639845}[level]
+        out = []
+        for value, variance in zip((self.life.scale, self.life.shape), np.diag(self.covariance), strict=True):
+            half = np.exp(z * np.sqrt(variance))
+            out.append((value / half, value * half))
+        return out[0], out[1]
+
+    @property
+    def text(self) -> str:
+        """Say on how much the figures rest."""
+        if not self.failures:
+            return "No failure on record: life is taken from other types and from practice."
+        if self.failures < FEW_FAILURES:
+            return (
+                f"{self.failures} failure{'s' if self.failures > 1 else ''} in {self.lives} lives: "
+                f"{100 * self.prior_share:.0f} % of what is said about ageing is not its own record."
+            )
+        return ""
+
+
+@dataclass(frozen=True)
+class TypeLives:
+    """The fleet's own life and one per type; a type never seen has the fleet's."""
+
+    fleet: TypeLife
+    types: dict[str, TypeLife]
+
+    def of(self, pump_type: str | None) -> TypeLife:
+        """Return the life of a type."""
+        return self.types.get(pump_type or "", self.fleet)
+
+
+def fit_types(pumps: pd.DataFrame) -> TypeLives:
+    """Fit every type in `pumps`: pump_type, entry_km, now_km, failed (History.pumps)."""
+    pumps = pumps[pumps["now_km"] > pumps["entry_km"]]
+    fleet = _estimate("all types", pumps, BELIEF, BELIEF_SD)
+    middle = np.array([np.log(fleet.life.scale), np.log(fleet.life.shape)])
+    types = {
+        str(name): _estimate(str(name), rows, middle, BETWEEN_TYPES_SD)
+        for name, rows in pumps.groupby("pump_type")
+    }
+    return TypeLives(fleet, types)
+
+
+def _estimate(name: str, rows: pd.DataFrame, middle: np.ndarray, sd: np.ndarray) -> TypeLife:
+    log_exit = np.log(rows["now_km"].to_numpy(float))
+    entry = rows["entry_km"].to_numpy(float)
+    late = entry > 0
+    log_entry = np.log(entry[late])
+    failed = rows["failed"].to_numpy(float)
+    failures, sum_log = failed.sum(), (failed * log_exit).sum()
+
+    def loss(x: np.ndarray) -> tuple[float, np.ndarray]:
+        a, b = float(x[0]), float(np.exp(x[1]))
+        z, ze = b * (log_exit - a), b * (log_entry - a)
+        h, he = np.exp(np.minimum(z, 500)), np.exp(np.minimum(ze, 500))
+        value = failures * (x[1] - b * a) + (b - 1) * sum_log - h.sum() + he.sum()
+        to_a = -failures * b + b * (h.sum() - he.sum())
+        to_b = failures * (1 - b * a) + b * sum_log - (h * z).sum() + (he * ze).sum()
+        pull = (x - middle) / sd
+        return -value + 0.5 * float(pull @ pull), np.array([-to_a, -to_b]) + pull / sd
+
+    found = optimize.minimize(loss, middle, jac=True, method="BFGS", options={"gtol": 1e-6})
+    step = 1e-4
+    second = np.array(
+        [(loss(found.x + step * e)[1] - loss(found.x - step * e)[1]) / (2 * step) for e in np.eye(2)]
+    )
+    second = (second + second.T) / 2
+    return TypeLife(
+        name,
+        len(rows),
+        int(failures),
+        Weibull(float(np.exp(found.x[1])), float(np.exp(found.x[0]))),
+        np.linalg.inv(second),
+        float(np.clip(1 / sd[1] ** 2 / second[1, 1], 0, 1)),
+    )
+
+
+def cost_curve(life: Weibull, planned: float, failure: float, ages_km: np.ndarray) -> np.ndarray:
+    """Return cost per km at each fixed age."""
+    return cost_per_distance(ages_km, life, planned, failure)

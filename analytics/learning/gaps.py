@@ -1,0 +1,109 @@
+"""What happened after each visit: the gaps between consecutive readings, and whether the pump failed in
+them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analytics.past.history import History
+from analytics.wear_model.damages import Damages
+from analytics.wear_model.failure_risk import Known
+from analytics.wear_model.model import Filtered, Parameters
+from analytics.wear_model.tracks import Track, joined
+
+CAUSES = ("worn", "seized", "electrical")  # what wear, drag and sudden failure look like on strip-down
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """One row per gap. `known` at its start; it is observed from d_from to d_to km beyond that; `failed` at
+    its end.
+
+    order_number: visits the pump had had (0: before its first). cause: row of CAUSES that the strip-down of a
+    failed pump showed, -1 where nobody looked.
+    """
+
+    known: Known
+    pump: np.ndarray
+    d_from: np.ndarray
+    d_to: np.ndarray
+    failed: np.ndarray
+    order_number: np.ndarray
+    cause: np.ndarray
+
+    def take(self, rows: np.ndarray) -> Gaps:
+        """Return `rows`."""
+        return Gaps(
+            self.known.take(rows),
+            self.pump[rows],
+            self.d_from[rows],
+            self.d_to[rows],
+            self.failed[rows],
+            self.order_number[rows],
+            self.cause[rows],
+        )
+
+
+def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
+    """Cut every life into gaps; `filtered` must hold the states after every visit.
+
+    A removal on condition ends the last gap without failure: given the reading that led to it, it tells
+    nothing
+    more about the pump, so conditioning on the filters' state keeps such removals from biasing the levels.
+    """
+    pumps = history.pumps
+    n = len(pumps)
+    order, counts = filtered.tracks.order, filtered.tracks.counts
+    x = history.visits["x_km"].to_numpy(float)
+    now = pumps["now_km"].to_numpy(float)
+    entry = pumps["entry_km"].to_numpy(float)
+    failed = pumps["failed"].to_numpy(bool)
+    index = filtered.tracks.index
+    everyone = np.arange(n)
+    next_x = now.copy()
+    if index:
+        next_x[order[: len(index[0])]] = x[index[0]]
+    first = Known.of_new(p.wear, p.drag, filtered.type_code)
+    parts = [(first, everyone, np.minimum(entry, next_x), next_x, failed & (_count(order, counts, n) == 0))]
+    for k, rows in enumerate(index):
+        m = len(rows)
+        who = order[:m]
+        at = x[rows]
+        following = now[who].copy()
+        if k + 1 < len(index):
+            following[: len(index[k + 1])] = x[index[k + 1]]
+        known = Known(at, filtered.type_code[who], *filtered.told.per_visit[k])
+        d_from = np.clip(entry[who] - at, 0, None)
+        parts.append(
+            (known, who, d_from, np.maximum(following - at, d_from), failed[who] & (counts[:m] == k + 1))
+        )
+    number = np.concatenate([np.full(len(part[1]), k) for k, part in enumerate(parts)])
+    known = joined([part[0] for part in parts])
+    pump, d_from, d_to, fail = (np.concatenate([part[i] for part in parts]) for i in (1, 2, 3, 4))
+    gaps = Gaps(known, pump, d_from, d_to, fail, number, np.where(fail, _causes(pumps)[pump], -1))
+    return gaps.take(np.flatnonzero((d_to > d_from) | fail))
+
+
+def last_gaps(history: History, told: Track[Damages], type_code: np.ndarray) -> Gaps:
+    """Only what came after each pump's last reading, (pumps,), from filters run without their past."""
+    pumps, x = history.pumps, told.at
+    failed = pumps["failed"].to_numpy(bool)
+    d_from = np.clip(pumps["entry_km"].to_numpy(float) - x, 0, None)
+    d_to = np.maximum(pumps["now_km"].to_numpy(float) - x, d_from)
+    everyone = np.arange(len(pumps))
+    known = Known(x, type_code, *told.state)
+    return Gaps(known, everyone, d_from, d_to, failed, everyone * 0, np.where(failed, _causes(pumps), -1))
+
+
+def _causes(pumps: pd.DataFrame) -> np.ndarray:
+    """Row of CAUSES that each pump's strip-down showed, -1 for none, (pumps,)."""
+    return pd.Index(CAUSES).get_indexer(pd.Index(pumps["found"].astype(object)))
+
+
+def _count(order: np.ndarray, counts: np.ndarray, n: int) -> np.ndarray:
+    out = np.zeros(n, int)
+    out[order] = counts
+    return out

@@ -1,0 +1,148 @@
+"""Lives, readings and forecasts of new pumps, simulated from the fitted model, for comparing policies.
+
+Each life runs until it fails: wear with a rate of its own, drag from a random distance on, failure levels
+with their spread, and sudden failures, all with the fitted numbers (wear.py, drag.py, failure_risk.py). At
+every PM stop the pump is read with the fitted noise, the filters take the reading in, and the risk up to the
+next stop is forecast as it would be in service. So a policy is judged by what it would have known, not by the
+truth; but the model is taken to be true, which flatters the policy that uses it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from analytics.wear_model import drag as drag_model
+from analytics.wear_model import wear as wear_model
+from analytics.wear_model.damages import Damages, take_in
+from analytics.wear_model.failure_risk import Known
+from analytics.wear_model.level_rate import BAD, Value
+from analytics.wear_model.model import Parameters, risk_model
+
+STEPS = 4  # path points between stops
+MOST_STOPS = 80
+
+
+@dataclass(frozen=True)
+class SimulatedLives:
+    """n new pumps with K stops. visit_km (K,); life_km (n,); risk (n, K): forecast up to the next stop.
+
+    risk_if_new: the same for a new pump. over_limits, healthy: bool (n, K), the last reading passes a limit;
+    no drag has started and wear is under half its failure level. interval_km: between stops.
+    """
+
+    visit_km: np.ndarray
+    life_km: np.ndarray
+    risk: np.ndarray
+    risk_if_new: float
+    over_limits: np.ndarray
+    healthy: np.ndarray
+    interval_km: float
+
+
+def simulate_lives(
+    p: Parameters,
+    type_code: int,
+    interval_km: float,
+    limit_ripple_pct: float,
+    limit_load: float,
+    count: int,
+    rng: np.random.Generator,
+) -> SimulatedLives:
+    """Simulate `count` new pumps of one type (its code in p.types), read every `interval_km` of own clock.
+
+    limit_ripple_pct: book limit on ripple; limit_load: on the load channel, ln units above the type's level.
+    """
+    x_all, wear, drag, life, start = _paths(p, type_code, interval_km, count, rng)
+    visit_km = x_all[STEPS::STEPS]
+    wear_at, drag_at = wear[:, STEPS::STEPS], drag[:, STEPS::STEPS]
+    k = len(visit_km)
+    code = np.full(count, type_code)
+
+    level = rng.normal(p.wear.level[type_code], np.sqrt(p.wear.level_var), count)
+    own = rng.normal(p.drag.level[type_code], np.sqrt(p.drag.level_var), count)
+    u = level[:, None] + wear_at + p.wear.drag_points * drag_at
+    u += _noise(rng, (count, k), p.wear.noise, p.wear.bad)
+    load = own[:, None] + drag_at + _noise(rng, (count, k), p.drag.noise, p.drag.bad)
+
+    model, new = risk_model(p), Known.of_new(p.wear, p.drag, code)
+    state = Damages(new.wear, new.drag)
+    span = np.full(count, interval_km)
+    risk_if_new = float(model.risk(new.take(slice(0, 1)), np.zeros(1), span[:1])[0][0])
+    risk = np.zeros((count, k))
+    before, same = np.zeros(count), np.ones(count)
+    for j, x in enumerate(visit_km):
+        at = np.full(count, x)
+        state, _ = take_in(p.wear, p.drag, state, before, at, code, u[:, j], load[:, j], same, p.drag_life_km)
+        risk[:, j], _ = model.risk(Known(at, code, *state), np.zeros(count), span)
+        before = at
+        if not (life > x).any():
+            break
+    return SimulatedLives(
+        visit_km,
+        life,
+        risk,
+        risk_if_new,
+        (u > limit_ripple_pct) | (load - p.drag.level[type_code] > limit_load),
+        (visit_km[None, :] < start[:, None]) & (wear_at < 0.5 * p.failure.wear_level[type_code]),
+        interval_km,
+    )
+
+
+def _noise(rng: np.random.Generator, shape: tuple[int, int], variance: Value, bad: Value) -> np.ndarray:
+    wild = np.where(rng.random(shape) < bad, np.sqrt(BAD), 1.0)
+    return rng.normal(0.0, np.sqrt(variance), shape) * wild
+
+
+def _paths(
+    p: Parameters, type_code: int, interval_km: float, count: int, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Return x (m,), wear and drag (count, m), the life and where drag starts (count,)."""
+    x = np.arange(MOST_STOPS * STEPS + 1) * interval_km / STEPS
+    t = wear_model.clock(x, p.wear.power)
+    rate = np.maximum(
+        rng.normal(1.0, p.wear.rate_cv, count) * p.wear.rate[type_code], 0.1 * p.wear.rate[type_code]
+    )
+    walk = rng.normal(0.0, 1.0, (count, len(x) - 1)) * np.sqrt(p.wear.walk * np.diff(t))
+    rates = rate[:, None] + np.concatenate([np.zeros((count, 1)), np.cumsum(walk, axis=1)[:, :-1]], axis=1)
+    wear = np.concatenate([np.zeros((count, 1)), np.cumsum(rates * np.diff(t), axis=1)], axis=1)
+
+    factor = max(float(p.drag.starts[type_code]), 1e-12)
+    start = p.drag.scale_km * (rng.exponential(1.0, count) / factor) ** (1 / p.drag.shape)
+    growth = np.maximum(
+        rng.normal(p.drag.growth, p.drag.growth * p.drag.growth_cv, count), 0.1 * p.drag.growth
+    )
+    drag = growth[:, None] * np.maximum(x[None, :] - start[:, None], 0.0) / drag_model.UNIT_KM
+
+    f = p.failure
+    worn = _first_above(
+        x,
+        wear,
+        _levels(rng, count, f.wear_level[type_code], f.wear_level_sd[type_code], f.wear_factor[type_code]),
+    )
+    seized = _first_above(
+        x, drag, _levels(rng, count, f.drag_level, f.drag_level_sd, f.drag_factor[type_code])
+    )
+    sudden = rng.exponential(1.0, count) / max(float(f.sudden_per_km[type_code]), 1e-15)
+    return x, wear, drag, np.minimum(np.minimum(worn, seized), sudden), start
+
+
+def _levels(rng: np.random.Generator, count: int, level: Value, sd: Value, factor: float) -> np.ndarray:
+    """Return failure levels above 0; a type's factor multiplies −ln P(not yet reached)."""
+    beyond = special.ndtr(level / sd)
+    survive = beyond * rng.random(count) ** (1 / max(float(factor), 1e-6))
+    return level - sd * special.ndtri(survive)
+
+
+def _first_above(x: np.ndarray, path: np.ndarray, level: np.ndarray) -> np.ndarray:
+    """Return where each path first passes its level, straight between points; infinity: never."""
+    above = path > level[:, None]
+    j = above.argmax(axis=1)
+    passes = above[np.arange(len(level)), j]
+    i = np.maximum(j - 1, 0)
+    row = np.arange(len(level))
+    low, high = path[row, i], path[row, j]
+    part = np.where(high > low, (level - low) / np.where(high > low, high - low, 1.0), 0.0)
+    return np.where(passes, x[i] + np.clip(part, 0, 1) * (x[j] - x[i]), np.inf)

@@ -1,0 +1,345 @@
+"""The ledger's past as arrays: what was known by the as-of date and nothing later.
+
+The clock of a pump is its own distance in km (prior distance + share of the unit's). Units that run by hours
+count KM_PER_HOUR for each hour, so that all pumps share one scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from analytics.past.frames import fetch
+from ingest.ledger.connection import open_ledger
+
+EPOCH = date(1970, 1, 1)
+KM_PER_HOUR = 29 * 1.609344  # an idle hour is worth 25-33 mi: common practice, no source
+KM_PER_DAY = 11_543 * 1.609344 / 365.25  # light truck or van, AFDC chart 10309; only without own odometers
+CLASS_DAYS = 60.0  # the class's usual daily distance weighs as much as this many days of own odometers
+FULL_DUTY_STEP = 20  # of 5 points; also where the duty is not told
+OLD_FILTER = 1.25  # times the usual distance between changes: older ones mean changes not on record
+FEW_CHANGES = 5  # pairs of changes from which a usual distance may be told
+RATE_DAYS = 730  # own daily distance is taken over this long
+
+
+@dataclass(frozen=True)
+class History:
+    """Lives and readings known on `as_of_day` (days since 1970).
+
+    pumps: one row per life begun by then: pump_id, unit, position, pump_type, lot, class, depot, clock,
+    entry_km
+    (records begin here), now_km (distance at the as-of date or at removal), removed (bool), failed (bool),
+    removal, found, fitted_odometer_km, age_known, km_per_day (of the pump's own clock), unit_km_per_day,
+    odometer_km (as-of), first_life.
+    visits: one row per visit in order of pump and clock: `pump` (row number in pumps), day, x_km, filter_km
+    (since the filter was new), filter_in_doubt (a change not on record may have come before or not), usable
+    (may enter the trend), metrics and covariates.
+    """
+
+    as_of_day: int
+    pumps: pd.DataFrame
+    visits: pd.DataFrame
+
+    @property
+    def as_of(self) -> date:
+        """The as-of date."""
+        return date.fromordinal(EPOCH.toordinal() + self.as_of_day)
+
+
+def load_history(ledger: Path, as_of: date | None = None) -> History:
+    """Read the ledger's past up to `as_of` (default: the last dated fact)."""
+    with open_ledger(ledger) as connection:
+        return read_history(connection, as_of)
+
+
+def read_history(connection: duckdb.DuckDBPyConnection, as_of: date | None = None) -> History:
+    """As `load_history`, on an open connection."""
+    pumps = fetch(connection, "history_pumps")
+    visits, points, filters = (
+        fetch(connection, f"history_{name}", [as_of]) for name in ("visits", "odometers", "filters")
+    )
+    last = [points["day"].max(), visits["day"].max(), pumps["removed_day"].max()]
+    known = [float(d) for d in last if pd.notna(d)]
+    day = (as_of - EPOCH).days if as_of else int(max(known)) if known else 0
+    return build_history(pumps, visits, points, filters, day)
+
+
+def build_history(
+    pumps: pd.DataFrame, visits: pd.DataFrame, points: pd.DataFrame, filters: pd.DataFrame, as_of_day: int
+) -> History:
+    """Put the ledger's rows on the pumps' own clocks."""
+    pumps = _fill_fitting(pumps, visits)
+    pumps = pumps[pumps["fitted_day"].fillna(as_of_day) <= as_of_day].reset_index(drop=True)
+    gone = pumps["removed_day"].notna() & (pumps["removed_day"] <= as_of_day)
+    pumps["removed"] = gone
+    pumps.loc[~gone, ["removed_day", "removed_odometer_km", "removed_hours"]] = np.nan
+    pumps.loc[~gone, ["removal", "found"]] = None
+    pumps["failed"] = gone & (pumps["removal"] == "failed")
+
+    by_hours = (pumps["clock"] == "hours").to_numpy()
+    lines = _Lines(points, as_of_day)
+    row = lines.rows(pumps["unit"])
+    unit_rate = _daily(lines.rate[row], lines.days[row], pumps["class"], ~by_hours, KM_PER_DAY)
+    hour_rate = _daily(
+        lines.hour_rate[row], lines.days[row], pumps["class"], by_hours, KM_PER_DAY / KM_PER_HOUR
+    )
+    day_rate = np.where(by_hours, hour_rate * KM_PER_HOUR, unit_rate)
+    share = pumps["run_share"].to_numpy(float)
+    at_fitting = lines.at(row, pumps["fitted_day"].to_numpy(float), unit_rate)
+    fitted = _first(pumps["fitted_odometer_km"], at_fitting)
+    end_day = pumps["removed_day"].fillna(as_of_day).to_numpy(float)
+    end = _first(pumps["removed_odometer_km"], lines.at(row, end_day, unit_rate))
+    fitted_hours = _first(
+        pumps["fitted_hours"], lines.at(row, pumps["fitted_day"].to_numpy(float), hour_rate, hours=True)
+    )
+    end_hours = _first(pumps["removed_hours"], lines.at(row, end_day, hour_rate, hours=True))
+    begun = np.where(by_hours, fitted_hours * KM_PER_HOUR, fitted)
+    ended = np.where(by_hours, end_hours * KM_PER_HOUR, end)
+    begun = np.where(np.isnan(begun), 0.0, begun)
+    prior = pumps["prior_km"].to_numpy(float)
+
+    # Nobody knows when these were fitted: they may have run any part of what the unit had run by then.
+    unknown = ~pumps["age_known"].to_numpy(bool)
+    visits = visits.assign(pump=_codes(visits["pump_id"], pumps["pump_id"]))
+    visits = visits[visits["pump"] >= 0].reset_index(drop=True)
+    code = visits["pump"].to_numpy(int)
+    read = np.where(
+        by_hours[code], visits["hours"].to_numpy(float) * KM_PER_HOUR, visits["odometer_km"].to_numpy(float)
+    )
+    # An odometer in question is replaced by what the unit's other odometers say of that day.
+    doubtful = np.isnan(read) | (~visits["in_trend"].to_numpy(bool) & ~by_hours[code])
+    guess = np.where(
+        by_hours[code],
+        lines.at(row[code], visits["day"].to_numpy(float), hour_rate[code], hours=True) * KM_PER_HOUR,
+        lines.at(row[code], visits["day"].to_numpy(float), unit_rate[code]),
+    )
+    read = np.where(doubtful, guess, read)
+    first_read = pd.Series(read).groupby(code).min().reindex(np.arange(len(pumps))).to_numpy()
+    bound = np.where(np.isnan(first_read), ended, first_read)
+    begun = np.where(unknown, bound - np.minimum(0.5 * np.maximum(bound - begun, 0), 80e3), begun)
+
+    now = prior + np.maximum(ended - begun, 0.0) * share
+    x = prior[code] + np.maximum(read - begun[code], 0.0) * share[code]
+    visits = visits.assign(x_km=np.minimum(x, np.where(np.isnan(now[code]), np.inf, now[code])))
+    pumps["km_per_day"] = day_rate * share
+    filters = _by_hours(filters, pumps[by_hours], lines, hour_rate[by_hours])
+    visits["filter_km"], visits["filter_in_doubt"] = _since_filter(visits, pumps, filters, begun, share)
+    order = np.lexsort([visits["day"], visits["x_km"], visits["pump"]])
+    visits = visits.iloc[order].reset_index(drop=True)
+    visits["usable"] = _alike(visits)
+
+    first_x = visits.groupby("pump")["x_km"].first().reindex(np.arange(len(pumps))).to_numpy()
+    records = prior + (lines.at(row, pumps["records_day"].to_numpy(float), unit_rate) - begun) * share
+    entry = np.where(pumps["records_day"].notna() & ~by_hours, records, first_x)
+    entry = np.where(unknown | np.isnan(entry), np.where(np.isnan(first_x), now, first_x), entry)
+    pumps["entry_km"] = np.clip(np.nan_to_num(entry), 0.0, np.nan_to_num(now))
+    pumps["now_km"] = np.nan_to_num(now)
+    pumps["begun_km"] = begun
+    pumps["unit_km_per_day"] = np.where(
+        by_hours, np.where(np.isfinite(lines.rate[row]), unit_rate, day_rate), unit_rate
+    )
+    # A unit that runs by hours stops by hours: its interval is the distance it drives in as many.
+    hours = pumps["pm_interval_hours"].to_numpy(float)
+    driven = hours * KM_PER_HOUR * pumps["unit_km_per_day"].to_numpy(float) / day_rate
+    pumps["pm_interval_km"] = pumps["pm_interval_km"].mask(by_hours & (hours > 0), driven)
+    pumps["odometer_km"] = end
+    return History(as_of_day, pumps, visits)
+
+
+def _fill_fitting(pumps: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
+    """Give a life without fitting date the end of the life before it in the same place, if there is one."""
+    first_seen = visits.groupby("pump_id")["day"].min()
+    pumps = pumps.assign(seen=pumps["pump_id"].map(first_seen))
+    pumps["order"] = pumps["fitted_day"].fillna(pumps["seen"]).fillna(pumps["removed_day"]).fillna(1e9)
+    pumps = pumps.sort_values(["unit", "position", "order", "pump_id"]).reset_index(drop=True)
+    same = (pumps["unit"] == pumps["unit"].shift()) & (pumps["position"] == pumps["position"].shift())
+    pumps["first_life"] = ~same
+    pumps["age_known"] = (
+        pumps["fitted_day"].notna() | pumps["fitted_odometer_km"].notna() | pumps["fitted_hours"].notna()
+    )
+    for name, before in (
+        ("fitted_day", "removed_day"),
+        ("fitted_odometer_km", "removed_odometer_km"),
+        ("fitted_hours", "removed_hours"),
+    ):
+        blank = pumps[name].isna() & same & ~pumps["age_known"]
+        pumps[name] = pumps[name].mask(blank, pumps[before].shift())
+    pumps["age_known"] |= same & pumps["fitted_day"].notna()
+    start = pumps["in_service_day"].fillna(pumps["records_day"]).fillna(pumps["seen"])
+    pumps["fitted_day"] = pumps["fitted_day"].fillna(start)
+    return pumps.drop(columns=["order"]).sort_values("pump_id").reset_index(drop=True)
+
+
+class _Lines:
+    """Odometer against day of every unit, and its daily distance lately."""
+
+    def __init__(self, points: pd.DataFrame, as_of_day: int):
+        self.units = pd.Index(points["unit"].unique())
+        n = len(self.units)
+        code = self.units.get_indexer(points["unit"])
+        self.km = self._series(points, code, "odometer_km")
+        self.hour = self._series(points, code, "hours")
+        self.rate, self.days = self._slope(*self.km, n)
+        self.hour_rate, hour_days = self._slope(*self.hour, n)
+        self.days = np.append(np.maximum(self.days, hour_days), 0.0)
+        self.rate, self.hour_rate = np.append(self.rate, np.nan), np.append(self.hour_rate, np.nan)
+
+    @staticmethod
+    def _series(
+        points: pd.DataFrame, code: np.ndarray, name: str
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        ok = points[name].notna().to_numpy()
+        return code[ok], points["day"].to_numpy(float)[ok], points[name].to_numpy(float)[ok]
+
+    @staticmethod
+    def _slope(code: np.ndarray, day: np.ndarray, value: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
+        """Least squares of value on day over the unit's last RATE_DAYS; and the days it spans."""
+        last = np.full(n, -np.inf)
+        np.maximum.at(last, code, day)
+        recent = day >= last[code] - RATE_DAYS
+        c, d, v = code[recent], day[recent] - last[code[recent]], value[recent]
+        count = np.bincount(c, minlength=n)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            mean_d, mean_v = np.bincount(c, d, n) / count, np.bincount(c, v, n) / count
+            dd, dv = d - mean_d[c], v - mean_v[c]
+            slope = np.bincount(c, dd * dv, n) / np.bincount(c, dd * dd, n)
+        first = np.zeros(n)
+        np.minimum.at(first, c, d)
+        return np.where(slope > 0, slope, np.nan), -first
+
+    def rows(self, units: pd.Series) -> np.ndarray:
+        """Row of each unit; -1 for a unit without any point."""
+        return self.units.get_indexer(units)
+
+    def at(self, row: np.ndarray, day: np.ndarray, rate: np.ndarray, *, hours: bool = False) -> np.ndarray:
+        """Odometer (or hours) of units `row` on `day`, on straight lines between points, `rate` beyond."""
+        code, when, value = self.hour if hours else self.km
+        if not len(code):
+            return np.full(len(row), np.nan)
+        big = 1e7
+        key = code * big + when
+        after = np.searchsorted(key, row * big + np.nan_to_num(day, nan=0.0))
+        low, high = np.clip(after - 1, 0, len(key) - 1), np.clip(after, 0, len(key) - 1)
+        has_low, has_high = (code[low] == row) & (after > 0), (code[high] == row) & (after < len(key))
+        span = when[high] - when[low]
+        part = np.where(span > 0, (day - when[low]) / np.where(span > 0, span, 1), 0.0)
+        between = value[low] + part * (value[high] - value[low])
+        out = np.where(has_low, value[low] + rate * (day - when[low]), np.nan)
+        out = np.where(has_high & ~has_low, np.maximum(value[high] - rate * (when[high] - day), 0.0), out)
+        return np.where(has_low & has_high, between, out)
+
+
+def _daily(
+    rate: np.ndarray, days: np.ndarray, classes: pd.Series, counts: np.ndarray, fallback: float
+) -> np.ndarray:
+    """Own daily distance, pulled toward its class's where own odometers span little."""
+    frame = pd.DataFrame({"class": classes.fillna("").to_numpy(), "rate": np.where(counts, rate, np.nan)})
+    usual = (
+        frame.groupby("class")["rate"]
+        .transform("median")
+        .fillna(frame["rate"].dropna().median())
+        .fillna(fallback)
+    )
+    own = np.where(np.isfinite(rate), rate, 0.0)
+    weight = np.where(np.isfinite(rate), days, 0.0)
+    return (own * weight + usual.to_numpy() * CLASS_DAYS) / (weight + CLASS_DAYS)
+
+
+def _first(value: pd.Series, otherwise: np.ndarray) -> np.ndarray:
+    given = value.to_numpy(float)
+    return np.where(np.isnan(given), otherwise, given)
+
+
+def _codes(values: pd.Series, index: pd.Series) -> np.ndarray:
+    return pd.Index(index).get_indexer(values)
+
+
+def _by_hours(
+    filters: pd.DataFrame, pumps: pd.DataFrame, lines: _Lines, hour_rate: np.ndarray
+) -> pd.DataFrame:
+    """Put the changes of units that run by hours (those of `pumps`) on their clock, not the odometer."""
+    rate = pd.Series(hour_rate, pumps["unit"]).groupby(level=0).first()
+    mine = filters["unit"].isin(rate.index).to_numpy()
+    if not mine.any():
+        return filters
+    units = filters.loc[mine, "unit"]
+    at = lines.at(
+        lines.rows(units),
+        filters.loc[mine, "day"].to_numpy(float),
+        rate.reindex(units).to_numpy(),
+        hours=True,
+    )
+    out = filters.astype({"odometer_km": float})
+    out.loc[mine, "odometer_km"] = at * KM_PER_HOUR
+    return out
+
+
+def _since_filter(
+    visits: pd.DataFrame, pumps: pd.DataFrame, filters: pd.DataFrame, begun: np.ndarray, share: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Distance since the filter was new: since the pump's fitting or the last change before the visit's day.
+
+    Work is done after the reading of the same stop. A pump change resets the filter unless it was kept.
+    Changes before the records begin, or that nobody wrote down, are made up for: the one before a unit's
+    first lies this fleet's usual distance back, and a filter said to be much older than that was changed
+    every usual distance meanwhile. Also returned is whether a reading lies about such a change (bool): at
+    which stop it came, nobody knows.
+    """
+    x = visits["x_km"].to_numpy(float)
+    changes = filters[filters["work"] == "filter"]
+    if not len(changes):
+        return x, np.zeros(len(x), bool)
+    units = pd.Index(pumps["unit"].unique())
+    big = 1e7
+    code = units.get_indexer(changes["unit"])
+    known = code >= 0
+    key = code[known] * big + changes["day"].to_numpy(float)[known]
+    odometer = changes["odometer_km"].to_numpy(float)[known]
+    order = np.argsort(key, kind="stable")
+    key, odometer = key[order], odometer[order]
+    apart = np.diff(odometer)[np.diff(np.floor(key / big)) == 0]
+    apart = apart[apart > 0]
+    usual = float(np.median(apart)) if len(apart) >= FEW_CHANGES else np.inf
+    pump = visits["pump"].to_numpy(int)
+    unit = units.get_indexer(pumps["unit"])[pump]
+    before = np.searchsorted(key, unit * big + visits["day"].to_numpy(float)) - 1
+    has = (before >= 0) & (np.floor(key[np.maximum(before, 0)] / big) == unit)
+    at = odometer[np.maximum(before, 0)]
+    # Before a unit's first change on record: as if the one before came the usual distance earlier, unless
+    # the pump was read while its first filter was not due.
+    after = np.minimum(before + 1, len(key) - 1)
+    first_x = np.full(len(pumps), np.inf)
+    np.minimum.at(first_x, pump, x)
+    first = ~has & (np.floor(key[after] / big) == unit) & (first_x[pump] > usual)
+    at = np.where(first, odometer[after] - usual, at)
+    change_x = np.where(has | first, (at - begun[pump]) * share[pump], 0.0)
+    # Without an odometer on the service row: where the pump stood on that day, by its own daily distance.
+    change_day = key[np.maximum(before, 0)] - unit * big
+    by_day = x - (visits["day"].to_numpy(float) - change_day) * pumps["km_per_day"].to_numpy(float)[pump]
+    change_x = np.where(np.isnan(change_x) & has, by_day, change_x)
+    age = np.clip(x - np.maximum(np.nan_to_num(change_x), 0.0), 0.0, None)
+    old = age > OLD_FILTER * usual
+    since_due = np.where(old, age % usual, age)
+    near = (OLD_FILTER - 1) * usual
+    return since_due, old & ((since_due < near) | (since_due > usual - near))
+
+
+def _alike(visits: pd.DataFrame) -> np.ndarray:
+    """Which readings may be held against each other: PM stops in the pump's usual state, at its usual
+    duty."""
+    reading = visits["mean_a"].notna() | visits["ripple_pct"].notna() | visits["rpm"].notna()
+    planned = visits["reason"].fillna("pm").isin(["pm", "after-repair"]) & visits["in_trend"].astype(bool)
+    duty_step = visits["duty_step"].where(visits["duty_step"] >= 0, FULL_DUTY_STEP)
+    key = visits["state"].astype(str) + "/" + duty_step.astype(str)
+    code = pd.factorize(key)[0]
+    if code.max(initial=0) == 0:
+        return (reading & planned).to_numpy()
+    counted = pd.DataFrame({"pump": visits["pump"], "code": code})[reading & planned]
+    sizes = counted.groupby(["pump", "code"]).size().reset_index(name="n").sort_values(["pump", "n"])
+    usual = sizes.groupby("pump")["code"].last()
+    return (reading & planned & (visits["pump"].map(usual) == code)).to_numpy()

@@ -1,0 +1,134 @@
+"""Readings made comparable: what is left of current, speed and ripple at equal volts, pressure and warmth.
+
+    ln I  = own level + s_V ln(V/V0) + s_P ln(P/P0) + s_T (T - 25)/100 + ...     (the same for ln rpm and
+    ripple)
+    load   G = ln I - k ln rpm,  k = s_V(I)/s_V(rpm): supply and wiring cancel, a rise of torque stays whole
+    brush  Z = -(ln rpm + a/D * G): a rise of winding and brush resistance stays, torque cancels
+The exponents come from differences between consecutive readings of the same pump, pulled by a ridge toward
+the linearised motor's nominal ones (ingest.sensitivities), so that a small fleet gets the nominal ones.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analytics.past.least_squares import fit_plane_robustly
+from ingest.sensitivities import COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
+
+REFERENCE_V = 13.5
+USUAL_RPM = 5800.0  # stands in where no speed was told
+NOMINAL = sensitivities()
+LOAD_SPEED = -NOMINAL.speed_resistance  # a/D: loss of ln speed for a rise of ln torque
+NOMINAL_EXPONENTS = {
+    "ln_a": np.array(
+        [NOMINAL.current_volts, NOMINAL.current_pressure, 100 * COPPER_PER_C * NOMINAL.current_resistance]
+    ),
+    "ln_rpm": np.array(
+        [NOMINAL.speed_volts, NOMINAL.speed_pressure, 100 * COPPER_PER_C * NOMINAL.speed_resistance]
+    ),
+    "ripple_pct": np.zeros(3),
+}
+EXPONENT_SD = {"ln_a": 0.15, "ln_rpm": 0.15, "ripple_pct": 3.0}  # how far a fleet may lie from nominal
+# Factor on the load's variance where the filter may be new or due: what it adds by then, present or not, is
+# some three times a reading's noise (common practice, no source).
+FILTER_IN_DOUBT = 8.0
+NOISE_FLOOR = {"ln_a": 0.01, "ln_rpm": 0.005, "ripple_pct": 0.5}
+
+
+@dataclass(frozen=True)
+class Exponents:
+    """Exponents on [ln V/V0, ln P/P0, (T - 25)/100] of each metric, and how far data moved them."""
+
+    ln_a: np.ndarray
+    ln_rpm: np.ndarray
+    ripple_pct: np.ndarray
+
+    @property
+    def load_ratio(self) -> float:
+        """The k of G, kept to what a brushed motor can show."""
+        return float(np.clip(self.ln_a[0] / max(self.ln_rpm[0], 0.3), 0.0, 0.8))
+
+
+@dataclass(frozen=True)
+class Channels:
+    """Per visit: ripple (points), load G and brush Z (natural logs), NaN where they can't be told.
+
+    load_noise: factor on the load's usual variance (no speed, a meter's average instead of a capture, a
+    filter that may or may not have been changed).
+    """
+
+    ripple: np.ndarray
+    load: np.ndarray
+    brush: np.ndarray
+    load_noise: np.ndarray
+
+
+def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
+    """Return (n, 3): ln V/V0, ln P/P0, (T - 25)/100; NaN where not recorded."""
+    pump = visits["pump"].to_numpy(int)
+    volts_0 = REFERENCE_V * pumps["system_v"].to_numpy(float)[pump] / 12.0
+    rated = pumps["rated_pressure_kpa"].to_numpy(float)[pump]
+    pressure = visits["fuel_pressure_kpa"].to_numpy(float)
+    unrated = np.isnan(rated) & ~np.isnan(pressure)
+    if unrated.any():  # against the usual pressure of the type
+        usual = visits.groupby(pumps["pump_type"].to_numpy()[pump])["fuel_pressure_kpa"].transform("median")
+        rated = np.where(unrated, usual.to_numpy(float), rated)
+    volts = visits["supply_v"].to_numpy(float)
+    return np.column_stack(
+        [
+            np.where(np.isnan(volts), np.nan, log_volts_ratio(volts, volts_0)),
+            np.where(np.isnan(pressure), np.nan, log_ratio(pressure, rated)),
+            (visits["fuel_temp_c"].to_numpy(float) - 25.0) / 100.0,
+        ]
+    )
+
+
+def metrics(visits: pd.DataFrame) -> dict[str, np.ndarray]:
+    """Return ln current, ln speed and ripple of usable visits, NaN elsewhere."""
+    usable = visits["usable"].to_numpy(bool)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        out = {
+            "ln_a": np.log(visits["mean_a"].to_numpy(float)),
+            "ln_rpm": np.log(visits["rpm"].to_numpy(float)),
+            "ripple_pct": visits["ripple_pct"].to_numpy(float),
+        }
+    return {name: np.where(usable & np.isfinite(value), value, np.nan) for name, value in out.items()}
+
+
+def fit_exponents(visits: pd.DataFrame, pumps: pd.DataFrame) -> Exponents:
+    """Estimate the exponents by robust ridge regression on within-pump differences, shrunk to the nominal."""
+    x = covariates(visits, pumps)
+    y = metrics(visits)
+    pump = visits["pump"].to_numpy()
+    same = pump[1:] == pump[:-1]
+    dx = np.where(np.isnan(np.diff(x, axis=0)), 0.0, np.diff(x, axis=0))[same]
+    found = {}
+    for name, nominal in NOMINAL_EXPONENTS.items():
+        dy = np.diff(y[name])[same]
+        ok = np.isfinite(dy) & (np.abs(dx).sum(1) > 0)
+        moved, _ = fit_plane_robustly(
+            dx[ok], dy[ok] - dx[ok] @ nominal, prior_sd=EXPONENT_SD[name], least_sd=NOISE_FLOOR[name]
+        )
+        found[name] = nominal + moved
+    return Exponents(**found)
+
+
+def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) -> Channels:
+    """Return ripple, load and brush channels of every visit."""
+    x = covariates(visits, pumps)
+    y = metrics(visits)
+    known = np.where(np.isnan(x), 0.0, x)
+    ln_a = y["ln_a"] - known @ exponents.ln_a
+    ln_rpm = y["ln_rpm"] - known @ exponents.ln_rpm
+    # Without a speed, current alone tells the load at the usual speed: a tenth less of a drag, more noise.
+    no_speed = np.isnan(ln_rpm)
+    load = ln_a - exponents.load_ratio * np.where(no_speed, np.log(USUAL_RPM), ln_rpm)
+    # A slow reading on unknown volts may be the battery: no brush channel then.
+    brush = np.where(np.isnan(x[:, 0]), np.nan, -(ln_rpm + LOAD_SPEED * load))
+    noise = np.where(np.isnan(x[:, 1]), 2.0, 1.0) * np.where(visits["by_meter"].to_numpy(bool), 4.0, 1.0)
+    noise *= np.where(no_speed, np.where(np.isnan(x[:, 0]), 3.0, 2.0), 1.0)
+    noise *= np.where(visits["filter_in_doubt"].to_numpy(bool), FILTER_IN_DOUBT, 1.0)
+    return Channels(y["ripple_pct"] - known @ exponents.ripple_pct, load, brush, noise)

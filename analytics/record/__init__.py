@@ -1,0 +1,1 @@
+"""Past forecasts and what came of them in, scores out."""

@@ -1,0 +1,162 @@
+"""How past forecasts would have done: stand on past days, forecast with what was known, compare with what
+came.
+
+On each past day the model is fitted on facts dated by then, and every pump in service is forecast over its
+next PM interval. A pump counts where the records reach far enough to have seen the whole interval at its
+daily distance, whatever became of it; one taken off unfailed in between is counted apart, for nobody knows
+what it would have done. Plain rules stand beside it (analytics/record/plain_rules.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from analytics.learning.fitting import fit_history
+from analytics.past.history import EPOCH, History, read_history
+from analytics.record.hindsight import acted_on, by_day, coverage, in_words, method_scores
+from analytics.record.plain_rules import rule_scores
+from analytics.record.scores import reliability_bins
+from analytics.risk.forecast import State, score
+from analytics.risk.ranking import DEFAULT_HORIZON_KM
+from analytics.wear_model.model import risk_model
+from analytics.wear_model.remaining_life import distance_left
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
+
+
+@dataclass(frozen=True)
+class Backtest:
+    """forecasts: one row per pump and past day (as_of, pump_id, unit, risk, happened, judged, readings, ...).
+
+    by_day: expected and failed; scores: one row per method (auc, auc_se, brier, skill, log_score,
+    top_decile_hits, ...), empty with too few failures; reliability: groups of equal size; coverage: by number
+    of readings; acted: what became of pumps taken off on condition and of high risks left; invented: whether
+    the fleet is; text: what may and may not be concluded.
+    """
+
+    cutoffs: tuple[date, ...]
+    forecasts: pd.DataFrame
+    by_day: pd.DataFrame
+    scores: pd.DataFrame
+    reliability: list[dict[str, float]]
+    coverage: pd.DataFrame
+    acted: dict[str, int]
+    invented: bool
+    text: str
+
+
+def backtest(
+    ledger: Path,
+    *,
+    cutoffs: int = 4,
+    until: date | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Backtest:
+    """Run `cutoffs` evenly spaced past days, the last one PM interval or so before the end of the records.
+
+    Raises LedgerError when there is no ledger.
+    """
+    with open_ledger(ledger) as connection:
+        everything = read_history(connection, until)
+        pasts = [read_history(connection, day) for day in cutoff_days(everything, cutoffs)]
+        invented = settings_at(connection)["records_are"] == "invented"
+    return backtest_histories(everything, pasts, progress, invented=invented)
+
+
+def cutoff_days(history: History, cutoffs: int) -> list[date]:
+    """Return past days spread over the second half of the records; none where they are too short."""
+    if not len(history.visits):
+        return []
+    first, last = float(history.visits["day"].min()), float(history.as_of_day)
+    pumps = history.pumps
+    interval: pd.Series = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM) / np.maximum(
+        pumps["unit_km_per_day"], 1e-6
+    )
+    end = last - float(interval.quantile(0.8))
+    start = first + 0.4 * (last - first)
+    if end <= start:
+        return []
+    days = np.unique(np.linspace(start, end, cutoffs).astype(int))
+    return [EPOCH + timedelta(days=int(d)) for d in days]
+
+
+def backtest_histories(
+    everything: History,
+    pasts: list[History],
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    invented: bool = False,
+) -> Backtest:
+    """As `backtest`, from histories read at each past day."""
+    frames: list[pd.DataFrame] = []
+    for k, past in enumerate(pasts):
+        if progress:
+            progress(k, len(pasts))
+        if len(past.pumps):
+            frames.append(_forecast(score(past, fit_history(past)), everything))
+    if progress and pasts:
+        progress(len(pasts), len(pasts))
+    forecasts = (
+        pd.concat(frames, ignore_index=True)
+        if frames
+        else pd.DataFrame(columns=["as_of", "pump_id", "risk", "happened", "judged", "taken_off"])
+    )
+    judged = forecasts[forecasts["judged"].astype(bool)].reset_index(drop=True)
+    scores = method_scores(judged)
+    return Backtest(
+        tuple(past.as_of for past in pasts),
+        forecasts,
+        by_day(judged),
+        scores,
+        reliability_bins(judged["risk"].to_numpy(float), judged["happened"].to_numpy(bool)),
+        coverage(forecasts),
+        acted_on(everything, forecasts),
+        invented,
+        in_words(everything, forecasts, len(pasts), scores, invented),
+    )
+
+
+def _forecast(state: State, everything: History) -> pd.DataFrame:
+    """Forecast all pumps in service on one past day and add what happened."""
+    past = state.history
+    model = risk_model(state.fit.parameters)
+    pumps = past.pumps.iloc[state.rows].reset_index(drop=True)
+    ratio: np.ndarray = (pumps["km_per_day"] / np.maximum(pumps["unit_km_per_day"], 1e-9)).to_numpy(float)
+    d = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM).to_numpy(float) * ratio
+    risk, _ = model.risk(state.known, state.d_0, d)
+    band = distance_left(model, state.known, state.d_0)
+    later = everything.pumps.set_index("pump_id").reindex(pumps["pump_id"])
+    ran = later["now_km"].to_numpy(float) - (pumps["now_km"] + pumps["restart_km"]).to_numpy(float)
+    failed, removed = later["failed"].to_numpy(bool), later["removed"].to_numpy(bool)
+    reach = (everything.as_of_day - past.as_of_day) * pumps["km_per_day"].to_numpy(float) >= d
+    taken_off = removed & ~failed & (ran < d)
+    base = model.log_survival(state.known, state.d_0).total
+    seen = 1 - np.exp(base - model.log_survival(state.known, state.d_0 + np.maximum(ran, 0.0)).total)
+    counts = np.zeros(len(past.pumps), int)
+    counts[state.filtered.tracks.order] = state.filtered.tracks.counts
+    made = pd.DataFrame(
+        {
+            "as_of": past.as_of,
+            "pump_id": pumps["pump_id"],
+            "unit": pumps["unit"],
+            "pump_type": pumps["pump_type"],
+            "risk": risk,
+            "happened": failed & (ran <= d) & (ran > 0),
+            "judged": reach & ~taken_off & (ran > 0),
+            "taken_off": taken_off & reach,
+            "readings": counts[state.rows],
+            "distance_left_p10_km": band[:, 0],
+            "distance_left_p50_km": band[:, 1],
+            "distance_left_p90_km": band[:, 2],
+            "ran_km": ran,
+            "failed_later": failed,
+            "chance_by_end": np.clip(seen, 0, 1),
+        }
+    )
+    return pd.concat([made, rule_scores(past, state.rows, d)], axis=1)

@@ -1,0 +1,133 @@
+"""Survival of every pump in service over distance from the as-of date, for cost, plan and pages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from analytics.learning.fitting import Fit, fit_history, store_fit, stored_fit
+from analytics.past.history import History, load_history
+from analytics.past.normalise import channels
+from analytics.wear_model.damages import Damages, take_in
+from analytics.wear_model.failure_risk import Known
+from analytics.wear_model.model import Filtered, risk_model, run_filters
+from analytics.wear_model.unrecorded import allow_for_unrecorded
+from analytics.wear_model.wear import indicator
+from ingest.errors import LedgerError
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """Pumps in service on the as-of date, in order of pump_id; distances on the pump's own clock, in km.
+
+    pump_id (n,); grid_km (m,) from the as-of date; survival (n, m): P(still running after grid_km given it
+    runs on the as-of date); km_per_day (n,); new_pump_survival (n, m): the same for a new pump of its type.
+    """
+
+    pump_id: np.ndarray
+    grid_km: np.ndarray
+    survival: np.ndarray
+    km_per_day: np.ndarray
+    new_pump_survival: np.ndarray
+
+
+@dataclass(frozen=True)
+class State:
+    """One scoring run: the history, the fit used, both filters' states, and the rows in service."""
+
+    history: History
+    fit: Fit
+    filtered: Filtered
+    rows: np.ndarray
+    known: Known
+    d_0: np.ndarray
+
+    @property
+    def new_pumps(self) -> Known:
+        """New pumps of the same types."""
+        code, p = self.known.type_code, self.fit.parameters
+        return Known.of_new(p.wear, p.drag, code)
+
+
+def forecast(ledger: Path, *, as_of: date | None = None, grid_km: np.ndarray) -> Forecast:
+    """Forecast every pump in service on `as_of` (default: the last dated fact) over `grid_km` (m,), km."""
+    return survival_on_grid(state_on(ledger, as_of), np.asarray(grid_km, float))
+
+
+def survival_on_grid(state: State, grid_km: np.ndarray) -> Forecast:
+    """As `forecast`, from a scoring run."""
+    model = risk_model(state.fit.parameters)
+    pumps = state.history.pumps.iloc[state.rows]
+    new = state.new_pumps
+    types, first = np.unique(new.type_code, return_index=True)
+    by_type = np.ones((len(state.fit.parameters.types), len(grid_km)))
+    by_type[types] = model.survival(new.take(first), np.zeros(len(first)), grid_km)
+    return Forecast(
+        pumps["pump_id"].to_numpy(),
+        grid_km,
+        model.survival(state.known, state.d_0, grid_km),
+        pumps["km_per_day"].to_numpy(float),
+        by_type[new.type_code],
+    )
+
+
+def state_on(ledger: Path, as_of: date | None = None) -> State:
+    """Score a ledger on a day (default: the last dated fact) with `fit_for` that day."""
+    history = load_history(ledger, as_of)
+    return score(history, fit_for(ledger, history))
+
+
+def fit_for(ledger: Path, history: History) -> Fit:
+    """Return the newest stored fit whose data end by the history's day; make and store one when none or due.
+
+    Due: much more data than it saw (visits or failures up by a tenth), or 180 days older.
+    """
+    known = stored_fit(ledger, history.as_of)
+    failures = int(history.pumps["failed"].sum())
+    if (
+        known
+        and len(history.visits) <= 1.1 * known.visits + 30
+        and failures <= 1.1 * known.failures + 2
+        and (history.as_of - known.data_until).days <= 180
+    ):
+        return known
+    made = fit_history(history)
+    try:
+        return store_fit(ledger, made)
+    except LedgerError:  # in use by another program: the fit serves this once
+        return made
+
+
+def known_after(state: State, visits: pd.DataFrame) -> Known:
+    """Return what is known of pumps after one more visit each, without going through their past again.
+
+    visits: as History.visits, one row a pump, `pump` being its row in state.history.pumps, x_km beyond its
+    last reading. Rows of the result follow `visits`.
+    """
+    p, track = state.fit.parameters, state.filtered
+    pump, x = visits["pump"].to_numpy(int), visits["x_km"].to_numpy(float)
+    before = track.known.take(pump)
+    made = channels(visits, state.history.pumps, p.exponents)
+    u = indicator(made.ripple, made.brush, before.type_code, p.wear)
+    load = made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float)
+    told, _ = take_in(
+        p.wear, p.drag, Damages(before.wear, before.drag), before.x_km, x, before.type_code, u, load,
+        made.load_noise, p.drag_life_km,
+    )  # fmt: skip
+    return Known(x, before.type_code, *told)
+
+
+def score(history: History, fit: Fit) -> State:
+    """Run the filters and pick the pumps in service."""
+    history = allow_for_unrecorded(history, fit.parameters.exponents)
+    filtered = run_filters(history, fit.parameters)
+    pumps = history.pumps
+    retired = pumps["retires_day"].notna() & (pumps["retires_day"] < history.as_of_day)
+    rows = np.flatnonzero(~pumps["removed"].to_numpy(bool) & ~retired.to_numpy(bool))
+    known = filtered.known.take(rows)
+    d_0 = np.maximum(pumps["now_km"].to_numpy(float)[rows] - known.x_km, 0.0)
+    return State(history, fit, filtered, rows, known, d_0)

@@ -1,0 +1,127 @@
+"""One pump's lines of current, ripple and speed, from its own unit's rows and the lines stored with the fit.
+
+The same scoring as for the whole fleet (analytics.trend.drift), without reading the fleet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.learning.fitting import stored_fit
+from analytics.past.history import EPOCH, History, build_history
+from analytics.past.normalise import NOMINAL_EXPONENTS, Exponents
+from analytics.statements import statement
+from analytics.trend.drift import (
+    METRICS,
+    Drift,
+    LimitForecast,
+    drift_of,
+    limit_forecast,
+    line_ahead,
+    normalised,
+)
+from ingest.ledger.connection import open_ledger
+
+LIMIT_DAYS = 3652.5  # ten years: farther off nothing is said about a limit
+
+
+@dataclass(frozen=True)
+class PumpDrift:
+    """One pump's lines on its own clock, in km.
+
+    now_km: at the as-of date or its removal; km_per_day of its clock; visits: visit_id, x_km, and each metric
+    at reference volts, pressure and warmth where the volts are known (NaN elsewhere); drift: by metric, of
+    this one pump, None until the fleet's lines are known.
+    """
+
+    pump_id: int
+    now_km: float
+    km_per_day: float
+    in_service: bool
+    visits: pd.DataFrame
+    drift: dict[str, Drift | None]
+
+    def ahead(self, metric: str, ahead_km: np.ndarray) -> pd.DataFrame:
+        """Return the line from now on with its 80 % band: x_km, value, low, high."""
+        drift = self.drift[metric]
+        assert drift is not None
+        value, low, high = (part[0] for part in line_ahead(drift, ahead_km))
+        return pd.DataFrame({"x_km": self.now_km + ahead_km, "value": value, "low": low, "high": high})
+
+    def limit(self, metric: str, low: float | None, high: float | None) -> LimitForecast:
+        """Return when the line passes its specification within LIMIT_DAYS of the unit's own use, as
+        `limit_forecast` of one pump."""
+        drift = self.drift[metric]
+        assert drift is not None
+        ends = [np.array([np.nan if end is None else float(end)]) for end in (low, high)]
+        return limit_forecast(drift, ends[0], ends[1], LIMIT_DAYS * max(self.km_per_day, 1e-6))
+
+
+def pump_drift(ledger: Path, pump_id: int, as_of: date) -> PumpDrift | None:
+    """Return one pump's lines as of a day; None for a pump without a visit by then."""
+    history = _history_of_unit(ledger, pump_id, as_of)
+    rows = np.flatnonzero(history.pumps["pump_id"].to_numpy() == pump_id)
+    if not len(rows) or not len(history.visits):
+        return None
+    row = int(rows[0])
+    pump = history.pumps.iloc[row]
+    fit = stored_fit(ledger)
+    exponents = fit.parameters.exponents if fit else Exponents(**NOMINAL_EXPONENTS)
+    mine = (history.visits["pump"] == row).to_numpy()
+    visits = history.visits.loc[mine, ["visit_id", "x_km"]].reset_index(drop=True)
+    volts = history.visits.loc[mine, "supply_v"].notna().to_numpy()
+    drift: dict[str, Drift | None] = dict.fromkeys(METRICS)
+    for metric in METRICS:
+        value = normalised(history.visits, history.pumps, exponents, metric)[mine]
+        value = value if metric == "ripple_pct" else np.exp(value)
+        visits[metric] = np.where(volts, value, np.nan)
+        if fit is not None and fit.drift.get(metric) is not None:
+            code = fit.parameters.type_codes(history.pumps["pump_type"])
+            found = drift_of(history, code, exponents, metric, fit.drift[metric])
+            drift[metric] = _of_one(found, row) if found.readings[row] else None
+    return PumpDrift(
+        pump_id, float(pump["now_km"]), float(pump["km_per_day"]), not bool(pump["removed"]), visits, drift
+    )
+
+
+def _of_one(drift: Drift, row: int) -> Drift:
+    part: dict[str, Any] = {
+        name: np.broadcast_to(np.asarray(getattr(drift, name)), drift.level.shape)[row : row + 1]
+        for name in (
+            "level",
+            "level_se",
+            "slope",
+            "slope_se",
+            "own_share",
+            "readings",
+            "level_slope_cov",
+            "walk",
+        )
+    }
+    return replace(drift, **part)
+
+
+def _history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:
+    """Return the history of the unit a pump is in, by the fleet's own queries."""
+    with open_ledger(ledger) as connection:
+        [(unit,)] = connection.execute(
+            "SELECT max(unit) FROM pump WHERE pump_id = ?", [pump_id]
+        ).fetchall()  # NULL without such a pump
+
+        def part(name: str, values: list[Any], key: str, wanted: list[Any]) -> pd.DataFrame:
+            query = statement(f"history_{name}")
+            return connection.execute(
+                f"SELECT * FROM ({query}) WHERE list_contains(?, {key})", [*values, wanted]
+            ).df()
+
+        pumps = part("pumps", [], "unit", [unit])
+        visits = part("visits", [as_of], "pump_id", pumps["pump_id"].tolist() or [-1])
+        points = part("odometers", [as_of], "unit", [unit])
+        filters = part("filters", [as_of], "unit", [unit])
+    return build_history(pumps, visits, points, filters, (as_of - EPOCH).days)

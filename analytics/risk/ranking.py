@@ -1,0 +1,295 @@
+"""Pumps in service by risk of failing on the road, each with distance left, reason and next step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from analytics.judging.action import decide_actions
+from analytics.judging.judged import judged_visits
+from analytics.money.cost_book import CostBook, cost_book
+from analytics.money.cost_rule import with_cost_rule
+from analytics.money.long_run import LongRun
+from analytics.past.frames import fetch
+from analytics.past.history import History, read_history
+from analytics.past.lots import early_failures
+from analytics.risk.forecast import State, fit_for, score
+from analytics.risk.reasons import Grounds, beyond, format_quantities, points, reasons
+from analytics.trend.drift import drift_of
+from analytics.wear_model.model import risk_model
+from analytics.wear_model.remaining_life import distance_left
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
+from ingest.units import from_kept
+
+DEFAULT_HORIZON_KM = 5000 * 1.609344
+
+
+def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = None) -> pd.DataFrame:
+    """Return one row per pump in service on `as_of` (default: the last dated fact), riskiest first.
+
+    within_km: horizon on the unit's odometer; default: each unit's own PM interval, else 5,000 mi.
+    Columns: see docs/risk_model.md. Distances `*_km` in km; `distance_left_*` and `horizon` in
+    `horizon_unit`. Raises LedgerError when there is no ledger.
+    """
+    return rank_and_groups(ledger, as_of=as_of, within_km=within_km)[0]
+
+
+def rank_and_groups(
+    ledger: Path, *, as_of: date | None = None, within_km: float | None = None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return what `rank` does, and the pump types and lots held against the rest (lots.early_failures)."""
+    with open_ledger(ledger) as connection:
+        facts = read_facts(connection, as_of)
+    table = rank_facts(facts, score(facts.history, fit_for(ledger, facts.history)), within_km)
+    return table, early_failures(facts.history)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a list rests on: the past, settings, judged visits, services, decisions, prices and vehicles."""
+
+    history: History
+    settings: dict[str, Any]
+    judged: pd.DataFrame
+    services: pd.DataFrame
+    decisions: pd.DataFrame
+    book: CostBook
+    vehicles: pd.DataFrame
+
+
+def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Facts:
+    """Read everything a list on `as_of` rests on (default: the last dated fact, with all decisions and
+    prices)."""
+    history = read_history(connection, as_of)
+    day = history.as_of
+    # Prices and decisions may be newer than the last fact about a pump.
+    known_by = as_of or max(day, date.today())
+    settings = settings_at(connection, day)
+    services = connection.execute("SELECT unit, done_on, work FROM service WHERE done_on <= ?", [day]).df()
+    return Facts(
+        history,
+        settings,
+        judged_visits(connection, history, settings),
+        services,
+        fetch(connection, "newest_decisions", [known_by]),
+        cost_book(connection, known_by),
+        fetch(connection, "plan_vehicles", [day] * 3),
+    )
+
+
+def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd.DataFrame:
+    """As `rank`, from facts read and scored; also prices and the cost rule (analytics/money/cost_rule.py) and
+    `rule`."""
+    table = rank_state(state, facts.settings, within_km)
+    long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
+    table = with_cost_rule(table, facts.book, long_run, facts.settings, facts.vehicles)
+    table["rule"] = None
+    if len(facts.judged):
+        actions = decide_actions(
+            facts.judged,
+            facts.services,
+            facts.settings,
+            worth_booking=table.set_index("pump_id")["worth"],
+            decisions=facts.decisions,
+        )
+        table["action"] = table["pump_id"].map(actions["action"]).fillna("none")
+        table["action_text"] = table["pump_id"].map(actions["action_text"]).fillna("")
+        table["next_capture_on"] = table["pump_id"].map(actions["next_capture_on"])
+        table["next_capture_km"] = table["pump_id"].map(actions["next_capture_km"])
+        table["rule"] = table["pump_id"].map(actions["rule"])
+    follow = table["action_text"].where(table["action"] != "none", "")
+    table["reason"] = [
+        f"{r} Next: {t[0].lower()}{t[1:]}" if t else r for r, t in zip(table["reason"], follow, strict=True)
+    ]
+    return table.sort_values("risk", ascending=False, kind="stable").reset_index(drop=True)
+
+
+def rank_state(state: State, settings: dict[str, Any], within_km: float | None = None) -> pd.DataFrame:
+    """As `rank`, from a scoring run; actions are left "none"."""
+    history, rows = state.history, state.rows
+    pumps = history.pumps.iloc[rows].reset_index(drop=True)
+    unit = str(settings["distance_unit"])
+    ahead = _ahead(state, pumps, within_km)
+    readings = _readings(state)
+    share = prior_share(state, ahead.parts)
+    hazard_per_km = -np.log1p(-ahead.risk) / np.maximum(ahead.own_horizon_km, 1.0)
+    n_alike, k_failed = alike(state.fit.parameters.summary.get("ratings", {}), hazard_per_km)
+    grounds = _grounds(state, pumps, ahead, unit, readings, n_alike, k_failed, share)
+    shown = from_kept(ahead.left_km, unit)
+    return pd.DataFrame(
+        {
+            "unit": pumps["unit"],
+            "position": pumps["position"],
+            "pump_type": pumps["pump_type"],
+            "depot": pumps["depot"],
+            "class": pumps["class"],
+            "pump_id": pumps["pump_id"],
+            "risk": ahead.risk,
+            "horizon": from_kept(ahead.horizon_km, unit),
+            "horizon_unit": unit,
+            "distance_left_p10": shown[:, 0],
+            "distance_left_p50": shown[:, 1],
+            "distance_left_p90": shown[:, 2],
+            "distance_left_text": beyond(ahead.left_km[:, 1], ahead.experience_km, unit),
+            "due_by": _due(ahead, pumps, history.as_of_day),
+            "reason": reasons(
+                grounds,
+                fleet_pct=round(100 * float(ahead.risk.mean())) if len(pumps) else 0,
+                fleet_failures=state.fit.failures,
+            ),
+            "action": "none",
+            "action_text": "",
+            "next_capture_on": None,
+            "next_capture_km": np.nan,
+            "visits": np.bincount(history.visits["pump"].to_numpy(int), minlength=len(history.pumps))[rows],
+            "readings": readings,
+            "last_visited_on": _dates(
+                history.visits.groupby("pump")["day"].max().reindex(rows).to_numpy(float)
+            ),
+            "risk_wear": 100 * ahead.parts[0],
+            "risk_drag": 100 * ahead.parts[1],
+            "risk_sudden": 100 * ahead.parts[2],
+            "p_drag_started": state.known.drag.started,
+            "prior_share": share,
+            "n_alike": n_alike,
+            "k_failed": k_failed,
+            "risk_if_new": ahead.risk_if_new,
+            "horizon_km": ahead.horizon_km,
+            "distance_on_pump_km": pumps["now_km"],
+            "km_per_day": pumps["unit_km_per_day"],
+            "pump_km_per_day": pumps["km_per_day"],
+        }
+    )
+
+
+@dataclass(frozen=True)
+class _Ahead:
+    """What lies before each of n pumps, km on the unit's odometer unless said otherwise.
+
+    own_horizon_km: the horizon on the pump's own clock; risk (n,) before it, parts (3, n) of it: wear, drag,
+    sudden; risk_if_new: of a new pump in its place; left_km (n, 3): distance left, 10, 50 and 90 %;
+    experience_km: how far ahead pumps were ever seen to run.
+    """
+
+    horizon_km: np.ndarray
+    own_horizon_km: np.ndarray
+    risk: np.ndarray
+    parts: np.ndarray
+    risk_if_new: np.ndarray
+    left_km: np.ndarray
+    experience_km: np.ndarray
+
+
+def _ahead(state: State, pumps: pd.DataFrame, within_km: float | None) -> _Ahead:
+    p, n = state.fit.parameters, len(pumps)
+    model = risk_model(p)
+    # What the odometer shows in a day, and what the pump's own clock runs meanwhile.
+    ratio = pumps["km_per_day"].to_numpy(float) / np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-9)
+    interval = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM).to_numpy(float)
+    horizon_km = np.full(n, within_km) if within_km else interval
+    risk, parts = model.risk(state.known, state.d_0, horizon_km * ratio)
+    risk_if_new, _ = model.risk(state.new_pumps, np.zeros(n), horizon_km * ratio)
+    longest_km = max(p.longest_km, state.history.pumps["now_km"].max() if n else 0.0)
+    own = np.maximum(ratio, 1e-9)
+    return _Ahead(
+        horizon_km,
+        horizon_km * ratio,
+        risk,
+        parts,
+        risk_if_new,
+        distance_left(model, state.known, state.d_0) / own[:, None],
+        (longest_km - pumps["now_km"].to_numpy(float)) / own,
+    )
+
+
+def _grounds(
+    state: State,
+    pumps: pd.DataFrame,
+    ahead: _Ahead,
+    unit: str,
+    readings: np.ndarray,
+    n_alike: np.ndarray,
+    k_failed: np.ndarray,
+    share: np.ndarray,
+) -> Grounds:
+    """What the sentence about each pump rests on."""
+    p = state.fit.parameters
+    code = p.type_codes(state.history.pumps["pump_type"])
+    ripple, rpm = (
+        drift_of(state.history, code, p.exponents, m, state.fit.drift[m]) for m in ("ripple_pct", "rpm")
+    )
+    ripple_rises = ((ripple.readings >= 2) & (ripple.slope > 1.3 * ripple.slope_se))[state.rows]
+    heals = ((ripple.readings >= 3) & (ripple.slope < -2 * ripple.slope_se))[state.rows]
+    speed_falls = ((rpm.readings >= 2) & (rpm.slope < -1.3 * rpm.slope_se))[state.rows]
+    # Speed is named where the model weighs it; beside a rising ripple only where it weighs more of the two.
+    weight = p.wear.brush_weight
+    whole, whole_parts = points(ahead.risk, ahead.parts)
+    return Grounds(
+        risk_pct=whole,
+        parts_pct=whole_parts,
+        horizon=format_quantities(ahead.horizon_km, unit, digits=0),
+        readings=readings,
+        speed_falls=speed_falls & (weight > 0) & ((weight > 0.5) | ~ripple_rises),
+        ripple_rises=ripple_rises,
+        p_drag=state.known.drag.started,
+        n_alike=n_alike,
+        k_failed=k_failed,
+        prior_share=share,
+        age_known=pumps["age_known"].to_numpy(bool),
+        heals=heals,
+        restarted=pumps["restarted"].to_numpy(bool),
+    )
+
+
+def _due(ahead: _Ahead, pumps: pd.DataFrame, as_of_day: float) -> np.ndarray:
+    """The day by which one in ten has failed, by the unit's own use; None beyond what was ever seen."""
+    p10_km = ahead.left_km[:, 0]
+    per_day = np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-6)
+    within = p10_km <= np.maximum(ahead.experience_km, 0)
+    return _dates(np.where(within, as_of_day + np.minimum(p10_km / per_day, 36500), np.nan))
+
+
+def alike(ratings: dict[str, list[float]], hazard_per_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return how many past readings had a hazard like this, and how many of them a failure followed."""
+    if not ratings:
+        zero = np.zeros(len(hazard_per_km), int)
+        return zero, zero
+    place = np.searchsorted(np.array(ratings["edges"])[1:-1], hazard_per_km)
+    return (
+        np.round(np.array(ratings["n"])[place]).astype(int),
+        np.round(np.array(ratings["k"])[place]).astype(int),
+    )
+
+
+def prior_share(state: State, parts: np.ndarray) -> np.ndarray:
+    """How much of the answer is the fleet's and type's belief rather than the pump's own readings, 0 to 1.
+
+    Wear: variance of the pump's rate over that of a pump without readings; drag: the same of its own level;
+    sudden failures count by their fleet. Weighed by their parts of the risk.
+    """
+    p, known = state.fit.parameters, state.known
+    prior_rate = (p.wear.rate_cv * p.wear.rate[known.type_code]) ** 2
+    wear = np.clip(known.wear.ss / prior_rate, 0, 1)
+    drag = np.clip(known.drag.bb / p.drag.level_var, 0, 1)
+    total = np.maximum(parts[:2].sum(0), 1e-12)
+    return (parts[0] * wear + parts[1] * drag) / total
+
+
+def _readings(state: State) -> np.ndarray:
+    counts = np.zeros(len(state.history.pumps), int)
+    counts[state.filtered.tracks.order] = state.filtered.tracks.counts
+    return counts[state.rows]
+
+
+def _dates(days: np.ndarray) -> np.ndarray:
+    """Return days since 1970 (n,) as dates, None where unknown."""
+    out = np.nan_to_num(days).astype("datetime64[D]").astype(object)
+    out[np.isnan(days)] = None
+    return out

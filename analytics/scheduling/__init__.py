@@ -1,0 +1,1 @@
+"""Ranked pumps, stops, bays and parts in, dated jobs out, with what people decided."""
