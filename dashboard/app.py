@@ -9,10 +9,10 @@ ROOT = str(Path(__file__).parents[1])
 if ROOT not in sys.path:  # Streamlit puts this folder, not its parent, on the path
     sys.path.insert(0, ROOT)
 
-from dashboard.access import current_person  # noqa: E402
-from dashboard.frame import name_invented, plain_errors, show  # noqa: E402
-from dashboard.loaders import warm_up  # noqa: E402
-from dashboard.navigation import pages_for  # noqa: E402
+from dashboard.data.loaders import warm_up  # noqa: E402
+from dashboard.shell.access import current_person  # noqa: E402
+from dashboard.shell.frame import name_invented, plain_errors, show  # noqa: E402
+from dashboard.shell.navigation import pages_for  # noqa: E402
 
 ICON = Path(__file__).with_name("theme") / "icon.png"
 

@@ -94,7 +94,7 @@ def main(argv: list[str] | None = None) -> int:
     try:
         code = args.run(args)
         if args.command in SHOW_FIGURES and code == 0:
-            from dashboard.invented import note_of
+            from dashboard.shell.invented import note_of
 
             if note := note_of(args.ledger):
                 print(note, file=sys.stderr)

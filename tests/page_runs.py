@@ -7,8 +7,8 @@ from pathlib import Path
 from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
-from dashboard.navigation import PAGES
-from dashboard.serving import APP
+from dashboard.serving.serving import APP
+from dashboard.shell.navigation import PAGES
 
 
 def open_page(view: str, **query: str) -> AppTest:

@@ -5,9 +5,9 @@ import threading
 import pandas as pd
 import pytest
 
-from dashboard import answer_store, answers
-from dashboard.answer_store import AnswerStore
-from dashboard.answers import Ranking
+from dashboard.data import answer_store, answers
+from dashboard.data.answer_store import AnswerStore
+from dashboard.data.answers import Ranking
 from ingest.errors import LedgerError
 from tests.ledger_fixture import build_ledger
 

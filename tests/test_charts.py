@@ -3,9 +3,9 @@
 import pandas as pd
 import pytest
 
-from dashboard import envelope
 from dashboard.charts import history, money, plan, record, waveform
-from dashboard.palette import DARK
+from dashboard.parts import envelope
+from dashboard.shell.palette import DARK
 from tests.ledger_fixture import small_capture
 
 

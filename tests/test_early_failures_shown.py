@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard import early_failures
+from dashboard.parts import early_failures
 
 GROUPS = pd.DataFrame(
     {"kind": ["lot", "type"], "name": ["L1 (T)", "T"], "pumps": [12, 90], "failed": [8, 9],
@@ -16,7 +16,7 @@ GROUPS = pd.DataFrame(
 
 def drawn(groups):
     def page(groups):
-        from dashboard import early_failures
+        from dashboard.parts import early_failures
 
         early_failures.show_warning(groups)
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from dashboard.entry_form import MOST_QUESTIONS, baseline_words, entry_from, reminders
+from dashboard.parts.entry_form import MOST_QUESTIONS, baseline_words, entry_from, reminders
 from ingest.errors import EntryRefused
 from ingest.ledger.settings import DEFAULTS
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dashboard import envelope
+from dashboard.parts import envelope
 from ingest.capture import Capture
 from tests.ledger_fixture import small_capture
 

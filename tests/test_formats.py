@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from dashboard import formats
+from dashboard.words import formats
 
 
 @pytest.mark.parametrize(

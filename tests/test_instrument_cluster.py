@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from dashboard import changes
+from dashboard.data import changes
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger

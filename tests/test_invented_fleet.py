@@ -3,7 +3,7 @@
 import pytest
 
 from dashboard.cli import main
-from dashboard.invented import NOTE
+from dashboard.shell.invented import NOTE
 from ingest.ledger.settings import set_setting
 from tests.ledger_fixture import build_ledger
 from tests.page_runs import open_page, words

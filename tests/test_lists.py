@@ -3,7 +3,9 @@
 import pandas as pd
 import pytest
 
-from dashboard import lists, queries, risk_list, settling
+from dashboard.data import queries
+from dashboard.parts import risk_list, settling
+from dashboard.shell import lists
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 from tests.page_runs import open_page, words
@@ -77,7 +79,7 @@ def test_small_lines_share_one_scale():
 def test_the_printed_list_says_what_it_was_narrowed_to(ledger):
     from datetime import date
 
-    from dashboard import loaders
+    from dashboard.data import loaders
 
     rows = loaders.ranking()
     said = risk_list.choices_words({"depot": ["North"]}, ["check circuit"], "", "risk")

@@ -10,20 +10,15 @@ import pytest
 from analytics.record.hindsight import acted_on, by_day
 from analytics.risk.pump_drift import PumpDrift
 from analytics.trend.drift import Drift
-from dashboard import (
-    cost_parts,
-    fleet_prices,
-    history_metrics,
-    history_outlook,
-    lists,
-    paper,
-    plan_deciding,
-    plan_parts,
-    reading_panel,
-    record_parts,
-    record_text,
-    risk_list,
-)
+from dashboard.parts import reading_panel, risk_list
+from dashboard.shell import lists, paper
+from dashboard.views.costs import parts as cost_parts
+from dashboard.views.fleet_data import prices as fleet_prices
+from dashboard.views.forecast_record import parts as record_parts
+from dashboard.views.plan_board import deciding
+from dashboard.views.plan_board import parts as plan_parts
+from dashboard.views.pump_history import metrics, outlook
+from dashboard.words import record as record_text
 from ingest.errors import EntryRefused
 
 
@@ -49,22 +44,22 @@ def one_pump(
     return PumpDrift(1, 100_000.0, 50.0, service, pd.DataFrame(), {metric: drift})
 
 
-MILES = history_metrics.Axis("mi on this pump", "mi", 1.609344, 10_000)
+MILES = metrics.Axis("mi on this pump", "mi", 1.609344, 10_000)
 SPEEDS = {"low speed limit": 3400.0, "high speed limit": 10_000.0}
 
 
 def test_drift_says_its_error_and_whose_it_is():
-    words = history_metrics.drift_words(one_pump().drift["rpm"], "speed", "rpm", MILES)
+    words = metrics.drift_words(one_pump().drift["rpm"], "speed", "rpm", MILES)
     assert words.startswith("speed: -322 ± 64 rpm per 10,000 mi")
     few = one_pump(slope=-0.004, share=0.3).drift["rpm"]
-    words = history_metrics.drift_words(few, "speed", "rpm", MILES)
+    words = metrics.drift_words(few, "speed", "rpm", MILES)
     assert "not told apart from no drift" in words
     assert "70 % of it is what its type does" in words
 
 
 def test_when_the_line_passes_a_limit_is_said_with_its_range(monkeypatch):
-    monkeypatch.setattr(history_metrics, "_month", lambda km, per_day: "")
-    words = history_metrics.limit_words(one_pump(), "rpm", SPEEDS, MILES, "rpm")
+    monkeypatch.setattr(metrics, "_month", lambda km, per_day: "")
+    words = metrics.limit_words(one_pump(), "rpm", SPEEDS, MILES, "rpm")
     # 1,600 rpm at 0.02 rpm/km are 80,000 km or 49,710 mi.
     assert "the low speed limit, 3,400 rpm, in about 50,000 mi" in words
     assert "8 in 10: " in words
@@ -81,18 +76,18 @@ def test_when_the_line_passes_a_limit_is_said_with_its_range(monkeypatch):
         (one_pump(readings=2), "Under three readings"),
         (one_pump(level=3000.0), "stands past the low speed limit"),
     ):
-        assert says in history_metrics.limit_words(pump, "rpm", SPEEDS, MILES, "rpm")
+        assert says in metrics.limit_words(pump, "rpm", SPEEDS, MILES, "rpm")
 
 
 def test_the_fan_reaches_the_limit_and_a_pump_taken_off_has_none():
     rows = pd.DataFrame({"x_km": [20_000.0, 100_000.0]})
     head = pd.Series({"pm_interval_km": 8000.0})
-    line, fan = history_metrics.line_and_fan(one_pump(), "rpm", rows, SPEEDS, MILES, head)
+    line, fan = metrics.line_and_fan(one_pump(), "rpm", rows, SPEEDS, MILES, head)
     assert line["value"].tolist() == pytest.approx([6600.0, 5000.0])
     assert fan["distance"].iloc[0] == pytest.approx(100_000 / 1.609344)
     assert fan["low"].iloc[-1] < 3400 < fan["high"].iloc[0]
     assert (fan["high"] - fan["low"]).is_monotonic_increasing
-    gone = history_metrics.line_and_fan(one_pump(service=False), "rpm", rows, SPEEDS, MILES, head)
+    gone = metrics.line_and_fan(one_pump(service=False), "rpm", rows, SPEEDS, MILES, head)
     assert gone[1] is None
 
 
@@ -101,14 +96,14 @@ def test_a_unit_that_goes_by_hours_is_drawn_over_hours():
         {"visited_on": [date(2026, 1, 1)], "clock": ["hours"], "hours_on_pump": [120.0],
          "distance_on_pump_km": [5000.0], "odometer_km": [9000.0]}
     )  # fmt: skip
-    placed, axis = history_metrics.placed(rows, "mi")
+    placed, axis = metrics.placed(rows, "mi")
     assert placed["distance"].tolist() == [120.0]
     assert axis.unit == "h"
 
 
 def test_what_would_change_the_answer_names_gaps():
     few = visits(filter_changed_on=[None, None], state=["idle", "prime"], supply_v=[13.5, np.nan])
-    lines = history_outlook.would_change(few, pd.Series({"filter": "inline", "fitted_on": None}))
+    lines = outlook.would_change(few, pd.Series({"filter": "inline", "fitted_on": None}))
     text = " ".join(lines)
     for word in ("from three on", "without volts", "mix engine states", "No filter change", "is unknown"):
         assert word in text
@@ -195,12 +190,12 @@ def test_candidates_for_a_decision_name_where_they_stand():
         1: "unit 101, planned on 2026-01-05, risk 20 %",
         2: "unit 101 rear, not placed, risk 20 %",
     }
-    assert plan_deciding.candidates(plan, ranking) == (named, 2)
-    assert plan_deciding.candidates(plan, ranking, "101") == (named, 2)
-    assert plan_deciding.candidates(plan, ranking, "399") == (
+    assert deciding.candidates(plan, ranking) == (named, 2)
+    assert deciding.candidates(plan, ranking, "101") == (named, 2)
+    assert deciding.candidates(plan, ranking, "399") == (
         {299: "unit 399, no action, risk 20 %"}, 1
     )  # fmt: skip
-    assert plan_deciding.candidates(plan, ranking, pump_id=7)[0] == {7: "unit 107, no action, risk 20 %"}
+    assert deciding.candidates(plan, ranking, pump_id=7)[0] == {7: "unit 107, no action, risk 20 %"}
 
 
 def test_a_long_list_of_decisions_is_cut_and_counted():
@@ -209,9 +204,9 @@ def test_a_long_list_of_decisions_is_cut_and_counted():
     )  # fmt: skip
     none = pd.DataFrame()
     plan = SimpleNamespace(lines=none, unplaced=none, waiting=rows, rejected=none)
-    offered, found = plan_deciding.candidates(plan, rows.assign(action="none"))
-    assert (len(offered), found) == (plan_deciding.MOST_OFFERED, 500)
-    assert plan_deciding.candidates(plan, rows.assign(action="none"), "U499")[1] == 1
+    offered, found = deciding.candidates(plan, rows.assign(action="none"))
+    assert (len(offered), found) == (deciding.MOST_OFFERED, 500)
+    assert deciding.candidates(plan, rows.assign(action="none"), "U499")[1] == 1
 
 
 def test_the_spending_line_says_what_has_no_cost():
@@ -243,14 +238,12 @@ def test_the_expected_failures_come_with_the_range_that_chance_leaves():
 def test_a_reading_past_a_limit_is_said_where_the_line_is_not_there_yet():
     rows = pd.DataFrame({"mean_a": [5.1, 5.2, 6.4], "mean_a_reference": [5.0, 5.2, 6.6]})
     limits = {"low end of specification": 4.0, "high end of specification": 6.5}
-    words = history_metrics.past_words(rows, "mean_a", limits, 5.9, "A")
+    words = metrics.past_words(rows, "mean_a", limits, 5.9, "A")
     assert words is not None
     assert "the high end of its specification, 6.5 A, already" in words
-    assert history_metrics.past_words(rows, "mean_a", limits, 6.7, "A") is None  # limit_words says so
-    assert history_metrics.past_words(rows.head(2), "mean_a", limits, 5.2, "A") is None
-    assert (
-        history_metrics.past_words(rows.drop(columns="mean_a_reference"), "mean_a", limits, 5.2, "A") is None
-    )
+    assert metrics.past_words(rows, "mean_a", limits, 6.7, "A") is None  # limit_words says so
+    assert metrics.past_words(rows.head(2), "mean_a", limits, 5.2, "A") is None
+    assert metrics.past_words(rows.drop(columns="mean_a_reference"), "mean_a", limits, 5.2, "A") is None
 
 
 def test_long_figures_in_a_list_are_shown_in_threes_and_years_are_not():

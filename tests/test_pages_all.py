@@ -6,8 +6,9 @@ import pandas as pd
 import pytest
 
 from analytics.wear_model.model import METHOD_VERSION
-from dashboard import access, risk_list
-from dashboard.navigation import PAGES, ROLES, pages_for
+from dashboard.parts import risk_list
+from dashboard.shell import access
+from dashboard.shell.navigation import PAGES, ROLES, pages_for
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 from tests.page_runs import open_page, words

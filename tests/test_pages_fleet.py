@@ -2,7 +2,9 @@
 
 import pytest
 
-from dashboard import access, fleet_facts, fleet_prices
+from dashboard.shell import access
+from dashboard.views.fleet_data import facts as fleet_facts
+from dashboard.views.fleet_data import prices as fleet_prices
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger

@@ -3,7 +3,8 @@
 import pytest
 
 from analytics.judging.verdict import judge_visit
-from dashboard import loaders, log_saving, queries
+from dashboard.data import loaders, queries
+from dashboard.views.log_visit import saving as log_saving
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
 from tests.page_runs import open_page, small_file, words

@@ -7,7 +7,7 @@ published table). Contrast: WCAG 2.1, relative luminance.
 import numpy as np
 import pytest
 
-from dashboard.palette import DARK, LIGHT
+from dashboard.shell.palette import DARK, LIGHT
 
 SEES = {
     "normal": np.eye(3),

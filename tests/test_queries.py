@@ -2,7 +2,7 @@
 
 import pytest
 
-from dashboard import queries
+from dashboard.data import queries
 from tests.ledger_fixture import build_ledger
 
 
@@ -64,7 +64,7 @@ def test_every_statement_is_used_and_none_is_missing():
     import re
     from pathlib import Path
 
-    root = Path(queries.__file__).parent
+    root = Path(queries.__file__).parents[1]
     files = {p.stem for p in (root / "sql").glob("*.sql")}
     text = "".join(p.read_text() for p in root.rglob("*.py"))
     used = set(re.findall(r'(?:ask|statement|paged|one_page|save_all)\(\s*(?:ledger,\s*)?"([a-z_]+)"', text))

@@ -6,8 +6,8 @@ from dataclasses import replace
 import pytest
 
 from analytics.judging.verdict import judge_reading
-from dashboard.reading_panel import action_sentence
-from dashboard.reading_text import reading_lines, weakest_below_pct
+from dashboard.parts.reading_panel import action_sentence
+from dashboard.words.reading import reading_lines, weakest_below_pct
 from ingest.reading import Reading
 
 READING = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99)

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from dashboard import serving
 from dashboard.commands.serve import free_port, wait_for_answer
+from dashboard.serving import serving
 from ingest import limits
 from ingest.errors import PumpledgerError
 

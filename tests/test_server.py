@@ -5,8 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from dashboard import serving
-from dashboard.server import WHERE, FillHead
+from dashboard.serving import serving
+from dashboard.serving.server import WHERE, FillHead
 
 PAGE = b"<html><head><title>t</title></head></html>"
 
@@ -56,4 +56,4 @@ def test_anything_else_passes_untouched(request_):
 
 def test_the_dashboard_is_served_so():
     assert str(serving.SERVER) in serving.streamlit_arguments()
-    assert serving.SERVER.with_name("app.py") == serving.APP
+    assert serving.SERVER.parents[1] / "app.py" == serving.APP

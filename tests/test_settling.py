@@ -3,7 +3,8 @@
 import pandas as pd
 import pytest
 
-from dashboard import loaders, queries, settling
+from dashboard.data import loaders, queries
+from dashboard.parts import settling
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 from tests.page_runs import open_page, words

@@ -3,8 +3,8 @@
 Three levels, learned by `fit_drift` and stored with the fit: a pump's line lies about its type's, a type's
 about the fleet's (random slopes, analytics.trend.mixed_model). `drift_of` only scores: each pump's best
 linear prediction with its variance, so a pump with two readings shows mostly its type's drift, and says so by
-a wide interval. A limit forecast extrapolates that line. It is NOT a failure forecast: crossing a limit of the book
-is not failing.
+a wide interval. A limit forecast extrapolates that line. It is NOT a failure forecast: crossing a limit of
+the book is not failing.
 
 How lines bend is in analytics/trend/bending.py: what all pumps' slopes do alike is taken off before, and
 what they do each for itself widens the intervals.

@@ -9,7 +9,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.charts.style import dressed, lettered, scale_to, y_axis
-from dashboard.palette import LIGHT, Palette
+from dashboard.shell.palette import LIGHT, Palette
 
 EVENT_SHAPES = {
     "filter": "triangle-down",

@@ -8,7 +8,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.charts.style import dressed, y_axis
-from dashboard.palette import LIGHT, Palette
+from dashboard.shell.palette import LIGHT, Palette
 
 
 def spent(frame: pd.DataFrame, currency: str, *, palette: Palette = LIGHT) -> Any:

@@ -8,7 +8,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.charts.style import dressed, y_axis
-from dashboard.palette import LIGHT, Palette
+from dashboard.shell.palette import LIGHT, Palette
 
 
 def hours_by_week(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:

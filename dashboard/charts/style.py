@@ -6,7 +6,7 @@ from typing import Any
 
 import altair as alt
 
-from dashboard.palette import Palette
+from dashboard.shell.palette import Palette
 
 FONT = "Source Sans, system-ui, sans-serif"
 X_TICKS = 8  # at most about so many figures along, also on a wide screen

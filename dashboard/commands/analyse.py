@@ -127,7 +127,7 @@ def read_and_measure(path: Path, args: argparse.Namespace, **known: Any) -> tupl
 
 def _measured(path: Path, args: argparse.Namespace) -> str:
     from analytics.judging.verdict import judge_reading
-    from dashboard.reading_text import reading_lines
+    from dashboard.words.reading import reading_lines
 
     _, reading = read_and_measure(path, args)
     verdict = judge_reading(reading, specification=args.spec)

@@ -8,8 +8,8 @@ import textwrap
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from dashboard.formats import UNKNOWN
-from dashboard.record_text import METHODS, acted_lines, is_slope, methods_heading
+from dashboard.words.formats import UNKNOWN
+from dashboard.words.record import METHODS, acted_lines, is_slope, methods_heading
 
 if TYPE_CHECKING:
     from analytics.record.backtest import Backtest
@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run and print; raises EntryRefused for less than one past day."""
     from analytics.record.backtest import backtest
-    from dashboard.progress import progress_bar
+    from dashboard.shell.progress import progress_bar
     from ingest.errors import EntryRefused
 
     if args.cutoffs < 1:

@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Check; 1 when something is wrong."""
-    from dashboard.progress import progress_bar
+    from dashboard.shell.progress import progress_bar
     from ingest.ledger.upkeep import check_ledger
 
     try:

@@ -158,7 +158,7 @@ def _ask(needed: AnswerNeeded, as_json: bool) -> int:
 
 def _show(args: argparse.Namespace, logged: LoggedVisit, reading: Reading | None) -> None:
     from analytics.judging.verdict import judge_visit
-    from dashboard.reading_text import reading_lines, verdict_lines
+    from dashboard.words.reading import reading_lines, verdict_lines
     from ingest.ledger.connection import open_ledger
 
     with open_ledger(args.ledger) as connection:

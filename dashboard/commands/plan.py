@@ -81,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
         }  # fmt: skip
         print(json.dumps(whole | {name: records(getattr(made, name)) for name in frames}, indent=1))
     elif args.csv:
-        from dashboard.formats import as_csv
+        from dashboard.words.formats import as_csv
 
         sys.stdout.write(as_csv(made.lines[CSV_COLUMNS]).decode("utf-8-sig"))
     else:

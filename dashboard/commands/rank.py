@@ -86,7 +86,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(records(table), indent=1))
     elif args.csv:
-        from dashboard.formats import as_csv
+        from dashboard.words.formats import as_csv
 
         sys.stdout.write(as_csv(table[list(JSON_FIELDS)]).decode("utf-8-sig"))
     else:

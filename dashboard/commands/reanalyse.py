@@ -16,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure what has no reading by the current method; 1 when some couldn't be."""
-    from dashboard.progress import progress_bar
+    from dashboard.shell.progress import progress_bar
     from ingest.visit.reanalysis import reanalyse
 
     made = reanalyse(args.ledger, progress=progress_bar("visit"))

@@ -45,7 +45,7 @@ def serve(
 
     Returns the exit status: 0 when it was stopped. Raises PumpledgerError when it does not come up.
     """
-    from dashboard.serving import is_loopback, streamlit_arguments
+    from dashboard.serving.serving import is_loopback, streamlit_arguments
 
     if not is_loopback(address):
         print(

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from dashboard.serving import streamlit_arguments
+from dashboard.serving.serving import streamlit_arguments
 
 FLAGS = [
     "--headless",

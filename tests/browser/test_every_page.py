@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 import pytest
 
-from dashboard.navigation import PAGES
+from dashboard.shell.navigation import PAGES
 from tests.browser.browsing import DESKTOP, PHONE, settle
 
 pytestmark = pytest.mark.browser

@@ -1,0 +1,163 @@
+"""Long answers kept, so that pages of large fleets come up at once.
+
+A small fleet is worked out anew whenever its ledger has changed. For a large one the last answer is shown
+while the next is worked out by a process of its own, and the page says so. The ranking of a large fleet is
+also kept in a file beside the ledger, for the next start of the server.
+"""
+
+from __future__ import annotations
+
+import logging
+import pickle
+import subprocess
+import sys
+import threading
+import time
+from concurrent.futures import Future
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from dashboard.data import answers
+from dashboard.data.answers import Ranking, Stamp
+from ingest.errors import LedgerError
+
+log = logging.getLogger(__name__)
+LARGE = 5_000  # pumps in service from which a ranking takes seconds
+RETRY_S = 600.0  # a job that failed on this state of the ledger is tried again after so long
+FORM = 2  # of the kept file; raise it when a column of the ranking changes its meaning
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One answer; `stamp` is the state of the ledger that it shows, `failed` whether a newer one could not be
+    made."""
+
+    stamp: Stamp
+    value: Any
+    made_at: datetime
+    failed: bool = False
+
+
+@dataclass
+class AnswerStore:
+    """The newest answers about one ledger, by name (dashboard.data.answers.MAKERS)."""
+
+    ledger: Path
+    newest: dict[str, Kept] = field(default_factory=dict)
+    jobs: dict[str, Future[Kept]] = field(default_factory=dict)
+    begun: dict[str, tuple[Stamp, float]] = field(default_factory=dict)  # of each job: state, time in seconds
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+    _turn: threading.Lock = field(default_factory=threading.Lock)  # one long job at a time
+
+    def get(self, name: str, stamp: Stamp, *, large: bool) -> Kept:
+        """Return the answer for this state of the ledger; for a large fleet the last one, being renewed.
+
+        Waits only where there is none yet, or the fleet is small. Raises PumpledgerError.
+        """
+        kept = self.at_once(name, stamp, large=large)
+        if kept is not None:
+            return kept
+        return self._start(name, stamp).result() if large else self._here(name, stamp)
+
+    def at_once(self, name: str, stamp: Stamp, *, large: bool) -> Kept | None:
+        """Return what `get` would return without waiting, or None."""
+        if large and name == "ranking" and name not in self.newest:
+            self._take_from_file()
+        kept = self.newest.get(name)
+        if kept is not None and kept.stamp == stamp:
+            return kept
+        if kept is not None and large:
+            return replace(kept, failed=_failed(self._start(name, stamp)))
+        return None
+
+    def _here(self, name: str, stamp: Stamp) -> Kept:
+        with self._turn:
+            kept = self.newest.get(name)
+            if kept is None or kept.stamp != stamp:
+                kept = self._keep(name, *answers.work_out(name, self.ledger))
+            return kept
+
+    def _start(self, name: str, stamp: Stamp) -> Future[Kept]:
+        """Begin the next answer in the background, unless it is being made or just failed on this ledger."""
+        with self._lock:
+            last = self.jobs.get(name)
+            if last is not None:
+                state, begun_s = self.begun[name]
+                again = state != stamp or time.monotonic() > begun_s + RETRY_S
+                if not last.done() or (_failed(last) and not again):
+                    return last
+            job: Future[Kept] = Future()
+            self.jobs[name], self.begun[name] = job, (stamp, time.monotonic())
+        threading.Thread(target=self._work, args=(name, job), daemon=True, name=f"make {name}").start()
+        return job
+
+    def _work(self, name: str, job: Future[Kept]) -> None:
+        try:
+            with self._turn:
+                kept = self._keep(name, *apart(name, self.ledger))
+            if name == "ranking":
+                self._put_in_file(kept)
+            job.set_result(kept)
+        except BaseException as error:
+            log.exception("working out the %s in the background failed", name)
+            job.set_exception(error)
+
+    def _keep(self, name: str, stamp: Stamp, value: Any) -> Kept:
+        kept = Kept(stamp, value, datetime.now())
+        self.newest[name] = kept
+        return kept
+
+    @property
+    def file(self) -> Path:
+        """The last ranking of a large fleet; may be deleted at any time."""
+        return self.ledger.with_name(self.ledger.name + ".ranking.parquet")
+
+    def _put_in_file(self, kept: Kept) -> None:
+        rows = kept.value.pumps.copy(deep=False)
+        rows.attrs = {
+            "form": FORM,
+            "stamp": list(kept.stamp),
+            "made_at": kept.made_at.isoformat(),
+            "groups": kept.value.groups.to_json(orient="split"),
+        }
+        part = self.file.with_suffix(".part")
+        try:
+            rows.to_parquet(part, index=False)
+            part.replace(self.file)
+        except OSError as error:  # a folder that can't be written: the next start ranks anew
+            log.warning("the ranking could not be kept: %s", error)
+
+    def _take_from_file(self) -> None:
+        try:
+            rows = pd.read_parquet(self.file)
+            marks = rows.attrs
+            if marks["form"] == FORM:
+                made_at = datetime.fromisoformat(marks["made_at"])
+                groups = pd.read_json(StringIO(marks["groups"]), orient="split")
+                rows.attrs = {}  # copied at every step otherwise
+                kept = Kept(tuple(marks["stamp"]), Ranking(rows, groups), made_at)
+                self.newest.setdefault("ranking", kept)
+        except (OSError, ValueError, KeyError):  # none, cut short, or of another program
+            return
+
+
+def _failed(job: Future[Kept]) -> bool:
+    return job.done() and job.exception() is not None
+
+
+def apart(name: str, ledger: Path) -> tuple[Stamp, Any]:
+    """As `answers.work_out`, in a process of its own.
+
+    Raises LedgerError for whatever that process refused, CalledProcessError where it ended otherwise.
+    """
+    command = [sys.executable, "-m", "dashboard.data.answers", name, str(ledger.resolve())]
+    done = subprocess.run(command, cwd=Path(__file__).parents[2], stdout=subprocess.PIPE, check=True)
+    shown, value = pickle.loads(done.stdout)
+    if shown is None:
+        raise LedgerError(*value)
+    return shown, value

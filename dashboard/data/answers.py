@@ -1,0 +1,110 @@
+"""The answers that take long on many pumps: ranking, plan, cost review, and the distance ahead.
+
+As a program, `python -m dashboard.data.answers plan LEDGER` works one out at low priority and writes it to
+its output for the server that started it (answer_store.py), so that pages stay quick meanwhile.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import sys
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ingest.errors import PumpledgerError
+
+Stamp = tuple[int, ...]
+GRID_KM = np.linspace(0, 60_000, 61)
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Pumps in service by falling risk, and types and lots held against the rest.
+
+    pumps: as analytics.risk.ranking.rank, and currents_a, the last readings, oldest first. groups: as
+    analytics.past.lots.early_failures.
+    """
+
+    pumps: pd.DataFrame
+    groups: pd.DataFrame
+
+
+def stamp(ledger: Path) -> Stamp:
+    """Return what changes whenever the ledger does: size and time of its files; () when there is none."""
+    marks: list[int] = []
+    for path in (ledger, ledger.with_name(ledger.name + ".wal")):
+        try:
+            state = path.stat()
+            marks += [state.st_mtime_ns, state.st_size]
+        except FileNotFoundError:
+            marks += [0, 0]
+    return tuple(marks) if marks[0] else ()
+
+
+def work_out(name: str, ledger: Path) -> tuple[Stamp, Any]:
+    """Return the answer `name` (ranking, plan, costs, ahead) and the state of the ledger that it shows.
+
+    Raises PumpledgerError.
+    """
+    from analytics.past.history import load_history
+    from analytics.risk.forecast import fit_for
+
+    fit_for(
+        ledger, load_history(ledger)
+    )  # stores a fit that is due, which changes the file: before the stamp
+    shown = stamp(ledger)
+    return shown, MAKERS[name](ledger)
+
+
+def _ranking(ledger: Path) -> Ranking:
+    from analytics.risk.ranking import rank_and_groups
+    from dashboard.data.queries import trends
+
+    rows, groups = rank_and_groups(ledger)
+    rows = rows.sort_values("risk", ascending=False, ignore_index=True)
+    return Ranking(rows.join(trends(ledger), on="pump_id"), groups)
+
+
+def _plan(ledger: Path) -> Any:
+    from analytics.scheduling.planning import plan
+
+    return plan(ledger)
+
+
+def _costs(ledger: Path) -> Any:
+    from analytics.cost_review.costs import cost_review
+
+    return cost_review(ledger)
+
+
+def _ahead(ledger: Path) -> Any:
+    from analytics.risk.forecast import forecast
+
+    made = forecast(ledger, grid_km=GRID_KM)
+    small = {f: getattr(made, f).astype(np.float32) for f in ("survival", "new_pump_survival")}
+    return replace(made, **small)
+
+
+MAKERS = {"ranking": _ranking, "plan": _plan, "costs": _costs, "ahead": _ahead}
+
+
+def main(name: str, ledger: Path) -> None:
+    """Write the pickled answer to the output, or None and the code and text of the PumpledgerError met."""
+    if hasattr(os, "nice"):
+        os.nice(10)
+    try:
+        result: Any = work_out(name, ledger)
+    except PumpledgerError as error:
+        result = None, (error.code, error.text)
+    pickle.dump(result, sys.stdout.buffer, protocol=pickle.HIGHEST_PROTOCOL)
+
+
+if __name__ == "__main__":
+    from dashboard.data import answers  # so that the server finds the classes where it has them
+
+    answers.main(sys.argv[1], Path(sys.argv[2]))

@@ -1,0 +1,205 @@
+"""Cached answers for the pages, each kept until the ledger file changes.
+
+A key holds the ledger's path and its stamp: size and time of the file and of its write-ahead log.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import queries
+from dashboard.data.answer_store import LARGE, AnswerStore, Kept
+from dashboard.data.answers import Stamp, stamp
+from ingest.capture import Capture
+
+MOST_UNITS_IN_LIST = 2000
+
+
+def ledger_path() -> Path:
+    """Return the ledger this dashboard shows."""
+    return Path(os.environ.get("PUMPLEDGER", "pumpledger.duckdb"))
+
+
+@st.cache_resource(show_spinner=False)
+def warm_up() -> None:
+    """Import what measuring needs in the background, once, so that nobody's first capture waits."""
+
+    def load() -> None:
+        for name in (
+            "ingest.readers.capture_file",
+            "ingest.measuring.measurement",
+            "analytics.judging.verdict",
+            "ingest.visit.logging_visit",
+            "analytics.risk.ranking",
+        ):
+            import_module(name)
+
+    threading.Thread(target=load, daemon=True, name="warm-up").start()
+
+
+def ask(name: str, **parameters: Any) -> pd.DataFrame:
+    """Run a query of dashboard/sql on the ledger, or return its kept answer; don't change what comes back."""
+    ledger = ledger_path()
+    return _ask(str(ledger), stamp(ledger), name, tuple(sorted(parameters.items())))
+
+
+@st.cache_resource(show_spinner=False, max_entries=200)
+def _ask(ledger: str, stamp_key: Stamp, name: str, parameters: tuple[tuple[str, Any], ...]) -> pd.DataFrame:
+    return queries.ask(Path(ledger), name, **dict(parameters))
+
+
+def unit_names() -> list[str] | None:
+    """Return every unit number to choose from, or None where there are too many for a list."""
+    if not ledger_path().exists():
+        return []
+    if ask("fleet_counts")["vehicles"].iloc[0] > MOST_UNITS_IN_LIST:
+        return None
+    return ask("unit_names")["unit"].tolist()
+
+
+def near_matches(unit: str) -> list[str]:
+    """Return existing units that a typed number may stand for."""
+    ledger = ledger_path()
+    return _near_matches(str(ledger), stamp(ledger), unit) if ledger.exists() else []
+
+
+@st.cache_resource(show_spinner=False, max_entries=100)
+def _near_matches(ledger: str, stamp_key: Stamp, unit: str) -> list[str]:
+    return queries.units_like(Path(ledger), unit)
+
+
+def pump_drift(pump_id: int) -> Any:
+    """Return one pump's lines of current, ripple and speed as of the last visit; None without a visit."""
+    ledger = ledger_path()
+    return _pump_drift(str(ledger), stamp(ledger), pump_id)
+
+
+@st.cache_resource(show_spinner=False, max_entries=100)
+def _pump_drift(ledger: str, stamp_key: Stamp, pump_id: int) -> Any:
+    from analytics.risk.pump_drift import pump_drift as work_out
+
+    last = queries.ask(Path(ledger), "fleet_counts").iloc[0]["last_visited_on"]
+    return None if pd.isna(last) else work_out(Path(ledger), pump_id, pd.Timestamp(last).date())
+
+
+def settings() -> dict[str, Any]:
+    """Return the settings in force."""
+    ledger = ledger_path()
+    return _settings(str(ledger), stamp(ledger))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _settings(ledger: str, stamp_key: Stamp) -> dict[str, Any]:
+    return queries.settings(Path(ledger))
+
+
+def cost_book() -> Any:
+    """Return every price in force (analytics.money.cost_book.CostBook)."""
+    ledger = ledger_path()
+    return _cost_book(str(ledger), stamp(ledger))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _cost_book(ledger: str, stamp_key: Stamp) -> Any:
+    from analytics.money.cost_book import read_costs
+
+    return read_costs(Path(ledger))
+
+
+def kept(name: str, doing: str) -> Kept:
+    """Return a long answer (one of dashboard.data.answers) with its state; `doing` is said while waiting."""
+    ledger = ledger_path()
+    store, now, large = _answer_store(str(ledger)), stamp(ledger), is_large()
+    known = store.at_once(name, now, large=large)
+    if known is not None:
+        return known
+    with st.spinner(doing, show_time=large):
+        return store.get(name, now, large=large)
+
+
+def is_large() -> bool:
+    """Return whether long answers take so long on this fleet that the last ones are shown meanwhile."""
+    return bool(ask("fleet_counts")["pumps_in_service"].iloc[0] >= LARGE)
+
+
+def is_stale(answer: Kept) -> bool:
+    """Return whether the ledger has changed since an answer."""
+    return answer.stamp != stamp(ledger_path())
+
+
+def ranked() -> Kept:
+    """Return the newest ranking of every pump in service, highest risk first, with the state it shows."""
+    return kept("ranking", "Working out the risk of every pump …")
+
+
+def ranking() -> pd.DataFrame:
+    """Return every pump in service by risk, highest first; currents_a: its last readings, oldest first."""
+    return ranked().value.pumps
+
+
+def groups() -> pd.DataFrame:
+    """Return pump types and lots held against the rest, likeliest trouble first."""
+    return ranked().value.groups
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _answer_store(ledger: str) -> AnswerStore:
+    return AnswerStore(Path(ledger))
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def waveform(ledger: str, capture_hash: str) -> Capture:
+    """Return a stored capture (a hash never changes its samples)."""
+    from ingest.waveforms import load_waveform
+
+    return load_waveform(ledger, capture_hash)
+
+
+def survival(pump_id: int) -> pd.DataFrame | None:
+    """Return the chance of running on over the distance ahead: distance_km, running, new_running."""
+    curves = kept("ahead", "Working out the distance ahead …").value
+    where = (curves.pump_id == pump_id).nonzero()[0]
+    if not len(where):
+        return None
+    row = int(where[0])
+    new = curves.new_pump_survival
+    return pd.DataFrame(
+        {
+            "distance_km": curves.grid_km,
+            "running": curves.survival[row],
+            "new_running": new[row] if new.ndim == 2 else new,
+        }
+    )
+
+
+def planned() -> Kept:
+    """Return the newest replacement plan, as of the last dated fact, with the state it shows."""
+    return kept("plan", "Planning …")
+
+
+def backtest_known() -> Any:
+    """Return the test of past forecasts if it was worked out on this ledger as it stands, else None."""
+    kept = st.session_state.get("backtest")
+    return kept[1] if kept and kept[0] == stamp(ledger_path()) else None
+
+
+def work_out_backtest(progress: Any) -> Any:
+    """Stand on past days and forecast; takes a fit for each. progress(done, of)."""
+    from analytics.record.backtest import backtest
+
+    ledger = ledger_path()
+    result = backtest(ledger, progress=progress)
+    st.session_state["backtest"] = (stamp(ledger), result)
+    return result
+
+
+def cost_review() -> Kept:
+    """Return the newest cost review, as of the last dated fact, with the state it shows."""
+    return kept("costs", "Comparing policies on this fleet …")

@@ -1,0 +1,1 @@
+"""Pieces that several pages or commands share: forms, the risk list, the reading panel."""

@@ -1,0 +1,102 @@
+"""From what was typed on the page to a visit entry: units parsed, blanks left out, gentle reminders."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from dashboard.words.formats import is_unknown
+from ingest.errors import EntryRefused
+from ingest.units import Kind, parse_quantity, read_quantity
+from ingest.visit.entry import VisitEntry
+
+# field of the page -> (kind, unit of a bare number, column of the entry)
+QUANTITIES: dict[str, tuple[Kind, str | None, str]] = {
+    "supply_v": ("voltage", "V", "supply_v"),
+    "drop_supply_v": ("voltage", "V", "drop_supply_v"),
+    "drop_ground_v": ("voltage", "V", "drop_ground_v"),
+    "fuel_pressure": ("pressure", None, "fuel_pressure_kpa"),
+    "fuel_temp": ("temperature", None, "fuel_temp_c"),
+    "delivery": ("flow", None, "delivery_l_min"),
+    "meter_a": ("current", "A", "meter_a"),
+}
+LABELS = {
+    "supply_v": "Volts at the pump, running",
+    "drop_supply_v": "Drop on the supply side, V",
+    "drop_ground_v": "Drop on the ground side, V",
+    "fuel_pressure": "Fuel pressure",
+    "fuel_temp": "Fuel temperature",
+    "fuel_level_pct": "Fuel level, %",
+    "delivery": "Delivery",
+    "meter_a": "Average on the meter, A",
+}
+MOST_QUESTIONS = 3  # a visit, reminders and questions together; the rest goes to the open questions
+
+
+def entry_from(typed: Mapping[str, Any], *, distance_unit: str) -> VisitEntry:
+    """Return the visit entry; raises EntryRefused naming the field that can't be taken."""
+    values: dict[str, Any] = {
+        name: typed.get(name) or None
+        for name in ("position", "serial", "state", "clamp", "clamp_point", "technician", "note", "pump_type")
+    }
+    unit = str(typed.get("unit") or "").strip()
+    if not unit:
+        raise EntryRefused("unit-missing", "Unit: give the vehicle's number first.")
+    if typed.get("odometer"):
+        read = read_quantity(str(typed["odometer"]), "distance", default_unit=distance_unit, field="Odometer")
+        values |= {"odometer_km": read.value, "odometer_entered": read.entered, "odometer_unit": read.unit}
+    for name, (kind, default_unit, column) in QUANTITIES.items():
+        text = str(typed.get(name) or "").strip()
+        if text:
+            values[column] = parse_quantity(text, kind, default_unit=default_unit, field=LABELS[name])
+    for name in ("fuel_level_pct", "hours", "duty_pct"):
+        if typed.get(name) is not None:
+            values[name] = float(typed[name])
+    visited_on = typed.get("visited_on")
+    return VisitEntry(
+        unit=unit,
+        reason=typed.get("reason") or "pm",
+        visited_on=visited_on if isinstance(visited_on, date) else None,
+        done=tuple(typed.get("done") or ()),
+        **values,
+    )
+
+
+def reminders(entry: VisitEntry, room: int = MOST_QUESTIONS) -> list[str]:
+    """Return at most `room` sentences on what would make the reading worth more; none is demanded."""
+    asks = []
+    if entry.odometer_km is None and entry.hours is None:
+        asks.append("Without an odometer this reading can't be placed in the pump's trend.")
+    if entry.state is None:
+        asks.append("Say whether the engine primed, idled or was loaded: only like readings are compared.")
+    if entry.supply_v is None:
+        asks.append("Volts at the pump are missing: a low supply looks like a weak pump.")
+    if entry.fuel_pressure_kpa is None:
+        asks.append("With the fuel pressure, a restriction can be told from drag.")
+    return asks[: max(room, 0)]
+
+
+def baseline_words(pump: Mapping[str, Any], odometer_km: float | None, settings: Mapping[str, Any]) -> str:
+    """Return what today's capture is to this pump's baseline: due, going on, or too late; "" once it stands.
+
+    pump: a row of unit_card (visits, fitted_odometer_km, last_odometer_km).
+    """
+    wanted, visits = int(settings["baseline_visits"]), int(pump["visits"])
+    if visits >= wanted:
+        return ""
+    if visits:
+        return f"This pump's baseline has {visits} of {wanted} readings; today's is the next."
+    at_km = odometer_km if odometer_km is not None else pump.get("last_odometer_km")
+    fitted_km = pump.get("fitted_odometer_km")
+    if is_unknown(at_km) or is_unknown(fitted_km):
+        return "This pump has no reading yet: today's capture begins its baseline."
+    run_km = max(float(at_km) - float(fitted_km), 0.0)  # type: ignore[arg-type]
+    if run_km <= settings["baseline_new_km"]:
+        return "This pump is new and its baseline is due: today's capture begins it."
+    if run_km <= settings["baseline_bedding_km"]:
+        return "This pump's baseline is due; its brushes may still be bedding in, which is noted with it."
+    return (
+        "This pump has no reading yet and has run far: today's capture begins its trend, but is no baseline "
+        "of a healthy pump."
+    )

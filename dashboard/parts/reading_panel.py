@@ -1,0 +1,185 @@
+"""A reading on the page: figures with their uncertainty, the trace, its segments, notes and the verdict."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.charts import waveform
+from dashboard.parts import envelope
+from dashboard.shell import frame
+from dashboard.words import formats
+from dashboard.words.reading import weakest_below_pct
+from ingest.capture import Capture
+from ingest.reading import Reading
+
+LEVEL_WORDS = {"warning": "▲ Warning", "ask": "? Please check", "info": "· Note"}
+
+
+def show_trace(
+    capture: Capture, reading: Reading | None, specification: tuple[Any, Any], *, key: str
+) -> None:
+    """Draw the trace with its range choice; one turn is a shaded band."""
+    choices = envelope.zoom_choices(capture, reading)
+    names = list(choices)
+    start = "Ten turns" if "Ten turns" in names else names[-1]
+    chosen = None
+    if len(names) > 1:
+        chosen = st.segmented_control(
+            "Show", names, default=start, key=f"{key}_range", label_visibility="collapsed"
+        )
+    from_s, to_s = choices[chosen or start]
+    turn = envelope.one_turn_s(capture, reading) if reading else None
+    rows = envelope.envelope(capture, from_s, to_s)
+    words = (
+        f"Current over time, {len(capture.current_a):,} samples at {capture.sample_rate_hz:,.0f} a second."
+    )
+    frame.chart(
+        waveform.trace(
+            rows,
+            turn_ms=(turn[0] * 1000, turn[1] * 1000) if turn else None,
+            specification_a=specification,
+            palette=frame.palette(),
+        ),
+        words,
+    )
+    if len(rows) < len(capture.current_a) / 2:
+        st.caption("Each point spans many samples and keeps their lowest and highest, so no spike is lost.")
+
+
+def show_segments(reading: Reading) -> None:
+    """Draw the averaged height of each segment, or say why there is none."""
+    if not reading.segment_profile_pct:
+        return
+    weakest = reading.weakest_segment
+    frame.chart(
+        waveform.segments(reading.segment_profile_pct, weakest=weakest, palette=frame.palette()),
+        "Averaged height of each commutator segment in percent of the average current.",
+    )
+    below_pct = weakest_below_pct(reading)
+    if below_pct is not None:
+        st.caption(
+            f"Segment {weakest} lies lowest, {below_pct:.1f} % of the average current below the middle of "
+            "the others. Segment 1 is wherever the record began."
+        )
+
+
+def comparison(
+    reading: Reading | pd.Series,
+    specification: dict[Any, Any],
+    visits: pd.DataFrame,
+    ripple_limit_pct: float,
+) -> pd.DataFrame:
+    """Return the figures beside specification and this pump's last and first visits, as text.
+
+    reading: one being taken, or a stored visit (a row of visit_detail); visits: those before it.
+    """
+
+    def from_visit(row: pd.Series | None, column: str, unit: str, digits: int) -> str:
+        if row is None or formats.is_unknown(row.get(column)):
+            return formats.UNKNOWN
+        return formats.with_error(float(row[column]), None, unit, digits)
+
+    last = visits.iloc[-1] if len(visits) else None
+    first = visits.iloc[0] if len(visits) > 1 else None
+    low, high = specification.get("current_low_a"), specification.get("current_high_a")
+    rpm_low, rpm_high = specification.get("rpm_low"), specification.get("rpm_high")
+
+    def band(a: Any, b: Any, unit: str) -> str:
+        if formats.is_unknown(a) or formats.is_unknown(b):
+            return formats.UNKNOWN
+        return f"{a:,g} to {b:,g} {unit}"
+
+    rows = [
+        (
+            "Average current",
+            average_words(reading),
+            band(low, high, "A"),
+            from_visit(last, "mean_a", "A", 2),
+            from_visit(first, "mean_a", "A", 2),
+        ),
+        (
+            "Lowest / highest",
+            " / ".join(formats.with_error(a, None, "A") for a in (reading.min_a, reading.max_a)),
+            formats.UNKNOWN,
+            f"{from_visit(last, 'min_a', 'A', 2)} / {from_visit(last, 'max_a', 'A', 2)}",
+            f"{from_visit(first, 'min_a', 'A', 2)} / {from_visit(first, 'max_a', 'A', 2)}",
+        ),
+        (
+            "Ripple, averaged over turns",
+            formats.with_error(reading.ripple_pct, None, "% of average", 1),
+            f"up to {ripple_limit_pct:g} %",
+            from_visit(last, "ripple_pct", "%", 1),
+            from_visit(first, "ripple_pct", "%", 1),
+        ),
+        (
+            "Speed",
+            formats.with_error(reading.rpm, reading.rpm_se, "rpm", 0),
+            band(rpm_low, rpm_high, "rpm"),
+            from_visit(last, "rpm", "rpm", 0),
+            from_visit(first, "rpm", "rpm", 0),
+        ),
+        (
+            "One revolution",
+            formats.with_error(reading.revolution_ms, None, "ms", 3),
+            formats.UNKNOWN,
+            from_visit(last, "revolution_ms", "ms", 3),
+            from_visit(first, "revolution_ms", "ms", 3),
+        ),
+    ]
+    last_name = f"Last visit, {formats.day(last['visited_on'])}" if last is not None else "Last visit"
+    first_name = f"First visit, {formats.day(first['visited_on'])}" if first is not None else "First visit"
+    return pd.DataFrame(rows, columns=["Figure", "Now", "Specified", last_name, first_name])
+
+
+def average_words(reading: Reading | pd.Series) -> str:
+    """Return the average with what the clamp may be off by where that is known, else with its scatter."""
+    accuracy = reading.mean_a_accuracy_a
+    if formats.is_unknown(reading.mean_a) or formats.is_unknown(accuracy):
+        return formats.with_error(reading.mean_a, reading.mean_a_se, "A")
+    return f"{formats.with_error(reading.mean_a, accuracy, 'A')} (clamp)"
+
+
+def show_comparison(table: pd.DataFrame) -> None:
+    """Draw the figures as a plain table, readable by screen readers and on paper."""
+    st.table(table.set_index("Figure"))
+
+
+def show_notes(notes: tuple[Any, ...] | list[Any]) -> None:
+    """Draw quality notes, warnings first, each by a word before the sentence."""
+    order = {"warning": 0, "ask": 1, "info": 2}
+    once = dict.fromkeys(sorted(notes, key=lambda n: order.get(n.level, 3)))
+    lines = [f"- {LEVEL_WORDS[n.level]}: {n.text}" for n in once]
+    if lines:
+        st.markdown("\n".join(lines))
+
+
+def show_candidates(reading: Reading) -> None:
+    """Say which speeds the trace allows when it can't tell."""
+    if reading.rpm is None and reading.speed_candidates:
+        told = ", ".join(
+            f"{c.rpm:,.0f} rpm ({formats.percent(c.probability)})" for c in reading.speed_candidates[:4]
+        )
+        st.write(f"The speed can't be told from this trace. It allows {told}.")
+
+
+def action_sentence(verdict: Any) -> str:
+    """Return what to do; where that is nothing, which the heading says, when to capture next."""
+    when = verdict.action_text.removeprefix("No action; next capture ")
+    if verdict.action == "none" and when != verdict.action_text:
+        return f"**Next capture** {when}"
+    return f"**Action.** {verdict.action_text}"
+
+
+def show_verdict(verdict: Any) -> None:
+    """Draw the verdict, the next test and the action, with the rule cited."""
+    with st.container(border=True):
+        st.subheader(formats.action(verdict.action), anchor=False)
+        st.write(verdict.text)
+        for other in verdict.also:
+            st.write(f"Also: {other}")
+        st.write(f"**Next test.** {verdict.next_test}")
+        st.write(action_sentence(verdict))
+        st.caption(f"{verdict.compared_with} Rule: {verdict.rule}.")

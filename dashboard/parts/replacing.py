@@ -1,0 +1,152 @@
+"""A pump changed at this stop: why it came off, what was found, what went in, what is due now."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import changes, loaders
+from dashboard.words import formats
+from ingest.errors import PumpledgerError
+
+REMOVALS = {
+    "failed": "It failed",
+    "on_condition": "Its readings called for it",
+    "opportunity": "The tank was open anyway",
+    "other": "Another reason",
+}
+FOUND = {
+    "worn": "Worn",
+    "seized": "Seized",
+    "electrical": "Electrical fault",
+    "tested_good": "Tested good",
+    "not_examined": "Not examined",
+}
+
+
+FINDING_DAYS = 366  # a pump taken off longer ago is no longer asked about
+
+
+def finding_due(unit: str) -> pd.Series | None:
+    """Return the pump lately taken off a unit of which nobody has said what was found, or None."""
+    if not unit or not loaders.ledger_path().exists():
+        return None
+    rows = loaders.ask("finding_due", unit=unit, since=date.today() - timedelta(days=FINDING_DAYS))
+    return rows.iloc[0] if len(rows) else None
+
+
+def ask_finding(unit: str) -> None:
+    """Ask what was found in the pump last taken off this unit, where that is still open."""
+    pump = finding_due(unit)
+    if pump is None:
+        return
+    place = "" if pump["position"] == "main" else f" ({pump['position']})"
+    with st.form(f"finding_{pump['pump_id']}"):
+        st.write(
+            f"? The pump taken off on {formats.day(pump['removed_on'])}{place}: what was found in it? "
+            "Forecasts learn from the answer."
+        )
+        found = st.segmented_control("What was found", list(FOUND), format_func=FOUND.__getitem__, wrap=True,
+                                     key="found_before", label_visibility="collapsed")  # fmt: skip
+        who, keep = st.columns([1, 2], vertical_alignment="bottom")
+        by = who.text_input("Your initials", max_chars=12, key="found_before_by", autocomplete="off")
+        if keep.form_submit_button("Keep the finding", width="stretch"):
+            try:
+                _keep_finding(int(pump["pump_id"]), found, by)
+            except PumpledgerError as refused:
+                st.error(f"▲ {refused.text}")
+            else:
+                st.rerun()
+
+
+def _keep_finding(pump_id: int, found: Any, by: str) -> None:
+    from ingest.fleet_folder.one_fact import change_facts
+    from ingest.fleet_folder.tables import PUMPS
+
+    changes.demand(str(found or ""), "what was found")
+    change_facts(
+        loaders.ledger_path(), PUMPS, pump_id, {"found": found}, by=by, reason="asked at the next visit",
+        command=changes.COMMAND,
+    )  # fmt: skip
+
+
+def show(visit: pd.Series, by: str) -> None:
+    """Ask whether the pump was changed; on saving, close its life and begin the new one."""
+    if text := st.session_state.get("replaced_text"):
+        st.success(text)
+        return
+    with st.expander("The pump was changed at this stop"), st.form("replaced", border=False):
+        removed = removal_fields()
+        new = new_pump_fields(visit["pump_type"])
+        kept = st.checkbox("The old filter stayed in", key="old_filter_kept")
+        if st.form_submit_button("Keep the change", width="stretch"):
+            try:
+                _replace(visit, removed, new, kept, by)
+            except PumpledgerError as refused:
+                st.error(f"▲ {refused.text}")
+            else:
+                st.rerun()
+
+
+def removal_fields(key: str = "") -> dict[str, Any]:
+    """Ask why a pump came off, what was found and the cause; what `removal_of` takes."""
+    return {
+        "removal": st.segmented_control(
+            "Why it came off", list(REMOVALS), format_func=REMOVALS.__getitem__, wrap=True,
+            key=f"{key}removal",
+        ),
+        "found": st.segmented_control(
+            "What was found", list(FOUND), format_func=FOUND.__getitem__, wrap=True, key=f"{key}found"
+        ),
+        "cause": st.text_input(
+            "Cause, if known", placeholder="dirt, water, ran dry, wiring …", key=f"{key}removal_cause"
+        ),
+    }  # fmt: skip
+
+
+def removal_of(told: dict[str, Any]) -> Any:
+    """Return the ingest.visit.pump_lives.Removal told; raises EntryRefused without the reason."""
+    from ingest.errors import EntryRefused
+    from ingest.visit.pump_lives import Removal
+
+    if not told["removal"]:
+        raise EntryRefused("removal-missing", "Say why the pump came off.")
+    return Removal(told["removal"], found=told["found"], cause=told["cause"].strip() or None)
+
+
+def new_pump_fields(usual_type: Any = None, key: str = "") -> dict[str, Any]:
+    """Ask for type and serial number of the pump that went in."""
+    types = loaders.ask("pump_types")["pump_type"].tolist()
+    return {
+        "pump_type": st.selectbox(
+            "Type fitted", types, index=types.index(usual_type) if usual_type in types else None,
+            accept_new_options=True, key=f"{key}new_type", placeholder="its part number",
+        ),
+        "serial": st.text_input("Its serial number", key=f"{key}new_serial").strip() or None,
+    }  # fmt: skip
+
+
+def _replace(visit: pd.Series, removed: dict[str, Any], new: dict[str, Any], kept: bool, by: str) -> None:
+    from ingest.visit.pump_lives import NewPump, replace_pump
+
+    odometer = visit["odometer_km"]
+    replace_pump(
+        loaders.ledger_path(),
+        visit["unit"],
+        removal_of(removed),
+        NewPump(**new),
+        position=visit["position"],
+        on=pd.Timestamp(visit["visited_on"]).date(),
+        odometer_km=None if formats.is_unknown(odometer) else float(odometer),
+        filter_kept=kept,
+        by=by,
+    )
+    bedded = formats.distance(loaders.settings()["baseline_bedding_km"], loaders.settings()["distance_unit"])
+    st.session_state["replaced_text"] = (
+        "The old pump's life is closed and the new one begins. Its baseline is due: capture the new pump "
+        f"now, with the reason After repair. Brushes may bed in over the first {bedded}, so early readings "
+        "are marked."
+    )

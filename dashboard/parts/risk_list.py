@@ -1,0 +1,286 @@
+"""Pumps by risk as words, cards and table rows; all figures come from the ranking."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.shell import access, frame
+from dashboard.words import formats
+
+NOW = ("repeat capture", "check circuit", "check filter or strainer")
+SHOWN = {
+    "unit": "Unit",
+    "position": "Pump",
+    "action": "Action",
+    "risk": "Risk, %",
+    "due_by": "Due by",
+    "at_stake": "At stake, {currency}",
+    "trend_pct": "Current, trend",
+    "distance_left_p10": "{unit}, 9 in 10 sure",
+    "distance_left_text": "{unit}, even chance",
+    "pump_type": "Type",
+    "depot": "Depot",
+    "reason": "Why",
+    "odds": "Risk in words",
+    "visits": "Visits",
+    "last_visited_on": "Last visit",
+}
+PRINTED = {
+    "done": "",
+    "unit": "Unit",
+    "position": "Pump",
+    "depot": "Depot",
+    "pump_type": "Type",
+    "action": "Action",
+    "risk": "Risk",
+    "due_by": "Due by",
+    "last_visited_on": "Last visit",
+    "reason": "Why",
+}
+# What a list can be put in order of: column of the ranking, whether ascending.
+ORDERS = {
+    "risk": ("risk", False),
+    "due date": ("due_by", True),
+    "longest unseen": ("last_visited_on", True),
+    "unit": ("unit", True),
+}
+TREND_PCT = (70, 130)
+MOST_PRINTED = 200
+
+
+def to_act_on(ranking: pd.DataFrame, most: int | None = None) -> pd.DataFrame:
+    """Return the first pumps of a ranking (by falling risk) with something to do, bookings first."""
+    action = ranking["action"].to_numpy()
+    booked = np.flatnonzero(action == "book replacement")
+    other = np.flatnonzero((action != "none") & (action != "book replacement"))
+    return ranking.iloc[np.concatenate([booked, other])[:most]]
+
+
+def headline(ranking: pd.DataFrame) -> str:
+    """Return the sentence that answers "what needs doing?"."""
+    if not len(ranking):
+        return "No pump is in service yet."
+    acts = ranking["action"].value_counts()
+    parts = [
+        f"{acts[name]:,} to {verb}"
+        for name, verb in (
+            ("book replacement", "book"),
+            ("check circuit", "have the circuit checked"),
+            ("check filter or strainer", "have the filter checked"),
+            ("repeat capture", "capture again"),
+        )
+        if acts.get(name)
+    ]
+    todo = "; ".join(parts) if parts else "nothing to do before the next visits"
+    return (
+        f"Of {formats.count(len(ranking), 'pump')}: {todo}. "
+        f"Left alone, about {expected_words(ranking['risk'])} are expected to fail before their next visit."
+    )
+
+
+def expected_words(risk: pd.Series) -> str:
+    """Return how many of these pumps are expected to fail, with the range that chance alone leaves.
+
+    risk: of each pump. "11 (8 in 10: 7 to 15)": the count has variance sum p(1 - p) and is taken as normal.
+    """
+    mean, reach = float(risk.sum()), 1.2816 * float((risk * (1 - risk)).sum()) ** 0.5
+    shown = f"{mean:,.1f}" if mean < 10 else f"{mean:,.0f}"
+    return f"{shown} (8 in 10: {max(round(mean - reach), 0):,} to {round(mean + reach):,})"
+
+
+def spending_line(months: pd.DataFrame, currency: str) -> str:
+    """Return the sentence that answers "what did it cost?", for the last twelve months with records."""
+    if not len(months):
+        return "No breakdown or planned change is recorded yet."
+    until = pd.Timestamp(months["month"].max())
+    year = months[pd.to_datetime(months["month"]) > until - pd.DateOffset(months=12)]
+    amount = year.groupby("kind")["amount"].sum()
+    jobs = year.groupby("kind")["jobs"].sum()
+    unknown = int(year["without_cost"].sum())
+    words = (
+        f"Twelve months to {until:%Y-%m}: {formats.money(amount.get('on the road', 0), currency)} for "
+        f"{formats.count(int(jobs.get('on the road', 0)), 'pump')} failed on the road, "
+        f"{formats.money(amount.get('planned', 0), currency)} for "
+        f"{formats.count(int(jobs.get('planned', 0)), 'planned change')}."
+    )
+    return words + (f" {unknown} of these jobs have no cost recorded." if unknown else "")
+
+
+def with_stakes(rows: pd.DataFrame) -> pd.DataFrame:
+    """Add at_stake, the risk times what a failure on the road costs more than a planned change, and currency.
+
+    By the prices of the pump's type, class and depot; nothing is added for who may not see money.
+    """
+    if not access.may("money"):
+        return rows
+    prices = loaders.cost_book().price_frame(rows)
+    more = (prices["failure"] - prices["planned"]).clip(lower=0)
+    return rows.assign(at_stake=rows["risk"] * more, currency=loaders.settings()["currency"])
+
+
+def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
+    """Draw the first pumps to act on, one bordered entry each with its reason and the way to its history."""
+    waiting = int((ranking["action"] != "none").sum())
+    if not waiting:
+        st.write("○ No pump needs anything before its next planned visit.")
+        return
+    for row in with_stakes(to_act_on(ranking, most)).to_dict("records"):
+        with st.container(border=True):
+            head, link = st.columns([4, 1], vertical_alignment="center")
+            with head:
+                place = "" if row["position"] == "main" else f", {row['position']}"
+                depot = "" if formats.is_unknown(row["depot"]) else f" · {row['depot']}"
+                st.markdown(
+                    f"**{formats.action(row['action'])}** · unit **{row['unit']}**{place}{depot} · "
+                    f"risk {formats.percent(row['risk'])} ({formats.odds(row['risk'])})"
+                )
+                st.write(row["reason"])
+                when = due_words(row)
+                if when:
+                    st.caption(when)
+            with link:
+                frame.link("pump_history", "Open", pump=row["pump_id"])
+    if waiting > most:
+        st.caption(f"{waiting - most:,} more with something to do stand in the list of all pumps by risk.")
+
+
+def due_words(row: dict[Any, Any] | pd.Series) -> str:
+    """Return when something is due: the day a tenth of such pumps will have failed, and the next capture."""
+    words = []
+    if not formats.is_unknown(row.get("due_by")):
+        words.append(f"One in ten such pumps will have failed by {formats.day(row['due_by'])}.")
+    if row.get("action") in NOW:
+        words.append("Next step: at the first chance.")
+    elif not formats.is_unknown(row.get("next_capture_on")):
+        words.append(f"Next capture {next_capture_words(row)}.")
+    if not formats.is_unknown(row.get("at_stake")):
+        words.append(f"At stake until its next visit: {formats.about(row['at_stake'])} {row['currency']}.")
+    return " ".join(words)
+
+
+def next_capture_words(row: dict[Any, Any] | pd.Series) -> str:
+    """Return "by 2026-03-12 or at 84,000 mi, whichever comes first"; the odometer where it is known."""
+    words = f"by {formats.day(row['next_capture_on'])}"
+    if formats.is_unknown(row.get("next_capture_km")):
+        return words
+    return (
+        f"{words} or at {formats.distance(row['next_capture_km'], row['horizon_unit'])}, "
+        "whichever comes first"
+    )
+
+
+def in_order(rows: pd.DataFrame, order: str) -> pd.DataFrame:
+    """Return the rows of a ranking in one of ORDERS; unknown dates come last."""
+    by, ascending = ORDERS[order]
+    if by == "risk":
+        return rows  # a ranking comes by falling risk
+    return rows.sort_values(by, ascending=ascending, kind="stable", na_position="last")
+
+
+def table_rows(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of the risk table as shown; the position only where a unit has several pumps."""
+    shown = rows.assign(
+        action=rows["action"].map(formats.action),
+        risk=rows["risk"] * 100,
+        odds=rows["risk"].map(formats.odds),
+        due_by=rows["due_by"].map(formats.day),
+        trend_pct=rows["currents_a"].map(against_first) if "currents_a" in rows else None,
+        distance_left_p10=rows["distance_left_p10"].map(formats.about),
+        distance_left_text=rows["distance_left_text"].map(formats.even_chance),
+        last_visited_on=rows["last_visited_on"].map(formats.day),
+        at_stake=rows["at_stake"].map(formats.about) if "at_stake" in rows else None,
+    )
+    unit = rows["horizon_unit"].iloc[0] if len(rows) else ""
+    currency = rows["currency"].iloc[0] if "currency" in rows and len(rows) else ""
+    names = {column: name.format(unit=unit, currency=currency) for column, name in SHOWN.items()}
+    if "at_stake" not in rows:
+        del names["at_stake"]
+    if (rows["position"] == "main").all():
+        del names["position"]
+    return shown[list(names)].rename(columns=names)
+
+
+def against_first(currents_a: Any) -> Any:
+    """Return readings in percent of the first shown, so that small lines share one scale; None for none."""
+    if currents_a is None or isinstance(currents_a, float) or not len(currents_a):
+        return None
+    values = np.asarray(currents_a, float)
+    return np.round(100 * values / values[0], 1).tolist() if values[0] > 0 else None
+
+
+def column_settings(unit: str, currency: str) -> dict[str, Any]:
+    """Return how the risk table draws its columns; unit: the distance's."""
+    column = st.column_config
+    return {
+        SHOWN["unit"]: column.TextColumn(width=80),
+        SHOWN["action"]: column.TextColumn(width=185),
+        SHOWN["risk"]: column.NumberColumn(
+            format="%.1f", width=65, help="Chance that it fails on the road before its next planned visit."
+        ),
+        SHOWN["due_by"]: column.TextColumn(
+            width=95, help="By then one in ten such pumps will have failed."
+        ),
+        SHOWN["at_stake"].format(currency=currency): column.TextColumn(
+            width=105, help="The risk times what a failure on the road costs more than a planned change."
+        ),
+        SHOWN["trend_pct"]: column.LineChartColumn(
+            width=105, y_min=TREND_PCT[0], y_max=TREND_PCT[1],
+            help="Average current of the last visits, oldest to newest, in percent of the first shown; the "
+            f"strip reaches from {TREND_PCT[0]} to {TREND_PCT[1]} %.",
+        ),
+        SHOWN["distance_left_p10"].format(unit=unit): column.TextColumn(
+            width=120, help="Nine in ten such pumps run at least so far from today."
+        ),
+        SHOWN["distance_left_text"].format(unit=unit): column.TextColumn(
+            width=145, help="Half of such pumps run at least so far from today."
+        ),
+        SHOWN["pump_type"]: column.TextColumn(width=85),
+        SHOWN["depot"]: column.TextColumn(width=105),
+        SHOWN["reason"]: column.TextColumn(width=900),
+    }  # fmt: skip
+
+
+def choices_words(chosen: dict[str, list[str]], actions: list[str], find: str, order: str) -> str:
+    """Return what a list was narrowed to, in words."""
+    said = [", ".join(values) for values in chosen.values() if values]
+    said += [", ".join(formats.ACTION_WORDS[a].lower() for a in actions)] if actions else []
+    said += [f"units with {find.strip()}"] if find.strip() else []
+    return f"{'; '.join(said) or 'all depots, types and classes'}; in order of {order}"
+
+
+def paper(rows: pd.DataFrame, chosen: str, day: date) -> str:
+    """Return the first pumps of a list as a sheet to print, with what it was narrowed to."""
+    from dashboard.shell.paper import sheet
+
+    first = rows.head(MOST_PRINTED)
+    columns = [c for c in PRINTED if c != "position" or (first["position"] != "main").any()]
+    table = first.assign(
+        action=first["action"].map(formats.action),
+        risk=first["risk"].map(lambda p: formats.percent(p, 1)),
+        due_by=first["due_by"].map(formats.day),
+        last_visited_on=first["last_visited_on"].map(formats.day),
+        done="☐",
+    )[columns].rename(columns=PRINTED)
+    named = f"{formats.count(len(rows), 'pump')}, {chosen}"
+    if len(rows) > len(first):
+        named += f"; the first {len(first):,} are printed"
+    return sheet(
+        f"Pumps by risk, {formats.day(day)}", [(named, table)], {"In all": headline(rows)}, [], wide=True
+    )
+
+
+def counts(ranking: pd.DataFrame, today: date) -> dict[str, int]:
+    """Return the counts a planner starts with."""
+    due = pd.to_datetime(ranking["due_by"])
+    return {
+        "to book": int((ranking["action"] == "book replacement").sum()),
+        "to check": int(ranking["action"].isin(["check circuit", "check filter or strainer"]).sum()),
+        "to capture again": int((ranking["action"] == "repeat capture").sum()),
+        "due in 14 days": int((due <= pd.Timestamp(today + timedelta(days=14))).sum()),
+    }

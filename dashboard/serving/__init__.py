@@ -1,0 +1,1 @@
+"""A ledger and an address in, a running server out."""

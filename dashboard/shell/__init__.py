@@ -1,0 +1,1 @@
+"""The frame round every page: menu, person, lists, print, progress, colours."""

@@ -1,0 +1,20 @@
+"""Says of an invented fleet that it is, wherever its figures are shown."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+NOTE = "Invented fleet: none of its figures is evidence for a real one."
+
+
+def note(settings: dict[str, Any]) -> str:
+    """Return the sentence for a fleet whose records are invented, else nothing."""
+    return NOTE if settings.get("records_are") == "invented" else ""
+
+
+def note_of(ledger: Path) -> str:
+    """As `note`, for a ledger."""
+    from dashboard.data.queries import settings
+
+    return note(settings(ledger))

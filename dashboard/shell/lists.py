@@ -1,0 +1,165 @@
+"""Lists on the pages: each is narrowed, put in order, drawn and saved in the same way.
+
+A short list is drawn whole: its headings sort it, a box finds rows by any word. A long one is asked of the
+ledger a page at a time. Either way the file holds every row that matches, not only those drawn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.words import formats
+
+ROWS_A_PAGE = 50
+PAGE_BOX_PX = 240  # narrow: a table's own tools appear above its right end, and would lie over the steps
+ALL_ROWS = 10_000_000
+MOST_DRAWN = 500
+FIND_FROM = 9  # a list shorter than this is read faster than it is searched
+NARROWED_BY = {"depot": "Depot", "pump_type": "Pump type", "class": "Vehicle class"}
+
+
+def narrowing(fields: tuple[str, ...] = tuple(NARROWED_BY), *, key: str) -> dict[str, list[str]]:
+    """Draw the choices that narrow a list (kept in the page's address) and return the chosen values."""
+    values = loaders.ask("filters")
+    chosen: dict[str, list[str]] = {}
+    for column, field in zip(st.columns(len(fields)), fields, strict=True):
+        options = values.loc[values["field"] == field, "value"].tolist()
+        with column:
+            chosen[field] = st.multiselect(
+                NARROWED_BY[field], options, key=f"{key}_{field}", placeholder="all", bind="query-params"
+            )
+    return chosen
+
+
+def asked(chosen: dict[str, list[str]]) -> dict[str, tuple[str, ...]]:
+    """Return choices as the parameters of a query: depots, types, classes; no choice means all."""
+    names = {"depot": "depots", "pump_type": "types", "class": "classes"}
+    return {names[field]: tuple(values) for field, values in chosen.items()}
+
+
+def narrowed(rows: pd.DataFrame, chosen: dict[str, list[str]]) -> pd.DataFrame:
+    """Return the rows that match every choice made; no choice means all."""
+    for field, values in chosen.items():
+        if values and field in rows:
+            rows = rows[rows[field].isin(values)]
+    return rows
+
+
+def holding(rows: pd.DataFrame, text: str) -> pd.DataFrame:
+    """Return the rows with `text` in any cell, case aside."""
+    if not text.strip() or not len(rows):
+        return rows
+    found = pd.Series(False, rows.index)
+    for column in rows:
+        cells = rows[column].astype(object).where(rows[column].notna(), "").map(str)
+        found |= cells.str.contains(text.strip(), case=False, regex=False)
+    return rows[found]
+
+
+def show(
+    rows: pd.DataFrame,
+    words: str,
+    name: str,
+    *,
+    shown: Callable[[pd.DataFrame], pd.DataFrame] = lambda rows: rows,
+    most: int = MOST_DRAWN,
+) -> None:
+    """Draw a list with the sentence that says what it holds, a box to find rows, and a file to save.
+
+    shown: makes of rows what is read; of a long list only the rows drawn go through it.
+    """
+    if len(rows) >= FIND_FROM:
+        find = st.text_input(
+            "Find in this list", key=f"find_{name}", placeholder="any word of it", bind="query-params"
+        )
+        rows = holding(rows, find)
+    draw(shown(rows.head(most)), words)
+    if len(rows) > most:
+        st.caption(f"The first {most:,} of {len(rows):,} are drawn; the file holds all.")
+    download(lambda: shown(rows), name)
+
+
+def draw(table: pd.DataFrame, words: str) -> None:
+    """Draw a table whose headings sort it, with the sentence that says what it holds."""
+    st.dataframe(with_thousands(table), hide_index=True, placeholder=formats.UNKNOWN, alt=words)
+
+
+def with_thousands(table: pd.DataFrame) -> Any:
+    """Return a table in which columns of five digits and more show them in threes; it sorts as before."""
+    numbers = list(table.select_dtypes("number"))
+    told = {name: table[name].dropna() for name in numbers}
+    large: dict[Any, Any] = {
+        name: "{:,.0f}"
+        for name, values in told.items()
+        if len(values) and values.abs().max() >= 10_000 and (values % 1 == 0).all()
+    }
+    if not large:
+        return table
+    # A table that is given one column's format shows six decimals in every other.
+    return table.style.format({name: "{:g}" for name in numbers} | large, na_rep=formats.UNKNOWN)
+
+
+def paged(
+    query: str,
+    key: str,
+    nouns: tuple[str, str],
+    shown: Callable[[pd.DataFrame], pd.DataFrame],
+    words: str,
+    **parameters: Any,
+) -> pd.DataFrame:
+    """Draw one page of a query's rows as `shown` makes them, with the other pages and the whole as a file.
+
+    The query takes $rows and $skip and says in `found` how many match. Returns the rows of the page.
+    """
+    rows = one_page(query, key, nouns, **parameters)
+    draw(shown(rows), words)
+    save_all(query, key, shown, **parameters)
+    return rows
+
+
+def one_page(
+    query: str, key: str, nouns: tuple[str, str], rows_a_page: int = ROWS_A_PAGE, **parameters: Any
+) -> pd.DataFrame:
+    """Say how many rows match, offer the pages and return the rows of the page chosen."""
+    named = st.query_params.get(f"{key}_page", "")  # on opening, the box below is not drawn yet
+    page = (
+        int(st.session_state.get(f"{key}_page") or (named if named.isdigit() and len(named) < 7 else 1)) or 1
+    )
+    rows = loaders.ask(query, rows=rows_a_page, skip=(page - 1) * rows_a_page, **parameters)
+    if not len(rows) and page > 1:  # narrowed meanwhile
+        page = 1
+        st.session_state.pop(f"{key}_page", None)
+        st.query_params.pop(f"{key}_page", None)
+        rows = loaders.ask(query, rows=rows_a_page, skip=0, **parameters)
+    found = int(rows["found"].iloc[0]) if len(rows) else 0
+    st.write(formats.count(found, *nouns))
+    if found > rows_a_page:
+        pages = -(-found // rows_a_page)
+        st.number_input(
+            f"Page of {pages:,}", 1, pages, page, key=f"{key}_page", bind="query-params", width=PAGE_BOX_PX
+        )
+    return rows.drop(columns=["found"])
+
+
+def save_all(query: str, name: str, shown: Callable[[pd.DataFrame], pd.DataFrame], **parameters: Any) -> None:
+    """Offer every row of a paged query as a file."""
+    download(
+        lambda: shown(loaders.ask(query, rows=ALL_ROWS, skip=0, **parameters)), name,
+        "Save all of these as CSV",
+    )  # fmt: skip
+
+
+def download(table: pd.DataFrame | Callable[[], pd.DataFrame], name: str, label: str = "Save as CSV") -> None:
+    """Offer a table, or what makes it, as a file; it is written only when asked for."""
+    st.download_button(
+        label,
+        data=lambda: formats.as_csv(table() if callable(table) else table),
+        file_name=f"{name}.csv",
+        mime="text/csv",
+        key=f"csv-{name}",
+    )

@@ -1,0 +1,1 @@
+"""What was spent, what each policy costs and which age is best."""

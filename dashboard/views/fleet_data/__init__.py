@@ -1,0 +1,1 @@
+"""The facts and prices behind the figures, looked at and changed."""

@@ -1,0 +1,67 @@
+"""Bringing a fleet folder in from the page: look first, then store, with a report of every file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.shell import lists
+from dashboard.words import formats
+from ingest.errors import PumpledgerError
+
+
+def show_loading() -> None:
+    """Look at a fleet folder first, then bring it in."""
+    st.write(
+        "A fleet folder holds vehicles.csv, pumps.csv, visits.csv and the like, beside fleet.toml. "
+        "Look first: nothing is stored by looking. Bringing the same folder in again changes nothing."
+    )
+    text = st.text_input("Folder on this machine", key="folder", placeholder="path to the folder")
+    look, bring = st.columns(2)
+    looked = look.button("Look first", width="stretch", disabled=not text)
+    brought = bring.button("Bring it in", type="primary", width="stretch", disabled=not text)
+    if looked or brought:
+        try:
+            _load(Path(text).expanduser(), dry_run=looked)
+        except PumpledgerError as refused:
+            st.error(f"▲ {refused.text}")
+
+
+def _load(folder: Path, *, dry_run: bool) -> None:
+    from ingest.fleet_folder.loading import load_folder
+
+    bar = st.progress(0.0, "Reading the tables …")
+
+    def progress(done: int, of: int, name: str) -> None:
+        bar.progress(min(1.0, done / of) if of else 1.0, f"{name}: {done:,} of {of:,}")
+
+    report = load_folder(loaders.ledger_path(), folder, dry_run=dry_run, progress=progress, by="dashboard")
+    bar.empty()
+    if report.stored:
+        st.success(f"Brought in: {formats.count(report.changes, 'row')} added or changed.")
+    elif dry_run:
+        st.info("Looked only: nothing was stored.")
+    else:
+        st.error("▲ Nothing was stored.")
+    lists.show(
+        pd.DataFrame(
+            [
+                (c.file, c.rows, c.added, c.changed, c.unchanged, c.questioned, c.refused)
+                for c in report.tables
+            ],
+            columns=["File", "Rows", "New", "Changed", "Same", "In question", "Refused"],
+        ),
+        "What became of the rows of each file.",
+        "brought_in",
+    )
+    for notice in report.notices:
+        st.write(f"· {notice}")
+    for title, problems in (("Refused rows", report.refused), ("Rows in question", report.questions)):
+        if problems:
+            st.subheader(title, anchor=False)
+            st.markdown("\n".join(f"- {p.sentence()}" for p in problems[:50]))
+            if len(problems) > 50:
+                st.caption(f"{len(problems) - 50:,} more.")

@@ -1,0 +1,42 @@
+"""Fleet data: units, pump types, where to clamp, work done, prices, settings, changes, loading a folder."""
+
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.shell import access, frame
+from dashboard.views.fleet_data import facts
+from dashboard.views.fleet_data import loading as fleet_loading
+from dashboard.views.fleet_data import parts as fleet_parts
+from dashboard.views.fleet_data import prices as fleet_prices
+from dashboard.words import formats
+
+st.title("Fleet data")
+started = fleet_parts.has_data()
+if not started:
+    st.info("The ledger is empty. Bring in a fleet folder here, or log a first visit.")
+    frame.link("log_visit", "→ Log a first visit")
+else:
+    st.write(formats.holdings(loaders.ask("fleet_counts").iloc[0], "unit"))
+    frame.first_part_first()
+parts = {
+    "Units": fleet_parts.show_units,
+    "Pump types": facts.show_pump_types,
+    "Where to clamp": facts.show_notes,
+    "Work done": fleet_parts.show_work,
+    "Prices": fleet_prices.show_prices,
+    "Settings": fleet_prices.show_settings,
+    "Changes": fleet_parts.show_changes,
+}
+if not access.may("money"):
+    del parts["Prices"]
+if not started:
+    parts = {}
+if access.may("load"):
+    parts["Bring in a folder"] = fleet_loading.show_loading
+frame.show_kept()
+if parts:
+    tabs = st.tabs(list(parts), key="part", on_change="rerun", bind="query-params")
+    for tab, draw in zip(tabs, parts.values(), strict=True):
+        if tab.open:
+            with tab:
+                draw()

@@ -1,0 +1,184 @@
+"""Prices and settings on the fleet data page: what is in force, and a form for a new value, dated."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import changes, loaders
+from dashboard.shell import access, frame, lists
+from dashboard.words import formats
+from ingest.errors import EntryRefused
+from ingest.ledger.settings import DEFAULTS, set_setting
+from ingest.units import parse_number
+
+
+def show_prices() -> None:
+    """Draw the prices in use and take new ones, dated, with their source."""
+    from analytics.money.cost_book import read_costs
+
+    currency = loaders.settings()["currency"]
+    book = read_costs(loaders.ledger_path())
+    prices = book.prices()
+    planned, failure = st.columns(2)
+    planned.metric("Planned replacement, all in", formats.money(prices.planned, currency))
+    failure.metric("On-failure replacement, all in", formats.money(prices.failure, currency))
+    if prices.placeholders:
+        n = len(prices.placeholders)
+        st.write(
+            f"Placeholders among the prices behind these, confirmed by nobody: {n}. Every figure in money "
+            "leans on them."
+        )
+    table = price_table(book, currency)
+    lists.show(table, "Prices with amount, unit, confirmation and source.", "prices")
+    if access.may("prices"):
+        _give_price(currency)
+
+
+def price_table(book: Any, currency: str) -> pd.DataFrame:
+    """Return every price in force: whole amounts given, each element, and those of one class or depot."""
+    from analytics.money.cost_book import ELEMENT, ELEMENTS, TOTALS
+
+    labels = TOTALS | {e.name: e.label for e in ELEMENTS}
+
+    def unit(name: str) -> str:
+        return currency if name in TOTALS or ELEMENT[name].unit == "money" else ELEMENT[name].unit
+
+    def row(name: str, entry: Any, whom: str) -> tuple[Any, ...]:
+        if entry is None:
+            return (
+                labels[name],
+                whom,
+                ELEMENT[name].default,
+                unit(name),
+                "no, placeholder",
+                None,
+                (ELEMENT[name].source),
+            )
+        confirmed = "yes" if entry.confirmed else "no, placeholder"
+        since = formats.UNKNOWN if entry.valid_from.year == 1900 else formats.day(entry.valid_from)
+        return labels[name], whom, entry.amount, unit(name), confirmed, since, entry.source
+
+    whole = [row(name, entry, "all") for name in TOTALS if (entry := book.entry(name)) is not None]
+    single = [row(e.name, book.entry(e.name), "all") for e in ELEMENTS]
+    narrow = {(e.element, e.vehicle_class, e.depot) for e in book.entries if e.vehicle_class or e.depot}
+    special = [
+        row(name, book.entry(name, cls, depot), ", ".join(filter(None, (cls, depot))))
+        for name, cls, depot in sorted(narrow, key=str)
+    ]
+    columns = ["Price", "For", "Amount", "In", "Confirmed", "Since", "Source"]
+    return pd.DataFrame([*whole, *single, *special], columns=columns)
+
+
+def _give_price(currency: str) -> None:
+    from analytics.money.cost_book import ELEMENT, ELEMENTS, TOTALS
+
+    labels = TOTALS | {e.name: e.label for e in ELEMENTS}
+    narrow = loaders.ask("filters")
+    st.subheader("Give a price", anchor=False)
+    element = st.selectbox("Which price", list(labels), format_func=labels.__getitem__, key="price_element")
+    unit = currency if element in TOTALS or ELEMENT[element].unit == "money" else ELEMENT[element].unit
+    with st.form("price", border=True):
+        a, b = st.columns(2)
+        amount = a.number_input(f"Amount, {unit}", 0.0, None, None, 10.0)
+        valid_from = b.date_input("From", "today", format="YYYY-MM-DD")
+        a, b = st.columns(2)
+        chosen = {
+            field: place.selectbox(
+                label, narrow.loc[narrow["field"] == field, "value"].tolist(), index=None, placeholder="all"
+            )
+            for place, field, label in (
+                (a, "class", "Only for the class"),
+                (b, "depot", "Only for the depot"),
+            )
+        }
+        source = st.text_input("Source", placeholder="invoice, quotation, ledger account")
+        by = st.text_input("Your initials", max_chars=12, autocomplete="off")
+        if st.form_submit_button("Keep this price", type="primary", width="stretch"):
+            frame.attempt(
+                lambda: _keep_price(element, amount, valid_from, chosen, source, by),
+                f"{labels[element]} is kept from {formats.day(valid_from)} on.",
+            )
+
+
+def _keep_price(
+    element: str, amount: float | None, valid_from: date, chosen: dict[str, Any], source: str, by: str
+) -> None:
+    from analytics.money.cost_book import set_cost
+
+    changes.demand(by, "your initials")
+    changes.demand(source, "where the price comes from")
+    set_cost(
+        loaders.ledger_path(),
+        element,
+        float("nan") if amount is None else amount,
+        vehicle_class=chosen["class"],
+        depot=chosen["depot"],
+        valid_from=valid_from,
+        source=source.strip(),
+        set_by=by.strip(),
+    )
+
+
+def show_settings() -> None:
+    """Draw every setting beside its default and take a new value, dated."""
+    settings = loaders.settings()
+    rows = pd.DataFrame(
+        [
+            (key, json.dumps(settings[key]), json.dumps(default), "yes" if settings[key] != default else "")
+            for key, default in DEFAULTS.items()
+        ],
+        columns=["Setting", "In force", "Default", "Changed"],
+    )
+    lists.show(rows, "Settings in force beside their defaults.", "settings")
+    st.caption(
+        "Most defaults are common practice without a source; each verdict names the rule that used one."
+    )
+    if not access.may("settings"):
+        return
+    with st.form("setting", border=True):
+        st.subheader("Change a setting", anchor=False)
+        key = st.selectbox("Setting", list(DEFAULTS))
+        text = st.text_input("New value", placeholder="a number, or the text as shown above")
+        valid_from = st.date_input("In force from", "today", format="YYYY-MM-DD")
+        reason = st.text_input("Reason")
+        by = st.text_input("Your initials", max_chars=12, key="setting_by")
+        if st.form_submit_button("Change it", type="primary"):
+            frame.attempt(
+                lambda: _change_setting(str(key), text, valid_from, by, reason),
+                f"{key} holds from {formats.day(valid_from)} on.",
+            )
+
+
+def _change_setting(key: str, text: str, valid_from: date, by: str, reason: str) -> None:
+    changes.demand(by, "your initials")
+    changes.demand(reason, "a reason")
+    set_setting(
+        loaders.ledger_path(), key, setting_value(key, text),
+        by=by.strip(), reason=reason.strip(), valid_from=valid_from, command=changes.COMMAND,
+    )  # fmt: skip
+
+
+def setting_value(key: str, text: str) -> Any:
+    """Return the value meant by `text`, of the kind the default has; raises EntryRefused otherwise."""
+    default = DEFAULTS[key]
+    if isinstance(default, str):
+        value: Any = text.strip().strip('"')
+        allowed = ("mi", "km") if key == "distance_unit" else None
+        if not value or (allowed and value not in allowed):
+            raise EntryRefused("setting", f"{key}: give {' or '.join(allowed) if allowed else 'a text'}.")
+        return value
+    if isinstance(default, int | float):
+        number = parse_number(text.strip(), field=key)
+        return int(number) if isinstance(default, int) and number == int(number) else number
+    try:
+        value = json.loads(text)
+    except ValueError as error:
+        raise EntryRefused("setting", f"{key}: write it like {json.dumps(default)}.") from error
+    if type(value) is not type(default):
+        raise EntryRefused("setting", f"{key}: write it like {json.dumps(default)}.")
+    return value

@@ -1,0 +1,1 @@
+"""How past forecasts did."""

@@ -1,0 +1,1 @@
+"""One visit: typed and uploaded in, read, judged and stored."""

@@ -1,0 +1,189 @@
+"""Saving a visit: initials, open questions, what was stored, the sheet to print, a replaced pump."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.parts import reading_panel, replacing
+from dashboard.parts.entry_form import MOST_QUESTIONS, reminders
+from dashboard.shell import frame
+from dashboard.shell.paper import facts_table, sheet
+from dashboard.views.log_visit.steps import PAUSE, Measured, arrived, forget_typed
+from dashboard.words import formats
+from dashboard.words.visit import REASONS, STATES
+from ingest.errors import AnswerNeeded, PumpledgerError, Question
+from ingest.visit.entry import VisitEntry
+
+# Longer than log_steps.PAUSE: what was typed just before Save was pressed comes in meanwhile.
+LAST_WORDS_S = 0.6
+
+
+def save(unit: str, measured: Measured) -> None:
+    """Ask for initials, answer what is open, store."""
+    st.header("Save", anchor=False)
+    entry = measured.entry
+    pending = st.session_state.get("pending_questions", ())
+    if entry:
+        room = MOST_QUESTIONS - len(pending) - (replacing.finding_due(unit) is not None)
+        for ask in reminders(entry, room):
+            st.markdown(f"- {ask}")
+    st.text_input(
+        "Your initials", key="technician", max_chars=12, autocomplete="off", placeholder="at every save",
+        live=PAUSE,
+    )  # fmt: skip
+    answers = _questions(pending)
+    # The press is noted before the page is drawn: another entry that redraws it meanwhile can't swallow it.
+    st.button("Save the visit", type="primary", width="stretch", on_click=_want_to_save)
+    if st.session_state.get("save_wanted"):
+        with st.spinner("Storing …"):
+            time.sleep(LAST_WORDS_S)
+        # Here a run that brings the last words in takes over, with the press still noted.
+        st.empty()
+        del st.session_state["save_wanted"]
+        _store(unit, entry, measured, answers)
+
+
+def _want_to_save() -> None:
+    st.session_state["save_wanted"] = True
+
+
+def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
+    if pending:
+        st.warning("▲ Not stored yet. Please answer first; if an entry is wrong, correct it above.")
+    return {
+        question.code: st.text_input(
+            question.text, key=f"answer_{question.code}", placeholder="if it is right: why",
+            bind="query-params", live=PAUSE,
+        )
+        for question in pending
+    }  # fmt: skip
+
+
+def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dict[str, str]) -> None:
+    from ingest.visit.logging_visit import log_visit
+
+    if entry is None:
+        if not unit:
+            st.error("▲ Give the unit first.")
+        return
+    if measured.capture is None and entry.meter_a is None:
+        st.error("▲ There is nothing to store yet: choose a capture file, or give the meter's average.")
+        return
+    initials = (st.session_state.get("technician") or "").strip()
+    if not initials:
+        st.error("▲ Give your initials.")
+        return
+    try:
+        with st.spinner("Storing …"):
+            logged = log_visit(
+                loaders.ledger_path(),
+                replace(entry, technician=initials),
+                measured.capture,
+                measured.reading,
+                answers,
+                most_questions=MOST_QUESTIONS,
+            )
+            # Kept at once, so that a page redrawn at this very moment still shows what was stored.
+            st.session_state["saved_visit"] = {
+                "visit_id": logged.visit_id, "text": logged.text, "stored": logged.stored,
+            }  # fmt: skip
+            st.session_state["pending_questions"] = ()
+    except AnswerNeeded as needed:
+        st.session_state["pending_questions"] = needed.questions
+        st.rerun()
+    except PumpledgerError as refused:
+        st.error(f"▲ {refused.text}")
+        return
+    st.query_params["saved"] = str(logged.visit_id)
+    st.rerun()
+
+
+def saved_visit() -> int | None:
+    """Return the visit just stored, which the page's address names, so that a reload shows it again.
+
+    Before the address names it, the session does: the run that stored it may have been overtaken by another.
+    """
+    named = st.query_params.get("saved", "")
+    if not named and not arrived() and (just_now := st.session_state.get("saved_visit")):
+        named = st.query_params["saved"] = str(just_now["visit_id"])
+    return int(named) if named.isdigit() and loaders.ledger_path().exists() else None
+
+
+def show_saved(visit_id: int) -> None:
+    """Show what was stored, the verdict with the pump's history, and the way on."""
+    from analytics.judging.verdict import judge_visit
+    from ingest.ledger.connection import open_ledger
+
+    pump_of = loaders.ask("pump_of_visit", visit_id=visit_id)
+    if not len(pump_of):
+        st.info(f"There is no visit {visit_id} in this ledger.")
+        st.button("Log a visit", type="primary", on_click=_start_again, width="stretch")
+        return
+    pump_id = int(pump_of.iloc[0]["pump_id"])
+    said = st.session_state.get("saved_visit") or {"text": f"Visit {visit_id} is stored.", "stored": True}
+    (st.success if said["stored"] else st.info)(said["text"])
+    with open_ledger(loaders.ledger_path()) as connection:
+        verdict = judge_visit(connection, visit_id)
+    reading_panel.show_verdict(verdict)
+    visits = loaders.ask("visits_of_pump", pump_id=pump_id)
+    place = visits.index[visits["visit_id"] == visit_id][0]
+    visit = visits.loc[place]
+    next_, history, paper = st.columns(3, vertical_alignment="center")
+    with next_:
+        st.button("Log the next visit", type="primary", on_click=_start_again, width="stretch")
+    with history:
+        frame.link("pump_history", "Open this pump's history", pump=pump_id)
+    with paper:
+        st.download_button(
+            "Visit sheet to print",
+            lambda: visit_sheet(visit, visits.loc[: place - 1], verdict, loaders.settings()),
+            f"visit_{visit_id}.html",
+            "text/html",
+            width="stretch",
+        )
+    if said["stored"]:
+        replacing.show(visit, visit["technician"])
+
+
+def visit_sheet(visit: pd.Series, before: pd.DataFrame, verdict: Any, settings: dict[str, Any]) -> str:
+    """Return one visit as a sheet: facts, figures beside specification and earlier visits, verdict."""
+    own = settings["distance_unit"]
+    note = None if formats.is_unknown(visit["note"]) else visit["note"]
+    facts = {
+        "Unit": visit["unit"],
+        "Position": visit["position"],
+        "Day": formats.day(visit["visited_on"]),
+        "Odometer": formats.distance(visit["odometer_km"], own),
+        "Pump type": visit["pump_type"],
+        "Engine": STATES.get(visit["state"], ""),
+        "Reason": REASONS.get(visit["reason"], visit["reason"]),
+        "Volts at the pump": formats.with_error(visit["supply_v"], None, "V"),
+        "Fuel pressure": formats.with_error(visit["fuel_pressure_kpa"], None, "kPa", 0),
+        "Clamped at": None if formats.is_unknown(visit["clamp_point"]) else visit["clamp_point"],
+        "Note": note,
+        "Technician": visit["technician"],
+    }
+    limit = visit["ripple_limit_pct"]
+    limit = settings["ripple_limit_pct"] if formats.is_unknown(limit) else limit
+    figures = reading_panel.comparison(visit, visit.to_dict(), before, float(limit))
+    return sheet(
+        f"Visit {visit['visit_id']}, unit {visit['unit']}",
+        [("The visit", facts_table(facts)), ("Figures", figures)],
+        {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text},
+        list(verdict.also),
+    )
+
+
+def _start_again() -> None:
+    st.query_params.pop("saved", None)
+    forget_typed()
+    for name in ("saved_visit", "replaced_text", "pending_questions"):
+        st.session_state.pop(name, None)
+    for name in [k for k in st.session_state if str(k).startswith("answer_")]:
+        del st.session_state[name]

@@ -1,0 +1,1 @@
+"""What the ledger waits for a person to answer."""

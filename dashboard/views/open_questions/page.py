@@ -1,0 +1,49 @@
+"""Open questions: what the data leave doubtful, for a person to settle."""
+
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.parts import settling
+from dashboard.shell import frame, lists
+from dashboard.words import formats
+
+ROWS_A_PAGE = 10
+
+st.title("Open questions")
+if not frame.started("Doubts about entries and loaded rows are listed here, once there are any."):
+    st.stop()
+
+kinds = loaders.ask("question_kinds")
+total = int(kinds["open"].sum())
+if not total:
+    st.write("○ Nothing is in doubt.")
+    st.stop()
+st.write(
+    f"{formats.count(total, 'question')} open. Until one is settled, the reading it concerns may stay out of "
+    "its pump's trend; nothing is changed silently."
+)
+frame.first_part_first()
+frame.show_kept()
+chosen = lists.narrowing(key="ask")
+counted = dict(zip(kinds["code"], kinds["open"], strict=True))
+left, right = st.columns(2)
+code = left.selectbox(
+    "Kind", list(counted), index=None, placeholder="all kinds", key="code", bind="query-params",
+    format_func=lambda c: f"{settling.kind_words(c)} ({counted[c]:,})",
+)  # fmt: skip
+find = right.text_input(
+    "Unit", key="of_unit", placeholder="all units, or part of a number", bind="query-params"
+)
+asked = {"code": code, "find": find.strip()} | lists.asked(chosen)
+rows = lists.one_page(
+    "open_questions", "asked", ("question matches", "questions match"), ROWS_A_PAGE, **asked
+)
+initials = st.text_input("Your initials", key="answered_by", max_chars=12, persist_state="page")
+own = loaders.settings()["distance_unit"]
+for row in rows.to_dict("records"):
+    settling.show_question(row, initials, own)
+lists.save_all("open_questions", "open_questions", settling.question_table, **asked)
+frame.foot(
+    "A withdrawn visit stays in the record, with who took it out and why; its capture may be logged anew. "
+    "A row that came with a folder can also be put right there and brought in again."
+)

@@ -1,0 +1,1 @@
+"""Replacements on days and bays, decided here."""

@@ -1,0 +1,128 @@
+"""A person's decision about one pump on the plan board: book, pin, move, reject, close, take back."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.data.changes import demand
+from dashboard.shell import access, frame
+from dashboard.words import formats
+
+DECISIONS = {
+    "book": "Book",
+    "pin": "Pin to this day",
+    "move": "Move to this day",
+    "reject": "Reject",
+    "done": "Done",
+    "withdraw": "Take back",
+}
+MOST_OFFERED = 200
+
+
+def show_decision(plan: Any) -> None:
+    """Let a person book, pin, move, reject, close or take back; the plan follows at once."""
+    if not access.may("plan"):
+        return
+    st.header("Decide about a pump", anchor=False)
+    frame.show_kept()
+    find = st.text_input(
+        "Find a unit", key="decide_unit", placeholder="any unit in service, or part of its number",
+        bind="query-params",
+    )  # fmt: skip
+    pumps, found = candidates(plan, loaders.ranking(), find)
+    asked = st.query_params.get("pump", "")
+    if asked.isdigit() and int(asked) not in pumps and not find:
+        pumps |= candidates(plan, loaders.ranking(), pump_id=int(asked))[0]
+    if not pumps:
+        st.write("No pump of such a unit is in service." if find else "No pump waits for a decision.")
+        return
+    if found > len(pumps):
+        st.caption(f"The first {len(pumps):,} of {found:,} are offered; find the unit to reach the others.")
+    ids = list(pumps)
+    with st.form("decision", border=True):
+        index = ids.index(int(asked)) if asked.isdigit() and int(asked) in pumps and not find else 0
+        pump_id = st.selectbox("Pump", ids, index=index, format_func=lambda i: pumps.get(i, ""))
+        what = st.segmented_control("Decision", list(DECISIONS), default="book", key="decision_kind",
+                                    format_func=DECISIONS.__getitem__, wrap=True)  # fmt: skip
+        day = st.date_input("Day", _planned_day(plan, pump_id), format="YYYY-MM-DD")
+        reason = st.text_input("Reason", placeholder="asked for when pinning, moving or rejecting")
+        by = st.text_input("Your initials", max_chars=12, key="decision_by")
+        if st.form_submit_button("Decide", type="primary", width="stretch"):
+            frame.attempt(lambda: decide(str(what), int(pump_id), day, by, reason))
+    st.caption("A booking against the trade rules is an override: pin it, with the reason.")
+
+
+def candidates(
+    plan: Any, ranking: pd.DataFrame, find: str = "", *, pump_id: int | None = None
+) -> tuple[dict[int, str], int]:
+    """Return the pumps a decision may concern, id to words, at most MOST_OFFERED, and how many there are.
+
+    Without `find` those the plan speaks of, planned ones first; with it every pump in service whose unit
+    holds the text; with `pump_id` that one alone.
+    """
+    everything = [
+        (plan.lines, "planned"),
+        (plan.unplaced, "not placed"),
+        (plan.waiting, "waiting"),
+        (plan.rejected, "rejected"),
+    ]
+    if find.strip() or pump_id is not None:
+        everything.append((ranking, ""))
+    parts = [rows.assign(words=words) for rows, words in everything if len(rows)]
+    if not parts:
+        return {}, 0
+    columns = ["pump_id", "unit", "position", "risk", "words", "planned_on", "action"]
+    rows = pd.concat([part.reindex(columns=columns) for part in parts]).drop_duplicates("pump_id")
+    if find.strip():
+        rows = rows[rows["unit"].str.contains(find.strip(), case=False, regex=False)]
+    if pump_id is not None:
+        rows = rows[rows["pump_id"] == pump_id]
+    offered = rows.head(MOST_OFFERED).to_dict("records")
+    return {int(row["pump_id"]): _label(row) for row in offered}, len(rows)
+
+
+def _label(row: dict[Any, Any]) -> str:
+    place = "" if row["position"] == "main" else f" {row['position']}"
+    on = "" if formats.is_unknown(row["planned_on"]) else f" on {formats.day(row['planned_on'])}"
+    words = row["words"] or formats.ACTION_WORDS.get(row["action"], row["action"]).lower()
+    return f"unit {row['unit']}{place}, {words}{on}, risk {formats.percent(row['risk'])}"
+
+
+def _planned_day(plan: Any, pump_id: int | None) -> date:
+    rows = plan.lines[plan.lines["pump_id"] == pump_id] if len(plan.lines) else plan.lines
+    planned = pd.Timestamp(rows.iloc[0]["planned_on"]).date() if len(rows) else None
+    return max(planned or date.today() + timedelta(days=7), date.today())
+
+
+def decide(what: str, pump_id: int, day: date, by: str, reason: str) -> str:
+    """Carry one decision out and return the sentence to show."""
+    from analytics.scheduling import bookings
+
+    demand(by, "your initials")
+    ledger, by, reason = loaders.ledger_path(), by.strip(), reason.strip()
+    if what == "book":
+        ranking = loaders.ranking()
+        row = ranking[ranking["pump_id"] == pump_id]
+        risk = float(row.iloc[0]["risk"]) if len(row) else None
+        return bookings.book(ledger, pump_id, day, by=by, reason=reason, risk=risk)
+    if what in ("pin", "move"):
+        return getattr(bookings, what)(ledger, pump_id, day, by=by, reason=reason)
+    if what in ("reject", "done", "withdraw"):
+        return getattr(bookings, what)(ledger, pump_id, by=by, reason=reason)
+    demand("", "a decision")
+    return ""
+
+
+def accept(plan: Any, by: str) -> str:
+    """Book every proposed line of the plan, keep the list, and return the sentence to show."""
+    from analytics.scheduling import bookings
+
+    demand(by, "your initials")
+    booked = bookings.accept(loaders.ledger_path(), plan, by=by.strip())
+    bookings.record_list(loaders.ledger_path(), plan, by=by.strip())
+    return f"{formats.count(booked, 'pump')} booked, and the list kept."

@@ -1,0 +1,26 @@
+"""Plan board: which pump at which planned stop, within bay hours and parts; a person's decisions on top."""
+
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.shell import frame, lists
+from dashboard.views.plan_board import deciding
+from dashboard.views.plan_board import parts as plan_parts
+
+st.title("Plan board")
+if not frame.started("Once visits are logged, replacements that are worth it are put on planned stops here."):
+    st.stop()
+
+kept = loaders.planned()
+plan = kept.value
+frame.age(kept, "Plan")
+st.write(plan_parts.headline(plan))
+frame.first_part_first()
+for note in plan.notes:
+    st.caption(note)
+chosen = lists.narrowing(key="plan")
+plan_parts.show_weeks(plan, chosen)
+plan_parts.show_lines(plan, chosen)
+deciding.show_decision(plan)
+plan_parts.show_orders(plan, chosen)
+plan_parts.show_rest(plan, chosen)

@@ -1,0 +1,203 @@
+"""The parts of the plan board."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.charts import plan as plan_charts
+from dashboard.shell import access, frame, lists
+from dashboard.views.plan_board import deciding
+from dashboard.words import formats
+
+STATUS_WORDS = {
+    "booked": "■ booked",
+    "pinned": "■ pinned to its day",
+    "proposed": "□ proposed",
+    "done": "✓ done",
+}
+LINE_COLUMNS = {
+    "planned_on": "Day",
+    "unit": "Unit",
+    "position": "Pump",
+    "depot": "Depot",
+    "pump_type": "Type",
+    "status": "Status",
+    "risk": "Risk before next visit",
+    "cost_of_waiting": "Waiting a visit costs",
+    "expected_saving": "Saves",
+    "hours": "Hours",
+    "order_by": "Order by",
+    "reason": "Why",
+    "cautions": "Mind",
+}
+
+
+def headline(plan: Any) -> str:
+    """Return what the plan holds and what it is expected to save, with its range."""
+    if not len(plan.lines):
+        return (
+            f"No replacement is planned for the {plan.horizon_days} days from {formats.day(plan.as_of)}: "
+            "none is confirmed by its readings and worth it."
+        )
+    status = plan.lines["status"].value_counts()
+    counted = ", ".join(f"{n:,} {name}" for name, n in status.items())
+    saving = formats.money(plan.expected_saving, plan.currency)
+    low, high = (f"{v:,.0f}" for v in (plan.saving_low, plan.saving_high))
+    first, last = plan.lines["planned_on"].min(), plan.lines["planned_on"].max()
+    when = f"on {formats.day(first)}" if first == last else f"{formats.day(first)} to {formats.day(last)}"
+    return (
+        f"{formats.count(len(plan.lines), 'replacement')} planned, {when} ({counted}). "
+        "Expected saving against leaving these pumps to fail: "
+        f"{saving}, likely between {low} and {high}."
+    )
+
+
+def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
+    """Draw hours wanted against hours free, by week."""
+    bays = lists.narrowed(plan.bays, {"depot": chosen["depot"]})
+    if not len(bays) or bays["free_hours"].isna().all():
+        st.caption("No bay hours are given, so the plan is not held against them.")
+        return
+    weeks = bays.groupby("week", as_index=False)[["free_hours", "used_hours"]].sum(min_count=1)
+    rows = pd.DataFrame(
+        {
+            "week_of": weeks["week"].map(formats.day),
+            "depot": ", ".join(chosen["depot"]) or "all depots",
+            "hours_planned": weeks["used_hours"],
+            "hours_free": weeks["free_hours"],
+        }
+    )
+    st.header("By week", anchor=False)
+    frame.chart(
+        plan_charts.hours_by_week(rows, palette=frame.palette()),
+        "Bay hours planned each week as bars, with the hours free as ticks.",
+    )
+    st.caption("Bars: hours wanted by replacements. Ticks: bay hours free.")
+    wanted = bays[bays["used_hours"] > 0]
+    if len(wanted):
+        lists.show(week_table(wanted), "Bay hours wanted and free by week and depot.", "bay_hours")
+
+
+def week_table(bays: pd.DataFrame) -> pd.DataFrame:
+    """Return hours by week and depot as shown; bays: rows of a plan's with hours wanted."""
+    rows = bays.sort_values(["week", "depot"])
+    full = (rows["used_hours"] >= rows["free_hours"]).where(rows["free_hours"].notna())
+    return pd.DataFrame(
+        {
+            "Week from": rows["week"].map(formats.day),
+            "Depot": rows["depot"],
+            "Hours wanted": rows["used_hours"].round(1),
+            "Hours free": rows["free_hours"].round(1),
+            "Room": full.map({True: "■ none left", False: "□ some left"}).fillna("hours not given"),
+        }
+    )
+
+
+def lines_table(lines: pd.DataFrame, currency: str) -> pd.DataFrame:
+    """Return the lines as shown."""
+    shown = lines.assign(
+        planned_on=lines["planned_on"].map(formats.day),
+        order_by=lines["order_by"].map(formats.day),
+        status=lines["status"].map(lambda s: STATUS_WORDS.get(s, s)),
+        risk=lines["risk"].map(formats.percent),
+        cost_of_waiting=lines["cost_of_waiting"].map(lambda v: formats.money(v, currency)),
+        expected_saving=lines["expected_saving"].map(lambda v: formats.money(v, currency)),
+        cautions=lines["cautions"].map(lambda c: "; ".join(c) if isinstance(c, list | tuple) else c),
+    )
+    return without_lone_positions(shown[list(LINE_COLUMNS)]).rename(columns=LINE_COLUMNS)
+
+
+def without_lone_positions(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return rows without the column that tells a unit's pumps apart, where every unit has one."""
+    return rows.drop(columns="position") if (rows["position"] == "main").all() else rows
+
+
+def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
+    """Draw booked, pinned and proposed work by day, with files and paper to take away."""
+    lines = lists.narrowed(plan.lines, chosen)
+    st.header("Planned replacements", anchor=False)
+    if not len(lines):
+        st.write("None.")
+        return
+    lists.show(
+        lines,
+        "Planned replacements by day, with status, reason and money.",
+        "plan",
+        shown=partial(lines_table, currency=plan.currency),
+    )
+    paper, calendar, accept = st.columns(3)
+    paper.download_button("Work list to print", lambda: _work_list(plan), "work_list.html", "text/html")
+    calendar.download_button("Calendar file", lambda: _calendar(plan), "plan.ics", "text/calendar")
+    if access.may("plan") and (plan.lines["status"] == "proposed").any():
+        with accept.popover("Book all proposed"):
+            by = st.text_input("Your initials", key="accept_by", max_chars=12)
+            if st.button("Book them all", type="primary"):
+                frame.attempt(lambda: deciding.accept(plan, by))
+
+
+def _work_list(plan: Any) -> str:
+    from analytics.scheduling.work_list import work_list_html
+
+    return work_list_html(plan)
+
+
+def _calendar(plan: Any) -> bytes:
+    from analytics.scheduling.ical import calendar
+
+    return calendar(plan)
+
+
+def show_orders(plan: Any, chosen: dict[str, list[str]]) -> None:
+    """Draw what to order, by when."""
+    parts = lists.narrowed(plan.parts, {k: chosen[k] for k in ("depot", "pump_type")})
+    st.header("Order list", anchor=False)
+    wanted = parts[(parts["to_order"] > 0) | (parts["booked"] > 0)] if len(parts) else parts
+    if not len(wanted):
+        st.write("Nothing to order.")
+        return
+    table = pd.DataFrame(
+        {
+            "Depot": wanted["depot"],
+            "Type": wanted["pump_type"],
+            "On hand": wanted["on_hand"],
+            "Needed": wanted["booked"],
+            "Keep for failures": wanted["keep"],
+            "Order": wanted["to_order"],
+            "Order by": wanted["order_by"].map(formats.day),
+            "Lead time, days": wanted["lead_time_days"],
+        }
+    )
+    lists.show(table, "Pumps to order by depot and type.", "order_list")
+
+
+def rest_table(rows: pd.DataFrame, columns: dict[str, str]) -> pd.DataFrame:
+    """Return pumps outside the plan as shown, with `columns` beside what they are and their risk."""
+    names = {"unit": "Unit", "position": "Pump", "depot": "Depot", "risk": "Risk"} | columns
+    shown = rows.assign(risk=rows["risk"].map(formats.percent))
+    return without_lone_positions(shown[list(names)]).rename(columns=names)
+
+
+def show_rest(plan: Any, chosen: dict[str, list[str]]) -> None:
+    """Draw what could not be placed, what waits and why, what was rejected, and what changed."""
+    reasons = {"why": "Why not", "next_step": "Next step"}
+    for title, name, rows, columns in (
+        ("Should be changed, but doesn't fit", "unplaced", plan.unplaced, reasons),
+        ("Risky, but not to be changed yet", "waiting", plan.waiting, reasons),
+        ("Rejected by a person", "rejected", plan.rejected, {"why": "Reason"}),
+    ):
+        rows = lists.narrowed(rows, chosen)
+        if not len(rows):
+            continue
+        st.header(title, anchor=False)
+        lists.show(rows, f"{title}.", name, shown=partial(rest_table, columns=columns))
+    if len(plan.changes):
+        st.header("Changed since the last list", anchor=False)
+        lists.show(
+            plan.changes.drop(columns=["pump_id"], errors="ignore").rename(columns=str.capitalize),
+            "What changed since the last list was kept, and why.",
+            "plan_changes",
+        )

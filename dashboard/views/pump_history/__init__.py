@@ -1,0 +1,1 @@
+"""One pump: its readings, work, outlook and waveforms."""

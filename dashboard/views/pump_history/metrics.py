@@ -1,0 +1,292 @@
+"""The pump history page: current, ripple and speed over distance, with drift and limits ahead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from dashboard.charts import history
+from dashboard.data import loaders
+from dashboard.shell import frame
+from dashboard.words import formats
+from ingest.units import KM_PER_MILE
+
+METRICS = (
+    ("mean_a", "average current, A", "mean_a_se", ("current_low_a", "current_high_a")),
+    ("ripple_pct", "ripple, % of average", "ripple_pct_se", (None, "ripple_limit_pct")),
+    ("rpm", "speed, rpm", "rpm_se", ("rpm_low", "rpm_high")),
+)
+READINGS = {"both": "Both", "read": "As read", "reference": "At reference volts"}
+BASELINE_VISITS = 3
+FAN_INTERVALS = 3  # how far ahead the fan reaches at least, in visits
+FAN_POINTS = 25
+DRAG_NAMED_FROM = 0.5
+WORDS = {
+    "low end of specification": "the low end of its specification",
+    "high end of specification": "the high end of its specification",
+    "ripple limit": "the ripple limit",
+    "low speed limit": "the low speed limit",
+    "high speed limit": "the high speed limit",
+}
+
+
+@dataclass(frozen=True)
+class Axis:
+    """What the charts run along: `km` of the pump's clock per `unit`, beginning at `start_km` of it."""
+
+    title: str
+    unit: str
+    km: float
+    per: int
+    start_km: float = 0.0
+
+    def place(self, clock_km: Any) -> Any:
+        """Return where a distance of the pump's clock lies on the axis."""
+        return (clock_km - self.start_km) / self.km
+
+    def length(self, km: float) -> str:
+        """Return a stretch of the pump's clock in words: "12,000 mi"."""
+        return f"{float(f'{km / self.km:.2g}'):,.0f} {self.unit}"
+
+
+def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) -> None:
+    """Draw current, ripple and speed over the distance run by the pump, with limits, drift and events.
+
+    ranked: the pump's row of the ranking; none of one that is out of service.
+    """
+    settings = loaders.settings()
+    rows, axis = placed(visits, str(settings["distance_unit"]))
+    lines: Any = loaders.pump_drift(int(pump["pump_id"])) if len(rows) else None
+    if lines is not None:
+        rows, axis = with_reference(rows, axis, lines.visits)
+    if not len(rows) or rows["distance"].isna().all():
+        st.write("No visit of this pump can be placed by distance yet.")
+        return
+    shown = st.radio("Readings", list(READINGS), key="readings", format_func=READINGS.__getitem__,
+                     horizontal=True, bind="query-params")  # fmt: skip
+    events = placed_events(loaders.ask("events_of_pump", pump_id=int(pump["pump_id"])), pump, axis)
+    events = near(events, rows["distance"], axis)
+    for metric, title, error, limit_names in METRICS:
+        if rows[metric].notna().sum() == 0:
+            st.caption(f"{title}: no reading yet.")
+            continue
+        limits = limits_of(pump, metric, limit_names, settings)
+        drift = lines.drift[metric] if lines is not None else None
+        line, fan = (None, None) if drift is None else line_and_fan(lines, metric, rows, limits, axis, pump)
+        reference = f"{metric}_reference"
+        frame.chart(
+            history.metric_over_distance(
+                rows, metric, title, distance_title=axis.title,
+                normalised=reference if shown != "read" and _tells(rows, metric) else None,
+                raw=shown != "reference" or not _tells(rows, metric),
+                error=error if error in rows else None, limits=limits,
+                baseline=_baseline(rows, metric), events=events, drift=line, fan=fan,
+                palette=frame.palette(),
+            ),
+            f"{title} of this pump over {axis.title}, {len(rows)} visits.",
+        )  # fmt: skip
+        name, unit = title.split(", ")
+        st.caption(drift_words(drift, name, unit, axis))
+        if drift is not None and lines.in_service:
+            st.write(
+                past_words(rows, metric, limits, float(drift.level[0]), unit)
+                or limit_words(lines, metric, limits, axis, unit)
+            )
+            if metric == "mean_a" and len(ranked) and ranked["p_drag_started"].iloc[0] >= DRAG_NAMED_FROM:
+                st.write(
+                    f"Drag has started by now with a chance of "
+                    f"{formats.percent(ranked['p_drag_started'].iloc[0])}: a rise of its own, which the "
+                    "risk weighs and this line of slow drift leaves out."
+                )
+    st.caption(
+        "Open marks: as read (○ idle, □ prime, △ loaded, + engine state not told; bars span two standard "
+        "errors). Line with small dots: at the reference volts, rated pressure and 25 °C, where the volts "
+        "are known. Band across: the pump's own first readings. Broken line: this pump's drift, leaning on "
+        "its type's where its own readings are few; shaded ahead: where the line will lie, 8 in 10. "
+        "Passing a limit is not failing: the chance of failing stands under What is expected."
+    )
+
+
+def placed(visits: pd.DataFrame, own: str) -> tuple[pd.DataFrame, Axis]:
+    """Return visits with a column `distance`, and what it counts: engine hours where the unit goes by hours,
+    else distance on the pump where its fitting is known, else the odometer."""
+    from analytics.past.history import KM_PER_HOUR
+
+    km = KM_PER_MILE if own == "mi" else 1.0
+    rows = visits.assign(visited_on=visits["visited_on"].map(formats.day))
+    if (rows["clock"] == "hours").any() and rows["hours_on_pump"].notna().any():
+        return rows.assign(distance=rows["hours_on_pump"]), Axis(
+            "engine hours on this pump", "h", KM_PER_HOUR, 1000
+        )
+    if rows["distance_on_pump_km"].notna().any():
+        return rows.assign(distance=rows["distance_on_pump_km"] / km), Axis(
+            f"{own} on this pump", own, km, 10_000
+        )
+    return rows.assign(distance=rows["odometer_km"] / km), Axis(f"odometer, {own}", own, km, 10_000)
+
+
+def with_reference(rows: pd.DataFrame, axis: Axis, lines: pd.DataFrame) -> tuple[pd.DataFrame, Axis]:
+    """Add the readings at reference volts as <metric>_reference, and set the axis to the pump's clock.
+
+    lines: visit_id, x_km and each metric (analytics.risk.pump_drift).
+    """
+    named = lines.rename(columns={metric: f"{metric}_reference" for metric, *_ in METRICS})
+    out = rows.merge(named, on="visit_id", how="left")
+    start = (out["x_km"] - out["distance"] * axis.km).median()
+    return out, Axis(axis.title, axis.unit, axis.km, axis.per, 0.0 if np.isnan(start) else float(start))
+
+
+def _tells(rows: pd.DataFrame, metric: str) -> bool:
+    """Return whether at least two readings stand at the reference as well, and not where they stood."""
+    name = f"{metric}_reference"
+    if name not in rows or rows[name].notna().sum() < 2:
+        return False
+    return bool((rows[name] - rows[metric]).abs().max() > 1e-9)
+
+
+def limits_of(
+    pump: pd.Series, metric: str, names: tuple[str | None, str | None], settings: dict[str, Any]
+) -> dict[str, float]:
+    """Return the limits of a metric by name: the type's own, else the fleet's setting; unknown left out."""
+    low_label, high_label = {
+        "mean_a": ("low end of specification", "high end of specification"),
+        "ripple_pct": ("", "ripple limit"),
+        "rpm": ("low speed limit", "high speed limit"),
+    }[metric]
+    found = {}
+    for label, name in ((low_label, names[0]), (high_label, names[1])):
+        value = None if name is None else pump[name]
+        if name is not None and formats.is_unknown(value):
+            value = settings.get(name)
+        if not formats.is_unknown(value):
+            found[label] = float(value)  # type: ignore[arg-type]
+    return found
+
+
+def line_and_fan(
+    lines: Any, metric: str, rows: pd.DataFrame, limits: dict[str, float], axis: Axis, pump: pd.Series
+) -> tuple[pd.DataFrame, pd.DataFrame | None]:
+    """Return the drift line over the visits (distance, value), and the fan ahead of a pump in service
+    (distance, value, low, high): to the limit where that is in sight, else a few visits on."""
+    drift = lines.drift[metric]
+    ends = np.array([rows["x_km"].min(), lines.now_km])
+    line = pd.DataFrame(
+        {"distance": axis.place(ends), "value": drift.level[0] + drift.slope[0] * (ends - lines.now_km)}
+    )
+    if not lines.in_service:
+        return line, None
+    interval = pump["pm_interval_km"]
+    reach = FAN_INTERVALS * (8000.0 if formats.is_unknown(interval) else float(interval))
+    found = lines.limit(metric, *_ends(limits))
+    if found.told[0]:
+        latest = found.latest_km[0] if np.isfinite(found.latest_km[0]) else 2 * found.distance_km[0]
+        reach = max(reach, min(latest, 1.2 * max(np.ptp(ends), reach)))
+    ahead = lines.ahead(metric, np.linspace(0, reach, FAN_POINTS))
+    return line, ahead.assign(distance=axis.place(ahead["x_km"])).drop(columns="x_km")
+
+
+def _ends(limits: dict[str, float]) -> tuple[float | None, float | None]:
+    low = next((v for k, v in limits.items() if k.startswith("low")), None)
+    return low, next((v for k, v in limits.items() if not k.startswith("low")), None)
+
+
+def placed_events(events: pd.DataFrame, pump: pd.Series, axis: Axis) -> pd.DataFrame:
+    """Return events with a column `distance` on the axis; none where it counts hours."""
+    if axis.unit == "h":
+        return events.iloc[:0].assign(distance=[], text=[])
+    shift, share = pump["fitted_odometer_km"], pump["run_share"]
+    km = events["odometer_km"] - (0.0 if formats.is_unknown(shift) else float(shift))
+    km = km * (1.0 if formats.is_unknown(share) else float(share))
+    return events.assign(
+        distance=km / axis.km,
+        text=events["happened_on"].map(formats.day) + " " + events["note"].fillna(""),
+    )[events["odometer_km"].notna() & (km >= 0)]
+
+
+def near(events: pd.DataFrame, distance: pd.Series, axis: Axis) -> pd.DataFrame:
+    """Return the events not far before the first reading, so that a long unseen stretch squeezes no chart."""
+    seen = max(distance.max() - distance.min(), axis.per)
+    return events[events["distance"] >= distance.min() - 0.3 * seen]
+
+
+def _baseline(rows: pd.DataFrame, metric: str) -> tuple[float, float] | None:
+    good = rows[rows["in_trend"] & rows[metric].notna()]
+    first = good[metric].head(BASELINE_VISITS)
+    return (float(first.min()), float(first.max())) if len(good) > BASELINE_VISITS else None
+
+
+def drift_words(drift: Any, name: str, unit: str, axis: Axis) -> str:
+    """Return the drift with its standard error, whose it is, or that it can't be told from none."""
+    if drift is None:
+        return f"{name}: no drift is drawn until the fleet has enough readings to learn from."
+    slope, error = (float(v[0]) * axis.km * axis.per for v in (drift.slope, drift.slope_ahead_se))
+    digits = 0 if unit == "rpm" else 2
+    slope = round(slope, digits) + 0.0  # no "-0.00"
+    sure = "" if drift.told[0] else "; not told apart from no drift"
+    share = float(drift.own_share[0])
+    whose = "" if share > 0.8 else f"; {formats.percent(1 - share)} of it is what its type does"
+    return (
+        f"{name}: {slope:+,.{digits}f} ± {error:,.{digits}f} {unit} per {axis.per:,} {axis.unit}, "
+        f"at reference volts{sure}{whose}."
+    )
+
+
+def past_words(
+    rows: pd.DataFrame, metric: str, limits: dict[str, float], level: float, unit: str
+) -> str | None:
+    """Return that the last reading lies past a limit the line has not reached; None where it does not."""
+    reference = f"{metric}_reference"
+    told = rows[reference if reference in rows else metric].dropna()
+    if not len(told):
+        return None
+    last = float(told.iloc[-1])
+    for name, limit in limits.items():
+        beyond = last < limit <= level if name.startswith("low") else last > limit >= level
+        if beyond:
+            return (
+                f"The last reading lies past {WORDS[name]}, {limit:,g} {unit}, already; "
+                "the line, drawn through all of them, does not."
+            )
+    return None
+
+
+def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis, unit: str) -> str:
+    """Return when the line will pass a limit, with its range; or why that can't be said."""
+    if not limits:
+        return "No limit is known for it."
+    drift = lines.drift[metric]
+    level = drift.level[0]
+    past = next((k for k, v in limits.items() if (level < v if k.startswith("low") else level > v)), None)
+    if past:
+        return f"The line stands past {WORDS[past]}, {limits[past]:,g} {unit}, already."
+    if drift.readings[0] < 3:
+        return "Under three readings: too few to say when it will pass a limit."
+    found = lines.limit(metric, *_ends(limits))
+    if not drift.told[0]:
+        return "No drift can be told from none, so none can be followed to a limit."
+    heading = next((k for k, v in limits.items() if v == found.limit[0]), None)
+    if heading is None:
+        return "On this line no limit is in sight."
+    what = f"{WORDS[heading]}, {found.limit[0]:,g} {unit}"
+    soonest, latest = found.soonest_km[0], found.latest_km[0]
+    least = axis.length(soonest) if soonest > 0 else "now"
+    if not np.isfinite(soonest):
+        return f"On this line it does not pass {what} within ten years at this use."
+    if not np.isfinite(found.distance_km[0]):
+        return f"On this line it passes {what} later than in ten years at this use (1 in 10: before {least})."
+    most = axis.length(latest) if np.isfinite(latest) else "not within ten years"
+    return (
+        f"On this line it passes {what}, in about {axis.length(found.distance_km[0])}"
+        f"{_month(found.distance_km[0], lines.km_per_day)} (8 in 10: {least} to {most})."
+    )
+
+
+def _month(km: float, km_per_day: float) -> str:
+    days = km / max(km_per_day, 1e-6)
+    last = pd.Timestamp(loaders.ask("fleet_counts").iloc[0]["last_visited_on"])
+    return f", about {last + timedelta(days=float(days)):%Y-%m}"

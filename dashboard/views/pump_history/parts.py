@@ -1,0 +1,140 @@
+"""The pump history page: which pump, the answer first, and the list of visits."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.charts.history import EVENT_WORDS
+from dashboard.data import loaders
+from dashboard.parts import risk_list, settling
+from dashboard.shell import access, frame, lists
+from dashboard.words import formats
+from dashboard.words.visit import REASONS, STATES
+
+
+def choose_pump() -> int | None:
+    """Return the pump asked for in the page's address, or chosen by unit."""
+    asked = st.query_params.get("pump")
+    asked_id = int(asked) if asked and asked.isdigit() else None
+    current = loaders.ask("pump_head", pump_id=asked_id) if asked_id is not None else pd.DataFrame()
+    names = loaders.unit_names()
+    known = current.iloc[0]["unit"] if len(current) else None
+    left, right = st.columns([1, 2])
+    with left:
+        if names is not None:
+            unit = st.selectbox("Unit", names, index=names.index(known) if known in names else None,
+                                placeholder="type the vehicle's number")  # fmt: skip
+        else:
+            unit = st.text_input("Unit", value=known or "", placeholder="type the vehicle's number").strip()
+    if not unit:
+        return None
+    pumps = loaders.ask("pumps_of_unit", unit=unit)
+    if not len(pumps):
+        return None
+    ids = pumps["pump_id"].tolist()
+    labels = {row["pump_id"]: _life_label(row) for row in pumps.to_dict("records")}
+    with right:
+        chosen = st.selectbox(
+            "Pump", ids, index=ids.index(asked_id) if asked_id in ids else 0, format_func=labels.__getitem__,
+            key=f"pump_of_{unit}",
+        )  # fmt: skip
+    if chosen != asked_id:
+        st.query_params["pump"] = str(chosen)
+    return int(chosen) if chosen is not None else None
+
+
+def _life_label(row: dict[Any, Any]) -> str:
+    place = "" if row["position"] == "main" else f"{row['position']}, "
+    start = formats.day(row["fitted_on"]) if not formats.is_unknown(row["fitted_on"]) else "fitting unknown"
+    if formats.is_unknown(row["removed_on"]):
+        return f"{place}{row['pump_type']}, in service since {start}"
+    removal = "removed" if formats.is_unknown(row["removal"]) else plain(row["removal"])
+    return f"{place}{row['pump_type']}, {start} to {formats.day(row['removed_on'])} ({removal})"
+
+
+def plain(name: str) -> str:
+    """Return a stored word as read: "on condition"."""
+    return name.replace("_", " ")
+
+
+def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
+    """Draw the answer first: action, risk, reason; then what the pump is."""
+    own = loaders.settings()["distance_unit"]
+    if len(ranked):
+        row = ranked.iloc[0]
+        with st.container(border=True):
+            st.subheader(formats.action(row["action"]), anchor=False)
+            st.write(row["reason"])
+            when = risk_list.due_words(row)
+            if when:
+                st.write(when)
+        frame.first_part_first()
+        a, b, c, d = st.columns(4)
+        a.metric("Risk before next visit", formats.percent(row["risk"]), formats.odds(row["risk"]),
+                 delta_color="off", delta_arrow="off")  # fmt: skip
+        b.metric(f"{row['horizon_unit']} left, 9 in 10 sure", formats.about(row["distance_left_p10"]))
+        c.metric(f"{row['horizon_unit']} left, even chance", formats.even_chance(row["distance_left_text"]))
+        d.metric("Visits with a reading", f"{int(row['visits'])}")
+    elif not formats.is_unknown(pump["removed_on"]):
+        removal = formats.UNKNOWN if formats.is_unknown(pump["removal"]) else plain(pump["removal"])
+        found = "not told" if formats.is_unknown(pump["found"]) else plain(pump["found"])
+        st.write(f"This pump was removed on {formats.day(pump['removed_on'])} ({removal}; found: {found}).")
+    facts = [
+        f"unit {pump['unit']}",
+        *(str(pump[c]) for c in ("make", "model", "class", "depot") if not formats.is_unknown(pump[c])),
+        f"type {pump['pump_type']}",
+    ]
+    if not formats.is_unknown(pump["serial"]):
+        facts.append(f"serial {pump['serial']}")
+    fitted = formats.distance(pump["fitted_odometer_km"], own)
+    facts.append(f"fitted {formats.day(pump['fitted_on'])} at {fitted}")
+    st.caption(" · ".join(facts))
+
+
+def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:
+    """Draw every visit with its note, and offer them as a file."""
+    own = loaders.settings()["distance_unit"]
+    events = loaders.ask("events_of_pump", pump_id=int(pump["pump_id"]))
+    table = pd.DataFrame(
+        {
+            "Day": visits["visited_on"].map(formats.day),
+            f"Odometer, {own}": formats.in_unit(visits["odometer_km"], own).round(0),
+            "Reason": visits["reason"].map(lambda name: REASONS.get(name, name)),
+            "Engine": visits["state"].map(lambda name: STATES.get(name, name)),
+            "Current, A": visits["mean_a"].round(2),
+            "Ripple, %": visits["ripple_pct"].round(1),
+            "Speed, rpm": visits["rpm"].round(0),
+            "Volts": visits["supply_v"],
+            "Pressure, kPa": visits["fuel_pressure_kpa"],
+            "Fuel, %": visits["fuel_level_pct"],
+            "In trend": visits["in_trend"].map({True: "yes", False: "no, question open"}),
+            "Note": visits["note"],
+            "By": visits["technician"],
+        }
+    )
+    lists.show(table.iloc[::-1], "All visits of this pump, newest first.", f"visits_unit_{pump['unit']}")
+    withdrawn = loaders.ask("withdrawn_visits", pump_id=int(pump["pump_id"]))
+    if len(withdrawn):
+        st.subheader("Withdrawn visits", anchor=False)
+        st.caption("Kept in the record, out of every figure.")
+        lists.draw(settling.withdrawn_table(withdrawn, own), "Visits taken out of all figures, and why.")
+    frame.show_kept()
+    if len(visits) and access.may("correct"):
+        settling.show_visit_repair(visits, own)
+    if len(events):
+        st.subheader("Work and events", anchor=False)
+        lists.show(
+            pd.DataFrame(
+                {
+                    "Day": events["happened_on"].map(formats.day),
+                    "Event": events["event"].map(lambda name: EVENT_WORDS.get(name, name)),
+                    f"Odometer, {own}": formats.in_unit(events["odometer_km"], own).round(0),
+                    "Note": events["note"],
+                }
+            ),
+            "Work done and events while this pump ran.",
+            f"events_unit_{pump['unit']}",
+        )

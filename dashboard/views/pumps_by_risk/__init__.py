@@ -1,0 +1,1 @@
+"""Every pump in service by risk, with its reason."""

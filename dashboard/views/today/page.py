@@ -1,0 +1,48 @@
+"""The first screen: one answer each for who logs, who plans and who pays, and the way to the rest."""
+
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.parts import early_failures, risk_list
+from dashboard.shell import access, frame
+from dashboard.words import formats
+
+st.title("Today")
+if not frame.started("Log a visit, or bring in the fleet's tables; then this page says what needs doing."):
+    st.stop()
+
+counts = loaders.ask("fleet_counts").iloc[0]
+office = access.may("money")
+left, middle, *right = st.columns(3 if office else 2, border=True)
+with left:
+    st.subheader("At the vehicle", anchor=False)
+    st.write("Take a capture, see the reading at once, know the next test.")
+    frame.link("log_visit", "→ Log a visit")
+    frame.link("pump_history", "→ Look a unit up")
+with middle:
+    st.subheader("In planning", anchor=False)
+    ranked = loaders.ranked()
+    ranking = ranked.value.pumps
+    frame.age(ranked, "Risks")
+    st.write(risk_list.headline(ranking))
+    frame.link("pumps_by_risk", "→ Pumps by risk")
+    frame.link("plan_board", "→ Plan board")
+if office:
+    with right[0]:
+        st.subheader("In the office", anchor=False)
+        st.write(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
+        frame.link("costs", "→ Costs")
+        frame.link("forecast_record", "→ Forecast record")
+
+frame.first_part_first()
+early_failures.show_warning(ranked.value.groups)
+st.header("What to do first", anchor=False)
+risk_list.show_cards(ranking, most=5)
+open_questions = int(counts["open_questions"])
+st.write(f"The ledger holds {formats.holdings(counts, 'vehicle')}")
+doubts, facts = st.columns(2)
+with doubts:
+    asked = formats.count(open_questions, "open question") if open_questions else "Open questions"
+    frame.link("open_questions", f"→ {asked} about the data")
+with facts:
+    frame.link("fleet_data", "→ Fleet data")

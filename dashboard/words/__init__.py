@@ -1,0 +1,1 @@
+"""Figures and codes in, text as people read it out; no Streamlit."""
