@@ -1,6 +1,7 @@
 """Colours of the charts, one set for paper and one for slate.
 
-The series colours keep apart for the common kinds of colour blindness and in grey (tests/test_palette.py);
+The series colours keep apart for the common kinds of colour blindness and in grey
+(tests/pages/test_palette.py);
 no chart relies on colour alone: lines differ in dash, points in shape, parts in their written label.
 """
 

@@ -20,8 +20,8 @@ import numpy as np
 
 from ingest.errors import PumpledgerError
 from ingest.readers.capture_file import read_capture_bytes
-from tests.dialects import SCENARIOS
-from tests.dialects.mutation import mutate
+from tests.readers.dialects import SCENARIOS
+from tests.readers.dialects.mutation import mutate
 
 SLOW_S = 5.0
 MOST_MB = 500.0

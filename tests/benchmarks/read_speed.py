@@ -20,8 +20,8 @@ from pyarrow import csv
 
 from ingest.readers import text
 from ingest.readers.capture_file import read_capture
-from tests.dialects import SCENARIOS
-from tests.dialects.scenario import waveform
+from tests.readers.dialects import SCENARIOS
+from tests.readers.dialects.scenario import waveform
 
 
 def write_file(path: Path, count: int) -> None:

@@ -121,7 +121,7 @@ def risks_at_stops(
 
     With dirt some lives begin with a change that nobody wrote down: the records run on from an older pump,
     and every stop's records are cleaned and looked through anew. Clean ones go through the filters once: they
-    are left alone by that (tests/test_unrecorded.py), and the filters never look ahead.
+    are left alone by that (tests/wear_model/test_unrecorded.py), and the filters never look ahead.
     """
     rng = np.random.default_rng(seed)
     tables = tables_of(p, lives, stops)

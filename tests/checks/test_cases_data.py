@@ -14,7 +14,7 @@ from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
 from ingest.visit.checks import check_visit
 from ingest.visit.entry import VisitEntry
-from tests.fleet_folders import ONE_UNIT, steady_visits, write_folder, write_visits
+from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_folder, write_visits
 
 TODAY = date(2025, 7, 1)
 

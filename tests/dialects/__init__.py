@@ -1,6 +1,0 @@
-"""One known waveform rendered in many dialects; each scenario function is named after its shape."""
-
-from tests.dialects import encodings, formats, headers, plain, timebases, values
-from tests.dialects.scenario import SCENARIOS, Scenario
-
-__all__ = ["SCENARIOS", "Scenario", "encodings", "formats", "headers", "plain", "timebases", "values"]

@@ -1,0 +1,51 @@
+"""The ranking reads few visits of each pump, and judges its last one as all of them would."""
+
+from datetime import date, timedelta
+
+import numpy as np
+
+from analytics.judging.verdict import judge
+from analytics.risk.ranking import read_facts
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
+from tests.fleet_folder.fleet_folders import write_folder
+
+SAME = ["rule", "baseline_count", "baseline_kind"]
+
+
+def test_few_visits_give_the_verdicts_of_all(tmp_path):
+    rng = np.random.default_rng(8)
+    visits = ["unit,visited_on,odometer,state,mean_a,rpm,supply_v"]
+    for unit in range(40):
+        for k in range(rng.integers(1, 10)):
+            # A third of the readings lie far off, so that many are no part of a baseline.
+            off, fast = rng.choice([1.0, 0.8, 1.2], size=2, p=[0.7, 0.15, 0.15])
+            day = date(2024, 1, 1) + timedelta(days=60 * k)
+            state = rng.choice(["idle", "prime"], p=[0.8, 0.2])
+            visits.append(f"U{unit},{day},{1000 + 5000 * k},{state},{5 * off:.2f},{6000 * fast:.0f},13.4")
+    tables = {
+        "vehicles": "unit\n" + "\n".join(f"U{unit}" for unit in range(40)),
+        "pump_types": "pump_type,current_low_a,current_high_a\nT1,3,8",
+        "pumps": "unit,pump_type\n" + "\n".join(f"U{unit},T1" for unit in range(40)),
+        "visits": "\n".join(visits),
+    }
+    ledger = tmp_path / "fleet.duckdb"
+    load_folder(ledger, write_folder(tmp_path / "f", **tables), today=date(2026, 1, 1))
+    with open_ledger(ledger) as connection:
+        few = read_facts(connection, None).judged
+        all_of_them = judge(connection.sql("SELECT * FROM visit_detail").df(), settings_at(connection))
+    last = [
+        frame.sort_values(["pump_id", "visited_on", "visit_id"])
+        .groupby("pump_id")
+        .tail(1)
+        .set_index("pump_id")
+        for frame in (few, all_of_them)
+    ]
+    assert len(last[0]) == 40
+    assert last[0]["rule"].nunique() > 3
+    assert (all_of_them["baseline_count"] == 3).any()
+    for name in SAME:
+        assert (last[0][name] == last[1][name]).all(), name
+    for name in ("current_change_pct", "speed_change_pct"):
+        np.testing.assert_allclose(last[0][name], last[1][name], rtol=1e-9, atol=1e-9)

@@ -1,0 +1,77 @@
+"""Pumps without a specification are held against others of their type, in the verdict and in the ranking."""
+
+from datetime import date
+
+import pytest
+
+from analytics.judging.verdict import judge_visit
+from analytics.risk.ranking import read_facts
+from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.connection import open_ledger
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
+from tests.fleet_folder.fleet_folders import write_folder
+
+UNITS = ("A", "B", "C", "D", "E")
+
+
+@pytest.fixture(scope="module")
+def ledger(tmp_path_factory):
+    """Five pumps of a type without specification at about 5 A, one never seen; one of unknown type."""
+    folder = tmp_path_factory.mktemp("type")
+    draws = zip(UNITS, (4.9, 5.0, 5.1, 5.2, 4.8), strict=True)
+    tables = {
+        "vehicles": "unit\n" + "\n".join((*UNITS, "F", "G")),
+        "pump_types": "pump_type\nT1",
+        "pumps": "unit,pump_type,fitted_on,fitted_odometer\n"
+        + "\n".join(f"{unit},T1,2025-01-01,1000" for unit in UNITS)
+        + "\nF,T1,,\nG,,,",
+        "visits": "unit,visited_on,odometer,state,mean_a\n"
+        + "\n".join(f"{unit},2025-06-01,9000,idle,{mean_a}" for unit, mean_a in draws),
+    }
+    path = folder / "fleet.duckdb"
+    load_folder(path, write_folder(folder / "f", **tables), today=date(2025, 7, 1))
+    return path
+
+
+def log(ledger, unit, mean_a, state="idle", day=date(2025, 6, 10)):
+    entry = VisitEntry(unit, visited_on=day, odometer_km=20_000, state=state, meter_a=mean_a)
+    logged = log_visit(ledger, entry, answers={"pump-new": "seen", "position-new": "seen"})
+    with open_ledger(ledger) as connection:
+        return judge_visit(connection, logged.visit_id)
+
+
+def test_a_first_reading_meets_the_pumps_of_its_type(ledger):
+    verdict = log(ledger, "F", 3.2)
+    assert verdict.rule == "average-unlike-type"
+    assert "far from the 4.95 A" in verdict.text
+    assert verdict.compared_with == (
+        "Compared with 6 pumps of its type (median 4.95 A); no specification known, "
+        "no baseline of its own yet."
+    )
+    assert verdict.action == "check circuit"
+    with open_ledger(ledger) as connection:
+        in_the_ranking = read_facts(connection, None).judged.set_index("unit")["rule"]
+    assert in_the_ranking["F"] == "average-unlike-type"
+    assert (in_the_ranking[list(UNITS)] == "healthy").all()
+
+
+def test_a_reading_within_a_quarter_of_the_type_is_nothing_out_of_the_ordinary(ledger):
+    assert log(ledger, "A", 5.9, day=date(2025, 6, 11)).rule != "average-unlike-type"
+
+
+def test_another_engine_state_or_an_unknown_type_is_not_held_against_it(ledger):
+    primed = log(ledger, "B", 3.2, state="prime")
+    assert primed.rule == "healthy"
+    assert "none of its earlier readings is in the same engine state" in primed.compared_with
+    unknown = log(ledger, "G", 3.2)
+    assert unknown.rule == "healthy"
+    assert "general limits only" in unknown.compared_with
+
+
+def test_a_pump_fitted_nobody_knows_when_has_no_distance_and_no_new_baseline(ledger):
+    verdict = log(ledger, "F", 3.25, day=date(2025, 6, 20))
+    assert "1 reading, taken at an age nobody knows" in verdict.compared_with
+    with open_ledger(ledger) as connection:
+        rows = connection.execute("SELECT DISTINCT distance_on_pump_km FROM visit_detail WHERE unit = 'F'")
+        assert rows.fetchall() == [(None,)]

@@ -1,0 +1,175 @@
+"""Every page: drawn on a small ledger and on none, with stable addresses and the right people's menus."""
+
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from analytics.wear_model.model import METHOD_VERSION
+from dashboard.parts import risk_list
+from dashboard.shell import access
+from dashboard.shell.navigation import PAGES, ROLES, pages_for
+from ingest.ledger.connection import open_ledger
+from tests.ledger_fixture import build_ledger
+from tests.pages.page_runs import open_page, words
+
+
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory):
+    return build_ledger(tmp_path_factory.mktemp("pages") / "fleet.duckdb")
+
+
+@pytest.fixture
+def ledger(shared, monkeypatch):
+    monkeypatch.setenv("PUMPLEDGER", str(shared))
+    return shared
+
+
+@pytest.mark.parametrize("view", PAGES)
+def test_a_page_draws_without_error(ledger, view):
+    page = open_page(view)
+    assert page.title[0].value == PAGES[view].title
+    assert not page.error
+
+
+@pytest.mark.parametrize("view", PAGES)
+def test_an_empty_ledger_says_what_to_do_first(tmp_path, monkeypatch, view):
+    monkeypatch.setenv("PUMPLEDGER", str(tmp_path / "none.duckdb"))
+    page = open_page(view)
+    assert not page.error
+    if view != "log_visit":
+        assert "The ledger is empty." in words(page)
+    assert not (tmp_path / "none.duckdb").exists()
+
+
+@pytest.mark.parametrize("view", ["pumps_by_risk", "pump_history", "costs"])
+def test_a_stored_fit_that_cant_be_read_stops_no_page(tmp_path, monkeypatch, view):
+    path = build_ledger(tmp_path / "fleet.duckdb")
+    monkeypatch.setenv("PUMPLEDGER", str(path))
+    with open_ledger(path, read_only=False) as connection:
+        connection.execute(
+            "INSERT INTO fit (fitted_at, data_until, method_version, parameters)"
+            ' VALUES (now(), DATE \'2026-01-01\', ?, \'{"model": {"types": ["FP-10"]}}\')',
+            [METHOD_VERSION],
+        )
+    page = open_page(view, **({"pump": "1"} if view == "pump_history" else {}))
+    assert not page.error
+    with open_ledger(path) as connection:
+        assert connection.execute("SELECT count(*) FROM fit").fetchall() == [(2,)]
+
+
+def test_addresses_never_change():
+    assert [p.address for p in PAGES.values()] == [
+        "", "log-visit", "pumps-by-risk", "pump", "plan-board", "costs", "forecast-record", "fleet-data",
+        "open-questions",
+    ]  # fmt: skip
+
+
+def test_the_list_can_be_narrowed_and_a_pump_found(ledger):
+    everything = open_page("pumps_by_risk").dataframe[0].value
+    assert len(everything) == 8
+    north = open_page("pumps_by_risk", by_depot="North").dataframe[0].value
+    assert set(north["Depot"]) == {"North"}
+    one = open_page("pumps_by_risk", find="104").dataframe[0].value
+    assert one["Unit"].tolist() == ["104"]
+    assert "No pump matches" in words(open_page("pumps_by_risk", find="no such unit"))
+
+
+def test_the_history_opens_at_its_address(ledger):
+    page = open_page("pump_history", pump="1")
+    text = words(page)
+    assert "unit 101" in text
+    assert "per 10,000 mi" in text
+    visits = open_page("pump_history", pump="1", history_part="Visits")
+    assert "hums at idle" in visits.dataframe[0].value["Note"].tolist()
+
+
+def test_an_unknown_pump_is_no_error(ledger):
+    assert "Choose a unit" in words(open_page("pump_history", pump="9999"))
+
+
+def test_settling_a_question_is_logged_and_needs_a_reason(tmp_path, monkeypatch):
+    path = build_ledger(tmp_path / "fleet.duckdb")
+    with open_ledger(path, read_only=False) as connection:
+        connection.execute("UPDATE visit SET in_trend = FALSE WHERE visit_id = 3")
+    monkeypatch.setenv("PUMPLEDGER", str(path))
+    page = open_page("open_questions")
+    right = next(b for b in page.button if b.label == "It is right as it stands")
+    right.click().run()
+    assert "Give a reason" in words(page)
+    page.text_input(key="answered_by").set_value("PL")
+    page.text_input(key="why_1").set_value("cluster checked")
+    next(b for b in page.button if b.label == "It is right as it stands").click()
+    page.run()
+    assert "Nothing is in doubt" in words(page)
+    with open_ledger(path) as connection:
+        assert connection.execute("SELECT status, answered_by FROM question").fetchall() == [
+            ("confirmed", "PL")
+        ]
+        assert connection.execute("SELECT in_trend FROM visit WHERE visit_id = 3").fetchall() == [(True,)]
+        assert connection.execute("SELECT count(*) FROM change_log").fetchall() == [(1,)]
+
+
+@pytest.mark.parametrize(
+    ("claims", "role"),
+    [(["technician"], "technician"), (["planner", "technician"], "planner"), ("manager", "manager"),
+     ([], None), (None, None), (["stranger"], None)],
+)  # fmt: skip
+def test_roles_come_from_the_token(claims, role):
+    assert access.widest_role(claims) == role
+
+
+def test_a_technician_sees_no_costs():
+    assert "costs" not in {p.view for p in pages_for("technician")}
+    assert {p.view for p in pages_for("manager")} == set(PAGES)
+    assert {p.view for p in pages_for(None)} == set(PAGES)
+
+
+@pytest.fixture
+def as_role(monkeypatch):
+    def take(role):
+        monkeypatch.setattr(access, "role", lambda: role)
+        monkeypatch.setattr(access, "current_person", lambda: access.Person("Somebody", role))
+
+    return take
+
+
+def test_what_each_role_may_do():
+    kinds = ("work", "notes", "correct", "facts", "plan", "load", "money", "settings", "prices")
+    may = {role: {what for what in kinds if access.role_may(role, what)} for role in (*ROLES, None)}
+    assert may["technician"] == {"work", "notes"}
+    assert may["planner"] == set(kinds) - {"settings", "prices"}
+    assert may["manager"] == may[None] == set(kinds)
+
+
+def test_a_technician_is_shown_neither_money_nor_other_peoples_forms(ledger, as_role):
+    as_role("technician")
+    assert "In the office" not in words(open_page("today"))
+    work = open_page("fleet_data", part="Work done")
+    assert not [name for name in work.dataframe[0].value if name.startswith("Cost")]
+    assert "Prices" not in [tab.label for tab in work.tabs]
+    assert "Withdraw the visit" not in [b.label for b in open_page("open_questions").button]
+    assert "Correct or withdraw a visit" not in [
+        e.label for e in open_page("pump_history", pump="1", history_part="Visits").expander
+    ]
+    as_role("planner")
+    assert "In the office" in words(open_page("today"))
+    assert "Withdraw the visit" in [b.label for b in open_page("open_questions").button]
+
+
+def test_sign_in_is_off_until_asked_for(ledger, monkeypatch):
+    assert not access.sign_in_wanted()
+    monkeypatch.setenv("PUMPLEDGER_SIGN_IN", "1")
+    page = open_page("today")
+    assert [b.label for b in page.button] == ["Sign in"]
+
+
+def test_headline_counts_what_matters():
+    ranking = pd.DataFrame(
+        {"action": ["book replacement", "none", "check circuit"], "risk": [0.5, 0.1, 0.2],
+         "due_by": [date(2026, 1, 1), None, None]}
+    )  # fmt: skip
+    line = risk_list.headline(ranking)
+    assert line.startswith("Of 3 pumps: 1 to book; 1 to have the circuit checked.")
+    assert "about 0.8" in line
+    assert risk_list.counts(ranking, date(2025, 12, 25))["due in 14 days"] == 1

@@ -1,0 +1,170 @@
+"""Logging a visit: unit, reading at once, questions before saving, the saved visit."""
+
+import pytest
+
+from analytics.judging.verdict import judge_visit
+from dashboard.data import loaders, queries
+from dashboard.views.log_visit import saving as log_saving
+from ingest.ledger.connection import open_ledger
+from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
+from tests.pages.page_runs import open_page, small_file, words
+
+
+@pytest.fixture
+def ledger(tmp_path, monkeypatch):
+    path = build_ledger(tmp_path / "fleet.duckdb")
+    monkeypatch.setenv("PUMPLEDGER", str(path))
+    return path
+
+
+@pytest.fixture(scope="module")
+def upload(tmp_path_factory):
+    return small_file(write_capture_csv(tmp_path_factory.mktemp("up") / "stop.csv", small_capture()))
+
+
+def press(page, label):
+    next(b for b in page.button if b.label == label).click()
+    return page.run()
+
+
+def test_cautions_stand_first_and_are_folded_at_the_next_visit(ledger):
+    page = open_page("log_visit")
+    assert page.expander[0].label == "Before you connect anything"
+    assert page.expander[0].proto.expanded
+    assert "come first" in words(page)
+    press(page, "Read it, go on")
+    # Not under the reader's finger: on a phone the first box would move out of sight.
+    assert page.expander[0].proto.expanded
+    assert "Read it, go on" not in [b.label for b in page.button]
+    page.query_params["saved"] = "3"
+    assert not page.run().expander[0].proto.expanded
+    press(page, "Log the next visit")
+    assert page.text_input(key="odometer").value == ""
+    assert not page.expander[0].proto.expanded
+
+
+def test_an_unknown_unit_brings_up_near_matches(ledger):
+    page = open_page("log_visit", unit="110")
+    assert "Did you mean 101" in words(page)
+    assert "Use 101" in [b.label for b in page.button]
+
+
+def test_a_part_of_a_number_brings_up_units_where_they_are_too_many_for_a_list(ledger, monkeypatch):
+    assert "Use 101" not in [b.label for b in open_page("log_visit", unit="10").button]
+    monkeypatch.setattr(loaders, "MOST_UNITS_IN_LIST", 3)
+    page = open_page("log_visit", unit="10")
+    assert "Did you mean 101 or 102 or 103 or 104?" in words(page)
+    press(page, "Use 102")
+    assert page.text_input(key="unit").value == "102"
+
+
+def test_twin_numbers_are_warned_about(ledger):
+    assert "there is also unit 7" in words(open_page("log_visit", unit="007"))
+
+
+def test_connection_notes_show_for_the_vehicle(ledger):
+    page = open_page("log_visit", unit="101")
+    assert "grey wire behind the left seat" in words(page)
+
+
+def test_the_reading_shows_before_anything_is_saved(ledger, upload):
+    page = open_page("log_visit", unit="101")
+    page.file_uploader[0].set_value(upload).run()
+    text = words(page)
+    assert "Next test." in text
+    table = page.table[0].value
+    assert "6,000" in table.loc["Speed", "Now"]
+    assert table.loc["Average current", "Specified"] == "4 to 7 A"
+    with open_ledger(ledger) as connection:
+        assert connection.execute("SELECT count(*) FROM visit").fetchall() == [(40,)]
+
+
+def test_a_refused_file_says_why_and_keeps_what_was_typed(ledger):
+    page = open_page("log_visit", unit="101", odometer="90000 mi")
+    page.file_uploader[0].set_value(("notes.csv", b"hello\nworld\n", "text/csv")).run()
+    assert page.error
+    assert "Traceback" not in words(page)
+    assert page.text_input(key="odometer").value == "90000 mi"
+
+
+def test_a_question_is_answered_before_the_visit_is_stored(ledger, upload):
+    page = open_page("log_visit", unit="101", odometer="1000 mi", state="Idle", supply_v="13.5")
+    page.file_uploader[0].set_value(upload).run()
+    page.text_input(key="technician").set_value("AB").run()
+    press(page, "Save the visit")
+    assert "Not stored yet" in words(page)
+    press(page, "Save the visit")  # the same again overrides nothing
+    assert "Not stored yet" in words(page)
+    for box in [b for b in page.text_input if str(b.key).startswith("answer_")]:
+        box.set_value("new instrument cluster")
+    press(page, "Save the visit")
+    assert "Stored as visit 41" in words(page)
+    with open_ledger(ledger) as connection:
+        rows = connection.execute(
+            "SELECT technician, capture_hash IS NOT NULL FROM visit WHERE visit_id = 41"
+        )
+        assert rows.fetchall() == [("AB", True)]
+
+
+def test_rarely_entered_boxes_come_when_opened_and_stay_while_they_hold_something(ledger):
+    page = open_page("log_visit", unit="101")
+    assert "note" not in [box.key for box in page.text_area]
+    page.session_state["fold_drop_supply_v"] = True
+    page.run()
+    page.text_area(key="note").set_value("oil on the connector").run()
+    page.session_state["fold_drop_supply_v"] = False
+    page.run()
+    assert page.text_area(key="note").value == "oil on the connector"
+    assert open_page("log_visit", unit="101", delivery="1.2 L/min").text_input(key="delivery").value
+
+
+def test_meter_only_with_initials_missing_then_given(ledger):
+    page = open_page("log_visit", unit="102", odometer="88000 mi", source="Meter only", meter_a="5.4")
+    press(page, "Save the visit")
+    assert "initials" in words(page)
+    page.text_input(key="technician").set_value("AB").run()
+    press(page, "Save the visit")
+    assert "Stored as visit 41" in words(page)
+    press(page, "Log the next visit")
+    assert not page.text_input(key="technician").value
+
+
+def test_nothing_measured_is_not_stored(ledger):
+    page = open_page("log_visit", unit="102", odometer="88000 mi")
+    page.text_input(key="technician").set_value("AB").run()
+    press(page, "Save the visit")
+    assert "nothing to store yet" in words(page)
+
+
+def test_a_stored_visit_has_an_address_and_a_sheet_of_its_own(ledger):
+    page = open_page("log_visit", saved="5")
+    assert "Visit 5 is stored." in words(page)
+    assert "The pump was changed at this stop" in [e.label for e in page.expander]
+    assert "There is no visit 99" in words(open_page("log_visit", saved="99"))
+
+
+def test_what_was_found_in_the_last_pump_is_asked_while_nobody_knows(ledger):
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute("UPDATE pump SET found = NULL, removed_on = current_date - 90 WHERE pump_id = 4")
+    page = open_page("log_visit", unit="104")
+    assert "what was found in it?" in words(page)
+    press(page, "Keep the finding")
+    assert "Give what was found" in words(page)
+    page.button_group(key="found_before").set_value("worn")
+    page.text_input(key="found_before_by").set_value("TK")
+    press(page, "Keep the finding")
+    assert "what was found in it?" not in words(page)
+    with open_ledger(ledger) as connection:
+        assert connection.execute("SELECT found FROM pump WHERE pump_id = 4").fetchall() == [("worn",)]
+        assert connection.execute("SELECT new_value, changed_by FROM change_log").fetchall() == [
+            ("worn", "TK")
+        ]
+
+
+def test_the_sheet_of_a_stored_visit_holds_its_figures(ledger):
+    visits = queries.ask(ledger, "visits_of_pump", pump_id=1)
+    with open_ledger(ledger) as connection:
+        verdict = judge_visit(connection, 5)
+    html = log_saving.visit_sheet(visits.iloc[4], visits.iloc[:4], verdict, queries.settings(ledger))
+    for part in ("5,060", "4 to 7 A", "5.20 A", verdict.next_test, "Keep sparks"):
+        assert part in html

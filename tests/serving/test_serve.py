@@ -1,0 +1,106 @@
+"""Serving: loopback by default, another port when one is taken, plain sentences, no server left over."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from dashboard.commands.serve import free_port, wait_for_answer
+from dashboard.serving import serving
+from ingest import limits
+from ingest.errors import PumpledgerError
+
+
+@pytest.fixture
+def taken_port() -> Iterator[int]:
+    with socket.socket() as server:
+        server.bind(("127.0.0.1", 0))
+        server.listen()
+        yield server.getsockname()[1]
+
+
+def test_a_free_port_is_kept() -> None:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    assert free_port("127.0.0.1", port) == port
+
+
+def test_a_taken_port_gives_way_to_the_next(taken_port: int) -> None:
+    assert taken_port < free_port("127.0.0.1", taken_port) <= taken_port + 100
+
+
+def test_a_foreign_address_is_refused_in_a_sentence() -> None:
+    with pytest.raises(PumpledgerError, match=r"Can't listen on 203\.0\.113\.9"):
+        free_port("203.0.113.9", 8501)
+
+
+def test_a_dashboard_that_ends_at_once_is_told() -> None:
+    process = subprocess.Popen([sys.executable, "-c", "raise SystemExit(3)"])
+    process.wait()
+    with pytest.raises(PumpledgerError, match="status 3"):
+        wait_for_answer(process, "http://127.0.0.1:9", 5)
+
+
+def test_a_silent_dashboard_is_told(taken_port: int) -> None:
+    process = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(30)"])
+    try:
+        with pytest.raises(PumpledgerError, match="did not answer"):
+            wait_for_answer(process, f"http://127.0.0.1:{taken_port}", 0.3)
+    finally:
+        process.kill()
+        process.wait()
+
+
+@pytest.mark.parametrize("port", ["0", "65536", "abc"])
+def test_a_port_that_is_none_is_a_usage_error(port: str, capsys: pytest.CaptureFixture[str]) -> None:
+    from dashboard.cli import main
+
+    with pytest.raises(SystemExit) as stopped:
+        main(["serve", "--port", port])
+    assert stopped.value.code == 2
+    assert "is not a port number" in capsys.readouterr().err
+
+
+def test_serve_answers_on_loopback_only_and_stops_with_its_command(tmp_path: Path, taken_port: int) -> None:
+    command = [sys.executable, "-m", "dashboard.cli", "serve", "--ledger", str(tmp_path / "l.duckdb")]
+    root = Path(__file__).parents[2]
+    process = subprocess.Popen(
+        [*command, "--port", str(taken_port)],
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": str(root)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        line = process.stdout.readline()
+        found = re.search(r"http://127\.0\.0\.1:(\d+)", line)
+        assert found, line + process.stderr.read() if process.stderr else line
+        port = int(found[1])
+        assert port != taken_port
+        opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+        assert opener.open(f"http://127.0.0.1:{port}/", timeout=20).status == 200
+        process.send_signal(signal.SIGTERM)
+        process.wait(20)
+        with socket.socket() as probe:
+            assert probe.connect_ex(("127.0.0.1", port)) != 0
+        assert f"Port {taken_port} is in use" in (process.stderr.read() if process.stderr else "")
+    finally:
+        if process.poll() is None:
+            process.kill()
+
+
+def test_the_file_box_promises_what_the_readers_take() -> None:
+    arguments = serving.streamlit_arguments()
+    assert f"--server.maxUploadSize={limits.MAX_FILE_BYTES // 2**20}" in arguments
