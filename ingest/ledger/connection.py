@@ -16,6 +16,7 @@ from ingest.errors import LedgerError
 from ingest.ledger.damage import change_file, connect_recovering
 from ingest.ledger.gate import Turn, connect, connect_once, gate, is_lock, noted_as_open
 from ingest.ledger.migrations import ledger_version, migrate, scripts
+from ingest.ledger.place import refuse_untested_place
 
 
 @contextmanager
@@ -104,6 +105,7 @@ def _refuse_unwritable(path: Path) -> None:
         raise LedgerError("no-folder", f"There is no folder {folder} for the ledger; create it first.")
     if path.is_dir():
         raise LedgerError("ledger-is-folder", f"{path} is a folder; --ledger names a file.")
+    refuse_untested_place(path)
     if not os.access(folder, os.W_OK) or (path.exists() and not os.access(path, os.W_OK)):
         raise LedgerError("read-only", _READ_ONLY.format(path=path))
 
