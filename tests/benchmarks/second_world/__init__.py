@@ -21,38 +21,42 @@ records. It knows the fleet folder's columns, and nothing else of the project.
     truth.truth(run)                      # hidden states, remaining life, all-seeing risk, today
     truth.at_visits(run)                  # the truth behind every planned stop so far
     truth.end_credit(run)                 # what the life left is worth, apart from cash
-    truth.all_seeing_orders(run), truth.foresight_orders(run)     # two owners who see more, for a loop with hold
+    truth.all_seeing_orders(run)          # an owner who sees every state, for a loop with hold
+    truth.foresight_orders(run)           # one who knows the day of failure
 
-**Same luck.** Every random number is a hash of seed, unit, pump number (or day) and purpose (`luck`). A policy
-that leaves a unit alone leaves it exactly as it is under any other policy; a pump's n-th successor on a unit is
-the same pump whenever it is fitted, but for its lot, which goes by date. `run.copy()` branches a run.
+**Same luck.** Every random number is a hash of seed, unit, pump number (or day) and purpose (`luck`). A
+policy that leaves a unit alone leaves it exactly as it is under any other policy; a pump's n-th successor on
+a unit is the same pump whenever it is fitted, but for its lot, which goes by date. `run.copy()` branches a
+run.
 
-**Days** are whole numbers from 2020-01-06; everything takes ISO dates too. **Orders** (`Run.step`): job 'check',
-'change' or 'check and change'; at the first stop on or after `day`, or with `own_stop` at an extra stop on it.
-With `hold`, units that come to a stop stay there until the next step, whose orders for that day are done *now*,
-in the bay. A check cures what it finds; 'check and change' asks `judge` (a function of the checks' frame) or
-`jobs.default_judge`. After the start nothing is done but what is ordered, what fails or breaks down, and filters
-by distance; complaints bring a stop and a reading, no more.
+**Days** are whole numbers from 2020-01-06; everything takes ISO dates too. **Orders** (`Run.step`): job
+'check', 'change' or 'check and change'; at the first stop on or after `day`, or with `own_stop` at an extra
+stop on it. With `hold`, units that come to a stop stay there until the next step, whose orders for that day
+are done *now*, in the bay. A check cures what it finds; 'check and change' asks `judge` (a function of the
+checks' frame) or `jobs.default_judge`. After the start nothing is done but what is ordered, what fails or
+breaks down, and filters by distance; complaints bring a stop and a reading, no more.
 
-**Cash** (`kinds.Prices`): planned change 650 (part 320, labour 330, the tank opened once), check 40 with the tank
-closed, 80 more where it had to be opened and the pump stayed, extra stop 60, part sent back 25, failure 2,400,
-comeback 1,500 (a failure by an installation fault, 2 % of changes, within 3,000 km), breakdown beside the pump
-900, or 2,400 where the pump is blamed and changed. Captures and planned stops are free: they are made anyway.
+**Cash** (`kinds.Prices`): planned change 650 (part 320, labour 330, the tank opened once), check 40 with the
+tank closed, 80 more where it had to be opened and the pump stayed, extra stop 60, part sent back 25, failure
+2,400, comeback 1,500 (a failure by an installation fault, 2 % of changes, within 3,000 km), breakdown beside
+the pump 900, or 2,400 where the pump is blamed and changed. Captures and planned stops are free: they are
+made anyway.
 
 **What is in it**, each module saying its numbers and why:
-- `designs`: six pump types (even and odd bars, direct, two-speed, PWM) and seven ways to fail, with signatures
-  in amps, speed, ripple, delivery that follow from each motor's own constants;
+- `designs`: six pump types (even and odd bars, direct, two-speed, PWM) and seven ways to fail, with
+  signatures in amps, speed, ripple, delivery that follow from each motor's own constants;
 - `kinds`: how long pumps live in the kinds of fleet, prices, skill of checks, duty classes, depots;
-- `fleet`: use by season and change of work, stress, stops late and missed, clamps (one nested in a depot), lots;
+- `fleet`: use by season and change of work, stress, stops late and missed, clamps (one nested in a depot),
+  lots;
 - `lives`: onset, growth, own level of failure; a bad lot fails by one mechanism, sooner;
 - `causes`: connector, supply, ground, strainer, outlet filter, regulator, hose, fuel, beside the pump;
 - `readings`, `checks`, `jobs`, `run`, `log`: what is read, found, ordered, done and written down;
 - `records`, `folder`: what the fleet's books say of it; lost, late and wrong entries included;
-- `truth`: what nobody sees. `summary`: figures of each kind, by `python -m tests.benchmarks.second_world.summary`.
+- `truth`: what nobody sees. Figures of each kind: `python -m tests.benchmarks.second_world.summary`.
 
-**Left out**, knowingly: two pumps in one vehicle, a pump moved to another vehicle, captures as waveforms, bays
-and parts that run out (a plan's own concern), pumps worn faster by a plugged filter (causes and damage meet in
-readings only), a shop that learns.
+**Left out**, knowingly: two pumps in one vehicle, a pump moved to another vehicle, captures as waveforms,
+bays and parts that run out (a plan's own concern), pumps worn faster by a plugged filter (causes and damage
+meet in readings only), a shop that learns.
 """
 
 from .folder import write_folder

@@ -1,8 +1,8 @@
 """A check before a decision: stage A with the tank closed, stage B with it open, as a fair shop does it.
 
 Each stage finds each cause that is there with a stated chance (`kinds.CheckSkill`), less when the cause is
-slight; what is found is cured at once. A stage that finds nothing may name a cause that isn't there. Stage B is
-done where stage A names nothing and the reading still stands out (or where the pump comes out anyway). The
+slight; what is found is cured at once. A stage that finds nothing may name a cause that isn't there. Stage B
+is done where stage A names nothing and the reading still stands out (or where the pump comes out anyway). The
 reading taken after is what decides.
 """
 

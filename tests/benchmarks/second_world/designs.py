@@ -7,8 +7,9 @@ a = I R / V' at the reference (13.5 V, rated pressure, 25 degC):
     dlnI   = b dlnw + c dlnp + load - dlnk
 
 Numbers are plausible for automotive pumps (3-10 A, 4,000-8,000 rpm, 7-12 bars) and invented; no source. Each
-mechanism acts through the parameter that it changes in the machine, so its signature in amps and speed follows
-from the design's own a, b, c; ripple points are the design's own. Damage 1 is a typical level of failure.
+mechanism acts through the parameter that it changes in the machine, so its signature in amps and speed
+follows from the design's own a, b, c; ripple points are the design's own. Damage 1 is a typical level of
+failure.
 
 - brush: contact drop up, so amps and speed both down; ripple by .3 to 2 points (an 8-fold span over designs).
 - commutator: one bar rises or burns: ripple jumps, then grows; speed a little down.

@@ -3,8 +3,8 @@
 Days are whole numbers from day 0 (2020-01-06, a Monday), where the fleet's records begin. Use is kept as
 cumulated distance at the ends of 28-day periods, from 11 years before day 0; between them it runs straight.
 Stress is distance weighted by what wears a pump: electrical (brushes, bars: ethanol, idling), dirt (bearings,
-clearances), heat (winding), plain (chance). A pump's damage follows its stress distance, so that when it fails
-follows from its own thresholds and its vehicle's use, whatever is done to other pumps.
+clearances), heat (winding), plain (chance). A pump's damage follows its stress distance, so that when it
+fails follows from its own thresholds and its vehicle's use, whatever is done to other pumps.
 """
 
 from __future__ import annotations

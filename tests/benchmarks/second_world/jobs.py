@@ -63,7 +63,7 @@ class Orders:
 
 
 def default_judge(seen: pd.DataFrame) -> np.ndarray:
-    """Change unless the reading that stood out (3 units of noise or more off the pump's own) no longer does."""
+    """Change unless the reading that stood out (by 3 units of noise off the pump's own) no longer does."""
     stood_out = seen["off_before"].to_numpy() >= 3.0
     after = seen["off_after"].to_numpy()
     return ~(stood_out & (after >= 0) & (after < 3.0))

@@ -2,9 +2,9 @@
 
 Lives are in Mm (1,000 km of plain service). A mechanism begins at a Weibull distance, grows as a power of the
 distance since, and ends the pump where it reaches the pump's own level. Shapes follow what is said of such
-parts: brushes and clearances wear out (shape over 2), commutators, bearings and windings fall to dirt and heat
-(shape near 1), the rest is chance. All numbers are ours, chosen so that a short-lived fleet loses about one
-pump in five vehicle-years and a long-lived one under one in ten (README of this package).
+parts: brushes and clearances wear out (shape over 2), commutators, bearings and windings fall to dirt and
+heat (shape near 1), the rest is chance. All numbers are ours, chosen so that a short-lived fleet loses about
+one pump in five vehicle-years and a long-lived one under one in ten (README of this package).
 """
 
 from __future__ import annotations
@@ -20,9 +20,10 @@ class Kind:
 
     onset: median-like Weibull scale by mechanism (brush … winding), Mm; shape: its Weibull shape; growth:
     median distance from onset to damage 1, Mm; growth_spread: its lognormal spread; power: of the growth;
-    jump: highest damage at onset (uniform below); sudden: mean distance to a sudden end, Mm; bad_lot: share of
-    fittings of one type that come from a bad lot; bad_life: factor on the bad lot's onsets of one mechanism;
-    beside: arrivals per vehicle-year of causes beside the pump where half of abnormal readings are theirs.
+    jump: highest damage at onset (uniform below); sudden: mean distance to a sudden end, Mm; bad_lot: share
+    of fittings of one type that come from a bad lot; bad_life: factor on the bad lot's onsets of one
+    mechanism; beside: arrivals per vehicle-year of causes beside the pump where half of abnormal readings are
+    theirs.
     """
 
     onset: tuple[float, ...] = (195.0, 560.0, 500.0, 265.0, 1300.0)
@@ -42,9 +43,9 @@ class Kind:
 KINDS = {
     "standard": Kind(),
     "long-lived": Kind(
-        onset=(470.0, 1700.0, 1500.0, 620.0, 4000.0),
+        onset=(560.0, 2000.0, 1700.0, 720.0, 4500.0),
         growth=(70.0, 30.0, 36.0, 80.0, 12.0),
-        sudden=3000.0,
+        sudden=3600.0,
         bad_lot=0.0,
         beside=0.063,
     ),

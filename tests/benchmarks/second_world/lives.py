@@ -1,8 +1,8 @@
 """Pump lives: what a pump is born with, how damaged it is at a day, when it fails if left alone.
 
-A life is named by unit and number; its luck hangs on these two alone. Damage by mechanism at stress distance x
-since fitting: 0 before the onset, then jump + ((x - onset) / growth) ** power; the pump fails where the first
-mechanism reaches the pump's own level. Sudden ends and fitting faults have a distance only.
+A life is named by unit and number; its luck hangs on these two alone. Damage by mechanism at stress distance
+x since fitting: 0 before the onset, then jump + ((x - onset) / growth) ** power; the pump fails where the
+first mechanism reaches the pump's own level. Sudden ends and fitting faults have a distance only.
 """
 
 from __future__ import annotations

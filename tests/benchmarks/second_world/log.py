@@ -22,9 +22,16 @@ EVENTS = (
     "change",
 )
 MONEY = (
-    "planned change", "check, tank closed", "check, tank open", "extra stop", "part returned", "failure",
-    "comeback", "breakdown beside the pump", "failure beside the pump",
-)  # fmt: skip
+    "planned change",
+    "check, tank closed",
+    "check, tank open",
+    "extra stop",
+    "part returned",
+    "failure",
+    "comeback",
+    "breakdown beside the pump",
+    "failure beside the pump",
+)
 NAMES = ("visits", "services", "breakdowns", "fitted", "removed", "events", "money")
 
 
@@ -120,9 +127,14 @@ class Log:
         if u.size:
             day_i = day.astype(int)
             self.chunks["services"].append(
-                {"u": u.copy(), "day": day_i, "recorded": day_i + 1, "odometer": np.round(fleet.odometer(u, day)),
-                 "work": cause.astype(int)}
-            )  # fmt: skip
+                {
+                    "u": u.copy(),
+                    "day": day_i,
+                    "recorded": day_i + 1,
+                    "odometer": np.round(fleet.odometer(u, day)),
+                    "work": cause.astype(int),
+                }
+            )
 
     def breakdown(self, fleet: Fleet, u, day, word, cost, silent) -> None:
         """A breakdown, unless the depot reports none. word: 0 yes, 1 unknown, 2 no."""
@@ -132,20 +144,36 @@ class Log:
             day_i = day.astype(int)
             delay = np.ceil(4 * fleet.luck.exponential("breakdown-late", u, day_i)).astype(int)
             self.chunks["breakdowns"].append(
-                {"u": u, "day": day_i, "recorded": day_i + delay, "odometer": np.round(fleet.odometer(u, day)),
-                 "word": word, "cost": np.round(cost)}
-            )  # fmt: skip
+                {
+                    "u": u,
+                    "day": day_i,
+                    "recorded": day_i + delay,
+                    "odometer": np.round(fleet.odometer(u, day)),
+                    "word": word,
+                    "cost": np.round(cost),
+                }
+            )
 
     def fitted(self, fleet: Fleet, u, day, lives: Lives, lost, first: bool = False) -> None:
         """A pump fitted; lost: never written down. first: those on the vehicles at day 0."""
         day_i = day.astype(int)
         delay = np.zeros(u.size, int) if first else _paper(fleet, u, day_i)
         self.chunks["fitted"].append(
-            {"u": u.copy(), "day": day_i, "recorded": np.maximum(day_i + delay, 0), "number": lives.number.copy(),
-             "design": lives.design.copy(), "lot": lives.lot.copy(), "odometer": np.round(fleet.odometer(u, day)),
-             "lost": lost.copy(), "first": np.full(u.size, first), "mechanism": lives.mechanism.copy(),
-             "fail_day": lives.fail_day.copy(), "is_bad": lives.is_bad.copy()}
-        )  # fmt: skip
+            {
+                "u": u.copy(),
+                "day": day_i,
+                "recorded": np.maximum(day_i + delay, 0),
+                "number": lives.number.copy(),
+                "design": lives.design.copy(),
+                "lot": lives.lot.copy(),
+                "odometer": np.round(fleet.odometer(u, day)),
+                "lost": lost.copy(),
+                "first": np.full(u.size, first),
+                "mechanism": lives.mechanism.copy(),
+                "fail_day": lives.fail_day.copy(),
+                "is_bad": lives.is_bad.copy(),
+            }
+        )
 
     def removed(self, fleet: Fleet, u, day, number, removal, found, lost, failed) -> None:
         """A pump taken off. removal: 0 failed, 1 on_condition, 2 opportunity, 3 other."""
@@ -153,10 +181,19 @@ class Log:
         delay = _paper(fleet, u, day_i)
         bench = delay + 10 + (35 * fleet.luck.uniform("bench-days", u, number)).astype(int)
         self.chunks["removed"].append(
-            {"u": u.copy(), "day": day_i, "recorded": day_i + delay, "number": number.copy(),
-             "odometer": np.round(fleet.odometer(u, day)), "removal": removal.astype(int), "found": found,
-             "bench": day_i + bench, "lost": lost.copy(), "failed": np.full(u.size, failed)}
-        )  # fmt: skip
+            {
+                "u": u.copy(),
+                "day": day_i,
+                "recorded": day_i + delay,
+                "number": number.copy(),
+                "odometer": np.round(fleet.odometer(u, day)),
+                "removal": removal.astype(int),
+                "found": found,
+                "bench": day_i + bench,
+                "lost": lost.copy(),
+                "failed": np.full(u.size, failed),
+            }
+        )
 
 
 def _code(words: tuple[str, ...], what: str | np.ndarray, shape: tuple[int, ...]) -> np.ndarray:

@@ -1,8 +1,8 @@
 """Luck as a function of names: the same question has the same answer, whoever asks it and when.
 
 Every random number is a hash of (seed, keys, purpose), keys being whole numbers such as unit, pump life and
-visit day. Nothing is drawn from a running generator, so a policy that changes one pump's fate leaves all other
-luck as it was, and two policies differ only by what they do.
+visit day. Nothing is drawn from a running generator, so a policy that changes one pump's fate leaves all
+other luck as it was, and two policies differ only by what they do.
 """
 
 from __future__ import annotations

@@ -161,10 +161,13 @@ def take(
             np.maximum(0.05 + beside["ground_v"] + 0.025 * z("drop-g"), 0.01), "drops", share.drops
         ),
         "fuel_pressure_kpa": some(
-            column("rated_kpa", design) * np.exp(beside["line"] + falls + 0.022 * z("kpa-told")), "kpa", share.pressure
+            column("rated_kpa", design) * np.exp(beside["line"] + falls + 0.022 * z("kpa-told")), "kpa",
+            share.pressure
         ),
         "delivery_l_min": some(
-            column("delivery", design) * np.where(free, 1.35 * delivered**0.8, delivered) * np.exp(0.05 * z("lpm")),
+            column("delivery", design)
+            * np.where(free, 1.35 * delivered**0.8, delivered)
+            * np.exp(0.05 * z("lpm")),
             "lpm",
             share.delivery,
         ),

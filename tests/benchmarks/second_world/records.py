@@ -1,8 +1,9 @@
-"""The fleet folder's tables, as a fleet would have written them by a day: late, with gaps, now and then wrong.
+"""The fleet folder's tables, as a fleet would have written them by a day: late, with gaps, now and then
+wrong.
 
 What is wrong on purpose: changes that nobody wrote down (the old pump's row runs on), pumps of unknown age at
-the start, one odometer entry in 250 with two digits swapped, lots and serials left out, a depot that reports no
-breakdowns and calls failures by other names, strip-downs that come weeks later or never.
+the start, one odometer entry in 250 with two digits swapped, lots and serials left out, a depot that reports
+no breakdowns and calls failures by other names, strip-downs that come weeks later or never.
 """
 
 from __future__ import annotations

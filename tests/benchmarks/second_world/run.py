@@ -1,4 +1,5 @@
-"""A fleet's days as they pass: failures, breakdowns beside the pump, stops, and the jobs that a policy orders.
+"""A fleet's days as they pass: failures, breakdowns beside the pump, stops, and the jobs that a policy
+orders.
 
 Units do not touch each other, so each has its own clock: a round takes the next event of every unit that has
 one before the day asked for, all units at once. Within a day, stops come before failures.
@@ -126,7 +127,7 @@ class Run:
     def tables(
         self, as_of: int | str | None = None, since: int | str | None = None
     ) -> dict[str, pd.DataFrame]:
-        """The fleet folder as recorded by `as_of` (default: today); with `since`, only rows recorded after it."""
+        """The fleet folder as recorded by `as_of` (default: today); with `since`, only what came after it."""
         from .records import tables
 
         as_of = self.today if as_of is None else self.world.day(as_of)
@@ -273,7 +274,7 @@ class Run:
             self._change(u[rows], day[rows], np.where(self.shop & by_shop, 2, 1), failed=False)
 
     def _check(self, u: np.ndarray, day: np.ndarray, job: np.ndarray) -> np.ndarray:
-        """Stage A, stage B where A settles nothing; cures what is found; True where the pump is then changed."""
+        """Stage A, and B where A settles nothing; cures what is found; True where a change follows."""
         world, prices = self.world, self.world.prices
         before = self._off(u)
         hurt, level = self._state(u, day)

@@ -1,4 +1,4 @@
-"""Figures of the second world by kind: `python -m tests.benchmarks.second_world.summary [vehicles] [seeds]`."""
+"""Figures by kind of fleet: `python -m tests.benchmarks.second_world.summary [vehicles] [seeds]`."""
 
 from __future__ import annotations
 

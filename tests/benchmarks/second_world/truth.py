@@ -1,7 +1,7 @@
 """What nobody in the fleet can see: states, lives left, what an all-seeing owner would expect and do.
 
-All-seeing means: sees every pump's damage, its rate of growth and the lot, and knows the laws; does not see a
-pump's own level of failure, sudden ends, fitting faults, damage that has not begun, or the vehicle's future use.
+All-seeing means: sees every pump's damage, its rate of growth and the lot, and knows the laws; does not see
+a pump's own level of failure, sudden ends, fitting faults, damage that has not begun, or future use.
 Foresight means: knows the day of failure.
 """
 
@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 def truth(run: Run, ahead_km: float | np.ndarray | None = None) -> pd.DataFrame:
     """The hidden state of every unit in service at `run.today`.
 
-    Columns: unit, pump (number of the life), pump_type, mechanism, fail_day, fail_date, fail_odometer,
-    remaining_km, remaining_days (all if left alone), risk (all-seeing, over `ahead_km` or the class's interval),
-    is_bad_lot, damage_… (share of the pump's own level), beside_… (severity by cause).
+    Columns: unit, pump (number of the life), design (index), mechanism, fail_day, fail_date, fail_odometer,
+    remaining_km, remaining_days (all if left alone), risk (all-seeing, over `ahead_km` or the class's
+    interval), is_bad_lot, damage_… (share of the pump's own level), beside_… (severity by cause).
     """
     fleet, day = run.fleet, run.today
     u = np.flatnonzero((fleet.in_service <= day) & (fleet.retires > day))
@@ -94,9 +94,10 @@ def all_seeing_risk(world: World, own: lives.Lives, u, day, ahead_km) -> np.ndar
 def at_visits(run: Run) -> pd.DataFrame:
     """The truth behind every planned stop so far, for judging forecasts made there.
 
-    Columns: u, unit, day, pump, got (a capture was taken), remaining_km (if left alone), ahead_km (the class's
-    interval), risk (all-seeing), fails (within ahead_km), mechanism, fitted_day, fail_day, abnormal (3 units of
-    noise or more off the pump's own level, without scatter), beside (the larger part of it is not the pump's).
+    Columns: u, unit, day, pump, got (a capture was taken), remaining_km (if left alone), ahead_km (the
+    class's interval), risk (all-seeing), fails (within ahead_km), mechanism, fitted_day, fail_day, abnormal
+    (3 units of noise or more off the pump's own level, without scatter), beside (the larger part of it is
+    not the pump's).
     """
     world, fleet = run.world, run.fleet
     v = run.log.columns("visits")
@@ -137,8 +138,9 @@ def past_lives(run: Run, u: np.ndarray, number: np.ndarray) -> lives.Lives:
 
 
 def all_lives(run: Run) -> pd.DataFrame:
-    """Every life on the fleet since day 0, recorded or not: unit, pump, design, lot, fitted and removed day, how
-    it ended (failed, taken off, running), when and by what it would have failed, whether its change was lost."""
+    """Every life on the fleet since day 0, recorded or not: unit, pump, design, lot, fitted and removed day,
+    how it ended (failed, taken off, running), when and by what it would have failed, whether its fitting went
+    unrecorded."""
     f, r = run.log.columns("fitted"), run.log.columns("removed")
     frame = pd.DataFrame(
         {key: f[key] for key in ("u", "number", "design", "lot", "is_bad", "day", "fail_day")}
@@ -158,8 +160,8 @@ def end_credit(run: Run) -> pd.DataFrame:
     """What the life left is worth at `run.today`, by unit: unit, remaining_km, new_km, credit.
 
     A pump is worth the price of a planned change times its remaining distance (if left alone, at most to the
-    vehicle's retirement) over what a new pump would run there: the mean of 40 lives that might have been fitted
-    today. So changing every pump on the last day earns nothing; a pump about to fail is worth nothing.
+    vehicle's retirement) over what a new pump would run there: the mean of 40 lives that might have been
+    fitted today. So changing every pump on the last day earns nothing; a pump about to fail is worth nothing.
     """
     fleet, day = run.fleet, run.today
     u = np.flatnonzero((fleet.in_service <= day) & (fleet.retires > day))
@@ -178,8 +180,8 @@ def end_credit(run: Run) -> pd.DataFrame:
 
 
 def all_seeing_orders(run: Run, worth: float | None = None) -> list[dict]:
-    """What an all-seeing owner orders now: change at the next planned stop where the chance to fail before the
-    stop after it times what a failure costs more exceeds the price of the life thrown away.
+    """What an all-seeing owner orders now, for the units that stand at a stop: a change where the chance to
+    fail within one interval, times what a failure costs more, exceeds the price of the life thrown away.
 
     For a loop: step to a day with hold, give these for `now`, step on. worth: factor on the risk (1).
     """
@@ -202,11 +204,12 @@ def foresight_orders(run: Run) -> list[dict]:
 
 
 def next_stops(run: Run, names: pd.Series) -> np.ndarray:
-    """The day of each unit's next planned stop after today, as it will be made; inf if none is laid down."""
+    """The day of each unit's next planned stop after today, as it will be made; else 120 days on."""
     where = {name: i for i, name in enumerate(run.fleet.names)}
     u = np.array([where[name] for name in names])
     stops = np.where(run.fleet.stops[u] > run.today, run.fleet.stops[u], np.inf)
-    return stops.min(axis=1)
+    following = stops.min(axis=1)
+    return np.where(np.isinf(following), run.today + 120, following)
 
 
 def _orders(run: Run, state: pd.DataFrame, risk: np.ndarray, left: np.ndarray) -> list[dict]:

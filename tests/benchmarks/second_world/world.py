@@ -11,7 +11,7 @@ from .run import Run
 
 
 class World:
-    """One seed's fleet. `start(day)` gives a `Run` with the history behind it; runs of one world share luck."""
+    """One seed's fleet. `start(day)` gives a `Run` with its history behind it; all runs share its luck."""
 
     def __init__(
         self,
@@ -47,8 +47,11 @@ class World:
         return fleet.EPOCH + np.timedelta64(int(day), "D")
 
     def start(self, day: int | str | None = None) -> Run:
-        """A run that stands at the end of `day` (default: end of history); until then the shop has gone by its
-        own habits, from then on nothing is done but what is ordered, what fails, and routine services."""
+        """A run that stands at the end of `day` (default: end of history).
+
+        Until then the shop has gone by its own habits; from then on nothing is done but what is ordered, what
+        fails, and routine services.
+        """
         day = self.history_days if day is None else self.day(day)
         if self._history is None or self._history.today > day:
             self._history = Run(self)
