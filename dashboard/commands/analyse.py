@@ -7,11 +7,16 @@ import json
 import math
 import sys
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ingest.errors import PumpledgerError
+
+if TYPE_CHECKING:
+    from ingest.capture import Capture
+    from ingest.known_pump import KnownPump
+    from ingest.reading import Reading
 
 FEWEST_SEGMENTS, MOST_SEGMENTS = 2, 200  # as in pump_types.csv
 EXAMPLE = "pumpledger analyse demo/fleet/captures/*.csv --spec 4-7 --json"
@@ -109,8 +114,11 @@ def parse_specification(text: str) -> dict[str, Any]:
     return {"current_low_a": low_a, "current_high_a": high_a}
 
 
-def read_and_measure(path: Path, args: argparse.Namespace, **known: Any) -> tuple[Any, Any]:
-    """Return (capture, reading) of one file, read and measured as the options say."""
+def read_and_measure(
+    path: Path, args: argparse.Namespace, known: KnownPump | None = None
+) -> tuple[Capture, Reading]:
+    """Return (capture, reading) of one file, read and measured as the options say; they go before `known`."""
+    from ingest.known_pump import UNKNOWN_PUMP
     from ingest.measuring.measurement import measure
     from ingest.readers.capture_file import read_capture
 
@@ -122,7 +130,12 @@ def read_and_measure(path: Path, args: argparse.Namespace, **known: Any) -> tupl
         full_scale=args.full_scale,
         record=args.record,
     )
-    return capture, measure(capture, segments=args.segments, previous_rpm=args.previous_rpm, **known)
+    known = known or UNKNOWN_PUMP
+    if args.segments:
+        known = replace(known, segments=args.segments)
+    if args.previous_rpm:  # as told, at volts unknown
+        known = replace(known, previous_rpm=args.previous_rpm, previous_supply_v=None)
+    return capture, measure(capture, known)
 
 
 def _measured(path: Path, args: argparse.Namespace) -> str:

@@ -92,10 +92,7 @@ def run(args: argparse.Namespace) -> int:
     capture = reading = None
     if args.file is not None:
         known = known_before_measuring(args.ledger, entry)
-        args.segments = args.segments or known.pop("segments", None)
-        args.previous_rpm = args.previous_rpm or known.pop("previous_rpm", None)
-        known = {k: v for k, v in known.items() if k not in ("segments", "previous_rpm")}
-        capture, reading = read_and_measure(args.file, args, **known)
+        capture, reading = read_and_measure(args.file, args, known)
     try:
         logged = log_visit(args.ledger, entry, capture, reading, dict(args.confirm))
     except AnswerNeeded as needed:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from ingest.capture import Capture
 from ingest.errors import PumpledgerError
+from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.reading import Reading
 from ingest.waveforms import StoredWaveform
 
@@ -20,15 +21,11 @@ PROCESSES = 2
 
 @dataclass(frozen=True)
 class CaptureJob:
-    """One file to read, with what its pump type says about it."""
+    """One file to read, with what is known of its pump."""
 
     name: str
     path: Path
-    segments: int | None = None
-    supply: str = "direct"
-    motor: str = "brushed"
-    rpm_low: float | None = None
-    rpm_high: float | None = None
+    known: KnownPump = UNKNOWN_PUMP
 
 
 @dataclass(frozen=True)
@@ -93,14 +90,7 @@ def _take(work: tuple[CaptureJob, Path, frozenset[str], bool]) -> CaptureResult:
         about = replace(capture, current_a=np.empty(0))
         if capture.identity in known:
             return CaptureResult(job.name, capture.identity, about)
-        reading = measure(
-            capture,
-            segments=job.segments,
-            rpm_low=job.rpm_low,
-            rpm_high=job.rpm_high,
-            supply=job.supply,
-            motor=job.motor,
-        )
+        reading = measure(capture, job.known)
         stored = store_waveform(ledger, capture) if store else None
         return CaptureResult(job.name, capture.identity, about, reading, stored)
     except FileNotFoundError:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -23,6 +23,7 @@ from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
 from ingest.fleet_folder.storing import Folder, position_of, store_folder
 from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, TABLES, VISITS
+from ingest.known_pump import KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 
@@ -126,10 +127,9 @@ def _take_captures(
             ).fetchall()
         known = frozenset(value for (value,) in rows)
     named = visits.rows[visits.rows["capture"].notna()].drop_duplicates("capture")
-    types = _types_of(content, named)
     jobs = [
-        CaptureJob(name, _inside(folder / "captures", name), **facts)
-        for name, facts in zip(named["capture"], types, strict=True)
+        CaptureJob(name, _inside(folder / "captures", name), known)
+        for name, known in zip(named["capture"], _known_pumps(content, named), strict=True)
     ]
     return take_captures(jobs, ledger, known=known, store=store, progress=progress)
 
@@ -140,9 +140,25 @@ def _inside(folder: Path, name: str) -> Path:
     return path if path.resolve().is_relative_to(folder.resolve()) else folder / Path(name).name
 
 
+def _known_pumps(content: Folder, visits: pd.DataFrame) -> list[KnownPump]:
+    """What the folder says of the pump at each visit: of its type, where the position has had one, and how it
+    was run."""
+    of_types = _types_of(content, visits)
+    of_visits = visits.reindex(columns=["state", "supply_v", "duty_pct"]).to_dict("records")
+    return [
+        KnownPump(**_told(of_type), **_told(of_visit))
+        for of_type, of_visit in zip(of_types, of_visits, strict=True)
+    ]
+
+
+def _told(row: dict) -> dict:
+    facts = {f.name for f in fields(KnownPump)}
+    told = {k: v for k, v in row.items() if k in facts and v is not None and v == v}
+    return told | ({"segments": int(told["segments"])} if "segments" in told else {})
+
+
 def _types_of(content: Folder, visits: pd.DataFrame) -> list[dict]:
-    """What the folder says about the pump type at each visit, where the position has had one type."""
-    wanted = ("segments", "supply", "motor", "rpm_low", "rpm_high")
+    """Return the row of the pump type at each visit, where the position has had one type, else nothing."""
     pumps, types = content.tables.get(PUMPS.file), content.tables.get(PUMP_TYPES.file)
     if pumps is None or types is None or "pump_type" not in pumps.rows:
         return [{}] * len(visits)
@@ -155,9 +171,5 @@ def _types_of(content: Folder, visits: pd.DataFrame) -> list[dict]:
     out = []
     for unit, position in zip(visits["unit"], position_of(visits), strict=True):
         names = by_place.get((unit, position), set())
-        row = facts.get(next(iter(names)), {}) if len(names) == 1 else {}
-        out.append({k: row[k] for k in wanted if k in row and row[k] is not None and row[k] == row[k]})
-    for fact in out:
-        if "segments" in fact:
-            fact["segments"] = int(fact["segments"])
+        out.append(facts.get(next(iter(names)), {}) if len(names) == 1 else {})
     return out

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.capture import Note
+from ingest.known_pump import KnownPump
 from ingest.measuring import quality
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.speed import Speed, at_odds
@@ -30,8 +31,7 @@ def find_drive(
     *,
     told: bool,
     rate_hz: float,
-    supply: str | None,
-    previous_rpm: float | None,
+    known: KnownPump,
     clock_hz: float | None,
     fast_hz: float | None,
 ) -> Drive:
@@ -40,7 +40,7 @@ def find_drive(
     told: whether the speed is by all else. clock_hz: the line taken out of a supply told as PWM. fast_hz: a
     line faster than ripple.
     """
-    turn_hz = speed.phase.turn_hz
+    turn_hz, supply = speed.phase.turn_hz, known.supply
     strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
     nearest_hz = round(strongest_hz / turn_hz) * turn_hz
     notes = []
@@ -58,8 +58,8 @@ def find_drive(
         if pwm_hz is None:
             pwm_hz = float(foreign.hz[0]) if foreign.share[0] > 1 else strongest_hz
             notes.append(quality.clocked_note(pwm_hz))
-        told = told and previous_rpm is not None
-        told = told and not at_odds(60 * turn_hz, previous_rpm, SAME_AS_BEFORE)
+        told = told and known.expected_rpm is not None
+        told = told and not at_odds(60 * turn_hz, known.expected_rpm, SAME_AS_BEFORE)
         told = told and not quality.is_clocked(nearest_hz, "pwm")
     if supply == "pwm":
         told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
 from ingest.accuracy import ends_se_a, mean_accuracy_a, rounding_se_a
 from ingest.capture import Capture, Note
 from ingest.errors import CaptureRefused
+from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.measuring import quality
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
 from ingest.measuring.order_tracking import WorkTrace, prepare
@@ -17,7 +17,7 @@ from ingest.measuring.ripple import AverageTurn, average_turn
 from ingest.measuring.settle import Run, find_run
 from ingest.measuring.sparks import count_events
 from ingest.measuring.speed import find_speed
-from ingest.measuring.speed_answer import Told, with_speed
+from ingest.measuring.speed_answer import with_speed
 from ingest.measuring.switching import without_clock, without_lines
 from ingest.reading import Reading
 
@@ -25,28 +25,14 @@ METHOD_VERSION = 8  # raise with every change of a figure; a golden test watches
 MIN_SAMPLES = 64
 HIGHEST_A = 100.0
 LEAST_A = 0.1  # below this mean and swing there is no current
-RPM_LOW, RPM_HIGH = 3400.0, 10_000.0  # usual band [P], used when the pump's type tells none
 BATCHES = 10
 
 
-def measure(
-    capture: Capture,
-    *,
-    segments: int | None = None,
-    previous_rpm: float | None = None,
-    rpm_low: float | None = None,
-    rpm_high: float | None = None,
-    supply: str | None = "direct",
-    motor: str | None = "brushed",
-) -> Reading:
-    """Measure one capture.
+def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
+    """Measure one capture; known: what was told of its pump.
 
     Raises CaptureRefused where nothing can be measured: too few samples of a running pump, no current, or a
     mean that no pump draws. A speed that can't be told is no error: it is left out, and a note says why.
-
-    segments: commutator bars, if known. previous_rpm: the last visit's speed, scaled to today's volts.
-    rpm_low, rpm_high: the pump type's usual band; it weighs speeds and forbids none.
-    supply: direct, two-speed or pwm; motor: brushed or brushless.
     """
     current, notes = _finite(capture)
     rate = capture.sample_rate_hz
@@ -72,21 +58,15 @@ def measure(
         )
 
     work, clock_hz = prepare(running, rate), None
-    if supply == "pwm":
+    if known.supply == "pwm":
         work, clock_hz = without_clock(work)
-    known: dict[str, Any] = {
-        "segments": segments,
-        "previous_rpm": previous_rpm,
-        "rpm_low": rpm_low or RPM_LOW,
-        "rpm_high": rpm_high or RPM_HIGH,
-    }
-    speed, foreign, fast_hz = find_speed(work, **known), NO_LINES, None
+    speed, foreign, fast_hz = find_speed(work, known), NO_LINES, None
     if speed is not None:
         foreign = foreign_lines(work, speed.phase)
         fast_hz = fast_line_hz(running, rate, speed.phase)
         if foreign.disturbing:
             work = without_lines(work, foreign.hz)
-            speed = find_speed(work, **known)
+            speed = find_speed(work, known)
     turn, last = None, len(running)
     if speed is not None and speed.turns >= 2:
         last = min(round(speed.whole_turns_s * rate), len(running))
@@ -112,7 +92,7 @@ def measure(
         revolution_ms=None,
         rpm=None,
         rpm_se=None,
-        segments=segments,
+        segments=known.segments,
         speed_confidence=None,
         sample_rate_hz=rate,
         duration_s=capture.duration_s,
@@ -126,7 +106,7 @@ def measure(
         mean_a_accuracy_a=None if mean_a is None or mean_se is None else mean_accuracy_a(mean_a, mean_se),
         method_version=METHOD_VERSION,
     )
-    if motor == "brushless":
+    if known.motor == "brushless":
         notes.append(
             Note(
                 "brushless",
@@ -135,8 +115,9 @@ def measure(
             )
         )
         return replace(reading, notes=tuple(notes))
-    told = Told(segments, previous_rpm, (known["rpm_low"], known["rpm_high"]), supply)
-    reading, more = with_speed(reading, speed, turn, told, foreign, check, clock_hz=clock_hz, fast_hz=fast_hz)
+    reading, more = with_speed(
+        reading, speed, turn, known, foreign, check, clock_hz=clock_hz, fast_hz=fast_hz
+    )
     said = {note.code for note in notes}
     return replace(reading, notes=(*notes, *(n for n in more if n.code not in said)))
 

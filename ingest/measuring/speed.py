@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import lcm
-from typing import Any
 
 import numpy as np
 
+from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.measuring.order_tracking import AngleTrace, WorkTrace, follow_line, retraced
 from ingest.measuring.speed_evidence import Doubt, bars_differ, comb, doubt
 from ingest.measuring.speed_lines import Lines, band_limited, find_lines
@@ -67,35 +67,28 @@ class Speed:
         return float(np.interp(self.phase.turns[0] + int(self.turns), self.phase.at(fine), fine))
 
 
-def find_speed(
-    work: WorkTrace,
-    *,
-    segments: int | None = None,
-    previous_rpm: float | None = None,
-    rpm_low: float = 3400.0,
-    rpm_high: float = 10_000.0,
-) -> Speed | None:
+def find_speed(work: WorkTrace, known: KnownPump = UNKNOWN_PUMP) -> Speed | None:
     """Weigh all shaft speeds the trace allows; None when it holds no line that can be followed."""
-    speed = _found(work, segments, previous_rpm, (rpm_low, rpm_high))
-    if speed is None or not at_odds(60 * speed.phase.turn_hz, previous_rpm):
+    speed = _found(work, known)
+    if speed is None or not at_odds(60 * speed.phase.turn_hz, known.expected_rpm):
         return speed
-    if too_far(60 * speed.phase.turn_hz, previous_rpm):
+    if too_far(60 * speed.phase.turn_hz, known.expected_rpm):
         return replace(speed, candidates=_evenly(speed, None))
     # A speed at odds with the last visit's is believed where the trace by itself leads to it.
-    alone = _found(work, segments, None, (rpm_low, rpm_high))
+    alone = _found(work, replace(known, previous_rpm=None))
     if alone is None or not _is(60 * alone.phase.turn_hz, 60 * speed.phase.turn_hz):
         return replace(speed, candidates=_evenly(speed, alone))
     return alone if alone.probability < speed.probability else speed
 
 
-def at_odds(rpm: float, previous_rpm: float | None, beyond: float = AT_ODDS) -> bool:
+def at_odds(rpm: float, expected_rpm: float | None, beyond: float = AT_ODDS) -> bool:
     """Tell whether a speed is far from what the last visit leads to expect; beyond: log ratio."""
-    return previous_rpm is not None and abs(float(np.log(rpm / previous_rpm))) > beyond
+    return expected_rpm is not None and abs(float(np.log(rpm / expected_rpm))) > beyond
 
 
-def too_far(rpm: float, previous_rpm: float | None) -> bool:
+def too_far(rpm: float, expected_rpm: float | None) -> bool:
     """Tell whether a speed is too far from the last visit's to be answered."""
-    return previous_rpm is not None and not 1 / MOST_SLOWER < rpm / previous_rpm < MOST_FASTER
+    return expected_rpm is not None and not 1 / MOST_SLOWER < rpm / expected_rpm < MOST_FASTER
 
 
 def _evenly(speed: Speed, other: Speed | None) -> tuple[SpeedCandidate, ...]:
@@ -103,9 +96,7 @@ def _evenly(speed: Speed, other: Speed | None) -> tuple[SpeedCandidate, ...]:
     return tuple(SpeedCandidate(rpm, 0.5) for rpm in first)
 
 
-def _found(
-    work: WorkTrace, segments: int | None, previous_rpm: float | None, band_rpm: tuple[float, float]
-) -> Speed | None:
+def _found(work: WorkTrace, known: KnownPump) -> Speed | None:
     if np.std(work.y) < LEAST_SWING_A:
         return None
     longest = int(LONGEST_SEARCH_S * work.rate_hz)
@@ -114,29 +105,23 @@ def _found(
     lines = find_lines(search)
     if not len(lines.hz):
         return None
-    if segments:  # their ripple may be too weak to be among the lines, as beside a bad bar's
-        ripple_hz = lcm(2, segments) * max(band_rpm[1], EXPECTED_WITHIN * (previous_rpm or 0.0)) / 60
+    if known.segments:  # their ripple may be too weak to be among the lines, as beside a bad bar's
+        fastest_rpm = max(known.band_rpm[1], EXPECTED_WITHIN * (known.expected_rpm or 0.0))
+        ripple_hz = lcm(2, known.segments) * fastest_rpm / 60
         highest_hz = min(max(lines.highest_hz, 1.05 * ripple_hz), work.usable_hz)
         lines = replace(lines, highest_hz=highest_hz)
     fine = band_limited(search, lines.highest_hz, FINER)
     search = band_limited(search, lines.highest_hz)
-    known: dict[str, Any] = {
-        "sampled_hz": work.spark_rate_hz,
-        "segments": segments,
-        "previous_rpm": previous_rpm,
-        "rpm_low": band_rpm[0],
-        "rpm_high": band_rpm[1],
-    }
     followed: list[tuple[Hypotheses, AngleTrace]] = []
     unexplained = np.ones(len(lines.hz), dtype=bool)
     for i in _by_promise(lines):
-        if not unexplained[i] and not _may_be_ripple(float(lines.hz[i]), segments, followed, band_rpm):
+        if not unexplained[i] and not _may_be_ripple(float(lines.hz[i]), known, followed):
             continue
         by_line = follow_line(search.y, search.rate_hz, float(lines.hz[i]))
         trace = retraced(fine, lines.highest_hz, *by_line)
         if trace.cycles < 4:
             continue
-        hypotheses = weigh(trace, lines.highest_hz, **known)
+        hypotheses = weigh(trace, lines.highest_hz, sampled_hz=work.spark_rate_hz, known=known)
         if not len(hypotheses.bars):
             continue
         # All orders together give a sharper angle than the followed line: weigh again by it.
@@ -144,7 +129,7 @@ def _found(
         line_order = int(hypotheses.line_order[best])
         phase = _refined(search, lines, trace, line_order)
         sharper = retraced(fine, lines.highest_hz, phase.time_s, phase.turns * line_order)
-        again = weigh(sharper, lines.highest_hz, **known)
+        again = weigh(sharper, lines.highest_hz, sampled_hz=work.spark_rate_hz, known=known)
         if len(again.bars):  # not so where the phase fell apart: that line was no shaft's
             trace, hypotheses = sharper, again
         followed.append((hypotheses, trace))
@@ -157,24 +142,19 @@ def _found(
         return None
     sharpest = max(h.log_sharpness for h, _ in followed)
     followed = [f for f in followed if f[0].log_sharpness > sharpest - SMEARED]
-    return _answer(work, lines, followed, segments, band_rpm, previous_rpm)
+    return _answer(work, lines, followed, known)
 
 
-def _may_be_ripple(
-    line_hz: float,
-    segments: int | None,
-    followed: list[tuple[Hypotheses, AngleTrace]],
-    band_rpm: tuple[float, float],
-) -> bool:
+def _may_be_ripple(line_hz: float, known: KnownPump, followed: list[tuple[Hypotheses, AngleTrace]]) -> bool:
     """Tell whether a line would, as the ripple of bars told, give a usual speed that nothing led to so far.
 
     Another turn, an alternator's say, may have an order there by chance.
     """
-    if not segments:
+    if not known.segments:
         return False
-    turn_hz = line_hz / lcm(2, segments)
+    turn_hz = line_hz / lcm(2, known.segments)
     tried = np.concatenate([h.turn_hz for h, _ in followed])
-    usual = band_rpm[0] <= 60 * turn_hz <= band_rpm[1]
+    usual = known.band_rpm[0] <= 60 * turn_hz <= known.band_rpm[1]
     return usual and bool(np.abs(np.log(tried / turn_hz)).min() > SAME_SPEED)
 
 
@@ -185,12 +165,7 @@ def _by_promise(lines: Lines) -> np.ndarray:
 
 
 def _answer(
-    work: WorkTrace,
-    lines: Lines,
-    followed: list[tuple[Hypotheses, AngleTrace]],
-    segments: int | None,
-    band_rpm: tuple[float, float],
-    previous_rpm: float | None,
+    work: WorkTrace, lines: Lines, followed: list[tuple[Hypotheses, AngleTrace]], known: KnownPump
 ) -> Speed:
     """Merge the hypotheses of all followed lines into speeds with probabilities, and refine the first."""
     weights = np.concatenate([h.log_weight for h, _ in followed])
@@ -208,7 +183,7 @@ def _answer(
         total = float(np.logaddexp.reduce(weights[near[same]][first]))
         share = float(np.exp(weights[near[0]] - total))
         by, trace = followed[source[near[0]]]
-        if segments and _is_comb(by, trace, lines, int(order_of_line[near[0]]), segments):
+        if known.segments and _is_comb(by, trace, lines, int(order_of_line[near[0]]), known.segments):
             total -= COMB
         groups.append((total, int(near[0]), share))
         near = near[~same]
@@ -223,51 +198,42 @@ def _answer(
     best = groups[0][1]
     trace, line_order = followed[source[best]][1], int(order_of_line[best])
     count, count_share = int(bars[best]), groups[0][2]
-    look = _Look(work, lines, segments or count, segments is not None, band_rpm)
     phase = _refined(work, lines, trace, line_order)
-    doubted, differ = look.at(phase)
+    doubted, differ = _second_look(work, lines, phase, known, count)
     whole = candidates[0].probability
     if doubted is not None:
-        decided_by = previous_rpm if doubted.last_visit_decides else None
+        decided_by = known.expected_rpm if doubted.last_visit_decides else None
         kept = _kept(60 * phase.turn_hz, doubted.rival_rpm, decided_by)
         if doubted.rival_rpm is not None and kept < 0.5:
             # The last visit's speed favours the rival: it is answered, if the lines bear it out as well.
             rival = _refined(work, lines, trace, line_order, doubted.rival_rpm / (60 * phase.turn_hz))
-            again, rival_differs = look.at(rival)
+            again, rival_differs = _second_look(work, lines, rival, known, count)
             if again is None or again.rival_rpm is None or _is(again.rival_rpm, 60 * phase.turn_hz):
                 kept = 1 - kept
                 if again is not None and again.rival_rpm is None:
-                    kept = min(kept, _kept(60 * rival.turn_hz, None, previous_rpm))
+                    kept = min(kept, _kept(60 * rival.turn_hz, None, known.expected_rpm))
                 doubted = Doubt(60 * phase.turn_hz)
                 phase, differ, count_share = rival, rival_differs, 0.0
         kept = max(kept, 0.5)  # the lines leave them alike: without more to go by, they share evenly
         candidates = _shared(candidates, 60 * phase.turn_hz, doubted.rival_rpm, kept * whole, whole)
     candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
     repeat_ms = _pattern_repeat_ms(phase)
-    return Speed(tuple(candidates), segments or count, count_share, phase, lines, repeat_ms, differ)
+    return Speed(tuple(candidates), known.segments or count, count_share, phase, lines, repeat_ms, differ)
 
 
-@dataclass(frozen=True)
-class _Look:
-    """What the second look needs to know of the trace and the pump."""
-
-    work: WorkTrace
-    lines: Lines
-    segments: int
-    told: bool
-    band_rpm: tuple[float, float]
-
-    def at(self, phase: TurnPhase) -> tuple[Doubt | None, bool]:
-        """Look at the trace by this turn: what speaks against it, and whether bars differ."""
-        fine = band_limited(self.work, self.lines.highest_hz, FINER)
-        by_turn = retraced(fine, self.lines.highest_hz, phase.time_s, phase.turns)
-        if by_turn.cycles < 2:
-            return None, False
-        count = int(self.lines.highest_hz / phase.turn_hz)
-        spectrum = line_spectrum(by_turn, self.work.spark_rate_hz, self.lines.highest_hz)
-        rpm = 60 * phase.turn_hz
-        doubted = doubt(spectrum, rpm, count, self.segments, told=self.told, band_rpm=self.band_rpm)
-        return doubted, bars_differ(spectrum)
+def _second_look(
+    work: WorkTrace, lines: Lines, phase: TurnPhase, known: KnownPump, likeliest_bars: int
+) -> tuple[Doubt | None, bool]:
+    """Look at the trace by this turn: what speaks against it, and whether bars differ."""
+    fine = band_limited(work, lines.highest_hz, FINER)
+    by_turn = retraced(fine, lines.highest_hz, phase.time_s, phase.turns)
+    if by_turn.cycles < 2:
+        return None, False
+    orders = int(lines.highest_hz / phase.turn_hz)
+    spectrum = line_spectrum(by_turn, work.spark_rate_hz, lines.highest_hz)
+    bars, told = known.segments or likeliest_bars, known.segments is not None
+    doubted = doubt(spectrum, 60 * phase.turn_hz, orders, bars, told=told, band_rpm=known.band_rpm)
+    return doubted, bars_differ(spectrum)
 
 
 def _is_comb(hypotheses: Hypotheses, trace: AngleTrace, lines: Lines, line_order: int, segments: int) -> bool:
@@ -297,12 +263,12 @@ def _is(rpm: float | None, other_rpm: float) -> bool:
     return rpm is not None and abs(rpm / other_rpm - 1) < SAME_SPEED
 
 
-def _kept(rpm: float, rival_rpm: float | None, previous_rpm: float | None) -> float:
+def _kept(rpm: float, rival_rpm: float | None, expected_rpm: float | None) -> float:
     """Share that a speed keeps beside a rival which the lines bear out as well."""
-    if previous_rpm is None:
+    if expected_rpm is None:
         return 0.5
-    rpms = np.array([rpm, rival_rpm or UNKNOWN_RIVAL * previous_rpm])
-    mine, other = np.exp(speed_log_prior(rpms, 1e-9, 1e9, previous_rpm))
+    rpms = np.array([rpm, rival_rpm or UNKNOWN_RIVAL * expected_rpm])
+    mine, other = np.exp(speed_log_prior(rpms, (1e-9, 1e9), expected_rpm))
     return float(mine / (mine + other))
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import lcm
 
 import numpy as np
 
 from ingest.capture import Note
+from ingest.known_pump import KnownPump
 from ingest.measuring import quality
 from ingest.measuring.condition import condition
 from ingest.measuring.drive import find_drive
@@ -29,21 +30,11 @@ REFUSED = Note(
 )
 
 
-@dataclass(frozen=True)
-class Told:
-    """What was told of the pump beside its capture (`measurement.measure`)."""
-
-    segments: int | None
-    previous_rpm: float | None
-    band_rpm: tuple[float, float]
-    supply: str | None
-
-
 def with_speed(
     reading: Reading,
     speed: Speed | None,
     turn: AverageTurn | None,
-    told: Told,
+    known: KnownPump,
     foreign: ForeignLines,
     check: quality.RangeCheck,
     *,
@@ -57,7 +48,7 @@ def with_speed(
     """
     if speed is None or turn is None:
         return reading, [REFUSED]
-    gates = _gates(speed, turn, told, check, reading.sample_rate_hz or 0.0)
+    gates = _gates(speed, turn, known, check, reading.sample_rate_hz or 0.0)
     followed = speed.phase.followed >= FOLLOWED_AT_LEAST and speed.phase.steadiness_pct <= UNSTEADY_PCT
     strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
     by_mains = quality.is_mains(strongest_hz)
@@ -71,10 +62,9 @@ def with_speed(
     drive = find_drive(
         speed,
         foreign,
-        told=not gates and followed and not by_mains and _stands_alone(speed, told),
+        told=not gates and followed and not by_mains and _stands_alone(speed, known),
         rate_hz=reading.sample_rate_hz or 0.0,
-        supply=told.supply,
-        previous_rpm=told.previous_rpm,
+        known=known,
         clock_hz=clock_hz,
         fast_hz=fast_hz,
     )
@@ -87,25 +77,25 @@ def with_speed(
         pattern_repeat_ms=speed.pattern_repeat_ms,
     )
     if drive.told:
-        reading = _answered(reading, speed, turn, told.segments)
-        notes.extend(_unlike_the_last(reading.rpm or 0.0, told.previous_rpm))
+        reading = _answered(reading, speed, turn, known.segments)
+        notes.extend(_unlike_the_last(reading.rpm or 0.0, known.expected_rpm))
     elif not gates and followed:
-        notes.append(_undecided(speed, told))
+        notes.append(_undecided(speed, known))
     return reading, notes
 
 
 def _gates(
-    speed: Speed, turn: AverageTurn, told: Told, check: quality.RangeCheck, rate_hz: float
+    speed: Speed, turn: AverageTurn, known: KnownPump, check: quality.RangeCheck, rate_hz: float
 ) -> list[Note]:
     """Return what keeps a capture from telling this speed or a rival: too few turns, samples, steps."""
     rpm = 60 * speed.phase.turn_hz
     hump_hz = speed.phase.turn_hz * lcm(2, speed.segments) if speed.segments else speed.lines.hz[0]
     # A rival outside the gates can't be weighed fairly, so it takes little of it to leave the speed open.
     rivals = [c.rpm for c in speed.candidates[1:] if c.probability >= RIVAL_OUTSIDE_GATES]
-    odd = at_odds(rpm, told.previous_rpm)
-    if told.previous_rpm is not None and odd:
-        rivals.append(told.previous_rpm)
-    low, high = told.band_rpm
+    odd = at_odds(rpm, known.expected_rpm)
+    if known.expected_rpm is not None and odd:
+        rivals.append(known.expected_rpm)
+    low, high = known.band_rpm
     gates = [
         gate
         for faster in (1.0, *np.array(rivals) / rpm)
@@ -113,25 +103,25 @@ def _gates(
             turns=speed.turns * faster,
             samples_a_ripple=rate_hz / (hump_hz * faster),
             ripple_steps=turn.ripple_a / check.step_a if check.step_a > 0 else np.inf,
-            segments_told=told.segments is not None,
+            segments_told=known.segments is not None,
             at_odds=odd,
-            unusual=told.previous_rpm is None and not low <= rpm <= high,
+            unusual=known.expected_rpm is None and not low <= rpm <= high,
         )
     ]
     return list({gate.code: gate for gate in reversed(gates)}.values())
 
 
-def _stands_alone(speed: Speed, told: Told) -> bool:
+def _stands_alone(speed: Speed, known: KnownPump) -> bool:
     """Whether the evidence decides for the speed, by itself and not by habit."""
     if speed.probability < ANSWER_ABOVE:
         return False
     # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
-    if told.segments is None and not speed.bars_differ:
+    if known.segments is None and not speed.bars_differ:
         return False
     # That pumps mostly run in the usual band is no evidence: it must not alone decide against another speed.
-    low, high = told.band_rpm
+    low, high = known.band_rpm
     odd = [c for c in speed.candidates[1:] if not low <= c.rpm <= high]
-    return told.previous_rpm is not None or all(c.probability < RIVAL_OUTSIDE_BAND for c in odd)
+    return known.expected_rpm is not None or all(c.probability < RIVAL_OUTSIDE_BAND for c in odd)
 
 
 def _answered(reading: Reading, speed: Speed, turn: AverageTurn, segments: int | None) -> Reading:
@@ -158,28 +148,28 @@ def _answered(reading: Reading, speed: Speed, turn: AverageTurn, segments: int |
     )
 
 
-def _unlike_the_last(rpm: float, previous_rpm: float | None) -> list[Note]:
-    if previous_rpm is None or abs(np.log(rpm / previous_rpm)) <= np.log(1.3):
+def _unlike_the_last(rpm: float, expected_rpm: float | None) -> list[Note]:
+    if expected_rpm is None or abs(np.log(rpm / expected_rpm)) <= np.log(1.3):
         return []
     return [
         Note(
             "speed-differs",
             "ask",
-            f"The last visit's speed leads to expect about {previous_rpm:.0f} rpm, the trace shows "
+            f"The last visit's speed leads to expect about {expected_rpm:.0f} rpm, the trace shows "
             f"{rpm:.0f}: is it the same pump, in the same state?",
         )
     ]
 
 
-def _undecided(speed: Speed, told: Told) -> Note:
+def _undecided(speed: Speed, known: KnownPump) -> Note:
     advice = (
         "tell the number of segments if it is known"
-        if told.segments is None
+        if known.segments is None
         else "capture again with a narrower range and 200 ms or more"
     )
     rpm = speed.candidates[0].rpm
-    if too_far(rpm, told.previous_rpm):
-        why = f"{rpm:.0f} rpm fits, but is too far from the {told.previous_rpm:.0f} rpm of the last visit"
+    if too_far(rpm, known.expected_rpm):
+        why = f"{rpm:.0f} rpm fits, but is too far from the {known.expected_rpm:.0f} rpm of the last visit"
         advice = "make sure that it is the same pump and that its last speed is right, and capture again"
     elif len(speed.candidates) == 1:
         why = f"{rpm:.0f} rpm fits, but the trace does not rule out another speed"

@@ -24,6 +24,7 @@ import numpy as np
 from scipy import fft
 from scipy.special import logsumexp
 
+from ingest.known_pump import KnownPump
 from ingest.measuring.order_tracking import AngleTrace
 
 # Prior odds of bar counts of two-pole motors: 8 likeliest, 5 to 16 usual, more possible [P].
@@ -228,39 +229,28 @@ def _line_density(spread: float) -> np.ndarray:
     return np.pad(np.exp(density), ((0, 0), (PADDED, PADDED)), mode="edge")
 
 
-def speed_log_prior(
-    rpm: np.ndarray, rpm_low: float, rpm_high: float, previous_rpm: float | None
-) -> np.ndarray:
+def speed_log_prior(rpm: np.ndarray, band_rpm: tuple[float, float], expected_rpm: float | None) -> np.ndarray:
     """Log prior density over ln rpm, unnormalised: 100 : 1 for the band; wide about a last visit."""
-    outside = np.maximum(np.log(rpm_low / rpm), np.log(rpm / rpm_high))
+    outside = np.maximum(np.log(band_rpm[0] / rpm), np.log(rpm / band_rpm[1]))
     base = -OUT_OF_BAND * np.clip(outside / 0.04, 0, 1)
     base = base - 3.0 * np.clip((outside - 0.45) / 0.2, 0, 2)
     base = base - BEYOND * ((rpm < SLOWEST_RPM) | (rpm > FASTEST_RPM))
-    if previous_rpm is None:
+    if expected_rpm is None:
         return base
-    near = -0.5 * (np.log(rpm / previous_rpm) / PREVIOUS_SD) ** 2 - np.log(PREVIOUS_SD * np.sqrt(2 * np.pi))
+    near = -0.5 * (np.log(rpm / expected_rpm) / PREVIOUS_SD) ** 2 - np.log(PREVIOUS_SD * np.sqrt(2 * np.pi))
     return np.logaddexp(near + np.log1p(-SPEED_CHANGED), base + np.log(SPEED_CHANGED))
 
 
-def weigh(
-    trace: AngleTrace,
-    highest_hz: float,
-    *,
-    sampled_hz: float,
-    segments: int | None,
-    previous_rpm: float | None,
-    rpm_low: float,
-    rpm_high: float,
-) -> Hypotheses:
+def weigh(trace: AngleTrace, highest_hz: float, *, sampled_hz: float, known: KnownPump) -> Hypotheses:
     """Log posterior weight of every (m, N) the followed line allows."""
     line = trace.line_hz
-    bar_odds = {segments: 1.0} if segments else BAR_ODDS
+    bar_odds = {known.segments: 1.0} if known.segments else BAR_ODDS
     bars = np.array(list(bar_odds))
     log_odds = np.log(np.array(list(bar_odds.values())) / sum(bar_odds.values()))
     first = max(int(np.ceil(line * 60 / HIGHEST_RPM)), 1)
     last = min(int(line * 60 / LOWEST_RPM), 160)
     orders = np.arange(first, last + 1)
-    prior = speed_log_prior(line / orders * 60, rpm_low, rpm_high, previous_rpm)
+    prior = speed_log_prior(line / orders * 60, known.band_rpm, known.expected_rpm)
     scores = np.full((len(orders), len(bars)), -np.inf)
     spectrum = line_spectrum(trace, sampled_hz, highest_hz)
     turns_enough = orders[trace.cycles >= FEWEST_TURNS * orders]

@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import duckdb
 
 from ingest.capture import Capture
 from ingest.durable import utc_now
 from ingest.errors import AnswerNeeded, EntryRefused, Question
+from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND, raise_question
 from ingest.ledger.statements import statement
@@ -112,10 +112,10 @@ def log_visit(
     return LoggedVisit(True, visit_id, pump_id, capture_hash, text, confirmed, left_open)
 
 
-def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: float = 15.0) -> dict[str, Any]:
+def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: float = 15.0) -> KnownPump:
     """Return what the ledger tells `measure` about this visit's pump (see `measuring_context`)."""
     if not Path(ledger).exists():
-        return {}
+        return UNKNOWN_PUMP
     entry = _complete(entry)
     with open_ledger(ledger, wait_s=wait_s) as connection:
         entry = replace(entry, position=_position(connection, entry.unit, entry.position))
@@ -126,13 +126,14 @@ def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: flo
             entry.visited_on,
             state=entry.state,
             supply_v=entry.supply_v,
+            duty_pct=entry.duty_pct,
         )
 
 
 def _measure(ledger: Path | str, entry: VisitEntry, capture: Capture, wait_s: float) -> Reading:
     from ingest.measuring.measurement import measure
 
-    return measure(capture, **known_before_measuring(ledger, entry, wait_s=wait_s))
+    return measure(capture, known_before_measuring(ledger, entry, wait_s=wait_s))
 
 
 def _complete(entry: VisitEntry) -> VisitEntry:

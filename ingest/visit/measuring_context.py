@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from datetime import date
-from typing import Any
 
 import duckdb
-import numpy as np
 
+from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.ledger.statements import statement
-from ingest.sensitivities import log_volts_ratio, sensitivities
 
 _NO_VISIT = 2**62
 
@@ -22,12 +19,12 @@ def measuring_context(
     *,
     state: str | None = None,
     supply_v: float | None = None,
+    duty_pct: float | None = None,
     before_visit_id: int = _NO_VISIT,
-) -> dict[str, Any]:
-    """Return keyword arguments for `measure`: segments, previous_rpm, rpm_low, rpm_high, supply, motor.
+) -> KnownPump:
+    """Return what the ledger knows of the pump; of one it doesn't hold, nothing.
 
-    previous_rpm is the pump's last speed in the same engine state, scaled to today's volts where both are
-    known (nominal exponent). Empty for a pump the ledger doesn't know.
+    Its last speed is that of the last visit in the same engine state.
     """
     rows = connection.execute(
         statement("visit/measuring_context"),
@@ -39,16 +36,17 @@ def measuring_context(
         },
     ).fetchall()
     if not rows:
-        return {}
+        return UNKNOWN_PUMP
     segments, rpm_low, rpm_high, supply, motor, previous_rpm, previous_v = rows[0]
-    if previous_rpm is not None and supply_v is not None and previous_v is not None:
-        volts = np.array([supply_v])
-        previous_rpm *= math.exp(sensitivities().speed_volts * log_volts_ratio(volts, previous_v)[0])
-    return {
-        "segments": segments,
-        "previous_rpm": previous_rpm,
-        "rpm_low": rpm_low,
-        "rpm_high": rpm_high,
-        "supply": supply,
-        "motor": motor,
-    }
+    return KnownPump(
+        segments=segments,
+        motor=motor,
+        supply=supply,
+        duty_pct=duty_pct,
+        state=state,
+        rpm_low=rpm_low,
+        rpm_high=rpm_high,
+        previous_rpm=previous_rpm,
+        previous_supply_v=previous_v,
+        supply_v=supply_v,
+    )

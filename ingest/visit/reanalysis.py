@@ -11,12 +11,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import duckdb
 
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused, LedgerError
+from ingest.known_pump import KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement
 from ingest.ledger.visit_rows import insert_reading
@@ -25,7 +25,7 @@ from ingest.reading import Reading
 from ingest.visit.measuring_context import measuring_context
 from ingest.waveforms import load_waveform
 
-Measure = Callable[..., Reading]
+Measure = Callable[[Capture, KnownPump], Reading]
 Progress = Callable[[int, int], None]
 STORE_EVERY_S = 2.0
 
@@ -48,6 +48,7 @@ class _Visit:
     capture_hash: str
     state: str | None
     supply_v: float | None
+    duty_pct: float | None
 
 
 def reanalyse(
@@ -76,7 +77,7 @@ def reanalyse(
             stored_at = time.monotonic()
         try:
             capture, known = _prepared(ledger, visit)
-            waiting[visit.pump_id] = visit, measure_with(capture, **known)
+            waiting[visit.pump_id] = visit, measure_with(capture, known)
         except (LedgerError, CaptureRefused) as error:
             failed.append(f"Visit {visit.visit_id} of unit {visit.unit}: {error.text}")
         if progress:
@@ -85,7 +86,7 @@ def reanalyse(
     return Reanalysed(method_version, measured, tuple(failed))
 
 
-def _prepared(ledger: Path | str, visit: _Visit) -> tuple[Capture, dict[str, Any]]:
+def _prepared(ledger: Path | str, visit: _Visit) -> tuple[Capture, KnownPump]:
     capture = load_waveform(ledger, visit.capture_hash)
     with open_ledger(ledger) as connection:
         known = measuring_context(
@@ -94,6 +95,7 @@ def _prepared(ledger: Path | str, visit: _Visit) -> tuple[Capture, dict[str, Any
             visit.visited_on,
             state=visit.state,
             supply_v=visit.supply_v,
+            duty_pct=visit.duty_pct,
             before_visit_id=visit.visit_id,
         )
     return capture, known

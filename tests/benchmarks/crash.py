@@ -22,6 +22,7 @@ import numpy as np
 
 from ingest.capture import Capture
 from ingest.fleet_folder.loading import load_folder
+from ingest.known_pump import KnownPump
 from ingest.ledger import migrations
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.upkeep import check_ledger
@@ -83,7 +84,7 @@ def load_on(ledger: Path, acks: Path, seed: int) -> None:
         acknowledge(acks, name)
 
 
-def second_method(capture: Capture, **known: Any) -> Any:
+def second_method(capture: Capture, known: KnownPump) -> Any:
     """Stand for a newer way of measuring."""
     time.sleep(0.002)
     return replace(meter_reading(float(capture.current_a.mean())), method_version=2)

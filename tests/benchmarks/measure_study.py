@@ -19,6 +19,7 @@ import numpy as np
 
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 from tests.benchmarks.study_captures import STRATA, StudyCapture, draw
 
@@ -55,8 +56,10 @@ def outcome(study: StudyCapture, mode: str, seed: int) -> Outcome:
     try:
         r = measure(
             capture,
-            segments=None if mode == "untold" else study.bars,
-            previous_rpm=study.previous_rpm if mode == "previous" else None,
+            KnownPump(
+                segments=None if mode == "untold" else study.bars,
+                previous_rpm=study.previous_rpm if mode == "previous" else None,
+            ),
         )
     except CaptureRefused as refusal:
         spent = time.process_time() - began

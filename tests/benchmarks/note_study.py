@@ -17,6 +17,7 @@ import numpy as np
 from ingest.accuracy import UNLIKELY_MEAN_A
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import RPM_HIGH, RPM_LOW, measure
 from ingest.measuring.quality import (
     COARSE_STEPS,
@@ -114,7 +115,7 @@ def main() -> None:
             for way in ("as drawn", SPOILT[1 + seed % (len(SPOILT) - 1)]):
                 capture = Capture(spoilt(study, way, seed), study.sample_rate_hz)
                 try:
-                    notes = {n.code for n in measure(capture, segments=study.bars).notes}
+                    notes = {n.code for n in measure(capture, KnownPump(segments=study.bars)).notes}
                 except CaptureRefused as refusal:
                     refused[f"{refusal.code} ({way})"] += 1
                     continue

@@ -29,6 +29,7 @@ from playwright.sync_api import sync_playwright
 from scipy.io import wavfile
 
 from demo_fleet.capture_text import as_text
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 from ingest.readers.capture_file import read_capture
 from tests.benchmarks.study_captures import StudyCapture, draw
@@ -80,7 +81,7 @@ def alone(path: Path) -> tuple[float, float]:
     start = time.perf_counter()
     capture = read_capture(path, full_scale=f"{FULL_SCALE_A:g}A" if path.suffix == ".wav" else None)
     read = time.perf_counter()
-    measure(capture, segments=8)
+    measure(capture, KnownPump(segments=8))
     return read - start, time.perf_counter() - read
 
 

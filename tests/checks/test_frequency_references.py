@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 from ingest.measuring.phase_smoothing import smooth_phase
 from ingest.measuring.speed_refine import refine
@@ -71,7 +72,7 @@ def real_motor(name):
 @pytest.mark.parametrize("known", [{}, {"segments": 36}, {"segments": 18}])
 def test_real_motors(name, known):
     capture, turn_hz = real_motor(name)
-    reading = measure(capture, **known)
+    reading = measure(capture, KnownPump(**known))
     assert reading.mean_a is None  # AC-coupled
     assert reading.rpm / 60 == pytest.approx(turn_hz, abs=0.015)
     assert reading.speed_confidence > 0.95
@@ -83,7 +84,7 @@ def test_a_motor_slower_than_pumps_is_answered_once_its_speed_is_known():
     first = measure(capture)
     assert first.rpm is None
     assert [c.rpm / 60 for c in first.speed_candidates] == pytest.approx([turn_hz], abs=0.015)
-    again = measure(capture, previous_rpm=1.05 * 60 * turn_hz)
+    again = measure(capture, KnownPump(previous_rpm=1.05 * 60 * turn_hz))
     assert again.rpm / 60 == pytest.approx(turn_hz, abs=0.015)
 
 
@@ -94,7 +95,7 @@ def test_a_bad_bar_shows_twice_a_turn():
     for name in ("mot_dc_universal_good_ac.mat", "mot_dc_universal_badbar_ac.mat"):
         capture, _ = real_motor(name)
         lifted = capture.current_a + 5 * np.ptp(capture.current_a)  # any mean: only ratios are looked at
-        reading = measure(Capture(lifted, capture.sample_rate_hz), segments=36)
+        reading = measure(Capture(lifted, capture.sample_rate_hz), KnownPump(segments=36))
         share[name] = 2 * reading.twice_per_turn_pct / reading.ripple_pct
         once = 2 * reading.once_per_turn_pct / reading.ripple_pct
     good, bad = share.values()

@@ -5,6 +5,7 @@ import pytest
 
 from analytics.judging.verdict import judge_reading
 from ingest.capture import Capture
+from ingest.known_pump import KnownPump
 from ingest.ledger.settings import DEFAULTS
 from ingest.measuring.measurement import measure
 
@@ -19,7 +20,7 @@ def reading():
     turn = 2 * np.pi * t / (REVOLUTION_MS / 1000)
     current = 5 + 0.3 * np.cos(8 * turn) + 0.03 * np.cos(turn) + 0.02 * np.cos(3 * turn + 1)
     noise = 0.005 * np.random.default_rng(2).standard_normal(len(t))
-    return measure(Capture(current + noise, rate_hz), segments=8)
+    return measure(Capture(current + noise, rate_hz), KnownPump(segments=8))
 
 
 def test_speed_is_sixty_thousand_over_the_revolution_in_milliseconds(reading):

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 from ingest.measuring.order_tracking import prepare, retraced
 from ingest.measuring.speed import find_speed
@@ -36,7 +37,7 @@ def test_bars_alike_are_not_told_apart_by_them(ripple_hz, rate_hz):
 def test_bars_told_they_are_no_rival_turns(ripple_hz, rate_hz, previous):
     rpm = 60 * ripple_hz / BARS
     reading = measure(
-        ripple_alone(ripple_hz, rate_hz), segments=BARS, previous_rpm=previous and previous * rpm
+        ripple_alone(ripple_hz, rate_hz), KnownPump(segments=BARS, previous_rpm=previous and previous * rpm)
     )
     assert reading.rpm == pytest.approx(rpm, rel=1e-4)
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
+from ingest.known_pump import KnownPump
 from ingest.measuring.foreign_lines import ForeignLines, foreign_lines
 from ingest.measuring.measurement import measure
 from ingest.measuring.order_tracking import prepare
@@ -22,7 +23,7 @@ def disturbed(hz=0.0, height_a=0.0):
 
 def lines_of(capture):
     work = prepare(capture.current_a, capture.sample_rate_hz)
-    return foreign_lines(work, find_speed(work, segments=8).phase)
+    return foreign_lines(work, find_speed(work, KnownPump(segments=8)).phase)
 
 
 def test_a_steady_pump_has_none():
@@ -35,8 +36,8 @@ def test_alternator_ripple_is_found_at_its_frequency():
 
 
 def test_the_speed_stays_the_same_with_alternator_ripple():
-    plain = measure(disturbed(), segments=8)
-    noisy = measure(disturbed(1234.0, 0.06), segments=8)
+    plain = measure(disturbed(), KnownPump(segments=8))
+    noisy = measure(disturbed(1234.0, 0.06), KnownPump(segments=8))
     assert noisy.rpm == pytest.approx(plain.rpm, rel=2e-4)
     assert "alternator-suspected" in {n.code for n in noisy.notes}
 

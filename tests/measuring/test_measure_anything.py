@@ -5,6 +5,7 @@ import pytest
 
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 
 
@@ -40,7 +41,7 @@ def test_any_samples(seed):
     segments, previous_rpm = [None, 5, 8, 13][rng.integers(4)], [None, 5000.0][rng.integers(2)]
     supply = ["direct", "pwm"][rng.integers(2)]
     try:
-        reading = measure(capture, segments=segments, previous_rpm=previous_rpm, supply=supply)
+        reading = measure(capture, KnownPump(segments=segments, previous_rpm=previous_rpm, supply=supply))
     except CaptureRefused:
         return
     assert reading.rpm is None or np.isfinite([reading.rpm, reading.rpm_se]).all()

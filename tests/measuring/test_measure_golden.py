@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import METHOD_VERSION, measure
 
 GOLDEN = (8, 5838.002136339758, 4.30006173667964, 0.6345187470390833)
@@ -16,6 +17,6 @@ def test_golden_figures():
         0.25 * np.cos(8 * turn) + 0.1 * np.cos(16 * turn) + 0.05 * np.cos(2 * turn) + 0.02 * np.cos(4 * turn)
     )
     current = 4.3 + wave + 0.01 * np.random.default_rng(11).standard_normal(len(t))
-    reading = measure(Capture(np.round(current / 0.005) * 0.005, rate), segments=8)
+    reading = measure(Capture(np.round(current / 0.005) * 0.005, rate), KnownPump(segments=8))
     figures = (METHOD_VERSION, reading.rpm, reading.mean_a, reading.ripple_a)
     assert figures == pytest.approx(GOLDEN, rel=1e-6)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from ingest.capture import Capture
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 from tests.benchmarks.study_captures import draw
 from tests.measuring.measured_captures import recorded, trace
@@ -27,7 +28,7 @@ def fed(clock_hz, depth, *, rate_hz=50_000.0, seconds=0.3):
 
 @pytest.mark.parametrize("clock_hz", [970.4, 1000.0, 1333.3])
 def test_a_clock_that_the_ripple_modulates_is_named_and_tells_no_speed(clock_hz):
-    reading = measure(fed(clock_hz, 0.03), segments=BARS)
+    reading = measure(fed(clock_hz, 0.03), KnownPump(segments=BARS))
     assert reading.rpm is None
     assert [n.code for n in found(reading)] == ["pwm-found"]
     assert reading.pwm_hz == pytest.approx(clock_hz, rel=1e-3)
@@ -36,7 +37,7 @@ def test_a_clock_that_the_ripple_modulates_is_named_and_tells_no_speed(clock_hz)
 def test_simulated_drives_taken_for_the_ripple_before():
     for seed, ripple_hz in ((62068, 849.0), (62075, 553.0)):
         study = draw("PWM", seed)
-        reading = measure(Capture(study.samples, study.sample_rate_hz), segments=study.bars)
+        reading = measure(Capture(study.samples, study.sample_rate_hz), KnownPump(segments=study.bars))
         assert reading.rpm is None
         assert reading.pwm_hz == pytest.approx(1000.0, rel=1e-3)
         assert ripple_hz != pytest.approx(reading.pwm_hz, rel=0.1)
@@ -45,15 +46,17 @@ def test_simulated_drives_taken_for_the_ripple_before():
 def test_a_line_that_only_adds_is_no_clock():
     capture, _ = recorded(trace())
     line = 0.06 * np.sin(2 * np.pi * 1234.0 * np.arange(len(capture.current_a)) / capture.sample_rate_hz)
-    assert not found(measure(Capture(capture.current_a + line, capture.sample_rate_hz), segments=8))
+    assert not found(
+        measure(Capture(capture.current_a + line, capture.sample_rate_hz), KnownPump(segments=8))
+    )
 
 
 @pytest.mark.parametrize("clock_hz", [12_345.0, 20_000.0])
 def test_a_drive_faster_than_ripple_is_named_beside_the_speed(clock_hz):
     capture, _ = recorded(trace())
     line = 0.03 * np.sin(2 * np.pi * clock_hz * np.arange(len(capture.current_a)) / capture.sample_rate_hz)
-    plain = measure(capture, segments=8)
-    reading = measure(Capture(capture.current_a + line, capture.sample_rate_hz), segments=8)
+    plain = measure(capture, KnownPump(segments=8))
+    reading = measure(Capture(capture.current_a + line, capture.sample_rate_hz), KnownPump(segments=8))
     assert not found(plain)
     assert reading.pwm_hz == pytest.approx(clock_hz, rel=1e-3)
     assert [n.level for n in found(reading)] == ["info"]

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 from ingest.readers.capture_file import read_capture_bytes
 from tests.readers.dialects import SCENARIOS
@@ -58,7 +59,7 @@ def test_measured_mean_and_speed_do_not_depend_on_the_dialect(name):
     function = next(function for function in SCENARIOS if function.__name__ == name)
     scenario = function()
     capture = read_capture_bytes(scenario.file_name, scenario.data, **scenario.options)
-    reading = measure(capture, segments=SEGMENTS)
+    reading = measure(capture, KnownPump(segments=SEGMENTS))
     assert reading.mean_a == pytest.approx(np.nanmean(scenario.current_a), rel=1e-3)
     assert reading.rpm == pytest.approx(RPM, rel=1e-3)
     assert {note.code for note in capture.notes} <= {note.code for note in reading.notes}

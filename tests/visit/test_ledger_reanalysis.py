@@ -31,9 +31,10 @@ def ledger(tmp_path):
     return path
 
 
-def second_method(capture, *, previous_rpm=None, **known):
+def second_method(capture, known):
     """Speed is the last visit's plus one, so that the order shows; the average is the trace's."""
-    rpm = 7000.0 if previous_rpm is None or previous_rpm == 6000 else previous_rpm + 1
+    before = known.expected_rpm
+    rpm = 7000.0 if before is None or before == 6000 else before + 1
     return replace(OLD, method_version=2, mean_a=float(capture.current_a.mean()), rpm=rpm)
 
 
@@ -85,10 +86,10 @@ def test_what_cannot_be_measured_is_named_and_left_alone(ledger):
         [(gone,)] = con.execute("SELECT capture_hash FROM visit WHERE visit_id = 5").fetchall()
     waveform_path(ledger, gone).unlink()
 
-    def refuse_one(capture, **known):
+    def refuse_one(capture, known):
         if capture.current_a.mean() > 9.5:
             raise CaptureRefused("too-short", "too short to measure.")
-        return second_method(capture, **known)
+        return second_method(capture, known)
 
     made = reanalyse(ledger, method_version=2, measure_with=refuse_one)
     assert made.measured == 4

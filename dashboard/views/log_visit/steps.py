@@ -350,6 +350,7 @@ def _entry(unit: str, *, quiet: bool = False) -> VisitEntry | None:
 
 def _read(upload: Any, entry: VisitEntry | None, card: pd.DataFrame) -> Measured:
     from analytics.judging.verdict import judge_reading
+    from ingest.known_pump import UNKNOWN_PUMP
     from ingest.visit.logging_visit import known_before_measuring
 
     state = st.session_state
@@ -366,7 +367,7 @@ def _read(upload: Any, entry: VisitEntry | None, card: pd.DataFrame) -> Measured
         },
     )
     pump = _pump_row(card, entry)
-    known = known_before_measuring(loaders.ledger_path(), entry) if entry and len(card) else {}
+    known = known_before_measuring(loaders.ledger_path(), entry) if entry and len(card) else UNKNOWN_PUMP
     early = st.empty()  # the trace alone at once, while a capture seen for the first time is measured
     if state.get("measured") != capture.identity:
         with early.container():

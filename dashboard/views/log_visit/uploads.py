@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from ingest.capture import Capture
+from ingest.known_pump import KnownPump
 from ingest.reading import Reading
 
 Choices = tuple[tuple[str, Any], ...]
@@ -21,9 +22,9 @@ def read_upload(name: str, data: bytes, choices: dict[str, Any]) -> Capture:
     return _read(hashlib.sha256(data).hexdigest(), name, data, _given(choices))
 
 
-def measure_upload(capture: Capture, known: dict[str, Any]) -> Reading:
-    """Return the reading; known: what the ledger tells of the pump (ingest.visit.measuring_context)."""
-    return _measure(capture.identity, capture, _given(known))
+def measure_upload(capture: Capture, known: KnownPump) -> Reading:
+    """Return the reading; known: what the ledger tells of the pump."""
+    return _measure(capture.identity, capture, known)
 
 
 def _given(values: dict[str, Any]) -> Choices:
@@ -38,7 +39,7 @@ def _read(digest: str, name: str, _data: bytes, choices: Choices) -> Capture:
 
 
 @st.cache_resource(show_spinner="Measuring …", max_entries=12)
-def _measure(identity: str, _capture: Capture, known: Choices) -> Reading:
+def _measure(identity: str, _capture: Capture, known: KnownPump) -> Reading:
     from ingest.measuring.measurement import measure
 
-    return measure(_capture, **dict(known))
+    return measure(_capture, known)

@@ -1,0 +1,54 @@
+"""What is known of a pump, and of how it is fed and run, before its capture is measured."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.sensitivities import log_volts_ratio, sensitivities
+
+RPM_LOW, RPM_HIGH = 3400.0, 10_000.0  # usual band [P], where neither type nor fleet tells one
+
+
+@dataclass(frozen=True)
+class KnownPump:
+    """Facts told beside a capture; None is unknown. They weigh what the trace allows and never overrule it.
+
+    segments: commutator bars. poles: of the motor. motor: brushed or brushless.
+    supply: direct, two-speed or pwm; commanded: low or high, of a two-speed supply; duty_pct: of a PWM one.
+    state: prime, idle or loaded.
+    rpm_low, rpm_high: the usual band of the pump's type; it weighs speeds and forbids none.
+    previous_rpm: speed at the last visit in the same state, previous_supply_v: the volts it was found at,
+    supply_v: today's.
+    """
+
+    segments: int | None = None
+    poles: int | None = None
+    motor: str | None = "brushed"
+    supply: str | None = "direct"
+    commanded: str | None = None
+    duty_pct: float | None = None
+    state: str | None = None
+    rpm_low: float | None = None
+    rpm_high: float | None = None
+    previous_rpm: float | None = None
+    previous_supply_v: float | None = None
+    supply_v: float | None = None
+
+    @property
+    def band_rpm(self) -> tuple[float, float]:
+        """Usual speeds, lowest and highest."""
+        return self.rpm_low or RPM_LOW, self.rpm_high or RPM_HIGH
+
+    @property
+    def expected_rpm(self) -> float | None:
+        """The last visit's speed, scaled to today's volts where both are known (nominal exponent)."""
+        if self.previous_rpm is None or self.supply_v is None or self.previous_supply_v is None:
+            return self.previous_rpm
+        ratio = log_volts_ratio(np.array([self.supply_v]), self.previous_supply_v)[0]
+        return self.previous_rpm * math.exp(sensitivities().speed_volts * ratio)
+
+
+UNKNOWN_PUMP = KnownPump()
