@@ -30,28 +30,50 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="127.0.0.1",
         help="address to listen on (default 127.0.0.1: only this machine can open the dashboard)",
     )
+    parser.add_argument(
+        "--without-sign-in",
+        action="store_true",
+        help="listen on a network although nobody signs in: whoever reaches the address can read the whole"
+        " ledger and its prices, log and change visits, decide the plan and load folders, under any name",
+    )
     parser.add_argument("--browser", action="store_true", help="open the browser")
 
 
 def run(args: argparse.Namespace) -> int:
     """Serve the ledger until interrupted."""
-    return serve(args.ledger, port=args.port, address=args.address, open_browser=args.browser)
+    return serve(
+        args.ledger,
+        port=args.port,
+        address=args.address,
+        open_browser=args.browser,
+        without_sign_in=args.without_sign_in,
+    )
 
 
 def serve(
-    ledger: Path, *, port: int = DEFAULT_PORT, address: str = "127.0.0.1", open_browser: bool = False
+    ledger: Path,
+    *,
+    port: int = DEFAULT_PORT,
+    address: str = "127.0.0.1",
+    open_browser: bool = False,
+    without_sign_in: bool = False,
 ) -> int:
     """Start the dashboard, print its address once it answers, and wait for its end.
 
     Returns the exit status: 0 when it was stopped. Raises PumpledgerError when it does not come up.
     """
-    from dashboard.serving.serving import is_loopback, streamlit_arguments
+    from dashboard.serving.configuration import PUBLIC_URL, is_loopback, read_server_settings
+    from dashboard.serving.serving import streamlit_arguments
 
+    settings = read_server_settings()
     if not is_loopback(address):
-        print(
-            f"Listening on {address}: anybody on that network can open this ledger unless sign-in is set up.",
-            file=sys.stderr,
-        )
+        refuse_open_door(address, signed_in=settings.sign_in, without_sign_in=without_sign_in)
+        if not settings.public_url:
+            raise PumpledgerError(
+                "public-url-needed",
+                f"Listening on {address} needs the address that people type: set {PUBLIC_URL}, for example "
+                f"to http://{socket.gethostname()}:{port}.",
+            )
     free = free_port(address, port)
     if free != port:
         print(f"Port {port} is in use by another program; serving on port {free}.", file=sys.stderr)
@@ -78,6 +100,22 @@ def serve(
                 process.wait(10)
             except subprocess.TimeoutExpired:
                 process.kill()
+
+
+def refuse_open_door(address: str, *, signed_in: bool, without_sign_in: bool) -> None:
+    """Raise PumpledgerError where a network could come in, nobody signs in and nobody said that is meant."""
+    if signed_in:
+        return
+    if not without_sign_in:
+        raise PumpledgerError(
+            "sign-in-needed",
+            f"Listening on {address} would let anybody on that network in: set up sign-in (docs/pages.md), or"
+            " say --without-sign-in, by which whoever reaches it may read, change and decide everything.",
+        )
+    print(
+        f"Listening on {address} without sign-in: whoever reaches it may read, change and decide everything.",
+        file=sys.stderr,
+    )
 
 
 def free_port(address: str, wanted: int) -> int:

@@ -1,4 +1,4 @@
-"""What `pumpledger serve` runs: Streamlit's own server, whose page is told two things in its head.
+"""What `pumpledger serve` runs: Streamlit's own server behind our guard, its page told two things.
 
 Where its server is: opened at a deep address such as /plan-board, the page in the browser would otherwise
 look for it under that address first, find nothing twice, wait a moment and only then ask at the root. And its
@@ -7,16 +7,13 @@ style: as a part of the page it would be sent with every redraw, and need code o
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, MutableMapping
 from pathlib import Path
-from typing import Any
 
 import streamlit as st
 from starlette.middleware import Middleware
 
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
+from dashboard.serving.configuration import read_server_settings
+from dashboard.serving.guard import App, Guard, Message, Receive, Send, wants_page
 
 WHERE = b"<script>window.__streamlit={BACKEND_BASE_URL:location.origin+'/'}</script>"
 
@@ -27,13 +24,13 @@ STYLE = DASHBOARD / "theme" / "pages.css"
 class FillHead:
     """Adds to the head of every page of HTML; anything else passes through untouched."""
 
-    def __init__(self, app: Callable[[Message, Receive, Send], Awaitable[None]]):
+    def __init__(self, app: App):
         self.app = app
         self.style = f"<style>{STYLE.read_text(encoding='utf-8')}</style>".encode()
 
     async def __call__(self, scope: Message, receive: Receive, send: Send) -> None:
         """Serve one request (ASGI)."""
-        if scope["type"] != "http" or not _asks_for_a_page(scope):
+        if scope["type"] != "http" or not wants_page(scope):
             await self.app(scope, receive, send)
             return
         plain = [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]
@@ -59,9 +56,7 @@ class FillHead:
         await self.app({**scope, "headers": plain}, receive, add)
 
 
-def _asks_for_a_page(scope: Message) -> bool:
-    accepted = next((value for name, value in scope["headers"] if name == b"accept"), b"")
-    return scope["method"] == "GET" and b"text/html" in accepted
-
-
-app = st.App(DASHBOARD / "app.py", middleware=[Middleware(FillHead)])
+app = st.App(
+    DASHBOARD / "app.py",
+    middleware=[Middleware(Guard, settings=read_server_settings()), Middleware(FillHead)],
+)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 import os
 import subprocess
 import sys
@@ -40,14 +39,6 @@ def streamlit_arguments(
         for key, value in options.items()
     ]
     return [sys.executable, "-m", "streamlit", "run", str(SERVER), *flags]
-
-
-def is_loopback(address: str) -> bool:
-    """Return whether only this machine can reach `address`."""
-    try:
-        return ipaddress.ip_address(address).is_loopback
-    except ValueError:
-        return address == "localhost"
 
 
 def start(ledger: Path, **where: object) -> subprocess.Popen[bytes]:

@@ -1,17 +1,20 @@
 """Who is at the screen. Sign-in is optional and off by default: the dashboard serves this machine alone.
 
 With PUMPLEDGER_SIGN_IN=1 a person signs in with the identity provider described under [auth] in
-.streamlit/secrets.toml (OpenID Connect); the claim `roles` holds technician, planner or manager.
+.streamlit/secrets.toml (OpenID Connect); the claim `roles` holds technician, planner or manager. Who has not
+signed in never gets here (dashboard/serving/guard.py); here it is looked at again at every run of a page, as
+a page stays connected for hours.
 """
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
 
+from dashboard.serving.configuration import read_server_settings
+from dashboard.serving.sessions import session_of, still_holds, widest_role
 from dashboard.shell.navigation import PAGES, ROLES, pages_for
 
 # What a role may do beyond looking at its pages; a later role may do all that an earlier one may.
@@ -41,32 +44,20 @@ class Person:
 
 def sign_in_wanted() -> bool:
     """Return whether this installation asks people to sign in."""
-    return os.environ.get("PUMPLEDGER_SIGN_IN", "").lower() in {"1", "true", "yes", "on"}
-
-
-def widest_role(claims: Any) -> str | None:
-    """Return the role with the most pages among a token's `roles` claim (text or list), or None."""
-    named = [claims] if isinstance(claims, str) else list(claims or [])
-    return next((role for role in reversed(ROLES) if role in named), None)
+    return read_server_settings().sign_in
 
 
 def current_person() -> Person:
-    """Return who is here, or show the sign-in page and stop the run."""
+    """Return who is here; where the sign-in no longer holds, say so and stop the run."""
     if not sign_in_wanted():
         return Person(None, None)
-    if not st.user.get("is_logged_in"):
+    claims: dict[str, Any] = dict(st.user)
+    session = session_of(claims, read_server_settings().session_hours)
+    if session is None or not still_holds(session):
         st.title("pumpledger")
-        st.write("Sign in to see the fleet.")
-        st.button("Sign in", type="primary", on_click=st.login)
+        st.write("Your sign-in has ended. Load this page again to sign in; what was saved stands.")
         st.stop()
-    role = widest_role(st.user.get("roles"))
-    name = str(st.user.get("name") or st.user.get("email") or "")
-    if role is None:
-        st.title("pumpledger")
-        st.write(f"{name} has no role here yet; ask whoever runs this ledger for one of: {', '.join(ROLES)}.")
-        st.button("Sign out", on_click=st.logout)
-        st.stop()
-    return Person(name, role)
+    return Person(str(claims.get("name") or claims.get("email") or ""), session.role)
 
 
 def role_may(role: str | None, what: str) -> bool:

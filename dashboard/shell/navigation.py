@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from dashboard.serving.sessions import ROLES
+
 VIEWS = Path(__file__).parents[1] / "views"
-ROLES = ("technician", "planner", "manager")
 
 
 @dataclass(frozen=True)

@@ -47,12 +47,12 @@ def sign_in(browser, address):
         contexts.append(context)
         page = context.new_page()
         page.goto(f"{address}/fleet-data")
-        settle(page)
-        assert "Sign in to see the fleet." in page.inner_text('[data-testid="stMain"]')
-        page.get_by_role("button", name="Sign in").click()
+        assert "Sign in to see the fleet." in page.inner_text("main")
+        page.get_by_role("link", name="Sign in").click()
         page.get_by_role("button", name=name).click()
         page.wait_for_url(f"{address}/**")
-        settle(page)
+        if name != "sol":
+            settle(page)
         return page
 
     yield enter
@@ -100,5 +100,77 @@ def test_planner_and_manager_have_every_page_and_the_manager_sets_prices(sign_in
 
 def test_a_person_without_a_role_sees_nothing_of_the_fleet(sign_in):
     page = sign_in("sol")
-    assert "Sol has no role here yet" in page.inner_text('[data-testid="stMain"]')
+    assert "Sol: no role here yet" in page.inner_text("main")
     assert menu(page) == set()
+    assert page.request.get(page.url.split("/")[0] + "//" + page.url.split("/")[2] + "/media/x").status == 401
+
+
+CLOSED = (
+    "/media/a.png",
+    "/_stcore/host-config",
+    "/_stcore/upload_file/a/b",
+    "/component/x/index.html",
+    "/app/static/x",
+)
+
+
+def test_nothing_but_the_way_in_answers_without_a_sign_in(browser, address):
+    context = browser.new_context()
+    try:
+        for path in CLOSED:
+            assert context.request.get(f"{address}{path}").status == 401, path
+        assert context.request.put(f"{address}/_stcore/upload_file/a/b", data=b"x").status == 401
+        assert context.request.get(f"{address}/_stcore/agent/openapi.json").status == 404
+        assert context.request.get(f"{address}/_stcore/health").status == 200
+        page = context.new_page()
+        page.goto(f"{address}/costs")
+        closed = page.evaluate(
+            """() => new Promise(end => {
+                const line = new WebSocket(location.origin.replace('http', 'ws') + '/_stcore/stream');
+                line.onopen = () => end('open'); line.onclose = () => end('closed');
+            })"""
+        )
+        assert closed == "closed"
+    finally:
+        context.close()
+
+
+def test_a_cookie_copied_before_signing_out_lets_nobody_in(browser, sign_in, address):
+    page = sign_in("pia")
+    copied = page.context.cookies()
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/end_session**")
+    thief = browser.new_context()
+    try:
+        thief.add_cookies(copied)
+        assert (
+            "Sign in to see the fleet."
+            in thief.request.get(f"{address}/", headers={"accept": "text/html"}).text()
+        )
+        assert thief.request.get(f"{address}/_stcore/host-config").status == 401
+    finally:
+        thief.close()
+
+
+def test_signing_out_in_one_tab_ends_the_other(sign_in):
+    page = sign_in("pia")
+    other = page.context.new_page()
+    other.goto(page.url)
+    settle(other)
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/end_session**")
+    other.get_by_test_id("stTopNavLink").get_by_text("Pump history").click()
+    other.get_by_text("Your sign-in has ended.").wait_for()
+
+
+def test_a_tampered_cookie_lets_nobody_in(browser, sign_in, address):
+    cookies = sign_in("tina").context.cookies()
+    for cookie in cookies:
+        if cookie["name"].startswith("_streamlit_user"):
+            cookie["value"] = cookie["value"][:-4] + "AAAA"
+    context = browser.new_context()
+    try:
+        context.add_cookies(cookies)
+        assert context.request.get(f"{address}/_stcore/host-config").status == 401
+    finally:
+        context.close()

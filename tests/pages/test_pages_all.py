@@ -110,15 +110,6 @@ def test_settling_a_question_is_logged_and_needs_a_reason(tmp_path, monkeypatch)
         assert connection.execute("SELECT count(*) FROM change_log").fetchall() == [(1,)]
 
 
-@pytest.mark.parametrize(
-    ("claims", "role"),
-    [(["technician"], "technician"), (["planner", "technician"], "planner"), ("manager", "manager"),
-     ([], None), (None, None), (["stranger"], None)],
-)  # fmt: skip
-def test_roles_come_from_the_token(claims, role):
-    assert access.widest_role(claims) == role
-
-
 def test_a_technician_sees_no_costs():
     assert "costs" not in {p.view for p in pages_for("technician")}
     assert {p.view for p in pages_for("manager")} == set(PAGES)
@@ -161,7 +152,8 @@ def test_sign_in_is_off_until_asked_for(ledger, monkeypatch):
     assert not access.sign_in_wanted()
     monkeypatch.setenv("PUMPLEDGER_SIGN_IN", "1")
     page = open_page("today")
-    assert [b.label for b in page.button] == ["Sign in"]
+    assert "Your sign-in has ended." in words(page)
+    assert [b.label for b in page.button] == []
 
 
 def test_headline_counts_what_matters():
