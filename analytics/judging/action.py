@@ -177,7 +177,7 @@ def _evidence(
     starves_first = last["rule"].map({r.id: r.steps[:1] == (STARVATION,) for r in RULES}).astype(bool)
     return pd.DataFrame(
         {
-            REPEAT: (times_seen >= 2) & last["zero_checked"],
+            REPEAT: (times_seen >= 2) & last["zeroed"],
             CIRCUIT: circuit.reindex(last.index, fill_value=False).astype(bool),
             STARVATION: last["fuel_level_good"]
             & (~starves_first | last["delivery_good"] | cleaned | filter_changed),

@@ -179,7 +179,7 @@ def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
             & (drop_ground <= settings["drop_ground_limit_v"]),
             "delivery_good": (delivery >= settings["min_delivery_l_min"]) & ~(pressure < 0.9 * rated),
             "fuel_level_good": number(visits, "fuel_level_pct") >= settings["low_fuel_level_pct"],
-            "zero_checked": ~np.isnan(number(visits, "zero_a")) | (visits["origin"] == "meter").to_numpy(),
+            "zeroed": ~np.isnan(number(visits, "zero_a")) | (visits["origin"] == "meter").to_numpy(),
         }
         # Low volts explain low readings, so here the readings count as they were taken.
         made["current_or_speed_low"] = (

@@ -12,6 +12,17 @@ from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.analyse import add_capture_options, read_and_measure
 from ingest.errors import AnswerNeeded, EntryRefused
+from ingest.vocabulary import (
+    CHECK_RESULTS,
+    COMMANDED,
+    DELIVERY_AT,
+    PART_FOUND,
+    PARTS,
+    REASONS,
+    STATES,
+    SUPPLY_AT,
+    WORK,
+)
 
 if TYPE_CHECKING:
     from analytics.judging.verdict import Verdict
@@ -30,9 +41,11 @@ _QUANTITIES: tuple[tuple[str, Kind, str | None, str], ...] = (
     ("drop_supply_v", "voltage", "V", "drop_supply_v"),
     ("drop_ground_v", "voltage", "V", "drop_ground_v"),
     ("meter_a", "current", "A", "meter_a"),
+    ("pressure_hold", "pressure", None, "pressure_hold_kpa"),
 )
 _PLAIN = (
-    "unit", "position", "serial", "pump_type", "hours", "reason", "state", "fuel_level_pct", "duty_pct",
+    "unit", "position", "serial", "pump_type", "hours", "reason", "state", "fuel", "fuel_level_pct",
+    "commanded", "duty_pct", "supply_v_at", "delivery_at", *PARTS, "check_result", "closes", "channel",
     "clamp", "clamp_point", "technician", "note",
 )  # fmt: skip
 
@@ -52,26 +65,53 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     visit.add_argument("--serial", metavar="S", help="the pump's serial number")
     visit.add_argument("--pump-type", metavar="T", help="its part number, for a pump new to the ledger")
     visit.add_argument("--hours", type=float, metavar="H", help="engine hours")
-    visit.add_argument("--reason", default="pm", metavar="R", help="pm, complaint, road-call or after-repair")
-    visit.add_argument("--state", metavar="S", help="prime, idle or loaded")
+    visit.add_argument("--reason", default="pm", metavar="R", help=_either(REASONS))
+    visit.add_argument("--state", metavar="S", help=_either(STATES))
+    visit.add_argument("--zero-checked", action="store_true", help="the clamp was zeroed before it went on")
+    visit.add_argument("--fuel", metavar="F", help="fuel in the tank, such as E10, diesel or LPG")
+    visit.add_argument(
+        "--commanded", metavar="C", help=f"speed asked of a two-speed supply: {_either(COMMANDED)}"
+    )
     visit.add_argument("--supply-v", metavar="V", help="volts at the pump under load")
+    visit.add_argument("--supply-v-at", metavar="W", help=f"where the volts were read: {_either(SUPPLY_AT)}")
     visit.add_argument("--drop-supply-v", metavar="V", help="loaded voltage drop of the supply side")
     visit.add_argument("--drop-ground-v", metavar="V", help="loaded voltage drop of the ground side")
     visit.add_argument("--fuel-pressure", metavar='"58 psi"', help="with its unit: psi, bar or kPa")
     visit.add_argument("--fuel-temp", metavar="25C", help="with its unit: C or F")
     visit.add_argument("--fuel-level-pct", type=float, metavar="L", help="tank level in percent")
     visit.add_argument("--delivery", metavar='"1.2 L/min"', help="measured delivery, with its unit")
+    visit.add_argument(
+        "--delivery-at", metavar="H", help=f"how it was measured: {_either(DELIVERY_AT)} (free flow)"
+    )
+    visit.add_argument(
+        "--pressure-hold", metavar='"50 psi"', help="pressure still held some minutes after the pump stopped"
+    )
     visit.add_argument("--duty-pct", type=float, metavar="D", help="commanded duty of a pulsed supply")
     visit.add_argument("--clamp", metavar="ID", help="which clamp or meter")
     visit.add_argument("--clamp-point", metavar="TEXT", help="where it was clamped")
     visit.add_argument("--technician", metavar="T")
     visit.add_argument("--note", metavar="TEXT")
     visit.add_argument("--done", action="append", default=[], metavar="WORK",
-                       help="work done: filter, filter_kept (it stayed in at a pump change), wiring, "
-                       "tank_cleaned or other; repeatable")  # fmt: skip
+                       help=f"work done: {_either(WORK)} (filter_kept: it stayed in at a pump change); "
+                       "repeatable")  # fmt: skip
     visit.add_argument("--confirm", action="append", default=[], type=_answer, metavar='CODE="WHY"',
                        help="the reason an entry in question is right; repeatable")  # fmt: skip
+    _add_check_options(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def _either(words: tuple[str, ...]) -> str:
+    return f"{', '.join(words[:-1])} or {words[-1]}"
+
+
+def _add_check_options(parser: argparse.ArgumentParser) -> None:
+    check = parser.add_argument_group("what was examined, and what a check came to")
+    for part in PARTS:
+        check.add_argument(f"--{part.replace('_', '-')}", metavar="X", help=_either(PART_FOUND))
+    check.add_argument("--check-result", metavar="R", help=_either(CHECK_RESULTS))
+    check.add_argument(
+        "--closes", metavar="VISIT", help="the complaint it closes: that visit's ref or number"
+    )
 
 
 def _answer(text: str) -> tuple[str, str]:
@@ -85,10 +125,13 @@ def run(args: argparse.Namespace) -> int:
     """Store the visit; 1 when a question is open."""
     from ingest.visit.logging_visit import known_before_measuring, log_visit
 
-    if (args.file is None) == (args.meter_a is None):
+    if args.file is not None and args.meter_a is not None:
         print("Give a capture FILE or --meter-a, one of the two.", file=sys.stderr)
         return 2
     entry = _entry(args)
+    if args.file is None and args.meter_a is None and not entry.examined:
+        print("Give a capture FILE, --meter-a, or what a check found.", file=sys.stderr)
+        return 2
     capture = reading = None
     if args.file is not None:
         known = known_before_measuring(args.ledger, entry)
@@ -109,6 +152,8 @@ def _entry(args: argparse.Namespace) -> VisitEntry:
         args.odometer, "distance", field="--odometer", default_unit=_fleet_distance_unit(args.ledger)
     )
     values: dict[str, Any] = {name: getattr(args, name) for name in _PLAIN}
+    values["zero_checked"] = "yes" if args.zero_checked else None
+    values["probe"] = _probe_text(args.probe)
     for option, kind, default_unit, column in _QUANTITIES:
         text = getattr(args, option)
         if text is not None:
@@ -122,6 +167,10 @@ def _entry(args: argparse.Namespace) -> VisitEntry:
         odometer_unit=odometer.unit,
         done=tuple(args.done),
     )
+
+
+def _probe_text(volts_per_amp: float | None) -> str | None:
+    return None if volts_per_amp is None else f"{1000 * volts_per_amp:g}mV/A"
 
 
 def _day(text: str | None) -> date | None:

@@ -21,11 +21,13 @@ PROCESSES = 2
 
 @dataclass(frozen=True)
 class CaptureJob:
-    """One file to read, with what is known of its pump."""
+    """One file to read, with what is known of its pump and how its visit says it is to be read."""
 
     name: str
     path: Path
     known: KnownPump = UNKNOWN_PUMP
+    probe: str | None = None
+    channel: str | None = None
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,7 @@ def _take(work: tuple[CaptureJob, Path, frozenset[str], bool]) -> CaptureResult:
 
     job, ledger, known, store = work
     try:
-        capture = read_capture(job.path)
+        capture = read_capture(job.path, probe=job.probe, channel=job.channel)
         about = replace(capture, current_a=np.empty(0))
         if capture.identity in known:
             return CaptureResult(job.name, capture.identity, about)

@@ -128,8 +128,10 @@ def _take_captures(
         known = frozenset(value for (value,) in rows)
     named = visits.rows[visits.rows["capture"].notna()].drop_duplicates("capture")
     jobs = [
-        CaptureJob(name, _inside(folder / "captures", name), known)
-        for name, known in zip(named["capture"], _known_pumps(content, named), strict=True)
+        CaptureJob(name, _inside(folder / "captures", name), known, **how)
+        for name, known, how in zip(
+            named["capture"], _known_pumps(content, named), _how_to_read(named), strict=True
+        )
     ]
     return take_captures(jobs, ledger, known=known, store=store, progress=progress)
 
@@ -155,6 +157,12 @@ def _told(row: dict) -> dict:
     facts = {f.name for f in fields(KnownPump)}
     told = {k: v for k, v in row.items() if k in facts and v is not None and v == v}
     return told | ({"segments": int(told["segments"])} if "segments" in told else {})
+
+
+def _how_to_read(visits: pd.DataFrame) -> list[dict]:
+    """Probe and channel of each visit, where it names them."""
+    columns = [name for name in ("probe", "channel") if name in visits]
+    return [{name: row[name] for name in columns if pd.notna(row[name])} for row in visits.to_dict("records")]
 
 
 def _types_of(content: Folder, visits: pd.DataFrame) -> list[dict]:

@@ -54,10 +54,10 @@ def read_capture_bytes(
 
 
 def _read(name: str, data: bytes, options: Options) -> Capture:
-    if data.startswith(b"PAR1") and options == Options():
+    if data.startswith(b"PAR1"):
         from ingest.waveforms import parse_waveform
 
-        if own := parse_waveform(data):  # a waveform out of a ledger: exactly what was stored
+        if own := parse_waveform(data):  # out of a ledger: amperes already, whatever factor the visit names
             return own
     try:
         return assemble(name, formats.read_table(data, Deadline()), options)

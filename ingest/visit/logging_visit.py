@@ -22,12 +22,32 @@ from ingest.visit.checks import check_visit
 from ingest.visit.entry import VisitEntry
 from ingest.visit.instrument_cluster import count_on
 from ingest.visit.measuring_context import measuring_context
-from ingest.visit.pump_lives import WORK
+from ingest.vocabulary import (
+    CHECK_RESULTS,
+    COMMANDED,
+    DELIVERY_AT,
+    PART_FOUND,
+    PARTS,
+    REASONS,
+    STATES,
+    SUPPLY_AT,
+    WORK,
+    YES_NO,
+)
 from ingest.waveforms import store_waveform
 
 UNKNOWN_TYPE = "unknown"
-REASONS = ("pm", "complaint", "road-call", "after-repair")
-STATES = ("prime", "idle", "loaded")
+# Entries that hold a word of a list; blank where not told.
+_WORDS = {
+    "state": STATES, "zero_checked": YES_NO, "commanded": COMMANDED, "supply_v_at": SUPPLY_AT,
+    "delivery_at": DELIVERY_AT, "check_result": CHECK_RESULTS,
+} | dict.fromkeys(PARTS, PART_FOUND)  # fmt: skip
+# What makes an entry without a capture the same as one that is there.
+_SAME_METER = ("unit", "position", "visited_on", "odometer_km", "meter_a")
+_SAME_CHECK = (
+    "unit", "position", "visited_on", "odometer_km", "reason", "check_result", "closes", *PARTS,
+    "fuel_pressure_kpa", "pressure_hold_kpa", "delivery_l_min", "supply_v",
+)  # fmt: skip
 # Entries of a visit that have no column of their own in the table `visit`.
 _NOT_COLUMNS = {"serial", "pump_type", "done"}
 
@@ -56,7 +76,8 @@ def log_visit(
     most_questions: int | None = None,
     wait_s: float = 15.0,
 ) -> LoggedVisit:
-    """Store one visit with its capture and reading, or with a meter's average amps alone.
+    """Store one visit with its capture and reading, with a meter's average amps alone, or with what a check
+    found.
 
     answers: question code -> reason. most_questions: ask no more than so many, most basic first; the rest are
     stored open, and keep the visit out of the trend where they put its reading or mileage in doubt. A visit
@@ -65,8 +86,11 @@ def log_visit(
     EntryRefused for an entry that can't be taken, LedgerError when the ledger can't be written.
     """
     answers = answers or {}
-    if capture is None and entry.meter_a is None:
-        raise EntryRefused("nothing-measured", "Neither a capture nor a meter's average amps was given.")
+    if capture is None and entry.meter_a is None and not entry.examined:
+        raise EntryRefused(
+            "nothing-measured",
+            "Neither a capture nor a meter's average amps nor anything examined was given.",
+        )
     entry = _complete(entry)
     if capture is not None and reading is None:
         reading = _measure(ledger, entry, capture, wait_s)
@@ -143,7 +167,7 @@ def _complete(entry: VisitEntry) -> VisitEntry:
         raise EntryRefused("unit-missing", "unit: blank; give the vehicle's number, for example --unit 214.")
     for field, value, allowed in (
         ("reason", entry.reason, REASONS),
-        ("state", entry.state, (None, *STATES)),
+        *((name, getattr(entry, name), (None, *words)) for name, words in _WORDS.items()),
         *(("done", work, WORK) for work in entry.done),
     ):
         if value not in allowed:
@@ -190,22 +214,17 @@ def _same_visit(
     connection: duckdb.DuckDBPyConnection, entry: VisitEntry, capture: Capture | None
 ) -> LoggedVisit | None:
     """Return the visit that holds these very samples, or this very meter entry, if there is one."""
-    row = connection.execute(
-        statement("visit/same_capture" if capture is not None else "visit/same_meter_entry"),
-        {"capture_hash": capture.identity}
-        if capture is not None
-        else {
-            "unit": entry.unit,
-            "position": entry.position,
-            "visited_on": entry.visited_on,
-            "odometer_km": entry.odometer_km,
-            "meter_a": entry.meter_a,
-        },
-    ).fetchall()
+    if capture is not None:
+        query, said = "visit/same_capture", {"capture_hash": capture.identity}
+    else:
+        query = "visit/same_check" if entry.meter_a is None else "visit/same_meter_entry"
+        names = _SAME_METER if entry.meter_a is not None else _SAME_CHECK
+        said = {name: plain(getattr(entry, name)) for name in names}
+    row = connection.execute(statement(query), said).fetchall()
     if not row:
         return None
     visit_id, pump_id, unit, visited_on = row[0]
-    what = "These samples are" if capture is not None else "This meter reading is"
+    what = "These samples are" if capture is not None else "This entry is"
     where = f"visit {visit_id} of unit {unit} on {visited_on}"
     text = f"{what} already in the ledger as {where}; nothing was changed."
     if unit != entry.unit:

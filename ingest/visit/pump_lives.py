@@ -18,11 +18,7 @@ from ingest.errors import EntryRefused
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.visit_rows import plain, utc_now
-
-REMOVALS = ("failed", "on_condition", "opportunity", "other")
-FOUND = ("worn", "seized", "electrical", "tested_good", "not_examined")
-WORK = ("filter", "filter_kept", "wiring", "tank_cleaned", "other")
-CONFIRMED = ("yes", "no", "unknown")
+from ingest.vocabulary import CONFIRMED, FOUND, REMOVALS, WORK
 
 
 @dataclass(frozen=True)
@@ -174,7 +170,7 @@ def record_service(
     note: str | None = None,
     by: str | None = None,
 ) -> int:
-    """Record work done (filter, filter_kept, wiring, tank_cleaned, other); returns its service_id.
+    """Record work done (one of vocabulary.WORK); returns its service_id.
 
     A filter change resets what the filter adds to the current, nothing else.
     """

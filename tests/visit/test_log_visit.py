@@ -160,7 +160,7 @@ def test_a_meter_reading_alone_is_a_visit_of_origin_meter(ledger):
     ("wrong", "sentence"),
     [
         ({"unit": "  "}, "unit: blank"),
-        ({"reason": "because"}, "reason: 'because' is not one of pm, complaint"),
+        ({"reason": "because"}, "reason: 'because' is not one of pm, follow-up"),
         ({"state": "parked"}, "state: 'parked' is not one of prime, idle, loaded"),
         ({"done": ("polish",)}, "done: 'polish' is not one of filter"),
         ({"meter_a": 5400.0}, "outside 0 to 100 A"),
