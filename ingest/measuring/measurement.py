@@ -14,6 +14,7 @@ from ingest.measuring import quality
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
 from ingest.measuring.order_tracking import WorkTrace, prepare
 from ingest.measuring.ripple import AverageTurn, average_turn
+from ingest.measuring.sampling import average_only, refuse_too_short
 from ingest.measuring.settle import Run, find_run
 from ingest.measuring.sparks import count_events
 from ingest.measuring.speed import find_speed
@@ -21,7 +22,7 @@ from ingest.measuring.speed_answer import with_speed
 from ingest.measuring.switching import without_clock, without_lines
 from ingest.reading import Reading
 
-METHOD_VERSION = 8  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 9  # raise with every change of a figure; a golden test watches it
 MIN_SAMPLES = 64
 HIGHEST_A = 100.0
 LEAST_A = 0.1  # below this mean and swing there is no current
@@ -36,6 +37,8 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     """
     current, notes = _finite(capture)
     rate = capture.sample_rate_hz
+    refuse_too_short(_name(capture), len(current), rate)
+    only = average_only(rate)
     ac_coupled = any(n.code == "ac-coupled" for n in notes)
     run = _run(capture, current, ac_coupled)
     if run.stop - run.start < MIN_SAMPLES:
@@ -57,16 +60,18 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
             )
         )
 
-    work, clock_hz = prepare(running, rate), None
-    if known.supply == "pwm":
-        work, clock_hz = without_clock(work)
-    speed, foreign, fast_hz = find_speed(work, known), NO_LINES, None
-    if speed is not None:
-        foreign = foreign_lines(work, speed.phase)
-        fast_hz = fast_line_hz(running, rate, speed.phase)
-        if foreign.disturbing:
-            work = without_lines(work, foreign.hz)
-            speed = find_speed(work, known)
+    work, clock_hz, speed, foreign, fast_hz = None, None, None, NO_LINES, None
+    if only is None:
+        work = prepare(running, rate)
+        if known.supply == "pwm":
+            work, clock_hz = without_clock(work)
+        speed = find_speed(work, known)
+        if speed is not None:
+            foreign = foreign_lines(work, speed.phase)
+            fast_hz = fast_line_hz(running, rate, speed.phase)
+            if foreign.disturbing:
+                work = without_lines(work, foreign.hz)
+                speed = find_speed(work, known)
     turn, last = None, len(running)
     if speed is not None and speed.turns >= 2:
         last = min(round(speed.whole_turns_s * rate), len(running))
@@ -88,7 +93,7 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
         max_a=float(window.max()),
         ripple_a=turn.ripple_a if turn else None,
         ripple_pct=100 * turn.ripple_a / mean_a if turn and mean_a else None,
-        raw_ripple_pct=100 * float(np.ptp(window)) / mean_a if mean_a else None,
+        raw_ripple_pct=100 * float(np.ptp(window)) / mean_a if mean_a and work else None,
         revolution_ms=None,
         rpm=None,
         rpm_se=None,
@@ -99,13 +104,15 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
         steady_from_s=capture.start_s + run.start / rate,
         steady_to_s=capture.start_s + (run.start + last) / rate,
         zero_a=run.zero_a,
-        inrush_peak_a=run.inrush_peak_a,
-        settling_ms=None if run.settling_s is None else 1000 * run.settling_s,
-        sparks_per_s=_sparks_per_s(work, turn, last / rate),
+        inrush_peak_a=run.inrush_peak_a if work else None,
+        settling_ms=None if run.settling_s is None or work is None else 1000 * run.settling_s,
+        sparks_per_s=_sparks_per_s(work, turn, last / rate) if work else None,
         ripple_pct_se=100 * turn.ripple_se_a / mean_a if turn and mean_a else None,
         mean_a_accuracy_a=None if mean_a is None or mean_se is None else mean_accuracy_a(mean_a, mean_se),
         method_version=METHOD_VERSION,
     )
+    if only is not None:
+        return replace(reading, notes=(only, *notes))
     if known.motor == "brushless":
         notes.append(
             Note(

@@ -8,10 +8,11 @@ from pathlib import Path
 
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
-from ingest.limits import MAX_FILE_BYTES, Deadline, refuse_size
+from ingest.limits import MAX_FILE_BYTES, refuse_size
 from ingest.readers import formats
-from ingest.readers.assemble import assemble
+from ingest.readers.content import read_content
 from ingest.readers.options import Options, parse_full_scale, parse_options, parse_probe, parse_rate
+from ingest.readers.read_apart import read_apart
 
 __all__ = ["parse_full_scale", "parse_probe", "parse_rate", "read_capture", "read_capture_bytes"]
 
@@ -54,15 +55,9 @@ def read_capture_bytes(
 
 
 def _read(name: str, data: bytes, options: Options) -> Capture:
-    if data.startswith(b"PAR1"):
-        from ingest.waveforms import parse_waveform
-
-        if own := parse_waveform(data):  # out of a ledger: amperes already, whatever factor the visit names
-            return own
-    try:
-        return assemble(name, formats.read_table(data, Deadline()), options)
-    except CaptureRefused as refused:
-        raise CaptureRefused(refused.code, f"{name}: {refused.text}") from refused
+    if formats.is_parsed_apart(data):
+        return read_apart(name, data, options)
+    return read_content(name, data, options)
 
 
 def _load(path: str | os.PathLike[str]) -> bytes:

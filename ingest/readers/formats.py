@@ -49,6 +49,14 @@ def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Tabl
     return text.read(data, deadline)
 
 
+def is_parsed_apart(data: bytes) -> bool:
+    """Tell whether the file goes to the parsing child: what a library takes apart, and what is compressed."""
+    head = data[:_HEAD]
+    if npy.sniff(head):
+        return False
+    return head.startswith((b"PK", b"\x1f\x8b")) or parquet.sniff(head) or matlab.sniff(head)
+
+
 def gunzip(data: bytes, deadline: Deadline) -> bytes:
     """Unpack gzip in pieces, all members of it; CaptureRefused at the cap or where it is damaged."""
     pieces: list[bytes] = []

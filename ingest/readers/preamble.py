@@ -165,7 +165,7 @@ def _covers(cells: list[str], layout: Layout) -> float:
 def _could_name(cells: list[str], layout: Layout, entries: list[Entry], *, only: bool) -> bool:
     lined = _line_up(cells, layout)
     filled = [cell for cell in lined if cell]
-    if not filled or any(_is_number(cell) for cell in filled):
+    if not filled or not _names_beside_numbers(filled):
         return False
     if "=" in "".join(filled) and len(filled) < len(layout.columns):
         return False
@@ -178,6 +178,13 @@ def _could_name(cells: list[str], layout: Layout, entries: list[Entry], *, only:
     if only:
         return True
     return any(_names_something(cell) for cell in filled)
+
+
+def _names_beside_numbers(cells: list[str]) -> bool:
+    """No number is a name, but for channel numbers after the name of the time column: "x-axis,1,2,MATH1"."""
+    numbers = [cell for cell in cells if _is_number(cell)]
+    numbered = fold(cells[0]) in TIME_WORDS and len(set(numbers)) == len(numbers)
+    return not numbers or (numbered and all(re.fullmatch(r"[1-9]\d?", cell) for cell in numbers))
 
 
 def _is_number(cell: str) -> bool:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from ingest.errors import CaptureRefused
+from ingest.measuring.measurement import measure
 from ingest.readers.capture_file import read_capture
 
 SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / "../shared")) / "captures"
@@ -49,6 +50,9 @@ READ = {
     "daq_bom_crcrlf_tab_deccomma_german.txt": ({"channel": "Spannung U_B1", "probe": "1V/A"}, None, 10.0),
     "derived_mot_30V_48k_stereo.wav": ({"channel": "CH1", "full_scale": "10A"}, 48_000, 48e3),
     "derived_utf16le_bom_deccomma.csv": ({"channel": "Kanal 1", "probe": "1V/A"}, 3_000, 2.5e6),
+    "pump_trend_1Hz_semicolon_datetime.csv": ({"channel": "Current"}, None, 0.953846),
+    "sc_sequence_start_increment_4ch.csv": ({"channel": "CH1", "probe": "1V/A"}, 1_200, 2e9),
+    "sc_empty_cells_math_ch.csv": ({"channel": "1", "probe": "1V/A"}, None, 1e9),
 }
 # file: (options, code)
 REFUSED = {
@@ -68,6 +72,8 @@ REFUSED = {
     "rec_latin1_portuguese.cfg": ({}, "recorder-config"),
     "rec_latin1_portuguese.dat": ({}, "binary"),
     "derived_mot_30V_48k_stereo.wav": ({"channel": "CH1"}, "full-scale-needed"),
+    "sc_empty_cells_math_ch.csv": ({}, "channel-needed"),
+    "hostile_footer_ends_the_reader.parquet": ({}, "ended-the-reader"),
 }
 
 
@@ -188,6 +194,38 @@ def test_values_of_single_rows():
     start = read("sc_missing_values_eng_notation.csv")
     assert start.start_s == pytest.approx(-18.92)
     assert start.current_a[0] == pytest.approx(0.6344)
+
+
+def test_current_of_the_trend_is_an_average_only():
+    # MANIFEST.tsv: mean 1.57 A, 0.59 to 2.33; too slow for ripple, and the reader must say so
+    name = "pump_trend_1Hz_semicolon_datetime.csv"
+    raw = np.loadtxt(SHARED / name, delimiter=";", skiprows=1, usecols=3)
+    capture = read(name)
+    assert (raw.min(), raw.max()) == pytest.approx((0.59, 2.33), abs=0.005)
+    assert len(capture.current_a) == pytest.approx(len(raw), rel=0.06)  # a second is missing here and there
+    reading = measure(capture)
+    assert reading.mean_a == pytest.approx(1.57, abs=0.01)
+    assert reading.notes[0].code == "average-only"
+    assert "too slow for ripple" in reading.notes[0].text
+    assert (reading.ripple_pct, reading.raw_ripple_pct, reading.rpm, reading.sparks_per_s) == (None,) * 4
+
+
+def test_sample_numbers_are_not_seconds():
+    # the header's start and increment are -0.3 µs and 0.5 ns
+    capture = read("sc_sequence_start_increment_4ch.csv")
+    assert capture.start_s == pytest.approx(-3e-7)
+    assert capture.current_a[:4] == pytest.approx([3.28, 3.28, 3.20, 3.20])
+    with pytest.raises(CaptureRefused) as refused:
+        measure(capture)
+    assert refused.value.code == "too-short" and "600 ns" in refused.value.text
+
+
+def test_numbered_channels_plus_signs_and_a_first_row_without_values():
+    name = "sc_empty_cells_math_ch.csv"
+    capture = read(name)
+    assert capture.current_a[:2] == pytest.approx([4.130653243512, 4.130653243512], rel=1e-12)
+    assert capture.start_s == pytest.approx(55.647e-6)  # the row before holds the time alone
+    assert read_capture(SHARED / name, channel="MATH1", probe="1V/A").current_a[0] == pytest.approx(0.3046875)
 
 
 def test_envelope_column_is_left_out_and_coarse_times_use_the_header():

@@ -1,0 +1,51 @@
+"""Which rates and lengths of record can hold a pump's ripple, and what is said of those that can't."""
+
+from __future__ import annotations
+
+from ingest.capture import Note
+from ingest.errors import CaptureRefused
+
+# The slowest commutation: 6 segments at 3,400 rpm, the low end of the usual band [P: common practice, no source]
+SLOWEST_RIPPLE_HZ = 6 * 3400 / 60
+LOWEST_RATE_HZ = 2 * SLOWEST_RIPPLE_HZ  # two samples a cycle at least (the sampling theorem)
+HIGHEST_RATE_HZ = 50e6  # faster records hold no turn in the samples that are read
+SHORTEST_S = 0.001  # about one ripple of a usual pump: less is not even a sample of its average
+
+
+def average_only(rate_hz: float) -> Note | None:
+    """Return the sentence for a rate at which nothing but the average can be told, None for any other."""
+    if LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+        return None
+    which = "too slow for ripple" if rate_hz < LOWEST_RATE_HZ else "too fast to hold a turn of a pump"
+    return Note(
+        "average-only",
+        "warning",
+        f"At {told_rate(rate_hz)} the record is {which}, so only the average is told: "
+        "capture at 20 kS/s to 1 MS/s, 100 ms or more.",
+    )
+
+
+def refuse_too_short(name: str, samples: int, rate_hz: float) -> None:
+    """Raise CaptureRefused('too-short') for a record that holds less than SHORTEST_S."""
+    if samples < SHORTEST_S * rate_hz * (1 - 1e-9):
+        raise CaptureRefused(
+            "too-short",
+            f"{name}: the record is only {told_time(samples / rate_hz)} long, less than one ripple of a pump; "
+            "record 100 ms or more (or is the sample rate wrong?).",
+        )
+
+
+def told_rate(rate_hz: float) -> str:
+    """Return a rate in words: "250 kS/s"."""
+    for factor, prefix in ((1e9, "G"), (1e6, "M"), (1e3, "k")):
+        if rate_hz >= factor:
+            return f"{rate_hz / factor:.3g} {prefix}S/s"
+    return f"{rate_hz:.3g} S/s"
+
+
+def told_time(seconds: float) -> str:
+    """Return a short time in words: "10 µs"."""
+    for factor, unit in ((1.0, "s"), (1e-3, "ms"), (1e-6, "µs")):
+        if seconds >= factor:
+            return f"{seconds / factor:.3g} {unit}"
+    return f"{seconds / 1e-9:.3g} ns"

@@ -1,0 +1,57 @@
+"""Reads a file in the parsing child, and says in one sentence where the child died of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from ingest.apart.child import ChildEnded, Children
+from ingest.capture import Capture, Note
+from ingest.errors import CaptureRefused
+from ingest.limits import TIME_LIMIT_S
+from ingest.readers.options import Options
+
+WALL_S = TIME_LIMIT_S + 10.0  # the reader's own deadline comes first, on a machine that isn't overloaded
+_children = Children("ingest.readers.child")
+
+
+def read_apart(name: str, data: bytes, options: Options) -> Capture:
+    """Return the capture in `data`; CaptureRefused where it can't be read or ends the process that reads it."""
+    asked = {"name": name, "options": asdict(options)}
+    try:
+        answer, body = _children.ask(asked, data, WALL_S, sound=lambda told: "capture" in told)
+    except ChildEnded as ended:
+        if ended.over_time:
+            raise CaptureRefused(
+                "took-too-long",
+                f"{name}: reading took too long and was stopped; export a shorter record, or one channel, as CSV.",
+            ) from ended
+        raise CaptureRefused(
+            "ended-the-reader",
+            f"{name}: the file is damaged so that reading it breaks off; export or copy it again.",
+        ) from ended
+    if "refused" in answer:
+        code, text = answer["refused"]
+        raise CaptureRefused(str(code), str(text))
+    return _capture(name, answer["capture"], body)
+
+
+def _capture(name: str, told: dict[str, Any], body: bytearray) -> Capture:
+    current = np.frombuffer(body, dtype="<f8")
+    rate = float(told["sample_rate_hz"])
+    if not len(current) or not (math.isfinite(rate) and rate > 0):
+        raise CaptureRefused("damaged", f"{name}: the file is damaged; save it again.")
+    captured_at = told["captured_at"]
+    return Capture(
+        current_a=current.astype(np.float64, copy=False),
+        sample_rate_hz=rate,
+        start_s=float(told["start_s"]),
+        source=told["source"],
+        channel=told["channel"],
+        captured_at=datetime.fromisoformat(captured_at) if captured_at else None,
+        notes=tuple(Note(**note) for note in told["notes"]),
+    )
