@@ -20,7 +20,13 @@ DEMO_BUILDERS = {"dashboard/cli.py", "dashboard/commands/demo.py"}
 
 # A room may import only rooms on floors written above its own; "" is the ground, the modules in no folder.
 FLOORS: dict[str, tuple[tuple[str, ...], ...]] = {
-    "ingest": (("apart",), ("",), ("readers", "measuring", "ledger"), ("checking",), ("visit", "fleet_folder")),
+    "ingest": (
+        ("apart",),
+        ("",),
+        ("readers", "measuring", "ledger"),
+        ("checking",),
+        ("visit", "fleet_folder"),
+    ),
     "analytics": (
         ("",),
         ("past",),

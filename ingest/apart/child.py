@@ -57,7 +57,8 @@ class Child:
         self, about: dict[str, Any], body: bytes | memoryview, wall_s: float
     ) -> tuple[dict[str, Any], bytearray]:
         """Return the answer; ChildEnded where none comes within wall_s, or the child dies of the question."""
-        assert self.process.stdin is not None and self.process.stdout is not None
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
         timer = threading.Timer(wall_s, self.process.kill)
         timer.daemon = True
         start = time.monotonic()

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import struct
-from typing import Any, BinaryIO
+from typing import IO, Any
 
 _HEAD = struct.Struct("<4sIQ")
 _MARK = b"PLF1"
@@ -19,7 +19,7 @@ class BrokenFrame(Exception):
     """The other side ended within a frame, or sent something else than one."""
 
 
-def write_frame(stream: BinaryIO, about: dict[str, Any], body: bytes | memoryview = b"") -> None:
+def write_frame(stream: IO[bytes], about: dict[str, Any], body: bytes | memoryview = b"") -> None:
     """Write one frame and flush; `about` must be JSON, NaN included."""
     told = json.dumps(about).encode()
     stream.write(_HEAD.pack(_MARK, len(told), len(body)))
@@ -28,7 +28,7 @@ def write_frame(stream: BinaryIO, about: dict[str, Any], body: bytes | memoryvie
     stream.flush()
 
 
-def read_frame(stream: BinaryIO) -> tuple[dict[str, Any], bytearray] | None:
+def read_frame(stream: IO[bytes]) -> tuple[dict[str, Any], bytearray] | None:
     """Return (about, body) of the next frame, or None where the other side has closed the pipe.
 
     Raises BrokenFrame for anything else than a whole frame within the caps.
@@ -52,7 +52,7 @@ def read_frame(stream: BinaryIO) -> tuple[dict[str, Any], bytearray] | None:
     return about, body
 
 
-def _exactly(stream: BinaryIO, size: int) -> bytearray:
+def _exactly(stream: IO[bytes], size: int) -> bytearray:
     content = bytearray(size)
     view = memoryview(content)
     done = 0

@@ -9,6 +9,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from ingest.apart.frames import BrokenFrame, read_frame, write_frame
@@ -44,8 +45,7 @@ def _limit_memory(more_bytes: int) -> None:
     try:
         import resource
 
-        with open("/proc/self/statm", encoding="ascii") as file:
-            pages = int(file.read().split()[0])
+        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
         most = pages * resource.getpagesize() + more_bytes
         resource.setrlimit(resource.RLIMIT_AS, (most, most))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))

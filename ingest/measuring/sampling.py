@@ -5,7 +5,7 @@ from __future__ import annotations
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
 
-# The slowest commutation: 6 segments at 3,400 rpm, the low end of the usual band [P: common practice, no source]
+# The slowest commutation: 6 segments at 3,400 rpm, the usual band's low end [P: common practice, no source]
 SLOWEST_RIPPLE_HZ = 6 * 3400 / 60
 LOWEST_RATE_HZ = 2 * SLOWEST_RIPPLE_HZ  # two samples a cycle at least (the sampling theorem)
 HIGHEST_RATE_HZ = 50e6  # faster records hold no turn in the samples that are read
@@ -30,8 +30,8 @@ def refuse_too_short(name: str, samples: int, rate_hz: float) -> None:
     if samples < SHORTEST_S * rate_hz * (1 - 1e-9):
         raise CaptureRefused(
             "too-short",
-            f"{name}: the record is only {told_time(samples / rate_hz)} long, less than one ripple of a pump; "
-            "record 100 ms or more (or is the sample rate wrong?).",
+            f"{name}: the record is only {told_time(samples / rate_hz)} long, less than one ripple of a "
+            "pump; record 100 ms or more (or is the sample rate wrong?).",
         )
 
 

@@ -28,7 +28,7 @@ def answer(asked: dict[str, Any], data: bytearray) -> tuple[dict[str, Any], byte
         return {"refused": [refused.code, refused.text]}, b""
     except MemoryError:
         return {"refused": ["too-large", f"{asked['name']}: {TOO_LARGE}"]}, b""
-    return {"capture": about(capture)}, memoryview(capture.current_a.astype("<f8")).cast("B")
+    return {"capture": about(capture)}, np.ascontiguousarray(capture.current_a, "<f8").data.cast("B")
 
 
 TOO_LARGE = "reading it takes too much memory; export a shorter record or one channel."
@@ -49,9 +49,8 @@ def about(capture: Capture) -> dict[str, Any]:
 def main() -> None:
     """Load what parsing needs, then answer until the pipe ends."""
     import pyarrow.compute
-    import pyarrow.parquet
+    import pyarrow.parquet  # noqa: F401
 
-    assert pyarrow.parquet and pyarrow.compute and np
     serve_frames(answer, memory_bytes=MEMORY_BYTES, cpu_s=CPU_S)
 
 

@@ -20,7 +20,7 @@ _children = Children("ingest.readers.child")
 
 
 def read_apart(name: str, data: bytes, options: Options) -> Capture:
-    """Return the capture in `data`; CaptureRefused where it can't be read or ends the process that reads it."""
+    """Return the capture in `data`; CaptureRefused where it can't be read, or ends what reads it."""
     asked = {"name": name, "options": asdict(options)}
     try:
         answer, body = _children.ask(asked, data, WALL_S, sound=lambda told: "capture" in told)
@@ -28,7 +28,8 @@ def read_apart(name: str, data: bytes, options: Options) -> Capture:
         if ended.over_time:
             raise CaptureRefused(
                 "took-too-long",
-                f"{name}: reading took too long and was stopped; export a shorter record, or one channel, as CSV.",
+                f"{name}: reading took too long and was stopped; "
+                "export a shorter record, or one channel, as CSV.",
             ) from ended
         raise CaptureRefused(
             "ended-the-reader",

@@ -18,6 +18,8 @@ from ingest import limits
 from ingest.errors import CaptureRefused
 from ingest.readers import formats
 from ingest.readers.capture_file import read_capture, read_capture_bytes
+from ingest.readers.content import read_content
+from ingest.readers.options import Options
 from tests.readers.dialects.scenario import printed, rows, times, waveform
 
 T, I = times(600), waveform(600)  # noqa: E741
@@ -259,7 +261,7 @@ def test_gzip_bomb_stops_at_the_cap(monkeypatch):
     monkeypatch.setattr(formats, "MAX_EXPANDED_BYTES", 4 * 2**20)
     bomb = gzip.compress(bytes(64 * 2**20))
     with pytest.raises(CaptureRefused) as refused:
-        read_capture_bytes("bomb.csv.gz", bomb)
+        read_content("bomb.csv.gz", bomb, Options())
     assert refused.value.code == "too-large"
     assert "expanded file is larger than 4 MB" in refused.value.text
 
@@ -271,7 +273,7 @@ def test_mat_bomb_stops_at_the_cap(monkeypatch):
     file = io.BytesIO()
     savemat(file, {"current": np.zeros(400_000)}, do_compression=True)
     with pytest.raises(CaptureRefused) as refused:
-        read_capture_bytes("bomb.mat", file.getvalue())
+        read_content("bomb.mat", file.getvalue(), Options())
     assert refused.value.code == "too-large"
 
 
@@ -282,7 +284,7 @@ def test_npz_bomb_stops_at_the_cap(monkeypatch):
     file = io.BytesIO()
     np.savez_compressed(file, current=np.zeros(400_000))
     with pytest.raises(CaptureRefused) as refused:
-        read_capture_bytes("bomb.npz", file.getvalue())
+        read_content("bomb.npz", file.getvalue(), Options())
     assert refused.value.code == "too-large"
 
 
