@@ -34,6 +34,10 @@ def history_from_tables(
     """
     cars, types = t["vehicles"].set_index("unit"), t["pump_types"].set_index("pump_type")
     p = t["pumps"].reset_index(drop=True)
+
+    def of_type(name: str, usual: float) -> pd.Series | float:
+        return p["pump_type"].map(types[name]) if name in types else usual
+
     pumps = pd.DataFrame(
         {
             "pump_id": np.arange(len(p)),
@@ -64,23 +68,22 @@ def history_from_tables(
             "pm_interval_hours": np.nan,
             "current_low_a": p["pump_type"].map(types["current_low_a"]),
             "current_high_a": p["pump_type"].map(types["current_high_a"]),
-            "rpm_low": 3400.0,
-            "rpm_high": 10000.0,
-            "ripple_limit_pct": 15.0,
-            "rated_pressure_kpa": 400.0,
+            "rpm_low": of_type("rpm_low", 3400.0),
+            "rpm_high": of_type("rpm_high", 10000.0),
+            "ripple_limit_pct": of_type("ripple_limit_pct", 15.0),
+            "rated_pressure_kpa": of_type("rated_pressure_kpa", 400.0),
             "motor": "brushed",
         }
     )
     v = t["visits"].reset_index(drop=True)
-    serial = pumps.set_index("serial")["pump_id"]
-    pump_id = v["serial"].map(serial)
-    # A reading without serial belongs to the pump in place.
-    for i in np.flatnonzero(pump_id.isna()):
-        mine = pumps[(pumps["unit"] == v["unit"][i])]
-        day = days(v["visited_on"].iloc[[i]]).iloc[0]
-        inside = mine[(mine["fitted_day"].fillna(-1e9) <= day) & (mine["removed_day"].fillna(1e9) >= day)]
-        if len(inside):
-            pump_id[i] = inside["pump_id"].iloc[0]
+    pump_id = _pump_read(v, pumps)
+
+    def recorded(name: str) -> pd.Series:
+        return v[name] if name in v else pd.Series(np.nan, v.index)
+
+    # Switching shows as ripple below full duty, as in history_visits.sql.
+    supply = pump_id.map(p["pump_type"]).map(types["supply"]) if "supply" in types else pd.Series("", v.index)
+    switched = supply.eq("pwm") & (recorded("duty_pct").fillna(0) < 95)
     visits = pd.DataFrame(
         {
             "visit_id": np.arange(len(v)),
@@ -91,11 +94,11 @@ def history_from_tables(
             "in_trend": True,
             "reason": v["reason"],
             "state": v["state"],
-            "duty_step": 20,
-            "mean_a": v["mean_a"],
-            "ripple_pct": v["ripple_pct"],
+            "duty_step": (recorded("duty_pct") / 5).round().fillna(-1.0).astype(int),
+            "mean_a": v["mean_a"].fillna(recorded("meter_a")),
+            "ripple_pct": v["ripple_pct"].where(~switched),
             "rpm": v["rpm"],
-            "by_meter": False,
+            "by_meter": v["mean_a"].isna(),
             "supply_v": v["supply_v"],
             "fuel_pressure_kpa": v["fuel_pressure_kpa"],
             "fuel_temp_c": v["fuel_temp_c"],
@@ -126,6 +129,34 @@ def history_from_tables(
     points = points[points["day"] <= last].groupby(["unit", "day"], as_index=False)["odometer_km"].max()
     points["hours"] = np.nan
     return build_history(pumps, visits, points, filters, int(last))
+
+
+def _pump_read(visits: pd.DataFrame, pumps: pd.DataFrame) -> pd.Series:
+    """The pump of each visit: by serial where the visits tell one, else the one in place on that day.
+
+    After a repair it is the pump just fitted, else the one that ran until then.
+    """
+    row = np.arange(len(visits))
+    pairs = pd.DataFrame({"row": row, "unit": visits["unit"], "day": days(visits["visited_on"])}).merge(
+        pumps[["unit", "pump_id", "fitted_day", "removed_day"]], on="unit"
+    )
+    after = visits["reason"].eq("after-repair").to_numpy()[pairs["row"]]
+    on_day = pairs["fitted_day"].eq(pairs["day"]) & ~after
+    inside = pairs["fitted_day"].fillna(-1e9).le(pairs["day"]) & pairs["removed_day"].fillna(1e9).ge(
+        pairs["day"]
+    )
+    inside = pairs[inside].assign(
+        on_day=on_day[inside], later=after[inside] * pairs["fitted_day"][inside].fillna(-1e9)
+    )
+    inside = inside.sort_values(
+        ["row", "on_day", "later", "pump_id"], ascending=[True, True, False, True], kind="stable"
+    )
+    found = inside.groupby("row")["pump_id"].first().reindex(row)
+    if "serial" in visits:
+        found = (
+            visits["serial"].map(pumps.dropna(subset="serial").set_index("serial")["pump_id"]).fillna(found)
+        )
+    return found
 
 
 def _trusted(visits: pd.DataFrame, pumps: pd.DataFrame, unit: float, as_of: str) -> np.ndarray:
