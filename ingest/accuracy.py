@@ -6,12 +6,15 @@ from typing import Any
 
 import numpy as np
 
-UNLIKELY_MEAN_A = (0.5, 40.0)  # a pump draws between; common practice, no source
-CLAMP_PCT = 2.0  # of the reading; common practice, no source
-CLAMP_A = 0.05  # common practice, no source
+from ingest.trade_numbers import DEFAULTS
 
 
-def mean_accuracy_a(mean_a: Any, mean_a_se: Any, pct: Any = CLAMP_PCT, offset_a: Any = CLAMP_A) -> Any:
+def mean_accuracy_a(
+    mean_a: Any,
+    mean_a_se: Any,
+    pct: Any = DEFAULTS["clamp_accuracy_pct"],
+    offset_a: Any = DEFAULTS["clamp_accuracy_a"],
+) -> Any:
     """Half-width in A: sqrt((pct% of mean + offset)^2 + (2 se)^2); of numbers, or of arrays (n,)."""
     return ((pct / 100 * abs(mean_a) + offset_a) ** 2 + (2 * mean_a_se) ** 2) ** 0.5
 

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.sensitivities import log_volts_ratio, sensitivities
-
-RPM_LOW, RPM_HIGH = 3400.0, 10_000.0  # usual band [P], where neither type nor fleet tells one
+from ingest.trade_numbers import DEFAULTS
 
 
 @dataclass(frozen=True)
@@ -40,7 +39,7 @@ class KnownPump:
     @property
     def band_rpm(self) -> tuple[float, float]:
         """Usual speeds, lowest and highest."""
-        return self.rpm_low or RPM_LOW, self.rpm_high or RPM_HIGH
+        return self.rpm_low or DEFAULTS["rpm_low"], self.rpm_high or DEFAULTS["rpm_high"]
 
     @property
     def expected_rpm(self) -> float | None:

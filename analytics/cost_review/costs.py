@@ -22,11 +22,12 @@ from analytics.money.cost_book import (
     read_costs,
     set_cost,
 )
-from analytics.past.history import KM_PER_DAY, History, read_history
+from analytics.past.history import History, read_history
 from analytics.risk.forecast import fit_for
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.trade_numbers import KM_PER_DAY
 from ingest.units import KM_PER_MILE
 
 __all__ = ["CostReview", "cost_book", "cost_review", "read_costs", "set_cost"]

@@ -15,8 +15,8 @@ from analytics.money.cost_book import CostBook, Prices
 from analytics.money.policies import AGE, POLICIES, RISK, RUN, Events
 from analytics.money.policy_simulation import SimulatedLives, simulate_lives
 from analytics.past.history import History
-from analytics.risk.ranking import DEFAULT_HORIZON_KM
 from analytics.wear_model.model import Parameters
+from ingest.trade_numbers import USUAL_INTERVAL_KM
 
 MOST_TYPES = 6  # simulated one by one; the rest follow the commonest
 RATIOS = np.array([1.0, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10])
@@ -91,7 +91,7 @@ def make_groups(
     for name, weight in share.items():
         mine = pumps[pumps["pump_type"] == name]
         ratio = mine["km_per_day"] / mine["unit_km_per_day"].clip(lower=1e-9)
-        interval = float((mine["pm_interval_km"].fillna(DEFAULT_HORIZON_KM) * ratio).median())
+        interval = float((mine["pm_interval_km"].fillna(USUAL_INTERVAL_KM) * ratio).median())
         row: pd.Series = spec.T[name] if name in spec.index else pd.Series(dtype=float)
         ripple = _number(row, "ripple_limit_pct", float(settings["ripple_limit_pct"]))
         low, high = _number(row, "current_low_a", np.nan), _number(row, "current_high_a", np.nan)

@@ -15,7 +15,7 @@ import pandas as pd
 
 from analytics.judging.facts import number
 from analytics.judging.rules import CIRCUIT, FILTER, REPEAT, RULES, STARVATION
-from ingest.ledger.settings import DEFAULTS
+from ingest.trade_numbers import DEFAULTS
 from ingest.units import format_quantity
 
 ACTIONS = (

@@ -14,8 +14,9 @@ from analytics.judging.action import decide_actions
 from analytics.judging.facts import add_baseline, facts, number
 from analytics.judging.rules import RULE_BY_ID, RULES, adds_nothing
 from analytics.judging.type_level import with_type_level
-from ingest.ledger.settings import DEFAULTS, settings_at
+from ingest.ledger.settings import settings_at
 from ingest.reading import Reading
+from ingest.trade_numbers import DEFAULTS
 
 SPECIFICATION_COLUMNS = (
     "pump_type", "motor", "supply", "segments", "current_low_a", "current_high_a", "spec_at_v", "spec_at_kpa",

@@ -21,7 +21,8 @@ from analytics.statements import statement
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
-from ingest.ledger.settings import DEFAULTS, settings_at, settings_chosen
+from ingest.ledger.settings import settings_at, settings_chosen
+from ingest.trade_numbers import DEFAULTS
 
 PLANNED, FAILURE = "planned_replacement", "failure_replacement"
 

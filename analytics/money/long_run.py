@@ -20,11 +20,11 @@ from analytics.money.policies import on_risk
 from analytics.money.policy_simulation import simulate_lives
 from analytics.past.history import History
 from analytics.wear_model.model import Parameters
+from ingest.trade_numbers import USUAL_INTERVAL_KM
 
 RATIOS = np.array([1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0])  # Cf/Cp
 LIVES = 600
 MOST_TYPES = 8  # simulated one by one; the rest follow the fleet's own entry, the last
-USUAL_INTERVAL_KM = 5000 * 1.609344
 
 
 @dataclass(frozen=True)

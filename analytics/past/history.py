@@ -16,10 +16,10 @@ import pandas as pd
 
 from analytics.past.frames import fetch
 from ingest.ledger.connection import open_ledger
+from ingest.trade_numbers import KM_PER_DAY
 
 EPOCH = date(1970, 1, 1)
 KM_PER_HOUR = 29 * 1.609344  # an idle hour is worth 25-33 mi: common practice, no source
-KM_PER_DAY = 11_543 * 1.609344 / 365.25  # light truck or van, AFDC chart 10309; only without own odometers
 CLASS_DAYS = 60.0  # the class's usual daily distance weighs as much as this many days of own odometers
 FULL_DUTY_STEP = 20  # of 5 points; also where the duty is not told
 OLD_FILTER = 1.25  # times the usual distance between changes: older ones mean changes not on record

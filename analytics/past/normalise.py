@@ -17,9 +17,9 @@ import pandas as pd
 
 from analytics.past.least_squares import fit_plane_robustly
 from ingest.sensitivities import COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
+from ingest.trade_numbers import USUAL_RPM
 
 REFERENCE_V = 13.5
-USUAL_RPM = 5800.0  # stands in where no speed was told
 NOMINAL = sensitivities()
 LOAD_SPEED = -NOMINAL.speed_resistance  # a/D: loss of ln speed for a rise of ln torque
 NOMINAL_EXPONENTS = {

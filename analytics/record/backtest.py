@@ -23,11 +23,11 @@ from analytics.record.hindsight import acted_on, by_day, coverage, in_words, met
 from analytics.record.plain_rules import rule_scores
 from analytics.record.scores import reliability_bins
 from analytics.risk.forecast import State, score
-from analytics.risk.ranking import DEFAULT_HORIZON_KM
 from analytics.wear_model.model import risk_model
 from analytics.wear_model.remaining_life import distance_left
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.trade_numbers import USUAL_INTERVAL_KM
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ def cutoff_days(history: History, cutoffs: int) -> list[date]:
         return []
     first, last = float(history.visits["day"].min()), float(history.as_of_day)
     pumps = history.pumps
-    interval: pd.Series = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM) / np.maximum(
+    interval: pd.Series = pumps["pm_interval_km"].fillna(USUAL_INTERVAL_KM) / np.maximum(
         pumps["unit_km_per_day"], 1e-6
     )
     end = last - float(interval.quantile(0.8))
@@ -128,7 +128,7 @@ def _forecast(state: State, everything: History) -> pd.DataFrame:
     model = risk_model(state.fit.parameters)
     pumps = past.pumps.iloc[state.rows].reset_index(drop=True)
     ratio: np.ndarray = (pumps["km_per_day"] / np.maximum(pumps["unit_km_per_day"], 1e-9)).to_numpy(float)
-    d = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM).to_numpy(float) * ratio
+    d = pumps["pm_interval_km"].fillna(USUAL_INTERVAL_KM).to_numpy(float) * ratio
     risk, _ = model.risk(state.known, state.d_0, d)
     band = distance_left(model, state.known, state.d_0)
     later = everything.pumps.set_index("pump_id").reindex(pumps["pump_id"])

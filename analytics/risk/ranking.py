@@ -26,9 +26,8 @@ from analytics.wear_model.model import risk_model
 from analytics.wear_model.remaining_life import distance_left
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import from_kept
-
-DEFAULT_HORIZON_KM = 5000 * 1.609344
 
 
 def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = None) -> pd.DataFrame:
@@ -192,7 +191,7 @@ def _ahead(state: State, pumps: pd.DataFrame, within_km: float | None) -> _Ahead
     model = risk_model(p)
     # What the odometer shows in a day, and what the pump's own clock runs meanwhile.
     ratio = pumps["km_per_day"].to_numpy(float) / np.maximum(pumps["unit_km_per_day"].to_numpy(float), 1e-9)
-    interval = pumps["pm_interval_km"].fillna(DEFAULT_HORIZON_KM).to_numpy(float)
+    interval = pumps["pm_interval_km"].fillna(USUAL_INTERVAL_KM).to_numpy(float)
     horizon_km = np.full(n, within_km) if within_km else interval
     risk, parts = model.risk(state.known, state.d_0, horizon_km * ratio)
     risk_if_new, _ = model.risk(state.new_pumps, np.zeros(n), horizon_km * ratio)

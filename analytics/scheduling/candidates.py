@@ -9,8 +9,8 @@ import pandas as pd
 
 from analytics.past.frames import each
 from analytics.scheduling.inputs import Inputs
-from analytics.scheduling.parts import DEFAULT_LEAD_DAYS
 from analytics.scheduling.visits_ahead import monday, planned_visits
+from ingest.trade_numbers import LEAD_DAYS
 
 KEEP_DAY_BONUS = 5.0  # money: a proposal keeps its day unless another is better by more
 URGENT_WEIGHT = 10.0  # failures that one is worth where a ceiling is passed or a pump has failed outright
@@ -45,7 +45,7 @@ def stops_ahead(inputs: Inputs, horizon_days: int) -> pd.DataFrame:
 
 def lead_days(inputs: Inputs) -> pd.Series:
     """Return the lead time in days by pump type."""
-    return inputs.types.set_index("pump_type")["lead_time_days"].fillna(DEFAULT_LEAD_DAYS).astype(float)
+    return inputs.types.set_index("pump_type")["lead_time_days"].fillna(LEAD_DAYS).astype(float)
 
 
 def make_candidates(
@@ -107,7 +107,7 @@ def _costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series, outright: np
     offered["pump_type"] = pumps["pump_type"].to_numpy()
     offered["week"] = [monday(d.date()) for d in offered["planned_on"]]
     offered["stop"] = offered["unit"].astype(str) + " " + offered["planned_on"].dt.strftime("%Y-%m-%d")
-    wait = offered["pump_type"].map(lead).fillna(DEFAULT_LEAD_DAYS).to_numpy(float)
+    wait = offered["pump_type"].map(lead).fillna(LEAD_DAYS).to_numpy(float)
     offered["early"] = ahead < wait
     return offered.drop_duplicates(["pump_id", "stop"]).reset_index(drop=True)
 

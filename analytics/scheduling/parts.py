@@ -11,8 +11,6 @@ from scipy import special
 
 from ingest.errors import EntryRefused
 
-DEFAULT_LEAD_DAYS = 5.0  # dealer parts 2–10 days: common practice, no source
-
 
 def order_by(needed_on: date, lead_time_days: float) -> date:
     """Return the last day to order a part needed on a day."""

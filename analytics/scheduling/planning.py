@@ -34,8 +34,9 @@ from analytics.scheduling.candidates import (
 )
 from analytics.scheduling.changes import changes_since
 from analytics.scheduling.inputs import Inputs, read_inputs
-from analytics.scheduling.parts import DEFAULT_LEAD_DAYS, order_by, parts_table
+from analytics.scheduling.parts import order_by, parts_table
 from ingest.errors import EntryRefused
+from ingest.trade_numbers import LEAD_DAYS
 
 Z80 = 1.2815515655  # normal quantile at 90 %
 FAILED_OUTRIGHT = "no-current-proven-supply"
@@ -178,7 +179,7 @@ def _dressed(
     lines["expected_saving"] = lines["to_failure"] - lines["K"]
     lines["planned_on"] = lines["planned_on"].dt.date
     lines = lines.sort_values(["planned_on", "depot", "unit", "position"], ignore_index=True)
-    wait = lines["pump_type"].map(lead).fillna(DEFAULT_LEAD_DAYS)
+    wait = lines["pump_type"].map(lead).fillna(LEAD_DAYS)
     stock = {(r.depot, r.pump_type): int(r.on_hand) for r in each(inputs.stock)}
     part, by = [], []
     for row, days in zip(each(lines), wait, strict=True):
@@ -263,7 +264,7 @@ def _unplaced(
         elif mine.empty:
             why.append(f"the unit has no stop within {horizon_days} days")
         elif mine["early"].all():
-            days = lead.get(row["pump_type"], DEFAULT_LEAD_DAYS)
+            days = lead.get(row["pump_type"], LEAD_DAYS)
             why.append(f"no part is on hand and one takes {days:.0f} days, longer than its last stop is off")
         elif not any(free.get((c.depot, c.week), np.inf) >= c.hours for c in each(mine)):
             why.append(f"depot {row['depot']} has no bay hours left in the weeks of its stops")
@@ -276,7 +277,7 @@ def _unplaced(
 def _expected_failures(inputs: Inputs, lead: pd.Series) -> pd.DataFrame:
     """Return expected failures in one lead time by depot and type."""
     pumps = inputs.pumps
-    wait = pumps["pump_type"].map(lead).fillna(DEFAULT_LEAD_DAYS)
+    wait = pumps["pump_type"].map(lead).fillna(LEAD_DAYS)
     distance = (wait * pumps["pump_km_per_day"]).to_numpy(float)
     failing = curve_at(1 - inputs.forecast.survival, np.arange(len(pumps)), inputs.forecast.grid_km, distance)
     frame = pd.DataFrame(

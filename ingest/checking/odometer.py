@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from ingest.trade_numbers import KM_PER_DAY
 from ingest.units import KM_PER_MILE
 
 # Allowed slack of the dates, and how far above its own usual rate a unit may drive (common practice, no
@@ -19,8 +20,6 @@ from ingest.units import KM_PER_MILE
 LOOSE_DAYS = 7.0
 SLACK_DAYS = 30.0
 FASTER = 4.0
-# Light truck or van, 11,543 mi a year (AFDC chart 10309): a unit without any history of its own.
-DEFAULT_KM_PER_DAY = 11543 * KM_PER_MILE / 365.25
 
 
 @dataclass(frozen=True)
@@ -77,7 +76,7 @@ def _slopes(frame: pd.DataFrame, codes: np.ndarray) -> pd.DataFrame:
 def _usual_rates(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
     """Median slope per unit; a unit without one takes the fleet's median, else a default."""
     medians = _slopes(frame, codes).groupby("unit")["slope"].median()
-    fleet = medians.median() if len(medians) >= 3 else DEFAULT_KM_PER_DAY
+    fleet = medians.median() if len(medians) >= 3 else KM_PER_DAY
     rates = np.full(codes.max() + 1, float(fleet))
     rates[medians.index] = np.maximum(medians, 0.02 * fleet)
     return rates

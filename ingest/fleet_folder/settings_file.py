@@ -16,7 +16,7 @@ from ingest.dates import ORDERS
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.merging import Stamp, write_log
 from ingest.fleet_folder.report import TableCount
-from ingest.ledger.settings import DEFAULTS
+from ingest.trade_numbers import DEFAULTS
 
 FILE = "fleet.toml"
 # How the folder is to be read; nothing to keep.

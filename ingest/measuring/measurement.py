@@ -10,6 +10,7 @@ from ingest.accuracy import ends_se_a, mean_accuracy_a, rounding_se_a
 from ingest.capture import Capture, Note
 from ingest.errors import CaptureRefused
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
+from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.measuring import quality
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
 from ingest.measuring.order_tracking import WorkTrace, prepare
@@ -21,11 +22,9 @@ from ingest.measuring.speed import find_speed
 from ingest.measuring.speed_answer import with_speed
 from ingest.measuring.switching import without_clock, without_lines
 from ingest.reading import Reading
+from ingest.trade_numbers import HIGHEST_A, LEAST_A
 
 METHOD_VERSION = 9  # raise with every change of a figure; a golden test watches it
-MIN_SAMPLES = 64
-HIGHEST_A = 100.0
-LEAST_A = 0.1  # below this mean and swing there is no current
 BATCHES = 10
 
 
@@ -41,11 +40,11 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     only = average_only(rate)
     ac_coupled = any(n.code == "ac-coupled" for n in notes)
     run = _run(capture, current, ac_coupled)
-    if run.stop - run.start < MIN_SAMPLES:
+    if run.stop - run.start < MIN_RUNNING_SAMPLES:
         raise CaptureRefused(
             "too-short",
             f"{_name(capture)}: only {max(run.stop - run.start, 0)} samples of the running pump; "
-            f"at least {MIN_SAMPLES} are needed, record a longer stretch.",
+            f"at least {MIN_RUNNING_SAMPLES} are needed, record a longer stretch.",
         )
     if run.sign < 0 and not any(n.code == "reversed" for n in notes):
         notes.append(Note("reversed", "warning", "The clamp was on backwards: the trace was turned over."))
@@ -140,15 +139,16 @@ def _finite(capture: Capture) -> tuple[np.ndarray, list[Note]]:
     missing = ~np.isfinite(current)
     if missing.any():
         known = np.flatnonzero(~missing)
-        if len(known) < MIN_SAMPLES:
+        if len(known) < MIN_RUNNING_SAMPLES:
             raise CaptureRefused(
                 "too-short", f"{_name(capture)}: hardly any sample has a value; export it again."
             )
         current = np.interp(np.arange(len(current)), known, current[known])[known[0] : known[-1] + 1]
-    if len(current) < MIN_SAMPLES:
+    if len(current) < MIN_RUNNING_SAMPLES:
         raise CaptureRefused(
             "too-short",
-            f"{_name(capture)}: {len(current)} samples; at least {MIN_SAMPLES} of a running pump are needed.",
+            f"{_name(capture)}: {len(current)} samples; "
+            f"at least {MIN_RUNNING_SAMPLES} of a running pump are needed.",
         )
     return current, notes
 

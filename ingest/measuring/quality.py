@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.accuracy import UNLIKELY_MEAN_A
 from ingest.capture import Note
 from ingest.measuring.foreign_lines import ForeignLines
+from ingest.trade_numbers import PLAUSIBLE_A
 
 FEWEST_TURNS = 5.0
 FEWEST_TURNS_SEGMENTS_TOLD = 2.0
@@ -195,7 +195,7 @@ NOT_FOLLOWED = Note(
 
 def probe_note(mean_a: float) -> Note | None:
     """Doubt the probe factor when no fuel pump draws such a mean."""
-    low, high = UNLIKELY_MEAN_A
+    low, high = PLAUSIBLE_A
     if low <= abs(mean_a) <= high:
         return None
     return Note(

@@ -11,8 +11,8 @@ from ingest.readers.plausibility import is_ac_coupled, running_mean
 from ingest.readers.roles import unit_of
 from ingest.readers.signal_units import UNITS, SignalUnit
 from ingest.readers.table import Column, Table
+from ingest.trade_numbers import PLAUSIBLE_A
 
-PLAUSIBLE_A = (0.5, 40.0)  # mean of a record without any unit that may be taken as amperes
 SCREEN_DIVISIONS = 12.0  # no trace is taller than its screen
 
 

@@ -10,8 +10,8 @@ from ingest.capture import Note
 from ingest.errors import CaptureRefused
 from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.readers.options import Options
+from ingest.trade_numbers import HIGHEST_A
 
-HIGHEST_A = 100.0
 JUDGED = 100_000  # samples at least; whether a record is plausible shows in so many of them
 RUNNING_SHARE = 0.1  # of the high level, which may be an inrush of some 5 times; below it the pump is off
 MOST_TOGETHER = 8  # rows in a row that a lost decimal point may spoil

@@ -9,11 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from datetime import date, timedelta
+from typing import Any
 
 import duckdb
 import numpy as np
 
-from ingest.accuracy import UNLIKELY_MEAN_A
 from ingest.checking.identifiers import MANGLED, unit_key
 from ingest.checking.odometer import judge_entry
 from ingest.checking.odometer_questions import odometer_question
@@ -22,15 +22,11 @@ from ingest.errors import Question
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.reading import Reading
+from ingest.trade_numbers import FAR_FROM_OWN_LEVEL, PLAUSIBLE_A, PROBE_RATIO_WITHIN, SUPPLY_SHARE
 from ingest.units import KPA_PER_PSI, UNITS, format_quantity
 from ingest.visit.entry import VisitEntry
 
-# Editable only here: bounds beyond which an entry is asked about (common practice, no source).
-_OLD_DAYS = 366
-_PROBE_RATIO = (7.0, 14.0)  # about ten times, or a tenth
-_DEAD_A = 0.2  # less is a pump that has failed, whatever the factor
-_SUPPLY_SHARE = (0.5, 1.4)  # of the system voltage
-_FAR_FROM_OWN_LEVEL = 0.25  # of the logarithm of the average current
+_OLD_DAYS = 366  # an older entry is asked about where the unit has been here since
 
 
 def check_visit(
@@ -57,8 +53,8 @@ def check_visit(
     mean_a = entry.meter_a if reading is None else reading.mean_a
     if mean_a:
         own_a = _own_level(connection, entry)
-        questions += _probe_factor(mean_a, own_a)
-        far = own_a is not None and abs(np.log(mean_a / own_a)) > _FAR_FROM_OWN_LEVEL
+        questions += _probe_factor(mean_a, own_a, settings_at(connection, entry.visited_on))
+        far = own_a is not None and abs(np.log(mean_a / own_a)) > FAR_FROM_OWN_LEVEL
         if odometer or far:
             questions += _other_unit(connection, entry, mean_a, reading.rpm if reading else None)
     return tuple(questions)
@@ -142,7 +138,7 @@ def _electrical(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Ite
     row = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall()
     system_v, rated_kpa = row[0] if row else (None, None)
     if entry.supply_v is not None and system_v:
-        low, high = (share * system_v for share in _SUPPLY_SHARE)
+        low, high = (share * system_v for share in SUPPLY_SHARE)
         if not low <= entry.supply_v <= high:
             text = f"{entry.supply_v:g} V is far from this unit's {system_v:g} V system; is it right?"
             yield Question("supply_v", "supply-implausible", text)
@@ -165,16 +161,18 @@ def _own_level(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> floa
     return rows[0][0] if rows else None
 
 
-def _probe_factor(mean_a: float, own_a: float | None) -> list[Question]:
-    unlikely = _DEAD_A < mean_a < UNLIKELY_MEAN_A[0] or mean_a > UNLIKELY_MEAN_A[1]
+def _probe_factor(mean_a: float, own_a: float | None, settings: dict[str, Any]) -> list[Question]:
+    # On less than `dead_a` the pump has failed, whatever the factor.
+    unlikely = settings["dead_a"] < mean_a < PLAUSIBLE_A[0] or mean_a > PLAUSIBLE_A[1]
     if own_a is None and unlikely:
         text = (
             f"{format_quantity(mean_a, 'A')} is unlikely for a fuel pump; is the probe factor or range right?"
         )
         return [Question("mean_a", "probe-factor", text)]
-    if own_a is None or not _PROBE_RATIO[0] <= max(mean_a / own_a, own_a / mean_a) <= _PROBE_RATIO[1]:
+    low, high = (settings["probe_factor_ratio"] * within for within in PROBE_RATIO_WITHIN)
+    if own_a is None or not low <= max(mean_a / own_a, own_a / mean_a) <= high:
         return []
-    times = "ten times" if mean_a > own_a else "a tenth of"
+    times = f"{mean_a / own_a:.0f} times" if mean_a > own_a else f"1/{own_a / mean_a:.0f} of"
     text = (
         f"{format_quantity(mean_a, 'A')} is about {times} this pump's level, {format_quantity(own_a, 'A')};"
         " is the probe factor right?"

@@ -14,11 +14,10 @@ from collections import Counter
 
 import numpy as np
 
-from ingest.accuracy import UNLIKELY_MEAN_A
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
-from ingest.known_pump import KnownPump
-from ingest.measuring.measurement import RPM_HIGH, RPM_LOW, measure
+from ingest.known_pump import UNKNOWN_PUMP, KnownPump
+from ingest.measuring.measurement import measure
 from ingest.measuring.quality import (
     COARSE_STEPS,
     FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD,
@@ -26,6 +25,7 @@ from ingest.measuring.quality import (
     FEWEST_TURNS_SEGMENTS_TOLD,
     FOREIGN_SHARE,
 )
+from ingest.trade_numbers import PLAUSIBLE_A
 from tests.benchmarks.study_captures import STRATA, StudyCapture, draw
 
 SPOILT = ("as drawn", "turned over", "mains hum", "factor 0.1", "factor 10")
@@ -75,7 +75,7 @@ def due(study: StudyCapture, way: str) -> dict[str, bool | None]:
         return None if abs(value / threshold - 1) < MARGIN else value < threshold
 
     hump_hz = study.rpm / 60 * trace.motor.ripples_per_turn
-    low, high = UNLIKELY_MEAN_A
+    low, high = PLAUSIBLE_A
     unlikely = [below(mean, low), below(high, mean)]
     zero = abs(study.zero_a) * factor
     foreign = foreign_due(study)
@@ -83,7 +83,7 @@ def due(study: StudyCapture, way: str) -> dict[str, bool | None]:
     alternator = foreign if study.foreign_hz <= HIGHEST_ALTERNATOR_HZ else False
     if drive and alternator:
         alternator = None  # the note says that it may be a drive
-    usual = RPM_LOW <= study.rpm <= RPM_HIGH
+    usual = UNKNOWN_PUMP.band_rpm[0] <= study.rpm <= UNKNOWN_PUMP.band_rpm[1]
     fewest_turns = FEWEST_TURNS_SEGMENTS_TOLD if usual else FEWEST_TURNS
     return {
         "zero-unverified": not off,

@@ -79,7 +79,7 @@ def test_dates(ledger):
     assert "old-date" in ask(ledger, "46000 mi", visited_on=date(2024, 6, 20))
 
 
-@pytest.mark.parametrize(("mean_a", "says"), [(50.5, "about ten times"), (0.5, "about a tenth of")])
+@pytest.mark.parametrize(("mean_a", "says"), [(50.5, "about 10 times"), (0.5, "about 1/10 of")])
 def test_probe_factor(ledger, mean_a, says):
     asked = ask(ledger, "57900 mi", meter_a=mean_a)
     assert list(asked) == ["probe-factor"]

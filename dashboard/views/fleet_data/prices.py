@@ -13,7 +13,8 @@ from dashboard.data import changes, loaders
 from dashboard.shell import access, frame, lists
 from dashboard.words import formats
 from ingest.errors import EntryRefused
-from ingest.ledger.settings import DEFAULTS, set_setting
+from ingest.ledger.settings import set_setting
+from ingest.trade_numbers import DEFAULTS, SETTINGS
 from ingest.units import parse_number
 
 
@@ -129,14 +130,22 @@ def show_settings() -> None:
     settings = loaders.settings()
     rows = pd.DataFrame(
         [
-            (key, json.dumps(settings[key]), json.dumps(default), "yes" if settings[key] != default else "")
-            for key, default in DEFAULTS.items()
+            (
+                key,
+                json.dumps(settings[key]),
+                json.dumps(setting.default),
+                "yes" if settings[key] != setting.default else "",
+                setting.meaning,
+                f"[{setting.mark}]" if setting.mark else "",
+            )
+            for key, setting in SETTINGS.items()
         ],
-        columns=["Setting", "In force", "Default", "Changed"],
+        columns=["Setting", "In force", "Default", "Changed", "Meaning", "Mark"],
     )
     lists.show(rows, "Settings in force beside their defaults.", "settings")
     st.caption(
-        "Most defaults are common practice without a source; each verdict names the rule that used one."
+        "[S] public source · [W] several public pages · [P] common practice, no source; without a mark: the "
+        "fleet's own choice. Each verdict names the rule that used one."
     )
     if not access.may("settings"):
         return

@@ -1,0 +1,95 @@
+"""Every number of the trade, once, with its mark, and the settings by which a fleet changes those it may.
+
+Marks: S public source, W several public pages, P common practice, no source; none for what a fleet decides.
+`docs/settings.md` is written from here (`python -m ingest.ledger.settings_page`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from ingest.units import KM_PER_MILE
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A default that a dated row of the ledger's `setting` table overrides (ingest.ledger.settings)."""
+
+    default: Any
+    mark: str
+    meaning: str
+
+
+SETTINGS: dict[str, Setting] = {
+    "distance_unit": Setting("mi", "", "how distances are shown, mi or km; km is what is stored"),
+    "currency": Setting("USD", "", "of every amount"),
+    "records_are": Setting("real", "", "`invented` for a demo fleet: then no figure passes for evidence"),
+    "reference_supply_v": Setting(
+        13.5, "P", "volts of a 12 V system at which current and speed are compared, a 24 V system's are twice"
+    ),
+    "ripple_limit_pct": Setting(15.0, "P", "most ripple of the average, where the pump type has no limit"),
+    "few_sparks_per_s": Setting(
+        2.0, "P", "up to so many sparks the plain (highest - lowest) is taken for ripple if need be"
+    ),
+    "rpm_low": Setting(3400.0, "P", "lower end of the usual speed, where the pump type has none"),
+    "rpm_high": Setting(10_000.0, "P", "upper end of the usual speed, where the pump type has none"),
+    "drop_supply_limit_v": Setting(0.5, "W", "most volts lost on the supply side under load"),
+    "drop_ground_limit_v": Setting(0.1, "W", "most volts lost on the ground side under load"),
+    "low_supply_v": Setting(
+        12.0, "P", "below this at the pump, engine running, a 12 V system's volts are in question"
+    ),
+    "low_supply_prime_v": Setting(11.0, "P", "the same on a key-on prime, nothing charging"),
+    "low_fuel_level_pct": Setting(25.0, "W", "below a quarter tank the pump runs hot"),
+    "min_delivery_l_min": Setting(1.0, "P", "least delivery of a good pump"),
+    "near_limit_share": Setting(
+        0.15, "P", "outer share of the specified current's width that counts as near its end"
+    ),
+    "very_low_share": Setting(0.5, "P", "of the specified low end: a current below it is very low"),
+    "dead_a": Setting(0.2, "P", "amps: no pump runs on less"),
+    "baseline_change_pct": Setting(
+        5.0, "P", "smallest change of current from the pump's own baseline that counts as a direction"
+    ),
+    "baseline_speed_pct": Setting(3.0, "P", "the same of speed, which a load moves a third as far"),
+    "baseline_far_pct": Setting(10.0, "P", "change from the pump's own baseline that counts as far"),
+    "baseline_visits": Setting(3, "P", "first healthy readings that make the baseline"),
+    "baseline_new_km": Setting(800.0, "P", "km: a first reading so soon after fitting is a new pump's"),
+    "baseline_bedding_km": Setting(5000.0, "P", "km from fitting until which brushes may still bed in"),
+    "type_far_pct": Setting(
+        25.0, "P", "from pumps of the same type, where no specification is known, that counts as far"
+    ),
+    "type_pumps": Setting(5, "P", "fewer pumps of a type make no level to be held against"),
+    "steps_valid_days": Setting(60, "P", "how long a passed circuit or filter check counts for a booking"),
+    "clamp_accuracy_pct": Setting(2.0, "P", "of the reading, where the clamp is not known by name"),
+    "clamp_accuracy_a": Setting(0.05, "P", "amps on top of it"),
+    "clamps": Setting({}, "", 'accuracy by a clamp\'s name: `{"blue": {"pct": 1.0, "a": 0.02}}`'),
+    "next_capture_days": Setting(183, "S", "where a unit has no interval: 6 months (public fleet documents)"),
+    "next_capture_km": Setting(12_070.0, "S", "and 7,500 miles (public fleet documents)"),
+    "probe_factor_ratio": Setting(
+        10.0, "P", "about so many times the pump's own level, or such a part, a probe factor is asked about"
+    ),
+    "idle_hour_miles": Setting(29.0, "P", "miles that an engine hour is worth (25 to 33)"),
+    "planned_replacement": Setting(650.0, "", "all in, of `currency`: placeholder until confirmed"),
+    "failure_replacement": Setting(2400.0, "", "all in, of `currency`: placeholder until confirmed"),
+    "plan_horizon_days": Setting(120, "", "how far ahead replacements are booked"),
+    "plan_retirement_days": Setting(180, "P", "no change this close to retirement"),
+    "plan_shared_share": Setting(0.5, "P", "of the hours, that a further pump at the same stop saves"),
+    "plan_service_level": Setting(0.95, "P", "chance that no part is missing in a lead time"),
+    "plan_extra_stop_hours": Setting(1.0, "P", "of labour, for a stop made for the pump alone"),
+    "risk_ceiling": Setting(
+        {"ambulance": 0.05, "school bus": 0.05}, "P", "highest risk by vehicle class, whatever the costs say"
+    ),
+}
+DEFAULTS: dict[str, Any] = {name: setting.default for name, setting in SETTINGS.items()}
+
+# What no fleet needs to change.
+HIGHEST_A = 100.0  # [P] above it no fuel pump, so the probe factor or the unit is wrong
+PLAUSIBLE_A = (0.5, 40.0)  # [P] a pump's mean lies between
+LEAST_A = 0.1  # [P] with mean and swing below it there is no current
+PROBE_RATIO_WITHIN = (0.7, 1.4)  # [P] of `probe_factor_ratio`: what counts as about so many times
+SUPPLY_SHARE = (0.5, 1.4)  # [P] of the system's volts: outside, an entry is asked about
+FAR_FROM_OWN_LEVEL = 0.25  # [P] of ln current: then other units are looked at for a mix-up
+KM_PER_DAY = 11_543 * KM_PER_MILE / 365.25  # [S] light truck or van, AFDC chart 10309; without own odometers
+USUAL_INTERVAL_KM = 5000 * KM_PER_MILE  # [P] between PM stops, where a unit has no interval
+USUAL_RPM = 5800.0  # [P] stands in where no speed was told
+LEAD_DAYS = 5.0  # [P] dealer parts take 2-10 days
