@@ -18,19 +18,22 @@ class Orders:
     """Open orders of one step, by unit in order of day."""
 
     def __init__(self, fleet: Fleet, orders, day_of: Callable):
-        frame = pd.DataFrame(list(orders) if isinstance(orders, list) else orders)
+        frame = pd.DataFrame([] if orders is None else orders)
         self.fleet, self.frame = fleet, frame
         if frame.empty:
             self.unit = self.day = np.empty(0, int)
             self.job = np.empty(0, int)
-            self.own = self.done = np.empty(0, bool)
+            self.own = self.done = self.done_in_vain = np.empty(0, bool)
             return
         where = {name: i for i, name in enumerate(fleet.names)}
+        strange = [name for name in frame["unit"] if name not in where]
+        if strange:
+            raise ValueError(f"no unit {strange[0]} in this fleet")
         self.unit = np.array([where[name] for name in frame["unit"]])
         self.day = np.array([day_of(day) for day in frame["day"]])
         self.job = np.array([JOBS.index(job) for job in frame["job"]])
         self.own = frame["own_stop"].to_numpy(bool) if "own_stop" in frame else np.zeros(len(frame), bool)
-        self.done = np.zeros(len(frame), bool)
+        self.done, self.done_in_vain = np.zeros(len(frame), bool), np.zeros(len(frame), bool)
 
     def own_days(self) -> np.ndarray:
         """By unit, the day of its next stop ordered for its own sake, inf if none."""
@@ -57,9 +60,21 @@ class Orders:
             self.done |= fits
         return job, own
 
+    def void(self, u: np.ndarray) -> None:
+        """The pumps of these units were just changed: open orders meant the old ones."""
+        if self.unit.size:
+            self.done_in_vain |= np.isin(self.unit, u) & ~self.done
+            self.done |= self.done_in_vain
+
     def unmet(self) -> pd.DataFrame:
-        """Orders that no stop reached."""
-        return self.frame[~self.done].reset_index(drop=True) if len(self.frame) else self.frame
+        """Orders that no stop reached, or whose pump was changed before."""
+        left = ~self.done | self.done_in_vain
+        return self.frame[left].reset_index(drop=True) if len(self.frame) else self.frame
+
+
+def size(off: np.ndarray) -> np.ndarray:
+    """How far a reading stands off, one number: the largest of its parts; -1 without a baseline."""
+    return np.max(np.where(np.isnan(off), -1.0, np.abs(off)), axis=1)
 
 
 def default_judge(seen: pd.DataFrame) -> np.ndarray:

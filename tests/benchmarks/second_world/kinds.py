@@ -18,12 +18,12 @@ import numpy as np
 class Kind:
     """One kind of fleet.
 
-    onset: median-like Weibull scale by mechanism (brush … winding), Mm; shape: its Weibull shape; growth:
-    median distance from onset to damage 1, Mm; growth_spread: its lognormal spread; power: of the growth;
-    jump: highest damage at onset (uniform below); sudden: mean distance to a sudden end, Mm; bad_lot: share
-    of fittings of one type that come from a bad lot; bad_life: factor on the bad lot's onsets of one
-    mechanism; beside: arrivals per vehicle-year of causes beside the pump where half of abnormal readings are
-    theirs.
+    onset: Weibull scale by mechanism (brush … winding), Mm; shape: its Weibull shape; growth: median distance
+    from onset to damage 1, Mm; growth_spread: its lognormal spread; power: of the growth; jump: highest damage
+    at onset (uniform below); level_spread: lognormal, of the level of failure; sudden: mean distance to a
+    sudden end, Mm; bad_days: how long a bad lot of the commonest type is sold (0: none), bad_share: its share
+    of that type's fittings meanwhile, bad_life: factor on its onsets by one mechanism; beside: scale of the
+    arrivals a vehicle-year of causes beside the pump, set so that they bring the share asked of `build`.
     """
 
     onset: tuple[float, ...] = (195.0, 560.0, 500.0, 265.0, 1300.0)
@@ -34,9 +34,9 @@ class Kind:
     jump: tuple[float, ...] = (0.0, 0.55, 0.25, 0.0, 0.3)
     level_spread: float = 0.22
     sudden: float = 950.0
-    bad_lot: float = 0.08
-    bad_life: float = 0.5
-    bad_share_of_type: float = 0.5
+    bad_days: float = 300.0
+    bad_share: float = 0.6
+    bad_life: float = 0.45
     beside: float = 0.155
 
 
@@ -46,14 +46,15 @@ KINDS = {
         onset=(560.0, 2000.0, 1700.0, 720.0, 4500.0),
         growth=(70.0, 30.0, 36.0, 80.0, 12.0),
         sudden=3600.0,
-        bad_lot=0.0,
-        beside=0.063,
+        bad_days=0.0,
+        beside=0.042,
     ),
     "bad-lot": Kind(
         onset=(230.0, 800.0, 700.0, 320.0, 2200.0),
         sudden=1500.0,
-        bad_lot=0.16,
-        bad_life=0.22,
+        bad_days=800.0,
+        bad_share=0.75,
+        bad_life=0.2,
         beside=0.112,
     ),
 }

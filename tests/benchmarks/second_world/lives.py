@@ -11,13 +11,14 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from .designs import DRAG, FITTING, HYDRAULIC, LIFE, MECHANISMS, SEEN, SUDDEN, WINDING, column
+from .designs import BRUSH, DRAG, FITTING, HYDRAULIC, LIFE, MECHANISMS, SEEN, SUDDEN, WINDING, column
 from .fleet import LOT_DAYS, Fleet
 from .kinds import Kind
 
 GROUP = np.array([0, 0, 1, 1, 2])  # stress that drives each seen mechanism
 COMEBACK_KM = 3000.0
 FITTING_FAULT = 0.02
+COMPLAINS = 0.3  # share of wearing pumps that someone complains of before they fail
 
 
 @dataclass
@@ -65,16 +66,18 @@ def born(fleet: Fleet, kind: Kind, unit: np.ndarray, number: np.ndarray, day: np
     """The pumps fitted to `unit` as their `number`-th on `day`."""
     luck, n = fleet.luck, unit.size
     design = fleet.design[unit]
-    period = np.floor((day + 4000) / LOT_DAYS).astype(int)
-    lot = period * 2 + (luck.uniform("lot-half", unit, number) < 0.5)
-    is_bad, bad_mechanism = _bad_lot(fleet, kind, design, lot)
+    lot = np.floor((day + 4000) / LOT_DAYS).astype(int) * 2 + (luck.uniform("lot-half", unit, number) < 0.5)
+    bad = bad_lot(fleet, kind)
+    inside = (design == bad.design) & (day >= bad.first) & (day < bad.first + kind.bad_days)
+    lot = np.where(inside & (luck.uniform("lot-bad", unit, number) < kind.bad_share), bad.lot, lot)
+    is_bad = (lot == bad.lot) & (design == bad.design)
     m = np.arange(SEEN)
     life = LIFE[design]
     own, each = luck.at(unit, number), luck.at(unit[:, None], number[:, None], m)
     u = each.uniform("onset")
     onset = 1000 * np.array(kind.onset) * life[:, :SEEN] * (-np.log(u)) ** (1 / np.array(kind.shape))
     growth = 1000 * np.array(kind.growth) * each.lognormal(np.array(kind.growth_spread), "growth")
-    hit = is_bad[:, None] & (m == bad_mechanism)
+    hit = is_bad[:, None] & (m == bad.mechanism)
     onset, growth = np.where(hit, onset * kind.bad_life, onset), np.where(hit, growth * 0.8, growth)
     jump = np.array(kind.jump) * each.uniform("jump")
     level = each.lognormal(kind.level_spread, "level")
@@ -103,20 +106,27 @@ def born(fleet: Fleet, kind: Kind, unit: np.ndarray, number: np.ndarray, day: np
     return lives
 
 
-def _bad_lot(fleet: Fleet, kind: Kind, design: np.ndarray, lot: np.ndarray):
-    """Whether the pump is of the bad lot, and the mechanism that the lot fails by.
+@dataclass(frozen=True)
+class BadLot:
+    """The fleet's bad lot: of which type, its number, the day of its first sale, how it fails."""
 
-    One type has it: the commonest. The lot is a sales period of that type between year -2 and year 3.
+    design: int
+    lot: int
+    first: float
+    mechanism: int
+
+
+def bad_lot(fleet: Fleet, kind: Kind) -> BadLot:
+    """The bad lot, of the commonest type, first sold between year -1 and year 2; number -1: there is none.
+
+    It fails by brush, drag, hydraulic wear or winding.
     """
     luck = fleet.luck
-    common = np.bincount(fleet.design, minlength=len(LIFE)).argmax()
-    mechanism = int(np.array([0, DRAG, HYDRAULIC, WINDING])[int(luck.uniform("bad-mechanism", 0) * 4)])
-    if not kind.bad_lot:
-        return np.zeros(lot.shape, bool), mechanism
-    from_period = int((4000 + (-1.0 + 3.0 * luck.uniform("bad-period", 0)) * 365) // LOT_DAYS)
-    periods = max(1, round(kind.bad_lot * 25))
-    inside = (lot // 2 >= from_period) & (lot // 2 < from_period + periods)
-    return inside & (design == common) & (lot % 2 == 0), mechanism
+    common = int(np.bincount(fleet.design, minlength=len(LIFE)).argmax())
+    first = 365 * (-1.0 + 3.0 * float(luck.uniform("bad-first", 0)))
+    lot = int((first + 4000) // LOT_DAYS) * 2 + 1 if kind.bad_days else -1
+    by = (BRUSH, DRAG, HYDRAULIC, WINDING)[int(luck.uniform("bad-mechanism", 0) * 4)]
+    return BadLot(common, lot, first, by)
 
 
 def exposure(fleet: Fleet, lives: Lives, unit: np.ndarray, day: np.ndarray) -> np.ndarray:
@@ -129,3 +139,20 @@ def damage(fleet: Fleet, kind: Kind, lives: Lives, unit: np.ndarray, day: np.nda
     since = exposure(fleet, lives, unit, day) - lives.onset
     grown = lives.jump + (np.maximum(since, 0) / lives.growth) ** np.array(kind.power)
     return np.where(since > 0, grown, 0.0)
+
+
+def complaint_day(fleet: Fleet, kind: Kind, own: Lives, unit: np.ndarray) -> np.ndarray:
+    """The day on which a driver complains of a pump: of some, at .72 to 1 of the level they will fail at."""
+    m = np.minimum(own.mechanism, SEEN - 1)
+    at = np.arange(unit.size)
+    luck = fleet.luck.at(unit, own.number)
+    share = 0.72 + 0.28 * luck.uniform("complaint-at")
+    grown = np.maximum(share * own.level[at, m] - own.jump[at, m], 0.0) ** (1 / np.array(kind.power)[m])
+    reach = own.onset[at, m] + own.growth[at, m] * grown
+    day = np.empty(unit.size)
+    for group in range(3):
+        rows = GROUP[m] == group
+        day[rows] = fleet.stress[group].when(unit[rows], own.start[rows, group] + reach[rows])
+    day = np.ceil(day) + 1
+    speaks = (luck.uniform("complains") < COMPLAINS) & (own.mechanism < SEEN)
+    return np.where(speaks & (day < own.fail_day) & (day > np.maximum(own.fitted, 0)), day, np.inf)

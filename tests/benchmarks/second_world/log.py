@@ -32,7 +32,7 @@ MONEY = (
     "breakdown beside the pump",
     "failure beside the pump",
 )
-NAMES = ("visits", "services", "breakdowns", "fitted", "removed", "events", "money")
+NAMES = ("visits", "services", "breakdowns", "fitted", "removed", "events", "money", "checks")
 
 
 class Log:
@@ -120,7 +120,14 @@ class Log:
         for name, cause in (("strainer", STRAINER), ("hose", HOSE), ("regulator", REGULATOR)):
             extra[name] = np.where(named == cause, 1, np.where(opened, 0, 2))
         extra["connector"] = np.where(named == CONNECTOR, 1, np.where(opened, 0, 2))
+        extra["recorded"] = day.astype(int)
         self.visit(fleet, u, day, np.full(u.size, 1), told, pump, extra)
+
+    def checked(self, u, day, job, pump, there, named, truly, opened, changed) -> None:
+        """The truth of a check: severities by cause before it, what was named and whether truly."""
+        row = {"u": u, "day": day.astype(int), "job": job, "pump": pump, "there": there, "named": named}
+        row.update({"truly": truly, "opened": opened, "changed": changed})
+        self.chunks["checks"].append({key: value.copy() for key, value in row.items()})
 
     def service(self, fleet: Fleet, u, day, cause) -> None:
         """Work done."""

@@ -18,7 +18,7 @@ from .fleet import Fleet
 from .kinds import DUTIES, ETHANOL, HOT
 from .lives import Lives
 
-AT_STOP, AT_CHECK, AFTER_CHECK, AFTER_REPAIR = range(4)
+AT_STOP, AT_CHECK, AFTER_CHECK, AFTER_REPAIR, ROAD_CALL = range(5)
 STATES = ("prime", "idle", "loaded")
 NOISE = {"amps": 0.025, "rpm": 0.013, "ripple": 0.10}
 VALUES = (

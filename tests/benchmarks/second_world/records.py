@@ -22,7 +22,7 @@ from .readings import STATES, VALUES
 if TYPE_CHECKING:
     from .run import Run
 
-REASONS = np.array(["pm", "follow-up", "complaint", "after-repair"], dtype=object)
+REASONS = np.array(["pm", "follow-up", "complaint", "after-repair", "road-call"], dtype=object)
 REMOVALS = np.array(["failed", "on_condition", "opportunity", "other", None], dtype=object)
 FOUND = np.array(["worn", "seized", "electrical", "tested_good", "not_examined", None], dtype=object)
 RESULTS = np.array(["no_other_cause", "not_reproduced", *CHECK_NAME, None], dtype=object)
@@ -191,7 +191,7 @@ def _visits(run: Run, as_of: int, since: int | None) -> pd.DataFrame:
     odometer = np.where(luck.uniform("no-odo", u, day, v["reason"]) < 0.01, np.nan, odometer)
     got = ~np.isnan(v["mean_a"])
     names = run.fleet.names
-    ref = np.char.add(np.char.add(names[u], "/"), (day * 4 + v["reason"]).astype(str))
+    ref = np.char.add(np.char.add(names[u], "/"), (day * 5 + v["reason"]).astype(str))
     depot = run.fleet.depot[u]
     clamp = run.fleet.clamps["name"].astype(object)[v["clamp"]]
     lost_clamp = luck.uniform("clamp-told", u, day) > 0.92

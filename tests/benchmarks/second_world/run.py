@@ -14,22 +14,18 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from . import causes, checks, lives, readings
-from .causes import CAUSES, FILTER, FUEL, STRAINER
-from .fleet import EPOCH
-from .jobs import CHANGE, CHECK, CHECK_AND_CHANGE, NOTHING, Orders, default_judge, shop_jobs
-from .log import EVENTS, MONEY, Log
+from . import causes, lives, readings, work
+from .causes import FILTER, FUEL
+from .jobs import NOTHING, Orders, default_judge, shop_jobs
+from .log import Log
 
 PM, COMPLAINT, EXTRA = range(3)
-# Chance that a cause goes with the change of a pump: strainer and filter nearly always.
-WITH_CHANGE = np.array([0.35, 0.0, 0.05, 0.95, 1.0, 0.2, 0.5, 0.0])
-COMPLAINS = 0.3  # share of wearing pumps that someone complains of before they fail
 
 
 @dataclass
 class Step:
     """What a step brought, as frames: `events` (day, unit, what, pump, detail), `money` (day, unit, what,
-    amount), `stops` (unit, day, reason) made, `unmet` orders (not reached or void, with `why`)."""
+    amount), `stops` (unit, day, reason) made, `unmet` orders (no stop came, or the pump went before)."""
 
     events: pd.DataFrame
     money: pd.DataFrame
@@ -49,11 +45,12 @@ class Run:
         self.beside = causes.at_first(fleet, world.arrivals)
         self.pointer = np.zeros(n, int)
         self.complaint = np.full(n, np.inf)
-        self._expect_complaint(np.arange(n))
+        self.complaint[:] = lives.complaint_day(fleet, world.kind, self.lives, np.arange(n))
         self.held = np.full(n, np.nan)  # day of the stop at which the unit is held
         self.base_sum, self.base_n = np.zeros((n, 3)), np.zeros((n, 3))
         self.last = np.full((n, 3), np.nan)  # newest reading, normalised
         self.last_day = np.full(n, np.nan)
+        self.book, self.judge = Orders(fleet, None, world.day), default_judge
         self.shop = True  # the shop acts by its own habits (history)
 
     def copy(self) -> Run:
@@ -86,7 +83,7 @@ class Run:
         to_day = self.world.day(to_day)
         mark = self.log.mark()
         book = Orders(self.fleet, orders, self.world.day)
-        self._judge = judge or default_judge
+        self.judge, self.book = judge or default_judge, book
         self._hold_jobs(book)
         self.held[:] = np.nan
         limit = to_day + 0.9
@@ -117,7 +114,7 @@ class Run:
             u = np.flatnonzero(job)
             if not (u.size or due.any()):
                 break
-            self._do(u, at[u], job[u])
+            work.do_jobs(self, u, at[u], job[u])
             job[u] = NOTHING
             self._fail(np.flatnonzero(failed))
             self._break_down(np.flatnonzero(aside))
@@ -138,12 +135,12 @@ class Run:
         return self.log.frame("money", self.fleet)
 
     # ------------------------------------------------------------------ events
-    def _state(self, u: np.ndarray, day: np.ndarray):
+    def state(self, u: np.ndarray, day: np.ndarray):
         level = causes.severity(self.fleet, self.world.arrivals, self.beside, u, day)
         hurt = lives.damage(self.fleet, self.world.kind, self.lives.take(u), u, day)
         return hurt, level
 
-    def _read(self, u, day, occasion, hurt, level, share=readings.USUAL):
+    def read(self, u, day, occasion, hurt, level, share=readings.USUAL):
         effects = causes.effects(self.world.arrivals, self.beside, u, level)
         return readings.take(
             self.fleet, self.lives.take(u), u, day, occasion, hurt, effects, self.world.clamp_errors, share
@@ -161,12 +158,17 @@ class Run:
         self.log.spend(u, day, np.where(comeback, "comeback", "failure"),
                        np.where(comeback, prices.comeback, prices.failure))  # fmt: skip
         self.log.happen(u, day, "failure", number, self.lives.mechanism[u])
+        limps = (luck.uniform("road-call", u, number) < 0.3) & (self.lives.mechanism[u] < lives.SEEN)
+        if limps.any():  # read where it was towed, before it comes off
+            k, d = u[limps], day[limps]
+            told = self.read(k, d, readings.ROAD_CALL, *self.state(k, d))
+            self.log.visit(self.fleet, k, d, np.full(k.size, 4), told, number[limps])
         cost = prices.failure * luck.lognormal(0.3, "cost", u, number)
         silent = np.array(self.fleet.depot_kinds)[self.fleet.depot[u]] == "silent"
         self.log.breakdown(self.fleet, u, day, word, cost, silent)
         removal = np.where(silent, np.where(luck.uniform("silent-word", u, number) < 0.6, 3, 1), 0)
         removal = np.where(word == 2, 3, removal)
-        self._change(u, day, removal, failed=True)
+        work.change(self, u, day, removal, failed=True)
 
     def _break_down(self, u: np.ndarray) -> None:
         if not u.size:
@@ -187,12 +189,12 @@ class Run:
         )
         self.log.breakdown(self.fleet, u, day, np.where(blamed, 0, np.where(unclear, 1, 2)), cost, silent)
         again = blamed & (luck.uniform("again", u, cause, which) < 0.4)
-        self._cure(u[~again], cause[~again], day[~again], ~blamed[~again])
+        work.cure(self, u[~again], cause[~again], day[~again], ~blamed[~again])
         k, c = u[again], cause[again]
         later = self.fleet.km.when(k, self.fleet.km.at(k, day[again]) + 3000)
         beside.breaks[k, c] = np.ceil(np.maximum(later, day[again] + 1)) + 0.25
         if blamed.any():
-            self._change(u[blamed], day[blamed], np.where(silent[blamed], 3, 0), failed=True)
+            work.change(self, u[blamed], day[blamed], np.where(silent[blamed], 3, 0), failed=True)
 
     def _stop(self, u: np.ndarray, day: np.ndarray, why: np.ndarray, book: Orders) -> np.ndarray:
         """What a stop brings by itself; the job to be done there."""
@@ -207,14 +209,14 @@ class Run:
         self.log.happen(
             u, day, np.array(["planned stop", "complaint", "extra stop"])[why], self.lives.number[u], 0
         )
-        hurt, level = self._state(u, day)
+        hurt, level = self.state(u, day)
         seen = why != EXTRA
         job, own = book.due(u, day, why == EXTRA)
         if seen.any():
             k, d = u[seen], day[seen]
-            told = self._read(k, d, readings.AT_STOP, hurt[seen], level[seen])
+            told = self.read(k, d, readings.AT_STOP, hurt[seen], level[seen])
             reason = np.where(why[seen] == PM, 0, 2)
-            keep = self._keep(k, d, told, renew=True)
+            keep = self.keep(k, d, told)
             self.log.visit(self.fleet, k, d, reason, told, self.lives.number[k])
             if self.shop:
                 job[seen] = shop_jobs(luck, k, d, reason == 2, keep, told["got"])
@@ -226,14 +228,14 @@ class Run:
         u = np.flatnonzero(~np.isnan(self.held))
         if u.size:
             job, _ = book.due(u, self.held[u], np.zeros(u.size, bool))
-            self._do(u, self.held[u].copy(), job)
+            work.do_jobs(self, u, self.held[u].copy(), job)
 
     def _routine(self, u: np.ndarray, day: np.ndarray, level: np.ndarray) -> None:
         """Filter changes by distance, work that happens to cure something, bad fuel used up."""
         km = self.fleet.km.at(u, day)
         due = km - self.beside.filter_km[u] > 45_000 * self.world.luck.lognormal(0.15, "filter-due", u)
         rows = np.flatnonzero(due)
-        self._cure(u[rows], np.full(rows.size, FILTER), day[rows], np.ones(rows.size, bool))
+        work.cure(self, u[rows], np.full(rows.size, FILTER), day[rows], np.ones(rows.size, bool))
         key = self.world.luck.at(u[:, None], np.arange(8), self.beside.which[u], day.astype(int)[:, None])
         lucky = (
             (key.uniform("incidental") < causes.INCIDENTAL)
@@ -243,191 +245,31 @@ class Run:
         lucky[due, FILTER] = False
         told = key.uniform("incidental-told") < 0.7
         rows, c = np.nonzero(lucky)
-        self._cure(u[rows], c, day[rows], told[rows, c])
+        work.cure(self, u[rows], c, day[rows], told[rows, c])
         over = self.beside.day[u, FUEL] + causes.FUEL_DAYS
         rows = np.flatnonzero(over <= day)
         if rows.size:
             gone = np.full(rows.size, FUEL)
             causes.renew(self.fleet, self.world.arrivals, self.beside, u[rows], gone, over[rows])
 
-    def _cure(self, u, cause, day, told) -> None:
-        """The cause goes; a service row where told."""
-        if not u.size:
-            return
-        causes.renew(self.fleet, self.world.arrivals, self.beside, u, cause, day)
-        rows = cause == FILTER
-        self.beside.filter_km[u[rows]] = self.fleet.km.at(u[rows], day[rows])
-        self.log.service(self.fleet, u[told], day[told], cause[told])
-
-    # ------------------------------------------------------------------ jobs
-    def _do(self, u: np.ndarray, day: np.ndarray, job: np.ndarray) -> None:
-        """Do the jobs of these units at this stop."""
-        rows = np.flatnonzero((job == CHECK) | (job == CHECK_AND_CHANGE))
-        change = job == CHANGE
-        if rows.size:
-            change[rows] = self._check(u[rows], day[rows], job[rows])
-        rows = np.flatnonzero(change)
-        if rows.size:
-            price = self.world.prices.planned
-            self.log.spend(u[rows], day[rows], "planned change", price)
-            by_shop = self.world.luck.uniform("shop-word", u[rows], day[rows].astype(int)) < 0.12
-            self._change(u[rows], day[rows], np.where(self.shop & by_shop, 2, 1), failed=False)
-
-    def _check(self, u: np.ndarray, day: np.ndarray, job: np.ndarray) -> np.ndarray:
-        """Stage A, and B where A settles nothing; cures what is found; True where a change follows."""
-        world, prices = self.world, self.world.prices
-        before = self._off(u)
-        hurt, level = self._state(u, day)
-        found = checks.look(world.luck, u, day, checks.STAGE_A, level, world.skill)
-        named = self._act_on(u, day, found)
-        hurt, level = self._state(u, day)
-        told = self._read(u, day, readings.AT_CHECK, hurt, level, readings.FULL)
-        z = readings.normalised(self.lives.design[u], told)
-        after = self._off(u, z)
-        open_too = (named < 0) & ~(_size(after) < 3.0)
-        if open_too.any():
-            k, d = u[open_too], day[open_too]
-            found_b = checks.look(world.luck, k, d, checks.STAGE_B, level[open_too], world.skill)
-            named[open_too] = self._act_on(k, d, found_b)
-            again = np.flatnonzero(open_too)[named[open_too] >= 0]
-            if again.size:
-                k, d = u[again], day[again]
-                hurt_b, level_b = self._state(k, d)
-                second = self._read(k, d, readings.AFTER_CHECK, hurt_b, level_b, readings.FULL)
-                for name, value in told.items():
-                    value[again] = second[name]
-                z[again] = readings.normalised(self.lives.design[k], second)
-                after[again] = self._off(k, z[again])
-        self.log.spend(u, day, "check, tank closed", prices.check_closed)
-        repeats = ~((_size(before) >= 3.0) & (_size(after) < 3.0))
-        seen = pd.DataFrame(
-            {
-                "unit": self.fleet.names[u],
-                "day": day.astype(int),
-                "job": np.where(job == CHECK, "check", "check and change"),
-                "named": np.where(named >= 0, np.array(CAUSES)[np.maximum(named, 0)], ""),
-                "tank_opened": open_too,
-                "off_before": _size(before),
-                "off_after": _size(after),
-                "mean_a": told["mean_a"],
-                "rpm": told["rpm"],
-                "ripple_pct": told["ripple_pct"],
-                "supply_v": told["supply_v"],
-                "fuel_pressure_kpa": told["fuel_pressure_kpa"],
-                "delivery_l_min": told["delivery_l_min"],
-            }
-        )
-        change = np.zeros(u.size, bool)
-        ask = job == CHECK_AND_CHANGE
-        if ask.any():
-            change[ask] = np.asarray(self._judge(seen[ask].reset_index(drop=True)), dtype=bool)
-        # The tank is opened once: with a change it is in the change's labour.
-        self.log.spend(u[open_too & ~change], day[open_too & ~change], "check, tank open", prices.check_open)
-        self.log.spend(u[ask & ~change], day[ask & ~change], "part returned", prices.part_returned)
-        result = np.where(named >= 0, named, np.where(repeats, -1, -2))
-        self.log.check(self.fleet, u, day, told, self.lives.number[u], named, open_too, result)
-        self.log.happen(u, day, "check", self.lives.number[u], result)
-        keep = z[~change], u[~change]
-        self.last[keep[1]], self.last_day[keep[1]] = keep[0], day[~change]
-        return change
-
-    def _act_on(self, u: np.ndarray, day: np.ndarray, found: checks.Found) -> np.ndarray:
-        """Cure what is truly found, work on what is falsely named; the cause named first, -1 none."""
-        worked = found.true.copy()
-        renewed = np.flatnonzero((found.false == STRAINER) | (found.false == FILTER))
-        worked[renewed, found.false[renewed]] = True
-        rows, c = np.nonzero(worked)
-        self._cure(u[rows], c, day[rows], np.ones(rows.size, bool))
-        idle = np.flatnonzero((found.false >= 0) & ~worked.any(axis=1))
-        self.log.service(self.fleet, u[idle], day[idle], found.false[idle])
-        return np.where(found.true.any(axis=1), found.true.argmax(axis=1), found.false)
-
-    def _change(self, u: np.ndarray, day: np.ndarray, removal: np.ndarray, failed: bool) -> None:
-        """Fit a new pump; strainer and filter go with it, the connector and hose often."""
-        luck, number = self.world.luck, self.lives.number[u]
-        lost = luck.uniform("lost-change", u, number) < (0.035 if failed or self.shop else 0.0)
-        found = self._strip_down(u, day, failed)
-        if not failed:
-            self.log.happen(u, day, "change", number, removal)
-        self.log.removed(self.fleet, u, day, number, removal, found, lost, failed)
-        self.lives.put(u, lives.born(self.fleet, self.world.kind, u, number + 1, day))
-        self.log.fitted(self.fleet, u, day, self.lives.take(u), lost)
-        rows, c = np.nonzero(
-            luck.uniform("with-change", u[:, None], number[:, None], np.arange(8)) < WITH_CHANGE
-        )
-        self._cure(u[rows], c, day[rows], np.zeros(rows.size, bool))
-        self._expect_complaint(u)
-        self.base_sum[u], self.base_n[u], self.last[u], self.last_day[u] = 0.0, 0.0, np.nan, np.nan
-        shown = luck.uniform("after-repair", u, number) < (0.5 if failed else 0.75)
-        k, d = u[shown], day[shown]
-        if k.size:
-            hurt, level = self._state(k, d)
-            told = self._read(k, d, readings.AFTER_REPAIR, hurt, level)
-            self._keep(k, d, told, renew=True)
-            self.log.visit(self.fleet, k, d, np.full(k.size, 3), told, self.lives.number[k])
-
-    def _strip_down(self, u: np.ndarray, day: np.ndarray, failed: bool) -> np.ndarray:
-        """What is found on the bench: 0 worn, 1 seized, 2 electrical, 3 tested good, 4 not examined."""
-        luck, number = self.world.luck, self.lives.number[u]
-        hurt, _ = self._state(u, day)
-        part = hurt / self.lives.level[u]
-        main = part.argmax(axis=1)
-        worst = part.max(axis=1)
-        if failed:
-            main = np.where(self.lives.fail_day[u] <= day + 1, self.lives.mechanism[u], main)
-            worst = np.where(self.lives.fail_day[u] <= day + 1, 1.0, worst)
-        coin = luck.uniform("seized", u, number)
-        word = np.array([0, 2, 1, 0, 2, 1, 2])[main]
-        word = np.where((main == 2) & (worst < 0.8), 0, word)
-        word = np.where((main == 5) & (coin < 0.6), 2, word)
-        word = np.where(worst < 0.4, 3, word)
-        wrong = luck.uniform("bench-wrong", u, number) < 0.1
-        word = np.where(wrong, luck.choice([0.4, 0.1, 0.2, 0.3], "bench-word", u, number), word)
-        return np.where(luck.uniform("bench", u, number) < (0.45 if failed else 0.6), word, 4)
-
     # ------------------------------------------------------------------ what the shop remembers
-    def _keep(self, u, day, told, renew: bool) -> np.ndarray:
+    def keep(self, u, day, told) -> np.ndarray:
         """Take a reading into the pump's own record; how far it stands off what came before, (n, 3)."""
         z = readings.normalised(self.lives.design[u], told)
-        off = self._off(u, z)
+        off = self.off(u, z)
         early = self.base_n[u] < 2
-        good = ~np.isnan(z) & early & renew
+        good = ~np.isnan(z) & early
         self.base_sum[u] += np.where(good, z, 0.0)
         self.base_n[u] += good
         known = ~np.isnan(z).all(axis=1)
         self.last[u[known]], self.last_day[u[known]] = z[known], day[known]
         return off
 
-    def _off(self, u: np.ndarray, z: np.ndarray | None = None) -> np.ndarray:
+    def off(self, u: np.ndarray, z: np.ndarray | None = None) -> np.ndarray:
         """A reading (default: the newest) off the pump's own first two, in units of noise; nan without."""
         z = self.last[u] if z is None else z
         with np.errstate(invalid="ignore", divide="ignore"):
             return z - self.base_sum[u] / np.where(self.base_n[u] > 0, self.base_n[u], np.nan)
-
-    def _expect_complaint(self, u: np.ndarray) -> None:
-        world, own = self.world, self.lives.take(u)
-        m = np.minimum(own.mechanism, lives.SEEN - 1)
-        at = np.arange(u.size)
-        share = 0.72 + 0.28 * world.luck.uniform("complaint-at", u, own.number)
-        grown = np.maximum(share * own.level[at, m] - own.jump[at, m], 0.0) ** (
-            1 / np.array(world.kind.power)[m]
-        )
-        reach = own.onset[at, m] + own.growth[at, m] * grown
-        day = np.empty(u.size)
-        for group in np.unique(lives.GROUP):
-            rows = lives.GROUP[m] == group
-            start = own.start[rows, group]
-            day[rows] = self.fleet.stress[group].when(u[rows], start + reach[rows])
-        speaks = (world.luck.uniform("complains", u, own.number) < COMPLAINS) & (own.mechanism < lives.SEEN)
-        day = np.ceil(day) + 1
-        ok = speaks & (day < own.fail_day) & (day > np.maximum(own.fitted, 0))
-        self.complaint[u] = np.where(ok, day, np.inf)
-
-
-def _size(off: np.ndarray) -> np.ndarray:
-    """How far a reading stands off, one number: the largest of its parts; nan without a baseline."""
-    with np.errstate(invalid="ignore"):
-        return np.max(np.where(np.isnan(off), -1.0, np.abs(off)), axis=1)
 
 
 def _first_pumps(world, log: Log) -> lives.Lives:
@@ -443,6 +285,3 @@ def _first_pumps(world, log: Log) -> lives.Lives:
         current.put(u, again)
     log.fitted(fleet, units, np.maximum(current.fitted, -1e5), current, np.zeros(n, bool), first=True)
     return current
-
-
-__all__ = ["EPOCH", "EVENTS", "MONEY", "NOTHING", "Run", "Step"]

@@ -15,6 +15,7 @@ from scipy.special import ndtr
 
 from . import causes, lives
 from .designs import LIFE, MECHANISMS, SEEN, SUDDEN
+from .jobs import JOBS
 
 if TYPE_CHECKING:
     from .run import Run
@@ -77,6 +78,8 @@ def all_seeing_risk(world: World, own: lives.Lives, u, day, ahead_km) -> np.ndar
     going = np.where(since > 0, (high - low) / np.maximum(1 - low, 1e-9), 0.0)
     # Not begun: it begins somewhere in the distance ahead and runs through within half of it.
     scale, shape = 1000 * np.array(kind.onset) * LIFE[own.design][:, :SEEN], np.array(kind.shape)
+    by = lives.bad_lot(fleet, kind).mechanism
+    scale = np.where(own.is_bad[:, None] & (np.arange(SEEN) == by), scale * kind.bad_life, scale)
     hazard = ((seen + more) / scale) ** shape - (seen / scale) ** shape
     quick = (
         np.log(more / 2) - np.log(1000 * np.array(kind.growth)) - np.log(1 - np.array(kind.jump) / 2) / power
@@ -154,6 +157,37 @@ def all_lives(run: Run) -> pd.DataFrame:
     )
     frame.insert(0, "unit", run.fleet.names[frame["u"]])
     return frame.drop(columns=["failed"]).rename(columns={"number": "pump"})
+
+
+def checks(run: Run) -> pd.DataFrame:
+    """Every check so far with the truth behind it.
+
+    Columns: unit, day, pump, job, cause (the severest beside the pump before it, "" where none passes .2),
+    severity, named ("" none), truly (what is named was there), tank_opened, changed, remaining_km (the pump's
+    then, if left alone), mechanism.
+    """
+    c = run.log.columns("checks")
+    if not c:
+        return pd.DataFrame(columns=["unit", "day", "pump", "job", "cause", "named", "truly", "changed"])
+    own = past_lives(run, c["u"], c["pump"])
+    worst, words = c["there"].max(axis=1), np.array(causes.CAUSES, dtype=object)
+    left = run.fleet.km.at(c["u"], own.fail_day) - run.fleet.km.at(c["u"], c["day"].astype(float))
+    return pd.DataFrame(
+        {
+            "unit": run.fleet.names[c["u"]],
+            "day": c["day"],
+            "pump": c["pump"],
+            "job": np.array(JOBS)[c["job"]],
+            "cause": np.where(worst > 0.2, words[c["there"].argmax(axis=1)], ""),
+            "severity": worst,
+            "named": np.where(c["named"] >= 0, words[np.maximum(c["named"], 0)], ""),
+            "truly": c["truly"],
+            "tank_opened": c["opened"],
+            "changed": c["changed"],
+            "remaining_km": left,
+            "mechanism": np.array(MECHANISMS)[own.mechanism],
+        }
+    )
 
 
 def end_credit(run: Run) -> pd.DataFrame:
