@@ -19,11 +19,11 @@ class Kind:
     """One kind of fleet.
 
     onset: Weibull scale by mechanism (brush … winding), Mm; shape: its Weibull shape; growth: median distance
-    from onset to damage 1, Mm; growth_spread: its lognormal spread; power: of the growth; jump: highest damage
-    at onset (uniform below); level_spread: lognormal, of the level of failure; sudden: mean distance to a
-    sudden end, Mm; bad_days: how long a bad lot of the commonest type is sold (0: none), bad_share: its share
-    of that type's fittings meanwhile, bad_life: factor on its onsets by one mechanism; beside: scale of the
-    arrivals a vehicle-year of causes beside the pump, set so that they bring the share asked of `build`.
+    from onset to damage 1, Mm; growth_spread: its lognormal spread; power: of the growth; jump: highest
+    damage at onset (uniform below); level_spread: lognormal, of the level of failure; sudden: mean distance
+    to a sudden end, Mm; bad_days: how long a bad lot of the commonest type is sold (0: none), bad_share: its
+    share of that type's fittings meanwhile, bad_life: factor on its onsets by one mechanism; beside: scale of
+    the arrivals a vehicle-year of causes beside the pump, set so that they bring the share asked of `build`.
     """
 
     onset: tuple[float, ...] = (195.0, 560.0, 500.0, 265.0, 1300.0)
