@@ -25,27 +25,11 @@ comeback = {comeback}
 """
 
 
-# Words that a loader of the first folder format does not know, and what it would have been told instead.
-OLDER = {
-    "reason": {"follow-up": "complaint"},
-    "work": {name: "other" for name in ("strainer", "hose", "regulator", "connector", "fuel")},
-}
-
-
-def write_folder(
-    tables: dict[str, pd.DataFrame], path: str | Path, prices: Prices | None = None, older: bool = True
-) -> Path:
-    """Write CSVs and fleet.toml into `path` (made if need be) and give it back.
-
-    older: say it in the words of the first folder format (a follow-up becomes a complaint, work on strainer,
-    hose, regulator, connector and fuel becomes other). Pass False once the loader knows the newer ones.
-    """
+def write_folder(tables: dict[str, pd.DataFrame], path: str | Path, prices: Prices | None = None) -> Path:
+    """Write CSVs and fleet.toml into `path` (made if need be) and give it back."""
     folder, prices = Path(path), prices or Prices()
     folder.mkdir(parents=True, exist_ok=True)
     for name, frame in tables.items():
-        if older:
-            frame = frame.assign(**{c: frame[c].replace(words) for c, words in OLDER.items() if c in frame})
-            frame = frame.drop_duplicates(["unit", "done_on", "work"]) if name == "services" else frame
         frame.to_csv(folder / f"{name}.csv", index=False, date_format="%Y-%m-%d")
     (folder / "fleet.toml").write_text(
         SETTINGS.format(planned=prices.planned, **vars(prices)), encoding="utf-8"
