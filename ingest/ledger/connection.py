@@ -13,9 +13,9 @@ from pathlib import Path
 import duckdb
 
 from ingest.errors import LedgerError
-from ingest.ledger.damage import change_file, connect_recovering
-from ingest.ledger.gate import Turn, connect, connect_once, gate, is_lock, noted_as_open
-from ingest.ledger.migrations import ledger_version, migrate, scripts
+from ingest.ledger.damage import change_file, connect_recovering, name_the_loss
+from ingest.ledger.gate import Turn, connect_once, gate, is_lock, noted_as_open
+from ingest.ledger.migrations import create, ledger_version, migrate, scripts
 from ingest.ledger.place import refuse_untested_place
 
 
@@ -82,18 +82,25 @@ def _open_to_read(turn: Turn) -> duckdb.DuckDBPyConnection:
 def _settle(turn: Turn) -> None:
     """Bring what a crash left in the change file into the ledger, where it can be written."""
     try:
-        connect_recovering(turn).close()
-    except (duckdb.Error, OSError) as error:
+        _open_to_write(turn).close()
+    except (duckdb.Error, OSError, LedgerError) as error:
         if isinstance(error, duckdb.Error) and is_lock(error):
+            raise
+        if isinstance(error, LedgerError) and error.code != "read-only":
             raise
         # A folder that can't be written: reading goes on from the change file itself.
 
 
 def _open_to_write(turn: Turn) -> duckdb.DuckDBPyConnection:
     _refuse_unwritable(turn.path)
-    connection = connect_recovering(turn) if turn.path.exists() else connect(turn, read_only=False)
+    if not turn.path.exists():
+        return create(turn)
+    connection, loss = connect_recovering(turn)
     try:
-        return migrate(connection, turn)
+        connection = migrate(connection, turn)
+        if loss:
+            name_the_loss(connection, loss)
+        return connection
     except BaseException:
         connection.close()
         raise

@@ -45,6 +45,15 @@ class ChangeFileState:
         return self.bytes_good == self.bytes_all
 
 
+@dataclass(frozen=True)
+class Loss:
+    """What could not be read of a ledger's change file, in words, and where the file as found is kept."""
+
+    ledger: Path
+    what: str
+    kept: Path
+
+
 def change_file(path: Path) -> Path:
     """Return the file that holds changes not yet in the ledger."""
     return path.with_name(path.name + ".wal")
@@ -70,14 +79,14 @@ def walk_frames(content: bytes) -> ChangeFileState:
     return ChangeFileState(at, len(content), commits, tuple(frames))
 
 
-def connect_recovering(turn: Turn) -> duckdb.DuckDBPyConnection:
-    """Connect to write; what a crash left unreadable in the change file is copied aside and named.
+def connect_recovering(turn: Turn) -> tuple[duckdb.DuckDBPyConnection, Loss | None]:
+    """Connect to write; what a crash left unreadable in the change file is copied aside and returned.
 
     To be called while holding the gate: nobody else of ours is writing.
     """
     changes = change_file(turn.path)
     if not changes.exists():
-        return connect(turn, read_only=False)
+        return connect(turn, read_only=False), None
     content = changes.read_bytes()
     state = walk_frames(content)
     good = state.bytes_all
@@ -95,7 +104,7 @@ def connect_recovering(turn: Turn) -> duckdb.DuckDBPyConnection:
             changes.write_bytes(content[:good])
     good = min(good, state.bytes_good)
     if good == state.bytes_all:
-        return connection
+        return connection, None
     if good == 0 and changes.exists():  # not even its header can be read: nothing may be added to it
         connection.close()
         _keep(changes, content)
@@ -103,8 +112,7 @@ def connect_recovering(turn: Turn) -> duckdb.DuckDBPyConnection:
         connection = connect(turn, read_only=False)
     kept = _keep(changes, content)
     commits = walk_frames(content[:good]).commits
-    _name_the_loss(connection, turn.path, _loss(state, good, commits), kept)
-    return connection
+    return connection, Loss(turn.path, _loss(state, good, commits), kept)
 
 
 def _last_good(state: ChangeFileState, unreadable_at: int, tried: int) -> int:
@@ -140,20 +148,17 @@ def _keep(changes: Path, content: bytes) -> Path:
     return kept
 
 
-def _name_the_loss(connection: duckdb.DuckDBPyConnection, path: Path, loss: str, kept: Path) -> None:
-    has_tables = bool(
-        connection.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = 'visit'").fetchall()
-    )
-    rows = connection.execute(statement("upkeep/last_visit")).fetchall() if has_tables else []
+def name_the_loss(connection: duckdb.DuckDBPyConnection, loss: Loss) -> None:
+    """Say and ask what was lost, in a ledger of today's schema."""
+    rows = connection.execute(statement("upkeep/last_visit")).fetchall()
     last = (
         f"the last visit in it is {rows[0][0]} of unit {rows[0][1]} on {rows[0][2]}"
         if rows
         else "it is empty"
     )
     text = (
-        f"The ledger {path} was opened at its last good state: {loss}; {last}. Enter later visits again if"
-        f" any are missing. A copy was kept as {kept.name}."
+        f"The ledger {loss.ledger} was opened at its last good state: {loss.what}; {last}. Enter later visits"
+        f" again if any are missing. A copy was kept as {loss.kept.name}."
     )
     log.warning(text)
-    if has_tables:
-        raise_question(connection, "ledger", kept.name, "changes-lost", text)
+    raise_question(connection, "ledger", loss.kept.name, "changes-lost", text)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import duckdb
 
-from ingest.ledger.migrations import scripts
+from ingest.ledger.migrations import apply_script, scripts
 
 OUTPUT = Path(__file__).parents[2] / "docs" / "data_dictionary.md"
 HEAD = """# Data dictionary
@@ -22,11 +22,8 @@ the engine, so that a ledger can be saved table by table.
 def data_dictionary() -> str:
     """Return the page: each table and view with its columns, types and meanings."""
     with duckdb.connect() as connection:
-        connection.execute(
-            "CREATE TABLE schema_version (version INTEGER PRIMARY KEY, name VARCHAR, applied_at TIMESTAMP)"
-        )
-        for script in scripts().values():
-            connection.execute(script.read_text(encoding="utf-8"))
+        for number, script in scripts().items():
+            apply_script(connection, number, script)
         described = dict(
             connection.execute(
                 "SELECT table_name, comment FROM duckdb_tables() UNION ALL"

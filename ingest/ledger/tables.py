@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import duckdb
 
+from ingest.ledger.statements import statement
+
 
 def table_names(connection: duckdb.DuckDBPyConnection) -> list[str]:
     """Return the names of the ledger's tables, sorted."""
-    rows = connection.execute(
-        "SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY table_name"
-    ).fetchall()
-    return [name for (name,) in rows]
+    return [name for (name,) in connection.execute(statement("ledger/tables")).fetchall()]
 
 
 def fingerprint(connection: duckdb.DuckDBPyConnection, table: str) -> tuple[int, int]:

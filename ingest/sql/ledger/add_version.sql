@@ -1,0 +1,1 @@
+INSERT INTO schema_version VALUES (?, ?, ?)

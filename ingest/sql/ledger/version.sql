@@ -1,0 +1,1 @@
+SELECT coalesce(max(version), 0) FROM schema_version

@@ -1,0 +1,1 @@
+CREATE TABLE IF NOT EXISTS schema_version (version INTEGER PRIMARY KEY, name VARCHAR, applied_at TIMESTAMP)

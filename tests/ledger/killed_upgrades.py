@@ -1,0 +1,141 @@
+"""Kill an upgrade between any two of its statements, and look at what it leaves.
+
+By hand: python -m tests.ledger.killed_upgrades FOLDER VERSION STRIDE. VERSION is the schema to upgrade from,
+0 for a new ledger; with STRIDE 1 it is killed before every line of the upgrade's own code, hence before and
+after every statement of every script. A process of its own, since it forks: it never touches the engine,
+only its children do. Prints one JSON object: kills, old and new (how often the whole old, the whole new
+ledger was left), wrong (sentences).
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import shutil
+import signal
+import sys
+import traceback
+from collections.abc import Callable
+from itertools import count
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+import duckdb
+
+import ingest.durable
+import ingest.ledger.connection
+from ingest.ledger import migrations
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.damage import change_file
+
+OURS = {m.__file__ for m in (migrations, ingest.ledger.connection, ingest.durable)}
+OPEN_EVERY = 8
+UNITS = [(str(n),) for n in range(3)]
+
+
+def run_apart(work: Callable[[], object]) -> int:
+    """Run `work` in a child process; returns its exit code, negative for a signal."""
+    child = os.fork()
+    if child == 0:
+        try:
+            work()
+        except BaseException:
+            traceback.print_exc()
+            os._exit(1)
+        os._exit(0)
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
+def kill_before(line: int) -> None:
+    """Kill this process, as kill -9 does, before the upgrade's own code runs its `line`-th line."""
+    left = line
+
+    def on_line(frame: FrameType, event: str, argument: Any) -> Any:
+        nonlocal left
+        left -= event == "line"
+        if left <= 0:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return on_line
+
+    sys.settrace(lambda frame, event, argument: on_line if frame.f_code.co_filename in OURS else None)
+
+
+def make_old(path: Path, version: int) -> None:
+    """Write a ledger of an earlier schema with three vehicles and three pumps."""
+    with duckdb.connect(str(path), config={"storage_compatibility_version": "v1.5.0"}) as connection:
+        for number, script in migrations.scripts().items():
+            if number <= version:
+                migrations.apply_script(connection, number, script)
+        connection.executemany("INSERT INTO vehicle (unit, recorded_at) VALUES (?, now())", UNITS)
+        connection.executemany(
+            "INSERT INTO pump (pump_id, unit, pump_type, recorded_at) VALUES (?::INTEGER + 1, ?, 'A', now())",
+            [(unit, unit) for (unit,) in UNITS],
+        )
+
+
+def open_and_close(path: Path) -> None:
+    """Open as any program does."""
+    with open_ledger(path, read_only=False):
+        pass
+
+
+def demand_whole(path: Path, *, rows: bool) -> None:
+    """Raise AssertionError unless the ledger opens, is of the newest schema, and has its rows."""
+    with open_ledger(path) as connection:
+        newest = connection.execute("SELECT max(version) FROM schema_version").fetchall()
+        assert newest == [(max(migrations.scripts()),)]
+        if rows:
+            assert connection.execute("SELECT unit FROM vehicle ORDER BY unit").fetchall() == UNITS
+            assert connection.execute("SELECT unit FROM pump ORDER BY pump_id").fetchall() == UNITS
+
+
+def kill_upgrades(folder: Path, version: int, stride: int) -> dict[str, Any]:
+    """Upgrade from `version`, killed before every `stride`-th line, until one run comes to its end."""
+    start, place = folder / "start.duckdb", folder / "here"
+    found: dict[str, Any] = {"kills": 0, "old": 0, "new": 0, "wrong": []}
+    if version:
+        assert run_apart(lambda: make_old(start, version)) == 0
+    before = start.read_bytes() if version else None
+    ledger = place / "fleet.duckdb"
+    for line in count(1, stride):
+        shutil.rmtree(place, ignore_errors=True)
+        place.mkdir()
+        if version:
+            shutil.copyfile(start, ledger)
+        ended = run_apart(lambda n=line: (kill_before(n), open_and_close(ledger)))
+        if ended != -signal.SIGKILL:
+            assert ended == 0
+            break
+        found["kills"] += 1
+        left = ledger.read_bytes() if ledger.exists() else None
+        is_old = left == before and not change_file(ledger).exists()
+        found["old" if is_old else "new"] += 1
+        if not is_old and run_apart(lambda: demand_new(ledger)):
+            found["wrong"].append(f"before line {line}: neither the old ledger nor the new")
+        if (
+            found["kills"] % OPEN_EVERY == 0 or not is_old
+        ):  # what is the old one byte for byte opens as it did
+            if run_apart(lambda: (open_and_close(ledger), demand_whole(ledger, rows=version > 0))):
+                found["wrong"].append(f"before line {line}: does not open")
+            if list(place.glob("*.upgrading*")):
+                found["wrong"].append(f"before line {line}: a copy is left over")
+    return found
+
+
+def demand_new(path: Path) -> None:
+    """Raise AssertionError unless the file is of the newest schema before anything of ours opens it."""
+    with duckdb.connect(str(path), read_only=True) as connection:
+        newest = connection.execute("SELECT max(version) FROM schema_version").fetchall()
+    assert newest == [(max(migrations.scripts()),)]
+
+
+if __name__ == "__main__":
+    logging.disable()
+    if sys.argv[1] == "open":
+        open_and_close(Path(sys.argv[2]))
+        demand_whole(Path(sys.argv[2]), rows=False)
+    else:
+        at, from_version, every = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
+        print(json.dumps({"engine": duckdb.__version__} | kill_upgrades(at, from_version, every)))
