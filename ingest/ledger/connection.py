@@ -79,6 +79,9 @@ def _open_to_read(turn: Turn) -> duckdb.DuckDBPyConnection:
             _open_to_write(turn).close()  # upgrades
 
 
+_NOT_HERE = ("read-only", "untested-system", "untested-share")
+
+
 def _settle(turn: Turn) -> None:
     """Bring what a crash left in the change file into the ledger, where it can be written."""
     try:
@@ -86,9 +89,9 @@ def _settle(turn: Turn) -> None:
     except (duckdb.Error, OSError, LedgerError) as error:
         if isinstance(error, duckdb.Error) and is_lock(error):
             raise
-        if isinstance(error, LedgerError) and error.code != "read-only":
+        if isinstance(error, LedgerError) and error.code not in _NOT_HERE:
             raise
-        # A folder that can't be written: reading goes on from the change file itself.
+        # A place that can't be written: reading goes on from the change file itself.
 
 
 def _open_to_write(turn: Turn) -> duckdb.DuckDBPyConnection:

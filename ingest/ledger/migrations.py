@@ -106,6 +106,8 @@ def _build(path: Path, version: int) -> None:
         work.replace(path)
         flush_folder(path.parent)
     except (duckdb.Error, OSError) as error:
+        if not version and isinstance(error, duckdb.Error):
+            raise  # nothing was to be upgraded: what hinders a new ledger has sentences of its own
         raise LedgerError(
             "upgrade-failed",
             f"The ledger {path} couldn't be upgraded by {pending[number].name} and was left as it was:"
