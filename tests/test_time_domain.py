@@ -10,6 +10,8 @@ import pytest
 from tests.benchmarks.time_domain import generate
 from tests.benchmarks.time_domain.generating import make_run
 from tests.benchmarks.time_domain.integrate import Trace, step_through
+from tests.benchmarks.time_domain.judge import report, upper
+from tests.benchmarks.time_domain.judging import judged
 from tests.benchmarks.time_domain.kinds import Scene
 from tests.benchmarks.time_domain.machine import Machine, draw_pump
 from tests.benchmarks.time_domain.probe import draw_probe
@@ -117,3 +119,16 @@ def test_the_generator_knows_nothing_of_the_project() -> None:
             assert not any(
                 name.split(".")[0] in {"ingest", "analytics", "dashboard", "demo_fleet"} for name in names
             )
+
+
+def test_the_bound_is_exact() -> None:
+    # Clopper & Pearson: with no event in n the upper bound solves (1 - p)^n = 1 - level.
+    assert upper(0, 3000) == pytest.approx(1 - 0.05 ** (1 / 3000))
+    assert upper(7, 7) == 1.0
+
+
+def test_a_capture_is_judged_in_every_way_of_its_kind() -> None:
+    outcomes = list(judged(generate(8, 1, "noise"), 8))
+    assert [o.way for o in outcomes] == ["untold", "told"]
+    assert not any(o.answered for o in outcomes)
+    assert "noise" in report(outcomes)
