@@ -1,16 +1,15 @@
 """Measure captures of the time-domain generator in several ways, and hold each answer against the truth."""
 
-import inspect
 import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from ingest import measure
 from ingest.capture import Capture as Recorded
 from ingest.errors import CaptureRefused
+from ingest.known_pump import KnownPump
 from tests.benchmarks.time_domain.generating import Capture
 
 PREVIOUS_SD = 0.05  # of ln rpm between visits, volts told
@@ -82,12 +81,11 @@ def judged(captures: Iterable[Capture], seed: int) -> Iterator[Outcome]:
 def outcome(capture: Capture, way: str, seed: int, number: int, slip: float = 1.0) -> Outcome:
     """Measure one capture one way; `slip` is the last visit's speed over today's."""
     truth = capture.truth
-    told = _told(capture, way, slip)
     record = Recorded(np.asarray(capture.current_a, dtype=float), capture.sample_rate_hz)
     began = time.process_time()
     reading, refused = None, ""
     try:
-        reading = measure(record, **told)
+        reading = measure(record, _known(capture, way, slip))
     except CaptureRefused as refusal:
         refused = refusal.code
     spent = time.process_time() - began
@@ -152,15 +150,12 @@ def gated(capture: Capture, way: str) -> bool:
     )
 
 
-def _told(capture: Capture, way: str, slip: float) -> dict[str, Any]:
+def _known(capture: Capture, way: str, slip: float) -> KnownPump:
     truth = capture.truth
-    told: dict[str, Any] = {}
-    if way != "untold":
-        told["segments"] = truth.bars or BARS_SUPPOSED
-        if truth.poles and truth.poles != 2 and "poles" in inspect.signature(measure).parameters:
-            told["poles"] = truth.poles
-    if way == "previous" and (rpm := truth.rpm()):
-        told["previous_rpm"] = rpm * slip
-    if way == "supply told":
-        told["supply"] = "pwm"
-    return told
+    rpm = truth.rpm() if way == "previous" else None
+    return KnownPump(
+        segments=None if way == "untold" else truth.bars or BARS_SUPPOSED,
+        poles=None if way == "untold" else truth.poles,
+        previous_rpm=rpm * slip if rpm else None,
+        supply="pwm" if way == "supply told" else "direct",
+    )
