@@ -7,8 +7,9 @@ count KM_PER_HOUR for each hour, so that all pumps share one scale.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import numpy as np
@@ -16,11 +17,13 @@ import pandas as pd
 
 from analytics.past.frames import fetch
 from ingest.ledger.connection import open_ledger
-from ingest.trade_numbers import KM_PER_DAY
+from ingest.ledger.settings import settings_at
+from ingest.trade_numbers import DEFAULTS, KM_PER_DAY
 
 EPOCH = date(1970, 1, 1)
 KM_PER_HOUR = 29 * 1.609344  # an idle hour is worth 25-33 mi: common practice, no source
 CLASS_DAYS = 60.0  # the class's usual daily distance weighs as much as this many days of own odometers
+FLEET_LIMITS = ("ripple_limit_pct", "rpm_low", "rpm_high")  # hold where a pump's type has none
 FULL_DUTY_STEP = 20  # of 5 points; also where the duty is not told
 OLD_FILTER = 1.25  # times the usual distance between changes: older ones mean changes not on record
 FEW_CHANGES = 5  # pairs of changes from which a usual distance may be told
@@ -32,10 +35,9 @@ class History:
     """Lives and readings known on `as_of_day` (days since 1970).
 
     pumps: one row per life begun by then: pump_id, unit, position, pump_type, lot, class, depot, clock,
-    entry_km
-    (records begin here), now_km (distance at the as-of date or at removal), removed (bool), failed (bool),
-    removal, found, fitted_odometer_km, age_known, km_per_day (of the pump's own clock), unit_km_per_day,
-    odometer_km (as-of), first_life.
+    entry_km (records begin here), now_km (distance at the as-of date or at removal), removed, failed (bool),
+    removal, found, ripple_limit_pct, rpm_low, rpm_high (of the type, else the fleet's), fitted_odometer_km,
+    age_known, km_per_day (of the pump's own clock), unit_km_per_day, odometer_km (as-of), first_life.
     visits: one row per visit in order of pump and clock: `pump` (row number in pumps), day, x_km, filter_km
     (since the filter was new), filter_in_doubt (a change not on record may have come before or not), usable
     (may enter the trend), metrics and covariates.
@@ -66,14 +68,21 @@ def read_history(connection: duckdb.DuckDBPyConnection, as_of: date | None = Non
     last = [points["day"].max(), visits["day"].max(), pumps["removed_day"].max()]
     known = [float(d) for d in last if pd.notna(d)]
     day = (as_of - EPOCH).days if as_of else int(max(known)) if known else 0
-    return build_history(pumps, visits, points, filters, day)
+    settings = settings_at(connection, EPOCH + timedelta(days=day))
+    return build_history(pumps, visits, points, filters, day, settings)
 
 
 def build_history(
-    pumps: pd.DataFrame, visits: pd.DataFrame, points: pd.DataFrame, filters: pd.DataFrame, as_of_day: int
+    pumps: pd.DataFrame,
+    visits: pd.DataFrame,
+    points: pd.DataFrame,
+    filters: pd.DataFrame,
+    as_of_day: int,
+    settings: dict[str, Any] = DEFAULTS,
 ) -> History:
-    """Put the ledger's rows on the pumps' own clocks."""
+    """Put the ledger's rows on the pumps' own clocks; settings: those of the as-of day."""
     pumps = _fill_fitting(pumps, visits)
+    pumps = pumps.fillna({name: float(settings[name]) for name in FLEET_LIMITS})
     pumps = pumps[pumps["fitted_day"].fillna(as_of_day) <= as_of_day].reset_index(drop=True)
     gone = pumps["removed_day"].notna() & (pumps["removed_day"] <= as_of_day)
     pumps["removed"] = gone

@@ -19,7 +19,6 @@ RULES = {
     "steady_drift": "steady drift with noise",
     "age": "distance on the pump",
 }
-RIPPLE_LIMIT_PCT, RPM_LOW = 15.0, 3400.0  # common practice, no source; only where a type has none
 NO_READING = 0.5  # half-way to the limit
 
 
@@ -40,10 +39,10 @@ def _against_limits(past: History, rows: np.ndarray, pumps: pd.DataFrame) -> np.
     """How near the worst metric of the last reading is to its limit (1: at it)."""
     last = past.visits.groupby("pump")[["ripple_pct", "mean_a", "rpm"]].last()
     last = last.reindex(rows).reset_index(drop=True)
-    ripple = last["ripple_pct"] / pumps["ripple_limit_pct"].fillna(RIPPLE_LIMIT_PCT)
+    ripple = last["ripple_pct"] / pumps["ripple_limit_pct"]
     width = (pumps["current_high_a"] - pumps["current_low_a"]) / 2
     current = (last["mean_a"] - (pumps["current_high_a"] + pumps["current_low_a"]) / 2).abs() / width
-    slow = pumps["rpm_low"].fillna(RPM_LOW) / last["rpm"]
+    slow = pumps["rpm_low"] / last["rpm"]
     return pd.concat([ripple, current, slow], axis=1).max(axis=1).fillna(NO_READING).to_numpy(float)
 
 
@@ -60,7 +59,7 @@ def _line(past: History, rows: np.ndarray, pumps: pd.DataFrame, ahead_km: np.nda
     mean = pd.Series(y).groupby(pump).mean().reindex(rows).to_numpy()
     at = (pumps["now_km"].to_numpy(float) + ahead_km) / 1e5
     ahead = np.where(np.isnan(lines.slope[rows]), mean, lines.intercept[rows] + lines.slope[rows] * at)
-    limit = pumps["ripple_limit_pct"].fillna(RIPPLE_LIMIT_PCT).to_numpy(float)
+    limit = pumps["ripple_limit_pct"].to_numpy(float)
     return np.nan_to_num(np.clip(ahead / limit, -2, 5), nan=NO_READING)
 
 
@@ -77,7 +76,7 @@ def _steady_drift(past: History, rows: np.ndarray, pumps: pd.DataFrame, ahead_km
     if process.drift <= 0:
         return out
     last = pd.Series(y).groupby(pump).last().reindex(rows).to_numpy()
-    limit = pumps["ripple_limit_pct"].fillna(RIPPLE_LIMIT_PCT).to_numpy(float)
+    limit = pumps["ripple_limit_pct"].to_numpy(float)
     known = ~np.isnan(last)
     gap = np.maximum(limit - last, 0.01)[known]
     out[known] = passage(process, gap).cdf(ahead_km[known])

@@ -27,6 +27,7 @@ from analytics.trend.drift import (
     normalised,
 )
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
 
 LIMIT_DAYS = 3652.5  # ten years: farther off nothing is said about a limit
 
@@ -124,4 +125,5 @@ def _history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:
         visits = part("visits", [as_of], "pump_id", pumps["pump_id"].tolist() or [-1])
         points = part("odometers", [as_of], "unit", [unit])
         filters = part("filters", [as_of], "unit", [unit])
-    return build_history(pumps, visits, points, filters, (as_of - EPOCH).days)
+        settings = settings_at(connection, as_of)
+    return build_history(pumps, visits, points, filters, (as_of - EPOCH).days, settings)

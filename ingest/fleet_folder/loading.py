@@ -26,6 +26,7 @@ from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, TABLES, VISITS
 from ingest.known_pump import KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.trade_numbers import DEFAULTS
 
 Progress = Callable[[int, int, str], None]
 
@@ -120,17 +121,22 @@ def _take_captures(
     if visits is None or "capture" not in visits.rows or not visits.rows["capture"].notna().any():
         return {}
     known: frozenset[str] = frozenset()
+    settings = DEFAULTS
     if ledger.exists():
         with open_ledger(ledger) as connection:
+            settings = settings_at(connection)
             rows = connection.execute(
                 "SELECT DISTINCT capture_hash FROM reading WHERE capture_hash IS NOT NULL"
             ).fetchall()
         known = frozenset(value for (value,) in rows)
     named = visits.rows[visits.rows["capture"].notna()].drop_duplicates("capture")
     jobs = [
-        CaptureJob(name, _inside(folder / "captures", name), known, **how)
-        for name, known, how in zip(
-            named["capture"], _known_pumps(content, named), _how_to_read(named), strict=True
+        CaptureJob(name, _inside(folder / "captures", name), pump, **how)
+        for name, pump, how in zip(
+            named["capture"],
+            _known_pumps(content, named, settings | content.fleet.settings),
+            _how_to_read(named),
+            strict=True,
         )
     ]
     return take_captures(jobs, ledger, known=known, store=store, progress=progress)
@@ -142,13 +148,14 @@ def _inside(folder: Path, name: str) -> Path:
     return path if path.resolve().is_relative_to(folder.resolve()) else folder / Path(name).name
 
 
-def _known_pumps(content: Folder, visits: pd.DataFrame) -> list[KnownPump]:
-    """What the folder says of the pump at each visit: of its type, where the position has had one, and how it
-    was run."""
+def _known_pumps(content: Folder, visits: pd.DataFrame, settings: dict) -> list[KnownPump]:
+    """What the folder says of the pump at each visit: of its type, where the position has had one, else the
+    fleet's usual band, and how it was run."""
+    usual = {name: settings[name] for name in ("rpm_low", "rpm_high")}
     of_types = _types_of(content, visits)
-    of_visits = visits.reindex(columns=["state", "supply_v", "duty_pct"]).to_dict("records")
+    of_visits = visits.reindex(columns=["state", "supply_v", "commanded", "duty_pct"]).to_dict("records")
     return [
-        KnownPump(**_told(of_type), **_told(of_visit))
+        KnownPump(**usual | _told(of_type) | _told(of_visit))
         for of_type, of_visit in zip(of_types, of_visits, strict=True)
     ]
 
@@ -156,7 +163,7 @@ def _known_pumps(content: Folder, visits: pd.DataFrame) -> list[KnownPump]:
 def _told(row: dict) -> dict:
     facts = {f.name for f in fields(KnownPump)}
     told = {k: v for k, v in row.items() if k in facts and v is not None and v == v}
-    return told | ({"segments": int(told["segments"])} if "segments" in told else {})
+    return told | {name: int(told[name]) for name in ("segments", "poles") if name in told}
 
 
 def _how_to_read(visits: pd.DataFrame) -> list[dict]:

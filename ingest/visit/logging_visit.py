@@ -150,6 +150,7 @@ def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: flo
             entry.visited_on,
             state=entry.state,
             supply_v=entry.supply_v,
+            commanded=entry.commanded,
             duty_pct=entry.duty_pct,
         )
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import duckdb
 
-from ingest.known_pump import UNKNOWN_PUMP, KnownPump
+from ingest.known_pump import KnownPump
+from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 
 _NO_VISIT = 2**62
@@ -19,13 +21,16 @@ def measuring_context(
     *,
     state: str | None = None,
     supply_v: float | None = None,
+    commanded: str | None = None,
     duty_pct: float | None = None,
     before_visit_id: int = _NO_VISIT,
 ) -> KnownPump:
-    """Return what the ledger knows of the pump; of one it doesn't hold, nothing.
+    """Return what the ledger knows of the pump; of one it doesn't hold, only the fleet's usual band.
 
-    Its last speed is that of the last visit in the same engine state.
+    Its last speed is that of the last visit in the same engine state; its band is its type's, else the
+    fleet's of that day.
     """
+    band = KnownPump(**{name: settings_at(connection, visited_on)[name] for name in ("rpm_low", "rpm_high")})
     rows = connection.execute(
         statement("visit/measuring_context"),
         {
@@ -36,16 +41,19 @@ def measuring_context(
         },
     ).fetchall()
     if not rows:
-        return UNKNOWN_PUMP
-    segments, rpm_low, rpm_high, supply, motor, previous_rpm, previous_v = rows[0]
-    return KnownPump(
+        return band
+    segments, poles, rpm_low, rpm_high, supply, motor, previous_rpm, previous_v = rows[0]
+    return replace(
+        band,
         segments=segments,
+        poles=poles,
         motor=motor,
         supply=supply,
+        commanded=commanded,
         duty_pct=duty_pct,
         state=state,
-        rpm_low=rpm_low,
-        rpm_high=rpm_high,
+        rpm_low=rpm_low or band.rpm_low,
+        rpm_high=rpm_high or band.rpm_high,
         previous_rpm=previous_rpm,
         previous_supply_v=previous_v,
         supply_v=supply_v,

@@ -48,6 +48,7 @@ class _Visit:
     capture_hash: str
     state: str | None
     supply_v: float | None
+    commanded: str | None
     duty_pct: float | None
 
 
@@ -95,6 +96,7 @@ def _prepared(ledger: Path | str, visit: _Visit) -> tuple[Capture, KnownPump]:
             visit.visited_on,
             state=visit.state,
             supply_v=visit.supply_v,
+            commanded=visit.commanded,
             duty_pct=visit.duty_pct,
             before_visit_id=visit.visit_id,
         )

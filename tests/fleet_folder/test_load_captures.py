@@ -105,3 +105,24 @@ def test_a_capture_name_cannot_lead_out_of_the_folder(tmp_path):
     visit = {"unit": "T1", "visited_on": "2024-01-10", "capture": "../../secret.csv"}
     report = load_folder(tmp_path / "l.duckdb", write_visits(tmp_path / "f", [visit], **ONE_UNIT))
     assert "capture-refused" in {q.code for q in report.questions}
+
+
+def test_the_fleets_usual_speed_weighs_what_a_capture_allows(tmp_path):
+    """Bars told, the same trace: its 6,000 rpm is usual or not, as fleet.toml says."""
+    first = steady_visits(n=1)[0]
+    visits = [
+        {k: v for k, v in first.items() if k not in ("mean_a", "ripple_pct", "rpm")} | {"capture": "a.csv"}
+    ]
+    confidence = {}
+    for low in (3400, 9000):
+        folder = write_visits(tmp_path / str(low), visits, **ONE_UNIT)
+        with (folder / "fleet.toml").open("a") as toml:
+            toml.write(f"rpm_low = {low}\n")
+        (folder / "captures").mkdir()
+        np.savetxt(folder / "captures" / "a.csv", np.column_stack(pump_current(0)), delimiter=",",
+                   header="Time (s),Current (A)", comments="", fmt="%.6g")  # fmt: skip
+        ledger = tmp_path / f"{low}.duckdb"
+        load_folder(ledger, folder)
+        [(told,)] = query(ledger, "SELECT speed_confidence FROM reading")
+        confidence[low] = told
+    assert confidence[3400] != confidence[9000]

@@ -1,0 +1,52 @@
+"""A fleet's own number reaches everyone who uses it: measuring, judge, chart, trend, list and back-test."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analytics.judging.verdict import judge
+from analytics.past.history import load_history
+from analytics.record.plain_rules import rule_scores
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import set_setting, settings_at
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import known_before_measuring
+from tests.ledger_fixture import LAST_VISIT, build_ledger
+
+
+@pytest.fixture
+def ledger(tmp_path) -> Path:
+    """The small fleet, its pump types without limits of their own."""
+    path = build_ledger(tmp_path / "fleet.duckdb")
+    with open_ledger(path, read_only=False) as con:
+        con.execute("UPDATE pump_type SET rpm_low = NULL, rpm_high = NULL, ripple_limit_pct = NULL")
+    return path
+
+
+def change(ledger, key, value):
+    set_setting(ledger, key, value, by="T", reason="test")
+
+
+def judged(ledger):
+    with open_ledger(ledger) as con:
+        visits = con.execute("SELECT * FROM visit_detail ORDER BY visited_on, visit_id").df()
+        return judge(visits, settings_at(con))
+
+
+def test_the_usual_speed_reaches_measuring_judge_and_plain_rule(ledger):
+    entry = VisitEntry("102", visited_on=LAST_VISIT)
+    assert known_before_measuring(ledger, entry).band_rpm == (3400, 10_000)
+    assert not judged(ledger)["speed_low"].any()
+    past = load_history(ledger)
+    rows = np.arange(len(past.pumps))
+    before = rule_scores(past, rows, np.full(len(rows), 1e4))["limits"]
+    change(ledger, "rpm_low", 7000.0)
+    change(ledger, "rpm_high", 9000.0)
+    assert known_before_measuring(ledger, entry).band_rpm == (7000, 9000)
+    assert known_before_measuring(ledger, VisitEntry("new", visited_on=LAST_VISIT)).band_rpm == (7000, 9000)
+    assert judged(ledger)["speed_low"].any()
+    now = load_history(ledger)
+    after = rule_scores(now, rows, np.full(len(rows), 1e4))["limits"]
+    assert (after > before).any()
+    assert (now.pumps["rpm_high"] == 9000).all()
