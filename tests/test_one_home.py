@@ -6,8 +6,11 @@ import numpy as np
 import pytest
 
 from analytics.judging.verdict import judge
+from analytics.learning.fitting import fit_history, store_fit, stored_fit
 from analytics.past.history import load_history
+from analytics.past.normalise import covariates
 from analytics.record.plain_rules import rule_scores
+from analytics.risk.pump_drift import pump_drift
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import set_setting, settings_at
 from ingest.visit.entry import VisitEntry
@@ -50,3 +53,31 @@ def test_the_usual_speed_reaches_measuring_judge_and_plain_rule(ledger):
     after = rule_scores(now, rows, np.full(len(rows), 1e4))["limits"]
     assert (after > before).any()
     assert (now.pumps["rpm_high"] == 9000).all()
+
+
+def test_the_reference_volts_reach_verdict_trend_and_fit(ledger):
+    store_fit(ledger, fit_history(load_history(ledger)))
+    line = pump_drift(ledger, 1, LAST_VISIT)
+    at_135 = judged(ledger)
+    change(ledger, "reference_supply_v", 12.5)
+    at_125 = judged(ledger)
+    # 13.5 V recorded throughout: what was at the reference is now (11.8 / 12.8) ** (1 / .811) of its speed.
+    slower = np.exp(at_125["ln_rpm"] - at_135["ln_rpm"])
+    np.testing.assert_allclose(slower, (11.8 / 12.8) ** (1 / 0.811), rtol=1e-6)
+    again = pump_drift(ledger, 1, LAST_VISIT)
+    assert stored_fit(ledger) is None  # it rests on other volts
+    assert again.drift["rpm"] is None
+    np.testing.assert_allclose(again.visits["rpm"] / line.visits["rpm"], slower.iloc[0], rtol=1e-2)
+    refitted = store_fit(ledger, fit_history(load_history(ledger)))
+    level = pump_drift(ledger, 1, LAST_VISIT).drift["rpm"].level
+    np.testing.assert_allclose(level / line.drift["rpm"].level, slower.iloc[0], rtol=1e-2)
+    assert stored_fit(ledger).fit_id == refitted.fit_id
+
+
+def test_a_24_v_unit_is_compared_at_twice_the_volts(ledger):
+    with open_ledger(ledger, read_only=False) as con:
+        con.execute("UPDATE vehicle SET system_v = 24 WHERE unit = '102'")
+        con.execute("UPDATE visit SET supply_v = 27 WHERE unit = '102'")
+    history = load_history(ledger)
+    away = covariates(history.visits, history.pumps)[:, 0]
+    assert away == pytest.approx(0, abs=1e-12)

@@ -34,8 +34,10 @@ from analytics.wear_model.model import METHOD_VERSION, Parameters, run_filters
 from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import WearParameters
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
 
 log = logging.getLogger(__name__)
+RESTS_ON = ("reference_supply_v",)  # settings: a fit serves only where they are what they were
 SAMPLE_PUMPS = 700  # failed, and as many others, that the slow likelihoods see; weighted to stand for all
 
 
@@ -81,8 +83,10 @@ def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
     return replace(made, fit_id=rows[0][0])
 
 
-def stored_fit(ledger: Path, as_of: date | None = None) -> Fit | None:
+def stored_fit(ledger: Path, as_of: date | None = None, settings: dict[str, Any] | None = None) -> Fit | None:
     """Return the newest readable fit of today's method whose data end by `as_of`, or None.
+
+    settings: a fit serves only where it rests on the same (default: the latest).
 
     One that can't be read, or that another program stored in another shape, is passed over with a warning.
     """
@@ -93,6 +97,8 @@ def stored_fit(ledger: Path, as_of: date | None = None) -> Fit | None:
             " ORDER BY data_until DESC, fit_id DESC",
             [METHOD_VERSION, as_of],
         ).fetchall()
+        settings = settings or settings_at(connection)
+        in_force = {name: settings[name] for name in RESTS_ON}
         for (fit_id,) in known:
             [(*facts, text)] = connection.execute(
                 "SELECT data_from, data_until, method_version, pumps, visits, failures, parameters"
@@ -101,6 +107,8 @@ def stored_fit(ledger: Path, as_of: date | None = None) -> Fit | None:
             ).fetchall()
             try:
                 learned, drift = _from_json(text)
+                if learned.summary["rests_on"] != in_force:
+                    continue
             except (ValueError, KeyError, TypeError, AttributeError, IndexError):
                 log.warning(
                     "Stored fit %d can't be read as one of method %d, so it is left aside and the fleet "
@@ -177,6 +185,7 @@ def fit_history(history: History) -> Fit:
     summary = {
         "ratings": _ratings(p, gaps, weight[gaps.pump]),
         "long_run": learn_long_run(history, p).to_plain(),
+        "rests_on": {name: history.settings[name] for name in RESTS_ON},
     }
     p = replace(p, summary=summary)
     first = visits["day"].min() if len(visits) else None

@@ -6,7 +6,7 @@ count KM_PER_HOUR for each hour, so that all pumps share one scale.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -36,16 +36,19 @@ class History:
 
     pumps: one row per life begun by then: pump_id, unit, position, pump_type, lot, class, depot, clock,
     entry_km (records begin here), now_km (distance at the as-of date or at removal), removed, failed (bool),
-    removal, found, ripple_limit_pct, rpm_low, rpm_high (of the type, else the fleet's), fitted_odometer_km,
-    age_known, km_per_day (of the pump's own clock), unit_km_per_day, odometer_km (as-of), first_life.
+    removal, found, ripple_limit_pct, rpm_low, rpm_high (of the type, else the fleet's), reference_v (at which
+    readings are compared), fitted_odometer_km, age_known, km_per_day (of the pump's own clock),
+    unit_km_per_day, odometer_km (as-of), first_life.
     visits: one row per visit in order of pump and clock: `pump` (row number in pumps), day, x_km, filter_km
     (since the filter was new), filter_in_doubt (a change not on record may have come before or not), usable
     (may enter the trend), metrics and covariates.
+    settings: those in force on the as-of day.
     """
 
     as_of_day: int
     pumps: pd.DataFrame
     visits: pd.DataFrame
+    settings: dict[str, Any] = field(default_factory=lambda: DEFAULTS)
 
     @property
     def as_of(self) -> date:
@@ -83,6 +86,7 @@ def build_history(
     """Put the ledger's rows on the pumps' own clocks; settings: those of the as-of day."""
     pumps = _fill_fitting(pumps, visits)
     pumps = pumps.fillna({name: float(settings[name]) for name in FLEET_LIMITS})
+    pumps["reference_v"] = float(settings["reference_supply_v"]) * pumps["system_v"].to_numpy(float) / 12.0
     pumps = pumps[pumps["fitted_day"].fillna(as_of_day) <= as_of_day].reset_index(drop=True)
     gone = pumps["removed_day"].notna() & (pumps["removed_day"] <= as_of_day)
     pumps["removed"] = gone
@@ -157,7 +161,7 @@ def build_history(
     driven = hours * KM_PER_HOUR * pumps["unit_km_per_day"].to_numpy(float) / day_rate
     pumps["pm_interval_km"] = pumps["pm_interval_km"].mask(by_hours & (hours > 0), driven)
     pumps["odometer_km"] = end
-    return History(as_of_day, pumps, visits)
+    return History(as_of_day, pumps, visits, settings)
 
 
 def _fill_fitting(pumps: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:

@@ -19,7 +19,6 @@ from analytics.past.least_squares import fit_plane_robustly
 from ingest.sensitivities import COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
 from ingest.trade_numbers import USUAL_RPM
 
-REFERENCE_V = 13.5
 NOMINAL = sensitivities()
 LOAD_SPEED = -NOMINAL.speed_resistance  # a/D: loss of ln speed for a rise of ln torque
 NOMINAL_EXPONENTS = {
@@ -69,7 +68,7 @@ class Channels:
 def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
     """Return (n, 3): ln V/V0, ln P/P0, (T - 25)/100; NaN where not recorded."""
     pump = visits["pump"].to_numpy(int)
-    volts_0 = REFERENCE_V * pumps["system_v"].to_numpy(float)[pump] / 12.0
+    volts_0 = pumps["reference_v"].to_numpy(float)[pump]
     rated = pumps["rated_pressure_kpa"].to_numpy(float)[pump]
     pressure = visits["fuel_pressure_kpa"].to_numpy(float)
     unrated = np.isnan(rated) & ~np.isnan(pressure)

@@ -86,7 +86,7 @@ def fit_for(ledger: Path, history: History) -> Fit:
 
     Due: much more data than it saw (visits or failures up by a tenth), or 180 days older.
     """
-    known = stored_fit(ledger, history.as_of)
+    known = stored_fit(ledger, history.as_of, history.settings)
     failures = int(history.pumps["failed"].sum())
     if (
         known

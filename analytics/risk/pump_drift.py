@@ -72,7 +72,7 @@ def pump_drift(ledger: Path, pump_id: int, as_of: date) -> PumpDrift | None:
         return None
     row = int(rows[0])
     pump = history.pumps.iloc[row]
-    fit = stored_fit(ledger)
+    fit = stored_fit(ledger, settings=history.settings)
     exponents = fit.parameters.exponents if fit else Exponents(**NOMINAL_EXPONENTS)
     mine = (history.visits["pump"] == row).to_numpy()
     visits = history.visits.loc[mine, ["visit_id", "x_km"]].reset_index(drop=True)

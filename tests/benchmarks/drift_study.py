@@ -85,7 +85,7 @@ def observed(truth: Truth, rng: np.random.Generator) -> History:
         {"pump": pump, "x_km": x[pump, k], "day": k, "usable": True, "ripple_pct": read[pump, k],
          "mean_a": none, "rpm": none, "supply_v": none, "fuel_pressure_kpa": none, "fuel_temp_c": none}
     )  # fmt: skip
-    pumps = pd.DataFrame({"now_km": now, "system_v": 12.0, "rated_pressure_kpa": np.nan, "pump_type": "A"})
+    pumps = pd.DataFrame({"now_km": now, "reference_v": 13.5, "rated_pressure_kpa": np.nan, "pump_type": "A"})
     return History(0, pumps, visits)
 
 

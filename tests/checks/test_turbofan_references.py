@@ -77,7 +77,7 @@ def history_of(table: pd.DataFrame, until: np.ndarray, failed: np.ndarray) -> Hi
         {
             "pump_id": np.arange(len(units)),
             "pump_type": "fan",
-            "system_v": 12.0,
+            "reference_v": 13.5,
             "rated_pressure_kpa": np.nan,
             "now_km": until * 1000.0,
             "entry_km": 0.0,
