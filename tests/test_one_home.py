@@ -11,6 +11,7 @@ from analytics.past.history import load_history
 from analytics.past.normalise import covariates
 from analytics.record.plain_rules import rule_scores
 from analytics.risk.pump_drift import pump_drift
+from dashboard.views.pump_history.metrics import placed
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import set_setting, settings_at
 from ingest.visit.entry import VisitEntry
@@ -81,3 +82,26 @@ def test_a_24_v_unit_is_compared_at_twice_the_volts(ledger):
     history = load_history(ledger)
     away = covariates(history.visits, history.pumps)[:, 0]
     assert away == pytest.approx(0, abs=1e-12)
+
+
+def test_what_an_engine_hour_is_worth_reaches_the_pumps_clock_and_the_chart(ledger):
+    with open_ledger(ledger, read_only=False) as con:
+        con.execute("UPDATE vehicle SET clock = 'hours' WHERE unit = '102'")
+        con.execute("UPDATE visit SET hours = 1000 + (odometer_km - 99000) / 45 WHERE unit = '102'")
+        con.execute("UPDATE pump SET fitted_hours = 0 WHERE unit = '102'")
+        rows = con.execute("SELECT * FROM visit_detail WHERE unit = '102'").df()
+
+    def run_km(setting):
+        history = load_history(ledger)
+        [mine] = history.pumps.index[history.pumps["unit"] == "102"]
+        last = history.visits[history.visits["pump"] == mine]["x_km"].max()
+        hours = rows.assign(clock="hours", hours_on_pump=rows["hours"])
+        _, axis = placed(hours, {"distance_unit": "mi", "idle_hour_miles": setting})
+        return last, axis.km
+
+    # 29 mi an hour (25 to 33: common practice, no source), 1.609344 km a mile (international mile of 1959)
+    assert run_km(29.0) == pytest.approx((1800 * 29 * 1.609344, 29 * 1.609344))
+    store_fit(ledger, fit_history(load_history(ledger)))
+    change(ledger, "idle_hour_miles", 20.0)
+    assert run_km(20.0) == pytest.approx((1800 * 20 * 1.609344, 20 * 1.609344))
+    assert stored_fit(ledger) is None  # learned on the other clock

@@ -37,7 +37,10 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 
 log = logging.getLogger(__name__)
-RESTS_ON = ("reference_supply_v",)  # settings: a fit serves only where they are what they were
+RESTS_ON = (
+    "reference_supply_v",
+    "idle_hour_miles",
+)  # settings that must not have changed since
 SAMPLE_PUMPS = 700  # failed, and as many others, that the slow likelihoods see; weighted to stand for all
 
 

@@ -1,7 +1,7 @@
 """The ledger's past as arrays: what was known by the as-of date and nothing later.
 
 The clock of a pump is its own distance in km (prior distance + share of the unit's). Units that run by hours
-count KM_PER_HOUR for each hour, so that all pumps share one scale.
+count so many km for each hour as the setting `idle_hour_miles` says, so that all pumps share one scale.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from analytics.past.frames import fetch
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import DEFAULTS, KM_PER_DAY
+from ingest.units import KM_PER_MILE
 
 EPOCH = date(1970, 1, 1)
-KM_PER_HOUR = 29 * 1.609344  # an idle hour is worth 25-33 mi: common practice, no source
 CLASS_DAYS = 60.0  # the class's usual daily distance weighs as much as this many days of own odometers
 FLEET_LIMITS = ("ripple_limit_pct", "rpm_low", "rpm_high")  # hold where a pump's type has none
 FULL_DUTY_STEP = 20  # of 5 points; also where the duty is not told
@@ -94,14 +94,15 @@ def build_history(
     pumps.loc[~gone, ["removal", "found"]] = None
     pumps["failed"] = gone & (pumps["removal"] == "failed")
 
+    km_per_hour = float(settings["idle_hour_miles"]) * KM_PER_MILE
     by_hours = (pumps["clock"] == "hours").to_numpy()
     lines = _Lines(points, as_of_day)
     row = lines.rows(pumps["unit"])
     unit_rate = _daily(lines.rate[row], lines.days[row], pumps["class"], ~by_hours, KM_PER_DAY)
     hour_rate = _daily(
-        lines.hour_rate[row], lines.days[row], pumps["class"], by_hours, KM_PER_DAY / KM_PER_HOUR
+        lines.hour_rate[row], lines.days[row], pumps["class"], by_hours, KM_PER_DAY / km_per_hour
     )
-    day_rate = np.where(by_hours, hour_rate * KM_PER_HOUR, unit_rate)
+    day_rate = np.where(by_hours, hour_rate * km_per_hour, unit_rate)
     share = pumps["run_share"].to_numpy(float)
     at_fitting = lines.at(row, pumps["fitted_day"].to_numpy(float), unit_rate)
     fitted = _first(pumps["fitted_odometer_km"], at_fitting)
@@ -111,8 +112,8 @@ def build_history(
         pumps["fitted_hours"], lines.at(row, pumps["fitted_day"].to_numpy(float), hour_rate, hours=True)
     )
     end_hours = _first(pumps["removed_hours"], lines.at(row, end_day, hour_rate, hours=True))
-    begun = np.where(by_hours, fitted_hours * KM_PER_HOUR, fitted)
-    ended = np.where(by_hours, end_hours * KM_PER_HOUR, end)
+    begun = np.where(by_hours, fitted_hours * km_per_hour, fitted)
+    ended = np.where(by_hours, end_hours * km_per_hour, end)
     begun = np.where(np.isnan(begun), 0.0, begun)
     prior = pumps["prior_km"].to_numpy(float)
 
@@ -122,13 +123,13 @@ def build_history(
     visits = visits[visits["pump"] >= 0].reset_index(drop=True)
     code = visits["pump"].to_numpy(int)
     read = np.where(
-        by_hours[code], visits["hours"].to_numpy(float) * KM_PER_HOUR, visits["odometer_km"].to_numpy(float)
+        by_hours[code], visits["hours"].to_numpy(float) * km_per_hour, visits["odometer_km"].to_numpy(float)
     )
     # An odometer in question is replaced by what the unit's other odometers say of that day.
     doubtful = np.isnan(read) | (~visits["in_trend"].to_numpy(bool) & ~by_hours[code])
     guess = np.where(
         by_hours[code],
-        lines.at(row[code], visits["day"].to_numpy(float), hour_rate[code], hours=True) * KM_PER_HOUR,
+        lines.at(row[code], visits["day"].to_numpy(float), hour_rate[code], hours=True) * km_per_hour,
         lines.at(row[code], visits["day"].to_numpy(float), unit_rate[code]),
     )
     read = np.where(doubtful, guess, read)
@@ -140,7 +141,7 @@ def build_history(
     x = prior[code] + np.maximum(read - begun[code], 0.0) * share[code]
     visits = visits.assign(x_km=np.minimum(x, np.where(np.isnan(now[code]), np.inf, now[code])))
     pumps["km_per_day"] = day_rate * share
-    filters = _by_hours(filters, pumps[by_hours], lines, hour_rate[by_hours])
+    filters = _by_hours(filters, pumps[by_hours], lines, hour_rate[by_hours], km_per_hour)
     visits["filter_km"], visits["filter_in_doubt"] = _since_filter(visits, pumps, filters, begun, share)
     order = np.lexsort([visits["day"], visits["x_km"], visits["pump"]])
     visits = visits.iloc[order].reset_index(drop=True)
@@ -158,7 +159,7 @@ def build_history(
     )
     # A unit that runs by hours stops by hours: its interval is the distance it drives in as many.
     hours = pumps["pm_interval_hours"].to_numpy(float)
-    driven = hours * KM_PER_HOUR * pumps["unit_km_per_day"].to_numpy(float) / day_rate
+    driven = hours * km_per_hour * pumps["unit_km_per_day"].to_numpy(float) / day_rate
     pumps["pm_interval_km"] = pumps["pm_interval_km"].mask(by_hours & (hours > 0), driven)
     pumps["odometer_km"] = end
     return History(as_of_day, pumps, visits, settings)
@@ -273,7 +274,7 @@ def _codes(values: pd.Series, index: pd.Series) -> np.ndarray:
 
 
 def _by_hours(
-    filters: pd.DataFrame, pumps: pd.DataFrame, lines: _Lines, hour_rate: np.ndarray
+    filters: pd.DataFrame, pumps: pd.DataFrame, lines: _Lines, hour_rate: np.ndarray, km_per_hour: float
 ) -> pd.DataFrame:
     """Put the changes of units that run by hours (those of `pumps`) on their clock, not the odometer."""
     rate = pd.Series(hour_rate, pumps["unit"]).groupby(level=0).first()
@@ -288,7 +289,7 @@ def _by_hours(
         hours=True,
     )
     out = filters.astype({"odometer_km": float})
-    out.loc[mine, "odometer_km"] = at * KM_PER_HOUR
+    out.loc[mine, "odometer_km"] = at * km_per_hour
     return out
 
 

@@ -17,7 +17,7 @@ from analytics.wear_model.failure_risk import FailureParameters, Known, RiskMode
 from analytics.wear_model.tracks import Track, Tracks, make_tracks
 from analytics.wear_model.wear import WearParameters, indicator
 
-METHOD_VERSION = 7
+METHOD_VERSION = 8
 
 
 @dataclass(frozen=True)

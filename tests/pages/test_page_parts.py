@@ -20,6 +20,7 @@ from dashboard.views.plan_board import parts as plan_parts
 from dashboard.views.pump_history import metrics, outlook
 from dashboard.words import record as record_text
 from ingest.errors import EntryRefused
+from ingest.trade_numbers import DEFAULTS
 
 
 def visits(**columns) -> pd.DataFrame:
@@ -96,7 +97,7 @@ def test_a_unit_that_goes_by_hours_is_drawn_over_hours():
         {"visited_on": [date(2026, 1, 1)], "clock": ["hours"], "hours_on_pump": [120.0],
          "distance_on_pump_km": [5000.0], "odometer_km": [9000.0]}
     )  # fmt: skip
-    placed, axis = metrics.placed(rows, "mi")
+    placed, axis = metrics.placed(rows, DEFAULTS)
     assert placed["distance"].tolist() == [120.0]
     assert axis.unit == "h"
 

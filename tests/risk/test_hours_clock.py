@@ -9,12 +9,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.past.history import KM_PER_HOUR, load_history
+from analytics.past.history import load_history
 from analytics.risk.pump_drift import pump_drift
 from analytics.risk.ranking import rank
 from demo_fleet.fleet import KM_PER_MI, FleetSpec, simulate_fleet
 from tests.fleet_ledger import load_fleet
 
+KM_PER_HOUR = 29 * KM_PER_MI
 CREEPS = 0.02  # of the distance
 
 

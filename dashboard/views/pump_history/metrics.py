@@ -60,7 +60,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     ranked: the pump's row of the ranking; none of one that is out of service.
     """
     settings = loaders.settings()
-    rows, axis = placed(visits, str(settings["distance_unit"]))
+    rows, axis = placed(visits, settings)
     lines: Any = loaders.pump_drift(int(pump["pump_id"])) if len(rows) else None
     if lines is not None:
         rows, axis = with_reference(rows, axis, lines.visits)
@@ -112,16 +112,15 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     )
 
 
-def placed(visits: pd.DataFrame, own: str) -> tuple[pd.DataFrame, Axis]:
+def placed(visits: pd.DataFrame, settings: dict[str, Any]) -> tuple[pd.DataFrame, Axis]:
     """Return visits with a column `distance`, and what it counts: engine hours where the unit goes by hours,
     else distance on the pump where its fitting is known, else the odometer."""
-    from analytics.past.history import KM_PER_HOUR
-
+    own = str(settings["distance_unit"])
     km = KM_PER_MILE if own == "mi" else 1.0
     rows = visits.assign(visited_on=visits["visited_on"].map(formats.day))
     if (rows["clock"] == "hours").any() and rows["hours_on_pump"].notna().any():
         return rows.assign(distance=rows["hours_on_pump"]), Axis(
-            "engine hours on this pump", "h", KM_PER_HOUR, 1000
+            "engine hours on this pump", "h", float(settings["idle_hour_miles"]) * KM_PER_MILE, 1000
         )
     if rows["distance_on_pump_km"].notna().any():
         return rows.assign(distance=rows["distance_on_pump_km"] / km), Axis(
