@@ -11,9 +11,10 @@ from analytics.past.history import load_history
 from analytics.past.normalise import covariates
 from analytics.record.plain_rules import rule_scores
 from analytics.risk.pump_drift import pump_drift
-from dashboard.views.pump_history.metrics import placed
+from dashboard.views.pump_history.metrics import baseline_band, placed
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import set_setting, settings_at
+from ingest.trade_numbers import DEFAULTS
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import known_before_measuring
 from tests.ledger_fixture import LAST_VISIT, build_ledger
@@ -105,3 +106,13 @@ def test_what_an_engine_hour_is_worth_reaches_the_pumps_clock_and_the_chart(ledg
     change(ledger, "idle_hour_miles", 20.0)
     assert run_km(20.0) == pytest.approx((1800 * 20 * 1.609344, 20 * 1.609344))
     assert stored_fit(ledger) is None  # learned on the other clock
+
+
+def test_how_many_readings_make_a_baseline_reaches_judge_and_chart(ledger):
+    with open_ledger(ledger) as con:
+        rows = con.execute("SELECT * FROM visit_detail WHERE unit = '102' ORDER BY visited_on").df()
+    rows["rpm"] = [6100.0, 6060.0, 6020.0, 5980.0, 5940.0]
+    for count, band in ((2, (6060, 6100)), (3, (6020, 6100)), (4, (5980, 6100)), (5, None)):
+        settings = DEFAULTS | {"baseline_visits": count}
+        assert baseline_band(rows, "rpm", settings) == band
+        assert judge(rows, settings)["baseline_count"].max() == min(count, 4)

@@ -14,6 +14,7 @@ from dashboard.charts import history
 from dashboard.data import loaders
 from dashboard.shell import frame
 from dashboard.words import formats
+from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import KM_PER_MILE
 
 METRICS = (
@@ -22,7 +23,6 @@ METRICS = (
     ("rpm", "speed, rpm", "rpm_se", ("rpm_low", "rpm_high")),
 )
 READINGS = {"both": "Both", "read": "As read", "reference": "At reference volts"}
-BASELINE_VISITS = 3
 FAN_INTERVALS = 3  # how far ahead the fan reaches at least, in visits
 FAN_POINTS = 25
 DRAG_NAMED_FROM = 0.5
@@ -85,7 +85,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
                 normalised=reference if shown != "read" and _tells(rows, metric) else None,
                 raw=shown != "reference" or not _tells(rows, metric),
                 error=error if error in rows else None, limits=limits,
-                baseline=_baseline(rows, metric), events=events, drift=line, fan=fan,
+                baseline=baseline_band(rows, metric, settings), events=events, drift=line, fan=fan,
                 palette=frame.palette(),
             ),
             f"{title} of this pump over {axis.title}, {len(rows)} visits.",
@@ -180,7 +180,7 @@ def line_and_fan(
     if not lines.in_service:
         return line, None
     interval = pump["pm_interval_km"]
-    reach = FAN_INTERVALS * (8000.0 if formats.is_unknown(interval) else float(interval))
+    reach = FAN_INTERVALS * (USUAL_INTERVAL_KM if formats.is_unknown(interval) else float(interval))
     found = lines.limit(metric, *_ends(limits))
     if found.told[0]:
         latest = found.latest_km[0] if np.isfinite(found.latest_km[0]) else 2 * found.distance_km[0]
@@ -213,10 +213,11 @@ def near(events: pd.DataFrame, distance: pd.Series, axis: Axis) -> pd.DataFrame:
     return events[events["distance"] >= distance.min() - 0.3 * seen]
 
 
-def _baseline(rows: pd.DataFrame, metric: str) -> tuple[float, float] | None:
+def baseline_band(rows: pd.DataFrame, metric: str, settings: dict[str, Any]) -> tuple[float, float] | None:
+    """Return lowest and highest of the readings that make the baseline; None until one has come after."""
     good = rows[rows["in_trend"] & rows[metric].notna()]
-    first = good[metric].head(BASELINE_VISITS)
-    return (float(first.min()), float(first.max())) if len(good) > BASELINE_VISITS else None
+    first = good[metric].head(int(settings["baseline_visits"]))
+    return (float(first.min()), float(first.max())) if len(good) > len(first) else None
 
 
 def drift_words(drift: Any, name: str, unit: str, axis: Axis) -> str:
