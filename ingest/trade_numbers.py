@@ -72,10 +72,28 @@ SETTINGS: dict[str, Setting] = {
     "planned_replacement": Setting(650.0, "", "all in, of `currency`: placeholder until confirmed"),
     "failure_replacement": Setting(2400.0, "", "all in, of `currency`: placeholder until confirmed"),
     "plan_horizon_days": Setting(120, "", "how far ahead replacements are booked"),
-    "plan_retirement_days": Setting(180, "P", "no change this close to retirement"),
     "plan_shared_share": Setting(0.5, "P", "of the hours, that a further pump at the same stop saves"),
     "plan_service_level": Setting(0.95, "P", "chance that no part is missing in a lead time"),
-    "plan_extra_stop_hours": Setting(1.0, "P", "of labour, for a stop made for the pump alone"),
+    "check_closed_hours": Setting(0.35, "P", "of a bay, for a check with the tank closed"),
+    "check_open_hours": Setting(0.65, "P", "of a bay, for opening the tank where the pump stays"),
+    "extra_stop_days": Setting(7, "P", "days of notice that a stop made for the pump alone takes"),
+    "workdays": Setting(
+        {"": [1, 2, 3, 4, 5]},
+        "P",
+        'days with a bay open, 1 Monday to 7, by depot; `""`: any other',
+    ),
+    "closed_days": Setting({}, "", 'days without a bay by depot, `""`: all: `{"": ["2026-12-25"]}`'),
+    "demand_finished_finding": Setting(
+        False, "", "change nothing before every step of its finding is passed, whatever that costs"
+    ),
+    "beside_share": Setting(0.4, "P", "of odd readings, that a cause beside the pump explains"),
+    "beside_breaks_share": Setting(0.3, "P", "of such causes, that break down on the road if nobody looks"),
+    "check_miss_share": Setting(0.2, "P", "of such causes, that a check misses"),
+    "check_false_share": Setting(
+        0.05, "P", "of checks where there is none, that name one all the same and stop the change"
+    ),
+    "check_open_share": Setting(0.5, "P", "of causes named, that are found only with the tank open"),
+    "comeback_share": Setting(0.02, "P", "of changes, that come back"),
     "risk_ceiling": Setting(
         {"ambulance": 0.05, "school bus": 0.05}, "P", "highest risk by vehicle class, whatever the costs say"
     ),

@@ -25,6 +25,7 @@ from ingest.ledger.settings import settings_at, settings_chosen
 from ingest.trade_numbers import DEFAULTS
 
 PLANNED, FAILURE = "planned_replacement", "failure_replacement"
+CHECK = "check"
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,12 @@ ELEMENTS: tuple[Element, ...] = (
     Element("secondary_damage", "Secondary damage, on average", 100, "money", FAILURE),
     Element("capture_hours", "A capture at a PM: labour", 0.25, "hours", "capture"),
     Element("follow_up_hours", "A follow-up test: labour", 0.5, "hours", "follow_up"),
+    Element("check_tank_closed", "A check with the tank closed: labour", 40, "money", CHECK),
+    Element("check_tank_open", "The same with the tank opened, where the pump stays", 80, "money", CHECK),
+    Element("extra_stop", "A stop made for the pump alone", 60, "money", CHECK),
+    Element("part_returned", "A part that goes back unused", 25, "money", CHECK),
+    Element("comeback", "A comeback after a change", 1500, "money", CHECK),
+    Element("other_breakdown", "A breakdown for a cause beside the pump", 900, "money", CHECK),
     Element("false_alarm", "A needless replacement, on top of the replacement", 60, "money", "false_alarm"),
 )
 ELEMENT = {element.name: element for element in ELEMENTS}
@@ -103,11 +110,23 @@ class Prices:
     labour_per_hour: float
     placeholders: tuple[str, ...]
     of_replacements: tuple[str, ...] = ()
+    check_closed: float = 0.0
+    check_open: float = 0.0
+    extra_stop: float = 0.0
+    part_returned: float = 0.0
+    comeback: float = 0.0
+    other_breakdown: float = 0.0
 
     @property
     def ratio(self) -> float:
         """Return on-failure over planned cost."""
         return self.failure / self.planned if self.planned else np.inf
+
+
+PRICE_COLUMNS = (
+    "planned", "failure", "capture", "follow_up", "false_alarm", "labour_per_hour", "of_replacements",
+    "check_closed", "check_open", "extra_stop", "part_returned", "comeback", "other_breakdown",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -179,7 +198,7 @@ class CostBook:
             sums[side] = total + self._sums(at, None, None)[side] - self._sums(before, None, None)[side]
             if not total_confirmed:
                 behind.add(side)
-        others = _used("capture") | _used("follow_up") | _used("false_alarm")
+        others = _used("capture") | _used("follow_up") | _used("false_alarm") | _used(CHECK)
 
         def unconfirmed(names: set[str]) -> tuple[str, ...]:
             return tuple(sorted(name for name in names if not confirmed.get(name)))
@@ -193,38 +212,31 @@ class CostBook:
             labour_per_hour=at["labour_per_hour"],
             placeholders=unconfirmed(behind | others),
             of_replacements=unconfirmed(behind),
+            check_closed=at["check_tank_closed"],
+            check_open=at["check_tank_open"],
+            extra_stop=at["extra_stop"],
+            part_returned=at["part_returned"],
+            comeback=at["comeback"],
+            other_breakdown=at["other_breakdown"],
         )
 
     def price_frame(self, pumps: pd.DataFrame) -> pd.DataFrame:
-        """Return planned, failure, capture, follow_up, false_alarm, labour_per_hour, of_replacements (as in
-        Prices) and placeholder (whether there are any) per pump.
+        """Return the columns PRICE_COLUMNS (as in Prices) and placeholder (whether the two replacements rest
+        on any) per pump.
 
         pumps: class, depot, pump_type, and job_hours where known; the index is kept.
         """
         columns = ["class", "depot", "pump_type"]
         keys = pumps.reindex(columns=[*columns, "job_hours"])
         keys = keys.astype(object).where(keys.notna(), None)
-        made: dict[tuple, Prices] = {}
+        made: dict[tuple, tuple] = {}
         rows = []
         for key in keys.itertuples(index=False, name=None):
             if key not in made:
-                made[key] = self.prices(*key)
-            p = made[key]
-            rows.append(
-                (p.planned, p.failure, p.capture, p.follow_up, p.false_alarm, p.labour_per_hour,
-                 p.of_replacements, bool(p.of_replacements))
-            )  # fmt: skip
-        names = [
-            "planned",
-            "failure",
-            "capture",
-            "follow_up",
-            "false_alarm",
-            "labour_per_hour",
-            "of_replacements",
-            "placeholder",
-        ]
-        return pd.DataFrame(rows, columns=names, index=pumps.index)
+                p = self.prices(*key)
+                made[key] = (*(getattr(p, name) for name in PRICE_COLUMNS), bool(p.of_replacements))
+            rows.append(made[key])
+        return pd.DataFrame(rows, columns=[*PRICE_COLUMNS, "placeholder"], index=pumps.index)
 
     def table(self, vehicle_class: str | None = None, depot: str | None = None) -> pd.DataFrame:
         """Return every element as in force, with its label, unit, source, scope and whether confirmed."""

@@ -1,41 +1,139 @@
-"""Prices and the cost rule beside each ranked pump: the one place where list, plan and review get theirs."""
+"""Prices and the decision beside each ranked pump: the one place where list, plan and review get theirs."""
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import replace
+from typing import Any, NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from analytics.money.cost_book import CostBook
-from analytics.money.decision import worth_booking
+from analytics.money.decision import (
+    CHECK_AND_CHANGE,
+    JOBS,
+    NEXT_STOP,
+    TIMES,
+    Decision,
+    Outlook,
+    Skill,
+    Work,
+    decide,
+)
 from analytics.money.long_run import LongRun
+from analytics.money.outlook import Ahead, outlook_of
 
 VEHICLE_FACTS = ["job_hours", "retires_on", "vin", "make", "model", "year"]
 
 
-def with_cost_rule(
-    ranked: pd.DataFrame, book: CostBook, long_run: LongRun, settings: dict[str, Any], vehicles: pd.DataFrame
-) -> pd.DataFrame:
-    """Return rank's rows with vehicle facts, prices, `cost_per_km`, `worth`, `because` and `benefit`.
+class Curves(NamedTuple):
+    """Survival (n, m) over grid_km (m,) from today: as read, of its age and never read, of a new pump."""
 
-    ranked: class, depot, pump_type, risk, risk_if_new, horizon_km, km_per_day and pump_km_per_day at least.
-    vehicles: rows of plan_vehicles.sql. `benefit` is what changing now saves against waiting, in money.
+    grid_km: np.ndarray
+    survival: np.ndarray
+    by_age: np.ndarray
+    of_new: np.ndarray
+
+
+class Weighed(NamedTuple):
+    """What was weighed and what came of it, n pumps."""
+
+    outlook: Outlook
+    work: Work
+    decision: Decision
+
+
+def with_prices(
+    ranked: pd.DataFrame, book: CostBook, long_run: LongRun, vehicles: pd.DataFrame
+) -> pd.DataFrame:
+    """Return rank's rows with vehicle facts, prices and `cost_per_km` (g).
+
+    ranked: class, depot, pump_type at least. vehicles: rows of plan_vehicles.sql.
     """
     pumps = ranked.join(vehicles.set_index("unit")[VEHICLE_FACTS], on="unit")
     pumps = pd.concat([pumps, book.price_frame(pumps)], axis=1)
     pumps["cost_per_km"] = long_run.cost_per_km(
         pumps["pump_type"], pumps["planned"].to_numpy(float), pumps["failure"].to_numpy(float)
     )
-    own = pumps["pump_km_per_day"] / pumps["km_per_day"].clip(lower=1e-9)
-    pumps["horizon_own_km"] = pumps["horizon_km"] * own
-    ceiling = pumps["class"].map(settings["risk_ceiling"]).to_numpy(float)
-    ruled = worth_booking(
-        pumps["risk"].to_numpy(float),
-        pumps["risk_if_new"].to_numpy(float),
-        pumps["horizon_own_km"].to_numpy(float),
-        pumps["planned"].to_numpy(float),
-        pumps["failure"].to_numpy(float),
-        pumps["cost_per_km"].to_numpy(float),
-        ceiling,
+    return pumps
+
+
+def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str, Any]) -> Weighed:
+    """Decide about every pump.
+
+    pumps: rows of `with_prices` with risk, risk_if_new (over one interval), class, and bool finished (its
+    finding's steps are all passed), failed and settled (a person decided, or it can't be worked on).
+    """
+    work, skill = work_of(pumps, settings), skill_of(settings)
+    outlook, work = outlook_of(
+        *curves, ahead, work, pumps["cost_per_km"].to_numpy(float), float(settings["beside_share"])
     )
-    return pumps.assign(ceiling=ceiling, **{str(name): ruled[name].to_numpy() for name in ruled})
+    finished = pumps["finished"].to_numpy(bool)
+    # Its steps are passed: no cause beside the pump is left to be found.
+    outlook = replace(outlook, beside=np.where(finished, 0.0, outlook.beside))
+    risk = pumps["risk"].to_numpy(float)
+    made = decide(
+        outlook,
+        work,
+        skill,
+        over_ceiling=np.nan_to_num(ceilings(pumps, settings), nan=np.inf) < risk,
+        safer=risk > pumps["risk_if_new"].to_numpy(float),
+        failed=pumps["failed"].to_numpy(bool),
+        may_change=finished | (not settings["demand_finished_finding"]),
+    )
+    return Weighed(outlook, work, made)
+
+
+def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
+    """Return `pumps` with what was decided: job, at (of TIMES), p_change, worth, because, benefit, saving,
+    risk_to_next_stop, risk_then (before its own time) and p_beside; and, for other days, there,
+    cost_of_nothing, fail_cost and value_per_km (g).
+
+    worth: a change is ordered, checked first or not. benefit: what the best job with a change saves against
+    doing nothing, in money, below 0 where it costs more; saving: the same of what was chosen.
+    """
+    made, outlook = weighed.decision, weighed.outlook
+    changes = made.options[:, CHECK_AND_CHANGE:].reshape(len(pumps), -1)
+    none = np.isnan(changes).all(axis=1)
+    best = np.where(none, np.nan, np.nanmin(np.where(none[:, None], 0.0, changes), axis=1))
+    return pumps.assign(
+        job=np.array(JOBS, object)[made.job],
+        at=np.where(made.acts, np.array(TIMES, object)[made.time], ""),
+        p_change=made.p_change,
+        worth=made.job >= CHECK_AND_CHANGE,
+        because=made.because,
+        there=made.there,
+        cost_of_nothing=made.cost_of_nothing,
+        fail_cost=np.broadcast_to(weighed.work.fail, len(pumps)),
+        value_per_km=outlook.cost_per_km,
+        benefit=np.nan_to_num(made.cost_of_nothing - best, nan=-np.inf),
+        saving=np.where(made.acts, made.saving, 0.0),
+        risk_to_next_stop=outlook.risk[:, NEXT_STOP],
+        risk_then=outlook.risk[np.arange(len(pumps)), made.time],
+        p_beside=outlook.beside,
+    )
+
+
+def work_of(pumps: pd.DataFrame, settings: dict[str, Any]) -> Work:
+    """Return the prices of n pumps' work, from `with_prices`."""
+    names = ("planned", "failure", "check_closed", "check_open", "extra_stop", "part_returned", "comeback",
+             "other_breakdown")  # fmt: skip
+    return Work(
+        **{name: pumps[name].to_numpy(float) for name in names},
+        comeback_share=float(settings["comeback_share"]),
+    )
+
+
+def skill_of(settings: dict[str, Any]) -> Skill:
+    """Return what a check is worth by the settings."""
+    return Skill(
+        float(settings["check_miss_share"]),
+        float(settings["check_false_share"]),
+        float(settings["check_open_share"]),
+        float(settings["beside_breaks_share"]),
+    )
+
+
+def ceilings(pumps: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+    """Return each pump's risk ceiling by its vehicle's class, NaN where there is none."""
+    return pumps["class"].map(settings["risk_ceiling"]).to_numpy(float)

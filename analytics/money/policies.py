@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.money.cost_book import Prices
-from analytics.money.decision import break_even_risk
+from analytics.money.interval_rule import break_even_risk
 from analytics.money.policy_simulation import SimulatedLives
 
 RUN, AGE, LIMITS, RISK = "run to failure", "fixed age", "limits on the last reading", "risk"

@@ -30,6 +30,8 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
     if value is None or (not isinstance(value, str) and pd.isna(value)):
         return None
     if isinstance(value, date):

@@ -19,13 +19,17 @@ from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import indicator
 from ingest.errors import LedgerError
 
+# Fine near the as-of date, where stops lie; the far end is where hardly any pump still runs.
+GRID_KM = np.concatenate([[0.0], np.geomspace(100.0, 600_000.0, 90)])
+
 
 @dataclass(frozen=True)
 class Forecast:
     """Pumps in service on the as-of date, in order of pump_id; distances on the pump's own clock, in km.
 
     pump_id (n,); grid_km (m,) from the as-of date; survival (n, m): P(still running after grid_km given it
-    runs on the as-of date); km_per_day (n,); new_pump_survival (n, m): the same for a new pump of its type.
+    runs on the as-of date); km_per_day (n,); new_pump_survival (n, m): the same for a new pump of its type;
+    by_age_survival (n, m): for one that has run as far as it and was never read.
     """
 
     pump_id: np.ndarray
@@ -33,6 +37,7 @@ class Forecast:
     survival: np.ndarray
     km_per_day: np.ndarray
     new_pump_survival: np.ndarray
+    by_age_survival: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -72,6 +77,7 @@ def survival_on_grid(state: State, grid_km: np.ndarray) -> Forecast:
         model.survival(state.known, state.d_0, grid_km),
         pumps["km_per_day"].to_numpy(float),
         by_type[new.type_code],
+        model.survival(new, pumps["now_km"].to_numpy(float), grid_km),
     )
 
 

@@ -14,12 +14,13 @@ import pandas as pd
 from analytics.judging.action import decide_actions
 from analytics.judging.judged import judged_visits
 from analytics.money.cost_book import CostBook, cost_book
-from analytics.money.cost_rule import with_cost_rule
+from analytics.money.cost_rule import with_prices
 from analytics.money.long_run import LongRun
 from analytics.past.frames import fetch
 from analytics.past.history import History, read_history
 from analytics.past.lots import early_failures
-from analytics.risk.forecast import State, fit_for, score
+from analytics.risk.deciding import decide_pumps
+from analytics.risk.forecast import GRID_KM, Forecast, State, fit_for, score, survival_on_grid
 from analytics.risk.reasons import Grounds, beyond, format_quantities, points, reasons
 from analytics.trend.drift import drift_of
 from analytics.wear_model.model import risk_model
@@ -28,6 +29,8 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import from_kept
+
+FAILED_OUTRIGHT = "no-current-proven-supply"
 
 
 def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = None) -> pd.DataFrame:
@@ -52,7 +55,8 @@ def rank_and_groups(
 
 @dataclass(frozen=True)
 class Facts:
-    """What a list rests on: the past, settings, judged visits, services, decisions, prices and vehicles."""
+    """What a list rests on: the past, settings, judged visits, services, decisions, prices and vehicles; and
+    today, the day before which nothing is dated."""
 
     history: History
     settings: dict[str, Any]
@@ -61,6 +65,7 @@ class Facts:
     decisions: pd.DataFrame
     book: CostBook
     vehicles: pd.DataFrame
+    today: date
 
 
 def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Facts:
@@ -80,34 +85,50 @@ def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Fac
         fetch(connection, "newest_decisions", [known_by]),
         cost_book(connection, known_by),
         fetch(connection, "plan_vehicles", [day] * 3),
+        known_by,
     )
 
 
 def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd.DataFrame:
-    """As `rank`, from facts read and scored; also prices and the cost rule (analytics/money/cost_rule.py) and
-    `rule`."""
+    """As `rank`, from facts read and scored."""
+    table, _ = decided_facts(facts, state, within_km)
+    failed = (table["status"] == "failed").to_numpy()
+    order = np.lexsort((-np.where(failed, 2.0, table["risk"].to_numpy(float)),))
+    return table.iloc[order].reset_index(drop=True)
+
+
+def decided_facts(
+    facts: Facts, state: State, within_km: float | None = None
+) -> tuple[pd.DataFrame, Forecast]:
+    """Return rank's rows in the forecast's order, with prices, finding and decision; and the forecast."""
     table = rank_state(state, facts.settings, within_km)
     long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
-    table = with_cost_rule(table, facts.book, long_run, facts.settings, facts.vehicles)
-    table["rule"] = None
-    if len(facts.judged):
-        actions = decide_actions(
-            facts.judged,
-            facts.services,
-            facts.settings,
-            worth_booking=table.set_index("pump_id")["worth"],
-            decisions=facts.decisions,
-        )
-        table["action"] = table["pump_id"].map(actions["action"]).fillna("none")
-        table["action_text"] = table["pump_id"].map(actions["action_text"]).fillna("")
-        table["next_capture_on"] = table["pump_id"].map(actions["next_capture_on"])
-        table["next_capture_km"] = table["pump_id"].map(actions["next_capture_km"])
-        table["rule"] = table["pump_id"].map(actions["rule"])
+    table = with_prices(table, facts.book, long_run, facts.vehicles)
+    table = _with_finding(table, facts)
+    made = survival_on_grid(state, GRID_KM)
+    table, _ = decide_pumps(table, made, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions)
     follow = table["action_text"].where(table["action"] != "none", "")
     table["reason"] = [
         f"{r} Next: {t[0].lower()}{t[1:]}" if t else r for r, t in zip(table["reason"], follow, strict=True)
     ]
-    return table.sort_values("risk", ascending=False, kind="stable").reset_index(drop=True)
+    return table, made
+
+
+def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
+    """Return rows with the trade rules' word on the last reading: finding_action, step_text, rule, status."""
+    table = table.assign(rule=None, finding_action="none", step_text="No action.", status="running")
+    if not len(facts.judged):
+        return table
+    found = decide_actions(facts.judged, facts.services, facts.settings)
+    for name, column in (
+        ("rule", "rule"), ("finding_action", "action"), ("step_text", "action_text"),
+        ("next_capture_on", "next_capture_on"), ("next_capture_km", "next_capture_km"),
+    ):  # fmt: skip
+        table[name] = table["pump_id"].map(found[column])
+    table["finding_action"] = table["finding_action"].fillna("none")
+    table["step_text"] = table["step_text"].fillna("")
+    table["status"] = np.where(table["rule"] == FAILED_OUTRIGHT, "failed", "running")
+    return table
 
 
 def rank_state(state: State, settings: dict[str, Any], within_km: float | None = None) -> pd.DataFrame:

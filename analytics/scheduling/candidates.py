@@ -1,4 +1,4 @@
-"""What an assignment chooses from: each pump at each of its unit's stops, with cost, hours and parts."""
+"""What an assignment chooses from: each job at each of its unit's stops, with cost, hours and parts."""
 
 from __future__ import annotations
 
@@ -7,40 +7,29 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
+from analytics.money.decision import JOBS, curve_at, lived_km
 from analytics.past.frames import each
+from analytics.risk.visits_ahead import monday, planned_visits
+from analytics.risk.workdays import Workdays
 from analytics.scheduling.inputs import Inputs
-from analytics.scheduling.visits_ahead import monday, planned_visits
 from ingest.trade_numbers import LEAD_DAYS
 
+NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = JOBS
 KEEP_DAY_BONUS = 5.0  # money: a proposal keeps its day unless another is better by more
-URGENT_WEIGHT = 10.0  # failures that one is worth where a ceiling is passed or a pump has failed outright
-
-
-def waiting_curve(inputs: Inputs, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return K (n, m) on the forecast's grid for some pumps, and the chance of failing first (n, m)."""
-    grid, survival = inputs.forecast.grid_km, inputs.forecast.survival[rows]
-    steps = np.diff(grid) * (survival[:, 1:] + survival[:, :-1]) / 2
-    lived = np.concatenate([np.zeros((len(rows), 1)), np.cumsum(steps, axis=1)], axis=1)
-    pumps = inputs.pumps.iloc[rows]
-    planned, failure, per_km = (
-        pumps[name].to_numpy(float)[:, None] for name in ("planned", "failure", "cost_per_km")
-    )
-    return failure * (1 - survival) + planned * survival - per_km * lived, 1 - survival
-
-
-def retires_soon(pumps: pd.DataFrame, inputs: Inputs) -> np.ndarray:
-    """Return bool (n,): whether the unit retires too soon for a change to pay."""
-    limit = pd.Timestamp(inputs.as_of) + pd.Timedelta(days=int(inputs.settings["plan_retirement_days"]))
-    return (pd.to_datetime(pumps["retires_on"]) <= limit).to_numpy()
+URGENT_WEIGHT = 10.0  # failures that one is worth where a ceiling is passed or a pump has failed
+OWN_DAYS = (0, 1, 2, 3, 4, 7, 14, 21, 28)  # after its notice, on which a stop of its own is offered
+FAILED_DAYS = (*range(0, 15), 21, 28)  # from today, where the pump has failed
 
 
 def stops_ahead(inputs: Inputs, horizon_days: int) -> pd.DataFrame:
-    """Return the planned stops of every unit with a pump in service (visits_ahead.planned_visits)."""
+    """Return the planned stops within the horizon of every unit with a pump in service."""
     per_day = inputs.pumps.groupby("unit")["km_per_day"].max()
     vehicles = inputs.vehicles[inputs.vehicles["unit"].isin(per_day.index)]
     vehicles = vehicles.assign(km_per_day=vehicles["unit"].map(per_day))
-    stops = planned_visits(vehicles, inputs.as_of, horizon_days, inputs.settings)
-    return stops.assign(extra_cost=0.0, extra=False)
+    stops = planned_visits(vehicles, inputs.today, horizon_days, inputs.settings)
+    last = pd.Timestamp(inputs.today) + pd.Timedelta(days=horizon_days)
+    stops = stops[pd.to_datetime(stops["planned_on"]) <= last]
+    return stops.assign(extra_cost=0.0, own_stop=False)
 
 
 def lead_days(inputs: Inputs) -> pd.Series:
@@ -49,76 +38,102 @@ def lead_days(inputs: Inputs) -> pd.Series:
 
 
 def make_candidates(
-    inputs: Inputs,
-    stops: pd.DataFrame,
-    rows: np.ndarray,
-    outright: np.ndarray,
-    lead: pd.Series,
-    horizon_days: int,
+    inputs: Inputs, stops: pd.DataFrame, rows: np.ndarray, lead: pd.Series, horizon_days: int
 ) -> pd.DataFrame:
-    """Return every (pump, stop) on offer with its cost; urgent pumps may also get a stop of their own."""
+    """Return every (pump, stop) on offer with its cost: now in the bay, planned stops, stops of its own."""
     pumps = inputs.pumps.iloc[rows].assign(row=rows)
-    urgent = outright[rows] | (pumps["because"] == "risk ceiling").to_numpy()
-    offered = pumps[["row", "pump_id", "unit"]].merge(stops, on="unit")
-    weeks = [inputs.as_of + timedelta(days=1 + 7 * i) for i in range(max(horizon_days // 7, 1))]
-    days = np.busday_offset(np.array(weeks, "datetime64[D]"), 0, roll="forward")
-    labour = float(inputs.settings["plan_extra_stop_hours"])
-    own = pumps[["row", "pump_id", "unit", "labour_per_hour"]][urgent].merge(
-        pd.DataFrame(
-            {"planned_on": days, "stop": 0, "due_by": "a stop of its own", "overdue": False, "extra": True}
-        ),
-        how="cross",
-    )
-    own["extra_cost"] = own.pop("labour_per_hour") * labour
-    offered = pd.concat([offered, own], ignore_index=True) if len(own) else offered
+    failed = (pumps["status"] == "failed").to_numpy()
+    offered = pumps.loc[~failed, ["row", "pump_id", "unit"]].merge(stops, on="unit")
+    notice = int(inputs.settings["extra_stop_days"])
+    parts = [offered]
+    for mine, days in ((pumps[~failed], [notice + d for d in OWN_DAYS]), (pumps[failed], FAILED_DAYS)):
+        own = mine[["row", "pump_id", "unit", "depot", "extra_stop"]].merge(
+            pd.DataFrame({"ahead": [d for d in days if d <= horizon_days]}), how="cross"
+        )
+        day = np.datetime64(inputs.today, "D") + own.pop("ahead").to_numpy("timedelta64[D]")
+        when = Workdays(inputs.settings).forward(day, own.pop("depot").fillna("").to_numpy(object))
+        parts.append(
+            own.rename(columns={"extra_stop": "extra_cost"}).assign(
+                planned_on=when, stop=0, due_by="a stop of its own", overdue=False, own_stop=True
+            )
+        )
+    here = pumps[(pumps["at"] == "now").to_numpy() & ~failed]
+    parts.append(
+        here[["row", "pump_id", "unit"]].assign(
+            planned_on=np.datetime64(inputs.today, "D"), stop=0, due_by="now, in the bay", overdue=False,
+            extra_cost=0.0, own_stop=False,
+        )
+    )  # fmt: skip
+    filled = [part for part in parts if len(part)]
+    columns = ["row", "pump_id", "unit", "planned_on", "stop", "due_by", "overdue", "extra_cost", "own_stop"]
+    offered = pd.concat(filled, ignore_index=True) if filled else pd.DataFrame(columns=columns)
     offered["planned_on"] = pd.to_datetime(offered["planned_on"])
-    return _costed(offered, inputs, lead, outright)
+    last = np.datetime64(inputs.today, "D") + np.timedelta64(horizon_days, "D")
+    retires = pd.to_datetime(inputs.pumps["retires_on"]).to_numpy("datetime64[D]")[
+        offered["row"].to_numpy(int)
+    ]
+    day = offered["planned_on"].to_numpy("datetime64[D]")
+    offered = offered[(day <= last) & (np.isnat(retires) | (day < retires))].reset_index(drop=True)
+    return _costed(offered, inputs, lead)
 
 
-def _costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series, outright: np.ndarray) -> pd.DataFrame:
+def _costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFrame:
+    """Return what is offered with job, K (what it costs in all, money/decision.py), hours and part."""
     row = offered["row"].to_numpy(int)
     pumps = inputs.pumps.iloc[row].reset_index(drop=True)
-    today = pd.Timestamp(inputs.as_of)
-    ahead = np.maximum((offered["planned_on"] - today).dt.days.to_numpy(float), 0.0)
+    job = pumps["job"].where(pumps["job"] != NOTHING, CHANGE).to_numpy(object)
+    job = np.where(offered.get("booked", False), np.where(job == CHECK, CHANGE, job), job)
+    ahead = np.maximum((offered["planned_on"] - pd.Timestamp(inputs.as_of)).dt.days.to_numpy(float), 0.0)
     distance = ahead * pumps["pump_km_per_day"].to_numpy(float)
     grid = inputs.forecast.grid_km
     kept, where = np.unique(row, return_inverse=True)
-    cost, failing = waiting_curve(inputs, kept) if len(kept) else (np.zeros((0, len(grid))),) * 2
-    offered["K"] = curve_at(cost, where, grid, distance)
-    offered["risk_until_then"] = curve_at(failing, where, grid, distance)
-    offered["to_failure"] = cost[where, -1] if len(kept) else []
+    survival = inputs.forecast.survival[kept]
+    fails = 1 - curve_at(survival[where], grid, distance)
+    lived = lived_km(grid, survival)
+    per_km, fail = (pumps[name].to_numpy(float) for name in ("value_per_km", "fail_cost"))
+    change = pumps["planned"].to_numpy(float) + (fail - pumps["failure"].to_numpy(float))
+    there = np.where(pumps["job"].to_numpy(object) == job, pumps["there"].to_numpy(float), change)
+    failed = (pumps["status"] == "failed").to_numpy()
+    fails = np.where(failed, 0.0, fails)
+    extra = offered["extra_cost"].to_numpy(float)
+    run = np.where(failed, 0.0, per_km * curve_at(lived[where], grid, distance))
+    offered["job"] = job
+    offered["K"] = fails * fail + (1 - fails) * there - run + extra
+    offered["risk_until_then"] = fails
+    offered["there"] = there
+    offered["to_failure"] = fail - per_km * lived[where, -1]
     # Over its ceiling a pump goes first: each point of risk weighs ten failures more.
-    urgent = outright[row] | (pumps["because"] == "risk ceiling").to_numpy()
-    weight = np.where(urgent, URGENT_WEIGHT, 0.0)
-    late = ahead / 365 * outright[row] * pumps["failure"].to_numpy(float) * URGENT_WEIGHT
-    offered["cost"] = (
-        offered["K"] + offered["extra_cost"] + late
-        + weight * pumps["failure"].to_numpy(float) * offered["risk_until_then"]
-    )  # fmt: skip
+    urgent = failed | (pumps["because"] == "risk ceiling").to_numpy()
+    late = np.where(failed, ahead / 365, fails) * urgent * fail * URGENT_WEIGHT
+    offered["cost"] = offered["K"] + late
     if inputs.previous is not None and len(offered):
-        before = pd.to_datetime(offered["pump_id"].map(inputs.previous.set_index("pump_id")["planned_on"]))
-        offered["cost"] -= np.where(before == offered["planned_on"], KEEP_DAY_BONUS, 0.0)
-    hours = pumps["job_hours"].astype(float).fillna(float(_default_hours(inputs)))
-    offered["hours"] = hours.to_numpy()
+        before = inputs.previous.drop_duplicates("pump_id").set_index("pump_id")["planned_on"]
+        same = pd.to_datetime(offered["pump_id"].map(before)) == offered["planned_on"]
+        offered["cost"] -= np.where(same, KEEP_DAY_BONUS, 0.0)
+    offered["hours"] = job_hours(pumps, job, inputs)
     offered["shared_cost"] = (
-        float(inputs.settings["plan_shared_share"]) * hours * pumps["labour_per_hour"].astype(float)
+        float(inputs.settings["plan_shared_share"])
+        * offered["hours"]
+        * pumps["labour_per_hour"].astype(float)
     ).to_numpy()
     offered["depot"] = pumps["depot"].fillna("").to_numpy()
     offered["pump_type"] = pumps["pump_type"].to_numpy()
     offered["week"] = [monday(d.date()) for d in offered["planned_on"]]
     offered["stop"] = offered["unit"].astype(str) + " " + offered["planned_on"].dt.strftime("%Y-%m-%d")
     wait = offered["pump_type"].map(lead).fillna(LEAD_DAYS).to_numpy(float)
-    offered["early"] = ahead < wait
+    since = (offered["planned_on"] - pd.Timestamp(inputs.today)).dt.days.to_numpy(float)
+    offered["early"] = (since < wait) & (job != CHECK)
+    # A planned stop on the day of a stop of its own costs nothing more.
+    offered = offered.sort_values(["pump_id", "planned_on", "extra_cost"], kind="stable")
     return offered.drop_duplicates(["pump_id", "stop"]).reset_index(drop=True)
 
 
-def curve_at(curves: np.ndarray, where: np.ndarray, grid: np.ndarray, distance: np.ndarray) -> np.ndarray:
-    """Return curve `where` at `distance` by straight lines between grid points."""
-    if not len(distance):
-        return np.zeros(0)
-    after = np.clip(np.searchsorted(grid, distance, side="right"), 1, len(grid) - 1)
-    part = np.clip((distance - grid[after - 1]) / (grid[after] - grid[after - 1]), 0, 1)
-    return curves[where, after - 1] * (1 - part) + curves[where, after] * part
+def job_hours(pumps: pd.DataFrame, job: np.ndarray, inputs: Inputs) -> np.ndarray:
+    """Return bay hours of each pump's job (n,): a change at its unit's hours, a check by the settings."""
+    change = pumps["job_hours"].astype(float).fillna(_default_hours(inputs)).to_numpy()
+    closed = float(inputs.settings["check_closed_hours"])
+    opened = float(inputs.settings["check_open_hours"])
+    return np.select([job == CHECK, job == CHECK_AND_CHANGE], [closed + opened, change + closed], change)
 
 
 def _default_hours(inputs: Inputs) -> float:
@@ -137,19 +152,21 @@ def fixed_lines(inputs: Inputs, stops: pd.DataFrame, rows: np.ndarray, decided: 
     days = pd.to_datetime(mine["pump_id"].map(decided["planned_on"]))
     first = pd.to_datetime(mine["unit"].map(stops[stops["stop"] == 1].set_index("unit")["planned_on"]))
     mine = mine.assign(
-        planned_on=days.fillna(first).fillna(pd.Timestamp(inputs.as_of)), extra_cost=0.0, extra=False,
+        planned_on=days.fillna(first).fillna(pd.Timestamp(inputs.today)), extra_cost=0.0, booked=True,
         due_by="a person's day", overdue=False, stop=0,
     )  # fmt: skip
-    none = np.zeros(len(inputs.pumps), bool)
-    return _costed(mine, inputs, lead_days(inputs), none).assign(
-        status=mine["pump_id"].map(decided["status"]).to_numpy()
-    )
+    at_stop = stops.assign(planned_on=pd.to_datetime(stops["planned_on"]))[["unit", "planned_on"]]
+    at_stop = at_stop.drop_duplicates().assign(due_then=True)
+    mine = mine.merge(at_stop, on=["unit", "planned_on"], how="left")
+    mine["own_stop"] = mine.pop("due_then").isna()
+    made = _costed(mine, inputs, lead_days(inputs))
+    return made.assign(status=made["pump_id"].map(decided["status"]))
 
 
-def free_hours(inputs: Inputs, stops: pd.DataFrame, fixed: pd.DataFrame, horizon_days: int) -> dict:
+def free_hours(inputs: Inputs, fixed: pd.DataFrame, horizon_days: int) -> dict:
     """Return hours left by (depot, week): bay hours less booked work and the units' other due work."""
-    last = max([inputs.as_of + timedelta(days=horizon_days), *pd.to_datetime(stops["planned_on"]).dt.date])
-    weeks = pd.date_range(monday(inputs.as_of), monday(last), freq="7D")
+    last = inputs.today + timedelta(days=horizon_days)
+    weeks = pd.date_range(monday(inputs.today), monday(last), freq="7D")
     free: dict[tuple[str, object], float] = {}
     bays = inputs.bays.assign(depot=inputs.bays["depot"].fillna(""))
     for row in each(bays[bays["week_of"].isna()]):
@@ -177,9 +194,19 @@ def parts_on_hand(inputs: Inputs, fixed: pd.DataFrame, lead: pd.Series) -> dict[
 
 
 def cost_of_leaving(pumps: pd.DataFrame, candidates: pd.DataFrame, rows: np.ndarray) -> pd.Series:
-    """Return what not placing a pump counts: more than any stop, by its price of failing and its risk."""
-    worst = candidates.groupby("pump_id")["cost"].max() if len(candidates) else pd.Series(dtype=float)
+    """Return what not placing a pump counts, by pump_id.
+
+    More than doing nothing and than its dearest planned stop, so that work that pays gets a day if there is
+    one; more than any stop where it is urgent.
+    """
     mine = pumps.iloc[rows].set_index("pump_id")
-    return (
-        worst.reindex(mine.index).fillna(0.0) + mine["failure"] * (1 + mine["risk"]) + mine["benefit"].abs()
-    )
+    urgent = (mine["status"] == "failed") | (mine["because"] == "risk ceiling")
+    nothing = mine["cost_of_nothing"].astype(float)
+
+    def dearest(offered: pd.DataFrame) -> pd.Series:
+        worst = offered.groupby("pump_id")["cost"].max() if len(offered) else pd.Series(dtype=float)
+        return worst.reindex(mine.index).fillna(-np.inf)
+
+    planned = dearest(candidates[~candidates["own_stop"].astype(bool)] if len(candidates) else candidates)
+    any_stop = dearest(candidates) + mine["failure"].astype(float)
+    return nothing.clip(lower=planned.where(~urgent, any_stop)) + KEEP_DAY_BONUS + 1.0

@@ -9,7 +9,10 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from analytics.money.decision import curve_at
+from analytics.scheduling.inputs import Inputs
 from ingest.errors import EntryRefused
+from ingest.trade_numbers import LEAD_DAYS
 
 
 def order_by(needed_on: date, lead_time_days: float) -> date:
@@ -77,3 +80,34 @@ def parts_table(
     columns = ["depot", "pump_type", "on_hand", "booked", "to_order", "order_by", "lead_time_days",
                "expected_failures", "keep"]  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
+
+
+def pick_list(lines: pd.DataFrame) -> pd.DataFrame:
+    """Return what to lay out, one row per depot, day and pump type: parts, p_used (share expected to be
+    used) and returns (number expected back). lines: depot, planned_on, pump_type, p_change."""
+    columns = ["depot", "planned_on", "pump_type", "parts", "p_used", "returns"]
+    if not len(lines):
+        return pd.DataFrame(columns=columns)
+    out = lines.groupby(["depot", "planned_on", "pump_type"], as_index=False).agg(
+        parts=("pump_id", "size"), p_used=("p_change", "mean")
+    )
+    return out.assign(returns=out["parts"] * (1 - out["p_used"]))[columns]
+
+
+def expected_failures(inputs: Inputs, lead: pd.Series, planned: np.ndarray) -> pd.DataFrame:
+    """Return expected failures in one lead time by depot and type, of pumps that no change is planned for."""
+    pumps = inputs.pumps
+    wait = pumps["pump_type"].map(lead).fillna(LEAD_DAYS)
+    distance = (wait * pumps["pump_km_per_day"]).to_numpy(float)
+    failing = curve_at(1 - inputs.forecast.survival, inputs.forecast.grid_km, distance)
+    failed = (pumps["status"] == "failed").to_numpy()
+    frame = pd.DataFrame(
+        {
+            "depot": pumps["depot"].fillna(""),
+            "pump_type": pumps["pump_type"],
+            "lead_time_days": wait,
+            "f": np.where(planned | failed, 0.0, failing),
+        }
+    )
+    grouped = frame.groupby(["depot", "pump_type"], as_index=False)
+    return grouped.agg(lead_time_days=("lead_time_days", "max"), expected_failures=("f", "sum"))

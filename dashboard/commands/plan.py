@@ -73,9 +73,10 @@ def run(args: argparse.Namespace) -> int:
         args.page.write_text(work_list_html(made), encoding="utf-8")
         print(f"The work list is in {args.page}.", file=sys.stderr)
     if args.json:
-        frames = ("lines", "unplaced", "waiting", "rejected", "bays", "parts", "changes")
+        frames = ("lines", "checks", "unplaced", "waiting", "rejected", "bays", "parts", "picks", "changes")
         whole = {
-            "as_of": made.as_of.isoformat(), "horizon_days": made.horizon_days, "currency": made.currency,
+            "as_of": made.as_of.isoformat(), "today": made.today.isoformat(),
+            "horizon_days": made.horizon_days, "currency": made.currency,
             "expected_saving": made.expected_saving, "saving_low": made.saving_low,
             "saving_high": made.saving_high, "solver_gap": made.solver_gap, "notes": list(made.notes),
         }  # fmt: skip

@@ -13,8 +13,10 @@ from ingest.units import KM_PER_MILE, format_quantity
 # A shape for each action, so that a list reads in grey and by those who can't tell colours apart.
 ACTION_SHAPES = {
     "book replacement": "■",
+    "check and change": "▣",
     "check circuit": "▲",
     "check filter or strainer": "◆",
+    "check delivery": "◇",
     "repeat capture": "↻",
     "shorten interval": "◐",
     "none": "○",

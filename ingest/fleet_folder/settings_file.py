@@ -82,9 +82,10 @@ def _check(key: str, value: Any) -> None:
     if key == "records_are" and value not in ("real", "invented"):
         raise EntryRefused("bad-setting", f"{FILE}, records_are: '{value}' is not 'real' or 'invented'.")
     default = DEFAULTS[key]
-    kind = int | float if isinstance(default, int | float) else type(default)
-    if not isinstance(value, kind) or isinstance(value, bool):
-        what = "a number" if isinstance(default, int | float) else f"like {default!r}"
+    number = isinstance(default, int | float) and not isinstance(default, bool)
+    kind = int | float if number else type(default)
+    if not isinstance(value, kind) or (number and isinstance(value, bool)):
+        what = "a number" if number else f"like {default!r}"
         raise EntryRefused("bad-setting", f"{FILE}, {key}: {value!r} should be {what}.")
 
 

@@ -53,8 +53,9 @@ def set_setting(
     if key not in DEFAULTS:
         raise EntryRefused("unknown-setting", f"There is no setting '{key}'.")
     number = isinstance(value, int | float) and not isinstance(value, bool)
-    if not isinstance(value, type(DEFAULTS[key])) and not (number and isinstance(DEFAULTS[key], int | float)):
-        kind = "a number" if isinstance(DEFAULTS[key], int | float) else type(DEFAULTS[key]).__name__
+    asks = isinstance(DEFAULTS[key], int | float) and not isinstance(DEFAULTS[key], bool)
+    if not isinstance(value, type(DEFAULTS[key])) and not (number and asks):
+        kind = "a number" if asks else type(DEFAULTS[key]).__name__
         raise EntryRefused("bad-setting", f"{key}: '{value}' is not {kind}.")
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("BEGIN")

@@ -19,15 +19,12 @@ from typing import Any
 
 import numpy as np
 
-from analytics.judging.action import decide_actions
 from analytics.judging.judged import judged_visits
 from analytics.learning.fitting import fit_history, store_fit
-from analytics.money.cost_rule import with_cost_rule
-from analytics.money.long_run import LongRun
 from analytics.past.history import History, read_history
 from analytics.past.lots import early_failures
 from analytics.risk.forecast import State, fit_for, known_after, score
-from analytics.risk.ranking import Facts, rank, rank_state, read_facts
+from analytics.risk.ranking import decided_facts, rank, rank_state, read_facts
 from analytics.trend.mixed_model import fit_random_slope, group_sums
 from analytics.wear_model.model import risk_model
 from ingest.ledger.connection import open_ledger
@@ -73,16 +70,7 @@ def stages(ledger: Path) -> None:
         timed("types and lots held against the rest", lambda: early_failures(history))
         timed("visits read and judged", lambda: judged_visits(connection, history, settings))
         facts = read_facts(connection, None)
-    timed("prices, cost rule, actions", lambda: prices_and_actions(facts, state))
-
-
-def prices_and_actions(facts: Facts, state: State) -> None:
-    """Do what rank does after the risks."""
-    table = rank_state(state, facts.settings)
-    long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
-    table = with_cost_rule(table, facts.book, long_run, facts.settings, facts.vehicles)
-    worth = table.set_index("pump_id")["worth"]
-    decide_actions(facts.judged, facts.services, facts.settings, worth_booking=worth)
+    timed("risks, prices, findings, decision", lambda: decided_facts(facts, state))
 
 
 def new_visits(state: State) -> Callable[[], Any]:

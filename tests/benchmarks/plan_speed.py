@@ -56,6 +56,8 @@ def crowd(inputs):
     pumps = inputs.pumps.copy()
     risky = pumps["risk"] >= pumps["risk"].quantile(0.8)
     pumps.loc[risky, "action"] = "book replacement"
+    pumps.loc[risky, "job"] = "change"
+    pumps.loc[risky, "there"] = pumps["planned"]
     pumps.loc[risky, "worth"] = True
     pumps.loc[risky, "because"] = "cost"
     depots = pumps["depot"].fillna("").unique()

@@ -24,7 +24,7 @@ import pandas as pd
 from analytics.judging.action import decide_actions
 from analytics.judging.verdict import judge
 from analytics.learning.fitting import Fit
-from analytics.money.decision import worth_booking
+from analytics.money.interval_rule import break_even_risk
 from analytics.money.long_run import LongRun
 from analytics.past.history import History
 from analytics.wear_model.failure_risk import Known, RiskModel
@@ -276,7 +276,7 @@ def policies(
 
     risk, new = risks_at_stops(p, lives, stops, fit, dirt, seed + 1)
     g = _long_run(fit)[lives.type_code[row]]
-    ours = worth_booking(risk, new, d, C_PLANNED, C_FAILURE, g)["worth"].to_numpy()
+    ours = (risk >= break_even_risk(d, C_PLANNED, C_FAILURE, g)) & (risk > new)
     booked = booked_at(p, lives, stops, ours, seed + 2)
     seen, _ = perfect_at_stops(p, lives, stops, seed)
     ripple = stops.record["ripple_pct"].to_numpy()

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from analytics.learning.fitting import initial_parameters
-from analytics.money.decision import break_even_risk
+from analytics.money.interval_rule import break_even_risk
 from analytics.money.long_run import RATIOS, LongRun, learn_long_run
 from analytics.money.policy_simulation import simulate_lives
 from demo_fleet.fleet import FleetSpec, simulate_fleet

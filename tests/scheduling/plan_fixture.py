@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 
 from analytics.money.cost_book import CostBook
-from analytics.money.cost_rule import with_cost_rule
+from analytics.money.cost_rule import with_prices
 from analytics.money.long_run import RATIOS, LongRun
-from analytics.risk.forecast import Forecast
-from analytics.scheduling.inputs import GRID_KM, Inputs
+from analytics.risk.deciding import decide_pumps
+from analytics.risk.forecast import GRID_KM, Forecast
+from analytics.scheduling.inputs import Inputs
 from ingest.ledger.settings import DEFAULTS
 
 AS_OF = date(2026, 3, 2)  # a Monday
@@ -30,8 +31,9 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
         hazard = given.pop("hazard", 5e-5)
         usual = {
             "pump_id": i + 1, "unit": f"U{i + 1}", "position": "main", "pump_type": "T", "depot": "North",
-            "class": "van", "action": "book replacement", "action_text": "Book it.", "rule": "average-above",
-            "reason": "Reason.", "risk": 1 - np.exp(-hazard * 9000), "risk_if_new": 0.001,
+            "class": "van", "finding_action": "book replacement", "step_text": "Book it.",
+            "status": "running", "last_visited_on": date(2026, 2, 16), "reason": "Reason.",
+            "risk": 1 - np.exp(-hazard * 9000), "risk_if_new": 0.001,
             "horizon_km": 9000.0,
             "km_per_day": KM_PER_DAY, "pump_km_per_day": KM_PER_DAY, "hazard": hazard, "job_hours": 3.0,
             "retires_on": None, "last_pm_on": date(2026, 2, 16),
@@ -48,10 +50,11 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
     book = changes.pop("book", None) or CostBook(AS_OF, "USD", (), {})
     settings = DEFAULTS | changes.pop("settings", {})
     ranked = table.drop(columns=["hazard", "job_hours", "retires_on", "last_pm_on"])
-    priced = with_cost_rule(ranked, book, LONG_RUN, settings, vehicles)
+    priced = with_prices(ranked, book, LONG_RUN, vehicles)
     survival = np.exp(-table["hazard"].to_numpy(float)[:, None] * GRID_KM[None, :])
+    usual = np.exp(-((GRID_KM / 2e5) ** 3))[None, :].repeat(len(table), axis=0)
     forecast = Forecast(
-        table["pump_id"].to_numpy(), GRID_KM, survival, table["pump_km_per_day"].to_numpy(float), survival
+        table["pump_id"].to_numpy(), GRID_KM, survival, table["pump_km_per_day"].to_numpy(float), usual, usual
     )
     nothing = {
         "types": pd.DataFrame(
@@ -64,8 +67,11 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
         "previous": None,
     }  # fmt: skip
     return Inputs(
-        as_of=AS_OF, settings=settings, book=book, pumps=priced, forecast=forecast, vehicles=vehicles,
-        **(nothing | changes),
+        as_of=AS_OF, today=AS_OF, settings=settings, book=book,
+        pumps=decide_pumps(
+            priced, forecast, vehicles, settings, AS_OF, changes.get("decisions", nothing["decisions"])
+        )[0],
+        forecast=forecast, vehicles=vehicles, **(nothing | changes),
     )  # fmt: skip
 
 

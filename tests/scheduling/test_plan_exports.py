@@ -74,7 +74,7 @@ def test_work_list_is_whole_and_harmless(made):
 
 
 def test_an_empty_list_says_so():
-    page = work_list_html(make_plan(make_inputs([{"action": "none"}]), 120, 0.95))
+    page = work_list_html(make_plan(make_inputs([{"finding_action": "none", "hazard": 1e-7}]), 120, 0.95))
     assert "No replacement is planned." in page
 
 

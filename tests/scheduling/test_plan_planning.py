@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pandas as pd
@@ -35,6 +35,12 @@ def priced(planned_cost: float, failure_cost: float) -> CostBook:
     )
 
 
+def extra_stop_at(price: float) -> CostBook:
+    stamp = datetime(2026, 1, 1)
+    entry = Entry("extra_stop", price, None, None, "test", True, date(1900, 1, 1), stamp)
+    return CostBook(AS_OF, "USD", (entry,), {})
+
+
 def test_a_risky_pump_with_its_checks_passed_goes_on_the_next_stop():
     made = planned(make_inputs([{}]))
     line = made.lines.iloc[0]
@@ -45,14 +51,23 @@ def test_a_risky_pump_with_its_checks_passed_goes_on_the_next_stop():
     assert made.solver_gap <= 1e-6
 
 
-def test_risk_alone_books_nothing():
-    made = planned(
-        make_inputs([{"action": "check circuit", "action_text": "Measure the drops.", "hazard": 2e-4}])
-    )
+def test_an_unfinished_finding_does_not_hold_up_what_pays():
+    made = planned(make_inputs([{"finding_action": "check circuit", "hazard": 2e-4}]))
+    line = made.lines.iloc[0]
+    assert (line["job"], line["action"]) == ("check and change", "check and change")
+    assert 0.3 < line["p_change"] < 0.95
+    assert any("Volts and both drops" in step for step in line["steps"])
+
+
+def test_a_fleet_may_demand_a_finished_finding():
+    demand = {"demand_finished_finding": True}
+    made = planned(make_inputs([{"finding_action": "check circuit", "hazard": 2e-4}], settings=demand))
     assert made.lines.empty
-    waiting = made.waiting.iloc[0]
-    assert waiting["worth_on_cost"]
-    assert waiting["next_step"] == "Measure the drops."
+    check = made.checks.iloc[0]
+    assert (check["job"], check["action"], check["because"]) == (
+        "check", "check circuit", "the finding is not finished",
+    )  # fmt: skip
+    assert planned(make_inputs([{"hazard": 2e-4}], settings=demand)).lines["job"].tolist() == ["change"]
 
 
 def test_a_confirmed_finding_that_does_not_pay_waits_in_sight():
@@ -82,10 +97,14 @@ def test_a_price_moves_the_list():
     assert cheap.lines.empty
 
 
-def test_near_retirement_it_is_left_with_its_reason():
-    made = planned(make_inputs([{"retires_on": date(2026, 6, 1)}]))
-    assert made.lines.empty
-    assert made.unplaced["why"].tolist() == ["the unit retires on 2026-06-01"]
+def test_near_retirement_only_what_pays_until_then():
+    # 18 days of 100 km: 9 % of 2,400 is less than a change; at ten times the hazard it is more.
+    soon = date(2026, 3, 20)
+    assert planned(make_inputs([{"retires_on": soon}])).lines.empty
+    made = planned(make_inputs([{"retires_on": soon, "hazard": 1e-3}]))
+    assert made.lines["planned_on"].iloc[0] < soon
+    gone = planned(make_inputs([{"retires_on": date(2026, 3, 8), "hazard": 1e-2, "class": "ambulance"}]))
+    assert gone.lines.empty
 
 
 def test_without_parts_the_first_stop_after_the_lead_time():
@@ -93,9 +112,39 @@ def test_without_parts_the_first_stop_after_the_lead_time():
     none = pd.DataFrame({"depot": ["North"], "pump_type": ["T"], "on_hand": [0]})
     made = planned(make_inputs([{}], types=types, stock=none))
     line = made.lines.iloc[0]
-    assert line["planned_on"] == SECOND_STOP
-    assert line["order_by"] == date(2026, 3, 24)
+    assert line["planned_on"] >= date(2026, 3, 22)
+    assert line["order_by"] == line["planned_on"] - timedelta(days=20)
     assert made.parts["to_order"].tolist() == [1]
+
+
+def test_a_stop_of_its_own_where_waiting_costs_more():
+    usual = planned(make_inputs([{"hazard": 1.5e-5, "last_pm_on": date(2026, 3, 1)}])).lines.iloc[0]
+    assert not usual["own_stop"]
+    made = planned(make_inputs([{"hazard": 5e-4, "last_pm_on": date(2026, 3, 1)}]))
+    line = made.lines.iloc[0]
+    assert (line["own_stop"], line["planned_on"]) == (True, date(2026, 3, 9))
+    dear = planned(
+        make_inputs([{"hazard": 5e-5, "last_pm_on": date(2026, 3, 1)}], book=extra_stop_at(5000))
+    ).lines
+    assert not dear["own_stop"].any()
+
+
+def test_in_the_bay_it_is_done_now():
+    made = planned(make_inputs([{"hazard": 5e-4, "last_visited_on": AS_OF, "last_pm_on": AS_OF}]))
+    assert made.lines["planned_on"].tolist() == [AS_OF]
+    assert made.lines["due_by"].tolist() == ["now, in the bay"]
+
+
+def test_nothing_on_a_closed_day_nor_beyond_the_horizon():
+    closed = {"closed_days": {"North": ["2026-03-16", "2026-03-17"]}}
+    made = planned(make_inputs([{}], settings=closed, book=extra_stop_at(5000)))
+    assert made.lines["planned_on"].tolist() == [date(2026, 3, 18)]
+    weekend = {"workdays": {"": [1, 2, 3, 4, 5], "North": [6]}}
+    made = planned(make_inputs([{}], settings=weekend, book=extra_stop_at(5000)))
+    assert made.lines["planned_on"].tolist() == [date(2026, 3, 21)]
+    short = planned(make_inputs([{}]), days=5)
+    assert short.lines.empty
+    assert short.unplaced["why"].tolist() == ["the unit has no stop within 5 days"]
 
 
 def test_what_does_not_fit_is_listed_with_its_risk():
@@ -108,7 +157,7 @@ def test_what_does_not_fit_is_listed_with_its_risk():
 
 def test_the_bay_goes_to_the_pump_that_can_least_wait():
     bays = pd.DataFrame({"depot": ["North"], "week_of": [pd.NaT], "hours": [3.0]})
-    made = planned(make_inputs([{"hazard": 4e-5}, {"hazard": 2e-4}], bays=bays))
+    made = planned(make_inputs([{"hazard": 4e-5}, {"hazard": 2e-4}], bays=bays, book=extra_stop_at(5000)))
     days = made.lines.set_index("pump_id")["planned_on"]
     assert days[2] == FIRST_STOP
     assert days[1] == SECOND_STOP
@@ -120,7 +169,7 @@ def test_due_work_takes_hours_and_is_shown():
     due = pd.DataFrame(
         {"unit": ["U1"], "due_on": [date(2026, 3, 16)], "work": ["inspection"], "hours": [38.0]}
     )
-    made = planned(make_inputs([{}], due_work=due))
+    made = planned(make_inputs([{}], due_work=due, book=extra_stop_at(5000)))
     assert made.lines["planned_on"].iloc[0] == SECOND_STOP
     assert "inspection" in made.lines["due_work"].iloc[0]
 
@@ -133,15 +182,20 @@ def test_both_pumps_of_a_unit_share_a_stop():
 
 
 def test_a_pump_that_failed_outright_does_not_wait_for_a_stop():
-    made = planned(make_inputs([{"rule": "no-current-proven-supply", "last_pm_on": date(2026, 3, 1)}]))
+    made = planned(make_inputs([{"status": "failed", "last_pm_on": date(2026, 3, 1)}]))
     line = made.lines.iloc[0]
-    assert line["because"] == "failed outright"
+    assert line["because"] == "failed"
     assert line["due_by"] == "a stop of its own"
-    assert line["planned_on"] <= date(2026, 3, 10)
+    assert line["planned_on"] == AS_OF
+    none = pd.DataFrame({"depot": ["North"], "pump_type": ["T"], "on_hand": [0]})
+    made = planned(make_inputs([{"status": "failed"}], stock=none))
+    assert made.lines["planned_on"].tolist() == [date(2026, 3, 6)]  # four days for the part
 
 
 def test_a_pinned_day_stays_and_overrides_the_checks():
-    inputs = make_inputs([{"action": "check circuit"}], decisions=decision(1, "pinned", date(2026, 4, 1)))
+    inputs = make_inputs(
+        [{"finding_action": "check circuit"}], decisions=decision(1, "pinned", date(2026, 4, 1))
+    )
     line = planned(inputs).lines.iloc[0]
     assert (line["planned_on"], line["status"], line["decision_reason"]) == (
         date(2026, 4, 1),
@@ -167,7 +221,7 @@ def test_changes_since_the_last_list_say_why():
     assert nothing.changes.empty
 
     pumps = inputs.pumps.copy()
-    pumps.loc[1, "action"] = "repeat capture"
+    pumps.loc[1, ["action", "job"]] = "repeat capture", "nothing"
     later = replace(
         inputs,
         pumps=pumps,

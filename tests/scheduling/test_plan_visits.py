@@ -7,7 +7,7 @@ from datetime import date
 import pandas as pd
 import pytest
 
-from analytics.scheduling.visits_ahead import planned_visits
+from analytics.risk.visits_ahead import planned_visits
 from ingest.errors import EntryRefused
 from ingest.ledger.settings import DEFAULTS
 

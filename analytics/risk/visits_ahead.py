@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.risk.workdays import Workdays
 from ingest.errors import EntryRefused
 
 OVERDUE_STOP_DAYS = 7  # an overdue PM is taken to be made within a week
@@ -19,8 +20,8 @@ def planned_visits(
     """Return one row per planned stop up to `horizon_days` ahead, and each unit's next stop in any case.
 
     vehicles: unit, last_pm_on, km_per_day (of the unit), pm_interval_km, pm_interval_days, pm_interval_hours,
-    hours_per_day; missing values are fine. Returned: unit, stop (1 = next), planned_on, due_by
-    ("distance" | "days" | "hours"), overdue. Stops fall on weekdays.
+    hours_per_day, depot; missing values are fine. Returned: unit, stop (1 = next), planned_on, due_by
+    ("distance" | "days" | "hours"), overdue. Stops fall on days on which the depot works.
     Raises EntryRefused, naming the unit, for an interval that is not above 0.
     """
     for column in ("pm_interval_km", "pm_interval_days", "pm_interval_hours"):
@@ -48,7 +49,8 @@ def planned_visits(
     row = np.repeat(np.arange(len(vehicles)), count)
     stop = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
     ahead = np.round(first[row] + stop * days[row]).astype(int)
-    when: Any = np.busday_offset(today + ahead, 0, roll="forward")
+    depot = vehicles["depot"].to_numpy(object) if "depot" in vehicles else np.full(len(vehicles), "", object)
+    when = Workdays(settings).forward(today + ahead, depot[row])
     return pd.DataFrame(
         {
             "unit": vehicles["unit"].to_numpy()[row],

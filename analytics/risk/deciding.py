@@ -1,0 +1,159 @@
+"""What is decided about every ranked pump: stops ahead, prices and checks weighed, the action in words."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.money.cost_rule import Curves, Weighed, weigh, with_decision
+from analytics.money.decision import CHECK, CHECK_AND_CHANGE, JOBS, ON_CEILING
+from analytics.money.outlook import Ahead
+from analytics.risk.forecast import Forecast
+from analytics.risk.visits_ahead import interval_days, planned_visits
+from analytics.risk.workdays import Workdays
+
+BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
+CHECKS = ("check circuit", "check filter or strainer", "check delivery")
+STANDING = ("booked", "pinned")
+
+
+def decide_pumps(
+    pumps: pd.DataFrame,
+    forecast: Forecast,
+    vehicles: pd.DataFrame,
+    settings: dict[str, Any],
+    as_of: date,
+    decisions: pd.DataFrame,
+    today: date | None = None,
+) -> tuple[pd.DataFrame, Weighed]:
+    """Return `pumps` with next_stop_on, what was decided (cost_rule.with_decision), action, action_text,
+    planned_on, decision_status and decided_by; and what was weighed.
+
+    pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action and status, in the order
+    of `forecast`'s rows. decisions: newest of a person, by pump. today: nothing is dated before it (as_of).
+    """
+    today = today or as_of
+    pumps = with_next_stop(pumps, vehicles, settings, today)
+    pumps = pumps.assign(
+        finished=(pumps["finding_action"] == BOOK).to_numpy(), failed=(pumps["status"] == "failed").to_numpy()
+    )
+    curves = Curves(forecast.grid_km, forecast.survival, forecast.by_age_survival, forecast.new_pump_survival)
+    weighed = weigh(pumps, curves, ahead_of(pumps, settings, as_of, today), settings)
+    pumps = with_decision(pumps, weighed)
+    days = Workdays(settings)
+    own = [
+        days.on_or_after(
+            as_of + timedelta(days=0 if at == "now" else int(settings["extra_stop_days"])), depot
+        )
+        if at != "next stop"
+        else stop
+        for at, stop, depot in zip(pumps["at"], pumps["next_stop_on"], pumps["depot"], strict=True)
+    ]
+    pumps["proposed_on"] = [day if at else None for day, at in zip(own, pumps["at"], strict=True)]
+    return with_words(pumps, decisions), weighed
+
+
+def with_next_stop(
+    pumps: pd.DataFrame, vehicles: pd.DataFrame, settings: dict[str, Any], today: date
+) -> pd.DataFrame:
+    """Return `pumps` with next_stop_on and pm_days, the days between its unit's planned stops."""
+    per_day = pumps.groupby("unit")["km_per_day"].max()
+    mine = vehicles[vehicles["unit"].isin(per_day.index)]
+    mine = mine.assign(km_per_day=mine["unit"].map(per_day))
+    stops = planned_visits(mine, today, 0, settings).drop_duplicates("unit").set_index("unit")["planned_on"]
+    between, _ = interval_days(mine, settings)
+    apart = pd.Series(between, index=mine["unit"].to_numpy())
+    unit = pumps["unit"]
+    return pumps.assign(
+        next_stop_on=pd.to_datetime(unit.map(stops)).dt.date,
+        pm_days=unit.map(apart).fillna(float(settings["next_capture_days"])).to_numpy(float),
+    )
+
+
+def ahead_of(pumps: pd.DataFrame, settings: dict[str, Any], as_of: date, today: date) -> Ahead:
+    """Return where each pump's stops lie from the as-of date; pumps: next_stop_on, pm_days, retires_on,
+    last_visited_on."""
+    start = pd.Timestamp(as_of)
+    per_day = pumps["pump_km_per_day"].to_numpy(float)
+
+    def days_to(column: str) -> np.ndarray:
+        return (pd.to_datetime(pumps[column]) - start).dt.days.to_numpy(float)
+
+    apart = pumps["pm_days"].to_numpy(float)
+    to_stop = days_to("next_stop_on")
+    to_stop = np.where(np.isnan(to_stop), apart, np.maximum(to_stop, 0.0))
+    last = days_to("retires_on")
+    extra = float((today - as_of).days + int(settings["extra_stop_days"]))
+    return Ahead(
+        to_extra_km=extra * per_day,
+        to_stop_km=to_stop * per_day,
+        interval_km=apart * per_day,
+        in_bay=(pd.to_datetime(pumps["last_visited_on"]) == pd.Timestamp(today)).to_numpy(bool),
+        may_extra=np.ones(len(pumps), bool),
+        last_km=np.where(np.isnan(last), np.inf, np.maximum(last, 0.0) * np.maximum(per_day, 1e-9)),
+    )
+
+
+def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
+    """Return `pumps` with action and action_text of what was decided, and what a person decided."""
+    job = pumps["job"].map(JOBS.index).to_numpy(int)
+    done = pumps["finished"].to_numpy(bool) | pumps["failed"].to_numpy(bool)
+    finding = pumps["finding_action"].to_numpy(object)
+    changes = job >= CHECK_AND_CHANGE
+    check = np.where(np.isin(finding, CHECKS), finding, "repeat capture")
+    action = np.select(
+        [changes & done, changes, job == CHECK, (finding == BOOK) & ~changes],
+        [BOOK, CHECK_AND_CHANGE_ACTION, check, WATCH],
+        finding,
+    ).astype(object)
+    text = np.array(
+        [_text(a, row) for a, row in zip(action, pumps.to_dict("records"), strict=True)], dtype=object
+    )
+    newest = decisions.set_index("pump_id") if len(decisions) else pd.DataFrame(index=pd.Index([], dtype=int))
+
+    def said(name: str) -> pd.Series:
+        if name not in newest:
+            return pd.Series([None] * len(pumps), index=pumps.index, dtype=object)
+        return pumps["pump_id"].map(newest[name]).astype(object)
+
+    status = said("status")
+    standing = status.isin(STANDING).to_numpy()
+    why = said("reason").fillna("no reason given")
+    action[standing] = BOOK
+    text[standing] = ("Booked by a person: " + why[standing].astype(str) + ".").to_numpy(object)
+    planned = pd.to_datetime(said("planned_on")).dt.date.astype(object)
+    proposed = pumps["proposed_on"].astype(object)
+    return pumps.assign(
+        action=action,
+        action_text=text,
+        decision_status=status.where(status.notna(), None),
+        decided_by=said("decided_by"),
+        planned_on=planned.where(standing & planned.notna().to_numpy(), proposed),
+    )
+
+
+_AT = {
+    "now": "now, while it is in the bay",
+    "extra stop": "at a stop of its own",
+    "next stop": "at the next stop",
+}
+
+
+def _text(action: str, row: dict[Any, Any]) -> str:
+    when = _AT.get(row["at"], "at the next stop")
+    over = ", for the risk ceiling of its class is passed" if row["because"] == ON_CEILING else ""
+    if row["failed"]:
+        return "Change it: it no longer works."
+    if action == BOOK:
+        return f"Change it {when}{over}: the finding stays and nothing else explains it."
+    if action == CHECK_AND_CHANGE_ACTION:
+        return (
+            f"Check it {when} and change it unless the check says otherwise{over} "
+            f"({100 * row['p_change']:.0f} % end in a change)."
+        )
+    if row["finished"] and action == WATCH:
+        return "The finding is confirmed, but a change does not pay yet: capture at half the usual interval."
+    return row["finding_text"] if row.get("finding_text") else row["step_text"]

@@ -1,0 +1,80 @@
+"""What is not on the plan: worth doing but not to be fitted, of note but not worth it yet."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analytics.past.frames import each
+from analytics.scheduling.assignment import Assignment
+from analytics.scheduling.inputs import Inputs
+from ingest.trade_numbers import LEAD_DAYS
+
+MOST_NOTED = 0.2  # risk over one interval from which a pump that nothing is done about is listed with why
+OTHER_COLUMNS = [
+    "pump_id", "unit", "position", "pump_type", "depot", "class", "risk", "risk_to_next_stop", "action",
+    "worth_on_cost", "because", "benefit", "why", "next_step", "reason",
+]  # fmt: skip
+
+
+def others(pumps: pd.DataFrame) -> pd.DataFrame:
+    """Return pumps outside the plan, with room for why and the next step."""
+    return pumps.assign(worth_on_cost=pumps["benefit"] >= 0, why="", next_step="").reindex(
+        columns=OTHER_COLUMNS
+    )
+
+
+def waiting(pumps: pd.DataFrame, free: np.ndarray) -> pd.DataFrame:
+    """Return pumps with a finished finding, a step that their finding asks for, or a high risk, about which
+    nothing is worth doing yet; free: bool, neither planned nor settled by a person."""
+    finished = pumps["finished"].to_numpy(bool)
+    finding = pumps["finding_action"].to_numpy(object)
+    risky = (pumps["risk"] >= MOST_NOTED).to_numpy()
+    asked = np.isin(
+        finding, ("check circuit", "check filter or strainer", "check delivery", "repeat capture")
+    )
+    rows = free & (finished | risky | asked)
+    no_safer = (pumps["because"] == "a new pump is no safer").to_numpy()
+    why = np.select(
+        [finished, no_safer, risky],
+        [
+            "the finding is confirmed, but a change does not pay yet",
+            "the risk is high, but a new pump would be no safer",
+            "the risk is high, but neither a check nor a change pays yet",
+        ],
+        "its reading asks for a step that does not pay for a job of its own",
+    )
+    made = others(pumps[rows]).assign(why=why[rows], next_step=pumps["action_text"][rows])
+    return made.sort_values("risk", ascending=False, ignore_index=True)
+
+
+def unplaced(
+    inputs: Inputs,
+    solved: Assignment,
+    candidates: pd.DataFrame,
+    lead: pd.Series,
+    free: dict[tuple[str, object], float],
+    horizon_days: int,
+) -> pd.DataFrame:
+    """Return pumps about which something is worth doing that can't be fitted, with why."""
+    pumps = inputs.pumps
+    left = pumps["pump_id"].isin(solved.unplaced).to_numpy()
+    by_pump = dict(list(candidates.groupby("pump_id"))) if len(candidates) else {}
+    nothing = candidates.iloc[:0]
+    why = []
+    for row in each(pumps[left]):
+        mine = by_pump.get(row.pump_id, nothing)
+        retires = pd.Timestamp(row.retires_on)
+        if mine.empty and not pd.isna(retires):
+            why.append(f"the unit retires on {retires.date()}, before any stop that could be made")
+        elif mine.empty:
+            why.append(f"the unit has no stop within {horizon_days} days")
+        elif mine["early"].all():
+            days = lead.get(row.pump_type, LEAD_DAYS)
+            why.append(f"no part is on hand and one takes {days:.0f} days, longer than its last stop is off")
+        elif not any(free.get((c.depot, c.week), np.inf) >= c.hours for c in each(mine)):
+            why.append(f"depot {row.depot} has no bay hours left in the weeks of its stops")
+        else:
+            why.append("bay hours or parts at its stops go to pumps that cost more to leave")
+    made = others(pumps[left]).assign(why=why, next_step=pumps["action_text"][left])
+    return made.sort_values("risk", ascending=False, ignore_index=True)

@@ -1,0 +1,131 @@
+"""A plan's lines as people read them: the job and its steps, part, hours, money, who decided."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analytics.money.decision import curve_at, lived_km
+from analytics.past.frames import each
+from analytics.scheduling.inputs import Inputs
+from analytics.scheduling.parts import order_by
+from analytics.scheduling.steps import bring, steps
+from ingest.trade_numbers import LEAD_DAYS
+
+Z80 = 1.2815515655  # normal quantile at 90 %
+LINE_COLUMNS = [
+    "pump_id", "job_number", "unit", "position", "pump_type", "depot", "class", "planned_on", "week",
+    "due_by", "job", "own_stop", "p_change", "steps", "bring", "status", "because", "action", "risk",
+    "risk_to_next_stop", "risk_until_then", "cost_of_waiting", "expected_saving", "saving_sd", "hours",
+    "order_by", "part", "planned", "failure", "placeholder", "reason", "cautions", "due_work",
+    "also_at_this_stop", "worth_on_cost", "decided_by", "decision_reason", "vin", "make", "model", "year",
+]  # fmt: skip
+
+
+def dressed(
+    lines: pd.DataFrame, inputs: Inputs, lead: pd.Series, decided: pd.DataFrame, share: float
+) -> pd.DataFrame:
+    """Return chosen candidates and booked work with everything a reader wants, by day."""
+    from analytics.judging.safety import FIRST
+
+    if not len(lines):
+        return pd.DataFrame(columns=LINE_COLUMNS)
+    lines = lines.reset_index(drop=True)
+    pumps = inputs.pumps.iloc[lines["row"].to_numpy(int)].reset_index(drop=True)
+    names = [
+        "position", "class", "action", "risk", "risk_to_next_stop", "planned", "failure", "placeholder",
+        "reason", "vin", "make", "model", "year", "p_beside", "finding_action",
+    ]  # fmt: skip
+    lines = lines.assign(**{name: pumps[name] for name in names})
+    lines["job_number"] = [f"P{i}" for i in lines["pump_id"]]
+    lines["because"] = pumps["because"].where(lines["status"] == "proposed", "a person's booking")
+    lines["worth_on_cost"] = pumps["benefit"] >= 0
+    whole = 1 - lines["risk_until_then"]
+    own = (pumps["job"] == lines["job"]).to_numpy()
+    # The chance that its check ends in a change was told for its own time; the time moves the risk before it.
+    ends = np.where(own, pumps["p_change"] / np.maximum(1 - pumps["risk_then"], 1e-9), 1.0)
+    lines["p_change"] = np.clip(ends * whole, 0.0, 1.0)
+    lines["cost_of_waiting"] = (lines["K"] - lines["there"]).clip(lower=0)
+    nothing = np.where(pumps["value_per_km"] > 0, lines["to_failure"], pumps["cost_of_nothing"])
+    nothing = np.where(lines["job"] == "check", pumps["cost_of_nothing"], nothing)
+    lines["expected_saving"] = nothing - lines["K"]
+    lines["saving_sd"] = _saving_sd(lines, pumps, inputs)
+    lines["planned_on"] = pd.to_datetime(lines["planned_on"]).dt.date
+    lines["filter"] = lines["pump_type"].map(inputs.types.set_index("pump_type")["filter"])
+    lines["steps"] = [steps(row) for row in each(lines)]
+    lines["bring"] = [bring(row) for row in each(lines)]
+    lines = lines.sort_values(["planned_on", "depot", "unit", "position"], ignore_index=True)
+    part, by = _parts(lines, inputs, lead)
+    lines = lines.assign(part=part, order_by=pd.Series(by, dtype=object))
+    same = lines.groupby(["unit", "planned_on"])["pump_id"].transform("size")
+    lines["also_at_this_stop"] = same - 1
+    rank_at_stop = lines.groupby(["unit", "planned_on"]).cumcount()
+    lines["hours"] = lines["hours"] * np.where(rank_at_stop > 0, 1 - share, 1.0)
+    lines["due_work"] = _due_with(lines, inputs)
+    lines["cautions"] = FIRST
+    for name, column in (("decided_by", "decided_by"), ("decision_reason", "reason")):
+        lines[name] = lines["pump_id"].map(decided[column]) if column in decided else None
+    return lines
+
+
+def _parts(lines: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> tuple[list[str], list[object]]:
+    wait = lines["pump_type"].map(lead).fillna(LEAD_DAYS)
+    stock = {(r.depot, r.pump_type): int(r.on_hand) for r in each(inputs.stock)}
+    part: list[str] = []
+    by: list[object] = []
+    for row, days in zip(each(lines), wait, strict=True):
+        if row.job == "check":
+            part.append("none")
+            by.append(None)
+            continue
+        left = stock.get((row.depot, row.pump_type), 0)
+        stock[(row.depot, row.pump_type)] = left - 1
+        day = order_by(row.planned_on, days)
+        part.append("on hand" if left > 0 else f"order by {day}")
+        by.append(None if left > 0 else day)
+    return part, by
+
+
+def saving_range(lines: pd.DataFrame, inputs: Inputs) -> tuple[float, float, float]:
+    """Return 10 %, 90 % and mean of the list's saving; how far each pump would have run is chance."""
+    if not len(lines):
+        return 0.0, 0.0, 0.0
+    expected = float(lines["expected_saving"].sum())
+    sd = float(np.sqrt((lines["saving_sd"].to_numpy(float) ** 2).sum()))
+    return expected - Z80 * sd, expected + Z80 * sd, expected
+
+
+def _saving_sd(lines: pd.DataFrame, pumps: pd.DataFrame, inputs: Inputs) -> np.ndarray:
+    """Return the spread of each line's saving: it is Cf − g·L − W, L being the distance left beyond the stop,
+    where the pump lives to see the stop, and nothing where it doesn't."""
+    grid = inputs.forecast.grid_km
+    kept, where = np.unique(lines["row"].to_numpy(int), return_inverse=True)
+    survival = inputs.forecast.survival[kept]
+    first = lived_km(grid, survival)
+    second = lived_km(grid**2, survival)  # E[L²] = ∫ S d(x²)
+    ahead = (pd.to_datetime(lines["planned_on"]) - pd.Timestamp(inputs.as_of)).dt.days.to_numpy(float)
+    at = np.maximum(ahead, 0) * pumps["pump_km_per_day"].to_numpy(float)
+    there = np.maximum(1 - lines["risk_until_then"].to_numpy(float), 1e-6)
+    gone, gone2 = curve_at(first[where], grid, at), curve_at(second[where], grid, at)
+    mean = (first[where, -1] - gone) / there
+    square = np.maximum((second[where, -1] - gone2) / there - 2 * at * mean, 0.0)
+    g = pumps["value_per_km"].to_numpy(float)
+    gain = pumps["fail_cost"].to_numpy(float) - lines["there"].to_numpy(float) - g * mean
+    variance = g**2 * np.maximum(square - mean**2, 0.0)
+    return np.sqrt(there * (variance + gain**2) - (there * gain) ** 2)
+
+
+def _due_with(lines: pd.DataFrame, inputs: Inputs) -> list[str]:
+    """Return the unit's other work due by its stop, as text."""
+    by_unit = dict(list(inputs.due_work.groupby("unit"))) if len(inputs.due_work) else {}
+    out = []
+    for row in each(lines):
+        due = by_unit.get(row.unit)
+        if due is None:
+            out.append("")
+            continue
+        near = due[pd.to_datetime(due["due_on"]) <= pd.Timestamp(row.planned_on) + pd.Timedelta(days=30)]
+        out.append(
+            "; ".join(f"{w} (due {str(d)[:10]})" for w, d in zip(near["work"], near["due_on"], strict=True))
+        )
+    return out

@@ -1,0 +1,51 @@
+"""What a job asks for, step by step, and what to bring: common practice, no source [P]."""
+
+from __future__ import annotations
+
+from typing import Any
+
+ZERO = "Take the clamp off, check its zero, and capture again at the same point and state."
+CIRCUIT = "Volts and both drops at the pump under load."
+PRESSURE = "Pressure at the port, held against the type's rating."
+DELIVERY = "Volume delivered in a measured time."
+FILTER = "Outlet filter: age, and change it if in doubt."
+OPEN = "With the tank open: strainer, in-tank hose, regulator and connector looked at, for heat too."
+AFTER = (
+    "Capture again after any repair; change the pump unless a named cause explains the reading and it clears."
+)
+CHANGE = "Change the pump; capture the new one at this stop, as its baseline."
+TANK = "Clean the tank and renew the strainer with the pump."
+REPORT = "Write down what was examined and found, cause or no other cause."
+# No outcome of a check could change a decision that no odd reading carries.
+PLAIN = (ZERO, CIRCUIT)
+BESIDE_PLAYS = 0.05  # from this chance of a cause beside the pump on, a check may change the decision
+
+
+def steps(row: Any) -> list[str]:
+    """Return the steps of one line in order; row: job, finding_action, p_beside, filter."""
+    if row.job == "change":
+        return [CHANGE, TANK]
+    looks = list(PLAIN)
+    if row.p_beside >= BESIDE_PLAYS or row.finding_action not in (
+        "none",
+        "shorten interval",
+        "repeat capture",
+    ):
+        looks.append(PRESSURE)
+        if row.finding_action in ("check delivery", "check filter or strainer"):
+            looks.append(DELIVERY)
+        if row.filter == "inline":
+            looks.append(FILTER)
+        looks.append(OPEN)
+    if row.job == "check":
+        return [*looks, REPORT]
+    return [*looks, AFTER, CHANGE, TANK, REPORT]
+
+
+def bring(row: Any) -> str:
+    """Return what to have at hand for one line, as text."""
+    things = ["clamp", "voltmeter"]
+    things += ["pressure gauge"] if PRESSURE in row.steps else []
+    things += ["measuring can for fuel"] if DELIVERY in row.steps else []
+    things += [f"pump {row.pump_type}", "strainer", "seals"] if row.job != "check" else []
+    return ", ".join(things)

@@ -1,0 +1,121 @@
+"""What to do about a pump, in money: each option worked by hand, and where the choice turns."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analytics.money.decision import (
+    CHANGE,
+    CHECK,
+    CHECK_AND_CHANGE,
+    EXTRA,
+    NEXT_STOP,
+    NOTHING,
+    NOW,
+    Outlook,
+    Skill,
+    Work,
+    decide,
+    keep_cost,
+)
+from analytics.money.outlook import cause_beside
+
+WORK = Work(650.0, 2400.0, 40.0, 80.0, 60.0, 25.0, 1500.0, 900.0)
+SKILL = Skill(miss=0.2, false_name=0.05, tank_open=0.5, breaks=0.3)
+CP, CF = 650 + 0.02 * 1500, 2400 + 0.02 * 1500
+
+
+def outlook(keep=900.0, sound=300.0, beside=0.4, risk=(0.0, 0.05, 0.2), here=False, g=0.005) -> Outlook:
+    """One pump: 700 km to an extra stop, 5,000 km to the next planned one."""
+    return Outlook(
+        risk=np.array([risk]),
+        lived_km=np.array([[0.0, 690.0, 4500.0]]),
+        open_at=np.array([[here, True, True]]),
+        keep=np.full((1, 3), keep),
+        keep_sound=np.array([sound]),
+        beside=np.array([beside]),
+        cost_per_km=np.array([g]),
+    )
+
+
+def test_each_option_by_hand():
+    made = decide(outlook(here=True), WORK, SKILL).options[0]
+    assert made[NOTHING, NEXT_STOP] == pytest.approx(0.2 * CF + 0.8 * 900 - 0.005 * 4500)
+    assert made[CHANGE, NOW] == pytest.approx(CP)
+    assert made[CHANGE, EXTRA] == pytest.approx(0.05 * CF + 0.95 * CP - 0.005 * 690 + 60)
+    named, held = 0.4 * 0.8, 0.6 * 0.05
+    bad = (900 - 0.4 * 300) / 0.6
+    both = 40 + named * (40 + 25 + 300 - 270) + held * (40 + 25 + bad) + (1 - named - held) * CP
+    assert made[CHECK_AND_CHANGE, NOW] == pytest.approx(both)
+    left = 0.4 * 0.2 / (1 - named)
+    unexplained = min(left * 300 + (1 - left) * bad, CP + 60)
+    check = 40 + 80 * (1 - named) + 40 * named + named * (300 - 270) + (1 - named) * unexplained
+    assert made[CHECK, NEXT_STOP] == pytest.approx(0.2 * CF + 0.8 * check - 0.005 * 4500)
+
+
+def test_now_while_it_stands_there_beats_a_stop_of_its_own():
+    assert decide(outlook(keep=1500.0, here=True), WORK, SKILL).time[0] == NOW
+    assert decide(outlook(keep=1500.0), WORK, SKILL).time[0] == EXTRA
+    dear = replace(WORK, extra_stop=2000.0)
+    assert decide(outlook(keep=1500.0), dear, SKILL).time[0] == NEXT_STOP
+
+
+def test_a_sound_pump_is_left_alone():
+    made = decide(outlook(keep=300.0, beside=0.0, risk=(0.0, 0.001, 0.01)), WORK, SKILL)
+    assert made.job[0] == NOTHING
+    assert made.saving[0] == 0
+    assert made.because[0] == "not yet worth it"
+
+
+def test_where_a_check_can_find_nothing_it_is_not_paid_for():
+    made = decide(outlook(keep=1500.0, beside=0.0), WORK, SKILL)
+    assert made.job[0] == CHANGE
+    assert decide(outlook(keep=1500.0, beside=0.5), WORK, SKILL).job[0] == CHECK_AND_CHANGE
+
+
+def test_the_chance_of_a_change_is_told():
+    made = decide(outlook(keep=1500.0, here=True), WORK, SKILL)
+    assert made.p_change[0] == pytest.approx(1 - 0.4 * 0.8 - 0.6 * 0.05)
+    later = decide(outlook(keep=1500.0), WORK, SKILL)
+    assert later.p_change[0] == pytest.approx(0.95 * made.p_change[0])
+
+
+def test_a_ceiling_orders_the_first_time_there_is_and_cost_is_overridden():
+    calm = outlook(keep=300.0, beside=0.0, risk=(0.0, 0.01, 0.06))
+    made = decide(calm, WORK, SKILL, over_ceiling=np.array([True]))
+    assert (made.job[0], made.time[0], made.because[0]) == (CHANGE, EXTRA, "risk ceiling")
+    assert decide(calm, WORK, SKILL, over_ceiling=np.array([True]), safer=np.array([False])).job[0] == NOTHING
+
+
+def test_nothing_is_changed_for_a_pump_that_is_no_safer_nor_before_its_finding_is_finished():
+    bad = outlook(keep=1500.0)
+    made = decide(bad, WORK, SKILL, safer=np.array([False]))
+    assert made.job[0] in (NOTHING, CHECK)
+    asked = decide(bad, WORK, SKILL, may_change=np.array([False]))
+    assert (asked.job[0], asked.because[0]) == (CHECK, "the finding is not finished")
+
+
+def test_a_failed_pump_is_changed_without_a_check():
+    made = decide(outlook(keep=300.0), WORK, SKILL, failed=np.array([True]))
+    assert (made.job[0], made.because[0], made.p_change[0]) == (CHANGE, "failed", 1.0)
+
+
+def test_keeping_costs_the_least_over_later_stops():
+    # No hazard up to 50,000 km, then it fails at once: kept until just before, 49,000 km are had for nothing.
+    grid = np.arange(0.0, 100_001.0, 1000.0)
+    survival = (grid < 50_000).astype(float)[None, :]
+    kept = keep_cost(grid, survival, np.zeros(1), np.array([5000.0]), 700.0, 2400.0, np.array([0.005]))
+    assert kept[0] == pytest.approx(700 - 0.005 * 49_000)
+    # Beyond that point it can only fail: 500 km half-way into the step where it does.
+    late = keep_cost(grid, survival, np.zeros(1), np.array([60_000.0]), 700.0, 2400.0, np.array([0.005]))
+    assert late[0] == pytest.approx(2400 - 0.005 * 49_500)
+
+
+def test_a_cause_beside_the_pump_plays_only_where_a_reading_is_odd():
+    told = cause_beside(np.array([0.1, 0.4, 0.99]), np.array([0.1, 0.1, 0.1]), 0.4)
+    assert told[0] == 0.0
+    assert told[1] == pytest.approx(0.4 * 0.75)
+    assert told[2] == pytest.approx(0.01 / 0.9)  # so high a risk leaves no room for an innocent pump
