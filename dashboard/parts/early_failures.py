@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard.shell import frame, lists
+from dashboard.shell import frame, lists, say
 from dashboard.words import formats
 
 MOST_NAMED = 3
@@ -15,9 +15,9 @@ def show_warning(groups: pd.DataFrame) -> None:
     """Name the types and lots that fail early beyond chance; draw nothing where there is none."""
     flagged = groups[groups["flagged"].astype(bool)] if len(groups) else groups
     for text in flagged["text"].head(MOST_NAMED) if len(flagged) else ():
-        st.warning(f"▲ Fails early: {text}")
+        say.warn(f"Fails early: {text}")
     if len(flagged) > MOST_NAMED:
-        st.caption(f"{len(flagged) - MOST_NAMED:,} more types and lots fail early.")
+        say.note(f"{len(flagged) - MOST_NAMED:,} more types and lots fail early.")
     if len(flagged):
         frame.link("costs", "→ Types and lots held against the rest", costs_part="Types and lots")
 
@@ -25,10 +25,10 @@ def show_warning(groups: pd.DataFrame) -> None:
 def show_groups(groups: pd.DataFrame) -> None:
     """Draw every type and lot held against the rest, with what was allowed for so many looks."""
     if not len(groups):
-        st.write("Nothing to compare yet: it takes two types, or two lots of a type, with two pumps each.")
+        say.line("Nothing to compare yet: it takes two types, or two lots of a type, with two pumps each.")
         return
     flagged = int(groups["flagged"].sum())
-    st.write(
+    say.line(
         f"{formats.count(len(groups), 'group')} held against the rest; "
         + (f"{flagged:,} {'fails' if flagged == 1 else 'fail'} early beyond chance." if flagged
            else "none fails early beyond what chance can do.")
@@ -39,7 +39,7 @@ def show_groups(groups: pd.DataFrame) -> None:
     lists.show(
         group_table(groups), "Pump types and lots with failures counted and expected.", "types_and_lots"
     )
-    st.caption(
+    say.note(
         "A type is held against all pumps, a lot against all of its type, over the same stretches of "
         "distance. Who looks at many groups, time and again, finds some that stand out by chance alone. "
         "So the more groups there are and the more often one is looked at, the smaller the chance must be "

@@ -14,7 +14,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.parts import replacing
-from dashboard.shell import frame
+from dashboard.shell import frame, say
 from dashboard.words import formats
 from ingest.errors import EntryRefused
 
@@ -38,13 +38,13 @@ def show(own: str) -> None:
 def _fit(own: str) -> None:
     unit, position = _place("Unit", "fit")
     if not unit:
-        st.caption("Give the unit first.")
+        say.note("Give the unit first.")
         return
     pump = _in_service(unit, position)
     if pump is None:
-        st.write(f"○ Unit {unit} has no pump in service in position {position} on record.")
+        say.line(f"○ Unit {unit} has no pump in service in position {position} on record.")
     else:
-        st.write(f"In service there: {_pump_words(pump)}. It comes off.")
+        say.line(f"In service there: {_pump_words(pump)}. It comes off.")
     with st.form("fit_pump"):
         removed = replacing.removal_fields("fit_") if pump is not None else None
         new = replacing.new_pump_fields(None if pump is None else pump["pump_type"], "fit_")
@@ -91,9 +91,7 @@ def _move(own: str) -> None:
         a, b = st.columns(2)
         odometer_from = a.text_input(CAME_OFF, placeholder=f"88412 {own}", key="move_km_from")
         odometer_to = b.text_input(WENT_IN, placeholder=f"41030 {own}", key="move_km_to")
-        st.caption(
-            "The distance it has run goes with it; its trend begins anew, since the wiring is another."
-        )
+        say.note("The distance it has run goes with it; its trend begins anew, since the wiring is another.")
         by = _initials("move")
 
         def keep() -> str:
@@ -123,7 +121,7 @@ def _cluster(own: str) -> None:
         a, b = st.columns(2)
         old = a.text_input("The old one's last reading", placeholder=f"88412 {own}", key="cluster_old")
         new = b.text_input("The new one's first reading", placeholder=f"0 {own}", key="cluster_new")
-        st.caption(
+        say.note(
             "Readings after that day count on from the old one's last; what was typed is kept beside them."
         )
         by = _initials("cluster")

@@ -9,6 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import changes, loaders
+from dashboard.shell import say
 from dashboard.words import formats
 from ingest.errors import PumpledgerError
 
@@ -45,7 +46,7 @@ def ask_finding(unit: str) -> None:
         return
     place = "" if pump["position"] == "main" else f" ({pump['position']})"
     with st.form(f"finding_{pump['pump_id']}"):
-        st.write(
+        say.line(
             f"? The pump taken off on {formats.day(pump['removed_on'])}{place}: what was found in it? "
             "Forecasts learn from the answer."
         )
@@ -57,7 +58,7 @@ def ask_finding(unit: str) -> None:
             try:
                 _keep_finding(int(pump["pump_id"]), found, by)
             except PumpledgerError as refused:
-                st.error(f"▲ {refused.text}")
+                say.refuse(f"{refused.text}")
             else:
                 st.rerun()
 
@@ -76,7 +77,7 @@ def _keep_finding(pump_id: int, found: Any, by: str) -> None:
 def show(visit: pd.Series, by: str) -> None:
     """Ask whether the pump was changed; on saving, close its life and begin the new one."""
     if text := st.session_state.get("replaced_text"):
-        st.success(text)
+        say.done(text)
         return
     with st.expander("The pump was changed at this stop"), st.form("replaced", border=False):
         removed = removal_fields()
@@ -86,7 +87,7 @@ def show(visit: pd.Series, by: str) -> None:
             try:
                 _replace(visit, removed, new, kept, by)
             except PumpledgerError as refused:
-                st.error(f"▲ {refused.text}")
+                say.refuse(f"{refused.text}")
             else:
                 st.rerun()
 

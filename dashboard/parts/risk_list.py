@@ -10,7 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import access, frame
+from dashboard.shell import access, frame, say
 from dashboard.words import formats
 
 NOW = ("repeat capture", "check circuit", "check filter or strainer")
@@ -128,7 +128,7 @@ def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
     """Draw the first pumps to act on, one bordered entry each with its reason and the way to its history."""
     waiting = int((ranking["action"] != "none").sum())
     if not waiting:
-        st.write("○ No pump needs anything before its next planned visit.")
+        say.line("○ No pump needs anything before its next planned visit.")
         return
     for row in with_stakes(to_act_on(ranking, most)).to_dict("records"):
         with st.container(border=True):
@@ -136,18 +136,19 @@ def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
             with head:
                 place = "" if row["position"] == "main" else f", {row['position']}"
                 depot = "" if formats.is_unknown(row["depot"]) else f" · {row['depot']}"
-                st.markdown(
-                    f"**{formats.action(row['action'])}** · unit **{row['unit']}**{place}{depot} · "
-                    f"risk {formats.percent(row['risk'])} ({formats.odds(row['risk'])})"
+                say.line(
+                    f"· unit {row['unit']}{place}{depot} · "
+                    f"risk {formats.percent(row['risk'])} ({formats.odds(row['risk'])})",
+                    lead=formats.action(row["action"]),
                 )
-                st.write(row["reason"])
+                say.line(row["reason"])
                 when = due_words(row)
                 if when:
-                    st.caption(when)
+                    say.note(when)
             with link:
                 frame.link("pump_history", "Open", pump=row["pump_id"])
     if waiting > most:
-        st.caption(f"{waiting - most:,} more with something to do stand in the list of all pumps by risk.")
+        say.note(f"{waiting - most:,} more with something to do stand in the list of all pumps by risk.")
 
 
 def due_words(row: dict[Any, Any] | pd.Series) -> str:

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import changes, loaders
-from dashboard.shell import access, frame
+from dashboard.shell import access, frame, say
 from dashboard.words import formats
 
 CORRECT, WITHDRAW = "Correct the odometer", "Withdraw the visit"
@@ -24,8 +24,8 @@ def show_question(row: dict[Any, Any], by: str, own: str) -> None:
     key = row["question_id"]
     about_visit = not formats.is_unknown(row["visit_id"])
     with st.form(f"question_{key}", border=True):
-        st.write(f"? {row['text']}")
-        st.caption(_about(row))
+        say.line(f"? {row['text']}")
+        say.note(_about(row))
         reason = st.text_input("Why", key=f"why_{key}", placeholder="the reason, in a few words")
         labels = list(changes.ANSWERS.values())
         odometer = ""

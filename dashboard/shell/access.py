@@ -15,6 +15,7 @@ import streamlit as st
 
 from dashboard.serving.configuration import read_server_settings
 from dashboard.serving.sessions import session_of, still_holds, widest_role
+from dashboard.shell import say
 from dashboard.shell.navigation import PAGES, ROLES, pages_for
 
 # What a role may do beyond looking at its pages; a later role may do all that an earlier one may.
@@ -55,7 +56,7 @@ def current_person() -> Person:
     session = session_of(claims, read_server_settings().session_hours)
     if session is None or not still_holds(session):
         st.title("pumpledger")
-        st.write("Your sign-in has ended. Load this page again to sign in; what was saved stands.")
+        say.line("Your sign-in has ended. Load this page again to sign in; what was saved stands.")
         st.stop()
     return Person(str(claims.get("name") or claims.get("email") or ""), session.role)
 

@@ -12,9 +12,10 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.data.answer_store import Kept
-from dashboard.shell import access, invented
+from dashboard.shell import access, invented, say
 from dashboard.shell.navigation import PAGES
 from dashboard.shell.palette import DARK, LIGHT, Palette
+from dashboard.words.plain import plain
 from ingest.errors import LedgerError, PumpledgerError
 
 log = logging.getLogger(__name__)
@@ -25,7 +26,7 @@ def show(person: access.Person) -> None:
     """Draw what is the same on every page."""
     if person.name:
         with st.sidebar:
-            st.write(f"{person.name}, {person.role}")
+            say.line(f"{person.name}, {person.role}")
             st.button("Sign out", on_click=st.logout)
 
 
@@ -42,7 +43,7 @@ def name_invented() -> None:
     if loaders.ledger_path().exists():
         note = invented.note(loaders.settings())
         if note:
-            st.caption(note)
+            say.note(note)
 
 
 @contextmanager
@@ -51,7 +52,7 @@ def plain_errors() -> Iterator[None]:
     try:
         yield
     except PumpledgerError as error:
-        st.error(error.text)
+        st.error(plain(error.text))
     except Exception as error:
         if type(error).__module__.startswith("streamlit.runtime.scriptrunner"):
             raise  # a rerun or stop asked for by the page itself
@@ -83,7 +84,7 @@ def started(first_step: str) -> bool:
             raise
     if counts is not None and counts["vehicles"]:
         return True
-    st.info(f"The ledger is empty. {first_step}")
+    say.inform(f"The ledger is empty. {first_step}")
     left, right = st.columns(2)
     with left:
         link("log_visit", "Log a first visit")
@@ -123,7 +124,7 @@ def attempt(change: Callable[[], Any], said: str | None = None) -> None:
     try:
         result = change()
     except PumpledgerError as refused:
-        st.error(f"▲ {refused.text}")
+        say.refuse(refused.text)
     else:
         st.session_state["kept"] = said or result
         st.rerun()
@@ -132,7 +133,7 @@ def attempt(change: Callable[[], Any], said: str | None = None) -> None:
 def show_kept() -> None:
     """Say what was last changed, once."""
     if said := st.session_state.pop("kept", None):
-        st.success(said)
+        say.done(said)
 
 
 def age(answer: Kept, what: str) -> None:
@@ -141,9 +142,9 @@ def age(answer: Kept, what: str) -> None:
         then = "are being taken in, look again in a minute"
         if answer.failed:
             then = "could not be taken in; the reason is in the log of whoever runs this"
-        st.caption(f"{what} as of {answer.made_at:%Y-%m-%d %H:%M}; later entries {then}.")
+        say.note(f"{what} as of {answer.made_at:%Y-%m-%d %H:%M}; later entries {then}.")
 
 
 def foot(words: str) -> None:
     """Draw a page's closing remark."""
-    st.caption(words)
+    say.note(words)

@@ -13,6 +13,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
+from dashboard.shell import say
 from dashboard.words import formats
 
 ROWS_A_PAGE = 50
@@ -80,7 +81,7 @@ def show(
         rows = holding(rows, find)
     draw(shown(rows.head(most)), words)
     if len(rows) > most:
-        st.caption(f"The first {most:,} of {len(rows):,} are drawn; the file holds all.")
+        say.note(f"The first {most:,} of {len(rows):,} are drawn; the file holds all.")
     download(lambda: shown(rows), name)
 
 
@@ -137,7 +138,7 @@ def one_page(
         st.query_params.pop(f"{key}_page", None)
         rows = loaders.ask(query, rows=rows_a_page, skip=0, **parameters)
     found = int(rows["found"].iloc[0]) if len(rows) else 0
-    st.write(formats.count(found, *nouns))
+    say.line(formats.count(found, *nouns))
     if found > rows_a_page:
         pages = -(-found // rows_a_page)
         st.number_input(

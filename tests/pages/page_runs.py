@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
@@ -26,7 +27,12 @@ def words(page: AppTest) -> str:
     """Return all text on a page, for looking sentences up."""
     kinds = (page.title, page.header, page.subheader, page.markdown, page.caption, page.warning, page.error,
              page.info, page.success)  # fmt: skip
-    return "\n".join(str(element.value) for kind in kinds for element in kind)
+    return seen("\n".join(str(element.value) for kind in kinds for element in kind))
+
+
+def seen(markdown: str) -> str:
+    """Return what a reader sees of escaped text: escapes taken off, joiners without width left out."""
+    return re.sub(r"\\([!-/:-@\[-`{-~])", r"\1", markdown).replace("\u2060", "")
 
 
 def small_file(path: Path) -> tuple[str, bytes, str]:

@@ -5,6 +5,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboard.parts import early_failures
+from tests.pages.page_runs import seen
 
 GROUPS = pd.DataFrame(
     {"kind": ["lot", "type"], "name": ["L1 (T)", "T"], "pumps": [12, 90], "failed": [8, 9],
@@ -17,6 +18,7 @@ GROUPS = pd.DataFrame(
 def drawn(groups):
     def page(groups):
         from dashboard.parts import early_failures
+from tests.pages.page_runs import seen
 
         early_failures.show_warning(groups)
 
@@ -30,7 +32,7 @@ def _no_links(monkeypatch):
 
 def test_a_lot_beyond_chance_is_named_with_its_counts():
     (warning,) = drawn(GROUPS).warning
-    assert warning.value.startswith("▲ Fails early: L1 (T): 8 of 12 pumps failed")
+    assert seen(warning.value).startswith("▲ Fails early: L1 (T): 8 of 12 pumps failed")
 
 
 def test_nothing_is_said_where_chance_can_do_it():

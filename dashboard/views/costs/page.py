@@ -4,7 +4,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.parts import early_failures, risk_list
-from dashboard.shell import frame
+from dashboard.shell import frame, say
 from dashboard.views.costs import parts
 
 st.title("Costs")
@@ -13,7 +13,7 @@ if not frame.started(
 ):
     st.stop()
 
-st.write(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
+say.line(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
 frame.first_part_first()
 kept = loaders.cost_review()
 review = kept.value

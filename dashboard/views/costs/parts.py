@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.charts import money
 from dashboard.parts import risk_list
-from dashboard.shell import frame, lists
+from dashboard.shell import frame, lists, say
 from dashboard.words import formats
 
 AS_GOOD = 1.02  # policies whose costs lie within this are not told apart in words
@@ -28,24 +28,23 @@ def show_answer(review: Any, ranking: pd.DataFrame) -> None:
     )
     ahead = float(ranking["risk"].sum()) * review.failure
     expected.metric("Expected before the next visits", formats.money(ahead, review.currency))
-    st.caption(
+    say.note(
         f"Expected: {risk_list.expected_words(ranking['risk'])} failures at "
         f"{formats.money(review.failure, review.currency)} each, "
         "if nothing is changed. Avoided is never taken off what was spent."
     )
-    for note in review.notes:
-        st.markdown(f"- {note}")
+    say.points(review.notes)
 
 
 def show_spent(review: Any) -> None:
     """Draw money spent by year and kind, with what of it is estimated, and breakdowns beside it."""
     rows = review.spent
     if not len(rows):
-        st.write("No replacement or breakdown is recorded yet.")
+        say.line("No replacement or breakdown is recorded yet.")
         return
     rows = lists.narrowed(rows, lists.narrowing(("depot", "pump_type"), key="cost"))
     if not len(rows):
-        st.write("Nothing was spent there.")
+        say.line("Nothing was spent there.")
         return
     frame.chart(
         money.spent(spent_rows(rows), review.currency, palette=frame.palette()),
@@ -54,7 +53,7 @@ def show_spent(review: Any) -> None:
     estimated = rows["cost_estimated"].sum()
     total = rows["cost_recorded"].sum() + estimated
     if estimated:
-        st.caption(
+        say.note(
             f"{formats.percent(estimated / total)} of this is estimated from prices: no cost was recorded."
         )
     table = rows.groupby(["year", "kind"], as_index=False)[
@@ -82,11 +81,11 @@ def show_policies(review: Any) -> None:
         money.policies(review.policies, review.currency, per, palette=frame.palette()),
         f"Cost of each policy {per}, with 80 % intervals.",
     )
-    st.caption(
+    say.note(
         "Bars: 80 % intervals. Each policy is simulated on this fleet's fitted model, prices and intervals."
     )
     lists.show(policy_table(review), "Policies with cost, events and saving.", "policies")
-    st.caption(
+    say.note(
         f"Money and events {per}; in brackets the 80 % range. Pays from: the ratio of on-failure to planned "
         "cost from which the policy beats running to failure."
     )
@@ -99,12 +98,12 @@ def show_policies(review: Any) -> None:
         f"On-failure replacement, {review.currency}", *_around(review.failure), key="what_if_failure"
     )
     moved = at_prices(review, float(planned), float(failure))
-    st.write(f"{cheapest_words(moved)}, {review.currency} {per}.")
+    say.line(f"{cheapest_words(moved)}, {review.currency} {per}.")
     frame.chart(
         money.policies(moved, review.currency, per, palette=frame.palette()),
         f"Cost of each policy {per} at the prices chosen.",
     )
-    st.caption("Stops stay as above; only prices move. Intervals are moved in proportion.")
+    say.note("Stops stay as above; only prices move. Intervals are moved in proportion.")
     st.subheader("When failures cost more", anchor=False)
     frame.chart(
         money.cost_by_ratio(
@@ -185,23 +184,23 @@ def show_ages(review: Any) -> None:
     """Draw cost against replacement age for one type, with the best age and how unsure it is."""
     types = review.best_ages["pump_type"].tolist()
     if not types:
-        st.write("Too few lives are known for an age.")
+        say.line("Too few lives are known for an age.")
         return
     chosen = st.selectbox("Pump type", types, key="age_type", bind="query-params")
     row = review.best_ages[review.best_ages["pump_type"] == chosen].iloc[0]
     own = review.distance_unit
     if formats.is_unknown(row["best_age"]) or row["best_age"] == float("inf"):
-        st.write(f"No age beats running to failure. {row.get('why_none') or ''}")
+        say.line(f"No age beats running to failure. {row.get('why_none') or ''}")
         best = None
     else:
         best = float(row["best_age"])
-        st.write(
+        say.line(
             f"Least cost at about {best:,.0f} {own}, likely between {row['age_low']:,.0f} and "
             f"{row['age_high']:,.0f}; from {formats.count(int(row['lives']), 'life', 'lives')} with "
             f"{formats.count(int(row['failures']), 'failure')}."
         )
     if isinstance(row.get("text"), str) and row["text"]:
-        st.write(row["text"])
+        say.line(row["text"])
     curve = review.age_curves[review.age_curves["pump_type"] == chosen]
     # Very early ages cost many times more and would flatten the part that matters.
     shown = curve[curve["cost"] <= 3 * curve["cost"].min()]
@@ -212,13 +211,13 @@ def show_ages(review: Any) -> None:
         ),
         "Cost over replacement age with its interval and the age of least cost.",
     )  # fmt: skip
-    st.caption("Shaded: 80 % interval. Ages that cost over three times the least are left out.")
+    say.note("Shaded: 80 % interval. Ages that cost over three times the least are left out.")
 
 
 def show_lists(review: Any) -> None:
     """Draw what became of the replacement lists kept."""
     if not len(review.lists):
-        st.write("No replacement list was kept yet; booking all proposed work on the plan board keeps one.")
+        say.line("No replacement list was kept yet; booking all proposed work on the plan board keeps one.")
         frame.link("plan_board", "→ Plan board")
         return
     table = review.lists.rename(columns=lambda c: c.replace("_", " ").capitalize())

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.parts import fact_forms
-from dashboard.shell import access, frame, lists
+from dashboard.shell import access, frame, lists, say
 from dashboard.words import formats
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.one_fact import CONNECTION_NOTES, add_facts, change_facts, read_facts
@@ -57,7 +57,7 @@ def show_pump_types() -> None:
     lists.show(table, "Pump types with their specification.", "pump_types")
     lacking = types.loc[types["current_low_a"].isna(), "pump_type"].tolist()
     if lacking:
-        st.write(
+        say.line(
             f"Without a specified current: {', '.join(lacking)}. Their pumps are held against their own past."
         )
     if access.may("facts"):
@@ -76,7 +76,7 @@ def _change_type(types: pd.DataFrame, own: str) -> None:
                 PUMP_TYPES, row, key=f"type_{name}", own=own,
                 leave_out=() if row is None else ("pump_type",),
             )  # fmt: skip
-            st.caption(
+            say.note(
                 "A specified current holds at a stated voltage and pressure; give both where the maker does. "
                 "Changing a limit changes verdicts from now on; stored readings stay as they are."
             )
@@ -96,7 +96,7 @@ def _change_type(types: pd.DataFrame, own: str) -> None:
 
 def show_notes() -> None:
     """Draw where to clamp on each kind of vehicle, and a form to change or add a note with its picture."""
-    st.write(
+    say.line(
         "What a technician sees on choosing a unit: where to clamp, which fuse, how to get there. A note "
         "holds for every vehicle that matches what is filled in; the closest one is shown first."
     )
@@ -115,7 +115,7 @@ def show_notes() -> None:
         )
         lists.show(table, "Where to clamp, by kind of vehicle.", "connection_notes")
     else:
-        st.write("No note yet.")
+        say.line("No note yet.")
     if access.may("notes"):
         _change_note(notes)
 

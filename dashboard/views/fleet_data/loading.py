@@ -8,14 +8,14 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import lists
+from dashboard.shell import lists, say
 from dashboard.words import formats
 from ingest.errors import PumpledgerError
 
 
 def show_loading() -> None:
     """Look at a fleet folder first, then bring it in."""
-    st.write(
+    say.line(
         "A fleet folder holds vehicles.csv, pumps.csv, visits.csv and the like, beside fleet.toml. "
         "Look first: nothing is stored by looking. Bringing the same folder in again changes nothing."
     )
@@ -27,7 +27,7 @@ def show_loading() -> None:
         try:
             _load(Path(text).expanduser(), dry_run=looked)
         except PumpledgerError as refused:
-            st.error(f"▲ {refused.text}")
+            say.refuse(f"{refused.text}")
 
 
 def _load(folder: Path, *, dry_run: bool) -> None:
@@ -41,11 +41,11 @@ def _load(folder: Path, *, dry_run: bool) -> None:
     report = load_folder(loaders.ledger_path(), folder, dry_run=dry_run, progress=progress, by="dashboard")
     bar.empty()
     if report.stored:
-        st.success(f"Brought in: {formats.count(report.changes, 'row')} added or changed.")
+        say.done(f"Brought in: {formats.count(report.changes, 'row')} added or changed.")
     elif dry_run:
-        st.info("Looked only: nothing was stored.")
+        say.inform("Looked only: nothing was stored.")
     else:
-        st.error("▲ Nothing was stored.")
+        say.refuse("Nothing was stored.")
     lists.show(
         pd.DataFrame(
             [
@@ -58,10 +58,10 @@ def _load(folder: Path, *, dry_run: bool) -> None:
         "brought_in",
     )
     for notice in report.notices:
-        st.write(f"· {notice}")
+        say.line(f"· {notice}")
     for title, problems in (("Refused rows", report.refused), ("Rows in question", report.questions)):
         if problems:
             st.subheader(title, anchor=False)
-            st.markdown("\n".join(f"- {p.sentence()}" for p in problems[:50]))
+            say.points(p.sentence() for p in problems[:50])
             if len(problems) > 50:
-                st.caption(f"{len(problems) - 50:,} more.")
+                say.note(f"{len(problems) - 50:,} more.")

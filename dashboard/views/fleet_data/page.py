@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import access, frame
+from dashboard.shell import access, frame, say
 from dashboard.views.fleet_data import facts
 from dashboard.views.fleet_data import loading as fleet_loading
 from dashboard.views.fleet_data import parts as fleet_parts
@@ -13,10 +13,10 @@ from dashboard.words import formats
 st.title("Fleet data")
 started = fleet_parts.has_data()
 if not started:
-    st.info("The ledger is empty. Bring in a fleet folder here, or log a first visit.")
+    say.inform("The ledger is empty. Bring in a fleet folder here, or log a first visit.")
     frame.link("log_visit", "→ Log a first visit")
 else:
-    st.write(formats.holdings(loaders.ask("fleet_counts").iloc[0], "unit"))
+    say.line(formats.holdings(loaders.ask("fleet_counts").iloc[0], "unit"))
     frame.first_part_first()
 parts = {
     "Units": fleet_parts.show_units,

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.parts import fact_forms, pump_forms
-from dashboard.shell import access, frame, lists
+from dashboard.shell import access, frame, lists, say
 from dashboard.words import formats
 
 ORDERS = ("number", "longest unseen", "most driven", "oldest")
@@ -81,7 +81,7 @@ def _change_unit(own: str, listed: list[str]) -> None:
         unit = str(unit).strip()
         known = loaders.ask("vehicle", unit=unit)
         row = known.iloc[0].to_dict() if len(known) else None
-        st.caption("On record; change what is wrong." if row else "Not on record: it will be added.")
+        say.note("On record; change what is wrong." if row else "Not on record: it will be added.")
         with st.form(f"unit_{unit}"):
             values = loaders.ask("filters")
             typed = fact_forms.fields(

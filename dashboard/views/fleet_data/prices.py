@@ -10,7 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import changes, loaders
-from dashboard.shell import access, frame, lists
+from dashboard.shell import access, frame, lists, say
 from dashboard.words import formats
 from ingest.errors import EntryRefused
 from ingest.ledger.settings import set_setting
@@ -30,7 +30,7 @@ def show_prices() -> None:
     failure.metric("On-failure replacement, all in", formats.money(prices.failure, currency))
     if prices.placeholders:
         n = len(prices.placeholders)
-        st.write(
+        say.line(
             f"Placeholders among the prices behind these, confirmed by nobody: {n}. Every figure in money "
             "leans on them."
         )
@@ -143,7 +143,7 @@ def show_settings() -> None:
         columns=["Setting", "In force", "Default", "Changed", "Meaning", "Mark"],
     )
     lists.show(rows, "Settings in force beside their defaults.", "settings")
-    st.caption(
+    say.note(
         "[S] public source · [W] several public pages · [P] common practice, no source; without a mark: the "
         "fleet's own choice. Each verdict names the rule that used one."
     )

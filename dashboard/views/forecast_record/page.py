@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import frame
+from dashboard.shell import frame, say
 from dashboard.views.forecast_record import parts
 
 st.title("Forecast record")
@@ -12,7 +12,7 @@ if not frame.started(
 ):
     st.stop()
 
-st.write(
+say.line(
     "Stands on past days, forecasts with what was known then, and compares with what came. "
     "Each past day takes a fit of its own, so this is worked out when asked for."
 )

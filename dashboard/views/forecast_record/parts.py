@@ -8,14 +8,14 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts import record
-from dashboard.shell import frame, lists
+from dashboard.shell import frame, lists, say
 from dashboard.words import formats
 from dashboard.words import record as record_text
 
 
 def show(result: Any) -> None:
     """Draw what may be concluded, stated against observed risk, expected against counted, and the scores."""
-    st.write(result.text)
+    say.line(result.text)
     if not len(result.forecasts):
         return
     groups = reliability_rows(result.reliability)
@@ -25,27 +25,27 @@ def show(result: Any) -> None:
             record.reliability(groups, palette=frame.palette()),
             "Share of pumps that failed against the risk stated, in groups, with 95 % intervals.",
         )
-        st.caption("On the broken line, what was said is what happened. Bars: 95 % intervals.")
+        say.note("On the broken line, what was said is what happened. Bars: 95 % intervals.")
         st.header("Expected and counted failures", anchor=False)
         frame.chart(
             record.expected_and_counted(expected_rows(result.by_day), palette=frame.palette()),
             "Failures expected, with their likely range, and failures counted, by past day.",
         )
-        st.caption("Line: expected. Shaded: where 9 in 10 counts would lie. Diamonds: counted.")
+        say.note("Line: expected. Shaded: where 9 in 10 counts would lie. Diamonds: counted.")
     if len(result.scores):
         st.header(record_text.methods_heading(result.scores), anchor=False)
         lists.show(record_text.method_table(result.scores), "Scores of each method.", "scores")
-        st.caption(record_text.METHODS)
+        say.note(record_text.METHODS)
     if len(result.coverage):
         st.header("Did the 80 % range of the distance left hold?", anchor=False)
         lists.show(
             record_text.coverage_table(result.coverage), "Coverage of life ranges by readings.", "coverage"
         )
-        st.caption("Lives that have not ended count by the chance, under their own forecast, to end inside.")
+        say.note("Lives that have not ended count by the chance, under their own forecast, to end inside.")
     acted = record_text.acted_lines(result.acted)
     if acted:
         st.header("What people did", anchor=False)
-        st.markdown("\n".join(f"- {line}" for line in acted))
+        say.points(acted)
     lists.download(result.forecasts, "past_forecasts", "Save every past forecast as CSV")
 
 

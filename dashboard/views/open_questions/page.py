@@ -4,7 +4,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.parts import settling
-from dashboard.shell import frame, lists
+from dashboard.shell import frame, lists, say
 from dashboard.words import formats
 
 ROWS_A_PAGE = 10
@@ -16,9 +16,9 @@ if not frame.started("Doubts about entries and loaded rows are listed here, once
 kinds = loaders.ask("question_kinds")
 total = int(kinds["open"].sum())
 if not total:
-    st.write("○ Nothing is in doubt.")
+    say.line("○ Nothing is in doubt.")
     st.stop()
-st.write(
+say.line(
     f"{formats.count(total, 'question')} open. Until one is settled, the reading it concerns may stay out of "
     "its pump's trend; nothing is changed silently."
 )

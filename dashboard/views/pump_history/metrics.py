@@ -12,7 +12,7 @@ import streamlit as st
 
 from dashboard.charts import history
 from dashboard.data import loaders
-from dashboard.shell import frame
+from dashboard.shell import frame, say
 from dashboard.words import formats
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import KM_PER_MILE
@@ -65,7 +65,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     if lines is not None:
         rows, axis = with_reference(rows, axis, lines.visits)
     if not len(rows) or rows["distance"].isna().all():
-        st.write("No visit of this pump can be placed by distance yet.")
+        say.line("No visit of this pump can be placed by distance yet.")
         return
     shown = st.radio("Readings", list(READINGS), key="readings", format_func=READINGS.__getitem__,
                      horizontal=True, bind="query-params")  # fmt: skip
@@ -73,7 +73,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     events = near(events, rows["distance"], axis)
     for metric, title, error, limit_names in METRICS:
         if rows[metric].notna().sum() == 0:
-            st.caption(f"{title}: no reading yet.")
+            say.note(f"{title}: no reading yet.")
             continue
         limits = limits_of(pump, metric, limit_names, settings)
         drift = lines.drift[metric] if lines is not None else None
@@ -91,19 +91,19 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
             f"{title} of this pump over {axis.title}, {len(rows)} visits.",
         )  # fmt: skip
         name, unit = title.split(", ")
-        st.caption(drift_words(drift, name, unit, axis))
+        say.note(drift_words(drift, name, unit, axis))
         if drift is not None and lines.in_service:
-            st.write(
+            say.line(
                 past_words(rows, metric, limits, float(drift.level[0]), unit)
                 or limit_words(lines, metric, limits, axis, unit)
             )
             if metric == "mean_a" and len(ranked) and ranked["p_drag_started"].iloc[0] >= DRAG_NAMED_FROM:
-                st.write(
+                say.line(
                     f"Drag has started by now with a chance of "
                     f"{formats.percent(ranked['p_drag_started'].iloc[0])}: a rise of its own, which the "
                     "risk weighs and this line of slow drift leaves out."
                 )
-    st.caption(
+    say.note(
         "Open marks: as read (○ idle, □ prime, △ loaded, + engine state not told; bars span two standard "
         "errors). Line with small dots: at the reference volts, rated pressure and 25 °C, where the volts "
         "are known. Band across: the pump's own first readings. Broken line: this pump's drift, leaning on "

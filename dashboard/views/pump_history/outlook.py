@@ -7,14 +7,14 @@ import streamlit as st
 
 from dashboard.charts import history
 from dashboard.data import loaders
-from dashboard.shell import frame
+from dashboard.shell import frame, say
 from dashboard.words import formats
 
 
 def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) -> None:
     """Draw the risk split, the chance of running on, and what would change the answer."""
     if not len(ranked):
-        st.write("Only pumps in service have an outlook.")
+        say.line("Only pumps in service have an outlook.")
         return
     row = ranked.iloc[0]
     parts = pd.DataFrame(
@@ -28,7 +28,7 @@ def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
         history.risk_split(parts, palette=frame.palette()),
         "Risk split into wear, drag and unpredictable, in points.",
     )
-    st.write(row["reason"])
+    say.line(row["reason"])
     extra = []
     if not formats.is_unknown(row.get("p_drag_started")):
         extra.append(f"Chance that drag has started: {formats.percent(row['p_drag_started'])}.")
@@ -44,10 +44,10 @@ def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     if not formats.is_unknown(row.get("risk_if_new")):
         extra.append(f"A new pump in its place would carry {formats.percent(row['risk_if_new'])}.")
     if extra:
-        st.markdown("\n".join(f"- {e}" for e in extra))
+        say.points(extra)
     _show_survival(int(pump["pump_id"]), row)
     st.subheader("What would change this answer", anchor=False)
-    st.markdown("\n".join(f"- {line}" for line in would_change(visits, pump)))
+    say.points(would_change(visits, pump))
 
 
 def _show_survival(pump_id: int, row: pd.Series) -> None:

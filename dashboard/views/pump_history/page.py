@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import frame
+from dashboard.shell import frame, say
 from dashboard.views.pump_history import metrics, outlook, parts, waveforms
 
 st.title("Pump history")
@@ -12,11 +12,11 @@ if not frame.started("Once a visit is logged, its pump's history is kept here.")
 
 pump_id = parts.choose_pump()
 if pump_id is None:
-    st.write("Choose a unit to see its pumps.")
+    say.line("Choose a unit to see its pumps.")
     st.stop()
 head = loaders.ask("pump_head", pump_id=pump_id)
 if not len(head):
-    st.write("There is no such pump in this ledger.")
+    say.line("There is no such pump in this ledger.")
     st.stop()
 pump = head.iloc[0]
 ranking = loaders.ranking()

@@ -10,7 +10,7 @@ import streamlit as st
 from dashboard.charts.history import EVENT_WORDS
 from dashboard.data import loaders
 from dashboard.parts import risk_list, settling
-from dashboard.shell import access, frame, lists
+from dashboard.shell import access, frame, lists, say
 from dashboard.words import formats
 from dashboard.words.visit import REASONS, STATES
 
@@ -67,10 +67,10 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         row = ranked.iloc[0]
         with st.container(border=True):
             st.subheader(formats.action(row["action"]), anchor=False)
-            st.write(row["reason"])
+            say.line(row["reason"])
             when = risk_list.due_words(row)
             if when:
-                st.write(when)
+                say.line(when)
         frame.first_part_first()
         a, b, c, d = st.columns(4)
         a.metric("Risk before next visit", formats.percent(row["risk"]), formats.odds(row["risk"]),
@@ -81,7 +81,7 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
     elif not formats.is_unknown(pump["removed_on"]):
         removal = formats.UNKNOWN if formats.is_unknown(pump["removal"]) else plain(pump["removal"])
         found = "not told" if formats.is_unknown(pump["found"]) else plain(pump["found"])
-        st.write(f"This pump was removed on {formats.day(pump['removed_on'])} ({removal}; found: {found}).")
+        say.line(f"This pump was removed on {formats.day(pump['removed_on'])} ({removal}; found: {found}).")
     facts = [
         f"unit {pump['unit']}",
         *(str(pump[c]) for c in ("make", "model", "class", "depot") if not formats.is_unknown(pump[c])),
@@ -91,7 +91,7 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         facts.append(f"serial {pump['serial']}")
     fitted = formats.distance(pump["fitted_odometer_km"], own)
     facts.append(f"fitted {formats.day(pump['fitted_on'])} at {fitted}")
-    st.caption(" · ".join(facts))
+    say.note(" · ".join(facts))
 
 
 def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:
@@ -119,7 +119,7 @@ def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:
     withdrawn = loaders.ask("withdrawn_visits", pump_id=int(pump["pump_id"]))
     if len(withdrawn):
         st.subheader("Withdrawn visits", anchor=False)
-        st.caption("Kept in the record, out of every figure.")
+        say.note("Kept in the record, out of every figure.")
         lists.draw(settling.withdrawn_table(withdrawn, own), "Visits taken out of all figures, and why.")
     frame.show_kept()
     if len(visits) and access.may("correct"):

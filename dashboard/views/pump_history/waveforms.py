@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard.charts import waveform
 from dashboard.data import loaders
 from dashboard.parts import envelope
-from dashboard.shell import frame
+from dashboard.shell import frame, say
 from dashboard.words import formats
 
 
@@ -22,7 +22,7 @@ def show_waveforms(visits: pd.DataFrame) -> None:
         _show_turns(shown)
     _show_profiles(visits)
     if not len(shown):
-        st.write("No waveform of this pump is stored; its readings came from a meter or another program.")
+        say.line("No waveform of this pump is stored; its readings came from a meter or another program.")
 
 
 def _show_turns(shown: pd.DataFrame) -> None:
@@ -86,4 +86,4 @@ def _show_profiles(visits: pd.DataFrame) -> None:
         waveform.segments_over_time(pd.DataFrame(rows), palette=frame.palette()),
         "Averaged height of each segment at each visit, in percent of the average current.",
     )
-    st.caption("Height of each segment in percent of the average. Numbering starts anew with every record.")
+    say.note("Height of each segment in percent of the average. Numbering starts anew with every record.")

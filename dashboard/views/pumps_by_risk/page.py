@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.parts import early_failures, risk_list
-from dashboard.shell import frame, lists
+from dashboard.shell import frame, lists, say
 from dashboard.words import formats
 
 ROWS_A_PAGE = 50
@@ -46,7 +46,7 @@ risk_list.show_cards(rows, most=6)
 
 st.header("All pumps, by risk" if order == "risk" else f"All pumps, by {order}", anchor=False)
 if not len(rows):
-    st.write("No pump matches these choices.")
+    say.line("No pump matches these choices.")
     st.stop()
 ordered = risk_list.in_order(rows, str(order))
 pages = -(-len(rows) // ROWS_A_PAGE)
@@ -70,7 +70,7 @@ picked = st.dataframe(
 )
 if picked.selection.rows:
     row = part.iloc[picked.selection.rows[0]]
-    st.write(f"Unit {row['unit']}: {row['reason']}")
+    say.line(f"Unit {row['unit']}: {row['reason']}")
     frame.link("pump_history", f"→ Open the history of unit {row['unit']}", pump=row["pump_id"])
 save, paper = st.columns(2)
 with save:

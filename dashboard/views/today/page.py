@@ -4,7 +4,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.parts import early_failures, risk_list
-from dashboard.shell import access, frame
+from dashboard.shell import access, frame, say
 from dashboard.words import formats
 
 st.title("Today")
@@ -16,7 +16,7 @@ office = access.may("money")
 left, middle, *right = st.columns(3 if office else 2, border=True)
 with left:
     st.subheader("At the vehicle", anchor=False)
-    st.write("Take a capture, see the reading at once, know the next test.")
+    say.line("Take a capture, see the reading at once, know the next test.")
     frame.link("log_visit", "→ Log a visit")
     frame.link("pump_history", "→ Look a unit up")
 with middle:
@@ -24,13 +24,13 @@ with middle:
     ranked = loaders.ranked()
     ranking = ranked.value.pumps
     frame.age(ranked, "Risks")
-    st.write(risk_list.headline(ranking))
+    say.line(risk_list.headline(ranking))
     frame.link("pumps_by_risk", "→ Pumps by risk")
     frame.link("plan_board", "→ Plan board")
 if office:
     with right[0]:
         st.subheader("In the office", anchor=False)
-        st.write(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
+        say.line(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
         frame.link("costs", "→ Costs")
         frame.link("forecast_record", "→ Forecast record")
 
@@ -39,7 +39,7 @@ early_failures.show_warning(ranked.value.groups)
 st.header("What to do first", anchor=False)
 risk_list.show_cards(ranking, most=5)
 open_questions = int(counts["open_questions"])
-st.write(f"The ledger holds {formats.holdings(counts, 'vehicle')}")
+say.line(f"The ledger holds {formats.holdings(counts, 'vehicle')}")
 doubts, facts = st.columns(2)
 with doubts:
     asked = formats.count(open_questions, "open question") if open_questions else "Open questions"
