@@ -18,7 +18,6 @@ GROUPS = pd.DataFrame(
 def drawn(groups):
     def page(groups):
         from dashboard.parts import early_failures
-from tests.pages.page_runs import seen
 
         early_failures.show_warning(groups)
 
