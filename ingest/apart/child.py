@@ -55,7 +55,7 @@ class Child:
 
     def ask(
         self, about: dict[str, Any], body: bytes | memoryview, wall_s: float
-    ) -> tuple[dict[str, Any], bytearray]:
+    ) -> tuple[dict[str, Any], bytes]:
         """Return the answer; ChildEnded where none comes within wall_s, or the child dies of the question."""
         assert self.process.stdin is not None
         assert self.process.stdout is not None
@@ -116,7 +116,7 @@ class Children:
         wall_s: float,
         *,
         sound: Callable[[dict[str, Any]], bool] = lambda answer: True,
-    ) -> tuple[dict[str, Any], bytearray]:
+    ) -> tuple[dict[str, Any], bytes]:
         """Return a child's answer. A child that died, or whose answer isn't sound, is replaced by a new one.
 
         Raises ChildEnded where it died of the question.

@@ -28,7 +28,7 @@ def write_frame(stream: IO[bytes], about: dict[str, Any], body: bytes | memoryvi
     stream.flush()
 
 
-def read_frame(stream: IO[bytes]) -> tuple[dict[str, Any], bytearray] | None:
+def read_frame(stream: IO[bytes]) -> tuple[dict[str, Any], bytes] | None:
     """Return (about, body) of the next frame, or None where the other side has closed the pipe.
 
     Raises BrokenFrame for anything else than a whole frame within the caps.
@@ -44,7 +44,7 @@ def read_frame(stream: IO[bytes]) -> tuple[dict[str, Any], bytearray] | None:
     told = _exactly(stream, told_size)
     body = _exactly(stream, body_size)
     try:
-        about = json.loads(bytes(told))
+        about = json.loads(told)
     except ValueError as error:
         raise BrokenFrame("what came is no JSON") from error
     if not isinstance(about, dict):
@@ -52,13 +52,8 @@ def read_frame(stream: IO[bytes]) -> tuple[dict[str, Any], bytearray] | None:
     return about, body
 
 
-def _exactly(stream: IO[bytes], size: int) -> bytearray:
-    content = bytearray(size)
-    view = memoryview(content)
-    done = 0
-    while done < size:
-        count = stream.readinto(view[done:])  # type: ignore[attr-defined]
-        if not count:
-            raise BrokenFrame("the pipe ended within a frame")
-        done += count
+def _exactly(stream: IO[bytes], size: int) -> bytes:
+    content = stream.read(size)
+    if len(content) < size:
+        raise BrokenFrame("the pipe ended within a frame")
     return content

@@ -14,7 +14,7 @@ from typing import Any
 
 from ingest.apart.frames import BrokenFrame, read_frame, write_frame
 
-Answer = Callable[[dict[str, Any], bytearray], tuple[dict[str, Any], bytes | memoryview]]
+Answer = Callable[[dict[str, Any], bytes], tuple[dict[str, Any], bytes | memoryview]]
 
 
 def serve_frames(answer: Answer, *, memory_bytes: int, cpu_s: float) -> None:
@@ -32,9 +32,8 @@ def serve_frames(answer: Answer, *, memory_bytes: int, cpu_s: float) -> None:
         while (asked := read_frame(sys.stdin.buffer)) is not None:
             _limit_cpu(cpu_s)
             about, body = answer(*asked)
-            del asked
             write_frame(out, about, body)
-            del body
+            del asked, about, body  # before the next is read
     except (BrokenFrame, BrokenPipeError):
         pass  # the parent has gone
     # no tidying of libraries that a damaged file may have upset
@@ -45,9 +44,10 @@ def _limit_memory(more_bytes: int) -> None:
     try:
         import resource
 
-        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
+        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[5])
+        # data, not address space: an allocator reserves far more addresses than it uses
         most = pages * resource.getpagesize() + more_bytes
-        resource.setrlimit(resource.RLIMIT_AS, (most, most))
+        resource.setrlimit(resource.RLIMIT_DATA, (most, most))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     except (ImportError, OSError, ValueError):
         pass  # another system: the caps of the readers and the parent's clock still hold

@@ -15,7 +15,7 @@ from ingest.measuring import quality
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
 from ingest.measuring.order_tracking import WorkTrace, prepare
 from ingest.measuring.ripple import AverageTurn, average_turn
-from ingest.measuring.sampling import average_only, refuse_too_short
+from ingest.measuring.sampling import LONGEST_S, average_only, last_part, refuse_too_short
 from ingest.measuring.settle import Run, find_run
 from ingest.measuring.sparks import count_events
 from ingest.measuring.speed import find_speed
@@ -46,6 +46,9 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
             f"{_name(capture)}: only {max(run.stop - run.start, 0)} samples of the running pump; "
             f"at least {MIN_RUNNING_SAMPLES} are needed, record a longer stretch.",
         )
+    if only is None and run.stop - run.start > LONGEST_S * rate:
+        notes.append(last_part(run.stop - run.start, rate))
+        run = replace(run, start=run.stop - int(LONGEST_S * rate))
     if run.sign < 0 and not any(n.code == "reversed" for n in notes):
         notes.append(Note("reversed", "warning", "The clamp was on backwards: the trace was turned over."))
     running = run.sign * current[run.start : run.stop] - (run.zero_a or 0.0)

@@ -9,6 +9,7 @@ from ingest.errors import CaptureRefused
 SLOWEST_RIPPLE_HZ = 6 * 3400 / 60
 LOWEST_RATE_HZ = 2 * SLOWEST_RIPPLE_HZ  # two samples a cycle at least (the sampling theorem)
 HIGHEST_RATE_HZ = 50e6  # faster records hold no turn in the samples that are read
+LONGEST_S = 10.0  # of the run; more tells nothing more of a turn, and cost must not grow with it
 SHORTEST_S = 0.001  # about one ripple of a usual pump: less is not even a sample of its average
 
 
@@ -22,6 +23,16 @@ def average_only(rate_hz: float) -> Note | None:
         "warning",
         f"At {told_rate(rate_hz)} the record is {which}, so only the average is told: "
         "capture at 20 kS/s to 1 MS/s, 100 ms or more.",
+    )
+
+
+def last_part(samples: int, rate_hz: float) -> Note:
+    """Return the sentence for a run of which only the last LONGEST_S is measured."""
+    return Note(
+        "last-part-measured",
+        "info",
+        f"The pump runs for {samples / rate_hz:,.0f} s in the record; "
+        f"the last {LONGEST_S:.0f} s were measured.",
     )
 
 

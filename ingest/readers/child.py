@@ -20,10 +20,10 @@ MEMORY_BYTES = 480 * 2**20
 CPU_S = 10.0
 
 
-def answer(asked: dict[str, Any], data: bytearray) -> tuple[dict[str, Any], bytes | memoryview]:
+def answer(asked: dict[str, Any], data: bytes) -> tuple[dict[str, Any], bytes | memoryview]:
     """Return ({"capture": …}, samples as float64) or ({"refused": [code, text]}, nothing)."""
     try:
-        capture = read_content(asked["name"], bytes(data), Options(**asked["options"]))
+        capture = read_content(asked["name"], data, Options(**asked["options"]))
     except PumpledgerError as refused:
         return {"refused": [refused.code, refused.text]}, b""
     except MemoryError:

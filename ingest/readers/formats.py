@@ -12,6 +12,7 @@ from ingest.readers.kinds import known_but_unread, known_text
 from ingest.readers.table import Table
 
 _HEAD = 8_192
+MOST_READ_HERE = 4 * 2**20  # bytes of text; more is worth a process that gives all its memory back
 
 
 def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Table:
@@ -50,11 +51,12 @@ def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Tabl
 
 
 def is_parsed_apart(data: bytes) -> bool:
-    """Tell whether the file goes to the parsing child: what a library takes apart, and what is compressed."""
+    """Tell whether the file goes to the parsing child: what a library takes apart, and what is large."""
     head = data[:_HEAD]
-    if npy.sniff(head):
+    if npy.sniff(head) or wav.sniff(head):
         return False
-    return head.startswith((b"PK", b"\x1f\x8b")) or parquet.sniff(head) or matlab.sniff(head)
+    packed = head.startswith((b"PK", b"\x1f\x8b"))
+    return packed or parquet.sniff(head) or matlab.sniff(head) or len(data) > MOST_READ_HERE
 
 
 def gunzip(data: bytes, deadline: Deadline) -> bytes:

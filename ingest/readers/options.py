@@ -11,6 +11,13 @@ from ingest.errors import EntryRefused
 _NUMBER = r"([+]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)"
 _PREFIX = {"": 1.0, "m": 1e-3, "µ": 1e-6, "u": 1e-6, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
 
+# wider than any instrument's, so that only a slip is refused
+_RANGES = {
+    "sample rate": (1e-3, 1e12, "0.001 S/s to 1,000 GS/s"),
+    "probe": (1e-6, 1e4, "0.001 mV/A to 10,000 V/A"),
+    "full scale": (1e-3, 1e5, "0.001 A to 100,000 A"),
+}
+
 
 @dataclass(frozen=True)
 class Options:
@@ -111,5 +118,12 @@ def _positive(value: float, text: object, field: str, example: str) -> float:
         raise EntryRefused(
             "not-positive",
             f"{field}: '{text}' must be more than zero; write it like {example}.",
+        )
+    low, high, between = _RANGES[field]
+    if not low <= value <= high:
+        raise EntryRefused(
+            "out-of-range",
+            f"{field}: '{text}' is outside {between}, which hold every one there is; "
+            f"write it like {example}.",
         )
     return value

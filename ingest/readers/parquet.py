@@ -42,14 +42,22 @@ def read(data: bytes, deadline: Deadline) -> Table:
                 "no-table", "there is no column of numbers in the file; save time and current."
             )
         _check_sizes(file, len(lists or flat))
-        batches: dict[str, list[Any]] = {column: [] for column in wanted}
+        batches: dict[str, list[Any]] = {column: [] for column in lists or ()}
+        floats: dict[str, list[np.ndarray]] = {column: [] for column in flat}
+        starts: dict[str, Any] = {}
         values = 0
         for batch in file.iter_batches(batch_size=BATCH_ROWS, columns=wanted, use_threads=False):
             deadline.check()
             for column in wanted:
                 array = batch.column(column)
                 values += len(array) if column in flat else len(array.flatten())
-                batches[column].append(array)
+                if column in batches:
+                    batches[column].append(array)
+                else:
+                    if starts.get(column) is None and pa.types.is_timestamp(array.type):
+                        held = array.cast(pa.int64()).drop_null()
+                        starts[column] = held[0] if len(held) else None
+                    floats[column].append(_floats(array, starts.get(column)))
             refuse_rows(values // max(1, len(wanted)), len(wanted))
     except CaptureRefused:
         raise
@@ -57,14 +65,9 @@ def read(data: bytes, deadline: Deadline) -> Table:
     except Exception as error:
         raise CaptureRefused("damaged", "the Parquet file is damaged; save it again.") from error
     if lists:
-        return _of_lists(batches, lists, flat)
-    columns = []
-    for label in flat:
-        clock = _clock(schema, label)
-        parts = batches[label]
-        first = parts[0].cast(pa.int64()).drop_null() if clock and parts else None
-        start = first[0] if first is not None and len(first) else None
-        columns.append(_column(label, [_floats(part, start) for part in parts], clock))
+        return _of_lists(batches, lists, {label: parts[0] for label, parts in floats.items() if parts})
+    # each column's parts are given up as it is put together
+    columns = [_column(label, floats.pop(label), _clock(schema, label)) for label in flat]
     if not columns or not len(columns[0].values):
         raise CaptureRefused("no-values", "the Parquet file has no rows; save it again.")
     return Table(tuple(columns), kind="parquet")
@@ -83,7 +86,7 @@ def _check_sizes(file: Any, columns: int) -> None:
     refuse_size(total, MAX_EXPANDED_BYTES, "expanded file")
 
 
-def _of_lists(batches: dict[str, list[Any]], lists: list[str], flat: list[str]) -> Table:
+def _of_lists(batches: dict[str, list[Any]], lists: list[str], beside: dict[str, np.ndarray]) -> Table:
     """One record a row: lists of the commonest length are the channels, single numbers may give the rate."""
     cells = {label: [cell for part in batches[label] for cell in _cells(part)] for label in lists}
     lengths = {label: [len(cell) for cell in parts] for label, parts in cells.items()}
@@ -93,7 +96,7 @@ def _of_lists(batches: dict[str, list[Any]], lists: list[str], flat: list[str]) 
         raise CaptureRefused("no-values", "the lists in the Parquet file are empty; save it again.")
     columns = [_column(label, cells[label], False) for label in kept]
     starts = np.concatenate([[0], np.cumsum([n for n in first if n])[:-1]]).astype(int)
-    facts = {key_of(split_name_unit(label)[0]): _floats(batches[label][0]) for label in flat}
+    facts = {key_of(split_name_unit(label)[0]): values for label, values in beside.items()}
     interval = _fact(facts, "interval")
     rate = _fact(facts, "rate")
     if interval is None and rate:

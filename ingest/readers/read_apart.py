@@ -41,14 +41,14 @@ def read_apart(name: str, data: bytes, options: Options) -> Capture:
     return _capture(name, answer["capture"], body)
 
 
-def _capture(name: str, told: dict[str, Any], body: bytearray) -> Capture:
+def _capture(name: str, told: dict[str, Any], body: bytes) -> Capture:
     current = np.frombuffer(body, dtype="<f8")
     rate = float(told["sample_rate_hz"])
     if not len(current) or not (math.isfinite(rate) and rate > 0):
         raise CaptureRefused("damaged", f"{name}: the file is damaged; save it again.")
     captured_at = told["captured_at"]
     return Capture(
-        current_a=current.astype(np.float64, copy=False),
+        current_a=current.astype(np.float64),  # a copy, which may be written to
         sample_rate_hz=rate,
         start_s=float(told["start_s"]),
         source=told["source"],
