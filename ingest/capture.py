@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -50,3 +50,29 @@ class Capture:
         digest = hashlib.sha256(np.float64(self.sample_rate_hz).tobytes())
         digest.update(np.ascontiguousarray(self.current_a, dtype="<f8").tobytes())
         return digest.hexdigest()
+
+
+def described(capture: Capture) -> dict[str, Any]:
+    """Return everything about a capture but its samples, as JSON holds it."""
+    return {
+        "sample_rate_hz": float(capture.sample_rate_hz),
+        "start_s": float(capture.start_s),
+        "source": capture.source,
+        "channel": capture.channel,
+        "captured_at": capture.captured_at.isoformat() if capture.captured_at else None,
+        "notes": [asdict(note) for note in capture.notes],
+    }
+
+
+def from_description(told: dict[str, Any], current_a: np.ndarray) -> Capture:
+    """Return the capture that `described` told of; current_a: its samples, shape (n,)."""
+    captured_at = told["captured_at"]
+    return Capture(
+        current_a=current_a,
+        sample_rate_hz=float(told["sample_rate_hz"]),
+        start_s=float(told["start_s"]),
+        source=told["source"],
+        channel=told["channel"],
+        captured_at=datetime.fromisoformat(captured_at) if captured_at else None,
+        notes=tuple(Note(**note) for note in told["notes"]),
+    )

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+
+log = logging.getLogger(__name__)
 
 
 class PumpledgerError(Exception):
@@ -44,3 +49,27 @@ class AnswerNeeded(EntryRefused):
     def __init__(self, questions: tuple[Question, ...]):
         super().__init__("answer-needed", " ".join(q.text for q in questions))
         self.questions = questions
+
+
+@contextmanager
+def faults_refused(name: str) -> Iterator[None]:
+    """Turn a fault of our own over one file into its refusal, so that the files after it get their turn.
+
+    What happened in full goes to the log at debug level (`--verbose`).
+    """
+    try:
+        yield
+    except PumpledgerError:
+        raise
+    except MemoryError as error:
+        raise CaptureRefused(
+            "too-large",
+            f"{name}: it takes more memory than there is; export a shorter record or one channel.",
+        ) from error
+    except Exception as error:
+        log.debug("A fault over %s", name, exc_info=True)
+        raise CaptureRefused(
+            "fault",
+            f"{name}: a fault in pumpledger ({type(error).__name__}) keeps it from being measured; "
+            "please report it, with the file and what --verbose shows.",
+        ) from error

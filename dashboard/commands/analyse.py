@@ -11,13 +11,15 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ingest.errors import PumpledgerError
+from ingest.errors import PumpledgerError, faults_refused
 
 if TYPE_CHECKING:
     from ingest.capture import Capture
     from ingest.known_pump import KnownPump
     from ingest.reading import Reading
 
+SLOWEST_RPM, FASTEST_RPM = 10.0, 1e6  # beyond any motor: only a slip is refused
+HIGHEST_SPECIFIED_A = 1000.0  # likewise
 FEWEST_SEGMENTS, MOST_SEGMENTS = 2, 200  # as in pump_types.csv
 EXAMPLE = "pumpledger analyse demo/fleet/captures/*.csv --spec 4-7 --json"
 
@@ -71,7 +73,8 @@ def run(args: argparse.Namespace) -> int:
     refused = 0
     for path in args.files:
         try:
-            line = _measured(path, args)
+            with faults_refused(path.name):
+                line = _measured(path, args)
         except PumpledgerError as error:
             refused += 1
             print(f"{path}: {error.text}", file=sys.stderr)
@@ -97,7 +100,7 @@ def parse_rpm(text: str) -> float:
         rpm = float(text)
     except ValueError:
         rpm = math.nan
-    if not 0 < rpm < math.inf:
+    if not SLOWEST_RPM <= rpm <= FASTEST_RPM:
         raise argparse.ArgumentTypeError(f"{text!r}: give a speed in revolutions a minute, such as 5800")
     return rpm
 
@@ -109,7 +112,7 @@ def parse_specification(text: str) -> dict[str, Any]:
         low_a, high_a = float(low), float(high)
     except ValueError:
         low_a = high_a = math.nan
-    if not dash or not 0 < low_a < high_a:
+    if not dash or not 0 < low_a < high_a <= HIGHEST_SPECIFIED_A:
         raise argparse.ArgumentTypeError(f"{text!r}: give two currents in A, low before high, such as 4-7")
     return {"current_low_a": low_a, "current_high_a": high_a}
 
@@ -122,20 +125,21 @@ def read_and_measure(
     from ingest.measuring.measurement import measure
     from ingest.readers.capture_file import read_capture
 
-    capture = read_capture(
-        path,
-        channel=args.channel,
-        probe=args.probe,
-        sample_rate_hz=args.sample_rate,
-        full_scale=args.full_scale,
-        record=args.record,
-    )
     known = known or UNKNOWN_PUMP
     if args.segments:
         known = replace(known, segments=args.segments)
     if args.previous_rpm:  # as told, at volts unknown
         known = replace(known, previous_rpm=args.previous_rpm, previous_supply_v=None)
-    return capture, measure(capture, known)
+    with faults_refused(path.name):
+        capture = read_capture(
+            path,
+            channel=args.channel,
+            probe=args.probe,
+            sample_rate_hz=args.sample_rate,
+            full_scale=args.full_scale,
+            record=args.record,
+        )
+        return capture, measure(capture, known)
 
 
 def _measured(path: Path, args: argparse.Namespace) -> str:

@@ -72,23 +72,22 @@ class Child:
             timer.cancel()
         if answer is not None:
             return answer
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            self.process.wait(0.5)  # one that is dying tells best by itself what it dies of
         self.close()
         status = self.process.returncode
         over_time = time.monotonic() - start >= wall_s or status == -getattr(signal, "SIGXCPU", 24)
         raise ChildEnded(_how_it_ended(status), over_time=over_time)
 
     def close(self) -> None:
-        """End the process, whatever it does, and wait for it."""
+        """End the process, whatever it does, and wait for it; a thread that asks it then gets ChildEnded."""
+        self.process.kill()
+        self.process.wait()
+        # only now: a thread that still reads holds the pipe until its other end is gone
         for pipe in (self.process.stdin, self.process.stdout):
             with contextlib.suppress(OSError):
                 if pipe is not None:
                     pipe.close()
-        with contextlib.suppress(OSError):
-            # one that is dying already tells better by itself what it died of
-            with contextlib.suppress(subprocess.TimeoutExpired):
-                self.process.wait(0.2)
-            self.process.kill()
-        self.process.wait()
 
 
 def _how_it_ended(status: int | None) -> str:

@@ -20,8 +20,8 @@ class BrokenFrame(Exception):
 
 
 def write_frame(stream: IO[bytes], about: dict[str, Any], body: bytes | memoryview = b"") -> None:
-    """Write one frame and flush; `about` must be JSON, NaN included."""
-    told = json.dumps(about).encode()
+    """Write one frame and flush; `about` must be JSON; NaN and NumPy's numbers are."""
+    told = json.dumps(about, default=lambda number: number.item()).encode()
     stream.write(_HEAD.pack(_MARK, len(told), len(body)))
     stream.write(told)
     stream.write(body)

@@ -1,22 +1,30 @@
 """Read, measure and keep the captures a fleet folder names, up to two at a time.
 
-Nothing here touches the database: waveform files that no visit comes to refer to are harmless.
+Nothing here touches the database: waveform files that no visit comes to refer to are harmless. Workers are
+programs of their own (`capture_worker`): a server that loads a folder must not be forked, and a file that
+ends a worker is one refusal among the others' readings.
 """
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterable
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import Any
 
-from ingest.capture import Capture
-from ingest.errors import PumpledgerError
+import numpy as np
+
+from ingest.apart.child import Child, ChildEnded
+from ingest.capture import Capture, Note, described, from_description
+from ingest.errors import PumpledgerError, faults_refused
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
-from ingest.reading import Reading
-from ingest.waveforms import StoredWaveform
+from ingest.reading import Reading, SpeedCandidate
+from ingest.waveforms import Encoding, StoredWaveform
 
 PROCESSES = 2
+WALL_S = 120.0
 
 
 @dataclass(frozen=True)
@@ -42,6 +50,45 @@ class CaptureResult:
     stored: StoredWaveform | None = None
     refused: str = ""
 
+    def as_json(self) -> dict[str, Any]:
+        """Return the result as JSON holds it."""
+        return {
+            "name": self.name,
+            "capture_hash": self.capture_hash,
+            "about": described(self.about) if self.about else None,
+            "reading": asdict(self.reading) if self.reading else None,
+            "stored": asdict(self.stored) | {"path": str(self.stored.path)} if self.stored else None,
+            "refused": self.refused,
+        }
+
+    @classmethod
+    def from_json(cls, told: dict[str, Any]) -> CaptureResult:
+        """Return the result that `as_json` told of."""
+        about, reading, stored = told["about"], told["reading"], told["stored"]
+        return cls(
+            told["name"],
+            told["capture_hash"],
+            from_description(about, np.empty(0)) if about else None,
+            _reading(reading) if reading else None,
+            StoredWaveform(
+                **stored | {"path": Path(stored["path"]), "encoding": Encoding(**stored["encoding"])}
+            )
+            if stored
+            else None,
+            told["refused"],
+        )
+
+
+def _reading(told: dict[str, Any]) -> Reading:
+    return Reading(
+        **told
+        | {
+            "notes": tuple(Note(**note) for note in told["notes"]),
+            "speed_candidates": tuple(SpeedCandidate(**each) for each in told["speed_candidates"]),
+            "segment_profile_pct": tuple(told["segment_profile_pct"]),
+        }
+    )
+
 
 def take_captures(
     jobs: Iterable[CaptureJob],
@@ -55,21 +102,22 @@ def take_captures(
 
     progress is called with (done, of, file name). store=False keeps no waveform (a dry run).
     """
-    work = [(job, ledger, known, store) for job in jobs]
-    results: dict[str, CaptureResult] = {}
+    work = list(jobs)
     if len(work) < 2 * PROCESSES:
-        outcomes = map(_take, work)
-        return _gather(outcomes, results, len(work), progress)
-    with ProcessPoolExecutor(PROCESSES) as pool:
-        return _gather(pool.map(_take, work, chunksize=2), results, len(work), progress)
+        return _gather((take(job, ledger, known, store=store) for job in work), len(work), progress)
+    workers = _Workers({"ledger": str(ledger.resolve()), "store": store}, "\n".join(known).encode())
+    threads = ThreadPoolExecutor(PROCESSES)
+    try:
+        return _gather(threads.map(workers.take, work), len(work), progress)
+    finally:
+        threads.shutdown(wait=False, cancel_futures=True)
+        workers.close()
 
 
 def _gather(
-    outcomes: Iterable[CaptureResult],
-    results: dict[str, CaptureResult],
-    total: int,
-    progress: Callable[[int, int, str], None] | None,
+    outcomes: Iterable[CaptureResult], total: int, progress: Callable[[int, int, str], None] | None
 ) -> dict[str, CaptureResult]:
+    results: dict[str, CaptureResult] = {}
     for done, result in enumerate(outcomes, start=1):
         results[result.name] = result
         if progress:
@@ -77,25 +125,59 @@ def _gather(
     return results
 
 
-def _take(work: tuple[CaptureJob, Path, frozenset[str], bool]) -> CaptureResult:
-    from dataclasses import replace
+class _Workers:
+    """A worker for each thread that asks, begun alike; one that died is replaced at the next file."""
 
-    import numpy as np
+    def __init__(self, beginning: dict[str, Any], known: bytes):
+        self._beginning, self._known = beginning, known
+        self._own = threading.local()
+        self._all: list[Child] = []
+        self._lock = threading.Lock()
+        self._closed = False
 
+    def take(self, job: CaptureJob) -> CaptureResult:
+        asked = asdict(job) | {"path": str(job.path.absolute())}
+        try:
+            answer, _ = self._worker().ask(asked, b"", WALL_S)
+        except ChildEnded as ended:
+            self._own.child = None
+            how = "takes too long" if ended.over_time else "ends the process that reads and measures it"
+            return CaptureResult(job.name, refused=f"captures/{job.name} {how}; export or copy it again.")
+        return CaptureResult.from_json(answer)
+
+    def close(self) -> None:
+        with self._lock:
+            self._closed = True
+            for child in self._all:
+                child.close()
+
+    def _worker(self) -> Child:
+        child: Child | None = getattr(self._own, "child", None)
+        if child is None:
+            with self._lock:
+                if self._closed:
+                    raise ChildEnded("loading has ended")
+                child = Child("ingest.fleet_folder.capture_worker")
+                self._all.append(child)
+            child.ask(self._beginning, self._known, WALL_S)
+            self._own.child = child
+        return child
+
+
+def take(job: CaptureJob, ledger: Path, known: frozenset[str], *, store: bool) -> CaptureResult:
+    """Read, measure and keep one capture, in this process."""
     from ingest.measuring.measurement import measure
     from ingest.readers.capture_file import read_capture
     from ingest.waveforms import store_waveform
 
-    job, ledger, known, store = work
     try:
-        capture = read_capture(job.path, probe=job.probe, channel=job.channel)
-        about = replace(capture, current_a=np.empty(0))
-        if capture.identity in known:
-            return CaptureResult(job.name, capture.identity, about)
-        reading = measure(capture, job.known)
-        stored = store_waveform(ledger, capture) if store else None
-        return CaptureResult(job.name, capture.identity, about, reading, stored)
-    except FileNotFoundError:
-        return CaptureResult(job.name, refused=f"there is no file captures/{job.name}")
+        with faults_refused(job.name):
+            capture = read_capture(job.path, probe=job.probe, channel=job.channel)
+            about = replace(capture, current_a=np.empty(0))
+            if capture.identity in known:
+                return CaptureResult(job.name, capture.identity, about)
+            reading = measure(capture, job.known)
+            stored = store_waveform(ledger, capture) if store else None
+            return CaptureResult(job.name, capture.identity, about, reading, stored)
     except PumpledgerError as error:
         return CaptureResult(job.name, refused=error.text)

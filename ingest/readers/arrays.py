@@ -41,7 +41,9 @@ def table_from_arrays(arrays: Mapping[str, np.ndarray], *, kind: str) -> Table:
         stem, unit, unit_text = split_name_unit(label)
         if unit and not stem and len(label) == 1:  # a variable called A or V is a name
             stem, unit, unit_text = label, None, ""
-        columns.append(Column(stem, part, unit.symbol if unit else None, unit_text, resolution=resolution))
+        columns.append(
+            Column(stem, _floats(part), unit.symbol if unit else None, unit_text, resolution=resolution)
+        )
     interval = facts.get("interval") or (1 / facts["rate"] if facts.get("rate", 0) > 0 else None)
     if interval is not None and not 0 < interval < 1e6:
         interval = None
@@ -50,7 +52,7 @@ def table_from_arrays(arrays: Mapping[str, np.ndarray], *, kind: str) -> Table:
 
 
 def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray, float]]:
-    """Return (label, floats, resolution) of each vector: fields of a record array, columns of a matrix."""
+    """Return (label, numbers as they are, resolution) of each vector: fields of a record array, columns of a matrix."""
     if array.dtype.names:
         return [
             (field if not label else f"{label}.{field}", part, resolution)
@@ -65,7 +67,7 @@ def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray, fl
     held = np.abs(squeezed[np.isfinite(squeezed)]) if single else squeezed[:0]
     resolution = float(np.spacing(held.max())) if held.size else 0.0
     if squeezed.ndim == 1:
-        return [(label, _floats(squeezed), resolution)]
+        return [(label, squeezed, resolution)]
     if squeezed.ndim != 2:
         return []
     if squeezed.shape[0] < squeezed.shape[1]:
@@ -73,7 +75,7 @@ def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray, fl
     if squeezed.shape[1] > 1_000:
         return []
     return [
-        (f"{label} {place + 1}".strip() if label else "", _floats(squeezed[:, place]), resolution)
+        (f"{label} {place + 1}".strip() if label else "", squeezed[:, place], resolution)
         for place in range(squeezed.shape[1])
     ]
 

@@ -18,6 +18,8 @@ from ingest.readers.roles import assign_roles, unit_of
 from ingest.readers.table import Column, Table
 from ingest.readers.timebase import find_time_base, resample, stamps_of
 
+SLOWEST_RATE_HZ, FASTEST_RATE_HZ = 1e-6, 1e12  # beyond any recorder: only nonsense is refused
+
 
 def assemble(name: str, table: Table, options: Options) -> Capture:
     """Return the capture in `table`; raises CaptureRefused with what is wrong or what must be said."""
@@ -47,6 +49,12 @@ def assemble(name: str, table: Table, options: Options) -> Capture:
         text = f"The header speaks of {promised:,} samples and {count:,} are there: was the file cut short?"
         notes.append(Note("rows-missing", "info", text))
     base = find_time_base(table, roles.time, rows, count, options)
+    if not SLOWEST_RATE_HZ <= base.rate_hz <= FASTEST_RATE_HZ:
+        raise CaptureRefused(
+            "rate-absurd",
+            f"by the file {1 / base.rate_hz:.3g} s lie between samples, which no recorder does; "
+            "say the rate with --sample-rate, for example --sample-rate 100kS/s.",
+        )
     notes += base.notes
     current, unit_notes, unit_known = to_amperes(table, channel, options)
     notes += unit_notes

@@ -12,6 +12,7 @@ from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.readers.options import Options
 from ingest.trade_numbers import HIGHEST_A
 
+ABSURD_A = 1e9  # whatever the scale may be; sums of such values stay finite
 JUDGED = 100_000  # samples at least; whether a record is plausible shows in so many of them
 RUNNING_SHARE = 0.1  # of the high level, which may be an inrush of some 5 times; below it the pump is off
 MOST_TOGETHER = 8  # rows in a row that a lost decimal point may spoil
@@ -70,6 +71,7 @@ def check_plausible(
 
     current: (n,), A. Raises CaptureRefused for what no pump can draw, too few samples or a change of unit.
     """
+    _refuse_absurd(current, row_number)
     _refuse_jumps(current, row_number)
     running = running_samples(current)
     if len(running) < MIN_RUNNING_SAMPLES:
@@ -101,6 +103,17 @@ def check_plausible(
         notes.append(Note("reversed", "warning", "The clamp was on backwards: the trace was turned over."))
         current = -current
     return current, notes
+
+
+def _refuse_absurd(current: np.ndarray, row_number: Callable[[int], int]) -> None:
+    if max(float(np.nanmax(current)), -float(np.nanmin(current))) <= ABSURD_A:
+        return
+    row = int(np.flatnonzero(np.abs(current) > ABSURD_A)[0])
+    raise CaptureRefused(
+        "above-100-a",
+        f"row {row_number(row)} holds {current[row]:.3g} A, which is no current at all; "
+        "mend that row or export the file again.",
+    )
 
 
 def _refuse_jumps(current: np.ndarray, row_number: Callable[[int], int]) -> None:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
-from datetime import datetime
 from typing import Any
 
 import numpy as np
 
 from ingest.apart.child import ChildEnded, Children
-from ingest.capture import Capture, Note
+from ingest.capture import Capture, from_description
 from ingest.errors import CaptureRefused
 from ingest.limits import TIME_LIMIT_S
 from ingest.readers.options import Options
@@ -42,17 +41,8 @@ def read_apart(name: str, data: bytes, options: Options) -> Capture:
 
 
 def _capture(name: str, told: dict[str, Any], body: bytes) -> Capture:
-    current = np.frombuffer(body, dtype="<f8")
-    rate = float(told["sample_rate_hz"])
-    if not len(current) or not (math.isfinite(rate) and rate > 0):
+    current = np.frombuffer(body, dtype="<f8").astype(np.float64)  # a copy, which may be written to
+    capture = from_description(told, current)
+    if not len(current) or not (math.isfinite(capture.sample_rate_hz) and capture.sample_rate_hz > 0):
         raise CaptureRefused("damaged", f"{name}: the file is damaged; save it again.")
-    captured_at = told["captured_at"]
-    return Capture(
-        current_a=current.astype(np.float64),  # a copy, which may be written to
-        sample_rate_hz=rate,
-        start_s=float(told["start_s"]),
-        source=told["source"],
-        channel=told["channel"],
-        captured_at=datetime.fromisoformat(captured_at) if captured_at else None,
-        notes=tuple(Note(**note) for note in told["notes"]),
-    )
+    return capture

@@ -8,6 +8,7 @@ import numpy as np
 
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
+from ingest.limits import refuse_rows
 from ingest.readers.options import Options
 from ingest.readers.roles import unit_of
 from ingest.readers.signal_units import UNITS
@@ -157,6 +158,7 @@ def _resampled(
     # without missing samples the mean step is the truer one; with some, the median
     whole = steps[largest] < 3 * median
     count = len(stamps) if whole else max(2, round(span / median) + 1)
+    refuse_rows(count)
     step = span / (count - 1)
     spread = (float(steps.min()), float(steps.max()))
     share = float(np.mean(np.abs(steps - median) > JITTER_KEPT * median))

@@ -7,7 +7,7 @@ from ingest.capture import Capture
 from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import METHOD_VERSION, measure
 
-GOLDEN = (10, 5838.002136339758, 4.30006173667964, 0.6345187470390833)
+GOLDEN = (11, 5838.002136339758, 4.30006173667964, 0.6345187470390833)
 
 
 def test_golden_figures():

@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from ingest.capture import Capture
+from ingest.errors import CaptureRefused, faults_refused
 from ingest.known_pump import KnownPump
 from ingest.reading import Reading
 
@@ -19,7 +20,10 @@ def read_upload(name: str, data: bytes, choices: dict[str, Any]) -> Capture:
 
     Raises CaptureRefused or EntryRefused with the sentence to show.
     """
-    return _read(hashlib.sha256(data).hexdigest(), name, data, _given(choices))
+    read = _read(hashlib.sha256(data).hexdigest(), name, data, _given(choices))
+    if isinstance(read, CaptureRefused):
+        raise read.with_traceback(None)
+    return read
 
 
 def measure_upload(capture: Capture, known: KnownPump) -> Reading:
@@ -32,14 +36,22 @@ def _given(values: dict[str, Any]) -> Choices:
 
 
 @st.cache_resource(show_spinner="Reading the file …", max_entries=6)
-def _read(digest: str, name: str, _data: bytes, choices: Choices) -> Capture:
+def _read(digest: str, name: str, _data: bytes, choices: Choices) -> Capture | CaptureRefused:
+    """Return the capture, or its refusal: a file that ends its reader must not do so at every redraw."""
     from ingest.readers.capture_file import read_capture_bytes
 
-    return read_capture_bytes(name, _data, **dict(choices))
+    try:
+        with faults_refused(name):
+            return read_capture_bytes(name, _data, **dict(choices))
+    except CaptureRefused as refused:
+        if refused.code == "took-too-long":  # may be the machine's fault, not the file's
+            raise
+        return refused
 
 
 @st.cache_resource(show_spinner="Measuring …", max_entries=12)
 def _measure(identity: str, _capture: Capture, known: KnownPump) -> Reading:
     from ingest.measuring.measurement import measure
 
-    return measure(_capture, known)
+    with faults_refused(_capture.source or "capture"):
+        return measure(_capture, known)
