@@ -52,7 +52,7 @@ def table_from_arrays(arrays: Mapping[str, np.ndarray], *, kind: str) -> Table:
 
 
 def _vectors_of(label: str, array: np.ndarray) -> list[tuple[str, np.ndarray, float]]:
-    """Return (label, numbers as they are, resolution) of each vector: fields of a record array, columns of a matrix."""
+    """Return (label, numbers as they are, resolution) of each field of a record or column of a matrix."""
     if array.dtype.names:
         return [
             (field if not label else f"{label}.{field}", part, resolution)
