@@ -22,7 +22,7 @@ WORK = ("connector", "wiring", "wiring", "strainer", "filter", "regulator", "hos
 CHECK_NAME = ("circuit", "circuit", "circuit", "strainer", "filter", "regulator", "hose", "fuel")
 
 SHARE = np.array([0.20, 0.10, 0.10, 0.20, 0.13, 0.12, 0.07, 0.08])  # of arrivals
-BREAKS = np.array([0.45, 0.38, 0.32, 0.35, 0.22, 0.18, 0.45, 0.40])  # end in a breakdown if left alone
+BREAKS = np.array([0.70, 0.60, 0.50, 0.55, 0.35, 0.30, 0.70, 0.60])  # end in a breakdown if left alone
 GROWS_KM = np.array([14e3, 16e3, 16e3, 18e3, 20e3, 22e3, 10e3, 2e3])  # to the ceiling
 INCIDENTAL = np.array([0.13, 0.13, 0.13, 0.10, 0.10, 0.06, 0.05, 0.0])  # goes at a stop, unmeant
 COMPLAINED = 0.3  # of arrivals bring a driver's complaint while they grow

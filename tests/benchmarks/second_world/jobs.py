@@ -9,6 +9,7 @@ import pandas as pd
 
 from .fleet import Fleet
 from .luck import Luck
+from .readings import STANDS_OUT
 
 NOTHING, CHECK, CHANGE, CHECK_AND_CHANGE = range(4)
 JOBS = ("nothing", "check", "change", "check and change")
@@ -78,10 +79,10 @@ def size(off: np.ndarray) -> np.ndarray:
 
 
 def default_judge(seen: pd.DataFrame) -> np.ndarray:
-    """Change unless the reading that stood out (by 3 units of noise off the pump's own) no longer does."""
-    stood_out = seen["off_before"].to_numpy() >= 3.0
+    """Change unless the reading that stood out (by 2 units of noise off the pump's own) no longer does."""
+    stood_out = seen["off_before"].to_numpy() >= STANDS_OUT
     after = seen["off_after"].to_numpy()
-    return ~(stood_out & (after >= 0) & (after < 3.0))
+    return ~(stood_out & (after >= 0) & (after < STANDS_OUT))
 
 
 def shop_jobs(luck: Luck, u, day, complaint, off, got) -> np.ndarray:
@@ -89,7 +90,7 @@ def shop_jobs(luck: Luck, u, day, complaint, off, got) -> np.ndarray:
     and now and then takes a pump off because the tank is out anyway."""
     day_i = day.astype(int)
     with np.errstate(invalid="ignore"):
-        stands_out = (np.where(np.isnan(off), 0, np.abs(off)).max(axis=1) > 4.0) & got
+        stands_out = (np.where(np.isnan(off), 0, np.abs(off)).max(axis=1) > 2.7) & got
     coin, which = luck.uniform("shop", u, day_i), luck.uniform("shop-job", u, day_i)
     follow = np.where(complaint, coin < 0.6, stands_out & (coin < 0.18))
     job = np.where(which < 0.5, CHECK, np.where(which < 0.85, CHECK_AND_CHANGE, CHANGE))

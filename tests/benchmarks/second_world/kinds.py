@@ -32,7 +32,7 @@ class Kind:
     growth_spread: tuple[float, ...] = (0.5, 0.7, 0.65, 0.5, 0.6)
     power: tuple[float, ...] = (1.6, 1.2, 1.7, 1.5, 1.3)
     jump: tuple[float, ...] = (0.0, 0.55, 0.25, 0.0, 0.3)
-    level_spread: float = 0.22
+    level_spread: float = 0.3
     sudden: float = 950.0
     bad_days: float = 300.0
     bad_share: float = 0.6
@@ -45,13 +45,13 @@ KINDS = {
     "long-lived": Kind(
         onset=(560.0, 2000.0, 1700.0, 720.0, 4500.0),
         growth=(70.0, 30.0, 36.0, 80.0, 12.0),
-        sudden=3600.0,
+        sudden=3000.0,
         bad_days=0.0,
         beside=0.042,
     ),
     "bad-lot": Kind(
         onset=(230.0, 800.0, 700.0, 320.0, 2200.0),
-        sudden=1500.0,
+        sudden=1250.0,
         bad_days=800.0,
         bad_share=0.75,
         bad_life=0.2,

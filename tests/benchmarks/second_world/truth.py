@@ -16,6 +16,7 @@ from scipy.special import ndtr
 from . import causes, lives
 from .designs import LIFE, MECHANISMS, SEEN, SUDDEN
 from .jobs import JOBS
+from .readings import STANDS_OUT
 
 if TYPE_CHECKING:
     from .run import Run
@@ -99,7 +100,7 @@ def at_visits(run: Run) -> pd.DataFrame:
 
     Columns: u, unit, day, pump, got (a capture was taken), remaining_km (if left alone), ahead_km (the
     class's interval), risk (all-seeing), fails (within ahead_km), mechanism, fitted_day, fail_day, abnormal
-    (3 units of noise or more off the pump's own level, without scatter), beside (the larger part of it is
+    (2 units of noise or more off the pump's own level, without scatter), beside (the larger part of it is
     not the pump's).
     """
     world, fleet = run.world, run.fleet
@@ -125,7 +126,7 @@ def at_visits(run: Run) -> pd.DataFrame:
             "mechanism": np.array(MECHANISMS)[own.mechanism],
             "fitted_day": own.fitted.astype(int),
             "fail_day": np.floor(own.fail_day).astype(int),
-            "abnormal": total >= 3.0,
+            "abnormal": total >= STANDS_OUT,
             "beside": np.abs(aside).max(axis=1) > np.abs(pump).max(axis=1),
         }
     )

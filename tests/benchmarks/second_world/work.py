@@ -10,6 +10,7 @@ import pandas as pd
 from . import causes, checks, lives, readings
 from .causes import CAUSES, FILTER, STRAINER
 from .jobs import CHANGE, CHECK, CHECK_AND_CHANGE, size
+from .readings import STANDS_OUT
 
 if TYPE_CHECKING:
     from .run import Run
@@ -44,7 +45,7 @@ def check(run: Run, u: np.ndarray, day: np.ndarray, job: np.ndarray) -> np.ndarr
     told = run.read(u, day, readings.AT_CHECK, hurt, level, readings.FULL)
     z = readings.normalised(run.lives.design[u], told)
     after = run.off(u, z)
-    open_too = (named < 0) & ~(size(after) < 3.0)
+    open_too = (named < 0) & ~(size(after) < STANDS_OUT)
     if open_too.any():
         k, d = u[open_too], day[open_too]
         found_b = checks.look(world.luck, k, d, checks.STAGE_B, level[open_too], world.skill)
@@ -76,7 +77,7 @@ def check(run: Run, u: np.ndarray, day: np.ndarray, job: np.ndarray) -> np.ndarr
             "delivery_l_min": told["delivery_l_min"],
         }
     )
-    repeats = ~((size(before) >= 3.0) & (size(after) < 3.0))
+    repeats = ~((size(before) >= STANDS_OUT) & (size(after) < STANDS_OUT))
     result = np.where(named >= 0, named, np.where(repeats, -1, -2))
     run.log.check(run.fleet, u, day, told, run.lives.number[u], named, open_too, result)
     run.log.happen(u, day, "check", run.lives.number[u], result)
