@@ -16,7 +16,7 @@ import time
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,7 @@ import pandas as pd
 from dashboard.data import answers
 from dashboard.data.answers import Ranking, Stamp
 from ingest.errors import LedgerError
+from ingest.sealed import seal_holds, sealed_parquet
 
 log = logging.getLogger(__name__)
 LARGE = 5_000  # pumps in service from which a ranking takes seconds
@@ -118,6 +119,8 @@ class AnswerStore:
         return self.ledger.with_name(self.ledger.name + ".ranking.parquet")
 
     def _put_in_file(self, kept: Kept) -> None:
+        import pyarrow.parquet as pq
+
         rows = kept.value.pumps.copy(deep=False)
         rows.attrs = {
             "form": FORM,
@@ -127,14 +130,19 @@ class AnswerStore:
         }
         part = self.file.with_suffix(".part")
         try:
-            rows.to_parquet(part, index=False)
+            # once more by way of a table: a seal keeps a damaged file from a library that it could end
+            table = pq.read_table(BytesIO(rows.to_parquet(None, index=False)))
+            part.write_bytes(sealed_parquet(table))
             part.replace(self.file)
         except OSError as error:  # a folder that can't be written: the next start ranks anew
             log.warning("the ranking could not be kept: %s", error)
 
     def _take_from_file(self) -> None:
         try:
-            rows = pd.read_parquet(self.file)
+            content = self.file.read_bytes()
+            if not seal_holds(content):
+                return
+            rows = pd.read_parquet(BytesIO(content))
             marks = rows.attrs
             if marks["form"] == FORM:
                 made_at = datetime.fromisoformat(marks["made_at"])

@@ -1,17 +1,26 @@
 """Waveforms come back sample for sample, in the smallest exact form, whole or not at all."""
 
+import os
+import shutil
 from datetime import UTC, datetime
+from pathlib import Path
 
+import duckdb
 import numpy as np
+import pyarrow.parquet as pq
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ingest import waveforms
 from ingest.capture import Capture, Note
 from ingest.errors import LedgerError
 from ingest.readers.capture_file import read_capture
+from ingest.sealed import seal_holds
 from ingest.waveforms import encode, load_waveform, store_waveform, waveform_folder
 
+SHARED = Path(os.environ.get("PUMPLEDGER_SHARED", Path(__file__).parents[2] / "../shared"))
+HOSTILE = SHARED / "captures/hostile_footer_ends_the_reader.parquet"
 RATE = 200_000.0
 RNG = np.random.default_rng(11)
 WAVE = 5 + 0.3 * np.sin(np.arange(4000) / 40) + RNG.normal(0, 0.05, 4000)
@@ -152,3 +161,53 @@ def test_the_front_door_reads_a_stored_waveform_exactly(tmp_path):
     stored = store_waveform(tmp_path / "fleet.duckdb", capture)
     assert read_capture(stored.path).identity == capture.identity
     assert read_capture(stored.path).channel == "CH2"
+
+
+def test_every_changed_byte_of_a_stored_file_breaks_its_seal_before_a_parser_sees_it(tmp_path, monkeypatch):
+    capture = Capture(np.round(WAVE[:200], 3), RATE)
+    stored = store_waveform(tmp_path / "fleet.duckdb", capture)
+    whole = stored.path.read_bytes()
+    assert seal_holds(whole) is True
+
+    def parse(content):
+        raise AssertionError("a parser saw damaged bytes")
+
+    monkeypatch.setattr(waveforms, "parse_waveform", parse)
+    rng = np.random.default_rng(5)
+    for place in rng.integers(0, len(whole), 200):
+        changed = bytearray(whole)
+        changed[place] ^= 1 << int(rng.integers(0, 8))
+        if seal_holds(changed) is None:
+            continue  # the seal itself is no longer to be seen: such a file goes to a child
+        stored.path.write_bytes(changed)
+        with pytest.raises(LedgerError, match="can't be read; restore it from a backup"):
+            load_waveform(tmp_path / "fleet.duckdb", capture.identity)
+
+
+def test_a_sealed_file_is_plain_parquet(tmp_path):
+    stored = store_waveform(tmp_path / "fleet.duckdb", Capture(np.round(WAVE, 3), RATE))
+    table = duckdb.sql(f"SELECT current_a FROM '{stored.path}'").fetchnumpy()["current_a"]
+    np.testing.assert_array_equal(table, np.rint(np.round(WAVE, 3) * 1000))
+
+
+def test_a_file_kept_before_there_were_seals_is_read_by_a_child(tmp_path, monkeypatch):
+    capture = Capture(np.round(WAVE, 3), RATE, source="old.csv")
+    stored = store_waveform(tmp_path / "fleet.duckdb", capture)
+    table = pq.read_table(stored.path)
+    pq.write_table(table, stored.path)
+    assert seal_holds(stored.path.read_bytes()) is None
+    monkeypatch.setattr(waveforms, "parse_waveform", None)  # not in this process
+    loaded = load_waveform(tmp_path / "fleet.duckdb", capture.identity)
+    assert (loaded.identity, loaded.source) == (capture.identity, "old.csv")
+    # stored again, it is sealed
+    assert store_waveform(tmp_path / "fleet.duckdb", capture).written
+    assert seal_holds(stored.path.read_bytes()) is True
+
+
+@pytest.mark.skipif(not HOSTILE.exists(), reason="the shared captures are not here")
+def test_a_waveform_that_would_end_the_process_is_one_sentence(tmp_path):
+    path = waveform_folder(tmp_path / "fleet.duckdb") / "abc.parquet"
+    path.parent.mkdir()
+    shutil.copyfile(HOSTILE, path)
+    with pytest.raises(LedgerError, match=r"abc\.parquet can't be read; restore it from a backup"):
+        load_waveform(tmp_path / "fleet.duckdb", "abc")
