@@ -11,6 +11,7 @@ from analytics.past.history import load_history
 from analytics.past.normalise import covariates
 from analytics.record.plain_rules import rule_scores
 from analytics.risk.pump_drift import pump_drift
+from analytics.risk.ranking import rank
 from dashboard.views.pump_history.metrics import baseline_band, placed
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import set_setting, settings_at
@@ -116,3 +117,12 @@ def test_how_many_readings_make_a_baseline_reaches_judge_and_chart(ledger):
         settings = DEFAULTS | {"baseline_visits": count}
         assert baseline_band(rows, "rpm", settings) == band
         assert judge(rows, settings)["baseline_count"].max() == min(count, 4)
+
+
+def test_a_unit_without_an_interval_is_looked_ahead_5000_miles(ledger):
+    """The list's horizon where nothing else is told: 5,000 miles (common practice, no source)."""
+    with open_ledger(ledger, read_only=False) as con:
+        con.execute("UPDATE vehicle SET pm_interval_km = NULL WHERE unit = '102'")
+    ranked = rank(ledger).set_index("unit")
+    assert ranked.loc["102", "horizon"] == pytest.approx(5000)
+    assert ranked.loc["103", "horizon"] == pytest.approx(9000 / 1.609344)

@@ -15,13 +15,13 @@ from analytics.money.cost_book import CostBook, Prices
 from analytics.money.policies import AGE, POLICIES, RISK, RUN, Events
 from analytics.money.policy_simulation import SimulatedLives, simulate_lives
 from analytics.past.history import History
+from analytics.past.normal import Z_80
 from analytics.wear_model.model import Parameters
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 
 MOST_TYPES = 6  # simulated one by one; the rest follow the commonest
 RATIOS = np.array([1.0, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10])
 SWING = 0.25
-Z80 = 1.2815515655
 
 
 @dataclass(frozen=True)
@@ -149,10 +149,11 @@ def _table(
             g.weight * e[policy].captures * g.prices.capture for g, e in zip(groups, events, strict=True)
         )
         sd = np.hypot(spread, noise / max(cost - captured, 1e-12))
-        low, high = ((cost - captured) * np.exp(s * Z80 * sd) + captured for s in (-1, 1))
+        low, high = ((cost - captured) * np.exp(s * Z_80 * sd) + captured for s in (-1, 1))
         saved, saving_noise = base - cost, _saving_noise(groups, events, policy)
         saves = sorted(
-            (saved + captured) * np.exp(s * Z80 * spread) - captured + s * Z80 * saving_noise for s in (-1, 1)
+            (saved + captured) * np.exp(s * Z_80 * spread) - captured + s * Z_80 * saving_noise
+            for s in (-1, 1)
         )
         to_failure = [e[RUN] for e in events]
         rows.append(
@@ -279,7 +280,7 @@ def _tornado(
         sum(g.weight * e[RISK].captures * g.prices.capture for g, e in zip(groups, events, strict=True))
         * per_km
     )
-    shorter, longer = ((base + captured) * np.exp(s * Z80 * spread) - captured for s in (1, -1))
+    shorter, longer = ((base + captured) * np.exp(s * Z_80 * spread) - captured for s in (1, -1))
     rows.append({"driver": "pump life, 80 % range", "low": shorter, "high": longer})
     out = pd.DataFrame(rows).assign(base=base)
     width = (out["high"] - out["low"]).abs()

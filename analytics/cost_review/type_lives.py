@@ -20,6 +20,7 @@ from scipy import optimize
 
 from analytics.cost_review.age_replacement import cost_per_distance
 from analytics.cost_review.weibull import Weibull
+from analytics.past.normal import Z_80, Z_95
 
 BELIEF = np.array([np.log(250_000.0), np.log(2.0)])
 BELIEF_SD = np.array([1.0, 0.4])
@@ -50,7 +51,7 @@ class TypeLife:
 
     def interval(self, level: float = 0.8) -> tuple[tuple[float, float], tuple[float, float]]:
         """Return the interval of the scale and of the shape."""
-        z = {0.8: 1.2815515655, 0.95: 1.9599639845}[level]
+        z = {0.8: Z_80, 0.95: Z_95}[level]
         out = []
         for value, variance in zip((self.life.scale, self.life.shape), np.diag(self.covariance), strict=True):
             half = np.exp(z * np.sqrt(variance))

@@ -9,6 +9,7 @@ import pandas as pd
 
 from analytics.learning.gaps import CAUSES
 from analytics.past.history import History
+from analytics.past.normal import Z_90
 from analytics.record.plain_rules import RULES, as_chance
 from analytics.record.scores import auc_interval, brier, brier_skill, calibration_slope, log_score
 
@@ -70,8 +71,8 @@ def by_day(judged: pd.DataFrame) -> pd.DataFrame:
             "as_of": expected.index,
             "forecasts": days.size().to_numpy(),
             "expected": expected.to_numpy(),
-            "low": (expected - 1.645 * sd).clip(lower=0).to_numpy(),
-            "high": (expected + 1.645 * sd).to_numpy(),
+            "low": (expected - Z_90 * sd).clip(lower=0).to_numpy(),
+            "high": (expected + Z_90 * sd).to_numpy(),
             "failed": days["happened"].sum().astype(int).to_numpy(),
         }
     )

@@ -14,6 +14,8 @@ import numpy as np
 from scipy.special import expit, logit, ndtr
 from scipy.stats import rankdata
 
+from analytics.past.normal import Z_95
+
 EPS = 1e-6
 
 
@@ -26,7 +28,7 @@ class Estimate(NamedTuple):
     @property
     def interval(self) -> tuple[float, float]:
         """95 %."""
-        return self.value - 1.96 * self.se, self.value + 1.96 * self.se
+        return self.value - Z_95 * self.se, self.value + Z_95 * self.se
 
 
 def brier(p: np.ndarray, happened: np.ndarray) -> float:
@@ -181,7 +183,7 @@ def reliability_bins(p: np.ndarray, happened: np.ndarray, bins: int = 10) -> lis
     out = []
     for rows in np.array_split(order, min(bins, len(p))) if len(p) else ():
         n, k = len(rows), float(np.sum(happened[rows]))
-        z = 1.96
+        z = Z_95
         middle = (k + z * z / 2) / (n + z * z)
         half = z / (n + z * z) * np.sqrt(k * (n - k) / n + z * z / 4)
         out.append(

@@ -7,12 +7,12 @@ import pandas as pd
 
 from analytics.money.decision import curve_at, lived_km
 from analytics.past.frames import each
+from analytics.past.normal import Z_80
 from analytics.scheduling.inputs import Inputs
 from analytics.scheduling.parts import order_by
 from analytics.scheduling.steps import bring, steps
 from ingest.trade_numbers import LEAD_DAYS
 
-Z80 = 1.2815515655  # normal quantile at 90 %
 LINE_COLUMNS = [
     "pump_id", "job_number", "unit", "position", "pump_type", "depot", "class", "planned_on", "week",
     "due_by", "job", "own_stop", "p_change", "steps", "bring", "status", "because", "action", "risk",
@@ -92,7 +92,7 @@ def saving_range(lines: pd.DataFrame, inputs: Inputs) -> tuple[float, float, flo
         return 0.0, 0.0, 0.0
     expected = float(lines["expected_saving"].sum())
     sd = float(np.sqrt((lines["saving_sd"].to_numpy(float) ** 2).sum()))
-    return expected - Z80 * sd, expected + Z80 * sd, expected
+    return expected - Z_80 * sd, expected + Z_80 * sd, expected
 
 
 def _saving_sd(lines: pd.DataFrame, pumps: pd.DataFrame, inputs: Inputs) -> np.ndarray:

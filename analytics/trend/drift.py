@@ -19,13 +19,13 @@ import numpy as np
 import pandas as pd
 
 from analytics.past.history import History
+from analytics.past.normal import Z_80
 from analytics.past.normalise import Exponents, covariates, metrics
 from analytics.trend.bending import learn_bending, missed_by_a_line
 from analytics.trend.mixed_model import GroupSums, fit_random_slope, group_sums, predict, shrunk_lines
 
 METRICS = ("mean_a", "ripple_pct", "rpm")
 PER_KM = 10_000.0
-Z_80 = 1.2815515655446004
 TOLD_SD = 2.0  # a slope nearer to zero than this many standard errors is not told apart from none
 TOLD_READINGS = 3
 REACH_KM = 1e6  # how far a limit is looked for, unless told

@@ -90,6 +90,8 @@ def _slope(value: float) -> str:
 
 
 def _methods(found: Backtest) -> list[str]:
+    from analytics.past.normal import Z_95
+
     if not len(found.scores):
         return []
     lines = [
@@ -100,7 +102,7 @@ def _methods(found: Backtest) -> list[str]:
     ]
     for row in found.scores.to_dict("records"):
         lines.append(
-            f"  {row['label']:27} {row['auc']:6.3f} ±{1.96 * row['auc_se']:5.3f} {row['brier']:6.3f}"
+            f"  {row['label']:27} {row['auc']:6.3f} ±{Z_95 * row['auc_se']:5.3f} {row['brier']:6.3f}"
             f" {row['skill']:6.2f} {row['log_score']:6.3f} {_slope(row['calibration_slope'])}"
             f" {row['expected']:8.1f} {row['top_decile_hits']:3d} of {row['top_decile_n']:<3d}"
         )

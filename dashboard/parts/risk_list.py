@@ -89,7 +89,9 @@ def expected_words(risk: pd.Series) -> str:
 
     risk: of each pump. "11 (8 in 10: 7 to 15)": the count has variance sum p(1 - p) and is taken as normal.
     """
-    mean, reach = float(risk.sum()), 1.2816 * float((risk * (1 - risk)).sum()) ** 0.5
+    from analytics.past.normal import Z_80
+
+    mean, reach = float(risk.sum()), Z_80 * float((risk * (1 - risk)).sum()) ** 0.5
     shown = f"{mean:,.1f}" if mean < 10 else f"{mean:,.0f}"
     return f"{shown} (8 in 10: {max(round(mean - reach), 0):,} to {round(mean + reach):,})"
 

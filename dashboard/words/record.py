@@ -34,11 +34,13 @@ def method_table(scores: pd.DataFrame) -> pd.DataFrame:
     """Return the methods' scores under headings that `METHODS` explains."""
     import pandas as pd
 
+    from analytics.past.normal import Z_95
+
     return pd.DataFrame(
         {
             "Method": scores["label"],
             "AUC": scores["auc"].round(3),
-            "± 95 %": (1.96 * scores["auc_se"]).round(3),
+            "± 95 %": (Z_95 * scores["auc_se"]).round(3),
             "Brier": scores["brier"].round(4),
             "Skill": scores["skill"].round(2),
             "Log": scores["log_score"].round(3),

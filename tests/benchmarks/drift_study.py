@@ -18,9 +18,10 @@ import numpy as np
 import pandas as pd
 
 from analytics.past.history import History
+from analytics.past.normal import Z_80
 from analytics.past.normalise import fit_exponents
 from analytics.record.scores import crps_normal, interval_score
-from analytics.trend.drift import PER_KM, Z_80, drift_of, fit_drift, limit_forecast, line_ahead
+from analytics.trend.drift import PER_KM, drift_of, fit_drift, limit_forecast, line_ahead
 from analytics.trend.first_passage import fit_lines
 from demo_fleet.fleet import STEP_KM, TYPES, FleetSpec, draw_lives, draw_parameters
 

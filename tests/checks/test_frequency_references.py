@@ -117,3 +117,21 @@ def test_a_bad_bar_shows_twice_a_turn():
 )
 def test_real_records_without_commutation_have_no_speed(name, options):
     assert measure(read_capture(SHARED / name, **options)).rpm is None
+
+
+def test_the_error_stated_at_the_bound_is_the_error_made():
+    """The fit's own standard error against the Cramer-Rao bound of the same harmonics, and the misses."""
+    n, rate, z, claimed = 2000, 10_000.0, [], []
+    t = np.arange(n) / rate
+    for seed in range(60):
+        rng = np.random.default_rng(100 + seed)
+        y = 0.5 * rng.standard_normal(n)
+        for k, a in enumerate(AMPLITUDES, 1):
+            y += a * np.cos(2 * np.pi * k * 50.0 * t + k)
+        phase = refine(y, rate, np.array([0.0, t[-1]]), np.array([0.0, 50.05 * t[-1]]), 5)
+        z.append((phase.turn_hz - 50.0) / phase.turn_hz_se)
+        claimed.append(phase.turn_hz_se)
+    # No unbiased estimate is better than the bound; wander that the model allows for costs up to some 2 x.
+    assert np.median(claimed) > 0.95 * BOUND_HZ
+    assert np.median(claimed) < 2.5 * BOUND_HZ
+    assert np.sqrt(np.mean(np.square(z))) < 1.25

@@ -6,8 +6,8 @@ import pytest
 from analytics.judging.verdict import judge_reading
 from ingest.capture import Capture
 from ingest.known_pump import KnownPump
-from ingest.ledger.settings import DEFAULTS
 from ingest.measuring.measurement import measure
+from ingest.trade_numbers import DEFAULTS
 
 REVOLUTION_MS = 9.12
 

@@ -7,8 +7,8 @@ import pytest
 
 from analytics.judging.rules import RULES
 from analytics.judging.verdict import Verdict, _verdict, judge, judge_reading
-from ingest.ledger.settings import DEFAULTS
 from ingest.reading import Reading
+from ingest.trade_numbers import DEFAULTS
 
 HEALTHY = {
     "visit_id": 1, "pump_id": 1, "unit": "U1", "position": "main", "visited_on": "2026-01-05", "reason": "pm",

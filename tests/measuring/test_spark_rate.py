@@ -52,3 +52,14 @@ def test_noise_that_lasts_counts_more_in_the_mean():
     z = np.abs(np.array(errors) / np.array(claimed))
     assert np.mean(z < 1) > 0.45
     assert np.mean(z < 2) > 0.8
+
+
+def test_gaussian_noise_has_no_sparks():
+    """Of 150,000 normal samples ten lie beyond four standard deviations and 0.0003 beyond six."""
+    rng = np.random.default_rng(6)
+    t = np.arange(150_000) / RATE_HZ
+    current = 4.0 + 0.3 * np.cos(16 * np.pi * TURN_HZ * t) + 0.02 * rng.standard_normal(len(t))
+    phase = TurnPhase(t[[0, -1]], TURN_HZ * t[[0, -1]], TURN_HZ, 1e-4, 0.0, np.zeros(64), 1.0)
+    assert average_turn(current, RATE_HZ, phase, 0.0).sparks == 0
+    short = int(6 / TURN_HZ * RATE_HZ)  # too few turns to compare with one another
+    assert average_turn(current[:short], RATE_HZ, phase, 0.0).sparks == 0

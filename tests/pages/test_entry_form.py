@@ -4,7 +4,7 @@ import pytest
 
 from dashboard.parts.entry_form import MOST_QUESTIONS, baseline_words, entry_from, reminders
 from ingest.errors import EntryRefused
-from ingest.ledger.settings import DEFAULTS
+from ingest.trade_numbers import DEFAULTS
 
 
 def test_units_are_parsed_and_kept_as_entered():

@@ -123,6 +123,9 @@ def test_policies_move_with_the_prices_and_stay_at_todays():
     assert same["cost"].tolist() == pytest.approx([120, 100])
     dearer = cost_parts.at_prices(review(), 650, 3400)
     assert dearer["cost"].tolist() == pytest.approx([120 + 0.05 * 1000, 100 + 0.01 * 1000])
+    # Intervals move in proportion: 170 / 120 and 110 / 100 of what they were.
+    assert dearer["cost_low"].tolist() == pytest.approx([100 * 170 / 120, 90 * 110 / 100])
+    assert dearer["cost_high"].tolist() == pytest.approx([140 * 170 / 120, 110 * 110 / 100])
     assert "'risk' costs least, 110" in cost_parts.cheapest_words(dearer)
     close = dearer.assign(cost=[111.0, 110.0])
     assert "'risk' costs least, 110 (as good as 'run to failure', 111) against 111" in (
@@ -165,7 +168,7 @@ def test_expected_failures_come_with_their_range():
     )  # fmt: skip
     row = record_parts.expected_rows(by_day(forecasts[forecasts["judged"]])).iloc[0]
     assert (row["expected"], row["counted"]) == (1.5, 2)
-    assert row["high"] - row["expected"] == pytest.approx(1.645 * np.sqrt(0.75))
+    assert row["high"] - row["expected"] == pytest.approx(1.644854 * np.sqrt(0.75))
 
 
 def test_what_people_did_is_told_in_sentences_and_nothing_where_nobody_did():

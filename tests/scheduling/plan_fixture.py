@@ -13,7 +13,7 @@ from analytics.money.long_run import RATIOS, LongRun
 from analytics.risk.deciding import decide_pumps
 from analytics.risk.forecast import GRID_KM, Forecast
 from analytics.scheduling.inputs import Inputs
-from ingest.ledger.settings import DEFAULTS
+from ingest.trade_numbers import DEFAULTS
 
 AS_OF = date(2026, 3, 2)  # a Monday
 KM_PER_DAY = 100.0

@@ -9,7 +9,7 @@ import pytest
 
 from analytics.risk.visits_ahead import planned_visits
 from ingest.errors import EntryRefused
-from ingest.ledger.settings import DEFAULTS
+from ingest.trade_numbers import DEFAULTS
 
 AS_OF = date(2026, 3, 2)
 

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analytics.past.normal import Z_80
 from analytics.past.normalise import fit_exponents
 from analytics.trend.bending import learn_bending, missed_by_a_line
-from analytics.trend.drift import Z_80, Drift, drift_of, fit_drift, limit_forecast, line_ahead
+from analytics.trend.drift import Drift, drift_of, fit_drift, limit_forecast, line_ahead
 from analytics.wear_model.level_rate import LevelRate, predict, update
 from demo_fleet.fleet import FleetSpec, simulate_fleet
 from tests.fleet_frames import history_at

@@ -156,3 +156,14 @@ def test_an_odometer_after_a_replaced_cluster_counts_on_from_the_old_one(tmp_pat
         ).fetchall()
     assert rows == [(57_900.0, 2400.0)]
     assert not log_visit(ledger, entry).stored  # and the same entry again is known as that visit
+
+
+@pytest.mark.parametrize(("far", "asked"), [(1.22, False), (1.35, True)])
+def test_a_current_a_quarter_off_the_pumps_own_level_is_looked_for_elsewhere(tmp_path, far, asked):
+    """Without a doubtful odometer: only how far the current lies from the unit's own level, 5 A, tells."""
+    visits = [v | {"mean_a": 5.0} for v in steady_visits("T1")]
+    visits += [v | {"mean_a": 5.0 * far} for v in steady_visits("T2")]
+    ledger = tmp_path / "l.duckdb"
+    load_folder(ledger, write_visits(tmp_path / "f", visits))
+    questions = ask(ledger, "57900 mi", unit="T1", meter_a=5.0 * far)
+    assert ("other-unit" in questions) == asked

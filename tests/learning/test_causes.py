@@ -1,0 +1,58 @@
+"""What a strip-down showed is learned from, and counts as confirmed: worn, seized and electrical alike."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics.learning.fitting import fit_history
+from analytics.learning.gaps import CAUSES, make_gaps
+from analytics.record.hindsight import acted_on
+from analytics.wear_model.model import run_filters
+from demo_fleet.fleet import FleetSpec, simulate_fleet
+from tests.fleet_frames import history_at
+
+
+@pytest.fixture(scope="module")
+def history():
+    return history_at(simulate_fleet(FleetSpec(vehicles=60, seed=12)))
+
+
+def with_findings(history, found):
+    pumps = history.pumps.copy()
+    pumps.loc[pumps["failed"], "found"] = found
+    return replace(history, pumps=pumps)
+
+
+def test_each_gap_that_ended_in_failure_knows_what_was_found(history):
+    failed = np.flatnonzero(history.pumps["failed"])
+    names = np.resize(np.array([*CAUSES, "not_examined"], dtype=object), len(failed))
+    told = with_findings(history, names)
+    p = fit_history(told).parameters
+    gaps = make_gaps(told, run_filters(told, p, keep=True), p)
+    by_pump = dict(zip(gaps.pump[gaps.failed], gaps.cause[gaps.failed], strict=True))
+    rows = {"worn": 0, "seized": 1, "electrical": 2, "not_examined": -1}
+    assert by_pump == {pump: rows[name] for pump, name in zip(failed, names, strict=True)}
+    assert (gaps.cause[~gaps.failed] == -1).all()
+
+
+def test_strip_downs_move_what_is_learned_of_each_cause(history):
+    """The same lives and readings: only what was found differs, and each finding makes its cause commoner."""
+    made = {found: fit_history(with_findings(history, found)).parameters for found in CAUSES}
+    wear = {found: p.failure.wear_level.mean() for found, p in made.items()}
+    starts = {found: p.drag.starts.mean() for found, p in made.items()}
+    sudden = {found: p.failure.sudden_per_km.mean() for found, p in made.items()}
+    assert min(wear, key=wear.get) == "worn"  # worn out at less wear
+    assert max(starts, key=starts.get) == "seized"
+    assert max(sudden, key=sudden.get) == "electrical"
+
+
+def test_confirmed_are_all_three_and_no_others(history):
+    found = ["worn", "seized", "electrical", "tested_good", "not_examined", None]
+    pumps = pd.DataFrame({"removal": "on_condition", "found": found})
+    counted = acted_on(replace(history, pumps=pumps), pd.DataFrame())
+    assert counted["taken_off_on_condition"] == 6
+    assert counted["confirmed_on_strip_down"] == 3
+    assert counted["tested_good"] == 1
+    assert counted["not_examined"] == 2
