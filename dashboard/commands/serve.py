@@ -12,8 +12,12 @@ import time
 import urllib.error
 import urllib.request
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ingest.errors import PumpledgerError
+
+if TYPE_CHECKING:
+    from dashboard.serving.supervisor import Supervisor
 
 EXAMPLE = "pumpledger serve --ledger demo/pumpledger.duckdb"
 DEFAULT_PORT = 8501
@@ -64,6 +68,7 @@ def serve(
     """
     from dashboard.serving.configuration import PUBLIC_URL, is_loopback, read_server_settings
     from dashboard.serving.serving import streamlit_arguments
+    from dashboard.serving.supervisor import Supervisor
 
     settings = read_server_settings()
     if not is_loopback(address):
@@ -77,29 +82,24 @@ def serve(
     free = free_port(address, port)
     if free != port:
         print(f"Port {port} is in use by another program; serving on port {free}.", file=sys.stderr)
-    process = subprocess.Popen(
-        streamlit_arguments(address=address, port=free, open_browser=open_browser),
-        env=os.environ | {"PUMPLEDGER": str(ledger.resolve())},
-        stdout=subprocess.DEVNULL,
-    )
-    stop_on_signal(process)
+    command = streamlit_arguments(address=address, port=free, open_browser=open_browser)
+    environment = os.environ | {"PUMPLEDGER": str(ledger.resolve())}
+    server = Supervisor(lambda: subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL))
+    stop_on_signal(server)
     try:
         host = "127.0.0.1" if address in ("0.0.0.0", "::", "localhost") else address
-        wait_for_answer(process, f"http://{f'[{host}]' if ':' in host else host}:{free}", START_WITHIN_S)
+        wait_for_answer(
+            server.process, f"http://{f'[{host}]' if ':' in host else host}:{free}", START_WITHIN_S
+        )
         print(
             f"The dashboard is at http://{f'[{host}]' if ':' in host else host}:{free}  (stop: Ctrl+C)",
             flush=True,
         )
-        return 0 if process.wait() in (0, -signal.SIGTERM, -signal.SIGINT) else 1
+        return server.run()
     except KeyboardInterrupt:
         return 0
     finally:
-        if process.poll() is None:
-            process.terminate()
-            try:
-                process.wait(10)
-            except subprocess.TimeoutExpired:
-                process.kill()
+        server.stop()
 
 
 def refuse_open_door(address: str, *, signed_in: bool, without_sign_in: bool) -> None:
@@ -172,11 +172,11 @@ def wait_for_answer(process: subprocess.Popen[bytes], address: str, within_s: fl
     )
 
 
-def stop_on_signal(process: subprocess.Popen[bytes]) -> None:
+def stop_on_signal(server: Supervisor) -> None:
     """Pass a polite kill on to the dashboard, so that no server outlives its command."""
 
     def stop(_number: int, _frame: object) -> None:
-        process.terminate()
+        server.ask_to_stop()
 
     if hasattr(signal, "SIGTERM"):
         signal.signal(signal.SIGTERM, stop)

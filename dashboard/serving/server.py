@@ -7,6 +7,7 @@ style: as a part of the page it would be sent with every redraw, and need code o
 
 from __future__ import annotations
 
+import logging
 from pathlib import Path
 
 import streamlit as st
@@ -56,6 +57,19 @@ class FillHead:
         await self.app({**scope, "headers": plain}, receive, add)
 
 
+def log_children() -> None:
+    """Let the log, standard error, tell of children that ended over a file and were replaced."""
+    children = logging.getLogger("ingest.apart")
+    if children.handlers:
+        return
+    handler = logging.StreamHandler()
+    handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
+    children.addHandler(handler)
+    children.setLevel(logging.INFO)
+    children.propagate = False
+
+
+log_children()
 app = st.App(
     DASHBOARD / "app.py",
     middleware=[Middleware(Guard, settings=read_server_settings()), Middleware(FillHead)],

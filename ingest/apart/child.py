@@ -125,7 +125,11 @@ class Children:
             try:
                 answer = child.ask(about, body, wall_s)
             except ChildEnded as ended:
-                log.info("A %s ended while it read (%s); another is started.", self.module, ended)
+                log.info(
+                    "The process that reads files ended over %r (%s); another is started.",
+                    about.get("name", "a file of ours"),
+                    ended,
+                )
                 self._keep(None)
                 raise
             except BaseException:
@@ -153,7 +157,7 @@ class Children:
         if child is not None and child.process.poll() is None:
             return child
         if child is not None:
-            log.info("The %s that waited had ended; another is started.", self.module)
+            log.info("The process that reads files had ended; another is started.")
             child.close()
         return Child(self.module)
 
