@@ -13,6 +13,7 @@ from dashboard.shell import frame
 from dashboard.words import formats
 from dashboard.words.reading import weakest_below_pct
 from ingest.capture import Capture
+from ingest.measuring.sampling import AVERAGE_ONLY
 from ingest.reading import Reading
 
 LEVEL_WORDS = {"warning": "▲ Warning", "ask": "? Please check", "info": "· Note"}
@@ -147,10 +148,18 @@ def show_comparison(table: pd.DataFrame) -> None:
     st.table(table.set_index("Figure"))
 
 
-def show_notes(notes: tuple[Any, ...] | list[Any]) -> None:
+def show_average_only(reading: Reading) -> None:
+    """Say before any figure where the record can tell nothing but the average."""
+    for note in reading.notes:
+        if note.code == AVERAGE_ONLY:
+            st.warning(f"▲ {note.text}")
+
+
+def show_notes(notes: tuple[Any, ...]) -> None:
     """Draw quality notes, warnings first, each by a word before the sentence."""
     order = {"warning": 0, "ask": 1, "info": 2}
-    once = dict.fromkeys(sorted(notes, key=lambda n: order.get(n.level, 3)))
+    later = (note for note in notes if note.code != AVERAGE_ONLY)  # said before the figures
+    once = dict.fromkeys(sorted(later, key=lambda n: order.get(n.level, 3)))
     lines = [f"- {LEVEL_WORDS[n.level]}: {n.text}" for n in once]
     if lines:
         st.markdown("\n".join(lines))

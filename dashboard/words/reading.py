@@ -5,6 +5,7 @@ from __future__ import annotations
 from statistics import median
 
 from analytics.judging.verdict import Verdict
+from ingest.measuring.sampling import AVERAGE_ONLY
 from ingest.reading import Reading
 
 UNTOLD = "can't be told"
@@ -12,7 +13,9 @@ UNTOLD = "can't be told"
 
 def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]:
     """Return the figures, the notes and the verdict, a line each, with units and how sure they are."""
+    first = [note for note in reading.notes if note.code == AVERAGE_ONLY]
     lines = [
+        *(f"note        {note.text} [{note.code}]" for note in first),
         f"average     {_average(reading)}",
         f"ripple      {_ripple(reading)}",
         f"revolution  {_revolution(reading)}",
@@ -26,7 +29,7 @@ def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]
             f"segments    weakest no. {reading.weakest_segment}, "
             f"{below_pct:.1f} % of average below the others"
         )
-    lines += [f"note        {note.text} [{note.code}]" for note in reading.notes]
+    lines += [f"note        {note.text} [{note.code}]" for note in reading.notes if note not in first]
     return lines + (verdict_lines(verdict) if verdict else [])
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
 
+AVERAGE_ONLY = "average-only"
 # The slowest commutation: 6 segments at 3,400 rpm, the usual band's low end [P: common practice, no source]
 SLOWEST_RIPPLE_HZ = 6 * 3400 / 60
 LOWEST_RATE_HZ = 2 * SLOWEST_RIPPLE_HZ  # two samples a cycle at least (the sampling theorem)
@@ -19,7 +20,7 @@ def average_only(rate_hz: float) -> Note | None:
         return None
     which = "too slow for ripple" if rate_hz < LOWEST_RATE_HZ else "too fast to hold a turn of a pump"
     return Note(
-        "average-only",
+        AVERAGE_ONLY,
         "warning",
         f"At {told_rate(rate_hz)} the record is {which}, so only the average is told: "
         "capture at 20 kS/s to 1 MS/s, 100 ms or more.",

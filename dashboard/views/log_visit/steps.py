@@ -375,6 +375,7 @@ def _read(upload: Any, entry: VisitEntry | None, card: pd.DataFrame) -> Measured
     reading = uploads.measure_upload(capture, known)
     state["measured"] = capture.identity
     early.empty()
+    reading_panel.show_average_only(reading)
     visits = (
         loaders.ask("visits_of_pump", pump_id=int(pump["pump_id"])) if "pump_id" in pump else pd.DataFrame()
     )
@@ -390,7 +391,7 @@ def _read(upload: Any, entry: VisitEntry | None, card: pd.DataFrame) -> Measured
     )
     reading_panel.show_comparison(table)
     reading_panel.show_candidates(reading)
-    reading_panel.show_notes([*capture.notes, *reading.notes])
+    reading_panel.show_notes(reading.notes)
     reading_panel.show_segments(reading)
     context = (
         {
