@@ -79,7 +79,7 @@ def _chunks(data: bytes, order: str) -> tuple[_Format, int, int]:
         if name == b"fmt ":
             tag, channels, rate_hz, _, bytes_a_frame, bits = struct.unpack_from(order + "HHIIHH", data, place)
             if tag == _EXTENSIBLE and size >= 40:  # the first bytes of the sub-format are the tag
-                tag = struct.unpack_from(order + "H", data, place + 24)[0]
+                tag = struct.unpack_from(order + "I", data, place + 24)[0]
             form = _Format(tag, channels, rate_hz, bytes_a_frame, bits)
         elif name == b"data":
             if form is None:
