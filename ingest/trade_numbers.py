@@ -83,6 +83,8 @@ SETTINGS: dict[str, Setting] = {
         'days with a bay open, 1 Monday to 7, by depot; `""`: any other',
     ),
     "closed_days": Setting({}, "", 'days without a bay by depot, `""`: all: `{"": ["2026-12-25"]}`'),
+    "work_starts": Setting(7.0, "P", "hour of the day at which a depot opens, for the calendar"),
+    "work_ends": Setting(16.0, "P", "hour of the day at which it closes"),
     "demand_finished_finding": Setting(
         False, "", "change nothing before every step of its finding is passed, whatever that costs"
     ),

@@ -15,9 +15,12 @@ from typing import Any
 import duckdb
 import pandas as pd
 
+from analytics.scheduling.doubts import STANDING, booking_doubts, demand_possible
 from analytics.statements import statement
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
+
+KEPT = ["pump_id", "unit", "position", "planned_on", "status", "job", "risk", "action", "planned", "failure"]
 
 
 def book(
@@ -29,27 +32,37 @@ def book(
     reason: str = "",
     risk: float | None = None,
     expected_saving: float | None = None,
+    today: date | None = None,
 ) -> str:
-    """Book a pump's replacement on a day; return the sentence to show."""
-    return _decide(ledger, pump_id, "booked", planned_on, reason, by, risk, expected_saving)
+    """Book a pump on a day; return the sentence to show.
+
+    A day that something speaks against (closed, no bay hours, no part by then) needs a reason, and the
+    sentence says what. Raises EntryRefused without one, and for a day that is past or after the unit's
+    retirement.
+    """
+    return _decide(ledger, pump_id, "booked", planned_on, reason, by, today, risk, expected_saving)
 
 
-def pin(ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str) -> str:
-    """Book a pump on a day of the planner's own choice, over the trade rules too; a reason is asked for."""
+def pin(
+    ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str, today: date | None = None
+) -> str:
+    """Book a pump on a day of the planner's own choice, whatever is decided; a reason is asked for."""
     _demand(reason, "why this day")
-    return _decide(ledger, pump_id, "pinned", planned_on, reason, by)
+    return _decide(ledger, pump_id, "pinned", planned_on, reason, by, today)
 
 
-def move(ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str) -> str:
+def move(
+    ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str, today: date | None = None
+) -> str:
     """Move booked work to another day; a reason is asked for. Raises EntryRefused where nothing is booked."""
     _demand(reason, "why it moves")
     standing = newest_decisions(ledger)
-    mine = standing[(standing["pump_id"] == pump_id) & standing["status"].isin(["booked", "pinned"])]
+    mine = standing[(standing["pump_id"] == pump_id) & standing["status"].isin(STANDING)]
     if mine.empty:
         raise EntryRefused(
             "not-booked", f"Pump {pump_id} is not booked, so there is nothing to move; pin it instead."
         )
-    return _decide(ledger, pump_id, str(mine.iloc[0]["status"]), planned_on, reason, by)
+    return _decide(ledger, pump_id, str(mine.iloc[0]["status"]), planned_on, reason, by, today)
 
 
 def reject(ledger: Path, pump_id: int, *, by: str, reason: str) -> str:
@@ -58,14 +71,40 @@ def reject(ledger: Path, pump_id: int, *, by: str, reason: str) -> str:
     return _decide(ledger, pump_id, "rejected", None, reason, by)
 
 
-def done(ledger: Path, pump_id: int, *, by: str, reason: str = "", done_on: date | None = None) -> str:
-    """Mark booked work as done."""
+def done(ledger: Path, pump_id: int, *, by: str, reason: str, done_on: date | None = None) -> str:
+    """Mark work as done; `reason` says what was found, and is asked for."""
+    _demand(reason, "what was found (changed and why, a cause beside the pump, or could not finish)")
     return _decide(ledger, pump_id, "done", done_on, reason, by)
 
 
 def withdraw(ledger: Path, pump_id: int, *, by: str, reason: str = "") -> str:
     """Take back whatever was decided: the pump is planned afresh."""
     return _decide(ledger, pump_id, "withdrawn", None, reason, by)
+
+
+def pump_in_service(ledger: Path, unit: str, position: str | None = None) -> int:
+    """Return the pump in service on a unit. Raises EntryRefused without one, and where several need a
+    position.
+    """
+    with open_ledger(ledger) as connection:
+        rows = connection.execute(statement("plan_pump_in_service"), [unit, position]).fetchall()
+    if not rows:
+        at = f" at position {position}" if position else ""
+        raise EntryRefused("unknown-unit", f"No pump is in service on unit '{unit}'{at}.")
+    if len({place for _, place in rows}) > 1:
+        places = ", ".join(sorted({str(place) for _, place in rows}))
+        raise EntryRefused("which-pump", f"Unit '{unit}' has several pumps ({places}); say --position.")
+    return int(rows[0][0])
+
+
+def day_proposed(ledger: Path, pump_id: int) -> date | None:
+    """Return the day of a pump on the newest list kept, or None."""
+    with open_ledger(ledger) as connection:
+        listed = last_list(connection, date.max)
+    if listed is None:
+        return None
+    mine = listed[listed["pump_id"] == pump_id]
+    return mine["planned_on"].iloc[0] if len(mine) else None
 
 
 def newest_decisions(ledger: Path, as_of: date | None = None) -> pd.DataFrame:
@@ -80,7 +119,7 @@ def decisions_on(connection: duckdb.DuckDBPyConnection, as_of: date | None = Non
 
 
 def accept(ledger: Path, plan: Any, *, by: str) -> int:
-    """Book every proposed line of a plan; return how many were booked."""
+    """Book every proposed change of a plan; return how many were booked."""
     proposed = plan.lines[plan.lines["status"] == "proposed"]
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("BEGIN")
@@ -95,14 +134,14 @@ def accept(ledger: Path, plan: Any, *, by: str) -> int:
 
 def record_list(ledger: Path, plan: Any, *, by: str = "") -> int:
     """Keep a plan as the current list, so that the next can say what changed; return its number."""
-    keep = ["pump_id", "unit", "position", "planned_on", "status", "risk", "action", "planned", "failure"]
-    lines = plan.lines[keep].assign(planned_on=plan.lines["planned_on"].astype(str))
+    both = pd.concat([plan.lines, plan.checks], ignore_index=True) if len(plan.checks) else plan.lines
+    lines = both[KEPT].assign(planned_on=both["planned_on"].astype(str))
     text = json.dumps(lines.to_dict("records"), default=float)
     with open_ledger(ledger, read_only=False) as connection:
         rows = connection.execute(
             "INSERT INTO plan_list (made_at, as_of, made_by, expected_saving, lines)"
             " VALUES (now() AT TIME ZONE 'UTC', ?, ?, ?, ?) RETURNING list_id",
-            [plan.as_of, by, plan.expected_saving, text],
+            [plan.today, by, plan.expected_saving, text],
         ).fetchall()
     return int(rows[0][0])
 
@@ -114,10 +153,25 @@ def last_list(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFram
     ).fetchall()
     if not rows:
         return None
-    frame = pd.DataFrame(json.loads(rows[0][0]))
+    return _read_list(rows[0][0])
+
+
+def listed_before(connection: duckdb.DuckDBPyConnection, as_of: date) -> tuple[pd.DataFrame, int]:
+    """Return the newest line of each pump that any list kept up to a day held, and a number that grows with
+    every list kept and every decision: the revision of what is handed out."""
+    rows = connection.execute(statement("plan_lists"), [as_of]).fetchall()
+    frames = [frame for (text,) in rows if (frame := _read_list(text)) is not None]
+    lines = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=KEPT)
+    number = connection.execute(statement("plan_revision")).fetchall()[0][0]
+    return lines.drop_duplicates("pump_id", keep="last"), int(number)
+
+
+def _read_list(text: str) -> pd.DataFrame | None:
+    frame = pd.DataFrame(json.loads(text))
     if frame.empty:
         return None
-    return frame.assign(planned_on=pd.to_datetime(frame["planned_on"]).dt.date)
+    frame = frame.assign(planned_on=pd.to_datetime(frame["planned_on"]).dt.date)
+    return frame if "job" in frame else frame.assign(job="change")  # lists of before checks were work
 
 
 def _demand(text: str, what: str) -> None:
@@ -126,23 +180,30 @@ def _demand(text: str, what: str) -> None:
 
 
 def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, reason: str, by: str,
-            risk: float | None = None, expected_saving: float | None = None) -> str:  # fmt: skip
+            today: date | None = None, risk: float | None = None, expected_saving: float | None = None
+            ) -> str:  # fmt: skip
+    today = today or date.today()
+    doubts: list[str] = []
     with open_ledger(ledger, read_only=False) as connection:
-        found = connection.execute(
-            "SELECT unit, position, removed_on FROM pump WHERE pump_id = ?", [int(pump_id)]
-        ).fetchall()
-        if not found:
+        rows = connection.execute(statement("plan_booked_pump"), [int(pump_id)]).fetchall()
+        if not rows:
             raise EntryRefused("unknown-pump", f"There is no pump {pump_id} in this ledger.")
-        unit, position, removed_on = found[0]
-        if removed_on is not None and status in ("booked", "pinned"):
+        unit, position = rows[0][:2]
+        if status in STANDING:
+            demand_possible(connection, pump_id, planned_on, today)
+            doubts = booking_doubts(connection, pump_id, planned_on, today) if planned_on else []
+        if doubts and not reason.strip():
             raise EntryRefused(
-                "pump-removed", f"The {position} pump {pump_id} of unit {unit} was taken off on {removed_on}."
+                "booking-doubt",
+                f"The {position} pump of unit {unit} on {planned_on}: {'; '.join(doubts)}. "
+                "Choose another day, or give a reason to book it all the same.",
             )
         connection.execute("BEGIN")
         _insert(connection, int(pump_id), status, planned_on, reason, by, risk, expected_saving)
         connection.execute("COMMIT")
     when = f" on {planned_on}" if planned_on else ""
-    return f"The {position} pump of unit {unit} is {status}{when}."
+    mind = f" Mind: {'; '.join(doubts)}." if doubts else ""
+    return f"The {position} pump of unit {unit} is {status}{when}.{mind}"
 
 
 def _insert(

@@ -43,18 +43,22 @@ def changes_since(
 
 def _gone(pump_id: int, line: pd.Series, now: pd.DataFrame) -> str:
     if pump_id not in now.index:
-        return "the pump was taken off"
+        return "the pump is no longer in service: taken off, sold or retired"
     state: Any = now.loc[pump_id]
     if state["decided"] == "rejected":
         return "a person rejected it"
-    if state["action"] != "book replacement":
-        return f"its action is now '{state['action']}'"
+    if state["decided"] == "done":
+        return "it was done"
+    if state["job"] != "nothing":
+        return "it can't be fitted any more"
     if _repriced(line, state):
         return "prices changed"
-    if not state["worth"]:
+    if state["risk"] < line["risk"] - 0.02:
         fell = f"its risk went from {100 * line['risk']:.0f} % to {100 * state['risk']:.0f} %"
-        return f"{fell}, so a change no longer pays"
-    return "it can't be fitted any more"
+        seen = pd.Timestamp(state["last_visited_on"]) if state["last_visited_on"] is not None else pd.NaT
+        since = f" with the reading of {seen.date()}" if not pd.isna(seen) else ""
+        return f"{fell}{since}, so it no longer pays"
+    return "it no longer pays"
 
 
 def _moved(before: pd.Series, after: pd.Series) -> str:

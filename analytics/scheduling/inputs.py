@@ -12,7 +12,7 @@ import pandas as pd
 from analytics.money.cost_book import CostBook
 from analytics.risk.forecast import Forecast, fit_for, score
 from analytics.risk.ranking import decided_facts, read_facts
-from analytics.scheduling.bookings import decisions_on, last_list
+from analytics.scheduling.bookings import decisions_on, last_list, listed_before
 from analytics.statements import statement
 from ingest.ledger.connection import open_ledger
 
@@ -21,7 +21,9 @@ from ingest.ledger.connection import open_ledger
 class Inputs:
     """`pumps`: rank's rows with prices, decision and vehicle facts, indexed 0…n−1 like `forecast`'s rows.
 
-    as_of: the day that the risks stand on; today: the day before which nothing is planned.
+    as_of: the day that the risks stand on; today: the day before which nothing is planned. previous: the last
+    list kept; listed: the newest line of each pump on any list kept; revision: grows with every list and
+    decision; last_readings: rows of plan_last_readings.sql.
     """
 
     as_of: date
@@ -37,6 +39,9 @@ class Inputs:
     due_work: pd.DataFrame
     decisions: pd.DataFrame
     previous: pd.DataFrame | None
+    last_readings: pd.DataFrame
+    listed: pd.DataFrame
+    revision: int = 0
 
 
 def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
@@ -50,9 +55,11 @@ def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
         due = connection.execute("SELECT unit, due_on, work, hours FROM due_work").df()
         decisions = decisions_on(connection, as_of)
         previous = last_list(connection, facts.today)
+        listed, revision = listed_before(connection, facts.today)
+        seen = connection.execute(statement("plan_last_readings"), [day]).df()
     state = score(facts.history, fit_for(ledger, facts.history))
     pumps, made = decided_facts(facts, state)
     return Inputs(
         day, facts.today, facts.settings, facts.book, pumps, made, facts.vehicles, types, stock, bays, due,
-        decisions, previous,
+        decisions, previous, seen, listed, revision,
     )  # fmt: skip

@@ -19,6 +19,7 @@ LINE_COLUMNS = [
     "risk_to_next_stop", "risk_until_then", "cost_of_waiting", "expected_saving", "saving_sd", "hours",
     "order_by", "part", "planned", "failure", "placeholder", "reason", "cautions", "due_work",
     "also_at_this_stop", "worth_on_cost", "decided_by", "decision_reason", "vin", "make", "model", "year",
+    "odometer_km", "clamp_point", "last_reading",
 ]  # fmt: skip
 
 
@@ -62,10 +63,36 @@ def dressed(
     rank_at_stop = lines.groupby(["unit", "planned_on"]).cumcount()
     lines["hours"] = lines["hours"] * np.where(rank_at_stop > 0, 1 - share, 1.0)
     lines["due_work"] = _due_with(lines, inputs)
+    lines = _with_last_reading(lines, inputs)
     lines["cautions"] = FIRST
     for name, column in (("decided_by", "decided_by"), ("decision_reason", "reason")):
         lines[name] = lines["pump_id"].map(decided[column]) if column in decided else None
     return lines
+
+
+def _with_last_reading(lines: pd.DataFrame, inputs: Inputs) -> pd.DataFrame:
+    """Add clamp_point and words on the pump's newest reading, and where the odometer should stand that
+    day.
+    """
+    seen = inputs.last_readings.set_index("pump_id").reindex(lines["pump_id"]).reset_index(drop=True)
+    since = (pd.to_datetime(lines["planned_on"]) - pd.to_datetime(seen["visited_on"])).dt.days
+    per_day = inputs.pumps.set_index("pump_id")["km_per_day"].reindex(lines["pump_id"]).to_numpy(float)
+    words = []
+    for row in each(seen):
+        told = [
+            f"{value:,.{digits}f} {unit}"
+            for value, digits, unit in (
+                (row.mean_a, 2, "A"),
+                (row.ripple_pct, 1, "% ripple"),
+                (row.rpm, 0, "rpm"),
+            )
+            if value is not None and value == value
+        ]
+        words.append(f"Last reading {str(row.visited_on)[:10]}: {', '.join(told)}" if told else "")
+    return lines.assign(
+        odometer_km=seen["odometer_km"].to_numpy(float) + since.to_numpy(float) * per_day,
+        clamp_point=seen["clamp_point"].to_numpy(object), last_reading=words,
+    )  # fmt: skip
 
 
 def _parts(lines: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> tuple[list[str], list[object]]:
@@ -86,7 +113,7 @@ def _parts(lines: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> tuple[list[s
     return part, by
 
 
-def saving_range(lines: pd.DataFrame, inputs: Inputs) -> tuple[float, float, float]:
+def saving_range(lines: pd.DataFrame) -> tuple[float, float, float]:
     """Return 10 %, 90 % and mean of the list's saving; how far each pump would have run is chance."""
     if not len(lines):
         return 0.0, 0.0, 0.0

@@ -52,7 +52,9 @@ class Plan:
     worth doing yet, with the next step. rejected: taken off by a person. bays: depot, week, free_hours,
     used_hours. parts: see parts.parts_table. picks: parts.pick_list. changes: unit, position, what, before,
     after, why since the last list. saving_low/high: 10-90 % range of `expected_saving`. as_of: the day of
-    the last fact; today: nothing is dated before it.
+    the last fact; today: nothing is dated before it. cancelled: jobs of lists kept that are planned no
+    longer. revision: grows with every list kept and every decision. work_hours: opening and closing, in
+    hours.
     """
 
     as_of: date
@@ -75,6 +77,9 @@ class Plan:
     solver_seconds: float
     solver_gap: float
     notes: tuple[str, ...]
+    cancelled: pd.DataFrame
+    revision: int
+    work_hours: tuple[float, float]
 
 
 def plan(
@@ -101,7 +106,7 @@ def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
     """As `plan`, from inputs already read."""
     pumps = inputs.pumps
     decided = inputs.decisions.set_index("pump_id") if len(inputs.decisions) else pd.DataFrame()
-    status = _decided(pumps, decided, "status").where(lambda s: s.isin([*FIXED, "rejected"]), "")
+    status = _decided(pumps, decided, "status").fillna("")
     fixed = status.isin(FIXED).to_numpy()
     rejected = (status == "rejected").to_numpy()
     placed = (pumps["job"] != NOTHING).to_numpy() & ~fixed & ~rejected
@@ -129,7 +134,7 @@ def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
     )  # fmt: skip
     booked_pumps = np.isin(pumps["pump_id"].to_numpy(), changes["pump_id"].to_numpy())
     failing = expected_failures(inputs, lead, booked_pumps)
-    low, high, expected = saving_range(changes, inputs)
+    low, high, expected = saving_range(changes)
     return Plan(
         inputs.as_of, inputs.today, horizon_days, inputs.book.currency,
         str(inputs.settings["distance_unit"]),
@@ -137,9 +142,10 @@ def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
         waiting(pumps, ~done)[OTHER_COLUMNS], turned_down[[*OTHER_COLUMNS, "decided_by"]],
         _bay_use(free, lines),
         parts_table(changes, failing, inputs.stock, inputs.today, service_level), pick_list(changes),
-        changes_since(inputs.previous, changes, pumps, status),
+        changes_since(inputs.previous, lines, pumps, status),
         expected, low, high, solved.seconds, solved.gap,
-        tuple(notes(inputs, lines, solved)),
+        tuple(notes(inputs, lines, solved)), _cancelled(inputs, lines), inputs.revision,
+        (float(inputs.settings["work_starts"]), float(inputs.settings["work_ends"])),
     )  # fmt: skip
 
 
@@ -147,6 +153,11 @@ def _decided(pumps: pd.DataFrame, decided: pd.DataFrame, column: str) -> pd.Seri
     if decided.empty or column not in decided:
         return pd.Series([None] * len(pumps), index=pumps.index, dtype=object)
     return pumps["pump_id"].map(decided[column])
+
+
+def _cancelled(inputs: Inputs, lines: pd.DataFrame) -> pd.DataFrame:
+    listed = inputs.listed[["pump_id", "unit", "position", "planned_on"]]
+    return listed[~listed["pump_id"].isin(lines["pump_id"])].reset_index(drop=True)
 
 
 def _bay_use(free: dict, lines: pd.DataFrame) -> pd.DataFrame:

@@ -1,13 +1,16 @@
-"""`pumpledger plan`: which pump is changed at which planned stop."""
+"""`pumpledger plan`: which pump is checked or changed on which day, and a person's decisions about it."""
 
 from __future__ import annotations
 
 import argparse
+import getpass
 import json
 import sys
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from dashboard.commands import choices
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,35 +20,55 @@ if TYPE_CHECKING:
 EXAMPLE = "pumpledger plan --ics plan.ics --csv"
 MOST = 20
 CSV_COLUMNS = [
-    "planned_on", "unit", "position", "pump_type", "depot", "status", "because", "risk", "risk_until_then",
-    "cost_of_waiting", "expected_saving", "hours", "part", "order_by", "due_work", "reason", "cautions",
-    "pump_id",
+    "planned_on", "unit", "position", "pump_type", "depot", "job", "own_stop", "p_change", "status",
+    "because", "risk", "risk_to_next_stop", "risk_until_then", "cost_of_waiting", "expected_saving", "hours", "part",
+    "order_by", "due_work", "reason", "steps", "bring", "cautions", "job_number", "pump_id",
 ]  # fmt: skip
+DECISIONS = {
+    "book": "book the pump of UNIT on --on DAY (default: the day planned)",
+    "pin": "book it on --on DAY whatever is decided; --why is asked for",
+    "move": "move booked work to --on DAY; --why is asked for",
+    "reject": "take it off the list; --why is asked for",
+    "done": "mark it done; --why says what was found",
+    "withdraw": "take back what was decided",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options."""
     parser.add_argument(
-        "--as-of", type=_day, metavar="DATE", help="the day to stand on; default: the last dated fact"
-    )
-    parser.add_argument("--days", type=int, metavar="N", help="how far ahead to book (default 120)")
+        "--as-of", type=_day, metavar="DATE",
+        help="the day to stand on; default: the last dated fact, planned from today on",
+    )  # fmt: skip
+    parser.add_argument("--days", type=int, metavar="N", help="how far ahead to plan (default 120)")
+    choices.add_arguments(parser)
     to_file: dict[str, Any] = {"nargs": "?", "type": Path, "metavar": "FILE"}
     parser.add_argument(
-        "--ics", const=Path("plan.ics"), help="write a calendar (default plan.ics)", **to_file
+        "--ics",
+        const=Path("plan.ics"),
+        help="write a calendar (default plan.ics), and keep the list",
+        **to_file,
     )
     parser.add_argument(
         "--print",
         dest="page",
         const=Path("plan.html"),
-        help="write a work list to print (default plan.html)",
+        help="write work lists to print (default plan.html)",
         **to_file,
     )
-    parser.add_argument("--csv", action="store_true", help="the bookings as CSV")
+    parser.add_argument("--csv", action="store_true", help="changes and checks as CSV")
     parser.add_argument("--json", action="store_true", help="the whole plan as one object")
     parser.add_argument(
         "--keep", action="store_true", help="keep this list, so that the next says what changed"
     )
-    parser.add_argument("--book", metavar="WHO", help="book all that is proposed, in this person's name")
+    parser.add_argument("--book-all", action="store_true", help="book every change that is proposed")
+    decide = parser.add_mutually_exclusive_group()
+    for name, text in DECISIONS.items():
+        decide.add_argument(f"--{name}", metavar="UNIT", help=text)
+    parser.add_argument("--position", metavar="P", help="which pump of UNIT, where it has several")
+    parser.add_argument("--on", type=_day, metavar="DAY", help="the day, such as 2026-03-31")
+    parser.add_argument("--why", default="", metavar="TEXT", help="the reason, kept with the decision")
+    parser.add_argument("--by", metavar="WHO", help="in whose name (default: the user of this computer)")
 
 
 def _day(text: str) -> date:
@@ -56,12 +79,19 @@ def _day(text: str) -> date:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Plan, print, and write what was asked for."""
+    """Decide if asked to; else plan, print, and write what was asked for."""
     from analytics.past.frames import records
     from analytics.scheduling import bookings
+    from analytics.scheduling.narrowing import narrowed
     from analytics.scheduling.planning import plan
 
-    made = plan(args.ledger, as_of=args.as_of, horizon_days=args.days)
+    by = args.by or getpass.getuser()
+    what = next((name for name in DECISIONS if getattr(args, name)), None)
+    if what:
+        print(decide(args, what, getattr(args, what), by))
+        return 0
+    whole_plan = plan(args.ledger, as_of=args.as_of, horizon_days=args.days)
+    made = narrowed(whole_plan, choices.chosen(args))
     if args.ics:
         from analytics.scheduling.ical import calendar
 
@@ -73,7 +103,10 @@ def run(args: argparse.Namespace) -> int:
         args.page.write_text(work_list_html(made), encoding="utf-8")
         print(f"The work list is in {args.page}.", file=sys.stderr)
     if args.json:
-        frames = ("lines", "checks", "unplaced", "waiting", "rejected", "bays", "parts", "picks", "changes")
+        frames = (
+            "lines", "checks", "unplaced", "waiting", "rejected", "bays", "parts", "picks", "changes",
+            "cancelled",
+        )  # fmt: skip
         whole = {
             "as_of": made.as_of.isoformat(), "today": made.today.isoformat(),
             "horizon_days": made.horizon_days, "currency": made.currency,
@@ -84,27 +117,55 @@ def run(args: argparse.Namespace) -> int:
     elif args.csv:
         from dashboard.words.formats import as_csv
 
-        sys.stdout.write(as_csv(made.lines[CSV_COLUMNS]).decode("utf-8-sig"))
+        sys.stdout.write(as_csv(csv_rows(made)).decode("utf-8-sig"))
     else:
         print(as_text(made))
-    if args.keep:
-        bookings.record_list(args.ledger, made, by=args.book or "")
-    if args.book:
-        number = bookings.accept(args.ledger, made, by=args.book)
-        print(f"{number} booked in the name of {args.book}.", file=sys.stderr)
+    if args.keep or args.ics:
+        bookings.record_list(args.ledger, whole_plan, by=by)
+    if args.book_all:
+        number = bookings.accept(args.ledger, made, by=by)
+        print(f"{number} booked in the name of {by}.", file=sys.stderr)
     return 0
+
+
+def decide(args: argparse.Namespace, what: str, unit: str, by: str) -> str:
+    """Carry out one decision about a unit's pump; return the sentence to show."""
+    from analytics.scheduling import bookings
+
+    pump_id = bookings.pump_in_service(args.ledger, unit, args.position)
+    if what in ("reject", "done", "withdraw"):
+        return getattr(bookings, what)(args.ledger, pump_id, by=by, reason=args.why)
+    day = args.on or (bookings.day_proposed(args.ledger, pump_id) if what == "book" else None)
+    if day is None:
+        from ingest.errors import EntryRefused
+
+        raise EntryRefused("day-missing", f"--{what} {unit}: say the day with --on, such as --on 2026-03-31.")
+    return getattr(bookings, what)(args.ledger, pump_id, day, by=by, reason=args.why, today=args.as_of)
+
+
+def csv_rows(made: Plan) -> pd.DataFrame:
+    """Return changes and checks by day, steps as one text."""
+    import pandas as pd
+
+    both = pd.concat([f for f in (made.lines, made.checks) if len(f)] or [made.lines], ignore_index=True)
+    both = both.sort_values(["planned_on", "depot", "unit"], ignore_index=True)
+    return both.assign(steps=[" ".join(s) for s in both["steps"]])[CSV_COLUMNS]
 
 
 def as_text(made: Plan) -> str:
     """Return the plan for a terminal."""
     from analytics.judging.safety import FIRST
     from analytics.past.frames import each
+    from analytics.risk.workdays import as_of_sentence, stale
 
-    out = [f"Replacements planned as of {made.as_of}, for {made.horizon_days} days ahead."]
+    out = [as_of_sentence(made.as_of)] if stale(made.as_of, made.today) else []
+    out.append(f"Planned as of {made.as_of}, for {made.horizon_days} days from {made.today}.")
     for row in each(made.lines):
+        ends = "" if row.job == "change" else f", {100 * row.p_change:.0f} % end in a change"
+        own = ", a stop of its own" if row.own_stop else ""
         out.append(
-            f"{row.planned_on}  {_place(row)}  {row.pump_type}  {row.status}, {row.because}; "
-            f"part {row.part}; {row.hours:.1f} h; "
+            f"{row.planned_on}  {_place(row)}  {row.pump_type}  {row.job}{ends}{own}; {row.status}, "
+            f"{row.because}; part {row.part}; {row.hours:.1f} h; "
             f"waiting costs {row.cost_of_waiting:,.0f} {made.currency} against today"
         )
         out.append(f"    {row.reason}" + (f" Also due: {row.due_work}." if row.due_work else ""))
@@ -116,8 +177,14 @@ def as_text(made: Plan) -> str:
             f"failure (80 % range {made.saving_low:,.0f} to {made.saving_high:,.0f}; "
             "estimated, not money spent)."
         )
-    out += _section("Should be changed, but can't be fitted", made.unplaced)
-    out += _section("Not booked; what they need next", made.waiting)
+    if len(made.checks):
+        out.append("Checks:")
+        out += [
+            f"  {r.planned_on}  {_place(r)}  {r.pump_type}  {r.hours:.1f} h; bring {r.bring}"
+            for r in each(made.checks)
+        ]
+    out += _section("Should be done, but can't be fitted", made.unplaced)
+    out += _section("Nothing pays yet; what they need next", made.waiting)
     out += _section("Rejected by a person", made.rejected)
     if len(made.changes):
         out.append("Since the last list:")
@@ -133,8 +200,8 @@ def as_text(made: Plan) -> str:
             for r in each(order)
         ]
     if made.solver_gap <= 1e-6:
-        out.append("No cheaper assignment to these stops exists (proven).")
-    out += [f"Note: {note}" for note in made.notes]
+        out.append("No cheaper assignment of this work to these stops exists (proven).")
+    out += [f"Note: {note}" for note in made.notes if note not in out]
     out.append(FIRST)
     return "\n".join(out)
 

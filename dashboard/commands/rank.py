@@ -8,6 +8,7 @@ import sys
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from dashboard.commands import choices
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
@@ -79,6 +80,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--refit", action="store_true", help="learn from the ledger anew first, and store the fit"
     )
+    choices.add_arguments(parser)
     parser.add_argument("--top", type=int, metavar="N", help="show the N riskiest only")
     parser.add_argument("--json", action="store_true", help="a list of objects, every pump in service")
     parser.add_argument("--csv", action="store_true", help="the same as CSV")
@@ -88,11 +90,13 @@ def run(args: argparse.Namespace) -> int:
     """Rank and print; 1 when nothing can be ranked."""
     from analytics.learning.fitting import fit
     from analytics.risk.ranking import rank_and_groups
+    from analytics.scheduling.narrowing import kept_rows
 
     within_km = parse_horizon(args.within) if args.within else None
     if args.refit:
         fit(args.ledger, args.as_of)
     table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km)
+    table = kept_rows(table, choices.chosen(args))
     if args.top:
         table = table.head(args.top)
     if args.json:
@@ -136,6 +140,10 @@ def _plain(value: Any, pd: Any) -> Any:
     return round(value, 6) if isinstance(value, float) else value
 
 
+def _known(value: Any) -> bool:
+    return value is not None and value == value
+
+
 def as_text(table: pd.DataFrame) -> str:
     """Return the list for a terminal: two lines a pump."""
     if not len(table):
@@ -143,10 +151,13 @@ def as_text(table: pd.DataFrame) -> str:
     lines = []
     for row in table.to_dict("records"):
         due = f"due by {row['due_by']}" if row["due_by"] else "no date within experience"
+        on = f" on {row['planned_on']}" if _known(row["planned_on"]) else ""
+        who = f" ({row['decision_status']} by {row['decided_by']})" if _known(row["decision_status"]) else ""
         place = row["unit"] if row["position"] == "main" else f"{row['unit']} ({row['position']})"
         lines.append(
-            f"{place}  {row['pump_type']}  risk {100 * row['risk']:.1f} %"
-            f"  half fail within {row['distance_left_text']}  {due}  action: {row['action']}"
+            f"{place}  {row['pump_type']}  risk {100 * row['risk']:.1f} % over its interval, "
+            f"{100 * row['risk_to_next_stop']:.1f} % to its next stop ({row['next_stop_on']})"
+            f"  half fail within {row['distance_left_text']}  {due}  action: {row['action']}{on}{who}"
         )
         lines.append(f"    {row['reason']}")
     return "\n".join(lines)

@@ -4,19 +4,23 @@
         [--policies ours,ladder,informed] [--beside 0.4] [--workers 2]
     python -m tests.benchmarks.plan_loop report --out DIR
 
-Every policy meets the same luck. Twice a month the policy looks at the records and orders; a unit at a stop may
-be worked on there. Compared:
+Every policy meets the same luck. Every four weeks it looks at the records and orders; a unit at a stop
+may be worked on there. Compared:
     run to failure   orders nothing
     limits           a change at the stop whose reading passes a limit of its type
     best age         a change at the first stop past the age that the cost review recommends on day one
     all-seeing       sees damage, growth and lot, not the pump's own level of failure; no checks needed
-    ours             this project's decision on its own forecasts, refitted as `rank` would; the ladder beside it:
-                     jobs now in the bay, at the next stop, or at extra stops too; checks and stops free; g × 1.4
-    informed         the same decision on the same readings, with parameters learned from a fleet of 4,000 of the
-                     same kind (the model's own form at the best numbers there are for it, not the world's laws)
-Cost is cash less what the life left at the end is worth (truth.end_credit), both shown apart. A share of saving is
-(run to failure − policy) / (run to failure − all-seeing), sums over fleets; standard errors leave out a fleet at a
-time. These fleets are invented and no evidence for any real one.
+    ours             this project's decision on its own forecasts, refitted as `rank` would; the ladder
+    beside it:
+                     jobs now in the bay, at the next stop, or at extra stops too; checks and stops free; g ×
+                     1.4
+    informed         the same decision on the same readings, with parameters learned from a fleet of 4,000 of
+    the
+                     same kind (the model's own form at the best numbers there are for it, not the world's
+                     laws)
+Cost is cash less what the life left at the end is worth (truth.end_credit), both shown apart. A share of
+saving is (run to failure − policy) / (run to failure − all-seeing), sums over fleets; standard errors leave
+out a fleet at a time. These fleets are invented and no evidence for any real one.
 """
 
 from __future__ import annotations
@@ -50,7 +54,7 @@ from tests.benchmarks.second_world import Prices, build, truth
 from tests.benchmarks.second_world.fleet import EPOCH
 from tests.fleet_frames import history_from_tables
 
-STEP = 14
+STEP = 28
 NOTICE = 7
 REFIT_DAYS = 180
 
@@ -140,8 +144,9 @@ def price_book(p: Prices) -> CostBook:
     """Return a cost book in which every price is the world's."""
     stamp = datetime(2020, 1, 1)
     amounts = {
-        "planned_replacement": p.planned, "failure_replacement": p.failure, "check_tank_closed": p.check_closed,
-        "check_tank_open": p.check_open, "extra_stop": p.extra_stop, "part_returned": p.part_returned,
+        "planned_replacement": p.planned, "failure_replacement": p.failure,
+        "check_tank_closed": p.check_closed, "check_tank_open": p.check_open, "extra_stop": p.extra_stop,
+        "part_returned": p.part_returned,
         "comeback": p.comeback, "other_breakdown": p.other_breakdown,
     }  # fmt: skip
     entries = [Entry(n, a, None, None, "world", True, date(1900, 1, 1), stamp) for n, a in amounts.items()]

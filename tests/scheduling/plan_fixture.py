@@ -65,6 +65,10 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
         "due_work": pd.DataFrame({"unit": [], "due_on": [], "work": [], "hours": []}),
         "decisions": decision(0, "none").iloc[:0],
         "previous": None,
+        "last_readings": pd.DataFrame(
+            columns=["pump_id", "visited_on", "odometer_km", "clamp_point", "mean_a", "ripple_pct", "rpm"]
+        ),
+        "listed": pd.DataFrame(columns=["pump_id", "unit", "position", "planned_on"]),
     }  # fmt: skip
     return Inputs(
         as_of=AS_OF, today=AS_OF, settings=settings, book=book,

@@ -11,7 +11,7 @@ from analytics.scheduling.planning import plan
 from ingest.errors import EntryRefused
 from tests.ledger_fixture import build_ledger
 
-DAY, LATER = date(2026, 1, 20), date(2026, 2, 3)
+TODAY, DAY, LATER = date(2026, 1, 2), date(2026, 1, 20), date(2026, 2, 3)
 
 
 @pytest.fixture
@@ -20,14 +20,14 @@ def ledger(tmp_path):
 
 
 def test_pin_move_reject_withdraw(ledger):
-    assert bookings.pin(ledger, 1, DAY, by="AB", reason="van is in anyway") == (
+    assert bookings.pin(ledger, 1, DAY, by="AB", reason="van is in anyway", today=TODAY) == (
         "The main pump of unit 101 is pinned on 2026-01-20."
     )
     first = plan(ledger)
     assert first.lines[["pump_id", "planned_on", "status"]].to_numpy().tolist() == [[1, DAY, "pinned"]]
     assert bookings.record_list(ledger, first, by="AB") == 1
 
-    bookings.move(ledger, 1, LATER, by="AB", reason="bay is shut")
+    bookings.move(ledger, 1, LATER, by="AB", reason="bay is shut", today=TODAY)
     moved = plan(ledger)
     assert moved.lines["planned_on"].tolist() == [LATER]
     assert moved.changes[["what", "before", "after", "why"]].to_numpy().tolist() == [
@@ -45,8 +45,8 @@ def test_pin_move_reject_withdraw(ledger):
 
 
 def test_every_decision_is_kept(ledger):
-    bookings.book(ledger, 1, DAY, by="AB")
-    bookings.done(ledger, 1, by="CD")
+    bookings.book(ledger, 1, DAY, by="AB", reason="asked", today=TODAY)
+    bookings.done(ledger, 1, by="CD", reason="changed, brushes worn")
     newest = bookings.newest_decisions(ledger)
     assert newest["status"].tolist() == ["done"]
     assert newest["decided_by"].tolist() == ["CD"]
@@ -64,6 +64,12 @@ def test_every_decision_is_kept(ledger):
         (lambda f: bookings.move(f, 1, DAY, by="AB", reason="x"), "not booked"),
         (lambda f: bookings.book(f, 999, DAY, by="AB"), "no pump 999"),
         (lambda f: bookings.book(f, 4, DAY, by="AB"), "was taken off on 2024-11-20"),
+        (lambda f: bookings.book(f, 1, DAY, by="AB", today=LATER), "2026-01-20 is past"),
+        (
+            lambda f: bookings.book(f, 1, date(2026, 1, 24), by="AB", today=TODAY),
+            "closed on Saturday 2026-01-24",
+        ),
+        (lambda f: bookings.done(f, 1, by="AB", reason=""), "what was found"),
     ],
 )
 def test_what_makes_no_sense_is_refused_in_one_sentence(ledger, call, text):

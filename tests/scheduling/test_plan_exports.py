@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import icalendar
@@ -15,6 +16,7 @@ from analytics.scheduling.ical import calendar
 from analytics.scheduling.planning import make_plan
 from analytics.scheduling.work_list import work_list_html
 from dashboard.cli import main
+from ingest.errors import EntryRefused
 from tests.ledger_fixture import build_ledger
 from tests.scheduling.plan_fixture import make_inputs
 
@@ -31,17 +33,43 @@ def made():
     )
 
 
-def test_one_event_per_unit_and_stop(made):
-    events = icalendar.Calendar.from_ical(calendar(made, MADE_AT)).walk("VEVENT")
-    assert len(events) == 2
-    first = events[0]
-    assert first.decoded("DTSTART") == date(2026, 3, 16)
-    assert first.decoded("DTEND") == date(2026, 3, 17)
-    assert str(first["UID"]) == "U1-2026-03-16-pump@pumpledger"
+def events_of(data: bytes) -> dict[str, icalendar.Event]:
+    return {str(e["UID"]): e for e in icalendar.Calendar.from_ical(data).walk("VEVENT")}
+
+
+def test_one_event_per_job_within_working_hours(made):
+    events = events_of(calendar(made, MADE_AT))
+    assert set(events) == {"job-P1@pumpledger", "job-P2@pumpledger", "job-P3@pumpledger"}
+    first = events["job-P1@pumpledger"]
+    assert first.decoded("DTSTART").date() == made.lines.set_index("pump_id")["planned_on"][1]
+    for event in events.values():
+        assert 7 <= event.decoded("DTSTART").hour <= event.decoded("DTEND").hour <= 16
     assert "main pump" in str(first["SUMMARY"])
-    assert "aux pump" in str(first["SUMMARY"])
     assert "brakes; <b>front</b>" in str(first["DESCRIPTION"])
     assert FIRST in str(first["DESCRIPTION"])
+    assert "- Change the pump" in str(first["DESCRIPTION"])
+
+
+def test_an_old_file_and_a_new_one_leave_exactly_todays_jobs(made):
+    """RFC 5545 section 3.8.7.4: of events with one UID the highest SEQUENCE holds."""
+    old = replace(made, revision=3)
+    moved = made.lines.copy()
+    moved.loc[moved["pump_id"] == 1, "planned_on"] = date(2026, 3, 20)
+    gone = made.lines[made.lines["pump_id"] == 3][["pump_id", "unit", "position", "planned_on"]]
+    new = replace(made, lines=moved[moved["pump_id"] != 3], cancelled=gone, revision=5)
+    held: dict[str, icalendar.Event] = {}
+    for data in (calendar(old, MADE_AT), calendar(new, MADE_AT), calendar(old, MADE_AT)):
+        for uid, event in events_of(data).items():
+            if uid not in held or event["SEQUENCE"] >= held[uid]["SEQUENCE"]:
+                held[uid] = event
+    left = {uid: e.decoded("DTSTART").date() for uid, e in held.items() if str(e["STATUS"]) != "CANCELLED"}
+    assert left == {f"job-P{r.pump_id}@pumpledger": r.planned_on for r in new.lines.itertuples()}
+
+
+def test_never_an_empty_calendar():
+    none = make_plan(make_inputs([{"finding_action": "none", "hazard": 1e-7}]), 120, 0.95)
+    with pytest.raises(EntryRefused, match="nothing to put into a calendar"):
+        calendar(none)
 
 
 def test_calendar_keeps_to_rfc_5545(made):
@@ -56,7 +84,8 @@ def test_calendar_keeps_to_rfc_5545(made):
         b"PRODID:",
         b"UID:",
         b"DTSTAMP:20260302T080000Z",
-        b"DTSTART;VALUE=DATE:20260316",
+        b"SEQUENCE:",
+        b"DTSTART:2026",
     ):
         assert name in data
     assert b"brakes\\; <b>front" in data.replace(b"\r\n ", b"")  # section 3.3.11
@@ -75,12 +104,12 @@ def test_work_list_is_whole_and_harmless(made):
 
 def test_an_empty_list_says_so():
     page = work_list_html(make_plan(make_inputs([{"finding_action": "none", "hazard": 1e-7}]), 120, 0.95))
-    assert "No replacement is planned." in page
+    assert "No work is planned." in page
 
 
 def test_command_line(tmp_path, capsys):
     ledger = build_ledger(tmp_path / "fleet.duckdb")
-    bookings.pin(ledger, 1, date(2026, 1, 20), by="AB", reason="=van is in")
+    bookings.pin(ledger, 1, date(2026, 1, 20), by="AB", reason="=van is in", today=date(2026, 1, 2))
     ics, page = tmp_path / "p.ics", tmp_path / "p.html"
     assert main(["plan", "--ledger", str(ledger), "--json", "--ics", str(ics), "--print", str(page)]) == 0
     whole = json.loads(capsys.readouterr().out)

@@ -231,7 +231,7 @@ def test_changes_since_the_last_list_say_why():
     )
     changes = planned(later).changes.set_index("pump_id")
     assert changes.loc[1, ["what", "why"]].tolist() == ["moved", "a person moved it"]
-    assert changes.loc[2, ["what", "why"]].tolist() == ["gone", "its action is now 'repeat capture'"]
+    assert changes.loc[2, ["what", "why"]].tolist() == ["gone", "it no longer pays"]
     assert changes.loc[3, "what"] == "added"
 
 
