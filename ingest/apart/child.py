@@ -142,6 +142,13 @@ class Children:
                 self._keep(None)
             return answer
 
+    def get_ready(self) -> None:
+        """Start a child if none waits, so that the first question needn't wait for its imports."""
+        with self._lock:
+            if self._owner != os.getpid() or (self._warm and self._warm.process.poll() is None):
+                return
+            self._warm = Child(self.module)
+
     def close(self) -> None:
         """End the warm child."""
         with self._lock:

@@ -9,10 +9,10 @@ from ingest.limits import MAX_EXPANDED_BYTES, Deadline, refuse_size
 from ingest.readers import matlab, npy, npz, parquet, text, wav
 from ingest.readers.encoding import decode, sniff_encoding
 from ingest.readers.kinds import known_but_unread, known_text
+from ingest.readers.numbers import THREADS_FROM_BYTES
 from ingest.readers.table import Table
 
 _HEAD = 8_192
-MOST_READ_HERE = 4 * 2**20  # bytes of text; more is worth a process that gives all its memory back
 
 
 def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Table:
@@ -56,7 +56,8 @@ def is_parsed_apart(data: bytes) -> bool:
     if npy.sniff(head) or wav.sniff(head):
         return False
     packed = head.startswith((b"PK", b"\x1f\x8b"))
-    return packed or parquet.sniff(head) or matlab.sniff(head) or len(data) > MOST_READ_HERE
+    # much text is worth a process that gives all its memory back
+    return packed or parquet.sniff(head) or matlab.sniff(head) or len(data) > THREADS_FROM_BYTES
 
 
 def gunzip(data: bytes, deadline: Deadline) -> bytes:

@@ -16,6 +16,7 @@ from ingest.readers.clock import clock_column
 from ingest.readers.encoding import PlainText, decode
 from ingest.readers.layout import Layout, split_line
 
+THREADS_FROM_BYTES = 4 * 2**20  # of text; so much is read in a child, which ends without a farewell
 MOST_BELOW = 50  # lines of text below the rows that are left out
 MOST_LOOKED_UP = 50_000  # gaps looked up one by one in the text
 _ALL_MARKS = sorted(
@@ -105,7 +106,10 @@ def _arrow_table(buffer: Any, layout: Layout, null_values: list[str]) -> Any:
     try:
         return csv.read_csv(
             pa.BufferReader(buffer),
-            read_options=csv.ReadOptions(column_names=names, use_threads=True, block_size=2 << 20),
+            # its threads may outlive a refused file, and end a process that is about to end by itself
+            read_options=csv.ReadOptions(
+                column_names=names, use_threads=len(buffer) > THREADS_FROM_BYTES, block_size=2 << 20
+            ),
             parse_options=csv.ParseOptions(
                 delimiter=layout.delimiter,
                 quote_char='"' if layout.quoted else False,

@@ -18,6 +18,11 @@ WALL_S = TIME_LIMIT_S + 10.0  # the reader's own deadline comes first, on a mach
 _children = Children("ingest.readers.child")
 
 
+def get_ready() -> None:
+    """Start a child if none waits: somebody is about to choose a file."""
+    _children.get_ready()
+
+
 def read_apart(name: str, data: bytes, options: Options) -> Capture:
     """Return the capture in `data`; CaptureRefused where it can't be read, or ends what reads it."""
     asked = {"name": name, "options": asdict(options)}

@@ -77,6 +77,13 @@ def test_a_child_whose_answer_is_not_sound_is_replaced(children):
     assert asked(children, "echo")[0]["pid"] != first
 
 
+def test_a_child_made_ready_answers_the_first_question(children):
+    children.get_ready()
+    ready = children._warm.process.pid
+    children.get_ready()
+    assert asked(children, "echo")[0]["pid"] == ready
+
+
 def test_threads_get_their_own_answers(children):
     with ThreadPoolExecutor(8) as threads:
         bodies = [bytes([k]) * 100_000 for k in range(24)]

@@ -101,6 +101,39 @@ def test_serve_answers_on_loopback_only_and_stops_with_its_command(tmp_path: Pat
             process.kill()
 
 
+CHILDREN = Path("/proc/self/task") / str(os.getpid()) / "children"
+
+
+@pytest.mark.skipif(not CHILDREN.exists(), reason="the system doesn't list children")
+def test_a_dashboard_that_is_killed_is_started_anew_and_the_log_says_so(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "dashboard.cli", "serve", "--ledger", str(tmp_path / "l.duckdb")]
+    process = subprocess.Popen(
+        command,
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    assert process.stderr is not None
+    try:
+        found = re.search(r"http://127\.0\.0\.1:(\d+)", process.stdout.readline())
+        assert found
+        children = Path(f"/proc/{process.pid}/task/{process.pid}/children")
+        first = int(children.read_text(encoding="ascii").split()[0])
+        os.kill(first, signal.SIGKILL)
+        # the sentence comes before the new server, so what answers from here on is that one
+        assert "The dashboard ended (by SIGKILL) and is started anew" in process.stderr.readline()
+        wait_for_answer(process, f"http://127.0.0.1:{found[1]}", 90)  # type: ignore[arg-type]
+        assert first not in map(int, children.read_text(encoding="ascii").split())
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(20) == 0
+    finally:
+        if process.poll() is None:
+            process.kill()
+
+
 def test_the_file_box_promises_what_the_readers_take() -> None:
     arguments = serving.streamlit_arguments()
     assert f"--server.maxUploadSize={limits.MAX_FILE_BYTES // 2**20}" in arguments

@@ -298,6 +298,7 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
         entry = _entry(unit)
         _say_baseline(due, card, entry)
         return Measured(entry)
+    uploads.get_ready()
     upload = st.file_uploader(
         "Capture from the scope or logger (if the picker closes empty, choose again: nothing typed is lost)",
         # A key of the session's own: else the page would show a server started anew a file it doesn't have.

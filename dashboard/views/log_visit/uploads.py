@@ -10,9 +10,15 @@ import streamlit as st
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused, faults_refused
 from ingest.known_pump import KnownPump
+from ingest.readers import read_apart
 from ingest.reading import Reading
 
 Choices = tuple[tuple[str, Any], ...]
+
+
+def get_ready() -> None:
+    """Start what reads files, while a person still looks for one."""
+    read_apart.get_ready()
 
 
 def read_upload(name: str, data: bytes, choices: dict[str, Any]) -> Capture:
