@@ -39,19 +39,52 @@ SETTINGS: dict[str, Setting] = {
     "low_supply_v": Setting(
         12.0, "P", "below this at the pump, engine running, a 12 V system's volts are in question"
     ),
-    "low_supply_prime_v": Setting(11.0, "P", "the same on a key-on prime, nothing charging"),
+    "low_supply_prime_v": Setting(11.6, "P", "the same on a key-on prime, nothing charging"),
+    "high_supply_v": Setting(15.5, "P", "above this a 12 V system overcharges"),
+    "sound_supply_v": Setting(
+        13.0, "P", "at the pump, engine running: from here on pressure and delivery judge the pump system"
+    ),
     "low_fuel_level_pct": Setting(25.0, "W", "below a quarter tank the pump runs hot"),
-    "min_delivery_l_min": Setting(1.0, "P", "least delivery of a good pump"),
+    "min_delivery_l_min": Setting(
+        1.0, "P", "least delivery, where the type has none: of directly supplied petrol pumps; orders a check"
+    ),
+    "pressure_low_share": Setting(
+        0.8, "P", "of the rated pressure: below it the pump system does not deliver"
+    ),
+    "pressure_good_share": Setting(0.9, "P", "of the rated pressure: from here on pressure is met"),
+    "pressure_high_share": Setting(1.2, "P", "of the rated pressure: above it regulator or return are asked"),
+    "pressure_hold_share": Setting(
+        0.6, "P", "of the rated pressure, some minutes after the pump stopped: less does not hold"
+    ),
+    "lift_pump_kpa": Setting(
+        150.0,
+        "P",
+        "rated pressure below which a pump is a lift pump: no usual speed and delivery hold for it",
+    ),
+    "hot_fuel_c": Setting(45.0, "P", "fuel this warm may turn to vapour in a strainer or line"),
     "near_limit_share": Setting(
         0.15, "P", "outer share of the specified current's width that counts as near its end"
     ),
     "very_low_share": Setting(0.5, "P", "of the specified low end: a current below it is very low"),
     "dead_a": Setting(0.2, "P", "amps: no pump runs on less"),
+    "usual_low_a": Setting(2.0, "W", "below it an average looks odd where no specification is known"),
+    "usual_high_a": Setting(10.0, "W", "above it an average looks odd where no specification is known"),
+    "stall_times": Setting(2.0, "P", "times the specified high end, or the own level: far above"),
+    "no_ripple_pct": Setting(3.0, "P", "less ripple of the average is none: a commutator does not turn"),
+    "zero_unverified_a": Setting(0.3, "P", "amps that a clamp may be off by where its zero was not checked"),
+    "reversed_drop_v": Setting(0.05, "P", "a drop this far below nothing was read with the leads swapped"),
+    "new_pump_fast_rpm": Setting(7500.0, "P", "a new pump this fast on little current pumps air"),
     "baseline_change_pct": Setting(
         5.0, "P", "smallest change of current from the pump's own baseline that counts as a direction"
     ),
     "baseline_speed_pct": Setting(3.0, "P", "the same of speed, which a load moves a third as far"),
     "baseline_far_pct": Setting(10.0, "P", "change from the pump's own baseline that counts as far"),
+    "ripple_jump_points": Setting(
+        8.0, "P", "points of the average by which ripple must step up at once, to count as a jump"
+    ),
+    "segment_low_pct": Setting(5.0, "P", "of the average that one segment may lie below the others"),
+    "unsteady_pct": Setting(2.0, "P", "scatter of the speed within a capture that counts as unsteady"),
+    "duty_within_points": Setting(5.0, "P", "readings compare if their duties differ by no more"),
     "baseline_visits": Setting(3, "P", "first healthy readings that make the baseline"),
     "baseline_new_km": Setting(800.0, "P", "km: a first reading so soon after fitting is a new pump's"),
     "baseline_bedding_km": Setting(5000.0, "P", "km from fitting until which brushes may still bed in"),

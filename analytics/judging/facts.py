@@ -1,7 +1,7 @@
 """The yes-or-no facts that the trade rules are made of, worked out for every visit at once.
 
 Current is compared with specification after correction to the specification's stated volts and pressure
-(where both are recorded), with own baseline after correction to equal volts and pressure.
+(where both are recorded), with own baseline after correction to equal volts and pressure. Unknown is False.
 """
 
 from __future__ import annotations
@@ -11,195 +11,220 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.judging.baseline import corrected, full_command, number, pump_volts, system_v, text
 from ingest.accuracy import mean_accuracy_a
-from ingest.sensitivities import log_ratio, log_volts_ratio, sensitivities
 
-NOMINAL = sensitivities()
-
-
-def corrected(visits: pd.DataFrame, reference_v: Any, reference_kpa: Any) -> tuple[np.ndarray, np.ndarray]:
-    """Return ln current and ln speed at the reference volts and pressure; uncorrected where unknown."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        ln_current = np.log(number(visits, "mean_a"))
-        ln_speed = np.log(number(visits, "rpm"))
-    volts = log_volts_ratio(number(visits, "supply_v"), reference_v)
-    pressure = log_ratio(number(visits, "fuel_pressure_kpa"), reference_kpa)
-    ln_current = ln_current - NOMINAL.current_volts * volts - NOMINAL.current_pressure * pressure
-    return ln_current, ln_speed - NOMINAL.speed_volts * volts - NOMINAL.speed_pressure * pressure
+PETROL = ("petrol", "gasoline", "e0", "e5", "e10", "e15", "e20", "e85", "flex")
+DIESEL = ("diesel", "b0", "b5", "b7", "b10", "b20", "b30", "b100", "hvo", "gasoil")
+GAS = ("lpg", "propane", "cng", "lng", "autogas")
+LEAST_LOADED_A = 1.0  # drops read on less current prove nothing [P]
 
 
-def add_baseline(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
-    """Add each visit's own baseline: the mean of the first healthy readings before it in the same state.
-
-    Adds `ln_a`, `ln_rpm` (at the reference volts and the type's rated pressure), `baseline_ln_a`,
-    `baseline_ln_rpm`, `baseline_count` and `baseline_kind` (new | bedding-in | late | none). PWM readings
-    meet only those at equal duty (within 5 points). Only PM and after-repair visits in the trend
-    make a baseline, and of them none that lies far from the ones before it: a fault must not become its own
-    measure.
-    """
-    out = visits.copy()
-    reference_v = float(settings["reference_supply_v"]) * number(out, "system_v", 12.0) / 12.0
-    rated_kpa = number(out, "rated_pressure_kpa")
-    out["ln_a"], out["ln_rpm"] = corrected(out, reference_v, rated_kpa)
-    duty_step = (number(out, "duty_pct") / 5).round()
-    group = (
-        pd.DataFrame({"pump": out["pump_id"], "state": out["state"], "duty_step": duty_step}, out.index)
-        .groupby(["pump", "state", "duty_step"], sort=False, dropna=False)
-        .ngroup()
-    )
-    order = out.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable").index
-    keys = group.loc[order]
-    trusted = out["in_trend"].fillna(True).astype(bool) & out["reason"].fillna("pm").isin(
-        ["pm", "after-repair"]
-    )
-    for name in ("ln_a", "ln_rpm"):
-        values = out[name].loc[order]
-        usable = (trusted & out[name].notna()).loc[order].to_numpy()
-        first = pd.Series(_first_healthy(keys.to_numpy(), values.to_numpy(), usable, settings), index=order)
-        mine = values.where(first, 0.0)
-        before_total = mine.groupby(keys).cumsum() - mine
-        before_count = first.astype(int).groupby(keys).cumsum() - first.astype(int)
-        out[f"baseline_{name}"] = (before_total / before_count.where(before_count > 0)).reindex(out.index)
-        if name == "ln_a":
-            out["baseline_count"] = before_count.reindex(out.index)
-            distance = pd.Series(number(out, "distance_on_pump_km"), index=out.index).loc[order]
-            began = distance.where(first & (before_count == 0))
-            at_first = began.groupby(keys).transform("max").reindex(out.index)
-    kind = np.select(
-        [
-            out["baseline_count"].to_numpy() == 0,
-            at_first.to_numpy() <= settings["baseline_new_km"],
-            at_first.to_numpy() <= settings["baseline_bedding_km"],
-        ],
-        ["none", "new", "bedding-in"],
-        default="late",
-    )
-    out["baseline_kind"] = kind
-    return out
-
-
-def _first_healthy(
-    group: np.ndarray, ln_values: np.ndarray, usable: np.ndarray, settings: dict[str, Any]
-) -> np.ndarray:
-    """Return which readings (n,), in order of time within each group, make its baseline.
-
-    The first usable one does, and each later one that is not far from the mean of those so far, until there
-    are `baseline_visits`.
-    """
-    at = np.flatnonzero(usable)
-    place = pd.Series(group[at]).groupby(group[at]).cumcount().to_numpy()
-    groups = int(group.max(initial=-1)) + 1
-    total, count = np.zeros(groups), np.zeros(groups, int)
-    makes = np.zeros(len(group), bool)
-    by_place = at[np.argsort(place, kind="stable")]
-    for these in np.split(by_place, np.cumsum(np.bincount(place))[:-1]):
-        g, v = group[these], ln_values[these]
-        change_pct = np.expm1(v - total[g] / np.maximum(count[g], 1)) * 100
-        joins = (count[g] == 0) | (
-            (count[g] < settings["baseline_visits"]) & (abs(change_pct) <= settings["baseline_far_pct"])
-        )
-        makes[these[joins]] = True
-        total[g[joins]] += v[joins]
-        count[g[joins]] += 1
-    return makes
-
-
-def facts(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
-    """Return one bool column per fact for visits prepared by `add_baseline`; unknown is False."""
+def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+    """Volts and drops: `supply_*`, `drop_*`, `leads_swapped`; drops are judged per ampere."""
+    scale = system_v(visits) / 12.0
+    prime = (text(visits, "state") == "prime").to_numpy()
+    full = full_command(visits)
+    volts = np.where(full, number(visits, "supply_v"), np.nan)
+    at_pump = np.where(full, pump_volts(visits), np.nan)
+    least = scale * np.where(prime, settings["low_supply_prime_v"], settings["low_supply_v"])
+    most = scale * settings["high_supply_v"]
+    sound = np.where(prime, least, scale * settings["sound_supply_v"])
+    drops = {side: number(visits, f"drop_{side}_v") for side in ("supply", "ground")}
     mean_a = number(visits, "mean_a")
-    rpm = number(visits, "rpm")
-    brushed = (visits["motor"].fillna("brushed") != "brushless").to_numpy()
-    pwm = (visits["supply"].fillna("direct") == "pwm").to_numpy()
-    full_duty = ~pwm | (number(visits, "duty_pct") >= 95)  # an unknown duty can't be compared
+    loaded = ~(mean_a < LEAST_LOADED_A)
+    usual_a = _usual_a(visits)
+    high = {}
+    for side, drop in drops.items():
+        limit = float(settings[f"drop_{side}_limit_v"])
+        per_ampere = drop * np.where(np.isnan(usual_a), 1.0, usual_a / np.maximum(mean_a, LEAST_LOADED_A))
+        per_ampere = np.where(np.isnan(per_ampere), drop, per_ampere)
+        # Much resistance on little current counts as well, beyond what a voltmeter's last digit makes.
+        high[side] = loaded & (
+            ((drop > limit) & (per_ampere > limit)) | ((per_ampere > 1.5 * limit) & (drop > 0.6 * limit))
+        )
+    swapped = np.logical_or.reduce([drop < -settings["reversed_drop_v"] for drop in drops.values()])
+    measured = np.logical_and.reduce([~np.isnan(drop) for drop in drops.values()])
+    return {
+        "supply_low": volts < least,
+        "supply_over": volts > most,
+        "supply_good": (at_pump >= least) & (at_pump <= most),
+        "supply_sound": (at_pump >= sound) & (at_pump <= most),
+        "drop_supply_high": high["supply"],
+        "drop_ground_high": high["ground"],
+        "drop_high": high["supply"] | high["ground"],
+        "drops_passed": measured & loaded & ~high["supply"] & ~high["ground"] & ~swapped,
+        "leads_swapped": swapped,
+        "primed": prime,
+        "running": text(visits, "state").isin(["idle", "loaded"]).to_numpy(),
+    }
 
+
+def _usual_a(visits: pd.DataFrame) -> np.ndarray:
+    """The current that a pump should draw, A: its own level, else the middle of its specification."""
+    own = np.exp(number(visits, "baseline_ln_a"))
+    middle = (number(visits, "current_low_a") + number(visits, "current_high_a")) / 2
+    return np.where(np.isnan(own), middle, own)
+
+
+def delivery_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+    """Pressure, delivery, level and kind of fuel: whether the pump system does its work."""
+    rated = number(visits, "rated_pressure_kpa")
+    pressure, delivery = number(visits, "fuel_pressure_kpa"), number(visits, "delivery_l_min")
+    held = number(visits, "pressure_hold_kpa")
+    free = (text(visits, "delivery_at") == "free").to_numpy()
+    supply = text(visits, "supply", "direct")
+    duty = number(visits, "duty_pct")
+    full = full_command(visits) & ~((supply == "two-speed") & (text(visits, "commanded") == "")).to_numpy()
+    known_command = full | (supply == "pwm").to_numpy() & ~np.isnan(duty)
+    own_minimum = number(visits, "min_delivery_l_min")
+    kind = fuel_kind(visits)
+    lift = rated < settings["lift_pump_kpa"]
+    petrol = (supply == "direct").to_numpy() & np.isin(kind, ["", "petrol"]) & ~lift
+    minimum = np.where(np.isnan(own_minimum) & petrol, settings["min_delivery_l_min"], own_minimum)
+    delivery_low, pressure_low = delivery < minimum, pressure < settings["pressure_low_share"] * rated
+    level = number(visits, "fuel_level_pct")
+    low_level = float(settings["low_fuel_level_pct"])
+    pressure_good = (pressure >= settings["pressure_good_share"] * rated) & (
+        pressure <= settings["pressure_high_share"] * rated
+    )
+    delivery_good = ~free & np.where(np.isnan(minimum), pressure_good & (delivery > 0), delivery >= minimum)
+    in_tank = _kind(text(visits, "fuel_in_tank"))
+    return {
+        "pressure_low": known_command & pressure_low,
+        "pressure_high": known_command & (pressure > settings["pressure_high_share"] * rated),
+        "pressure_good": pressure_good,
+        "pressure_measured": ~np.isnan(pressure),
+        "delivery_low": full & delivery_low,
+        "delivery_good": delivery_good & ~pressure_low,
+        "delivery_measured": ~np.isnan(delivery) & ~free,
+        "poor": full & delivery_low | known_command & pressure_low,
+        "poor_by_own_limit": known_command & pressure_low | full & (delivery < own_minimum),
+        "delivers_well": delivery_good & ~pressure_low & (pressure_good | np.isnan(pressure)),
+        "pressure_held": held >= settings["pressure_hold_share"] * rated,
+        "pressure_lost": held < settings["pressure_hold_share"] * rated,
+        "level_low": level < low_level,
+        "level_good": level >= low_level,
+        "fuel_hot": number(visits, "fuel_temp_c") >= settings["hot_fuel_c"],
+        "fuel_wrong": (kind != "") & (in_tank != "") & (in_tank != kind),
+        "fuel_known": in_tank != "",
+        "lift_pump": lift | np.isin(kind, ["diesel", "gas"]),
+    }
+
+
+def fuel_kind(visits: pd.DataFrame) -> np.ndarray:
+    """Return what the pump type pumps (n,): petrol, diesel, gas, or "" where not known."""
+    return _kind(text(visits, "fuel"))
+
+
+def _kind(fuels: pd.Series) -> np.ndarray:
+    named = fuels.str.strip().str.lower()
+    groups = {"petrol": PETROL, "diesel": DIESEL, "gas": GAS}
+    found = {
+        fuel: next((kind for kind, words in groups.items() if fuel.split(" ")[0] in words), "")
+        for fuel in named.unique()
+    }
+    return named.map(found).to_numpy(dtype=object)
+
+
+def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+    """The average against its specification, its type and the usual, and whether it can be judged at all."""
+    mean_a = number(visits, "mean_a")
+    full = full_command(visits)
+    supply, origin = text(visits, "supply", "direct"), text(visits, "origin", "capture")
+    brushed = (text(visits, "motor", "brushed") != "brushless").to_numpy()
     low_a, high_a = number(visits, "current_low_a"), number(visits, "current_high_a")
-    ln_at_spec, _ = corrected(visits, number(visits, "spec_at_v"), number(visits, "spec_at_kpa"))
-    at_spec_a = np.exp(ln_at_spec)
+    at_spec_a = np.exp(corrected(visits, number(visits, "spec_at_v"), number(visits, "spec_at_kpa"))[0])
+    at_spec_a = np.where(np.isnan(mean_a), np.nan, at_spec_a)
     edge_a = settings["near_limit_share"] * (high_a - low_a)
-    # The book decides nothing within the clamp's accuracy of its limits.
-    accuracy_a = _clamp_accuracy_a(visits, at_spec_a, settings)
-
+    accuracy_a = clamp_accuracy_a(visits, at_spec_a, settings)
     type_a = np.where(
         number(visits, "type_pumps") >= settings["type_pumps"], number(visits, "type_a"), np.nan
     )
-    unlike_type_pct = abs(mean_a / type_a - 1) * 100
-
-    rpm_low = number(visits, "rpm_low", settings["rpm_low"])
-    rpm_high = number(visits, "rpm_high", settings["rpm_high"])
-    # Without a turn to average over, the plain figure serves only where no sparks enlarge it.
-    few_sparks = number(visits, "sparks_per_s") < settings["few_sparks_per_s"]
-    plain = np.where(few_sparks, number(visits, "raw_ripple_pct"), np.nan)
-    ripple = np.where(np.isnan(number(visits, "ripple_pct")), plain, number(visits, "ripple_pct"))
-    ripple_limit = number(visits, "ripple_limit_pct", settings["ripple_limit_pct"])
-
-    supply_v = number(visits, "supply_v")
-    scale = number(visits, "system_v", 12.0) / 12.0
-    prime = (visits["state"] == "prime").to_numpy()
-    low_supply = scale * np.where(prime, settings["low_supply_prime_v"], settings["low_supply_v"])
-    drop_supply, drop_ground = number(visits, "drop_supply_v"), number(visits, "drop_ground_v")
-
-    d_current = np.expm1(number(visits, "ln_a") - number(visits, "baseline_ln_a")) * 100
-    d_speed = np.expm1(number(visits, "ln_rpm") - number(visits, "baseline_ln_rpm")) * 100
-    some, far = settings["baseline_change_pct"], settings["baseline_far_pct"]
-    some_speed = settings["baseline_speed_pct"]
-
-    delivery, pressure = number(visits, "delivery_l_min"), number(visits, "fuel_pressure_kpa")
-    rated = number(visits, "rated_pressure_kpa")
-    with np.errstate(invalid="ignore"):
-        made = {
-            "no_current_reading": np.isnan(mean_a),
-            "dead": mean_a < settings["dead_a"],
-            "current_very_low": full_duty & (at_spec_a < settings["very_low_share"] * low_a),
-            "current_below": full_duty & (at_spec_a < low_a - accuracy_a),
-            "current_above": full_duty & (at_spec_a > high_a + accuracy_a),
-            "current_undecided": full_duty
-            & ((at_spec_a < low_a) | (at_spec_a > high_a))
-            & (at_spec_a >= low_a - accuracy_a)
-            & (at_spec_a <= high_a + accuracy_a),
-            "current_near_low": full_duty & (at_spec_a >= low_a) & (at_spec_a < low_a + edge_a),
-            "current_near_high": full_duty & (at_spec_a <= high_a) & (at_spec_a > high_a - edge_a),
-            "current_fell": d_current < -some,
-            "current_fell_far": d_current < -far,
-            "current_rose": d_current > some,
-            "current_rose_far": d_current > far,
-            "current_unlike_type": full_duty
-            & (np.isnan(low_a) | np.isnan(high_a))
-            & (unlike_type_pct > settings["type_far_pct"]),
-            "speed_fell": brushed & (d_speed < -some_speed),
-            "speed_fell_far": brushed & (d_speed < -far),
-            "speed_rose": brushed & (d_speed > some_speed),
-            "speed_low": brushed & full_duty & (rpm < rpm_low),
-            "speed_high": brushed & (rpm > rpm_high),
-            "ripple_over": brushed & full_duty & (ripple > ripple_limit),
-            "supply_low": supply_v < low_supply,
-            "supply_good": supply_v >= low_supply,
-            "drop_high": (drop_supply > settings["drop_supply_limit_v"])
-            | (drop_ground > settings["drop_ground_limit_v"]),
-            "drops_passed": (drop_supply <= settings["drop_supply_limit_v"])
-            & (drop_ground <= settings["drop_ground_limit_v"]),
-            "delivery_good": (delivery >= settings["min_delivery_l_min"]) & ~(pressure < 0.9 * rated),
-            "fuel_level_good": number(visits, "fuel_level_pct") >= settings["low_fuel_level_pct"],
-            "zeroed": ~np.isnan(number(visits, "zero_a")) | (visits["origin"] == "meter").to_numpy(),
-        }
-        # Low volts explain low readings, so here the readings count as they were taken.
-        made["current_or_speed_low"] = (
-            (mean_a < low_a + edge_a)
-            | (brushed & (rpm < rpm_low))
-            | _fell_uncorrected(visits, "mean_a", some)
-        )
-    made["delivery_not_good"] = ~made["delivery_good"]
-    frame = pd.DataFrame(made, index=visits.index)
-    return frame.assign(
-        at_spec_a=at_spec_a,
-        book_accuracy_a=accuracy_a,
-        current_change_pct=d_current,
-        speed_change_pct=d_speed,
-        ripple_used_pct=ripple,
+    no_spec = np.isnan(low_a) & np.isnan(high_a)
+    own_a = np.exp(number(visits, "baseline_ln_a"))
+    usual_a = _usual_a(visits)
+    ratio = np.maximum(mean_a / usual_a, usual_a / np.maximum(mean_a, 1e-6))
+    factor = float(settings["probe_factor_ratio"])
+    dead = mean_a < settings["dead_a"]
+    top_a = np.where(np.isnan(high_a), own_a, high_a)
+    far_above = full & (mean_a > settings["stall_times"] * top_a)
+    ripple = np.where(
+        np.isnan(number(visits, "ripple_pct")),
+        number(visits, "raw_ripple_pct"),
+        number(visits, "ripple_pct"),
     )
+    smooth = (ripple < settings["no_ripple_pct"]) & np.isnan(number(visits, "rpm"))
+    seen_none = np.isnan(ripple) & np.isnan(number(visits, "rpm"))
+    slow_rate = number(visits, "sample_rate_hz") < 8000.0  # eight samples a ripple of a fast pump
+    direct = (supply == "direct").to_numpy()
+    unlike_pct = abs(mean_a / type_a - 1) * 100
+    beyond = np.where(no_spec, np.nan, at_spec_a)
+    outside = (beyond < low_a) | (beyond > high_a)
+    undecided = (beyond >= low_a - accuracy_a) | np.isnan(low_a)
+    undecided &= (beyond <= high_a + accuracy_a) | np.isnan(high_a)
+    two_speed_untold = ((supply == "two-speed") & (text(visits, "commanded") == "")).to_numpy()
+    seems_low = (mean_a < low_a + edge_a) | (number(visits, "current_change_pct") < -5)
+    seems_low |= number(visits, "speed_change_pct") < -10
+    seems_low |= number(visits, "supply_v") < system_v(visits) / 12 * settings["low_supply_v"]
+    return {
+        "no_current_reading": np.isnan(mean_a),
+        "dead": dead,
+        "factor_off": ~dead & (ratio >= 0.7 * factor) & (ratio <= 1.4 * factor),
+        "clipped": _noted(visits, "clipped"),
+        "far_above": far_above,
+        "no_ripple": smooth & brushed & direct & ~slow_rate & (origin != "meter").to_numpy(),
+        "ripple_unseen": smooth | seen_none,
+        "current_very_low": full & (at_spec_a < settings["very_low_share"] * low_a),
+        "current_below": full & (at_spec_a < low_a - accuracy_a),
+        "current_above": full & (at_spec_a > high_a + accuracy_a),
+        "current_undecided": full & outside & undecided,
+        "current_near_low": full & (at_spec_a >= low_a) & (at_spec_a < low_a + edge_a),
+        "current_near_high": full & (at_spec_a <= high_a) & (at_spec_a > high_a - edge_a),
+        "current_unlike_type": full & no_spec & (unlike_pct > settings["type_far_pct"]),
+        "type_level_known": ~np.isnan(type_a),
+        "odd_high": full & no_spec & np.isnan(own_a) & np.isnan(type_a) & (mean_a > settings["usual_high_a"]),
+        "odd_low": full & no_spec & np.isnan(own_a) & np.isnan(type_a) & (mean_a < settings["usual_low_a"]),
+        "no_specification": no_spec & ~np.isnan(mean_a),
+        "duty_unknown": (supply == "pwm").to_numpy() & np.isnan(number(visits, "duty_pct")) & ~dead,
+        "speed_command_unknown": two_speed_untold & seems_low,
+        "reduced_command": ~full & ~np.isnan(mean_a),
+        "zeroed": ~np.isnan(number(visits, "zero_a"))
+        | (origin == "meter").to_numpy()
+        | (text(visits, "zero_checked") == "yes").to_numpy(),
+        "after_repair": (text(visits, "reason") == "after-repair").to_numpy(),
+        "irregular": _noted(visits, "speed-not-followed") | _unsteady(visits, settings),
+        "at_spec_a": at_spec_a,
+        "book_accuracy_a": accuracy_a,
+    }  # fmt: skip
 
 
-def _clamp_accuracy_a(visits: pd.DataFrame, mean_a: np.ndarray, settings: dict[str, Any]) -> np.ndarray:
-    """How far each mean may be off by its clamp, named in the setting `clamps` or not, and its error; A."""
+def _noted(visits: pd.DataFrame, code: str) -> np.ndarray:
+    """Whether the reading carries a quality note of this code; notes are JSON text or Note objects."""
+    notes = visits.get("reading_notes", visits.get("notes"))
+    if notes is None:
+        return np.zeros(len(visits), bool)
+
+    def has(value: Any) -> bool:
+        if isinstance(value, str):
+            return f'"{code}"' in value
+        return isinstance(value, tuple | list) and any(note.code == code for note in value)
+
+    return np.array([has(value) for value in notes], bool)
+
+
+def _unsteady(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+    sparks = number(visits, "sparks_per_s") > 10 * settings["few_sparks_per_s"]
+    untold = np.isnan(number(visits, "rpm")) & ~np.isnan(number(visits, "sparks_per_s"))
+    return (number(visits, "speed_steadiness_pct") > settings["unsteady_pct"]) | (sparks & untold)
+
+
+def clamp_accuracy_a(visits: pd.DataFrame, mean_a: np.ndarray, settings: dict[str, Any]) -> np.ndarray:
+    """How far each mean may be off by its clamp, named in the setting `clamps` or not, its zero and its
+    error; A.
+
+    The book decides nothing within it of its limits.
+    """
     known = settings["clamps"]
     names = visits["clamp"] if "clamp" in visits else pd.Series(None, index=visits.index, dtype=object)
 
@@ -208,17 +233,73 @@ def _clamp_accuracy_a(visits: pd.DataFrame, mean_a: np.ndarray, settings: dict[s
         return own.astype(float).fillna(float(settings[default])).to_numpy()
 
     se_a = number(visits, "mean_a_se", 0.0)
-    return mean_accuracy_a(mean_a, se_a, of("pct", "clamp_accuracy_pct"), of("a", "clamp_accuracy_a"))
+    unchecked = (text(visits, "zero_checked") == "no").to_numpy() & np.isnan(number(visits, "zero_a"))
+    made = mean_accuracy_a(mean_a, se_a, of("pct", "clamp_accuracy_pct"), of("a", "clamp_accuracy_a"))
+    return made + np.where(unchecked, settings["zero_unverified_a"], 0.0)
 
 
-def _fell_uncorrected(visits: pd.DataFrame, column: str, pct: float) -> np.ndarray:
-    first = visits.groupby("pump_id")[column].transform("first").to_numpy(float)
-    return number(visits, column) < first * (1 - pct / 100)
+def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+    """Changes from own baseline, speed and ripple, each by the level that is known best."""
+    brushed = (text(visits, "motor", "brushed") != "brushless").to_numpy()
+    full = full_command(visits)
+    rpm = number(visits, "rpm")
+    d_current, d_speed = number(visits, "current_change_pct"), number(visits, "speed_change_pct")
+    some, far = settings["baseline_change_pct"], settings["baseline_far_pct"]
+    some_speed = settings["baseline_speed_pct"]
+    type_low, type_high = number(visits, "rpm_low"), number(visits, "rpm_high")
+    own_speed = ~np.isnan(d_speed)
+    unbanded = np.isnan(type_low) & np.isnan(type_high)
+    lift = number(visits, "rated_pressure_kpa") < settings["lift_pump_kpa"]
+    lift |= np.isin(fuel_kind(visits), ["diesel", "gas"])
+    usual_low, usual_high = rpm < settings["rpm_low"], rpm > settings["rpm_high"]
+    few_sparks = number(visits, "sparks_per_s") < settings["few_sparks_per_s"]
+    # Without a turn to average over, the plain figure serves only where no sparks enlarge it.
+    plain = np.where(few_sparks, number(visits, "raw_ripple_pct"), np.nan)
+    ripple = np.where(np.isnan(number(visits, "ripple_pct")), plain, number(visits, "ripple_pct"))
+    own_ripple = np.where(
+        number(visits, "baseline_ripple_count", 0) >= 2, 1.25 * number(visits, "baseline_ripple_pct"), np.nan
+    )
+    limit = np.fmax(float(settings["ripple_limit_pct"]), own_ripple)
+    limit = np.where(np.isnan(number(visits, "ripple_limit_pct")), limit, number(visits, "ripple_limit_pct"))
+    return {
+        "current_fell": d_current < -some,
+        "current_fell_far": d_current < -far,
+        "current_rose": d_current > some,
+        "current_rose_far": d_current > far,
+        "speed_fell": brushed & (d_speed < -some_speed),
+        "speed_fell_far": brushed & (d_speed < -far),
+        "speed_rose": brushed & (d_speed > some_speed),
+        "speed_same": brushed & (abs(d_speed) <= some_speed),
+        "speed_low": brushed & full & (rpm < type_low) & ~own_speed,
+        "speed_low_usual": brushed & full & usual_low & unbanded & ~lift & ~own_speed,
+        "speed_high": brushed & ~own_speed & ((rpm > type_high) | (usual_high & np.isnan(type_high) & ~lift)),
+        "speed_band_unset": brushed & full & unbanded & ~own_speed & (usual_low | usual_high),
+        "new_and_fast": brushed & (rpm > settings["new_pump_fast_rpm"]),
+        "ripple_over": brushed & full & (ripple > limit),
+        "ripple_jumped": brushed & ripple_jumped(visits, settings),
+        "ripple_used_pct": ripple,
+        "ripple_limit_used_pct": limit,
+        "rpm_low_used": np.where(np.isnan(type_low), settings["rpm_low"], type_low),
+        "rpm_high_used": np.where(np.isnan(type_high), settings["rpm_high"], type_high),
+    }
 
 
-def number(visits: pd.DataFrame, column: str, default: float = np.nan) -> np.ndarray:
-    """Return a column as float, NaN (or `default`) where missing or absent."""
-    if column not in visits:
-        return np.full(len(visits), default)
-    values = pd.to_numeric(visits[column], errors="coerce").to_numpy(float)
-    return np.where(np.isnan(values), default, values)
+def ripple_jumped(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+    """Whether ripple stepped up at one visit and has stayed up since (n,): slow growth is no step.
+
+    In percent of the average and in amps, as a starved pump's smaller average alone enlarges the percentage.
+    Visits in order of pump and time; `compares_with` from baseline.add_levels.
+    """
+    points = float(settings["ripple_jump_points"])
+    ripple = pd.Series(number(visits, "ripple_pct"), index=visits.index)
+    amps = ripple * number(visits, "mean_a") / 100
+    group = visits["compares_with"].to_numpy()
+    told = ripple.where(ripple.notna() & amps.notna())
+    last, last_amps = told.groupby(group).ffill(), amps.groupby(group).ffill()
+    before, before_amps = last.groupby(group).shift(), last_amps.groupby(group).shift()
+    first = number(visits, "baseline_ripple_pct")
+    known = number(visits, "baseline_ripple_count", 0) >= 2
+    steps = known & (told - before >= points).to_numpy() & (amps >= 1.5 * before_amps).to_numpy()
+    steps &= (told - first >= points).to_numpy()
+    level = before.where(steps).groupby(group).ffill()
+    return (told - level >= points).to_numpy() & known

@@ -1,7 +1,8 @@
 """Visits judged by the trade rules, as many of them as a decision about each pump in service needs.
 
 The rule of a pump's last visit needs that visit and the first ones, which make its baselines. Only where that
-rule asks for steps (repeat, circuit, filter, ...) do all the pump's visits matter.
+rule asks for steps (repeat, circuit, filter, ...), or where checks and complaints were recorded, do all the
+pump's visits matter.
 """
 
 from __future__ import annotations
@@ -13,9 +14,10 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from analytics.judging.baseline import FOUNDING_REASONS
+from analytics.judging.judge import judge
 from analytics.judging.rules import RULES
 from analytics.judging.type_level import with_type_level
-from analytics.judging.verdict import judge
 from analytics.past.frames import fetch
 from analytics.past.history import History
 
@@ -23,33 +25,39 @@ ASKING = [rule.id for rule in RULES if rule.steps or rule.books]
 
 
 def judged_visits(
-    connection: duckdb.DuckDBPyConnection, history: History, settings: dict[str, Any]
+    connection: duckdb.DuckDBPyConnection,
+    history: History,
+    settings: dict[str, Any],
+    services: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return judged visits of every pump in service that has one: enough of them for `decide_actions`."""
-    visits = history.visits[["visit_id", "pump", "day", "reason", "state", "duty_step", "in_trend"]]
+    visits = history.visits[["visit_id", "pump", "day", "reason", "state", "in_trend"]]
     visits = visits.assign(read_a=history.visits["mean_a"] >= 0, read_rpm=history.visits["rpm"] >= 0)
     in_service = ~history.pumps["removed"].to_numpy(bool)
     visits = visits[in_service[visits["pump"].to_numpy(int)]].sort_values(["pump", "day", "visit_id"])
-    last = ~visits["pump"].duplicated(keep="last").to_numpy()
-    first = _first_ones(visits, int(settings["baseline_visits"]))
-    judged = judge(_details(connection, visits["visit_id"][last | first], history.as_of), settings)
+    pump_id = history.pumps["pump_id"].to_numpy()[visits["pump"].to_numpy(int)]
+    whole = np.isin(pump_id, fetch(connection, "judged_whole", [history.as_of])["pump_id"])
+    last = ~visits["pump"].duplicated(keep="last").to_numpy() & ~whole
+    first = _first_ones(visits, int(settings["baseline_visits"])) & ~whole
+    judged = judge(_details(connection, visits["visit_id"][last | first], history.as_of), settings, services)
     judged = judged[judged["visit_id"].isin(visits["visit_id"][last])]
     # Readings far from the baseline are no part of it: then later ones are, which were not read yet.
-    seen = visits.groupby("pump")["visit_id"].size()
-    seen = judged["pump_id"].map(seen.set_axis(history.pumps["pump_id"].to_numpy()[seen.index]))
+    seen = pd.Series(1, index=pump_id).groupby(level=0).size()
     thin = (judged["baseline_count"] < int(settings["baseline_visits"])) & (
-        seen > int(settings["baseline_visits"]) + 1
+        judged["pump_id"].map(seen) > int(settings["baseline_visits"]) + 1
     )
     asking = (judged["rule"].isin(ASKING) | thin).to_numpy()
-    theirs = history.pumps["pump_id"].isin(judged["pump_id"][asking]).to_numpy()
-    every = _details(connection, visits["visit_id"][theirs[visits["pump"].to_numpy(int)]], history.as_of)
-    return pd.concat([judged[~asking], judge(every, settings)], ignore_index=True) if len(every) else judged
+    theirs = np.isin(pump_id, judged["pump_id"][asking]) | whole
+    every = _details(connection, visits["visit_id"][theirs], history.as_of)
+    if not len(every):
+        return judged
+    return pd.concat([judged[~asking], judge(every, settings, services)], ignore_index=True)
 
 
 def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:
-    """Whether each visit is among the first `count` of its pump, state and duty that make a baseline."""
-    trusted = visits["in_trend"].to_numpy(bool) & visits["reason"].isin(["pm", "after-repair"]).to_numpy()
-    key, _ = pd.factorize(visits["state"].astype(str) + visits["duty_step"].astype(str))
+    """Whether each visit is among the first `count` of its pump and state that make a baseline."""
+    trusted = visits["in_trend"].to_numpy(bool) & visits["reason"].isin(FOUNDING_REASONS).to_numpy()
+    key, _ = pd.factorize(visits["state"].astype(str))
     group = visits["pump"].to_numpy(int) * (key.max(initial=0) + 1) + key
     out = np.zeros(len(visits), bool)
     for name in ("read_a", "read_rpm"):

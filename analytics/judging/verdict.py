@@ -7,25 +7,26 @@ from datetime import date
 from typing import Any
 
 import duckdb
-import numpy as np
 import pandas as pd
 
 from analytics.judging.action import decide_actions
-from analytics.judging.facts import add_baseline, facts, number
+from analytics.judging.baseline import number
+from analytics.judging.finding import last_readings
+from analytics.judging.judge import LEAST_BASELINE, judge
 from analytics.judging.rules import RULE_BY_ID, RULES, adds_nothing
 from analytics.judging.type_level import with_type_level
+from analytics.judging.wording import fill
 from ingest.ledger.settings import settings_at
+from ingest.ledger.statements import statement
 from ingest.reading import Reading
 from ingest.trade_numbers import DEFAULTS
+from ingest.visit.entry import VisitEntry
 
+NOT_STORED = 2**62  # a visit's number while it has none: after all others of its day
 SPECIFICATION_COLUMNS = (
     "pump_type", "motor", "supply", "segments", "current_low_a", "current_high_a", "spec_at_v", "spec_at_kpa",
-    "ripple_limit_pct", "rpm_low", "rpm_high", "rated_pressure_kpa", "filter",
+    "ripple_limit_pct", "rpm_low", "rpm_high", "rated_pressure_kpa", "min_delivery_l_min", "fuel", "filter",
 )  # fmt: skip
-DROPS = (
-    ("supply", "drop_supply_v", "drop_supply_limit_v"),
-    ("ground", "drop_ground_v", "drop_ground_limit_v"),
-)
 STATED_AT = (("spec_at_v", "V", "volts", "supply_v"), ("spec_at_kpa", "kPa", "pressure", "fuel_pressure_kpa"))
 BASELINE_WORDS = {
     "new": "taken when it was new",
@@ -51,30 +52,7 @@ class Verdict:
     also: tuple[str, ...] = field(default_factory=tuple)
     next_capture_on: date | None = None
     next_capture_km: float | None = None
-
-
-def judge(visits: pd.DataFrame, settings: dict[str, Any] | None = None) -> pd.DataFrame:
-    """Judge many visits at once.
-
-    visits: rows of the view `visit_detail`: any pumps, all visits of each up to the day in question;
-    with `type_a` and `type_pumps` (type_level.with_type_level) where pumps are to be held against their type.
-    Returns the same rows with the facts, `rule` (id) and one bool column `rule:<id>` per rule that holds.
-    """
-    settings = settings or DEFAULTS
-    prepared = add_baseline(visits, settings)
-    known = facts(prepared, settings)
-    holds = {
-        rule.id: np.logical_and.reduce([known[f].to_numpy() for f in rule.when])
-        if rule.when
-        else np.ones(len(visits), bool)
-        for rule in RULES
-    }
-    matrix = np.column_stack(list(holds.values())) if len(visits) else np.zeros((0, len(RULES)), bool)
-    ids = np.array([rule.id for rule in RULES], dtype=object)
-    columns = {f"rule:{name}": column for name, column in holds.items()}
-    return pd.concat([prepared, known, pd.DataFrame(columns, index=visits.index)], axis=1).assign(
-        rule=ids[matrix.argmax(axis=1)]
-    )
+    failed: bool = False
 
 
 def judge_visit(connection: duckdb.DuckDBPyConnection, visit_id: int) -> Verdict:
@@ -85,13 +63,38 @@ def judge_visit(connection: duckdb.DuckDBPyConnection, visit_id: int) -> Verdict
         " ORDER BY h.visited_on, h.visit_id",
         [visit_id],
     ).df()
-    services = connection.execute(
-        "SELECT unit, done_on, work FROM service WHERE unit IN (SELECT unit FROM visit WHERE visit_id = ?)",
-        [visit_id],
-    ).df()
+    services = services_of(connection, str(visits["unit"].iloc[-1]))
+    services = services[pd.to_datetime(services["done_on"]) <= visits["visited_on"].max()]
     settings = settings_at(connection)
     visits = with_type_level(connection, visits, visits["visited_on"].max())
-    return _verdict(judge(visits, settings), services, settings)
+    return verdict_of(judge(visits, settings, services), services, settings)
+
+
+def judge_entry(
+    connection: duckdb.DuckDBPyConnection, pump_id: int, entry: VisitEntry, reading: Reading | None
+) -> Verdict:
+    """Judge a visit that is not stored yet as `judge_visit` will once it is.
+
+    entry: with the day; reading: of its capture, None for a meter's average or a check.
+    """
+    known = connection.execute(statement("visit/type_and_unit"), [pump_id]).df()
+    day = pd.Timestamp(entry.visited_on or date.today())
+    visits = connection.execute(
+        "SELECT * FROM visit_detail WHERE pump_id = ? AND visited_on <= ?", [pump_id, day.date()]
+    ).df()
+    services = services_of(connection, entry.unit)
+    done = pd.DataFrame([{"unit": entry.unit, "done_on": day, "work": work} for work in entry.done])
+    services = pd.concat([services, done], ignore_index=True) if len(done) else services
+    row = known.iloc[0].to_dict() | _row(reading, entry) | {"visited_on": day, "unit": entry.unit}
+    fitted = row["fitted_odometer_km"]
+    if entry.odometer_km is not None and pd.notna(fitted):
+        row["distance_on_pump_km"] = max(entry.odometer_km - fitted, 0.0) * row["run_share"]
+    filters = pd.to_datetime(services.loc[services["work"] == "filter", "done_on"])
+    row["filter_changed_on"] = filters.max() if len(filters) else None
+    settings = settings_at(connection)
+    frame = pd.concat([visits, pd.DataFrame([row]).dropna(axis=1, how="all")], ignore_index=True)
+    frame = with_type_level(connection, frame, day.date())
+    return verdict_of(judge(frame, settings, services), services, settings)
 
 
 def judge_reading(
@@ -101,90 +104,92 @@ def judge_reading(
     context: dict[str, Any] | None = None,
     settings: dict[str, Any] | None = None,
 ) -> Verdict:
-    """Judge a reading that is not stored.
+    """Judge a reading of a pump nothing is stored of.
 
     specification: pump_type columns (current_low_a, current_high_a, ...); context: visit columns known so far
     (supply_v, drop_supply_v, drop_ground_v, state, fuel_level_pct, ...).
     """
     row: dict[str, Any] = dict.fromkeys(SPECIFICATION_COLUMNS)
-    row |= {k: v for k, v in asdict(reading).items() if not isinstance(v, tuple)}
-    row |= {
-        "visit_id": 0, "pump_id": 0, "unit": "", "position": "main",
-        "visited_on": pd.Timestamp.today().normalize(),
-        "reason": "pm", "state": None, "in_trend": True, "origin": "capture", "distance_on_pump_km": None,
+    row |= _row(reading, None) | {
+        "visited_on": pd.Timestamp.today().normalize(), "unit": "", "distance_on_pump_km": None,
         "filter_changed_on": None, "pm_interval_days": None,
     }  # fmt: skip
     row |= specification or {}
     row |= context or {}
     settings = settings or DEFAULTS
-    return _verdict(judge(pd.DataFrame([row]), settings), None, settings)
+    return verdict_of(judge(pd.DataFrame([row]), settings), None, settings)
 
 
-def _verdict(judged: pd.DataFrame, services: pd.DataFrame | None, settings: dict[str, Any]) -> Verdict:
-    last = judged.iloc[-1]
-    decided = decide_actions(judged, services, settings).iloc[0]
+def _row(reading: Reading | None, entry: VisitEntry | None) -> dict[str, Any]:
+    """A visit that is not stored, as a row of visit_detail."""
+    row: dict[str, Any] = {"reason": "pm", "state": None}
+    if entry is not None:
+        said = {k: v for k, v in asdict(entry).items() if k not in ("done", "pump_type", "serial")}
+        row |= said | {"fuel_in_tank": said.pop("fuel")}
+        row.pop("fuel", None)
+    row |= {"visit_id": NOT_STORED, "position": "main", "in_trend": True, "origin": "capture"}
+    if reading is None:
+        meter_a = entry.meter_a if entry else None
+        return row | {"mean_a": meter_a, "origin": "meter" if meter_a is not None else None}
+    row |= {k: v for k, v in asdict(reading).items() if k not in ("notes", "speed_candidates", "segments")}
+    return row | {"reading_notes": reading.notes, "pump_id": 0}
+
+
+def services_of(connection: duckdb.DuckDBPyConnection, unit: str) -> pd.DataFrame:
+    """Return the work done on a unit: unit, done_on, work."""
+    return connection.execute("SELECT unit, done_on, work FROM service WHERE unit = ?", [unit]).df()
+
+
+def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: dict[str, Any]) -> Verdict:
+    """Return the verdict on the last of one pump's judged visits."""
+    found = decide_actions(judged, services, settings).iloc[0]
+    last = last_readings(judged).iloc[0]
     rule = RULE_BY_ID[last["rule"]]
     others = [
-        _fill(r.text, last, settings)
+        fill(r.text, last, settings)
         for r in RULES
-        if r.when and last[f"rule:{r.id}"] and r is not rule and not adds_nothing(r, rule)
+        if r.when and r.fault and last[f"rule:{r.id}"] and r is not rule and not adds_nothing(r, rule)
     ]
-    text, next_test = _fill(rule.text, last, settings), rule.next_test
-    if rule.books and rule.steps and rule.steps[0] not in decided["missing"].split():
-        next_test = decided["action_text"]  # the first test is done: say what comes after it
+    text = found["finding_text"]
     if rule.id == "healthy" and last.get("origin") == "meter":
         text = "Nothing out of the ordinary in the average; a meter tells nothing of ripple and speed."
     elif rule.id == "healthy" and pd.isna(last.get("rpm")) and last.get("motor") != "brushless":
-        text = "Nothing out of the ordinary in what could be measured, but the trace doesn't tell the speed."
-        next_test = "Change what the notes say (range, time base, length) and capture again."
+        text = "Nothing out of the ordinary in what could be measured; the speed was not told."
+    elif rule.id == "healthy" and last.get("motor") == "brushless":
+        text = "Nothing out of the ordinary in the average, which is all that a brushless pump shows."
     return Verdict(
-        rule=rule.id,
+        rule=found["finding"],
         text=text,
-        next_test=next_test,
-        action=decided["action"],
-        action_text=decided["action_text"],
-        compared_with=_compared_with(judged, settings),
-        also=tuple(others),
-        next_capture_on=decided["next_capture_on"],
-        next_capture_km=decided["next_capture_km"],
+        next_test=found["next_test"],
+        action=found["finding_action"],
+        action_text=found["action_text"],
+        compared_with=compared_with(judged, last, settings),
+        also=tuple(dict.fromkeys(others)),
+        next_capture_on=found["next_capture_on"],
+        next_capture_km=found["next_capture_km"],
+        failed=bool(found["failed"]),
     )
 
 
-def _fill(text: str, visit: pd.Series, settings: dict[str, Any]) -> str:
-    def own(column: str) -> float:
-        value = visit.get(column)
-        return float(settings[column] if value is None or pd.isna(value) else value)
-
-    return text.format(
-        rpm_low=own("rpm_low"),
-        rpm_high=own("rpm_high"),
-        ripple_limit=own("ripple_limit_pct"),
-        accuracy=float(visit["book_accuracy_a"]),
-        type_a=float(visit.get("type_a", np.nan)),
-        drops=" and ".join(
-            f"{visit[column]:g} V on the {side} side (up to {settings[limit]:g} V is usual)"
-            for side, column, limit in DROPS
-            if visit.get(column) is not None and visit[column] > settings[limit]
-        ),
-    )
-
-
-def _compared_with(judged: pd.DataFrame, settings: dict[str, Any]) -> str:
-    """Say what the reading was held against, so that nobody takes a thin comparison for a firm one."""
-    visit = judged.iloc[-1]
+def compared_with(judged: pd.DataFrame, visit: pd.Series, settings: dict[str, Any]) -> str:
+    """Say what the reading was held against and what not, so that nobody takes a thin comparison for a firm
+    one."""
     against, lacking = [], []
-    if pd.notna(visit.get("current_low_a")) and pd.notna(visit.get("current_high_a")):
-        against.append(_specification(visit))
-    else:
+    low, high = visit.get("current_low_a"), visit.get("current_high_a")
+    if pd.isna(low) and pd.isna(high):
         lacking.append("no specification known")
+    elif visit["reduced_command"]:
+        lacking.append("not with its specification, which holds at full command only")
+    else:
+        against.append(_specification(visit))
     count = int(visit["baseline_count"])
-    if count:
+    if count >= LEAST_BASELINE:
         kind = "unknown" if pd.isna(visit["distance_on_pump_km"]) else visit["baseline_kind"]
-        against.append(
-            f"its own baseline ({count} reading{'s' if count > 1 else ''}, {BASELINE_WORDS[kind]})"
-        )
+        against.append(f"its own baseline ({count} readings, {BASELINE_WORDS[kind]})")
+    elif count:
+        lacking.append("one good reading of its own so far, two make a baseline")
     elif judged["mean_a"].iloc[:-1].notna().any():
-        lacking.append("none of its earlier readings is in the same engine state")
+        lacking.append("none of its earlier readings is good and alike in engine state, command and method")
     else:
         lacking.append("no baseline of its own yet")
     if number(judged, "type_pumps")[-1] >= settings["type_pumps"]:
@@ -195,7 +200,13 @@ def _compared_with(judged: pd.DataFrame, settings: dict[str, Any]) -> str:
 
 
 def _specification(visit: pd.Series) -> str:
-    text = f"specification {visit['current_low_a']:g}–{visit['current_high_a']:g} A"
+    low, high = visit.get("current_low_a"), visit.get("current_high_a")
+    if pd.isna(high):
+        text = f"specification from {low:g} A"
+    elif pd.isna(low):
+        text = f"specification up to {high:g} A"
+    else:
+        text = f"specification {low:g}–{high:g} A"
     stated = [
         (f"{visit[at]:g} {unit}", name, pd.notna(visit.get(recorded)))
         for at, unit, name, recorded in STATED_AT

@@ -156,4 +156,4 @@ def _text(action: str, row: dict[Any, Any]) -> str:
         )
     if row["finished"] and action == WATCH:
         return "The finding is confirmed, but a change does not pay yet: capture at half the usual interval."
-    return row["finding_text"] if row.get("finding_text") else row["step_text"]
+    return str(row["step_text"])

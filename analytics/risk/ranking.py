@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.action import decide_actions
+from analytics.judging.finding import BROKE_DOWN, decide_findings
 from analytics.judging.judged import judged_visits
 from analytics.money.cost_book import CostBook, cost_book
 from analytics.money.cost_rule import with_prices
@@ -29,8 +30,6 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import from_kept
-
-FAILED_OUTRIGHT = "no-current-proven-supply"
 
 
 def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = None) -> pd.DataFrame:
@@ -50,6 +49,8 @@ def rank_and_groups(
     with open_ledger(ledger) as connection:
         facts = read_facts(connection, as_of)
     table = rank_facts(facts, score(facts.history, fit_for(ledger, facts.history)), within_km)
+    for name in OF_RUNNING_PUMPS:
+        table[name] = table[name].where(table["status"] != "failed", None)
     return table, early_failures(facts.history)
 
 
@@ -62,6 +63,7 @@ class Facts:
     settings: dict[str, Any]
     judged: pd.DataFrame
     services: pd.DataFrame
+    breakdowns: pd.DataFrame
     decisions: pd.DataFrame
     book: CostBook
     vehicles: pd.DataFrame
@@ -80,8 +82,9 @@ def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Fac
     return Facts(
         history,
         settings,
-        judged_visits(connection, history, settings),
+        judged_visits(connection, history, settings, services),
         services,
+        fetch(connection, "pump_breakdowns", [day]),
         fetch(connection, "newest_decisions", [known_by]),
         cost_book(connection, known_by),
         fetch(connection, "plan_vehicles", [day] * 3),
@@ -93,7 +96,8 @@ def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd
     """As `rank`, from facts read and scored."""
     table, _ = decided_facts(facts, state, within_km)
     failed = (table["status"] == "failed").to_numpy()
-    order = np.lexsort((-np.where(failed, 2.0, table["risk"].to_numpy(float)),))
+    longest_down = -table["down_since"].fillna(pd.Timestamp.max).to_numpy("datetime64[s]").astype(float)
+    order = np.lexsort((-table["risk"].to_numpy(float), -np.where(failed, longest_down, 0.0), ~failed))
     return table.iloc[order].reset_index(drop=True)
 
 
@@ -111,24 +115,49 @@ def decided_facts(
     table["reason"] = [
         f"{r} Next: {t[0].lower()}{t[1:]}" if t else r for r, t in zip(table["reason"], follow, strict=True)
     ]
+    down = (table["status"] == "failed").to_numpy()
+    since = table["down_since"].astype(str).str[:10]
+    told = "Down since " + since + ". " + table["finding_text"] + " Next: " + table["action_text"]
+    table["reason"] = table["reason"].where(~down, told)
     return table, made
 
 
 def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
-    """Return rows with the trade rules' word on the last reading: finding_action, step_text, rule, status."""
-    table = table.assign(rule=None, finding_action="none", step_text="No action.", status="running")
-    if not len(facts.judged):
-        return table
-    found = decide_actions(facts.judged, facts.services, facts.settings)
-    for name, column in (
-        ("rule", "rule"), ("finding_action", "action"), ("step_text", "action_text"),
-        ("next_capture_on", "next_capture_on"), ("next_capture_km", "next_capture_km"),
-    ):  # fmt: skip
-        table[name] = table["pump_id"].map(found[column])
-    table["finding_action"] = table["finding_action"].fillna("none")
-    table["step_text"] = table["step_text"].fillna("")
-    table["status"] = np.where(table["rule"] == FAILED_OUTRIGHT, "failed", "running")
-    return table
+    """Return rows with the trade rules' word on the last reading: finding, finding_text, finding_action, next_test,
+    missing (steps), status, down_since, next_capture_on, next_capture_km.
+
+    A pump that broke down on the road and was never read has failed as well.
+    """
+    found = None
+    if len(facts.judged):
+        asked = decide_findings(facts.judged, facts.services, facts.settings, breakdowns=facts.breakdowns)
+        found = decide_actions(facts.judged, facts.services, facts.settings, found=asked)
+    table = table.copy()
+    for name, value in NEVER_READ.items():
+        told = table["pump_id"].map(found[name]) if found is not None else pd.Series(None, index=table.index)
+        table[name] = told.where(told.notna(), value)
+    broke = table["pump_id"].map(facts.breakdowns.set_index("pump_id")["happened_on"].to_dict())
+    broke = pd.to_datetime(broke)
+    unread = broke.notna() & (table["finding"] == NEVER_READ["finding"])
+    table.loc[unread, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
+    failed = table.pop("failed").astype(bool) | unread
+    table["down_since"] = pd.to_datetime(table["down_since"]).where(~unread, broke)
+    return table.assign(
+        status=np.where(failed, "failed", "running"), step_text=table["next_test"], rule=table["finding"]
+    )
+
+
+# What the rules say of a pump that has no reading.
+NEVER_READ: dict[str, Any] = {
+    "finding": "no-capture", "finding_text": "Nothing was captured of this pump yet.", "finding_action": "none",
+    "next_test": "A first capture at the next stop.", "missing": "", "failed": False, "down_since": pd.NaT,
+    "next_capture_on": None, "next_capture_km": None,
+}  # fmt: skip
+# What a probability or a distance can't say of a pump that has failed.
+OF_RUNNING_PUMPS = (
+    "risk", "distance_left_p10", "distance_left_p50", "distance_left_p90", "due_by", "risk_wear", "risk_drag",
+    "risk_sudden", "p_drag_started", "risk_to_next_stop",
+)  # fmt: skip
 
 
 def rank_state(state: State, settings: dict[str, Any], within_km: float | None = None) -> pd.DataFrame:

@@ -31,7 +31,11 @@ JSON_FIELDS = (
     "due_by",
     "reason",
     "status",
+    "down_since",
+    "finding",
+    "finding_text",
     "finding_action",
+    "next_test",
     "action",
     "action_text",
     "p_change",
@@ -154,10 +158,13 @@ def as_text(table: pd.DataFrame) -> str:
         on = f" on {row['planned_on']}" if _known(row["planned_on"]) else ""
         who = f" ({row['decision_status']} by {row['decided_by']})" if _known(row["decision_status"]) else ""
         place = row["unit"] if row["position"] == "main" else f"{row['unit']} ({row['position']})"
-        lines.append(
-            f"{place}  {row['pump_type']}  risk {100 * row['risk']:.1f} % over its interval, "
-            f"{100 * row['risk_to_next_stop']:.1f} % to its next stop ({row['next_stop_on']})"
-            f"  half fail within {row['distance_left_text']}  {due}  action: {row['action']}{on}{who}"
-        )
+        ahead = f"failed, down since {row['down_since']:%Y-%m-%d}"
+        if row["status"] != "failed":
+            ahead = (
+                f"risk {100 * row['risk']:.1f} % over its interval, "
+                f"{100 * row['risk_to_next_stop']:.1f} % to its next stop ({row['next_stop_on']})"
+                f"  half fail within {row['distance_left_text']}  {due}"
+            )
+        lines.append(f"{place}  {row['pump_type']}  {ahead}  action: {row['action']}{on}{who}")
         lines.append(f"    {row['reason']}")
     return "\n".join(lines)

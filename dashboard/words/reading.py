@@ -35,20 +35,14 @@ def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]
 
 def verdict_lines(verdict: Verdict) -> list[str]:
     """Return the verdict with the rule cited, what it was held against, the next test and the action."""
+    nothing = verdict.action == "none"
     return [
         f"verdict     {verdict.text} [{verdict.rule}]",
         *(f"also        {text}" for text in verdict.also),
         f"            {verdict.compared_with}",
-        f"next test   {verdict.next_test}",
-        f"action      {action_words(verdict)}",
+        f"next test   {verdict.next_test if nothing else f'{verdict.action}: {verdict.next_test}'}",
+        *([f"action      {verdict.action_text[0].lower()}{verdict.action_text[1:]}"] if nothing else []),
     ]
-
-
-def action_words(verdict: Verdict) -> str:
-    """Return the action by its name and in a sentence, which for no action are one and the same."""
-    if verdict.action == "none":
-        return verdict.action_text[0].lower() + verdict.action_text[1:]
-    return f"{verdict.action}: {verdict.action_text}"
 
 
 def weakest_below_pct(reading: Reading) -> float | None:

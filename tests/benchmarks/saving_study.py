@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.action import decide_actions
-from analytics.judging.verdict import judge
+from analytics.judging.judge import judge
 from analytics.learning.fitting import Fit
 from analytics.money.interval_rule import break_even_risk
 from analytics.money.long_run import LongRun

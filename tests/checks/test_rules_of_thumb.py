@@ -36,9 +36,9 @@ def test_ripple_is_highest_less_lowest_over_average(reading):
 
 
 @pytest.mark.parametrize(("ripple_pct", "rpm", "rule"), [
-    (14.9, 6000.0, "healthy"), (15.1, 6000.0, "ripple-high"),
-    (8.0, 3399.0, "speed-low"), (8.0, 3401.0, "healthy"),
-    (8.0, 9999.0, "healthy"), (8.0, 10_001.0, "speed-high-poor-delivery"),
+    (14.9, 6000.0, "no-specification"), (15.1, 6000.0, "ripple-high"),
+    (8.0, 3399.0, "speed-low-usual"), (8.0, 3401.0, "no-specification"),
+    (8.0, 9999.0, "no-specification"), (8.0, 10_001.0, "speed-high-poor-delivery"),
 ])  # fmt: skip
 def test_ripple_over_15_percent_and_speeds_outside_3400_to_10000_are_kept_in_mind(
     reading, ripple_pct, rpm, rule

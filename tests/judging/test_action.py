@@ -4,7 +4,8 @@ import pandas as pd
 import pytest
 
 from analytics.judging.action import ACTIONS, decide_actions
-from analytics.judging.verdict import judge
+from analytics.judging.finding import decide_findings
+from analytics.judging.judge import judge
 from tests.judging.test_verdict import history
 
 
@@ -12,7 +13,7 @@ def act(*changes: dict, services: pd.DataFrame | None = None, **more) -> pd.Seri
     return decide_actions(judge(history(*changes)), services, **more).iloc[0]
 
 
-LOW = {"mean_a": 3.7}
+LOW = {"mean_a": 3.7, "delivery_l_min": None, "zero_checked": "yes"}
 UNPROVEN = {"drop_supply_v": None, "drop_ground_v": None}
 
 
@@ -41,48 +42,75 @@ def test_circuit_comes_first_for_a_low_average():
     assert act(LOW | UNPROVEN)["action"] == "check circuit"
 
 
+# Worn: slow on good volts. Its steps are a repeat and the circuit.
+WORN = {"mean_a": 5.2, "rpm": 5000.0, "zero_checked": "yes", "zero_a": None}
+
+
 def test_one_finding_books_nothing():
-    row = act(LOW | {"filter": "module"})
+    row = act(WORN)
     assert row["action"] == "repeat capture"
-    assert row["missing"].split() == ["repeat"]
+    assert row["missing"] == "repeat"
+    assert act(WORN, WORN)["action"] == "book replacement"
 
 
 @pytest.mark.parametrize(
     ("lacking", "action"),
     [
-        ({}, "book replacement"),
-        ({"zero_a": None}, "repeat capture"),
+        ({"zero_checked": None}, "repeat capture"),
         (UNPROVEN, "check circuit"),
-        ({"fuel_level_pct": 10.0}, "check filter or strainer"),
-        ({"filter": "inline"}, "check filter or strainer"),
+        ({"visited_on": pd.Timestamp("2026-03-05")}, "book replacement"),
+        ({"visited_on": pd.Timestamp("2026-03-05"), "zero_checked": "no", "zero_a": 0.0}, "repeat capture"),
+        ({"visited_on": pd.Timestamp("2026-03-05"), "origin": "meter"}, "repeat capture"),
     ],
 )
-def test_booking_needs_every_condition(lacking, action):
-    repeated = LOW | {"filter": "module"} | lacking
-    assert act(repeated, repeated)["action"] == action
+def test_a_repeat_is_another_day_or_a_zero_check_and_never_a_meter_beside_it(lacking, action):
+    assert act(WORN | (UNPROVEN if lacking is UNPROVEN else {}), WORN | lacking)["action"] == action
+
+
+LOADED = {"mean_a": 6.4, "rpm": 5600.0, "zero_checked": "yes", "fuel_pressure_kpa": 400.0}
 
 
 def test_filter_changed_since_the_finding_excludes_the_filter():
-    first, again = LOW | {"filter": "inline"}, LOW | {"filter": "inline", "filter_changed_on": "2026-04-01"}
-    assert act(first, again)["action"] == "book replacement"
-    assert act(first, again | {"filter_changed_on": "2025-12-01"})["action"] == "check filter or strainer"
+    first, again = LOADED | {"filter": "inline"}, LOADED | {"filter": "inline"}
+    assert act(first, again)["action"] == "check filter or strainer"
+    changed = again | {"filter_changed_on": pd.Timestamp("2026-04-01")}
+    assert act(first, changed)["action"] == "book replacement"
+    assert (
+        act(first, again | {"filter_changed_on": pd.Timestamp("2025-12-01")})["action"] != "book replacement"
+    )
+    assert act(first, again | {"filter_state": "good"})["action"] == "book replacement"
 
 
-def test_a_change_from_a_baseline_of_one_reading_books_nothing():
-    down = {"mean_a": 4.7, "filter": "module"}
-    assert act(down, down)["action"] == "shorten interval"
-    row = act({}, down, down)
-    assert row["rule"] == "average-down"
-    assert row["action"] == "book replacement"
+def test_a_circuit_that_passed_before_the_finding_excludes_nothing():
+    assert act({}, WORN | UNPROVEN, WORN | UNPROVEN)["action"] == "check circuit"
 
 
 def test_a_healthy_visit_between_breaks_the_repeat():
-    low = LOW | {"filter": "module"}
-    assert act(low, {}, low)["action"] == "repeat capture"
+    assert act(WORN, {}, WORN)["action"] == "repeat capture"
+
+
+CHECKED = {
+    "mean_a": None, "rpm": None, "ripple_pct": None, "raw_ripple_pct": None, "origin": None,
+    "visited_on": pd.Timestamp("2026-03-20"),
+}  # fmt: skip
+
+
+def test_a_check_without_current_passes_steps_of_the_reading_before_it():
+    blank = dict.fromkeys(("supply_v", "drop_supply_v", "drop_ground_v"))
+    found = act(LOW | UNPROVEN, CHECKED | {"drop_supply_v": 0.2, "drop_ground_v": 0.05})
+    assert (found["finding"], found["action"]) == ("average-below", "check delivery")
+    assert act(LOW | UNPROVEN, CHECKED | blank | {"strainer": "good"})["action"] == "check circuit"
+    assert act(LOW, CHECKED | {"delivery_l_min": 1.9})["finding"] == "low-current-but-delivers"
+
+
+def test_no_other_cause_passes_everything_but_a_repeat():
+    told = {"check_result": "no_other_cause", "reason": "follow-up"}
+    assert act(LOW | UNPROVEN, CHECKED | told)["action"] == "repeat capture"
+    assert act(LOW | UNPROVEN, LOW | UNPROVEN | told)["action"] == "book replacement"
 
 
 def test_ripple_alone_never_books():
-    over = {"ripple_pct": 22.0, "filter": "module"}
+    over = {"ripple_pct": 15.9, "filter": "module"}
     assert act(over, over, over)["action"] == "shorten interval"
 
 
@@ -92,8 +120,24 @@ def test_risk_alone_never_books():
     assert act({}, worth_booking=pd.Series({1: False}))["action"] == "none"
 
 
-def test_outright_failure_skips_the_repeat():
-    assert act({"mean_a": 0.05, "rpm": None})["action"] == "book replacement"
+def test_a_pump_that_stalls_has_failed():
+    stalled = {"mean_a": 17.0, "rpm": None, "ripple_pct": 0.5, "raw_ripple_pct": 1.0}
+    row = act(stalled)
+    assert row["failed"]
+    assert row["action"] == "book replacement"
+    assert not act(stalled, {})["failed"]
+    assert not act(stalled | {"motor": "brushless"})["failed"]
+    assert not act(stalled | {"sample_rate_hz": 2000.0})["failed"]  # too slow to see ripple
+
+
+def test_a_breakdown_of_the_pump_is_a_failure_until_a_good_reading():
+    broke = pd.DataFrame({"pump_id": [1], "happened_on": [pd.Timestamp("2026-03-10")]})
+    judged = judge(history({}))
+    row = decide_findings(judged, breakdowns=broke).iloc[0]
+    assert row["failed"]
+    assert row["down_since"] == pd.Timestamp("2026-03-10")
+    assert not decide_findings(judge(history({}, {})), breakdowns=broke).iloc[0]["failed"]
+    assert decide_findings(judge(history({}, WORN)), breakdowns=broke).iloc[0]["failed"]
 
 
 def test_a_person_may_override_with_a_reason():
@@ -111,5 +155,5 @@ def test_low_volts_blame_the_circuit_not_the_pump():
 
 
 def test_actions_are_the_agreed_words():
-    assert len(ACTIONS) == 6
+    assert len(ACTIONS) == 7
     assert act({})["action"] in ACTIONS

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from analytics.judging.verdict import judge
+from analytics.judging.judge import judge
 from analytics.risk.ranking import read_facts
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger

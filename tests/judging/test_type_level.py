@@ -62,16 +62,16 @@ def test_a_reading_within_a_quarter_of_the_type_is_nothing_out_of_the_ordinary(l
 
 def test_another_engine_state_or_an_unknown_type_is_not_held_against_it(ledger):
     primed = log(ledger, "B", 3.2, state="prime")
-    assert primed.rule == "healthy"
-    assert "none of its earlier readings is in the same engine state" in primed.compared_with
+    assert primed.rule == "no-specification"
+    assert "none of its earlier readings is good and alike in engine state" in primed.compared_with
     unknown = log(ledger, "G", 3.2)
-    assert unknown.rule == "healthy"
+    assert unknown.rule == "no-specification"
     assert "general limits only" in unknown.compared_with
 
 
 def test_a_pump_fitted_nobody_knows_when_has_no_distance_and_no_new_baseline(ledger):
     verdict = log(ledger, "F", 3.25, day=date(2025, 6, 20))
-    assert "1 reading, taken at an age nobody knows" in verdict.compared_with
+    assert "no specification known" in verdict.compared_with
     with open_ledger(ledger) as connection:
         rows = connection.execute("SELECT DISTINCT distance_on_pump_km FROM visit_detail WHERE unit = 'F'")
         assert rows.fetchall() == [(None,)]

@@ -1,0 +1,211 @@
+"""Each reading's own baseline: the first good readings of the same pump that it can be compared with.
+
+Compared are readings of one engine state, one commanded speed, duties within a few points, and one way of
+measuring: metrics of another method version, or measured elsewhere, have a level of their own. A meter's
+average is held against the captures before it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ingest.sensitivities import log_ratio, log_volts_ratio, sensitivities
+
+NOMINAL = sensitivities()
+FOUNDING_REASONS = ("pm", "follow-up")  # complaints and repairs bias a sample
+METRICS = ("ln_a", "ln_rpm", "ripple_pct")
+
+
+def number(visits: pd.DataFrame, column: str, default: float = np.nan) -> np.ndarray:
+    """Return a column as float, NaN (or `default`) where missing or absent."""
+    if column not in visits:
+        return np.full(len(visits), default)
+    values = pd.to_numeric(visits[column], errors="coerce").to_numpy(float)
+    return np.where(np.isnan(values), default, values)
+
+
+def text(visits: pd.DataFrame, column: str, default: str = "") -> pd.Series:
+    """Return a column of words, `default` where missing or absent."""
+    if column not in visits:
+        return pd.Series(default, index=visits.index, dtype=object)
+    return visits[column].astype(object).where(visits[column].notna(), default)
+
+
+def system_v(visits: pd.DataFrame) -> np.ndarray:
+    """Return the system's volts, V (n,); a type specified at 20 V or more is fitted to a 24 V system."""
+    told = number(visits, "system_v", 12.0)
+    return np.where((told < 20) & (number(visits, "spec_at_v") >= 20), 24.0, told)
+
+
+def pump_volts(visits: pd.DataFrame) -> np.ndarray:
+    """Return volts read at the pump, V (n,); NaN where they were read elsewhere or not at all."""
+    return np.where(text(visits, "supply_v_at", "pump") == "pump", number(visits, "supply_v"), np.nan)
+
+
+def full_command(visits: pd.DataFrame) -> np.ndarray:
+    """Return whether each pump ran at full command (n,): only then do book values hold."""
+    supply = text(visits, "supply", "direct")
+    duty, commanded = number(visits, "duty_pct"), text(visits, "commanded")
+    return np.select(
+        [supply == "pwm", supply == "two-speed"], [duty >= 95, commanded != "low"], default=True
+    ).astype(bool)
+
+
+def corrected(visits: pd.DataFrame, reference_v: Any, reference_kpa: Any) -> tuple[np.ndarray, np.ndarray]:
+    """Return ln current and ln speed at the reference volts and pressure; uncorrected where unknown."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ln_current = np.log(np.maximum(number(visits, "mean_a"), 1e-3))
+        ln_speed = np.log(np.maximum(number(visits, "rpm"), 1.0))
+    volts = np.where(full_command(visits), pump_volts(visits), np.nan)
+    correction = log_volts_ratio(volts, reference_v)
+    # A pressure that is itself the complaint explains no current away.
+    share = number(visits, "fuel_pressure_kpa") / number(visits, "rated_pressure_kpa")
+    kpa = np.where((share < 0.8) | (share > 1.2), np.nan, number(visits, "fuel_pressure_kpa"))
+    pressure = log_ratio(kpa, reference_kpa)
+    ln_current = ln_current - NOMINAL.current_volts * correction - NOMINAL.current_pressure * pressure
+    return ln_current, ln_speed - NOMINAL.speed_volts * correction - NOMINAL.speed_pressure * pressure
+
+
+def add_levels(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
+    """Add `ln_a` and `ln_rpm` at reference volts and the type's rated pressure, and `compares_with`, the
+    number of the readings that each may be compared with; visits in order of pump and time."""
+    out = visits.copy()
+    reference_v = float(settings["reference_supply_v"]) * system_v(out) / 12.0
+    out["ln_a"], out["ln_rpm"] = corrected(out, reference_v, number(out, "rated_pressure_kpa"))
+    two_speed = text(out, "supply", "direct") == "two-speed"
+    key = pd.DataFrame(
+        {
+            "pump": out["pump_id"],
+            "state": text(out, "state"),
+            "commanded": text(out, "commanded").where(two_speed, ""),
+            "source": _source(out),
+        },
+        out.index,
+    )
+    out["compares_with"] = key.groupby(list(key.columns), sort=False).ngroup()
+    return out
+
+
+def _source(visits: pd.DataFrame) -> pd.Series:
+    """How the metrics came about; a meter goes with the captures before it."""
+    origin = text(visits, "origin", "capture")
+    version = text(visits, "method_version", "0").astype(str)
+    source = (origin + version.where(origin == "capture", "")).where(~origin.isin(["meter", ""]))
+    return source.groupby(visits["pump_id"]).ffill().fillna("capture")
+
+
+def add_baseline(visits: pd.DataFrame, sound: np.ndarray, settings: dict[str, Any]) -> pd.DataFrame:
+    """Add each visit's own baseline: the mean of the first good readings before it that it compares with.
+
+    visits: from `add_levels`. sound: whether each visit's own verdict is no fault, baselines apart. Adds
+    `baseline_ln_a`, `baseline_ln_rpm`, `baseline_ripple_pct`, `baseline_count` (of average currents),
+    `baseline_rpm_count`, `baseline_kind` (new | bedding-in | late | none) and `founds`. Readings far from
+    those before them found none: a fault must not become its own measure.
+    """
+    out = visits.copy()
+    group = out["compares_with"].to_numpy()
+    founding = text(out, "reason", "pm").isin(FOUNDING_REASONS) & out["in_trend"].fillna(True).astype(bool)
+    usable = founding.to_numpy() & sound & out["ln_a"].notna().to_numpy() & ~_flag(out, "carried")
+    values = np.column_stack([out["ln_a"], out["ln_rpm"], number(out, "ripple_pct")])
+    duty = np.where(text(out, "supply", "direct") == "pwm", number(out, "duty_pct"), np.nan)
+    plain = np.isnan(duty)
+    founds = np.zeros(len(out), bool)
+    mean = np.full((len(out), 3), np.nan)
+    count = np.zeros((len(out), 3), int)
+    began_km = np.full(len(out), np.nan)
+    distance = number(out, "distance_on_pump_km")
+    for rows in (np.flatnonzero(plain), np.flatnonzero(~plain)):
+        if len(rows):
+            run = _by_place if plain[rows[0]] else _by_duty
+            run(rows, group, duty, values, usable, distance, founds, mean, count, began_km, settings)
+    out["founds"] = founds
+    for i, name in enumerate(METRICS):
+        out[f"baseline_{name}"] = mean[:, i]
+    out["baseline_count"], out["baseline_rpm_count"], out["baseline_ripple_count"] = count.T
+    out["baseline_kind"] = np.select(
+        [
+            count[:, 0] == 0,
+            began_km <= settings["baseline_new_km"],
+            began_km <= settings["baseline_bedding_km"],
+        ],
+        ["none", "new", "bedding-in"],
+        default="late",
+    )
+    return out
+
+
+def _flag(visits: pd.DataFrame, column: str) -> np.ndarray:
+    return visits[column].to_numpy(bool) if column in visits else np.zeros(len(visits), bool)
+
+
+def _joins(value: np.ndarray, mean: np.ndarray, count: np.ndarray, settings: dict[str, Any]) -> np.ndarray:
+    """Whether readings (n, 3) lie near enough the means (n, 3) of those before, in every metric."""
+    far = float(settings["baseline_far_pct"])
+    with np.errstate(invalid="ignore"):
+        apart = np.abs(np.expm1(value[:, :2] - mean[:, :2])) * 100 > far
+        jumped = value[:, 2:] - mean[:, 2:] > settings["ripple_jump_points"]
+    return ~np.any(np.hstack([apart, jumped]) & (count > 0), axis=1)
+
+
+def _by_place(
+    rows: np.ndarray,
+    group: np.ndarray,
+    duty: np.ndarray,
+    values: np.ndarray,
+    usable: np.ndarray,
+    distance: np.ndarray,
+    founds: np.ndarray,
+    mean: np.ndarray,
+    count: np.ndarray,
+    began_km: np.ndarray,
+    settings: dict[str, Any],
+) -> None:
+    """Fill in the baselines of `rows`, all groups at once, one place in time after the other."""
+    code, names = pd.factorize(group[rows])
+    place = pd.Series(code).groupby(code).cumcount().to_numpy()
+    total, seen = np.zeros((len(names), 3)), np.zeros((len(names), 3), int)
+    began = np.full(len(names), np.nan)
+    order = np.argsort(place, kind="stable")
+    for these in np.split(order, np.cumsum(np.bincount(place))[:-1]):
+        at, g = rows[these], code[these]
+        so_far = np.where(seen[g] > 0, total[g] / np.maximum(seen[g], 1), np.nan)
+        mean[at], count[at], began_km[at] = so_far, seen[g], began[g]
+        joins = usable[at] & (seen[g, 0] < settings["baseline_visits"])
+        joins &= _joins(values[at], so_far, seen[g], settings)
+        founds[at[joins]] = True
+        g, v = g[joins], values[at[joins]]
+        began[g] = np.where(seen[g, 0] == 0, distance[at[joins]], began[g])
+        total[g] += np.nan_to_num(v)
+        seen[g] += ~np.isnan(v)
+
+
+def _by_duty(
+    rows: np.ndarray,
+    group: np.ndarray,
+    duty: np.ndarray,
+    values: np.ndarray,
+    usable: np.ndarray,
+    distance: np.ndarray,
+    founds: np.ndarray,
+    mean: np.ndarray,
+    count: np.ndarray,
+    began_km: np.ndarray,
+    settings: dict[str, Any],
+) -> None:
+    """Fill in the baselines of pulsed pumps: of the earlier readings whose duty is near enough."""
+    within, most = float(settings["duty_within_points"]), int(settings["baseline_visits"])
+    for at in pd.Series(rows).groupby(group[rows]).indices.values():
+        mine = rows[at]
+        for k, row in enumerate(mine):
+            before = mine[:k]
+            near = before[founds[before] & (np.abs(duty[before] - duty[row]) <= within)][:most]
+            known = ~np.isnan(values[near])
+            count[row] = known.sum(0)
+            sums = np.nan_to_num(values[near]).sum(0)
+            mean[row] = np.where(count[row] > 0, sums / np.maximum(count[row], 1), np.nan)
+            began_km[row] = distance[near[0]] if len(near) else np.nan
+            joins = _joins(values[[row]], mean[[row]], count[[row]], settings)[0]
+            founds[row] = usable[row] and len(near) < most and joins

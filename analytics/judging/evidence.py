@@ -1,0 +1,111 @@
+"""Which steps have been passed for the finding of each pump's last reading."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.judging.baseline import text
+from analytics.judging.examined import last_work
+from analytics.judging.rules import RULES
+from analytics.judging.steps import STEPS
+
+NOT_SERVICEABLE = ("module", "none")
+
+
+def evidence(
+    judged: pd.DataFrame, last: pd.DataFrame, services: pd.DataFrame | None, settings: dict[str, Any]
+) -> pd.DataFrame:
+    """Return by pump whether each step is passed (one bool column a step), and `times_seen`.
+
+    judged: from verdict.judge, in order of pump and time; last: the last row of each pump, by pump_id.
+    """
+    pump = judged["pump_id"]
+    shows = _shows(judged, last)
+    # The unbroken run of readings, back from the last, that show the last one's finding.
+    backwards = pump.to_numpy()[::-1]
+    run = pd.Series(shows[::-1]).groupby(backwards).cummin().to_numpy()[::-1].astype(bool)
+    visited = pd.to_datetime(judged["visited_on"])
+    first_seen = visited[run].groupby(pump[run]).first().reindex(last.index)
+    complaint = (last["rule"] == "complaint-open").to_numpy()
+    first_seen = first_seen.where(~complaint, pd.to_datetime(last["complaint_since"]))
+    since = pump.map(first_seen).to_numpy() <= visited.to_numpy()
+
+    def found(fact: pd.Series | np.ndarray, within: np.ndarray = since) -> pd.Series:
+        """Whether a fact held at any visit since the finding."""
+        held = pd.Series(np.asarray(fact, bool) & within, index=judged.index).groupby(pump).any()
+        return held.reindex(last.index, fill_value=False)
+
+    def worked(*works: str) -> pd.Series:
+        return last_work(last, services, works) >= first_seen
+
+    recent_from = pd.to_datetime(last["visited_on"]) - pd.Timedelta(days=int(settings["steps_valid_days"]))
+    # A circuit that passed before the finding appeared excludes nothing.
+    recent = since & (visited.to_numpy() >= pump.map(recent_from).to_numpy())
+    seen = _times_seen(judged, run, last.index)
+    examined = found(judged["no_other_cause"])
+    repeated = (seen >= 2) & last["zeroed"]
+    retested = complaint & found(judged["sound"] & ~judged["carried"] & (visited > pump.map(first_seen)))
+    at_pump = text(judged, "supply_v_at") == "pump"
+    changed = pd.to_datetime(last["filter_changed_on"]) >= first_seen
+    passed = {
+        "repeat": repeated | retested,
+        "clamp": False,
+        "command": False,
+        "mend circuit": False,
+        "mend filter": False,
+        "mend flow": False,
+        "bleed": repeated,
+        "circuit": found(judged["supply_good"] & judged["drops_passed"], recent) | examined,
+        "loaded volts": (found(judged["supply_good"] & at_pump) & found(judged["connector_good"])) | examined,
+        "connector": found(judged["connector_good"]) | worked("connector") | examined,
+        "level": last["level_good"] | examined,
+        "fuel": found(judged["fuel_known"]) | worked("fuel", "tank_cleaned") | examined,
+        "pressure": found(judged["pressure_measured"]) | examined,
+        "delivery": np.where(complaint, found(judged["delivery_good"]), found(judged["delivery_measured"]))
+        | examined,
+        "hold": found(judged["pressure_held"]) | examined,
+        "hose": found(judged["hose_good"]) | worked("hose") | examined,
+        "regulator": found(judged["regulator_good"]) | worked("regulator") | examined,
+        "strainer": found(judged["strainer_good"]) | worked("strainer", "tank_cleaned") | examined,
+        "filter": last["filter"].isin(NOT_SERVICEABLE)
+        | changed
+        | worked("filter")
+        | found(judged["filter_good"])
+        | examined,
+    }
+    return pd.DataFrame({step.id: passed[step.id] for step in STEPS}, index=last.index).assign(
+        times_seen=seen, drops_good=found(judged["drops_passed"]), volts_good=found(judged["supply_good"])
+    )
+
+
+def _shows(judged: pd.DataFrame, last: pd.DataFrame) -> np.ndarray:
+    """Whether each visit shows the finding of its pump's last one: the same rule, or one of its family."""
+    wanted = judged["pump_id"].map(last["rule"]).to_numpy()
+    shows = np.zeros(len(judged), bool)
+    for rule in RULES:
+        mine = wanted == rule.id
+        if mine.any():
+            alike = [r for r in RULES if r is rule or (rule.family and r.family == rule.family)]
+            held = np.logical_or.reduce([judged[f"rule:{r.id}"].to_numpy(bool) for r in alike])
+            shows[mine] = held[mine]
+    return shows | judged["carried"].to_numpy(bool)
+
+
+def _times_seen(judged: pd.DataFrame, run: np.ndarray, pumps: pd.Index) -> pd.Series:
+    """How often the finding was seen: on so many days, and once more for each zero check between, never by a
+    meter beside a capture."""
+    readings = judged[run & ~judged["carried"].to_numpy(bool)]
+    day = readings["visited_on"]
+    again = pd.DataFrame({"pump": readings["pump_id"], "day": day}).duplicated().to_numpy()
+    meter = (text(readings, "origin") == "meter").to_numpy()
+    zeroed = (text(readings, "zero_checked") == "yes").to_numpy()
+    counts = ~again | (zeroed & ~meter)
+    return (
+        pd.Series(counts, index=readings.index)
+        .groupby(readings["pump_id"])
+        .sum()
+        .reindex(pumps, fill_value=0)
+    )

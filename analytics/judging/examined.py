@@ -1,0 +1,101 @@
+"""What checks recorded about filter, strainer, hose, regulator and connector, carried on until it is renewed.
+
+A visit without any current tells more about the reading before it: it is judged as that reading, with what it
+measured itself in place of what was measured then.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.judging.baseline import number, text
+
+# Work that renews each part; a tank cleaned has its strainer looked after.
+RENEWS = {
+    "filter_state": ("filter",),
+    "strainer": ("strainer", "tank_cleaned"),
+    "hose": ("hose",),
+    "regulator": ("regulator",),
+    "connector": ("connector",),
+}
+_OF_THE_READING = (
+    "mean_a", "mean_a_se", "min_a", "max_a", "rpm", "ripple_pct", "ripple_a", "raw_ripple_pct",
+    "sparks_per_s", "zero_a", "zero_checked", "origin", "method_version", "state", "commanded", "duty_pct",
+    "clamp", "reading_notes", "segment_profile_pct", "speed_steadiness_pct", "sample_rate_hz",
+)  # fmt: skip
+_BESIDE_IT = (
+    "supply_v", "supply_v_at", "drop_supply_v", "drop_ground_v", "fuel_pressure_kpa", "delivery_l_min",
+    "delivery_at", "fuel_temp_c", "fuel_level_pct", "fuel_in_tank",
+)  # fmt: skip
+
+
+def carry_readings(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
+    """Return visits in order of pump and time with `carried`, and the reading before filled in where it
+    is."""
+    out = visits.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable").copy()
+    has = ~np.isnan(number(out, "mean_a"))
+    examined = ~has & _says_something(out)
+    if not examined.any():
+        return out.assign(carried=False)
+    pump = out["pump_id"].to_numpy()
+    source = pd.Series(np.where(has, np.arange(len(out)), np.nan)).groupby(pump).ffill().to_numpy()
+    days = pd.to_datetime(out["visited_on"]).to_numpy("datetime64[D]")
+    at = np.flatnonzero(examined & ~np.isnan(source))
+    of = source[at].astype(int)
+    recent = (days[at] - days[of]).astype(int) <= int(settings["steps_valid_days"])
+    at, of = at[recent], of[recent]
+    for name in (*_OF_THE_READING, *_BESIDE_IT):
+        if name in out:
+            values = out[name].astype(object).to_numpy(copy=True)
+            blank = np.array([_blank(values[i]) for i in at], bool) | (name in _OF_THE_READING)
+            values[at[blank]] = values[of[blank]]
+            out[name] = values
+    carried = np.zeros(len(out), bool)
+    carried[at] = True
+    return out.assign(carried=carried)
+
+
+def _blank(value: Any) -> bool:
+    return value is None or (np.ndim(value) == 0 and bool(pd.isna(value)))
+
+
+def _says_something(visits: pd.DataFrame) -> np.ndarray:
+    words = [(text(visits, name) != "").to_numpy() for name in (*RENEWS, "check_result", "closes")]
+    figures = [
+        ~np.isnan(number(visits, name))
+        for name in ("supply_v", "drop_supply_v", "drop_ground_v", "fuel_pressure_kpa", "delivery_l_min",
+                     "pressure_hold_kpa", "fuel_level_pct")
+    ]  # fmt: skip
+    return np.logical_or.reduce([*words, *figures])
+
+
+def part_facts(visits: pd.DataFrame, services: pd.DataFrame | None) -> dict[str, np.ndarray]:
+    """Return `<part>_good` as recorded at each visit, and what was found bad and is not renewed since."""
+    facts, bad = {}, {}
+    days = pd.to_datetime(visits["visited_on"])
+    pump = visits["pump_id"].to_numpy()
+    for part, works in RENEWS.items():
+        said = text(visits, part)
+        facts[f"{part.removesuffix('_state')}_good"] = (said == "good").to_numpy()
+        told = said.where(said.isin(["good", "bad"]))
+        state = told.groupby(pump).ffill()
+        since = days.where(told == "bad").groupby(pump).ffill()
+        renewed = (last_work(visits, services, works) >= since).to_numpy()
+        bad[part] = ((state == "bad") & ~renewed).to_numpy()
+    return facts | {
+        "filter_or_strainer_bad": bad["filter_state"] | bad["strainer"],
+        "hose_or_regulator_bad": bad["hose"] | bad["regulator"],
+        "connector_bad": bad["connector"],
+        "no_other_cause": (text(visits, "check_result") == "no_other_cause").to_numpy(),
+    }
+
+
+def last_work(visits: pd.DataFrame, services: pd.DataFrame | None, works: tuple[str, ...]) -> pd.Series:
+    """Return the newest day of such work on each visit's unit, NaT without any."""
+    if services is None or not len(services):
+        return pd.Series(pd.NaT, index=visits.index, dtype="datetime64[us]")
+    newest = services[services["work"].isin(works)].groupby("unit")["done_on"].max().to_dict()
+    return pd.to_datetime(visits["unit"].map(newest))

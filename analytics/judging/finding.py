@@ -1,0 +1,137 @@
+"""The finding of each pump's last reading and its next step: the table's word, before any money.
+
+`finding` is the id of the rule, `finding_text` says it, `finding_action` is the action of the first step
+that is not passed, `next_test` that step in a sentence. Whether a pump has failed is told here too.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.judging.evidence import evidence
+from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
+from analytics.judging.steps import STEP_BY_ID
+from analytics.judging.wording import fill
+from ingest.trade_numbers import DEFAULTS
+
+DONE = {
+    BOOK: "Book a replacement: the finding stays and nothing else explains it.",
+    WATCH: "Capture at half the usual interval and watch the trend.",
+    NOTE: "The next capture as planned.",
+}
+QUIET = ("healthy", "no-reading")
+# finding, text, action and next test of a pump that broke down and was not read since.
+BROKE_DOWN = (
+    "broke-down",
+    "Broke down on the road, confirmed as the pump's.",
+    BOOK,
+    "Replace the pump; only a good reading afterwards clears it.",
+)
+
+
+def last_readings(judged: pd.DataFrame) -> pd.DataFrame:
+    """Return the row of each pump that its finding rests on, by pump_id: the last that shows anything."""
+    ordered = judged.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable")
+    tells = ~(ordered["no_current_reading"].to_numpy(bool) & ordered["rule"].isin(QUIET).to_numpy())
+    rank = pd.Series(np.where(tells, 1, 0), index=ordered.index)
+    ordered = ordered.assign(_tells=rank).sort_values(["pump_id", "_tells"], kind="stable")
+    last = ordered.groupby("pump_id", sort=True).tail(1).drop(columns="_tells")
+    return last.set_index("pump_id")
+
+
+def decide_findings(
+    judged: pd.DataFrame,
+    services: pd.DataFrame | None = None,
+    settings: dict[str, Any] | None = None,
+    *,
+    breakdowns: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Return one row per pump: finding, finding_text, finding_action, next_test, missing, failed, down_since.
+
+    `missing` names the steps not yet passed, separated by commas. `failed`: a stall, no current on proven
+    volts, or a breakdown confirmed as the pump's, with no good reading since; `down_since` its day.
+
+    judged: rows from verdict.judge, every visit of each pump up to the day in question. services: unit,
+    done_on, work. breakdowns: pump_id, happened_on, confirmed as the pump's. Index: pump_id.
+    """
+    settings = settings or DEFAULTS
+    judged = judged.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable")
+    last = last_readings(judged)
+    passed = evidence(judged, last, services, settings)
+    action = pd.Series(NOTE, index=last.index, dtype=object)
+    test = pd.Series("", index=last.index, dtype=object)
+    missing = pd.Series("", index=last.index, dtype=object)
+    failed = pd.Series(False, index=last.index)
+    text = pd.Series("", index=last.index, dtype=object)
+    for rule in RULES:
+        mine = (last["rule"] == rule.id).to_numpy()
+        if not mine.any():
+            continue
+        done = mine.copy()
+        for step in rule.steps:
+            lacks = mine & ~passed[step].to_numpy(bool)
+            missing = missing.where(~lacks, missing + ", " + step)
+            now = done & lacks
+            if now.any():
+                action[now] = STEP_BY_ID[step].action
+                test[now] = _tests(rule, step, last[now], passed[now], settings)
+            done &= ~lacks
+        action[done] = rule.end
+        test[done] = rule.done or DONE[rule.end]
+        failed |= done & rule.fails
+        text[mine] = _filled(np.full(mine.sum(), rule.text, dtype=object), last[mine], settings)
+    out = pd.DataFrame(
+        {
+            "finding": last["rule"],
+            "finding_text": text,
+            "finding_action": action,
+            "next_test": test,
+            "missing": missing.str.removeprefix(", "),
+            "failed": failed,
+            "down_since": pd.to_datetime(last["visited_on"]).where(failed),
+            "visited_on": last["visited_on"],
+        }
+    )
+    return out if breakdowns is None or not len(breakdowns) else _broken_down(out, judged, breakdowns)
+
+
+def _tests(
+    rule: Rule, step: str, last: pd.DataFrame, passed: pd.DataFrame, settings: dict[str, Any]
+) -> np.ndarray:
+    """The next test of each pump in words (n,), never asking for what was just entered."""
+    own = rule.says.get(step)
+    texts = np.full(len(last), own or STEP_BY_ID[step].text, dtype=object)
+    drops, volts = passed["drops_good"].to_numpy(bool), passed["volts_good"].to_numpy(bool)
+    if step == "circuit" and own is None:
+        texts[volts & ~drops] = "Measure both drops at the pump under load."
+        texts[drops & ~volts] = "Measure volts at the pump under load."
+    elif f"{step}, drops good" in rule.says:
+        texts[drops] = rule.says[f"{step}, drops good"]
+    elif step == "level" and own is None:
+        texts[last["level_low"].to_numpy(bool)] = "Refuel to above a quarter tank, then measure again."
+    return _filled(texts, last, settings)
+
+
+def _filled(texts: np.ndarray, last: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+    """Fill figures into those sentences (n,) that hold any."""
+    out = texts.copy()
+    for i in np.flatnonzero(["{" in text for text in texts]):
+        out[i] = fill(texts[i], last.iloc[i], settings)
+    return out
+
+
+def _broken_down(out: pd.DataFrame, judged: pd.DataFrame, breakdowns: pd.DataFrame) -> pd.DataFrame:
+    """Count pumps as failed that broke down on the road and have shown no good reading since."""
+    broke = breakdowns.groupby("pump_id")["happened_on"].max().reindex(out.index)
+    good = judged[judged["sound"] & ~judged["carried"]].groupby("pump_id")["visited_on"].max()
+    down = broke.notna() & ~(pd.to_datetime(good.reindex(out.index)) > pd.to_datetime(broke))
+    if not down.any():
+        return out
+    out = out.copy()
+    out.loc[down, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
+    out.loc[down, "missing"] = ""
+    out["down_since"] = pd.to_datetime(broke).where(down, out["down_since"])
+    return out.assign(failed=out["failed"] | down)

@@ -1,0 +1,100 @@
+"""Every visit held against the trade rules: prepared, its baseline found, its facts told, its rule chosen."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.judging.baseline import add_baseline, add_levels, number
+from analytics.judging.complaints import open_since
+from analytics.judging.examined import carry_readings, part_facts
+from analytics.judging.facts import circuit_facts, current_facts, delivery_facts, motion_facts
+from analytics.judging.rules import RULES
+from analytics.judging.segments import segment_facts
+from ingest.trade_numbers import DEFAULTS
+
+LEAST_BASELINE = 2  # good readings before a change is told from them [P]
+IDS = np.array([rule.id for rule in RULES], dtype=object)
+FAULTS = [rule.id for rule in RULES if rule.fault]
+
+
+def judge(
+    visits: pd.DataFrame, settings: dict[str, Any] | None = None, services: pd.DataFrame | None = None
+) -> pd.DataFrame:
+    """Judge many visits at once.
+
+    visits: rows of the view `visit_detail`: any pumps, all visits of each up to the day in question;
+    with `type_a` and `type_pumps` (type_level.with_type_level) where pumps are to be held against their type.
+    services: unit, done_on, work up to that day.
+    Returns the same rows in order of pump and time with the facts, `rule` (id), `sound` (no fault in itself)
+    and one bool column `rule:<id>` per rule that holds.
+    """
+    settings = settings or DEFAULTS
+    prepared = add_levels(carry_readings(visits, settings), settings)
+    # Once without any baseline: a reading founds one only if its own verdict is no fault.
+    alone, _ = _apply(prepared, settings, services)
+    prepared = add_baseline(prepared, ~np.isin(alone, FAULTS), settings)
+    ids, known = _apply(prepared, settings, services)
+    known = known.assign(sound=~np.isin(ids, FAULTS))
+    since = open_since(pd.concat([prepared, known], axis=1), services)
+    known["complaint_open"] = since.notna().to_numpy()
+    holds = _holds(known)
+    matrix = np.column_stack(list(holds.values())) if len(visits) else np.zeros((0, len(RULES)), bool)
+    columns = {f"rule:{name}": column for name, column in holds.items()}
+    return pd.concat([prepared, known, pd.DataFrame(columns, index=prepared.index)], axis=1).assign(
+        rule=IDS[matrix.argmax(axis=1)], complaint_since=since
+    )
+
+
+def _apply(
+    prepared: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None
+) -> tuple[np.ndarray, pd.DataFrame]:
+    """Return the id of the first rule that holds for each visit (n,), complaints apart, and the facts."""
+    changed = prepared.assign(
+        current_change_pct=_change_pct(prepared, "ln_a"), speed_change_pct=_change_pct(prepared, "ln_rpm")
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        made = {
+            "current_change_pct": changed["current_change_pct"].to_numpy(),
+            "speed_change_pct": changed["speed_change_pct"].to_numpy(),
+            **circuit_facts(changed, settings),
+            **delivery_facts(changed, settings),
+            **current_facts(changed, settings),
+            **motion_facts(changed, settings),
+            **segment_facts(changed, settings),
+            **part_facts(changed, services),
+        }
+    made["flow_low_pattern"] = (
+        made["current_below"] | made["current_very_low"] | made["current_fell_far"]
+    ) & ~made["speed_fell_far"]
+    made["current_changed_far"] = made["current_fell_far"] | made["current_rose_far"]
+    made["own_level_known"] = number(prepared, "baseline_count", 0) >= LEAST_BASELINE
+    made["complaint_open"] = np.zeros(len(prepared), bool)
+    known = pd.DataFrame(made, index=prepared.index)
+    holds = np.column_stack(list(_holds(known).values()))
+    return IDS[holds.argmax(axis=1)], known
+
+
+def _holds(known: pd.DataFrame) -> dict[str, np.ndarray]:
+    every = np.ones(len(known), bool)
+    return {
+        rule.id: np.logical_and.reduce(
+            [
+                every,
+                *(known[f].to_numpy(bool) for f in rule.when),
+                *(~known[f].to_numpy(bool) for f in rule.unless),
+            ]
+        )
+        for rule in RULES
+    }
+
+
+def _change_pct(prepared: pd.DataFrame, metric: str) -> np.ndarray:
+    """Change from own baseline, %; told from two good readings at least."""
+    if f"baseline_{metric}" not in prepared:
+        return np.full(len(prepared), np.nan)
+    count = prepared["baseline_count" if metric == "ln_a" else "baseline_rpm_count"]
+    change = 100 * np.expm1((prepared[metric] - prepared[f"baseline_{metric}"]).to_numpy(float))
+    return np.where(count >= LEAST_BASELINE, change, np.nan)

@@ -1,0 +1,34 @@
+"""One row of the trade rules."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+BOOK, WATCH, NOTE = "book replacement", "shorten interval", "none"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One row. `family`: rows that show one and the same fault, so that either repeats the other.
+
+    fails: the pump counts as failed once the steps are passed. fault: False for a finding that a good pump
+    may show, which may found its baseline. done: the sentence once all steps are passed.
+    """
+
+    id: str
+    when: tuple[str, ...]
+    text: str
+    steps: tuple[str, ...] = ()
+    end: str = NOTE
+    says: dict[str, str] = field(default_factory=dict)
+    unless: tuple[str, ...] = ()
+    family: str = ""
+    fails: bool = False
+    fault: bool = True
+    done: str = ""
+    mark: str = "[P]"
+
+    @property
+    def books(self) -> bool:
+        """Whether the finding, with all steps passed, may book a replacement."""
+        return self.end == BOOK

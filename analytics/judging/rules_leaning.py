@@ -1,0 +1,144 @@
+"""Trade rules of less weight: they lean one way, stay open, or say what could not be judged."""
+
+from __future__ import annotations
+
+from analytics.judging.rule import BOOK, WATCH, Rule
+
+LEANINGS: tuple[Rule, ...] = (
+    Rule(
+        "segment-low",
+        ("segment_low",),
+        "One segment stands out:{segment} A bar, its coil or a brush is going; ripple alone does not show "
+        "it.",
+        ("repeat",),
+        end=WATCH,
+        says={"repeat": "Zero the clamp and capture again; see whether the same segment stays low."},
+        family="ripple",
+    ),
+    Rule(
+        "ripple-high-speed-down",
+        ("ripple_over", "speed_fell", "supply_good"),
+        "Ripple is over {ripple_limit:.0f} % of the average and the pump turns slower than its own baseline "
+        "on "
+        "good volts: brush or commutator wear.",
+        ("repeat", "circuit"),
+        end=BOOK,
+        unless=("fuel_hot",),
+        says={"repeat": "Zero the clamp, look at sparks and segments, and capture again."},
+        family="wear",
+    ),
+    Rule(
+        "ripple-high",
+        ("ripple_over",),
+        "Ripple is over {ripple_limit:.0f} % of the average: irregular commutation or a restriction. That "
+        "alone "
+        "condemns nothing.",
+        ("filter",),
+        end=WATCH,
+        says={"filter": "Check the outlet filter; look at sparks and segments, and watch the trend."},
+        family="ripple",
+        fault=False,
+    ),
+    Rule(
+        "irregular",
+        ("irregular",),
+        "The pump runs irregularly, with sparks or an unsteady speed: brushes, vapour, or an unsteady "
+        "supply.",
+        ("repeat", "circuit"),
+        end=WATCH,
+        says={"repeat": "Zero the clamp and capture again on a key-on prime, engine off, to compare."},
+        family="ripple",
+    ),
+    Rule(
+        "average-undecided",
+        ("current_undecided",),
+        "The average lies outside specification by less than the clamp's accuracy and its zero allow "
+        "(±{accuracy:.2f} A): that decides nothing.",
+        ("clamp",),
+        says={"clamp": "Zero the clamp, take its narrowest range or another clamp, and capture again."},
+        fault=False,
+    ),
+    Rule(
+        "pressure-not-held",
+        ("pressure_lost",),
+        "Pressure falls off after the pump stops: its check valve, the regulator or an injector leaks. It "
+        "makes "
+        "for long cranking, not for a weak pump.",
+        ("regulator",),
+        end=WATCH,
+        says={"regulator": "Find the leak: close off the return, then the supply, only as the maker allows."},
+    ),
+    Rule(
+        "complaint-open",
+        ("complaint_open",),
+        "A complaint is open and the reading does not show its cause: not reproduced. It stays open until "
+        "pressure hold, volume, connector and a hot retest are recorded good, or a cause is found.",
+        ("hold", "delivery", "connector", "repeat"),
+        says={"repeat": "Retest hot and capture again while the complaint shows."},
+        done="Every step is recorded good: close the complaint with what was found.",
+    ),
+    Rule(
+        "average-near-high",
+        ("current_near_high",),
+        "The average is near the high end of specification: a restriction on the outlet side is likeliest.",
+        ("filter", "pressure"),
+        unless=("own_level_known",),
+        says={"pressure": "Check line, regulator and return by measuring pressure, then capture again."},
+        fault=False,
+    ),
+    Rule(
+        "average-near-low",
+        ("current_near_low",),
+        "The average is near the low end of specification; not a fault by itself, but it matters with an "
+        "unexplained lean complaint.",
+        unless=("own_level_known",),
+        done="Note it and carry on.",
+        fault=False,
+    ),
+    Rule(
+        "no-reading",
+        ("no_current_reading",),
+        "No average current was measured.",
+        ("clamp",),
+        says={"clamp": "Change what the notes say and capture again, or log a meter's average."},
+    ),
+    Rule(
+        "speed-band-unset",
+        ("speed_band_unset",),
+        "The speed lies outside the usual {rpm_low:,.0f} to {rpm_high:,.0f} rpm of petrol pumps, which says "
+        "nothing of this type.",
+        done="Enter this type's usual speed, so that later readings are judged by it.",
+        fault=False,
+    ),
+    Rule(
+        "reduced-command",
+        ("reduced_command",),
+        "Read at a reduced command: it is held against this pump's readings at the same command only, not "
+        "against its specification.",
+        done="At the next capture, command full speed or duty as well, to hold it against specification.",
+        fault=False,
+    ),
+    Rule(
+        "no-specification",
+        ("no_specification",),
+        "Nothing looks odd, but no specification is known: the level itself can't be judged.",
+        done="Find the specification by the part number; the next capture as planned.",
+        unless=("own_level_known", "type_level_known"),
+        fault=False,
+    ),
+    Rule(
+        "tank-low",
+        ("level_low",),
+        "Nothing out of the ordinary; the tank is below a quarter, where the pump runs hot.",
+        done="Refuel; the next capture as planned.",
+        fault=False,
+        mark="[W]",
+    ),
+    Rule(
+        "healthy",
+        (),
+        "Nothing out of the ordinary.",
+        done="The next capture as planned.",
+        fault=False,
+    ),
+)
