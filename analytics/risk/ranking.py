@@ -123,8 +123,8 @@ def decided_facts(
 
 
 def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
-    """Return rows with the trade rules' word on the last reading: finding, finding_text, finding_action, next_test,
-    missing (steps), status, down_since, next_capture_on, next_capture_km.
+    """Return rows with the trade rules' word on the last reading: finding, finding_text, finding_action,
+    next_test, missing (steps), status, down_since, next_capture_on, next_capture_km.
 
     A pump that broke down on the road and was never read has failed as well.
     """
@@ -149,9 +149,9 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
 
 # What the rules say of a pump that has no reading.
 NEVER_READ: dict[str, Any] = {
-    "finding": "no-capture", "finding_text": "Nothing was captured of this pump yet.", "finding_action": "none",
-    "next_test": "A first capture at the next stop.", "missing": "", "failed": False, "down_since": pd.NaT,
-    "next_capture_on": None, "next_capture_km": None,
+    "finding": "no-capture", "finding_text": "Nothing was captured of this pump yet.",
+    "finding_action": "none", "next_test": "A first capture at the next stop.", "missing": "",
+    "failed": False, "down_since": pd.NaT, "next_capture_on": None, "next_capture_km": None,
 }  # fmt: skip
 # What a probability or a distance can't say of a pump that has failed.
 OF_RUNNING_PUMPS = (

@@ -186,7 +186,7 @@ def test_a_stored_fit_that_cant_be_read_is_left_aside_and_the_fleet_learned_anew
 
 def test_the_next_capture_is_carried_with_its_odometer(small_ledger):
     pump = small_ledger[1].set_index("unit").loc["105"]
-    assert pump["action"] == "shorten interval"
-    # Half the interval of 90 days or 9,000 km after the last visit, on 2026-01-01 at 135,000 km.
-    assert pump["next_capture_on"] == date(2026, 2, 15)
-    assert pump["next_capture_km"] == pytest.approx(139_500)
+    assert pump["finding_action"] == "none"
+    # The interval of 90 days or 9,000 km after the last visit, on 2026-01-01 at 135,000 km.
+    assert pump["next_capture_on"] == date(2026, 4, 1)
+    assert pump["next_capture_km"] == pytest.approx(144_000)
