@@ -27,7 +27,18 @@ from ingest.measuring import measurement
 from tests.ledger_fixture import LAST_VISIT, build_ledger
 
 # Sentences may be put better without any figure changing.
-SENTENCES = {"reason", "action_text", "finding_text", "next_test", "text", "why", "cautions", "note", "notes"}
+SENTENCES = {
+    "reason",
+    "action_text",
+    "step_text",
+    "finding_text",
+    "next_test",
+    "text",
+    "why",
+    "cautions",
+    "note",
+    "notes",
+}
 
 
 def drawn(

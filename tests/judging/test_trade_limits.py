@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.judging.verdict import judge
+from analytics.judging.judge import judge
 from ingest.accuracy import mean_accuracy_a
 from tests.judging.test_verdict import HEALTHY, history, last_rule
 
