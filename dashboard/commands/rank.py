@@ -158,8 +158,9 @@ def as_text(table: pd.DataFrame) -> str:
         on = f" on {row['planned_on']}" if _known(row["planned_on"]) else ""
         who = f" ({row['decision_status']} by {row['decided_by']})" if _known(row["decision_status"]) else ""
         place = row["unit"] if row["position"] == "main" else f"{row['unit']} ({row['position']})"
-        ahead = f"failed, down since {row['down_since']:%Y-%m-%d}"
-        if row["status"] != "failed":
+        if row["status"] == "failed":
+            ahead = f"failed, down since {row['down_since']:%Y-%m-%d}"
+        else:
             ahead = (
                 f"risk {100 * row['risk']:.1f} % over its interval, "
                 f"{100 * row['risk_to_next_stop']:.1f} % to its next stop ({row['next_stop_on']})"
