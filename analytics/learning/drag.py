@@ -63,7 +63,7 @@ def refine_drag(p: Parameters, sample: History, made: Channels, weight: np.ndarr
     def likelihood(values: Columns) -> np.ndarray:
         drag = replace(p.drag, **values)  # type: ignore[arg-type]
         told = read.with_drag(drag)
-        ends = last_gaps(sample, told, read.code)
+        ends = last_gaps(sample, told, read.begun, read.code)
         return told.log_likelihood @ weight + gap_likelihood(replace(p, drag=drag), ends, weight)
 
     prior = {name: DRAG_PRIOR[name] for name in ENDS_TELL}

@@ -6,16 +6,17 @@ log(1 - S) over that, plus log P(what the strip-down found | failed)
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from analytics.learning.gaps import Gaps
+from analytics.learning.gaps import FOUND, Gaps
 from analytics.learning.shrinking import Columns, Prior, maximise
-from analytics.wear_model.failure_risk import FailureParameters, LogSurvival, RiskModel
-from analytics.wear_model.model import Parameters
+from analytics.wear_model.failure_risk import CAUSES, FailureParameters, Known, onset_survival
+from analytics.wear_model.model import Parameters, risk_model
+from analytics.wear_model.onsets import NAMES, OnsetParameters, Onsets
 
 FAILURE_PRIOR: Prior = {
     "wear_level": (9.0, 0.5),
@@ -35,7 +36,27 @@ CAUSE_FAILURES = 8.0  # the same that the fleet fails by each cause as the formu
 FOUND_WRONG = (
     0.15  # chance that a strip-down names another cause than the true one: common practice, no source
 )
+FOUND_AS: dict[str, tuple[str, ...]] = {  # what a strip-down calls a pump that failed by each cause
+    "wear": ("worn",),
+    "drag": ("seized",),
+    "sudden": ("electrical",),
+    "hydraulic": ("worn",),
+    "commutator": ("worn", "electrical"),
+    "brush": ("worn",),
+}
 FAILED_WITHIN_KM = 1000.0  # a failure is dated no better than this
+
+
+def _found_if() -> np.ndarray:
+    """P(found | cause), (causes, FOUND and, last, nobody looked), in the order of CAUSES and FOUND."""
+    made = np.ones((len(CAUSES), len(FOUND) + 1))
+    for row, cause in enumerate(CAUSES):
+        right = np.array([name in FOUND_AS[cause] for name in FOUND])
+        made[row, :-1] = np.where(right, (1 - FOUND_WRONG) / right.sum(), FOUND_WRONG / (~right).sum())
+    return made
+
+
+FOUND_IF = _found_if()
 
 
 def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: bool = True) -> Parameters:
@@ -68,36 +89,32 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
             for name, value in found.items():
                 own[name][t] = value
     made = _failure_with(p, values, *own.values())
-    wear, drag, sudden = _cause_factors(_gap_hazards(made, gaps), gaps, weight, k)
-    return replace(
-        made,
-        failure=replace(
-            made.failure,
-            sudden_per_km=made.failure.sudden_per_km * sudden,
-            wear_factor=wear,
-            drag_factor=drag,
-        ),
+    factor = _cause_factors(_gap_hazards(made, gaps), gaps, weight, k)
+    failure = replace(
+        made.failure,
+        sudden_per_km=made.failure.sudden_per_km * factor["sudden"],
+        wear_factor=factor["wear"],
+        drag_factor=factor["drag"],
     )
+    onsets = {name: replace(getattr(p.onsets, name), factor=factor[name]) for name in NAMES}
+    return replace(made, failure=failure, onsets=Onsets(**onsets))
 
 
-def _cause_factors(hazards: GapHazards, gaps: Gaps, weight: np.ndarray, k: int) -> np.ndarray:
-    """Return (3, types): failures seen over those expected by cause, each type drawn toward the fleet.
+def _cause_factors(hazards: GapHazards, gaps: Gaps, weight: np.ndarray, k: int) -> dict[str, np.ndarray]:
+    """Return by cause (types,): failures seen over those expected, each type drawn toward the fleet.
 
     A gamma prior worth CAUSE_FAILURES about 1 for the fleet, TYPE_FAILURES about the fleet's for a type.
     """
     rows = np.flatnonzero(gaps.failed)
-    share = hazards.at_failure / hazards.at_failure.sum(0)
-    likely = np.where(np.arange(3)[:, None] == gaps.cause[rows], 1 - FOUND_WRONG, FOUND_WRONG / 2)
-    joint = share * np.where(gaps.cause[rows] >= 0, likely, 1.0)
+    joint = hazards.at_failure * FOUND_IF[:, gaps.found[rows]]
     seen = weight[rows] * joint / joint.sum(0)
     expected = weight * hazards.over
     fleet = (seen.sum(1) + CAUSE_FAILURES) / (expected.sum(1) + CAUSE_FAILURES)
     code = gaps.known.type_code
-    by_type = [
-        (np.bincount(code[rows], s, k) + TYPE_FAILURES * f) / (np.bincount(code, e, k) + TYPE_FAILURES)
-        for s, e, f in zip(seen, expected, fleet, strict=True)
-    ]
-    return np.array(by_type)
+    return {
+        name: (np.bincount(code[rows], s, k) + TYPE_FAILURES * f) / (np.bincount(code, e, k) + TYPE_FAILURES)
+        for name, s, e, f in zip(CAUSES, seen, expected, fleet, strict=True)
+    }
 
 
 def _failure_with(
@@ -119,24 +136,25 @@ def _failure_with(
 
 
 class GapHazards(NamedTuple):
-    """Fall of -ln S by wear, drag and sudden failure: `over` each gap (3, gaps), and `at_failure`, over the
-    last FAILED_WITHIN_KM before each failure (3, failures); (3, sets, ...) for several sets of parameters."""
+    """Fall of -ln S by cause, in the order of CAUSES: `over` each gap (causes, gaps), and `at_failure`, over
+    the last FAILED_WITHIN_KM before each failure (causes, failures); (causes, sets, ...) for several sets."""
 
     over: np.ndarray
     at_failure: np.ndarray
 
 
 def _gap_hazards(p: Parameters, gaps: Gaps) -> GapHazards:
-    model = RiskModel(p.wear, p.drag, p.failure)
+    model = risk_model(p)
+    return _falls(lambda known, d: model.log_survival(known, d).array, gaps)
+
+
+def _falls(fall: Callable[[Known, np.ndarray], np.ndarray], gaps: Gaps) -> GapHazards:
+    """Return what -ln S falls by, `fall` telling it from a visit on, (..., n)."""
     failed = gaps.take(np.flatnonzero(gaps.failed))
     late = np.maximum(failed.d_to - FAILED_WITHIN_KM, failed.d_from)
-    after, before = (_by_cause(model.log_survival(gaps.known, d)) for d in (gaps.d_to, gaps.d_from))
-    at_failure = after[..., gaps.failed] - _by_cause(model.log_survival(failed.known, late))
+    after, before = fall(gaps.known, gaps.d_to), fall(gaps.known, gaps.d_from)
+    at_failure = after[..., gaps.failed] - fall(failed.known, late)
     return GapHazards(np.maximum(after - before, 1e-9), np.maximum(at_failure, 1e-9))
-
-
-def _by_cause(parts: LogSurvival) -> np.ndarray:
-    return np.array(np.broadcast_arrays(*parts))
 
 
 def gap_likelihood(p: Parameters, gaps: Gaps, weight: np.ndarray) -> np.ndarray:
@@ -145,10 +163,44 @@ def gap_likelihood(p: Parameters, gaps: Gaps, weight: np.ndarray) -> np.ndarray:
     () or, for several sets of parameters, (sets,).
     """
     over, at_failure = _gap_hazards(p, gaps)
-    failed, cause = gaps.failed, gaps.cause[gaps.failed]
-    total = at_failure.sum(0)
-    row = np.broadcast_to(np.maximum(cause, 0), total.shape)
-    share = np.take_along_axis(at_failure, row[None], 0)[0] / total
-    found = np.where(cause >= 0, share * (1 - 1.5 * FOUND_WRONG) + FOUND_WRONG / 2, 1.0)
+    found = FOUND_IF[:, gaps.found[gaps.failed]]
+    told = (at_failure * found.reshape(len(CAUSES), *(1,) * (at_failure.ndim - 2), -1)).sum(0)
+    return _summed(over.sum(0), at_failure.sum(0), told, gaps, weight)
+
+
+def _summed(
+    over: np.ndarray, at_failure: np.ndarray, told: np.ndarray, gaps: Gaps, weight: np.ndarray
+) -> np.ndarray:
+    """Return the likelihood from sums over causes; told: the same of at_failure times P(found | cause)."""
     # Survived up to the last stretch, then failed in it: -(over - total) + log(1 - exp(-total)).
-    return (total + np.log(-np.expm1(-total) * found)) @ weight[failed] - over.sum(0) @ weight
+    ended = at_failure + np.log(-np.expm1(-at_failure) * told / at_failure)
+    return ended @ weight[gaps.failed] - over @ weight
+
+
+class Others(NamedTuple):
+    """Sums over all causes but one: of `over` (gaps,), of `at_failure` and of that times P(found | cause)
+    (failures,)."""
+
+    over: np.ndarray
+    at_failure: np.ndarray
+    told: np.ndarray
+
+
+def other_hazards(p: Parameters, gaps: Gaps, name: str) -> Others:
+    """Return what all causes but `name` bring."""
+    over, at_failure = _gap_hazards(p, gaps)
+    rest = np.array([cause != name for cause in CAUSES])
+    told = at_failure * FOUND_IF[:, gaps.found[gaps.failed]]
+    return Others(over[rest].sum(0), at_failure[rest].sum(0), told[rest].sum(0))
+
+
+def with_others_likelihood(
+    p: OnsetParameters, name: str, others: Others, gaps: Gaps, weight: np.ndarray
+) -> np.ndarray:
+    """As `gap_likelihood`, where only the parameters of the damage `name` are tried."""
+    over, at_failure = _falls(
+        lambda known, d: onset_survival(p, getattr(known.begun, name), known.x_km, known.type_code, d), gaps
+    )
+    found = FOUND_IF[CAUSES.index(name), gaps.found[gaps.failed]]
+    total = at_failure + others.at_failure
+    return _summed(over + others.over, total, at_failure * found + others.told, gaps, weight)

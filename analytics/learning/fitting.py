@@ -22,6 +22,7 @@ import numpy as np
 from analytics.learning.drag import DRAG_PRIOR, FILTER_PRIOR, learn_drag, refine_drag
 from analytics.learning.failure import FAILURE_PRIOR, learn_failure
 from analytics.learning.gaps import Gaps, make_gaps
+from analytics.learning.onsets import initial_onsets, learn_onset_failures, learn_onsets
 from analytics.learning.wear import WEAR_PRIOR, learn_drag_points, learn_wear, refine_wear
 from analytics.money.long_run import RATIOS, LongRun, learn_long_run
 from analytics.past.history import History, load_history
@@ -29,8 +30,9 @@ from analytics.past.normalise import channels, fit_exponents
 from analytics.statements import statement
 from analytics.trend.drift import METRICS, DriftFit, fit_drift
 from analytics.wear_model.drag import DragParameters
-from analytics.wear_model.failure_risk import FailureParameters, RiskModel
-from analytics.wear_model.model import METHOD_VERSION, Parameters, run_filters
+from analytics.wear_model.failure_risk import FailureParameters
+from analytics.wear_model.model import METHOD_VERSION, Parameters, risk_model, run_filters
+from analytics.wear_model.onsets import NAMES
 from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import WearParameters
 from ingest.ledger.connection import open_ledger
@@ -145,7 +147,8 @@ def _demand_shapes(p: Parameters, drift: dict[str, DriftFit | None]) -> None:
     wanted: list[tuple[Any, tuple[int, ...]]] = [
         (getattr(p.exponents, f.name), (3,)) for f in fields(p.exponents)
     ]
-    for part, unused in ((p.wear, ("ripple_at", "brush_at")), (p.drag, ()), (p.failure, ())):
+    onsets = [(getattr(p.onsets, name), ()) for name in NAMES]
+    for part, unused in ((p.wear, ("ripple_at", "brush_at")), (p.drag, ()), (p.failure, ()), *onsets):
         for f in fields(part):
             value = getattr(part, f.name)
             if f.name not in unused or len(value):  # these two stand empty while nothing was learned
@@ -178,8 +181,10 @@ def fit_history(history: History) -> Fit:
         p = learn_drag_points(p, sample, made, weight)
         if p.wear.drag_points > 0:  # the indicator tells of drag now
             p = learn_drag(p, sample, made, weight)
+        p = learn_onsets(p, sample, made, weight)
         gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
         p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
+        p = learn_onset_failures(p, gaps, weight[gaps.pump])
         p = refine_wear(p, sample, made, weight)
         p = refine_drag(p, sample, made, weight)
     gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
@@ -244,6 +249,7 @@ def initial_parameters(history: History) -> Parameters:
             one,
             one,
         ),
+        initial_onsets(len(types)),
         50e3,
         float(history.pumps["now_km"].max()) if len(history.pumps) else 0.0,
         {},
@@ -282,7 +288,7 @@ def _sample(history: History) -> tuple[History, np.ndarray]:
 
 def _ratings(p: Parameters, gaps: Gaps, weight: np.ndarray) -> dict[str, list[float]]:
     """Past readings grouped by the hazard they were rated at, with how many were followed by a failure."""
-    model = RiskModel(p.wear, p.drag, p.failure)
+    model = risk_model(p)
     hazard = (
         model.log_survival(gaps.known, gaps.d_to).total - model.log_survival(gaps.known, gaps.d_from).total
     )

@@ -12,9 +12,10 @@ from analytics.past.history import History
 from analytics.wear_model.damages import Damages
 from analytics.wear_model.failure_risk import Known
 from analytics.wear_model.model import Filtered, Parameters
+from analytics.wear_model.onsets import Begun
 from analytics.wear_model.tracks import Track, joined
 
-CAUSES = ("worn", "seized", "electrical")  # what wear, drag and sudden failure look like on strip-down
+FOUND = ("worn", "seized", "electrical")  # what a strip-down calls a failed pump
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ class Gaps:
     """One row per gap. `known` at its start; it is observed from d_from to d_to km beyond that; `failed` at
     its end.
 
-    order_number: visits the pump had had (0: before its first). cause: row of CAUSES that the strip-down of a
+    order_number: visits the pump had had (0: before its first). found: row of FOUND that the strip-down of a
     failed pump showed, -1 where nobody looked.
     """
 
@@ -32,7 +33,7 @@ class Gaps:
     d_to: np.ndarray
     failed: np.ndarray
     order_number: np.ndarray
-    cause: np.ndarray
+    found: np.ndarray
 
     def take(self, rows: np.ndarray) -> Gaps:
         """Return `rows`."""
@@ -43,7 +44,7 @@ class Gaps:
             self.d_to[rows],
             self.failed[rows],
             self.order_number[rows],
-            self.cause[rows],
+            self.found[rows],
         )
 
 
@@ -66,7 +67,7 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
     next_x = now.copy()
     if index:
         next_x[order[: len(index[0])]] = x[index[0]]
-    first = Known.of_new(p.wear, p.drag, filtered.type_code)
+    first = Known.of_new(p.wear, p.drag, p.onsets, filtered.type_code)
     parts = [(first, everyone, np.minimum(entry, next_x), next_x, failed & (_count(order, counts, n) == 0))]
     for k, rows in enumerate(index):
         m = len(rows)
@@ -75,7 +76,8 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
         following = now[who].copy()
         if k + 1 < len(index):
             following[: len(index[k + 1])] = x[index[k + 1]]
-        known = Known(at, filtered.type_code[who], *filtered.told.per_visit[k])
+        states = (*filtered.told.per_visit[k], filtered.begun.per_visit[k])
+        known = Known(at, filtered.type_code[who], *states)
         d_from = np.clip(entry[who] - at, 0, None)
         parts.append(
             (known, who, d_from, np.maximum(following - at, d_from), failed[who] & (counts[:m] == k + 1))
@@ -83,24 +85,24 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
     number = np.concatenate([np.full(len(part[1]), k) for k, part in enumerate(parts)])
     known = joined([part[0] for part in parts])
     pump, d_from, d_to, fail = (np.concatenate([part[i] for part in parts]) for i in (1, 2, 3, 4))
-    gaps = Gaps(known, pump, d_from, d_to, fail, number, np.where(fail, _causes(pumps)[pump], -1))
+    gaps = Gaps(known, pump, d_from, d_to, fail, number, np.where(fail, _found(pumps)[pump], -1))
     return gaps.take(np.flatnonzero((d_to > d_from) | fail))
 
 
-def last_gaps(history: History, told: Track[Damages], type_code: np.ndarray) -> Gaps:
+def last_gaps(history: History, told: Track[Damages], begun: Begun, type_code: np.ndarray) -> Gaps:
     """Only what came after each pump's last reading, (pumps,), from filters run without their past."""
     pumps, x = history.pumps, told.at
     failed = pumps["failed"].to_numpy(bool)
     d_from = np.clip(pumps["entry_km"].to_numpy(float) - x, 0, None)
     d_to = np.maximum(pumps["now_km"].to_numpy(float) - x, d_from)
     everyone = np.arange(len(pumps))
-    known = Known(x, type_code, *told.state)
-    return Gaps(known, everyone, d_from, d_to, failed, everyone * 0, np.where(failed, _causes(pumps), -1))
+    known = Known(x, type_code, *told.state, begun)
+    return Gaps(known, everyone, d_from, d_to, failed, everyone * 0, np.where(failed, _found(pumps), -1))
 
 
-def _causes(pumps: pd.DataFrame) -> np.ndarray:
-    """Row of CAUSES that each pump's strip-down showed, -1 for none, (pumps,)."""
-    return pd.Index(CAUSES).get_indexer(pd.Index(pumps["found"].astype(object)))
+def _found(pumps: pd.DataFrame) -> np.ndarray:
+    """Row of FOUND that each pump's strip-down showed, -1 for none, (pumps,)."""
+    return pd.Index(FOUND).get_indexer(pd.Index(pumps["found"].astype(object)))
 
 
 def _count(order: np.ndarray, counts: np.ndarray, n: int) -> np.ndarray:

@@ -28,6 +28,7 @@ WEAR_PRIOR: Prior = {
 }
 ENDS_TELL = ("rate", "rate_cv", "walk", "power")  # what refine_wear learns again
 DRAG_POINTS = np.geomspace(1.0, 200.0, 40)[:, None]  # tried, a column
+CLEAR_RISE = 4.0
 CLEAR_GAIN = 5.0  # of log-likelihood: 3.2 standard errors from 0
 
 
@@ -77,7 +78,7 @@ def refine_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarr
     def likelihood(values: Columns) -> np.ndarray:
         wear = _paced(p.wear, values)
         told = read.with_wear(wear)
-        ends = last_gaps(sample, told, read.code)
+        ends = last_gaps(sample, told, read.begun, read.code)
         return told.log_likelihood @ weight + gap_likelihood(replace(p, wear=wear), ends, weight)
 
     start = {"rate": float(p.wear.rate.mean())} | {name: getattr(p.wear, name) for name in ENDS_TELL[1:]}
@@ -135,14 +136,19 @@ def _brush_share(made: Channels, pump: np.ndarray, x: np.ndarray) -> dict[str, f
     d_ripple, d_brush = made.ripple[b] - made.ripple[a], made.brush[b] - made.brush[a]
     d_brush = np.clip(d_brush, *np.quantile(d_brush, [0.02, 0.98]))
     d_ripple = np.clip(d_ripple, *np.quantile(d_ripple, [0.02, 0.98]))
-    slope = dx @ d_brush / (dx @ dx)
-    se = np.sqrt(np.sum(dx**2 * (d_brush - slope * dx) ** 2)) / (dx @ dx)
-    ratio = dx @ d_ripple / (dx @ d_brush)
-    if slope < 4 * se or ratio <= 0:  # speed does not follow wear in this fleet
+    if not (_follows(dx, d_brush) and _follows(dx, d_ripple)):  # they don't show one and the same wear
         return none
+    ratio = dx @ d_ripple / (dx @ d_brush)
     same = pump[both][1:] == pump[both][:-1]
     noise = [
         (1.4826 * np.median(np.abs(np.diff(v[both])[same]))) ** 2 / 2
         for v in (made.ripple, made.brush * ratio)
     ]
     return {"brush_weight": float(noise[0] / (noise[0] + noise[1])), "brush_points": float(ratio)}
+
+
+def _follows(dx: np.ndarray, dy: np.ndarray) -> bool:
+    """Whether a channel rises with distance beyond CLEAR_RISE standard errors."""
+    slope = dx @ dy / (dx @ dx)
+    se = np.sqrt(np.sum(dx**2 * (dy - slope * dx) ** 2)) / (dx @ dx)
+    return bool(slope >= CLEAR_RISE * se)

@@ -1,7 +1,7 @@
 """Lives, readings and forecasts of new pumps, simulated from the fitted model, for comparing policies.
 
-Each life runs until it fails: wear with a rate of its own, drag from a random distance on, failure levels
-with their spread, and sudden failures, all with the fitted numbers (wear.py, drag.py, failure_risk.py). At
+Each life runs until it fails: wear with a rate of its own, drag and the other damages with an onset from a
+random distance on, failure levels with their spread, and sudden failures, all with the fitted numbers. At
 every PM stop the pump is read with the fitted noise, the filters take the reading in, and the risk up to the
 next stop is forecast as it would be in service. So a policy is judged by what it would have known, not by the
 truth; but the model is taken to be true, which flatters the policy that uses it.
@@ -17,10 +17,13 @@ from scipy import special
 from analytics.wear_model import drag as drag_model
 from analytics.wear_model import wear as wear_model
 from analytics.wear_model.damages import Damages, take_in
+from analytics.wear_model.drag import DragParameters
 from analytics.wear_model.failure_risk import Known
 from analytics.wear_model.level_rate import BAD, Value
 from analytics.wear_model.model import Parameters, risk_model
+from analytics.wear_model.onsets import NAMES, OnsetParameters, Shown, take_in_onsets
 
+# The simulated pumps' drag and hydraulic channels are drawn apart, where one reading shows both.
 STEPS = 4  # path points between stops
 MOST_STOPS = 80
 
@@ -56,6 +59,10 @@ def simulate_lives(
     limit_ripple_pct: book limit on ripple; limit_load: on the load channel, ln units above the type's level.
     """
     x_all, wear, drag, life, start = _paths(p, type_code, interval_km, count, rng)
+    begun_at = {}
+    for name in NAMES:
+        path, fails = _onset(getattr(p.onsets, name), type_code, x_all, count, rng)
+        begun_at[name], life = path[:, STEPS::STEPS], np.minimum(life, fails)
     visit_km = x_all[STEPS::STEPS]
     wear_at, drag_at = wear[:, STEPS::STEPS], drag[:, STEPS::STEPS]
     k = len(visit_km)
@@ -67,8 +74,10 @@ def simulate_lives(
     u += _noise(rng, (count, k), p.wear.noise, p.wear.bad)
     load = own[:, None] + drag_at + _noise(rng, (count, k), p.drag.noise, p.drag.bad)
 
-    model, new = risk_model(p), Known.of_new(p.wear, p.drag, code)
-    state = Damages(new.wear, new.drag)
+    shows = {name: _shown(getattr(p.onsets, name), type_code, path, rng) for name, path in begun_at.items()}
+
+    model, new = risk_model(p), Known.of_new(p.wear, p.drag, p.onsets, code)
+    state, begun = Damages(new.wear, new.drag), new.begun
     span = np.full(count, interval_km)
     risk_if_new = float(model.risk(new.take(slice(0, 1)), np.zeros(1), span[:1])[0][0])
     risk = np.zeros((count, k))
@@ -76,7 +85,9 @@ def simulate_lives(
     for j, x in enumerate(visit_km):
         at = np.full(count, x)
         state, _ = take_in(p.wear, p.drag, state, before, at, code, u[:, j], load[:, j], same, p.drag_life_km)
-        risk[:, j], _ = model.risk(Known(at, code, *state), np.zeros(count), span)
+        read = {name: Shown(y[:, j], same) for name, y in shows.items()}
+        begun, _ = take_in_onsets(p.onsets, begun, before, at, code, read)
+        risk[:, j], _ = model.risk(Known(at, code, *state, begun), np.zeros(count), span)
         before = at
         if not (life > x).any():
             break
@@ -86,7 +97,9 @@ def simulate_lives(
         risk,
         risk_if_new,
         (u > limit_ripple_pct) | (load - p.drag.level[type_code] > limit_load),
-        (visit_km[None, :] < start[:, None]) & (wear_at < 0.5 * p.failure.wear_level[type_code]),
+        (visit_km[None, :] < start[:, None])
+        & (wear_at < 0.5 * p.failure.wear_level[type_code])
+        & np.all([path == 0 for path in begun_at.values()], axis=0),
         interval_km,
     )
 
@@ -109,8 +122,7 @@ def _paths(
     rates = rate[:, None] + np.concatenate([np.zeros((count, 1)), np.cumsum(walk, axis=1)[:, :-1]], axis=1)
     wear = np.concatenate([np.zeros((count, 1)), np.cumsum(rates * np.diff(t), axis=1)], axis=1)
 
-    factor = max(float(p.drag.starts[type_code]), 1e-12)
-    start = p.drag.scale_km * (rng.exponential(1.0, count) / factor) ** (1 / p.drag.shape)
+    start = _starts(p.drag, type_code, count, rng)
     growth = np.maximum(
         rng.normal(p.drag.growth, p.drag.growth * p.drag.growth_cv, count), 0.1 * p.drag.growth
     )
@@ -127,6 +139,30 @@ def _paths(
     )
     sudden = rng.exponential(1.0, count) / max(float(f.sudden_per_km[type_code]), 1e-15)
     return x, wear, drag, np.minimum(np.minimum(worn, seized), sudden), start
+
+
+def _onset(
+    p: OnsetParameters, type_code: int, x: np.ndarray, count: int, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return one damage's path (count, m) along `x` and where it ends each pump (count,)."""
+    start = _starts(p, type_code, count, rng)
+    growth = np.maximum(rng.normal(p.growth, p.growth * p.growth_cv, count), 0.1 * p.growth)
+    jump = np.maximum(rng.normal(p.jump, p.jump_sd, count), 0.0)
+    since = x[None, :] - start[:, None]
+    path = np.where(since > 0, jump[:, None] + growth[:, None] * since / drag_model.UNIT_KM, 0.0)
+    return path, _first_above(x, path, _levels(rng, count, p.fails_at, p.fails_at_sd, p.factor[type_code]))
+
+
+def _shown(p: OnsetParameters, type_code: int, path: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Return what the damage's channel shows at each stop, (count, k)."""
+    own = rng.normal(p.level[type_code], np.sqrt(p.level_var), len(path))
+    return own[:, None] + path + _noise(rng, path.shape, p.noise * p.type_noise[type_code], p.bad)
+
+
+def _starts(p: DragParameters, type_code: int, count: int, rng: np.random.Generator) -> np.ndarray:
+    """Return the distances at which a damage starts, (count,)."""
+    factor = max(float(p.starts[type_code]), 1e-12)
+    return np.asarray(p.scale_km * (rng.exponential(1.0, count) / factor) ** (1 / p.shape))
 
 
 def _levels(rng: np.random.Generator, count: int, level: Value, sd: Value, factor: float) -> np.ndarray:

@@ -56,13 +56,14 @@ class Channels:
     """Per visit: ripple (points), load G and brush Z (natural logs), NaN where they can't be told.
 
     load_noise: factor on the load's usual variance (no speed, a meter's average instead of a capture, a
-    filter that may or may not have been changed).
+    filter that may or may not have been changed); noise: the same of ripple and brush.
     """
 
     ripple: np.ndarray
     load: np.ndarray
     brush: np.ndarray
     load_noise: np.ndarray
+    noise: np.ndarray
 
 
 def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
@@ -130,4 +131,4 @@ def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) ->
     noise = np.where(np.isnan(x[:, 1]), 2.0, 1.0) * np.where(visits["by_meter"].to_numpy(bool), 4.0, 1.0)
     noise *= np.where(no_speed, np.where(np.isnan(x[:, 0]), 3.0, 2.0), 1.0)
     noise *= np.where(visits["filter_in_doubt"].to_numpy(bool), FILTER_IN_DOUBT, 1.0)
-    return Channels(y["ripple_pct"] - known @ exponents.ripple_pct, load, brush, noise)
+    return Channels(y["ripple_pct"] - known @ exponents.ripple_pct, load, brush, noise, np.ones(len(load)))

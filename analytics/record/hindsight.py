@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.learning.gaps import CAUSES
+from analytics.learning.gaps import FOUND
 from analytics.past.history import History
 from analytics.past.normal import Z_90
 from analytics.record.plain_rules import RULES, as_chance
@@ -130,7 +130,7 @@ def acted_on(everything: History, forecasts: pd.DataFrame) -> dict[str, int]:
 def _strip_downs(pumps: pd.DataFrame) -> dict[str, int]:
     found = pumps["found"].fillna("").replace("", "not_examined") if len(pumps) else pd.Series(dtype=str)
     return {
-        "confirmed_on_strip_down": int(found.isin(CAUSES).sum()),
+        "confirmed_on_strip_down": int(found.isin(FOUND).sum()),
         "tested_good": int((found == "tested_good").sum()),
         "not_examined": int((found == "not_examined").sum()),
     }

@@ -15,6 +15,7 @@ from analytics.past.normalise import channels
 from analytics.wear_model.damages import Damages, take_in
 from analytics.wear_model.failure_risk import Known
 from analytics.wear_model.model import Filtered, risk_model, run_filters
+from analytics.wear_model.onsets import shown, take_in_onsets
 from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import indicator
 from ingest.errors import LedgerError
@@ -55,7 +56,7 @@ class State:
     def new_pumps(self) -> Known:
         """New pumps of the same types."""
         code, p = self.known.type_code, self.fit.parameters
-        return Known.of_new(p.wear, p.drag, code)
+        return Known.of_new(p.wear, p.drag, p.onsets, code)
 
 
 def forecast(ledger: Path, *, as_of: date | None = None, grid_km: np.ndarray) -> Forecast:
@@ -124,7 +125,9 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
         p.wear, p.drag, Damages(before.wear, before.drag), before.x_km, x, before.type_code, u, load,
         made.load_noise, p.drag_life_km,
     )  # fmt: skip
-    return Known(x, before.type_code, *told)
+    read = shown(made)
+    begun, _ = take_in_onsets(p.onsets, before.begun, before.x_km, x, before.type_code, read)
+    return Known(x, before.type_code, *told, begun)
 
 
 def score(history: History, fit: Fit) -> State:

@@ -24,7 +24,9 @@ from analytics.risk.deciding import decide_pumps
 from analytics.risk.forecast import GRID_KM, Forecast, State, fit_for, score, survival_on_grid
 from analytics.risk.reasons import Grounds, beyond, format_quantities, points, reasons
 from analytics.trend.drift import drift_of
+from analytics.wear_model.failure_risk import CAUSES
 from analytics.wear_model.model import risk_model
+from analytics.wear_model.onsets import NAMES
 from analytics.wear_model.remaining_life import distance_left
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
@@ -202,10 +204,12 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             "last_visited_on": _dates(
                 history.visits.groupby("pump")["day"].max().reindex(rows).to_numpy(float)
             ),
-            "risk_wear": 100 * ahead.parts[0],
-            "risk_drag": 100 * ahead.parts[1],
-            "risk_sudden": 100 * ahead.parts[2],
+        }
+        | {f"risk_{cause}": 100 * part for cause, part in zip(CAUSES, ahead.parts, strict=True)}
+        | {
             "p_drag_started": state.known.drag.started,
+            "p_damage": state.known.p_damage,
+            "p_beside_pump": state.known.p_beside_pump,
             "prior_share": share,
             "n_alike": n_alike,
             "k_failed": k_failed,
@@ -222,8 +226,8 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
 class _Ahead:
     """What lies before each of n pumps, km on the unit's odometer unless said otherwise.
 
-    own_horizon_km: the horizon on the pump's own clock; risk (n,) before it, parts (3, n) of it: wear, drag,
-    sudden; risk_if_new: of a new pump in its place; left_km (n, 3): distance left, 10, 50 and 90 %;
+    own_horizon_km: the horizon on the pump's own clock; risk (n,) before it, parts (causes, n) of it in the
+    order of CAUSES; risk_if_new: of a new pump in its place; left_km (n, 3): distance left, 10, 50 and 90 %;
     experience_km: how far ahead pumps were ever seen to run.
     """
 
@@ -282,12 +286,13 @@ def _grounds(
     whole, whole_parts = points(ahead.risk, ahead.parts)
     return Grounds(
         risk_pct=whole,
-        parts_pct=whole_parts,
+        parts_pct=dict(zip(CAUSES, whole_parts, strict=True)),
         horizon=format_quantities(ahead.horizon_km, unit, digits=0),
         readings=readings,
         speed_falls=speed_falls & (weight > 0) & ((weight > 0.5) | ~ripple_rises),
         ripple_rises=ripple_rises,
-        p_drag=state.known.drag.started,
+        started={"drag": state.known.drag.started}
+        | {name: getattr(state.known.begun, name).started for name in NAMES},
         n_alike=n_alike,
         k_failed=k_failed,
         prior_share=share,
@@ -320,15 +325,19 @@ def alike(ratings: dict[str, list[float]], hazard_per_km: np.ndarray) -> tuple[n
 def prior_share(state: State, parts: np.ndarray) -> np.ndarray:
     """How much of the answer is the fleet's and type's belief rather than the pump's own readings, 0 to 1.
 
-    Wear: variance of the pump's rate over that of a pump without readings; drag: the same of its own level;
-    sudden failures count by their fleet. Weighed by their parts of the risk.
+    Wear: variance of the pump's rate over that of a pump without readings; damages with an onset: the same of
+    the own level; sudden failures count by their fleet. Weighed by their parts (causes, n) of the risk.
     """
     p, known = state.fit.parameters, state.known
+    share = {name: part for name, part in zip(CAUSES, parts, strict=True) if name != "sudden"}
     prior_rate = (p.wear.rate_cv * p.wear.rate[known.type_code]) ** 2
     wear = np.clip(known.wear.ss / prior_rate, 0, 1)
-    drag = np.clip(known.drag.bb / p.drag.level_var, 0, 1)
-    total = np.maximum(parts[:2].sum(0), 1e-12)
-    return (parts[0] * wear + parts[1] * drag) / total
+    believed = {"wear": wear, "drag": np.clip(known.drag.bb / p.drag.level_var, 0, 1)}
+    for name in NAMES:
+        level_var = getattr(p.onsets, name).level_var
+        believed[name] = np.clip(getattr(known.begun, name).bb / level_var, 0, 1)
+    total = np.maximum(sum(share.values()), 1e-12)
+    return np.asarray(sum(share[name] * believed[name] for name in share) / total)
 
 
 def _readings(state: State) -> np.ndarray:

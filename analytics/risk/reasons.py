@@ -14,6 +14,12 @@ from ingest.units import format_quantity
 
 FEW_FAILURES = 5
 MUCH_PRIOR = 0.6
+WORDS = {
+    "drag": "drag",
+    "hydraulic": "hydraulic wear",
+    "commutator": "commutator damage",
+    "brush": "brush damage",
+}
 
 
 def points(risk: np.ndarray, parts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -30,17 +36,18 @@ def points(risk: np.ndarray, parts: np.ndarray) -> tuple[np.ndarray, np.ndarray]
 class Grounds:
     """What each sentence is written from, (n,) arrays of n pumps.
 
-    risk_pct and parts_pct (3, n: wear, drag, sudden): whole percents from `points`; horizon: text, such as
-    "5,000 mi"; n_alike, k_failed: past readings rated like this, and how many a failure followed.
+    risk_pct and parts_pct (by cause): whole percents from `points`; horizon: text, such as "5,000 mi";
+    started: by damage, the chance that it has; n_alike, k_failed: past readings rated like this, and how many
+    a failure followed.
     """
 
     risk_pct: np.ndarray
-    parts_pct: np.ndarray
+    parts_pct: dict[str, np.ndarray]
     horizon: np.ndarray
     readings: np.ndarray
     speed_falls: np.ndarray
     ripple_rises: np.ndarray
-    p_drag: np.ndarray
+    started: dict[str, np.ndarray]
     n_alike: np.ndarray
     k_failed: np.ndarray
     prior_share: np.ndarray
@@ -51,23 +58,22 @@ class Grounds:
 
 def reasons(g: Grounds, *, fleet_pct: int, fleet_failures: int) -> np.ndarray:
     """Write the sentences (with a second one where something must be asked), (n,) text."""
-    wear, drag, sudden = g.parts_pct
+    sudden = g.parts_pct["sudden"]
     worn = _first_that_holds(
         (g.readings < 2, "wear as its type shows at this distance"),
         (g.speed_falls, "speed falling on good volts"),
         (g.ripple_rises, "ripple rising"),
         otherwise="usual wear",
     )
-    dragging = _first_that_holds(
-        (g.p_drag > 0.5, "drag that has probably started"),
-        (g.p_drag > 0.1, "drag that may have started"),
-        otherwise="drag that may start",
-    )
-    wear_leads = wear >= drag
-    most, least = np.where(wear_leads, wear, drag), np.where(wear_leads, drag, wear)
-    most_of, least_of = np.where(wear_leads, worn, dragging), np.where(wear_leads, dragging, worn)
-    told = _if(most > 0, _number(most) + _if(most == 1, " point from ", " points from ") + most_of)
-    told = told + _if(least > 0, ", " + _number(least) + " from " + least_of)
+    sources = {"wear": worn} | {name: _started(WORDS[name], p) for name, p in g.started.items()}
+    parts = np.array([g.parts_pct[name] for name in sources])
+    order = np.argsort(-parts, axis=0, kind="stable")
+    parts = np.take_along_axis(parts, order, 0)
+    words = np.take_along_axis(np.array(list(sources.values()), object), order, 0)
+    most = parts[0]
+    told = _if(most > 0, _number(most) + _if(most == 1, " point from ", " points from ") + words[0])
+    for part, word in zip(parts[1:], words[1:], strict=True):
+        told = told + _if(part > 0, ", " + _number(part) + " from " + word)
     told = told + _if((most > 0) & (sudden > 0), ", ") + _if(sudden > 0, _number(sudden) + " unpredictable")
     alike = "; of " + _number(g.n_alike) + " past readings rated like this, " + _number(g.k_failed)
     alike = alike + _if(g.k_failed == 1, " was", " were") + " followed by a failure"
@@ -90,6 +96,14 @@ def reasons(g: Grounds, *, fleet_pct: int, fleet_failures: int) -> np.ndarray:
             (g.heals, " Its ripple falls, which no pump does: check clamp, pump and unrecorded work."),
             otherwise="",
         )
+    )
+
+
+def _started(what: str, p: np.ndarray) -> np.ndarray:
+    return _first_that_holds(
+        (p > 0.5, what + " that has probably started"),
+        (p > 0.1, what + " that may have started"),
+        otherwise=what + " that may start",
     )
 
 

@@ -22,6 +22,7 @@ UNIT_KM = 10e3
 # Where a capture is wild in ripple and speed, the chance that its average is too: a slipped clamp, a wrong
 # wire, another pump (common practice, no source).
 ALSO_WILD = 0.8
+ASIDE_STAYS_KM = 20e3  # how long a cause beside the pump lasts that nobody names (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -42,16 +43,33 @@ class DragParameters:
     growth_cv: Value
     walk: float = 1e-5
     bad: Value = 0.02
+    jump: Value = 0.0  # what there is at once where it starts, its mean and standard deviation
+    jump_sd: Value = 0.0
+    aside_per_km: Value = 0.0  # how often something beside the pump shifts the channel; 0: never
+    aside_sd: Value = 0.0  # how far, either way
+
+
+class Aside(NamedTuple):
+    """Chance that something beside the pump shifts the channel, either way; if so, own level b and shift o
+    with their variances and covariance. All (n,), or (sets, n)."""
+
+    p: np.ndarray
+    b: np.ndarray
+    o: np.ndarray
+    bb: np.ndarray
+    bo: np.ndarray
+    oo: np.ndarray
 
 
 class DragState(NamedTuple):
-    """Chance that drag has started, the state if so, and own level and its variance if not. All (n,), or
-    (sets, n)."""
+    """Chance that drag has started, the state if so, own level and its variance if not, and the same with
+    something beside the pump. All (n,), or (sets, n)."""
 
     started: np.ndarray
     drag: LevelRate
     b: np.ndarray
     bb: np.ndarray
+    aside: Aside
 
     @property
     def shown(self) -> np.ndarray:
@@ -84,17 +102,19 @@ def cumulative_starts(x_km: np.ndarray, p: DragParameters) -> np.ndarray:
 def _new_drag(p: DragParameters, b: np.ndarray, bb: np.ndarray, span: np.ndarray) -> LevelRate:
     """State of a drag that started anywhere in the last `span` (10,000 km)."""
     g, v = p.growth, (p.growth * p.growth_cv) ** 2
-    zero = np.zeros(np.broadcast_shapes(np.shape(g), np.shape(bb)))
-    # D = rate * age, age uniform on [0, span]
-    ww = (g * g + v) * span**2 / 3 - (g * span / 2) ** 2
-    return LevelRate(b + zero, g * span / 2, g + zero, bb + zero, zero, zero, ww, v * span / 2, v + zero)
+    zero = np.zeros(np.broadcast_shapes(np.shape(g), np.shape(p.jump), np.shape(bb)))
+    # D = jump + rate * age, age uniform on [0, span]
+    ww = (g * g + v) * span**2 / 3 - (g * span / 2) ** 2 + p.jump_sd**2
+    w = p.jump + g * span / 2
+    return LevelRate(b + zero, w + zero, g + zero, bb + zero, zero, zero, ww, v * span / 2, v + zero)
 
 
 def prior(p: DragParameters, type_code: np.ndarray) -> DragState:
     """Return the state of new pumps: not started."""
     zero = np.zeros(len(type_code))
-    drag = _new_drag(p, p.level[type_code], p.level_var + zero, zero)
-    return DragState(np.zeros(drag.b.shape), LevelRate(*np.broadcast_arrays(*drag)), drag.b, drag.bb)
+    drag = LevelRate(*np.broadcast_arrays(*_new_drag(p, p.level[type_code], p.level_var + zero, zero)))
+    none = np.zeros(drag.b.shape)
+    return DragState(none, drag, drag.b, drag.bb, Aside(none, drag.b, none, drag.bb, none, none))
 
 
 def _update_level(
@@ -120,20 +140,34 @@ def advance(
     starts: np.ndarray,
     y: np.ndarray,
     r: np.ndarray,
-    life_km: float,
+    life_km: Value,
     wild: Value = 0.0,
     in_wear: InWear | None = None,
+    worked: Value = 0.0,
 ) -> tuple[DragState, np.ndarray]:
     """Move from one visit to the next and take in its reading; return the state and log-likelihood.
 
-    wild: chance that the visit's other measures were wild; in_wear: the wear reading, where drag shows in it.
+    wild: chance that the visit's other measures were wild; in_wear: the wear reading, where drag shows in it;
+    worked: chance that work or a check since the last visit ended what lay beside the pump.
 
     A pump still running can't have dragged for longer than about `life_km`, so older starts don't count.
     """
     since = np.maximum(x_from, x_to - life_km)
     p_new = -np.expm1(-starts * (cumulative_starts(x_to, p) - cumulative_starts(since, p)))
     was = state.started
-    now = was + (1 - was) * p_new
+    aside, p_aside, p_gone = state.aside, 0.0, 0.0
+    if np.any(p.aside_per_km):
+        p_aside = -np.expm1(-p.aside_per_km * (x_to - x_from))
+        p_gone = 1 - (1 - worked) * np.exp((x_from - x_to) / ASIDE_STAYS_KM)
+    clear = np.maximum(1 - was - aside.p, 1e-12)
+    back = aside.p * p_gone
+    k_not, k_back = clear * (1 - p_aside), back
+    share = np.where(k_back > 0, k_not / np.where(k_back > 0, k_not + k_back, 1), 1.0)
+    shift = state.b - aside.b
+    state = state._replace(
+        b=share * state.b + (1 - share) * aside.b,
+        bb=share * state.bb + (1 - share) * aside.bb + share * (1 - share) * shift * shift,
+    )
     in_wear_not, wild_not = (0.0, wild) if in_wear is None else _without_drag(in_wear)
     b, bb, l_not = _update_level(state.b, state.bb, y, r, _bad(p, wild_not))
     l_not = l_not + in_wear_not
@@ -144,15 +178,67 @@ def advance(
     # A hypothesis without any weight must not set the scale.
     top = np.maximum(l_not, np.where(was > 0, l_old, -np.inf))
     top = np.maximum(top, np.where(p_new > 0, l_new, -np.inf))
-    w_not = (1 - now) * np.exp(l_not - top)
+    w_not = (k_not + k_back) * (1 - p_new) * np.exp(l_not - top)
     w_old = was * np.exp(np.minimum(l_old - top, 0.0))
     w_new = (1 - was) * p_new * np.exp(np.minimum(l_new - top, 0.0))
+    w_aside: Value = 0.0
+    if np.any(p.aside_per_km):
+        stays = aside.p * (1 - p_gone) * (1 - p_new)
+        comes = clear * p_aside * (1 - p_new)
+        aside, w_aside = _with_aside(
+            p, aside, state, stays, comes, y, r, _bad(p, wild_not), top - in_wear_not
+        )
     w_drag = w_old + w_new
-    total = w_not + w_drag
+    total = w_not + w_drag + w_aside
     share_old = np.where(w_drag > 0, w_old / np.where(w_drag > 0, w_drag, 1), 0.0)
-    return DragState(np.minimum(w_drag / total, 1 - 1e-9), merge(old, new, share_old), b, bb), np.log(
-        total
-    ) + top
+    aside = aside._replace(p=np.minimum(w_aside / total, 1 - 1e-9))
+    started = np.minimum(w_drag / total, 1 - 1e-9)
+    return DragState(started, merge(old, new, share_old), b, bb, aside), np.log(total) + top
+
+
+def _with_aside(
+    p: DragParameters,
+    old: Aside,
+    state: DragState,
+    stays: np.ndarray,
+    comes: np.ndarray,
+    y: np.ndarray,
+    r: Value,
+    bad: Value,
+    top: np.ndarray,
+) -> tuple[Aside, np.ndarray]:
+    """Take in a reading where something lies beside the pump, since before or just come, with these weights;
+    return the state of both merged and their weight after it, over exp(top)."""
+    none = np.zeros(np.broadcast_shapes(np.shape(state.b), np.shape(p.aside_sd)))
+    new = Aside(none, state.b + none, none, state.bb + none, none, p.aside_sd**2 + none)
+    (old, l_old), (new, l_new) = (_update_aside(a, y, r, bad) for a in (old, new))
+    w_old = stays * np.exp(np.minimum(l_old - top, 300.0))
+    w_new = comes * np.exp(np.minimum(l_new - top, 300.0))
+    total = w_old + w_new
+    k = np.where(total > 0, w_old / np.where(total > 0, total, 1), 0.0)
+    j, d_b, d_o = 1 - k, old.b - new.b, old.o - new.o
+    return Aside(
+        none,
+        k * old.b + j * new.b,
+        k * old.o + j * new.o,
+        k * old.bb + j * new.bb + k * j * d_b * d_b,
+        k * old.bo + j * new.bo + k * j * d_b * d_o,
+        k * old.oo + j * new.oo + k * j * d_o * d_o,
+    ), total
+
+
+def _update_aside(a: Aside, y: np.ndarray, r: Value, bad: Value) -> tuple[Aside, np.ndarray]:
+    """As level_rate.update for an own level and a shift that stays as it is."""
+    g_b, g_o = a.bb + a.bo, a.bo + a.oo
+    seen = ~np.isnan(y)
+    e = np.where(seen, y - a.b - a.o, 0.0)
+    total, _, gain, second = weigh(e, g_b + g_o, r, bad)
+    shrink = np.where(seen, gain - e * e * (second - gain * gain), 0.0)
+    move = np.where(seen, gain * e, 0.0)
+    return Aside(
+        a.p, a.b + g_b * move, a.o + g_o * move, a.bb - g_b * g_b * shrink, a.bo - g_b * g_o * shrink,
+        a.oo - g_o * g_o * shrink,
+    ), np.where(seen, total - 0.5 * LOG_2PI, 0.0)  # fmt: skip
 
 
 def _with_drag(

@@ -1,7 +1,8 @@
 """Chance of failing on the road: wear, drag and sudden failure, from what the filters know at the last visit.
 
 From the last visit at x to a distance d beyond it
-    S(d) = S_wear(d) * [(1 - pi) exp(-H(d)) + pi * S_drag(d)] * exp(-lambda d)
+    S(d) = S_wear(d) * product over drag, hydraulic, commutator, brush of
+               [(1 - pi) exp(-H(d)) + pi * S_started(d)] * exp(-lambda d)
     S_u(d) = Phi((theta - m(d)) / sqrt(v(d) + sigma^2)) / Phi((theta - m(0)) / sqrt(v(0) + sigma^2)),  in
     [0, 1] H(d) = integral over starts t in (x, x + d) of P(drag reaches its level within x + d - t) dL(t)
 theta, sigma: mean and spread of the failure levels, learned from this fleet. Given survival to the as-of
@@ -12,6 +13,7 @@ Sources: Lu & Meeker 1993 (crossing of a random path), Christer & Waller 1984 (d
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -22,6 +24,7 @@ from analytics.wear_model import wear as wear_model
 from analytics.wear_model.damages import new_pumps
 from analytics.wear_model.drag import DragParameters, DragState
 from analytics.wear_model.level_rate import LevelRate, Value
+from analytics.wear_model.onsets import NAMES, Begun, OnsetParameters, Onsets, new_onsets
 from analytics.wear_model.tracks import take
 from analytics.wear_model.wear import WearParameters
 
@@ -51,11 +54,26 @@ class Known(NamedTuple):
     type_code: np.ndarray
     wear: LevelRate
     drag: DragState
+    begun: Begun
 
     @classmethod
-    def of_new(cls, wear: WearParameters, drag: DragParameters, type_code: np.ndarray) -> Known:
+    def of_new(
+        cls, wear: WearParameters, drag: DragParameters, onsets: Onsets, type_code: np.ndarray
+    ) -> Known:
         """Return what is known of new pumps."""
-        return cls(np.zeros(len(type_code)), type_code, *new_pumps(wear, drag, type_code))
+        both = new_pumps(wear, drag, type_code)
+        return cls(np.zeros(len(type_code)), type_code, *both, new_onsets(onsets, type_code))
+
+    @property
+    def p_damage(self) -> np.ndarray:
+        """Chance that a damage with an onset (drag or one of onsets.py) has started."""
+        return 1 - np.prod([1 - s.started for s in (self.drag, *self.begun)], axis=0)
+
+    @property
+    def p_beside_pump(self) -> np.ndarray:
+        """Chance that something beside the pump shifts a reading now: supply, starved or restricted fuel,
+        clamp."""
+        return 1 - np.prod([1 - s.aside.p for s in (self.drag, *self.begun)], axis=0)
 
     def take(self, rows: slice | np.ndarray) -> Known:
         """Return `rows`."""
@@ -63,62 +81,73 @@ class Known(NamedTuple):
 
 
 class LogSurvival(NamedTuple):
-    """-ln S since the last visit by cause, (n,) each; the drag mixture is one cause."""
+    """-ln S since the last visit by cause, (n,) each; started or not yet, a damage is one cause."""
 
     wear: np.ndarray
     drag: np.ndarray
     sudden: np.ndarray
+    hydraulic: np.ndarray
+    commutator: np.ndarray
+    brush: np.ndarray
 
     @property
     def total(self) -> np.ndarray:
         """The sum."""
-        return self.wear + self.drag + self.sudden
+        total: np.ndarray = self[0]
+        for part in self[1:]:
+            total = total + part
+        return total
+
+    @property
+    def array(self) -> np.ndarray:
+        """All causes, in the order of CAUSES, (causes, n)."""
+        return np.array(np.broadcast_arrays(*self))
+
+
+CAUSES = LogSurvival._fields
 
 
 class RiskModel:
     """The survival formulas for one set of parameters, with the delay-time hazard tabulated."""
 
-    def __init__(self, wear: WearParameters, drag: DragParameters, failure: FailureParameters):
-        self.wear, self.drag, self.failure = wear, drag, failure
-        self.delay_hazard = delay_hazard_table(drag, failure)
+    def __init__(
+        self, wear: WearParameters, drag: DragParameters, failure: FailureParameters, onsets: Onsets
+    ):
+        self.wear, self.drag, self.failure, self.onsets = wear, drag, failure, onsets
+        self.delay_hazard = delay_hazard_table(drag, failure.drag_level, failure.drag_level_sd)
 
     def log_survival(self, known: Known, d_km: np.ndarray) -> LogSurvival:
         """Return -ln S from the last visit to `d_km` (n,) beyond it."""
         f, code = self.failure, known.type_code
         d = np.maximum(d_km, 0.0)
-        w = known.wear
+        others = {
+            name: onset_survival(getattr(self.onsets, name), getattr(known.begun, name), known.x_km, code, d)
+            for name in NAMES
+        }
+        return LogSurvival(
+            self._of_wear(known, d), self._of_drag(known, d), f.sudden_per_km[..., code] * d, **others
+        )
+
+    def _of_wear(self, known: Known, d: np.ndarray) -> np.ndarray:
+        f, code, w = self.failure, known.type_code, known.wear
         t_0 = wear_model.clock(known.x_km, self.wear.power)
         h = wear_model.clock(known.x_km + d, self.wear.power) - t_0
         rate = np.maximum(w.s, 0.1 * self.wear.rate[..., code])  # healing earns no credit
-        wear = crossing(
-            np.maximum(w.w, 0.0),
-            rate,
-            w.ww,
-            w.ws,
-            w.ss,
-            h,
-            self.wear.walk,
-            f.wear_level[..., code],
-            f.wear_level_sd[..., code],
-        )
-        g = known.drag.drag
-        growth = np.maximum(g.s, 0.1 * self.drag.growth)
-        k = d / drag_model.UNIT_KM
-        started = crossing(
-            np.maximum(g.w, 0.0), growth, g.ww, g.ws, g.ss, k, self.drag.walk, f.drag_level, f.drag_level_sd
-        )
+        level, level_sd = f.wear_level[..., code], f.wear_level_sd[..., code]
+        passed = crossing(np.maximum(w.w, 0.0), rate, w.ww, w.ws, w.ss, h, self.wear.walk, level, level_sd)
+        return passed * f.wear_factor[code]
+
+    def _of_drag(self, known: Known, d: np.ndarray) -> np.ndarray:
+        f, code = self.failure, known.type_code
         hazard = self.drag.starts[..., code] * look_up(self.delay_hazard, known.x_km, d)
-        pi = known.drag.started
-        mixture = -np.log(np.maximum((1 - pi) * np.exp(-hazard) + pi * np.exp(-started), 1e-300))
-        return LogSurvival(
-            wear * f.wear_factor[code], mixture * f.drag_factor[code], f.sudden_per_km[..., code] * d
-        )
+        mixture = _mixture(self.drag, known.drag, hazard, d, f.drag_level, f.drag_level_sd)
+        return mixture * f.drag_factor[code]
 
     def risk(self, known: Known, d_0: np.ndarray, d_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return the risk over `d_km` from `d_0` beyond the last visit, and its parts (3, n) in points of
-        1."""
+        """Return the risk over `d_km` from `d_0` beyond the last visit, and its parts in the order of
+        CAUSES, (causes, n), in points of 1."""
         before, after = self.log_survival(known, d_0), self.log_survival(known, d_0 + d_km)
-        parts = np.maximum(np.array(after) - np.array(before), 0.0)
+        parts = np.maximum(after.array - before.array, 0.0)
         total = parts.sum(0)
         p = -np.expm1(-total)
         return p, parts * (p / np.maximum(total, 1e-300))
@@ -130,6 +159,26 @@ class RiskModel:
         for j, d in enumerate(grid_km):
             out[:, j] = np.exp(np.minimum(base - self.log_survival(known, d_0 + d).total, 0.0))
         return np.minimum.accumulate(out, axis=1)
+
+
+def onset_survival(
+    p: OnsetParameters, state: DragState, x_km: np.ndarray, type_code: np.ndarray, d: np.ndarray
+) -> np.ndarray:
+    """Return -ln S by one damage from the last visit at `x_km` to `d` km beyond it, (n,) or (sets, n)."""
+    table = delay_hazard_table(p, p.fails_at, p.fails_at_sd)
+    hazard = p.starts[..., type_code] * look_up(table, x_km, d)
+    return _mixture(p, state, hazard, d, p.fails_at, p.fails_at_sd) * p.factor[..., type_code]
+
+
+def _mixture(
+    p: DragParameters, state: DragState, hazard: np.ndarray, d: np.ndarray, level: Value, level_sd: Value
+) -> np.ndarray:
+    """Return -ln of (1 - pi) exp(-hazard) + pi * S_started(d), pi the chance that it has started."""
+    g, pi = state.drag, state.started
+    growth = np.maximum(g.s, 0.1 * p.growth)
+    k = d / drag_model.UNIT_KM
+    started = crossing(np.maximum(g.w, 0.0), growth, g.ww, g.ws, g.ss, k, p.walk, level, level_sd)
+    return -np.log(np.maximum((1 - pi) * np.exp(-hazard) + pi * np.exp(-started), 1e-300))
 
 
 def crossing(
@@ -151,24 +200,35 @@ def crossing(
     return np.maximum(log_ndtr(z_0) - log_ndtr(np.minimum(z_h, z_0)), 0.0)
 
 
-def delay_hazard_table(drag: DragParameters, failure: FailureParameters) -> np.ndarray:
+def delay_hazard_table(p: DragParameters, level: Value, level_sd: Value) -> np.ndarray:
     """Return H(x, d) on X_GRID x D_GRID for a type factor of 1, (sets, x, d) or (x, d), by Gauss-Legendre in
     the delay."""
-    growth, cv, level, sd, scale, shape = (
-        np.reshape(v, (*np.shape(v)[:1], 1, 1, 1))  # beside (x, d, nodes)
-        for v in (
-            drag.growth,
-            drag.growth_cv,
-            failure.drag_level,
-            failure.drag_level_sd,
-            drag.scale_km,
-            drag.shape,
-        )
-    )
+    values = (p.growth, p.growth_cv, level, level_sd, p.scale_km, p.shape, p.jump, p.jump_sd)
+    if not any(np.ndim(v) for v in values):
+        return _one_table(*(float(v) for v in values))
+    return _table(*(np.reshape(v, (*np.shape(v)[:1], 1, 1, 1)) for v in values))  # beside (x, d, nodes)
+
+
+@lru_cache(64)
+def _one_table(*values: float) -> np.ndarray:
+    """As `_table`, of one set of values: the same is asked for again and again while others are learned."""
+    return _table(*(np.array(v) for v in values))
+
+
+def _table(
+    growth: np.ndarray,
+    cv: np.ndarray,
+    level: np.ndarray,
+    sd: np.ndarray,
+    scale: np.ndarray,
+    shape: np.ndarray,
+    jump: np.ndarray,
+    jump_sd: np.ndarray,
+) -> np.ndarray:
     delay = 0.5 * D_GRID[:, None] * (NODES + 1)  # distance between start and x + d, (d, nodes)
     k = delay / drag_model.UNIT_KM
-    spread = np.sqrt((growth * cv * k) ** 2 + sd**2)
-    reached = ndtr((growth * k - level) / spread) - ndtr(-level / sd)
+    spread = np.sqrt((growth * cv * k) ** 2 + sd**2 + jump_sd**2)
+    reached = ndtr((jump + growth * k - level) / spread) - ndtr(-level / sd)
     at = X_GRID[:, None, None] + (D_GRID[:, None] - delay)
     density = shape / scale * (np.maximum(at, 1.0) / scale) ** (shape - 1)
     table = (density * np.clip(reached, 0, 1) * WEIGHTS).sum(-1) * 0.5 * D_GRID

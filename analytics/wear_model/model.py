@@ -14,10 +14,11 @@ from analytics.past.normalise import Channels, Exponents, channels
 from analytics.wear_model.damages import Damages, filter_damages
 from analytics.wear_model.drag import DragParameters
 from analytics.wear_model.failure_risk import FailureParameters, Known, RiskModel
+from analytics.wear_model.onsets import NAMES, Begun, OnsetParameters, Onsets, filter_onsets
 from analytics.wear_model.tracks import Track, Tracks, make_tracks
 from analytics.wear_model.wear import WearParameters, indicator
 
-METHOD_VERSION = 8
+METHOD_VERSION = 9
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,7 @@ class Parameters:
     wear: WearParameters
     drag: DragParameters
     failure: FailureParameters
+    onsets: Onsets
     drag_life_km: float
     longest_km: float  # longest distance any pump was seen to run
     summary: dict[str, Any]
@@ -56,7 +58,8 @@ class Parameters:
             "failure": FailureParameters,
         }
         parts = {name: _rebuild(kind, raw[name]) for name, kind in kinds.items()}
-        return cls(**(raw | parts | {"types": tuple(raw["types"])}))
+        onsets = Onsets(**{name: _rebuild(OnsetParameters, raw["onsets"][name]) for name in NAMES})
+        return cls(**(raw | parts | {"onsets": onsets, "types": tuple(raw["types"])}))
 
 
 def _rebuild(kind: type, values: dict[str, Any]) -> Any:
@@ -70,32 +73,33 @@ def _rebuild(kind: type, values: dict[str, Any]) -> Any:
 
 @dataclass(frozen=True)
 class Filtered:
-    """A history run through both filters."""
+    """A history run through all filters."""
 
     type_code: np.ndarray
     channels: Channels
     tracks: Tracks
     told: Track[Damages]
+    begun: Track[Begun]
 
     @property
     def known(self) -> Known:
         """What is known of each pump at its last usable visit."""
-        return Known(self.told.at, self.type_code, *self.told.state)
+        return Known(self.told.at, self.type_code, *self.told.state, self.begun.state)
 
 
 def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filtered:
-    """Normalise all readings and run both filters over them."""
+    """Normalise all readings and run the filters of all damages over them."""
     visits, pumps = history.visits, history.pumps
     code = p.type_codes(pumps["pump_type"])
     made = channels(visits, pumps, p.exponents)
-    pump = visits["pump"].to_numpy(int)
+    pump, x_km = visits["pump"].to_numpy(int), visits["x_km"].to_numpy(float)
     u = indicator(made.ripple, made.brush, code[pump], p.wear)
     tracks = make_tracks(pump, ~(np.isnan(u) & np.isnan(made.load)), len(pumps))
     told = filter_damages(
         p.wear,
         p.drag,
         tracks,
-        visits["x_km"].to_numpy(float),
+        x_km,
         u,
         made.load,
         made.load_noise,
@@ -104,9 +108,10 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
         life_km=p.drag_life_km,
         keep=keep,
     )
-    return Filtered(code, made, tracks, told)
+    begun = filter_onsets(p.onsets, tracks, x_km, made, code, keep=keep)
+    return Filtered(code, made, tracks, told, begun)
 
 
 def risk_model(p: Parameters) -> RiskModel:
     """Return the survival formulas with these parameters."""
-    return RiskModel(p.wear, p.drag, p.failure)
+    return RiskModel(p.wear, p.drag, p.failure, p.onsets)

@@ -13,6 +13,7 @@ from analytics.wear_model.damages import Damages, filter_damages
 from analytics.wear_model.drag import DragParameters, DragState, filter_drag
 from analytics.wear_model.level_rate import LevelRate
 from analytics.wear_model.model import Parameters
+from analytics.wear_model.onsets import Begun, Shown, filter_onsets, shown
 from analytics.wear_model.tracks import Track, make_tracks
 from analytics.wear_model.wear import WearParameters, filter_wear, indicator
 
@@ -67,6 +68,16 @@ class Readings:
             drag, self.tracks, self.x_km, self.made.load, self.made.load_noise, self.filter_km, self.code,
             life_km=self.p.drag_life_km, wild=wild,
         )  # fmt: skip
+
+    @cached_property
+    def shown(self) -> dict[str, Shown]:
+        """The channel of each damage that has an onset."""
+        return shown(self.made)
+
+    @cached_property
+    def begun(self) -> Begun:
+        """The damages with an onset as `p` tells them."""
+        return filter_onsets(self.p.onsets, self.tracks, self.x_km, self.made, self.code).state
 
     @cached_property
     def _wear_now(self) -> tuple[Track[LevelRate], np.ndarray]:

@@ -25,6 +25,7 @@ import pandas as pd
 from analytics.learning.fitting import Fit, fit_history
 from analytics.record.scores import auc_interval, brier_skill, calibration_slope
 from analytics.risk.forecast import score
+from analytics.wear_model.failure_risk import CAUSES
 from analytics.wear_model.model import risk_model
 from analytics.wear_model.remaining_life import distance_left
 from demo_fleet import fleet as simulator
@@ -53,7 +54,8 @@ def forecasts(fleet: simulator.SimulatedFleet, cut: str, fit: Fit, history) -> p
     counts[state.filtered.tracks.order] = state.filtered.tracks.counts
     ripple = history.visits.groupby("pump")["ripple_pct"].last().reindex(state.rows).fillna(0).to_numpy()
     made = pd.DataFrame(
-        {"p": risk, "p_wear": parts[0], "p_drag": parts[1], "p_sudden": parts[2], "perfect": seen,
+        {f"p_{cause}": part for cause, part in zip(CAUSES, parts, strict=True)}
+        | {"p": risk, "perfect": seen,
          "left_km": left, "d_km": d, "happened": left <= d, "low_km": band[:, 0], "high_km": band[:, 2],
          "readings": counts[state.rows], "ripple": ripple, "age_km": true["now_km"].to_numpy(),
          "mode": true["true_mode"].map({"wear": 0, "drag": 1, "sudden": 2}).to_numpy()}

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.wear_model.model import Parameters
+from analytics.wear_model.onsets import NAMES, Onsets
 from demo_fleet import fleet as simulator
 
 
@@ -39,8 +40,11 @@ def informed(learned: Parameters, true: simulator.FleetParameters) -> Parameters
     drag_level, drag_cv = _moments(true.drag_level, true.drag_level_sd)
     scale = float(true.drag_scale_km.mean())
     one = np.ones(len(learned.types))
+    # These fleets know wear and drag only.
+    none = {name: replace(getattr(learned.onsets, name), factor=0 * one) for name in NAMES}
     return replace(
         learned,
+        onsets=Onsets(**none),
         wear=replace(
             learned.wear,
             rate=by_type(rate),

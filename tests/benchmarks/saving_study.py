@@ -171,14 +171,15 @@ def known_at_stops(
     for k, rows in enumerate(filtered.tracks.index):
         who = filtered.tracks.order[: len(rows)]
         at = stop_of.reindex(pd.MultiIndex.from_arrays([life[who], np.full(len(who), k)])).to_numpy(int)
-        yield at, rows, Known(x[rows], filtered.type_code[who], *filtered.told.per_visit[k])
+        states = (*filtered.told.per_visit[k], filtered.begun.per_visit[k])
+        yield at, rows, Known(x[rows], filtered.type_code[who], *states)
 
 
 def _told(model: RiskModel, known: Known, p: Parameters) -> tuple[np.ndarray, np.ndarray]:
     """Risk up to the next stop, at a distance that nobody knows, and the same of a new pump."""
     code, n = known.type_code, len(known.type_code)
     d = np.full(n, STOP_KM)
-    new = Known.of_new(p.wear, p.drag, code)
+    new = Known.of_new(p.wear, p.drag, p.onsets, code)
     return model.risk(known, np.zeros(n), d)[0], model.risk(new, np.zeros(n), d)[0]
 
 

@@ -30,6 +30,7 @@ from analytics.past.history import History
 from analytics.record.plain_rules import rule_scores
 from analytics.record.scores import auc_interval, brier_skill, calibration_slope
 from analytics.risk.forecast import State, score
+from analytics.wear_model.failure_risk import CAUSES
 from analytics.wear_model.model import risk_model
 from analytics.wear_model.remaining_life import distance_left
 from tests.fleet_frames import history_from_tables
@@ -137,8 +138,8 @@ def told_by(state: State, ahead_km: np.ndarray) -> pd.DataFrame:
     risk, parts = model.risk(state.known, state.d_0, ahead_km)
     left = distance_left(model, state.known, state.d_0)
     return pd.DataFrame(
-        {"p": risk, "p_wear": parts[0], "p_drag": parts[1], "p_sudden": parts[2], "low_km": left[:, 0],
-         "high_km": left[:, 2]}
+        {"p": risk, "low_km": left[:, 0], "high_km": left[:, 2]}
+        | {f"p_{name}": part for name, part in zip(CAUSES, parts, strict=True)}
     )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from analytics.learning.drag import filter_effect
 from analytics.learning.fitting import DRAG_PRIOR, FAILURE_PRIOR, WEAR_PRIOR, fit_history
-from analytics.learning.gaps import make_gaps
+from analytics.learning.gaps import FOUND, make_gaps
 from analytics.wear_model.model import Parameters, risk_model, run_filters
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import TYPES, FleetSpec, simulate_fleet
@@ -57,10 +57,12 @@ def test_each_cause_is_expected_as_often_as_strip_down_found_it(history, made):
     p = made.parameters
     gaps = make_gaps(history, run_filters(history, p, keep=True), p)
     model = risk_model(p)
-    after, before = (np.array(model.log_survival(gaps.known, d)) for d in (gaps.d_to, gaps.d_from))
-    found = np.array([(gaps.failed & (gaps.cause == k)).sum() for k in range(3)])
+    after, before = (model.log_survival(gaps.known, d).array for d in (gaps.d_to, gaps.d_from))
+    found = np.array([(gaps.failed & (gaps.found == k)).sum() for k in range(len(FOUND))])
     assert found.min() > 15
-    np.testing.assert_allclose((after - before).sum(1), found, rtol=0.2)
+    named = FOUND_IF[:, :-1].T > FOUND_WRONG
+    expected = (named / named.sum(0)) @ (after - before).sum(1)
+    np.testing.assert_allclose(expected, found, rtol=0.2)
 
 
 def test_drag_is_learned_as_fast_as_it_is_though_fast_ones_end_early(fleet, history, made):

@@ -1,0 +1,181 @@
+"""Learn the damages with an onset (hydraulic, commutator, brush): first from the readings, then how they end
+a pump from what followed each visit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from analytics.learning.failure import Others, other_hazards, with_others_likelihood
+from analytics.learning.gaps import Gaps
+from analytics.learning.shrinking import MOST_BAD, Columns, Prior, first_levels, maximise, mean_for_others
+from analytics.past.history import History
+from analytics.past.normalise import Channels
+from analytics.wear_model.model import Parameters
+from analytics.wear_model.onsets import NAMES, OnsetParameters, Onsets, Shown, filter_one
+from analytics.wear_model.readings import Readings
+
+# Usual value and sd of its natural log, in the channel's units a 10,000 km; common practice, no source.
+ONSET_PRIOR: dict[str, Prior] = {
+    "hydraulic": {
+        "level_var": (0.05**2, 0.8),
+        "noise": (0.02**2, 1.0),
+        "scale_km": (280e3, 0.6),
+        "growth": (0.06, 0.5),
+        "growth_cv": (0.5, 0.3),
+        "shape": (1.3, 0.2),
+        "bad": (0.01, 1.0),
+        "jump": (0.02, 0.7),
+        "aside_km": (150e3, 0.7),
+        "aside_sd": (0.08, 0.5),
+    },
+    "commutator": {
+        "level_var": (0.15**2, 0.8),
+        "noise": (0.1**2, 1.0),
+        "scale_km": (350e3, 0.6),
+        "growth": (0.15, 0.5),
+        "growth_cv": (0.5, 0.3),
+        "shape": (1.3, 0.2),
+        "bad": (0.01, 1.0),
+        "jump": (0.2, 0.7),
+        "aside_km": (300e3, 0.7),
+        "aside_sd": (0.3, 0.5),
+    },
+    "brush": {
+        "level_var": (0.03**2, 0.8),
+        "noise": (0.015**2, 1.0),
+        "scale_km": (280e3, 0.6),
+        "growth": (0.05, 0.5),
+        "growth_cv": (0.5, 0.3),
+        "shape": (1.3, 0.2),
+        "bad": (0.01, 1.0),
+        "jump": (0.01, 0.7),
+        "aside_km": (150e3, 0.7),
+        "aside_sd": (0.06, 0.5),
+    },
+}
+FAILS_PRIOR: dict[str, Prior] = {
+    "hydraulic": {"fails_at": (0.22, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
+    "commutator": {"fails_at": (0.7, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
+    "brush": {"fails_at": (0.2, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
+}
+JUMP_SPREAD = 0.7  # of the jump's mean: common practice, no source
+MOST_NOISE, NOISE_READINGS = 50.0, 30.0  # most a type's noise may lie off; pairs' worth of belief in none
+
+
+def initial_onsets(types: int) -> Onsets:
+    """Return the trade-knowledge priors as parameters."""
+    one = np.ones(types)
+    made = {}
+    for name in NAMES:
+        value = {k: v[0] for k, v in ONSET_PRIOR[name].items()}
+        fails = {k: v[0] for k, v in FAILS_PRIOR[name].items()}
+        plain = OnsetParameters(
+            level=0.0 * one,
+            level_var=1.0,
+            noise=1.0,
+            filter_per_km=0.0,
+            scale_km=1.0,
+            shape=1.0,
+            starts=one,
+            growth=1.0,
+            growth_cv=1.0,
+            fails_at=fails["fails_at"],
+            fails_at_sd=fails["fails_at"] * fails["spread"],
+            factor=one,
+            type_noise=one,
+        )
+        made[name] = _with(plain, value)
+    return Onsets(**made)
+
+
+def learn_onsets(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
+    """Learn all three from the readings alone; weight (pumps,) of the sample."""
+    read = Readings(p, sample, made)
+    found = {name: _learn_one(getattr(p.onsets, name), name, read, weight) for name in NAMES}
+    return replace(p, onsets=Onsets(**found))
+
+
+def _learn_one(p: OnsetParameters, name: str, read: Readings, weight: np.ndarray) -> OnsetParameters:
+    channel = read.shown[name]
+    if np.isnan(channel.y).all():
+        return p
+    k = len(p.level)
+    p = replace(
+        p,
+        level=first_levels(channel.y, read.pump, read.code, k, 0.0),
+        type_noise=type_noise(channel.y, read.pump, read.code, k),
+    )
+    prior = ONSET_PRIOR[name]
+    values = {key: usual for key, (usual, _) in prior.items()}
+    for rounds in (10, 5):
+
+        def likelihood(v: Columns, p: OnsetParameters = p) -> np.ndarray:
+            told = filter_one(_with(p, v), read.tracks, read.x_km, channel, read.code)
+            return told.log_likelihood @ weight
+
+        values = maximise(likelihood, prior, values, rounds)
+        p = _with_levels(_with(p, values), channel, read)
+    return p
+
+
+def _with(p: OnsetParameters, v: Mapping[str, Any]) -> OnsetParameters:
+    own = {name: value for name, value in v.items() if name != "aside_km"}
+    more = {"bad": np.minimum(v["bad"], MOST_BAD), "jump_sd": JUMP_SPREAD * v["jump"]}
+    return replace(p, **(own | more), aside_per_km=1 / v["aside_km"])
+
+
+def _with_levels(p: OnsetParameters, channel: Shown, read: Readings) -> OnsetParameters:
+    """Move each type's level to its pumps' own where nothing has started, if three or more tell."""
+    state = filter_one(p, read.tracks, read.x_km, channel, read.code).state
+    own = np.where((read.counts(channel.y) > 0) & (state.started < 0.5), state.b, np.nan)
+    level = p.level.copy()
+    for t in range(len(level)):
+        mine = own[(read.code == t) & ~np.isnan(own)]
+        if len(mine) >= 3:
+            level[t] = np.median(mine)
+    return replace(p, level=mean_for_others(level))
+
+
+def type_noise(y: np.ndarray, pump: np.ndarray, code: np.ndarray, types: int) -> np.ndarray:
+    """Return each type's variance of reading over the fleet's, drawn to 1, from steps within pumps."""
+    ok = np.flatnonzero(~np.isnan(y))
+    same = pump[ok][1:] == pump[ok][:-1]
+    step, of = np.abs(np.diff(y[ok]))[same], code[pump[ok][1:]][same]
+    out = np.ones(types)
+    if len(step) < 8:
+        return out
+    usual = np.median(step)
+    for t in range(types):
+        mine = step[of == t]
+        if len(mine) >= 3:
+            own = 2 * np.log(np.maximum(np.median(mine), 1e-9) / max(usual, 1e-9))
+            out[t] = np.exp(own * len(mine) / (len(mine) + NOISE_READINGS))
+    return np.clip(out, 1 / MOST_NOISE, MOST_NOISE)
+
+
+def learn_onset_failures(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
+    """Learn for each damage where it ends a pump and how often it starts unseen, the others standing."""
+    for name in NAMES:
+        others = other_hazards(p, gaps, name)
+
+        own: OnsetParameters = getattr(p.onsets, name)
+
+        def likelihood(
+            v: Columns, own: OnsetParameters = own, name: str = name, others: Others = others
+        ) -> np.ndarray:
+            return with_others_likelihood(_ends(own, v), name, others, gaps, weight)
+
+        prior = FAILS_PRIOR[name]
+        values = maximise(likelihood, prior, {key: usual for key, (usual, _) in prior.items()}, 10)
+        p = replace(p, onsets=replace(p.onsets, **{name: _ends(own, values)}))
+    return p
+
+
+def _ends(p: OnsetParameters, v: Mapping[str, Any]) -> OnsetParameters:
+    """Return `p` with where it ends a pump and how often it starts."""
+    starts = v["starts"] * np.ones(len(p.level))
+    return replace(p, fails_at=v["fails_at"], fails_at_sd=v["spread"] * v["fails_at"], starts=starts)
