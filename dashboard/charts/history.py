@@ -168,8 +168,14 @@ def _events(events: pd.DataFrame, palette: Palette) -> Any:
 
 def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     """Return the risk as one bar in points, each part of some width named above it; parts: part (wear, drag,
-    sudden), points."""
-    names = {"wear": "brush and commutator wear", "drag": "drag", "sudden": "unpredictable"}
+    hydraulic, sudden), points."""
+    names = {
+        "wear": "brush and commutator wear",
+        "drag": "drag",
+        "hydraulic": "hydraulic wear",
+        "sudden": "unpredictable",
+    }
+    colours = [palette.wear, palette.drag, palette.other, palette.sudden]
     order = list(names)
     rows = parts.assign(order=parts["part"].map(order.index), name=parts["part"].map(names))
     rows = rows.sort_values("order")
@@ -181,8 +187,8 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
         color=alt.Color(
             "name:N",
             title=None,
-            legend=alt.Legend(columns=3),
-            scale=alt.Scale(domain=list(names.values()), range=[palette.wear, palette.drag, palette.sudden]),
+            legend=alt.Legend(columns=4),
+            scale=alt.Scale(domain=list(names.values()), range=colours),
         ),
         order=alt.Order("order:O"),
         tooltip=["name:N", alt.Tooltip("points:Q", format=".1f")],

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from analytics.learning.drag import filter_effect
+from analytics.learning.failure import FOUND_IF, FOUND_WRONG
 from analytics.learning.fitting import DRAG_PRIOR, FAILURE_PRIOR, WEAR_PRIOR, fit_history
 from analytics.learning.gaps import FOUND, make_gaps
 from analytics.wear_model.model import Parameters, risk_model, run_filters

@@ -11,6 +11,7 @@ from pandas.testing import assert_frame_equal
 from analytics.learning.fitting import stored_fit
 from analytics.risk.forecast import forecast
 from analytics.risk.ranking import rank
+from analytics.wear_model.failure_risk import CAUSES
 from dashboard.cli import main
 from dashboard.commands.rank import JSON_FIELDS
 from demo_fleet.dirt import Dirt
@@ -73,7 +74,7 @@ def test_riskier_pumps_come_first_and_failed_sooner(fleet, table):
 
 
 def test_parts_and_points_add_up(table):
-    parts = table[["risk_wear", "risk_drag", "risk_sudden"]].sum(axis=1)
+    parts = table[[f"risk_{cause}" for cause in CAUSES]].sum(axis=1)
     np.testing.assert_allclose(parts, 100 * table["risk"], atol=1e-6)
 
 

@@ -19,19 +19,29 @@ def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     row = ranked.iloc[0]
     parts = pd.DataFrame(
         {
-            "part": ["wear", "drag", "sudden"],
-            "points": [row["risk_wear"], row["risk_drag"], row["risk_sudden"]],
+            "part": ["wear", "drag", "hydraulic", "sudden"],
+            "points": [
+                row["risk_wear"] + row["risk_commutator"] + row["risk_brush"],
+                row["risk_drag"],
+                row["risk_hydraulic"],
+                row["risk_sudden"],
+            ],
         }
     )
     st.subheader("Where the risk comes from", anchor=False)
     frame.chart(
         history.risk_split(parts, palette=frame.palette()),
-        "Risk split into wear, drag and unpredictable, in points.",
+        "Risk split into wear, drag, hydraulic wear and unpredictable, in points.",
     )
     say.line(row["reason"])
     extra = []
     if not formats.is_unknown(row.get("p_drag_started")):
         extra.append(f"Chance that drag has started: {formats.percent(row['p_drag_started'])}.")
+    if not formats.is_unknown(row.get("p_beside_pump")):
+        extra.append(
+            "Chance that something beside the pump (supply, fuel, clamp) shifts its readings: "
+            f"{formats.percent(row['p_beside_pump'])}."
+        )
     if not formats.is_unknown(row.get("prior_share")):
         extra.append(
             f"{formats.percent(row['prior_share'])} of this answer is the type's, not this pump's own."
