@@ -96,7 +96,10 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
         wear_factor=factor["wear"],
         drag_factor=factor["drag"],
     )
-    onsets = {name: replace(getattr(p.onsets, name), factor=factor[name]) for name in NAMES}
+    onsets = {
+        name: replace(own, factor=own.factor * factor[name])
+        for name, own in ((name, getattr(p.onsets, name)) for name in NAMES)
+    }
     return replace(made, failure=failure, onsets=Onsets(**onsets))
 
 

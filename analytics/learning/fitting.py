@@ -22,7 +22,7 @@ import numpy as np
 from analytics.learning.drag import DRAG_PRIOR, FILTER_PRIOR, learn_drag, refine_drag
 from analytics.learning.failure import FAILURE_PRIOR, learn_failure
 from analytics.learning.gaps import Gaps, make_gaps
-from analytics.learning.onsets import initial_onsets, learn_onset_failures, learn_onsets
+from analytics.learning.onsets import initial_onsets, keep_what_tells, learn_onset_failures, learn_onsets
 from analytics.learning.wear import WEAR_PRIOR, learn_drag_points, learn_wear, refine_wear
 from analytics.money.long_run import RATIOS, LongRun, learn_long_run
 from analytics.past.history import History, load_history
@@ -185,6 +185,7 @@ def fit_history(history: History) -> Fit:
         gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
         p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
         p = learn_onset_failures(p, gaps, weight[gaps.pump])
+        p = keep_what_tells(p, gaps, weight[gaps.pump])
         p = refine_wear(p, sample, made, weight)
         p = refine_drag(p, sample, made, weight)
     gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)

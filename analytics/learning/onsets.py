@@ -9,7 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from analytics.learning.failure import Others, other_hazards, with_others_likelihood
+from analytics.learning.failure import (
+    Others,
+    gap_likelihood,
+    learn_failure,
+    other_hazards,
+    with_others_likelihood,
+)
 from analytics.learning.gaps import Gaps
 from analytics.learning.shrinking import MOST_BAD, Columns, Prior, first_levels, maximise, mean_for_others
 from analytics.past.history import History
@@ -62,6 +68,8 @@ FAILS_PRIOR: dict[str, Prior] = {
     "commutator": {"fails_at": (0.7, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
     "brush": {"fails_at": (0.2, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
 }
+SHOW_AS_WEAR = ("commutator", "brush")
+CLEAR_GAIN = 2.0  # of log-likelihood
 JUMP_SPREAD = 0.7  # of the jump's mean: common practice, no source
 MOST_NOISE, NOISE_READINGS = 50.0, 30.0  # most a type's noise may lie off; pairs' worth of belief in none
 
@@ -159,7 +167,7 @@ def type_noise(y: np.ndarray, pump: np.ndarray, code: np.ndarray, types: int) ->
 
 def learn_onset_failures(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
     """Learn for each damage where it ends a pump and how often it starts unseen, the others standing."""
-    for name in NAMES:
+    for name in (name for name in NAMES if getattr(p.onsets, name).counts):
         others = other_hazards(p, gaps, name)
 
         own: OnsetParameters = getattr(p.onsets, name)
@@ -173,6 +181,18 @@ def learn_onset_failures(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Param
         values = maximise(likelihood, prior, {key: usual for key, (usual, _) in prior.items()}, 10)
         p = replace(p, onsets=replace(p.onsets, **{name: _ends(own, values)}))
     return p
+
+
+def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
+    """Leave brush and commutator damage out where failures are told as well by wear that goes on slowly.
+
+    Both are learned, and what the log-likelihood of all gaps gains by them must exceed CLEAR_GAIN.
+    """
+    none = {name: replace(getattr(p.onsets, name), factor=0 * p.onsets.brush.factor) for name in SHOW_AS_WEAR}
+    plain = learn_failure(replace(p, onsets=replace(p.onsets, **none)), gaps, weight, by_type=False)
+    p = learn_failure(p, gaps, weight, by_type=False)
+    gained = gap_likelihood(p, gaps, weight) - gap_likelihood(plain, gaps, weight)
+    return p if gained > CLEAR_GAIN * weight.mean() else plain
 
 
 def _ends(p: OnsetParameters, v: Mapping[str, Any]) -> OnsetParameters:

@@ -208,8 +208,8 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
         | {f"risk_{cause}": 100 * part for cause, part in zip(CAUSES, ahead.parts, strict=True)}
         | {
             "p_drag_started": state.known.drag.started,
-            "p_damage": state.known.p_damage,
-            "p_beside_pump": state.known.p_beside_pump,
+            "p_damage": ahead.p_damage,
+            "p_beside_pump": ahead.p_beside_pump,
             "prior_share": share,
             "n_alike": n_alike,
             "k_failed": k_failed,
@@ -228,7 +228,7 @@ class _Ahead:
 
     own_horizon_km: the horizon on the pump's own clock; risk (n,) before it, parts (causes, n) of it in the
     order of CAUSES; risk_if_new: of a new pump in its place; left_km (n, 3): distance left, 10, 50 and 90 %;
-    experience_km: how far ahead pumps were ever seen to run.
+    experience_km: how far ahead pumps were ever seen to run; p_damage, p_beside_pump: of RiskModel.
     """
 
     horizon_km: np.ndarray
@@ -238,6 +238,8 @@ class _Ahead:
     risk_if_new: np.ndarray
     left_km: np.ndarray
     experience_km: np.ndarray
+    p_damage: np.ndarray
+    p_beside_pump: np.ndarray
 
 
 def _ahead(state: State, pumps: pd.DataFrame, within_km: float | None) -> _Ahead:
@@ -259,6 +261,8 @@ def _ahead(state: State, pumps: pd.DataFrame, within_km: float | None) -> _Ahead
         risk_if_new,
         distance_left(model, state.known, state.d_0) / own[:, None],
         (longest_km - pumps["now_km"].to_numpy(float)) / own,
+        model.p_damage(state.known),
+        model.p_beside_pump(state.known),
     )
 
 

@@ -64,17 +64,6 @@ class Known(NamedTuple):
         both = new_pumps(wear, drag, type_code)
         return cls(np.zeros(len(type_code)), type_code, *both, new_onsets(onsets, type_code))
 
-    @property
-    def p_damage(self) -> np.ndarray:
-        """Chance that a damage with an onset (drag or one of onsets.py) has started."""
-        return 1 - np.prod([1 - s.started for s in (self.drag, *self.begun)], axis=0)
-
-    @property
-    def p_beside_pump(self) -> np.ndarray:
-        """Chance that something beside the pump shifts a reading now: supply, starved or restricted fuel,
-        clamp."""
-        return 1 - np.prod([1 - s.aside.p for s in (self.drag, *self.begun)], axis=0)
-
     def take(self, rows: slice | np.ndarray) -> Known:
         """Return `rows`."""
         return take(self, rows)
@@ -143,6 +132,19 @@ class RiskModel:
         mixture = _mixture(self.drag, known.drag, hazard, d, f.drag_level, f.drag_level_sd)
         return mixture * f.drag_factor[code]
 
+    def p_damage(self, known: Known) -> np.ndarray:
+        """Return the chance that a damage with an onset (drag or one of onsets.py) has started, (n,)."""
+        return 1 - np.prod([1 - state.started for state in self._with_onset(known)], axis=0)
+
+    def p_beside_pump(self, known: Known) -> np.ndarray:
+        """Return the chance that something beside the pump shifts a reading now (supply, a starved or
+        restricted flow, the clamp), (n,)."""
+        return 1 - np.prod([1 - state.aside.p for state in self._with_onset(known)], axis=0)
+
+    def _with_onset(self, known: Known) -> list[DragState]:
+        counted = [name for name in NAMES if getattr(self.onsets, name).counts]
+        return [known.drag, *(getattr(known.begun, name) for name in counted)]
+
     def risk(self, known: Known, d_0: np.ndarray, d_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the risk over `d_km` from `d_0` beyond the last visit, and its parts in the order of
         CAUSES, (causes, n), in points of 1."""
@@ -165,6 +167,8 @@ def onset_survival(
     p: OnsetParameters, state: DragState, x_km: np.ndarray, type_code: np.ndarray, d: np.ndarray
 ) -> np.ndarray:
     """Return -ln S by one damage from the last visit at `x_km` to `d` km beyond it, (n,) or (sets, n)."""
+    if not p.counts:
+        return np.zeros(len(d))
     table = delay_hazard_table(p, p.fails_at, p.fails_at_sd)
     hazard = p.starts[..., type_code] * look_up(table, x_km, d)
     return _mixture(p, state, hazard, d, p.fails_at, p.fails_at_sd) * p.factor[..., type_code]

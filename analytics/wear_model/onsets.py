@@ -6,8 +6,8 @@
 
 The hypotheses go side by side as for drag (drag.py): not started, and started, here with a jump at the start,
 so that a jump is weighed against a wild reading: the next reading, or a repeat of another day, settles it. A
-third competes with both: something beside the pump (supply, a starved or restricted flow, the clamp) shifts the
-channel either way, goes after some distance or with recorded work, and leaves the pump as it was.
+third competes with both: something beside the pump (supply, a starved or restricted flow, the clamp) shifts
+the channel either way, goes after some distance or with recorded work, and leaves the pump as it was.
 """
 
 from __future__ import annotations
@@ -37,6 +37,11 @@ class OnsetParameters(DragParameters):
     fails_at_sd: Value = 0.3
     factor: np.ndarray = field(default_factory=lambda: np.ones(0))
     type_noise: np.ndarray = field(default_factory=lambda: np.ones(0))
+
+    @property
+    def counts(self) -> bool:
+        """Whether the fleet's failures speak for such a damage."""
+        return bool(np.any(self.factor))
 
 
 @dataclass(frozen=True)
@@ -91,9 +96,12 @@ def take_in_onsets(
     read: dict[str, Shown],
 ) -> tuple[Begun, np.ndarray]:
     """Move from one visit to the next and take in its readings; return the state and the log-likelihood."""
-    states, total = [], np.zeros(1)
+    states, total = [], np.zeros(len(x_to))
     for name in NAMES:
         p: OnsetParameters = getattr(onsets, name)
+        if not p.counts:
+            states.append(getattr(before, name))
+            continue
         state, gained = one_step(p, getattr(before, name), x_from, x_to, type_code, *read[name])
         states.append(state)
         total = total + gained
