@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analytics.learning.fitting import fit_history
-from analytics.learning.gaps import CAUSES, make_gaps
+from analytics.learning.gaps import FOUND, make_gaps
 from analytics.record.hindsight import acted_on
 from analytics.wear_model.model import run_filters
 from demo_fleet.fleet import FleetSpec, simulate_fleet
@@ -27,19 +27,19 @@ def with_findings(history, found):
 
 def test_each_gap_that_ended_in_failure_knows_what_was_found(history):
     failed = np.flatnonzero(history.pumps["failed"])
-    names = np.resize(np.array([*CAUSES, "not_examined"], dtype=object), len(failed))
+    names = np.resize(np.array([*FOUND, "not_examined"], dtype=object), len(failed))
     told = with_findings(history, names)
     p = fit_history(told).parameters
     gaps = make_gaps(told, run_filters(told, p, keep=True), p)
-    by_pump = dict(zip(gaps.pump[gaps.failed], gaps.cause[gaps.failed], strict=True))
+    by_pump = dict(zip(gaps.pump[gaps.failed], gaps.found[gaps.failed], strict=True))
     rows = {"worn": 0, "seized": 1, "electrical": 2, "not_examined": -1}
     assert by_pump == {pump: rows[name] for pump, name in zip(failed, names, strict=True)}
-    assert (gaps.cause[~gaps.failed] == -1).all()
+    assert (gaps.found[~gaps.failed] == -1).all()
 
 
 def test_strip_downs_move_what_is_learned_of_each_cause(history):
     """The same lives and readings: only what was found differs, and each finding makes its cause commoner."""
-    made = {found: fit_history(with_findings(history, found)).parameters for found in CAUSES}
+    made = {found: fit_history(with_findings(history, found)).parameters for found in FOUND}
     wear = {found: p.failure.wear_level.mean() for found, p in made.items()}
     starts = {found: p.drag.starts.mean() for found, p in made.items()}
     sudden = {found: p.failure.sudden_per_km.mean() for found, p in made.items()}
