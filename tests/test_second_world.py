@@ -8,6 +8,7 @@ import pytest
 
 from dashboard.cli import main
 from tests.benchmarks.second_world import build, write_folder
+from tests.benchmarks.second_world.informed import Informed
 from tests.benchmarks.second_world.summary import area
 from tests.benchmarks.second_world.truth import (
     all_lives,
@@ -154,3 +155,18 @@ def test_the_folder_loads(tmp_path, capsys):
     units = {row["unit"] for row in json.loads(capsys.readouterr().out)}
     in_service = set(truth(world.start())["unit"])
     assert units >= in_service
+
+
+def test_who_knows_the_laws_forecasts_from_the_records_alone():
+    world = build(13, "standard", 150)
+    run = world.start()
+    observer = Informed(world, particles=200)
+    now = observer.forecast(run)
+    assert set(now["unit"]) == set(truth(run)["unit"])
+    seen = at_visits(run).merge(observer.told(), on=["u", "day"], suffixes=("", "_told"))
+    fails = seen["fails"].to_numpy()
+    informed = area(fails, seen["risk_told"].to_numpy())
+    assert 0.68 < informed < area(fails, seen["risk"].to_numpy())
+    assert 0.7 < seen["risk_told"].mean() / fails.mean() < 1.4
+    again = Informed(world, particles=200).forecast(run)
+    pd.testing.assert_frame_equal(now, again)

@@ -23,6 +23,9 @@ records. It knows the fleet folder's columns, and nothing else of the project.
     truth.end_credit(run)                 # what the life left is worth, apart from cash
     truth.all_seeing_orders(run)          # an owner who sees every state, for a loop with hold
     truth.foresight_orders(run)           # one who knows the day of failure
+    truth.checks(run)                     # every check, with what was there and whether it named it
+    informed.Informed(world).forecast(run)      # true laws, but only what was written down: unit, risk,
+    beside
 
 **Same luck.** Every random number is a hash of seed, unit, pump number (or day) and purpose (`luck`). A
 policy that leaves a unit alone leaves it exactly as it is under any other policy; a pump's n-th successor on
@@ -52,7 +55,8 @@ made anyway.
 - `causes`: connector, supply, ground, strainer, outlet filter, regulator, hose, fuel, beside the pump;
 - `readings`, `checks`, `jobs`, `run`, `log`: what is read, found, ordered, done and written down;
 - `records`, `folder`: what the fleet's books say of it; lost, late and wrong entries included;
-- `truth`: what nobody sees. Figures of each kind: `python -m tests.benchmarks.second_world.summary`.
+- `informed`: what the records allow to know, by one who knows the laws; `truth`: what nobody sees. Figures of
+  each kind: `python -m tests.benchmarks.second_world.summary`.
 
 **Left out**, knowingly: two pumps in one vehicle, a pump moved to another vehicle, captures as waveforms,
 bays and parts that run out (a plan's own concern), pumps worn faster by a plugged filter (causes and damage

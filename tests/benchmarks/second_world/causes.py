@@ -138,12 +138,18 @@ def severity(fleet: Fleet, arr: Arrivals, beside: Beside, unit: np.ndarray, day:
     return level
 
 
-def effects(arr: Arrivals, beside: Beside, unit: np.ndarray, level: np.ndarray) -> dict[str, np.ndarray]:
-    """What the causes do: volts lost upstream (supply, ground) and at the tank (connector), pressure, load …
+def holds_low(arr: Arrivals, beside: Beside, unit: np.ndarray) -> np.ndarray:
+    """Whether the regulator at fault holds too little rather than too much."""
+    return arr.is_low[unit, REGULATOR, beside.which[unit, REGULATOR]]
 
-    line: pressure that a gauge at the port sees; pressure: what the pump works against; logarithms.
+
+def effects(low: np.ndarray, level: np.ndarray) -> dict[str, np.ndarray]:
+    """What causes of severity `level` (n, 8) do: volts lost upstream (supply, ground) and at the tank
+    (connector), pressure, load …
+
+    low: the regulator holds too little. line: pressure that a gauge at the port sees; pressure: what the pump
+    works against; logarithms.
     """
-    low = arr.is_low[unit, REGULATOR, beside.which[unit, REGULATOR]]
     regulator = np.where(low, -0.16, 0.18) * level[:, REGULATOR]
     hose = -0.14 * level[:, HOSE]
     return {

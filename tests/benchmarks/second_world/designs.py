@@ -125,8 +125,8 @@ def log_volts(volts: np.ndarray, lost: np.ndarray | float = 0.0) -> np.ndarray:
 
 
 def pump_effects(design: np.ndarray, damage: np.ndarray, is_short: np.ndarray) -> dict[str, np.ndarray]:
-    """What damage (n, SEEN) does to the machine: brush_v, load, resistance, strength, ripple, delivery."""
-    brush, burn, drag, leak, winding = np.minimum(damage, 2.5).T
+    """What damage (…, SEEN) does to the machine: brush_v, load, resistance, strength, ripple, delivery."""
+    brush, burn, drag, leak, winding = np.moveaxis(np.minimum(damage, 2.5), -1, 0)
     short, opened = np.where(is_short, winding, 0.0), np.where(is_short, 0.0, winding)
     # A brush near its end bounces: its ripple grows faster than its drop.
     return {

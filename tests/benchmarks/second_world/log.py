@@ -161,10 +161,10 @@ class Log:
                 }
             )
 
-    def fitted(self, fleet: Fleet, u, day, lives: Lives, lost, first: bool = False) -> None:
-        """A pump fitted; lost: never written down. first: those on the vehicles at day 0."""
+    def fitted(self, fleet: Fleet, u, day, lives: Lives, lost, at_once: bool, first: bool = False) -> None:
+        """A pump fitted. lost: never written down; at_once: in the books that day; first: at day 0."""
         day_i = day.astype(int)
-        delay = np.zeros(u.size, int) if first else _paper(fleet, u, day_i)
+        delay = np.zeros(u.size, int) if first or at_once else _paper(fleet, u, day_i)
         self.chunks["fitted"].append(
             {
                 "u": u.copy(),
@@ -182,10 +182,10 @@ class Log:
             }
         )
 
-    def removed(self, fleet: Fleet, u, day, number, removal, found, lost, failed) -> None:
+    def removed(self, fleet: Fleet, u, day, number, removal, found, lost, failed, at_once: bool) -> None:
         """A pump taken off. removal: 0 failed, 1 on_condition, 2 opportunity, 3 other."""
         day_i = day.astype(int)
-        delay = _paper(fleet, u, day_i)
+        delay = np.zeros(u.size, int) if at_once else _paper(fleet, u, day_i)
         bench = delay + 10 + (35 * fleet.luck.uniform("bench-days", u, number)).astype(int)
         self.chunks["removed"].append(
             {

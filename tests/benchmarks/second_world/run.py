@@ -141,7 +141,7 @@ class Run:
         return hurt, level
 
     def read(self, u, day, occasion, hurt, level, share=readings.USUAL):
-        effects = causes.effects(self.world.arrivals, self.beside, u, level)
+        effects = causes.effects(causes.holds_low(self.world.arrivals, self.beside, u), level)
         return readings.take(
             self.fleet, self.lives.take(u), u, day, occasion, hurt, effects, self.world.clamp_errors, share
         )
@@ -283,5 +283,5 @@ def _first_pumps(world, log: Log) -> lives.Lives:
             break
         again = lives.born(fleet, world.kind, u, current.number[u] + 1, np.floor(current.fail_day[u]))
         current.put(u, again)
-    log.fitted(fleet, units, np.maximum(current.fitted, -1e5), current, np.zeros(n, bool), first=True)
+    log.fitted(fleet, units, np.maximum(current.fitted, -1e5), current, np.zeros(n, bool), True, first=True)
     return current

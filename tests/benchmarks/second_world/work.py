@@ -112,11 +112,12 @@ def change(run: Run, u: np.ndarray, day: np.ndarray, removal: np.ndarray, failed
     luck, number = run.world.luck, run.lives.number[u]
     lost = luck.uniform("lost-change", u, number) < (0.035 if failed or run.shop else 0.0)
     found = strip_down(run, u, day, failed)
+    ordered = not (failed or run.shop)  # a policy's own changes are in the books at once
     if not failed:
         run.log.happen(u, day, "change", number, removal)
-    run.log.removed(run.fleet, u, day, number, removal, found, lost, failed)
+    run.log.removed(run.fleet, u, day, number, removal, found, lost, failed, ordered)
     run.lives.put(u, lives.born(run.fleet, run.world.kind, u, number + 1, day))
-    run.log.fitted(run.fleet, u, day, run.lives.take(u), lost)
+    run.log.fitted(run.fleet, u, day, run.lives.take(u), lost, ordered)
     rows, c = np.nonzero(luck.uniform("with-change", u[:, None], number[:, None], np.arange(8)) < WITH_CHANGE)
     cure(run, u[rows], c, day[rows], np.zeros(rows.size, bool))
     run.complaint[u] = lives.complaint_day(run.fleet, run.world.kind, run.lives.take(u), u)

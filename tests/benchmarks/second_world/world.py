@@ -27,7 +27,7 @@ class World:
         self.seed, self.vehicles = seed, vehicles
         self.kind_name = kind if isinstance(kind, str) else "own"
         self.kind = KINDS[kind] if isinstance(kind, str) else kind
-        self.prices, self.skill = prices, skill
+        self.prices, self.skill, self.beside = prices, skill, beside
         self.luck = Luck(seed)
         self.history_days = round(history_years * 365.25)
         self.end_day = round((history_years + ahead_years) * 365.25)
