@@ -13,6 +13,7 @@ from dashboard.data import loaders
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
 
+CHANGES = ("book replacement", "check and change")
 NOW = ("repeat capture", "check circuit", "check filter or strainer")
 SHOWN = {
     "unit": "Unit",
@@ -57,30 +58,40 @@ MOST_PRINTED = 200
 def to_act_on(ranking: pd.DataFrame, most: int | None = None) -> pd.DataFrame:
     """Return the first pumps of a ranking (by falling risk) with something to do, bookings first."""
     action = ranking["action"].to_numpy()
-    booked = np.flatnonzero(action == "book replacement")
-    other = np.flatnonzero((action != "none") & (action != "book replacement"))
+    changes = np.isin(action, CHANGES)
+    booked = np.flatnonzero(changes)
+    other = np.flatnonzero((action != "none") & ~changes)
     return ranking.iloc[np.concatenate([booked, other])[:most]]
+
+
+def is_booked(ranking: pd.DataFrame) -> pd.Series:
+    """Return whether a person has booked or pinned each pump: it is no longer to be booked."""
+    return ranking["decision_status"].isin(["booked", "pinned"])
 
 
 def headline(ranking: pd.DataFrame) -> str:
     """Return the sentence that answers "what needs doing?"."""
     if not len(ranking):
         return "No pump is in service yet."
-    acts = ranking["action"].value_counts()
+    acts = ranking.loc[~is_booked(ranking), "action"].value_counts()
+    booked = int(is_booked(ranking).sum())
     parts = [
         f"{acts[name]:,} to {verb}"
         for name, verb in (
-            ("book replacement", "book"),
+            ("book replacement", "book for a change"),
+            ("check and change", "book for a check and change"),
             ("check circuit", "have the circuit checked"),
             ("check filter or strainer", "have the filter checked"),
             ("repeat capture", "capture again"),
         )
         if acts.get(name)
     ]
+    parts += [f"{booked:,} booked"] if booked else []
     todo = "; ".join(parts) if parts else "nothing to do before the next visits"
+    failing = expected_words(ranking["risk_to_next_stop"])
     return (
         f"Of {formats.count(len(ranking), 'pump')}: {todo}. "
-        f"Left alone, about {expected_words(ranking['risk'])} are expected to fail before their next visit."
+        f"Left alone, about {failing} are expected to fail before their next stop."
     )
 
 
@@ -123,7 +134,7 @@ def with_stakes(rows: pd.DataFrame) -> pd.DataFrame:
         return rows
     prices = loaders.cost_book().price_frame(rows)
     more = (prices["failure"] - prices["planned"]).clip(lower=0)
-    return rows.assign(at_stake=rows["risk"] * more, currency=loaders.settings()["currency"])
+    return rows.assign(at_stake=rows["risk_to_next_stop"] * more, currency=loaders.settings()["currency"])
 
 
 def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
@@ -156,6 +167,15 @@ def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
 def due_words(row: dict[Any, Any] | pd.Series) -> str:
     """Return when something is due: the day a tenth of such pumps will have failed, and the next capture."""
     words = []
+    if not formats.is_unknown(row.get("planned_on")):
+        who = row.get("decided_by")
+        status = row.get("decision_status")
+        said = (
+            f" ({status} by {who})" if status in ("booked", "pinned") and not formats.is_unknown(who) else ""
+        )
+        words.append(f"Planned for {formats.day(row['planned_on'])}{said}.")
+    elif row.get("decision_status") == "rejected":
+        words.append(f"Rejected by {row.get('decided_by') or 'a person'}.")
     if not formats.is_unknown(row.get("due_by")):
         words.append(f"One in ten such pumps will have failed by {formats.day(row['due_by'])}.")
     if row.get("action") in NOW:
@@ -224,13 +244,13 @@ def column_settings(unit: str, currency: str) -> dict[str, Any]:
         SHOWN["unit"]: column.TextColumn(width=80),
         SHOWN["action"]: column.TextColumn(width=185),
         SHOWN["risk"]: column.NumberColumn(
-            format="%.1f", width=65, help="Chance that it fails on the road before its next planned visit."
+            format="%.1f", width=65, help="Chance that it fails on the road over one interval of its stops."
         ),
         SHOWN["due_by"]: column.TextColumn(
             width=95, help="By then one in ten such pumps will have failed."
         ),
         SHOWN["at_stake"].format(currency=currency): column.TextColumn(
-            width=105, help="The risk times what a failure on the road costs more than a planned change."
+            width=105, help="Risk before its next stop, times what a failure costs more than a change."
         ),
         SHOWN["trend_pct"]: column.LineChartColumn(
             width=105, y_min=TREND_PCT[0], y_max=TREND_PCT[1],
@@ -282,7 +302,7 @@ def counts(ranking: pd.DataFrame, today: date) -> dict[str, int]:
     """Return the counts a planner starts with."""
     due = pd.to_datetime(ranking["due_by"])
     return {
-        "to book": int((ranking["action"] == "book replacement").sum()),
+        "to book": int((ranking["action"].isin(CHANGES) & ~is_booked(ranking)).sum()),
         "to check": int(ranking["action"].isin(["check circuit", "check filter or strainer"]).sum()),
         "to capture again": int((ranking["action"] == "repeat capture").sum()),
         "due in 14 days": int((due <= pd.Timestamp(today + timedelta(days=14))).sum()),

@@ -50,11 +50,13 @@ def show_decision(plan: Any) -> None:
         what = st.segmented_control("Decision", list(DECISIONS), default="book", key="decision_kind",
                                     format_func=DECISIONS.__getitem__, wrap=True)  # fmt: skip
         day = st.date_input("Day", _planned_day(plan, pump_id), format="YYYY-MM-DD")
-        reason = st.text_input("Reason", placeholder="asked for when pinning, moving or rejecting")
+        reason = st.text_input(
+            "Reason", placeholder="asked for when pinning, moving, rejecting; done: what was found"
+        )
         by = st.text_input("Your initials", max_chars=12, key="decision_by")
         if st.form_submit_button("Decide", type="primary", width="stretch"):
             frame.attempt(lambda: decide(str(what), int(pump_id), day, by, reason))
-    st.caption("A booking against the trade rules is an override: pin it, with the reason.")
+    st.caption("A day that something speaks against is booked with a reason, or not at all.")
 
 
 def candidates(
@@ -67,6 +69,7 @@ def candidates(
     """
     everything = [
         (plan.lines, "planned"),
+        (plan.checks, "check planned"),
         (plan.unplaced, "not placed"),
         (plan.waiting, "waiting"),
         (plan.rejected, "rejected"),

@@ -21,6 +21,7 @@ for note in plan.notes:
 chosen = lists.narrowing(key="plan")
 plan_parts.show_weeks(plan, chosen)
 plan_parts.show_lines(plan, chosen)
+plan_parts.show_checks(plan, chosen)
 deciding.show_decision(plan)
 plan_parts.show_orders(plan, chosen)
 plan_parts.show_rest(plan, chosen)

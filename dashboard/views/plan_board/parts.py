@@ -25,9 +25,11 @@ LINE_COLUMNS = {
     "position": "Pump",
     "depot": "Depot",
     "pump_type": "Type",
+    "job": "Job",
+    "p_change": "Ends in a change",
     "status": "Status",
-    "risk": "Risk before next visit",
-    "cost_of_waiting": "Waiting a visit costs",
+    "risk_to_next_stop": "Risk before next stop",
+    "cost_of_waiting": "Waiting until then costs",
     "expected_saving": "Saves",
     "hours": "Hours",
     "order_by": "Order by",
@@ -40,8 +42,8 @@ def headline(plan: Any) -> str:
     """Return what the plan holds and what it is expected to save, with its range."""
     if not len(plan.lines):
         return (
-            f"No replacement is planned for the {plan.horizon_days} days from {formats.day(plan.as_of)}: "
-            "none is confirmed by its readings and worth it."
+            f"No change is planned for the {plan.horizon_days} days from {formats.day(plan.today)}: "
+            f"none pays. {formats.count(len(plan.checks), 'check')} planned."
         )
     status = plan.lines["status"].value_counts()
     counted = ", ".join(f"{n:,} {name}" for name, n in status.items())
@@ -50,7 +52,8 @@ def headline(plan: Any) -> str:
     first, last = plan.lines["planned_on"].min(), plan.lines["planned_on"].max()
     when = f"on {formats.day(first)}" if first == last else f"{formats.day(first)} to {formats.day(last)}"
     return (
-        f"{formats.count(len(plan.lines), 'replacement')} planned, {when} ({counted}). "
+        f"{formats.count(len(plan.lines), 'change')} and {formats.count(len(plan.checks), 'check')} planned, "
+        f"{when} ({counted}). "
         "Expected saving against leaving these pumps to fail: "
         f"{saving}, likely between {low} and {high}."
     )
@@ -103,7 +106,12 @@ def lines_table(lines: pd.DataFrame, currency: str) -> pd.DataFrame:
         planned_on=lines["planned_on"].map(formats.day),
         order_by=lines["order_by"].map(formats.day),
         status=lines["status"].map(lambda s: STATUS_WORDS.get(s, s)),
-        risk=lines["risk"].map(formats.percent),
+        risk_to_next_stop=lines["risk_to_next_stop"].map(formats.percent),
+        p_change=lines["p_change"].map(formats.percent),
+        job=[
+            f"{job}, own stop" if own else job
+            for job, own in zip(lines["job"], lines["own_stop"], strict=True)
+        ],
         cost_of_waiting=lines["cost_of_waiting"].map(lambda v: formats.money(v, currency)),
         expected_saving=lines["expected_saving"].map(lambda v: formats.money(v, currency)),
         cautions=lines["cautions"].map(lambda c: "; ".join(c) if isinstance(c, list | tuple) else c),
@@ -119,7 +127,7 @@ def without_lone_positions(rows: pd.DataFrame) -> pd.DataFrame:
 def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
     """Draw booked, pinned and proposed work by day, with files and paper to take away."""
     lines = lists.narrowed(plan.lines, chosen)
-    st.header("Planned replacements", anchor=False)
+    st.header("Planned changes", anchor=False)
     if not len(lines):
         st.write("None.")
         return
@@ -149,6 +157,36 @@ def _calendar(plan: Any) -> bytes:
     from analytics.scheduling.ical import calendar
 
     return calendar(plan)
+
+
+CHECK_COLUMNS = {
+    "planned_on": "Day",
+    "unit": "Unit",
+    "position": "Pump",
+    "depot": "Depot",
+    "action": "What",
+    "hours": "Hours",
+    "bring": "Bring",
+    "steps": "Steps",
+}
+
+
+def checks_table(checks: pd.DataFrame) -> pd.DataFrame:
+    """Return checks as shown."""
+    shown = checks.assign(
+        planned_on=checks["planned_on"].map(formats.day),
+        action=checks["action"].map(formats.action),
+        steps=[" ".join(steps) for steps in checks["steps"]],
+    )
+    return without_lone_positions(shown[list(CHECK_COLUMNS)]).rename(columns=CHECK_COLUMNS)
+
+
+def show_checks(plan: Any, chosen: dict[str, list[str]]) -> None:
+    """Draw jobs that are a check only, by day."""
+    checks = lists.narrowed(plan.checks, chosen)
+    if len(checks):
+        st.header("Planned checks", anchor=False)
+        lists.show(checks, "Checks by day, with their steps and what to bring.", "checks", shown=checks_table)
 
 
 def show_orders(plan: Any, chosen: dict[str, list[str]]) -> None:
@@ -185,8 +223,8 @@ def show_rest(plan: Any, chosen: dict[str, list[str]]) -> None:
     """Draw what could not be placed, what waits and why, what was rejected, and what changed."""
     reasons = {"why": "Why not", "next_step": "Next step"}
     for title, name, rows, columns in (
-        ("Should be changed, but doesn't fit", "unplaced", plan.unplaced, reasons),
-        ("Risky, but not to be changed yet", "waiting", plan.waiting, reasons),
+        ("Should be done, but doesn't fit", "unplaced", plan.unplaced, reasons),
+        ("Nothing pays yet", "waiting", plan.waiting, reasons),
         ("Rejected by a person", "rejected", plan.rejected, {"why": "Reason"}),
     ):
         rows = lists.narrowed(rows, chosen)

@@ -73,7 +73,8 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
                 say.line(when)
         frame.first_part_first()
         a, b, c, d = st.columns(4)
-        a.metric("Risk before next visit", formats.percent(row["risk"]), formats.odds(row["risk"]),
+        a.metric("Risk before next stop", formats.percent(row["risk_to_next_stop"]),
+                 formats.odds(row["risk_to_next_stop"]),
                  delta_color="off", delta_arrow="off")  # fmt: skip
         b.metric(f"{row['horizon_unit']} left, 9 in 10 sure", formats.about(row["distance_left_p10"]))
         c.metric(f"{row['horizon_unit']} left, even chance", formats.even_chance(row["distance_left_text"]))

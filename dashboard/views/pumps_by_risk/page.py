@@ -84,6 +84,7 @@ paper.download_button(
     "text/html",
 )
 frame.foot(
-    "Risk is the chance that the pump fails on the road before its next planned visit. "
-    "Risk alone never orders a replacement. Mark a row with the pointer, or with Shift and Space, to open it."
+    "Risk is the chance that the pump fails on the road over one interval between planned stops, from now. "
+    "What to do about it is decided in money, with checks before a change. "
+    "Mark a row with the pointer, or with Shift and Space, to open it."
 )
