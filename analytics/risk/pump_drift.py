@@ -66,7 +66,7 @@ class PumpDrift:
 
 def pump_drift(ledger: Path, pump_id: int, as_of: date) -> PumpDrift | None:
     """Return one pump's lines as of a day; None for a pump without a visit by then."""
-    history = _history_of_unit(ledger, pump_id, as_of)
+    history = history_of_unit(ledger, pump_id, as_of)
     rows = np.flatnonzero(history.pumps["pump_id"].to_numpy() == pump_id)
     if not len(rows) or not len(history.visits):
         return None
@@ -108,7 +108,7 @@ def _of_one(drift: Drift, row: int) -> Drift:
     return replace(drift, **part)
 
 
-def _history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:
+def history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:
     """Return the history of the unit a pump is in, by the fleet's own queries."""
     with open_ledger(ledger) as connection:
         [(unit,)] = connection.execute(

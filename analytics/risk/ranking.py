@@ -76,9 +76,13 @@ def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Fac
     """Read everything a list on `as_of` rests on (default: the last dated fact, with all decisions and
     prices)."""
     history = read_history(connection, as_of)
-    day = history.as_of
     # Prices and decisions may be newer than the last fact about a pump.
-    known_by = as_of or max(day, date.today())
+    return facts_of(connection, history, as_of or max(history.as_of, date.today()))
+
+
+def facts_of(connection: duckdb.DuckDBPyConnection, history: History, known_by: date) -> Facts:
+    """Return what a list of a history's pumps rests on, with decisions and prices up to `known_by`, today."""
+    day = history.as_of
     settings = settings_at(connection, day)
     services = connection.execute("SELECT unit, done_on, work FROM service WHERE done_on <= ?", [day]).df()
     return Facts(

@@ -26,6 +26,7 @@ from ingest.vocabulary import (
 
 if TYPE_CHECKING:
     from analytics.judging.verdict import Verdict
+    from analytics.scheduling.in_the_bay import BayDecision
     from ingest.reading import Reading
     from ingest.units import Kind
     from ingest.visit.entry import VisitEntry
@@ -209,15 +210,27 @@ def _show(args: argparse.Namespace, logged: LoggedVisit, reading: Reading | None
 
     with open_ledger(args.ledger) as connection:
         verdict = judge_visit(connection, logged.visit_id)
+    decision = _decision(args.ledger, logged.visit_id)
     if args.json:
-        print(json.dumps(_facts(logged, reading, verdict), default=str, ensure_ascii=False))
+        print(json.dumps(_facts(logged, reading, verdict, decision), default=str, ensure_ascii=False))
         return
     print(logged.text)
     lines = reading_lines(reading, verdict) if reading is not None else verdict_lines(verdict)
+    if decision is not None:
+        lines = [*lines, decision.text, *(f"- {step}" for step in decision.steps)]
     print("\n".join(f"  {line}" for line in lines))
 
 
-def _facts(logged: LoggedVisit, reading: Reading | None, verdict: Verdict) -> dict[str, Any]:
+def _decision(ledger: Path, visit_id: int) -> BayDecision | None:
+    """Return what to do while the vehicle stands there; None for a visit of another day than the newest."""
+    from analytics.scheduling.in_the_bay import decide_after
+
+    return decide_after(ledger, visit_id)
+
+
+def _facts(
+    logged: LoggedVisit, reading: Reading | None, verdict: Verdict, decision: BayDecision | None
+) -> dict[str, Any]:
     return {
         "stored": logged.stored,
         "visit": logged.visit_id,
@@ -226,4 +239,5 @@ def _facts(logged: LoggedVisit, reading: Reading | None, verdict: Verdict) -> di
         "confirmed": [q.code for q in logged.confirmed],
         "reading": asdict(reading) if reading is not None else None,
         "verdict": asdict(verdict),
+        "decision": asdict(decision) if decision is not None else None,
     }

@@ -183,6 +183,7 @@ def test_candidates_for_a_decision_name_where_they_stand():
     row = {"pump_id": 1, "unit": "101", "position": "main", "risk": 0.2}
     plan = SimpleNamespace(
         lines=pd.DataFrame([row | {"planned_on": date(2026, 1, 5)}]),
+        checks=pd.DataFrame(),
         unplaced=pd.DataFrame([row | {"pump_id": 2, "position": "rear"}]),
         waiting=pd.DataFrame([row]),
         rejected=pd.DataFrame(),
@@ -207,7 +208,7 @@ def test_a_long_list_of_decisions_is_cut_and_counted():
         {"pump_id": range(500), "unit": [f"U{k}" for k in range(500)], "position": "main", "risk": 0.1}
     )  # fmt: skip
     none = pd.DataFrame()
-    plan = SimpleNamespace(lines=none, unplaced=none, waiting=rows, rejected=none)
+    plan = SimpleNamespace(lines=none, checks=none, unplaced=none, waiting=rows, rejected=none)
     offered, found = deciding.candidates(plan, rows.assign(action="none"))
     assert (len(offered), found) == (deciding.MOST_OFFERED, 500)
     assert deciding.candidates(plan, rows.assign(action="none"), "U499")[1] == 1
@@ -280,7 +281,7 @@ def test_what_is_at_stake_is_the_risk_times_what_a_failure_costs_more(monkeypatc
     prices = SimpleNamespace(price_frame=lambda rows: pd.DataFrame({"failure": [2400.0], "planned": [650.0]}))
     monkeypatch.setattr(risk_list.loaders, "cost_book", lambda: prices)
     monkeypatch.setattr(risk_list.loaders, "settings", lambda: {"currency": "USD"})
-    rows = pd.DataFrame({"risk": [0.2]})
+    rows = pd.DataFrame({"risk_to_next_stop": [0.2]})
     assert risk_list.with_stakes(rows)["at_stake"].tolist() == pytest.approx([350.0])
     assert "At stake until its next visit: 350 USD." in risk_list.due_words(
         risk_list.with_stakes(rows).iloc[0]

@@ -9,6 +9,7 @@ import pytest
 from analytics.scheduling import bookings
 from analytics.scheduling.planning import plan
 from ingest.errors import EntryRefused
+from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 
 TODAY, DAY, LATER = date(2026, 1, 2), date(2026, 1, 20), date(2026, 2, 3)
@@ -81,3 +82,31 @@ def test_what_makes_no_sense_is_refused_in_one_sentence(ledger, call, text):
 def test_a_horizon_of_nothing_is_refused(ledger):
     with pytest.raises(EntryRefused, match="horizon is 0 days"):
         plan(ledger, horizon_days=0)
+
+
+def test_in_the_bay_the_decision_is_told_with_its_steps(ledger):
+    from analytics.learning.fitting import fit
+    from analytics.scheduling.in_the_bay import decide_after, decide_in_the_bay
+    from tests.ledger_fixture import LAST_VISIT
+
+    assert decide_in_the_bay(ledger, 1, LAST_VISIT) is None  # nothing learned yet
+    fit(ledger)
+    told = decide_in_the_bay(ledger, 1, LAST_VISIT)
+    assert told is not None
+    assert (told.job == "nothing") == (not told.steps)
+    assert told.text
+    worse = [{"element": "failure_replacement", "amount": 60_000.0}]
+    from analytics.money.cost_book import set_cost
+
+    for entry in worse:
+        set_cost(ledger, **entry)
+    dear = decide_in_the_bay(ledger, 1, LAST_VISIT)
+    assert dear is not None
+    assert dear.job in ("check and change", "change")
+    assert "now, while it is in the bay" in dear.text
+    with open_ledger(ledger) as connection:
+        newest, first = connection.execute(
+            "SELECT max(visit_id), min(visit_id) FROM visit WHERE pump_id = 1"
+        ).fetchall()[0]
+    assert decide_after(ledger, newest) == dear
+    assert decide_after(ledger, first) is None

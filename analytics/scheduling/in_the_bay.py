@@ -1,0 +1,105 @@
+"""What to do about a pump while its vehicle still stands in the bay: the decision, with part and hours
+there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from types import SimpleNamespace
+
+import pandas as pd
+
+from analytics.learning.fitting import stored_fit
+from analytics.risk.forecast import score
+from analytics.risk.pump_drift import history_of_unit
+from analytics.risk.ranking import decided_facts, facts_of
+from analytics.scheduling.doubts import booking_doubts
+from analytics.scheduling.steps import bring, steps
+from analytics.statements import statement
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
+
+
+@dataclass(frozen=True)
+class BayDecision:
+    """`job` to do now ("nothing": none); `text` says so in a sentence or two; doubts: what speaks against
+    it.
+    """
+
+    job: str
+    action: str
+    p_change: float
+    saving: float
+    hours: float
+    steps: tuple[str, ...]
+    bring: str
+    doubts: tuple[str, ...]
+    text: str
+
+
+def decide_after(ledger: Path, visit_id: int) -> BayDecision | None:
+    """Decide about the pump of a visit just stored, on the visit's day; None for one that is not its
+    newest.
+    """
+    with open_ledger(ledger) as connection:
+        rows = connection.execute(statement("plan_pump_of_visit"), [visit_id]).fetchall()
+    if not rows or rows[0][0] is None:
+        return None
+    pump_id, on = rows[0]
+    return decide_in_the_bay(ledger, int(pump_id), on)
+
+
+def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | None:
+    """Decide about one pump read on a day, from its own unit's past and the newest stored fit.
+
+    None before the fleet has been learned (by rank, plan or a page) and for a pump not in service.
+    """
+    fit = stored_fit(ledger)
+    if fit is None:
+        return None
+    history = history_of_unit(ledger, pump_id, on)
+    with open_ledger(ledger) as connection:
+        facts = facts_of(connection, history, on)
+        rows, _ = decided_facts(facts, score(history, fit))
+        rows = rows[rows["pump_id"] == pump_id]
+        if not len(rows):
+            return None
+        row = rows.iloc[0]
+        now = row["at"] == "now"
+        job = str(row["job"]) if now else "nothing"
+        doubts = booking_doubts(connection, pump_id, on, on) if job != "nothing" else []
+        settings = settings_at(connection, on)
+    if job == "check":
+        doubts = [text for text in doubts if not text.startswith("no part")]
+    hours = job_hours(job, row["job_hours"], settings)
+    line = SimpleNamespace(
+        job=job, finding_action=row["finding_action"], p_beside=float(row["p_beside"]), filter=None,
+        pump_type=row["pump_type"],
+    )  # fmt: skip
+    told = tuple(steps(line)) if job != "nothing" else ()
+    line.steps = told
+    return BayDecision(
+        job, str(row["action"]), float(row["p_change"]) if now else 0.0, float(row["saving"]) if now else 0.0,
+        hours, told, bring(line) if told else "", tuple(doubts), _text(row, job, hours, doubts),
+    )  # fmt: skip
+
+
+def job_hours(job: str, change_hours: float | None, settings: dict) -> float:
+    """Return the bay hours of a job."""
+    change = 2.5 if change_hours is None or change_hours != change_hours else float(change_hours)
+    closed, opened = float(settings["check_closed_hours"]), float(settings["check_open_hours"])
+    return {"nothing": 0.0, "check": closed + opened, "check and change": change + closed}.get(job, change)
+
+
+def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
+    if job == "nothing":
+        if row["job"] == "nothing":
+            return "Nothing about this pump pays now."
+        return f"Not now: {row['job']} at its {row['at']} pays better."
+    verb = {"check": "Check it", "check and change": "Check and change it", "change": "Change it"}[job]
+    ends = "" if job == "change" else f" ({100 * row['p_change']:.0f} % end in a change)"
+    part = "" if job == "check" else f", pump {row['pump_type']}"
+    text = f"{verb} now, while it is in the bay{ends}{part}, {hours:.1f} h."
+    return f"{text} But {'; '.join(doubts)}." if doubts else text
