@@ -28,7 +28,7 @@ from analytics.money.long_run import RATIOS, LongRun, learn_long_run
 from analytics.past.history import History, load_history
 from analytics.past.normalise import channels, fit_exponents
 from analytics.statements import statement
-from analytics.trend.drift import METRICS, DriftFit, fit_drift
+from analytics.trend.drift import DriftFit, fit_drift
 from analytics.wear_model.drag import DragParameters
 from analytics.wear_model.failure_risk import FailureParameters
 from analytics.wear_model.model import METHOD_VERSION, Parameters, risk_model, run_filters
@@ -37,6 +37,7 @@ from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import WearParameters
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.metrics import trended
 
 log = logging.getLogger(__name__)
 RESTS_ON = (
@@ -134,7 +135,7 @@ def _to_json(made: Fit) -> str:
 def _from_json(text: str) -> tuple[Parameters, dict[str, DriftFit | None]]:
     """Read what `_to_json` wrote; raises ValueError, KeyError or TypeError for anything else."""
     raw = json.loads(text)
-    found = {metric: raw["drift"][metric] for metric in METRICS}
+    found = {m.name: raw["drift"][m.name] for m in trended()}
     drift = {metric: DriftFit.from_plain(of) if of else None for metric, of in found.items()}
     p = Parameters.from_json(json.dumps(raw["model"]))
     _demand_shapes(p, drift)
@@ -144,9 +145,7 @@ def _from_json(text: str) -> tuple[Parameters, dict[str, DriftFit | None]]:
 def _demand_shapes(p: Parameters, drift: dict[str, DriftFit | None]) -> None:
     """Raise ValueError unless every array has the size that the types call for."""
     types = len(p.types)
-    wanted: list[tuple[Any, tuple[int, ...]]] = [
-        (getattr(p.exponents, f.name), (3,)) for f in fields(p.exponents)
-    ]
+    wanted: list[tuple[Any, tuple[int, ...]]] = [(p.exponents.of[m.name], (3,)) for m in trended()]
     onsets = [(getattr(p.onsets, name), ()) for name in NAMES]
     for part, unused in ((p.wear, ("ripple_at", "brush_at")), (p.drag, ()), (p.failure, ()), *onsets):
         for f in fields(part):
@@ -167,12 +166,12 @@ def fit_history(history: History) -> Fit:
     """Fit on a history; pure, nothing is stored."""
     pumps, visits = history.pumps, history.visits
     p = initial_parameters(history)
-    drift: dict[str, DriftFit | None] = dict.fromkeys(METRICS)
+    drift: dict[str, DriftFit | None] = dict.fromkeys(m.name for m in trended())
     if len(visits):
         p = replace(p, exponents=fit_exponents(visits, pumps))
         history = allow_for_unrecorded(history, p.exponents)
         code = p.type_codes(pumps["pump_type"])
-        drift = {m: fit_drift(history, code, len(p.types) - 1, p.exponents, m) for m in METRICS}
+        drift = {m: fit_drift(history, code, len(p.types) - 1, p.exponents, m) for m in drift}
     sample, weight = _sample(history)
     made = channels(sample.visits, sample.pumps, p.exponents) if len(visits) else None
     if made:

@@ -18,6 +18,7 @@ import pandas as pd
 from analytics.past.frames import fetch
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.metrics import trended
 from ingest.trade_numbers import DEFAULTS, KM_PER_DAY
 from ingest.units import KM_PER_MILE
 
@@ -346,7 +347,7 @@ def _since_filter(
 def _alike(visits: pd.DataFrame) -> np.ndarray:
     """Which readings may be held against each other: PM stops in the pump's usual state, at its usual
     duty."""
-    reading = visits["mean_a"].notna() | visits["ripple_pct"].notna() | visits["rpm"].notna()
+    reading = visits[[m.name for m in trended()]].notna().any(axis=1)
     planned = visits["reason"].fillna("pm").isin(["pm", "after-repair"]) & visits["in_trend"].astype(bool)
     duty_step = visits["duty_step"].where(visits["duty_step"] >= 0, FULL_DUTY_STEP)
     key = visits["state"].astype(str) + "/" + duty_step.astype(str)

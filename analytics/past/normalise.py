@@ -16,39 +16,35 @@ import numpy as np
 import pandas as pd
 
 from analytics.past.least_squares import fit_plane_robustly
+from ingest.metrics import trended
 from ingest.sensitivities import COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
 from ingest.trade_numbers import USUAL_RPM
 
 NOMINAL = sensitivities()
 LOAD_SPEED = -NOMINAL.speed_resistance  # a/D: loss of ln speed for a rise of ln torque
-NOMINAL_EXPONENTS = {
-    "ln_a": np.array(
+NOMINAL_EXPONENTS = {  # of metrics that they move; the rest not at all
+    "mean_a": np.array(
         [NOMINAL.current_volts, NOMINAL.current_pressure, 100 * COPPER_PER_C * NOMINAL.current_resistance]
     ),
-    "ln_rpm": np.array(
+    "rpm": np.array(
         [NOMINAL.speed_volts, NOMINAL.speed_pressure, 100 * COPPER_PER_C * NOMINAL.speed_resistance]
     ),
-    "ripple_pct": np.zeros(3),
 }
-EXPONENT_SD = {"ln_a": 0.15, "ln_rpm": 0.15, "ripple_pct": 3.0}  # how far a fleet may lie from nominal
 # Factor on the load's variance where the filter may be new or due: what it adds by then, present or not, is
 # some three times a reading's noise (common practice, no source).
 FILTER_IN_DOUBT = 8.0
-NOISE_FLOOR = {"ln_a": 0.01, "ln_rpm": 0.005, "ripple_pct": 0.5}
 
 
 @dataclass(frozen=True)
 class Exponents:
-    """Exponents on [ln V/V0, ln P/P0, (T - 25)/100] of each metric, and how far data moved them."""
+    """Exponents on [ln V/V0, ln P/P0, (T - 25)/100], (3,) of each metric by name, as data moved them."""
 
-    ln_a: np.ndarray
-    ln_rpm: np.ndarray
-    ripple_pct: np.ndarray
+    of: dict[str, np.ndarray]
 
     @property
     def load_ratio(self) -> float:
         """The k of G, kept to what a brushed motor can show."""
-        return float(np.clip(self.ln_a[0] / max(self.ln_rpm[0], 0.3), 0.0, 0.8))
+        return float(np.clip(self.of["mean_a"][0] / max(self.of["rpm"][0], 0.3), 0.0, 0.8))
 
 
 @dataclass(frozen=True)
@@ -86,43 +82,52 @@ def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
     )
 
 
-def metrics(visits: pd.DataFrame) -> dict[str, np.ndarray]:
-    """Return ln current, ln speed and ripple of usable visits, NaN elsewhere."""
+def nominal() -> Exponents:
+    """Return what is believed before any data."""
+    return Exponents({m.name: NOMINAL_EXPONENTS.get(m.name, np.zeros(3)) for m in trended()})
+
+
+def values(visits: pd.DataFrame) -> dict[str, np.ndarray]:
+    """Return each trended metric of usable visits (ln of the relative ones), NaN elsewhere."""
     usable = visits["usable"].to_numpy(bool)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        out = {
-            "ln_a": np.log(visits["mean_a"].to_numpy(float)),
-            "ln_rpm": np.log(visits["rpm"].to_numpy(float)),
-            "ripple_pct": visits["ripple_pct"].to_numpy(float),
-        }
-    return {name: np.where(usable & np.isfinite(value), value, np.nan) for name, value in out.items()}
+    out = {}
+    for m in trended():
+        value = visits[m.name].to_numpy(float)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            value = np.log(value) if m.relative else value
+        out[m.name] = np.where(usable & np.isfinite(value), value, np.nan)
+    return out
 
 
 def fit_exponents(visits: pd.DataFrame, pumps: pd.DataFrame) -> Exponents:
     """Estimate the exponents by robust ridge regression on within-pump differences, shrunk to the nominal."""
     x = covariates(visits, pumps)
-    y = metrics(visits)
+    y = values(visits)
     pump = visits["pump"].to_numpy()
     same = pump[1:] == pump[:-1]
     dx = np.where(np.isnan(np.diff(x, axis=0)), 0.0, np.diff(x, axis=0))[same]
     found = {}
-    for name, nominal in NOMINAL_EXPONENTS.items():
-        dy = np.diff(y[name])[same]
+    for m in trended():
+        usual = nominal().of[m.name]
+        found[m.name] = usual
+        if not m.open_exponents:
+            continue
+        dy = np.diff(y[m.name])[same]
         ok = np.isfinite(dy) & (np.abs(dx).sum(1) > 0)
         moved, _ = fit_plane_robustly(
-            dx[ok], dy[ok] - dx[ok] @ nominal, prior_sd=EXPONENT_SD[name], least_sd=NOISE_FLOOR[name]
+            dx[ok], dy[ok] - dx[ok] @ usual, prior_sd=m.open_exponents, least_sd=m.scatter
         )
-        found[name] = nominal + moved
-    return Exponents(**found)
+        found[m.name] = usual + moved
+    return Exponents(found)
 
 
 def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) -> Channels:
     """Return ripple, load and brush channels of every visit."""
     x = covariates(visits, pumps)
-    y = metrics(visits)
+    y = values(visits)
     known = np.where(np.isnan(x), 0.0, x)
-    ln_a = y["ln_a"] - known @ exponents.ln_a
-    ln_rpm = y["ln_rpm"] - known @ exponents.ln_rpm
+    ln_a = y["mean_a"] - known @ exponents.of["mean_a"]
+    ln_rpm = y["rpm"] - known @ exponents.of["rpm"]
     # Without a speed, current alone tells the load at the usual speed: a tenth less of a drag, more noise.
     no_speed = np.isnan(ln_rpm)
     load = ln_a - exponents.load_ratio * np.where(no_speed, np.log(USUAL_RPM), ln_rpm)
@@ -131,4 +136,5 @@ def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) ->
     noise = np.where(np.isnan(x[:, 1]), 2.0, 1.0) * np.where(visits["by_meter"].to_numpy(bool), 4.0, 1.0)
     noise *= np.where(no_speed, np.where(np.isnan(x[:, 0]), 3.0, 2.0), 1.0)
     noise *= np.where(visits["filter_in_doubt"].to_numpy(bool), FILTER_IN_DOUBT, 1.0)
-    return Channels(y["ripple_pct"] - known @ exponents.ripple_pct, load, brush, noise, np.ones(len(load)))
+    ripple = y["ripple_pct"] - known @ exponents.of["ripple_pct"]
+    return Channels(ripple, load, brush, noise, np.ones(len(load)))

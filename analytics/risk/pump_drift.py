@@ -15,10 +15,9 @@ import pandas as pd
 
 from analytics.learning.fitting import stored_fit
 from analytics.past.history import EPOCH, History, build_history
-from analytics.past.normalise import NOMINAL_EXPONENTS, Exponents
+from analytics.past.normalise import nominal
 from analytics.statements import statement
 from analytics.trend.drift import (
-    METRICS,
     Drift,
     LimitForecast,
     drift_of,
@@ -28,6 +27,8 @@ from analytics.trend.drift import (
 )
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.metrics import metric as row_of
+from ingest.metrics import trended
 
 LIMIT_DAYS = 3652.5  # ten years: farther off nothing is said about a limit
 
@@ -73,14 +74,14 @@ def pump_drift(ledger: Path, pump_id: int, as_of: date) -> PumpDrift | None:
     row = int(rows[0])
     pump = history.pumps.iloc[row]
     fit = stored_fit(ledger, settings=history.settings)
-    exponents = fit.parameters.exponents if fit else Exponents(**NOMINAL_EXPONENTS)
+    exponents = fit.parameters.exponents if fit else nominal()
     mine = (history.visits["pump"] == row).to_numpy()
     visits = history.visits.loc[mine, ["visit_id", "x_km"]].reset_index(drop=True)
     volts = history.visits.loc[mine, "supply_v"].notna().to_numpy()
-    drift: dict[str, Drift | None] = dict.fromkeys(METRICS)
-    for metric in METRICS:
+    drift: dict[str, Drift | None] = dict.fromkeys(m.name for m in trended())
+    for metric in drift:
         value = normalised(history.visits, history.pumps, exponents, metric)[mine]
-        value = value if metric == "ripple_pct" else np.exp(value)
+        value = np.exp(value) if row_of(metric).relative else value
         visits[metric] = np.where(volts, value, np.nan)
         if fit is not None and fit.drift.get(metric) is not None:
             code = fit.parameters.type_codes(history.pumps["pump_type"])

@@ -20,11 +20,11 @@ import pandas as pd
 
 from analytics.past.history import History
 from analytics.past.normal import Z_80
-from analytics.past.normalise import Exponents, covariates, metrics
+from analytics.past.normalise import Exponents, covariates, values
 from analytics.trend.bending import learn_bending, missed_by_a_line
 from analytics.trend.mixed_model import GroupSums, fit_random_slope, group_sums, predict, shrunk_lines
+from ingest.metrics import metric as row_of
 
-METRICS = ("mean_a", "ripple_pct", "rpm")
 PER_KM = 10_000.0
 TOLD_SD = 2.0  # a slope nearer to zero than this many standard errors is not told apart from none
 TOLD_READINGS = 3
@@ -187,7 +187,7 @@ def drift_of(
     level_se = np.sqrt(np.maximum(v, 0))
     slope, slope_se = (own[:, 1] + fit.bend * now) / PER_KM, np.sqrt(np.maximum(w, 0)) / PER_KM
     both, walk = c / PER_KM, np.full(n, fit.walk / PER_KM**3)
-    if metric != "ripple_pct":  # fitted as logarithms
+    if row_of(metric).relative:  # fitted as logarithms
         level = np.exp(level)
         level_se, slope, slope_se = level * level_se, level * slope, level * slope_se
         both, walk = level**2 * both, level**2 * walk
@@ -206,9 +206,8 @@ def _reach_of_readings(
 def normalised(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents, metric: str) -> np.ndarray:
     """Return the metric at reference volts, pressure and warmth (ln for current and speed), NaN if
     unusable."""
-    name = {"mean_a": "ln_a", "ripple_pct": "ripple_pct", "rpm": "ln_rpm"}[metric]
     x = covariates(visits, pumps)
-    return metrics(visits)[name] - np.where(np.isnan(x), 0.0, x) @ getattr(exponents, name)
+    return values(visits)[metric] - np.where(np.isnan(x), 0.0, x) @ exponents.of[metric]
 
 
 def _tamed(y: np.ndarray, pump: np.ndarray, far: float | None = None) -> tuple[np.ndarray, float]:

@@ -18,7 +18,7 @@ from analytics.wear_model.onsets import NAMES, Begun, OnsetParameters, Onsets, f
 from analytics.wear_model.tracks import Track, Tracks, make_tracks
 from analytics.wear_model.wear import WearParameters, indicator
 
-METHOD_VERSION = 9
+METHOD_VERSION = 10
 
 
 @dataclass(frozen=True)
@@ -52,14 +52,15 @@ class Parameters:
         """Read what `to_json` wrote."""
         raw = json.loads(text)
         kinds = {
-            "exponents": Exponents,
             "wear": WearParameters,
             "drag": DragParameters,
             "failure": FailureParameters,
         }
         parts = {name: _rebuild(kind, raw[name]) for name, kind in kinds.items()}
         onsets = Onsets(**{name: _rebuild(OnsetParameters, raw["onsets"][name]) for name in NAMES})
-        return cls(**(raw | parts | {"onsets": onsets, "types": tuple(raw["types"])}))
+        of = {name: np.array(value, float) for name, value in raw["exponents"]["of"].items()}
+        more = {"onsets": onsets, "types": tuple(raw["types"]), "exponents": Exponents(of)}
+        return cls(**(raw | parts | more))
 
 
 def _rebuild(kind: type, values: dict[str, Any]) -> Any:

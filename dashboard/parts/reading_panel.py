@@ -12,8 +12,10 @@ from dashboard.parts import envelope
 from dashboard.shell import frame
 from dashboard.words import formats
 from dashboard.words.reading import weakest_below_pct
+from ingest import metrics
 from ingest.capture import Capture
 from ingest.measuring.sampling import AVERAGE_ONLY
+from ingest.metrics import Metric
 from ingest.reading import Reading
 
 LEVEL_WORDS = {"warning": "▲ Warning", "ask": "? Please check", "info": "· Note"}
@@ -85,50 +87,29 @@ def comparison(
 
     last = visits.iloc[-1] if len(visits) else None
     first = visits.iloc[0] if len(visits) > 1 else None
-    low, high = specification.get("current_low_a"), specification.get("current_high_a")
-    rpm_low, rpm_high = specification.get("rpm_low"), specification.get("rpm_high")
+    limits = specification | {"ripple_limit_pct": ripple_limit_pct}
 
-    def band(a: Any, b: Any, unit: str) -> str:
-        if formats.is_unknown(a) or formats.is_unknown(b):
+    def specified(metric: Metric) -> str:
+        low, high = (limits.get(name) if name else None for name in (metric.low, metric.high))
+        if formats.is_unknown(high) or (metric.low and formats.is_unknown(low)):
             return formats.UNKNOWN
-        return f"{a:,g} to {b:,g} {unit}"
+        return f"{low:,g} to {high:,g} {metric.unit}" if metric.low else f"up to {high:g} {metric.unit}"
+
+    def now(metric: Metric) -> str:
+        if metric.name == "mean_a":
+            return average_words(reading)
+        value, error = (getattr(reading, name, None) for name in (metric.name, metric.error))
+        return formats.with_error(value, error if metric.name == "rpm" else None, metric.unit, metric.digits)
 
     rows = [
         (
-            "Average current",
-            average_words(reading),
-            band(low, high, "A"),
-            from_visit(last, "mean_a", "A", 2),
-            from_visit(first, "mean_a", "A", 2),
-        ),
-        (
-            "Lowest / highest",
-            " / ".join(formats.with_error(a, None, "A") for a in (reading.min_a, reading.max_a)),
-            formats.UNKNOWN,
-            f"{from_visit(last, 'min_a', 'A', 2)} / {from_visit(last, 'max_a', 'A', 2)}",
-            f"{from_visit(first, 'min_a', 'A', 2)} / {from_visit(first, 'max_a', 'A', 2)}",
-        ),
-        (
-            "Ripple, averaged over turns",
-            formats.with_error(reading.ripple_pct, None, "% of average", 1),
-            f"up to {ripple_limit_pct:g} %",
-            from_visit(last, "ripple_pct", "%", 1),
-            from_visit(first, "ripple_pct", "%", 1),
-        ),
-        (
-            "Speed",
-            formats.with_error(reading.rpm, reading.rpm_se, "rpm", 0),
-            band(rpm_low, rpm_high, "rpm"),
-            from_visit(last, "rpm", "rpm", 0),
-            from_visit(first, "rpm", "rpm", 0),
-        ),
-        (
-            "One revolution",
-            formats.with_error(reading.revolution_ms, None, "ms", 3),
-            formats.UNKNOWN,
-            from_visit(last, "revolution_ms", "ms", 3),
-            from_visit(first, "revolution_ms", "ms", 3),
-        ),
+            m.words.capitalize(),
+            now(m),
+            specified(m),
+            from_visit(last, m.name, m.unit, m.digits),
+            from_visit(first, m.name, m.unit, m.digits),
+        )
+        for m in metrics.METRICS
     ]
     last_name = f"Last visit, {formats.day(last['visited_on'])}" if last is not None else "Last visit"
     first_name = f"First visit, {formats.day(first['visited_on'])}" if first is not None else "First visit"

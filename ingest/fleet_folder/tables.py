@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ingest import vocabulary as words
+from ingest.metrics import METRICS
 
 ColumnKind = Literal["id", "text", "number", "integer", "date", "choice", "distance", "flag"]
 
@@ -171,16 +172,11 @@ PUMPS = Table(
     sequence="pump_seq",
     key=("unit", "position", "serial", "fitted_on"),
 )
-_METRICS = (
-    _number("mean_a", 0, 100, "A"),
-    _number("mean_a_se", 0, 100, "A"),
-    _number("ripple_pct", 0, 1000),
-    _number("ripple_pct_se", 0, 1000),
-    _number("rpm", 0, 60000),
-    _number("rpm_se", 0, 60000),
-    _number("min_a", -100, 100, "A"),
-    _number("max_a", -100, 200, "A"),
-    _number("ripple_a", 0, 200, "A"),
+_METRICS = tuple(
+    _number(name, low, m.folder[1], "A" if m.unit == "A" else "")
+    for m in METRICS
+    if m.folder
+    for name, low in ((m.name, m.folder[0]), *([(m.error, 0)] if m.error else []))
 )
 METRIC_NAMES = tuple(column.name for column in _METRICS)
 VISITS = Table(

@@ -10,7 +10,7 @@ import pytest
 from scipy.optimize import brentq
 
 from analytics.judging.facts import corrected
-from analytics.past.normalise import NOMINAL_EXPONENTS, Exponents, covariates
+from analytics.past.normalise import covariates, nominal
 from analytics.trend.drift import normalised
 from ingest.sensitivities import BRUSH_DROP_V, sensitivities
 
@@ -63,7 +63,7 @@ def readings() -> pd.DataFrame:
 def test_the_trend_takes_volts_pressure_and_warmth_out(metric, usual):
     visits = readings()
     pumps = pd.DataFrame({"reference_v": [VOLTS], "rated_pressure_kpa": [KPA], "pump_type": ["P"]})
-    level = np.exp(normalised(visits, pumps, Exponents(**NOMINAL_EXPONENTS), metric))
+    level = np.exp(normalised(visits, pumps, nominal(), metric))
     raw = np.abs(np.log(visits[metric] / usual)).max()
     left = np.abs(np.log(level / usual)).max()
     assert left < 0.004 < 0.03 < raw
@@ -74,8 +74,8 @@ def test_each_condition_by_itself_is_taken_out():
     pumps = pd.DataFrame({"reference_v": [VOLTS], "rated_pressure_kpa": [KPA], "pump_type": ["P"]})
     away = covariates(visits, pumps)
     assert (np.abs(away) > 0).sum(0).tolist() == [3, 3, 3]
-    for metric, values in (("ln_a", visits["mean_a"] / AMPS), ("ln_rpm", visits["rpm"] / RPM)):
-        left = np.log(values) - away @ NOMINAL_EXPONENTS[metric]
+    for metric, values in (("mean_a", visits["mean_a"] / AMPS), ("rpm", visits["rpm"] / RPM)):
+        left = np.log(values) - away @ nominal().of[metric]
         assert np.abs(left).max() < 0.004
 
 

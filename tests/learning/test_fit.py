@@ -31,7 +31,7 @@ def made(history):
 
 def test_finds_the_fleets_constants(fleet, made):
     true, p = fleet.parameters, made.parameters
-    assert p.exponents.ln_rpm[0] == pytest.approx(1.23, abs=0.05)
+    assert p.exponents.of["rpm"][0] == pytest.approx(1.23, abs=0.05)
     assert p.exponents.load_ratio == pytest.approx(0.3, abs=0.05)
     usual_wear = np.median(true.wear_level)
     assert p.failure.wear_level == pytest.approx(usual_wear, rel=0.2)

@@ -20,6 +20,7 @@ from dashboard.views.plan_board import parts as plan_parts
 from dashboard.views.pump_history import metrics, outlook
 from dashboard.words import record as record_text
 from ingest.errors import EntryRefused
+from ingest.metrics import metric
 from ingest.trade_numbers import DEFAULTS
 
 
@@ -50,10 +51,10 @@ SPEEDS = {"low speed limit": 3400.0, "high speed limit": 10_000.0}
 
 
 def test_drift_says_its_error_and_whose_it_is():
-    words = metrics.drift_words(one_pump().drift["rpm"], "speed", "rpm", MILES)
+    words = metrics.drift_words(one_pump().drift["rpm"], metric("rpm"), MILES)
     assert words.startswith("speed: -322 ± 64 rpm per 10,000 mi")
     few = one_pump(slope=-0.004, share=0.3).drift["rpm"]
-    words = metrics.drift_words(few, "speed", "rpm", MILES)
+    words = metrics.drift_words(few, metric("rpm"), MILES)
     assert "not told apart from no drift" in words
     assert "70 % of it is what its type does" in words
 
@@ -245,7 +246,7 @@ def test_a_reading_past_a_limit_is_said_where_the_line_is_not_there_yet():
     limits = {"low end of specification": 4.0, "high end of specification": 6.5}
     words = metrics.past_words(rows, "mean_a", limits, 5.9, "A")
     assert words is not None
-    assert "the high end of its specification, 6.5 A, already" in words
+    assert "the high end of specification, 6.5 A, already" in words
     assert metrics.past_words(rows, "mean_a", limits, 6.7, "A") is None  # limit_words says so
     assert metrics.past_words(rows.head(2), "mean_a", limits, 5.2, "A") is None
     assert metrics.past_words(rows.drop(columns="mean_a_reference"), "mean_a", limits, 5.2, "A") is None

@@ -82,7 +82,7 @@ def test_volts_and_warmth_leave_no_trace_in_normalised_speed(fleet):
     raw = np.log(history.visits["rpm"])
     same = history.visits["pump"].diff() == 0
     volts = np.log(history.visits["supply_v"] - 0.7)
-    left = raw - exponents.ln_rpm[0] * volts
+    left = raw - exponents.of["rpm"][0] * volts
     assert np.std(left.diff()[same]) < 0.75 * np.std(raw.diff()[same])
 
 

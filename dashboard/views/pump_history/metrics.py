@@ -14,25 +14,14 @@ from dashboard.charts import history
 from dashboard.data import loaders
 from dashboard.shell import frame, say
 from dashboard.words import formats
+from ingest.metrics import Metric, trended
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import KM_PER_MILE
 
-METRICS = (
-    ("mean_a", "average current, A", "mean_a_se", ("current_low_a", "current_high_a")),
-    ("ripple_pct", "ripple, % of average", "ripple_pct_se", (None, "ripple_limit_pct")),
-    ("rpm", "speed, rpm", "rpm_se", ("rpm_low", "rpm_high")),
-)
 READINGS = {"both": "Both", "read": "As read", "reference": "At reference volts"}
 FAN_INTERVALS = 3  # how far ahead the fan reaches at least, in visits
 FAN_POINTS = 25
 DRAG_NAMED_FROM = 0.5
-WORDS = {
-    "low end of specification": "the low end of its specification",
-    "high end of specification": "the high end of its specification",
-    "ripple limit": "the ripple limit",
-    "low speed limit": "the low speed limit",
-    "high speed limit": "the high speed limit",
-}
 
 
 @dataclass(frozen=True)
@@ -71,11 +60,12 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
                      horizontal=True, bind="query-params")  # fmt: skip
     events = placed_events(loaders.ask("events_of_pump", pump_id=int(pump["pump_id"])), pump, axis)
     events = near(events, rows["distance"], axis)
-    for metric, title, error, limit_names in METRICS:
+    for m in trended():
+        metric, title = m.name, m.title
         if rows[metric].notna().sum() == 0:
             say.note(f"{title}: no reading yet.")
             continue
-        limits = limits_of(pump, metric, limit_names, settings)
+        limits = limits_of(pump, m, settings)
         drift = lines.drift[metric] if lines is not None else None
         line, fan = (None, None) if drift is None else line_and_fan(lines, metric, rows, limits, axis, pump)
         reference = f"{metric}_reference"
@@ -84,18 +74,17 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
                 rows, metric, title, distance_title=axis.title,
                 normalised=reference if shown != "read" and _tells(rows, metric) else None,
                 raw=shown != "reference" or not _tells(rows, metric),
-                error=error if error in rows else None, limits=limits,
+                error=m.error if m.error in rows else None, limits=limits,
                 baseline=baseline_band(rows, metric, settings), events=events, drift=line, fan=fan,
                 palette=frame.palette(),
             ),
             f"{title} of this pump over {axis.title}, {len(rows)} visits.",
         )  # fmt: skip
-        name, unit = title.split(", ")
-        say.note(drift_words(drift, name, unit, axis))
+        say.note(drift_words(drift, m, axis))
         if drift is not None and lines.in_service:
             say.line(
-                past_words(rows, metric, limits, float(drift.level[0]), unit)
-                or limit_words(lines, metric, limits, axis, unit)
+                past_words(rows, metric, limits, float(drift.level[0]), m.unit)
+                or limit_words(lines, metric, limits, axis, m.unit)
             )
             if metric == "mean_a" and len(ranked) and ranked["p_drag_started"].iloc[0] >= DRAG_NAMED_FROM:
                 say.line(
@@ -134,7 +123,7 @@ def with_reference(rows: pd.DataFrame, axis: Axis, lines: pd.DataFrame) -> tuple
 
     lines: visit_id, x_km and each metric (analytics.risk.pump_drift).
     """
-    named = lines.rename(columns={metric: f"{metric}_reference" for metric, *_ in METRICS})
+    named = lines.rename(columns={m.name: f"{m.name}_reference" for m in trended()})
     out = rows.merge(named, on="visit_id", how="left")
     start = (out["x_km"] - out["distance"] * axis.km).median()
     return out, Axis(axis.title, axis.unit, axis.km, axis.per, 0.0 if np.isnan(start) else float(start))
@@ -148,19 +137,12 @@ def _tells(rows: pd.DataFrame, metric: str) -> bool:
     return bool((rows[name] - rows[metric]).abs().max() > 1e-9)
 
 
-def limits_of(
-    pump: pd.Series, metric: str, names: tuple[str | None, str | None], settings: dict[str, Any]
-) -> dict[str, float]:
+def limits_of(pump: pd.Series, metric: Metric, settings: dict[str, Any]) -> dict[str, float]:
     """Return the limits of a metric by name: the type's own, else the fleet's setting; unknown left out."""
-    low_label, high_label = {
-        "mean_a": ("low end of specification", "high end of specification"),
-        "ripple_pct": ("", "ripple limit"),
-        "rpm": ("low speed limit", "high speed limit"),
-    }[metric]
     found = {}
-    for label, name in ((low_label, names[0]), (high_label, names[1])):
-        value = None if name is None else pump[name]
-        if name is not None and formats.is_unknown(value):
+    for label, name in ((metric.low_words, metric.low), (metric.high_words, metric.high)):
+        value = pump[name] if name else None
+        if name and formats.is_unknown(value):
             value = settings.get(name)
         if not formats.is_unknown(value):
             found[label] = float(value)  # type: ignore[arg-type]
@@ -220,18 +202,19 @@ def baseline_band(rows: pd.DataFrame, metric: str, settings: dict[str, Any]) -> 
     return (float(first.min()), float(first.max())) if len(good) > len(first) else None
 
 
-def drift_words(drift: Any, name: str, unit: str, axis: Axis) -> str:
+def drift_words(drift: Any, metric: Metric, axis: Axis) -> str:
     """Return the drift with its standard error, whose it is, or that it can't be told from none."""
     if drift is None:
-        return f"{name}: no drift is drawn until the fleet has enough readings to learn from."
+        return f"{metric.words}: no drift is drawn until the fleet has enough readings to learn from."
     slope, error = (float(v[0]) * axis.km * axis.per for v in (drift.slope, drift.slope_ahead_se))
-    digits = 0 if unit == "rpm" else 2
+    digits = max(metric.digits, 2) if metric.digits else 0  # a slope is smaller than what drifts
     slope = round(slope, digits) + 0.0  # no "-0.00"
     sure = "" if drift.told[0] else "; not told apart from no drift"
     share = float(drift.own_share[0])
     whose = "" if share > 0.8 else f"; {formats.percent(1 - share)} of it is what its type does"
     return (
-        f"{name}: {slope:+,.{digits}f} ± {error:,.{digits}f} {unit} per {axis.per:,} {axis.unit}, "
+        f"{metric.words}: {slope:+,.{digits}f} ± {error:,.{digits}f} {metric.unit}"
+        f" per {axis.per:,} {axis.unit}, "
         f"at reference volts{sure}{whose}."
     )
 
@@ -249,7 +232,7 @@ def past_words(
         beyond = last < limit <= level if name.startswith("low") else last > limit >= level
         if beyond:
             return (
-                f"The last reading lies past {WORDS[name]}, {limit:,g} {unit}, already; "
+                f"The last reading lies past the {name}, {limit:,g} {unit}, already; "
                 "the line, drawn through all of them, does not."
             )
     return None
@@ -263,7 +246,7 @@ def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis, u
     level = drift.level[0]
     past = next((k for k, v in limits.items() if (level < v if k.startswith("low") else level > v)), None)
     if past:
-        return f"The line stands past {WORDS[past]}, {limits[past]:,g} {unit}, already."
+        return f"The line stands past the {past}, {limits[past]:,g} {unit}, already."
     if drift.readings[0] < 3:
         return "Under three readings: too few to say when it will pass a limit."
     found = lines.limit(metric, *_ends(limits))
@@ -272,7 +255,7 @@ def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis, u
     heading = next((k for k, v in limits.items() if v == found.limit[0]), None)
     if heading is None:
         return "On this line no limit is in sight."
-    what = f"{WORDS[heading]}, {found.limit[0]:,g} {unit}"
+    what = f"the {heading}, {found.limit[0]:,g} {unit}"
     soonest, latest = found.soonest_km[0], found.latest_km[0]
     least = axis.length(soonest) if soonest > 0 else "now"
     if not np.isfinite(soonest):
