@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
 
 from ingest.errors import CaptureRefused
 from ingest.limits import MAX_EXPANDED_BYTES, Deadline, refuse_size
@@ -15,6 +18,25 @@ from ingest.readers.table import Table
 _HEAD = 8_192
 
 
+@dataclass(frozen=True)
+class Format:
+    """How to know a kind of file and to read it. sniff: of the bytes, for text of its decoded beginning."""
+
+    sniff: Callable[[Any], bool]
+    read: Callable[[bytes, Deadline], Table]
+
+
+BINARY_FORMATS = (
+    Format(npy.sniff, lambda data, _deadline: npy.read(data)),
+    Format(matlab.sniff, matlab.read),
+    Format(wav.sniff, lambda data, _deadline: wav.read(data)),
+    Format(parquet.sniff, parquet.read),
+    Format(npz.sniff, npz.read),
+)
+# One line for each layout of text that is no table of delimited rows; the first that knows the file reads it.
+TEXT_FORMATS = (Format(lambda _beginning: True, text.read),)
+
+
 def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Table:
     """Return the file's table; raises CaptureRefused for anything that is not a supported capture."""
     head = data[:_HEAD]
@@ -25,16 +47,9 @@ def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Tabl
         if nested:
             raise CaptureRefused("compressed", "it is compressed more than once; unpack it first.")
         return read_table(gunzip(data, deadline), deadline, nested=True)
-    if npy.sniff(head):
-        return npy.read(data)
-    if matlab.sniff(head):
-        return matlab.read(data, deadline)
-    if wav.sniff(head):
-        return wav.read(data)
-    if parquet.sniff(head):
-        return parquet.read(data, deadline)
-    if npz.sniff(data):
-        return npz.read(data, deadline)
+    for form in BINARY_FORMATS:
+        if form.sniff(data):
+            return form.read(data, deadline)
     if refusal := known_but_unread(head):
         raise CaptureRefused(refusal[0], f"this is {refusal[1]}.")
     if not text.sniff(head.rstrip(b"\0")):
@@ -47,7 +62,7 @@ def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Tabl
     plain = head[mark:].decode(encoding, "replace") if encoding.startswith("utf-") else decode(head, encoding)
     if refusal := known_text(plain):
         raise CaptureRefused(refusal[0], f"this is {refusal[1]}.")
-    return text.read(data, deadline)
+    return next(form.read for form in TEXT_FORMATS if form.sniff(plain))(data, deadline)
 
 
 def is_parsed_apart(data: bytes) -> bool:
