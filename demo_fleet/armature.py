@@ -119,9 +119,7 @@ def simulate(
     if start == "settled":
         theta, omega = run.settle(theta, float(np.mean(volts)), float(np.mean(noise[: steps // 2])))
     current, angle, speed = run.integrate(theta, omega, volts, noise, off_from)
-    return _sampled(
-        current, angle, speed, volts, step_s, sample_rate_hz, duration_s, motor, faults, supply_v, off_from
-    )
+    return _sampled(current, angle, speed, volts, step_s, sample_rate_hz, duration_s, motor, faults, off_from)
 
 
 def forced_speed(
@@ -318,7 +316,6 @@ def _sampled(
     duration_s: float,
     motor: Motor,
     faults: Faults,
-    supply_v: float,
     off_from: int,
 ) -> Trace:
     n = int(duration_s * sample_rate_hz + 1e-9)

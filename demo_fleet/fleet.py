@@ -271,7 +271,7 @@ def simulate_fleet(spec: FleetSpec) -> SimulatedFleet:
     cars = _vehicles(spec, rng)
     calendar = _calendar(spec, cars, rng)
     pumps, visits, paths = _run(spec, p, cars, calendar, rng)
-    services = _services(spec, cars, calendar)
+    services = _services(cars, calendar)
     tables = _tables(spec, p, cars, pumps, visits, services)
     truth = visits.merge(pumps[["life", "true_fails_at_km", "true_mode"]], on="life")
     tables = add_dirt(tables, spec.dirt, np.random.default_rng(spec.seed + 1))
@@ -419,7 +419,7 @@ def _filter_odometer(odometer: np.ndarray, every_km: float = 50e3) -> np.ndarray
     return np.column_stack([np.zeros(len(odometer)), running[:, :-1]])
 
 
-def _services(spec: FleetSpec, cars: dict[str, Any], cal: dict[str, np.ndarray]) -> pd.DataFrame:
+def _services(cars: dict[str, Any], cal: dict[str, np.ndarray]) -> pd.DataFrame:
     due = np.floor(cal["odometer"] / 50e3)
     changed = np.zeros_like(due, bool)
     changed[:, 1:] = due[:, 1:] > due[:, :-1]

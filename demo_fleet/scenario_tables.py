@@ -93,7 +93,7 @@ def dressed(fleet: SimulatedFleet, today: date) -> Story:
         _stock(rng),
         _bays(today),
         _due_work(vehicles, today, rng),
-        _odometers(vehicles, visits, today),
+        _odometers(visits, today),
         truth[truth["life"].isin(pumps["life"])].reset_index(drop=True),
     )
 
@@ -277,7 +277,7 @@ def _due_work(vehicles: pd.DataFrame, today: date, rng: np.random.Generator) -> 
     ).sort_values(["due_on", "unit"])
 
 
-def _odometers(vehicles: pd.DataFrame, visits: pd.DataFrame, today: date) -> pd.DataFrame:
+def _odometers(visits: pd.DataFrame, today: date) -> pd.DataFrame:
     """Fuel-card odometers of the last weeks: each unit's mileage run on at its own rate."""
     rows = []
     for unit, seen in visits.groupby("unit"):

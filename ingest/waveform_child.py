@@ -17,7 +17,7 @@ MEMORY_BYTES = 480 * 2**20
 CPU_S = 10.0
 
 
-def answer(asked: dict[str, Any], content: bytes) -> tuple[dict[str, Any], bytes | memoryview]:
+def answer(_asked: dict[str, Any], content: bytes) -> tuple[dict[str, Any], bytes | memoryview]:
     """Return ({"capture": …, "encoding": …}, samples as float64), or nothing for what is no waveform."""
     try:
         read = parse_waveform(content)

@@ -103,7 +103,7 @@ def cost_review(
     return CostReview(
         day, book.currency, unit, prices.planned, prices.failure, prices.ratio, book.table(), spent,
         breakdowns, made.table, ages, curves, made.ratio_curve, made.tornado, low, high, lists,
-        placeholder_note(prices), tuple(_notes(prices, types, made, fit.failures, bad, unknown)),
+        placeholder_note(prices), tuple(_notes(prices, types, made, bad, unknown)),
     )  # fmt: skip
 
 
@@ -200,9 +200,7 @@ def discounted_best(life: TypeLife, prices: Prices, rate_per_km: float) -> float
     return float(ages[i]) if cost[i] < without * (1 - 1e-6) else np.inf
 
 
-def _notes(
-    prices: Prices, types: TypeLives, made: PolicyReview, failures: int, bad: int, unknown: int
-) -> list[str]:
+def _notes(prices: Prices, types: TypeLives, made: PolicyReview, bad: int, unknown: int) -> list[str]:
     notes = [text for text in (placeholder_note(prices), ratio_sentence(prices)) if text]
     count = types.fleet.failures
     if count == 0:

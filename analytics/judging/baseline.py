@@ -153,7 +153,7 @@ def _joins(value: np.ndarray, mean: np.ndarray, count: np.ndarray, settings: dic
 def _by_place(
     rows: np.ndarray,
     group: np.ndarray,
-    duty: np.ndarray,
+    _duty: np.ndarray,
     values: np.ndarray,
     usable: np.ndarray,
     distance: np.ndarray,

@@ -97,7 +97,7 @@ def build_history(
 
     km_per_hour = float(settings["idle_hour_miles"]) * KM_PER_MILE
     by_hours = (pumps["clock"] == "hours").to_numpy()
-    lines = _Lines(points, as_of_day)
+    lines = _Lines(points)
     row = lines.rows(pumps["unit"])
     unit_rate = _daily(lines.rate[row], lines.days[row], pumps["class"], ~by_hours, KM_PER_DAY)
     hour_rate = _daily(
@@ -193,7 +193,7 @@ def _fill_fitting(pumps: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
 class _Lines:
     """Odometer against day of every unit, and its daily distance lately."""
 
-    def __init__(self, points: pd.DataFrame, as_of_day: int):
+    def __init__(self, points: pd.DataFrame):
         self.units = pd.Index(points["unit"].unique())
         n = len(self.units)
         code = self.units.get_indexer(points["unit"])

@@ -184,7 +184,7 @@ def free_hours(inputs: Inputs, fixed: pd.DataFrame, horizon_days: int) -> dict:
     return free
 
 
-def parts_on_hand(inputs: Inputs, fixed: pd.DataFrame, lead: pd.Series) -> dict[tuple[str, str], int]:
+def parts_on_hand(inputs: Inputs, fixed: pd.DataFrame) -> dict[tuple[str, str], int]:
     """Return parts on hand by (depot, pump_type), less what booked work takes before an order can come."""
     have = {(r.depot, r.pump_type): int(r.on_hand) for r in each(inputs.stock)}
     if len(fixed):

@@ -116,7 +116,7 @@ def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
     candidates = make_candidates(inputs, stops, np.flatnonzero(placed), lead, horizon_days)
     booked = fixed_lines(inputs, stops, np.flatnonzero(fixed), decided)
     free = free_hours(inputs, booked, horizon_days)
-    on_hand = parts_on_hand(inputs, booked, lead)
+    on_hand = parts_on_hand(inputs, booked)
     leaving = cost_of_leaving(pumps, candidates, np.flatnonzero(placed))
     share = float(inputs.settings["plan_shared_share"])
     solved = assign(candidates, leaving, free, on_hand, share)

@@ -173,7 +173,7 @@ def drift_of(
     share = 1 - cov[:, 1, 1] / np.where(believed > 0, believed, np.inf)
     v = cov[:, 0, 0] + at * (2 * cov[:, 0, 1] + at * cov[:, 1, 1])
     c, w = cov[:, 0, 1] + at * cov[:, 1, 1], cov[:, 1, 1]
-    span, gap = _reach_of_readings(pump, x, now, n)
+    span, gap = _reach_of_readings(pump, x, now)
     # Where a pump rests on its type, its level now tells its slope over its whole distance, not today's.
     v, c, w = (
         straight + share**2 * by_own + (1 - share**2) * by_type
@@ -194,9 +194,7 @@ def drift_of(
     return Drift(metric, level, level_se, slope, slope_se, share, readings, both, walk)
 
 
-def _reach_of_readings(
-    pump: np.ndarray, x: np.ndarray, now: np.ndarray, n: int
-) -> tuple[np.ndarray, np.ndarray]:
+def _reach_of_readings(pump: np.ndarray, x: np.ndarray, now: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return how far each pump's readings span, and from the last to now, (n,); 0 without a reading."""
     last, first = now.copy(), now.copy()
     last[pump], first[pump[::-1]] = x, x[::-1]  # in order of pump and x: the last written stays

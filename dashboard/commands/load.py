@@ -47,5 +47,5 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _show_progress(done: int, of: int, name: str) -> None:
+def _show_progress(done: int, of: int, _name: str) -> None:
     print(f"\rcaptures {done} of {of}", end="\n" if done == of else "", file=sys.stderr, flush=True)

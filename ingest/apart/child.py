@@ -114,7 +114,7 @@ class Children:
         body: bytes | memoryview,
         wall_s: float,
         *,
-        sound: Callable[[dict[str, Any]], bool] = lambda answer: True,
+        sound: Callable[[dict[str, Any]], bool] = lambda _answer: True,
     ) -> tuple[dict[str, Any], bytes]:
         """Return a child's answer. A child that died, or whose answer isn't sound, is replaced by a new one.
 

@@ -82,7 +82,7 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
 
     check = quality.check_range(run.sign * running)
     mean_a, mean_se = (None, None) if ac_coupled else _mean(window, turn, check.step_a, run)
-    _refuse_implausible(capture, mean_a, window)
+    _refuse_implausible(capture, mean_a)
     if not ac_coupled:
         notes.append(quality.zero_note(run.zero_a))
     notes.extend(quality.range_notes(check, turn.ripple_a if turn else None))
@@ -172,7 +172,7 @@ def _no_mean(running: np.ndarray) -> bool:
     return bool(abs(np.mean(running)) < 0.1 * np.std(running))
 
 
-def _refuse_implausible(capture: Capture, mean_a: float | None, window: np.ndarray) -> None:
+def _refuse_implausible(capture: Capture, mean_a: float | None) -> None:
     if mean_a is not None and abs(mean_a) > HIGHEST_A:
         raise CaptureRefused(
             "above-100-a",

@@ -65,9 +65,7 @@ def assemble(name: str, table: Table, options: Options) -> Capture:
 
     current, lead, gap_notes = handle_gaps(current, channel.overflow, row_number)
     notes += gap_notes
-    current, plausible_notes = check_plausible(
-        current, lambda i: row_number(i + lead), unit_known=unit_known, options=options
-    )
+    current, plausible_notes = check_plausible(current, lambda i: row_number(i + lead), unit_known=unit_known)
     notes += plausible_notes
     start = base.start_s + lead / base.rate_hz
     if base.resample_at is not None and roles.time is not None:

@@ -9,7 +9,6 @@ import numpy as np
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
 from ingest.limits import MIN_RUNNING_SAMPLES
-from ingest.readers.options import Options
 from ingest.trade_numbers import HIGHEST_A
 
 ABSURD_A = 1e9  # whatever the scale may be; sums of such values stay finite
@@ -65,7 +64,6 @@ def check_plausible(
     row_number: Callable[[int], int],
     *,
     unit_known: bool,
-    options: Options,
 ) -> tuple[np.ndarray, list[Note]]:
     """Return the current, turned over if the clamp was reversed, and notes.
 

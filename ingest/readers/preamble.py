@@ -52,10 +52,10 @@ def read_preamble(layout: Layout) -> Preamble:
         rows.append(cells)
         entries += _entries_of(plain, cells, layout)
     entries += _side_entries(layout)
-    names, units, unit_texts = _names(rows, layout, entries)
+    names, units, unit_texts = _names(rows, layout)
     entries += _start_increment(rows, layout)
     names, units, unit_texts = _aligned_entries(entries, names, units, unit_texts)
-    header = _header(entries, layout)
+    header = _header(entries)
     first = fold(names[0]) if names else ""
     if first in FREQUENCY_WORDS or (units and units[0] and units[0].kind == "frequency"):
         header = replace(header, spectrum=True)
@@ -114,9 +114,7 @@ def _is_units(cells: list[str]) -> bool:
     return bool(spelled) and all(spelled)
 
 
-def _names(
-    rows: list[list[str]], layout: Layout, entries: list[Entry]
-) -> tuple[list[str], list[SignalUnit | None], list[str]]:
+def _names(rows: list[list[str]], layout: Layout) -> tuple[list[str], list[SignalUnit | None], list[str]]:
     width = len(layout.columns)
     names, texts = [""] * width, [""] * width
     units: list[SignalUnit | None] = [None] * width
@@ -127,7 +125,7 @@ def _names(
             continue  # "VUnit,V,A" speaks of the columns itself: see _aligned_entries
         if units_row is None and _is_units(cells) and _covers(cells, layout) >= 0.5:
             units_row = index
-        elif _could_name(cells, layout, entries, only=len(rows) == 1):
+        elif _could_name(cells, layout, only=len(rows) == 1):
             name_row = index
             break
     if name_row is None and units_row is not None and len(rows[units_row]) >= width:
@@ -162,7 +160,7 @@ def _covers(cells: list[str], layout: Layout) -> float:
     return len(filled) / len(layout.columns)
 
 
-def _could_name(cells: list[str], layout: Layout, entries: list[Entry], *, only: bool) -> bool:
+def _could_name(cells: list[str], layout: Layout, *, only: bool) -> bool:
     lined = _line_up(cells, layout)
     filled = [cell for cell in lined if cell]
     if not filled or not _names_beside_numbers(filled):
@@ -227,7 +225,7 @@ def _aligned_entries(
     return names, units, texts
 
 
-def _header(entries: list[Entry], layout: Layout) -> Header:
+def _header(entries: list[Entry]) -> Header:
     """Turn the keys that are known into the header's facts; the first value of a key counts."""
     facts: dict[str, Entry] = {}
     for entry in entries:

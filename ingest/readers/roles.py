@@ -37,7 +37,7 @@ def assign_roles(table: Table) -> Roles:
     index: Column | None = None
     rest = [c for c in columns if c is not time]
     if len(columns) > 1:
-        index = next((c for c in rest if _counts_rows(c, named=time is None)), None)
+        index = next((c for c in rest if _counts_rows(c)), None)
         if time is None:
             candidates = [c for c in rest if c is not index and _may_be_time(c)]
             time = next((c for c in candidates[:-1] or candidates if _evenly_spaced(c.values)), None)
@@ -83,7 +83,7 @@ def _is_step(column: Column) -> bool:
     return folded in STEP_WORDS and (unit is None or unit.kind == "time")
 
 
-def _counts_rows(column: Column, *, named: bool) -> bool:
+def _counts_rows(column: Column) -> bool:
     """A column that goes up by exactly one a row; without a name only whole numbers from 0 or 1 count."""
     if column.unit or len(column.values) < 3:
         return False
