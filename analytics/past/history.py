@@ -348,7 +348,8 @@ def _alike(visits: pd.DataFrame) -> np.ndarray:
     """Which readings may be held against each other: PM stops in the pump's usual state, at its usual
     duty."""
     reading = visits[[m.name for m in trended()]].notna().any(axis=1)
-    planned = visits["reason"].fillna("pm").isin(["pm", "after-repair"]) & visits["in_trend"].astype(bool)
+    fair = visits["reason"].fillna("pm").isin(["pm", "follow-up", "after-repair"])
+    planned = fair & visits["in_trend"].astype(bool)
     duty_step = visits["duty_step"].where(visits["duty_step"] >= 0, FULL_DUTY_STEP)
     key = visits["state"].astype(str) + "/" + duty_step.astype(str)
     code = pd.factorize(key)[0]
