@@ -100,17 +100,19 @@ def judge_entry(
 def judge_reading(
     reading: Reading,
     *,
+    entry: VisitEntry | None = None,
     specification: dict[str, Any] | None = None,
     context: dict[str, Any] | None = None,
     settings: dict[str, Any] | None = None,
 ) -> Verdict:
     """Judge a reading of a pump nothing is stored of.
 
-    specification: pump_type columns (current_low_a, current_high_a, ...); context: visit columns known so far
+    entry: what is entered of its visit so far. specification: pump_type columns (current_low_a,
+    current_high_a, ...); context: visit columns known so far
     (supply_v, drop_supply_v, drop_ground_v, state, fuel_level_pct, ...).
     """
     row: dict[str, Any] = dict.fromkeys(SPECIFICATION_COLUMNS)
-    row |= _row(reading, None) | {
+    row |= _row(reading, entry) | {
         "visited_on": pd.Timestamp.today().normalize(), "unit": "", "distance_on_pump_km": None,
         "filter_changed_on": None, "pm_interval_days": None,
     }  # fmt: skip

@@ -7,9 +7,11 @@ from datetime import date
 from typing import Any
 
 from dashboard.words.formats import is_unknown
+from dashboard.words.visit import WORK_OF_CAUSE
 from ingest.errors import EntryRefused
 from ingest.units import Kind, parse_quantity, read_quantity
 from ingest.visit.entry import VisitEntry
+from ingest.vocabulary import PARTS
 
 # field of the page -> (kind, unit of a bare number, column of the entry)
 QUANTITIES: dict[str, tuple[Kind, str | None, str]] = {
@@ -20,6 +22,7 @@ QUANTITIES: dict[str, tuple[Kind, str | None, str]] = {
     "fuel_temp": ("temperature", None, "fuel_temp_c"),
     "delivery": ("flow", None, "delivery_l_min"),
     "meter_a": ("current", "A", "meter_a"),
+    "pressure_hold": ("pressure", None, "pressure_hold_kpa"),
 }
 LABELS = {
     "supply_v": "Volts at the pump, running",
@@ -30,6 +33,7 @@ LABELS = {
     "fuel_level_pct": "Fuel level, %",
     "delivery": "Delivery",
     "meter_a": "Average on the meter, A",
+    "pressure_hold": "Pressure held after stopping",
 }
 MOST_QUESTIONS = 3  # a visit, reminders and questions together; the rest goes to the open questions
 
@@ -38,8 +42,15 @@ def entry_from(typed: Mapping[str, Any], *, distance_unit: str) -> VisitEntry:
     """Return the visit entry; raises EntryRefused naming the field that can't be taken."""
     values: dict[str, Any] = {
         name: typed.get(name) or None
-        for name in ("position", "serial", "state", "clamp", "clamp_point", "technician", "note", "pump_type")
-    }
+        for name in (
+            "position", "serial", "state", "clamp", "clamp_point", "technician", "note", "pump_type", "fuel",
+            "commanded", "supply_v_at", "delivery_at", *PARTS, "closes", "channel",
+        )
+    }  # fmt: skip
+    values["zero_checked"] = "yes" if typed.get("zero_checked") else None
+    values["probe"] = probe_from(typed)
+    work, checked = _check(typed)
+    values |= {name: value for name, value in checked.items() if values.get(name) is None}
     unit = str(typed.get("unit") or "").strip()
     if not unit:
         raise EntryRefused("unit-missing", "Unit: give the vehicle's number first.")
@@ -58,9 +69,36 @@ def entry_from(typed: Mapping[str, Any], *, distance_unit: str) -> VisitEntry:
         unit=unit,
         reason=typed.get("reason") or "pm",
         visited_on=visited_on if isinstance(visited_on, date) else None,
-        done=tuple(typed.get("done") or ()),
+        done=tuple(dict.fromkeys([*(typed.get("done") or ()), *work])),
         **values,
     )
+
+
+def probe_from(typed: Mapping[str, Any]) -> str | None:
+    """Return the clamp's factor chosen or typed; None: as the file says."""
+    chosen = str(typed.get("probe") or "")
+    if chosen == "another":
+        return str(typed.get("probe_text") or "").strip() or None
+    return chosen if chosen.endswith("/A") else None
+
+
+def _check(typed: Mapping[str, Any]) -> tuple[list[str], dict[str, Any]]:
+    """Return the work a check did and the entries it makes.
+
+    Not finished: what was not examined was not reached, and the note says why.
+    """
+    outcome = typed.get("check_outcome")
+    if outcome == "no_other_cause":
+        return [], {"check_result": "no_other_cause"}
+    cause = typed.get("check_cause")
+    if outcome == "mended" and cause:
+        return [WORK_OF_CAUSE[cause]] if cause in WORK_OF_CAUSE else [], {"check_result": cause}
+    if outcome == "unfinished":
+        why = str(typed.get("check_why") or "").strip()
+        if not why:
+            raise EntryRefused("check-why", "The check: say why it could not be finished.")
+        return [], dict.fromkeys(PARTS, "not_reached") | {"note": f"Check not finished: {why}"}
+    return [], {}
 
 
 def reminders(entry: VisitEntry, room: int = MOST_QUESTIONS) -> list[str]:

@@ -171,5 +171,6 @@ def show_verdict(verdict: Any) -> None:
         for other in verdict.also:
             st.write(f"Also: {other}")
         st.write(f"**Next test.** {verdict.next_test}")
-        st.write(action_sentence(verdict))
+        if verdict.action == "none":  # else the heading and the next test say it
+            st.write(action_sentence(verdict))
         st.caption(f"{verdict.compared_with} Rule: {verdict.rule}.")

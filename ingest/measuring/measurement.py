@@ -163,8 +163,8 @@ def _run(capture: Capture, current: np.ndarray, ac_coupled: bool) -> Run:
         raise CaptureRefused(
             "no-current",
             f"{_name(capture)}: the record shows about {np.mean(current):.2f} A throughout, no running pump: "
-            "check that the clamp is closed on the pump's own wire and that the pump runs. If it was commanded "
-            f"on and draws nothing, log that as a reading: --meter-a {max(np.mean(current), 0):.2f}.",
+            "check that the clamp is closed on the pump's own wire and that the pump runs. If commanded "
+            f"on it draws nothing, log that as a reading: --meter-a {max(np.mean(current), 0):.2f}.",
         )
     return find_run(current, capture.sample_rate_hz)
 

@@ -168,3 +168,45 @@ def test_the_sheet_of_a_stored_visit_holds_its_figures(ledger):
     html = log_saving.visit_sheet(visits.iloc[4], visits.iloc[:4], verdict, queries.settings(ledger))
     for part in ("5,060", "4 to 7 A", "5.20 A", verdict.next_test, "Keep sparks"):
         assert part in html
+
+
+def test_a_reading_is_judged_against_the_pumps_own_history_before_it_is_saved(ledger, upload):
+    page = open_page("log_visit", unit="101", state="Idle", source="Meter only", meter_a="3.9")
+    before = words(page)
+    assert "its own baseline" in before
+    page.text_input(key="technician").set_value("T").run()
+    press(page, "Save the visit")
+    assert "Stored as visit 41" in words(page)
+    with open_ledger(ledger) as connection:
+        [(visit_id,)] = connection.execute("SELECT max(visit_id) FROM visit").fetchall()
+        verdict = judge_visit(connection, visit_id)
+    assert verdict.text in before
+    assert verdict.next_test in before
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [
+        ({"check_outcome": "No other cause, changed"}, ("no_other_cause", None, [])),
+        (
+            {"check_outcome": "Cause found and mended, pump stays", "check_cause": "Strainer"},
+            ("strainer", None, ["strainer"]),
+        ),
+        (
+            {"check_outcome": "Could not finish", "check_why": "tank full"},
+            (None, "not_reached", []),
+        ),
+    ],
+)
+def test_a_check_is_written_down_in_three_taps(ledger, typed, kept):
+    page = open_page("log_visit", unit="101", reason="Follow-up", **typed)
+    page.text_input(key="technician").set_value("T").run()
+    press(page, "Save the visit")
+    with open_ledger(ledger) as connection:
+        row = connection.execute(
+            "SELECT check_result, strainer, visit_id, note FROM visit ORDER BY visit_id DESC LIMIT 1"
+        ).fetchone()
+        work = connection.execute("SELECT work FROM service WHERE visit_id = ?", [row[2]]).fetchall()
+    assert row[2] == 41
+    assert (row[0], row[1], [w for (w,) in work]) == kept
+    assert (row[3] == "Check not finished: tank full") == ("check_why" in typed)

@@ -10,17 +10,10 @@ import streamlit as st
 from dashboard.data import changes, loaders
 from dashboard.parts import fact_forms, pump_forms
 from dashboard.shell import access, frame, lists, say
-from dashboard.words import formats
+from dashboard.words import formats, visit
 
 ORDERS = ("number", "longest unseen", "most driven", "oldest")
-WORK = {
-    "filter": "Filter changed",
-    "filter_kept": "Pump changed, old filter kept",
-    "wiring": "Wiring mended",
-    "tank_cleaned": "Tank cleaned",
-    "other": "Other work",
-    "breakdown": "Breakdown",
-}
+WORK = visit.WORK | {"breakdown": "Breakdown"}
 BLAME = {"yes": "Yes, the pump", "no": "No, something else", "unknown": "Not known"}
 
 

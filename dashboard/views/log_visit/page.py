@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dashboard.shell import frame
-from dashboard.views.log_visit import saving, steps
+from dashboard.views.log_visit import reading, saving, steps
 
 st.title("Log a visit")
 saved = saving.saved_visit()
@@ -19,8 +19,8 @@ else:
     with left:
         steps.where_and_when(card)
     with right:
-        steps.conditions()
-    measured = steps.measure_it(unit, card)
+        steps.conditions(card)
+    measured = reading.measure_it(unit, card)
     steps.keep_typed()
     saving.save(unit, measured)
 frame.foot("Distances are kept in km; what you typed is kept beside them.")

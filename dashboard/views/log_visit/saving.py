@@ -72,7 +72,7 @@ def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dic
         if not unit:
             st.error("▲ Give the unit first.")
         return
-    if measured.capture is None and entry.meter_a is None:
+    if measured.capture is None and entry.meter_a is None and not entry.examined:
         st.error("▲ There is nothing to store yet: choose a capture file, or give the meter's average.")
         return
     initials = (st.session_state.get("technician") or "").strip()

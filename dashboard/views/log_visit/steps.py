@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from secrets import token_hex
 from typing import Any
 
 import pandas as pd
@@ -16,30 +15,19 @@ import streamlit as st
 
 from analytics.judging.safety import caution_lines
 from dashboard.data import loaders, queries
-from dashboard.parts import reading_panel, replacing
-from dashboard.parts.entry_form import LABELS, baseline_words, entry_from
-from dashboard.views.log_visit import uploads
+from dashboard.parts import replacing
+from dashboard.parts.entry_form import LABELS
+from dashboard.views.log_visit import check
 from dashboard.words import formats
-from dashboard.words.visit import REASONS, STATES
+from dashboard.words.visit import REASONS, STATES, WORK
 from ingest.capture import Capture
-from ingest.errors import PumpledgerError
 from ingest.reading import Reading
 from ingest.visit.entry import VisitEntry
 
-WORK = {
-    "filter": "Filter changed",
-    "wiring": "Wiring mended",
-    "tank_cleaned": "Tank cleaned",
-    "other": "Other work",
-}
 PROBES = ("as the file says", "10mV/A", "100mV/A", "another")
-CONTEXT = (
-    "state", "supply_v", "drop_supply_v", "drop_ground_v", "fuel_level_pct", "delivery_l_min",
-    "fuel_pressure_kpa", "fuel_temp_c", "reason",
-)  # fmt: skip
 RARELY_ENTERED = (
-    "drop_supply_v", "drop_ground_v", "delivery", "clamp", "clamp_point", "hours", "duty_pct", "serial",
-    "note",
+    "drop_supply_v", "drop_ground_v", "delivery", "clamp", "clamp_point", "hours", "serial", "note",
+    *check.HOW_READ,
 )  # fmt: skip
 USUAL = {"reason": "pm", "source": "file", "probe": PROBES[0]}  # what stands there untouched
 # Typed text counts after this pause, not only once the box is left: a connection cut meanwhile would leave it
@@ -49,7 +37,7 @@ OF_THE_FILE = ("channel", "rate", "full_scale", "record")
 TYPED = (
     "unit", "position", "odometer", "reason", "state", "done", "visited_on", "meter_a", "supply_v",
     "fuel_pressure", "fuel_temp", "fuel_level_pct", "probe", "probe_text", "source",
-    *RARELY_ENTERED, *OF_THE_FILE,
+    "zero_checked", "commanded", "duty_pct", *RARELY_ENTERED, *OF_THE_FILE, *check.FIELDS,
 )  # fmt: skip
 
 
@@ -93,7 +81,7 @@ def forget_typed() -> None:
         st.session_state.pop(name, None)
 
 
-def _file_to_choose_again(upload: Any) -> str | None:
+def file_to_choose_again(upload: Any) -> str | None:
     """Return the name of a file that was here and is no longer, unless a person has taken it out.
 
     A file lies with the server's session alone; its name is kept in the address too.
@@ -213,7 +201,7 @@ def _show_card(card: pd.DataFrame) -> None:
                 st.image(bytes(note["picture"]), caption="Connection point")
 
 
-def _box(label: str, key: str, placeholder: str | None = None, *, where: Any = st, **more: Any) -> None:
+def box(label: str, key: str, placeholder: str | None = None, *, where: Any = st, **more: Any) -> None:
     """Draw a box whose text counts, and stands in the page's address, a moment after it was typed."""
     where.text_input(label, key=key, placeholder=placeholder, bind="query-params", live=PAUSE, **more)
 
@@ -224,54 +212,55 @@ def where_and_when(card: pd.DataFrame) -> None:
     positions = card["position"].dropna().unique().tolist() if len(card) else []
     if len(positions) > 1:
         st.selectbox("Which pump", positions, key="position", bind="query-params")
-    _box("Odometer", "odometer", f"88412 {own}", autocomplete="off")
+    box("Odometer", "odometer", f"88412 {own}", autocomplete="off")
     st.date_input("Day", key="visited_on", value="today", format="YYYY-MM-DD", bind="query-params")
     st.segmented_control("Reason", list(REASONS), default="pm", key="reason", format_func=REASONS.__getitem__,
                          width="stretch", bind="query-params", wrap=True)  # fmt: skip
     st.segmented_control("Engine", list(STATES), key="state", format_func=STATES.__getitem__, width="stretch",
                          bind="query-params", wrap=True)  # fmt: skip
+    check.command(card)
 
 
-def conditions() -> None:
+def conditions(card: pd.DataFrame) -> None:
     """Ask for what was measured beside the current; nothing here is demanded."""
     volts, level = st.columns(2)
     with volts:
-        _box(LABELS["supply_v"], "supply_v", "13.5 V")
+        box(LABELS["supply_v"], "supply_v", "13.5 V")
     with level:
         st.number_input(LABELS["fuel_level_pct"], 0, 100, None, 5, key="fuel_level_pct", placeholder="50",
                         bind="query-params")  # fmt: skip
     pressure, temperature = st.columns(2)
     with pressure:
-        _box(LABELS["fuel_pressure"], "fuel_pressure", "58 psi or 4 bar")
+        box(LABELS["fuel_pressure"], "fuel_pressure", "58 psi or 4 bar")
     with temperature:
-        _box(LABELS["fuel_temp"], "fuel_temp", "25 C or 77 F")
+        box(LABELS["fuel_temp"], "fuel_temp", "25 C or 77 F")
     st.pills(
         "Work done",
-        list(WORK),
+        [work for work in WORK if work != "filter_kept"],
         selection_mode="multi",
         key="done",
         format_func=WORK.__getitem__,
         bind="query-params",
         wrap=True,
     )
-    _folded("Circuit, delivery, clamp and a note", RARELY_ENTERED, _more_conditions)
+    folded("Circuit, delivery, clamp and a note", RARELY_ENTERED, _more_conditions)
+    folded("Write down a check", check.FIELDS, lambda: check.draw(card, box))
 
 
 def _more_conditions() -> None:
     supply, ground = st.columns(2)
-    _box(LABELS["drop_supply_v"], "drop_supply_v", "0.2", where=supply)
-    _box(LABELS["drop_ground_v"], "drop_ground_v", "0.05", where=ground)
-    _box(LABELS["delivery"], "delivery", "1.2 L/min")
-    _box("Clamp or meter", "clamp", "which one")
-    _box("Clamped at", "clamp_point", "grey wire at the tank")
+    box(LABELS["drop_supply_v"], "drop_supply_v", "0.2", where=supply)
+    box(LABELS["drop_ground_v"], "drop_ground_v", "0.05", where=ground)
+    box(LABELS["delivery"], "delivery", "1.2 L/min")
+    box("Clamp or meter", "clamp", "which one")
+    box("Clamped at", "clamp_point", "grey wire at the tank")
     st.number_input("Engine hours", 0.0, None, None, 1.0, key="hours", bind="query-params")
-    st.number_input("Commanded duty, %", 0.0, 100.0, None, 1.0, key="duty_pct", bind="query-params",
-                    help="Only where the pump's supply is pulsed.")  # fmt: skip
-    _box("Pump's serial number", "serial")
+    check.how_read(box)
+    box("Pump's serial number", "serial")
     st.text_area("Note", key="note", bind="query-params")
 
 
-def _folded(label: str, fields: tuple[str, ...], draw: Callable[[], None]) -> None:
+def folded(label: str, fields: tuple[str, ...], draw: Callable[[], None]) -> None:
     """Draw boxes under a heading that folds, once it is opened or one of them holds something: a dozen boxes
     out of sight would double the time that the page takes on a phone."""
     box = st.expander(label, key=f"fold_{fields[0]}", on_change="rerun")
@@ -284,135 +273,3 @@ def _folded(label: str, fields: tuple[str, ...], draw: Callable[[], None]) -> No
 def typed() -> dict[str, Any]:
     """Return everything entered so far."""
     return {name: st.session_state.get(name) for name in TYPED}
-
-
-def measure_it(unit: str, card: pd.DataFrame) -> Measured:
-    """Take the file or the meter's figure and show the reading at once."""
-    st.header("The reading", anchor=False)
-    source = st.segmented_control("From", ["file", "meter"], default="file", key="source", required=True,
-                                  format_func={"file": "Capture file", "meter": "Meter only"}.__getitem__,
-                                  bind="query-params")  # fmt: skip
-    due = st.container()  # what today's capture is to the baseline, once the odometer is known
-    if source == "meter":
-        _box(LABELS["meter_a"], "meter_a", "5.4")
-        entry = _entry(unit)
-        _say_baseline(due, card, entry)
-        return Measured(entry)
-    uploads.get_ready()
-    upload = st.file_uploader(
-        "Capture from the scope or logger (if the picker closes empty, choose again: nothing typed is lost)",
-        # A key of the session's own: else the page would show a server started anew a file it doesn't have.
-        key=f"upload_{st.session_state.setdefault('upload_key', token_hex(4))}",
-    )
-    st.segmented_control("Clamp's factor", PROBES, default=PROBES[0], key="probe", bind="query-params",
-                         wrap=True)  # fmt: skip
-    if st.session_state.get("probe") == "another":
-        _box("Factor", "probe_text", "40 mV/A")
-    _folded("If the file doesn't say enough", OF_THE_FILE, _about_the_file)
-    entry = _entry(unit, quiet=True)
-    _say_baseline(due, card, entry)
-    if again := _file_to_choose_again(upload):
-        st.warning(
-            f"▲ Choose {again} again: a cut connection, a reload or a look at another page drops the file. "
-            "What was typed is still here."
-        )
-    if upload is None:
-        return Measured(entry)
-    try:
-        return _read(upload, entry, card)
-    except PumpledgerError as refused:
-        st.error(f"▲ {refused.text}")
-        return Measured(entry)
-
-
-def _about_the_file() -> None:
-    _box("Channel with the pump current", "channel")
-    _box("Samples a second", "rate", "100 kS/s")
-    _box("Amps at full scale (sound files)", "full_scale", "10A")
-    st.number_input("Record number (segmented files)", 1, None, None, 1, key="record", bind="query-params")
-
-
-def _say_baseline(place: Any, card: pd.DataFrame, entry: VisitEntry | None) -> None:
-    pump = _pump_row(card, entry)
-    words = baseline_words(pump, entry.odometer_km if entry else None, loaders.settings()) if pump else ""
-    if words:
-        place.info(words)
-
-
-def _entry(unit: str, *, quiet: bool = False) -> VisitEntry | None:
-    own = loaders.settings()["distance_unit"] if loaders.ledger_path().exists() else "mi"
-    try:
-        return entry_from(typed() | {"unit": unit}, distance_unit=own)
-    except PumpledgerError as refused:
-        if not quiet or unit:
-            st.error(f"▲ {refused.text}")
-        return None
-
-
-def _read(upload: Any, entry: VisitEntry | None, card: pd.DataFrame) -> Measured:
-    from analytics.judging.verdict import judge_reading
-    from ingest.known_pump import UNKNOWN_PUMP
-    from ingest.visit.logging_visit import known_before_measuring
-
-    state = st.session_state
-    chosen = state.get("probe")
-    capture = uploads.read_upload(
-        upload.name,
-        upload.getvalue(),
-        {
-            "probe": {PROBES[0]: None, "another": state.get("probe_text")}.get(str(chosen), chosen),
-            "channel": state.get("channel"),
-            "sample_rate_hz": state.get("rate"),
-            "full_scale": state.get("full_scale"),
-            "record": state.get("record"),
-        },
-    )
-    pump = _pump_row(card, entry)
-    known = known_before_measuring(loaders.ledger_path(), entry) if entry and len(card) else UNKNOWN_PUMP
-    early = st.empty()  # the trace alone at once, while a capture seen for the first time is measured
-    if state.get("measured") != capture.identity:
-        with early.container():
-            reading_panel.show_trace(capture, None, (None, None), key="early")
-    reading = uploads.measure_upload(capture, known)
-    state["measured"] = capture.identity
-    early.empty()
-    reading_panel.show_average_only(reading)
-    visits = (
-        loaders.ask("visits_of_pump", pump_id=int(pump["pump_id"])) if "pump_id" in pump else pd.DataFrame()
-    )
-    specification = {k: v for k, v in pump.items() if not formats.is_unknown(v)}
-    settings = loaders.settings() if loaders.ledger_path().exists() else {}
-    limit = specification.get("ripple_limit_pct") or settings.get("ripple_limit_pct", 15)
-    table = reading_panel.comparison(reading, specification, visits, limit)
-    reading_panel.show_trace(
-        capture,
-        reading,
-        (specification.get("current_low_a"), specification.get("current_high_a")),
-        key="log",
-    )
-    reading_panel.show_comparison(table)
-    reading_panel.show_candidates(reading)
-    reading_panel.show_notes(reading.notes)
-    reading_panel.show_segments(reading)
-    context = (
-        {
-            k: getattr(entry, k)
-            for k in CONTEXT
-            if getattr(entry, k) is not None
-        }
-        if entry
-        else {}
-    )  # fmt: skip
-    verdict = judge_reading(reading, specification=specification, context=context, settings=settings or None)
-    reading_panel.show_verdict(verdict)
-    st.caption("Once saved, it is judged against this pump's own history as well.")
-    return Measured(entry, capture, reading, table)
-
-
-def _pump_row(card: pd.DataFrame, entry: VisitEntry | None) -> dict[str, Any]:
-    if not len(card) or card["pump_id"].isna().all():
-        return {}
-    rows = card
-    if entry and entry.position:
-        rows = card[card["position"] == entry.position]
-    return {str(k): v for k, v in rows.iloc[0].items()} if len(rows) else {}
