@@ -73,3 +73,20 @@ def test_the_record_counts_a_pump_forecast_on_several_days_once():
     scores = method_scores(judged).set_index("method")
     # The first day only teaches the plain rules; on the other three each pump's forecast is the same.
     assert scores.loc["model", "auc_se"] == pytest.approx(auc_interval(risk, happened).se, rel=1e-9)
+
+
+def test_what_a_pump_that_fails_and_did_not_shares_narrows_the_error():
+    """Each pump is forecast twice, once it fails: both share its level, so their order is known better.
+
+    Against 600 fleets drawn anew: the standard error of Obuchowski 1997 with its cross term.
+    """
+    rng = np.random.default_rng(8)
+    n = 150
+    happened, pump = np.repeat([True, False], n), np.tile(np.arange(n), 2)
+
+    def drawn():
+        level = rng.normal(0, 1, n)
+        return auc_interval(np.concatenate([level + 0.5, level + rng.normal(0, 0.2, n)]), happened, pump)
+
+    fleets = [drawn() for _ in range(600)]
+    assert np.mean([f.se for f in fleets]) == pytest.approx(np.std([f.value for f in fleets]), rel=0.1)
