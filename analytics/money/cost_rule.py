@@ -80,6 +80,7 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
         safer=risk > pumps["risk_if_new"].to_numpy(float),
         failed=pumps["failed"].to_numpy(bool),
         may_change=finished | (not settings["demand_finished_finding"]),
+        least_saving=float(settings["least_saving_share"]) * pumps["planned"].to_numpy(float),
     )
     return Weighed(outlook, work, made)
 

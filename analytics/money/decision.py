@@ -29,7 +29,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-METHOD_VERSION = 2  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 3  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)
@@ -131,12 +131,14 @@ def decide(
     safer: np.ndarray | bool = True,
     failed: np.ndarray | bool = False,
     may_change: np.ndarray | bool = True,
+    least_saving: np.ndarray | float = 0.0,
 ) -> Decision:
     """Return the cheapest job and time for each pump (module docstring).
 
     over_ceiling: its class's risk ceiling is passed, so that it is changed at the first time there is; safer:
     a new pump would be safer, else none is changed; failed: it no longer works, so it is changed at once;
     may_change: False where the fleet demands a finished finding first and it is not: checks only.
+    least_saving: money that work must save to be ordered: less is within the error of any forecast.
     """
     n = len(outlook.beside)
     over, safe, out, may = (
@@ -154,8 +156,11 @@ def decide(
     ranked = np.where(late, np.inf, ranked)
     ranked[forced, :CHECK_AND_CHANGE] = np.inf
     ranked[out, CHECK_AND_CHANGE] = np.inf
+    idle = ranked[:, NOTHING, NEXT_STOP] - np.broadcast_to(least_saving, n)
+    ranked[:, NOTHING, NEXT_STOP] = np.where(forced, np.inf, idle)
     best = ranked.reshape(n, -1).argmin(axis=1)
-    job, time = best // 3, best % 3
+    job = best // 3
+    time = np.where(job == NOTHING, NEXT_STOP, best % 3)
     row = np.arange(n)
     nothing = cost[:, NOTHING, NEXT_STOP]
     named, held = check_outcomes(outlook.beside, skill)

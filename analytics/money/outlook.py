@@ -90,12 +90,13 @@ def outlook_of(
 def cause_beside(risk: np.ndarray, risk_if_sound: np.ndarray, share: float | np.ndarray) -> np.ndarray:
     """Return the chance that a cause beside the pump explains the readings that carry its risk, (n,).
 
-    `share` of odd readings are explained so; a reading is odd as far as it lifts the risk above that of a
-    pump of its age. With the risk right on average, risk = (1 − q)·(at most 1) + q·risk_if_sound bounds q.
+    `share` of odd readings are explained so. A reading is odd as far as it lifts the risk above that of a
+    pump of its age, by the square of the share lifted: small lifts are the scatter of readings. With the
+    risk right on average, risk = (1 − q)·(at most 1) + q·risk_if_sound bounds q.
     """
     odd = 1 - np.minimum(risk_if_sound / np.maximum(risk, 1e-9), 1.0)
     most = np.clip((1 - risk) / np.maximum(1 - risk_if_sound, 1e-9), 0, 1)
-    return np.minimum(share * odd, most)
+    return np.minimum(share * odd**2, most)
 
 
 def _fails_by(survival: np.ndarray, grid: np.ndarray, start: np.ndarray, last: np.ndarray) -> np.ndarray:

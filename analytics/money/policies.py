@@ -3,14 +3,14 @@
     run to failure        every pump until it fails
     fixed age             changed at one age, or at failure before
     limits, last reading  changed at the first PM stop whose reading passes a book limit
-    risk                  changed at the first PM stop where waiting costs more (decision.py)
+    risk                  changed at the first PM stop where waiting costs more (interval_rule.py)
 
 A policy that needs readings pays for every capture and follow-up test. Change is taken to follow at the stop.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -72,12 +72,15 @@ def on_limits(lives: SimulatedLives) -> Events:
 
 
 def on_risk(lives: SimulatedLives, prices: Prices, ceiling: float = np.nan) -> Events:
-    """Return events per km under the cost rule, its g being the cost per km that it brings about itself."""
+    """Return events per km under the cost rule, its g being the cost per km that it brings about itself.
+
+    g is of replacements alone, as in rank and plan (long_run.py): captures are made either way.
+    """
+    prices = replace(prices, capture=0.0, follow_up=0.0, false_alarm=0.0)
     g = run_to_failure(lives).cost_per_km(prices)
     best = None
     for _ in range(8):
-        planned = prices.planned + prices.follow_up
-        from_risk = float(break_even_risk(lives.interval_km, planned, prices.failure, g))
+        from_risk = float(break_even_risk(lives.interval_km, prices.planned, prices.failure, g))
         worth = lives.risk >= np.fmin(from_risk, ceiling)
         worth &= lives.risk > lives.risk_if_new
         found = _events(lives, _first_stop(lives, worth), captures=True, setting=g)

@@ -53,6 +53,7 @@ def rank_and_groups(
     table = rank_facts(facts, score(facts.history, fit_for(ledger, facts.history)), within_km)
     for name in OF_RUNNING_PUMPS:
         table[name] = table[name].where(table["status"] != "failed", None)
+    table.attrs["as_of"] = facts.history.as_of.isoformat()
     return table, early_failures(facts.history)
 
 

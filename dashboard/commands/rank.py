@@ -99,12 +99,14 @@ def run(args: argparse.Namespace) -> int:
     """Rank and print; 1 when nothing can be ranked."""
     from analytics.learning.fitting import fit
     from analytics.risk.ranking import rank_and_groups
+    from analytics.risk.workdays import as_of_sentence, stale
     from analytics.scheduling.narrowing import kept_rows
 
     within_km = parse_horizon(args.within) if args.within else None
     if args.refit:
         fit(args.ledger, args.as_of)
     table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km)
+    as_of = table.attrs["as_of"]
     table = kept_rows(table, choices.chosen(args))
     if args.top:
         table = table.head(args.top)
@@ -115,6 +117,9 @@ def run(args: argparse.Namespace) -> int:
 
         sys.stdout.write(as_csv(table[list(JSON_FIELDS)]).decode("utf-8-sig"))
     else:
+        last_fact = date.fromisoformat(as_of)
+        if args.as_of is None and stale(last_fact, date.today()):
+            print(as_of_sentence(last_fact))
         print(as_text(table))
         for text in groups[groups["flagged"]]["text"]:
             print(f"Fails early: {text}")

@@ -97,3 +97,8 @@ def test_a_cost_ratio_below_one_changes_nothing_early(lives):
     cheap = replace(PRICES, failure=500.0)
     assert policies.on_risk(lives, cheap).planned == 0
     assert policies.best_fixed_age(lives, cheap).planned == 0
+
+
+def test_g_is_of_replacements_alone_as_in_rank_and_plan(lives):
+    dear = replace(PRICES, capture=50.0, follow_up=80.0, false_alarm=60.0)
+    assert policies.on_risk(lives, dear).setting == policies.on_risk(lives, PRICES).setting

@@ -70,6 +70,14 @@ def test_a_sound_pump_is_left_alone():
     assert made.because[0] == "not yet worth it"
 
 
+def test_what_saves_less_than_the_forecast_can_tell_is_not_ordered():
+    near = outlook(keep=CP + 20.0, beside=0.0, risk=(0.0, 0.01, 0.01), here=True)
+    assert decide(near, WORK, SKILL).job[0] == CHANGE
+    assert decide(near, WORK, SKILL, least_saving=30.0).job[0] == NOTHING
+    over = decide(near, WORK, SKILL, least_saving=30.0, over_ceiling=np.array([True]))
+    assert over.job[0] == CHANGE
+
+
 def test_where_a_check_can_find_nothing_it_is_not_paid_for():
     made = decide(outlook(keep=1500.0, beside=0.0), WORK, SKILL)
     assert made.job[0] == CHANGE
@@ -117,5 +125,5 @@ def test_keeping_costs_the_least_over_later_stops():
 def test_a_cause_beside_the_pump_plays_only_where_a_reading_is_odd():
     told = cause_beside(np.array([0.1, 0.4, 0.99]), np.array([0.1, 0.1, 0.1]), 0.4)
     assert told[0] == 0.0
-    assert told[1] == pytest.approx(0.4 * 0.75)
+    assert told[1] == pytest.approx(0.4 * 0.75**2)
     assert told[2] == pytest.approx(0.01 / 0.9)  # so high a risk leaves no room for an innocent pump

@@ -131,3 +131,29 @@ def test_command_line(tmp_path, capsys):
     assert "horizon is 0 days" in capsys.readouterr().err
     assert main(["plan", "--ledger", str(tmp_path / "none.duckdb")]) == 1
     assert "There is no ledger" in capsys.readouterr().err
+
+
+def test_decisions_on_the_command_line(tmp_path, capsys):
+    ledger = str(build_ledger(tmp_path / "fleet.duckdb"))
+    plan = ["plan", "--ledger", ledger, "--by", "AB", "--as-of", "2026-01-02"]
+    assert main([*plan, "--pin", "101", "--on", "2026-01-20", "--why", "van is in"]) == 0
+    assert "The main pump of unit 101 is pinned on 2026-01-20." in capsys.readouterr().out
+    assert main([*plan, "--book", "101", "--on", "2026-01-24"]) == 1
+    assert "closed on Saturday" in capsys.readouterr().err
+    assert main([*plan, "--move", "101", "--on", "2026-01-24", "--why", "the shop opens"]) == 0
+    assert "Mind: depot North is closed" in capsys.readouterr().out
+    assert main([*plan, "--done", "101"]) == 1
+    assert "what was found" in capsys.readouterr().err
+    assert main([*plan, "--done", "101", "--why", "changed, brushes worn"]) == 0
+    assert main([*plan, "--book", "999", "--on", "2026-01-20"]) == 1
+    assert "No pump is in service on unit '999'" in capsys.readouterr().err
+    assert main([*plan, "--reject", "101", "--why", "unit is for sale"]) == 0
+    capsys.readouterr()
+    now = ["plan", "--ledger", ledger, "--json"]
+    assert main([*now, "--depot", "South"]) == 0
+    whole = json.loads(capsys.readouterr().out)
+    assert whole["rejected"] == []
+    assert main(now) == 0
+    whole = json.loads(capsys.readouterr().out)
+    assert [row["unit"] for row in whole["rejected"]] == ["101"]
+    assert whole["rejected"][0]["decided_by"] == "AB"
