@@ -13,6 +13,8 @@ import numpy as np
 
 from ingest.capture import Capture
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.questions import raise_question
+from ingest.ledger.rows import insert_row
 
 FIRST_VISIT = date(2025, 1, 6)
 LAST_VISIT = FIRST_VISIT + timedelta(days=90 * 4)
@@ -50,33 +52,22 @@ def build_ledger(path: Path) -> Path:
             )
         for i, unit in enumerate(UNITS):
             _add_pump(con, unit, ("FP-10", "FP-20", "FP-30")[i % 3], i)
-        con.execute(
-            "INSERT INTO service (unit, done_on, odometer_km, work, note, recorded_at)"
-            " VALUES ('101', ?, 108000, 'filter', 'inline filter', now())",
-            [FIRST_VISIT + timedelta(days=180)],
-        )
-        con.execute(
-            "INSERT INTO breakdown (unit, position, happened_on, odometer_km, pump_confirmed, cost, note,"
-            " recorded_at) VALUES ('104', 'main', DATE '2024-11-20', 98000, 'yes', 2310, 'towed', now())"
-        )
-        con.execute(
-            "INSERT INTO question (raised_at, table_name, row_key, unit, field, code, text)"
-            " VALUES (now(), 'visit', '3', '101', 'odometer', 'odometer-slow',"
-            " 'Unit 101 drove far less than usual before 2025-07-05: is 108,000 km right?')"
-        )
-        con.execute(
-            "INSERT INTO connection_note (make, model, clamp_point, fuse, access, note, recorded_at)"
-            " VALUES ('Alder', 'Runner', 'grey wire behind the left seat', 'F12, 20 A', 'left seat panel',"
-            " 'two clips', now())"
-        )
+        service = {"unit": "101", "odometer_km": 108000, "work": "filter", "note": "inline filter"}
+        insert_row(con, "service", service | {"done_on": FIRST_VISIT + timedelta(days=180)})
+        breakdown = {"unit": "104", "position": "main", "odometer_km": 98000, "pump_confirmed": "yes"}
+        breakdown |= {"happened_on": date(2024, 11, 20), "cost": 2310, "note": "towed"}
+        insert_row(con, "breakdown", breakdown)
+        text = "Unit 101 drove far less than usual before 2025-07-05: is 108,000 km right?"
+        raise_question(con, "visit", "3", "odometer-slow", text, unit="101", field="odometer")
+        note = {"make": "Alder", "model": "Runner", "clamp_point": "grey wire behind the left seat"}
+        note |= {"fuse": "F12, 20 A", "access": "left seat panel", "note": "two clips"}
+        insert_row(con, "connection_note", note)
         con.execute("INSERT INTO stock VALUES ('North', 'FP-10', 1, NULL, now())")
         con.execute("INSERT INTO bay_hours VALUES ('North', NULL, 16, NULL, now())")
         con.execute("INSERT INTO bay_hours VALUES ('South', NULL, 16, NULL, now())")
-        con.execute(
-            "INSERT INTO cost_entry (element, amount, currency, source, recorded_at)"
-            " VALUES ('planned_replacement', 650, 'USD', 'placeholder', now()),"
-            " ('failure_replacement', 2400, 'USD', 'placeholder', now())"
-        )
+        for element, amount in (("planned_replacement", 650), ("failure_replacement", 2400)):
+            price = {"element": element, "amount": amount, "currency": "USD", "source": "placeholder"}
+            insert_row(con, "cost_entry", price)
         con.execute("COMMIT")
     return path
 
@@ -84,56 +75,29 @@ def build_ledger(path: Path) -> Path:
 def _add_pump(con, unit: str, pump_type: str, i: int) -> None:
     fitted = date(2021, 3, 1)
     if unit == "104":
-        con.execute(
-            "INSERT INTO pump (unit, pump_type, serial, fitted_on, fitted_odometer_km, removed_on,"
-            " removed_odometer_km, removal, found, cost, recorded_at)"
-            " VALUES ('104', ?, 'A-104', ?, 0, DATE '2024-11-20', 98000, 'failed', 'worn', 2310, now())",
-            [pump_type, fitted],
-        )
+        old = {"unit": "104", "pump_type": pump_type, "serial": "A-104", "fitted_on": fitted}
+        old |= {"fitted_odometer_km": 0, "removed_on": date(2024, 11, 20), "removed_odometer_km": 98000}
+        insert_row(con, "pump", old | {"removal": "failed", "found": "worn", "cost": 2310})
         fitted = date(2024, 11, 20)
     fitted_km = 98000.0 if unit == "104" else 0.0
-    con.execute(
-        "INSERT INTO pump (unit, pump_type, serial, fitted_on, fitted_odometer_km, recorded_at)"
-        " VALUES (?, ?, ?, ?, ?, now())",
-        [unit, pump_type, f"S-{unit}", fitted, fitted_km],
-    )
-    (pump_id,) = con.execute("SELECT max(pump_id) FROM pump").fetchall()[0]
+    pump = {"unit": unit, "pump_type": pump_type, "serial": f"S-{unit}", "fitted_on": fitted}
+    pump_id = insert_row(con, "pump", pump | {"fitted_odometer_km": fitted_km})
     for k in range(5):
         worsening = k if unit == "101" else 0
         mean_a = 5.2 + 0.1 * i + 0.3 * worsening
-        con.execute(
-            "INSERT INTO visit (unit, pump_id, visited_on, odometer_km, odometer_entered, odometer_unit,"
-            " reason, state, supply_v, fuel_temp_c, fuel_pressure_kpa, fuel_level_pct, technician, note,"
-            " recorded_at)"
-            " VALUES (?, ?, ?, ?, ?, 'km', 'pm', 'idle', 13.5, 22, 400, 60, 'TK', ?, now())",
-            [
-                unit,
-                pump_id,
-                FIRST_VISIT + timedelta(days=90 * k),
-                99000 + KM_A_VISIT * k,
-                99000 + KM_A_VISIT * k,
-                "hums at idle" if worsening == 3 else None,
-            ],
-        )
-        (visit_id,) = con.execute("SELECT max(visit_id) FROM visit").fetchall()[0]
+        km = 99000 + KM_A_VISIT * k
+        visit = {"unit": unit, "pump_id": pump_id, "visited_on": FIRST_VISIT + timedelta(days=90 * k)}
+        visit |= {"odometer_km": km, "odometer_entered": km, "odometer_unit": "km", "state": "idle"}
+        visit |= {"supply_v": 13.5, "fuel_temp_c": 22, "fuel_pressure_kpa": 400, "fuel_level_pct": 60}
+        visit |= {"technician": "TK", "note": "hums at idle" if worsening == 3 else None}
+        visit_id = insert_row(con, "visit", visit)
         rpm = 6100.0 - 260 * worsening
-        con.execute(
-            "INSERT INTO reading (visit_id, origin, method_version, mean_a, mean_a_se, min_a, max_a,"
-            " ripple_a, ripple_pct, revolution_ms, rpm, rpm_se, segments, speed_confidence,"
-            " segment_profile_pct,"
-            " recorded_at) VALUES (?, 'elsewhere', 1, ?, 0.02, ?, ?, ?, ?, ?, ?, 6, 8, 0.99, ?, now())",
-            [
-                visit_id,
-                mean_a,
-                mean_a - 0.3,
-                mean_a + 0.35,
-                mean_a * 0.09,
-                9.0 + worsening,
-                60000 / rpm,
-                rpm,
-                [9.0, 9.1, 8.9, 9.0 - 0.8 * worsening, 9.2, 8.8, 9.0, 9.1],
-            ],
-        )
+        reading = {"visit_id": visit_id, "origin": "elsewhere", "method_version": 1, "mean_a": mean_a}
+        reading |= {"mean_a_se": 0.02, "min_a": mean_a - 0.3, "max_a": mean_a + 0.35}
+        reading |= {"ripple_a": mean_a * 0.09, "ripple_pct": 9.0 + worsening, "revolution_ms": 60000 / rpm}
+        reading |= {"rpm": rpm, "rpm_se": 6, "segments": 8, "speed_confidence": 0.99}
+        profile = [9.0, 9.1, 8.9, 9.0 - 0.8 * worsening, 9.2, 8.8, 9.0, 9.1]
+        insert_row(con, "reading", reading | {"segment_profile_pct": profile})
 
 
 def small_capture(*, rpm: float = 6000.0, mean_a: float = 5.0, seconds: float = 0.5) -> Capture:

@@ -36,6 +36,7 @@ from analytics.wear_model.onsets import NAMES
 from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import WearParameters
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.numbers import new_id
 from ingest.ledger.settings import settings_at
 from ingest.metrics import trended
 
@@ -74,9 +75,11 @@ def fit(ledger: Path, as_of: date | None = None) -> Fit:
 def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
     """Store a fit and return it with its id."""
     with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
-        rows = connection.execute(
+        fit_id = new_id(connection, "fit")
+        connection.execute(
             statement("store_fit"),
             [
+                fit_id,
                 made.data_from,
                 made.data_until,
                 made.method_version,
@@ -85,8 +88,8 @@ def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
                 made.failures,
                 _to_json(made),
             ],
-        ).fetchall()
-    return replace(made, fit_id=rows[0][0])
+        )
+    return replace(made, fit_id=fit_id)
 
 
 def stored_fit(ledger: Path, as_of: date | None = None, settings: dict[str, Any] | None = None) -> Fit | None:

@@ -21,6 +21,7 @@ from analytics.statements import statement
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.numbers import new_id
 from ingest.ledger.settings import settings_at, settings_chosen
 from ingest.trade_numbers import DEFAULTS
 
@@ -364,7 +365,18 @@ def set_cost(
         before = cost_book(connection, valid_from or date.today()).entry(element, vehicle_class, depot)
         connection.execute(
             statement("cost_set"),
-            [element, float(amount), currency, vehicle_class, depot, valid_from, source, confirmed, set_by],
+            [
+                new_id(connection, "cost_entry"),
+                element,
+                float(amount),
+                currency,
+                vehicle_class,
+                depot,
+                valid_from,
+                source,
+                confirmed,
+                set_by,
+            ],
         )
         log_change(
             connection, "cost_entry", ", ".join(filter(None, (element, vehicle_class, depot))), "amount",

@@ -19,6 +19,7 @@ from analytics.scheduling.doubts import STANDING, booking_doubts, demand_possibl
 from analytics.statements import statement
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.numbers import new_id
 
 KEPT = ["pump_id", "unit", "position", "planned_on", "status", "job", "risk", "action", "planned", "failure"]
 
@@ -138,12 +139,9 @@ def record_list(ledger: Path, plan: Any, *, by: str = "") -> int:
     lines = both[KEPT].assign(planned_on=both["planned_on"].astype(str))
     text = json.dumps(lines.to_dict("records"), default=float)
     with open_ledger(ledger, read_only=False) as connection:
-        rows = connection.execute(
-            "INSERT INTO plan_list (made_at, as_of, made_by, expected_saving, lines)"
-            " VALUES (now() AT TIME ZONE 'UTC', ?, ?, ?, ?) RETURNING list_id",
-            [plan.today, by, plan.expected_saving, text],
-        ).fetchall()
-    return int(rows[0][0])
+        list_id = new_id(connection, "plan_list")
+        connection.execute(statement("plan_list_add"), [list_id, plan.today, by, plan.expected_saving, text])
+    return list_id
 
 
 def last_list(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame | None:
@@ -218,5 +216,14 @@ def _insert(
 ) -> None:
     connection.execute(
         statement("plan_decide"),
-        [pump_id, status, planned_on, reason or None, risk, expected_saving, by or None],
+        [
+            new_id(connection, "booking"),
+            pump_id,
+            status,
+            planned_on,
+            reason or None,
+            risk,
+            expected_saving,
+            by or None,
+        ],
     )

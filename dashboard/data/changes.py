@@ -28,16 +28,17 @@ def answer_question(ledger: Path, question_id: int, status: str, answer: str, by
     demand(by, "your initials")
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("BEGIN")
-        rows = connection.execute(
-            statement("answer_question"),
-            {"question_id": question_id, "status": status, "answer": answer.strip(), "by": by.strip()},
-        ).fetchall()
+        rows = connection.execute(statement("open_question_row"), [question_id]).fetchall()
         if not rows:
             connection.execute("ROLLBACK")
             raise EntryRefused(
                 "answered", "This question was answered by someone else meanwhile; look again."
             )
-        table_name, row_key, _, code = rows[0]
+        connection.execute(
+            statement("answer_question"),
+            {"question_id": question_id, "status": status, "answer": answer.strip(), "by": by.strip()},
+        )
+        table_name, row_key, code = rows[0]
         if table_name == "visit":
             connection.execute(ingest_statement("visit/to_trend"), {"row_key": row_key})
         log_change(

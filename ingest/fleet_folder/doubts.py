@@ -7,6 +7,7 @@ import pandas as pd
 
 from ingest.fleet_folder.merging import Stamp
 from ingest.fleet_folder.report import RowProblem
+from ingest.ledger.numbers import new_ids
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND
 from ingest.ledger.statements import statement
 
@@ -56,7 +57,8 @@ class Questions:
             connection.register(name, frame)
         load_codes = pd.DataFrame({"code": KEEPS_OUT_OF_TREND + _ABOUT_THE_ROW}, dtype="object")
         connection.register("load_codes", load_codes)
-        new = connection.execute(statement("load/ask"), {"at": stamp.at}).fetchall()[0][0]
+        before = new_ids(connection, "question", len(asked)).start - 1
+        new = connection.execute(statement("load/ask"), {"at": stamp.at, "before": before}).fetchall()[0][0]
         connection.execute(statement("load/close_questions"), {"at": stamp.at, "by": stamp.command})
         connection.execute(statement("load/take_out_of_trend"))
         connection.execute(statement("load/return_to_trend"), {"at": stamp.at, "by": stamp.command})

@@ -15,6 +15,8 @@ import numpy as np
 import pandas as pd
 
 from ingest.fleet_folder.tables import Table
+from ingest.ledger.rows import insert_rows
+from ingest.ledger.statements import statement
 
 _NEVER = {"recorded_at"}
 # Columns of a row that its file does not say itself.
@@ -158,7 +160,7 @@ def _with_key_defaults(table: Table, rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _existing(connection: duckdb.DuckDBPyConnection, table: str) -> pd.DataFrame:
-    return connection.execute(f"SELECT *, rowid AS ledger_rowid FROM {table}").df()
+    return connection.execute(statement("ledger/all_rows", table=table)).df()
 
 
 def _slots(rows: pd.DataFrame, place: np.ndarray, key: tuple[str, ...]) -> np.ndarray:
@@ -209,18 +211,10 @@ def _insert(
                 column.default if values is None else values.where(values.notna(), column.default)
             )
     fresh = fresh.drop(columns=[name for name in fresh if fresh[name].isna().all()])
-    if table.sequence:
-        ids = connection.execute(
-            "SELECT nextval(?) AS id FROM range(?)", [table.sequence, len(fresh)]
-        ).fetchnumpy()
-        fresh[table.id_column] = np.asarray(ids["id"])
     fresh["recorded_at"] = stamp.at
     # Columns with a default of the ledger's own get it where the cell is blank: rows go in by what they give.
     filled = _with_ledger_defaults(connection, table.ledger, fresh)
-    connection.register("fresh_rows", filled)
-    connection.execute(f"INSERT INTO {table.ledger} BY NAME SELECT * FROM fresh_rows")
-    connection.unregister("fresh_rows")
-    return _keys_of(fresh, table)
+    return _keys_of(insert_rows(connection, table.ledger, filled), table)
 
 
 def _with_ledger_defaults(
@@ -232,7 +226,7 @@ def _with_ledger_defaults(
         [table],
     ).fetchall()
     for name, default in defaults:
-        if name in rows and "nextval" not in default and rows[name].isna().any():
+        if name in rows and rows[name].isna().any():
             value = connection.execute(f"SELECT {default}").fetchall()[0][0]
             rows[name] = rows[name].where(rows[name].notna(), value)
     return rows
@@ -277,20 +271,21 @@ def _update(
     if not changed.any():
         return changed
     write_log(connection, table.ledger, log, stamp)
-    lines = after[changed]
+    connection.register("new_rows", after[changed])
     if table.id_column:
-        connection.register("changed_rows", lines.drop(columns="ledger_rowid"))
-        connection.execute(f"INSERT OR REPLACE INTO {table.ledger} BY NAME SELECT * FROM changed_rows")
-    else:
-        connection.register("changed_rows", lines)
-        connection.execute(
-            f"DELETE FROM {table.ledger} WHERE rowid IN (SELECT ledger_rowid FROM changed_rows)"
-        )
-        connection.execute(
-            f"INSERT INTO {table.ledger} BY NAME SELECT * EXCLUDE (ledger_rowid) FROM changed_rows"
-        )
-    connection.unregister("changed_rows")
+        connection.execute(statement("ledger/replace_rows", table=table.ledger))
+    else:  # a row without a number is known by all its cells
+        connection.register("old_rows", existing.iloc[old_at[changed]])
+        connection.execute(_delete_old_rows(table.ledger, existing))
+        connection.unregister("old_rows")
+        connection.execute(statement("ledger/insert_rows", table=table.ledger))
+    connection.unregister("new_rows")
     return changed
+
+
+def _delete_old_rows(table: str, existing: pd.DataFrame) -> str:
+    same = [statement("ledger/same_cell", table=table, column=name) for name in existing.columns]
+    return statement("ledger/delete_old_rows", table=table).replace("{same_cells}", " AND ".join(same))
 
 
 def _mixed(old: pd.Series, new: pd.Series, mask: np.ndarray) -> pd.Series:
@@ -347,6 +342,4 @@ def write_log(
     lines = lines.assign(
         changed_at=stamp.at, changed_by=stamp.by, command=stamp.command, table_name=table, reason=reason
     )
-    connection.register("log_lines", lines)
-    connection.execute("INSERT INTO change_log BY NAME SELECT * FROM log_lines")
-    connection.unregister("log_lines")
+    insert_rows(connection, "change_log", lines)

@@ -15,12 +15,12 @@ import numpy as np
 import pandas as pd
 
 from ingest.dates import read_dates
-from ingest.durable import utc_now
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.cells import read_column
 from ingest.fleet_folder.tables import Column, Table
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import insert_row
 from ingest.ledger.visit_rows import plain
 from ingest.units import KM_PER_MILE
 
@@ -133,12 +133,8 @@ def add_facts(
         if key is not None and _find(connection, table, key):
             raise EntryRefused("there-already", f"'{key}' is in the ledger already; change it instead.")
         connection.execute("BEGIN")
-        names = [*row, "recorded_at"]
-        marks = ", ".join("?" for _ in names)
-        [(key,)] = connection.execute(
-            f"INSERT INTO {table.ledger} ({', '.join(names)}) VALUES ({marks}) RETURNING {table.id_column}",
-            [*row.values(), utc_now()],
-        ).fetchall()
+        number = insert_row(connection, table.ledger, row)
+        key = key if number is None else number
         said = ", ".join(f"{name} {_text(value)}" for name, value in row.items())
         log_change(connection, table.ledger, str(key), None, None, said, by=by.strip(), reason=reason.strip(),
                    command=command)  # fmt: skip

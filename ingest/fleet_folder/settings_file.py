@@ -16,6 +16,7 @@ from ingest.dates import ORDERS
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.merging import Stamp, write_log
 from ingest.fleet_folder.report import TableCount
+from ingest.ledger.rows import insert_row
 from ingest.trade_numbers import DEFAULTS
 
 FILE = "fleet.toml"
@@ -103,10 +104,8 @@ def store_fleet_file(
         if old == value:
             continue
         valid_from = today if rows and isinstance(value, float) else date(1900, 1, 1)
-        connection.execute(
-            "INSERT INTO setting (key, value, valid_from, set_by, recorded_at) VALUES (?, ?, ?, ?, ?)",
-            [key, json.dumps(value), valid_from, stamp.by or FILE, stamp.at],
-        )
+        row = {"key": key, "value": json.dumps(value), "valid_from": valid_from, "set_by": stamp.by or FILE}
+        insert_row(connection, "setting", row | {"recorded_at": stamp.at})
         added, changed = added + (not rows), changed + bool(rows)
         if rows:
             write_log(connection, "setting", [(key, "value", json.dumps(old), json.dumps(value))], stamp)
@@ -118,12 +117,13 @@ def store_fleet_file(
         ).fetchall()
         if rows and rows[-1][0] == amount:
             continue
-        connection.execute(
-            "INSERT INTO cost_entry"
-            " (element, amount, currency, valid_from, source, confirmed, set_by, recorded_at)"
-            " VALUES (?, ?, ?, ?, ?, TRUE, ?, ?)",
-            [element, amount, currency, today if rows else date(1900, 1, 1), FILE, stamp.by, stamp.at],
-        )
+        row = {"element": element, "amount": amount, "currency": currency, "source": FILE, "confirmed": True}
+        row |= {
+            "valid_from": today if rows else date(1900, 1, 1),
+            "set_by": stamp.by,
+            "recorded_at": stamp.at,
+        }
+        insert_row(connection, "cost_entry", row)
         if element not in fleet.settings:
             added, changed = added + (not rows), changed + bool(rows)
         if rows:

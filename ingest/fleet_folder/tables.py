@@ -44,7 +44,6 @@ class Table:
     ledger: str
     columns: tuple[Column, ...]
     id_column: str = ""
-    sequence: str = ""
     key: tuple[str, ...] = ()
 
     @property
@@ -169,7 +168,6 @@ PUMPS = Table(
         _REF,
     ),
     id_column="pump_id",
-    sequence="pump_seq",
     key=("unit", "position", "serial", "fitted_on"),
 )
 _METRICS = tuple(
@@ -220,7 +218,6 @@ VISITS = Table(
         _REF,
     ),
     id_column="visit_id",
-    sequence="visit_seq",
     key=("unit", "position", "visited_on", "pump_id", "capture_hash"),
 )
 SERVICES = Table(
@@ -235,7 +232,6 @@ SERVICES = Table(
         _REF,
     ),
     id_column="service_id",
-    sequence="service_seq",
     key=("unit", "done_on", "work"),
 )
 BREAKDOWNS = Table(
@@ -252,7 +248,6 @@ BREAKDOWNS = Table(
         _REF,
     ),
     id_column="breakdown_id",
-    sequence="breakdown_seq",
     key=("unit", "happened_on", "position"),
 )
 STOCK = Table(

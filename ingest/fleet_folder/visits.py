@@ -21,6 +21,7 @@ from ingest.fleet_folder.merging import (
 )
 from ingest.fleet_folder.report import RowProblem
 from ingest.fleet_folder.tables import METRIC_NAMES, VISITS
+from ingest.ledger.rows import insert_rows
 from ingest.ledger.statements import statement
 from ingest.ledger.visit_rows import insert_capture, insert_reading
 
@@ -136,13 +137,9 @@ def _imply(
     group = composite_key(around, ("unit", "position", "serial", "removed_before", "fitted_after"))
     first = ~group.duplicated().to_numpy()
     leading = around[first]
-    ids = connection.execute(
-        "SELECT nextval('pump_seq') AS id FROM range(?)", [int(first.sum())]
-    ).fetchnumpy()
     ends = leading["fitted_after"].notna()
     implied = pd.DataFrame(
         {
-            "pump_id": np.asarray(ids["id"]),
             "unit": leading["unit"].to_numpy(),
             "position": leading["position"].to_numpy(),
             "pump_type": _type_in_unit(connection, leading),
@@ -153,9 +150,7 @@ def _imply(
             "recorded_at": stamp.at,
         }
     )
-    connection.register("implied_pumps", implied)
-    connection.execute("INSERT INTO pump BY NAME SELECT * FROM implied_pumps")
-    connection.unregister("implied_pumps")
+    implied = insert_rows(connection, "pump", implied)
     by_group = pd.Series(implied["pump_id"].to_numpy(), index=group[first].to_numpy())
     pump[around["place"]] = by_group.loc[group].to_numpy()
     for place, (pump_id, unit, position, serial, day) in zip(
@@ -293,11 +288,7 @@ def _add_elsewhere(
     gained = np.zeros(len(rows), dtype=bool)
     if len(new):
         gained[new["place"]] = True
-        connection.register("new_readings", new)
-        connection.execute(
-            "INSERT INTO reading BY NAME SELECT * EXCLUDE (place, old_values) FROM new_readings"
-        )
-        connection.unregister("new_readings")
+        insert_rows(connection, "reading", new.drop(columns=["place", "old_values"]))
         corrected = new[new["old_values"].notna()]
         cells = [
             (

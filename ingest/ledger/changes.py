@@ -5,6 +5,7 @@ from __future__ import annotations
 import duckdb
 
 from ingest.durable import utc_now
+from ingest.ledger.numbers import new_id
 from ingest.ledger.statements import statement
 
 
@@ -24,6 +25,7 @@ def log_change(
     connection.execute(
         statement("upkeep/log_change"),
         {
+            "change_id": new_id(connection, "change_log"),
             "changed_at": utc_now(),
             "changed_by": by,
             "command": command,

@@ -7,6 +7,7 @@ from pathlib import Path
 import duckdb
 
 from ingest.ledger.migrations import apply_script, scripts
+from ingest.ledger.numbers import ID_COLUMNS
 
 OUTPUT = Path(__file__).parents[2] / "docs" / "data_dictionary.md"
 HEAD = """# Data dictionary
@@ -37,13 +38,16 @@ def data_dictionary() -> str:
     parts = [HEAD]
     for name, about in described.items():
         parts.append(f"\n## {name}\n\n{about or ''}\n\n| column | type | | meaning |\n|---|---|---|---|\n")
-        parts += [_line(*column) for table, *column in columns if table == name]
+        id_column = ID_COLUMNS.get(name)
+        parts += [_line(id_column, *column) for table, *column in columns if table == name]
     return "".join(parts)
 
 
-def _line(name: str, kind: str, nullable: bool, default: str | None, comment: str | None) -> str:
+def _line(
+    number: str | None, name: str, kind: str, nullable: bool, default: str | None, comment: str | None
+) -> str:
     notes = [] if nullable else ["required"]
-    if default and "nextval" in default:
+    if name == number:
         notes.append("numbered")
     elif default:
         notes.append(f"default {default.replace('CAST', '').strip('()').replace(' AS DATE', '')}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import duckdb
 
 from ingest.durable import utc_now
+from ingest.ledger.numbers import new_id
 from ingest.ledger.statements import statement
 
 # While one of these is open, the visit's mileage or reading can't be trusted and it stays out of the trend.
@@ -39,6 +40,7 @@ def raise_question(
     connection.execute(
         statement("upkeep/raise_question"),
         {
+            "question_id": new_id(connection, "question"),
             "at": utc_now(),
             "table_name": table_name,
             "row_key": row_key,

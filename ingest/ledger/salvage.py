@@ -20,11 +20,13 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.damage import change_file
 from ingest.ledger.gate import Turn, gate
 from ingest.ledger.questions import raise_question
+from ingest.ledger.statements import statement
 from ingest.ledger.tables import table_names
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
+_OWN = ("schema_version", "last_id")  # tables that a new ledger brings along
 _SMALLEST = 2048  # rows: what the engine reads at once
 
 
@@ -50,9 +52,9 @@ def salvage(ledger: Path | str, *, wait_s: float = 60.0) -> Salvaged:
         counts = _row_counts(ledger)
         with open_ledger(fresh, read_only=False) as connection:
             connection.execute("BEGIN")
-            ours = [name for name in table_names(connection) if name in counts and name != "schema_version"]
+            ours = [name for name in table_names(connection) if name in counts and name not in _OWN]
             saved = {name: _save(connection, ledger, name, counts[name][1]) for name in ours}
-            _advance_sequences(connection)
+            _advance_numbers(connection, ledger)
             lost = {name: counts[name][0] - saved[name] for name in ours if counts[name][0] > saved[name]}
             _record(connection, lost, kept)
             connection.execute("COMMIT")
@@ -119,15 +121,15 @@ def _readable(ledger: Path, table: str, first: int, end: int) -> Iterator[pa.Tab
     yield rows
 
 
-def _advance_sequences(connection: duckdb.DuckDBPyConnection) -> None:
-    """Let new rows be numbered after the saved ones."""
-    rows = connection.execute(
-        "SELECT table_name, column_name, regexp_extract(column_default, '''(\\w+)''', 1)"
-        " FROM duckdb_columns() WHERE column_default LIKE '%nextval%'"
-    ).fetchall()
-    for table, column, sequence in rows:
-        [(newest,)] = connection.execute(f'SELECT coalesce(max("{column}"), 0) FROM "{table}"').fetchall()
-        connection.execute("SELECT count(nextval(?)) FROM range(?)", [sequence, newest]).fetchall()
+def _advance_numbers(connection: duckdb.DuckDBPyConnection, ledger: Path) -> None:
+    """Let new rows be numbered after the saved ones, and after those the damaged ledger had given out."""
+    connection.execute(statement("upkeep/raise_last_numbers"))
+    try:
+        with _open_damaged(ledger) as damaged:
+            given = damaged.execute(statement("ledger/all_rows", table="last_id")).fetchall()
+    except duckdb.Error:  # unreadable, or of a schema that had none
+        return
+    connection.executemany(statement("upkeep/raise_last_number"), [(last, name) for name, last in given])
 
 
 def _record(connection: duckdb.DuckDBPyConnection, lost: dict[str, int], kept: Path) -> None:

@@ -13,6 +13,7 @@ import duckdb
 
 from ingest.capture import Capture, Note
 from ingest.durable import utc_now
+from ingest.ledger.numbers import new_id
 from ingest.ledger.statements import statement
 from ingest.reading import Reading
 from ingest.waveforms import StoredWaveform
@@ -72,6 +73,7 @@ def insert_reading(
     """Add a reading of a visit and return its id. origin: "capture", "meter" or "elsewhere"."""
     row = {f.name: plain(getattr(reading, f.name)) for f in fields(reading) if f.name not in _JSON_FIELDS}
     row |= {
+        "reading_id": new_id(connection, "reading"),
         "visit_id": visit_id,
         "capture_hash": capture_hash,
         "origin": origin,
@@ -82,8 +84,8 @@ def insert_reading(
         "notes": notes_json(reading.notes),
         "recorded_at": utc_now(),
     }
-    [(reading_id,)] = connection.execute(statement("visit/insert_reading"), row).fetchall()
-    return reading_id
+    connection.execute(statement("visit/insert_reading"), row)
+    return row["reading_id"]
 
 
 def meter_reading(mean_a: float) -> Reading:

@@ -14,7 +14,9 @@ from ingest.durable import utc_now
 from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.numbers import new_id
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND, raise_question
+from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.ledger.visit_rows import insert_capture, insert_reading, meter_reading, plain
 from ingest.reading import Reading
@@ -299,28 +301,24 @@ def _add_pump(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> int:
     """Add what is missing of vehicle, pump type and pump; return the pump's id."""
     now = utc_now()
     pump_type = entry.pump_type or UNKNOWN_TYPE
-    connection.execute(
-        "INSERT INTO vehicle (unit, recorded_at) VALUES (?, ?) ON CONFLICT DO NOTHING", [entry.unit, now]
-    )
-    connection.execute(
-        "INSERT INTO pump_type (pump_type, recorded_at) VALUES (?, ?) ON CONFLICT DO NOTHING",
-        [pump_type, now],
-    )
-    [(pump_id,)] = connection.execute(
-        "INSERT INTO pump (unit, position, pump_type, serial, recorded_at) VALUES (?, ?, ?, ?, ?)"
-        " RETURNING pump_id",
-        [entry.unit, entry.position, pump_type, entry.serial, now],
-    ).fetchall()
-    return pump_id
+    connection.execute(statement("visit/add_vehicle"), [entry.unit, now])
+    connection.execute(statement("visit/add_pump_type"), [pump_type, now])
+    row = {"unit": entry.unit, "position": entry.position, "pump_type": pump_type, "serial": entry.serial}
+    return insert_row(connection, "pump", row | {"recorded_at": now})
 
 
 def _insert_visit(
     connection: duckdb.DuckDBPyConnection, entry: VisitEntry, pump_id: int, capture_hash: str | None
 ) -> int:
     row = {name: plain(value) for name, value in asdict(entry).items() if name not in _NOT_COLUMNS}
-    row |= {"pump_id": pump_id, "capture_hash": capture_hash, "recorded_at": utc_now()}
-    [(visit_id,)] = connection.execute(statement("visit/insert_visit"), row).fetchall()
-    return visit_id
+    row |= {
+        "visit_id": new_id(connection, "visit"),
+        "pump_id": pump_id,
+        "capture_hash": capture_hash,
+        "recorded_at": utc_now(),
+    }
+    connection.execute(statement("visit/insert_visit"), row)
+    return row["visit_id"]
 
 
 def _insert_services(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, visit_id: int) -> None:
@@ -328,6 +326,7 @@ def _insert_services(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, v
         connection.execute(
             statement("visit/insert_service"),
             {
+                "service_id": new_id(connection, "service"),
                 "unit": entry.unit,
                 "done_on": entry.visited_on,
                 "odometer_km": plain(entry.odometer_km),
@@ -349,6 +348,7 @@ def _keep_answers(
         connection.execute(
             statement("visit/insert_answer"),
             {
+                "question_id": new_id(connection, "question"),
                 "at": utc_now(),
                 "row_key": str(visit_id),
                 "unit": entry.unit,

@@ -14,10 +14,13 @@ from typing import Any
 
 import duckdb
 
+from ingest.durable import utc_now
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
-from ingest.ledger.visit_rows import plain, utc_now
+from ingest.ledger.rows import insert_row
+from ingest.ledger.statements import statement
+from ingest.ledger.visit_rows import plain
 from ingest.vocabulary import CONFIRMED, FOUND, REMOVALS, WORK
 
 
@@ -209,7 +212,7 @@ def record_breakdown(
     with open_ledger(ledger, read_only=False) as connection:
         _known_unit(connection, unit)
         connection.execute("BEGIN")
-        breakdown_id = _insert(connection, "breakdown", "breakdown_id", row, by)
+        breakdown_id = _insert(connection, "breakdown", row, by)
         connection.execute("COMMIT")
     return breakdown_id
 
@@ -292,10 +295,7 @@ def _fit(
     by: str | None,
 ) -> int:
     pump_type = pump.pump_type or "unknown"
-    connection.execute(
-        "INSERT INTO pump_type (pump_type, recorded_at) VALUES (?, ?) ON CONFLICT DO NOTHING",
-        [pump_type, utc_now()],
-    )
+    connection.execute(statement("visit/add_pump_type"), [pump_type, utc_now()])
     row = {
         "unit": unit,
         "position": position,
@@ -308,7 +308,7 @@ def _fit(
         "fitted_hours": hours,
         "prior_distance_km": pump.prior_distance_km,
     }
-    return _insert(connection, "pump", "pump_id", row, by)
+    return _insert(connection, "pump", row, by)
 
 
 def _close(
@@ -353,11 +353,11 @@ def _hand_over_visits(
     connection: duckdb.DuckDBPyConnection, old_id: int, new_id: int, on: date, by: str | None
 ) -> None:
     moved = connection.execute(
-        "UPDATE visit SET pump_id = ? WHERE pump_id = ?"
-        " AND (visited_on > ? OR (visited_on = ? AND reason = 'after-repair')) RETURNING visit_id",
-        [new_id, old_id, on, on],
+        statement("visit/visits_after_removal"), {"pump_id": old_id, "removed_on": on}
     ).fetchall()
     for (visit_id,) in moved:
+        set_pump = statement("ledger/set_cell", table="visit", column="pump_id", id_column="visit_id")
+        connection.execute(set_pump, [new_id, visit_id])
         log_change(
             connection, "visit", str(visit_id), "pump_id", str(old_id), str(new_id),
             by=by, reason="pump replaced before", command="replace-pump",
@@ -374,19 +374,12 @@ def _add_service(
     by: str | None,
 ) -> int:
     row = {"unit": unit, "done_on": on, "odometer_km": odometer_km, "work": work, "note": note}
-    return _insert(connection, "service", "service_id", row, by)
+    return _insert(connection, "service", row, by)
 
 
-def _insert(
-    connection: duckdb.DuckDBPyConnection, table: str, id_column: str, row: dict[str, Any], by: str | None
-) -> int:
-    """Insert one row (column names are ours, never typed by anybody) and log that it was added."""
-    names = [*row, "recorded_at"]
-    marks = ", ".join("?" for _ in names)
-    [(row_id,)] = connection.execute(
-        f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks}) RETURNING {id_column}",
-        [*(plain(value) for value in row.values()), utc_now()],
-    ).fetchall()
+def _insert(connection: duckdb.DuckDBPyConnection, table: str, row: dict[str, Any], by: str | None) -> int:
+    """Insert one row and log that it was added."""
+    row_id = insert_row(connection, table, row)
     said = ", ".join(f"{name} {value}" for name, value in row.items() if value is not None)
     log_change(connection, table, str(row_id), None, None, said, by=by, reason=None, command=f"add-{table}")
     return row_id

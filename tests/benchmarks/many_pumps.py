@@ -9,6 +9,7 @@ import pandas as pd
 
 from demo_fleet import fleet as simulator
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.statements import statement
 
 START = pd.Timestamp("2020-01-01")
 KM_PER_DAY = 60.0
@@ -72,9 +73,10 @@ def build(path: Path, pumps: int, visits: int, variant: simulator.Variant = "sta
             " SELECT unit, 'Depot ' || CAST(unit AS INTEGER) % 20, 'van', 9000, 150, now() FROM fleet_pumps"
         )
         con.execute(
-            "INSERT INTO pump (unit, pump_type, fitted_on, fitted_odometer_km, removed_on,"
+            "INSERT INTO pump (pump_id, unit, pump_type, fitted_on, fitted_odometer_km, removed_on,"
             " removed_odometer_km, removal, found, recorded_at)"
-            " SELECT unit, pump_type, ?, 0, CASE WHEN failed THEN removed_on END,"
+            " SELECT row_number() OVER (ORDER BY unit), unit, pump_type, ?, 0,"
+            " CASE WHEN failed THEN removed_on END,"
             " CASE WHEN failed THEN now_km END, CASE WHEN failed THEN 'failed' END,"
             " CASE WHEN failed THEN 'worn' END, now() FROM fleet_pumps ORDER BY unit",
             [START.date()],
@@ -87,7 +89,9 @@ def build(path: Path, pumps: int, visits: int, variant: simulator.Variant = "sta
             " FROM fleet_visits v JOIN pump p ON CAST(p.unit AS INTEGER) = v.pump ORDER BY v.row"
         )
         con.execute(
-            "INSERT INTO reading (visit_id, origin, method_version, mean_a, ripple_pct, rpm, recorded_at)"
-            " SELECT row + 1, 'elsewhere', 1, mean_a, ripple_pct, rpm, now() FROM fleet_visits ORDER BY row"
+            "INSERT INTO reading (reading_id, visit_id, origin, method_version, mean_a, ripple_pct, rpm,"
+            " recorded_at) SELECT row + 1, row + 1, 'elsewhere', 1, mean_a, ripple_pct, rpm, now()"
+            " FROM fleet_visits ORDER BY row"
         )
+        con.execute(statement("upkeep/raise_last_numbers"))
         con.execute("COMMIT")

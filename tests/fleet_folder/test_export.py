@@ -14,6 +14,7 @@ from ingest.errors import LedgerError
 from ingest.fleet_folder.export import export_ledger
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import set_setting
 from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
@@ -58,13 +59,8 @@ def ledger_once(tmp_path_factory):
             " warranty_distance_km = 160934.4"
         )
         con.execute("INSERT INTO stock VALUES ('North', 'FP-1', 3, NULL, now()::TIMESTAMP)")
-        con.execute(
-            "INSERT INTO breakdown (unit, happened_on, recorded_at) VALUES ('7', DATE '2026-02-01', now())"
-        )
-        con.execute(
-            "INSERT INTO connection_note (make, picture, recorded_at)"
-            " VALUES ('=Alder', '\\x00\\xFF'::BLOB, now())"
-        )
+        insert_row(con, "breakdown", {"unit": "7", "happened_on": date(2026, 2, 1)})
+        insert_row(con, "connection_note", {"make": "=Alder", "picture": b"\x00\xff"})
     set_setting(path, "risk_ceiling", {"school bus": 0.04}, by="AB", reason="policy")
     set_setting(path, "distance_unit", "mi", by="AB", reason="as painted on the dials")
     set_setting(path, "currency", "CAD", by="AB", reason="moved")

@@ -8,6 +8,7 @@ import pytest
 from dashboard.cli import main
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.loading import load_folder
+from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
 from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_folder, write_visits
 
@@ -110,10 +111,10 @@ def test_a_correction_made_in_the_ledger_outlives_the_old_folder(tmp_path, ledge
     load_folder(ledger, folder)
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("UPDATE visit SET supply_v = 12.9 WHERE visit_id = 1")
-        connection.execute(
-            "INSERT INTO change_log (changed_at, command, table_name, row_key, field, old_value, new_value)"
-            " VALUES (now()::TIMESTAMP, 'correct', 'visit', '1', 'supply_v', '13.5', '12.9')"
-        )
+        log_change(
+            connection, "visit", "1", "supply_v", "13.5", "12.9", by="AB", reason="read anew",
+            command="correct",
+        )  # fmt: skip
     assert load_folder(ledger, folder).changes == 0
     assert query(ledger, "SELECT supply_v FROM visit WHERE visit_id = 1") == [(12.9,)]
 

@@ -3,6 +3,7 @@
 import json
 import os
 import time
+from datetime import date
 
 import duckdb
 import numpy as np
@@ -12,6 +13,8 @@ from dashboard.cli import main
 from ingest.capture import Capture
 from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.numbers import new_ids
+from ingest.ledger.rows import insert_row
 from ingest.ledger.salvage import salvage
 from ingest.ledger.upkeep import check_ledger
 from ingest.ledger.visit_rows import meter_reading
@@ -116,13 +119,11 @@ def test_an_old_leftover_that_a_visit_is_about_to_use_is_young_again(ledger):
 def test_broken_references_doubles_and_overlaps_are_named(ledger):
     with open_ledger(ledger, read_only=False) as con:
         con.execute(
-            "INSERT INTO visit (unit, pump_id, visited_on, capture_hash, recorded_at)"
-            " SELECT unit, 99, visited_on, capture_hash, recorded_at FROM visit"
+            "INSERT INTO visit (visit_id, unit, pump_id, visited_on, capture_hash, recorded_at)"
+            " SELECT 2, unit, 99, visited_on, capture_hash, recorded_at FROM visit"
         )
-        con.execute("INSERT INTO pump (unit, pump_type, recorded_at) VALUES ('214', 'unknown', now())")
-        con.execute(
-            "INSERT INTO service (unit, done_on, work, recorded_at) VALUES ('9', now(), 'filter', now())"
-        )
+        insert_row(con, "pump", {"unit": "214", "pump_type": "unknown"})
+        insert_row(con, "service", {"unit": "9", "done_on": date(2026, 1, 1), "work": "filter"})
     texts = [f.text for f in check_ledger(ledger).findings]
     assert "visit 2: pump 99 is missing." in texts
     assert "visit 2: a reading is missing." in texts
@@ -146,9 +147,11 @@ def large(ledger):
     """A ledger whose readings fill many blocks."""
     with open_ledger(ledger, read_only=False) as con:
         con.execute(
-            "INSERT INTO reading (visit_id, origin, method_version, mean_a, rpm, ripple_pct, recorded_at)"
-            " SELECT 1, 'elsewhere', range, random(), random(), random(), now() FROM range(130000)"
+            "INSERT INTO reading (reading_id, visit_id, origin, method_version, mean_a, rpm, ripple_pct,"
+            " recorded_at) SELECT 10 + range, 1, 'elsewhere', range, random(), random(), random(), now()"
+            " FROM range(130000)"
         )
+        new_ids(con, "visit", 2)  # as visits that were given up had
         con.execute("DELETE FROM reading WHERE method_version % 1000 = 7 AND origin = 'elsewhere'")
     return ledger
 
@@ -182,10 +185,8 @@ def test_a_damaged_block_is_named_and_the_rest_saved(large, capsys):
         [(saved,)] = con.execute("SELECT count(*) FROM reading").fetchall()
         assert con.execute("SELECT * FROM visit").fetchall() == before
         [(text,)] = con.execute("SELECT text FROM question WHERE code = 'changes-lost'").fetchall()
-        con.execute(
-            "INSERT INTO visit (unit, pump_id, visited_on, recorded_at) VALUES ('1', 1, now(), now())"
-        )
-        assert con.execute("SELECT max(visit_id) FROM visit").fetchall() == [(2,)]
+        visit = {"unit": "1", "pump_id": 1, "visited_on": date(2026, 1, 1)}
+        assert insert_row(con, "visit", visit) == 4  # 3 was given out and is not given again
     assert 0.5 * total < saved < total
     assert f"{total - saved} of reading" in text
 

@@ -27,8 +27,8 @@ from ingest.ledger.connection import open_ledger
 with open_ledger(sys.argv[1], read_only=False) as con:
     for i in range({VISITS}):
         con.execute("BEGIN")
-        con.execute("INSERT INTO visit (unit, pump_id, visited_on, note, recorded_at)"
-                    " VALUES (?, 1, DATE '2026-01-01', repeat('x', 200), now()::TIMESTAMP)", [str(i)])
+        con.execute("INSERT INTO visit (visit_id, unit, pump_id, visited_on, note, recorded_at) VALUES"
+                    " (1 + ?, ?, 1, DATE '2026-01-01', repeat('x', 200), now()::TIMESTAMP)", [i, str(i)])
         con.execute("COMMIT")
     os.kill(os.getpid(), 9)
 """
@@ -126,8 +126,8 @@ def test_a_damaged_change_file_is_kept_and_the_loss_named(crashed, caplog, damag
     assert questions == [("changes-lost", "open")]
     with open_ledger(crashed, read_only=False) as con:  # and work goes on
         con.execute(
-            "INSERT INTO visit (unit, pump_id, visited_on, recorded_at)"
-            " VALUES ('new', 1, DATE '2026-01-02', now()::TIMESTAMP)"
+            "INSERT INTO visit (visit_id, unit, pump_id, visited_on, recorded_at)"
+            " VALUES (99, 'new', 1, DATE '2026-01-02', now()::TIMESTAMP)"
         )
     assert units(crashed) == [*now, "new"]
     assert len(caplog.records) == 1

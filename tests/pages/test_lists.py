@@ -118,8 +118,8 @@ def long_ledger(tmp_path_factory):
             " CASE WHEN i < 70 THEN 'North' ELSE 'South' END, now() FROM range(130) r(i)"
         )
         connection.execute(
-            "INSERT INTO pump (unit, pump_type, fitted_on, recorded_at)"
-            " SELECT printf('U%03d', i), 'FP-10', DATE '2024-01-01', now() FROM range(130) r(i)"
+            "INSERT INTO pump (pump_id, unit, pump_type, fitted_on, recorded_at)"
+            " SELECT 1000 + i, printf('U%03d', i), 'FP-10', DATE '2024-01-01', now() FROM range(130) r(i)"
         )
     return path
 

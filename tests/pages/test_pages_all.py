@@ -10,6 +10,7 @@ from dashboard.parts import risk_list
 from dashboard.shell import access
 from dashboard.shell.navigation import PAGES, ROLES, pages_for
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.numbers import new_id
 from tests.ledger_fixture import build_ledger
 from tests.pages.page_runs import open_page, words
 
@@ -48,9 +49,9 @@ def test_a_stored_fit_that_cant_be_read_stops_no_page(tmp_path, monkeypatch, vie
     monkeypatch.setenv("PUMPLEDGER", str(path))
     with open_ledger(path, read_only=False) as connection:
         connection.execute(
-            "INSERT INTO fit (fitted_at, data_until, method_version, parameters)"
-            ' VALUES (now(), DATE \'2026-01-01\', ?, \'{"model": {"types": ["FP-10"]}}\')',
-            [METHOD_VERSION],
+            "INSERT INTO fit (fit_id, fitted_at, data_until, method_version, parameters)"
+            ' VALUES (?, now(), DATE \'2026-01-01\', ?, \'{"model": {"types": ["FP-10"]}}\')',
+            [new_id(connection, "fit"), METHOD_VERSION],
         )
     page = open_page(view, **({"pump": "1"} if view == "pump_history" else {}))
     assert not page.error

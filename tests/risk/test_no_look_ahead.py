@@ -84,12 +84,12 @@ def absurd(whole, day, tmp_path_factory):
         "UPDATE pump SET lot = 'bad', pump_type = 'K-2201' WHERE fitted_on > $day",
         "INSERT INTO odometer (unit, read_on, odometer_km, source, recorded_at)"
         " SELECT unit, $day + 30, 3, 'cluster-replaced', now()::TIMESTAMP FROM vehicle",
-        "INSERT INTO cost_entry (element, amount, valid_from, recorded_at)"
-        " VALUES ('failure_replacement', 1e6, $day + 1, now()::TIMESTAMP)",
+        "INSERT INTO cost_entry (cost_id, element, amount, valid_from, recorded_at)"
+        " VALUES (900, 'failure_replacement', 1e6, $day + 1, now()::TIMESTAMP)",
         "INSERT INTO setting (key, value, valid_from, recorded_at)"
         " VALUES ('ripple_limit_pct', '3', $day + 1, now()::TIMESTAMP)",
-        "INSERT INTO booking (pump_id, status, decided_at, recorded_at)"
-        " SELECT pump_id, 'booked', $day + INTERVAL 2 DAY, now()::TIMESTAMP FROM pump",
+        "INSERT INTO booking (booking_id, pump_id, status, decided_at, recorded_at)"
+        " SELECT 900 + pump_id, pump_id, 'booked', $day + INTERVAL 2 DAY, now()::TIMESTAMP FROM pump",
     ]
     return changed(whole, tmp_path_factory.mktemp("absurd"), statements, day)
 

@@ -199,9 +199,9 @@ class TestWhichPump:
         with open_ledger(ledger, read_only=False) as con:
             con.execute("INSERT INTO vehicle (unit, recorded_at) VALUES ('214', now())")
             con.execute(
-                "INSERT INTO pump (unit, pump_type, serial, fitted_on, removed_on, recorded_at) VALUES"
-                " ('214', 'A', 'S1', '2025-01-01', '2026-03-02', now()),"
-                " ('214', 'A', 'S2', '2026-03-02', NULL, now())"
+                "INSERT INTO pump (pump_id, unit, pump_type, serial, fitted_on, removed_on, recorded_at)"
+                " VALUES (1, '214', 'A', 'S1', '2025-01-01', '2026-03-02', now()),"
+                " (2, '214', 'A', 'S2', '2026-03-02', NULL, now())"
             )
         return ledger
 

@@ -1,4 +1,4 @@
 -- A question that was answered while the entry was made.
 INSERT INTO question (
-    raised_at, table_name, row_key, unit, field, code, text, status, answer, answered_by, answered_at
-) VALUES ($at, 'visit', $row_key, $unit, $field, $code, $text, 'confirmed', $answer, $answered_by, $at);
+    question_id, raised_at, table_name, row_key, unit, field, code, text, status, answer, answered_by, answered_at
+) VALUES ($question_id, $at, 'visit', $row_key, $unit, $field, $code, $text, 'confirmed', $answer, $answered_by, $at);

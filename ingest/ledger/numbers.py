@@ -1,0 +1,35 @@
+"""Numbers of rows, given out by the ledger itself: one table of last numbers serves every engine."""
+
+from __future__ import annotations
+
+import duckdb
+
+from ingest.ledger.statements import statement
+
+# The numbered tables and their number's column.
+ID_COLUMNS = {
+    "pump": "pump_id",
+    "visit": "visit_id",
+    "reading": "reading_id",
+    "service": "service_id",
+    "breakdown": "breakdown_id",
+    "connection_note": "note_id",
+    "fit": "fit_id",
+    "plan_list": "list_id",
+    "booking": "booking_id",
+    "cost_entry": "cost_id",
+    "question": "question_id",
+    "change_log": "change_id",
+}
+
+
+def new_ids(connection: duckdb.DuckDBPyConnection, table: str, count: int = 1) -> range:
+    """Take `count` new numbers for rows of `table`, in the caller's transaction; none is given twice."""
+    connection.execute(statement("ledger/take_numbers"), {"count": count, "table_name": table})
+    [(last,)] = connection.execute(statement("ledger/last_number"), [table]).fetchall()
+    return range(last - count + 1, last + 1)
+
+
+def new_id(connection: duckdb.DuckDBPyConnection, table: str) -> int:
+    """Take one new number for a row of `table`, as `new_ids`."""
+    return new_ids(connection, table)[0]

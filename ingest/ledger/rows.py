@@ -1,0 +1,39 @@
+"""New rows of any table, numbered and stamped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import duckdb
+import pandas as pd
+
+from ingest.durable import utc_now
+from ingest.ledger.numbers import ID_COLUMNS, new_id, new_ids
+from ingest.ledger.statements import statement
+from ingest.ledger.visit_rows import plain
+
+
+def insert_row(connection: duckdb.DuckDBPyConnection, table: str, values: Mapping[str, Any]) -> Any:
+    """Add one row (column -> value) in the caller's transaction; returns its number, None where it has none.
+
+    `recorded_at` is now, unless given. Columns left out get the ledger's defaults.
+    """
+    row = {name: plain(value) for name, value in values.items()}
+    row.setdefault("recorded_at", utc_now())
+    row_id = None
+    if table in ID_COLUMNS:
+        row_id = row[ID_COLUMNS[table]] = new_id(connection, table)
+    text = statement("ledger/insert_row", table=table, columns=", ".join(row))
+    connection.execute(text.replace("{marks}", ", ".join("?" for _ in row)), list(row.values()))
+    return row_id
+
+
+def insert_rows(connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame) -> pd.DataFrame:
+    """Add the rows of a frame (columns of the table) in the caller's transaction; returns them numbered."""
+    if table in ID_COLUMNS:
+        rows = rows.assign(**{ID_COLUMNS[table]: list(new_ids(connection, table, len(rows)))})
+    connection.register("new_rows", rows)
+    connection.execute(statement("ledger/insert_rows", table=table))
+    connection.unregister("new_rows")
+    return rows

@@ -1,0 +1,2 @@
+-- One row; its values are parameters.
+INSERT INTO {table} ({columns}) VALUES ({marks})

@@ -1,0 +1,1 @@
+SELECT id FROM last_id WHERE table_name = ?

@@ -1,0 +1,1 @@
+o.{column} IS NOT DISTINCT FROM {table}.{column}

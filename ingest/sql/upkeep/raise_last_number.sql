@@ -1,0 +1,1 @@
+UPDATE last_id SET id = greatest(id, ?) WHERE table_name = ?
