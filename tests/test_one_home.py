@@ -13,6 +13,7 @@ from analytics.record.plain_rules import rule_scores
 from analytics.risk.pump_drift import pump_drift
 from analytics.risk.ranking import rank
 from dashboard.views.pump_history.metrics import baseline_band, placed
+from ingest.author import Author
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import set_setting, settings_at
 from ingest.trade_numbers import DEFAULTS
@@ -31,7 +32,7 @@ def ledger(tmp_path) -> Path:
 
 
 def change(ledger, key, value):
-    set_setting(ledger, key, value, by="T", reason="test")
+    set_setting(ledger, key, value, author=Author("T", "manager"), reason="test")
 
 
 def judged(ledger):

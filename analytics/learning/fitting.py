@@ -35,10 +35,12 @@ from analytics.wear_model.model import METHOD_VERSION, Parameters, risk_model, r
 from analytics.wear_model.onsets import NAMES
 from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import WearParameters
+from ingest.author import PROGRAM
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.numbers import new_id
 from ingest.ledger.settings import settings_at
 from ingest.metrics import trended
+from ingest.ledger.transaction import transaction
 
 log = logging.getLogger(__name__)
 RESTS_ON = (
@@ -74,21 +76,15 @@ def fit(ledger: Path, as_of: date | None = None) -> Fit:
 
 def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
     """Store a fit and return it with its id."""
-    with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
+    row = {name: getattr(made, name) for name in ("data_from", "data_until", "method_version")}
+    row |= {name: getattr(made, name) for name in ("pumps", "visits", "failures")}
+    row["parameters"] = _to_json(made)
+    with (
+        open_ledger(ledger, read_only=False, wait_s=wait_s) as connection,
+        transaction(connection, PROGRAM, "work") as stamp,
+    ):
         fit_id = new_id(connection, "fit")
-        connection.execute(
-            statement("store_fit"),
-            [
-                fit_id,
-                made.data_from,
-                made.data_until,
-                made.method_version,
-                made.pumps,
-                made.visits,
-                made.failures,
-                _to_json(made),
-            ],
-        )
+        connection.execute(statement("store_fit"), row | {"fit_id": fit_id, "fitted_at": stamp.at})
     return replace(made, fit_id=fit_id)
 
 
@@ -101,17 +97,14 @@ def stored_fit(ledger: Path, as_of: date | None = None, settings: dict[str, Any]
     """
     with open_ledger(ledger) as connection:
         known = connection.execute(
-            "SELECT fit_id FROM fit"
-            " WHERE method_version = ? AND data_until <= coalesce(?, DATE '9999-12-31')"
-            " ORDER BY data_until DESC, fit_id DESC",
+            statement("fits_known"),
             [METHOD_VERSION, as_of],
         ).fetchall()
         settings = settings or settings_at(connection)
         in_force = {name: settings[name] for name in RESTS_ON}
         for (fit_id,) in known:
             [(*facts, text)] = connection.execute(
-                "SELECT data_from, data_until, method_version, pumps, visits, failures, parameters"
-                " FROM fit WHERE fit_id = ?",
+                statement("fit"),
                 [fit_id],
             ).fetchall()
             try:

@@ -18,11 +18,13 @@ import numpy as np
 import pandas as pd
 
 from analytics.statements import statement
+from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
-from ingest.ledger.numbers import new_id
+from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import settings_at, settings_chosen
+from ingest.ledger.transaction import transaction
 from ingest.trade_numbers import DEFAULTS
 
 PLANNED, FAILURE = "planned_replacement", "failure_replacement"
@@ -344,7 +346,7 @@ def set_cost(
     valid_from: date | None = None,
     source: str | None = None,
     confirmed: bool = True,
-    set_by: str | None = None,
+    author: Author,
 ) -> str:
     """Store the price of one element (or a whole amount) from a day on; return the sentence to show.
 
@@ -360,30 +362,18 @@ def set_cost(
             "bad-price", f"{element}: a replacement can't cost nothing; give a number above 0."
         )
     with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
-        currency = str(settings_at(connection)["currency"])
-        before = cost_book(connection, valid_from or date.today()).entry(element, vehicle_class, depot)
-        connection.execute(
-            statement("cost_set"),
-            [
-                new_id(connection, "cost_entry"),
-                element,
-                float(amount),
-                currency,
-                vehicle_class,
-                depot,
-                valid_from,
-                source,
-                confirmed,
-                set_by,
-            ],
-        )
-        log_change(
-            connection, "cost_entry", ", ".join(filter(None, (element, vehicle_class, depot))), "amount",
-            None if before is None else f"{before.amount:.12g}", f"{float(amount):.12g}",
-            by=set_by, reason=source, command="set-cost",
-        )  # fmt: skip
-        connection.execute("COMMIT")
+        with transaction(connection, author, "prices", command="set-cost") as stamp:
+            currency = str(settings_at(connection)["currency"])
+            before = cost_book(connection, valid_from or date.today()).entry(element, vehicle_class, depot)
+            row = {"element": element, "amount": float(amount), "currency": currency, "source": source}
+            row |= {"class": vehicle_class, "depot": depot, "confirmed": confirmed, "set_by": stamp.by}
+            if valid_from:
+                row["valid_from"] = valid_from
+            insert_row(connection, "cost_entry", row | {"recorded_at": stamp.at})
+            log_change(
+                connection, "cost_entry", ", ".join(filter(None, (element, vehicle_class, depot))), "amount",
+                None if before is None else before.amount, float(amount), stamp, reason=source,
+            )  # fmt: skip
         prices = cost_book(connection, valid_from or date.today()).prices(vehicle_class, depot)
     text = f"{element} is {amount:,.6g} {currency if _unit(element) == 'money' else _unit(element)}."
     return f"{text} {ratio_sentence(prices)}".strip()

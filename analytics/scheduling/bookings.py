@@ -17,9 +17,11 @@ import pandas as pd
 
 from analytics.scheduling.doubts import STANDING, booking_doubts, demand_possible
 from analytics.statements import statement
+from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.numbers import new_id
+from ingest.ledger.transaction import Stamp, transaction
 
 KEPT = ["pump_id", "unit", "position", "planned_on", "status", "job", "risk", "action", "planned", "failure"]
 
@@ -29,7 +31,7 @@ def book(
     pump_id: int,
     planned_on: date,
     *,
-    by: str,
+    author: Author,
     reason: str = "",
     risk: float | None = None,
     expected_saving: float | None = None,
@@ -41,19 +43,19 @@ def book(
     sentence says what. Raises EntryRefused without one, and for a day that is past or after the unit's
     retirement.
     """
-    return _decide(ledger, pump_id, "booked", planned_on, reason, by, today, risk, expected_saving)
+    return _decide(ledger, pump_id, "booked", planned_on, reason, author, today, risk, expected_saving)
 
 
 def pin(
-    ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str, today: date | None = None
+    ledger: Path, pump_id: int, planned_on: date, *, author: Author, reason: str, today: date | None = None
 ) -> str:
     """Book a pump on a day of the planner's own choice, whatever is decided; a reason is asked for."""
     _demand(reason, "why this day")
-    return _decide(ledger, pump_id, "pinned", planned_on, reason, by, today)
+    return _decide(ledger, pump_id, "pinned", planned_on, reason, author, today)
 
 
 def move(
-    ledger: Path, pump_id: int, planned_on: date, *, by: str, reason: str, today: date | None = None
+    ledger: Path, pump_id: int, planned_on: date, *, author: Author, reason: str, today: date | None = None
 ) -> str:
     """Move booked work to another day; a reason is asked for. Raises EntryRefused where nothing is booked."""
     _demand(reason, "why it moves")
@@ -63,24 +65,24 @@ def move(
         raise EntryRefused(
             "not-booked", f"Pump {pump_id} is not booked, so there is nothing to move; pin it instead."
         )
-    return _decide(ledger, pump_id, str(mine.iloc[0]["status"]), planned_on, reason, by, today)
+    return _decide(ledger, pump_id, str(mine.iloc[0]["status"]), planned_on, reason, author, today)
 
 
-def reject(ledger: Path, pump_id: int, *, by: str, reason: str) -> str:
+def reject(ledger: Path, pump_id: int, *, author: Author, reason: str) -> str:
     """Take a pump off the list; a reason is asked for, and it stays visible as rejected."""
     _demand(reason, "why it is rejected")
-    return _decide(ledger, pump_id, "rejected", None, reason, by)
+    return _decide(ledger, pump_id, "rejected", None, reason, author)
 
 
-def done(ledger: Path, pump_id: int, *, by: str, reason: str, done_on: date | None = None) -> str:
+def done(ledger: Path, pump_id: int, *, author: Author, reason: str, done_on: date | None = None) -> str:
     """Mark work as done; `reason` says what was found, and is asked for."""
     _demand(reason, "what was found (changed and why, a cause beside the pump, or could not finish)")
-    return _decide(ledger, pump_id, "done", done_on, reason, by)
+    return _decide(ledger, pump_id, "done", done_on, reason, author)
 
 
-def withdraw(ledger: Path, pump_id: int, *, by: str, reason: str = "") -> str:
+def withdraw(ledger: Path, pump_id: int, *, author: Author, reason: str = "") -> str:
     """Take back whatever was decided: the pump is planned afresh."""
-    return _decide(ledger, pump_id, "withdrawn", None, reason, by)
+    return _decide(ledger, pump_id, "withdrawn", None, reason, author)
 
 
 def pump_in_service(ledger: Path, unit: str, position: str | None = None) -> int:
@@ -119,35 +121,42 @@ def decisions_on(connection: duckdb.DuckDBPyConnection, as_of: date | None = Non
     return connection.execute(statement("plan_decisions"), [as_of]).df()
 
 
-def accept(ledger: Path, plan: Any, *, by: str) -> int:
+def accept(ledger: Path, plan: Any, *, author: Author) -> int:
     """Book every proposed change of a plan; return how many were booked."""
     proposed = plan.lines[plan.lines["status"] == "proposed"]
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
+    with (
+        open_ledger(ledger, read_only=False) as connection,
+        transaction(connection, author, "plan") as stamp,
+    ):
         for row in proposed.to_dict("records"):
             _insert(
-                connection, int(row["pump_id"]), "booked", row["planned_on"], "from the plan", by,
+                connection, int(row["pump_id"]), "booked", row["planned_on"], "from the plan", stamp,
                 float(row["risk_until_then"]), float(row["expected_saving"]),
             )  # fmt: skip
-        connection.execute("COMMIT")
     return len(proposed)
 
 
-def record_list(ledger: Path, plan: Any, *, by: str = "") -> int:
+def record_list(ledger: Path, plan: Any, *, author: Author) -> int:
     """Keep a plan as the current list, so that the next can say what changed; return its number."""
     both = pd.concat([plan.lines, plan.checks], ignore_index=True) if len(plan.checks) else plan.lines
     lines = both[KEPT].assign(planned_on=both["planned_on"].astype(str))
     text = json.dumps(lines.to_dict("records"), default=float)
-    with open_ledger(ledger, read_only=False) as connection:
+    with (
+        open_ledger(ledger, read_only=False) as connection,
+        transaction(connection, author, "plan") as stamp,
+    ):
         list_id = new_id(connection, "plan_list")
-        connection.execute(statement("plan_list_add"), [list_id, plan.today, by, plan.expected_saving, text])
+        connection.execute(
+            statement("plan_list_add"),
+            [list_id, stamp.at, plan.today, stamp.by, plan.expected_saving, text],
+        )
     return list_id
 
 
 def last_list(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame | None:
     """Return the lines of the newest list made for a day up to `as_of`, or None."""
     rows = connection.execute(
-        "SELECT lines FROM plan_list WHERE as_of <= ? ORDER BY as_of DESC, list_id DESC LIMIT 1", [as_of]
+        statement("plan_last_list"), [as_of]
     ).fetchall()
     if not rows:
         return None
@@ -177,7 +186,7 @@ def _demand(text: str, what: str) -> None:
         raise EntryRefused("reason-missing", f"Say {what}: a reason is kept with every such decision.")
 
 
-def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, reason: str, by: str,
+def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, reason: str, author: Author,
             today: date | None = None, risk: float | None = None, expected_saving: float | None = None
             ) -> str:  # fmt: skip
     today = today or date.today()
@@ -196,9 +205,8 @@ def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, re
                 f"The {position} pump of unit {unit} on {planned_on}: {'; '.join(doubts)}. "
                 "Choose another day, or give a reason to book it all the same.",
             )
-        connection.execute("BEGIN")
-        _insert(connection, int(pump_id), status, planned_on, reason, by, risk, expected_saving)
-        connection.execute("COMMIT")
+        with transaction(connection, author, "plan") as stamp:
+            _insert(connection, int(pump_id), status, planned_on, reason, stamp, risk, expected_saving)
     when = f" on {planned_on}" if planned_on else ""
     mind = f" Mind: {'; '.join(doubts)}." if doubts else ""
     return f"The {position} pump of unit {unit} is {status}{when}.{mind}"
@@ -210,20 +218,12 @@ def _insert(
     status: str,
     planned_on: date | None,
     reason: str,
-    by: str,
+    stamp: Stamp,
     risk: float | None,
     expected_saving: float | None,
 ) -> None:
     connection.execute(
         statement("plan_decide"),
-        [
-            new_id(connection, "booking"),
-            pump_id,
-            status,
-            planned_on,
-            reason or None,
-            risk,
-            expected_saving,
-            by or None,
-        ],
-    )
+        [new_id(connection, "booking"), pump_id, status, planned_on, reason or None, risk, expected_saving,
+         stamp.by, stamp.at, stamp.at],
+    )  # fmt: skip

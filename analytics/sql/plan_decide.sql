@@ -1,4 +1,4 @@
 -- One decision about a pump.
 INSERT INTO booking
     (booking_id, pump_id, status, planned_on, reason, risk, expected_saving, decided_by, decided_at, recorded_at)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, now() AT TIME ZONE 'UTC', now() AT TIME ZONE 'UTC')
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)

@@ -1,2 +1,2 @@
 INSERT INTO fit (fit_id, fitted_at, data_from, data_until, method_version, pumps, visits, failures, parameters)
-VALUES (?, now() AT TIME ZONE 'UTC', ?, ?, ?, ?, ?, ?, ?)
+VALUES ($fit_id, $fitted_at, $data_from, $data_until, $method_version, $pumps, $visits, $failures, $parameters)

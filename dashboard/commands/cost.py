@@ -52,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
     """Enter prices, then review and print."""
     from analytics.cost_review.costs import cost_review, read_costs, set_cost
     from analytics.past.frames import records
+    from ingest.author import operating_system_user
 
     for element, amount in [_price(text) for text in args.set]:
         print(
@@ -63,6 +64,7 @@ def run(args: argparse.Namespace) -> int:
                 depot=args.depot,
                 valid_from=args.valid_from,
                 source=args.source,
+                author=operating_system_user(),
             )
         )
     if args.elements or args.set:

@@ -49,6 +49,7 @@ def build(folder: Path) -> None:
     """
     from analytics.learning.fitting import fit
     from demo_fleet.scenario import TODAY, write_scenario
+    from ingest.author import PROGRAM
     from ingest.fleet_folder.loading import load_folder
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -68,7 +69,7 @@ def build(folder: Path) -> None:
                 building / "fleet",
                 progress=lambda done, of, _name: bar.follow(done, of),
                 today=max(TODAY, date.today()),
-                by="demo",
+                author=PROGRAM,
             )
         fit(building / LEDGER)  # once here, so that every page finds it
         building.rename(folder)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import sys
 from pathlib import Path
 
@@ -17,13 +16,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--strict", action="store_true", help="store nothing if any row is refused")
     parser.add_argument("--dry-run", action="store_true", help="report what would change, store nothing")
     parser.add_argument(
-        "--by", metavar="NAME", default=os.environ.get("USER"), help="who loads, for the change log"
+        "--by", metavar="NAME", help="who loads, for the change log; default: the user of this machine"
     )
     parser.add_argument("--json", action="store_true", help="print the whole report as one JSON object")
 
 
 def run(args: argparse.Namespace) -> int:
     """Load the folder; returns 1 when no row could be stored or --strict refused, else 0."""
+    from ingest.author import operating_system_user
     from ingest.fleet_folder.loading import load_folder
 
     report = load_folder(
@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
         strict=args.strict,
         dry_run=args.dry_run,
         progress=_show_progress if sys.stderr.isatty() else None,
-        by=args.by,
+        author=operating_system_user().signing(args.by),
     )
     if args.json:
         print(json.dumps(report.as_dict(), ensure_ascii=False))

@@ -124,6 +124,7 @@ def _answer(text: str) -> tuple[str, str]:
 
 def run(args: argparse.Namespace) -> int:
     """Store the visit; 1 when a question is open."""
+    from ingest.author import operating_system_user
     from ingest.visit.logging_visit import known_before_measuring, log_visit
 
     if args.file is not None and args.meter_a is not None:
@@ -138,7 +139,9 @@ def run(args: argparse.Namespace) -> int:
         known = known_before_measuring(args.ledger, entry)
         capture, reading = read_and_measure(args.file, args, known)
     try:
-        logged = log_visit(args.ledger, entry, capture, reading, dict(args.confirm))
+        logged = log_visit(
+            args.ledger, entry, capture, reading, dict(args.confirm), author=operating_system_user()
+        )
     except AnswerNeeded as needed:
         return _ask(needed, args.json)
     _show(args, logged, reading)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import getpass
 import json
 import sys
 from datetime import date
@@ -16,6 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from analytics.scheduling.planning import Plan
+    from ingest.author import Author
 
 EXAMPLE = "pumpledger plan --ics plan.ics --csv"
 MOST = 20
@@ -84,11 +84,12 @@ def run(args: argparse.Namespace) -> int:
     from analytics.scheduling import bookings
     from analytics.scheduling.narrowing import narrowed
     from analytics.scheduling.planning import plan
+    from ingest.author import operating_system_user
 
-    by = args.by or getpass.getuser()
+    author = operating_system_user().signing(args.by)
     what = next((name for name in DECISIONS if getattr(args, name)), None)
     if what:
-        print(decide(args, what, getattr(args, what), by))
+        print(decide(args, what, getattr(args, what), author))
         return 0
     whole_plan = plan(args.ledger, as_of=args.as_of, horizon_days=args.days)
     made = narrowed(whole_plan, choices.chosen(args))
@@ -121,26 +122,26 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(as_text(made))
     if args.keep or args.ics:
-        bookings.record_list(args.ledger, whole_plan, by=by)
+        bookings.record_list(args.ledger, whole_plan, author=author)
     if args.book_all:
-        number = bookings.accept(args.ledger, made, by=by)
-        print(f"{number} booked in the name of {by}.", file=sys.stderr)
+        number = bookings.accept(args.ledger, made, author=author)
+        print(f"{number} booked in the name of {author.name}.", file=sys.stderr)
     return 0
 
 
-def decide(args: argparse.Namespace, what: str, unit: str, by: str) -> str:
+def decide(args: argparse.Namespace, what: str, unit: str, author: Author) -> str:
     """Carry out one decision about a unit's pump; return the sentence to show."""
     from analytics.scheduling import bookings
 
     pump_id = bookings.pump_in_service(args.ledger, unit, args.position)
     if what in ("reject", "done", "withdraw"):
-        return getattr(bookings, what)(args.ledger, pump_id, by=by, reason=args.why)
+        return getattr(bookings, what)(args.ledger, pump_id, author=author, reason=args.why)
     day = args.on or (bookings.day_proposed(args.ledger, pump_id) if what == "book" else None)
     if day is None:
         from ingest.errors import EntryRefused
 
         raise EntryRefused("day-missing", f"--{what} {unit}: say the day with --on, such as --on 2026-03-31.")
-    return getattr(bookings, what)(args.ledger, pump_id, day, by=by, reason=args.why, today=args.as_of)
+    return getattr(bookings, what)(args.ledger, pump_id, day, author=author, reason=args.why, today=args.as_of)
 
 
 def csv_rows(made: Plan) -> pd.DataFrame:

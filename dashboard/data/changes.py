@@ -6,10 +6,12 @@ from datetime import date
 from pathlib import Path
 
 from dashboard.statements import statement
+from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement as ingest_statement
+from ingest.ledger.transaction import transaction
 from ingest.units import parse_quantity, read_quantity
 from ingest.visit import corrections
 from ingest.visit.instrument_cluster import driven_km
@@ -18,67 +20,60 @@ COMMAND = "dashboard"  # how the change log names what was done on a page
 ANSWERS = {"confirmed": "It is right as it stands", "dismissed": "It doesn't matter"}
 
 
-def answer_question(ledger: Path, question_id: int, status: str, answer: str, by: str) -> None:
-    """Close an open question as confirmed, dismissed or corrected, with a reason and initials.
+def answer_question(ledger: Path, question_id: int, status: str, answer: str, author: Author) -> None:
+    """Close an open question as confirmed, dismissed or corrected, with a reason.
 
     A visit whose last open question this was counts in its pump's trend again. Raises EntryRefused without a
-    reason or initials, and when someone else has answered meanwhile.
+    reason, and when someone else has answered meanwhile.
     """
     demand(answer, "a reason")
-    demand(by, "your initials")
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
+    with (
+        open_ledger(ledger, read_only=False) as connection,
+        transaction(connection, author, "work", command=COMMAND) as stamp,
+    ):
         rows = connection.execute(statement("open_question_row"), [question_id]).fetchall()
         if not rows:
-            connection.execute("ROLLBACK")
             raise EntryRefused(
                 "answered", "This question was answered by someone else meanwhile; look again."
             )
-        connection.execute(
-            statement("answer_question"),
-            {"question_id": question_id, "status": status, "answer": answer.strip(), "by": by.strip()},
-        )
+        said = {"status": status, "answer": answer.strip(), "by": stamp.by, "at": stamp.at}
+        connection.execute(statement("answer_question"), said | {"question_id": question_id})
         table_name, row_key, code = rows[0]
         if table_name == "visit":
             connection.execute(ingest_statement("visit/to_trend"), {"row_key": row_key})
-        log_change(
-            connection, table_name, row_key, code, None, status, by=by.strip(), reason=answer.strip(),
-            command=COMMAND,
-        )  # fmt: skip
-        connection.execute("COMMIT")
+        log_change(connection, table_name, row_key, code, None, status, stamp, reason=answer.strip())
 
 
-def withdraw_visit(ledger: Path, visit_id: int, reason: str, by: str) -> None:
+def withdraw_visit(ledger: Path, visit_id: int, reason: str, author: Author) -> None:
     """Take a visit out of all figures and close what is open about it; it stays in the record.
 
-    Raises EntryRefused without a reason or initials, and when it was withdrawn before.
+    Raises EntryRefused without a reason, and when it was withdrawn before.
     """
     demand(reason, "a reason")
-    demand(by, "your initials")
-    corrections.withdraw_visit(ledger, visit_id, by=by.strip(), reason=reason.strip(), command=COMMAND)
+    corrections.withdraw_visit(ledger, visit_id, author=author, reason=reason.strip(), command=COMMAND)
 
 
-def correct_odometer(ledger: Path, visit_id: int, odometer: str, own: str, reason: str, by: str) -> None:
+def correct_odometer(
+    ledger: Path, visit_id: int, odometer: str, own: str, reason: str, author: Author
+) -> None:
     """Write the right odometer into a visit, as typed ("88412 mi"); the one before stays in the change log.
 
     As at a visit, what was driven before a replaced instrument cluster is added. own: the unit of a bare
-    number. Raises EntryRefused without a reason, initials or a readable distance.
+    number. Raises EntryRefused without a reason or a readable distance.
     """
     demand(odometer, "the right odometer")
     demand(reason, "a reason")
-    demand(by, "your initials")
     read = read_quantity(odometer, "distance", default_unit=own, field="Odometer")
     with open_ledger(ledger) as connection:
-        rows = connection.execute(
-            "SELECT unit, visited_on FROM visit WHERE visit_id = ?", [visit_id]
-        ).fetchall()
+        rows = connection.execute(statement("visit_day"), [visit_id]).fetchall()
     if not rows:
         raise EntryRefused("no-visit", f"There is no visit {visit_id}.")
     unit, visited_on = rows[0]
     km = driven_km(ledger, unit, visited_on, read.value)
     values = {"odometer_km": km, "odometer_entered": read.entered, "odometer_unit": read.unit}
-    signed = {"by": by.strip(), "reason": reason.strip(), "command": COMMAND}
-    if not corrections.correct_visit(ledger, visit_id, values, **signed):
+    if not corrections.correct_visit(
+        ledger, visit_id, values, author=author, reason=reason.strip(), command=COMMAND
+    ):
         raise EntryRefused("unchanged", "This odometer stands there already; is it right as it stands?")
 
 

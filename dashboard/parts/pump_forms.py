@@ -14,7 +14,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.parts import replacing
-from dashboard.shell import frame, say
+from dashboard.shell import access, frame, say
 from dashboard.words import formats
 from ingest.errors import EntryRefused
 
@@ -60,11 +60,11 @@ def _fit(own: str) -> None:
         def keep() -> str:
             from ingest.visit.pump_lives import NewPump, fit_pump, replace_pump
 
-            changes.demand(by, "your initials")
+            author = access.author(by)
             changes.demand(new["pump_type"] or "", "the type fitted")
             ledger = loaders.ledger_path()
             signed: dict[str, Any] = {
-                "position": position, "by": by.strip(),
+                "position": position, "author": author,
                 "odometer_km": changes.driven(ledger, unit, on, odometer, own, "Odometer"),
             }  # fmt: skip
             if removed is None:
@@ -99,7 +99,7 @@ def _move(own: str) -> None:
 
             changes.demand(unit, "the unit it came from")
             changes.demand(to_unit, "the unit it went to")
-            changes.demand(by, "your initials")
+            author = access.author(by)
             ledger, day = loaders.ledger_path(), _day_given(on)
             from_km, to_km = (
                 changes.driven(ledger, of, day, text, own, label)
@@ -107,7 +107,7 @@ def _move(own: str) -> None:
             )
             move_pump(
                 ledger, unit, to_unit, position=position, to_position=to_position, on=day,
-                odometer_from_km=from_km, odometer_to_km=to_km, by=by.strip(),
+                odometer_from_km=from_km, odometer_to_km=to_km, author=author,
             )  # fmt: skip
             return f"The pump of unit {unit} is kept as moved to unit {to_unit} on {formats.day(day)}."
 
@@ -132,9 +132,9 @@ def _cluster(own: str) -> None:
 
             for text, what in (
                 (unit, "the unit"), (old, "the old one's last reading"), (new, "the new one's first reading"),
-                (by, "your initials"),
             ):  # fmt: skip
                 changes.demand(text, what)
+            author = access.author(by)
             old_km, new_km = (
                 parse_quantity(text, "distance", default_unit=own, field=field)
                 for text, field in ((old, "The old one's last reading"), (new, "The new one's first reading"))
@@ -142,7 +142,7 @@ def _cluster(own: str) -> None:
             day = _day_given(on)
             counted = replace_cluster(
                 loaders.ledger_path(), unit, on=day, old_km=old_km, new_km=new_km, distance_unit=own,
-                by=by.strip(),
+                author=author,
             )  # fmt: skip
             later = (
                 f"; {formats.count(counted, 'later entry', 'later entries')} counted on" if counted else ""

@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import changes, loaders
-from dashboard.shell import say
+from dashboard.shell import access, say
 from dashboard.words import formats
 from ingest.errors import PumpledgerError
 
@@ -69,7 +69,8 @@ def _keep_finding(pump_id: int, found: Any, by: str) -> None:
 
     changes.demand(str(found or ""), "what was found")
     change_facts(
-        loaders.ledger_path(), PUMPS, pump_id, {"found": found}, by=by, reason="asked at the next visit",
+        loaders.ledger_path(), PUMPS, pump_id, {"found": found}, author=access.author(by),
+        reason="asked at the next visit",
         command=changes.COMMAND,
     )  # fmt: skip
 
@@ -143,7 +144,7 @@ def _replace(visit: pd.Series, removed: dict[str, Any], new: dict[str, Any], kep
         on=pd.Timestamp(visit["visited_on"]).date(),
         odometer_km=None if formats.is_unknown(odometer) else float(odometer),
         filter_kept=kept,
-        by=by,
+        author=access.author(by),
     )
     bedded = formats.distance(loaders.settings()["baseline_bedding_km"], loaders.settings()["distance_unit"])
     st.session_state["replaced_text"] = (

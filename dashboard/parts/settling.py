@@ -63,14 +63,14 @@ def _about(row: dict[Any, Any]) -> str:
 
 
 def _settle(what: str, row: dict[Any, Any], reason: str, by: str, odometer: str, own: str) -> None:
-    ledger, question_id = loaders.ledger_path(), int(row["question_id"])
+    ledger, question_id, author = loaders.ledger_path(), int(row["question_id"]), access.author(by)
     if what == WITHDRAW:
-        changes.withdraw_visit(ledger, int(row["visit_id"]), reason, by)
+        changes.withdraw_visit(ledger, int(row["visit_id"]), reason, author)
         return
     if what == CORRECT:
-        changes.correct_odometer(ledger, int(row["visit_id"]), odometer, own, reason, by)
+        changes.correct_odometer(ledger, int(row["visit_id"]), odometer, own, reason, author)
     status = {label: name for name, label in changes.ANSWERS.items()}.get(what, "corrected")
-    changes.answer_question(ledger, question_id, status, reason, by)
+    changes.answer_question(ledger, question_id, status, reason, author)
 
 
 def question_table(rows: pd.DataFrame) -> pd.DataFrame:
@@ -113,12 +113,14 @@ def show_visit_repair(visits: pd.DataFrame, own: str) -> None:
             ledger = loaders.ledger_path()
             if correct.form_submit_button(CORRECT, width="stretch"):
                 frame.attempt(
-                    lambda: changes.correct_odometer(ledger, visit_id, odometer, own, reason, by),
+                    lambda: changes.correct_odometer(
+                        ledger, visit_id, odometer, own, reason, access.author(by)
+                    ),
                     f"The odometer of the visit of {days[visit_id][:10]} is corrected.",
                 )
             if withdraw.form_submit_button(WITHDRAW, width="stretch"):
                 frame.attempt(
-                    lambda: changes.withdraw_visit(ledger, visit_id, reason, by),
+                    lambda: changes.withdraw_visit(ledger, visit_id, reason, access.author(by)),
                     f"The visit of {days[visit_id][:10]} is withdrawn; it stays in the record.",
                 )
 

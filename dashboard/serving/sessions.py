@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-ROLES = ("technician", "planner", "manager")
+from ingest.author import ROLES
 
 
 @dataclass(frozen=True)

@@ -17,22 +17,8 @@ from dashboard.serving.configuration import read_server_settings
 from dashboard.serving.sessions import session_of, still_holds, widest_role
 from dashboard.shell import say
 from dashboard.shell.navigation import PAGES, ROLES, pages_for
-
-# What a role may do beyond looking at its pages; a later role may do all that an earlier one may.
-# work: log visits, work and findings, answer questions; notes: where to clamp; correct: put a visit right or
-# withdraw it; facts: units and pump types; plan: decide on the board; load: bring folders in; money: see what
-# things cost; prices and settings: set them.
-_FROM_ROLE = {
-    "work": "technician",
-    "notes": "technician",
-    "correct": "planner",
-    "facts": "planner",
-    "plan": "planner",
-    "load": "planner",
-    "money": "planner",
-    "settings": "manager",
-    "prices": "manager",
-}
+from ingest.author import FROM_ROLE, NO_SIGN_IN, Author
+from ingest.errors import EntryRefused
 
 
 @dataclass(frozen=True)
@@ -61,9 +47,22 @@ def current_person() -> Person:
     return Person(str(claims.get("name") or claims.get("email") or ""), session.role)
 
 
+def author(initials: str | None) -> Author:
+    """Return who saves: the one signed in, else whoever gave these initials (None: not asked for).
+
+    Raises EntryRefused where they were asked for and not given.
+    """
+    if initials is not None and not initials.strip():
+        raise EntryRefused("missing", "Give your initials first.")
+    person = current_person()
+    if person.role is not None:
+        return Author(person.name or "unnamed", person.role)
+    return NO_SIGN_IN.signing(initials)
+
+
 def role_may(role: str | None, what: str) -> bool:
     """Return whether a role may do something; None (no sign-in in use) may do everything."""
-    return role is None or ROLES.index(role) >= ROLES.index(_FROM_ROLE[what])
+    return role is None or ROLES.index(role) >= ROLES.index(FROM_ROLE[what])
 
 
 def may(what: str) -> bool:

@@ -13,8 +13,8 @@ from ingest.checking.odometer import Doubt, clean
 from ingest.checking.odometer_questions import odometer_question
 from ingest.checking.other_unit import fitting_units
 from ingest.fleet_folder.doubts import Questions
-from ingest.fleet_folder.merging import as_text
 from ingest.fleet_folder.report import RowProblem
+from ingest.ledger.changes import as_text
 from ingest.ledger.statements import statement
 from ingest.units import UNITS
 

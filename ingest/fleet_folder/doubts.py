@@ -5,11 +5,11 @@ from __future__ import annotations
 import duckdb
 import pandas as pd
 
-from ingest.fleet_folder.merging import Stamp
 from ingest.fleet_folder.report import RowProblem
 from ingest.ledger.numbers import new_ids
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND
 from ingest.ledger.statements import statement
+from ingest.ledger.transaction import Stamp
 
 # Others this loader asks.
 _ABOUT_THE_ROW = (

@@ -9,15 +9,15 @@ import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import fields, replace
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
 
+from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.captures import CaptureJob, CaptureResult, take_captures
 from ingest.fleet_folder.cells import ReadTable, read_table
-from ingest.fleet_folder.merging import Stamp
 from ingest.fleet_folder.report import LoadReport, RowProblem
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
@@ -26,6 +26,7 @@ from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, TABLES, VISITS
 from ingest.known_pump import KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.ledger.transaction import Undone, transaction
 from ingest.trade_numbers import DEFAULTS
 
 Progress = Callable[[int, int, str], None]
@@ -38,13 +39,13 @@ def load_folder(
     strict: bool = False,
     dry_run: bool = False,
     progress: Progress | None = None,
-    by: str | None = None,
+    author: Author,
     today: date | None = None,
 ) -> LoadReport:
     """Load `folder` into `ledger` (created if missing) and report what became of its rows.
 
     strict: nothing goes in if any row is refused. dry_run: report only. progress(done, of, name) follows the
-    captures. by: who loads, for the change log. today: dates after it are asked about (default: today).
+    captures. author: who loads. today: dates after it are asked about (default: today).
     Raises EntryRefused when the folder or its fleet.toml can't be read at all.
     """
     started = time.monotonic()
@@ -59,18 +60,16 @@ def load_folder(
     captures = (
         {} if give_up else _take_captures(ledger, folder, content, store=not dry_run, progress=progress)
     )
-    stamp = Stamp(datetime.now(UTC).replace(tzinfo=None), by, "load")
     with tempfile.TemporaryDirectory() as scratch:
         target = ledger if ledger.exists() or not (dry_run or give_up) else Path(scratch) / "dry.duckdb"
-        with open_ledger(target, read_only=False) as connection:
-            connection.execute("BEGIN")
-            try:
-                report = store_folder(connection, content, captures, stamp, today or date.today())
-                give_up = strict and bool(report.refused)
-            except BaseException:
-                connection.execute("ROLLBACK")
-                raise
-            connection.execute("ROLLBACK" if dry_run or give_up else "COMMIT")
+        with (
+            open_ledger(target, read_only=False) as connection,
+            transaction(connection, author, "load", command="load") as stamp,
+        ):
+            report = store_folder(connection, content, captures, stamp, today or date.today())
+            give_up = strict and bool(report.refused)
+            if dry_run or give_up:
+                raise Undone
     stored = not dry_run and not give_up and report.rows_kept > 0
     return replace(
         report, folder=str(folder), dry_run=dry_run, stored=stored, seconds=time.monotonic() - started

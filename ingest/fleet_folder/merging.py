@@ -6,30 +6,21 @@ stays as corrected while the folder still brings the value that was corrected.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 import duckdb
 import numpy as np
 import pandas as pd
 
 from ingest.fleet_folder.tables import Table
+from ingest.ledger.changes import as_text, change_rows
 from ingest.ledger.rows import insert_rows
 from ingest.ledger.statements import statement
+from ingest.ledger.transaction import Stamp
 
 _NEVER = {"recorded_at"}
 # Columns of a row that its file does not say itself.
 _NOT_SAID = {"file_row", "pump_id", "stop_state", "capture"}
-
-
-@dataclass(frozen=True)
-class Stamp:
-    """Who changes what when: written to `recorded_at` and the change log."""
-
-    at: datetime  # UTC, without tzinfo
-    by: str | None
-    command: str
 
 
 @dataclass(frozen=True)
@@ -270,22 +261,9 @@ def _update(
         after[name] = new.where(mask, old) if new.dtype == old.dtype else _mixed(old, new, mask)
     if not changed.any():
         return changed
-    write_log(connection, table.ledger, log, stamp)
-    connection.register("new_rows", after[changed])
-    if table.id_column:
-        connection.execute(statement("ledger/replace_rows", table=table.ledger))
-    else:  # a row without a number is known by all its cells
-        connection.register("old_rows", existing.iloc[old_at[changed]])
-        connection.execute(_delete_old_rows(table.ledger, existing))
-        connection.unregister("old_rows")
-        connection.execute(statement("ledger/insert_rows", table=table.ledger))
-    connection.unregister("new_rows")
+    before = existing.iloc[old_at[changed]]
+    change_rows(connection, table.ledger, before, after[changed], log, stamp)
     return changed
-
-
-def _delete_old_rows(table: str, existing: pd.DataFrame) -> str:
-    same = [statement("ledger/same_cell", table=table, column=name) for name in existing.columns]
-    return statement("ledger/delete_old_rows", table=table).replace("{same_cells}", " AND ".join(same))
 
 
 def _mixed(old: pd.Series, new: pd.Series, mask: np.ndarray) -> pd.Series:
@@ -315,31 +293,3 @@ def _is_what_was_corrected(before: str | None, now: object) -> bool:
         return bool(np.isclose(float(before), float(text), rtol=1e-9))
     except ValueError:
         return before == text
-
-
-def as_text(value: object) -> str | None:
-    """Write a value as the change log keeps it: ISO dates, plain numbers, None for unknown."""
-    if value is None or value is pd.NaT or value != value:
-        return None
-    if isinstance(value, pd.Timestamp | datetime):
-        return (
-            value.strftime("%Y-%m-%d") if value == pd.Timestamp(value).normalize() else value.isoformat(" ")
-        )
-    if isinstance(value, float | np.floating):
-        return f"{float(value):.12g}"
-    return str(value)
-
-
-def write_log(
-    connection: duckdb.DuckDBPyConnection,
-    table: str,
-    cells: Sequence[tuple[str, str, str | None, str | None]],
-    stamp: Stamp,
-    reason: str | None = None,
-) -> None:
-    """Add change-log lines, (row key, field, old value, new value) each."""
-    lines = pd.DataFrame(cells, columns=["row_key", "field", "old_value", "new_value"], dtype="object")
-    lines = lines.assign(
-        changed_at=stamp.at, changed_by=stamp.by, command=stamp.command, table_name=table, reason=reason
-    )
-    insert_rows(connection, "change_log", lines)

@@ -10,17 +10,16 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import duckdb
-import numpy as np
 import pandas as pd
 
+from ingest.author import Author
 from ingest.dates import read_dates
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.cells import read_column
 from ingest.fleet_folder.tables import Column, Table
-from ingest.ledger.changes import log_change
+from ingest.ledger.changes import add_row, change_cells, row_of
 from ingest.ledger.connection import open_ledger
-from ingest.ledger.rows import insert_row
+from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import plain
 from ingest.units import KM_PER_MILE
 
@@ -85,34 +84,23 @@ def change_facts(
     key: Any,
     values: Mapping[str, Any],
     *,
-    by: str,
+    author: Author,
     reason: str,
     command: str | None = None,
 ) -> int:
     """Write `values` (ledger column -> value) into the row with this id; returns how many cells changed.
 
-    Raises EntryRefused for a row that isn't there, low above high, or without initials or a reason.
+    Raises EntryRefused for a row that isn't there, low above high, or without a name or a reason.
     """
-    _answerable(by, reason)
-    with open_ledger(ledger, read_only=False) as connection:
-        before = _row(connection, table, key)
-        _in_order(before | dict(values))
-        connection.execute("BEGIN")
-        changed = 0
-        for name, value in _allowed(table, values).items():
-            if _same(before[name], value):
-                continue
-            # Names are the table's own columns, never what somebody typed.
-            connection.execute(
-                f"UPDATE {table.ledger} SET {name} = ? WHERE {table.id_column} = ?", [value, key]
-            )
-            log_change(
-                connection, table.ledger, str(key), name, _text(before[name]), _text(value),
-                by=by.strip(), reason=reason.strip(), command=command,
-            )  # fmt: skip
-            changed += 1
-        connection.execute("COMMIT")
-    return changed
+    _answerable(author, reason)
+    with (
+        open_ledger(ledger, read_only=False) as connection,
+        transaction(connection, author, _what(table), command=command) as stamp,
+    ):
+        _in_order((row_of(connection, table.ledger, key) or {}) | dict(values))
+        return change_cells(
+            connection, table.ledger, key, _allowed(table, values), stamp, reason=reason.strip()
+        )
 
 
 def add_facts(
@@ -120,26 +108,25 @@ def add_facts(
     table: Table,
     values: Mapping[str, Any],
     *,
-    by: str,
+    author: Author,
     reason: str,
     command: str | None = None,
 ) -> Any:
     """Add one row and return its id. Raises EntryRefused where it is there already, or as `change_facts`."""
-    _answerable(by, reason)
+    _answerable(author, reason)
     row = {name: value for name, value in _allowed(table, values).items() if value is not None}
     _in_order(row)
     with open_ledger(ledger, read_only=False) as connection:
         key = row.get(table.id_column)
-        if key is not None and _find(connection, table, key):
+        if key is not None and row_of(connection, table.ledger, key):
             raise EntryRefused("there-already", f"'{key}' is in the ledger already; change it instead.")
-        connection.execute("BEGIN")
-        number = insert_row(connection, table.ledger, row)
-        key = key if number is None else number
-        said = ", ".join(f"{name} {_text(value)}" for name, value in row.items())
-        log_change(connection, table.ledger, str(key), None, None, said, by=by.strip(), reason=reason.strip(),
-                   command=command)  # fmt: skip
-        connection.execute("COMMIT")
-    return key
+        with transaction(connection, author, _what(table), command=command) as stamp:
+            return add_row(connection, table.ledger, row, stamp, reason=reason.strip())
+
+
+def _what(table: Table) -> str:
+    """Return what changing a table is called among the things a role may do."""
+    return {"connection_note": "notes", "pump": "work"}.get(table.ledger, "facts")
 
 
 def _allowed(table: Table, values: Mapping[str, Any]) -> dict[str, Any]:
@@ -152,9 +139,9 @@ def _allowed(table: Table, values: Mapping[str, Any]) -> dict[str, Any]:
     return dict(values)
 
 
-def _answerable(by: str, reason: str) -> None:
-    for text, what in ((by, "your initials"), (reason, "a reason")):
-        if not text or not text.strip():
+def _answerable(author: Author, reason: str) -> None:
+    for text, what in ((author.name, "your initials"), (reason, "a reason")):
+        if not text.strip():
             raise EntryRefused("missing", f"Give {what} first.")
 
 
@@ -165,30 +152,3 @@ def _in_order(row: Mapping[str, Any]) -> None:
             raise EntryRefused(
                 "low-above-high", f"{low} ({a}) lies above {high} ({b}); one of them is wrong."
             )
-
-
-def _find(connection: duckdb.DuckDBPyConnection, table: Table, key: Any) -> dict[str, Any] | None:
-    cursor = connection.execute(f"SELECT * FROM {table.ledger} WHERE {table.id_column} = ?", [key])
-    names = [column[0] for column in cursor.description]
-    rows = cursor.fetchall()
-    return dict(zip(names, rows[0], strict=True)) if rows else None
-
-
-def _row(connection: duckdb.DuckDBPyConnection, table: Table, key: Any) -> dict[str, Any]:
-    row = _find(connection, table, key)
-    if row is None:
-        raise EntryRefused("no-row", f"There is no '{key}' in {table.ledger}.")
-    return row
-
-
-def _same(a: Any, b: Any) -> bool:
-    if isinstance(a, float) and isinstance(b, int | float):
-        return bool(np.isclose(a, b, rtol=1e-9, atol=0))
-    return bool(a == b)
-
-
-def _text(value: Any) -> str | None:
-    """Return a value as the log keeps it; a picture as its size."""
-    if value is None:
-        return None
-    return f"{len(value):,} bytes" if isinstance(value, bytes | bytearray) else str(value)

@@ -14,9 +14,10 @@ import duckdb
 
 from ingest.dates import ORDERS
 from ingest.errors import EntryRefused
-from ingest.fleet_folder.merging import Stamp, write_log
 from ingest.fleet_folder.report import TableCount
+from ingest.ledger.changes import log_change
 from ingest.ledger.rows import insert_row
+from ingest.ledger.transaction import Stamp
 from ingest.trade_numbers import DEFAULTS
 
 FILE = "fleet.toml"
@@ -108,7 +109,7 @@ def store_fleet_file(
         insert_row(connection, "setting", row | {"recorded_at": stamp.at})
         added, changed = added + (not rows), changed + bool(rows)
         if rows:
-            write_log(connection, "setting", [(key, "value", json.dumps(old), json.dumps(value))], stamp)
+            log_change(connection, "setting", key, "value", json.dumps(old), json.dumps(value), stamp)
     for element, amount in fleet.costs.items():
         rows = connection.execute(
             "SELECT amount FROM cost_entry WHERE element = ? AND source = ?"
@@ -127,7 +128,6 @@ def store_fleet_file(
         if element not in fleet.settings:
             added, changed = added + (not rows), changed + bool(rows)
         if rows:
-            log = [(element, "amount", f"{rows[-1][0]:g}", f"{amount:g}")]
-            write_log(connection, "cost_entry", log, stamp)
+            log_change(connection, "cost_entry", element, "amount", rows[-1][0], amount, stamp)
     total = len(fleet.settings | fleet.costs)
     return TableCount(FILE, total, added, changed, total - added - changed)

@@ -24,13 +24,15 @@ from ingest.fleet_folder.checks import (
     check_vehicles,
 )
 from ingest.fleet_folder.doubts import Questions
-from ingest.fleet_folder.merging import Merged, Stamp, merge_rows
+from ingest.fleet_folder.merging import Merged, merge_rows
 from ingest.fleet_folder.pumps import match_pumps
 from ingest.fleet_folder.report import LoadReport, RowProblem, TableCount
 from ingest.fleet_folder.settings_file import FleetFile, store_fleet_file
 from ingest.fleet_folder.tables import BAYS, ODOMETERS, PUMPS, TABLES, VEHICLES, VISITS
 from ingest.fleet_folder.visits import add_readings, attach_pumps, merge_visits
+from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
+from ingest.ledger.transaction import Stamp
 from ingest.units import UNITS
 
 _NAME_UNITS = (PUMPS.file, VISITS.file, "services.csv", "breakdowns.csv", "odometers.csv", "due_work.csv")
@@ -253,7 +255,7 @@ def _add_unknown_units(
             text = f"unit {unit} is not in vehicles.csv nor in the ledger; a vehicle was added. {meant}"
             new.setdefault(unit, RowProblem(file, int(row), "unit", "unknown-unit", text))
     for unit, problem in new.items():
-        connection.execute("INSERT INTO vehicle (unit, recorded_at) VALUES (?, ?)", [unit, stamp.at])
+        insert_row(connection, "vehicle", {"unit": unit, "recorded_at": stamp.at})
         questions.ask("vehicle", unit, unit, problem)
 
 

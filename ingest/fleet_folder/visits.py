@@ -12,17 +12,16 @@ from ingest.fleet_folder.captures import CaptureResult
 from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.merging import (
     Merged,
-    Stamp,
-    as_text,
     composite_key,
     fill_matches,
     merge_rows,
-    write_log,
 )
 from ingest.fleet_folder.report import RowProblem
 from ingest.fleet_folder.tables import METRIC_NAMES, VISITS
+from ingest.ledger.changes import as_text, log_cells
 from ingest.ledger.rows import insert_rows
 from ingest.ledger.statements import statement
+from ingest.ledger.transaction import Stamp
 from ingest.ledger.visit_rows import insert_capture, insert_reading
 
 _FILE = VISITS.file
@@ -114,13 +113,8 @@ def _take_serials(
     connection.register("named_pumps", pairs)
     connection.execute("UPDATE pump SET serial = n.serial FROM named_pumps n WHERE pump.pump_id = n.pump_id")
     connection.unregister("named_pumps")
-    write_log(
-        connection,
-        "pump",
-        [(str(i), "serial", None, s) for i, s in pairs.itertuples(index=False)],
-        stamp,
-        "named by its visits",
-    )
+    cells = [(str(i), "serial", None, str(s)) for i, s in pairs.itertuples(index=False)]
+    log_cells(connection, "pump", cells, stamp, reason="named by its visits")
 
 
 def _imply(
@@ -299,7 +293,7 @@ def _add_elsewhere(
             )
             for r in corrected.itertuples()
         ]
-        write_log(connection, "visit", cells, stamp)
+        log_cells(connection, "visit", cells, stamp)
     return gained
 
 

@@ -17,10 +17,12 @@ from pathlib import Path
 
 import duckdb
 
+from ingest.author import PROGRAM
 from ingest.durable import flush_file
 from ingest.ledger.gate import Turn, connect
 from ingest.ledger.questions import raise_question
 from ingest.ledger.statements import statement
+from ingest.ledger.transaction import transaction
 
 log = logging.getLogger(__name__)
 _FRAME = struct.Struct("<QQ")
@@ -161,4 +163,5 @@ def name_the_loss(connection: duckdb.DuckDBPyConnection, loss: Loss) -> None:
         f" again if any are missing. A copy was kept as {loss.kept.name}."
     )
     log.warning(text)
-    raise_question(connection, "ledger", loss.kept.name, "changes-lost", text)
+    with transaction(connection, PROGRAM, "work"):
+        raise_question(connection, "ledger", loss.kept.name, "changes-lost", text)

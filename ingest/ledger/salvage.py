@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import duckdb
 
+from ingest.author import PROGRAM
 from ingest.durable import flush_file, flush_folder
 from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
@@ -22,6 +23,7 @@ from ingest.ledger.gate import Turn, gate
 from ingest.ledger.questions import raise_question
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import table_names
+from ingest.ledger.transaction import transaction
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -50,14 +52,15 @@ def salvage(ledger: Path | str, *, wait_s: float = 60.0) -> Salvaged:
     fresh = ledger.with_name(f"{ledger.name}.repaired-{stamp}")
     with gate(Turn(ledger, wait_s)):
         counts = _row_counts(ledger)
-        with open_ledger(fresh, read_only=False) as connection:
-            connection.execute("BEGIN")
+        with (
+            open_ledger(fresh, read_only=False) as connection,
+            transaction(connection, PROGRAM, "work", command="repair"),
+        ):
             ours = [name for name in table_names(connection) if name in counts and name not in _OWN]
             saved = {name: _save(connection, ledger, name, counts[name][1]) for name in ours}
             _advance_numbers(connection, ledger)
             lost = {name: counts[name][0] - saved[name] for name in ours if counts[name][0] > saved[name]}
             _record(connection, lost, kept)
-            connection.execute("COMMIT")
         flush_file(fresh)
         ledger.replace(kept)
         changes = change_file(ledger)
@@ -79,9 +82,7 @@ def _row_counts(ledger: Path) -> dict[str, tuple[int, int]]:
         with _open_damaged(ledger) as connection:
             # Counting needs no block of data, only the table of contents.
             return {
-                name: connection.execute(
-                    f'SELECT count(*), coalesce(max(rowid), -1) + 1 FROM "{name}"'
-                ).fetchall()[0]
+                name: connection.execute(statement("upkeep/extent", table=name)).fetchall()[0]
                 for name in table_names(connection)
             }
     except duckdb.Error as error:
@@ -95,9 +96,9 @@ def _row_counts(ledger: Path) -> dict[str, tuple[int, int]]:
 def _save(connection: duckdb.DuckDBPyConnection, ledger: Path, table: str, end: int) -> int:
     saved = 0
     for rows in _readable(ledger, table, 0, end):
-        connection.register("saved_rows", rows)
-        connection.execute(f'INSERT INTO "{table}" BY NAME SELECT * FROM saved_rows')
-        connection.unregister("saved_rows")
+        connection.register("new_rows", rows)
+        connection.execute(statement("ledger/insert_rows", table=table))
+        connection.unregister("new_rows")
         saved += rows.num_rows
     return saved
 
@@ -109,7 +110,7 @@ def _readable(ledger: Path, table: str, first: int, end: int) -> Iterator[pa.Tab
         # A new connection each time: an error can leave one unusable.
         with _open_damaged(ledger) as connection:
             rows = connection.sql(
-                f'SELECT * FROM "{table}" WHERE rowid >= ? AND rowid < ?', params=[first, end]
+                statement("upkeep/part_of_table", table=table), params=[first, end]
             ).to_arrow_table()
     except duckdb.Error:
         if end - first <= _SMALLEST:

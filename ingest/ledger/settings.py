@@ -13,9 +13,12 @@ from typing import Any
 
 import duckdb
 
-from ingest.durable import utc_now
+from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import log_change
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import insert_row
+from ingest.ledger.transaction import transaction
 from ingest.trade_numbers import DEFAULTS
 
 
@@ -39,7 +42,7 @@ def set_setting(
     key: str,
     value: Any,
     *,
-    by: str,
+    author: Author,
     reason: str,
     valid_from: date = date(1900, 1, 1),
     command: str | None = None,
@@ -48,8 +51,6 @@ def set_setting(
 
     Raises EntryRefused for a key that does not exist or a value of another kind than its default.
     """
-    from ingest.ledger.connection import open_ledger
-
     if key not in DEFAULTS:
         raise EntryRefused("unknown-setting", f"There is no setting '{key}'.")
     number = isinstance(value, int | float) and not isinstance(value, bool)
@@ -57,22 +58,12 @@ def set_setting(
     if not isinstance(value, type(DEFAULTS[key])) and not (number and asks):
         kind = "a number" if asks else type(DEFAULTS[key]).__name__
         raise EntryRefused("bad-setting", f"{key}: '{value}' is not {kind}.")
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
+    with (
+        open_ledger(ledger, read_only=False) as connection,
+        transaction(connection, author, "settings", command=command) as stamp,
+    ):
         before = settings_chosen(connection, valid_from).get(key)
-        connection.execute(
-            "INSERT INTO setting (key, value, valid_from, set_by, recorded_at) VALUES (?, ?, ?, ?, ?)",
-            [key, json.dumps(value), valid_from, by, utc_now()],
-        )
-        log_change(
-            connection,
-            "setting",
-            key,
-            "value",
-            None if before is None else json.dumps(before),
-            json.dumps(value),
-            by=by,
-            reason=reason,
-            command=command,
-        )
-        connection.execute("COMMIT")
+        row = {"key": key, "value": json.dumps(value), "valid_from": valid_from, "set_by": stamp.by}
+        insert_row(connection, "setting", row | {"recorded_at": stamp.at})
+        old = None if before is None else json.dumps(before)
+        log_change(connection, "setting", key, "value", old, json.dumps(value), stamp, reason=reason)

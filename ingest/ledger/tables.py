@@ -17,8 +17,5 @@ def fingerprint(connection: duckdb.DuckDBPyConnection, table: str) -> tuple[int,
 
     Reads every block of the table, so a damaged one raises the engine's error.
     """
-    # Table names come from the catalogue.
-    [(rows, total)] = connection.execute(
-        f'SELECT count(*), coalesce(sum(hash(t)::HUGEINT), 0) FROM "{table}" AS t'
-    ).fetchall()
+    [(rows, total)] = connection.execute(statement("ledger/fingerprint", table=table)).fetchall()
     return rows, total

@@ -15,12 +15,14 @@ from typing import Literal
 
 import duckdb
 
+from ingest.author import PROGRAM
 from ingest.capture import Capture
 from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.questions import raise_question
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
+from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_capture
 from ingest.waveforms import TEMPORARY, read_waveform, store_waveform, waveform_folder
 
@@ -125,9 +127,7 @@ def _broken_rows(connection: duckdb.DuckDBPyConnection) -> list[Finding]:
 
 
 def _open_losses(connection: duckdb.DuckDBPyConnection) -> list[Finding]:
-    rows = connection.execute(
-        "SELECT text FROM question WHERE code = 'changes-lost' AND status = 'open' ORDER BY question_id"
-    ).fetchall()
+    rows = connection.execute(statement("upkeep/open_losses")).fetchall()
     return [Finding("changes-lost", "info", text) for (text,) in rows]
 
 
@@ -182,13 +182,11 @@ def _adopt(ledger: Path, capture: Capture, name: str) -> Finding:
         f"The waveform {name} was stored but its visit was not: log the visit again from its file, or dismiss"
         " this."
     )
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
+    with open_ledger(ledger, read_only=False) as connection, transaction(connection, PROGRAM, "work"):
         insert_capture(connection, capture, store_waveform(ledger, capture))
         raise_question(
             connection, "capture", capture.identity, "capture-without-visit", text, field="capture_hash"
         )
-        connection.execute("COMMIT")
     return Finding("orphan-adopted", "info", text)
 
 

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 import duckdb
 
+from ingest.author import Author
 from ingest.errors import EntryRefused
-from ingest.ledger.changes import log_change
+from ingest.ledger.changes import change_cells, row_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement
-from ingest.ledger.visit_rows import plain
+from ingest.ledger.transaction import transaction
 from ingest.visit.entry import VisitEntry
 
 # What may be corrected in place; another unit or pump means withdrawing the visit and logging it again.
@@ -28,7 +28,7 @@ def correct_visit(
     visit_id: int,
     values: Mapping[str, Any],
     *,
-    by: str,
+    author: Author,
     reason: str,
     command: str | None = None,
 ) -> int:
@@ -39,69 +39,40 @@ def correct_visit(
     for name in values:
         if name not in CORRECTABLE:
             raise EntryRefused("not-correctable", f"{name}: can't be corrected in a visit.")
+    _demand_reason(reason)
     with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
-        changed = _change(connection, visit_id, values, by=by, reason=reason, command=command)
-        connection.execute("COMMIT")
-    return changed
+        _demand_visit(connection, visit_id)
+        with transaction(connection, author, "correct", command=command) as stamp:
+            return change_cells(connection, "visit", visit_id, values, stamp, reason=reason.strip())
 
 
 def withdraw_visit(
-    ledger: Path | str, visit_id: int, *, by: str, reason: str, command: str | None = None
+    ledger: Path | str, visit_id: int, *, author: Author, reason: str, command: str | None = None
 ) -> None:
     """Take a visit out of all figures and close what is open about it, in one transaction.
 
     It stays in the ledger, and its capture may be logged anew. Raises EntryRefused for a visit that is not
     there or was withdrawn before, or without a reason.
     """
+    _demand_reason(reason)
     with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
-        if not _change(connection, visit_id, {"withdrawn": True}, by=by, reason=reason, command=command):
-            raise EntryRefused("withdrawn-before", f"Visit {visit_id} was withdrawn before.")
-        connection.execute(
-            statement("visit/settle_withdrawn"),
-            {"row_key": str(visit_id), "by": by, "answer": f"withdrawn: {reason.strip()}"},
-        )
-        connection.execute("COMMIT")
+        _demand_visit(connection, visit_id)
+        with transaction(connection, author, "correct", command=command) as stamp:
+            if not change_cells(
+                connection, "visit", visit_id, {"withdrawn": True}, stamp, reason=reason.strip()
+            ):
+                raise EntryRefused("withdrawn-before", f"Visit {visit_id} was withdrawn before.")
+            connection.execute(
+                statement("visit/settle_withdrawn"),
+                {"row_key": str(visit_id), "by": stamp.by, "answer": f"withdrawn: {reason.strip()}"},
+            )
 
 
-def _change(
-    connection: duckdb.DuckDBPyConnection,
-    visit_id: int,
-    values: Mapping[str, Any],
-    *,
-    by: str,
-    reason: str,
-    command: str | None,
-) -> int:
+def _demand_reason(reason: str) -> None:
     if not reason.strip():
         raise EntryRefused("reason-missing", "Give the reason for the correction.")
-    changed = 0
-    before = _visit(connection, visit_id)
-    for name, value in values.items():
-        new = plain(value)
-        if before[name] == new:
-            continue
-        # The name is one of CORRECTABLE or `withdrawn`, never what somebody typed.
-        connection.execute(f"UPDATE visit SET {name} = ? WHERE visit_id = ?", [new, visit_id])
-        log_change(
-            connection, "visit", str(visit_id), name, _text(before[name]), _text(new),
-            by=by, reason=reason.strip(), command=command,
-        )  # fmt: skip
-        changed += 1
-    return changed
 
 
-def _visit(connection: duckdb.DuckDBPyConnection, visit_id: int) -> dict[str, Any]:
-    cursor = connection.execute("SELECT * FROM visit WHERE visit_id = ?", [visit_id])
-    names = [column[0] for column in cursor.description]
-    rows = cursor.fetchall()
-    if not rows:
+def _demand_visit(connection: duckdb.DuckDBPyConnection, visit_id: int) -> None:
+    if row_of(connection, "visit", visit_id) is None:
         raise EntryRefused("no-visit", f"There is no visit {visit_id}.")
-    return dict(zip(names, rows[0], strict=True))
-
-
-def _text(value: Any) -> str | None:
-    if value is None:
-        return None
-    return value.isoformat() if isinstance(value, date) else str(value)

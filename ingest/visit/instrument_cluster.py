@@ -7,27 +7,20 @@ from pathlib import Path
 from typing import Any
 
 import duckdb
-import numpy as np
 import pandas as pd
 
+from ingest.author import Author
 from ingest.checking.odometer import cluster_offsets, to_used
-from ingest.durable import utc_now
 from ingest.errors import EntryRefused
-from ingest.ledger.changes import log_change
+from ingest.ledger.changes import change_cells, log_change
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
+from ingest.ledger.transaction import Stamp, transaction
 from ingest.units import format_quantity
 
 COMMAND = "replace-cluster"
 ROUNDING_KM = 1.0
-# Where odometers stand: table, its id, day and odometer.
-_ENTRIES = (
-    ("visit", "visit_id", "visited_on", "odometer_km"),
-    ("service", "service_id", "done_on", "odometer_km"),
-    ("breakdown", "breakdown_id", "happened_on", "odometer_km"),
-    ("pump", "pump_id", "fitted_on", "fitted_odometer_km"),
-    ("pump", "pump_id", "removed_on", "removed_odometer_km"),
-)
 
 
 def driven_km(ledger: Path | str, unit: str, on: date | None, shown_km: float) -> float:
@@ -41,15 +34,14 @@ def driven_km(ledger: Path | str, unit: str, on: date | None, shown_km: float) -
 
 def count_on(connection: duckdb.DuckDBPyConnection, unit: str, on: date | None, shown_km: float) -> float:
     """As `driven_km`, in an open ledger."""
-    clusters = connection.execute(
-        "SELECT unit, read_on, odometer_km FROM odometer WHERE unit = ? AND source = 'cluster-replaced'",
-        [unit],
-    ).df()
+    clusters = connection.execute(statement("visit/clusters_replaced"), [unit]).df()
     if clusters.empty or on is None:
         return shown_km
-    shown = connection.execute(
-        f"SELECT * FROM ({statement('load/entered_odometers')}) WHERE unit = ?", [unit]
-    ).df()
+    shown = (
+        connection.sql(statement("load/entered_odometers"))
+        .filter(duckdb.ColumnExpression("unit") == duckdb.ConstantExpression(unit))
+        .df()
+    )
     totals = connection.execute(statement("load/cluster_totals")).df()
     offsets = cluster_offsets(clusters, shown, totals)
     used = to_used(pd.Series([unit]), pd.to_datetime(pd.Series([str(on)])), pd.Series([shown_km]), offsets)
@@ -64,7 +56,7 @@ def replace_cluster(
     old_km: float,
     new_km: float = 0.0,
     distance_unit: str = "km",
-    by: str | None = None,
+    author: Author,
 ) -> int:
     """Record a replaced instrument cluster: later entries count on from the old one's last reading.
 
@@ -73,33 +65,24 @@ def replace_cluster(
     cluster on one day, or readings that can't be true; distance_unit: of the distances in its sentence.
     """
     with open_ledger(ledger, read_only=False) as connection:
-        if not connection.execute("SELECT 1 FROM vehicle WHERE unit = ?", [unit]).fetchall():
+        if not connection.execute(statement("visit/unit_known"), [unit]).fetchall():
             raise EntryRefused("unknown-unit", f"Unit {unit} is not in the ledger; check its number.")
         old_km = count_on(connection, unit, on, old_km)
         _refuse_what_cannot_be(connection, unit, on, old_km, new_km, distance_unit)
         later = _entries_after(connection, unit, on, old_km, new_km)
-        connection.execute("BEGIN")
-        for source, km in (("reading", old_km), ("cluster-replaced", new_km)):
-            connection.execute(
-                "INSERT INTO odometer (unit, read_on, odometer_km, source, recorded_at)"
-                " VALUES (?, ?, ?, ?, ?)",
-                [unit, on, km, source, utc_now()],
-            )
-        log_change(
-            connection, "odometer", f"{unit} {on} cluster-replaced", "odometer_km", None, f"{new_km:.12g}",
-            by=by, reason=f"the old cluster read {old_km:,.0f} km", command=COMMAND,
-        )  # fmt: skip
-        for table, id_column, km_column, row_id, km in later:
-            used = km + old_km - new_km
-            # Names are those of _ENTRIES, never what somebody typed.
-            connection.execute(f"UPDATE {table} SET {km_column} = ? WHERE {id_column} = ?", [used, row_id])
+        with transaction(connection, author, "work", command=COMMAND) as stamp:
+            for source, km in (("reading", old_km), ("cluster-replaced", new_km)):
+                row = {"unit": unit, "read_on": on, "odometer_km": km, "source": source}
+                insert_row(connection, "odometer", row | {"recorded_at": stamp.at})
             log_change(
-                connection, table, str(row_id), km_column, f"{km:.12g}", f"{used:.12g}",
-                by=by, reason="cluster replaced", command=COMMAND,
+                connection, "odometer", f"{unit} {on} cluster-replaced", "odometer_km", None, new_km, stamp,
+                reason=f"the old cluster read {old_km:,.0f} km",
             )  # fmt: skip
-            if table == "visit":
-                _settle(connection, row_id, by)
-        connection.execute("COMMIT")
+            for table, km_column, row_id, km in later:
+                used = {km_column: km + old_km - new_km}
+                change_cells(connection, table, row_id, used, stamp, reason="cluster replaced")
+                if table == "visit":
+                    _settle(connection, row_id, stamp)
     return len(later)
 
 
@@ -118,15 +101,9 @@ def _refuse_what_cannot_be(
             f"The new instrument begins at {said['new']}, above the old one's last {said['old']}; are they "
             "swapped?",
         )
-    if connection.execute(
-        "SELECT 1 FROM odometer WHERE unit = ? AND read_on = ? AND source = 'cluster-replaced'", [unit, on]
-    ).fetchall():
+    if connection.execute(statement("visit/cluster_that_day"), [unit, on]).fetchall():
         raise EntryRefused("cluster-known", f"A new instrument of unit {unit} is on record for {on} already.")
-    before = connection.execute(
-        "SELECT visited_on, odometer_km FROM visit WHERE unit = ? AND visited_on <= ? AND in_trend"
-        " AND NOT withdrawn AND odometer_km IS NOT NULL ORDER BY visited_on DESC, visit_id DESC LIMIT 1",
-        [unit, on],
-    ).fetchall()
+    before = connection.execute(statement("visit/odometer_before"), [unit, on]).fetchall()
     if before and before[0][0] < on and old_km < before[0][1] - ROUNDING_KM:
         raise EntryRefused(
             "below-last",
@@ -137,30 +114,21 @@ def _refuse_what_cannot_be(
 
 def _entries_after(
     connection: duckdb.DuckDBPyConnection, unit: str, on: date, old_km: float, new_km: float
-) -> list[tuple[str, str, str, Any, float]]:
-    """Entries with the new instrument's reading: table, id column, odometer column, id, km."""
-    found = []
-    for table, id_column, day_column, km_column in _ENTRIES:
-        rows = connection.execute(
-            f"SELECT {id_column}, {day_column}, {km_column} FROM {table}"
-            f" WHERE unit = ? AND {day_column} >= ? AND {km_column} < ? ORDER BY 1",
-            [unit, on, old_km],
-        ).fetchall()
-        found += [
-            (table, id_column, km_column, row_id, km)
-            for row_id, day, km in rows
-            # That very day, a reading is of the instrument it is nearer to.
-            if day > on or np.abs(km - new_km) < np.abs(km - old_km)
-        ]
-    return found
+) -> list[tuple[str, str, Any, float]]:
+    """Entries with the new instrument's reading: table, odometer column, id, km."""
+    rows = connection.execute(
+        statement("visit/entries_after"), {"unit": unit, "day": on, "km": old_km}
+    ).fetchall()
+    return [
+        (table, km_column, row_id, km)
+        for table, km_column, row_id, day, km in rows
+        # That very day, a reading is of the instrument it is nearer to.
+        if day > on or abs(km - new_km) < abs(km - old_km)
+    ]
 
 
-def _settle(connection: duckdb.DuckDBPyConnection, visit_id: int, by: str | None) -> None:
+def _settle(connection: duckdb.DuckDBPyConnection, visit_id: int, stamp: Stamp) -> None:
     """Close what was asked about the visit's odometer; without other questions it counts in its trend."""
-    connection.execute(
-        "UPDATE question SET status = 'corrected', answer = 'cluster replaced', answered_by = ?,"
-        " answered_at = ? WHERE table_name = 'visit' AND row_key = ? AND status = 'open'"
-        " AND code LIKE 'odometer-%'",
-        [by, utc_now(), str(visit_id)],
-    )
+    said = {"row_key": str(visit_id), "by": stamp.by, "at": stamp.at}
+    connection.execute(statement("visit/settle_odometer"), said)
     connection.execute(statement("visit/to_trend"), {"row_key": str(visit_id)})

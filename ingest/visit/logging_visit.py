@@ -9,6 +9,7 @@ from pathlib import Path
 
 import duckdb
 
+from ingest.author import Author
 from ingest.capture import Capture
 from ingest.durable import utc_now
 from ingest.errors import AnswerNeeded, EntryRefused, Question
@@ -18,6 +19,7 @@ from ingest.ledger.numbers import new_id
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND, raise_question
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
+from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_capture, insert_reading, meter_reading, plain
 from ingest.reading import Reading
 from ingest.visit.checks import check_visit
@@ -75,15 +77,16 @@ def log_visit(
     reading: Reading | None = None,
     answers: Mapping[str, str] | None = None,
     *,
+    author: Author,
     most_questions: int | None = None,
     wait_s: float = 15.0,
 ) -> LoggedVisit:
     """Store one visit with its capture and reading, with a meter's average amps alone, or with what a check
     found.
 
-    answers: question code -> reason. most_questions: ask no more than so many, most basic first; the rest are
-    stored open, and keep the visit out of the trend where they put its reading or mileage in doubt. A visit
-    that is there already changes nothing (`stored` False).
+    author: who stores it. answers: question code -> reason. most_questions: ask no more than so many, most
+    basic first; the rest are stored open, and keep the visit out of the trend where they put its reading or
+    mileage in doubt. A visit that is there already changes nothing (`stored` False).
     Raises AnswerNeeded when a question has no reason yet (typing the same value again is none),
     EntryRefused for an entry that can't be taken, LedgerError when the ledger can't be written.
     """
@@ -116,21 +119,20 @@ def log_visit(
         left_open = tuple(q for q in questions[room:] if q in unanswered)
         confirmed = tuple(q for q in questions if q not in left_open)
         stored = store_waveform(ledger, capture) if capture is not None else None
-        connection.execute("BEGIN")
-        if pump_id is None:
-            pump_id = _add_pump(connection, entry)
-        if capture is not None and stored is not None:
-            insert_capture(connection, capture, stored)
-        capture_hash = stored.capture_hash if stored else None
-        visit_id = _insert_visit(connection, entry, pump_id, capture_hash)
-        if capture_hash is not None and reading is not None:
-            insert_reading(connection, visit_id, reading, origin="capture", capture_hash=capture_hash)
-        elif entry.meter_a is not None:
-            insert_reading(connection, visit_id, meter_reading(entry.meter_a), origin="meter")
-        _insert_services(connection, entry, visit_id)
-        _keep_answers(connection, entry, visit_id, confirmed, answers)
-        _leave_open(connection, entry, visit_id, left_open)
-        connection.execute("COMMIT")
+        with transaction(connection, author, "work", command="log"):
+            if pump_id is None:
+                pump_id = _add_pump(connection, entry)
+            if capture is not None and stored is not None:
+                insert_capture(connection, capture, stored)
+            capture_hash = stored.capture_hash if stored else None
+            visit_id = _insert_visit(connection, entry, pump_id, capture_hash)
+            if capture_hash is not None and reading is not None:
+                insert_reading(connection, visit_id, reading, origin="capture", capture_hash=capture_hash)
+            elif entry.meter_a is not None:
+                insert_reading(connection, visit_id, meter_reading(entry.meter_a), origin="meter")
+            _insert_services(connection, entry, visit_id)
+            _keep_answers(connection, entry, visit_id, confirmed, answers, author)
+            _leave_open(connection, entry, visit_id, left_open)
     text = f"Stored as visit {visit_id} of unit {entry.unit}."
     if left_open:
         more = "One more question about it is" if len(left_open) == 1 else f"{len(left_open)} more are"
@@ -192,12 +194,7 @@ def _position(connection: duckdb.DuckDBPyConnection, unit: str, position: str | 
     """Return the position meant; without one, the unit's only position, else "main"."""
     if position and position.strip():
         return position.strip()
-    positions = [
-        p
-        for (p,) in connection.execute(
-            "SELECT DISTINCT position FROM pump WHERE unit = ? ORDER BY 1", [unit]
-        ).fetchall()
-    ]
+    positions = [p for (p,) in connection.execute(statement("visit/positions"), [unit]).fetchall()]
     if len(positions) > 1 and "main" not in positions:
         raise EntryRefused(
             "position-missing",
@@ -257,17 +254,15 @@ def _find_pump(
     if pump_id is not None:
         return pump_id, ()
     pump = f"a pump of {entry.pump_type or 'unknown'} type, fitted on an unknown date"
-    known, units = connection.execute(
-        "SELECT count(*) FILTER (unit = ?), count(*) FROM vehicle", [entry.unit]
-    ).fetchall()[0]
+    known, units = connection.execute(statement("visit/unit_counts"), [entry.unit]).fetchall()[0]
     if not units:
         return None, ()  # the first unit of an empty ledger can't be a slip for another
     if not known:
         text = f"Unit {entry.unit} is not in the ledger: add it with {pump}?"
         return None, (Question("unit", "unit-new", text),)
-    lives = connection.execute(
-        "SELECT count(*) FROM pump WHERE unit = ? AND position = ?", [entry.unit, entry.position]
-    ).fetchall()[0][0]
+    lives = connection.execute(statement("visit/lives_in_position"), [entry.unit, entry.position]).fetchall()[
+        0
+    ][0]
     if not lives:
         text = f"Unit {entry.unit} has no pump in position {entry.position}: add {pump}?"
         return None, (Question("position", "position-new", text),)
@@ -343,6 +338,7 @@ def _keep_answers(
     visit_id: int,
     questions: tuple[Question, ...],
     answers: Mapping[str, str],
+    author: Author,
 ) -> None:
     for question in questions:
         connection.execute(
@@ -356,7 +352,7 @@ def _keep_answers(
                 "code": question.code,
                 "text": question.text,
                 "answer": answers[question.code].strip(),
-                "answered_by": entry.technician,
+                "answered_by": entry.technician or author.name,
             },
         )
 
@@ -375,4 +371,4 @@ def _leave_open(
             field=question.field,
         )
     if any(q.code in KEEPS_OUT_OF_TREND for q in questions):
-        connection.execute("UPDATE visit SET in_trend = FALSE WHERE visit_id = ?", [visit_id])
+        connection.execute(statement("visit/out_of_trend"), [visit_id])

@@ -14,13 +14,12 @@ from typing import Any
 
 import duckdb
 
-from ingest.durable import utc_now
+from ingest.author import Author
 from ingest.errors import EntryRefused
-from ingest.ledger.changes import log_change
+from ingest.ledger.changes import add_row, change_cells
 from ingest.ledger.connection import open_ledger
-from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
-from ingest.ledger.visit_rows import plain
+from ingest.ledger.transaction import Stamp, transaction
 from ingest.vocabulary import CONFIRMED, FOUND, REMOVALS, WORK
 
 
@@ -57,7 +56,7 @@ def fit_pump(
     on: date | None = None,
     odometer_km: float | None = None,
     hours: float | None = None,
-    by: str | None = None,
+    author: Author,
 ) -> int:
     """Fit a pump in an empty position (on=None: at an unknown date); returns its pump_id.
 
@@ -72,10 +71,8 @@ def fit_pump(
                 " record its replacement instead.",
             )
         _not_before_last_removal(connection, unit, position, on)
-        connection.execute("BEGIN")
-        pump_id = _fit(connection, unit, position, pump, on, odometer_km, hours, by)
-        connection.execute("COMMIT")
-    return pump_id
+        with transaction(connection, author, "work", command="add-pump") as stamp:
+            return _fit(connection, unit, position, pump, on, odometer_km, hours, stamp)
 
 
 def replace_pump(
@@ -89,7 +86,7 @@ def replace_pump(
     odometer_km: float | None = None,
     hours: float | None = None,
     filter_kept: bool = False,
-    by: str | None = None,
+    author: Author,
 ) -> tuple[int, int]:
     """Close the life of the pump in service and begin a new one; returns (old, new) pump_id.
 
@@ -100,8 +97,6 @@ def replace_pump(
     with open_ledger(ledger, read_only=False) as connection:
         old = _to_take_off(connection, unit, position, on)
         pump = pump or NewPump()
-        connection.execute("BEGIN")
-        _close(connection, old["pump_id"], removal, on, odometer_km, hours, by)
         new = NewPump(
             pump.pump_type or old["pump_type"],
             pump.serial,
@@ -109,11 +104,12 @@ def replace_pump(
             old["run_share"] if pump.run_share is None else pump.run_share,
             pump.prior_distance_km,
         )
-        new_id = _fit(connection, unit, position, new, on, odometer_km, hours, by)
-        _hand_over_visits(connection, old["pump_id"], new_id, on, by)
-        if filter_kept:
-            _add_service(connection, unit, "filter_kept", on, odometer_km, "with a pump change", by)
-        connection.execute("COMMIT")
+        with transaction(connection, author, "work", command="replace-pump") as stamp:
+            _close(connection, old["pump_id"], removal, on, odometer_km, hours, stamp)
+            new_id = _fit(connection, unit, position, new, on, odometer_km, hours, stamp)
+            _hand_over_visits(connection, old["pump_id"], new_id, on, stamp)
+            if filter_kept:
+                _add_service(connection, unit, "filter_kept", on, odometer_km, "with a pump change", stamp)
     return old["pump_id"], new_id
 
 
@@ -127,7 +123,7 @@ def move_pump(
     on: date,
     odometer_from_km: float | None = None,
     odometer_to_km: float | None = None,
-    by: str | None = None,
+    author: Author,
 ) -> int:
     """Take a pump off and fit it in another place; returns the pump_id of the life that goes on there.
 
@@ -153,13 +149,12 @@ def move_pump(
                     " check the odometer it came off at.",
                 )
             run_km += driven * (old["run_share"] or 1.0)
-        connection.execute("BEGIN")
         why = Removal("other", "not_examined", cause=f"moved to unit {to_unit}")
-        _close(connection, pump_id, why, on, odometer_from_km, None, by)
         moved = NewPump(old["pump_type"], old["serial"], old["lot"], old["run_share"], run_km)
-        new_id = _fit(connection, to_unit, to_position, moved, on, odometer_to_km, None, by)
-        connection.execute("UPDATE pump SET continues_pump_id = ? WHERE pump_id = ?", [pump_id, new_id])
-        connection.execute("COMMIT")
+        with transaction(connection, author, "work", command="move-pump") as stamp:
+            _close(connection, pump_id, why, on, odometer_from_km, None, stamp)
+            new_id = _fit(connection, to_unit, to_position, moved, on, odometer_to_km, None, stamp)
+            change_cells(connection, "pump", new_id, {"continues_pump_id": pump_id}, stamp, reason=why.cause)
     return new_id
 
 
@@ -171,7 +166,7 @@ def record_service(
     on: date,
     odometer_km: float | None = None,
     note: str | None = None,
-    by: str | None = None,
+    author: Author,
 ) -> int:
     """Record work done (one of vocabulary.WORK); returns its service_id.
 
@@ -180,10 +175,8 @@ def record_service(
     _one_of("work", work, WORK)
     with open_ledger(ledger, read_only=False) as connection:
         _known_unit(connection, unit)
-        connection.execute("BEGIN")
-        service_id = _add_service(connection, unit, work, on, odometer_km, note, by)
-        connection.execute("COMMIT")
-    return service_id
+        with transaction(connection, author, "work", command="add-service") as stamp:
+            return _add_service(connection, unit, work, on, odometer_km, note, stamp)
 
 
 def record_breakdown(
@@ -196,7 +189,7 @@ def record_breakdown(
     odometer_km: float | None = None,
     cost: float | None = None,
     note: str | None = None,
-    by: str | None = None,
+    author: Author,
 ) -> int:
     """Record a breakdown; returns its breakdown_id. Only a confirmed one trains pump failure."""
     _one_of("pump_confirmed", pump_confirmed, CONFIRMED)
@@ -211,10 +204,8 @@ def record_breakdown(
     }
     with open_ledger(ledger, read_only=False) as connection:
         _known_unit(connection, unit)
-        connection.execute("BEGIN")
-        breakdown_id = _insert(connection, "breakdown", row, by)
-        connection.execute("COMMIT")
-    return breakdown_id
+        with transaction(connection, author, "work", command="add-breakdown") as stamp:
+            return add_row(connection, "breakdown", row, stamp)
 
 
 def _check_removal(removal: Removal) -> None:
@@ -234,7 +225,7 @@ def _one_of(field: str, value: str, allowed: tuple[str, ...]) -> None:
 
 
 def _known_unit(connection: duckdb.DuckDBPyConnection, unit: str) -> None:
-    if not connection.execute("SELECT 1 FROM vehicle WHERE unit = ?", [unit]).fetchall():
+    if not connection.execute(statement("visit/unit_known"), [unit]).fetchall():
         raise EntryRefused("unknown-unit", f"Unit {unit} is not in the ledger; check its number.")
 
 
@@ -248,8 +239,7 @@ def _in_service(connection: duckdb.DuckDBPyConnection, unit: str, position: str)
     _known_unit(connection, unit)
     rows = _rows(
         connection,
-        "SELECT * FROM pump WHERE unit = ? AND position = ? AND removed_on IS NULL"
-        " ORDER BY fitted_on DESC NULLS LAST, pump_id DESC LIMIT 1",
+        statement("visit/pump_in_service"),
         [unit, position],
     )
     return rows[0] if rows else None
@@ -270,9 +260,7 @@ def _to_take_off(connection: duckdb.DuckDBPyConnection, unit: str, position: str
 def _not_before_last_removal(
     connection: duckdb.DuckDBPyConnection, unit: str, position: str, on: date | None
 ) -> None:
-    [(removed_on,)] = connection.execute(
-        "SELECT max(removed_on) FROM pump WHERE unit = ? AND position = ?", [unit, position]
-    ).fetchall()
+    [(removed_on,)] = connection.execute(statement("visit/last_removal"), [unit, position]).fetchall()
     if on and removed_on and on < removed_on:
         raise EntryRefused(
             "before-removal",
@@ -292,10 +280,10 @@ def _fit(
     on: date | None,
     odometer_km: float | None,
     hours: float | None,
-    by: str | None,
+    stamp: Stamp,
 ) -> int:
     pump_type = pump.pump_type or "unknown"
-    connection.execute(statement("visit/add_pump_type"), [pump_type, utc_now()])
+    connection.execute(statement("visit/add_pump_type"), [pump_type, stamp.at])
     row = {
         "unit": unit,
         "position": position,
@@ -308,7 +296,7 @@ def _fit(
         "fitted_hours": hours,
         "prior_distance_km": pump.prior_distance_km,
     }
-    return _insert(connection, "pump", row, by)
+    return add_row(connection, "pump", row, stamp)
 
 
 def _close(
@@ -318,7 +306,7 @@ def _close(
     on: date,
     odometer_km: float | None,
     hours: float | None,
-    by: str | None,
+    stamp: Stamp,
 ) -> None:
     values = {
         "removed_on": on,
@@ -332,36 +320,18 @@ def _close(
         "cost": removal.cost,
         "claim": removal.claim,
     }
-    for name, value in values.items():
-        if value is None:
-            continue
-        connection.execute(f"UPDATE pump SET {name} = ? WHERE pump_id = ?", [plain(value), pump_id])
-        log_change(
-            connection,
-            "pump",
-            str(pump_id),
-            name,
-            None,
-            str(value),
-            by=by,
-            reason=None,
-            command="replace-pump",
-        )
+    known = {name: value for name, value in values.items() if value is not None}
+    change_cells(connection, "pump", pump_id, known, stamp, reason=None)
 
 
 def _hand_over_visits(
-    connection: duckdb.DuckDBPyConnection, old_id: int, new_id: int, on: date, by: str | None
+    connection: duckdb.DuckDBPyConnection, old_id: int, new_id: int, on: date, stamp: Stamp
 ) -> None:
     moved = connection.execute(
         statement("visit/visits_after_removal"), {"pump_id": old_id, "removed_on": on}
     ).fetchall()
     for (visit_id,) in moved:
-        set_pump = statement("ledger/set_cell", table="visit", column="pump_id", id_column="visit_id")
-        connection.execute(set_pump, [new_id, visit_id])
-        log_change(
-            connection, "visit", str(visit_id), "pump_id", str(old_id), str(new_id),
-            by=by, reason="pump replaced before", command="replace-pump",
-        )  # fmt: skip
+        change_cells(connection, "visit", visit_id, {"pump_id": new_id}, stamp, reason="pump replaced before")
 
 
 def _add_service(
@@ -371,15 +341,7 @@ def _add_service(
     on: date,
     odometer_km: float | None,
     note: str | None,
-    by: str | None,
+    stamp: Stamp,
 ) -> int:
     row = {"unit": unit, "done_on": on, "odometer_km": odometer_km, "work": work, "note": note}
-    return _insert(connection, "service", row, by)
-
-
-def _insert(connection: duckdb.DuckDBPyConnection, table: str, row: dict[str, Any], by: str | None) -> int:
-    """Insert one row and log that it was added."""
-    row_id = insert_row(connection, table, row)
-    said = ", ".join(f"{name} {value}" for name, value in row.items() if value is not None)
-    log_change(connection, table, str(row_id), None, None, said, by=by, reason=None, command=f"add-{table}")
-    return row_id
+    return add_row(connection, "service", row, stamp)

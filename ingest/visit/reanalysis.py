@@ -14,11 +14,13 @@ from pathlib import Path
 
 import duckdb
 
+from ingest.author import PROGRAM
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused, LedgerError
 from ingest.known_pump import KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement
+from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_reading
 from ingest.measuring.measurement import METHOD_VERSION, measure
 from ingest.reading import Reading
@@ -108,8 +110,7 @@ def _store(ledger: Path | str, waiting: dict[int, tuple[_Visit, Reading]]) -> in
     if not waiting:
         return 0
     stored = 0
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("BEGIN")
+    with open_ledger(ledger, read_only=False) as connection, transaction(connection, PROGRAM, "work"):
         for visit, reading in waiting.values():
             if _has_reading(connection, visit.visit_id, reading.method_version):
                 continue
@@ -117,7 +118,6 @@ def _store(ledger: Path | str, waiting: dict[int, tuple[_Visit, Reading]]) -> in
                 connection, visit.visit_id, reading, origin="capture", capture_hash=visit.capture_hash
             )
             stored += 1
-        connection.execute("COMMIT")
     waiting.clear()
     return stored
 
@@ -125,7 +125,7 @@ def _store(ledger: Path | str, waiting: dict[int, tuple[_Visit, Reading]]) -> in
 def _has_reading(connection: duckdb.DuckDBPyConnection, visit_id: int, method_version: int) -> bool:
     return bool(
         connection.execute(
-            "SELECT 1 FROM reading WHERE visit_id = ? AND origin = 'capture' AND method_version >= ?",
+            statement("upkeep/has_reading"),
             [visit_id, method_version],
         ).fetchall()
     )

@@ -30,6 +30,7 @@ from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.visit.reanalysis import reanalyse
+from tests.authors import ANYBODY
 
 log = logging.getLogger(__name__)
 CONTEXT = multiprocessing.get_context("forkserver")
@@ -64,7 +65,7 @@ def log_on(ledger: Path, acks: Path, seed: int) -> None:
     for i in range(10_000):
         capture = Capture(np.round(5 + rng.normal(0, 0.1, 4000), 3), 20_000.0)
         entry = VisitEntry(f"unit {seed}", odometer_km=1000.0 + i, done=("filter",))
-        logged = log_visit(ledger, entry, capture, meter_reading(5.0), {"unit-new": "bench"})
+        logged = log_visit(ledger, entry, capture, meter_reading(5.0), {"unit-new": "bench"}, author=ANYBODY)
         acknowledge(acks, str(logged.capture_hash))
 
 
@@ -80,7 +81,7 @@ def load_on(ledger: Path, acks: Path, seed: int) -> None:
             line.replace("2026-01-01", str(date.fromordinal(738_000 + k))) for k, line in enumerate(lines)
         ]
         (folder / "visits.csv").write_text("unit,visited_on,odometer,mean_a\n" + "\n".join(lines) + "\n")
-        load_folder(ledger, folder)
+        load_folder(ledger, folder, author=ANYBODY)
         acknowledge(acks, name)
 
 
@@ -198,7 +199,12 @@ def ledger_with_visits(folder: Path) -> Path:
     for i in range(STORED_VISITS):
         capture = Capture(np.round(5 + rng.normal(0, 0.1, 400), 3), 20_000.0)
         log_visit(
-            ledger, VisitEntry(str(i), odometer_km=1e3), capture, meter_reading(5.0), {"unit-new": "bench"}
+            ledger,
+            VisitEntry(str(i), odometer_km=1e3),
+            capture,
+            meter_reading(5.0),
+            {"unit-new": "bench"},
+            author=ANYBODY,
         )
     (folder / "sql").mkdir()
     for script in migrations.scripts().values():

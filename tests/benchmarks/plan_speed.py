@@ -23,6 +23,7 @@ from analytics.scheduling.inputs import read_inputs
 from analytics.scheduling.planning import make_plan
 from demo_fleet.fleet import FleetSpec, simulate_fleet, write_folder
 from ingest.fleet_folder.loading import load_folder
+from tests.authors import ANYBODY
 
 
 def main(vehicles: int) -> None:
@@ -30,7 +31,7 @@ def main(vehicles: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
         ledger = Path(folder) / "fleet.duckdb"
         write_folder(simulate_fleet(FleetSpec(vehicles=vehicles, seed=3)), Path(folder) / "fleet")
-        load_folder(ledger, Path(folder) / "fleet")
+        load_folder(ledger, Path(folder) / "fleet", author=ANYBODY)
         fit(ledger)
         rank(ledger)
         scoring, _ = timed(lambda: rank(ledger))

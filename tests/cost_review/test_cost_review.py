@@ -16,6 +16,7 @@ from analytics.money.policies import POLICIES, Events
 from dashboard.cli import main
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
+from tests.authors import ANYBODY
 from tests.ledger_fixture import build_ledger
 
 LIVES = 150
@@ -90,7 +91,7 @@ def test_a_removal_on_condition_is_spent_and_avoids_a_range(tmp_path):
 
 def test_a_price_moves_the_review(ledger, review, tmp_path):
     other = build_ledger(tmp_path / "other.duckdb")
-    set_cost(other, "failure_replacement", 4800.0)
+    set_cost(other, "failure_replacement", 4800.0, author=ANYBODY)
     dear = cost_review(other, lives=LIVES)
     assert dear.ratio == pytest.approx(2 * review.ratio)
     cost = dear.policies["cost"].to_numpy()
@@ -101,7 +102,7 @@ def test_a_price_moves_the_review(ledger, review, tmp_path):
 
 def test_a_ratio_below_one_is_a_sentence(tmp_path):
     ledger = build_ledger(tmp_path / "fleet.duckdb")
-    set_cost(ledger, "failure_replacement", 400.0)
+    set_cost(ledger, "failure_replacement", 400.0, author=ANYBODY)
     review = cost_review(ledger, lives=LIVES)
     assert any("costs no more than a planned one" in note for note in review.notes)
     assert review.best_ages["best_age"].isna().all()

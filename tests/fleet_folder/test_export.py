@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from dashboard.cli import main
+from ingest.author import Author
 from ingest.capture import Capture
 from ingest.errors import LedgerError
 from ingest.fleet_folder.export import export_ledger
@@ -19,6 +20,7 @@ from ingest.ledger.settings import set_setting
 from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
+from tests.authors import ANYBODY
 
 NOTES = [
     "=cmd|' /C calc'!A0",
@@ -52,7 +54,9 @@ def ledger_once(tmp_path_factory):
         )
         capture = Capture(np.round(5 + rng.normal(0, 0.1, 300), 3), 20_000.0) if i <= 2 else None
         reading = meter_reading(5.0) if capture else None
-        log_visit(path, entry, capture, reading, {"unit-new": "new", "similar-unit": "two of them"})
+        log_visit(
+            path, entry, capture, reading, {"unit-new": "new", "similar-unit": "two of them"}, author=ANYBODY
+        )
     with open_ledger(path, read_only=False) as con:
         con.execute(
             "UPDATE pump_type SET current_low_a = 4, current_high_a = 7.5, segments = 8, price = 81.25,"
@@ -61,9 +65,9 @@ def ledger_once(tmp_path_factory):
         con.execute("INSERT INTO stock VALUES ('North', 'FP-1', 3, NULL, now()::TIMESTAMP)")
         insert_row(con, "breakdown", {"unit": "7", "happened_on": date(2026, 2, 1)})
         insert_row(con, "connection_note", {"make": "=Alder", "picture": b"\x00\xff"})
-    set_setting(path, "risk_ceiling", {"school bus": 0.04}, by="AB", reason="policy")
-    set_setting(path, "distance_unit", "mi", by="AB", reason="as painted on the dials")
-    set_setting(path, "currency", "CAD", by="AB", reason="moved")
+    set_setting(path, "risk_ceiling", {"school bus": 0.04}, author=Author("AB", "manager"), reason="policy")
+    set_setting(path, "distance_unit", "mi", author=Author("AB", "manager"), reason="as painted on the dials")
+    set_setting(path, "currency", "CAD", author=Author("AB", "manager"), reason="moved")
     return path
 
 
@@ -146,13 +150,13 @@ def test_a_round_trip_through_load_changes_nothing(ledger, tmp_path, into_the_sa
     export_ledger(ledger, tmp_path / "out")
     before = content(ledger)
     target = ledger if into_the_same else tmp_path / "second.duckdb"
-    report = load_folder(target, tmp_path / "out", today=date(2026, 11, 25))
+    report = load_folder(target, tmp_path / "out", today=date(2026, 11, 25), author=ANYBODY)
     assert report.refused == ()
     assert content(target) == before
     if into_the_same:
         assert sum(count.added + count.changed for count in report.tables) == 0
     else:
-        again = load_folder(target, tmp_path / "out", today=date(2026, 11, 25))
+        again = load_folder(target, tmp_path / "out", today=date(2026, 11, 25), author=ANYBODY)
         assert sum(count.added + count.changed for count in again.tables) == 0
 
 

@@ -8,6 +8,7 @@ import pytest
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
 from ingest.waveforms import load_waveform, waveform_folder
+from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_visits
 
 SAMPLE_RATE_HZ = 25_000
@@ -50,8 +51,10 @@ def loaded(tmp_path_factory):
     shutil.copy(folder / "captures" / "a.csv", folder / "captures" / "copy of a.csv")
     shutil.copy(folder / "captures" / "b.csv", folder / "captures" / "b-again.csv")
     seen = []
-    first = load_folder(root / "l.duckdb", folder, progress=lambda done, of, name: seen.append((done, of)))
-    return root / "l.duckdb", first, load_folder(root / "l.duckdb", folder), seen
+    first = load_folder(
+        root / "l.duckdb", folder, progress=lambda done, of, name: seen.append((done, of)), author=ANYBODY
+    )
+    return root / "l.duckdb", first, load_folder(root / "l.duckdb", folder, author=ANYBODY), seen
 
 
 def query(ledger, sql):
@@ -95,7 +98,7 @@ def test_a_second_load_changes_nothing(loaded):
 
 def test_a_dry_run_keeps_no_waveform(tmp_path, loaded):
     ledger = loaded[0]
-    report = load_folder(tmp_path / "dry.duckdb", ledger.parent / "f", dry_run=True)
+    report = load_folder(tmp_path / "dry.duckdb", ledger.parent / "f", dry_run=True, author=ANYBODY)
     assert report.changes == loaded[1].changes
     assert list(tmp_path.iterdir()) == []
 
@@ -103,7 +106,9 @@ def test_a_dry_run_keeps_no_waveform(tmp_path, loaded):
 def test_a_capture_name_cannot_lead_out_of_the_folder(tmp_path):
     (tmp_path / "secret.csv").write_text("Time (s),Current (A)\n0,1\n")
     visit = {"unit": "T1", "visited_on": "2024-01-10", "capture": "../../secret.csv"}
-    report = load_folder(tmp_path / "l.duckdb", write_visits(tmp_path / "f", [visit], **ONE_UNIT))
+    report = load_folder(
+        tmp_path / "l.duckdb", write_visits(tmp_path / "f", [visit], **ONE_UNIT), author=ANYBODY
+    )
     assert "capture-refused" in {q.code for q in report.questions}
 
 
@@ -122,7 +127,7 @@ def test_the_fleets_usual_speed_weighs_what_a_capture_allows(tmp_path):
         np.savetxt(folder / "captures" / "a.csv", np.column_stack(pump_current(0)), delimiter=",",
                    header="Time (s),Current (A)", comments="", fmt="%.6g")  # fmt: skip
         ledger = tmp_path / f"{low}.duckdb"
-        load_folder(ledger, folder)
+        load_folder(ledger, folder, author=ANYBODY)
         [(told,)] = query(ledger, "SELECT speed_confidence FROM reading")
         confidence[low] = told
     assert confidence[3400] != confidence[9000]

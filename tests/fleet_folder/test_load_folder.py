@@ -6,10 +6,12 @@ import re
 import pytest
 
 from dashboard.cli import main
+from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
+from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_folder, write_visits
 
 
@@ -40,7 +42,7 @@ FULL = {
 
 def test_every_table_goes_in_and_a_second_time_changes_nothing(tmp_path, ledger):
     folder = write_visits(tmp_path / "f", steady_visits(), **FULL)
-    first = load_folder(ledger, folder)
+    first = load_folder(ledger, folder, author=ANYBODY)
     assert not first.refused
     assert not first.questions
     assert {c.file: c.added for c in first.tables} == {
@@ -60,14 +62,14 @@ def test_every_table_goes_in_and_a_second_time_changes_nothing(tmp_path, ledger)
         n for (n,) in query(ledger, "SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY 1")
     ]
     before = {n: query(ledger, f"SELECT * FROM {n} ORDER BY ALL") for n in names}
-    again = load_folder(ledger, folder)
+    again = load_folder(ledger, folder, author=ANYBODY)
     assert again.changes == 0
     assert "Nothing new" in again.lines()[-1]
     assert {n: query(ledger, f"SELECT * FROM {n} ORDER BY ALL") for n in names} == before
 
 
 def test_distances_are_kept_in_km_with_the_entry_beside_them(tmp_path, ledger):
-    load_folder(ledger, write_visits(tmp_path / "f", steady_visits(n=1), **ONE_UNIT))
+    load_folder(ledger, write_visits(tmp_path / "f", steady_visits(n=1), **ONE_UNIT), author=ANYBODY)
     row = query(ledger, "SELECT odometer_km, odometer_entered, odometer_unit FROM visit")[0]
     assert row == (pytest.approx(40000 * 1.609344), 40000, "mi")
     assert query(ledger, "SELECT fitted_odometer_km FROM pump")[0][0] == pytest.approx(30000 * 1.609344)
@@ -78,10 +80,12 @@ def test_distances_are_kept_in_km_with_the_entry_beside_them(tmp_path, ledger):
 
 def test_corrected_rows_update_with_a_log_entry(tmp_path, ledger):
     visits = steady_visits()
-    load_folder(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT))
+    load_folder(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT), author=ANYBODY)
     visits[2] |= {"odometer": 46100, "supply_v": 13.1}
     visits[3]["mean_a"] = 5.5
-    report = load_folder(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT), by="Kim")
+    report = load_folder(
+        ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT), author=Author("Kim", "manager")
+    )
     assert (count(report, "visits.csv").changed, count(report, "visits.csv").unchanged) == (2, 4)
     log = query(
         ledger,
@@ -94,28 +98,28 @@ def test_corrected_rows_update_with_a_log_entry(tmp_path, ledger):
     assert query(ledger, "SELECT mean_a FROM visit_detail WHERE visited_on = DATE '2024-10-06'") == [(5.5,)]
     assert query(ledger, "SELECT count(*) FROM visit") == [(6,)]
     assert query(ledger, "SELECT count(*) FROM reading") == [(7,)]  # the old figures stay
-    assert load_folder(ledger, tmp_path / "f").changes == 0
+    assert load_folder(ledger, tmp_path / "f", author=ANYBODY).changes == 0
 
 
 def test_blank_cell_erases_nothing(tmp_path, ledger):
     visits = steady_visits(n=2)
-    load_folder(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT))
+    load_folder(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT), author=ANYBODY)
     for visit in visits:
         visit["supply_v"] = None
-    assert load_folder(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT)).changes == 0
+    assert load_folder(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT), author=ANYBODY).changes == 0
     assert query(ledger, "SELECT DISTINCT supply_v FROM visit") == [(13.5,)]
 
 
 def test_a_correction_made_in_the_ledger_outlives_the_old_folder(tmp_path, ledger):
     folder = write_visits(tmp_path / "f", steady_visits(), **ONE_UNIT)
-    load_folder(ledger, folder)
+    load_folder(ledger, folder, author=ANYBODY)
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("UPDATE visit SET supply_v = 12.9 WHERE visit_id = 1")
         log_change(
             connection, "visit", "1", "supply_v", "13.5", "12.9", by="AB", reason="read anew",
             command="correct",
         )  # fmt: skip
-    assert load_folder(ledger, folder).changes == 0
+    assert load_folder(ledger, folder, author=ANYBODY).changes == 0
     assert query(ledger, "SELECT supply_v FROM visit WHERE visit_id = 1") == [(12.9,)]
 
 
@@ -124,7 +128,7 @@ BAD[1] = BAD[1] | {"visited_on": "2024-13-40", "supply_v": "high"}
 
 
 def test_bad_rows_are_named_by_file_row_and_field_and_the_good_ones_go_in(tmp_path, ledger):
-    report = load_folder(ledger, write_visits(tmp_path / "f", BAD, **ONE_UNIT))
+    report = load_folder(ledger, write_visits(tmp_path / "f", BAD, **ONE_UNIT), author=ANYBODY)
     assert [(p.file, p.row, p.field) for p in report.refused] == [
         ("visits.csv", 3, "visited_on"),
         ("visits.csv", 3, "supply_v"),
@@ -148,13 +152,13 @@ def test_strict_stores_nothing_when_a_row_is_bad(tmp_path, ledger, capsys):
 
 def test_dry_run_writes_nothing_and_tells_the_same(tmp_path, ledger):
     folder = write_visits(tmp_path / "f", steady_visits(), **ONE_UNIT)
-    dry = load_folder(ledger, folder, dry_run=True)
+    dry = load_folder(ledger, folder, dry_run=True, author=ANYBODY)
     assert not ledger.exists()
     assert not dry.stored
-    real = load_folder(ledger, folder)
+    real = load_folder(ledger, folder, author=ANYBODY)
     assert dry.tables == real.tables
     write_visits(folder, steady_visits(n=7), **ONE_UNIT)
-    assert load_folder(ledger, folder, dry_run=True).changes == 1
+    assert load_folder(ledger, folder, dry_run=True, author=ANYBODY).changes == 1
     assert query(ledger, "SELECT count(*) FROM visit") == [(6,)]
 
 
@@ -178,7 +182,7 @@ def test_json_report(tmp_path, ledger, capsys):
 
 def test_unknown_columns_are_named_and_optional_ones_may_be_missing(tmp_path, ledger):
     folder = write_folder(tmp_path / "f", visits="Unit , Visited_On, colour\nT1,2024-01-01,red")
-    report = load_folder(ledger, folder)
+    report = load_folder(ledger, folder, author=ANYBODY)
     assert "visits.csv: unknown column 'colour' left out." in report.notices
     assert count(report, "visits.csv").added == 1
 
@@ -196,7 +200,7 @@ def test_unknown_columns_are_named_and_optional_ones_may_be_missing(tmp_path, le
 def test_unreadable_file_is_refused_in_one_sentence_and_the_rest_goes_in(tmp_path, ledger, content, says):
     folder = write_folder(tmp_path / "f", **ONE_UNIT)
     (folder / "visits.csv").write_bytes(content)
-    report = load_folder(ledger, folder)
+    report = load_folder(ledger, folder, author=ANYBODY)
     assert [p.file for p in report.refused] == ["visits.csv"]
     assert says in report.refused[0].text
     assert query(ledger, "SELECT count(*) FROM pump") == [(1,)]
@@ -208,7 +212,7 @@ def test_spreadsheet_dialects(tmp_path, ledger):
     text += 'T1;2024-01-10;40000;5,02;13,5;"two\r\nlines"\r\n\r\n'
     text += "T1;2024-04-09;43000;5,1;58;x;y\r\nT1;2024-07-08;46000;5,1;13.5;\r\n"
     (folder / "visits.csv").write_text(text, encoding="utf-8", newline="")
-    report = load_folder(ledger, folder)
+    report = load_folder(ledger, folder, author=ANYBODY)
     assert query(ledger, "SELECT mean_a FROM visit_detail ORDER BY visited_on") == [(5.02,), (5.1,)]
     assert [(p.row, p.text.split(";")[0]) for p in report.refused] == [
         (4, "has 7 cells where the header has 6"),
@@ -220,7 +224,7 @@ def test_a_cell_may_carry_its_own_unit(tmp_path, ledger):
         tmp_path / "f",
         visits="unit,visited_on,mean_a,fuel_pressure_kpa,fuel_temp_c\nT1,2024-01-01,5,58 psi,77F",
     )
-    load_folder(ledger, folder)
+    load_folder(ledger, folder, author=ANYBODY)
     pressure, temperature = query(ledger, "SELECT fuel_pressure_kpa, fuel_temp_c FROM visit")[0]
     assert pressure == pytest.approx(399.9, abs=0.1)
     assert temperature == pytest.approx(25)
@@ -228,10 +232,14 @@ def test_a_cell_may_carry_its_own_unit(tmp_path, ledger):
 
 def test_two_rows_of_one_key_that_differ_are_told_apart_by_ref_or_refused(tmp_path, ledger):
     visits = "unit,visited_on,mean_a{}\nT1,2024-01-01,5{}\nT1,2024-01-01,6{}\nT1,2024-01-01,5{}"
-    report = load_folder(ledger, write_folder(tmp_path / "f", visits=visits.format("", "", "", "")))
+    report = load_folder(
+        ledger, write_folder(tmp_path / "f", visits=visits.format("", "", "", "")), author=ANYBODY
+    )
     assert [(p.row, p.code) for p in report.refused] == [(3, "duplicate-key")]
     other = tmp_path / "other.duckdb"
-    report = load_folder(other, write_folder(tmp_path / "g", visits=visits.format(",ref", ",a", ",b", ",a")))
+    report = load_folder(
+        other, write_folder(tmp_path / "g", visits=visits.format(",ref", ",a", ",b", ",a")), author=ANYBODY
+    )
     assert not report.refused
     assert query(other, "SELECT count(*) FROM visit") == [(2,)]
 
@@ -240,23 +248,25 @@ def test_prime_and_idle_readings_of_one_stop_are_two_visits(tmp_path, ledger):
     folder = write_folder(
         tmp_path / "f", visits="unit,visited_on,state,mean_a\nT1,2024-01-01,prime,4.8\nT1,2024-01-01,idle,5"
     )
-    load_folder(ledger, folder)
+    load_folder(ledger, folder, author=ANYBODY)
     assert query(ledger, "SELECT state FROM visit ORDER BY 1") == [("idle",), ("prime",)]
-    assert load_folder(ledger, folder).changes == 0
+    assert load_folder(ledger, folder, author=ANYBODY).changes == 0
 
 
 def test_ref_identifies_a_row_whose_key_was_corrected(tmp_path, ledger):
     text = "unit,visited_on,mean_a,ref\nT1,{},5,v1"
-    load_folder(ledger, write_folder(tmp_path / "f", visits=text.format("2024-01-01")))
-    report = load_folder(ledger, write_folder(tmp_path / "f", visits=text.format("2024-01-02")))
+    load_folder(ledger, write_folder(tmp_path / "f", visits=text.format("2024-01-01")), author=ANYBODY)
+    report = load_folder(
+        ledger, write_folder(tmp_path / "f", visits=text.format("2024-01-02")), author=ANYBODY
+    )
     assert count(report, "visits.csv").changed == 1
     assert query(ledger, "SELECT visited_on::VARCHAR FROM visit") == [("2024-01-02",)]
 
 
 def test_costs_and_settings_are_dated_and_change_only_when_different(tmp_path, ledger):
     toml = 'distance_unit = "km"\nreference_supply_v = 13.8\nplanned_replacement = {}\n[cost]\ntow = 300\n'
-    load_folder(ledger, write_folder(tmp_path / "f", toml=toml.format(650)))
-    load_folder(ledger, write_folder(tmp_path / "f", toml=toml.format(700)))
+    load_folder(ledger, write_folder(tmp_path / "f", toml=toml.format(650)), author=ANYBODY)
+    load_folder(ledger, write_folder(tmp_path / "f", toml=toml.format(700)), author=ANYBODY)
     settings = query(ledger, "SELECT key, value FROM setting ORDER BY recorded_at, key")
     assert settings == [
         ("distance_unit", '"km"'),
@@ -284,29 +294,29 @@ def test_costs_and_settings_are_dated_and_change_only_when_different(tmp_path, l
 )
 def test_bad_fleet_file_is_refused_before_anything_is_stored(tmp_path, ledger, toml, says):
     with pytest.raises(EntryRefused, match=says):
-        load_folder(ledger, write_folder(tmp_path / "f", toml=toml, **ONE_UNIT))
+        load_folder(ledger, write_folder(tmp_path / "f", toml=toml, **ONE_UNIT), author=ANYBODY)
     assert not ledger.exists()
 
 
 def test_missing_folder_and_folder_without_tables(tmp_path, ledger):
     with pytest.raises(EntryRefused, match="There is no folder"):
-        load_folder(ledger, tmp_path / "nowhere")
+        load_folder(ledger, tmp_path / "nowhere", author=ANYBODY)
     (tmp_path / "empty").mkdir()
     with pytest.raises(EntryRefused, match="holds no table"):
-        load_folder(ledger, tmp_path / "empty")
+        load_folder(ledger, tmp_path / "empty", author=ANYBODY)
 
 
 def test_nothing_is_left_half_stored_when_a_load_breaks_off(tmp_path, ledger, monkeypatch):
     import ingest.fleet_folder.storing
 
-    load_folder(ledger, write_visits(tmp_path / "f", steady_visits(n=2), **ONE_UNIT))
+    load_folder(ledger, write_visits(tmp_path / "f", steady_visits(n=2), **ONE_UNIT), author=ANYBODY)
 
     def broken(*_):
         raise RuntimeError("pulled the plug")
 
     monkeypatch.setattr(ingest.fleet_folder.storing, "check_levels", broken)
     with pytest.raises(RuntimeError):
-        load_folder(ledger, write_visits(tmp_path / "g", steady_visits("T2"), **ONE_UNIT))
+        load_folder(ledger, write_visits(tmp_path / "g", steady_visits("T2"), **ONE_UNIT), author=ANYBODY)
     assert query(ledger, "SELECT count(*) FROM visit") == [(2,)]
     assert query(ledger, "SELECT count(*) FROM vehicle") == [(1,)]
 

@@ -9,6 +9,7 @@ from analytics.risk.ranking import read_facts
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import write_folder
 
 SAME = ["rule", "baseline_count", "baseline_kind"]
@@ -31,7 +32,7 @@ def test_few_visits_give_the_verdicts_of_all(tmp_path):
         "visits": "\n".join(visits),
     }
     ledger = tmp_path / "fleet.duckdb"
-    load_folder(ledger, write_folder(tmp_path / "f", **tables), today=date(2026, 1, 1))
+    load_folder(ledger, write_folder(tmp_path / "f", **tables), today=date(2026, 1, 1), author=ANYBODY)
     with open_ledger(ledger) as connection:
         few = read_facts(connection, None).judged
         all_of_them = judge(connection.sql("SELECT * FROM visit_detail").df(), settings_at(connection))

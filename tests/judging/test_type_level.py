@@ -10,6 +10,7 @@ from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
+from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import write_folder
 
 UNITS = ("A", "B", "C", "D", "E")
@@ -30,13 +31,13 @@ def ledger(tmp_path_factory):
         + "\n".join(f"{unit},2025-06-01,9000,idle,{mean_a}" for unit, mean_a in draws),
     }
     path = folder / "fleet.duckdb"
-    load_folder(path, write_folder(folder / "f", **tables), today=date(2025, 7, 1))
+    load_folder(path, write_folder(folder / "f", **tables), today=date(2025, 7, 1), author=ANYBODY)
     return path
 
 
 def log(ledger, unit, mean_a, state="idle", day=date(2025, 6, 10)):
     entry = VisitEntry(unit, visited_on=day, odometer_km=20_000, state=state, meter_a=mean_a)
-    logged = log_visit(ledger, entry, answers={"pump-new": "seen", "position-new": "seen"})
+    logged = log_visit(ledger, entry, answers={"pump-new": "seen", "position-new": "seen"}, author=ANYBODY)
     with open_ledger(ledger) as connection:
         return judge_visit(connection, logged.visit_id)
 

@@ -18,6 +18,7 @@ from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.waveforms import load_waveform, waveform_folder
+from tests.authors import ANYBODY
 
 RNG = np.random.default_rng(9)
 
@@ -25,7 +26,12 @@ RNG = np.random.default_rng(9)
 def log(path, odometer_km):
     capture = Capture(np.round(5 + RNG.normal(0, 0.1, 300), 3), 20_000.0)
     return log_visit(
-        path, VisitEntry("214", odometer_km=odometer_km), capture, meter_reading(5.0), {"unit-new": "n"}
+        path,
+        VisitEntry("214", odometer_km=odometer_km),
+        capture,
+        meter_reading(5.0),
+        {"unit-new": "n"},
+        author=ANYBODY,
     )
 
 

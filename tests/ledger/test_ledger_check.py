@@ -21,6 +21,7 @@ from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.waveforms import store_waveform, waveform_folder, waveform_path
+from tests.authors import ANYBODY
 
 RNG = np.random.default_rng(7)
 
@@ -32,7 +33,14 @@ def capture(level=5.0, name="bay.csv"):
 @pytest.fixture
 def ledger(tmp_path):
     path = tmp_path / "fleet.duckdb"
-    log_visit(path, VisitEntry("214", odometer_km=1000.0), capture(), meter_reading(5.0), {"unit-new": "new"})
+    log_visit(
+        path,
+        VisitEntry("214", odometer_km=1000.0),
+        capture(),
+        meter_reading(5.0),
+        {"unit-new": "new"},
+        author=ANYBODY,
+    )
     return path
 
 

@@ -8,8 +8,10 @@ import pandas as pd
 import pytest
 
 from analytics.money.cost_book import ELEMENTS, read_costs, set_cost
+from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
+from tests.authors import ANYBODY
 
 
 @pytest.fixture
@@ -30,11 +32,11 @@ def test_default_elements_add_up_to_the_default_amounts(ledger):
 
 
 def test_an_element_moves_the_sum(ledger):
-    assert set_cost(ledger, "tow", 520, source="contract") == "tow is 520 USD."
+    assert set_cost(ledger, "tow", 520, source="contract", author=ANYBODY) == "tow is 520 USD."
     prices = read_costs(ledger).prices()
     assert (prices.planned, prices.failure) == (650.0, 2520.0)
     assert "tow" not in prices.placeholders
-    set_cost(ledger, "labour_per_hour", 100)
+    set_cost(ledger, "labour_per_hour", 100, author=ANYBODY)
     # 2.5 h, and 4 h at 1.25, twenty cheaper each.
     prices = read_costs(ledger).prices()
     assert (prices.planned, prices.failure) == (600.0, 2420.0)
@@ -47,16 +49,16 @@ def test_the_type_s_price_and_the_unit_s_hours_count(ledger):
 
 
 def test_a_whole_amount_stands_and_later_elements_move_it(ledger):
-    set_cost(ledger, "tow", 500)
-    set_cost(ledger, "failure_replacement", 3000)
+    set_cost(ledger, "tow", 500, author=ANYBODY)
+    set_cost(ledger, "failure_replacement", 3000, author=ANYBODY)
     assert read_costs(ledger).prices(pump_type="FP-10").failure == 3000.0
-    set_cost(ledger, "tow", 450)
+    set_cost(ledger, "tow", 450, author=ANYBODY)
     assert read_costs(ledger).prices().failure == 2950.0
 
 
 def test_every_price_given_is_logged_with_the_one_before(ledger):
-    set_cost(ledger, "tow", 500, source="contract", set_by="MG")
-    set_cost(ledger, "tow", 450, vehicle_class="van", source="invoice", set_by="MG")
+    set_cost(ledger, "tow", 500, source="contract", author=Author("MG", "manager"))
+    set_cost(ledger, "tow", 450, vehicle_class="van", source="invoice", author=Author("MG", "manager"))
     with open_ledger(ledger) as connection:
         rows = connection.execute(
             "SELECT row_key, old_value, new_value, changed_by, reason FROM change_log ORDER BY change_id"
@@ -65,9 +67,9 @@ def test_every_price_given_is_logged_with_the_one_before(ledger):
 
 
 def test_depot_before_class_before_all(ledger):
-    set_cost(ledger, "tow", 500)
-    set_cost(ledger, "tow", 700, vehicle_class="ambulance")
-    set_cost(ledger, "tow", 900, depot="North")
+    set_cost(ledger, "tow", 500, author=ANYBODY)
+    set_cost(ledger, "tow", 700, vehicle_class="ambulance", author=ANYBODY)
+    set_cost(ledger, "tow", 900, depot="North", author=ANYBODY)
     book = read_costs(ledger)
     assert [
         book.prices(c, d).failure for c, d in [(None, None), ("ambulance", "South"), ("ambulance", "North")]
@@ -85,8 +87,8 @@ def test_depot_before_class_before_all(ledger):
 
 
 def test_prices_are_dated(ledger):
-    set_cost(ledger, "tow", 500)
-    set_cost(ledger, "tow", 600, valid_from=date(2026, 6, 1))
+    set_cost(ledger, "tow", 500, author=ANYBODY)
+    set_cost(ledger, "tow", 600, valid_from=date(2026, 6, 1), author=ANYBODY)
     assert read_costs(ledger, date(2026, 5, 31)).prices().failure == 2500.0
     assert read_costs(ledger, date(2026, 6, 1)).prices().failure == 2600.0
 
@@ -100,7 +102,7 @@ def test_a_setting_counts_as_a_whole_amount(ledger):
 
 
 def test_the_table_shows_every_element_with_its_source(ledger):
-    set_cost(ledger, "tow", 520, source="contract", depot="North")
+    set_cost(ledger, "tow", 520, source="contract", depot="North", author=ANYBODY)
     table = read_costs(ledger).table(depot="North").set_index("element")
     assert len(table) == len(ELEMENTS) + 2
     assert table.loc["tow", ["amount", "confirmed", "source", "scope"]].tolist() == [
@@ -124,8 +126,8 @@ def test_the_table_shows_every_element_with_its_source(ledger):
 )
 def test_what_is_no_price_is_refused(ledger, element, amount, text):
     with pytest.raises(EntryRefused, match=text):
-        set_cost(ledger, element, amount)
+        set_cost(ledger, element, amount, author=ANYBODY)
 
 
 def test_a_ratio_below_one_is_told(ledger):
-    assert "costs no more than a planned one" in set_cost(ledger, "failure_replacement", 400)
+    assert "costs no more than a planned one" in set_cost(ledger, "failure_replacement", 400, author=ANYBODY)

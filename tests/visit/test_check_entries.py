@@ -13,6 +13,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.vocabulary import PARTS
+from tests.authors import ANYBODY
 
 SAID = {
     "zero_checked": "yes", "commanded": "high", "duty_pct": 80.0, "fuel": "E10", "supply_v": 13.2,
@@ -31,18 +32,18 @@ def kept(ledger):
 
 def test_a_check_without_any_current_is_kept_whole_and_once(tmp_path):
     ledger = tmp_path / "fleet.duckdb"
-    assert log_visit(ledger, CHECK).stored
-    assert not log_visit(ledger, CHECK).stored
-    assert log_visit(ledger, replace(CHECK, strainer="bad")).stored
+    assert log_visit(ledger, CHECK, author=ANYBODY).stored
+    assert not log_visit(ledger, CHECK, author=ANYBODY).stored
+    assert log_visit(ledger, replace(CHECK, strainer="bad"), author=ANYBODY).stored
     row = kept(ledger).iloc[0]
     assert {name: row[name] for name in SAID} == SAID
 
 
 def test_a_check_goes_out_and_comes_in_again(tmp_path):
     ledger = tmp_path / "fleet.duckdb"
-    log_visit(ledger, CHECK)
+    log_visit(ledger, CHECK, author=ANYBODY)
     export_ledger(ledger, tmp_path / "out")
-    load_folder(tmp_path / "again.duckdb", tmp_path / "out")
+    load_folder(tmp_path / "again.duckdb", tmp_path / "out", author=ANYBODY)
     row = kept(tmp_path / "again.duckdb").iloc[0]
     assert {name: row[name] for name in SAID} == SAID
 
@@ -66,11 +67,11 @@ def test_the_command_takes_every_entry(tmp_path, capsys):
 @pytest.mark.parametrize("name", ["zero_checked", "commanded", "supply_v_at", "delivery_at", *PARTS])
 def test_a_word_of_no_list_is_refused(tmp_path, name):
     with pytest.raises(EntryRefused, match=f"{name}: 'perhaps' is not one of"):
-        log_visit(tmp_path / "fleet.duckdb", replace(CHECK, **{name: "perhaps"}))
+        log_visit(tmp_path / "fleet.duckdb", replace(CHECK, **{name: "perhaps"}), author=ANYBODY)
 
 
 def test_volts_alone_are_no_visit_but_at_a_follow_up(tmp_path):
     volts = VisitEntry("214", visited_on=date(2026, 3, 2), supply_v=13.2)
     with pytest.raises(EntryRefused, match="Neither a capture nor a meter"):
-        log_visit(tmp_path / "fleet.duckdb", volts)
-    assert log_visit(tmp_path / "fleet.duckdb", replace(volts, reason="follow-up")).stored
+        log_visit(tmp_path / "fleet.duckdb", volts, author=ANYBODY)
+    assert log_visit(tmp_path / "fleet.duckdb", replace(volts, reason="follow-up"), author=ANYBODY).stored

@@ -12,6 +12,7 @@ from ingest.units import read_quantity
 from ingest.visit.checks import check_visit
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
+from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_visits
 
 TODAY = date(2025, 7, 1)  # the last visit of T1 is on 2025-04-04 at 55,000 miles; it drives 33 miles a day
@@ -27,7 +28,9 @@ def ledger(tmp_path_factory):
         "vehicles": "unit,system_v\nT1,12\n007,12\n7,12\nBUS-12,24",
         "pump_types": "pump_type,current_low_a,current_high_a,rated_pressure_kpa\nP1,4,7,400",
     }
-    load_folder(folder / "fleet.duckdb", write_visits(folder / "f", visits, **tables), today=TODAY)
+    load_folder(
+        folder / "fleet.duckdb", write_visits(folder / "f", visits, **tables), today=TODAY, author=ANYBODY
+    )
     return folder / "fleet.duckdb"
 
 
@@ -116,21 +119,25 @@ def test_volts_and_pressure_far_from_the_units_own(ledger):
 
 def test_a_second_reading_that_is_the_first_in_kilometres(tmp_path):
     visits = [{"unit": "T2", "visited_on": "2025-03-01", "odometer": 5611, "mean_a": 5}]
-    load_folder(tmp_path / "l.duckdb", write_visits(tmp_path / "f", visits))
+    load_folder(tmp_path / "l.duckdb", write_visits(tmp_path / "f", visits), author=ANYBODY)
     asked = ask(tmp_path / "l.duckdb", "9030 mi", unit="T2")
     assert "was 9,030 read in kilometres? That would be 5,611 mi" in asked["odometer-kilometres"]
 
 
 def test_repeating_the_value_does_not_override_a_reason_does(tmp_path):
     ledger = tmp_path / "l.duckdb"
-    load_folder(ledger, write_visits(tmp_path / "f", steady_visits(), **ONE_UNIT), today=TODAY)
+    load_folder(
+        ledger, write_visits(tmp_path / "f", steady_visits(), **ONE_UNIT), today=TODAY, author=ANYBODY
+    )
     entry = VisitEntry("T1", position="main", visited_on=date(2025, 7, 1), odometer_km=50_000, meter_a=5.0)
     for answers in ({}, {}, {}, {"odometer-below-last": "  "}):
         with pytest.raises(AnswerNeeded):
-            log_visit(ledger, entry, answers=answers)
+            log_visit(ledger, entry, answers=answers, author=ANYBODY)
     with open_ledger(ledger) as connection:
         needed = {q.code for q in check_visit(connection, entry, None)}
-    logged = log_visit(ledger, entry, answers=dict.fromkeys(needed | {"odometer-below-last"}, "new cluster"))
+    logged = log_visit(
+        ledger, entry, answers=dict.fromkeys(needed | {"odometer-below-last"}, "new cluster"), author=ANYBODY
+    )
     assert logged.stored
 
 
@@ -138,7 +145,7 @@ def test_an_odometer_after_a_replaced_cluster_counts_on_from_the_old_one(tmp_pat
     ledger = tmp_path / "l.duckdb"
     odometers = "unit,read_on,odometer,source\nT1,2025-04-20,55500,reading\nT1,2025-04-20,0,cluster-replaced"
     folder = write_visits(tmp_path / "f", steady_visits(), odometers=odometers, **ONE_UNIT)
-    load_folder(ledger, folder, today=TODAY)
+    load_folder(ledger, folder, today=TODAY, author=ANYBODY)
     entered = read_quantity("2400 mi", "distance")
     entry = VisitEntry(
         "T1",
@@ -148,14 +155,16 @@ def test_an_odometer_after_a_replaced_cluster_counts_on_from_the_old_one(tmp_pat
         odometer_unit="mi",
         meter_a=5.0,
     )
-    logged = log_visit(ledger, entry)  # no question: 2,400 on the new cluster are 57,900 in all
+    logged = log_visit(
+        ledger, entry, author=ANYBODY
+    )  # no question: 2,400 on the new cluster are 57,900 in all
     with open_ledger(ledger) as connection:
         rows = connection.execute(
             "SELECT round(odometer_km / 1.609344), odometer_entered FROM visit WHERE visit_id = ?",
             [logged.visit_id],
         ).fetchall()
     assert rows == [(57_900.0, 2400.0)]
-    assert not log_visit(ledger, entry).stored  # and the same entry again is known as that visit
+    assert not log_visit(ledger, entry, author=ANYBODY).stored  # and the same entry again is known as that visit
 
 
 @pytest.mark.parametrize(("far", "asked"), [(1.22, False), (1.35, True)])
@@ -164,6 +173,6 @@ def test_a_current_a_quarter_off_the_pumps_own_level_is_looked_for_elsewhere(tmp
     visits = [v | {"mean_a": 5.0} for v in steady_visits("T1")]
     visits += [v | {"mean_a": 5.0 * far} for v in steady_visits("T2")]
     ledger = tmp_path / "l.duckdb"
-    load_folder(ledger, write_visits(tmp_path / "f", visits))
+    load_folder(ledger, write_visits(tmp_path / "f", visits), author=ANYBODY)
     questions = ask(ledger, "57900 mi", unit="T1", meter_a=5.0 * far)
     assert ("other-unit" in questions) == asked

@@ -15,6 +15,7 @@ from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.visit.reanalysis import reanalyse
 from ingest.waveforms import waveform_path
+from tests.authors import ANYBODY
 
 RNG = np.random.default_rng(4)
 OLD = replace(meter_reading(5.0), method_version=1, rpm=6000.0)
@@ -27,7 +28,7 @@ def ledger(tmp_path):
         capture = Capture(np.round(5 + i + RNG.normal(0, 0.1, 300), 3), 20_000.0)
         entry = VisitEntry(str(i % 2), visited_on=date(2026, 1, 10 - i), odometer_km=5000.0 - 100 * i)
         answers = {"unit-new": "n", "odometer-below-last": "late entry", "date-before-last": "late entry"}
-        log_visit(path, entry, capture, OLD, answers)
+        log_visit(path, entry, capture, OLD, answers, author=ANYBODY)
     return path
 
 

@@ -7,6 +7,7 @@ import duckdb
 import numpy as np
 import pytest
 
+from ingest.author import Author
 from ingest.capture import Capture
 from ingest.errors import AnswerNeeded, EntryRefused, LedgerError
 from ingest.ledger.connection import open_ledger
@@ -17,6 +18,7 @@ from ingest.visit.corrections import correct_visit, withdraw_visit
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.waveforms import load_waveform, waveform_folder
+from tests.authors import ANYBODY
 
 RNG = np.random.default_rng(5)
 ENTRY = VisitEntry(
@@ -58,13 +60,13 @@ def ledger_with_a_unit(ledger):
 
 
 def test_the_first_unit_of_an_empty_ledger_needs_no_word(ledger):
-    assert log_visit(ledger, ENTRY, capture(), READING).stored
+    assert log_visit(ledger, ENTRY, capture(), READING, author=ANYBODY).stored
 
 
 def test_a_new_unit_is_a_question_and_nothing_is_stored_until_it_is_answered(ledger_with_a_unit):
     ledger = ledger_with_a_unit
     with pytest.raises(AnswerNeeded, match="Unit 214 is not in the ledger") as needed:
-        log_visit(ledger, ENTRY, capture(), READING)
+        log_visit(ledger, ENTRY, capture(), READING, author=ANYBODY)
     assert codes(needed) == ["unit-new"]
     assert ask(ledger, "SELECT (SELECT count(*) FROM vehicle), (SELECT count(*) FROM visit)") == [(1, 0)]
     assert not waveform_folder(ledger).exists()
@@ -74,8 +76,8 @@ def test_repeating_or_a_blank_reason_does_not_override_and_a_reason_does(ledger_
     ledger = ledger_with_a_unit
     for answers in ({}, {}, {"unit-new": "  "}, {"other": "yes"}):
         with pytest.raises(AnswerNeeded):
-            log_visit(ledger, ENTRY, capture(), READING, answers)
-    logged = log_visit(ledger, ENTRY, capture(), READING, NEW)
+            log_visit(ledger, ENTRY, capture(), READING, answers, author=ANYBODY)
+    logged = log_visit(ledger, ENTRY, capture(), READING, NEW, author=ANYBODY)
     assert logged.stored
     assert ask(ledger, "SELECT code, status, answer, answered_by FROM question") == [
         ("unit-new", "confirmed", "first visit", "T")
@@ -88,7 +90,7 @@ def test_everything_entered_is_kept(ledger):
     entry = replace(
         ENTRY, fuel_temp_c=25.0, fuel_pressure_kpa=400.0, clamp="C1", done=("filter", "filter", "wiring")
     )
-    logged = log_visit(ledger, entry, taken, READING, NEW)
+    logged = log_visit(ledger, entry, taken, READING, NEW, author=ANYBODY)
     assert ask(
         ledger, "SELECT unit, visited_on, odometer_km, odometer_entered, odometer_unit FROM visit"
     ) == [("214", date(2026, 3, 2), 10_000.0, 10_000.0, "km")]
@@ -109,9 +111,11 @@ def test_everything_entered_is_kept(ledger):
 
 def test_the_same_samples_under_another_name_change_nothing_and_say_so(ledger):
     taken = capture("a.csv")
-    first = log_visit(ledger, ENTRY, taken, READING, NEW)
+    first = log_visit(ledger, ENTRY, taken, READING, NEW, author=ANYBODY)
     renamed = replace(taken, source="b.csv")
-    again = log_visit(ledger, replace(ENTRY, odometer_km=99_999.0, done=("filter",)), renamed, READING)
+    again = log_visit(
+        ledger, replace(ENTRY, odometer_km=99_999.0, done=("filter",)), renamed, READING, author=ANYBODY
+    )
     assert not again.stored
     assert again.visit_id == first.visit_id
     assert "already in the ledger as visit 1 of unit 214 on 2026-03-02; nothing was changed" in again.text
@@ -122,24 +126,26 @@ def test_the_same_samples_under_another_name_change_nothing_and_say_so(ledger):
 
 
 def test_the_same_name_with_other_samples_is_another_visit(ledger):
-    log_visit(ledger, ENTRY, capture("a.csv"), READING, NEW)
-    assert log_visit(ledger, replace(ENTRY, odometer_km=10_050.0), capture("a.csv"), READING).stored
+    log_visit(ledger, ENTRY, capture("a.csv"), READING, NEW, author=ANYBODY)
+    assert log_visit(
+        ledger, replace(ENTRY, odometer_km=10_050.0), capture("a.csv"), READING, author=ANYBODY
+    ).stored
     assert ask(ledger, "SELECT count(*) FROM visit") == [(2,)]
 
 
 def test_the_same_samples_for_another_unit_are_pointed_out(ledger):
     taken = capture()
-    log_visit(ledger, ENTRY, taken, READING, NEW)
-    other = log_visit(ledger, replace(ENTRY, unit="215"), taken, READING, NEW)
+    log_visit(ledger, ENTRY, taken, READING, NEW, author=ANYBODY)
+    other = log_visit(ledger, replace(ENTRY, unit="215"), taken, READING, NEW, author=ANYBODY)
     assert not other.stored
     assert "If unit 215 is the right one, withdraw that visit first" in other.text
 
 
 def test_a_withdrawn_visit_can_be_logged_anew_on_the_right_unit(ledger):
     taken = capture()
-    first = log_visit(ledger, ENTRY, taken, READING, NEW)
-    withdraw_visit(ledger, first.visit_id, by="AB", reason="wrong unit")
-    assert log_visit(ledger, replace(ENTRY, unit="215"), taken, READING, NEW).stored
+    first = log_visit(ledger, ENTRY, taken, READING, NEW, author=ANYBODY)
+    withdraw_visit(ledger, first.visit_id, author=Author("AB", "manager"), reason="wrong unit")
+    assert log_visit(ledger, replace(ENTRY, unit="215"), taken, READING, NEW, author=ANYBODY).stored
     assert ask(ledger, "SELECT unit FROM visit_detail") == [("215",)]
     assert ask(ledger, "SELECT field, old_value, new_value, changed_by, reason FROM change_log") == [
         ("withdrawn", "False", "True", "AB", "wrong unit")
@@ -148,11 +154,11 @@ def test_a_withdrawn_visit_can_be_logged_anew_on_the_right_unit(ledger):
 
 def test_a_meter_reading_alone_is_a_visit_of_origin_meter(ledger):
     entry = replace(ENTRY, meter_a=5.4)
-    assert log_visit(ledger, entry, answers=NEW).stored
+    assert log_visit(ledger, entry, answers=NEW, author=ANYBODY).stored
     assert ask(ledger, "SELECT origin, mean_a, rpm, method_version FROM reading") == [("meter", 5.4, None, 0)]
-    assert not log_visit(ledger, entry).stored
+    assert not log_visit(ledger, entry, author=ANYBODY).stored
     with pytest.raises(AnswerNeeded) as needed:
-        log_visit(ledger, replace(entry, meter_a=5.9))
+        log_visit(ledger, replace(entry, meter_a=5.9), author=ANYBODY)
     assert codes(needed) == ["second-meter-reading"]
 
 
@@ -168,17 +174,17 @@ def test_a_meter_reading_alone_is_a_visit_of_origin_meter(ledger):
 )
 def test_an_entry_that_cannot_be_is_refused_in_one_sentence(ledger, wrong, sentence):
     with pytest.raises(EntryRefused, match=sentence):
-        log_visit(ledger, replace(ENTRY, **wrong), capture(), READING)
+        log_visit(ledger, replace(ENTRY, **wrong), capture(), READING, author=ANYBODY)
 
 
 def test_an_entry_without_any_measurement_is_refused(ledger):
     with pytest.raises(EntryRefused, match="Neither a capture nor a meter"):
-        log_visit(ledger, ENTRY)
+        log_visit(ledger, ENTRY, author=ANYBODY)
     assert not ledger.exists()
 
 
 def test_a_failure_half_way_leaves_no_trace_but_a_harmless_waveform(ledger, monkeypatch):
-    log_visit(ledger, ENTRY, capture(), READING, NEW)
+    log_visit(ledger, ENTRY, capture(), READING, NEW, author=ANYBODY)
     before = ask(ledger, "SELECT count(*) FROM visit")
 
     def fail(*args, **kwargs):
@@ -186,7 +192,7 @@ def test_a_failure_half_way_leaves_no_trace_but_a_harmless_waveform(ledger, monk
 
     monkeypatch.setattr(logging_visit, "insert_reading", fail)
     with pytest.raises(LedgerError, match="the disk is full; nothing of this entry was stored"):
-        log_visit(ledger, replace(ENTRY, odometer_km=10_100.0), capture(), READING)
+        log_visit(ledger, replace(ENTRY, odometer_km=10_100.0), capture(), READING, author=ANYBODY)
     assert ask(ledger, "SELECT count(*) FROM visit") == before
     assert ask(ledger, "SELECT count(*) FROM capture") == before
 
@@ -217,42 +223,59 @@ class TestWhichPump:
         ],
     )
     def test_pump(self, changed, entry, pump):
-        assert log_visit(changed, replace(ENTRY, **entry), capture(), READING).pump_id == pump
+        assert log_visit(changed, replace(ENTRY, **entry), capture(), READING, author=ANYBODY).pump_id == pump
 
     def test_an_unknown_serial_or_an_empty_place_is_asked_about(self, changed):
         for entry in ({"serial": "S9"}, {"visited_on": date(2024, 1, 1)}):
             with pytest.raises(AnswerNeeded) as needed:
-                log_visit(changed, replace(ENTRY, **entry), capture(), READING)
+                log_visit(changed, replace(ENTRY, **entry), capture(), READING, author=ANYBODY)
             assert "pump-new" in codes(needed)
 
     def test_positions(self, changed):
         with pytest.raises(AnswerNeeded) as needed:
-            log_visit(changed, replace(ENTRY, position="aux"), capture(), READING)
+            log_visit(changed, replace(ENTRY, position="aux"), capture(), READING, author=ANYBODY)
         assert "position-new" in codes(needed)
         with open_ledger(changed, read_only=False) as con:
             con.execute("UPDATE pump SET position = 'left' WHERE pump_id = 1")
             con.execute("UPDATE pump SET position = 'right' WHERE pump_id = 2")
         with pytest.raises(EntryRefused, match="pumps in left, right; say which with --position"):
-            log_visit(changed, ENTRY, capture(), READING)
-        assert log_visit(changed, replace(ENTRY, position="left"), capture(), READING).pump_id == 1
+            log_visit(changed, ENTRY, capture(), READING, author=ANYBODY)
+        assert (
+            log_visit(changed, replace(ENTRY, position="left"), capture(), READING, author=ANYBODY).pump_id
+            == 1
+        )
 
 
 def test_a_correction_is_logged_cell_by_cell(ledger):
-    logged = log_visit(ledger, ENTRY, capture(), READING, NEW)
+    logged = log_visit(ledger, ENTRY, capture(), READING, NEW, author=ANYBODY)
     assert correct_visit(ledger, logged.visit_id, {"odometer_km": 10_010.0, "state": "idle", "clamp": None},
-                         by="AB", reason="misread") == 2  # fmt: skip
+                         author=Author("AB", "manager"), reason="misread") == 2  # fmt: skip
     assert ask(ledger, "SELECT field, old_value, new_value, reason FROM change_log ORDER BY change_id") == [
         ("odometer_km", "10000.0", "10010.0", "misread"),
         ("state", None, "idle", "misread"),
     ]
     for values, reason in (({"unit": "9"}, "x"), ({"pump_id": 3}, "x"), ({"state": "idle"}, " ")):
         with pytest.raises(EntryRefused):
-            correct_visit(ledger, logged.visit_id, values, by="AB", reason=reason)
+            correct_visit(ledger, logged.visit_id, values, author=Author("AB", "manager"), reason=reason)
 
 
 def test_settings_are_dated_and_logged(ledger):
-    set_setting(ledger, "ripple_limit_pct", 12.0, by="AB", reason="study", valid_from=date(2026, 1, 1))
-    set_setting(ledger, "ripple_limit_pct", 11, by="AB", reason="again", valid_from=date(2026, 6, 1))
+    set_setting(
+        ledger,
+        "ripple_limit_pct",
+        12.0,
+        author=Author("AB", "manager"),
+        reason="study",
+        valid_from=date(2026, 1, 1),
+    )
+    set_setting(
+        ledger,
+        "ripple_limit_pct",
+        11,
+        author=Author("AB", "manager"),
+        reason="again",
+        valid_from=date(2026, 6, 1),
+    )
     with open_ledger(ledger) as con:
         values = [
             settings_at(con, on)["ripple_limit_pct"] for on in (date(2025, 1, 1), date(2026, 3, 1), None)
@@ -264,20 +287,20 @@ def test_settings_are_dated_and_logged(ledger):
     ]
     for key, value in (("no_such", 1), ("ripple_limit_pct", "much"), ("distance_unit", 3)):
         with pytest.raises(EntryRefused):
-            set_setting(ledger, key, value, by="AB", reason="x")
+            set_setting(ledger, key, value, author=Author("AB", "manager"), reason="x")
 
 
 def test_no_more_questions_are_asked_than_wanted_and_the_rest_stay_open(ledger_with_a_unit):
     ledger = ledger_with_a_unit
-    log_visit(ledger, ENTRY, capture(), READING, NEW)
+    log_visit(ledger, ENTRY, capture(), READING, NEW, author=ANYBODY)
     slips = replace(
         ENTRY, visited_on=date(2026, 6, 2), odometer_km=100.0, odometer_entered=100.0, supply_v=130.0
     )
     for most, asked in ((None, ["odometer-below-last", "supply-implausible"]), (1, ["odometer-below-last"])):
         with pytest.raises(AnswerNeeded) as needed:
-            log_visit(ledger, slips, capture(), READING, most_questions=most)
+            log_visit(ledger, slips, capture(), READING, most_questions=most, author=ANYBODY)
         assert codes(needed) == asked
-    logged = log_visit(ledger, slips, capture(), READING, most_questions=0)
+    logged = log_visit(ledger, slips, capture(), READING, most_questions=0, author=ANYBODY)
     assert logged.stored
     assert {q.code for q in logged.left_open} == {"odometer-below-last", "supply-implausible"}
     assert "2 more are in the list of open questions" in logged.text
@@ -287,5 +310,5 @@ def test_no_more_questions_are_asked_than_wanted_and_the_rest_stay_open(ledger_w
 
 
 def test_a_kept_filter_is_work_done_like_any_other(ledger):
-    log_visit(ledger, replace(ENTRY, done=("filter_kept",)), capture(), READING)
+    log_visit(ledger, replace(ENTRY, done=("filter_kept",)), capture(), READING, author=ANYBODY)
     assert ask(ledger, "SELECT work FROM service") == [("filter_kept",)]

@@ -85,7 +85,11 @@ def _change_type(types: pd.DataFrame, own: str) -> None:
 
                 def keep() -> None:
                     values = read_facts(PUMP_TYPES, typed, own)
-                    signed: dict[str, str] = {"by": by, "reason": reason, "command": changes.COMMAND}
+                    signed: dict[str, Any] = {
+                        "author": access.author(by),
+                        "reason": reason,
+                        "command": changes.COMMAND,
+                    }
                     if row is None:
                         add_facts(loaders.ledger_path(), PUMP_TYPES, values, **signed)
                     else:
@@ -154,7 +158,11 @@ def _change_note(notes: pd.DataFrame) -> None:
                         values |= picture(upload.getvalue())
                     if not any(values[name] for name in ("clamp_point", "fuse", "access", "note")):
                         raise EntryRefused("empty-note", "Say at least where to clamp.")
-                    signed: dict[str, str] = {"by": by, "reason": reason, "command": changes.COMMAND}
+                    signed: dict[str, Any] = {
+                        "author": access.author(by),
+                        "reason": reason,
+                        "command": changes.COMMAND,
+                    }
                     if row is None:
                         add_facts(loaders.ledger_path(), CONNECTION_NOTES, values, **signed)
                     else:

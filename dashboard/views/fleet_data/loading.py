@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import lists, say
+from dashboard.shell import access, lists, say
 from dashboard.words import formats
 from ingest.errors import PumpledgerError
 
@@ -38,7 +38,9 @@ def _load(folder: Path, *, dry_run: bool) -> None:
     def progress(done: int, of: int, name: str) -> None:
         bar.progress(min(1.0, done / of) if of else 1.0, f"{name}: {done:,} of {of:,}")
 
-    report = load_folder(loaders.ledger_path(), folder, dry_run=dry_run, progress=progress, by="dashboard")
+    report = load_folder(
+        loaders.ledger_path(), folder, dry_run=dry_run, progress=progress, author=access.author(None)
+    )
     bar.empty()
     if report.stored:
         say.done(f"Brought in: {formats.count(report.changes, 'row')} added or changed.")

@@ -90,7 +90,11 @@ def _change_unit(own: str, listed: list[str]) -> None:
                 def keep() -> None:
                     values = read_facts(VEHICLES, typed, own)
                     ledger = loaders.ledger_path()
-                    signed: dict[str, str] = {"by": by, "reason": reason, "command": changes.COMMAND}
+                    signed: dict[str, Any] = {
+                        "author": access.author(by),
+                        "reason": reason,
+                        "command": changes.COMMAND,
+                    }
                     if row:
                         change_facts(ledger, VEHICLES, unit, values, **signed)
                     else:
@@ -164,9 +168,8 @@ def _keep_work(
     from ingest.visit.pump_lives import record_breakdown, record_service
 
     changes.demand(unit, "the unit")
-    changes.demand(by, "your initials")
     more: dict[str, Any] = {
-        "on": day, "note": note.strip() or None, "by": by.strip(),
+        "on": day, "note": note.strip() or None, "author": access.author(by),
         "odometer_km": changes.driven(loaders.ledger_path(), unit, day, odometer, own, "Odometer"),
     }  # fmt: skip
     if kind == "breakdown":

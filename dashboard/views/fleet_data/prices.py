@@ -111,7 +111,7 @@ def _keep_price(
 ) -> None:
     from analytics.money.cost_book import set_cost
 
-    changes.demand(by, "your initials")
+    author = access.author(by)
     changes.demand(source, "where the price comes from")
     set_cost(
         loaders.ledger_path(),
@@ -121,7 +121,7 @@ def _keep_price(
         depot=chosen["depot"],
         valid_from=valid_from,
         source=source.strip(),
-        set_by=by.strip(),
+        author=author,
     )
 
 
@@ -164,11 +164,11 @@ def show_settings() -> None:
 
 
 def _change_setting(key: str, text: str, valid_from: date, by: str, reason: str) -> None:
-    changes.demand(by, "your initials")
+    author = access.author(by)
     changes.demand(reason, "a reason")
     set_setting(
         loaders.ledger_path(), key, setting_value(key, text),
-        by=by.strip(), reason=reason.strip(), valid_from=valid_from, command=changes.COMMAND,
+        author=author, reason=reason.strip(), valid_from=valid_from, command=changes.COMMAND,
     )  # fmt: skip
 
 

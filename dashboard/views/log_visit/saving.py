@@ -12,7 +12,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.parts import reading_panel, replacing
 from dashboard.parts.entry_form import MOST_QUESTIONS, reminders
-from dashboard.shell import frame
+from dashboard.shell import access, frame
 from dashboard.shell.paper import facts_table, sheet
 from dashboard.views.log_visit.steps import PAUSE, Measured, arrived, forget_typed
 from dashboard.words import formats
@@ -87,6 +87,7 @@ def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dic
                 measured.capture,
                 measured.reading,
                 answers,
+                author=access.author(initials),
                 most_questions=MOST_QUESTIONS,
             )
             # Kept at once, so that a page redrawn at this very moment still shows what was stored.

@@ -106,17 +106,16 @@ def decide(what: str, pump_id: int, day: date, by: str, reason: str) -> str:
     """Carry one decision out and return the sentence to show."""
     from analytics.scheduling import bookings
 
-    demand(by, "your initials")
-    ledger, by, reason = loaders.ledger_path(), by.strip(), reason.strip()
+    ledger, author, reason = loaders.ledger_path(), access.author(by), reason.strip()
     if what == "book":
         ranking = loaders.ranking()
         row = ranking[ranking["pump_id"] == pump_id]
         risk = float(row.iloc[0]["risk"]) if len(row) else None
-        return bookings.book(ledger, pump_id, day, by=by, reason=reason, risk=risk)
+        return bookings.book(ledger, pump_id, day, author=author, reason=reason, risk=risk)
     if what in ("pin", "move"):
-        return getattr(bookings, what)(ledger, pump_id, day, by=by, reason=reason)
+        return getattr(bookings, what)(ledger, pump_id, day, author=author, reason=reason)
     if what in ("reject", "done", "withdraw"):
-        return getattr(bookings, what)(ledger, pump_id, by=by, reason=reason)
+        return getattr(bookings, what)(ledger, pump_id, author=author, reason=reason)
     demand("", "a decision")
     return ""
 
@@ -125,7 +124,7 @@ def accept(plan: Any, by: str) -> str:
     """Book every proposed line of the plan, keep the list, and return the sentence to show."""
     from analytics.scheduling import bookings
 
-    demand(by, "your initials")
-    booked = bookings.accept(loaders.ledger_path(), plan, by=by.strip())
-    bookings.record_list(loaders.ledger_path(), plan, by=by.strip())
+    author = access.author(by)
+    booked = bookings.accept(loaders.ledger_path(), plan, author=author)
+    bookings.record_list(loaders.ledger_path(), plan, author=author)
     return f"{formats.count(booked, 'pump')} booked, and the list kept."

@@ -1,0 +1,1 @@
+SELECT unit, visited_on FROM visit WHERE visit_id = ?

@@ -1,0 +1,1 @@
+SELECT * FROM {table} WHERE {id_column} = ?

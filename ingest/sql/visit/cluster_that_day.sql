@@ -1,0 +1,1 @@
+SELECT 1 FROM odometer WHERE unit = ? AND read_on = ? AND source = 'cluster-replaced'

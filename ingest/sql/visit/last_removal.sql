@@ -1,0 +1,1 @@
+SELECT max(removed_on) FROM pump WHERE unit = ? AND position = ?

@@ -1,0 +1,1 @@
+SELECT count(*) FROM pump WHERE unit = ? AND position = ?

@@ -1,0 +1,1 @@
+UPDATE visit SET in_trend = FALSE WHERE visit_id = ?

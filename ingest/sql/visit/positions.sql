@@ -1,0 +1,1 @@
+SELECT DISTINCT position FROM pump WHERE unit = ? ORDER BY 1

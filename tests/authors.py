@@ -1,0 +1,5 @@
+"""Authors for tests that need one to write."""
+
+from ingest.author import Author
+
+ANYBODY = Author("anybody", "manager")
