@@ -24,6 +24,7 @@ from analytics.money.cost_book import (
 )
 from analytics.past.history import History, read_history
 from analytics.risk.forecast import fit_for
+from analytics.statements import statement
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
@@ -90,9 +91,7 @@ def cost_review(
         spent, breakdowns = spend_history(connection, day, history.pumps, types, book)
         low, high, bad, unknown = avoided(connection, day, book)
         lists = realised(connection, day)
-        limits = connection.execute(
-            "SELECT pump_type, current_low_a, current_high_a, ripple_limit_pct FROM pump_type"
-        ).df()
+        limits = connection.execute(statement("type_limits")).df()
     fit = fit_for(ledger, history)
     unit = str(settings["distance_unit"])
     km = KM_PER_MILE if unit == "mi" else 1.0

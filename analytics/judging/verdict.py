@@ -16,8 +16,9 @@ from analytics.judging.judge import LEAST_BASELINE, judge
 from analytics.judging.rules import RULE_BY_ID, RULES, adds_nothing
 from analytics.judging.type_level import with_type_level
 from analytics.judging.wording import fill
+from analytics.statements import statement
 from ingest.ledger.settings import settings_at
-from ingest.ledger.statements import statement
+from ingest.ledger.statements import statement as ingest_statement
 from ingest.reading import Reading
 from ingest.trade_numbers import DEFAULTS
 from ingest.visit.entry import VisitEntry
@@ -58,9 +59,7 @@ class Verdict:
 def judge_visit(connection: duckdb.DuckDBPyConnection, visit_id: int) -> Verdict:
     """Judge one stored visit against its specification and its pump's history until then."""
     visits = connection.execute(
-        "SELECT h.* FROM visit_detail h JOIN visit_detail v USING (pump_id)"
-        " WHERE v.visit_id = ? AND (h.visited_on, h.visit_id) <= (v.visited_on, v.visit_id)"
-        " ORDER BY h.visited_on, h.visit_id",
+        statement("visits_up_to"),
         [visit_id],
     ).df()
     services = services_of(connection, str(visits["unit"].iloc[-1]))
@@ -77,10 +76,10 @@ def judge_entry(
 
     entry: with the day; reading: of its capture, None for a meter's average or a check.
     """
-    known = connection.execute(statement("visit/type_and_unit"), [pump_id]).df()
+    known = connection.execute(ingest_statement("visit/type_and_unit"), [pump_id]).df()
     day = pd.Timestamp(entry.visited_on or date.today())
     visits = connection.execute(
-        "SELECT * FROM visit_detail WHERE pump_id = ? AND visited_on <= ?", [pump_id, day.date()]
+        statement("visits_until"), [pump_id, day.date()]
     ).df()
     services = services_of(connection, entry.unit)
     done = pd.DataFrame([{"unit": entry.unit, "done_on": day, "work": work} for work in entry.done])

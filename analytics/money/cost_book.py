@@ -331,7 +331,7 @@ def cost_book(connection: duckdb.DuckDBPyConnection, on: date) -> CostBook:
             amount, start = float(settings[name]), date(1900, 1, 1)
             sure = amount != DEFAULTS[name]
             entries.append(Entry(name, amount, None, None, "setting", sure, start, datetime(1900, 1, 1)))
-    types = connection.execute("SELECT pump_type, price FROM pump_type WHERE price IS NOT NULL").fetchall()
+    types = connection.execute(statement("type_prices")).fetchall()
     currency = str(settings_at(connection, on)["currency"])
     return CostBook(on, currency, tuple(entries), dict(types))
 

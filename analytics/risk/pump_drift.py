@@ -113,14 +113,12 @@ def history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:
     """Return the history of the unit a pump is in, by the fleet's own queries."""
     with open_ledger(ledger) as connection:
         [(unit,)] = connection.execute(
-            "SELECT max(unit) FROM pump WHERE pump_id = ?", [pump_id]
+            statement("unit_of_pump"), [pump_id]
         ).fetchall()  # NULL without such a pump
 
         def part(name: str, values: list[Any], key: str, wanted: list[Any]) -> pd.DataFrame:
-            query = statement(f"history_{name}")
-            return connection.execute(
-                f"SELECT * FROM ({query}) WHERE list_contains(?, {key})", [*values, wanted]
-            ).df()
+            rows = statement("rows_with").replace("{query}", statement(f"history_{name}"))
+            return connection.execute(rows.replace("{column}", key), [*values, wanted]).df()
 
         pumps = part("pumps", [], "unit", [unit])
         visits = part("visits", [as_of], "pump_id", pumps["pump_id"].tolist() or [-1])

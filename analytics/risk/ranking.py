@@ -23,6 +23,7 @@ from analytics.past.lots import early_failures
 from analytics.risk.deciding import decide_pumps
 from analytics.risk.forecast import GRID_KM, Forecast, State, fit_for, score, survival_on_grid
 from analytics.risk.reasons import Grounds, beyond, format_quantities, points, reasons
+from analytics.statements import statement
 from analytics.trend.drift import drift_of
 from analytics.wear_model.failure_risk import CAUSES
 from analytics.wear_model.model import risk_model
@@ -85,7 +86,7 @@ def facts_of(connection: duckdb.DuckDBPyConnection, history: History, known_by: 
     """Return what a list of a history's pumps rests on, with decisions and prices up to `known_by`, today."""
     day = history.as_of
     settings = settings_at(connection, day)
-    services = connection.execute("SELECT unit, done_on, work FROM service WHERE done_on <= ?", [day]).df()
+    services = connection.execute(statement("services_until"), [day]).df()
     return Facts(
         history,
         settings,

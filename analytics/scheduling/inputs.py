@@ -50,9 +50,9 @@ def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
         facts = read_facts(connection, as_of)
         day = facts.history.as_of
         types = connection.execute(statement("plan_types")).df()
-        stock = connection.execute("SELECT depot, pump_type, on_hand FROM stock").df()
-        bays = connection.execute("SELECT depot, week_of, hours FROM bay_hours").df()
-        due = connection.execute("SELECT unit, due_on, work, hours FROM due_work").df()
+        stock = connection.execute(statement("plan_stock")).df()
+        bays = connection.execute(statement("plan_bays")).df()
+        due = connection.execute(statement("plan_due")).df()
         decisions = decisions_on(connection, as_of)
         previous = last_list(connection, facts.today)
         listed, revision = listed_before(connection, facts.today)

@@ -10,8 +10,7 @@ from ingest.ledger.statements import statement
 def fitting_units(connection: duckdb.DuckDBPyConnection, visit_id: int) -> list[str]:
     """Return the units, other than its own, whose history a stored visit fits in odometer and current."""
     rows = connection.execute(
-        "SELECT v.unit, v.position, v.visited_on, v.odometer_km, v.mean_a, v.rpm FROM visit_detail v"
-        " WHERE v.visit_id = ?",
+        statement("visit/what_was_read"),
         [visit_id],
     ).fetchall()
     return units_like(connection, *rows[0]) if rows else []

@@ -15,6 +15,7 @@ from ingest.checking.other_unit import fitting_units
 from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.report import RowProblem
 from ingest.ledger.changes import as_text
+from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.units import UNITS
 
@@ -63,7 +64,7 @@ def check_odometers(
     connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions, distance_unit: str
 ) -> None:
     """Ask about odometers that don't fit the unit's own mileage."""
-    readings = connection.execute(statement("load/odometer_readings")).df()
+    readings = connection.execute(statement("load/odometer_readings"), {"unit": None}).df()
     readings["odometer_entered"] = np.rint(readings["odometer_km"] / UNITS[distance_unit].factor)
     judged = clean(readings)
     doubted = readings[~judged["trusted"]].join(judged[["code", "likely_km"]])
@@ -116,7 +117,7 @@ def check_vehicles(
     connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions
 ) -> list[str]:
     """Ask about VINs with a wrong check digit, and names nearly another's; returns notices."""
-    rows = connection.execute("SELECT unit, vin, recorded_at FROM vehicle").fetchall()
+    rows = connection.execute(statement("load/vins")).fetchall()
     vins = {unit: vin for unit, vin, _ in rows if vin}
     frame = loaded.frames.get("vehicle")
     ours = set() if frame is None else set(frame.index)
@@ -184,14 +185,9 @@ def _check_removals(loaded: LoadedRows, questions: Questions) -> None:
 
 def check_types(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions) -> list[str]:
     """Add pump types that are named but not described, with a question; returns notices on blanks."""
-    missing = connection.execute(
-        "SELECT p.pump_type, min(p.pump_id) FROM pump p ANTI JOIN pump_type t USING (pump_type)"
-        " GROUP BY 1 ORDER BY 2"
-    ).fetchall()
+    missing = connection.execute(statement("load/types_missing")).fetchall()
     for name, pump_id in missing:
-        connection.execute(
-            "INSERT INTO pump_type (pump_type, recorded_at) VALUES (?, now()::TIMESTAMP)", [name]
-        )
+        insert_row(connection, "pump_type", {"pump_type": name})
         if name != "unknown":
             text = f"pump type {name} is in no pump_types.csv; what is its specification?"
             loaded.ask(questions, "pump", str(pump_id), "pump_type", "unknown-pump-type", text)

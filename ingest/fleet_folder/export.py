@@ -30,8 +30,6 @@ from ingest.units import UNITS
 from ingest.waveforms import waveform_path
 
 Format = Literal["csv", "parquet"]
-# What makes a spreadsheet read a cell as a formula (OWASP, "CSV Injection"), and apostrophes put before it.
-FORMULA_START = r"^''*\s*[=+\-@\t\r\n＝＋－＠]"
 EVERYTHING = "ledger"
 
 
@@ -61,7 +59,7 @@ def export_ledger(ledger: Path | str, folder: Path | str, *, form: Format = "csv
             with open_ledger(ledger) as connection:
                 rows = _write_tables(connection, made, form)
                 (made / FLEET_FILE).write_text(_fleet_file(connection), encoding="utf-8")
-                hashes = connection.execute("SELECT capture_hash FROM capture ORDER BY 1").fetchall()
+                hashes = connection.execute(statement("upkeep/hashes")).fetchall()
             missing = _copy_waveforms(ledger, made / "captures", [h for (h,) in hashes])
             if folder.exists():
                 folder.rmdir()
@@ -75,58 +73,52 @@ def export_ledger(ledger: Path | str, folder: Path | str, *, form: Format = "csv
 
 def _write_tables(connection: duckdb.DuckDBPyConnection, made: Path, form: Format) -> dict[str, int]:
     unit = settings_at(connection)["distance_unit"]
-    selects = {
-        Path(table.file).stem: _fleet_folder_select(connection, table, UNITS[unit].factor) for table in TABLES
+    tables = {
+        Path(table.file).stem: _fleet_folder_rows(connection, table, UNITS[unit].factor) for table in TABLES
     }
-    selects |= {f"{EVERYTHING}/{name}": f'SELECT * FROM "{name}"' for name in table_names(connection)}
-    selects[f"{EVERYTHING}/visit_detail"] = "SELECT * FROM visit_detail ORDER BY visit_id"
-    options = "FORMAT csv, HEADER" if form == "csv" else "FORMAT parquet, COMPRESSION zstd"
+    tables |= {f"{EVERYTHING}/{name}": connection.table(name) for name in table_names(connection)}
+    tables[f"{EVERYTHING}/visit_detail"] = connection.view("visit_detail").order("visit_id")
+    connection.execute(statement("export/safe_text"))
     rows = {}
-    for name, select in selects.items():
-        select = _safe(connection, select) if form == "csv" else select
-        path = made / f"{name}.{form}"
-        [(rows[f"{name}.{form}"],)] = connection.execute(
-            f"COPY ({select}) TO {_quoted(path)} ({options})"
-        ).fetchall()
+    for name, content in tables.items():
+        path = str(made / f"{name}.{form}")
+        if form == "csv":
+            _safe(content).to_csv(path, header=True)
+        else:
+            content.to_parquet(path, compression="zstd")
+        rows[f"{name}.{form}"] = len(content)
     return rows
 
 
-def _fleet_folder_select(connection: duckdb.DuckDBPyConnection, table: Table, km_per_unit: float) -> str:
-    """Return the SELECT that turns a ledger table into a table of a fleet folder (names are our own)."""
-    source = table.ledger
-    if table is VISITS:  # joined with the pump's serial and metrics measured elsewhere
-        source = f"({statement('export/visits').strip().rstrip(';')})"
-    have = {c[0] for c in connection.execute(f"SELECT * FROM {source} LIMIT 0").description}
-    columns = [
-        f"{_value(column, km_per_unit)} AS {column.name}" for column in table.columns if column.target in have
-    ]
-    return f"SELECT {', '.join(columns)} FROM {source} ORDER BY ALL"
+def _fleet_folder_rows(
+    connection: duckdb.DuckDBPyConnection, table: Table, km_per_unit: float
+) -> duckdb.DuckDBPyRelation:
+    """Return a ledger table as a table of a fleet folder."""
+    # Visits are joined with the pump's serial and metrics measured elsewhere.
+    source = connection.sql(statement("export/visits")) if table is VISITS else connection.table(table.ledger)
+    columns = [column for column in table.columns if column.target in source.columns]
+    return source.select(*(_value(column, km_per_unit) for column in columns)).sort(
+        *(column.name for column in columns)
+    )
 
 
-def _value(column: Column, km_per_unit: float) -> str:
-    # Six decimals of a mile give 88412 back as it was entered.
-    return f"round({column.target} / {km_per_unit!r}, 6)" if column.kind == "distance" else column.target
+def _value(column: Column, km_per_unit: float) -> duckdb.Expression:
+    value: duckdb.Expression = duckdb.ColumnExpression(column.target)
+    if column.kind == "distance":  # six decimals of a mile give 88412 back as it was entered
+        value = duckdb.FunctionExpression("round", value / km_per_unit, duckdb.ConstantExpression(6))
+    return value.alias(column.name)
 
 
-def _safe(connection: duckdb.DuckDBPyConnection, select: str) -> str:
-    """Wrap a SELECT so that its text can't be taken for formulas, and pictures become text."""
-    described = connection.execute(f"DESCRIBE {select}").fetchall()
+def _safe(content: duckdb.DuckDBPyRelation) -> duckdb.DuckDBPyRelation:
+    """Return the rows with no text that could be taken for a formula, and pictures as text."""
+    made_safe = {"VARCHAR": "safe_text", "JSON": "safe_text", "BLOB": "base64"}
     columns = []
-    for name, kind, *_ in described:
-        if kind in ("VARCHAR", "JSON"):
-            columns.append(
-                f"CASE WHEN regexp_matches({name}, '{FORMULA_START}') AND try_cast({name} AS DOUBLE) IS NULL"
-                f" THEN '''' || {name} ELSE {name} END AS {name}"
-            )
-        elif kind == "BLOB":
-            columns.append(f"base64({name}) AS {name}")
-        else:
-            columns.append(name)
-    return f"SELECT {', '.join(columns)} FROM ({select})"
-
-
-def _quoted(path: Path) -> str:
-    return "'" + str(path).replace("'", "''") + "'"
+    for name, kind in zip(content.columns, content.types, strict=True):
+        value: duckdb.Expression = duckdb.ColumnExpression(name)
+        if str(kind) in made_safe:
+            value = duckdb.FunctionExpression(made_safe[str(kind)], value).alias(name)
+        columns.append(value)
+    return content.select(*columns)
 
 
 def _fleet_file(connection: duckdb.DuckDBPyConnection) -> str:

@@ -26,6 +26,7 @@ from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, TABLES, VISITS
 from ingest.known_pump import KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Undone, transaction
 from ingest.trade_numbers import DEFAULTS
 
@@ -124,9 +125,7 @@ def _take_captures(
     if ledger.exists():
         with open_ledger(ledger) as connection:
             settings = settings_at(connection)
-            rows = connection.execute(
-                "SELECT DISTINCT capture_hash FROM reading WHERE capture_hash IS NOT NULL"
-            ).fetchall()
+            rows = connection.execute(statement("load/captures_read")).fetchall()
         known = frozenset(value for (value,) in rows)
     named = visits.rows[visits.rows["capture"].notna()].drop_duplicates("capture")
     jobs = [

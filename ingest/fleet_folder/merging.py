@@ -212,13 +212,12 @@ def _with_ledger_defaults(
     connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame
 ) -> pd.DataFrame:
     defaults = connection.execute(
-        "SELECT column_name, column_default FROM duckdb_columns()"
-        " WHERE table_name = ? AND column_default IS NOT NULL",
+        statement("ledger/defaults"),
         [table],
     ).fetchall()
     for name, default in defaults:
         if name in rows and rows[name].isna().any():
-            value = connection.execute(f"SELECT {default}").fetchall()[0][0]
+            value = connection.execute(statement("ledger/value").replace("{default}", default)).fetchall()[0][0]
             rows[name] = rows[name].where(rows[name].notna(), value)
     return rows
 
@@ -275,9 +274,7 @@ def _mixed(old: pd.Series, new: pd.Series, mask: np.ndarray) -> pd.Series:
 def _corrections(connection: duckdb.DuckDBPyConnection, table: str) -> dict[tuple[str, str], str | None]:
     """The value each cell had before a person last corrected it."""
     rows = connection.execute(
-        "SELECT row_key, field, arg_max(old_value, change_id) FROM change_log"
-        " WHERE table_name = ? AND field IS NOT NULL GROUP BY ALL"
-        " HAVING arg_max(coalesce(command, ''), change_id) <> 'load'",
+        statement("load/corrections"),
         [table],
     ).fetchall()
     return {(key, field): old for key, field, old in rows}

@@ -8,6 +8,7 @@ import pandas as pd
 
 from ingest.fleet_folder.merging import fill_matches
 from ingest.fleet_folder.tables import PUMPS
+from ingest.ledger.statements import statement
 
 _EVER, _NEVER = pd.Timestamp("1700-01-01"), pd.Timestamp("2261-01-01")
 
@@ -20,7 +21,7 @@ def match_pumps(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> np
     in that position whose life the row can explain.
     """
     place = np.full(len(rows), -1)
-    existing = connection.execute("SELECT * FROM pump").df()
+    existing = connection.execute(statement("ledger/all_rows", table="pump")).df()
     if existing.empty or rows.empty:
         return place
     existing["ledger_place"] = np.arange(len(existing))
@@ -49,10 +50,7 @@ def _adopt_implied(
     connection: duckdb.DuckDBPyConnection, existing: pd.DataFrame, rows: pd.DataFrame, place: np.ndarray
 ) -> None:
     """Give a pump that only visits implied to the first row whose life overlaps its own."""
-    implied = connection.execute(
-        "SELECT DISTINCT try_cast(row_key AS BIGINT) FROM question"
-        " WHERE table_name = 'pump' AND code = 'implied-pump' AND status = 'open'"
-    ).fetchall()
+    implied = connection.execute(statement("load/implied_pumps")).fetchall()
     free = existing[existing["pump_id"].isin([pump_id for (pump_id,) in implied])]
     free = free[~free["ledger_place"].isin(place[place >= 0])]
     if free.empty:

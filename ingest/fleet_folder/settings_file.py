@@ -17,6 +17,7 @@ from ingest.errors import EntryRefused
 from ingest.fleet_folder.report import TableCount
 from ingest.ledger.changes import log_change
 from ingest.ledger.rows import insert_row
+from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
 from ingest.trade_numbers import DEFAULTS
 
@@ -98,9 +99,7 @@ def store_fleet_file(
     added = changed = 0
     currency = fleet.settings.get("currency")
     for key, value in fleet.settings.items():
-        rows = connection.execute(
-            "SELECT value FROM setting WHERE key = ? ORDER BY valid_from, recorded_at", [key]
-        ).fetchall()
+        rows = connection.execute(statement("load/setting_values"), [key]).fetchall()
         old = json.loads(rows[-1][0]) if rows else None
         if old == value:
             continue
@@ -112,8 +111,7 @@ def store_fleet_file(
             log_change(connection, "setting", key, "value", json.dumps(old), json.dumps(value), stamp)
     for element, amount in fleet.costs.items():
         rows = connection.execute(
-            "SELECT amount FROM cost_entry WHERE element = ? AND source = ?"
-            " AND class IS NULL AND depot IS NULL ORDER BY valid_from, recorded_at",
+            statement("load/amounts"),
             [element, FILE],
         ).fetchall()
         if rows and rows[-1][0] == amount:

@@ -137,11 +137,7 @@ def _prepared(read: ReadTable, distance_unit: str, offsets: pd.DataFrame) -> pd.
 def _cluster_offsets(connection: duckdb.DuckDBPyConnection, content: Folder) -> pd.DataFrame:
     """What replaced clusters add to later readings: those of this folder and those the ledger knows."""
     columns = ["unit", "read_on", "odometer_km"]
-    clusters = [
-        connection.execute(
-            "SELECT unit, read_on, odometer_km FROM odometer WHERE source = 'cluster-replaced'"
-        ).df()
-    ]
+    clusters = [connection.execute(statement("load/clusters_replaced")).df()]
     odometers = content.tables.get(ODOMETERS.file)
     if odometers is not None and "source" in odometers.rows:
         rows = odometers.rows
@@ -151,7 +147,7 @@ def _cluster_offsets(connection: duckdb.DuckDBPyConnection, content: Folder) -> 
         return pd.DataFrame(columns=["unit", "from_on", "offset_km", "new_km"])
     found["read_on"] = found["read_on"].astype("datetime64[us]")
     factor = UNITS[content.distance_unit].factor
-    known = [connection.execute(statement("load/entered_odometers")).df()]
+    known = [connection.execute(statement("load/entered_odometers"), {"unit": None}).df()]
     for file, days in _READ_ON.items():
         read = content.tables.get(file)
         if read is None or file == PUMPS.file or "odometer_entered" not in read.rows:
@@ -207,12 +203,7 @@ def _ask_about_shared_captures(
     connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, merged: Merged, questions: Questions
 ) -> None:
     """The same samples at two visits: the later-numbered one is asked about."""
-    firsts = dict(
-        connection.execute(
-            "SELECT capture_hash, min(visit_id) FROM visit WHERE capture_hash IS NOT NULL AND NOT withdrawn"
-            " GROUP BY 1 HAVING count(*) > 1"
-        ).fetchall()
-    )
+    firsts = dict(connection.execute(statement("load/captures_twice")).fetchall())
     for place, value in enumerate(rows["capture_hash"]):
         if value in firsts and int(merged.row_key[place]) != firsts[value]:
             text = "these very samples belong to another visit already; which visit were they captured at?"
@@ -239,7 +230,7 @@ def _add_unknown_units(
     connection: duckdb.DuckDBPyConnection, content: Folder, questions: Questions, stamp: Stamp
 ) -> None:
     """Create the vehicles that other tables name and nothing else knows, each with a question."""
-    known = {unit for (unit,) in connection.execute("SELECT unit FROM vehicle").fetchall()}
+    known = {unit for (unit,) in connection.execute(statement("visit/units")).fetchall()}
     if VEHICLES.file in content.tables:
         known |= set(content.tables[VEHICLES.file].rows["unit"])
     by_key: dict[str, str] = {unit_key(unit): unit for unit in sorted(known)}

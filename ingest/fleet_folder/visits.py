@@ -111,7 +111,7 @@ def _take_serials(
     pump[named["place"]] = named["pump_without_serial"].astype("int64").to_numpy()
     pairs = pd.DataFrame({"pump_id": single.index.astype("int64"), "serial": single["first"].to_numpy()})
     connection.register("named_pumps", pairs)
-    connection.execute("UPDATE pump SET serial = n.serial FROM named_pumps n WHERE pump.pump_id = n.pump_id")
+    connection.execute(statement("load/name_pumps"))
     connection.unregister("named_pumps")
     cells = [(str(i), "serial", None, str(s)) for i, s in pairs.itertuples(index=False)]
     log_cells(connection, "pump", cells, stamp, reason="named by its visits")
@@ -170,10 +170,7 @@ def _imply(
 
 def _type_in_unit(connection: duckdb.DuckDBPyConnection, leading: pd.DataFrame) -> np.ndarray:
     """The type of the other pumps in the same position, where they agree; else "unknown"."""
-    types = connection.execute(
-        "SELECT unit, position, min(pump_type) AS pump_type FROM pump WHERE pump_type <> 'unknown'"
-        " GROUP BY ALL HAVING count(DISTINCT pump_type) = 1"
-    ).df()
+    types = connection.execute(statement("load/type_in_position")).df()
     return leading.merge(types, on=["unit", "position"], how="left")["pump_type"].fillna("unknown").to_numpy()
 
 
@@ -199,7 +196,7 @@ def match_visits(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, twic
     By ref, else unit, position, day, pump and capture; then without the capture (it was missing before, or
     is missing now); then without the pump (the record of the pump was corrected meanwhile).
     """
-    existing = connection.execute("SELECT * FROM visit").df()
+    existing = connection.execute(statement("ledger/all_rows", table="visit")).df()
     if existing.empty:
         return np.full(len(rows), -1)
     existing = existing.assign(stop_state=existing["state"], ledger_place=np.arange(len(existing)))
@@ -307,12 +304,7 @@ def _add_measured(
     gained = np.zeros(len(rows), dtype=bool)
     if "capture" not in rows or not captures:
         return gained
-    have = {
-        (v, h)
-        for v, h in connection.execute(
-            "SELECT DISTINCT visit_id, capture_hash FROM reading WHERE capture_hash IS NOT NULL"
-        ).fetchall()
-    }
+    have = {(v, h) for v, h in connection.execute(statement("load/readings_of_captures")).fetchall()}
     for place in np.flatnonzero(rows["capture"].notna().to_numpy() & usable):
         result = captures.get(rows["capture"].iloc[place])
         if result is None or result.reading is None or result.capture_hash is None:

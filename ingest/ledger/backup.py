@@ -20,6 +20,7 @@ import duckdb
 from ingest.durable import flush_file, flush_folder
 from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.waveforms import waveform_folder, waveform_path
 
@@ -59,7 +60,7 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
         destination.parent.mkdir(parents=True, exist_ok=True)
         with open_ledger(ledger, wait_s=wait_s) as connection:
             rows = {name: fingerprint(connection, name) for name in table_names(connection)}
-            hashes = connection.execute("SELECT capture_hash FROM capture ORDER BY 1").fetchall()
+            hashes = connection.execute(statement("upkeep/hashes")).fetchall()
             subprocess.run(
                 [sys.executable, "-c", _COPY, str(ledger), str(part)], check=True, capture_output=True
             )

@@ -8,6 +8,7 @@ import duckdb
 
 from ingest.ledger.migrations import apply_script, scripts
 from ingest.ledger.numbers import ID_COLUMNS
+from ingest.ledger.statements import statement
 
 OUTPUT = Path(__file__).parents[2] / "docs" / "data_dictionary.md"
 HEAD = """# Data dictionary
@@ -25,16 +26,8 @@ def data_dictionary() -> str:
     with duckdb.connect() as connection:
         for number, script in scripts().items():
             apply_script(connection, number, script)
-        described = dict(
-            connection.execute(
-                "SELECT table_name, comment FROM duckdb_tables() UNION ALL"
-                " SELECT view_name, comment FROM duckdb_views() WHERE NOT internal ORDER BY 1"
-            ).fetchall()
-        )
-        columns = connection.execute(
-            "SELECT table_name, column_name, data_type, is_nullable, column_default, comment"
-            " FROM duckdb_columns() WHERE NOT internal ORDER BY table_name, column_index"
-        ).fetchall()
+        described = dict(connection.execute(statement("ledger/comments")).fetchall())
+        columns = connection.execute(statement("ledger/columns")).fetchall()
     parts = [HEAD]
     for name, about in described.items():
         parts.append(f"\n## {name}\n\n{about or ''}\n\n| column | type | | meaning |\n|---|---|---|---|\n")

@@ -19,6 +19,7 @@ from types import ModuleType
 import duckdb
 
 from ingest.errors import LedgerError
+from ingest.ledger.statements import statement
 
 fcntl: ModuleType | None
 try:
@@ -94,9 +95,7 @@ def connect_once(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     else:
         # 1.5 is the oldest engine that must still open the file.
         connection = duckdb.connect(str(path), config={"storage_compatibility_version": "v1.5.0"})
-    connection.execute("SET enable_progress_bar = false")  # it would be drawn into our own output
-    # Memory freed goes back at once: kept, it would come on top of the tables made of 100,000 pumps' visits.
-    connection.execute("SET allocator_bulk_deallocation_flush_threshold = '1MB'")
+    connection.execute(statement("ledger/manners"))
     return connection
 
 

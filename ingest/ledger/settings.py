@@ -18,6 +18,7 @@ from ingest.errors import EntryRefused
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.rows import insert_row
+from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.trade_numbers import DEFAULTS
 
@@ -30,8 +31,7 @@ def settings_at(connection: duckdb.DuckDBPyConnection, on: date | None = None) -
 def settings_chosen(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> dict[str, Any]:
     """Return only what this fleet has set itself, as in force on `on`."""
     rows = connection.execute(
-        "SELECT key, value FROM setting WHERE valid_from <= coalesce(?, DATE '9999-12-31')"
-        " ORDER BY valid_from, recorded_at",
+        statement("ledger/settings"),
         [on],
     ).fetchall()
     return {key: json.loads(value) for key, value in rows}

@@ -71,7 +71,7 @@ def _similar_unit(
     connection: duckdb.DuckDBPyConnection, entry: VisitEntry, *, doubted: bool
 ) -> Iterator[Question]:
     """Units 007 and 7 are two; ask when the one entered is new, or nothing shows which is meant."""
-    units = [unit for (unit,) in connection.execute("SELECT unit FROM vehicle ORDER BY unit").fetchall()]
+    units = [unit for (unit,) in connection.execute(statement("visit/units")).fetchall()]
     key = unit_key(entry.unit)
     like = [unit for unit in units if unit != entry.unit and unit_key(unit) == key]
     if not like:
@@ -92,7 +92,7 @@ def _date(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date)
         yield Question("date", "future-date", f"{day} is after today, {today}; what is the right date?")
     elif day < today - timedelta(days=_OLD_DAYS):
         later = connection.execute(
-            "SELECT max(visited_on) FROM visit WHERE unit = ? AND NOT withdrawn AND visited_on > ?",
+            statement("visit/later_visit"),
             [entry.unit, day],
         ).fetchall()[0][0]
         if later:
@@ -103,9 +103,7 @@ def _date(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date)
 def _odometer(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date) -> Iterator[Question]:
     if entry.odometer_km is None:
         return
-    history = connection.execute(
-        f"SELECT * FROM ({statement('load/odometer_readings')}) WHERE unit = ?", [entry.unit]
-    ).df()
+    history = connection.execute(statement("load/odometer_readings"), {"unit": entry.unit}).df()
     own = settings_at(connection)["distance_unit"]
     unit = entry.odometer_unit or own
     entered = entry.odometer_km / UNITS[unit].factor
@@ -126,7 +124,7 @@ def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator
     if entry.hours is None:
         return
     last = connection.execute(
-        "SELECT max(hours) FROM visit WHERE unit = ? AND visited_on <= ? AND NOT withdrawn",
+        statement("visit/most_hours"),
         [entry.unit, entry.visited_on],
     ).fetchall()[0][0]
     if last is not None and entry.hours < last:

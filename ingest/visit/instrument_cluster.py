@@ -37,11 +37,7 @@ def count_on(connection: duckdb.DuckDBPyConnection, unit: str, on: date | None, 
     clusters = connection.execute(statement("visit/clusters_replaced"), [unit]).df()
     if clusters.empty or on is None:
         return shown_km
-    shown = (
-        connection.sql(statement("load/entered_odometers"))
-        .filter(duckdb.ColumnExpression("unit") == duckdb.ConstantExpression(unit))
-        .df()
-    )
+    shown = connection.execute(statement("load/entered_odometers"), {"unit": unit}).df()
     totals = connection.execute(statement("load/cluster_totals")).df()
     offsets = cluster_offsets(clusters, shown, totals)
     used = to_used(pd.Series([unit]), pd.to_datetime(pd.Series([str(on)])), pd.Series([shown_km]), offsets)

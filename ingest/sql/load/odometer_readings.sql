@@ -1,4 +1,4 @@
--- Every odometer reading the ledger holds, of whatever table; `confirmed`: a person vouched for it.
+-- Every odometer reading the ledger holds of a unit (NULL: of all), of whatever table; `confirmed`: a person vouched for it.
 WITH vouched AS (
     SELECT DISTINCT table_name, row_key, field FROM question
     WHERE status IN ('confirmed', 'dismissed') AND code LIKE 'odometer-%'
@@ -22,4 +22,4 @@ readings AS (
 SELECT r.*, v.row_key IS NOT NULL AS confirmed
 FROM readings r
 LEFT JOIN vouched v USING (table_name, row_key, field)
-WHERE r.odometer_km IS NOT NULL AND r.read_on IS NOT NULL
+WHERE r.odometer_km IS NOT NULL AND r.read_on IS NOT NULL AND r.unit = coalesce(CAST($unit AS VARCHAR), r.unit)

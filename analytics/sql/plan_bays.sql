@@ -1,0 +1,1 @@
+SELECT depot, week_of, hours FROM bay_hours

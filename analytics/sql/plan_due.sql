@@ -1,0 +1,1 @@
+SELECT unit, due_on, work, hours FROM due_work

@@ -1,0 +1,1 @@
+SELECT depot, pump_type, on_hand FROM stock

@@ -1,0 +1,1 @@
+SELECT max(unit) FROM pump WHERE pump_id = ?

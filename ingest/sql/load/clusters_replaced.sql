@@ -1,0 +1,1 @@
+SELECT unit, read_on, odometer_km FROM odometer WHERE source = 'cluster-replaced'

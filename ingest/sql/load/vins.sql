@@ -1,0 +1,1 @@
+SELECT unit, vin, recorded_at FROM vehicle

@@ -1,0 +1,1 @@
+SELECT capture_hash FROM capture ORDER BY 1

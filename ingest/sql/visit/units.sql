@@ -1,0 +1,1 @@
+SELECT unit FROM vehicle ORDER BY unit
