@@ -1,4 +1,4 @@
-"""Dates of a whole column at once: ISO always; day/month order decided for the column or asked.
+"""A day, or the dates of a column at once: ISO always; day/month order decided for the column or asked.
 
 Times may carry an offset ("2026-03-04T23:30-05:00"): the local date is the date as written, UTC is kept
 beside it.
@@ -7,9 +7,12 @@ beside it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import pandas as pd
+
+from ingest.errors import EntryRefused
 
 _TIME = r"(\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)\s*(Z|[+-]\d{2}:?\d{2})?"
 _ISO = rf"^(\d{{4}})[-/.](\d{{1,2}})[-/.](\d{{1,2}})(?:[T ]{_TIME})?$"
@@ -32,6 +35,15 @@ class DateColumn:
     zone: pd.Series
     problem: pd.Series
     order: str
+
+
+def read_day(text: str, *, field: str = "") -> date:
+    """Return the day written as 2026-03-31; raises EntryRefused, naming the field, for anything else."""
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        said = f"'{text}' is not a date; write it like 2026-03-31."
+        raise EntryRefused("date-format", f"{field}: {said}" if field else said) from None
 
 
 def read_dates(text: pd.Series, *, order: str = "", time_zone: str = "") -> DateColumn:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 import json
 import textwrap
-from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from dashboard.commands.options import day
 from dashboard.words.formats import UNKNOWN
 from dashboard.words.record import METHODS, acted_lines, is_slope, methods_heading
 
@@ -23,9 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--cutoffs", type=int, default=4, metavar="N", help="past days to stand on (default 4)"
     )
-    parser.add_argument(
-        "--until", type=date.fromisoformat, metavar="DATE", help="take no fact after this day"
-    )
+    parser.add_argument("--until", type=day, metavar="DATE", help="take no fact after this day")
     parser.add_argument("--json", action="store_true", help="one JSON object")
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 import json
-from datetime import date
 from typing import TYPE_CHECKING
 
+from dashboard.commands.options import day
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ FRAMES = ("elements", "spent", "breakdowns", "policies", "best_ages", "ratio_cur
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options."""
     parser.add_argument(
-        "--as-of", type=_day, metavar="DATE", help="the day to stand on; default: the last dated fact"
+        "--as-of", type=day, metavar="DATE", help="the day to stand on; default: the last dated fact"
     )
     parser.add_argument(
         "--discount", type=float, default=0.0, metavar="PCT", help="a yearly rate, for the best age"
@@ -34,18 +34,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--depot", metavar="DEPOT", help="with --set: for this depot only")
     parser.add_argument(
-        "--from", dest="valid_from", type=_day, metavar="DATE", help="with --set: from this day on"
+        "--from", dest="valid_from", type=day, metavar="DATE", help="with --set: from this day on"
     )
     parser.add_argument("--source", metavar="TEXT", help="with --set: where the price comes from")
     parser.add_argument("--elements", action="store_true", help="list the elements of cost and stop")
     parser.add_argument("--json", action="store_true", help="the whole review as one object")
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(f"'{text}' is not a date; write it like 2026-03-31") from error
 
 
 def run(args: argparse.Namespace) -> int:

@@ -6,7 +6,6 @@ import argparse
 import json
 import sys
 from dataclasses import asdict
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,27 +27,10 @@ if TYPE_CHECKING:
     from analytics.judging.verdict import Verdict
     from analytics.scheduling.in_the_bay import BayDecision
     from ingest.reading import Reading
-    from ingest.units import Kind
     from ingest.visit.entry import VisitEntry
     from ingest.visit.logging_visit import LoggedVisit
 
 EXAMPLE = 'pumpledger log demo/fleet/captures/first.csv --unit 214 --odometer "88412 mi" --supply-v 13.6'
-# Entries with a unit; a bare number is taken as the unit given here.
-_QUANTITIES: tuple[tuple[str, Kind, str | None, str], ...] = (
-    ("fuel_pressure", "pressure", None, "fuel_pressure_kpa"),
-    ("fuel_temp", "temperature", None, "fuel_temp_c"),
-    ("delivery", "flow", None, "delivery_l_min"),
-    ("supply_v", "voltage", "V", "supply_v"),
-    ("drop_supply_v", "voltage", "V", "drop_supply_v"),
-    ("drop_ground_v", "voltage", "V", "drop_ground_v"),
-    ("meter_a", "current", "A", "meter_a"),
-    ("pressure_hold", "pressure", None, "pressure_hold_kpa"),
-)
-_PLAIN = (
-    "unit", "position", "serial", "pump_type", "hours", "reason", "state", "fuel", "fuel_level_pct",
-    "commanded", "duty_pct", "supply_v_at", "delivery_at", *PARTS, "check_result", "closes", "channel",
-    "clamp", "clamp_point", "technician", "note",
-)  # fmt: skip
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -149,41 +131,22 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _entry(args: argparse.Namespace) -> VisitEntry:
-    from ingest.units import parse_quantity, read_quantity
-    from ingest.visit.entry import VisitEntry
+    from dashboard.parts.entry_form import entry_from
+    from ingest.dates import read_day
 
-    odometer = read_quantity(
-        args.odometer, "distance", field="--odometer", default_unit=_fleet_distance_unit(args.ledger)
-    )
-    values: dict[str, Any] = {name: getattr(args, name) for name in _PLAIN}
-    values["zero_checked"] = "yes" if args.zero_checked else None
-    values["probe"] = _probe_text(args.probe)
-    for option, kind, default_unit, column in _QUANTITIES:
-        text = getattr(args, option)
-        if text is not None:
-            name = f"--{option.replace('_', '-')}"
-            values[column] = parse_quantity(text, kind, default_unit=default_unit, field=name)
-    return VisitEntry(
-        **values,
-        visited_on=_day(args.date),
-        odometer_km=odometer.value,
-        odometer_entered=odometer.entered,
-        odometer_unit=odometer.unit,
-        done=tuple(args.done),
-    )
+    if not args.odometer.strip():
+        raise EntryRefused("odometer-missing", "--odometer: blank; give it with its unit, like 88412 mi.")
+    typed = vars(args) | {
+        "visited_on": read_day(args.date, field="--date") if args.date is not None else None,
+        "zero_checked": "yes" if args.zero_checked else None,
+        "probe": _probe_text(args.probe),
+    }
+    unit = _fleet_distance_unit(args.ledger)
+    return entry_from(typed, distance_unit=unit, called=lambda field: f"--{field.replace('_', '-')}")
 
 
 def _probe_text(volts_per_amp: float | None) -> str | None:
     return None if volts_per_amp is None else f"{1000 * volts_per_amp:g}mV/A"
-
-
-def _day(text: str | None) -> date | None:
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise EntryRefused("date-format", f"--date: '{text}' is not a day written as YYYY-MM-DD.") from error
 
 
 def _fleet_distance_unit(ledger: Path) -> str | None:

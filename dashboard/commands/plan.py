@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands import choices
+from dashboard.commands.options import day
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,7 +37,7 @@ DECISIONS = {
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options."""
     parser.add_argument(
-        "--as-of", type=_day, metavar="DATE",
+        "--as-of", type=day, metavar="DATE",
         help="the day to stand on; default: the last dated fact, planned from today on",
     )  # fmt: skip
     parser.add_argument("--days", type=int, metavar="N", help="how far ahead to plan (default 120)")
@@ -66,16 +66,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for name, text in DECISIONS.items():
         decide.add_argument(f"--{name}", metavar="UNIT", help=text)
     parser.add_argument("--position", metavar="P", help="which pump of UNIT, where it has several")
-    parser.add_argument("--on", type=_day, metavar="DAY", help="the day, such as 2026-03-31")
+    parser.add_argument("--on", type=day, metavar="DAY", help="the day, such as 2026-03-31")
     parser.add_argument("--why", default="", metavar="TEXT", help="the reason, kept with the decision")
     parser.add_argument("--by", metavar="WHO", help="in whose name (default: the user of this computer)")
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(f"'{text}' is not a date; write it like 2026-03-31") from error
 
 
 def run(args: argparse.Namespace) -> int:

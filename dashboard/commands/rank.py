@@ -9,6 +9,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands import choices
+from dashboard.commands.options import day
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
@@ -81,7 +82,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options."""
     parser.add_argument(
         "--as-of",
-        type=date.fromisoformat,
+        type=day,
         metavar="DATE",
         help="the day to stand on; default: the last dated fact",
     )

@@ -1,8 +1,10 @@
-"""From what was typed on the page to a visit entry: units parsed, blanks left out, gentle reminders."""
+"""From what was typed on the page, or given to the command, to a visit entry: units parsed, blanks left out;
+and gentle reminders.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 
@@ -24,6 +26,11 @@ QUANTITIES: dict[str, tuple[Kind, str | None, str]] = {
     "meter_a": ("current", "A", "meter_a"),
     "pressure_hold": ("pressure", None, "pressure_hold_kpa"),
 }
+# Fields kept as they are.
+PLAIN = (
+    "position", "serial", "pump_type", "state", "fuel", "commanded", "supply_v_at", "delivery_at", *PARTS,
+    "check_result", "closes", "channel", "clamp", "clamp_point", "technician", "note",
+)  # fmt: skip
 LABELS = {
     "supply_v": "Volts at the pump, running",
     "drop_supply_v": "Drop on the supply side, V",
@@ -34,33 +41,42 @@ LABELS = {
     "delivery": "Delivery",
     "meter_a": "Average on the meter, A",
     "pressure_hold": "Pressure held after stopping",
+    "odometer": "Odometer",
+    "unit": "Unit",
 }
 MOST_QUESTIONS = 3  # a visit, reminders and questions together; the rest goes to the open questions
 
 
-def entry_from(typed: Mapping[str, Any], *, distance_unit: str) -> VisitEntry:
-    """Return the visit entry; raises EntryRefused naming the field that can't be taken."""
-    values: dict[str, Any] = {
-        name: typed.get(name) or None
-        for name in (
-            "position", "serial", "state", "clamp", "clamp_point", "technician", "note", "pump_type", "fuel",
-            "commanded", "supply_v_at", "delivery_at", *PARTS, "closes", "channel",
-        )
-    }  # fmt: skip
+def label(field: str) -> str:
+    """Return what a field is called on the page."""
+    return LABELS[field]
+
+
+def entry_from(
+    typed: Mapping[str, Any], *, distance_unit: str | None, called: Callable[[str], str] = label
+) -> VisitEntry:
+    """Return the visit entry meant by what was typed on the page or given to the command, without blanks.
+
+    distance_unit: of a bare number, None where it must carry its own. called: what a field is called there.
+    Raises EntryRefused naming the field that can't be taken.
+    """
+    values: dict[str, Any] = {name: typed.get(name) or None for name in PLAIN}
     values["zero_checked"] = "yes" if typed.get("zero_checked") else None
     values["probe"] = probe_from(typed)
     work, checked = _check(typed)
     values |= {name: value for name, value in checked.items() if values.get(name) is None}
     unit = str(typed.get("unit") or "").strip()
     if not unit:
-        raise EntryRefused("unit-missing", "Unit: give the vehicle's number first.")
+        raise EntryRefused("unit-missing", f"{called('unit')}: give the vehicle's number first.")
     if typed.get("odometer"):
-        read = read_quantity(str(typed["odometer"]), "distance", default_unit=distance_unit, field="Odometer")
+        read = read_quantity(
+            str(typed["odometer"]), "distance", default_unit=distance_unit, field=called("odometer")
+        )
         values |= {"odometer_km": read.value, "odometer_entered": read.entered, "odometer_unit": read.unit}
     for name, (kind, default_unit, column) in QUANTITIES.items():
         text = str(typed.get(name) or "").strip()
         if text:
-            values[column] = parse_quantity(text, kind, default_unit=default_unit, field=LABELS[name])
+            values[column] = parse_quantity(text, kind, default_unit=default_unit, field=called(name))
     for name in ("fuel_level_pct", "hours", "duty_pct"):
         if typed.get(name) is not None:
             values[name] = float(typed[name])

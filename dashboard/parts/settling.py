@@ -63,6 +63,7 @@ def _about(row: dict[Any, Any]) -> str:
 
 
 def _settle(what: str, row: dict[Any, Any], reason: str, by: str, odometer: str, own: str) -> None:
+    changes.demand(reason, "a reason")
     ledger, question_id, author = loaders.ledger_path(), int(row["question_id"]), access.author(by)
     if what == WITHDRAW:
         changes.withdraw_visit(ledger, int(row["visit_id"]), reason, author)

@@ -217,7 +217,8 @@ def _with_ledger_defaults(
     ).fetchall()
     for name, default in defaults:
         if name in rows and rows[name].isna().any():
-            value = connection.execute(statement("ledger/value").replace("{default}", default)).fetchall()[0][0]
+            ask = statement("ledger/value").replace("{default}", default)
+            [(value,)] = connection.execute(ask).fetchall()
             rows[name] = rows[name].where(rows[name].notna(), value)
     return rows
 

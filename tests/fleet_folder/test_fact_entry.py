@@ -55,7 +55,7 @@ def test_each_changed_cell_is_logged_and_an_unchanged_one_is_not(ledger):
         ledger,
         "SELECT row_key, field, old_value, new_value, changed_by, reason FROM change_log ORDER BY field",
     ) == [
-        ("FP-10", "current_high_a", "7.0", "7.5", "PL", "maker's sheet"),
+        ("FP-10", "current_high_a", "7", "7.5", "PL", "maker's sheet"),
         ("FP-10", "fuel", "petrol", None, "PL", "maker's sheet"),
     ]
 

@@ -9,8 +9,8 @@ from dashboard.cli import main
 from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.loading import load_folder
-from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
+from ingest.visit.corrections import correct_visit
 from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_folder, write_visits
 
@@ -113,12 +113,7 @@ def test_blank_cell_erases_nothing(tmp_path, ledger):
 def test_a_correction_made_in_the_ledger_outlives_the_old_folder(tmp_path, ledger):
     folder = write_visits(tmp_path / "f", steady_visits(), **ONE_UNIT)
     load_folder(ledger, folder, author=ANYBODY)
-    with open_ledger(ledger, read_only=False) as connection:
-        connection.execute("UPDATE visit SET supply_v = 12.9 WHERE visit_id = 1")
-        log_change(
-            connection, "visit", "1", "supply_v", "13.5", "12.9", by="AB", reason="read anew",
-            command="correct",
-        )  # fmt: skip
+    correct_visit(ledger, 1, {"supply_v": 12.9}, author=ANYBODY, reason="read anew")
     assert load_folder(ledger, folder, author=ANYBODY).changes == 0
     assert query(ledger, "SELECT supply_v FROM visit WHERE visit_id = 1") == [(12.9,)]
 

@@ -251,7 +251,7 @@ def test_a_correction_is_logged_cell_by_cell(ledger):
     assert correct_visit(ledger, logged.visit_id, {"odometer_km": 10_010.0, "state": "idle", "clamp": None},
                          author=Author("AB", "manager"), reason="misread") == 2  # fmt: skip
     assert ask(ledger, "SELECT field, old_value, new_value, reason FROM change_log ORDER BY change_id") == [
-        ("odometer_km", "10000.0", "10010.0", "misread"),
+        ("odometer_km", "10000", "10010", "misread"),
         ("state", None, "idle", "misread"),
     ]
     for values, reason in (({"unit": "9"}, "x"), ({"pump_id": 3}, "x"), ({"state": "idle"}, " ")):

@@ -108,7 +108,7 @@ def test_a_meter_reading_as_json(log_in_fleet):
     [
         (["--meter-a", "5", "--odometer", "88412"], "'88412' has no unit"),
         (["--meter-a", "5", "--odometer", "88412 psi"], "not a unit of distance"),
-        (["--meter-a", "5", "--odometer", "1 mi", "--date", "03/02/2026"], "written as YYYY-MM-DD"),
+        (["--meter-a", "5", "--odometer", "1 mi", "--date", "03/02/2026"], "write it like 2026-03-31"),
         (["--meter-a", "5", "--odometer", "1 mi", "--fuel-temp", "25"], "--fuel-temp: '25' has no unit"),
         (["gone.csv", "--odometer", "1 mi"], "gone.csv"),
     ],
