@@ -49,8 +49,8 @@ def test_what_cannot_be_taken_is_refused_by_field(typed, says):
 
 def test_each_changed_cell_is_logged_and_an_unchanged_one_is_not(ledger):
     values = read_facts(PUMP_TYPES, {"current_low_a": "4", "current_high_a": "7.5", "fuel": ""}, "km")
-    assert change_facts(ledger, PUMP_TYPES, "FP-10", values, **WHO, author=ANYBODY) == 2
-    assert change_facts(ledger, PUMP_TYPES, "FP-10", values, **WHO, author=ANYBODY) == 0
+    assert change_facts(ledger, PUMP_TYPES, "FP-10", values, **WHO) == 2
+    assert change_facts(ledger, PUMP_TYPES, "FP-10", values, **WHO) == 0
     assert ask(
         ledger,
         "SELECT row_key, field, old_value, new_value, changed_by, reason FROM change_log ORDER BY field",
@@ -62,32 +62,32 @@ def test_each_changed_cell_is_logged_and_an_unchanged_one_is_not(ledger):
 
 def test_low_above_high_or_nobody_answering_changes_nothing(ledger):
     with pytest.raises(EntryRefused, match="lies above"):
-        change_facts(ledger, PUMP_TYPES, "FP-10", {"current_low_a": 9.0}, **WHO, author=ANYBODY)
+        change_facts(ledger, PUMP_TYPES, "FP-10", {"current_low_a": 9.0}, **WHO)
     with pytest.raises(EntryRefused, match="initials"):
         change_facts(
             ledger, PUMP_TYPES, "FP-10", {"current_low_a": 3.0}, author=Author(" ", "manager"), reason="x"
         )
     with pytest.raises(EntryRefused, match="no entry"):
-        change_facts(ledger, PUMP_TYPES, "FP-10", {"recorded_at": None}, **WHO, author=ANYBODY)
+        change_facts(ledger, PUMP_TYPES, "FP-10", {"recorded_at": None}, **WHO)
     with pytest.raises(EntryRefused, match="There is no"):
-        change_facts(ledger, PUMP_TYPES, "FP-99", {"fuel": "diesel"}, **WHO, author=ANYBODY)
+        change_facts(ledger, PUMP_TYPES, "FP-99", {"fuel": "diesel"}, **WHO)
     assert ask(ledger, "SELECT count(*) FROM change_log") == [(0,)]
 
 
 def test_a_type_is_added_once(ledger):
-    assert add_facts(ledger, PUMP_TYPES, {"pump_type": "FP-40", "segments": 8}, **WHO, author=ANYBODY) == "FP-40"
+    assert add_facts(ledger, PUMP_TYPES, {"pump_type": "FP-40", "segments": 8}, **WHO) == "FP-40"
     with pytest.raises(EntryRefused, match="already"):
-        add_facts(ledger, PUMP_TYPES, {"pump_type": "FP-40"}, **WHO, author=ANYBODY)
+        add_facts(ledger, PUMP_TYPES, {"pump_type": "FP-40"}, **WHO)
     assert ask(ledger, "SELECT new_value FROM change_log") == [("pump_type FP-40, segments 8",)]
 
 
 def test_a_clamping_note_takes_a_picture_and_logs_its_size(ledger):
-    note = add_facts(ledger, CONNECTION_NOTES, {"make": "Alder", "clamp_point": "tank"}, **WHO, author=ANYBODY)
-    change_facts(ledger, CONNECTION_NOTES, note, {"picture": b"\x89PNG1", "picture_type": "png"}, **WHO, author=ANYBODY)
+    note = add_facts(ledger, CONNECTION_NOTES, {"make": "Alder", "clamp_point": "tank"}, **WHO)
+    change_facts(ledger, CONNECTION_NOTES, note, {"picture": b"\x89PNG1", "picture_type": "png"}, **WHO)
     assert ask(ledger, f"SELECT picture FROM connection_note WHERE note_id = {note}") == [(b"\x89PNG1",)]
     assert ("5 bytes",) in ask(ledger, "SELECT new_value FROM change_log")
 
 
 def test_what_was_found_can_be_told_later(ledger):
-    assert change_facts(ledger, PUMPS, 4, {"found": "seized"}, **WHO, author=ANYBODY) == 1
+    assert change_facts(ledger, PUMPS, 4, {"found": "seized"}, **WHO) == 1
     assert ask(ledger, "SELECT found FROM pump WHERE pump_id = 4") == [("seized",)]

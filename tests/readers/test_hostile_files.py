@@ -18,6 +18,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.measuring import measurement
 from ingest.measuring.measurement import measure
 from ingest.readers.capture_file import read_capture, read_capture_bytes
+from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_visits
 from tests.ledger_fixture import small_capture, write_capture_csv
 

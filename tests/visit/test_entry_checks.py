@@ -164,7 +164,9 @@ def test_an_odometer_after_a_replaced_cluster_counts_on_from_the_old_one(tmp_pat
             [logged.visit_id],
         ).fetchall()
     assert rows == [(57_900.0, 2400.0)]
-    assert not log_visit(ledger, entry, author=ANYBODY).stored  # and the same entry again is known as that visit
+    assert not log_visit(
+        ledger, entry, author=ANYBODY
+    ).stored  # and the same entry again is known as that visit
 
 
 @pytest.mark.parametrize(("far", "asked"), [(1.22, False), (1.35, True)])
