@@ -155,9 +155,7 @@ def record_list(ledger: Path, plan: Any, *, author: Author) -> int:
 
 def last_list(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame | None:
     """Return the lines of the newest list made for a day up to `as_of`, or None."""
-    rows = connection.execute(
-        statement("plan_last_list"), [as_of]
-    ).fetchall()
+    rows = connection.execute(statement("plan_last_list"), [as_of]).fetchall()
     if not rows:
         return None
     return _read_list(rows[0][0])

@@ -129,12 +129,14 @@ def decide(args: argparse.Namespace, what: str, unit: str, author: Author) -> st
     pump_id = bookings.pump_in_service(args.ledger, unit, args.position)
     if what in ("reject", "done", "withdraw"):
         return getattr(bookings, what)(args.ledger, pump_id, author=author, reason=args.why)
-    day = args.on or (bookings.day_proposed(args.ledger, pump_id) if what == "book" else None)
-    if day is None:
+    planned_on = args.on or (bookings.day_proposed(args.ledger, pump_id) if what == "book" else None)
+    if planned_on is None:
         from ingest.errors import EntryRefused
 
         raise EntryRefused("day-missing", f"--{what} {unit}: say the day with --on, such as --on 2026-03-31.")
-    return getattr(bookings, what)(args.ledger, pump_id, day, author=author, reason=args.why, today=args.as_of)
+    return getattr(bookings, what)(
+        args.ledger, pump_id, planned_on, author=author, reason=args.why, today=args.as_of
+    )
 
 
 def csv_rows(made: Plan) -> pd.DataFrame:

@@ -17,6 +17,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.reading import Reading, SpeedCandidate
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
+from tests.authors import ANYBODY
 
 WORDED = {"speed_candidates", "notes", "segment_profile_pct"}
 WHOLE = {"segments", "weakest_segment", "strongest_segment", "method_version"}
@@ -41,7 +42,7 @@ def logged(reading, tmp_path_factory):
     ledger = tmp_path_factory.mktemp("round") / "fleet.duckdb"
     capture = Capture(pd.Series(range(400)).mod(7).to_numpy(float), 20_000.0, source="a.csv", start_s=0.5)
     entry = VisitEntry("214", visited_on=date(2026, 3, 2), odometer_km=10_000.0)
-    log_visit(ledger, entry, capture, reading, {"probe-factor": "as drawn"})
+    log_visit(ledger, entry, capture, reading, {"probe-factor": "as drawn"}, author=ANYBODY)
     return ledger
 
 
@@ -124,13 +125,13 @@ def same(a: str, b: str) -> bool:
 
 
 def test_a_folder_told_in_full_comes_back_as_it_went_in(folder, tmp_path):
-    report = load_folder(tmp_path / "a.duckdb", folder, today=date(2026, 1, 1))
+    report = load_folder(tmp_path / "a.duckdb", folder, today=date(2026, 1, 1), author=ANYBODY)
     assert not report.refused
     export_ledger(tmp_path / "a.duckdb", tmp_path / "out")
     told, back = tables(folder), tables(tmp_path / "out")
     for name, [row] in told.items():
         [written] = back[name]
         assert {k: written.get(k) for k, v in row.items() if not same(v, written.get(k, ""))} == {}, name
-    load_folder(tmp_path / "b.duckdb", tmp_path / "out", today=date(2026, 1, 1))
+    load_folder(tmp_path / "b.duckdb", tmp_path / "out", today=date(2026, 1, 1), author=ANYBODY)
     export_ledger(tmp_path / "b.duckdb", tmp_path / "again")
     assert tables(tmp_path / "again") == back

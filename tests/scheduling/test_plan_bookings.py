@@ -8,6 +8,7 @@ import pytest
 
 from analytics.scheduling import bookings
 from analytics.scheduling.planning import plan
+from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
@@ -21,33 +22,33 @@ def ledger(tmp_path):
 
 
 def test_pin_move_reject_withdraw(ledger):
-    assert bookings.pin(ledger, 1, DAY, by="AB", reason="van is in anyway", today=TODAY) == (
-        "The main pump of unit 101 is pinned on 2026-01-20."
-    )
+    assert bookings.pin(
+        ledger, 1, DAY, author=Author("AB", "manager"), reason="van is in anyway", today=TODAY
+    ) == ("The main pump of unit 101 is pinned on 2026-01-20.")
     first = plan(ledger)
     assert first.lines[["pump_id", "planned_on", "status"]].to_numpy().tolist() == [[1, DAY, "pinned"]]
-    assert bookings.record_list(ledger, first, by="AB") == 1
+    assert bookings.record_list(ledger, first, author=Author("AB", "manager")) == 1
 
-    bookings.move(ledger, 1, LATER, by="AB", reason="bay is shut", today=TODAY)
+    bookings.move(ledger, 1, LATER, author=Author("AB", "manager"), reason="bay is shut", today=TODAY)
     moved = plan(ledger)
     assert moved.lines["planned_on"].tolist() == [LATER]
     assert moved.changes[["what", "before", "after", "why"]].to_numpy().tolist() == [
         ["moved", "2026-01-20", "2026-02-03", "a person moved it"]
     ]
 
-    bookings.reject(ledger, 1, by="AB", reason="unit is for sale")
+    bookings.reject(ledger, 1, author=Author("AB", "manager"), reason="unit is for sale")
     turned_down = plan(ledger)
     assert turned_down.lines.empty
     assert turned_down.rejected["why"].tolist() == ["unit is for sale"]
     assert turned_down.changes["why"].tolist() == ["a person rejected it"]
 
-    bookings.withdraw(ledger, 1, by="AB")
+    bookings.withdraw(ledger, 1, author=Author("AB", "manager"))
     assert plan(ledger).rejected.empty
 
 
 def test_every_decision_is_kept(ledger):
-    bookings.book(ledger, 1, DAY, by="AB", reason="asked", today=TODAY)
-    bookings.done(ledger, 1, by="CD", reason="changed, brushes worn")
+    bookings.book(ledger, 1, DAY, author=Author("AB", "manager"), reason="asked", today=TODAY)
+    bookings.done(ledger, 1, author=Author("CD", "manager"), reason="changed, brushes worn")
     newest = bookings.newest_decisions(ledger)
     assert newest["status"].tolist() == ["done"]
     assert newest["decided_by"].tolist() == ["CD"]
@@ -60,17 +61,20 @@ def test_every_decision_is_kept(ledger):
 @pytest.mark.parametrize(
     ("call", "text"),
     [
-        (lambda f: bookings.reject(f, 1, by="AB", reason="  "), "why it is rejected"),
-        (lambda f: bookings.pin(f, 1, DAY, by="AB", reason=""), "why this day"),
-        (lambda f: bookings.move(f, 1, DAY, by="AB", reason="x"), "not booked"),
-        (lambda f: bookings.book(f, 999, DAY, by="AB"), "no pump 999"),
-        (lambda f: bookings.book(f, 4, DAY, by="AB"), "was taken off on 2024-11-20"),
-        (lambda f: bookings.book(f, 1, DAY, by="AB", today=LATER), "2026-01-20 is past"),
+        (lambda f: bookings.reject(f, 1, author=Author("AB", "manager"), reason="  "), "why it is rejected"),
+        (lambda f: bookings.pin(f, 1, DAY, author=Author("AB", "manager"), reason=""), "why this day"),
+        (lambda f: bookings.move(f, 1, DAY, author=Author("AB", "manager"), reason="x"), "not booked"),
+        (lambda f: bookings.book(f, 999, DAY, author=Author("AB", "manager")), "no pump 999"),
+        (lambda f: bookings.book(f, 4, DAY, author=Author("AB", "manager")), "was taken off on 2024-11-20"),
         (
-            lambda f: bookings.book(f, 1, date(2026, 1, 24), by="AB", today=TODAY),
+            lambda f: bookings.book(f, 1, DAY, author=Author("AB", "manager"), today=LATER),
+            "2026-01-20 is past",
+        ),
+        (
+            lambda f: bookings.book(f, 1, date(2026, 1, 24), author=Author("AB", "manager"), today=TODAY),
             "closed on Saturday 2026-01-24",
         ),
-        (lambda f: bookings.done(f, 1, by="AB", reason=""), "what was found"),
+        (lambda f: bookings.done(f, 1, author=Author("AB", "manager"), reason=""), "what was found"),
     ],
 )
 def test_what_makes_no_sense_is_refused_in_one_sentence(ledger, call, text):

@@ -16,6 +16,7 @@ from analytics.scheduling.ical import calendar
 from analytics.scheduling.planning import make_plan
 from analytics.scheduling.work_list import work_list_html
 from dashboard.cli import main
+from ingest.author import Author
 from ingest.errors import EntryRefused
 from tests.ledger_fixture import build_ledger
 from tests.scheduling.plan_fixture import make_inputs
@@ -109,7 +110,14 @@ def test_an_empty_list_says_so():
 
 def test_command_line(tmp_path, capsys):
     ledger = build_ledger(tmp_path / "fleet.duckdb")
-    bookings.pin(ledger, 1, date(2026, 1, 20), by="AB", reason="=van is in", today=date(2026, 1, 2))
+    bookings.pin(
+        ledger,
+        1,
+        date(2026, 1, 20),
+        author=Author("AB", "manager"),
+        reason="=van is in",
+        today=date(2026, 1, 2),
+    )
     ics, page = tmp_path / "p.ics", tmp_path / "p.html"
     assert main(["plan", "--ledger", str(ledger), "--json", "--ics", str(ics), "--print", str(page)]) == 0
     whole = json.loads(capsys.readouterr().out)
