@@ -70,7 +70,7 @@ def test_a_type_is_changed_and_the_change_listed(ledger):
     assert ask(ledger, "SELECT current_high_a FROM pump_type WHERE pump_type = 'FP-30'") == [(8.5,)]
     changes = open_page("fleet_data", part="Changes", find_change="FP-30").dataframe[0].value
     assert changes[["By", "Before", "After", "Why"]].values.tolist() == [
-        ["PL", "8.0", "8.5", "maker's sheet of May"]
+        ["PL", "8", "8.5", "maker's sheet of May"]
     ]
 
 
