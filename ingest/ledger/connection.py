@@ -17,6 +17,7 @@ from ingest.ledger.damage import change_file, connect_recovering, name_the_loss
 from ingest.ledger.gate import Turn, connect_once, gate, is_lock, noted_as_open
 from ingest.ledger.migrations import create, ledger_version, migrate, scripts
 from ingest.ledger.place import refuse_untested_place
+from ingest.ledger.repair_mark import finish_repair, mark_of, refuse_beside_damaged
 
 
 @contextmanager
@@ -56,8 +57,10 @@ def _open_to_read(turn: Turn) -> duckdb.DuckDBPyConnection:
     while True:
         connection = None
         with gate(turn) as held:  # while it is held no writer of ours is in: a reader can't come too late
-            if held and change_file(turn.path).exists():
+            if held and (change_file(turn.path).exists() or mark_of(turn.path).exists()):
                 _settle(turn)
+            if mark_of(turn.path).exists():  # where nothing can be written
+                raise LedgerError("repair-unfinished", _UNFINISHED.format(path=turn.path))
             try:
                 connection = connect_once(turn.path, read_only=True)
             except duckdb.Error as error:
@@ -96,7 +99,9 @@ def _settle(turn: Turn) -> None:
 
 def _open_to_write(turn: Turn) -> duckdb.DuckDBPyConnection:
     _refuse_unwritable(turn.path)
+    finish_repair(turn.path)
     if not turn.path.exists():
+        refuse_beside_damaged(turn.path)
         return create(turn)
     connection, loss = connect_recovering(turn)
     try:
@@ -120,6 +125,7 @@ def _refuse_unwritable(path: Path) -> None:
         raise LedgerError("read-only", _READ_ONLY.format(path=path))
 
 
+_UNFINISHED = "A repair of the ledger {path} was broken off; open it once where it can be written."
 _READ_ONLY = "The ledger {path} can't be written: it or its folder is read-only; nothing was changed."
 # What the engine says, and what it means to the person.
 _SENTENCES: tuple[tuple[tuple[str, ...], str, str], ...] = (

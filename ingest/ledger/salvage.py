@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING
 import duckdb
 
 from ingest.author import PROGRAM
-from ingest.durable import flush_file, flush_folder
+from ingest.durable import flush_file
 from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.damage import change_file
 from ingest.ledger.gate import Turn, gate
 from ingest.ledger.questions import raise_question
+from ingest.ledger.repair_mark import finish_repair, take_place
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import table_names
 from ingest.ledger.transaction import transaction
@@ -49,8 +50,10 @@ def salvage(ledger: Path | str, *, wait_s: float = 60.0) -> Salvaged:
     ledger = Path(ledger)
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
     kept = ledger.with_name(f"{ledger.name}.damaged-{stamp}")
-    fresh = ledger.with_name(f"{ledger.name}.repaired-{stamp}")
+    fresh = ledger.with_name(f"{ledger.name}.repairing")
     with gate(Turn(ledger, wait_s)):
+        finish_repair(ledger)
+        _discard(fresh)  # of a repair that was killed before it was marked
         counts = _row_counts(ledger)
         with (
             open_ledger(fresh, read_only=False) as connection,
@@ -62,14 +65,14 @@ def salvage(ledger: Path | str, *, wait_s: float = 60.0) -> Salvaged:
             lost = {name: counts[name][0] - saved[name] for name in ours if counts[name][0] > saved[name]}
             _record(connection, lost, kept)
         flush_file(fresh)
-        ledger.replace(kept)
-        changes = change_file(ledger)
-        if changes.exists():
-            changes.replace(change_file(kept))
-        fresh.replace(ledger)
-        flush_folder(ledger.parent)
-        fresh.with_name(fresh.name + ".gate").unlink(missing_ok=True)
+        take_place(ledger, fresh, kept)
+        _discard(fresh)
     return Salvaged(saved, lost, kept)
+
+
+def _discard(fresh: Path) -> None:
+    for path in (fresh, change_file(fresh), fresh.with_name(fresh.name + ".gate")):
+        path.unlink(missing_ok=True)
 
 
 def _open_damaged(ledger: Path) -> duckdb.DuckDBPyConnection:

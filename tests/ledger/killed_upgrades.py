@@ -48,8 +48,8 @@ def run_apart(work: Callable[[], object]) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
-def kill_before(line: int) -> None:
-    """Kill this process, as kill -9 does, before the upgrade's own code runs its `line`-th line."""
+def kill_before(line: int, files: set[str | None] = OURS) -> None:
+    """Kill this process, as kill -9 does, before the code in `files` runs its `line`-th line."""
     left = line
 
     def on_line(frame: FrameType, event: str, argument: Any) -> Any:
@@ -59,7 +59,7 @@ def kill_before(line: int) -> None:
             os.kill(os.getpid(), signal.SIGKILL)
         return on_line
 
-    sys.settrace(lambda frame, event, argument: on_line if frame.f_code.co_filename in OURS else None)
+    sys.settrace(lambda frame, event, argument: on_line if frame.f_code.co_filename in files else None)
 
 
 def make_old(path: Path, version: int) -> None:
