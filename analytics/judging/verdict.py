@@ -78,9 +78,7 @@ def judge_entry(
     """
     known = connection.execute(ingest_statement("visit/type_and_unit"), [pump_id]).df()
     day = pd.Timestamp(entry.visited_on or date.today())
-    visits = connection.execute(
-        statement("visits_until"), [pump_id, day.date()]
-    ).df()
+    visits = connection.execute(statement("visits_until"), [pump_id, day.date()]).df()
     services = services_of(connection, entry.unit)
     done = pd.DataFrame([{"unit": entry.unit, "done_on": day, "work": work} for work in entry.done])
     services = pd.concat([services, done], ignore_index=True) if len(done) else services
@@ -138,7 +136,7 @@ def _row(reading: Reading | None, entry: VisitEntry | None) -> dict[str, Any]:
 
 def services_of(connection: duckdb.DuckDBPyConnection, unit: str) -> pd.DataFrame:
     """Return the work done on a unit: unit, done_on, work."""
-    return connection.execute("SELECT unit, done_on, work FROM service WHERE unit = ?", [unit]).df()
+    return connection.execute(statement("services_of_unit"), [unit]).df()
 
 
 def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: dict[str, Any]) -> Verdict:

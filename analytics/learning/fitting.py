@@ -39,8 +39,8 @@ from ingest.author import PROGRAM
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.numbers import new_id
 from ingest.ledger.settings import settings_at
-from ingest.metrics import trended
 from ingest.ledger.transaction import transaction
+from ingest.metrics import trended
 
 log = logging.getLogger(__name__)
 RESTS_ON = (

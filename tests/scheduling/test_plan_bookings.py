@@ -11,6 +11,7 @@ from analytics.scheduling.planning import plan
 from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
+from tests.authors import ANYBODY
 from tests.ledger_fixture import build_ledger
 
 TODAY, DAY, LATER = date(2026, 1, 2), date(2026, 1, 20), date(2026, 2, 3)
@@ -103,7 +104,7 @@ def test_in_the_bay_the_decision_is_told_with_its_steps(ledger):
     from analytics.money.cost_book import set_cost
 
     for entry in worse:
-        set_cost(ledger, **entry)
+        set_cost(ledger, **entry, author=ANYBODY)
     dear = decide_in_the_bay(ledger, 1, LAST_VISIT)
     assert dear is not None
     assert dear.job in ("check and change", "change")

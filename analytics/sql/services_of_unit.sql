@@ -1,0 +1,1 @@
+SELECT unit, done_on, work FROM service WHERE unit = ?
