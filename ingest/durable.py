@@ -2,14 +2,31 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
+import time
 from datetime import UTC, datetime
 from pathlib import Path
+
+ABANDONED_S = 86_400.0
 
 
 def utc_now() -> datetime:
     """Return the time now in UTC, without a zone, as the ledger keeps it."""
     return datetime.now(UTC).replace(tzinfo=None)
+
+
+def clear_unfinished(folder: Path, pattern: str) -> None:
+    """Remove what killed programs left unfinished in `folder` under names of ours, once a day old."""
+    for path in folder.glob(pattern):
+        with contextlib.suppress(OSError):  # another program was quicker, or it isn't ours to remove
+            if time.time() - path.stat().st_mtime < ABANDONED_S:
+                continue
+            if path.is_dir() and not path.is_symlink():
+                shutil.rmtree(path)
+            else:
+                path.unlink()
 
 
 def flush_file(path: Path) -> None:

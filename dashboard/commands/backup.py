@@ -28,10 +28,14 @@ def run(args: argparse.Namespace) -> int:
     made = backup(args.ledger, args.to)
     if args.json:
         facts = {"path": str(made.path), "rows": made.rows, "waveforms": made.waveforms}
-        print(json.dumps(facts | {"missing": list(made.missing), "size_bytes": made.size_bytes}))
-        return 1 if made.missing else 0
-    print(f"Copied and verified: {made.path} ({made.size_bytes / 1e6:.1f} MB).")
+        lacking = {"missing": list(made.missing), "damaged": list(made.damaged)}
+        print(json.dumps(facts | lacking | {"size_bytes": made.size_bytes}))
+        return 0 if made.whole else 1
+    verdict = "Copied and verified" if made.whole else "Copied, but not whole"
+    print(f"{verdict}: {made.path} ({made.size_bytes / 1e6:.1f} MB).")
     print(f"  {sum(made.rows.values()):,} rows in {len(made.rows)} tables, {made.waveforms:,} waveforms")
     for capture_hash in made.missing:
         print(f"  capture {capture_hash[:12]}… has no waveform file to copy")
-    return 1 if made.missing else 0
+    for capture_hash in made.damaged:
+        print(f"  the waveform file of capture {capture_hash[:12]}… is damaged and was not copied")
+    return 0 if made.whole else 1

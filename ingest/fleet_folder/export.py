@@ -19,6 +19,7 @@ from typing import Any, Literal
 
 import duckdb
 
+from ingest.durable import clear_unfinished
 from ingest.errors import LedgerError
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.tables import TABLES, VISITS, Column, Table
@@ -31,6 +32,7 @@ from ingest.waveforms import waveform_path
 
 Format = Literal["csv", "parquet"]
 EVERYTHING = "ledger"
+UNFINISHED = ".export-unfinished-"
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,8 @@ def export_ledger(ledger: Path | str, folder: Path | str, *, form: Format = "csv
         raise LedgerError("export-exists", f"{folder} is there already; choose a new or empty folder.")
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as scratch:
+        clear_unfinished(folder.parent, f".*{UNFINISHED}*")
+        with tempfile.TemporaryDirectory(prefix=f".{folder.name}{UNFINISHED}", dir=folder.parent) as scratch:
             made = Path(scratch) / "made"
             (made / EVERYTHING).mkdir(parents=True)
             with open_ledger(ledger) as connection:

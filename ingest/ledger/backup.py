@@ -6,7 +6,6 @@ Restore by copying both back (or by pointing --ledger at the copy): a backup is 
 from __future__ import annotations
 
 import contextlib
-import filecmp
 import os
 import shutil
 import subprocess
@@ -17,26 +16,36 @@ from pathlib import Path
 
 import duckdb
 
-from ingest.durable import flush_file, flush_folder
+from ingest.durable import clear_unfinished, flush_file, flush_folder
 from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
-from ingest.waveforms import waveform_folder, waveform_path
+from ingest.waveforms import read_waveform, waveform_folder, waveform_path
 
+PART = ".backup.part"
 # In a process of its own: closing a file this process has open would drop the engine's lock on it.
 _COPY = "import shutil, sys; shutil.copyfile(sys.argv[1], sys.argv[2])"
 
 
 @dataclass(frozen=True)
 class Backup:
-    """A verified copy: where, how many rows by table, how many waveforms, and the captures without one."""
+    """A verified copy: where it is, rows by table, waveforms, and the captures that have no sound one.
+
+    missing: no file to copy; damaged: a file whose samples no longer match its name, which is not copied.
+    """
 
     path: Path
     rows: dict[str, int]
     waveforms: int
     missing: tuple[str, ...]
+    damaged: tuple[str, ...]
     size_bytes: int
+
+    @property
+    def whole(self) -> bool:
+        """True when every capture's waveform is in it."""
+        return not self.missing and not self.damaged
 
 
 def default_destination(ledger: Path) -> Path:
@@ -55,8 +64,9 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
     destination = destination or default_destination(ledger)
     if destination.exists():
         raise LedgerError("backup-exists", f"{destination} is there already; choose another name.")
-    part = destination.with_name(destination.name + ".part")
+    part = destination.with_name(destination.name + PART)
     try:
+        clear_unfinished(destination.parent, f"*{PART}")
         destination.parent.mkdir(parents=True, exist_ok=True)
         with open_ledger(ledger, wait_s=wait_s) as connection:
             rows = {name: fingerprint(connection, name) for name in table_names(connection)}
@@ -65,7 +75,7 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
                 [sys.executable, "-c", _COPY, str(ledger), str(part)], check=True, capture_output=True
             )
         flush_file(part)
-        missing = _copy_waveforms(ledger, destination, [h for (h,) in hashes])
+        missing, damaged = _copy_waveforms(ledger, destination, [h for (h,) in hashes])
         _verify(part, rows)
         part.replace(destination)
         flush_folder(destination.parent)
@@ -80,8 +90,9 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
     return Backup(
         destination,
         {name: count for name, (count, _) in rows.items()},
-        len(hashes) - len(missing),
+        len(hashes) - len(missing) - len(damaged),
         missing,
+        damaged,
         destination.stat().st_size,
     )
 
@@ -97,27 +108,48 @@ def _why(error: OSError | subprocess.CalledProcessError) -> str:
     return f"{error.strerror or error}."
 
 
-def _copy_waveforms(ledger: Path, destination: Path, hashes: list[str]) -> tuple[str, ...]:
-    """Copy each capture's file and compare it byte by byte; returns the captures that have none."""
+def _copy_waveforms(
+    ledger: Path, destination: Path, hashes: list[str]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Copy each capture's file, proved by its name, which is the hash of its samples, never by the source.
+
+    Returns the captures that have none, and those whose file is damaged.
+    """
     if not hashes:
-        return ()
+        return (), ()
     folder = waveform_folder(destination)
     folder.mkdir(parents=True, exist_ok=True)
-    missing = []
+    staging = folder / ".copying"  # a copy gets its name once it is proved, never over a sound one before
+    staging.mkdir(exist_ok=True)
+    missing, damaged = [], []
     for capture_hash in hashes:
         source, copy = waveform_path(ledger, capture_hash), waveform_path(destination, capture_hash)
         if not source.exists():
             missing.append(capture_hash)
             continue
-        shutil.copyfile(source, copy)
-        with copy.open("rb+") as file:
+        staged = staging / copy.name
+        shutil.copyfile(source, staged)
+        with staged.open("rb+") as file:
             os.fsync(file.fileno())
-        if not filecmp.cmp(source, copy, shallow=False):
+        if _is_sound(staged):
+            staged.replace(copy)
+        elif _is_sound(source):
             raise LedgerError(
                 "backup-unverified", f"The copy of {source.name} differs; the backup was given up."
             )
+        else:
+            damaged.append(capture_hash)
+    shutil.rmtree(staging)
     flush_folder(folder)
-    return tuple(missing)
+    return tuple(missing), tuple(damaged)
+
+
+def _is_sound(path: Path) -> bool:
+    try:
+        read_waveform(path)
+    except LedgerError:
+        return False
+    return True
 
 
 def _verify(part: Path, rows: dict[str, tuple[int, int]]) -> None:

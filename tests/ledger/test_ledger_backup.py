@@ -1,8 +1,10 @@
 """A backup is made while others write, verified, complete, and restored by copying."""
 
 import json
+import os
 import shutil
 import threading
+import time
 
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ import pytest
 from dashboard.cli import main
 from ingest.capture import Capture
 from ingest.errors import LedgerError
+from ingest.fleet_folder.export import export_ledger
 from ingest.ledger import backup as module
 from ingest.ledger.backup import backup
 from ingest.ledger.connection import open_ledger
@@ -103,3 +106,39 @@ def test_a_missing_waveform_is_named_and_the_rest_copied(ledger, tmp_path, capsy
     assert main(["backup", "--ledger", str(ledger), "--to", str(tmp_path / "b.duckdb")]) == 1
     assert "has no waveform file to copy" in capsys.readouterr().out
     assert len(list(waveform_folder(tmp_path / "b.duckdb").iterdir())) == 2
+
+
+def test_a_damaged_waveform_is_named_never_called_verified_and_no_sound_copy_is_lost(
+    ledger, tmp_path, capsys
+):
+    copy = tmp_path / "b.duckdb"
+    assert backup(ledger, copy).whole
+    copy.unlink()
+    victim = next(waveform_folder(ledger).glob("*.parquet"))
+    content = victim.read_bytes()
+    victim.write_bytes(content[: len(content) // 2] + b"\x00" + content[len(content) // 2 + 1 :])
+    assert main(["backup", "--ledger", str(ledger), "--to", str(copy)]) == 1
+    said = capsys.readouterr().out
+    assert f"{victim.stem[:12]}… is damaged and was not copied" in said
+    assert "verified" not in said
+    assert (waveform_folder(copy) / victim.name).read_bytes() == content  # of the backup before
+    assert check_ledger(copy).sound
+    fresh = backup(ledger, tmp_path / "c.duckdb")
+    assert fresh.damaged == (victim.stem,)
+    assert not (waveform_folder(fresh.path) / victim.name).exists()
+
+
+def test_what_killed_programs_left_unfinished_is_cleared_a_day_later(ledger, tmp_path):
+    old, young = tmp_path / "a.duckdb.backup.part", tmp_path / "b.duckdb.backup.part"
+    half = tmp_path / ".out.export-unfinished-x1"
+    half.mkdir()
+    for path in (old, young, half / "vehicles.csv"):
+        path.write_text("half")
+    two_days_ago = time.time() - 2 * 86_400
+    for path in (old, half):
+        os.utime(path, (two_days_ago, two_days_ago))
+    backup(ledger, tmp_path / "safe.duckdb")
+    export_ledger(ledger, tmp_path / "out")
+    assert not old.exists()
+    assert not half.exists()
+    assert young.exists()
