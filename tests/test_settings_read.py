@@ -11,6 +11,7 @@ from analytics.money.cost_book import read_costs
 from analytics.record.backtest import backtest
 from analytics.risk.ranking import rank
 from analytics.scheduling.planning import plan
+from ingest.author import Author
 from ingest.ledger import settings
 from ingest.ledger.connection import open_ledger
 from ingest.trade_numbers import SETTINGS
@@ -80,5 +81,5 @@ def test_a_price_set_is_the_price_used(tmp_path, name):
         pass
     part = name.split("_")[0]
     before = getattr(read_costs(path).prices(), part)
-    settings.set_setting(path, name, 4321.0, by="T", reason="test")
+    settings.set_setting(path, name, 4321.0, author=Author("T", "manager"), reason="test")
     assert getattr(read_costs(path).prices(), part) == 4321 != before
