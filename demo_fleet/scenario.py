@@ -19,7 +19,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from demo_fleet.scenario_captures import plan_captures, write_captures
 from demo_fleet.scenario_events import add_entry_errors, add_events
 from demo_fleet.scenario_tables import dressed

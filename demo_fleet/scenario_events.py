@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from demo_fleet.catalogue import PUMP_KINDS
-from demo_fleet.fleet import KM_PER_MI, REFERENCE_V
+from demo_fleet.fleet_pumps import KM_PER_MI, REFERENCE_V
 from demo_fleet.scenario_tables import METRICS, Story
 from ingest.sensitivities import log_volts_ratio, sensitivities
 

@@ -17,7 +17,8 @@ from demo_fleet.catalogue import (
     PUMP_KINDS,
     TECHNICIANS,
 )
-from demo_fleet.fleet import KM_PER_MI, FleetParameters, SimulatedFleet
+from demo_fleet.fleet import SimulatedFleet
+from demo_fleet.fleet_pumps import KM_PER_MI, FleetParameters
 
 METRICS = ["mean_a", "ripple_pct", "rpm"]
 # Columns of the working visits table that only the truth keeps.

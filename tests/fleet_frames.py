@@ -7,7 +7,8 @@ import pandas as pd
 
 from analytics.past.history import History, build_history
 from demo_fleet.dirt import Dirt
-from demo_fleet.fleet import KM_PER_MI, SimulatedFleet
+from demo_fleet.fleet import SimulatedFleet
+from demo_fleet.fleet_pumps import KM_PER_MI
 from ingest.checking.odometer import clean
 
 EPOCH = np.datetime64("1970-01-01")

@@ -23,7 +23,7 @@ from analytics.past.normalise import fit_exponents
 from analytics.record.scores import crps_normal, interval_score
 from analytics.trend.drift import PER_KM, drift_of, fit_drift, limit_forecast, line_ahead
 from analytics.trend.first_passage import fit_lines
-from demo_fleet.fleet import STEP_KM, TYPES, FleetSpec, draw_lives, draw_parameters
+from demo_fleet.fleet_pumps import STEP_KM, TYPES, FleetSpec, draw_lives, draw_parameters
 
 PUMPS, MOST, SPACING_KM, NOISE, LIMIT = 400, 8, 8000.0, 0.6, 15.0
 NEXT_KM = 8000.0

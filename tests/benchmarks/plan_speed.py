@@ -21,7 +21,8 @@ from analytics.learning.fitting import fit
 from analytics.risk.ranking import rank
 from analytics.scheduling.inputs import read_inputs
 from analytics.scheduling.planning import make_plan
-from demo_fleet.fleet import FleetSpec, simulate_fleet, write_folder
+from demo_fleet.fleet import simulate_fleet, write_folder
+from demo_fleet.fleet_pumps import FleetSpec
 from ingest.fleet_folder.loading import load_folder
 from tests.authors import ANYBODY
 

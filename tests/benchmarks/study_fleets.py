@@ -9,7 +9,7 @@ from typing import get_args
 import numpy as np
 import pandas as pd
 
-from demo_fleet.fleet import FleetSpec, Variant
+from demo_fleet.fleet_pumps import FleetSpec, Variant
 
 # Failure levels this much as far apart as the demo fleet's and this many times its sudden failures: a perfect
 # sensor's AUC is .85 then and its Brier skill .41, as in an earlier study (fleet_hardness.py).

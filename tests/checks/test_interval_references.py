@@ -15,7 +15,8 @@ import pytest
 from analytics.past.lots import early_failures, upper_tail
 from analytics.record.hindsight import method_scores
 from analytics.record.scores import auc_interval, reliability_bins
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
 
 

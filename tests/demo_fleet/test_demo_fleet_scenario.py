@@ -11,7 +11,8 @@ import pytest
 
 from demo_fleet.armature import Motor, simulate
 from demo_fleet.capture_text import SHAPES, as_text
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from demo_fleet.matching import Target, aged, new_pump, type_motor
 from demo_fleet.scenario import TODAY, ScenarioSpec, write_scenario
 from demo_fleet.scenario_captures import PumpJob, plan_captures

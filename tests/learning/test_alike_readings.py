@@ -11,7 +11,8 @@ from analytics.past.history import _alike
 from analytics.risk.forecast import score
 from analytics.trend.drift import drift_of
 from analytics.wear_model.model import risk_model
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
 
 WILD = {"mean_a": 1.6, "ripple_pct": 2.5, "rpm": 0.7}

@@ -10,7 +10,8 @@ from analytics.learning.fitting import fit_history
 from analytics.learning.gaps import FOUND, make_gaps
 from analytics.record.hindsight import acted_on
 from analytics.wear_model.model import run_filters
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
 
 

@@ -10,7 +10,8 @@ from analytics.learning.fitting import DRAG_PRIOR, FAILURE_PRIOR, WEAR_PRIOR, fi
 from analytics.learning.gaps import FOUND, make_gaps
 from analytics.wear_model.model import Parameters, risk_model, run_filters
 from demo_fleet.dirt import Dirt
-from demo_fleet.fleet import TYPES, FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import TYPES, FleetSpec
 from tests.fleet_frames import history_at
 
 

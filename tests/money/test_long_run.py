@@ -8,7 +8,8 @@ from analytics.learning.fitting import initial_parameters
 from analytics.money.interval_rule import break_even_risk
 from analytics.money.long_run import RATIOS, LongRun, learn_long_run
 from analytics.money.policy_simulation import simulate_lives
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
 
 INTERVAL_KM = 8000.0

@@ -9,7 +9,8 @@ import pytest
 from analytics.past.lots import early_failures, upper_tail
 from analytics.record.backtest import backtest_histories, cutoff_days
 from analytics.record.scores import auc_interval
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
 
 

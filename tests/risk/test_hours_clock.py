@@ -12,7 +12,8 @@ import pytest
 from analytics.past.history import load_history
 from analytics.risk.pump_drift import pump_drift
 from analytics.risk.ranking import rank
-from demo_fleet.fleet import KM_PER_MI, FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import KM_PER_MI, FleetSpec
 from tests.fleet_ledger import load_fleet
 
 KM_PER_HOUR = 29 * KM_PER_MI

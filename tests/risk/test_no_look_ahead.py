@@ -18,7 +18,8 @@ from analytics.record.backtest import _forecast, backtest, cutoff_days
 from analytics.risk.forecast import score
 from analytics.risk.ranking import rank
 from demo_fleet.dirt import Dirt
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_ledger import load_fleet
 
 DATED = {"visit": "visited_on", "service": "done_on", "breakdown": "happened_on", "odometer": "read_on"}

@@ -15,7 +15,8 @@ from analytics.wear_model.failure_risk import CAUSES
 from dashboard.cli import main
 from dashboard.commands.rank import JSON_FIELDS
 from demo_fleet.dirt import Dirt
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from ingest.ledger.connection import open_ledger
 from tests.fleet_ledger import known_by, load_fleet
 from tests.ledger_fixture import build_ledger

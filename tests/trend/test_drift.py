@@ -11,7 +11,8 @@ from analytics.past.normalise import fit_exponents
 from analytics.trend.bending import learn_bending, missed_by_a_line
 from analytics.trend.drift import Drift, drift_of, fit_drift, limit_forecast, line_ahead
 from analytics.wear_model.level_rate import LevelRate, predict, update
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
 
 

@@ -7,7 +7,8 @@ import pytest
 
 from analytics.learning.fitting import fit_history
 from analytics.risk.forecast import known_after, score
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
 
 

@@ -5,7 +5,8 @@ from analytics.learning.fitting import fit_history
 from analytics.risk.forecast import score
 from analytics.wear_model.model import risk_model
 from analytics.wear_model.remaining_life import CHANCES, FURTHEST_KM, distance_left
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
 
 

@@ -7,7 +7,8 @@ from analytics.past import history as history_module
 from analytics.past.normalise import channels, fit_exponents
 from analytics.wear_model.unrecorded import allow_for_unrecorded
 from demo_fleet.dirt import Dirt
-from demo_fleet.fleet import FleetSpec, simulate_fleet
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
 
 
