@@ -60,4 +60,4 @@ class Reading:
     ripple_pct_se: float | None = None
     mean_a_accuracy_a: float | None = None  # half-width with the clamp's own accuracy, for book values
     notes: tuple[Note, ...] = field(default_factory=tuple)
-    method_version: int = 1
+    method_version: int = field(kw_only=True)  # of what measured it; 0: a meter

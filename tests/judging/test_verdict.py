@@ -66,7 +66,7 @@ def test_a_clamp_known_by_name_has_its_own_accuracy():
 
 
 def test_the_verdict_says_how_near_the_clamp_can_tell():
-    reading = Reading(7.1, 0.01, 6.8, 7.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99)
+    reading = Reading(7.1, 0.01, 6.8, 7.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99, method_version=1)
     verdict = judge_reading(reading, specification={"current_low_a": 4.0, "current_high_a": 7.0})
     assert verdict.rule == "average-undecided"
     assert verdict.action == "repeat capture"
@@ -204,7 +204,7 @@ def test_baseline_says_how_it_began():
     assert kinds == ["new", "bedding-in", "late"]
 
 
-FINE = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99)
+FINE = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99, method_version=1)
 
 
 def said(change: dict, reading: Reading = FINE) -> Verdict:
@@ -278,7 +278,7 @@ def test_a_drop_says_its_side_and_how_much():
 
 
 def test_no_specification_says_so():
-    reading = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99)
+    reading = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99, method_version=1)
     verdict = judge_reading(reading)
     assert verdict.rule == "no-specification"
     assert "no specification known" in verdict.compared_with

@@ -10,7 +10,7 @@ from dashboard.parts.reading_panel import action_sentence
 from dashboard.words.reading import reading_lines, weakest_below_pct
 from ingest.reading import Reading
 
-READING = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99)
+READING = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99, method_version=1)
 
 
 @pytest.mark.parametrize(
