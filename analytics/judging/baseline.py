@@ -54,7 +54,9 @@ def full_command(visits: pd.DataFrame) -> np.ndarray:
     ).astype(bool)
 
 
-def corrected(visits: pd.DataFrame, reference_v: Any, reference_kpa: Any) -> tuple[np.ndarray, np.ndarray]:
+def corrected(
+    visits: pd.DataFrame, reference_v: Any, reference_kpa: Any, settings: dict[str, Any]
+) -> tuple[np.ndarray, np.ndarray]:
     """Return ln current and ln speed at the reference volts and pressure; uncorrected where unknown."""
     with np.errstate(invalid="ignore", divide="ignore"):
         ln_current = np.log(np.maximum(number(visits, "mean_a"), 1e-3))
@@ -63,7 +65,8 @@ def corrected(visits: pd.DataFrame, reference_v: Any, reference_kpa: Any) -> tup
     correction = log_volts_ratio(volts, reference_v)
     # A pressure that is itself the complaint explains no current away.
     share = number(visits, "fuel_pressure_kpa") / number(visits, "rated_pressure_kpa")
-    kpa = np.where((share < 0.8) | (share > 1.2), np.nan, number(visits, "fuel_pressure_kpa"))
+    odd = (share < settings["pressure_good_share"]) | (share > settings["pressure_high_share"])
+    kpa = np.where(odd, np.nan, number(visits, "fuel_pressure_kpa"))
     pressure = log_ratio(kpa, reference_kpa)
     ln_current = ln_current - NOMINAL.current_volts * correction - NOMINAL.current_pressure * pressure
     return ln_current, ln_speed - NOMINAL.speed_volts * correction - NOMINAL.speed_pressure * pressure
@@ -74,7 +77,7 @@ def add_levels(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
     number of the readings that each may be compared with; visits in order of pump and time."""
     out = visits.copy()
     reference_v = float(settings["reference_supply_v"]) * system_v(out) / 12.0
-    out["ln_a"], out["ln_rpm"] = corrected(out, reference_v, number(out, "rated_pressure_kpa"))
+    out["ln_a"], out["ln_rpm"] = corrected(out, reference_v, number(out, "rated_pressure_kpa"), settings)
     two_speed = text(out, "supply", "direct") == "two-speed"
     key = pd.DataFrame(
         {

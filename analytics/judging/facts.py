@@ -134,7 +134,9 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     supply, origin = text(visits, "supply", "direct"), text(visits, "origin", "capture")
     brushed = (text(visits, "motor", "brushed") != "brushless").to_numpy()
     low_a, high_a = number(visits, "current_low_a"), number(visits, "current_high_a")
-    at_spec_a = np.exp(corrected(visits, number(visits, "spec_at_v"), number(visits, "spec_at_kpa"))[0])
+    at_spec_a = np.exp(
+        corrected(visits, number(visits, "spec_at_v"), number(visits, "spec_at_kpa"), settings)[0]
+    )
     at_spec_a = np.where(np.isnan(mean_a), np.nan, at_spec_a)
     edge_a = settings["near_limit_share"] * (high_a - low_a)
     accuracy_a = clamp_accuracy_a(visits, at_spec_a, settings)

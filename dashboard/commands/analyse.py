@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ingest.errors import PumpledgerError, faults_refused
+from ingest.vocabulary import COMMANDED, MOTORS, SUPPLIES
 
 if TYPE_CHECKING:
     from ingest.capture import Capture
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 SLOWEST_RPM, FASTEST_RPM = 10.0, 1e6  # beyond any motor: only a slip is refused
 HIGHEST_SPECIFIED_A = 1000.0  # likewise
+POLES = (2, 4, 6, 8, 10, 12)
 FEWEST_SEGMENTS, MOST_SEGMENTS = 2, 200  # as in pump_types.csv
 EXAMPLE = "pumpledger analyse demo/fleet/captures/*.csv --spec 4-7 --json"
 
@@ -42,6 +44,12 @@ def add_capture_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--previous-rpm", type=parse_rpm, metavar="RPM", help="this pump's speed at the last visit"
     )
+    parser.add_argument("--motor", choices=MOTORS, help="the pump's motor, where its type doesn't say")
+    parser.add_argument("--supply", choices=SUPPLIES, help="its supply, where its type doesn't say")
+    parser.add_argument("--poles", type=int, choices=POLES, help="its magnet poles, if known: most have 2")
+    parser.add_argument("--commanded", choices=COMMANDED, help="speed asked of a two-speed supply")
+    parser.add_argument("--duty-pct", type=parse_duty, metavar="D", help="commanded duty of a pulsed supply")
+    parser.add_argument("--zero-checked", action="store_true", help="the clamp was zeroed before it went on")
 
 
 def _read_by(name: str) -> Callable[[str], Any]:
@@ -94,6 +102,23 @@ def parse_segments(text: str) -> int:
     return int(text)
 
 
+def parse_duty(text: str) -> float:
+    """Return a duty of 0 to 100 %; raises ArgumentTypeError for anything else."""
+    try:
+        duty_pct = float(text.removesuffix("%"))
+    except ValueError:
+        duty_pct = math.nan
+    if not 0 <= duty_pct <= 100:
+        raise argparse.ArgumentTypeError(f"{text!r}: give a duty of 0 to 100 percent, such as 60")
+    return duty_pct
+
+
+def told_of_pump(args: argparse.Namespace) -> dict[str, Any]:
+    """Return what the options say of the pump and how it was run, by the names of KnownPump."""
+    told = {name: getattr(args, name) for name in ("motor", "supply", "poles", "commanded", "duty_pct")}
+    return {name: value for name, value in told.items() if value is not None}
+
+
 def parse_rpm(text: str) -> float:
     """Return a speed above 0; raises ArgumentTypeError for anything else."""
     try:
@@ -125,7 +150,7 @@ def read_and_measure(
     from ingest.measuring.measurement import measure
     from ingest.readers.capture_file import read_capture
 
-    known = known or UNKNOWN_PUMP
+    known = replace(known or UNKNOWN_PUMP, **told_of_pump(args))
     if args.segments:
         known = replace(known, segments=args.segments)
     if args.previous_rpm:  # as told, at volts unknown
@@ -147,7 +172,8 @@ def _measured(path: Path, args: argparse.Namespace) -> str:
     from dashboard.words.reading import reading_lines
 
     _, reading = read_and_measure(path, args)
-    verdict = judge_reading(reading, specification=args.spec)
+    said = told_of_pump(args) | ({"zero_checked": "yes"} if args.zero_checked else {})
+    verdict = judge_reading(reading, specification=args.spec, context=said)
     if not args.json:
         return "\n".join([str(path), *(f"  {line}" for line in reading_lines(reading, verdict))])
     cited = {

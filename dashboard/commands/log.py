@@ -13,7 +13,6 @@ from dashboard.commands.analyse import add_capture_options, read_and_measure
 from ingest.errors import AnswerNeeded, EntryRefused
 from ingest.vocabulary import (
     CHECK_RESULTS,
-    COMMANDED,
     DELIVERY_AT,
     PART_FOUND,
     PARTS,
@@ -50,11 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     visit.add_argument("--hours", type=float, metavar="H", help="engine hours")
     visit.add_argument("--reason", default="pm", metavar="R", help=_either(REASONS))
     visit.add_argument("--state", metavar="S", help=_either(STATES))
-    visit.add_argument("--zero-checked", action="store_true", help="the clamp was zeroed before it went on")
     visit.add_argument("--fuel", metavar="F", help="fuel in the tank, such as E10, diesel or LPG")
-    visit.add_argument(
-        "--commanded", metavar="C", help=f"speed asked of a two-speed supply: {_either(COMMANDED)}"
-    )
     visit.add_argument("--supply-v", metavar="V", help="volts at the pump under load")
     visit.add_argument("--supply-v-at", metavar="W", help=f"where the volts were read: {_either(SUPPLY_AT)}")
     visit.add_argument("--drop-supply-v", metavar="V", help="loaded voltage drop of the supply side")
@@ -69,7 +64,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     visit.add_argument(
         "--pressure-hold", metavar='"50 psi"', help="pressure still held some minutes after the pump stopped"
     )
-    visit.add_argument("--duty-pct", type=float, metavar="D", help="commanded duty of a pulsed supply")
     visit.add_argument("--clamp", metavar="ID", help="which clamp or meter")
     visit.add_argument("--clamp-point", metavar="TEXT", help="where it was clamped")
     visit.add_argument("--technician", metavar="T")
