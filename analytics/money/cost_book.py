@@ -95,6 +95,7 @@ class Entry:
     confirmed: bool
     valid_from: date
     recorded_at: datetime
+    number: int = 0  # of two from the same day on, the higher holds
 
 
 @dataclass(frozen=True)
@@ -171,7 +172,7 @@ class CostBook:
         # A depot's own price is nearer the bill than a class's.
         return max(
             fits,
-            key=lambda r: (r.depot is not None, r.vehicle_class is not None, r.valid_from, r.recorded_at),
+            key=lambda r: (r.depot is not None, r.vehicle_class is not None, r.valid_from, r.number),
             default=None,
         )
 

@@ -2,4 +2,4 @@
 SELECT pump_id, status, reason, planned_on, decided_by, decided_at
 FROM booking
 WHERE CAST(decided_at AS DATE) <= ?
-QUALIFY row_number() OVER (PARTITION BY pump_id ORDER BY decided_at DESC, booking_id DESC) = 1
+QUALIFY row_number() OVER (PARTITION BY pump_id ORDER BY booking_id DESC) = 1

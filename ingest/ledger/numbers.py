@@ -19,6 +19,7 @@ ID_COLUMNS = {
     "booking": "booking_id",
     "cost_entry": "cost_id",
     "question": "question_id",
+    "setting": "setting_id",
     "change_log": "change_id",
 }
 

@@ -20,6 +20,7 @@ from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.damage import change_file
 from ingest.ledger.gate import Turn, gate
+from ingest.ledger.numbers import ID_COLUMNS, new_ids
 from ingest.ledger.questions import raise_question
 from ingest.ledger.repair_mark import finish_repair, take_place
 from ingest.ledger.statements import statement
@@ -99,6 +100,9 @@ def _row_counts(ledger: Path) -> dict[str, tuple[int, int]]:
 def _save(connection: duckdb.DuckDBPyConnection, ledger: Path, table: str, end: int) -> int:
     saved = 0
     for rows in _readable(ledger, table, 0, end):
+        number = ID_COLUMNS.get(table)
+        if number and number not in rows.column_names:  # of a schema that did not number this table
+            rows = rows.append_column(number, [list(new_ids(connection, table, rows.num_rows))])
         connection.register("new_rows", rows)
         connection.execute(statement("ledger/insert_rows", table=table))
         connection.unregister("new_rows")

@@ -16,7 +16,8 @@ import shutil
 import signal
 import sys
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from datetime import date
 from itertools import count
 from pathlib import Path
 from types import FrameType
@@ -62,8 +63,8 @@ def kill_before(line: int, files: set[str | None] = OURS) -> None:
     sys.settrace(lambda frame, event, argument: on_line if frame.f_code.co_filename in files else None)
 
 
-def make_old(path: Path, version: int) -> None:
-    """Write a ledger of an earlier schema with three vehicles and three pumps."""
+def make_old(path: Path, version: int, settings: Sequence[tuple[str, date]] = ()) -> None:
+    """Write a ledger of an earlier schema with three vehicles, three pumps and the limits of ripple set."""
     with duckdb.connect(str(path), config={"storage_compatibility_version": "v1.5.0"}) as connection:
         for number, script in migrations.scripts().items():
             if number <= version:
@@ -73,6 +74,11 @@ def make_old(path: Path, version: int) -> None:
             "INSERT INTO pump (pump_id, unit, pump_type, recorded_at) VALUES (?::INTEGER + 1, ?, 'A', now())",
             [(unit, unit) for (unit,) in UNITS],
         )
+        for value, entered_on in settings:
+            connection.execute(
+                "INSERT INTO setting (key, value, recorded_at) VALUES ('ripple_limit_pct', ?, ?)",
+                [value, entered_on],
+            )
 
 
 def open_and_close(path: Path) -> None:

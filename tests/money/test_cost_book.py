@@ -96,7 +96,8 @@ def test_prices_are_dated(ledger):
 def test_a_setting_counts_as_a_whole_amount(ledger):
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute(
-            "INSERT INTO setting (key, value, recorded_at) VALUES ('planned_replacement', '800', now())"
+            "INSERT INTO setting (setting_id, key, value, recorded_at)"
+            " VALUES (1, 'planned_replacement', '800', now())"
         )
     assert read_costs(ledger).prices().planned == 800.0
 

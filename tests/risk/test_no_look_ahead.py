@@ -87,8 +87,8 @@ def absurd(whole, day, tmp_path_factory):
         " SELECT unit, $day + 30, 3, 'cluster-replaced', now()::TIMESTAMP FROM vehicle",
         "INSERT INTO cost_entry (cost_id, element, amount, valid_from, recorded_at)"
         " VALUES (900, 'failure_replacement', 1e6, $day + 1, now()::TIMESTAMP)",
-        "INSERT INTO setting (key, value, valid_from, recorded_at)"
-        " VALUES ('ripple_limit_pct', '3', $day + 1, now()::TIMESTAMP)",
+        "INSERT INTO setting (setting_id, key, value, valid_from, recorded_at)"
+        " VALUES (900, 'ripple_limit_pct', '3', $day + 1, now()::TIMESTAMP)",
         "INSERT INTO booking (booking_id, pump_id, status, decided_at, recorded_at)"
         " SELECT 900 + pump_id, pump_id, 'booked', $day + INTERVAL 2 DAY, now()::TIMESTAMP FROM pump",
     ]

@@ -9,6 +9,8 @@ WHERE NOT EXISTS (
       AND (q.status = 'open' OR (q.status IN ('confirmed', 'dismissed') AND NOT EXISTS (
           SELECT 1 FROM change_log c
           WHERE c.table_name = q.table_name AND c.row_key = q.row_key
-            AND c.command = 'load' AND c.changed_at > q.answered_at
+            AND c.command = 'load'
+            AND CASE WHEN q.answered_after IS NULL THEN c.changed_at > q.answered_at  -- answered before this was kept
+                ELSE c.change_id > q.answered_after END
       )))
 )

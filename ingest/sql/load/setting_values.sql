@@ -1,1 +1,1 @@
-SELECT value FROM setting WHERE key = ? ORDER BY valid_from, recorded_at
+SELECT value FROM setting WHERE key = ? ORDER BY valid_from, setting_id

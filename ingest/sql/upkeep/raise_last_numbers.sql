@@ -12,6 +12,7 @@ FROM (
     UNION ALL SELECT 'booking' AS table_name, coalesce(max(booking_id), 0) AS id FROM booking
     UNION ALL SELECT 'cost_entry' AS table_name, coalesce(max(cost_id), 0) AS id FROM cost_entry
     UNION ALL SELECT 'question' AS table_name, coalesce(max(question_id), 0) AS id FROM question
+    UNION ALL SELECT 'setting' AS table_name, coalesce(max(setting_id), 0) AS id FROM setting
     UNION ALL SELECT 'change_log' AS table_name, coalesce(max(change_id), 0) AS id FROM change_log
 ) AS newest
 WHERE newest.table_name = last_id.table_name
