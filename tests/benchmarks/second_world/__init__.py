@@ -58,6 +58,14 @@ made anyway.
 - `informed`: what the records allow to know, by one who knows the laws; `truth`: what nobody sees. Figures of
   each kind: `python -m tests.benchmarks.second_world.summary`.
 
+**Measured** (standard, long-lived, bad lot): failures a vehicle-year .26, .08, .21, of which sudden or by the
+fitting .16, .16, .15; planned stops 3.5; readings that stand out .14, .07, .12, of these beside the pump .42,
+.41, .41 where .4 is asked; failures before the next interval .075, .022, .062 of planned stops; all-seeing
+AUC .91, .92, .92 (4 fleets of 400, standard errors under .01, of shares under .03). At 1,000 vehicles boosted
+trees grown on 3,000 vehicles of other fleets reach .806, .809, .805, without readings .68, .65, .69
+(all-seeing .912). Over 2.5 years at 200 vehicles (standard, 3 fleets) an all-seeing owner spends .56 of run
+to failure, one with foresight .41.
+
 **Left out**, knowingly: two pumps in one vehicle, a pump moved to another vehicle, captures as waveforms,
 bays and parts that run out (a plan's own concern), pumps worn faster by a plugged filter (causes and damage
 meet in readings only), a shop that learns.
