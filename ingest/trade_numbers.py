@@ -29,6 +29,7 @@ SETTINGS: dict[str, Setting] = {
         13.5, "P", "volts of a 12 V system at which current and speed are compared, a 24 V system's are twice"
     ),
     "ripple_limit_pct": Setting(15.0, "P", "most ripple of the average, where the pump type has no limit"),
+    "ripple_far_times": Setting(3.0, "P", "times its limit: ripple that no healthy pump shows"),
     "few_sparks_per_s": Setting(
         2.0, "P", "up to so many sparks the plain (highest - lowest) is taken for ripple if need be"
     ),
@@ -82,7 +83,7 @@ SETTINGS: dict[str, Setting] = {
     "ripple_jump_points": Setting(
         8.0, "P", "points of the average by which ripple must step up at once, to count as a jump"
     ),
-    "segment_low_pct": Setting(5.0, "P", "of the average that one segment may lie below the others"),
+    "segment_odd_pct": Setting(5.0, "P", "of the average that one segment may lie from the others"),
     "unsteady_pct": Setting(2.0, "P", "scatter of the speed within a capture that counts as unsteady"),
     "duty_within_points": Setting(5.0, "P", "readings compare if their duties differ by no more"),
     "baseline_visits": Setting(3, "P", "first healthy readings that make the baseline"),

@@ -278,6 +278,7 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
         "speed_band_unset": brushed & full & unbanded & ~own_speed & (usual_low | usual_high),
         "new_and_fast": brushed & (rpm > settings["new_pump_fast_rpm"]),
         "ripple_over": brushed & full & (ripple > limit),
+        "ripple_far_over": brushed & full & (ripple > settings["ripple_far_times"] * limit),
         "ripple_jumped": brushed & ripple_jumped(visits, settings),
         "ripple_used_pct": ripple,
         "ripple_limit_used_pct": limit,

@@ -23,35 +23,34 @@ def humps(profile_pct: Sequence[float]) -> list[float]:
     return heights
 
 
-def lowest_below_pct(profile_pct: Sequence[float] | None) -> tuple[int, float, float] | None:
-    """Return which hump lies lowest (from 0), how far below the middle of the others, and their spread, all
-    in % of the average; None for fewer than four humps."""
+def odd_one(profile_pct: Sequence[float] | None) -> tuple[int, float, float] | None:
+    """Return which hump stands out most (from 0), how far it lies from the middle of the others (below: less
+    than 0), and how far those scatter, all in % of the average; None for fewer than four humps."""
     if profile_pct is None or len(profile_pct) < 4:
         return None
-    heights = humps(profile_pct)
-    lowest = int(np.argmin(heights))
-    others = heights[:lowest] + heights[lowest + 1 :]
-    middle = median(others)
-    spread = median(abs(height - middle) for height in others)
-    return lowest, middle - heights[lowest], spread
+    heights = np.array(humps(profile_pct))
+    apart = [heights[i] - median(np.delete(heights, i)) for i in range(len(heights))]
+    place = int(np.argmax(np.abs(apart)))
+    others = np.delete(heights, place)
+    return place, float(apart[place]), float(median(np.abs(others - median(others))))
 
 
 def segment_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
-    """Return `segment_low` (n,), whether one segment lies far below the others, with `segment_low_pct`,
+    """Return `segment_odd` (n,), whether one segment stands far from the others, with `segment_apart_pct`,
     `segment_number` and `segment_twice` (whether it is seen twice a turn)."""
-    low, number, twice = (np.full(len(visits), np.nan) for _ in range(3))
+    apart, number, twice = (np.full(len(visits), np.nan) for _ in range(3))
     profiles = visits.get("segment_profile_pct")
     if profiles is not None:
         for i, profile in enumerate(profiles):
             if profile is None or np.ndim(profile) != 1:
                 continue
-            if found := lowest_below_pct(profile):
-                place, below, spread = found
+            if found := odd_one(profile):
+                place, far, spread = found
                 number[i], twice[i] = place + 1, len(profile) % 2 == 0
-                low[i] = below if below > 3 * spread else np.nan
+                apart[i] = far if abs(far) > 3 * spread else np.nan
     return {
-        "segment_low": low > settings["segment_low_pct"],
-        "segment_low_pct": low,
+        "segment_odd": np.abs(apart) > settings["segment_odd_pct"],
+        "segment_apart_pct": apart,
         "segment_number": number,
         "segment_twice": twice,
     }

@@ -52,11 +52,10 @@ def _shortfall(visit: pd.Series) -> str:
 
 
 def _segment(visit: pd.Series) -> str:
-    if not visit["segment_low"]:
+    if not visit["segment_odd"]:
         return ""
     twice = ", seen twice a turn," if visit["segment_twice"] else ""
-    return (
-        f" segment {visit['segment_number']:.0f}{twice} lies {visit['segment_low_pct']:.1f} % of the "
-        f"average below "
-        "the others."
-    )
+    apart = float(visit["segment_apart_pct"])
+    side = "below" if apart < 0 else "above"
+    number = f"{visit['segment_number']:.0f}"
+    return f" segment {number}{twice} lies {abs(apart):.1f} % of the average {side} the others."

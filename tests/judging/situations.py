@@ -225,6 +225,8 @@ SITUATIONS = (
     _s("no specification, little", {"mean_a": 1.3} | UNPROVEN, "average-odd-low", CIRCUIT,
        "find the specification", {"mean_a": 3.0}, "no-specification", kind=NO_SPEC),
     # leanings
+    _s("ripple no pump shows", {"ripple_pct": 58}, "ripple-very-high", REPEAT, "coil", {"ripple_pct": 30},
+       "ripple-high"),
     _s("ripple over the book", {"ripple_pct": 18}, "ripple-high", WATCH, "condemns", {"ripple_pct": 13},
        "healthy"),
     _s("ripple over the book, filter to change", {"ripple_pct": 18}, "ripple-high", FILTER, "filter",

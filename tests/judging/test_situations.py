@@ -12,7 +12,7 @@ from tests.judging.situation_runs import rank_situations
 from tests.judging.situations import GOOD, PUMP, SITUATIONS, Situation
 
 # Reached by what only a capture shows, or by other tests: see test_verdict.py and test_type_level.py.
-BY_CAPTURE = {"clipped", "segment-low", "irregular", "no-reading", "average-unlike-type"}
+BY_CAPTURE = {"clipped", "segment-odd", "irregular", "no-reading", "average-unlike-type"}
 _OF_THE_UNIT = ("kind", "services", "breakdowns", "history")
 
 

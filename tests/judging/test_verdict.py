@@ -161,7 +161,7 @@ SPREAD = (100.0, 101.0, 99.5, 100.5, 100.0, 101.0, 99.5, 100.5)
 def test_one_weak_segment_speaks_though_ripple_does_not():
     weak = (100.0, 93.0, 99.5, 100.5, 100.0, 93.0, 99.5, 100.5)  # the same bar, half a turn on
     row = judge(history({"segment_profile_pct": weak}, first={"segment_profile_pct": SPREAD}))
-    assert list(row["rule"]) == ["healthy", "healthy", "segment-low"]
+    assert list(row["rule"]) == ["healthy", "healthy", "segment-odd"]
     verdict = verdict_of(row, None, DEFAULTS)
     assert "segment 2, seen twice a turn, lies 7.0 % of the average below" in verdict.text
     assert "One segment" in verdict.text
@@ -286,3 +286,27 @@ def test_no_specification_says_so():
         judge_reading(reading, specification={"current_low_a": 6.0, "current_high_a": 8.0}).rule
         == "average-below"
     )
+
+
+@pytest.mark.parametrize(
+    ("fault", "where"),
+    [
+        ("healthy", ""),
+        ("open coil", "above the others"),
+        ("isolated bar", "below the others"),
+        ("burnt bar", "below the others"),
+    ],
+)
+def test_a_bad_coil_or_bar_in_a_first_capture_is_named(fault, where):
+    from demo_fleet.armature import simulate
+    from demo_fleet.motor import Motor
+    from ingest.capture import Capture
+    from ingest.known_pump import KnownPump
+    from ingest.measuring.measurement import measure
+
+    trace = simulate(Motor(), duration_s=0.2, seed=3, faults=fault)
+    reading = measure(Capture(trace.current_a, trace.sample_rate_hz, source="s"), KnownPump(segments=8))
+    verdict = judge_reading(reading, specification={"current_low_a": 3.0, "current_high_a": 7.0})
+    assert verdict.rule == ("segment-odd" if where else "healthy")
+    assert where in verdict.text
+    assert ("seen twice a turn" in verdict.text) == bool(where)
