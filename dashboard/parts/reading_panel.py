@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.charts import waveform
 from dashboard.parts import envelope
-from dashboard.shell import frame
+from dashboard.shell import frame, say
 from dashboard.words import formats
 from dashboard.words.reading import weakest_below_pct
 from ingest import metrics
@@ -49,7 +49,7 @@ def show_trace(
         words,
     )
     if len(rows) < len(capture.current_a) / 2:
-        st.caption("Each point spans many samples and keeps their lowest and highest, so no spike is lost.")
+        say.note("Each point spans many samples and keeps their lowest and highest, so no spike is lost.")
 
 
 def show_segments(reading: Reading) -> None:
@@ -63,7 +63,7 @@ def show_segments(reading: Reading) -> None:
     )
     below_pct = weakest_below_pct(reading)
     if below_pct is not None:
-        st.caption(
+        say.note(
             f"Segment {weakest} lies lowest, {below_pct:.1f} % of the average current below the middle of "
             "the others. Segment 1 is wherever the record began."
         )
@@ -133,7 +133,7 @@ def show_average_only(reading: Reading) -> None:
     """Say before any figure where the record can tell nothing but the average."""
     for note in reading.notes:
         if note.code == AVERAGE_ONLY:
-            st.warning(f"▲ {note.text}")
+            say.warn(note.text)
 
 
 def show_notes(notes: tuple[Any, ...]) -> None:
@@ -141,9 +141,8 @@ def show_notes(notes: tuple[Any, ...]) -> None:
     order = {"warning": 0, "ask": 1, "info": 2}
     later = (note for note in notes if note.code != AVERAGE_ONLY)  # said before the figures
     once = dict.fromkeys(sorted(later, key=lambda n: order.get(n.level, 3)))
-    lines = [f"- {LEVEL_WORDS[n.level]}: {n.text}" for n in once]
-    if lines:
-        st.markdown("\n".join(lines))
+    if once:
+        say.points(f"{LEVEL_WORDS[n.level]}: {n.text}" for n in once)
 
 
 def show_candidates(reading: Reading) -> None:
@@ -152,25 +151,26 @@ def show_candidates(reading: Reading) -> None:
         told = ", ".join(
             f"{c.rpm:,.0f} rpm ({formats.percent(c.probability)})" for c in reading.speed_candidates[:4]
         )
-        st.write(f"The speed can't be told from this trace. It allows {told}.")
+        say.line(f"The speed can't be told from this trace. It allows {told}.")
 
 
-def action_sentence(verdict: Any) -> str:
-    """Return what to do; where that is nothing, which the heading says, when to capture next."""
+def action_sentence(verdict: Any) -> tuple[str, str]:
+    """Return (lead, what to do); where that is nothing, which the heading says, when to capture next."""
     when = verdict.action_text.removeprefix("No action; next capture ")
     if verdict.action == "none" and when != verdict.action_text:
-        return f"**Next capture** {when}"
-    return f"**Action.** {verdict.action_text}"
+        return "Next capture", when
+    return "Action.", verdict.action_text
 
 
 def show_verdict(verdict: Any) -> None:
     """Draw the verdict, the next test and the action, with the rule cited."""
     with st.container(border=True):
         st.subheader(formats.action(verdict.action), anchor=False)
-        st.write(verdict.text)
+        say.line(verdict.text)
         for other in verdict.also:
-            st.write(f"Also: {other}")
-        st.write(f"**Next test.** {verdict.next_test}")
+            say.line(f"Also: {other}")
+        say.line(verdict.next_test, lead="Next test.")
         if verdict.action == "none":  # else the heading and the next test say it
-            st.write(action_sentence(verdict))
-        st.caption(f"{verdict.compared_with} Rule: {verdict.rule}.")
+            lead, sentence = action_sentence(verdict)
+            say.line(sentence, lead=lead)
+        say.note(f"{verdict.compared_with} Rule: {verdict.rule}.")

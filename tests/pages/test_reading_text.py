@@ -53,6 +53,8 @@ def test_the_verdict_cites_its_rule_and_what_it_was_held_against():
 
 def test_no_action_is_said_once_with_the_next_capture():
     verdict = judge_reading(READING, specification={"current_low_a": 4, "current_high_a": 7})
-    assert re.fullmatch(r"\*\*Next capture\*\* by \d{4}-\d{2}-\d{2}\.", action_sentence(verdict))
+    lead, sentence = action_sentence(verdict)
+    assert lead == "Next capture"
+    assert re.fullmatch(r"by \d{4}-\d{2}-\d{2}\.", sentence)
     action = next(line for line in reading_lines(READING, verdict) if line.startswith("action"))
     assert re.fullmatch(r"action      no action; next capture by \d{4}-\d{2}-\d{2}\.", action)

@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.parts import reading_panel
 from dashboard.parts.entry_form import LABELS, baseline_words, entry_from, probe_from
+from dashboard.shell import say
 from dashboard.views.log_visit import steps, uploads
 from dashboard.views.log_visit.steps import Measured
 from dashboard.words import formats
@@ -49,8 +50,8 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
     entry = _entry(unit, quiet=True)
     _say_baseline(due, card, entry)
     if again := steps.file_to_choose_again(upload):
-        st.warning(
-            f"▲ Choose {again} again: a cut connection, a reload or a look at another page drops the file. "
+        say.warn(
+            f"Choose {again} again: a cut connection, a reload or a look at another page drops the file. "
             "What was typed is still here."
         )
     if upload is None:
@@ -60,7 +61,7 @@ def measure_it(unit: str, card: pd.DataFrame) -> Measured:
     try:
         return _read(upload, entry, card)
     except PumpledgerError as refused:
-        st.error(f"▲ {refused.text}")
+        say.refuse(f"{refused.text}")
         return Measured(entry)
 
 
@@ -84,7 +85,7 @@ def _entry(unit: str, *, quiet: bool = False) -> VisitEntry | None:
         return entry_from(steps.typed() | {"unit": unit}, distance_unit=own)
     except PumpledgerError as refused:
         if not quiet or unit:
-            st.error(f"▲ {refused.text}")
+            say.refuse(f"{refused.text}")
         return None
 
 

@@ -12,10 +12,11 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.parts import reading_panel, replacing
 from dashboard.parts.entry_form import MOST_QUESTIONS, reminders
-from dashboard.shell import access, frame
+from dashboard.shell import access, frame, say
 from dashboard.shell.paper import facts_table, sheet
 from dashboard.views.log_visit.steps import PAUSE, Measured, arrived, forget_typed
 from dashboard.words import formats
+from dashboard.words.plain import plain
 from dashboard.words.visit import REASONS, STATES
 from ingest.errors import AnswerNeeded, PumpledgerError, Question
 from ingest.visit.entry import VisitEntry
@@ -31,8 +32,7 @@ def save(unit: str, measured: Measured) -> None:
     pending = st.session_state.get("pending_questions", ())
     if entry:
         room = MOST_QUESTIONS - len(pending) - (replacing.finding_due(unit) is not None)
-        for ask in reminders(entry, room):
-            st.markdown(f"- {ask}")
+        say.points(reminders(entry, room))
     st.text_input(
         "Your initials", key="technician", max_chars=12, autocomplete="off", placeholder="at every save",
         live=PAUSE,
@@ -55,10 +55,10 @@ def _want_to_save() -> None:
 
 def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
     if pending:
-        st.warning("▲ Not stored yet. Please answer first; if an entry is wrong, correct it above.")
+        say.warn("Not stored yet. Please answer first; if an entry is wrong, correct it above.")
     return {
         question.code: st.text_input(
-            question.text, key=f"answer_{question.code}", placeholder="if it is right: why",
+            plain(question.text), key=f"answer_{question.code}", placeholder="if it is right: why",
             bind="query-params", live=PAUSE,
         )
         for question in pending
@@ -70,14 +70,14 @@ def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dic
 
     if entry is None:
         if not unit:
-            st.error("▲ Give the unit first.")
+            say.refuse("Give the unit first.")
         return
     if measured.capture is None and entry.meter_a is None and not entry.examined:
-        st.error("▲ There is nothing to store yet: choose a capture file, or give the meter's average.")
+        say.refuse("There is nothing to store yet: choose a capture file, or give the meter's average.")
         return
     initials = (st.session_state.get("technician") or "").strip()
     if not initials:
-        st.error("▲ Give your initials.")
+        say.refuse("Give your initials.")
         return
     try:
         with st.spinner("Storing …"):
@@ -99,7 +99,7 @@ def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dic
         st.session_state["pending_questions"] = needed.questions
         st.rerun()
     except PumpledgerError as refused:
-        st.error(f"▲ {refused.text}")
+        say.refuse(f"{refused.text}")
         return
     st.query_params["saved"] = str(logged.visit_id)
     st.rerun()
@@ -123,7 +123,7 @@ def show_saved(visit_id: int) -> None:
 
     pump_of = loaders.ask("pump_of_visit", visit_id=visit_id)
     if not len(pump_of):
-        st.info(f"There is no visit {visit_id} in this ledger.")
+        say.inform(f"There is no visit {visit_id} in this ledger.")
         st.button("Log a visit", type="primary", on_click=_start_again, width="stretch")
         return
     pump_id = int(pump_of.iloc[0]["pump_id"])

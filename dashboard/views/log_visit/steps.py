@@ -17,6 +17,7 @@ from analytics.judging.safety import caution_lines
 from dashboard.data import loaders, queries
 from dashboard.parts import replacing
 from dashboard.parts.entry_form import LABELS
+from dashboard.shell import say
 from dashboard.views.log_visit import check
 from dashboard.words import formats
 from dashboard.words.visit import REASONS, STATES, WORK
@@ -114,8 +115,8 @@ def cautions(*, folded: bool = False) -> None:
     if arrived():
         state["cautions_open"] = not read
     with st.expander("Before you connect anything", expanded=state["cautions_open"] and not folded):
-        st.markdown("\n".join(f"- {line}" for line in caution_lines()))
-        st.caption("[S] from public service and teaching texts · [P] common practice, no source found")
+        say.points(caution_lines())
+        say.note("[S] from public service and teaching texts · [P] common practice, no source found")
         if not read:
             st.button("Read it, go on", on_click=_mark_read, width="stretch")
 
@@ -154,15 +155,15 @@ def choose_unit() -> tuple[str, pd.DataFrame]:
     if names is None and not known and len(unit) > 1:  # too many for a list that completes what is typed
         alike = list(dict.fromkeys([*alike, *loaders.ask("units_holding", part=unit)["unit"]]))[:4]
     if alike and not known:
-        st.warning(f"▲ Unit {unit} is not in the ledger. Did you mean {' or '.join(alike)}?")
+        say.warn(f"Unit {unit} is not in the ledger. Did you mean {' or '.join(alike)}?")
         for column, other in zip(st.columns(len(alike)), alike, strict=True):
             column.button(
                 f"Use {other}", on_click=_use_unit, args=(other,), key=f"use_{other}", width="stretch"
             )
     elif same := [name for name in alike if queries.same_but_for_zeros(unit, name)]:
-        st.warning(f"▲ Mind the number: there is also unit {' and unit '.join(same)}.")
+        say.warn(f"Mind the number: there is also unit {' and unit '.join(same)}.")
     elif not known:
-        st.warning(f"▲ Unit {unit} is not in the ledger; saving will ask whether to add it.")
+        say.warn(f"Unit {unit} is not in the ledger; saving will ask whether to add it.")
     if known:
         _show_card(card)
     return unit, card
@@ -181,9 +182,9 @@ def _show_card(card: pd.DataFrame) -> None:
         if not formats.is_unknown(v)
     )
     places = [p for p in (first["class"], first["depot"]) if not formats.is_unknown(p)]
-    st.markdown(f"**{vehicle or 'Vehicle not described'}** · {', '.join(places) or 'no depot given'}")
+    say.line(f"· {', '.join(places) or 'no depot given'}", lead=vehicle or "Vehicle not described")
     if not formats.is_unknown(first["last_visited_on"]):
-        st.caption(
+        say.note(
             f"Last visit {formats.day(first['last_visited_on'])} at "
             f"{formats.distance(first['last_odometer_km'], own)}."
         )
@@ -196,7 +197,7 @@ def _show_card(card: pd.DataFrame) -> None:
                 ("Clamp at", "clamp_point"), ("Fuse", "fuse"), ("Access", "access"), ("Note", "note")
             ):  # fmt: skip
                 if not formats.is_unknown(note[column]):
-                    st.write(f"**{label}.** {note[column]}")
+                    say.line(note[column], lead=f"{label}.")
             if not formats.is_unknown(note["picture"]):
                 st.image(bytes(note["picture"]), caption="Connection point")
 

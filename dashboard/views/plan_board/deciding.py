@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.data.changes import demand
-from dashboard.shell import access, frame
+from dashboard.shell import access, frame, say
 from dashboard.words import formats
 
 DECISIONS = {
@@ -39,10 +39,10 @@ def show_decision(plan: Any) -> None:
     if asked.isdigit() and int(asked) not in pumps and not find:
         pumps |= candidates(plan, loaders.ranking(), pump_id=int(asked))[0]
     if not pumps:
-        st.write("No pump of such a unit is in service." if find else "No pump waits for a decision.")
+        say.line("No pump of such a unit is in service." if find else "No pump waits for a decision.")
         return
     if found > len(pumps):
-        st.caption(f"The first {len(pumps):,} of {found:,} are offered; find the unit to reach the others.")
+        say.note(f"The first {len(pumps):,} of {found:,} are offered; find the unit to reach the others.")
     ids = list(pumps)
     with st.form("decision", border=True):
         index = ids.index(int(asked)) if asked.isdigit() and int(asked) in pumps and not find else 0
@@ -56,7 +56,7 @@ def show_decision(plan: Any) -> None:
         by = st.text_input("Your initials", max_chars=12, key="decision_by")
         if st.form_submit_button("Decide", type="primary", width="stretch"):
             frame.attempt(lambda: decide(str(what), int(pump_id), day, by, reason))
-    st.caption("A day that something speaks against is booked with a reason, or not at all.")
+    say.note("A day that something speaks against is booked with a reason, or not at all.")
 
 
 def candidates(

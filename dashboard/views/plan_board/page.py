@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import frame, lists
+from dashboard.shell import frame, lists, say
 from dashboard.views.plan_board import deciding
 from dashboard.views.plan_board import parts as plan_parts
 
@@ -14,10 +14,10 @@ if not frame.started("Once visits are logged, replacements that are worth it are
 kept = loaders.planned()
 plan = kept.value
 frame.age(kept, "Plan")
-st.write(plan_parts.headline(plan))
+say.line(plan_parts.headline(plan))
 frame.first_part_first()
 for note in plan.notes:
-    st.caption(note)
+    say.note(note)
 chosen = lists.narrowing(key="plan")
 plan_parts.show_weeks(plan, chosen)
 plan_parts.show_lines(plan, chosen)

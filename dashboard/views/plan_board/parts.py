@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts import plan as plan_charts
-from dashboard.shell import access, frame, lists
+from dashboard.shell import access, frame, lists, say
 from dashboard.views.plan_board import deciding
 from dashboard.words import formats
 
@@ -63,7 +63,7 @@ def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
     """Draw hours wanted against hours free, by week."""
     bays = lists.narrowed(plan.bays, {"depot": chosen["depot"]})
     if not len(bays) or bays["free_hours"].isna().all():
-        st.caption("No bay hours are given, so the plan is not held against them.")
+        say.note("No bay hours are given, so the plan is not held against them.")
         return
     weeks = bays.groupby("week", as_index=False)[["free_hours", "used_hours"]].sum(min_count=1)
     rows = pd.DataFrame(
@@ -79,7 +79,7 @@ def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
         plan_charts.hours_by_week(rows, palette=frame.palette()),
         "Bay hours planned each week as bars, with the hours free as ticks.",
     )
-    st.caption("Bars: hours wanted by replacements. Ticks: bay hours free.")
+    say.note("Bars: hours wanted by replacements. Ticks: bay hours free.")
     wanted = bays[bays["used_hours"] > 0]
     if len(wanted):
         lists.show(week_table(wanted), "Bay hours wanted and free by week and depot.", "bay_hours")
@@ -129,7 +129,7 @@ def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
     lines = lists.narrowed(plan.lines, chosen)
     st.header("Planned changes", anchor=False)
     if not len(lines):
-        st.write("None.")
+        say.line("None.")
         return
     lists.show(
         lines,
@@ -195,7 +195,7 @@ def show_orders(plan: Any, chosen: dict[str, list[str]]) -> None:
     st.header("Order list", anchor=False)
     wanted = parts[(parts["to_order"] > 0) | (parts["booked"] > 0)] if len(parts) else parts
     if not len(wanted):
-        st.write("Nothing to order.")
+        say.line("Nothing to order.")
         return
     table = pd.DataFrame(
         {
