@@ -79,8 +79,11 @@ def _fast(text: PlainText, layout: Layout) -> Body | None:
         return None
     refuse_rows(table.num_rows, len(layout.columns))
     values, overflow = [], []
-    for column in table.columns:
-        array = column.to_numpy()
+    columns = table.columns
+    nulls = [column.null_count for column in columns]
+    del table
+    while columns:
+        array = columns.pop(0).to_numpy()  # which gives up each of Arrow's columns for ours
         array = array if array.flags.writeable else array.copy()
         # sums are finite only if every value is, which is far quicker than looking at each
         total = float(array.sum())
@@ -90,7 +93,7 @@ def _fast(text: PlainText, layout: Layout) -> Body | None:
             array[marks] = np.nan
         values.append(array)
         overflow.append(marks)
-    holed = len(values) > 1 and all(column.null_count for column in table.columns)
+    holed = len(values) > 1 and all(nulls)
     if holed and np.logical_and.reduce([np.isnan(array) for array in values]).any():
         return None  # a row without any number may be a blank line, which may part two records
     if marked and not _tell_marks(memoryview(buffer), layout, values, overflow):
