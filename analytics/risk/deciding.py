@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -43,16 +43,14 @@ def decide_pumps(
     curves = Curves(forecast.grid_km, forecast.survival, forecast.by_age_survival, forecast.new_pump_survival)
     weighed = weigh(pumps, curves, ahead_of(pumps, settings, as_of, today), settings)
     pumps = with_decision(pumps, weighed)
-    days = Workdays(settings)
-    own = [
-        days.on_or_after(
-            as_of + timedelta(days=0 if at == "now" else int(settings["extra_stop_days"])), depot
-        )
-        if at != "next stop"
-        else stop
-        for at, stop, depot in zip(pumps["at"], pumps["next_stop_on"], pumps["depot"], strict=True)
-    ]
-    pumps["proposed_on"] = [day if at else None for day, at in zip(own, pumps["at"], strict=True)]
+    # A job at the next stop has its day; one now or at a stop of its own, the first open day from then on.
+    ahead = np.select([pumps["at"] == "now"], [0], int(settings["extra_stop_days"]))
+    own = (pumps["at"].isin(["now", "extra stop"])).to_numpy()
+    day = np.datetime64(today, "D") + ahead[own].astype("timedelta64[D]")
+    proposed = pumps["next_stop_on"].where(pumps["at"] != "", None).astype(object)
+    depots = pumps["depot"].fillna("").to_numpy(object)[own]
+    proposed[own] = Workdays(settings).forward(day, depots).astype(object)
+    pumps["proposed_on"] = proposed
     return with_words(pumps, decisions), weighed
 
 
@@ -109,9 +107,8 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
         [BOOK, CHECK_AND_CHANGE_ACTION, check, WATCH],
         finding,
     ).astype(object)
-    text = np.array(
-        [_text(a, row) for a, row in zip(action, pumps.to_dict("records"), strict=True)], dtype=object
-    )
+    asked = pumps[["at", "because", "failed", "finished", "p_change", "step_text"]].itertuples(index=False)
+    text = np.array([_text(a, row) for a, row in zip(action, asked, strict=True)], dtype=object)
     newest = decisions.set_index("pump_id") if len(decisions) else pd.DataFrame(index=pd.Index([], dtype=int))
 
     def said(name: str) -> pd.Series:
@@ -142,18 +139,18 @@ _AT = {
 }
 
 
-def _text(action: str, row: dict[Any, Any]) -> str:
-    when = _AT.get(row["at"], "at the next stop")
-    over = ", for the risk ceiling of its class is passed" if row["because"] == ON_CEILING else ""
-    if row["failed"]:
+def _text(action: str, row: Any) -> str:
+    when = _AT.get(row.at, "at the next stop")
+    over = ", for the risk ceiling of its class is passed" if row.because == ON_CEILING else ""
+    if row.failed:
         return "Change it: it no longer works."
     if action == BOOK:
         return f"Change it {when}{over}: the finding stays and nothing else explains it."
     if action == CHECK_AND_CHANGE_ACTION:
         return (
             f"Check it {when} and change it unless the check says otherwise{over} "
-            f"({100 * row['p_change']:.0f} % end in a change)."
+            f"({100 * row.p_change:.0f} % end in a change)."
         )
-    if row["finished"] and action == WATCH:
+    if row.finished and action == WATCH:
         return "The finding is confirmed, but a change does not pay yet: capture at half the usual interval."
-    return str(row["step_text"])
+    return str(row.step_text)
