@@ -258,6 +258,6 @@ def test_placeholder_prices_are_told():
 def test_the_range_of_the_saving_is_the_one_it_is_named_after():
     """Four in five lie within 1.28155 standard deviations (normal table at .90); two lines' go by squares."""
     lines = pd.DataFrame({"expected_saving": [100.0, 50.0], "saving_sd": [30.0, 40.0]})
-    low, high, expected = saving_range(lines, make_inputs([{}]))
+    low, high, expected = saving_range(lines)
     assert expected == 150
     assert (low, high) == pytest.approx((150 - 1.28155 * 50, 150 + 1.28155 * 50), rel=1e-4)
