@@ -347,7 +347,7 @@ def _since_filter(
 def _alike(visits: pd.DataFrame) -> np.ndarray:
     """Which readings may be held against each other: PM stops in the pump's usual state, at its usual
     duty."""
-    reading = visits[[m.name for m in trended()]].notna().any(axis=1)
+    reading = visits.reindex(columns=[m.name for m in trended()]).notna().any(axis=1)
     fair = visits["reason"].fillna("pm").isin(["pm", "follow-up", "after-repair"])
     planned = fair & visits["in_trend"].astype(bool)
     duty_step = visits["duty_step"].where(visits["duty_step"] >= 0, FULL_DUTY_STEP)

@@ -108,6 +108,8 @@ def fit_drift(
     value = normalised(visits, pumps, exponents, metric)
     rows = np.flatnonzero(~np.isnan(value))
     pump = visits["pump"].to_numpy(int)[rows]
+    if not len(rows) or np.ptp(value[rows]) == 0:
+        return None  # nothing read, or never anything else: no scatter to hold a slope against
     y, far = _tamed(value[rows], pump)
     x = visits["x_km"].to_numpy(float)[rows] / PER_KM
     bending = learn_bending(pump, x, y, len(pumps))

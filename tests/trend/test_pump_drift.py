@@ -7,6 +7,7 @@ from analytics.learning.fitting import fit_history, store_fit
 from analytics.past.history import load_history
 from analytics.risk.pump_drift import pump_drift
 from analytics.trend.drift import drift_of
+from ingest.metrics import trended
 from tests.ledger_fixture import LAST_VISIT, build_ledger
 
 
@@ -17,7 +18,7 @@ def ledger(tmp_path_factory):
 
 def test_without_a_fit_there_are_readings_at_reference_and_no_lines(ledger):
     found = pump_drift(ledger, 1, LAST_VISIT)
-    assert found.drift == {"mean_a": None, "ripple_pct": None, "rpm": None}
+    assert found.drift == dict.fromkeys(m.name for m in trended())
     assert found.visits["rpm"].notna().all()
 
 
