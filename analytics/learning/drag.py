@@ -25,6 +25,8 @@ DRAG_PRIOR: Prior = {
     "growth_cv": (0.4, 0.3),
     "shape": (1.3, 0.2),
     "bad": (0.006, 1.0),
+    "aside_km": (250e3, 0.7),
+    "aside_sd": (0.08, 0.5),
 }
 ENDS_TELL = ("scale_km", "growth", "growth_cv", "shape")  # what refine_drag learns again
 FILTER_PRIOR = (1.0e-6, 1.0e-6)  # ln torque per km on one filter: usual value and sd
@@ -84,7 +86,9 @@ def _with_levels(drag: DragParameters, read: Readings) -> DragParameters:
 
 
 def _drag_with(drag: DragParameters, values: Mapping[str, Any]) -> DragParameters:
-    return replace(drag, **(dict(values) | {"bad": np.minimum(values["bad"], MOST_BAD)}))
+    own = {name: value for name, value in values.items() if name != "aside_km"}
+    own["bad"] = np.minimum(values["bad"], MOST_BAD)
+    return replace(drag, **own, aside_per_km=1 / values["aside_km"])
 
 
 def filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> float:

@@ -201,9 +201,7 @@ def with_others_likelihood(
     p: OnsetParameters, name: str, others: Others, gaps: Gaps, weight: np.ndarray
 ) -> np.ndarray:
     """As `gap_likelihood`, where only the parameters of the damage `name` are tried."""
-    over, at_failure = _falls(
-        lambda known, d: onset_survival(p, getattr(known.begun, name), known.x_km, known.type_code, d), gaps
-    )
+    over, at_failure = _falls(lambda known, d: onset_survival(p, getattr(known.begun, name), known, d), gaps)
     found = FOUND_IF[CAUSES.index(name), gaps.found[gaps.failed]]
     total = at_failure + others.at_failure
     return _summed(over + others.over, total, at_failure * found + others.told, gaps, weight)

@@ -22,6 +22,7 @@ import numpy as np
 from analytics.learning.drag import DRAG_PRIOR, FILTER_PRIOR, learn_drag, refine_drag
 from analytics.learning.failure import FAILURE_PRIOR, learn_failure
 from analytics.learning.gaps import Gaps, make_gaps
+from analytics.learning.groups import learn_groups, on_the_books
 from analytics.learning.onsets import initial_onsets, keep_what_tells, learn_onset_failures, learn_onsets
 from analytics.learning.wear import WEAR_PRIOR, learn_drag_points, learn_wear, refine_wear
 from analytics.money.long_run import RATIOS, LongRun, learn_long_run
@@ -180,11 +181,14 @@ def fit_history(history: History) -> Fit:
         gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
         p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
         p = learn_onset_failures(p, gaps, weight[gaps.pump])
-        p = keep_what_tells(p, gaps, weight[gaps.pump])
+        told = weight[gaps.pump] * on_the_books(p, gaps, weight[gaps.pump], sample.pumps)
+        p = keep_what_tells(p, gaps, told)
         p = refine_wear(p, sample, made, weight)
         p = refine_drag(p, sample, made, weight)
     gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
-    p = learn_failure(p, gaps, weight[gaps.pump])
+    told = weight[gaps.pump] * on_the_books(p, gaps, weight[gaps.pump], sample.pumps)
+    p = learn_failure(p, gaps, told)
+    p = replace(p, groups=learn_groups(p, gaps, told, sample.pumps))
     p = replace(p, drag_life_km=_drag_life(p))
     summary = {
         "ratings": _ratings(p, gaps, weight[gaps.pump]),
@@ -246,6 +250,7 @@ def initial_parameters(history: History) -> Parameters:
             one,
         ),
         initial_onsets(len(types)),
+        {},
         50e3,
         float(history.pumps["now_km"].max()) if len(history.pumps) else 0.0,
         {},

@@ -67,7 +67,7 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
     next_x = now.copy()
     if index:
         next_x[order[: len(index[0])]] = x[index[0]]
-    first = Known.of_new(p.wear, p.drag, p.onsets, filtered.type_code)
+    first = Known.of_new(p.wear, p.drag, p.onsets, filtered.type_code, filtered.exposure)
     parts = [(first, everyone, np.minimum(entry, next_x), next_x, failed & (_count(order, counts, n) == 0))]
     for k, rows in enumerate(index):
         m = len(rows)
@@ -76,7 +76,7 @@ def make_gaps(history: History, filtered: Filtered, p: Parameters) -> Gaps:
         following = now[who].copy()
         if k + 1 < len(index):
             following[: len(index[k + 1])] = x[index[k + 1]]
-        states = (*filtered.told.per_visit[k], filtered.begun.per_visit[k])
+        states = (*filtered.told.per_visit[k], filtered.begun.per_visit[k], filtered.exposure[who])
         known = Known(at, filtered.type_code[who], *states)
         d_from = np.clip(entry[who] - at, 0, None)
         parts.append(
@@ -96,7 +96,7 @@ def last_gaps(history: History, told: Track[Damages], begun: Begun, type_code: n
     d_from = np.clip(pumps["entry_km"].to_numpy(float) - x, 0, None)
     d_to = np.maximum(pumps["now_km"].to_numpy(float) - x, d_from)
     everyone = np.arange(len(pumps))
-    known = Known(x, type_code, *told.state, begun)
+    known = Known(x, type_code, *told.state, begun, np.ones(len(pumps)))
     return Gaps(known, everyone, d_from, d_to, failed, everyone * 0, np.where(failed, _found(pumps), -1))
 
 

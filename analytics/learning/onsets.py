@@ -69,7 +69,6 @@ FAILS_PRIOR: dict[str, Prior] = {
     "brush": {"fails_at": (0.2, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
 }
 SHOW_AS_WEAR = ("commutator", "brush")
-CLEAR_GAIN = 2.0  # of log-likelihood
 JUMP_SPREAD = 0.7  # of the jump's mean: common practice, no source
 MOST_NOISE, NOISE_READINGS = 50.0, 30.0  # most a type's noise may lie off; pairs' worth of belief in none
 
@@ -186,13 +185,13 @@ def learn_onset_failures(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Param
 def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
     """Leave brush and commutator damage out where failures are told as well by wear that goes on slowly.
 
-    Both are learned, and what the log-likelihood of all gaps gains by them must exceed CLEAR_GAIN.
+    Both are learned; the log-likelihood of all gaps decides.
     """
     none = {name: replace(getattr(p.onsets, name), factor=0 * p.onsets.brush.factor) for name in SHOW_AS_WEAR}
     plain = learn_failure(replace(p, onsets=replace(p.onsets, **none)), gaps, weight, by_type=False)
     p = learn_failure(p, gaps, weight, by_type=False)
     gained = gap_likelihood(p, gaps, weight) - gap_likelihood(plain, gaps, weight)
-    return p if gained > CLEAR_GAIN * weight.mean() else plain
+    return p if gained > 0 else plain
 
 
 def _ends(p: OnsetParameters, v: Mapping[str, Any]) -> OnsetParameters:

@@ -85,9 +85,9 @@ def simulate_lives(
     for j, x in enumerate(visit_km):
         at = np.full(count, x)
         state, _ = take_in(p.wear, p.drag, state, before, at, code, u[:, j], load[:, j], same, p.drag_life_km)
-        read = {name: Shown(y[:, j], same) for name, y in shows.items()}
+        read = {name: Shown(y[:, j], same, 0 * same) for name, y in shows.items()}
         begun, _ = take_in_onsets(p.onsets, begun, before, at, code, read)
-        risk[:, j], _ = model.risk(Known(at, code, *state, begun), np.zeros(count), span)
+        risk[:, j], _ = model.risk(Known(at, code, *state, begun, np.ones(count)), np.zeros(count), span)
         before = at
         if not (life > x).any():
             break

@@ -41,7 +41,8 @@ class History:
     readings are compared), fitted_odometer_km, age_known, km_per_day (of the pump's own clock),
     unit_km_per_day, odometer_km (as-of), first_life.
     visits: one row per visit in order of pump and clock: `pump` (row number in pumps), day, x_km, filter_km
-    (since the filter was new), filter_in_doubt (a change not on record may have come before or not), usable
+    (since the filter was new), worked (work on the unit is on record since the pump's last visit),
+    filter_in_doubt (a change not on record may have come before or not), usable
     (may enter the trend), metrics and covariates.
     settings: those in force on the as-of day.
     """
@@ -93,7 +94,8 @@ def build_history(
     pumps["removed"] = gone
     pumps.loc[~gone, ["removed_day", "removed_odometer_km", "removed_hours"]] = np.nan
     pumps.loc[~gone, ["removal", "found"]] = None
-    pumps["failed"] = gone & (pumps["removal"] == "failed")
+    # Taken for the breakdown's cause but good on the bench: the pump's life was cut short, not ended.
+    pumps["failed"] = gone & (pumps["removal"] == "failed") & (pumps["found"] != "tested_good")
 
     km_per_hour = float(settings["idle_hour_miles"]) * KM_PER_MILE
     by_hours = (pumps["clock"] == "hours").to_numpy()
@@ -146,6 +148,7 @@ def build_history(
     visits["filter_km"], visits["filter_in_doubt"] = _since_filter(visits, pumps, filters, begun, share)
     order = np.lexsort([visits["day"], visits["x_km"], visits["pump"]])
     visits = visits.iloc[order].reset_index(drop=True)
+    visits["worked"] = _worked(visits, pumps, filters)
     visits["usable"] = _alike(visits)
 
     first_x = visits.groupby("pump")["x_km"].first().reindex(np.arange(len(pumps))).to_numpy()
@@ -342,6 +345,20 @@ def _since_filter(
     since_due = np.where(old, age % usual, age)
     near = (OLD_FILTER - 1) * usual
     return since_due, old & ((since_due < near) | (since_due > usual - near))
+
+
+def _worked(visits: pd.DataFrame, pumps: pd.DataFrame, work: pd.DataFrame) -> np.ndarray:
+    """Whether any work on the unit is on record since the pump's last visit, that day's work being done after
+    its reading, (visits,) bool."""
+    units = pd.Index(pumps["unit"].unique())
+    code = units.get_indexer(work["unit"])
+    big = 1e7
+    done = np.sort(code[code >= 0] * big + work["day"].to_numpy(float)[code >= 0])
+    pump, day = visits["pump"].to_numpy(int), visits["day"].to_numpy(float)
+    unit = units.get_indexer(pumps["unit"])[pump] * big
+    by_now = np.searchsorted(done, unit + day)
+    by_then = np.append(0, by_now[:-1])
+    return (np.append(-1, pump[:-1]) == pump) & (by_now > by_then)
 
 
 def _alike(visits: pd.DataFrame) -> np.ndarray:

@@ -33,6 +33,7 @@ NOMINAL_EXPONENTS = {  # of metrics that they move; the rest not at all
 # Factor on the load's variance where the filter may be new or due: what it adds by then, present or not, is
 # some three times a reading's noise (common practice, no source).
 FILTER_IN_DOUBT = 8.0
+WORK_CURES = 0.7  # chance that recorded work ends a cause beside the pump: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,8 @@ class Channels:
     """Per visit: ripple (points), load G and brush Z (natural logs), NaN where they can't be told.
 
     load_noise: factor on the load's usual variance (no speed, a meter's average instead of a capture, a
-    filter that may or may not have been changed); noise: the same of ripple and brush.
+    filter that may or may not have been changed); noise: the same of ripple and brush; worked: chance that
+    work on record since the last visit ended a cause beside the pump.
     """
 
     ripple: np.ndarray
@@ -60,6 +62,7 @@ class Channels:
     brush: np.ndarray
     load_noise: np.ndarray
     noise: np.ndarray
+    worked: np.ndarray
 
 
 def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
@@ -136,5 +139,6 @@ def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) ->
     noise = np.where(np.isnan(x[:, 1]), 2.0, 1.0) * np.where(visits["by_meter"].to_numpy(bool), 4.0, 1.0)
     noise *= np.where(no_speed, np.where(np.isnan(x[:, 0]), 3.0, 2.0), 1.0)
     noise *= np.where(visits["filter_in_doubt"].to_numpy(bool), FILTER_IN_DOUBT, 1.0)
+    worked = WORK_CURES * visits["worked"].to_numpy(float) if "worked" in visits else np.zeros(len(load))
     ripple = y["ripple_pct"] - known @ exponents.of["ripple_pct"]
-    return Channels(ripple, load, brush, noise, np.ones(len(load)))
+    return Channels(ripple, load, brush, noise, np.ones(len(load)), worked)

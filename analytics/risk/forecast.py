@@ -13,6 +13,7 @@ from analytics.learning.fitting import Fit, fit_history, store_fit, stored_fit
 from analytics.past.history import History, load_history
 from analytics.past.normalise import channels
 from analytics.wear_model.damages import Damages, take_in
+from analytics.wear_model.exposure import exposure
 from analytics.wear_model.failure_risk import Known
 from analytics.wear_model.model import Filtered, risk_model, run_filters
 from analytics.wear_model.onsets import shown, take_in_onsets
@@ -56,7 +57,8 @@ class State:
     def new_pumps(self) -> Known:
         """New pumps of the same types."""
         code, p = self.known.type_code, self.fit.parameters
-        return Known.of_new(p.wear, p.drag, p.onsets, code)
+        factor = exposure(p.groups, self.history.pumps.iloc[self.rows], new=True)
+        return Known.of_new(p.wear, p.drag, p.onsets, code, factor)
 
 
 def forecast(ledger: Path, *, as_of: date | None = None, grid_km: np.ndarray) -> Forecast:
@@ -69,15 +71,15 @@ def survival_on_grid(state: State, grid_km: np.ndarray) -> Forecast:
     model = risk_model(state.fit.parameters)
     pumps = state.history.pumps.iloc[state.rows]
     new = state.new_pumps
-    types, first = np.unique(new.type_code, return_index=True)
-    by_type = np.ones((len(state.fit.parameters.types), len(grid_km)))
-    by_type[types] = model.survival(new.take(first), np.zeros(len(first)), grid_km)
+    kind = np.column_stack([new.type_code, new.exposure])
+    _, first, alike = np.unique(kind, axis=0, return_index=True, return_inverse=True)
+    of_kind = model.survival(new.take(first), np.zeros(len(first)), grid_km)
     return Forecast(
         pumps["pump_id"].to_numpy(),
         grid_km,
         model.survival(state.known, state.d_0, grid_km),
         pumps["km_per_day"].to_numpy(float),
-        by_type[new.type_code],
+        of_kind[alike.ravel()],
         model.survival(new, pumps["now_km"].to_numpy(float), grid_km),
     )
 
@@ -123,11 +125,11 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
     load = made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float)
     told, _ = take_in(
         p.wear, p.drag, Damages(before.wear, before.drag), before.x_km, x, before.type_code, u, load,
-        made.load_noise, p.drag_life_km,
+        made.load_noise, p.drag_life_km, made.worked,
     )  # fmt: skip
     read = shown(made)
     begun, _ = take_in_onsets(p.onsets, before.begun, before.x_km, x, before.type_code, read)
-    return Known(x, before.type_code, *told, begun)
+    return Known(x, before.type_code, *told, begun, before.exposure)
 
 
 def score(history: History, fit: Fit) -> State:

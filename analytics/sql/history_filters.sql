@@ -1,5 +1,5 @@
--- Filter work up to the as-of date (parameter 1), by unit and day.
+-- Work up to the as-of date (parameter 1), by unit and day.
 SELECT unit, done_on - DATE '1970-01-01' AS day, odometer_km, work
 FROM service
-WHERE work IN ('filter', 'filter_kept') AND done_on <= coalesce(CAST(? AS DATE), DATE '9999-12-31')
+WHERE done_on <= coalesce(CAST(? AS DATE), DATE '9999-12-31')
 ORDER BY unit, day

@@ -275,6 +275,7 @@ def filter_drag(
     *,
     life_km: float,
     wild: np.ndarray,
+    worked: np.ndarray,
 ) -> Track[DragState]:
     """Run both hypotheses over all visits, as if drag showed in the load alone.
 
@@ -286,6 +287,8 @@ def filter_drag(
 
     def step(state: DragState, before: np.ndarray, rows: np.ndarray) -> tuple[DragState, np.ndarray]:
         own = starts[..., : len(rows)]
-        return advance(p, state, before, x_km[rows], own, y[rows], r[..., rows], life_km, wild[rows])
+        return advance(
+            p, state, before, x_km[rows], own, y[rows], r[..., rows], life_km, wild[rows], worked=worked[rows]
+        )
 
     return run_over(tracks, x_km, new, step)

@@ -55,14 +55,21 @@ class Known(NamedTuple):
     wear: LevelRate
     drag: DragState
     begun: Begun
+    exposure: np.ndarray  # factor on what readings don't show yet (exposure.py)
 
     @classmethod
     def of_new(
-        cls, wear: WearParameters, drag: DragParameters, onsets: Onsets, type_code: np.ndarray
+        cls,
+        wear: WearParameters,
+        drag: DragParameters,
+        onsets: Onsets,
+        type_code: np.ndarray,
+        exposure: np.ndarray | None = None,
     ) -> Known:
         """Return what is known of new pumps."""
-        both = new_pumps(wear, drag, type_code)
-        return cls(np.zeros(len(type_code)), type_code, *both, new_onsets(onsets, type_code))
+        both, begun = new_pumps(wear, drag, type_code), new_onsets(onsets, type_code)
+        factor = np.ones(len(type_code)) if exposure is None else exposure
+        return cls(np.zeros(len(type_code)), type_code, *both, begun, factor)
 
     def take(self, rows: slice | np.ndarray) -> Known:
         """Return `rows`."""
@@ -110,12 +117,11 @@ class RiskModel:
         f, code = self.failure, known.type_code
         d = np.maximum(d_km, 0.0)
         others = {
-            name: onset_survival(getattr(self.onsets, name), getattr(known.begun, name), known.x_km, code, d)
+            name: onset_survival(getattr(self.onsets, name), getattr(known.begun, name), known, d)
             for name in NAMES
         }
-        return LogSurvival(
-            self._of_wear(known, d), self._of_drag(known, d), f.sudden_per_km[..., code] * d, **others
-        )
+        sudden = f.sudden_per_km[..., code] * (known.exposure * d)
+        return LogSurvival(self._of_wear(known, d), self._of_drag(known, d), sudden, **others)
 
     def _of_wear(self, known: Known, d: np.ndarray) -> np.ndarray:
         f, code, w = self.failure, known.type_code, known.wear
@@ -128,9 +134,23 @@ class RiskModel:
 
     def _of_drag(self, known: Known, d: np.ndarray) -> np.ndarray:
         f, code = self.failure, known.type_code
-        hazard = self.drag.starts[..., code] * look_up(self.delay_hazard, known.x_km, d)
+        hazard = self.drag.starts[..., code] * known.exposure * look_up(self.delay_hazard, known.x_km, d)
         mixture = _mixture(self.drag, known.drag, hazard, d, f.drag_level, f.drag_level_sd)
         return mixture * f.drag_factor[code]
+
+    def unseen(self, known: Known, d_km: np.ndarray) -> np.ndarray:
+        """Return the part of -ln S to `d_km` (n,) beyond the last visit that no reading shows yet: damages
+        that have not started, and sudden failures."""
+        f, code, d = self.failure, known.type_code, np.maximum(d_km, 0.0)
+        hazard = self.drag.starts[code] * look_up(self.delay_hazard, known.x_km, d) * f.drag_factor[code]
+        total = f.sudden_per_km[code] * d + (1 - known.drag.started) * hazard
+        for name in NAMES:
+            p: OnsetParameters = getattr(self.onsets, name)
+            if p.counts:
+                table = delay_hazard_table(p, p.fails_at, p.fails_at_sd)
+                hazard = p.starts[code] * look_up(table, known.x_km, d) * p.factor[code]
+                total = total + (1 - getattr(known.begun, name).started) * hazard
+        return np.asarray(total * known.exposure)
 
     def p_damage(self, known: Known) -> np.ndarray:
         """Return the chance that a damage with an onset (drag or one of onsets.py) has started, (n,)."""
@@ -163,15 +183,14 @@ class RiskModel:
         return np.minimum.accumulate(out, axis=1)
 
 
-def onset_survival(
-    p: OnsetParameters, state: DragState, x_km: np.ndarray, type_code: np.ndarray, d: np.ndarray
-) -> np.ndarray:
-    """Return -ln S by one damage from the last visit at `x_km` to `d` km beyond it, (n,) or (sets, n)."""
+def onset_survival(p: OnsetParameters, state: DragState, known: Known, d: np.ndarray) -> np.ndarray:
+    """Return -ln S by one damage from the last visit to `d` km beyond it, (n,) or (sets, n)."""
     if not p.counts:
         return np.zeros(len(d))
     table = delay_hazard_table(p, p.fails_at, p.fails_at_sd)
-    hazard = p.starts[..., type_code] * look_up(table, x_km, d)
-    return _mixture(p, state, hazard, d, p.fails_at, p.fails_at_sd) * p.factor[..., type_code]
+    code = known.type_code
+    hazard = p.starts[..., code] * known.exposure * look_up(table, known.x_km, d)
+    return _mixture(p, state, hazard, d, p.fails_at, p.fails_at_sd) * p.factor[..., code]
 
 
 def _mixture(

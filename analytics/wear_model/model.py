@@ -13,6 +13,7 @@ from analytics.past.history import History
 from analytics.past.normalise import Channels, Exponents, channels
 from analytics.wear_model.damages import Damages, filter_damages
 from analytics.wear_model.drag import DragParameters
+from analytics.wear_model.exposure import Groups, exposure
 from analytics.wear_model.failure_risk import FailureParameters, Known, RiskModel
 from analytics.wear_model.onsets import NAMES, Begun, OnsetParameters, Onsets, filter_onsets
 from analytics.wear_model.tracks import Track, Tracks, make_tracks
@@ -32,6 +33,7 @@ class Parameters:
     drag: DragParameters
     failure: FailureParameters
     onsets: Onsets
+    groups: Groups  # depots, classes and lots that fail more or less often than the rest
     drag_life_km: float
     longest_km: float  # longest distance any pump was seen to run
     summary: dict[str, Any]
@@ -81,11 +83,12 @@ class Filtered:
     tracks: Tracks
     told: Track[Damages]
     begun: Track[Begun]
+    exposure: np.ndarray
 
     @property
     def known(self) -> Known:
         """What is known of each pump at its last usable visit."""
-        return Known(self.told.at, self.type_code, *self.told.state, self.begun.state)
+        return Known(self.told.at, self.type_code, *self.told.state, self.begun.state, self.exposure)
 
 
 def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filtered:
@@ -107,10 +110,11 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
         visits["filter_km"].to_numpy(float),
         code,
         life_km=p.drag_life_km,
+        worked=made.worked,
         keep=keep,
     )
     begun = filter_onsets(p.onsets, tracks, x_km, made, code, keep=keep)
-    return Filtered(code, made, tracks, told, begun)
+    return Filtered(code, made, tracks, told, begun, exposure(p.groups, pumps))
 
 
 def risk_model(p: Parameters) -> RiskModel:

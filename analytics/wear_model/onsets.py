@@ -65,20 +65,25 @@ NAMES = tuple(f.name for f in fields(Onsets))
 
 
 class Shown(NamedTuple):
-    """A channel as one of the damages sees it, rising with it: y (visits,), NaN without reading, and the
-    factor on its variance."""
+    """A channel as one of the damages sees it, rising with it: y (visits,), NaN without reading, the factor
+    on its variance, and the chance that work since the last visit ended a cause beside the pump."""
 
     y: np.ndarray
     noise: np.ndarray
+    worked: np.ndarray
+
+    def take(self, rows: np.ndarray) -> Shown:
+        """Return `rows`."""
+        return Shown(self.y[rows], self.noise[rows], self.worked[rows])
 
 
 def shown(made: Channels) -> dict[str, Shown]:
     """Return the channel of each damage, by name."""
     ripple = np.log(np.maximum(made.ripple, LEAST_RIPPLE))
     return {
-        "hydraulic": Shown(-made.load, made.load_noise),
-        "commutator": Shown(ripple, made.noise),
-        "brush": Shown(made.brush, made.noise),
+        "hydraulic": Shown(-made.load, made.load_noise, made.worked),
+        "commutator": Shown(ripple, made.noise, made.worked),
+        "brush": Shown(made.brush, made.noise, made.worked),
     }
 
 
@@ -102,7 +107,7 @@ def take_in_onsets(
         if not p.counts:
             states.append(getattr(before, name))
             continue
-        state, gained = one_step(p, getattr(before, name), x_from, x_to, type_code, *read[name])
+        state, gained = one_step(p, getattr(before, name), x_from, x_to, type_code, read[name])
         states.append(state)
         total = total + gained
     return Begun(*states), total
@@ -114,12 +119,11 @@ def one_step(
     x_from: np.ndarray,
     x_to: np.ndarray,
     type_code: np.ndarray,
-    y: np.ndarray,
-    noise: np.ndarray,
+    read: Shown,
 ) -> tuple[DragState, np.ndarray]:
     """As `take_in_onsets`, of one damage."""
-    r = p.noise * (noise * p.type_noise[type_code])
-    return advance(p, before, x_from, x_to, p.starts[..., type_code], y, r, life_km(p))
+    r, starts = p.noise * (read.noise * p.type_noise[type_code]), p.starts[..., type_code]
+    return advance(p, before, x_from, x_to, starts, read.y, r, life_km(p), worked=read.worked)
 
 
 def life_km(p: OnsetParameters) -> Value:
@@ -142,7 +146,7 @@ def filter_onsets(
     read = shown(made)
 
     def step(state: Begun, before: np.ndarray, rows: np.ndarray) -> tuple[Begun, np.ndarray]:
-        here = {name: Shown(s.y[rows], s.noise[rows]) for name, s in read.items()}
+        here = {name: s.take(rows) for name, s in read.items()}
         return take_in_onsets(onsets, state, before, x_km[rows], code[: len(rows)], here)
 
     return run_over(tracks, x_km, new_onsets(onsets, code), step, keep=keep)
@@ -155,6 +159,6 @@ def filter_one(
     code = type_code[tracks.order]
 
     def step(state: DragState, before: np.ndarray, rows: np.ndarray) -> tuple[DragState, np.ndarray]:
-        return one_step(p, state, before, x_km[rows], code[: len(rows)], read.y[rows], read.noise[rows])
+        return one_step(p, state, before, x_km[rows], code[: len(rows)], read.take(rows))
 
     return run_over(tracks, x_km, prior(p, code), step)

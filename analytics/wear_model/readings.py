@@ -59,14 +59,14 @@ class Readings:
         """Return both damages, told side by side."""
         return filter_damages(
             wear, drag, self.tracks, self.x_km, self.u, self.made.load, self.made.load_noise, self.filter_km,
-            self.code, life_km=self.p.drag_life_km,
+            self.code, life_km=self.p.drag_life_km, worked=self.made.worked,
         )  # fmt: skip
 
     def _drag_alone(self, drag: DragParameters) -> Track[DragState]:
         _, wild = self._wear_now
         return filter_drag(
             drag, self.tracks, self.x_km, self.made.load, self.made.load_noise, self.filter_km, self.code,
-            life_km=self.p.drag_life_km, wild=wild,
+            life_km=self.p.drag_life_km, wild=wild, worked=self.made.worked,
         )  # fmt: skip
 
     @cached_property

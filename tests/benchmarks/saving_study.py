@@ -171,7 +171,7 @@ def known_at_stops(
     for k, rows in enumerate(filtered.tracks.index):
         who = filtered.tracks.order[: len(rows)]
         at = stop_of.reindex(pd.MultiIndex.from_arrays([life[who], np.full(len(who), k)])).to_numpy(int)
-        states = (*filtered.told.per_visit[k], filtered.begun.per_visit[k])
+        states = (*filtered.told.per_visit[k], filtered.begun.per_visit[k], filtered.exposure[who])
         yield at, rows, Known(x[rows], filtered.type_code[who], *states)
 
 

@@ -24,7 +24,7 @@ def told(wear, u, load):
     x = STEP_KM * np.arange(1, n + 1)
     return filter_damages(
         wear, DRAG, tracks, x, np.array(u), np.array(load), np.ones(n), np.zeros(n), np.zeros(1, int),
-        life_km=60e3,
+        life_km=60e3, worked=np.zeros(n),
     )  # fmt: skip
 
 
