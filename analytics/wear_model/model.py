@@ -61,7 +61,8 @@ class Parameters:
         parts = {name: _rebuild(kind, raw[name]) for name, kind in kinds.items()}
         onsets = Onsets(**{name: _rebuild(OnsetParameters, raw["onsets"][name]) for name in NAMES})
         of = {name: np.array(value, float) for name, value in raw["exponents"]["of"].items()}
-        more = {"onsets": onsets, "types": tuple(raw["types"]), "exponents": Exponents(of, raw["exponents"]["clamps"])}
+        exponents = Exponents(of, raw["exponents"]["clamps"])
+        more = {"onsets": onsets, "types": tuple(raw["types"]), "exponents": exponents}
         return cls(**(raw | parts | more))
 
 
