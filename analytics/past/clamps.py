@@ -15,38 +15,46 @@ from scipy import sparse
 from scipy.sparse.linalg import spsolve
 
 BIAS_SD, DRIFT_SD = 0.015, 0.01  # ln amps: common practice, no source
-HALF_YEAR = 182.625
+HALF_YEAR = 182.625  # days
+SPAN = 1000  # half-years from 1970 on are fewer
 FAR, ROUNDS = 2.0, 4
 LEAST = 30  # pairs of readings by different clamps; with fewer nothing is learned
 
 Effects = dict[str, float]  # "clamp at half-year": ln of its reading over the true current
 
 
-def clamp_at(visits: pd.DataFrame) -> pd.Series:
-    """Return which clamp read each visit and in which half-year, as one text; None where nobody says."""
-    if "clamp" not in visits:
-        return pd.Series([None] * len(visits), visits.index, dtype=object)
-    half = (visits["day"] // HALF_YEAR).astype(int).astype(str)
-    return (visits["clamp"].astype(object) + " at " + half).where(visits["clamp"].notna(), None)
+def clamps_at(visits: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
+    """Return which clamp read each visit and in which half-year: a code (visits,), -1 where nobody says, and
+    the name of each code."""
+    if "clamp" not in visits or not len(visits):
+        return np.full(len(visits), -1), []
+    clamp, clamps = pd.factorize(visits["clamp"])
+    half = (visits["day"].to_numpy(float) // HALF_YEAR).astype(int)
+    pair, code = np.unique(np.where(clamp >= 0, clamp * SPAN + half, -1), return_inverse=True)
+    named = [f"{clamps[k // SPAN]} at {k % SPAN}" for k in pair[pair >= 0]]
+    return code.ravel() - int(pair[0] < 0), named
 
 
 def effects_of(effects: Effects, visits: pd.DataFrame) -> np.ndarray:
     """Return what is to be taken off ln amps of each visit, (visits,), 0 where nothing is known."""
     if not effects:
         return np.zeros(len(visits))
-    return clamp_at(visits).map(effects).fillna(0.0).to_numpy(float)
+    code, names = clamps_at(visits)
+    return np.array([*(effects.get(name, 0.0) for name in names), 0.0])[code]
 
 
 def learn_clamps(visits: pd.DataFrame, ln_a: np.ndarray) -> Effects:
     """Learn the effects from comparable ln amps (visits,), NaN where there is none."""
-    at = clamp_at(visits)
-    rows = np.flatnonzero(np.isfinite(ln_a) & at.notna().to_numpy())
-    code, names = pd.factorize(at.iloc[rows])
+    at, names = clamps_at(visits)
+    rows = np.flatnonzero(np.isfinite(ln_a) & (at >= 0))
+    if not len(rows):
+        return {}
+    code = at[rows]
     clamp, _ = pd.factorize(pd.Series(names, dtype=object).str.rsplit(" at ", n=1).str[0])
     pump = visits["pump"].to_numpy(int)[rows]
     same = np.flatnonzero(pump[1:] == pump[:-1])
     now, before = code[same + 1], code[same]
-    apart = clamp[now] != clamp[before] if len(names) else np.zeros(0, bool)
+    apart = clamp[now] != clamp[before]
     if apart.sum() < LEAST:
         return {}
     d = (ln_a[rows][1:] - ln_a[rows][:-1])[same]
