@@ -57,6 +57,7 @@ def _found_if() -> np.ndarray:
 
 
 FOUND_IF = _found_if()
+FIRST = len(CAUSES) - len(NAMES)  # causes before those with an onset of their own channel
 
 
 def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: bool = True) -> Parameters:
@@ -66,8 +67,9 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
     """
     k = len(p.types)
     one = np.ones(k)
+    onsets = _of_onsets(p, gaps)
     values = maximise(
-        lambda v: gap_likelihood(_failure_with(p, v, one, one, one), gaps, weight),
+        lambda v: _first_likelihood(_failure_with(p, v, one, one, one), onsets, gaps, weight),
         FAILURE_PRIOR,
         {name: usual for name, (usual, _) in FAILURE_PRIOR.items()},
         20 if by_type else 10,
@@ -79,10 +81,13 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
     for t in np.unique(code):
         rows = np.flatnonzero(code == t)
         mine, mine_weight = gaps.take(rows), weight[rows]
+        theirs = _of_onsets(p, mine)
 
-        def likelihood(v: Columns, mine: Gaps = mine, w: np.ndarray = mine_weight) -> np.ndarray:
+        def likelihood(
+            v: Columns, mine: Gaps = mine, w: np.ndarray = mine_weight, theirs: Others = theirs
+        ) -> np.ndarray:
             parts = (v[name] * one for name in TYPE_PRIOR)
-            return gap_likelihood(_failure_with(p, values, *parts), mine, w)
+            return _first_likelihood(_failure_with(p, values, *parts), theirs, mine, w)
 
         if mine.failed.any():
             found = maximise(likelihood, TYPE_PRIOR, {name: 1.0 for name in TYPE_PRIOR}, 10)
@@ -96,11 +101,11 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
         wear_factor=factor["wear"],
         drag_factor=factor["drag"],
     )
-    onsets = {
+    factored = {
         name: replace(own, factor=own.factor * factor[name])
         for name, own in ((name, getattr(p.onsets, name)) for name in NAMES)
     }
-    return replace(made, failure=failure, onsets=Onsets(**onsets))
+    return replace(made, failure=failure, onsets=Onsets(**factored))
 
 
 def _cause_factors(hazards: GapHazards, gaps: Gaps, weight: np.ndarray, k: int) -> dict[str, np.ndarray]:
@@ -187,6 +192,25 @@ class Others(NamedTuple):
     over: np.ndarray
     at_failure: np.ndarray
     told: np.ndarray
+
+
+def _of_onsets(p: Parameters, gaps: Gaps) -> Others:
+    """Return what the damages with an onset bring, which stand while the others are learned."""
+    model = risk_model(p)
+    over, at_failure = _falls(lambda known, d: np.array(model.of_onsets(known, d)), gaps)
+    told = at_failure * FOUND_IF[FIRST:, gaps.found[gaps.failed]]
+    return Others(over.sum(0), at_failure.sum(0), told.sum(0))
+
+
+def _first_likelihood(p: Parameters, onsets: Others, gaps: Gaps, weight: np.ndarray) -> np.ndarray:
+    """As `gap_likelihood`, where only wear, drag and sudden failure are tried."""
+    model = risk_model(p)
+    over, at_failure = _falls(lambda known, d: np.array(np.broadcast_arrays(*model.of_first(known, d))), gaps)
+    found = FOUND_IF[:FIRST, gaps.found[gaps.failed]]
+    told = (at_failure * found.reshape(FIRST, *(1,) * (at_failure.ndim - 2), -1)).sum(0)
+    return _summed(
+        over.sum(0) + onsets.over, at_failure.sum(0) + onsets.at_failure, told + onsets.told, gaps, weight
+    )
 
 
 def other_hazards(p: Parameters, gaps: Gaps, name: str) -> Others:

@@ -20,7 +20,8 @@ SPAN = 1000  # half-years from 1970 on are fewer
 FAR, ROUNDS = 2.0, 4
 LEAST = 30  # pairs of readings by different clamps; with fewer nothing is learned
 
-Effects = dict[str, float]  # "clamp at half-year": ln of its reading over the true current
+# "clamp at half-year", and "clamp" for any later: ln of its reading over the true current
+Effects = dict[str, float]
 
 
 def clamps_at(visits: pd.DataFrame) -> tuple[np.ndarray, list[str]]:
@@ -40,7 +41,16 @@ def effects_of(effects: Effects, visits: pd.DataFrame) -> np.ndarray:
     if not effects:
         return np.zeros(len(visits))
     code, names = clamps_at(visits)
-    return np.array([*(effects.get(name, 0.0) for name in names), 0.0])[code]
+    usual = (effects.get(name, effects.get(_clamp(name), 0.0)) for name in names)
+    return np.array([*usual, 0.0])[code]
+
+
+def _clamp(name: str) -> str:
+    return name.rsplit(" at ", 1)[0]
+
+
+def _half_year(name: str) -> int:
+    return int(name.rsplit(" at ", 1)[1])
 
 
 def learn_clamps(visits: pd.DataFrame, ln_a: np.ndarray) -> Effects:
@@ -76,4 +86,7 @@ def learn_clamps(visits: pd.DataFrame, ln_a: np.ndarray) -> Effects:
     effect = found[:n] + found[n:][clamp]
     shares = np.zeros(k, bool)
     shares[clamp[now[apart]]] = shares[clamp[before[apart]]] = True
-    return {str(name): float(e) for name, e, ok in zip(names, effect, shares[clamp], strict=True) if ok}
+    made = {str(name): float(e) for name, e, ok in zip(names, effect, shares[clamp], strict=True) if ok}
+    # In half-years after those learned from a clamp reads as it did in its last.
+    last = {_clamp(name): value for name, value in sorted(made.items(), key=lambda item: _half_year(item[0]))}
+    return made | last

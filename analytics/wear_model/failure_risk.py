@@ -114,14 +114,19 @@ class RiskModel:
 
     def log_survival(self, known: Known, d_km: np.ndarray) -> LogSurvival:
         """Return -ln S from the last visit to `d_km` (n,) beyond it."""
-        f, code = self.failure, known.type_code
+        return LogSurvival(*self.of_first(known, d_km), *self.of_onsets(known, d_km))
+
+    def of_first(self, known: Known, d_km: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """As `log_survival`, of wear, drag and sudden failure."""
         d = np.maximum(d_km, 0.0)
-        others = {
-            name: onset_survival(getattr(self.onsets, name), getattr(known.begun, name), known, d)
-            for name in NAMES
-        }
-        sudden = f.sudden_per_km[..., code] * (known.exposure * d)
-        return LogSurvival(self._of_wear(known, d), self._of_drag(known, d), sudden, **others)
+        sudden = self.failure.sudden_per_km[..., known.type_code] * (known.exposure * d)
+        return self._of_wear(known, d), self._of_drag(known, d), sudden
+
+    def of_onsets(self, known: Known, d_km: np.ndarray) -> list[np.ndarray]:
+        """As `log_survival`, of each of onsets.NAMES."""
+        d = np.maximum(d_km, 0.0)
+        parts = ((getattr(self.onsets, name), getattr(known.begun, name)) for name in NAMES)
+        return [onset_survival(p, state, known, d) for p, state in parts]
 
     def _of_wear(self, known: Known, d: np.ndarray) -> np.ndarray:
         f, code, w = self.failure, known.type_code, known.wear

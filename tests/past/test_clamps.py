@@ -59,3 +59,12 @@ def test_no_clamp_on_a_visit_no_correction():
     taken_off = effects_of(learn_clamps(unnamed, shown), unnamed)
     assert not taken_off[(unnamed["pump"] == 0).to_numpy()].any()
     assert taken_off[(unnamed["pump"] > 0).to_numpy()].all()
+
+
+def test_a_later_reading_is_corrected_as_the_clamps_last_were():
+    """Else every pump's load would seem to step where a new half-year begins after the fit."""
+    visits, shown, _ = read()
+    effects = learn_clamps(visits, shown)
+    last = visits.sort_values("day").groupby("clamp").tail(1)
+    later = last.assign(day=last["day"] + 2000)
+    np.testing.assert_allclose(effects_of(effects, later), effects_of(effects, last))
