@@ -103,7 +103,6 @@ def history_from_tables(
             "supply_v": v["supply_v"],
             "fuel_pressure_kpa": v["fuel_pressure_kpa"],
             "fuel_temp_c": v["fuel_temp_c"],
-            "clamp": v.get("clamp"),
         }
     ).dropna(subset=["pump_id"])
     last = float(days([as_of]).iloc[0])

@@ -10,12 +10,11 @@ the linearised motor's nominal ones (ingest.sensitivities), so that a small flee
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from analytics.past.clamps import Effects, effects_of, learn_clamps
 from analytics.past.least_squares import fit_plane_robustly
 from ingest.metrics import trended
 from ingest.sensitivities import COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
@@ -39,11 +38,9 @@ WORK_CURES = 0.7  # chance that recorded work ends a cause beside the pump: comm
 
 @dataclass(frozen=True)
 class Exponents:
-    """Exponents on [ln V/V0, ln P/P0, (T - 25)/100], (3,) of each metric by name, as data moved them, and
-    what each clamp adds to ln amps."""
+    """Exponents on [ln V/V0, ln P/P0, (T - 25)/100], (3,) of each metric by name, as data moved them."""
 
     of: dict[str, np.ndarray]
-    clamps: Effects = field(default_factory=dict)
 
     @property
     def load_ratio(self) -> float:
@@ -124,8 +121,7 @@ def fit_exponents(visits: pd.DataFrame, pumps: pd.DataFrame) -> Exponents:
             dx[ok], dy[ok] - dx[ok] @ usual, prior_sd=m.open_exponents, least_sd=m.scatter
         )
         found[m.name] = usual + moved
-    known = np.where(np.isnan(x), 0.0, x)
-    return Exponents(found, learn_clamps(visits, y["mean_a"] - known @ found["mean_a"]))
+    return Exponents(found)
 
 
 def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) -> Channels:
@@ -133,7 +129,7 @@ def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) ->
     x = covariates(visits, pumps)
     y = values(visits)
     known = np.where(np.isnan(x), 0.0, x)
-    ln_a = y["mean_a"] - known @ exponents.of["mean_a"] - effects_of(exponents.clamps, visits)
+    ln_a = y["mean_a"] - known @ exponents.of["mean_a"]
     ln_rpm = y["rpm"] - known @ exponents.of["rpm"]
     # Without a speed, current alone tells the load at the usual speed: a tenth less of a drag, more noise.
     no_speed = np.isnan(ln_rpm)

@@ -9,7 +9,7 @@ SELECT
     CASE WHEN t.supply = 'pwm' AND coalesce(v.duty_pct, 0) < 95 THEN NULL ELSE r.ripple_pct END AS ripple_pct,
     r.rpm,
     r.mean_a IS NULL OR r.origin = 'meter' AS by_meter,
-    v.supply_v, v.fuel_pressure_kpa, v.fuel_temp_c, v.clamp
+    v.supply_v, v.fuel_pressure_kpa, v.fuel_temp_c
 FROM visit v
 JOIN pump p USING (pump_id)
 LEFT JOIN pump_type t ON t.pump_type = p.pump_type

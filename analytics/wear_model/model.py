@@ -19,7 +19,7 @@ from analytics.wear_model.onsets import NAMES, Begun, OnsetParameters, Onsets, f
 from analytics.wear_model.tracks import Track, Tracks, make_tracks
 from analytics.wear_model.wear import WearParameters, indicator
 
-METHOD_VERSION = 12
+METHOD_VERSION = 11
 
 
 @dataclass(frozen=True)
@@ -61,8 +61,7 @@ class Parameters:
         parts = {name: _rebuild(kind, raw[name]) for name, kind in kinds.items()}
         onsets = Onsets(**{name: _rebuild(OnsetParameters, raw["onsets"][name]) for name in NAMES})
         of = {name: np.array(value, float) for name, value in raw["exponents"]["of"].items()}
-        exponents = Exponents(of, raw["exponents"]["clamps"])
-        more = {"onsets": onsets, "types": tuple(raw["types"]), "exponents": exponents}
+        more = {"onsets": onsets, "types": tuple(raw["types"]), "exponents": Exponents(of)}
         return cls(**(raw | parts | more))
 
 
