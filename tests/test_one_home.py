@@ -44,7 +44,7 @@ def judged(ledger):
 def test_the_usual_speed_reaches_measuring_judge_and_plain_rule(ledger):
     entry = VisitEntry("102", visited_on=LAST_VISIT)
     assert known_before_measuring(ledger, entry).band_rpm == (3400, 10_000)
-    assert not judged(ledger)["speed_low"].any()
+    assert not judged(ledger)["speed_low_usual"].any()
     past = load_history(ledger)
     rows = np.arange(len(past.pumps))
     before = rule_scores(past, rows, np.full(len(rows), 1e4))["limits"]
@@ -52,7 +52,7 @@ def test_the_usual_speed_reaches_measuring_judge_and_plain_rule(ledger):
     change(ledger, "rpm_high", 9000.0)
     assert known_before_measuring(ledger, entry).band_rpm == (7000, 9000)
     assert known_before_measuring(ledger, VisitEntry("new", visited_on=LAST_VISIT)).band_rpm == (7000, 9000)
-    assert judged(ledger)["speed_low"].any()
+    assert judged(ledger)["speed_low_usual"].any()
     now = load_history(ledger)
     after = rule_scores(now, rows, np.full(len(rows), 1e4))["limits"]
     assert (after > before).any()
