@@ -24,7 +24,7 @@ from ingest.measuring.switching import without_clock, without_lines
 from ingest.reading import Reading
 from ingest.trade_numbers import HIGHEST_A, LEAST_A
 
-METHOD_VERSION = 11  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 12  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
 
 
@@ -74,13 +74,13 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
             if foreign.disturbing:
                 work = without_lines(work, foreign.hz)
                 speed = find_speed(work, known)
+    check = quality.check_range(run.sign * running)
     turn, last = None, len(running)
     if speed is not None and speed.turns >= 2:
         last = min(round(speed.whole_turns_s * rate), len(running))
-        turn = average_turn(running[:last], rate, speed.phase, 0.0)
+        turn = average_turn(running[:last], rate, speed.phase, 0.0, check.step_a)
     window = running[:last]
 
-    check = quality.check_range(run.sign * running)
     mean_a, mean_se = (None, None) if ac_coupled else _mean(window, turn, check.step_a, run)
     _refuse_implausible(capture, mean_a)
     if not ac_coupled:
@@ -183,18 +183,19 @@ def _refuse_implausible(capture: Capture, mean_a: float | None) -> None:
 
 
 def _mean(window: np.ndarray, turn: AverageTurn | None, step_a: float, run: Run) -> tuple[float, float]:
-    """Mean of the window and its standard error, the record's own."""
+    """Mean of the window's samples and its standard error, the record's own."""
+    mean = float(np.mean(window))
     if turn is not None:
         parts = (
             turn.mean_se_a,
             rounding_se_a(step_a, turn.residual_sd_a, turn.wave),
             ends_se_a(turn.wave, len(window)),
         )
-        mean, own = turn.mean_a, float(np.linalg.norm(parts))
+        own = float(np.linalg.norm(parts))
     else:
         # Batch means: without a turn the ripple can't be told from noise.
         means = np.array([part.mean() for part in np.array_split(window, BATCHES)])
-        mean, own = float(np.mean(window)), float(np.std(means, ddof=1) / BATCHES**0.5)
+        own = float(np.std(means, ddof=1) / BATCHES**0.5)
     return mean, float(np.hypot(own, run.zero_se_a or 0.0))
 
 

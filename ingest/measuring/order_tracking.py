@@ -80,12 +80,12 @@ def prepare(current_a: np.ndarray, sample_rate_hz: float) -> WorkTrace:
         up = ceil(WORK_RATE_HZ / rate)
         y = clean
         if up > 1:
-            y = _upsample(y, up)
+            y = upsample(y, up)
             rate *= up
     return WorkTrace(_detrended(y, rate), rate, 0.42 * min(sample_rate_hz, rate), mask, spark_rate)
 
 
-def _upsample(x: np.ndarray, up: int) -> np.ndarray:
+def upsample(x: np.ndarray, up: int) -> np.ndarray:
     """Band-limited interpolation by `up`, the straight line through both ends taken out meanwhile."""
     n = len(x)
     line = np.linspace(x[0], x[-1], n)
@@ -185,10 +185,10 @@ def by_angle(
     whole = int(fine_c[-1] - fine_c[0])
     grid = fine_c[0] + np.arange(whole * per_cycle) / per_cycle
     at = np.interp(grid, fine_c, fine_t) * rate_hz
-    return _cubic(y, at), whole
+    return cubic(y, at), whole
 
 
-def _cubic(y: np.ndarray, at: np.ndarray) -> np.ndarray:
+def cubic(y: np.ndarray, at: np.ndarray) -> np.ndarray:
     """Four-point Lagrange interpolation of y at fractional indices."""
     i = np.clip(at.astype(int), 1, len(y) - 3)
     f = at - i

@@ -1,7 +1,9 @@
 """The average turn: the synchronous average of the current against shaft angle, and the ripple read from it.
 
-Averaging by shaft angle keeps what repeats every turn; noise falls with the square root of the turns and
-sparks, found as departures from the average and from what other turns show at the same angle, are left out.
+Averaging by shaft angle keeps what repeats every turn; noise falls with the square root of the turns. Sparks,
+found as departures from the average and from what other turns show at the same angle, are left out of the
+wave that tells bars apart, and out of the ripple while they are few: brushes that spark turn after turn draw
+their ripple so. The mean keeps them all: they are current.
 """
 
 from __future__ import annotations
@@ -11,26 +13,26 @@ from dataclasses import dataclass
 import numpy as np
 
 from ingest.measuring.order_tracking import block_mean
+from ingest.measuring.ripple_height import neighbours_sd, ripple_height
 from ingest.measuring.sparks import count_events, without_sparks
 from ingest.measuring.speed_refine import TurnPhase
 
 AVERAGE_RATE_HZ = 250_000.0  # faster records are averaged down to about this first
 FAR = 6.0  # robust standard deviations from the average turn that make a spark
 TURNS_TO_COMPARE = 8.0  # and, of so many turns or more, from what they show at that angle
-NOISE_BLOCK_S = 100e-6  # noise that lasts about so long is told from what is white
+NOISE_BLOCK_S = 40e-6  # a clamp of 5 kHz or more spreads noise over no more
 SPARK_GAP_S = 150e-6
-PARTS_OF_A_TURN = 8
-# Of a spark's own scatter: what filling it in leaves in the mean (seen on simulated sparks).
-SPARK_LEFT = 0.15
+FEWEST_BLOCKS = 24
+FEW_SPARKS, MANY_SPARKS = 0.5, 1.5  # a turn: from fewer to more, they are part of the ripple
 BEFORE_S, AFTER_S = 20e-6, 120e-6  # what a spark spoils around the samples that stand out
 
 
 @dataclass(frozen=True)
 class AverageTurn:
-    """wave: (bins,), A about its mean, over one turn; ripple is its peak to peak.
+    """wave: (bins,), A about its mean, over one turn, without sparks. ripple: peak to peak of all by angle.
 
     wave_se_a: standard error of the wave at one angle; residual_sd_a: noise of a single sample about it.
-    mean_a: mean current with what sparks spoil left out, and the standard error that noise gives it.
+    mean_se_a: standard error that noise, and sparks caught by a few samples, give the mean of all samples.
     """
 
     wave: np.ndarray
@@ -39,14 +41,16 @@ class AverageTurn:
     wave_se_a: float
     residual_sd_a: float
     sparks: int
-    mean_a: float
     mean_se_a: float
 
 
 def average_turn(
-    current_a: np.ndarray, sample_rate_hz: float, phase: TurnPhase, from_s: float
+    current_a: np.ndarray, sample_rate_hz: float, phase: TurnPhase, from_s: float, step_a: float = 0.0
 ) -> AverageTurn:
-    """Average current_a (n,), whose first sample lies at from_s on the phase's time axis, over turns."""
+    """Average current_a (n,), whose first sample lies at from_s on the phase's time axis, over whole turns.
+
+    step_a: the recorder's code, 0 if too fine to see.
+    """
     size = max(round(sample_rate_hz / AVERAGE_RATE_HZ), 1)
     x = block_mean(current_a, size)
     rate = sample_rate_hz / size
@@ -73,41 +77,24 @@ def average_turn(
     filled = np.where(spoilt, wave[index], clean)
     wave, wave_se = _denoised(filled, index, bins, per_turn)
     rest = x - wave[index]
-    mean_a = float(np.mean(trend) + np.mean(wave[index]) + np.mean(_unspoilt(rest, spoilt, turns)))
-    mean_se = _noise_sd(rest, max(round(NOISE_BLOCK_S * rate), 4)) / len(x) ** 0.5
-    if sparks:
-        scatter = float(np.std(rest[spoilt]))
-        mean_se = float(np.hypot(mean_se, SPARK_LEFT * scatter * spoilt.mean() / sparks**0.5))
+    a_turn = sparks / max(float(turns[-1] - turns[0]), 1.0)
+    left_out = float(np.clip((MANY_SPARKS - a_turn) / (MANY_SPARKS - FEW_SPARKS), 0, 1))
+    ripple, ripple_se = ripple_height(left_out * filled + (1 - left_out) * x, turns, step_a)
     return AverageTurn(
-        wave,
-        float(np.ptp(wave)),
-        float(np.sqrt(2) * wave_se),
-        wave_se,
-        noise,
-        sparks,
-        mean_a,
-        mean_se,
+        wave, ripple, ripple_se, wave_se, noise, sparks, _mean_noise_sd(rest, rate) / len(x) ** 0.5
     )
 
 
-def _unspoilt(rest: np.ndarray, spoilt: np.ndarray, turns: np.ndarray) -> np.ndarray:
-    """What is left beside trend and wave (n,); where spoilt, what the same part of the turn has beside it."""
-    part = np.floor((turns - turns[0]) * PARTS_OF_A_TURN).astype(int)
-    count = np.bincount(part, weights=~spoilt)
-    total = np.bincount(part, weights=np.where(spoilt, 0.0, rest))
-    seen = np.flatnonzero(count > 0.5 * np.median(count))
-    return np.where(spoilt, np.interp(part, seen, total[seen] / count[seen]), rest)
-
-
-def _noise_sd(rest: np.ndarray, block: int) -> float:
+def _mean_noise_sd(rest: np.ndarray, rate_hz: float) -> float:
     """Standard deviation of white noise that leaves as much in a long mean as rest (n,) does.
 
-    That of single samples, raised where means of blocks scatter more than those of white noise. Second
-    differences of the blocks leave out slow change of the current: it is no error of this very window's mean.
+    What neighbouring samples don't share, raised where means of short blocks scatter more than those of
+    white noise, as behind a narrow clamp. Second differences leave out change of the current that is slow
+    beside them: it is no error of this very window's mean.
     """
-    single = 1.4826 * float(np.median(np.abs(rest)))
+    single, block = neighbours_sd(rest), round(NOISE_BLOCK_S * rate_hz)
     means = block_mean(rest, block)
-    if len(means) < 3 * PARTS_OF_A_TURN:
+    if block < 3 or len(means) < FEWEST_BLOCKS:
         return single
     bend = means[2:] - 2 * means[1:-1] + means[:-2]
     return max(single, float(1.4826 * np.median(np.abs(bend)) * np.sqrt(block / 6)))

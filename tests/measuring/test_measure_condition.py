@@ -10,7 +10,7 @@ ANGLE = np.arange(1024) / 1024 * 2 * np.pi
 
 
 def average(wave):
-    return AverageTurn(wave, float(np.ptp(wave)), 0.0, 0.001, 0.01, 0, 4.0, 0.001)
+    return AverageTurn(wave, float(np.ptp(wave)), 0.0, 0.001, 0.01, 0, 0.001)
 
 
 def test_once_and_twice_per_turn_are_amplitudes():

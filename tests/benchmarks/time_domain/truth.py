@@ -68,7 +68,7 @@ class Truth:
             return None
         window = self._window(from_s, to_s)
         turns, seen = self.turns[window] - self.turns[window][0], self.seen_a[window]
-        whole = int(turns[-1])
+        whole = int(turns[-1] + 0.01)
         if whole < 1:
             return None
         place = np.arange(whole * BINS_A_TURN) / BINS_A_TURN
