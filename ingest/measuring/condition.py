@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import lcm
+from math import gcd, lcm
 
 import numpy as np
 
@@ -29,7 +29,7 @@ class Condition:
     twice_per_turn_pct: float
 
 
-def condition(turn: AverageTurn, mean_a: float | None, segments: int | None) -> Condition:
+def condition(turn: AverageTurn, mean_a: float | None, segments: int | None, poles: int = 2) -> Condition:
     """Read the indicators off an average turn; the profile needs the number of segments.
 
     Where the mean is unknown (an AC-coupled record) percentages are of the ripple.
@@ -37,12 +37,12 @@ def condition(turn: AverageTurn, mean_a: float | None, segments: int | None) -> 
     mean_a = mean_a or max(turn.ripple_a, 1e-12)
     spectrum = np.fft.rfft(turn.wave) * 2 / len(turn.wave)
     once, twice = (100 * float(np.abs(spectrum[k])) / mean_a for k in (1, 2))
-    if segments is None or 2 * lcm(2, segments) > len(turn.wave):
+    if segments is None or 2 * lcm(poles, segments) > len(turn.wave):
         return Condition((), None, None, None, None, once, twice)
-    profile = segment_profile(turn.wave, segments) * 100 / mean_a
+    profile = segment_profile(turn.wave, segments, poles) * 100 / mean_a
     floor = max(LEAST_FAMILY_PCT, 100 * turn.wave_se_a / mean_a)
-    # Bars half a turn apart act together: with even bars only segments / 2 humps are independent.
-    distinct = (profile[: segments // 2] + profile[segments // 2 :]) / 2 if segments % 2 == 0 else profile
+    # Bars that meet brushes together act together: half a turn apart in two-pole motors with even bars.
+    distinct = profile.reshape(gcd(poles, segments), -1).mean(axis=0)
     weakest, strongest = int(np.argmin(distinct)), int(np.argmax(distinct))
     return Condition(
         tuple(float(p) for p in profile),
@@ -55,13 +55,13 @@ def condition(turn: AverageTurn, mean_a: float | None, segments: int | None) -> 
     )
 
 
-def segment_profile(wave: np.ndarray, segments: int) -> np.ndarray:
+def segment_profile(wave: np.ndarray, segments: int, poles: int = 2) -> np.ndarray:
     """Peak of each segment's hump in a turn's wave (bins,); shape (segments,), in the wave's unit.
 
-    Humps are cut at the troughs of the commutation order lcm(2, segments). With odd segments every bar makes
-    two humps, half a turn apart, which are averaged.
+    Humps are cut at the troughs of the commutation order lcm(poles, segments). Where there are more humps
+    than segments, as two for each bar of an odd count, those of one bar are averaged.
     """
-    humps = lcm(2, segments)
+    humps = lcm(poles, segments)
     bins = len(wave)
     fine = 2 * humps * 16
     spectrum = np.fft.rfft(wave)
@@ -72,7 +72,10 @@ def segment_profile(wave: np.ndarray, segments: int) -> np.ndarray:
     trough = (np.pi - np.angle(commutation)) / (2 * np.pi * humps)  # first trough, in turns
     rolled = np.roll(smooth, -round(trough * fine))
     peaks = rolled.reshape(humps, -1).max(axis=1)
-    return peaks if segments % 2 == 0 else (peaks[:segments] + peaks[segments:]) / 2
+    if humps == segments:
+        return peaks
+    together = gcd(poles, segments)
+    return np.tile(peaks.reshape(poles, -1).mean(axis=0), together)
 
 
 def _out_of_family(values: np.ndarray, which: int, floor: float) -> float:

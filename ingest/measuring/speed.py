@@ -11,6 +11,7 @@ from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.measuring.order_tracking import AngleTrace, WorkTrace, follow_line, retraced
 from ingest.measuring.speed_evidence import Doubt, bars_differ, comb, doubt
 from ingest.measuring.speed_lines import Lines, band_limited, find_lines
+from ingest.measuring.speed_poles import of_a_pair, pairs_of, slowed, whole_turn
 from ingest.measuring.speed_posterior import Hypotheses, line_spectrum, speed_log_prior, weigh
 from ingest.measuring.speed_refine import TurnPhase, refine
 from ingest.reading import SpeedCandidate
@@ -69,6 +70,18 @@ class Speed:
 
 def find_speed(work: WorkTrace, known: KnownPump = UNKNOWN_PUMP) -> Speed | None:
     """Weigh all shaft speeds the trace allows; None when it holds no line that can be followed."""
+    pairs = pairs_of(known)
+    if pairs == 1:
+        return _of_two_poles(work, known)
+    speed = _of_two_poles(slowed(work, pairs), of_a_pair(known))
+    if speed is None:
+        return None
+    phase, lines = whole_turn(work, speed.phase, speed.lines, pairs)
+    repeat_ms = _pattern_repeat_ms(phase)
+    return replace(speed, segments=known.segments, phase=phase, lines=lines, pattern_repeat_ms=repeat_ms)
+
+
+def _of_two_poles(work: WorkTrace, known: KnownPump) -> Speed | None:
     speed = _found(work, known)
     if speed is None or not at_odds(60 * speed.phase.turn_hz, known.expected_rpm):
         return speed
@@ -232,7 +245,15 @@ def _second_look(
     orders = int(lines.highest_hz / phase.turn_hz)
     spectrum = line_spectrum(by_turn, work.spark_rate_hz, lines.highest_hz)
     bars, told = known.segments or likeliest_bars, known.segments is not None
-    doubted = doubt(spectrum, 60 * phase.turn_hz, orders, bars, told=told, band_rpm=known.band_rpm)
+    doubted = doubt(
+        spectrum,
+        60 * phase.turn_hz,
+        orders,
+        bars,
+        told=told,
+        band_rpm=known.band_rpm,
+        pairs=pairs_of(known),
+    )
     return doubted, bars_differ(spectrum)
 
 

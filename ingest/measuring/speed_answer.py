@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import lcm
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from ingest.measuring.drive import find_drive
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.ripple import AverageTurn
 from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, too_far
+from ingest.measuring.speed_poles import pairs_of, ripples_a_turn
 from ingest.reading import Reading
 
 SEGMENTS_TOLD_ABOVE = 0.95
@@ -77,7 +77,7 @@ def with_speed(
         pattern_repeat_ms=speed.pattern_repeat_ms,
     )
     if drive.told:
-        reading = _answered(reading, speed, turn, known.segments)
+        reading = _answered(reading, speed, turn, known)
         notes.extend(_unlike_the_last(reading.rpm or 0.0, known.expected_rpm))
     elif not gates and followed:
         notes.append(_undecided(speed, known))
@@ -89,7 +89,9 @@ def _gates(
 ) -> list[Note]:
     """Return what keeps a capture from telling this speed or a rival: too few turns, samples, steps."""
     rpm = 60 * speed.phase.turn_hz
-    hump_hz = speed.phase.turn_hz * lcm(2, speed.segments) if speed.segments else speed.lines.hz[0]
+    hump_hz = (
+        speed.phase.turn_hz * ripples_a_turn(speed.segments, known) if speed.segments else speed.lines.hz[0]
+    )
     # A rival outside the gates can't be weighed fairly, so it takes little of it to leave the speed open.
     rivals = [c.rpm for c in speed.candidates[1:] if c.probability >= RIVAL_OUTSIDE_GATES]
     odd = at_odds(rpm, known.expected_rpm)
@@ -124,11 +126,11 @@ def _stands_alone(speed: Speed, known: KnownPump) -> bool:
     return known.expected_rpm is not None or all(c.probability < RIVAL_OUTSIDE_BAND for c in odd)
 
 
-def _answered(reading: Reading, speed: Speed, turn: AverageTurn, segments: int | None) -> Reading:
+def _answered(reading: Reading, speed: Speed, turn: AverageTurn, known: KnownPump) -> Reading:
     """Add the speed and what it tells of the segments."""
     rpm = 60 * int(speed.turns) / speed.whole_turns_s
-    bars = segments or (speed.segments if speed.segments_probability >= SEGMENTS_TOLD_ABOVE else None)
-    about = condition(turn, reading.mean_a, bars)
+    bars = known.segments or (speed.segments if speed.segments_probability >= SEGMENTS_TOLD_ABOVE else None)
+    about = condition(turn, reading.mean_a, bars, 2 * pairs_of(known))
     known_mean = reading.mean_a is not None
     return replace(
         reading,

@@ -68,10 +68,12 @@ def doubt(
     *,
     told: bool,
     band_rpm: tuple[float, float],
+    pairs: int = 1,
 ) -> Doubt | None:
     """Look for a rival to the turn; `spectrum` is by shaft angle, its orders 1 to count are looked at.
 
-    segments: bars, told or (told False) the most probable; band_rpm: the type's usual band.
+    segments: bars, told or (told False) the most probable; band_rpm: the type's usual band. pairs: of poles,
+    each of which the turn looked at stands for: what differs between them stands between whole orders.
     """
     x, floor = spectrum.at(np.arange(1.0, count + 1))
     power = x * floor
@@ -100,7 +102,7 @@ def doubt(
         return Doubt(as_ripple if band_rpm[0] <= as_ripple <= band_rpm[1] else None)
     if told and spectrum.cycles < FEW_TURNS and _odd_order_is_strong(x, power, segments):
         return Doubt(None, last_visit_decides=False)
-    return Doubt(None) if _smeared(spectrum, count) else None
+    return Doubt(None) if _smeared(spectrum, count, pairs) else None
 
 
 def bars_differ(spectrum: LineSpectrum) -> bool:
@@ -242,10 +244,10 @@ def _common_order(strong: np.ndarray, power: np.ndarray) -> int:
     return max(steps, default=1)
 
 
-def _smeared(spectrum: LineSpectrum, count: int) -> bool:
+def _smeared(spectrum: LineSpectrum, count: int, pairs: int) -> bool:
     """Tell whether too many lines stand between whole orders, sidebands of strong orders apart."""
     for parts, too_many in BETWEEN:
-        if spectrum.cycles / parts < FEWEST_TURNS_A_PART:
+        if spectrum.cycles / parts < FEWEST_TURNS_A_PART or (pairs > 1 and parts % pairs == 0):
             continue
         place = np.arange(1 if parts == 2 else parts, count * parts)
         place = place[place % parts != 0] / parts

@@ -46,6 +46,10 @@ HARMONIC = 0.05  # of the strongest line's power: a part of its order so strong 
 SKIRT, SKIRT_HZ = 1e-4, 24.0  # power beside a line, where speed wander was not followed
 STRAY_STRONG, STRAY_WEAK = 2e-3, 0.3  # share of slots with a line that is no shaft order, by its power:
 STRAY_DECADES = (-1.0, -4.5)  # relative to the strongest line
+# Power of the ripple's fundamental over its second harmonic, of odd and of even bars: at the first or more it
+# says nothing, at the second or less LACKS_FUNDAMENTAL of log odds against (seen on simulated motors).
+FUNDAMENTAL_OVER_SECOND = (1.5, 0.7), (0.05, 0.008)
+LACKS_FUNDAMENTAL = 7.0, 5.0
 OUT_OF_BAND = np.log(100.0)  # a speed outside the type's band is this much less likely beforehand
 SLOWEST_RPM, FASTEST_RPM = 1500.0, 16_000.0  # pumps run between; a speed outside is hardly believed
 BEYOND = 15.0  # log odds against it
@@ -315,6 +319,7 @@ def _bar_scores(
     brush, odd_less = _ripple_sums(x, floor, silent, k, which, bar, at_brush, bars, len(counts))
     ripple, even_less = ripple[same], even_less[:, same]
     score = _strongest_log_prior(spectrum.strongest_line * line_orders, humps, bars)
+    score = score + _fundamental_log_prior(spectrum, line_orders, humps, bars, counts)
     score = score + (once + twice)[:, None] - np.log(len(LEVELS))
     score = score + (_log_sum(ripple + RIPPLE_LEVEL_PRIOR) + _log_sum(brush)).T
     if slow_sampling:
@@ -395,6 +400,32 @@ def _strongest_log_prior(orders: np.ndarray, humps: np.ndarray, bars: np.ndarray
         low_order,
     )
     return np.log(share)
+
+
+def _fundamental_log_prior(
+    spectrum: LineSpectrum, line_orders: np.ndarray, humps: np.ndarray, bars: np.ndarray, counts: np.ndarray
+) -> np.ndarray:
+    """Log prior of how strong the ripple's fundamental is beside its second harmonic, (M, B).
+
+    Half the true speed takes the ripple for a second harmonic, whose fundamental is all but absent. With odd
+    bars the brushes commutate in turn, so the ripple is twice as fast and rounder: there the fundamental
+    never fell behind on any simulated motor, of two kinds of physics, while with even bars it may.
+    """
+    place = np.outer(1 / line_orders, humps)
+    first, second = (_power_at(spectrum, times * place) for times in (1, 2))
+    told = (2 * humps <= counts[:, None]) & np.isfinite(first) & np.isfinite(second)
+    log_ratio = np.log(np.where(told, first / second, 1.0))
+    odd = bars % 2 == 1
+    usual, never = np.where(odd[:, None], *np.log(FUNDAMENTAL_OVER_SECOND)).T
+    against = np.where(odd, *LACKS_FUNDAMENTAL) * np.clip((usual - log_ratio) / (usual - never), 0, 1)
+    return np.where(told, -against, 0.0)
+
+
+def _power_at(spectrum: LineSpectrum, place: np.ndarray) -> np.ndarray:
+    """Power at multiples of the followed line, any shape, over the strongest; NaN where it may be folded."""
+    x, floor = spectrum.at(place.ravel())
+    power = np.maximum(x * floor, DYNAMIC_RANGE)
+    return np.where(spectrum.silent(place.ravel()), np.nan, power).reshape(place.shape)
 
 
 def _alias_orders(samples_a_turn: float, count: int, turns: float) -> np.ndarray:

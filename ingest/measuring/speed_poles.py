@@ -1,0 +1,57 @@
+"""Motors of more than two poles: each pair of poles sees a two-pole motor of fewer bars.
+
+While the shaft makes one turn, the magnets' pattern passes a bar once for each pair of poles. So the trace,
+played that many times slower, is that of a two-pole motor at the shaft's own speed, with lcm(poles, bars) /
+pairs ripples a turn. What is found of it holds, save that its turn is a part of the shaft's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import lcm
+
+import numpy as np
+
+from ingest.known_pump import KnownPump
+from ingest.measuring.order_tracking import WorkTrace
+from ingest.measuring.speed_lines import Lines
+from ingest.measuring.speed_refine import TurnPhase, refine
+
+
+def pairs_of(known: KnownPump) -> int:
+    """Pairs of poles; motors whose poles are not told have two poles, as most do."""
+    return max((known.poles or 2) // 2, 1)
+
+
+def ripples_a_turn(segments: int, known: KnownPump) -> int:
+    """lcm(poles, segments)."""
+    return lcm(2 * pairs_of(known), segments)
+
+
+def of_a_pair(known: KnownPump) -> KnownPump:
+    """The two-pole motor that one pair of poles sees."""
+    pairs, segments = pairs_of(known), known.segments
+    if segments:
+        segments = segments // pairs if segments % pairs == 0 else lcm(2 * pairs, segments) // pairs
+        if segments % 2 == 0 and known.segments % 2 == 1:  # type: ignore[operator]
+            segments //= 2  # odd bars, two ripples each
+    return replace(known, segments=segments)
+
+
+def slowed(work: WorkTrace, pairs: int) -> WorkTrace:
+    """The trace played `pairs` times slower."""
+    return replace(
+        work,
+        rate_hz=work.rate_hz / pairs,
+        usable_hz=work.usable_hz / pairs,
+        spark_rate_hz=work.spark_rate_hz / pairs,
+    )
+
+
+def whole_turn(work: WorkTrace, phase: TurnPhase, lines: Lines, pairs: int) -> tuple[TurnPhase, Lines]:
+    """Phase and wave of the shaft's turn, and lines, from those found in the slowed trace."""
+    lines = replace(lines, hz=lines.hz * pairs, highest_hz=lines.highest_hz * pairs)
+    highest_order = max(int(lines.highest_hz / phase.turn_hz), 4)
+    oversampled = max(work.rate_hz * 0.42 / work.usable_hz, 1.0)
+    turns = np.asarray(phase.turns) / pairs
+    return refine(work.y, work.rate_hz, phase.time_s / pairs, turns, highest_order, oversampled), lines
