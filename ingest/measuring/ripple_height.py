@@ -1,28 +1,28 @@
 """How high the ripple is: peak to peak of the current averaged at equal shaft angle, and its standard error.
 
 Every whole turn counts alike at every angle, so that sparks, lifting brushes and whatever else the wire
-carries stay in as they would in a longer average. The average is kept up to the highest order that stands out
-of noise. Noise raises the highest point and lowers the lowest, and rounding to codes moves both: how far on
-average, and how unevenly, is seen by laying the same on the wave again (parametric bootstrap: Efron &
-Tibshirani 1993, section 6.5), and is taken off.
+carries stay in as they would in a longer average. Noise raises the highest point and lowers the lowest, and
+what keeps it out of high orders dulls both: how far on average, and how unevenly, is seen by laying noise of
+the same size on the wave again (parametric bootstrap: Efron & Tibshirani 1993, section 6.5, from memory), and
+is taken off.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from ingest.accuracy import rounding_se_a
 from ingest.measuring.order_tracking import block_mean, cubic
 
 FEWEST_A_TURN, MOST_A_TURN = 512, 2048  # samples a turn: fewer are gathered by angle, more are averaged
 FEWEST_A_BIN = 6.0  # samples gathered at an angle
 USABLE = 0.45  # of the sampling rate
-STANDS_OUT = 3.0  # times the noise: power of an order, averaged over its neighbours
-NEIGHBOURS = 0.01  # of the orders in sight
-FEWEST_ORDERS = 8
+NOISE_TAKEN_OFF = 4.0  # times an order's noise: power of the order
 DRAWS, FINE = 48, 2048
 SECOND_DIFFERENCE = 1.5  # variance of x - (neighbours' mean), of white noise's
-# What following the shaft and gathering by angle leave, of the height: seen on simulated captures.
-METHOD_SHARE = 0.006
+# What following the shaft and averaging leave, of the height, and of how far an average of unlike turns may
+# be off: seen on simulated captures.
+METHOD_SHARE, UNLIKE_SHARE = 0.007, 0.2
 
 
 def ripple_height(current_a: np.ndarray, turns: np.ndarray, step_a: float) -> tuple[float, float]:
@@ -39,19 +39,26 @@ def ripple_height(current_a: np.ndarray, turns: np.ndarray, step_a: float) -> tu
     noise = float(np.std(rest)) if a_turn < FEWEST_A_TURN else neighbours_sd(rest)
     left = 4 * noise**2 / len(current_a)
     spectrum = np.fft.rfft(wave) * 2 / grid
-    power = np.abs(spectrum) ** 2
     highest = min(USABLE * a_turn, grid / 2 - 1)
-    kept = _kept(power, left, highest)
-    dropped = max(float(np.sum((power - left)[1 : int(highest)][~kept[1 : int(highest)]])), 0.0) ** 0.5
-    smooth = _wave(np.where(kept, spectrum, 0))
-    height = float(np.ptp(smooth))
-    rng = np.random.default_rng(1)
-    codes = _codes(smooth, step_a, max(spread_a, noise), (np.arange(DRAWS) + 0.5) / DRAWS)
-    laid_on = rng.standard_normal((DRAWS, len(spectrum), 2)) @ np.array([1, 1j]) * np.sqrt(left / 2)
-    again = np.fft.rfft(codes, axis=-1)[:, : len(spectrum)] * 2 / FINE
-    heights = np.ptp(_wave((again + laid_on[:, : again.shape[1]]) * kept[: again.shape[1]]), axis=-1)
-    se = np.linalg.norm([heights.std(), METHOD_SHARE * height, dropped])
+    wave_kept = _shrunk(spectrum, left, highest)
+    height = float(np.ptp(_wave(wave_kept)))
+    laid_on = np.random.default_rng(1).standard_normal((DRAWS, grid // 2 + 1, 2)) @ np.array([1, 1j])
+    again = _shrunk(wave_kept + laid_on * np.sqrt(left / 2), left, highest)
+    heights = np.ptp(_wave(again), axis=-1)
+    codes = rounding_se_a(step_a, max(spread_a, noise), np.zeros(1))
+    left_by_method = np.hypot(METHOD_SHARE * height, UNLIKE_SHARE * spread_a / whole**0.5)
+    se = np.linalg.norm([heights.std(), left_by_method, np.sqrt(2) * codes])
     return max(2 * height - float(heights.mean()), 0.0), float(se)
+
+
+def _shrunk(spectrum: np.ndarray, left: float, highest: float) -> np.ndarray:
+    """Orders of the spectrum (..., k) less what noise could explain, tapered towards the highest.
+
+    The taper (Lanczos' sigma factors) keeps the cut from ringing beside sharp edges.
+    """
+    order = np.arange(spectrum.shape[-1])
+    share = np.maximum(1 - NOISE_TAKEN_OFF * left / np.maximum(np.abs(spectrum) ** 2, 1e-300), 0.0)
+    return np.asarray(spectrum * share * np.sinc(order / highest) * ((order > 0) & (order <= highest)))
 
 
 def _wave(spectrum: np.ndarray) -> np.ndarray:
@@ -89,33 +96,3 @@ def neighbours_sd(rest: np.ndarray) -> float:
     """Standard deviation of what neighbouring samples of rest (n,) don't share."""
     apart = rest[1:-1] - (rest[2:] + rest[:-2]) / 2
     return float(np.sqrt(np.mean(apart**2) / SECOND_DIFFERENCE))
-
-
-def _codes(wave: np.ndarray, step_a: float, spread_a: float, offsets: np.ndarray) -> np.ndarray:
-    """What an average of rounded waves (d, n) is, for levels at `offsets` (d,) of a code.
-
-    Rounding leaves a sawtooth; what differs from turn to turn by spread_a smears it (Widrow & Kollar 2008,
-    from memory: each harmonic h by exp(-2 (pi h sd / step)^2)).
-    """
-    if step_a <= 0:
-        return np.broadcast_to(wave, (len(offsets), len(wave)))
-    spread_a = max(spread_a**2 - step_a**2 / 12, 0.0) ** 0.5
-    angle = 2 * np.pi * (wave / step_a + offsets[:, None])
-    out = np.repeat(wave[None, :], len(offsets), axis=0)
-    for harmonic in range(1, 6):
-        smeared = np.exp(-2 * (np.pi * harmonic * spread_a / step_a) ** 2)
-        if smeared < 1e-3:
-            break
-        out += step_a / np.pi * (-1) ** harmonic / harmonic * smeared * np.sin(harmonic * angle)
-    return out
-
-
-def _kept(power: np.ndarray, left: float, highest: float) -> np.ndarray:
-    """Orders from 1 up to the last whose neighbourhood stands out of what is left, (k,)."""
-    order = np.arange(len(power))
-    reach = max(2, int(NEIGHBOURS * highest))
-    window = np.ones(2 * reach + 1) / (2 * reach + 1)
-    around = np.convolve(power, window, mode="same")
-    seen = np.flatnonzero((around > STANDS_OUT * left) & (order > 0) & (order <= highest))
-    last = max(int(seen.max()) if len(seen) else 1, FEWEST_ORDERS)
-    return (order > 0) & (order <= min(1.15 * last + 2, highest))

@@ -416,7 +416,8 @@ def _fundamental_log_prior(
     told = (2 * humps <= counts[:, None]) & np.isfinite(first) & np.isfinite(second)
     log_ratio = np.log(np.where(told, first / second, 1.0))
     odd = bars % 2 == 1
-    usual, never = np.where(odd[:, None], *np.log(FUNDAMENTAL_OVER_SECOND)).T
+    (usual, never), (even_usual, even_never) = np.log(FUNDAMENTAL_OVER_SECOND)
+    usual, never = np.where(odd, usual, even_usual), np.where(odd, never, even_never)
     against = np.where(odd, *LACKS_FUNDAMENTAL) * np.clip((usual - log_ratio) / (usual - never), 0, 1)
     return np.where(told, -against, 0.0)
 
