@@ -32,11 +32,11 @@ def ripple_height(current_a: np.ndarray, turns: np.ndarray, step_a: float) -> tu
     """
     whole = max(round(float(turns[-1] - turns[0])), 1)
     a_turn = len(current_a) / whole
-    by_angle = _gathered if a_turn < FEWEST_A_TURN else _laid_out
-    wave, spread_a = by_angle(current_a, turns, whole)
+    slow = a_turn < FEWEST_A_TURN
+    wave, spread_a = _gathered(current_a, turns) if slow else _laid_out(current_a, turns, whole)
     grid = len(wave)
     rest = current_a - np.interp((turns - turns[0]) % 1 * grid, np.arange(grid), wave, period=grid)
-    noise = float(np.std(rest)) if a_turn < FEWEST_A_TURN else neighbours_sd(rest)
+    noise = float(np.std(rest)) if slow else neighbours_sd(rest)
     left = 4 * noise**2 / len(current_a)
     spectrum = np.fft.rfft(wave) * 2 / grid
     highest = min(USABLE * a_turn, grid / 2 - 1)
@@ -76,7 +76,7 @@ def _laid_out(current_a: np.ndarray, turns: np.ndarray, whole: int) -> tuple[np.
     return wave, float(np.std(by_turn - wave))
 
 
-def _gathered(current_a: np.ndarray, turns: np.ndarray, whole: int) -> tuple[np.ndarray, float]:
+def _gathered(current_a: np.ndarray, turns: np.ndarray) -> tuple[np.ndarray, float]:
     """Means of what was sampled near each angle (grid,), the blur of that undone, and the scatter about it.
 
     Turns of a slow record are sampled at different angles, and together show what lies between samples.
