@@ -116,7 +116,7 @@ def test_planner_finds_a_pump_opens_it_and_books_it(watch, own_address, own_ledg
     press(page, "Decide")
     page.wait_for_timeout(500)
     settle(page)
-    page.get_by_text(re.compile(r"^\d+ replacements? planned")).wait_for()
+    page.get_by_text(re.compile(r"^\d+ changes? and \d+ checks? planned")).wait_for()
     with open_ledger(own_ledger) as connection:
         rows = connection.execute(
             "SELECT status, decided_by FROM booking WHERE pump_id = ?", [pump]

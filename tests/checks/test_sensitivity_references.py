@@ -13,6 +13,7 @@ from analytics.judging.facts import corrected
 from analytics.past.normalise import covariates, nominal
 from analytics.trend.drift import normalised
 from ingest.sensitivities import BRUSH_DROP_V, sensitivities
+from ingest.trade_numbers import DEFAULTS
 
 A, B, C = 0.27, 0.3, 0.6
 VOLTS, AMPS, RPM, KPA, CELSIUS = 13.5, 5.0, 6000.0, 400.0, 25.0
@@ -81,6 +82,6 @@ def test_each_condition_by_itself_is_taken_out():
 
 def test_the_judge_takes_volts_and_pressure_out():
     visits = readings()[lambda v: v["fuel_temp_c"] == CELSIUS]
-    ln_a, ln_rpm = corrected(visits, VOLTS, KPA)
+    ln_a, ln_rpm = corrected(visits, VOLTS, KPA, DEFAULTS)
     assert np.abs(ln_a - np.log(AMPS)).max() < 0.003
     assert np.abs(ln_rpm - np.log(RPM)).max() < 0.003

@@ -77,6 +77,9 @@ def history_of(table: pd.DataFrame, until: np.ndarray, failed: np.ndarray) -> Hi
         {
             "pump_id": np.arange(len(units)),
             "pump_type": "fan",
+            "depot": None,
+            "class": None,
+            "lot": None,
             "reference_v": 13.5,
             "rated_pressure_kpa": np.nan,
             "now_km": until * 1000.0,
