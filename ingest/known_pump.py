@@ -10,13 +10,16 @@ import numpy as np
 from ingest.sensitivities import log_volts_ratio, sensitivities
 from ingest.trade_numbers import DEFAULTS
 
+LEAST_DUTY = 0.4  # of a PWM feed whose duty is not told, common practice, no source
+
 
 @dataclass(frozen=True)
 class KnownPump:
     """Facts told beside a capture; None is unknown. They weigh what the trace allows and never overrule it.
 
     segments: commutator bars. poles: of the motor. motor: brushed or brushless.
-    supply: direct, two-speed or pwm; commanded: low or high, of a two-speed supply; duty_pct: of a PWM one.
+    supply: direct, two-speed or pwm; unknown, it is taken for direct unless the trace speaks against it.
+    commanded: low or high, of a two-speed supply; duty_pct: of a PWM one.
     state: prime, idle or loaded.
     rpm_low, rpm_high: the usual band of the pump's type; it weighs speeds and forbids none.
     previous_rpm: speed at the last visit in the same state, previous_supply_v: the volts it was found at,
@@ -26,7 +29,7 @@ class KnownPump:
     segments: int | None = None
     poles: int | None = None
     motor: str | None = "brushed"
-    supply: str | None = "direct"
+    supply: str | None = None
     commanded: str | None = None
     duty_pct: float | None = None
     state: str | None = None
@@ -38,8 +41,11 @@ class KnownPump:
 
     @property
     def band_rpm(self) -> tuple[float, float]:
-        """Usual speeds, lowest and highest."""
-        return self.rpm_low or DEFAULTS["rpm_low"], self.rpm_high or DEFAULTS["rpm_high"]
+        """Usual speeds, lowest and highest; a PWM feed slows a pump about as its duty tells."""
+        low, high = self.rpm_low or DEFAULTS["rpm_low"], self.rpm_high or DEFAULTS["rpm_high"]
+        if self.supply == "pwm":
+            low *= self.duty_pct / 100 if self.duty_pct else LEAST_DUTY
+        return low, high
 
     @property
     def expected_rpm(self) -> float | None:

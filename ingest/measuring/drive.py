@@ -9,6 +9,7 @@ import numpy as np
 from ingest.capture import Note
 from ingest.known_pump import KnownPump
 from ingest.measuring import quality
+from ingest.measuring.feed import Clocks
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.speed import Speed, at_odds
 from ingest.measuring.switching import may_be_ripple
@@ -32,13 +33,12 @@ def find_drive(
     told: bool,
     rate_hz: float,
     known: KnownPump,
-    clock_hz: float | None,
+    clocks: Clocks,
     fast_hz: float | None,
 ) -> Drive:
     """Decide what lines that do not follow the shaft, and those on round figures, say of the feed.
 
-    told: whether the speed is by all else. clock_hz: the line taken out of a supply told as PWM. fast_hz: a
-    line faster than ripple.
+    told: whether the speed is by all else. fast_hz: a line faster than ripple.
     """
     turn_hz, supply = speed.phase.turn_hz, known.supply
     strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
@@ -46,7 +46,8 @@ def find_drive(
     notes = []
     note, pwm_hz = quality.foreign_note(foreign, rate_hz, supply)
     if note is not None:
-        notes.append(note)
+        if not (supply == "pwm" and clocks.fast is not None):
+            notes.append(note)
         # A foreign line stronger than every shaft order may be what was taken for the ripple's rival.
         told = told and bool(foreign.share.max() < 1)
     elif fast_hz is not None and supply != "pwm":
@@ -61,13 +62,19 @@ def find_drive(
         told = told and known.expected_rpm is not None
         told = told and not at_odds(60 * turn_hz, known.expected_rpm, SAME_AS_BEFORE)
         told = told and not quality.is_clocked(nearest_hz, "pwm")
-    if supply == "pwm":
-        told = told and clock_hz is not None and not may_be_ripple(clock_hz, turn_hz)
-        if clock_hz is not None and (told or quality.is_clocked(clock_hz, supply)):
-            pwm_hz = clock_hz
-            notes.append(quality.drive_note(clock_hz))
+    if clocks.slow is not None and supply != "direct":
+        notes.append(quality.interrupted_note(clocks.slow))
+        return Drive(clocks.slow if supply == "pwm" else pwm_hz, tuple(notes), False)
+    if supply == "pwm" and clocks.fast is not None:
+        pwm_hz = clocks.fast
+        notes.append(quality.drive_note(pwm_hz))
+    elif supply == "pwm" and clocks.taken is not None:
+        told = told and not clocks.open and not may_be_ripple(clocks.taken, turn_hz)
+        if told or quality.is_clocked(clocks.taken, supply):
+            pwm_hz = clocks.taken
+            notes.append(quality.drive_note(pwm_hz))
         elif note is None:
-            notes.append(quality.clocked_note(clock_hz or strongest_hz))
+            notes.append(quality.clocked_note(clocks.taken))
     if quality.is_clocked(nearest_hz, supply):
         if pwm_hz is None:
             notes.append(quality.clocked_note(nearest_hz))

@@ -12,19 +12,20 @@ from ingest.errors import CaptureRefused
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.measuring import quality
+from ingest.measuring.feed import Clocks, find_fed_speed, without_clocks
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
-from ingest.measuring.order_tracking import WorkTrace, prepare
+from ingest.measuring.order_tracking import WorkTrace
 from ingest.measuring.ripple import AverageTurn, average_turn
 from ingest.measuring.sampling import LONGEST_S, average_only, last_part, refuse_too_short
 from ingest.measuring.settle import Run, find_run
 from ingest.measuring.sparks import count_events
 from ingest.measuring.speed import find_speed
 from ingest.measuring.speed_answer import with_speed
-from ingest.measuring.switching import without_clock, without_lines
+from ingest.measuring.switching import without_lines
 from ingest.reading import Reading
 from ingest.trade_numbers import HIGHEST_A, LEAST_A
 
-METHOD_VERSION = 12  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 13  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
 
 
@@ -62,12 +63,10 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
             )
         )
 
-    work, clock_hz, speed, foreign, fast_hz = None, None, None, NO_LINES, None
+    work, clocks, speed, foreign, fast_hz = None, Clocks(), None, NO_LINES, None
     if only is None:
-        work = prepare(running, rate)
-        if known.supply == "pwm":
-            work, clock_hz = without_clock(work)
-        speed = find_speed(work, known)
+        work, clocks = without_clocks(running, rate, known.supply)
+        work, clocks, speed = find_fed_speed(work, clocks, known)
         if speed is not None:
             foreign = foreign_lines(work, speed.phase)
             fast_hz = fast_line_hz(running, rate, speed.phase)
@@ -124,9 +123,7 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
             )
         )
         return replace(reading, notes=tuple(notes))
-    reading, more = with_speed(
-        reading, speed, turn, known, foreign, check, clock_hz=clock_hz, fast_hz=fast_hz
-    )
+    reading, more = with_speed(reading, speed, turn, known, foreign, check, clocks=clocks, fast_hz=fast_hz)
     said = {note.code for note in notes}
     return replace(reading, notes=(*notes, *(n for n in more if n.code not in said)))
 

@@ -164,6 +164,17 @@ def fast_drive_note(line_hz: float) -> Note:
     )
 
 
+def interrupted_note(times_hz: float) -> Note:
+    """Say that the current is interrupted, and what may do that."""
+    return Note(
+        "pwm-found",
+        "warning",
+        f"The current falls to next to nothing and rises again {times_hz:.0f} times a second: a pulsed "
+        "supply, or a dead commutator bar. Say how the pump is fed (--supply direct or pwm), or capture "
+        "again with the pump fed directly.",
+    )
+
+
 def clocked_note(line_hz: float) -> Note:
     """Say that the strongest line may be the drive's switching and not the commutator's."""
     return Note(

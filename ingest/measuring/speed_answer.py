@@ -11,6 +11,7 @@ from ingest.known_pump import KnownPump
 from ingest.measuring import quality
 from ingest.measuring.condition import condition
 from ingest.measuring.drive import find_drive
+from ingest.measuring.feed import Clocks
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.ripple import AverageTurn
 from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, too_far
@@ -38,13 +39,13 @@ def with_speed(
     foreign: ForeignLines,
     check: quality.RangeCheck,
     *,
-    clock_hz: float | None,
+    clocks: Clocks,
     fast_hz: float | None,
 ) -> tuple[Reading, list[Note]]:
     """Add speed, candidates and what depends on the turn, and return the notes; one says why where the speed
     can't be told.
 
-    clock_hz: of a switched supply, where one was taken out; fast_hz: a line too fast for the speed's band.
+    clocks: of a switched supply; fast_hz: a line too fast for the speed's band.
     """
     if speed is None or turn is None:
         return reading, [REFUSED]
@@ -65,7 +66,7 @@ def with_speed(
         told=not gates and followed and not by_mains and _stands_alone(speed, known),
         rate_hz=reading.sample_rate_hz or 0.0,
         known=known,
-        clock_hz=clock_hz,
+        clocks=clocks,
         fast_hz=fast_hz,
     )
     notes.extend(drive.notes)

@@ -157,5 +157,5 @@ def _known(capture: Capture, way: str, slip: float) -> KnownPump:
         segments=None if way == "untold" else truth.bars or BARS_SUPPOSED,
         poles=None if way == "untold" else truth.poles,
         previous_rpm=rpm * slip if rpm else None,
-        supply="pwm" if way == "supply told" else "direct",
+        supply="pwm" if way == "supply told" else None,
     )

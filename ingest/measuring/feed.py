@@ -1,0 +1,82 @@
+"""What a switched (PWM) feed leaves in the record, before any speed is sought: its clock, fast or slow.
+
+A fast clock is found and taken out whatever was told. A slow one lets the current fall to next to nothing and
+rise again at every period, as nothing else does but a bar that hardly conducts; the current alone does not
+tell these apart, so it takes the word that the feed is direct.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import fft
+
+from ingest.known_pump import KnownPump
+from ingest.measuring.fast_clock import fast_clock_hz, without_fast_clock
+from ingest.measuring.order_tracking import WorkTrace, prepare
+from ingest.measuring.speed import ANSWER_ABOVE, SAME_SPEED, Speed, find_speed
+from ingest.measuring.switching import without_clock
+
+SLOW_HZ = (40.0, 450.0)  # clocks of slow drives, common practice, no source
+# Of the mean: swings of pumps with a fault that leaves the current flowing stayed below on simulated motors.
+PULSED_SWING = 1.1
+TAILS = 0.005
+
+
+@dataclass(frozen=True)
+class Clocks:
+    """Frequencies in Hz, None where there is no such clock.
+
+    fast: above the ripple, taken out. taken: the strongest line, where it was taken for the clock and out.
+    slow: the feed, or a dead bar, interrupts the current so many times a second.
+    open: two speeds fit as well, with the strongest line as ripple and as clock.
+    """
+
+    fast: float | None = None
+    taken: float | None = None
+    slow: float | None = None
+    open: bool = False
+
+
+def without_clocks(current_a: np.ndarray, rate_hz: float, supply: str | None) -> tuple[WorkTrace, Clocks]:
+    """Bring the running part (n,) to the working rate without the feed's clock."""
+    slow = slow_clock_hz(current_a, rate_hz)
+    fast = fast_clock_hz(current_a, rate_hz, told=supply == "pwm")
+    if fast is not None:
+        return prepare(without_fast_clock(current_a, rate_hz, fast), rate_hz), Clocks(fast, None, slow)
+    return prepare(current_a, rate_hz), Clocks(None, None, slow)
+
+
+def find_fed_speed(
+    work: WorkTrace, clocks: Clocks, known: KnownPump
+) -> tuple[WorkTrace, Clocks, Speed | None]:
+    """Seek the speed; of a supply told as PWM that shows no clock, the strongest line may be the clock.
+
+    Then the speed is sought without it too. That one is taken where the other is not sure; where both are,
+    and differ, neither is.
+    """
+    speed = find_speed(work, known)
+    if known.supply != "pwm" or clocks.fast is not None:
+        return work, clocks, speed
+    rest, taken = without_clock(work)
+    other = find_speed(rest, known) if taken is not None else None
+    if other is None or other.probability < ANSWER_ABOVE:
+        return work, clocks, speed
+    if speed is None or speed.probability < ANSWER_ABOVE:
+        return rest, replace(clocks, taken=taken), other
+    same = abs(speed.phase.turn_hz / other.phase.turn_hz - 1) < SAME_SPEED
+    return work, replace(clocks, taken=None if same else taken, open=not same), speed
+
+
+def slow_clock_hz(current_a: np.ndarray, rate_hz: float) -> float | None:
+    """Frequency at which the current is interrupted, None where it is not; current_a (n,)."""
+    low, high = np.quantile(current_a, [TAILS, 1 - TAILS])
+    mean = float(np.mean(current_a))
+    if mean <= 0 or high - low < PULSED_SWING * mean:
+        return None
+    n = len(current_a)
+    power = np.abs(fft.rfft((current_a - mean) * np.hanning(n))) ** 2
+    first = max(int(0.5 * SLOW_HZ[0] / rate_hz * n), 2)
+    strongest_hz = (first + int(np.argmax(power[first:]))) * rate_hz / n
+    return strongest_hz if SLOW_HZ[0] <= strongest_hz <= SLOW_HZ[1] else None

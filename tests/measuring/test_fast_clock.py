@@ -1,0 +1,74 @@
+"""A fast drive's clock is told from ripple, taken out with its folded harmonics, and nothing else with it."""
+
+import numpy as np
+import pytest
+
+from ingest.capture import Capture
+from ingest.known_pump import KnownPump
+from ingest.measuring.fast_clock import fast_clock_hz, without_fast_clock
+from ingest.measuring.feed import slow_clock_hz
+from ingest.measuring.measurement import measure
+
+TURN_HZ, BARS = 97.3, 8
+
+
+def pump(rate_hz, seconds=0.15, seed=3):
+    """Current (n,) of a pump whose commutation edges are sharp, bars unlike."""
+    rng = np.random.default_rng(seed)
+    turn = TURN_HZ * np.arange(int(rate_hz * seconds)) / rate_hz
+    place = (BARS * turn) % 1
+    wave = 0.5 * np.exp(-5 * place) * (1 - np.exp(-place / 0.01)) * (1 + 0.1 * np.cos(4 * np.pi * turn))
+    return 5 + wave + 0.005 * rng.standard_normal(turn.size)
+
+
+def chopped(rate_hz, clock_hz, height_a=0.5, wander=3e-4, seconds=0.15):
+    """The same through a drive: a triangle at the clock, which wanders."""
+    t = np.arange(int(rate_hz * seconds)) / rate_hz
+    cycles = clock_hz * (t + wander / (2 * np.pi * 8) * np.sin(2 * np.pi * 8 * t))
+    triangle = sum(np.cos(2 * np.pi * k * cycles) / k**2 for k in (1, 2, 3, 4, 5, 6, 7))
+    return pump(rate_hz, seconds) + height_a / 2 * triangle
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_a_pumps_own_harmonics_are_no_clock(told):
+    assert fast_clock_hz(pump(100_000.0), 100_000.0, told=told) is None
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "clock_hz"), [(100_000.0, 20_300.0), (50_000.0, 9_870.0), (31_000.0, 11_776.0)]
+)
+def test_a_clock_is_found_and_taken_out(rate_hz, clock_hz):
+    current = chopped(rate_hz, clock_hz)
+    found = fast_clock_hz(current, rate_hz, told=True)
+    assert found == pytest.approx(clock_hz, rel=2e-3)
+    left = without_fast_clock(current, rate_hz, found) - pump(rate_hz)
+    assert np.std(left) < 0.12 * np.std(current - pump(rate_hz))
+
+
+@pytest.mark.parametrize("clock_hz", [9_870.0, 19_450.0])
+def test_the_speed_is_told_behind_a_fast_drive(clock_hz):
+    reading = measure(Capture(chopped(60_000.0, clock_hz), 60_000.0), KnownPump(segments=BARS, supply="pwm"))
+    assert reading.rpm == pytest.approx(60 * TURN_HZ, rel=1e-3)
+    assert reading.pwm_hz == pytest.approx(clock_hz, rel=2e-3)
+    assert [n.level for n in reading.notes if n.code == "pwm-found"] == ["info"]
+
+
+def interrupted(hz, rate_hz=50_000.0, seconds=0.25, duty=0.7):
+    """A slow drive: the current rises and dies away within each period, with ripple on it while it flows."""
+    t = np.arange(int(rate_hz * seconds)) / rate_hz
+    place = (hz * t) % 1
+    fed = np.where(place < duty, 1 - np.exp(-place * 12), np.exp(-(place - duty) * 25))
+    rng = np.random.default_rng(2)
+    ripple = 1 + 0.08 * np.cos(2 * np.pi * BARS * TURN_HZ * t)
+    return 7 * fed * ripple + 0.01 * rng.standard_normal(t.size)
+
+
+@pytest.mark.parametrize("hz", [61.7, 133.0, 310.0])
+def test_an_interrupted_current_tells_no_speed_unless_the_feed_is_known_to_be_direct(hz):
+    current = interrupted(hz)
+    assert slow_clock_hz(current, 50_000.0) == pytest.approx(hz, abs=5)
+    assert slow_clock_hz(pump(50_000.0), 50_000.0) is None
+    reading = measure(Capture(current, 50_000.0), KnownPump(segments=BARS))
+    assert reading.rpm is None
+    assert reading.pwm_hz is None  # it may as well be a dead bar
+    assert any("dead commutator bar" in n.text for n in reading.notes)
