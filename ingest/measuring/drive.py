@@ -62,7 +62,11 @@ def find_drive(
         told = told and known.expected_rpm is not None
         told = told and not at_odds(60 * turn_hz, known.expected_rpm, SAME_AS_BEFORE)
         told = told and not quality.is_clocked(nearest_hz, "pwm")
-    if clocks.slow is not None and supply != "direct":
+    # A shorted coil's jumps look like an interrupted feed too; the last visit's speed tells them apart.
+    as_before = known.expected_rpm is not None and not at_odds(
+        60 * turn_hz, known.expected_rpm, SAME_AS_BEFORE
+    )
+    if clocks.slow is not None and supply != "direct" and not (as_before and supply != "pwm"):
         notes.append(quality.interrupted_note(clocks.slow))
         return Drive(clocks.slow if supply == "pwm" else pwm_hz, tuple(notes), False)
     if supply == "pwm" and clocks.fast is not None:
