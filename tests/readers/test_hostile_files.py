@@ -15,7 +15,7 @@ from ingest.capture import Capture
 from ingest.errors import CaptureRefused, EntryRefused
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
-from ingest.measuring import measurement
+from ingest.measuring import feed, measurement
 from ingest.measuring.measurement import measure
 from ingest.readers.capture_file import read_capture, read_capture_bytes
 from tests.authors import ANYBODY
@@ -182,14 +182,14 @@ def test_a_long_run_is_measured_at_its_end():
 @pytest.mark.parametrize("rate_hz", [680.0, 1_000.0, 25_000.0, 200_000.0, 2e6])
 def test_the_working_trace_is_bounded_whatever_the_rate(monkeypatch, rate_hz):
     sizes = []
-    prepare = measurement.prepare
+    prepare = feed.prepare
 
     def watched(current, rate):
         work = prepare(current, rate)
         sizes.append((len(current), len(work.y)))
         return work
 
-    monkeypatch.setattr(measurement, "prepare", watched)
+    monkeypatch.setattr(feed, "prepare", watched)
     measure(Capture(np.resize(RUN, 400_000), rate_hz))
     raw, working = sizes[0]
     assert raw <= 10 * rate_hz
