@@ -14,6 +14,7 @@ from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.speed import Speed, at_odds
 from ingest.measuring.switching import may_be_ripple
 
+CLOCKS_WANDER_PCT = 0.1  # no oscillator in use wanders so far within a record, common practice, no source
 SAME_AS_BEFORE = 0.1  # log ratio to the last visit's speed
 
 
@@ -66,7 +67,8 @@ def find_drive(
     as_before = known.expected_rpm is not None and not at_odds(
         60 * turn_hz, known.expected_rpm, SAME_AS_BEFORE
     )
-    if clocks.slow is not None and supply != "direct" and not (as_before and supply != "pwm"):
+    by_the_motor = _by_a_dead_bar(speed) or (as_before and supply != "pwm")
+    if clocks.slow is not None and supply != "direct" and not by_the_motor:
         notes.append(quality.interrupted_note(clocks.slow))
         return Drive(clocks.slow if supply == "pwm" else pwm_hz, tuple(notes), False)
     if supply == "pwm" and clocks.fast is not None:
@@ -84,3 +86,9 @@ def find_drive(
             notes.append(quality.clocked_note(nearest_hz))
         told = False
     return Drive(pwm_hz, tuple(notes), told)
+
+
+def _by_a_dead_bar(speed: Speed) -> bool:
+    """Whether what interrupts the current comes twice a turn and wanders as a shaft does and no clock."""
+    strongest = 1 + int(np.argmax(np.abs(np.fft.rfft(speed.phase.wave)[1:])))
+    return strongest == 2 and speed.phase.steadiness_pct > CLOCKS_WANDER_PCT

@@ -19,9 +19,7 @@ from ingest.measuring.speed import ANSWER_ABOVE, SAME_SPEED, Speed, find_speed
 from ingest.measuring.switching import without_clock
 
 SLOW_HZ = (40.0, 450.0)  # clocks of slow drives, common practice, no source
-# Of the mean: swings of pumps with a fault that leaves the current flowing stayed below on simulated motors.
-PULSED_SWING = 1.1
-TAILS = 0.005
+PULSED_SWING, NEXT_TO_NOTHING, TAILS = 1.1, 0.25, 0.005  # of the mean, of the mean, share of the samples
 
 
 @dataclass(frozen=True)
@@ -73,7 +71,7 @@ def slow_clock_hz(current_a: np.ndarray, rate_hz: float) -> float | None:
     """Frequency at which the current is interrupted, None where it is not; current_a (n,)."""
     low, high = np.quantile(current_a, [TAILS, 1 - TAILS])
     mean = float(np.mean(current_a))
-    if mean <= 0 or high - low < PULSED_SWING * mean:
+    if mean <= 0 or high - low < PULSED_SWING * mean or low > NEXT_TO_NOTHING * mean:
         return None
     n = len(current_a)
     power = np.abs(fft.rfft((current_a - mean) * np.hanning(n))) ** 2
