@@ -63,12 +63,7 @@ def find_drive(
         told = told and known.expected_rpm is not None
         told = told and not at_odds(60 * turn_hz, known.expected_rpm, SAME_AS_BEFORE)
         told = told and not quality.is_clocked(nearest_hz, "pwm")
-    # A shorted coil's jumps look like an interrupted feed too; the last visit's speed tells them apart.
-    as_before = known.expected_rpm is not None and not at_odds(
-        60 * turn_hz, known.expected_rpm, SAME_AS_BEFORE
-    )
-    by_the_motor = _by_a_dead_bar(speed) or (as_before and supply != "pwm")
-    if clocks.slow is not None and supply != "direct" and not by_the_motor:
+    if clocks.slow is not None and supply != "direct" and not _by_a_dead_bar(speed):
         notes.append(quality.interrupted_note(clocks.slow))
         return Drive(clocks.slow if supply == "pwm" else pwm_hz, tuple(notes), False)
     if supply == "pwm" and clocks.fast is not None:

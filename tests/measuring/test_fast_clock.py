@@ -72,3 +72,9 @@ def test_an_interrupted_current_tells_no_speed_unless_the_feed_is_known_to_be_di
     assert reading.rpm is None
     assert reading.pwm_hz is None  # it may as well be a dead bar
     assert any("dead commutator bar" in n.text for n in reading.notes)
+
+
+@pytest.mark.parametrize("rpm", [60 * TURN_HZ, 30 * 133.0, 60 * 133.0])
+def test_a_last_speed_near_the_clock_does_not_make_it_the_shaft(rpm):
+    reading = measure(Capture(interrupted(133.0), 50_000.0), KnownPump(segments=BARS, previous_rpm=rpm))
+    assert reading.rpm is None
