@@ -71,7 +71,8 @@ def slow_clock_hz(current_a: np.ndarray, rate_hz: float) -> float | None:
     """Frequency at which the current is interrupted, None where it is not; current_a (n,)."""
     low, high = np.quantile(current_a, [TAILS, 1 - TAILS])
     mean = float(np.mean(current_a))
-    if mean <= 0 or high - low < PULSED_SWING * mean or low > NEXT_TO_NOTHING * mean:
+    # An interrupted current stops, it does not turn round: far below zero the record is AC-coupled instead.
+    if mean <= 0 or high - low < PULSED_SWING * mean or abs(low) > NEXT_TO_NOTHING * mean:
         return None
     n = len(current_a)
     power = np.abs(fft.rfft((current_a - mean) * np.hanning(n))) ** 2
