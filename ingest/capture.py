@@ -15,11 +15,15 @@ Level = Literal["info", "ask", "warning"]
 
 @dataclass(frozen=True)
 class Note:
-    """A remark on a capture or reading. `code` is stable; `text` is one plain sentence."""
+    """A remark on a capture or reading. `code` is stable; `text` is one plain sentence.
+
+    values: what the sentence is made from again by `ingest.wording`; None in a remark that was kept without.
+    """
 
     code: str
     level: Level
     text: str
+    values: dict[str, Any] | None = field(default=None, hash=False)
 
 
 @dataclass(frozen=True)

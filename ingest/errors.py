@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Any
 
 log = logging.getLogger(__name__)
 
@@ -35,12 +37,14 @@ class LedgerError(PumpledgerError):
 class Question:
     """Something a person has to confirm; it is never settled silently.
 
-    `field` is the entry it concerns ("odometer"), `code` the kind ("odometer-below-last").
+    `field` is the entry it concerns ("odometer"), `code` the kind ("odometer-below-last"). values: what the
+    sentence is made from again by `ingest.wording`; None in a question that was kept without.
     """
 
     field: str
     code: str
     text: str
+    values: dict[str, Any] | None = dataclasses.field(default=None, hash=False)
 
 
 class AnswerNeeded(EntryRefused):

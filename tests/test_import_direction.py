@@ -23,6 +23,7 @@ FLOORS: dict[str, tuple[tuple[str, ...], ...]] = {
     "ingest": (
         ("apart",),
         ("",),
+        ("wording",),
         ("readers", "measuring", "ledger"),
         ("checking",),
         ("visit", "fleet_folder"),

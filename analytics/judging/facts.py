@@ -209,7 +209,7 @@ def _noted(visits: pd.DataFrame, code: str) -> np.ndarray:
 
     def has(value: Any) -> bool:
         if isinstance(value, str):
-            return f'"{code}"' in value
+            return f'"code": "{code}"' in value
         return isinstance(value, tuple | list) and any(note.code == code for note in value)
 
     return np.array([has(value) for value in notes], bool)

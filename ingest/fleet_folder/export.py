@@ -2,7 +2,8 @@
 
     FOLDER/fleet.toml, vehicles.csv, ...   the tables of a fleet folder, distances in the fleet's unit
     FOLDER/captures/HASH.parquet           the waveforms
-    FOLDER/ledger/TABLE.csv                every table and the view visit_detail, in the ledger's own units
+    FOLDER/ledger/TABLE.csv                every table and the view visit_detail, in the ledger's own units,
+                                           the sentences beside what is kept as codes and values
 
 A text cell that a spreadsheet would take for a formula gets an apostrophe in front, which `load` takes off
 again; numbers, -5.00 among them, are left alone. Parquet needs no such guard.
@@ -29,10 +30,12 @@ from ingest.ledger.statements import statement
 from ingest.ledger.tables import table_names
 from ingest.units import UNITS
 from ingest.waveforms import waveform_path
+from ingest.wording.sentence import notes_from
 
 Format = Literal["csv", "parquet"]
 EVERYTHING = "ledger"
 UNFINISHED = ".export-unfinished-"
+NOTES = ("notes", "reading_notes")
 
 
 @dataclass(frozen=True)
@@ -79,8 +82,9 @@ def _write_tables(connection: duckdb.DuckDBPyConnection, made: Path, form: Forma
     tables = {
         Path(table.file).stem: _fleet_folder_rows(connection, table, UNITS[unit].factor) for table in TABLES
     }
-    tables |= {f"{EVERYTHING}/{name}": connection.table(name) for name in table_names(connection)}
-    tables[f"{EVERYTHING}/visit_detail"] = connection.view("visit_detail").order("visit_id")
+    connection.create_function("notes_text", notes_text, ["VARCHAR"], "VARCHAR")
+    tables |= {f"{EVERYTHING}/{name}": _worded(connection.table(name)) for name in table_names(connection)}
+    tables[f"{EVERYTHING}/visit_detail"] = _worded(connection.view("visit_detail")).order("visit_id")
     connection.execute(statement("export/safe_text"))
     rows = {}
     for name, content in tables.items():
@@ -91,6 +95,21 @@ def _write_tables(connection: duckdb.DuckDBPyConnection, made: Path, form: Forma
             content.to_parquet(path, compression="zstd")
         rows[f"{name}.{form}"] = len(content)
     return rows
+
+
+def _worded(content: duckdb.DuckDBPyRelation) -> duckdb.DuckDBPyRelation:
+    """Return the rows with the sentences of their remarks beside what these are kept as."""
+    columns: list[duckdb.Expression] = [duckdb.ColumnExpression(name) for name in content.columns]
+    for name, kind in zip(content.columns, content.types, strict=True):
+        if name in NOTES and str(kind) == "JSON":
+            kept = duckdb.ColumnExpression(name).cast("VARCHAR")
+            columns.append(duckdb.FunctionExpression("notes_text", kept).alias(f"{name}_text"))
+    return content.select(*columns)
+
+
+def notes_text(kept: str) -> str:
+    """Return the sentences of a `notes` column, a line each."""
+    return "\n".join(note.text for note in notes_from(kept))
 
 
 def _fleet_folder_rows(

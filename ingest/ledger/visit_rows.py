@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict, fields
+from dataclasses import fields
 from datetime import UTC
 from pathlib import PurePath
 from typing import Any
@@ -17,6 +17,7 @@ from ingest.ledger.numbers import new_id
 from ingest.ledger.statements import statement
 from ingest.reading import Reading
 from ingest.waveforms import StoredWaveform
+from ingest.wording.sentence import stored_note
 
 # Kept apart from the plain columns: as JSON.
 _JSON_FIELDS = {"speed_candidates", "notes"}
@@ -35,7 +36,7 @@ def plain(value: Any) -> Any:
 
 def notes_json(notes: tuple[Note, ...]) -> str:
     """Return notes as the JSON list kept in the `notes` columns."""
-    return json.dumps([asdict(note) for note in notes], ensure_ascii=False)
+    return json.dumps([stored_note(note) for note in notes], ensure_ascii=False)
 
 
 def insert_capture(connection: duckdb.DuckDBPyConnection, capture: Capture, stored: StoredWaveform) -> None:

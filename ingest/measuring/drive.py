@@ -13,6 +13,7 @@ from ingest.measuring.feed import Clocks
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.speed import Speed, at_odds
 from ingest.measuring.switching import may_be_ripple
+from ingest.wording import measuring_notes
 
 CLOCKS_WANDER_PCT = 0.1  # no oscillator in use wanders so far within a record, common practice, no source
 SAME_AS_BEFORE = 0.1  # log ratio to the last visit's speed
@@ -52,33 +53,33 @@ def find_drive(
         # A foreign line stronger than every shaft order may be what was taken for the ripple's rival.
         told = told and bool(foreign.share.max() < 1)
     elif fast_hz is not None and supply != "pwm":
-        notes.append(quality.fast_drive_note(fast_hz))
+        notes.append(measuring_notes.drive_fast(fast_hz))
         pwm_hz = fast_hz
     if foreign.mirrored and supply != "pwm":
         # Of two lines that multiply each other one is a drive's clock: which, only the last visit can tell,
         # and not where the strongest sits on a round figure, as clocks do.
         if pwm_hz is None:
             pwm_hz = float(foreign.hz[0]) if foreign.share[0] > 1 else strongest_hz
-            notes.append(quality.clocked_note(pwm_hz))
+            notes.append(measuring_notes.drive_strongest(pwm_hz))
         told = told and known.expected_rpm is not None
         told = told and not at_odds(60 * turn_hz, known.expected_rpm, SAME_AS_BEFORE)
         told = told and not quality.is_clocked(nearest_hz, "pwm")
     if clocks.slow is not None and supply != "direct" and not _by_a_dead_bar(speed):
-        notes.append(quality.interrupted_note(clocks.slow))
+        notes.append(measuring_notes.current_interrupted(clocks.slow))
         return Drive(clocks.slow if supply == "pwm" else pwm_hz, tuple(notes), False)
     if supply == "pwm" and clocks.fast is not None:
         pwm_hz = clocks.fast
-        notes.append(quality.drive_note(pwm_hz))
+        notes.append(measuring_notes.drive_taken_out(pwm_hz))
     elif supply == "pwm" and clocks.taken is not None:
         told = told and not clocks.open and not may_be_ripple(clocks.taken, turn_hz)
         if told or quality.is_clocked(clocks.taken, supply):
             pwm_hz = clocks.taken
-            notes.append(quality.drive_note(pwm_hz))
+            notes.append(measuring_notes.drive_taken_out(pwm_hz))
         elif note is None:
-            notes.append(quality.clocked_note(clocks.taken))
+            notes.append(measuring_notes.drive_strongest(clocks.taken))
     if quality.is_clocked(nearest_hz, supply):
         if pwm_hz is None:
-            notes.append(quality.clocked_note(nearest_hz))
+            notes.append(measuring_notes.drive_strongest(nearest_hz))
         told = False
     return Drive(pwm_hz, tuple(notes), told)
 

@@ -24,6 +24,8 @@ from ingest.measuring.speed_answer import with_speed
 from ingest.measuring.switching import without_lines
 from ingest.reading import Reading
 from ingest.trade_numbers import HIGHEST_A, LEAST_A
+from ingest.wording import measuring_notes
+from ingest.wording.file_notes import turned_over
 
 METHOD_VERSION = 13  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
@@ -51,17 +53,11 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
         notes.append(last_part(run.stop - run.start, rate))
         run = replace(run, start=run.stop - int(LONGEST_S * rate))
     if run.sign < 0 and not any(n.code == "reversed" for n in notes):
-        notes.append(Note("reversed", "warning", "The clamp was on backwards: the trace was turned over."))
+        notes.append(turned_over())
     running = run.sign * current[run.start : run.stop] - (run.zero_a or 0.0)
     if not ac_coupled and _no_mean(running):
         ac_coupled = True
-        notes.append(
-            Note(
-                "ac-coupled",
-                "warning",
-                "The mean is nothing beside the swing: clamp or input are AC-coupled; set both to DC.",
-            )
-        )
+        notes.append(measuring_notes.ac_coupled())
 
     work, clocks, speed, foreign, fast_hz = None, Clocks(), None, NO_LINES, None
     if only is None:
@@ -115,13 +111,7 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     if only is not None:
         return replace(reading, notes=(only, *notes))
     if known.motor == "brushless":
-        notes.append(
-            Note(
-                "brushless",
-                "info",
-                "A brushless pump has no commutator: its speed can't be told from ripple.",
-            )
-        )
+        notes.append(measuring_notes.brushless())
         return replace(reading, notes=tuple(notes))
     reading, more = with_speed(reading, speed, turn, known, foreign, check, clocks=clocks, fast_hz=fast_hz)
     said = {note.code for note in notes}

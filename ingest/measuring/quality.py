@@ -9,6 +9,7 @@ import numpy as np
 from ingest.capture import Note
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.trade_numbers import PLAUSIBLE_A
+from ingest.wording import measuring_notes
 
 FEWEST_TURNS = 5.0
 FEWEST_TURNS_SEGMENTS_TOLD = 2.0
@@ -51,44 +52,19 @@ def check_range(current_a: np.ndarray) -> RangeCheck:
 def zero_note(zero_a: float | None) -> Note:
     """Say how the zero was dealt with."""
     if zero_a is None:
-        return Note(
-            "zero-unverified",
-            "warning",
-            "No stretch with the pump off is in the record, so the clamp's zero is unverified: "
-            "zero the clamp, and start the record before the pump is switched on.",
-        )
+        return measuring_notes.zero_unverified()
     if abs(zero_a) >= 0.02:
-        return Note(
-            "zero-corrected",
-            "info",
-            f"With the pump off the record shows {zero_a:+.3f} A; this was subtracted.",
-        )
-    return Note(
-        "zero-verified", "info", f"With the pump off the record shows {zero_a:+.3f} A: the zero is right."
-    )
+        return measuring_notes.zero_corrected(zero_a)
+    return measuring_notes.zero_verified(zero_a)
 
 
 def range_notes(check: RangeCheck, ripple_a: float | None) -> list[Note]:
     """Notes on clipping and coarse codes."""
     notes = []
     if check.clipped_share > 0:
-        notes.append(
-            Note(
-                "clipped",
-                "warning",
-                f"{100 * check.clipped_share:.1f} % of samples sit at the end of the range: average and "
-                "ripple are off. Take a wider range and capture again.",
-            )
-        )
+        notes.append(measuring_notes.clipped(check.clipped_share))
     if ripple_a is not None and check.step_a > 0 and ripple_a < COARSE_STEPS * check.step_a:
-        notes.append(
-            Note(
-                "range-too-coarse",
-                "warning",
-                f"The ripple is only {ripple_a / check.step_a:.1f} steps of {1000 * check.step_a:.3g} mA: "
-                "take a narrower range, or the clamp's 100 mV/A setting, and capture again.",
-            )
-        )
+        notes.append(measuring_notes.ripple_coarse(ripple_a / check.step_a, check.step_a))
     return notes
 
 
@@ -99,12 +75,7 @@ def mains_note(foreign: ForeignLines, duration_s: float) -> Note | None:
         for mains in MAINS_HZ:
             multiple = round(f / mains)
             if share >= HUM_SHARE and 1 <= multiple <= 6 and abs(f - multiple * mains) < 0.003 * f + rough_hz:
-                return Note(
-                    "mains-hum",
-                    "warning",
-                    f"A line at {f:.1f} Hz looks like {mains:.0f} Hz mains hum: keep leads and clamp away "
-                    "from chargers and mains cables, and capture again.",
-                )
+                return measuring_notes.mains_beside(f, mains)
     return None
 
 
@@ -118,20 +89,10 @@ def foreign_note(
         return None, None
     hz = float(strong[0])
     if supply == "pwm":
-        return Note("pwm-found", "info", f"A line at {hz:.0f} Hz is the drive's too."), None
+        return measuring_notes.drive_line(hz), None
     if hz <= 2000:
-        return Note(
-            "alternator-suspected",
-            "warning",
-            f"A line at {hz:.0f} Hz does not follow the shaft: alternator ripple, or a switched drive. "
-            "Capture again with the engine off, during the key-on prime.",
-        ), None
-    return Note(
-        "pwm-found",
-        "warning",
-        f"A line at {hz:.0f} Hz does not follow the shaft: the drive seems to be switched, or it is a "
-        f"faster line folded down by sampling at {rate_hz:.0f} samples a second.",
-    ), hz
+        return measuring_notes.alternator_suspected(hz), None
+    return measuring_notes.drive_suspected(hz, rate_hz), hz
 
 
 def is_mains(line_hz: float) -> bool:
@@ -149,71 +110,12 @@ def is_clocked(line_hz: float, supply: str | None) -> bool:
     return round_figure and (supply == "pwm" or line_hz > 2000)
 
 
-def drive_note(clock_hz: float) -> Note:
-    """Say what the drive's clock was taken to be."""
-    return Note("pwm-found", "info", f"The drive switches at about {clock_hz:.0f} Hz; this was taken out.")
-
-
-def fast_drive_note(line_hz: float) -> Note:
-    """Say that the drive seems to be switched, too fast to disturb the speed."""
-    return Note(
-        "pwm-found",
-        "info",
-        f"A line at {line_hz:.0f} Hz, faster than ripple, shows that the drive is switched: compare means "
-        "only at equal duty and pressure.",
-    )
-
-
-def interrupted_note(times_hz: float) -> Note:
-    """Say that the current is interrupted, and what may do that."""
-    return Note(
-        "pwm-found",
-        "warning",
-        f"The current falls to next to nothing and rises again {times_hz:.0f} times a second: a pulsed "
-        "supply, or a dead commutator bar. Say how the pump is fed (--supply direct or pwm), or capture "
-        "again with the pump fed directly.",
-    )
-
-
-def clocked_note(line_hz: float) -> Note:
-    """Say that the strongest line may be the drive's switching and not the commutator's."""
-    return Note(
-        "pwm-found",
-        "warning",
-        f"The strongest line, {line_hz:.1f} Hz, may be a switched drive's own, so it tells no speed: "
-        "capture again with the pump fed directly.",
-    )
-
-
-def mains_supply_note(line_hz: float) -> Note:
-    """Say that the strongest line comes from the mains."""
-    return Note(
-        "mains-hum",
-        "warning",
-        f"The strongest line, {line_hz:.1f} Hz, is a multiple of the mains frequency: a mains-fed supply, "
-        "hum or a switched drive hides the ripple. Capture again on the vehicle's battery, away from mains "
-        "cables.",
-    )
-
-
-NOT_FOLLOWED = Note(
-    "speed-not-followed",
-    "warning",
-    "The speed changes faster than the ripple lets it be followed: wait until the pump runs steadily and has "
-    "fuel, and capture again.",
-)
-
-
 def probe_note(mean_a: float) -> Note | None:
     """Doubt the probe factor when no fuel pump draws such a mean."""
     low, high = PLAUSIBLE_A
     if low <= abs(mean_a) <= high:
         return None
-    return Note(
-        "probe-factor-doubtful",
-        "ask",
-        f"A mean of {mean_a:.3g} A is unlikely for a fuel pump: check the clamp's mV/A setting.",
-    )
+    return measuring_notes.probe_factor_doubtful(mean_a)
 
 
 def speed_gates(
@@ -233,40 +135,17 @@ def speed_gates(
     known = segments_told and not at_odds
     fewest = FEWEST_TURNS_SEGMENTS_TOLD if known and not unusual else FEWEST_TURNS
     if turns < fewest:
-        notes.append(
-            Note(
-                "too-few-turns",
-                "warning",
-                f"Only {turns:.1f} turns are in the settled run, {fewest:.0f} are needed to tell the speed: "
-                "use a longer time base, 100 ms or more.",
-            )
-        )
+        notes.append(measuring_notes.too_few_turns(turns, fewest))
     told_enough = FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD
     enough = told_enough if known else FEWEST_SAMPLES_A_RIPPLE
     if samples_a_ripple < enough:
-        instead = ""
         if samples_a_ripple < told_enough:
-            why = "so a faster wave may pass for a slow one"
+            slow = measuring_notes.ripple_folded
         elif not segments_told:
-            why = "too few to tell the speed while the segments are not told"
-            instead = "say how many the pump has, or "
+            slow = measuring_notes.slow_for_untold_segments
         else:
-            why = "too few to tell a speed so far from the last visit's"
-        notes.append(
-            Note(
-                "sampled-too-slowly",
-                "warning",
-                f"Only {samples_a_ripple:.1f} samples fall on one ripple, {why}: {instead}capture again at "
-                "20 kS/s or more.",
-            )
-        )
+            slow = measuring_notes.slow_for_a_far_speed
+        notes.append(slow(samples_a_ripple))
     if ripple_steps < TOO_COARSE_STEPS:
-        notes.append(
-            Note(
-                "range-too-coarse",
-                "warning",
-                f"The ripple is only {ripple_steps:.1f} steps high, too coarse to tell the speed: "
-                "take a narrower range and capture again.",
-            )
-        )
+        notes.append(measuring_notes.speed_coarse(ripple_steps))
     return notes

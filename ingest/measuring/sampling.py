@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
+from ingest.wording import measuring_notes
 
 AVERAGE_ONLY = "average-only"
 # The slowest commutation: 6 segments at 3,400 rpm, the usual band's low end [P: common practice, no source]
@@ -18,23 +19,12 @@ def average_only(rate_hz: float) -> Note | None:
     """Return the sentence for a rate at which nothing but the average can be told, None for any other."""
     if LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
         return None
-    which = "too slow for ripple" if rate_hz < LOWEST_RATE_HZ else "too fast to hold a turn of a pump"
-    return Note(
-        AVERAGE_ONLY,
-        "warning",
-        f"At {told_rate(rate_hz)} the record is {which}, so only the average is told: "
-        "capture at 20 kS/s to 1 MS/s, 100 ms or more.",
-    )
+    return measuring_notes.average_only(rate_hz, rate_hz < LOWEST_RATE_HZ)
 
 
 def last_part(samples: int, rate_hz: float) -> Note:
     """Return the sentence for a run of which only the last LONGEST_S is measured."""
-    return Note(
-        "last-part-measured",
-        "info",
-        f"The pump runs for {samples / rate_hz:,.0f} s in the record; "
-        f"the last {LONGEST_S:.0f} s were measured.",
-    )
+    return measuring_notes.last_part_measured(samples / rate_hz, LONGEST_S)
 
 
 def refuse_too_short(name: str, samples: int, rate_hz: float) -> None:
@@ -45,14 +35,6 @@ def refuse_too_short(name: str, samples: int, rate_hz: float) -> None:
             f"{name}: the record is only {told_time(samples / rate_hz)} long, less than one ripple of a "
             "pump; record 100 ms or more (or is the sample rate wrong?).",
         )
-
-
-def told_rate(rate_hz: float) -> str:
-    """Return a rate in words: "250 kS/s"."""
-    for factor, prefix in ((1e9, "G"), (1e6, "M"), (1e3, "k")):
-        if rate_hz >= factor:
-            return f"{rate_hz / factor:.3g} {prefix}S/s"
-    return f"{rate_hz:.3g} S/s"
 
 
 def told_time(seconds: float) -> str:

@@ -17,18 +17,13 @@ from ingest.measuring.ripple import AverageTurn
 from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, too_far
 from ingest.measuring.speed_poles import pairs_of, ripples_a_turn
 from ingest.reading import Reading
+from ingest.wording import measuring_notes
 
 SEGMENTS_TOLD_ABOVE = 0.95
 RIVAL_OUTSIDE_GATES = 0.002  # probability
 RIVAL_OUTSIDE_BAND = 0.01  # probability: without the band's 100 : 1 it would be the likelier
 FOLLOWED_AT_LEAST = 0.3
 UNSTEADY_PCT = 20.0  # a shaft in the settled run is steadier: beyond, the phase has slipped
-REFUSED = Note(
-    "speed-refused",
-    "warning",
-    "No ripple stands out of the noise, so the speed can't be told: clamp one pump's own wire, "
-    "take a narrower range and 100 ms or more, and capture again.",
-)
 
 
 def with_speed(
@@ -48,7 +43,7 @@ def with_speed(
     clocks: of a switched supply; fast_hz: a line too fast for the speed's band.
     """
     if speed is None or turn is None:
-        return reading, [REFUSED]
+        return reading, [measuring_notes.speed_refused()]
     gates = _gates(speed, turn, known, check, reading.sample_rate_hz or 0.0)
     followed = speed.phase.followed >= FOLLOWED_AT_LEAST and speed.phase.steadiness_pct <= UNSTEADY_PCT
     strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
@@ -56,8 +51,8 @@ def with_speed(
     hum = quality.mains_note(foreign, (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0))
     notes = [
         *gates,
-        *([] if followed else [quality.NOT_FOLLOWED]),
-        *([quality.mains_supply_note(strongest_hz)] if by_mains else []),
+        *([] if followed else [measuring_notes.speed_not_followed()]),
+        *([measuring_notes.mains_strongest(strongest_hz)] if by_mains else []),
         *([hum] if hum else []),
     ]
     drive = find_drive(
@@ -154,29 +149,11 @@ def _answered(reading: Reading, speed: Speed, turn: AverageTurn, known: KnownPum
 def _unlike_the_last(rpm: float, expected_rpm: float | None) -> list[Note]:
     if expected_rpm is None or abs(np.log(rpm / expected_rpm)) <= np.log(1.3):
         return []
-    return [
-        Note(
-            "speed-differs",
-            "ask",
-            f"The last visit's speed leads to expect about {expected_rpm:.0f} rpm, the trace shows "
-            f"{rpm:.0f}: is it the same pump, in the same state?",
-        )
-    ]
+    return [measuring_notes.speed_differs(expected_rpm, rpm)]
 
 
 def _undecided(speed: Speed, known: KnownPump) -> Note:
-    advice = (
-        "tell the number of segments if it is known"
-        if known.segments is None
-        else "capture again with a narrower range and 200 ms or more"
-    )
-    rpm = speed.candidates[0].rpm
-    if too_far(rpm, known.expected_rpm):
-        why = f"{rpm:.0f} rpm fits, but is too far from the {known.expected_rpm:.0f} rpm of the last visit"
-        advice = "make sure that it is the same pump and that its last speed is right, and capture again"
-    elif len(speed.candidates) == 1:
-        why = f"{rpm:.0f} rpm fits, but the trace does not rule out another speed"
-    else:
-        shown = " or ".join(f"{c.rpm:.0f}" for c in speed.candidates[:3])
-        why = f"The trace allows {shown} rpm and nothing in it decides between them"
-    return Note("speed-undecided", "warning", f"{why}: {advice}.")
+    likeliest, expected = speed.candidates[0].rpm, known.expected_rpm
+    if expected is not None and too_far(likeliest, expected):
+        return measuring_notes.speed_far(likeliest, expected)
+    return measuring_notes.speed_open([c.rpm for c in speed.candidates[:3]], known.segments is not None)

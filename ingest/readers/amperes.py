@@ -12,6 +12,7 @@ from ingest.readers.roles import unit_of
 from ingest.readers.signal_units import UNITS, SignalUnit
 from ingest.readers.table import Column, Table
 from ingest.trade_numbers import PLAUSIBLE_A
+from ingest.wording import file_notes
 
 SCREEN_DIVISIONS = 12.0  # no trace is taller than its screen
 
@@ -37,11 +38,7 @@ def to_amperes(table: Table, channel: Column, options: Options) -> tuple[np.ndar
         return _of_full_scale(values, options)
     if header.code_scale is not None and (unit is None or unit.kind == "code" or _is_codes(values, table)):
         scaled = (values - header.code_offset) * header.code_scale + header.code_zero
-        note = Note(
-            "codes-scaled",
-            "info",
-            f"Converter codes were scaled with the header's {header.code_scale:g} a code.",
-        )
+        note = file_notes.codes_scaled(header.code_scale)
         header_unit = _header_unit(table, channel) if unit is None or unit.kind == "code" else unit
         amperes, notes, known = _of_unit(scaled, header_unit, channel, table, options)
         return amperes, [note, *notes], known
@@ -78,20 +75,12 @@ def _of_unit(
     notes: list[Note] = []
     if unit and unit.kind == "current":
         if options.probe_v_per_a is not None:
-            notes.append(
-                Note(
-                    "probe-not-used",
-                    "warning",
-                    f"{channel.name} is already in {unit.symbol}; the probe factor was not applied.",
-                )
-            )
+            notes.append(file_notes.probe_not_used(channel.name, unit.symbol))
         return values * unit.factor if unit.factor != 1 else values, notes, True
     probe = options.probe_v_per_a
     if probe is None and table.header.probe_v_per_a:
         probe = table.header.probe_v_per_a
-        notes.append(
-            Note("probe-from-header", "info", f"The header gives the clamp's output, {probe:g} V/A.")
-        )
+        notes.append(file_notes.probe_from_header(probe))
     if unit:
         if probe is None:
             raise CaptureRefused(
@@ -102,18 +91,12 @@ def _of_unit(
         notes.append(_probe_note(probe, unit.symbol, table))
         return values * (unit.factor / probe), notes, True
     if probe is not None:
-        notes.append(
-            Note(
-                "unit-assumed",
-                "warning",
-                "The values have no unit; volts were taken, since a probe is given.",
-            )
-        )
+        notes.append(file_notes.volts_assumed())
         notes.append(_probe_note(probe, "V", table))
         return values / probe, notes, True
     mean = running_mean(values)
     if PLAUSIBLE_A[0] <= mean <= PLAUSIBLE_A[1]:
-        notes.append(Note("unit-assumed", "warning", "The values have no unit; amperes were taken."))
+        notes.append(file_notes.amperes_assumed())
         return values, notes, False
     if is_ac_coupled(values) and options.sample_rate_hz and (options.channel or len(table.columns) <= 1):
         return values, notes, False  # speed can be told without a scale; plausibility adds the note
@@ -125,10 +108,8 @@ def _of_unit(
 
 
 def _probe_note(probe: float, symbol: str, table: Table) -> Note:
-    said = ""
-    if table.header.probe_attenuation not in (None, 1.0):
-        said = f"; the header's attenuation {table.header.probe_attenuation:g} was taken as already applied"
-    return Note("probe-applied", "info", f"{symbol} became A with {probe * 1000:g} mV/A{said}.")
+    attenuation = table.header.probe_attenuation
+    return file_notes.probe_applied(symbol, probe, None if attenuation == 1.0 else attenuation)
 
 
 def _of_full_scale(values: np.ndarray, options: Options) -> tuple[np.ndarray, list[Note], bool]:
@@ -138,5 +119,5 @@ def _of_full_scale(values: np.ndarray, options: Options) -> tuple[np.ndarray, li
             "an audio file holds fractions of full scale; say how many amperes that is "
             "with --full-scale, for example --full-scale 10A.",
         )
-    note = Note("full-scale-applied", "info", f"Full scale was taken as {options.full_scale_a:g} A.")
+    note = file_notes.full_scale_applied(options.full_scale_a)
     return values * options.full_scale_a, [note], True

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ingest.capture import Capture, Note
+from ingest.capture import Capture
 from ingest.errors import CaptureRefused
 from ingest.readers.amperes import to_amperes
 from ingest.readers.channels import choose_channel
@@ -17,6 +17,7 @@ from ingest.readers.records import choose_record
 from ingest.readers.roles import assign_roles, unit_of
 from ingest.readers.table import Column, Table
 from ingest.readers.timebase import find_time_base, resample, stamps_of
+from ingest.wording import file_notes
 
 SLOWEST_RATE_HZ, FASTEST_RATE_HZ = 1e-6, 1e12  # beyond any recorder: only nonsense is refused
 
@@ -34,9 +35,7 @@ def assemble(name: str, table: Table, options: Options) -> Capture:
     channel, chosen = choose_channel(roles, options.channel)
     notes += chosen
     if roles.time_guessed:
-        notes.append(
-            Note("time-column-assumed", "info", "The column with even steps was taken as time: no name.")
-        )
+        notes.append(file_notes.time_column_assumed())
     rows, record_notes = choose_record(table, roles, options)
     notes += record_notes
     channel = channel.rows(rows)
@@ -46,8 +45,7 @@ def assemble(name: str, table: Table, options: Options) -> Capture:
         raise CaptureRefused("no-values", "the channel holds no value at all; export it again.")
     promised = table.header.rows_promised
     if promised and len(table.columns[0].values) < promised:
-        text = f"The header speaks of {promised:,} samples and {count:,} are there: was the file cut short?"
-        notes.append(Note("rows-missing", "info", text))
+        notes.append(file_notes.rows_missing(promised, count))
     base = find_time_base(table, roles.time, rows, count, options)
     if not SLOWEST_RATE_HZ <= base.rate_hz <= FASTEST_RATE_HZ:
         raise CaptureRefused(

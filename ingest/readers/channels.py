@@ -10,6 +10,7 @@ from ingest.readers.roles import Roles, is_envelope, unit_of
 from ingest.readers.signal_units import split_name_unit
 from ingest.readers.table import Column
 from ingest.readers.vocabulary import fold
+from ingest.wording import file_notes
 
 
 def choose_channel(roles: Roles, wanted: str | None) -> tuple[Column, list[Note]]:
@@ -22,16 +23,12 @@ def choose_channel(roles: Roles, wanted: str | None) -> tuple[Column, list[Note]
     notes = []
     if len(channels) < len(roles.values):
         hidden = [c.name for c in roles.values if is_envelope(c)]
-        notes.append(
-            Note("envelope-column", "info", f"The envelope column {', '.join(hidden)} was left out.")
-        )
+        notes.append(file_notes.envelope_column(hidden))
     if len(channels) == 1:
         return channels[0], notes
     amperes = [c for c in channels if (unit := unit_of(c)) and unit.kind == "current"]
     if len(amperes) == 1:
-        notes.append(
-            Note("channel-chosen", "info", f"Channel {amperes[0].name} was read: the only one in amperes.")
-        )
+        notes.append(file_notes.channel_chosen(amperes[0].name))
         return amperes[0], notes
     electrical = [c for c in channels if (unit := unit_of(c)) is None or unit.kind in _ELECTRICAL]
     if not electrical:

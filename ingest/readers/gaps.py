@@ -8,6 +8,7 @@ import numpy as np
 
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
+from ingest.wording import file_notes
 
 MOST_GAPS = 0.05  # share of the samples between first and last value that may be missing
 
@@ -30,9 +31,7 @@ def handle_gaps(
     notes = []
     ends = first + len(current) - 1 - last
     if ends:
-        notes.append(
-            Note("ends-trimmed", "info", f"{ends} samples without a value at the ends were left out.")
-        )
+        notes.append(file_notes.ends_trimmed(ends))
     kept = current[first : last + 1].copy()
     inside = missing[first : last + 1]
     kept[inside] = np.nan
@@ -40,14 +39,12 @@ def handle_gaps(
     if count:
         marks = int(overflow[first : last + 1].sum()) if overflow is not None else 0
         row = row_number(first + int(np.flatnonzero(inside)[0]))
-        what = f"{count} samples have no value, the first in row {row}"
-        what += f" ({marks} of them overflow marks: range too small?)" if marks else ""
+        note = file_notes.overflow(count, row, marks) if marks else file_notes.gaps(count, row)
         if count > MOST_GAPS * len(kept):
             raise CaptureRefused(
                 "too-many-gaps",
-                f"{what}, {100 * count / len(kept):.0f} % of the record; "
+                f"{note.text.removesuffix('.')}, {100 * count / len(kept):.0f} % of the record; "
                 "record again with a range that holds the whole current.",
             )
-        level = "warning" if marks else "info"
-        notes.append(Note("overflow" if marks else "gaps", level, f"{what}."))  # type: ignore[arg-type]
+        notes.append(note)
     return kept, first, notes

@@ -20,7 +20,6 @@ LONGEST_LINE = 100_000
 SAMPLE_LINES = 16  # from the head, and as many from the tail
 _CANDIDATES = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), ("|", "."), ("|", ","))
 _BLANKS = ((" ", "."), (" ", ","))
-DELIMITER_NAMES = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blanks"}
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from ingest.readers.cells import GAPS, OVERFLOWS, SENTINEL, kind_of
 from ingest.readers.clock import clock_column
 from ingest.readers.encoding import PlainText, decode
 from ingest.readers.layout import Layout, split_line
+from ingest.wording import file_notes
 
 THREADS_FROM_BYTES = 4 * 2**20  # of text; so much is read in a child, which ends without a farewell
 MOST_BELOW = 50  # lines of text below the rows that are left out
@@ -240,15 +241,9 @@ def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
             overflow.append(marks if marks.any() else None)
     notes = []
     if cut:
-        notes.append(Note("last-line-cut", "info", "The last line is cut short and was left out."))
+        notes.append(file_notes.last_line_cut())
     if foreign:
-        notes.append(
-            Note(
-                "text-rows",
-                "info",
-                f"{len(foreign)} lines of text were left out, the first in row {min(foreign)}.",
-            )
-        )
+        notes.append(file_notes.text_rows(len(foreign), min(foreign)))
     return Body(
         tuple(values), tuple(overflow), layout.first_line + 1, np.array(rows), tuple(breaks), tuple(notes)
     )

@@ -10,6 +10,7 @@ from ingest.capture import Note
 from ingest.errors import CaptureRefused
 from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.trade_numbers import HIGHEST_A
+from ingest.wording import file_notes
 
 ABSURD_A = 1e9  # whatever the scale may be; sums of such values stay finite
 JUDGED = 100_000  # samples at least; whether a record is plausible shows in so many of them
@@ -87,18 +88,10 @@ def check_plausible(
         )
     notes: list[Note] = []
     if is_ac_coupled(current):
-        scale = "" if unit_known else ", and nothing tells the scale"
-        notes.append(
-            Note(
-                "ac-coupled",
-                "warning",
-                f"The mean is nothing beside the swing: the clamp or input was AC-coupled{scale}; "
-                "the average current can't be told.",
-            )
-        )
+        notes.append(file_notes.ac_coupled(unit_known))
         return current, notes
     if mean < 0 and float(np.quantile(running, 0.98)) < 0:
-        notes.append(Note("reversed", "warning", "The clamp was on backwards: the trace was turned over."))
+        notes.append(file_notes.turned_over())
         current = -current
     return current, notes
 

@@ -10,6 +10,7 @@ from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.readers.options import Options
 from ingest.readers.roles import Roles
 from ingest.readers.table import Table
+from ingest.wording import file_notes
 
 
 def choose_record(table: Table, roles: Roles, options: Options) -> tuple[slice, list[Note]]:
@@ -27,14 +28,7 @@ def choose_record(table: Table, roles: Roles, options: Options) -> tuple[slice, 
     rows = slice(starts[wanted - 1], ends[wanted - 1])
     if len(starts) == 1:
         return rows, []
-    which = f"record {wanted}" if options.record else "the first"
-    return rows, [
-        Note(
-            "record-chosen",
-            "info",
-            f"The file holds {len(starts)} records; {which} was read (--record K reads another).",
-        )
-    ]
+    return rows, [file_notes.record_chosen(len(starts), options.record)]
 
 
 def _starts(table: Table, roles: Roles, count: int) -> list[int]:

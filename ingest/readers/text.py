@@ -7,10 +7,11 @@ from ingest.errors import CaptureRefused
 from ingest.limits import Deadline
 from ingest.readers.cells import resolution_of
 from ingest.readers.encoding import PlainText, looks_binary, to_plain_text
-from ingest.readers.layout import DELIMITER_NAMES, Layout, find_layout
+from ingest.readers.layout import Layout, find_layout
 from ingest.readers.numbers import read_body
 from ingest.readers.preamble import Preamble, read_preamble
 from ingest.readers.table import Column, Table
+from ingest.wording import file_notes
 
 
 def sniff(head: bytes) -> bool:
@@ -70,11 +71,6 @@ def _resolution(layout: Layout, place: int) -> float:
 
 
 def _layout_note(text: PlainText, layout: Layout) -> Note:
-    between = "" if layout.cells == 1 else f"{DELIMITER_NAMES[layout.delimiter]} between values, "
-    decimal = "comma" if layout.decimal == "," else "point"
-    return Note(
-        "layout",
-        "info",
-        f"Text ({text.encoding}, {text.line_end}): {between}decimal {decimal}, "
-        f"numbers from row {layout.first_line + 1}.",
-    )
+    delimiter = None if layout.cells == 1 else layout.delimiter
+    first_row = layout.first_line + 1
+    return file_notes.layout(text.encoding, text.line_end, delimiter, layout.decimal, first_row)

@@ -13,6 +13,7 @@ from ingest.readers.options import Options
 from ingest.readers.roles import unit_of
 from ingest.readers.signal_units import UNITS
 from ingest.readers.table import Column, Table
+from ingest.wording import file_notes
 
 JITTER_KEPT = 0.05  # of a step: stamps this close to even ones are taken as even
 LONGEST_STEP = 20.0  # median steps; a longer one is a hole, not jitter
@@ -39,13 +40,7 @@ def find_time_base(table: Table, time: Column | None, rows: slice, count: int, o
         given = options.sample_rate_hz
         told = interval or (_mean_step(time, rows) if time is not None else None)
         if told and abs(told * given - 1) > CONFLICT:
-            notes.append(
-                Note(
-                    "rate-overridden",
-                    "warning",
-                    f"The sample rate given, {_hz(given)}, replaces the file's own {_hz(1 / told)}.",
-                )
-            )
+            notes.append(file_notes.rate_overridden(given, 1 / told))
         start = _first(time, rows) if time is not None else (header.start_s or 0.0)
         return TimeBase(given, start if np.isfinite(start) else 0.0, tuple(notes))
     if time is None:
@@ -55,9 +50,7 @@ def find_time_base(table: Table, time: Column | None, rows: slice, count: int, o
                 "nothing tells the time between samples; say it with --sample-rate, "
                 "for example --sample-rate 100kS/s.",
             )
-        notes.append(
-            Note("time-from-header", "info", f"No time column: {_hz(1 / interval)} from the header.")
-        )
+        notes.append(file_notes.rate_from_header(1 / interval))
         return TimeBase(1 / interval, header.start_s or 0.0, tuple(notes))
     factor = _time_factor(time, table, notes)
     stamps = time.values[rows] * factor
@@ -104,32 +97,13 @@ def _from_stamps(
     off_line = float(line.max())
     if interval and abs(interval / mean - 1) <= CONFLICT and off_line <= max(2 * quantum, JITTER_KEPT * mean):
         if lowest <= 0 or largest > 1.05 * mean:
-            notes.append(
-                Note(
-                    "time-from-header",
-                    "info",
-                    f"Times are printed too coarsely; the header's {_hz(1 / interval)} was used.",
-                )
-            )
+            notes.append(file_notes.rate_rather_from_header(1 / interval))
         return TimeBase(1 / interval, float(stamps[0]), tuple(notes))
     if interval and abs(interval / mean - 1) > CONFLICT and off_line <= 2 * quantum:
-        notes.append(
-            Note(
-                "time-conflict",
-                "warning",
-                f"The header says {_hz(1 / interval)}, the time column {_hz(1 / mean)}; the column was used.",
-            )
-        )
+        notes.append(file_notes.time_conflict(1 / interval, 1 / mean))
     if off_line <= max(1.01 * quantum, JITTER_KEPT * mean):
         if lowest <= 0 or quantum > JITTER_KEPT * mean:
-            notes.append(
-                Note(
-                    "time-from-span",
-                    "info",
-                    f"Times are printed in steps of {quantum:.3g} s; "
-                    f"{_hz(1 / mean)} comes from the whole span.",
-                )
-            )
+            notes.append(file_notes.rate_from_span(quantum, 1 / mean))
         return TimeBase(1 / mean, float(stamps[0]), tuple(notes))
     return _resampled(table, stamps, steps, first, notes)
 
@@ -162,14 +136,7 @@ def _resampled(
     step = span / (count - 1)
     spread = (float(steps.min()), float(steps.max()))
     share = float(np.mean(np.abs(steps - median) > JITTER_KEPT * median))
-    notes.append(
-        Note(
-            "resampled",
-            "warning",
-            f"Steps vary from {spread[0]:.4g} to {spread[1]:.4g} s ({100 * share:.0f} % of them off the "
-            f"usual {median:.4g} s); values were interpolated to {_hz(1 / step)}.",
-        )
-    )
+    notes.append(file_notes.resampled(*spread, median, share, 1 / step))
     grid = stamps[0] + step * np.arange(count)
     return TimeBase(1 / step, float(stamps[0]), tuple(notes), stamps, grid)
 
@@ -192,7 +159,7 @@ def _time_factor(time: Column, table: Table, notes: list[Note]) -> float:
     if time.clock:
         return 1.0
     if unit is None:
-        notes.append(Note("time-unit-assumed", "info", "The time column has no unit; seconds were taken."))
+        notes.append(file_notes.time_unit_assumed())
         return 1.0
     return unit.factor
 
@@ -207,10 +174,3 @@ def _mean_step(time: Column, rows: slice) -> float | None:
 def _first(time: Column, rows: slice) -> float:
     unit = unit_of(time)
     return float(time.values[rows][0]) * (unit.factor if unit else 1.0)
-
-
-def _hz(rate: float) -> str:
-    for factor, prefix in ((1e6, "M"), (1e3, "k")):
-        if rate >= factor:
-            return f"{rate / factor:.6g} {prefix}S/s"
-    return f"{rate:.6g} S/s"

@@ -17,6 +17,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.reading import Reading, SpeedCandidate
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
+from ingest.wording.measuring_notes import zero_corrected
 from tests.authors import ANYBODY
 
 WORDED = {"speed_candidates", "notes", "segment_profile_pct"}
@@ -33,7 +34,7 @@ def reading():
         **values,
         segment_profile_pct=(1.5, 2.5, 3.5),
         speed_candidates=(SpeedCandidate(6001.5, 0.75), SpeedCandidate(3000.5, 0.125)),
-        notes=(Note("clipped", "warning", "So it was."),),
+        notes=(Note("clipped", "warning", "So it was."), zero_corrected(0.125)),
     )
 
 
@@ -61,6 +62,11 @@ def test_an_export_has_each_figure_under_its_own_name(reading, logged, tmp_path)
     export_ledger(logged, tmp_path / "out")
     [written] = pd.read_csv(tmp_path / "out" / "ledger" / "reading.csv").to_dict("records")
     assert {name: written[name] for name in NUMBERS} == {name: getattr(reading, name) for name in NUMBERS}
+    assert "zero-corrected" in written["notes"]
+    said = "So it was.\nWith the pump off the record shows +0.125 A; this was subtracted."
+    assert written["notes_text"] == said
+    [detail] = pd.read_csv(tmp_path / "out" / "ledger" / "visit_detail.csv").to_dict("records")
+    assert detail["reading_notes_text"] == said
 
 
 def filled(columns: tuple[Column, ...], start: int, **given) -> dict:
