@@ -142,6 +142,7 @@ DEFAULTS: dict[str, Any] = {name: setting.default for name, setting in SETTINGS.
 # What no fleet needs to change.
 HIGHEST_A = 100.0  # [P] above it no fuel pump, so the probe factor or the unit is wrong
 PLAUSIBLE_A = (0.5, 40.0)  # [P] a pump's mean lies between
+CLAMP_DRIFT_A = 0.001  # [P] by which a clamp's zero drifts within a record (standard deviation)
 LEAST_A = 0.1  # [P] with mean and swing below it there is no current
 PROBE_RATIO_WITHIN = (0.7, 1.4)  # [P] of `probe_factor_ratio`: what counts as about so many times
 SUPPLY_SHARE = (0.5, 1.4)  # [P] of the system's volts: outside, an entry is asked about

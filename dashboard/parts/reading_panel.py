@@ -149,7 +149,7 @@ def show_candidates(reading: Reading) -> None:
     """Say which speeds the trace allows when it can't tell."""
     if reading.rpm is None and reading.speed_candidates:
         told = ", ".join(
-            f"{c.rpm:,.0f} rpm ({formats.percent(c.probability)})" for c in reading.speed_candidates[:4]
+            f"{c.rpm:,.0f} rpm ({formats.confidence(c.probability)})" for c in reading.speed_candidates[:4]
         )
         say.line(f"The speed can't be told from this trace. It allows {told}.")
 

@@ -59,6 +59,16 @@ def percent(share: float | None, digits: int = 0) -> str:
     return f"{share * 100:.{digits}f} %"  # type: ignore[operator]
 
 
+def confidence(share: float | None) -> str:
+    """Return a stated confidence no finer than studies could hold it to: "97 %", "over 99 %", "under 1 %"."""
+    if is_unknown(share):
+        return UNKNOWN
+    assert share is not None
+    if share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if share >= 0.99 else f"{int(100 * share)} %"
+
+
 def about(value: Any) -> str:
     """Return a figure no finer than it can be known, three digits: 91,288 is "91,300"."""
     return UNKNOWN if is_unknown(value) else f"{float(f'{value:.3g}'):,.0f}"
@@ -96,9 +106,9 @@ def with_error(value: float | None, error: float | None, unit: str, digits: int 
     if is_unknown(error):
         return f"{value:,.{digits}f} {unit}"
     assert error is not None
-    if 0 < error < 0.5 * 10.0**-digits:  # one more place, so that the error doesn't read as none
+    if error < 0.5 * 10.0**-digits:  # one more place, so that the error doesn't read as none
         digits += 1
-    if 0 < error < 0.5 * 10.0**-digits:
+    if error < 0.5 * 10.0**-digits:
         return f"{value:,.{digits}f} ± under {10.0**-digits:g} {unit}"
     return f"{value:,.{digits}f} ± {error:,.{digits}f} {unit}"
 

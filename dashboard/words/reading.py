@@ -5,6 +5,7 @@ from __future__ import annotations
 from statistics import median
 
 from analytics.judging.verdict import Verdict
+from dashboard.words import formats
 from ingest.measuring.sampling import AVERAGE_ONLY
 from ingest.reading import Reading
 
@@ -64,10 +65,10 @@ def weakest_below_pct(reading: Reading) -> float | None:
 def _average(reading: Reading) -> str:
     if reading.mean_a is None:
         return UNTOLD
-    spread = f" ± {reading.mean_a_se:.3f}" if reading.mean_a_se is not None else ""
+    mean = formats.with_error(reading.mean_a, reading.mean_a_se, "A")
     if reading.min_a is None or reading.max_a is None:
-        return f"{reading.mean_a:.2f} A{spread}"
-    return f"{reading.mean_a:.2f} A{spread}   lowest {reading.min_a:.2f}, highest {reading.max_a:.2f} A"
+        return mean
+    return f"{mean}   lowest {reading.min_a:.2f}, highest {reading.max_a:.2f} A"
 
 
 def _ripple(reading: Reading) -> str:
@@ -85,7 +86,7 @@ def _ripple(reading: Reading) -> str:
 def _revolution(reading: Reading) -> str:
     if reading.rpm is None or reading.revolution_ms is None:
         told = ", ".join(
-            f"{c.rpm:,.0f} rpm ({100 * c.probability:.0f} %)" for c in reading.speed_candidates[:4]
+            f"{c.rpm:,.0f} rpm ({formats.confidence(c.probability)})" for c in reading.speed_candidates[:4]
         )
         repeat = (
             f"; the pattern repeats every {reading.pattern_repeat_ms:.3f} ms"
@@ -93,7 +94,9 @@ def _revolution(reading: Reading) -> str:
             else ""
         )
         return UNTOLD + (f"; possible: {told}" if told else "") + repeat
-    spread = f" ± {reading.rpm_se:.1f}" if reading.rpm_se is not None else ""
+    turn_se_ms = reading.revolution_ms * (reading.rpm_se or 0.0) / reading.rpm
+    digits = 3 if turn_se_ms < 0.001 else 2 if turn_se_ms < 0.01 else 1
+    rpm = formats.with_error(reading.rpm, reading.rpm_se, "rpm", 0)
     bars = f", {reading.segments} segments" if reading.segments else ""
-    sure = f", {100 * reading.speed_confidence:.1f} % sure" if reading.speed_confidence is not None else ""
-    return f"{reading.revolution_ms:.3f} ms → {reading.rpm:,.0f} rpm{spread}{bars}{sure}"
+    sure = f", {formats.confidence(reading.speed_confidence)} sure" if reading.speed_confidence is not None else ""
+    return f"{reading.revolution_ms:.{digits}f} ms → {rpm}{bars}{sure}"

@@ -7,6 +7,7 @@ from ingest.capture import Capture, Note
 from ingest.errors import CaptureRefused
 from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
+from ingest.trade_numbers import CLAMP_DRIFT_A
 from tests.measuring.measured_captures import recorded, steady, trace
 
 
@@ -47,12 +48,14 @@ def test_sparks_are_current_and_stay_in_the_mean():
 
 
 def test_slow_change_is_no_error_of_the_mean():
-    # Truth is the mean over this very window, so current that drifts by 10 % meanwhile widens nothing.
+    # Truth is the mean over this very window, so current that drifts by 10 % meanwhile widens nothing. What the
+    # clamp's own zero drifts does.
     rng, t = np.random.default_rng(5), np.arange(30_000) / 1e5
     true = 4 + 0.4 * t / t[-1] + 0.3 * np.cos(2 * np.pi * 800 * t) + 0.02 * np.cos(2 * np.pi * 200 * t)
     z = []
     for _ in range(12):
-        current = np.concatenate([np.zeros(5000), true]) + 0.03 * rng.standard_normal(35_000)
+        shown = true + CLAMP_DRIFT_A * rng.standard_normal()
+        current = np.concatenate([np.zeros(5000), shown]) + 0.03 * rng.standard_normal(35_000)
         reading = measure(Capture(current, 1e5), KnownPump(segments=8))
         first, last = (round(s * 1e5) - 5000 for s in (reading.steady_from_s, reading.steady_to_s))
         z.append((reading.mean_a - true[first:last].mean()) / reading.mean_a_se)

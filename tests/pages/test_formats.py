@@ -27,8 +27,18 @@ def test_small_risks_are_not_shown_as_none():
 def test_an_error_never_reads_as_none():
     assert formats.with_error(5.0512, 0.003, "A") == "5.051 ± 0.003 A"
     assert formats.with_error(5.0512, 0.02, "A") == "5.05 ± 0.02 A"
+    assert formats.with_error(5.0512, 0.0, "A") == "5.051 ± under 0.001 A"
+    assert formats.with_error(6028.4, 0.02, "rpm", 0) == "6,028.4 ± under 0.1 rpm"
     assert formats.with_error(5.0512, None, "A") == "5.05 A"
     assert formats.with_error(None, None, "A") == "–"
+
+
+def test_confidence_is_shown_no_finer_than_it_is_known():
+    assert formats.confidence(1.0) == "over 99 %"
+    assert formats.confidence(0.9931) == "over 99 %"
+    assert formats.confidence(0.978) == "97 %"
+    assert formats.confidence(0.002) == "under 1 %"
+    assert formats.confidence(None) == "–"
 
 
 def test_every_action_has_a_shape_of_its_own():

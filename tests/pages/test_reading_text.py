@@ -40,6 +40,17 @@ def test_both_ripple_figures_are_told_apart():
     assert "plain rule (highest − lowest) / average 9.0 %" in ripple
 
 
+def test_no_figure_is_shown_more_exactly_than_it_is_known():
+    sure = replace(READING, mean_a_se=0.0001, rpm_se=0.001, speed_confidence=1.0)
+    text = "\n".join(reading_lines(sure))
+    assert "5.000 ± under 0.001 A" in text
+    assert "10.000 ms → 6,000.0 ± under 0.1 rpm, 8 segments, over 99 % sure" in text
+    rough = replace(READING, mean_a_se=0.03, rpm_se=30.0, speed_confidence=0.957)
+    text = "\n".join(reading_lines(rough))
+    assert "5.00 ± 0.03 A" in text
+    assert "10.0 ms → 6,000 ± 30 rpm, 8 segments, 95 % sure" in text
+
+
 def test_the_verdict_cites_its_rule_and_what_it_was_held_against():
     lines = reading_lines(
         READING, judge_reading(READING, specification={"current_low_a": 6, "current_high_a": 8})
