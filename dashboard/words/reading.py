@@ -98,5 +98,9 @@ def _revolution(reading: Reading) -> str:
     digits = 3 if turn_se_ms < 0.001 else 2 if turn_se_ms < 0.01 else 1
     rpm = formats.with_error(reading.rpm, reading.rpm_se, "rpm", 0)
     bars = f", {reading.segments} segments" if reading.segments else ""
-    sure = f", {formats.confidence(reading.speed_confidence)} sure" if reading.speed_confidence is not None else ""
+    sure = (
+        f", {formats.confidence(reading.speed_confidence)} sure"
+        if reading.speed_confidence is not None
+        else ""
+    )
     return f"{reading.revolution_ms:.{digits}f} ms → {rpm}{bars}{sure}"

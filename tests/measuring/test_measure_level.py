@@ -48,8 +48,8 @@ def test_sparks_are_current_and_stay_in_the_mean():
 
 
 def test_slow_change_is_no_error_of_the_mean():
-    # Truth is the mean over this very window, so current that drifts by 10 % meanwhile widens nothing. What the
-    # clamp's own zero drifts does.
+    # Truth is the mean over this very window, so current that drifts by 10 % meanwhile widens nothing.
+    # What the clamp drifts does.
     rng, t = np.random.default_rng(5), np.arange(30_000) / 1e5
     true = 4 + 0.4 * t / t[-1] + 0.3 * np.cos(2 * np.pi * 800 * t) + 0.02 * np.cos(2 * np.pi * 200 * t)
     z = []
