@@ -30,6 +30,7 @@ from analytics.wear_model.wear import WearParameters
 
 X_GRID = np.linspace(0.0, 1.0, 41) ** 1.5 * 900e3
 D_GRID = np.linspace(0.0, 1.0, 61) ** 2 * 900e3
+AT_ONCE = 20_000  # survivals worked out in one pass
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(12)
 
 
@@ -181,10 +182,14 @@ class RiskModel:
 
     def survival(self, known: Known, d_0: np.ndarray, grid_km: np.ndarray) -> np.ndarray:
         """Return S(d_0 + d)/S(d_0) on the grid, (n, m), non-increasing along it."""
-        base = self.log_survival(known, d_0).total
-        out = np.empty((len(base), len(grid_km)))
-        for j, d in enumerate(grid_km):
-            out[:, j] = np.exp(np.minimum(base - self.log_survival(known, d_0 + d).total, 0.0))
+        n, m = len(d_0), len(grid_km)
+        base, out = self.log_survival(known, d_0).total, np.empty((n, m))
+        block = max(AT_ONCE // max(n, 1), 1)  # few pumps: many distances in one pass
+        for j in range(0, m, block):
+            d = grid_km[j : j + block]
+            row = np.tile(np.arange(n), len(d))
+            gone = self.log_survival(known.take(row), d_0[row] + np.repeat(d, n)).total
+            out[:, j : j + block] = np.exp(np.minimum(base - gone.reshape(len(d), n), 0.0)).T
         return np.minimum.accumulate(out, axis=1)
 
 
