@@ -1,0 +1,280 @@
+"""Policies of the plan's loop: plain ones, and the product's own decision in many variants side by side.
+
+Runs of one world that differ in policy only are put into one past under names of their own, which is scored
+once: what a policy costs to follow is then what it costs to weigh.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields, replace
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.cost_review.age_replacement import best_age
+from analytics.cost_review.type_lives import fit_types
+from analytics.learning.fitting import Fit, fit_history
+from analytics.money.cost_book import CostBook, Entry
+from analytics.money.cost_rule import Curves, weigh, with_decision, with_prices
+from analytics.money.decision import JOBS
+from analytics.money.long_run import LongRun
+from analytics.past.history import History
+from analytics.risk.deciding import ahead_of, with_next_stop
+from analytics.risk.forecast import GRID_KM, State, score, survival_on_grid
+from analytics.wear_model.model import risk_model
+from ingest.ledger.settings import DEFAULTS
+from tests.benchmarks.second_world import Prices
+from tests.benchmarks.second_world.fleet import EPOCH
+from tests.fleet_frames import history_from_tables
+
+NOTICE = 7
+REFIT_DAYS = 180
+CHECK_PRICES = ["check_closed", "check_open", "extra_stop", "part_returned"]
+Orders = list[dict[str, Any]]
+BETWEEN = "|"  # policy and unit in a name of the common past
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way to decide: which times are open, whether checks and stops are free, factor on g, factor on the
+    forecasts' −ln S (what comes of risks told too low or too high), settings of its own."""
+
+    now: bool = True
+    extra: bool = True
+    next_stop: bool = True
+    free: bool = False
+    g_factor: float = 1.0
+    hazard: float = 1.0
+    settings: dict[str, Any] = field(default_factory=dict)
+
+
+OURS = "ours"
+WAYS = {
+    OURS: Way(),
+    "plan only": Way(now=False),
+    "now": Way(extra=False, next_stop=False),
+    "next": Way(now=False, extra=False),
+    "now free": Way(extra=False, next_stop=False, free=True),
+    "next free": Way(now=False, extra=False, free=True),
+    "free": Way(free=True),
+    "g × 1.4": Way(g_factor=1.4),
+    "plan only g × 1.4": Way(now=False, g_factor=1.4),
+    "risk × 1/1.5": Way(hazard=1 / 1.5),
+    "risk × 1.5": Way(hazard=1.5),
+}
+
+
+class Planners:
+    """The product's decision in several ways, each on its own run of one world.
+
+    fit: of day one; refits: it is learned anew when `rank` would, from the records of the first way's run
+    (the ladder beside it acts on the same parameters).
+    """
+
+    def __init__(self, prices: Prices, fit: Fit, ways: dict[str, Way], refits: bool):
+        self.fit, self.ways, self.refits = fit, ways, refits
+        self.book = price_book(prices)
+
+    def __call__(self, runs: dict[str, Any]) -> dict[str, Orders]:
+        """Return the orders of a day by way."""
+        first = next(iter(runs.values()))
+        as_of = day_of(first.today)
+        if self.refits:
+            known = known_history(first)
+            if refit_due(self.fit, known):
+                self.fit = fit_history(known)
+        tables = side_by_side({name: run.tables() for name, run in runs.items()})
+        history = history_from_tables(tables, 1.0, str(EPOCH + first.today), clean_odometers=True)
+        state = score(history, self.fit)
+        vehicles = vehicles_of(tables)
+        g = LongRun.from_plain(self.fit.parameters.summary["long_run"])
+        settings = DEFAULTS | {"distance_unit": "km", "risk_ceiling": {}}
+        pumps = with_prices(ranked(state), self.book, g, vehicles)
+        pumps = with_next_stop(pumps, vehicles, settings, as_of)
+        ahead = ahead_of(pumps, settings, as_of, as_of)
+        made = survival_on_grid(state, GRID_KM)
+        pumps = pumps.assign(finished=pumps["unit"].isin(checked(tables["visits"])), failed=False)
+        name = pumps["unit"].str.split(BETWEEN, n=1).str[0].to_numpy()
+        orders = {}
+        for key, run in runs.items():
+            rows, way = np.flatnonzero(name == key), self.ways[key]
+            if not len(rows):
+                orders[key] = []
+                continue
+            mine = pumps.iloc[rows].reset_index(drop=True)
+            mine["unit"] = mine["unit"].str.split(BETWEEN, n=1).str[1]
+            mine["cost_per_km"] *= way.g_factor
+            if way.free:
+                mine[CHECK_PRICES] = 0.0
+            held = held_days(run)
+            place = replace(ahead, **{f.name: getattr(ahead, f.name)[rows] for f in fields(ahead)})
+            here = mine["unit"].map(held).notna().to_numpy()
+            place = replace(place, in_bay=here & way.now, may_extra=np.full(len(rows), way.extra))
+            curves = Curves(
+                made.grid_km,
+                made.survival[rows] ** way.hazard,
+                made.by_age_survival[rows] ** way.hazard,
+                made.new_pump_survival[rows] ** way.hazard,
+            )
+            weighed = weigh(mine, curves, place, settings | way.settings)
+            orders[key] = orders_of(with_decision(mine, weighed), held, run.today, way)
+        return orders
+
+
+def orders_of(pumps: pd.DataFrame, held: dict[str, float], today: int, way: Way) -> Orders:
+    """Return what was decided as orders."""
+    orders = []
+    for row in pumps[pumps["job"] != JOBS[0]].to_dict("records"):
+        if row["at"] == "now":
+            day, own = int(held[row["unit"]]), False
+        elif row["at"] == "extra stop":
+            day, own = working(today + NOTICE), True
+        elif way.next_stop:
+            day, own = today + 1, False
+        else:
+            continue
+        orders.append({"unit": row["unit"], "day": day, "job": row["job"], "own_stop": own})
+    return orders
+
+
+def checked(visits: pd.DataFrame) -> pd.Series:
+    """Return the units in whose last visit on record a check found no cause beside the pump."""
+    last = visits.drop_duplicates("unit", keep="last")
+    return last["unit"][last["check_result"] == "no_other_cause"]
+
+
+def side_by_side(tables: dict[str, dict[str, pd.DataFrame]]) -> dict[str, pd.DataFrame]:
+    """Return one fleet's tables from those of several runs, each unit named after its run and itself."""
+    out = {}
+    first = next(iter(tables.values()))
+    for name, frame in first.items():
+        if "unit" not in frame:
+            out[name] = frame
+            continue
+        parts = [t[name].assign(unit=key + BETWEEN + t[name]["unit"]) for key, t in tables.items()]
+        out[name] = pd.concat([part for part in parts if len(part)] or parts, ignore_index=True)
+    out["pumps"] = out["pumps"].assign(serial=None)  # the same in every run
+    return out
+
+
+def price_book(p: Prices) -> CostBook:
+    """Return a cost book in which every price is the world's."""
+    stamp = datetime(2020, 1, 1)
+    amounts = {
+        "planned_replacement": p.planned, "failure_replacement": p.failure,
+        "check_tank_closed": p.check_closed, "check_tank_open": p.check_open, "extra_stop": p.extra_stop,
+        "part_returned": p.part_returned,
+        "comeback": p.comeback, "other_breakdown": p.other_breakdown,
+    }  # fmt: skip
+    entries = [Entry(n, a, None, None, "world", True, date(1900, 1, 1), stamp) for n, a in amounts.items()]
+    return CostBook(date(2020, 1, 1), "USD", tuple(entries), {})
+
+
+def day_of(day: int) -> date:
+    """Return a day of the world as a date."""
+    return (EPOCH + np.timedelta64(day, "D")).astype("datetime64[D]").astype(object)
+
+
+def working(day: int) -> int:
+    """Return the same day, or the Monday after a weekend."""
+    return day + (0, 0, 0, 0, 0, 2, 1)[day % 7]
+
+
+def known_history(run: Any) -> History:
+    """Return the past as recorded today."""
+    return history_from_tables(run.tables(), 1.0, str(EPOCH + run.today), clean_odometers=True)
+
+
+def refit_due(fit: Fit, history: History) -> bool:
+    """Return whether `rank` would learn the fleet anew (risk.forecast.fit_for)."""
+    failures = int(history.pumps["failed"].sum())
+    return (
+        len(history.visits) > 1.1 * fit.visits + 30
+        or failures > 1.1 * fit.failures + 2
+        or (history.as_of - fit.data_until).days > REFIT_DAYS
+    )
+
+
+def held_days(run: Any) -> dict[str, float]:
+    """Return by unit the day of the stop at which it stands."""
+    rows = np.flatnonzero(~np.isnan(run.held))
+    return {run.fleet.names[i]: float(run.held[i]) for i in rows}
+
+
+def ranked(state: State) -> pd.DataFrame:
+    """Return the columns of `rank` that the decision rests on, one row a pump in service."""
+    p, pumps = state.fit.parameters, state.history.pumps.iloc[state.rows].reset_index(drop=True)
+    model = risk_model(p)
+    interval = pumps["pm_interval_km"].to_numpy(float)
+    last = state.history.visits.groupby("pump")["day"].max().reindex(state.rows).to_numpy(float)
+    return pd.DataFrame(
+        {
+            "unit": pumps["unit"], "pump_type": pumps["pump_type"], "depot": pumps["depot"],
+            "class": pumps["class"], "pump_id": pumps["pump_id"],
+            "risk": model.risk(state.known, state.d_0, interval)[0],
+            "risk_if_new": model.risk(state.new_pumps, np.zeros(len(pumps)), interval)[0],
+            "km_per_day": pumps["unit_km_per_day"], "pump_km_per_day": pumps["km_per_day"],
+            "last_visited_on": pd.to_datetime(last, unit="D"),
+        }
+    )  # fmt: skip
+
+
+def vehicles_of(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Return the vehicles as plan_vehicles.sql gives them, with the last planned stop on record."""
+    cars, visits = tables["vehicles"], tables["visits"]
+    last = visits[visits["reason"] == "pm"].groupby("unit")["visited_on"].max()
+    return cars.assign(
+        last_pm_on=cars["unit"].map(last), pm_interval_km=cars["pm_interval"], pm_interval_hours=np.nan,
+        hours_per_day=np.nan, vin=None, make=None, model=None,
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------- the others
+def nothing(run: Any) -> Orders:
+    """Run to failure."""
+    return []
+
+
+def limits(run: Any) -> Orders:
+    """Change at the stop whose reading passes a limit of its type."""
+    held = held_days(run)
+    tables = run.tables()
+    visits = tables["visits"][tables["visits"]["unit"].isin(held)]
+    last = visits[visits["reason"].isin(["pm", "complaint"])].groupby("unit").tail(1)
+    last = last[last["visited_on"] == (EPOCH + last["unit"].map(held).to_numpy(int)).astype("datetime64[s]")]
+    pumps = tables["pumps"].drop_duplicates("unit", keep="last").set_index("unit")["pump_type"]
+    spec = tables["pump_types"].set_index("pump_type").loc[last["unit"].map(pumps)].reset_index(drop=True)
+    last = last.reset_index(drop=True)
+    over = (
+        (last["ripple_pct"] > spec["ripple_limit_pct"])
+        | (last["mean_a"] > spec["current_high_a"]) | (last["mean_a"] < spec["current_low_a"])
+        | (last["rpm"] < spec["rpm_low"]) | (last["rpm"] > spec["rpm_high"])
+    )  # fmt: skip
+    return [{"unit": u, "day": int(held[u]), "job": "change", "own_stop": False} for u in last["unit"][over]]
+
+
+def by_age(ages: dict[str, float]) -> Callable[[Any], Orders]:
+    """Change at the first stop past the type's age; the true distance on the pump is known to it."""
+
+    def orders(run: Any) -> Orders:
+        held = np.flatnonzero(~np.isnan(run.held))
+        own = run.lives.take(held)
+        run_km = run.fleet.km.at(held, run.held[held]) - own.start_km
+        names = list(run.tables()["pump_types"]["pump_type"])
+        age = np.array([ages.get(names[d], np.inf) for d in own.design])
+        return [
+            {"unit": run.fleet.names[u], "day": int(run.held[u]), "job": "change", "own_stop": False}
+            for u in held[run_km > age]
+        ]
+
+    return orders
+
+
+def recommended_ages(history: History, prices: Prices) -> dict[str, float]:
+    """Return the age that the cost review recommends for each type on that day, km."""
+    lives = fit_types(history.pumps)
+    types = history.pumps["pump_type"].unique()
+    return {str(t): float(best_age(lives.of(t).life, prices.planned, prices.failure).age) for t in types}
