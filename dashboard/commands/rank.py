@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 from dashboard.commands import choices
 from dashboard.commands.options import day
+from dashboard.words.formats import UNKNOWN
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
     import pandas as pd
 
+SHOWN = 20  # rows on a terminal unless asked for
 EXAMPLE = 'pumpledger rank --within "5000 mi" --json'
 JSON_FIELDS = (
     "unit",
@@ -91,7 +93,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--refit", action="store_true", help="learn from the ledger anew first, and store the fit"
     )
     choices.add_arguments(parser)
-    parser.add_argument("--top", type=int, metavar="N", help="show the N riskiest only")
+    how_many = parser.add_mutually_exclusive_group()
+    how_many.add_argument("--top", type=int, metavar="N", help=f"the N riskiest only (default {SHOWN})")
+    how_many.add_argument("--all", action="store_true", help="every pump in service")
+    parser.add_argument("--why", action="store_true", help="each pump's reason below its row")
     parser.add_argument("--json", action="store_true", help="a list of objects, every pump in service")
     parser.add_argument("--csv", action="store_true", help="the same as CSV")
 
@@ -109,19 +114,19 @@ def run(args: argparse.Namespace) -> int:
     table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km)
     as_of = table.attrs["as_of"]
     table = kept_rows(table, choices.chosen(args))
-    if args.top:
-        table = table.head(args.top)
+    listed = table.head(args.top) if args.top else table
     if args.json:
-        print(json.dumps(records(table), indent=1))
+        print(json.dumps(records(listed), indent=1))
     elif args.csv:
         from dashboard.words.formats import as_csv
 
-        sys.stdout.write(as_csv(table[list(JSON_FIELDS)]).decode("utf-8-sig"))
+        sys.stdout.write(as_csv(listed[list(JSON_FIELDS)]).decode("utf-8-sig"))
     else:
         last_fact = date.fromisoformat(as_of)
         if args.as_of is None and stale(last_fact, date.today()):
             print(as_of_sentence(last_fact))
-        print(as_text(table))
+        most = None if args.all else args.top or SHOWN
+        print("\n".join(as_lines(table, most, args.why)))
         for text in groups[groups["flagged"]]["text"]:
             print(f"Fails early: {text}")
     return 0
@@ -159,24 +164,43 @@ def _known(value: Any) -> bool:
     return value is not None and value == value
 
 
-def as_text(table: pd.DataFrame) -> str:
-    """Return the list for a terminal: two lines a pump."""
+def as_lines(table: pd.DataFrame, most: int | None = SHOWN, why: bool = False) -> list[str]:
+    """Return the first `most` rows as a table for a terminal, each with its reason below if `why`."""
+    from dashboard.words.fixed_table import Column, fixed_table, strong
+
     if not len(table):
-        return "No pump is in service on that day."
-    lines = []
-    for row in table.to_dict("records"):
-        due = f"due by {row['due_by']}" if row["due_by"] else "no date within experience"
-        on = f" on {row['planned_on']}" if _known(row["planned_on"]) else ""
-        who = f" ({row['decision_status']} by {row['decided_by']})" if _known(row["decision_status"]) else ""
-        place = row["unit"] if row["position"] == "main" else f"{row['unit']} ({row['position']})"
-        if row["status"] == "failed":
-            ahead = f"failed, down since {row['down_since']:%Y-%m-%d}"
-        else:
-            ahead = (
-                f"risk {100 * row['risk']:.1f} % over its interval, "
-                f"{100 * row['risk_to_next_stop']:.1f} % to its next stop ({row['next_stop_on']})"
-                f"  half fail within {row['distance_left_text']}  {due}"
-            )
-        lines.append(f"{place}  {row['pump_type']}  {ahead}  action: {row['action']}{on}{who}")
-        lines.append(f"    {row['reason']}")
-    return "\n".join(lines)
+        return ["No pump is in service on that day."]
+    shown = table if most is None else table.head(most)
+    unit = table["horizon_unit"].iloc[0]
+    columns = [
+        Column("unit"), Column("pump type"), Column("risk", right=True),
+        Column("to its next stop", right=True), Column(f"half fail in {unit}", right=True),
+        Column("what to do"),
+    ]  # fmt: skip
+    rows = shown.to_dict("records")
+    heading, *lines = fixed_table(
+        columns, [_row(row) for row in rows], [row["reason"] for row in rows] if why else None
+    )
+    out = [strong(heading), *lines]
+    if len(table) > len(shown):
+        out.append(f"and {len(table) - len(shown):,} more of less risk (--all lists them, --why says why)")
+    return out
+
+
+def _row(row: dict[str, Any]) -> list[str]:
+    """Return a pump's cells as shown."""
+    from dashboard.words.formats import ACTION_WORDS, day, even_chance, percent
+
+    place = row["unit"] if row["position"] == "main" else f"{row['unit']} ({row['position']})"
+    failed = row["status"] == "failed"
+    to_do = "Change it" if failed else ACTION_WORDS.get(row["action"], row["action"])
+    if _known(row["planned_on"]):
+        to_do += f" on {day(row['planned_on'])}"
+    if _known(row["decision_status"]):
+        to_do += f", {row['decision_status']} by {row['decided_by']}"
+    if failed:
+        down = f"down since {day(row['down_since'])}"
+        return [place, row["pump_type"], "failed", UNKNOWN, UNKNOWN, f"{to_do}; {down}"]
+    by_stop = f"{percent(row['risk_to_next_stop'])} by {day(row['next_stop_on'])}"
+    left = even_chance(row["distance_left_text"])
+    return [place, row["pump_type"], percent(row["risk"]), by_stop, left, to_do]

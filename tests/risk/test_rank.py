@@ -13,7 +13,8 @@ from analytics.risk.forecast import forecast
 from analytics.risk.ranking import rank
 from analytics.wear_model.failure_risk import CAUSES
 from dashboard.cli import main
-from dashboard.commands.rank import JSON_FIELDS
+from dashboard.commands.rank import JSON_FIELDS, SHOWN
+from dashboard.words.fixed_table import WIDTH
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import simulate_fleet
 from demo_fleet.fleet_pumps import FleetSpec
@@ -192,3 +193,28 @@ def test_the_next_capture_is_carried_with_its_odometer(small_ledger):
     # The interval of 90 days or 9,000 km after the last visit, on 2026-01-01 at 135,000 km.
     assert pump["next_capture_on"] == date(2026, 4, 1)
     assert pump["next_capture_km"] == pytest.approx(144_000)
+
+
+@pytest.fixture
+def listed(ledger, table, capsys):
+    def run(*options):
+        assert main(["rank", "--ledger", str(ledger), "--as-of", DAY.isoformat(), *options]) == 0
+        return capsys.readouterr().out.splitlines()
+
+    return run
+
+
+def test_every_line_fits_and_the_rest_is_counted(listed, table):
+    whole = listed("--all")
+    assert max(map(len, whole)) <= WIDTH
+    first = listed("--top", "2")
+    assert [line.split()[0] for line in first[1:]] == [table["unit"][0], table["unit"][1], "and"]
+    assert first[3].startswith(f"and {len(table) - 2:,} more")
+    assert listed()[-1].startswith(f"and {len(table) - SHOWN:,} more")
+
+
+def test_a_reason_stands_below_its_row_only_where_asked_for(listed):
+    with_why = listed("--top", "1", "--why")
+    assert with_why[:2] == listed("--top", "1")[:2]
+    assert "chance of failing" in with_why[2]
+    assert max(map(len, with_why)) <= WIDTH

@@ -1,0 +1,58 @@
+"""A table for a terminal: aligned columns, wide texts wrapped below their row, no line over 100 columns."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+WIDTH = 100
+GAP = "  "
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column's heading, and whether its figures stand flush right."""
+
+    heading: str
+    right: bool = False
+
+
+def fixed_table(
+    columns: Sequence[Column], rows: Iterable[Sequence[str]], below: Sequence[str] | None = None
+) -> list[str]:
+    """Return the lines of a table: a heading, then each row with its text of `below` wrapped under it.
+
+    The last column takes what is left of the width and is wrapped there; no text is cut.
+    """
+    cells = [[printable(cell) for cell in row] for row in rows]
+    widths = [max(len(c.heading), *(len(row[i]) for row in cells), 0) for i, c in enumerate(columns[:-1])]
+    start = sum(widths) + len(GAP) * len(widths)
+    rest = max(WIDTH - start, 16)
+    out = [_line([c.heading for c in columns], columns, widths)]
+    for i, row in enumerate(cells):
+        head, *more = textwrap.wrap(row[-1], rest) or [""]
+        out.append(_line([*row[:-1], head], columns, widths))
+        out += [" " * start + text for text in more]
+        if below is not None:
+            out += textwrap.wrap(printable(below[i]), WIDTH, initial_indent="    ", subsequent_indent="    ")
+    return out
+
+
+def printable(text: object) -> str:
+    """Return `text` on one line, each character that would steer a terminal shown as a question mark."""
+    return "".join(c if c.isprintable() else "?" for c in " ".join(str(text).split()))
+
+
+def strong(text: str) -> str:
+    """Return `text` in bold where a terminal shows it, and as it is in a file or a pipe."""
+    return f"\x1b[1m{text}\x1b[0m" if sys.stdout.isatty() else text
+
+
+def _line(cells: Sequence[str], columns: Sequence[Column], widths: Sequence[int]) -> str:
+    padded = [
+        cell.rjust(width) if column.right else cell.ljust(width)
+        for cell, column, width in zip(cells, columns, widths, strict=False)
+    ]
+    return GAP.join([*padded, cells[-1]]).rstrip()
