@@ -187,7 +187,7 @@ def as_lines(table: pd.DataFrame, most: int | None = SHOWN, why: bool = False) -
     return out
 
 
-def _row(row: dict[str, Any]) -> list[str]:
+def _row(row: dict[Any, Any]) -> list[str]:
     """Return a pump's cells as shown."""
     from dashboard.words.formats import ACTION_WORDS, day, even_chance, percent
 

@@ -198,7 +198,12 @@ def test_the_next_capture_is_carried_with_its_odometer(small_ledger):
 @pytest.fixture
 def listed(ledger, table, capsys):
     def run(*options):
-        assert main(["rank", "--ledger", str(ledger), "--as-of", DAY.isoformat(), *options]) == 0
+        assert (
+            main(
+                ["rank", "--ledger", str(ledger), "--as-of", DAY.isoformat(), "--within", "8000 km", *options]
+            )
+            == 0
+        )
         return capsys.readouterr().out.splitlines()
 
     return run
