@@ -1,6 +1,7 @@
 """Keep waveforms as Parquet files beside the ledger, so that they come back sample for sample.
 
-`pumpledger.duckdb` keeps its waveforms in `pumpledger.waveforms/`, each named by its capture's hash.
+`pumpledger.duckdb` keeps its waveforms in `pumpledger.waveforms/`, `other.db` in `other.db-waveforms/`, each
+named by its capture's hash.
 A file is written whole under another name, flushed to disk and renamed, so one that bears its name is
 complete; one that no visit refers to is harmless. Each is sealed: the hash of its bytes is checked before a
 library parses them (`ingest.sealed`).
@@ -67,8 +68,11 @@ class StoredWaveform:
 
 
 def waveform_folder(ledger: Path | str) -> Path:
-    """Return the folder beside `ledger` that holds its waveforms."""
-    return Path(ledger).with_suffix(".waveforms")
+    """Return the folder beside `ledger`, links followed, that holds its waveforms; no two names share one."""
+    path = Path(ledger).resolve()
+    if path.suffix == ".duckdb":
+        return path.with_suffix(".waveforms")
+    return path.with_name(f"{path.name}-waveforms")
 
 
 def waveform_path(ledger: Path | str, capture_hash: str) -> Path:

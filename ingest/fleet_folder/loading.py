@@ -28,6 +28,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Undone, transaction
+from ingest.ledger.waveform_home import refuse_other, refuse_without_ledger
 from ingest.trade_numbers import DEFAULTS
 
 Progress = Callable[[int, int, str], None]
@@ -53,6 +54,8 @@ def load_folder(
     ledger, folder = Path(ledger), Path(folder)
     if not folder.is_dir():
         raise EntryRefused("no-folder", f"There is no folder {folder}.")
+    if not ledger.exists():
+        refuse_without_ledger(ledger)  # before its captures are stored
     content = _read_folder(ledger, folder)
     if not content.tables and not content.refused and not (folder / FLEET_FILE).exists():
         names = ", ".join(table.file for table in TABLES)
@@ -124,6 +127,7 @@ def _take_captures(
     settings = DEFAULTS
     if ledger.exists():
         with open_ledger(ledger) as connection:
+            refuse_other(connection, ledger)
             settings = settings_at(connection)
             rows = connection.execute(statement("load/captures_read")).fetchall()
         known = frozenset(value for (value,) in rows)

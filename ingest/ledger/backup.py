@@ -21,9 +21,11 @@ from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
+from ingest.ledger.waveform_home import ledger_id, mark, refuse_other
 from ingest.waveforms import read_waveform, waveform_folder, waveform_path
 
 PART = ".backup.part"
+COPYING = ".copying"
 # In a process of its own: closing a file this process has open would drop the engine's lock on it.
 _COPY = "import shutil, sys; shutil.copyfile(sys.argv[1], sys.argv[2])"
 
@@ -60,8 +62,8 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
     Writers wait while the file is copied; readers don't. Raises LedgerError, and leaves no file that looks
     like a backup, when it can't be written or doesn't verify.
     """
-    ledger = Path(ledger)
-    destination = destination or default_destination(ledger)
+    ledger = Path(ledger).resolve()
+    destination = (destination or default_destination(ledger)).resolve()
     if destination.exists():
         raise LedgerError("backup-exists", f"{destination} is there already; choose another name.")
     part = destination.with_name(destination.name + PART)
@@ -71,21 +73,23 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
         with open_ledger(ledger, wait_s=wait_s) as connection:
             rows = {name: fingerprint(connection, name) for name in table_names(connection)}
             hashes = connection.execute(statement("upkeep/hashes")).fetchall()
+            refuse_other(connection, destination)
+            ours = ledger_id(connection)
             subprocess.run(
                 [sys.executable, "-c", _COPY, str(ledger), str(part)], check=True, capture_output=True
             )
         flush_file(part)
-        missing, damaged = _copy_waveforms(ledger, destination, [h for (h,) in hashes])
+        missing, damaged = _copy_waveforms(ledger, destination, [h for (h,) in hashes], ours)
         _verify(part, rows)
         part.replace(destination)
         flush_folder(destination.parent)
     except (OSError, subprocess.CalledProcessError) as error:
-        _drop(part)
+        _drop(part, waveform_folder(destination))
         raise LedgerError(
             "backup-failed", f"The backup can't be written to {destination}: {_why(error)}"
         ) from error
     except BaseException:
-        _drop(part)
+        _drop(part, waveform_folder(destination))
         raise
     return Backup(
         destination,
@@ -97,9 +101,11 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
     )
 
 
-def _drop(part: Path) -> None:
+def _drop(part: Path, waveforms: Path) -> None:
     with contextlib.suppress(OSError):  # what hindered writing it may hinder removing it
         part.unlink()
+    shutil.rmtree(waveforms.with_name(waveforms.name + PART), ignore_errors=True)
+    shutil.rmtree(waveforms / COPYING, ignore_errors=True)
 
 
 def _why(error: OSError | subprocess.CalledProcessError) -> str:
@@ -109,7 +115,7 @@ def _why(error: OSError | subprocess.CalledProcessError) -> str:
 
 
 def _copy_waveforms(
-    ledger: Path, destination: Path, hashes: list[str]
+    ledger: Path, destination: Path, hashes: list[str], ours: str | None
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Copy each capture's file, proved by its name, which is the hash of its samples, never by the source.
 
@@ -117,13 +123,18 @@ def _copy_waveforms(
     """
     if not hashes:
         return (), ()
-    folder = waveform_folder(destination)
+    final = waveform_folder(destination)
+    # A folder that is there holds an earlier copy's files; a new one gets its name when all are in it.
+    folder = final if final.is_dir() else final.with_name(final.name + PART)
     folder.mkdir(parents=True, exist_ok=True)
-    staging = folder / ".copying"  # a copy gets its name once it is proved, never over a sound one before
+    mark(folder, ours)
+    staging = folder / COPYING  # a copy gets its name once it is proved, never over a sound one before
+    clear_unfinished(folder, COPYING)
     staging.mkdir(exist_ok=True)
     missing, damaged = [], []
     for capture_hash in hashes:
-        source, copy = waveform_path(ledger, capture_hash), waveform_path(destination, capture_hash)
+        source = waveform_path(ledger, capture_hash)
+        copy = folder / source.name
         if not source.exists():
             missing.append(capture_hash)
             continue
@@ -141,6 +152,9 @@ def _copy_waveforms(
             damaged.append(capture_hash)
     shutil.rmtree(staging)
     flush_folder(folder)
+    if folder != final:
+        folder.replace(final)
+        flush_folder(final.parent)
     return tuple(missing), tuple(damaged)
 
 

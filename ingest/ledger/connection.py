@@ -18,6 +18,7 @@ from ingest.ledger.gate import Turn, connect_once, gate, is_lock, noted_as_open
 from ingest.ledger.migrations import create, ledger_version, migrate, scripts
 from ingest.ledger.place import refuse_untested_place
 from ingest.ledger.repair_mark import finish_repair, mark_of, refuse_beside_damaged
+from ingest.ledger.waveform_home import bring_from_shared, claim, refuse_without_ledger
 
 
 @contextmanager
@@ -31,7 +32,7 @@ def open_ledger(
     Raises LedgerError when the ledger is missing (read only), newer than this program, damaged, in use for
     longer than `wait_s`, or can't be written.
     """
-    path = Path(path)
+    path = Path(path).resolve()  # the ledger's files lie beside the ledger, not beside a link to it
     if read_only and not path.exists():
         raise LedgerError(
             "no-ledger", f"There is no ledger at {path}; log a visit or load a fleet folder to start one."
@@ -102,10 +103,13 @@ def _open_to_write(turn: Turn) -> duckdb.DuckDBPyConnection:
     finish_repair(turn.path)
     if not turn.path.exists():
         refuse_beside_damaged(turn.path)
+        refuse_without_ledger(turn.path)
         return create(turn)
     connection, loss = connect_recovering(turn)
     try:
         connection = migrate(connection, turn)
+        bring_from_shared(connection, turn.path)
+        claim(connection, turn.path)
         if loss:
             name_the_loss(connection, loss)
         return connection

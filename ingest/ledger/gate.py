@@ -27,6 +27,13 @@ try:
 except ImportError:  # no such locks on this system: the engine's own lock still guards the file
     fcntl = None
 
+# The engine fetches nothing and loads nothing but what it was built with.
+ON_ITS_OWN: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+    "allow_community_extensions": False,
+}
+_one_connects = threading.Lock()
 PAUSE_S = (0.002, 0.012)
 _open_here = threading.local()
 
@@ -90,12 +97,14 @@ def connect(turn: Turn, *, read_only: bool) -> duckdb.DuckDBPyConnection:
 
 def connect_once(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     """Connect now or raise the engine's error."""
-    if read_only:
-        connection = duckdb.connect(str(path), read_only=True)
-    else:
-        # 1.5 is the oldest engine that must still open the file.
-        connection = duckdb.connect(str(path), config={"storage_compatibility_version": "v1.5.0"})
-    connection.execute(statement("ledger/manners"))
+    # 1.5 is the oldest engine that must still open the file.
+    more = {} if read_only else {"storage_compatibility_version": "v1.5.0"}
+    with _one_connects:
+        connection = duckdb.connect(str(path), read_only=read_only, config=ON_ITS_OWN | more)
+        # Connections of one process to one file share an engine: the first to come sets its manners.
+        [(locked,)] = connection.execute(statement("ledger/is_locked")).fetchall()
+        if not locked:
+            connection.execute(statement("ledger/manners"))
     return connection
 
 

@@ -48,9 +48,9 @@ def finish_repair(ledger: Path) -> None:
         fresh, kept = ledger.with_name(said["fresh"]), ledger.with_name(said["kept"])
         if fresh.exists():  # else it has taken the ledger's name already
             changes = change_file(ledger)
-            _keep(ledger, kept)
+            keep(ledger, kept)
             if changes.exists():
-                _keep(changes, change_file(kept))
+                keep(changes, change_file(kept))
                 changes.unlink()
             flush_folder(ledger.parent)
             fresh.replace(ledger)
@@ -77,7 +77,7 @@ def refuse_beside_damaged(ledger: Path) -> None:
         )
 
 
-def _keep(path: Path, kept: Path) -> None:
+def keep(path: Path, kept: Path) -> None:
     """Keep a file under another name too, whole or not at all; one kept before is left alone."""
     if kept.exists():
         return

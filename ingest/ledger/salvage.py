@@ -26,11 +26,14 @@ from ingest.ledger.repair_mark import finish_repair, take_place
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import table_names
 from ingest.ledger.transaction import transaction
+from ingest.ledger.waveform_home import ledger_id, owner
+from ingest.waveforms import waveform_folder
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-_OWN = ("schema_version", "last_id")  # tables that a new ledger brings along
+# Tables that a new ledger brings along.
+_OWN = ("schema_version", "last_id", "ledger_identity")
 _SMALLEST = 2048  # rows: what the engine reads at once
 
 
@@ -63,6 +66,7 @@ def salvage(ledger: Path | str, *, wait_s: float = 60.0) -> Salvaged:
             ours = [name for name in table_names(connection) if name in counts and name not in _OWN]
             saved = {name: _save(connection, ledger, name, counts[name][1]) for name in ours}
             _advance_numbers(connection, ledger)
+            _stay_the_same(connection, ledger)
             lost = {name: counts[name][0] - saved[name] for name in ours if counts[name][0] > saved[name]}
             _record(connection, lost, kept)
         flush_file(fresh)
@@ -138,6 +142,18 @@ def _advance_numbers(connection: duckdb.DuckDBPyConnection, ledger: Path) -> Non
     except duckdb.Error:  # unreadable, or of a schema that had none
         return
     connection.executemany(statement("upkeep/raise_last_number"), [(last, name) for name, last in given])
+
+
+def _stay_the_same(connection: duckdb.DuckDBPyConnection, ledger: Path) -> None:
+    """Let the rebuilt ledger be the one that the folder of waveforms belongs to."""
+    try:
+        with _open_damaged(ledger) as damaged:
+            ours = ledger_id(damaged)
+    except duckdb.Error:  # unreadable, or of a schema that had none
+        ours = None
+    ours = ours or owner(waveform_folder(ledger))
+    if ours is not None:
+        connection.execute(statement("ledger/set_identity"), {"ledger_id": ours})
 
 
 def _record(connection: duckdb.DuckDBPyConnection, lost: dict[str, int], kept: Path) -> None:

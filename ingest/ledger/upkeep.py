@@ -24,6 +24,7 @@ from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_capture
+from ingest.ledger.waveform_home import ledger_id, not_ours, owner
 from ingest.waveforms import TEMPORARY, read_waveform, store_waveform, waveform_folder
 
 YOUNG_S = 24 * 3600.0
@@ -67,8 +68,15 @@ def check_ledger(
     (see `salvage`).
     """
     ledger = Path(ledger)
+    if adopt or clean:  # says whose the waveforms are before any is removed
+        with open_ledger(ledger, read_only=False):
+            pass
     with open_ledger(ledger) as connection:
         rows, findings = _read_tables(connection)
+        folder = waveform_folder(ledger)
+        if "ledger_identity" in rows and owner(folder) not in (None, ledger_id(connection)):
+            findings.append(Finding("waveforms-of-another", "problem", not_ours(folder)))
+            return Checked(rows, 0, tuple(findings))
         if not findings:
             findings += _broken_rows(connection)
             findings += _open_losses(connection)

@@ -15,6 +15,7 @@ from ingest.capture import Capture, Note
 from ingest.durable import utc_now
 from ingest.ledger.numbers import new_id
 from ingest.ledger.statements import statement
+from ingest.ledger.waveform_home import ledger_id, mark
 from ingest.reading import Reading
 from ingest.waveforms import StoredWaveform
 from ingest.wording.sentence import stored_note
@@ -40,7 +41,11 @@ def notes_json(notes: tuple[Note, ...]) -> str:
 
 
 def insert_capture(connection: duckdb.DuckDBPyConnection, capture: Capture, stored: StoredWaveform) -> None:
-    """Add the row of a capture whose waveform is stored; no effect if it has one."""
+    """Add the row of a capture whose waveform is stored; no effect if it has one.
+
+    Its folder is marked as this ledger's; LedgerError where it is another's.
+    """
+    mark(stored.path.parent, ledger_id(connection))
     captured_at = capture.captured_at
     if captured_at is not None and captured_at.tzinfo is not None:
         captured_at = captured_at.astimezone(UTC).replace(tzinfo=None)

@@ -102,10 +102,10 @@ def test_an_existing_file_and_a_bad_place_are_refused(ledger, tmp_path):
 
 
 def test_a_missing_waveform_is_named_and_the_rest_copied(ledger, tmp_path, capsys):
-    next(waveform_folder(ledger).iterdir()).unlink()
+    next(waveform_folder(ledger).glob("*.parquet")).unlink()
     assert main(["backup", "--ledger", str(ledger), "--to", str(tmp_path / "b.duckdb")]) == 1
     assert "has no waveform file to copy" in capsys.readouterr().out
-    assert len(list(waveform_folder(tmp_path / "b.duckdb").iterdir())) == 2
+    assert len(list(waveform_folder(tmp_path / "b.duckdb").glob("*.parquet"))) == 2
 
 
 def test_a_damaged_waveform_is_named_never_called_verified_and_no_sound_copy_is_lost(

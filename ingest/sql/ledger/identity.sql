@@ -1,0 +1,1 @@
+SELECT ledger_id FROM ledger_identity

@@ -1,0 +1,1 @@
+SELECT current_setting('lock_configuration')

@@ -1,0 +1,1 @@
+UPDATE ledger_identity SET ledger_id = $ledger_id
