@@ -14,7 +14,7 @@ import duckdb
 
 from ingest.errors import LedgerError
 from ingest.ledger.damage import change_file, connect_recovering, name_the_loss
-from ingest.ledger.gate import Turn, connect_once, gate, is_lock, noted_as_open
+from ingest.ledger.gate import Turn, connect_once, gate, is_lock, noted_as_open, reading_gate
 from ingest.ledger.migrations import create, ledger_version, migrate, scripts
 from ingest.ledger.place import refuse_untested_place
 from ingest.ledger.repair_mark import finish_repair, mark_of, refuse_beside_damaged
@@ -55,19 +55,24 @@ def open_ledger(
 
 
 def _open_to_read(turn: Turn) -> duckdb.DuckDBPyConnection:
+    can_settle = True
     while True:
         connection = None
-        with gate(turn) as held:  # while it is held no writer of ours is in: a reader can't come too late
-            if held and (change_file(turn.path).exists() or mark_of(turn.path).exists()):
-                _settle(turn)
-            if mark_of(turn.path).exists():  # where nothing can be written
-                raise LedgerError("repair-unfinished", _UNFINISHED.format(path=turn.path))
-            try:
-                connection = connect_once(turn.path, read_only=True)
-            except duckdb.Error as error:
-                if not is_lock(error):
-                    raise
-                busy = error
+        with reading_gate(turn) as held:  # meanwhile no writer of ours is in: a reader can't come too late
+            left = held and can_settle and _left_behind(turn.path)
+            if not left:
+                if mark_of(turn.path).exists():  # where nothing can be written
+                    raise LedgerError("repair-unfinished", _UNFINISHED.format(path=turn.path))
+                try:
+                    connection = connect_once(turn.path, read_only=True)
+                except duckdb.Error as error:
+                    if not is_lock(error):
+                        raise
+                    busy = error
+        if left:
+            with gate(turn) as alone:
+                can_settle = alone and (not _left_behind(turn.path) or _settle(turn))
+            continue
         if connection is None:
             turn.pause(busy)
             continue
@@ -83,11 +88,19 @@ def _open_to_read(turn: Turn) -> duckdb.DuckDBPyConnection:
             _open_to_write(turn).close()  # upgrades
 
 
+def _left_behind(path: Path) -> bool:
+    """Return whether a killed program left a change file or an unfinished repair; asked at the gate."""
+    return change_file(path).exists() or mark_of(path).exists()
+
+
 _NOT_HERE = ("read-only", "untested-system", "untested-share")
 
 
-def _settle(turn: Turn) -> None:
-    """Bring what a crash left in the change file into the ledger, where it can be written."""
+def _settle(turn: Turn) -> bool:
+    """Bring what a crash left into the ledger and return True; False where it can't be written.
+
+    Reading then goes on from the change file itself.
+    """
     try:
         _open_to_write(turn).close()
     except (duckdb.Error, OSError, LedgerError) as error:
@@ -95,7 +108,8 @@ def _settle(turn: Turn) -> None:
             raise
         if isinstance(error, LedgerError) and error.code not in _NOT_HERE:
             raise
-        # A place that can't be written: reading goes on from the change file itself.
+        return False
+    return True
 
 
 def _open_to_write(turn: Turn) -> duckdb.DuckDBPyConnection:

@@ -1,31 +1,27 @@
-"""Take turns at the ledger.
+"""Take turns at the ledger: writers in the order they came, a reader after one writer at the most.
 
 DuckDB lets one process write or many read, and refuses the others at once. A small file beside the ledger
-is the gate: a writer holds it for its whole job, a reader while it connects. So readers that come and
-go cannot keep a writer out, and a change file found while holding the gate was left by a crash.
+is the gate: a writer holds it for its whole job, a reader while it connects. A writer whose turn has come
+shuts the door to new readers, so readers that come and go can't keep it out; the readers who waited for a
+writer go in before the next one (the phase-fair order of Brandenburg and Anderson, "Spin-based reader-writer
+synchronization for multiprocessor real-time systems", 2010; from memory). A change file found at the gate was
+left by a crash.
 """
 
 from __future__ import annotations
 
-import os
 import random
 import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from types import ModuleType
 
 import duckdb
 
 from ingest.errors import LedgerError
+from ingest.ledger.byte_locks import HAS_LOCKS, ByteLocks
 from ingest.ledger.statements import statement
-
-fcntl: ModuleType | None
-try:
-    import fcntl
-except ImportError:  # no such locks on this system: the engine's own lock still guards the file
-    fcntl = None
 
 # The engine fetches nothing and loads nothing but what it was built with.
 ON_ITS_OWN: dict[str, str | bool | int | float | list[str]] = {
@@ -57,31 +53,84 @@ class Turn:
         time.sleep(random.uniform(*PAUSE_S))
 
 
+# Places in the gate's file: two numbers, and bytes whose locks stand for something.
+_TICKETS, _WRITERS = 0, 8  # the last ticket given out; how many writers have had their turn
+_GIVING, _WRITER, _DOOR = 16, 17, 18
+_WAITING = (20, 21)  # readers who wait for a writer with an even, an odd number
+_FIRST_TICKET = 2**32
+
+
 @contextmanager
 def gate(turn: Turn) -> Iterator[bool]:
-    """Hold the gate; yields False where there can be none (a folder that can't be written)."""
-    handle = _gate_file(turn.path) if fcntl else None
-    if handle is None or fcntl is None:
-        yield False
-        return
-    try:
-        while True:
-            try:
-                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                break
-            except BlockingIOError as error:
-                turn.pause(error)
+    """Have a writer's turn; yields False where there can be none (a folder that can't be written)."""
+    with _opened(turn.path) as locks:
+        if locks is None:
+            yield False
+            return
+        _stand_in_line(locks, turn)
         yield True
-    finally:
-        os.close(handle)
 
 
-def _gate_file(path: Path) -> int | None:
-    name = path.with_name(path.name + ".gate")
+@contextmanager
+def reading_gate(turn: Turn) -> Iterator[bool]:
+    """Be where no writer is, for as long as connecting takes; yields False where there is no gate."""
+    with _opened(turn.path) as locks:
+        if locks is None:
+            yield False
+            return
+        _wait_for_one_writer(locks, turn)
+        yield True
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[ByteLocks | None]:
     try:
-        return os.open(name, os.O_RDWR | os.O_CREAT, 0o666)
+        locks = ByteLocks(path.with_name(path.name + ".gate")) if HAS_LOCKS else None
     except OSError:
-        return None
+        locks = None
+    try:
+        yield locks
+    finally:
+        if locks is not None:
+            locks.close()
+
+
+def _stand_in_line(locks: ByteLocks, turn: Turn) -> None:
+    """Wait for the writers before, let in the readers whom the last one kept waiting, shut the door."""
+    while not locks.take(_GIVING):
+        turn.pause()
+    ticket = locks.number(_TICKETS) + 1
+    locks.put(_TICKETS, ticket)
+    locks.take(_FIRST_TICKET + ticket)
+    locks.free(_GIVING)
+    while not locks.is_free(_FIRST_TICKET, ticket):
+        turn.pause()
+    while not locks.take(_WRITER):
+        turn.pause()
+    locks.free(_FIRST_TICKET + ticket)
+    before = locks.number(_WRITERS)
+    locks.put(_WRITERS, before + 1)
+    while not locks.is_free(_WAITING[before % 2]):
+        turn.pause()
+    while not locks.take(_DOOR):
+        turn.pause()
+
+
+def _wait_for_one_writer(locks: ByteLocks, turn: Turn) -> None:
+    """Go in unless a writer is in or next; then wait for that one, and go before the one after it."""
+    waits_for: int | None = None
+    while True:
+        writer = locks.number(_WRITERS)
+        if locks.is_free(_WRITER) or (waits_for is not None and waits_for != writer):
+            if locks.take(_DOOR, shared=True):
+                return
+            if waits_for is not None and waits_for != writer:  # that writer was in before this one could wait
+                locks.free(_WAITING[waits_for % 2])
+                waits_for = None
+        if waits_for is None:
+            waits_for = writer
+            locks.take(_WAITING[writer % 2], shared=True)
+        turn.pause()
 
 
 def connect(turn: Turn, *, read_only: bool) -> duckdb.DuckDBPyConnection:
