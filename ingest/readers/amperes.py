@@ -59,14 +59,17 @@ def _header_unit(table: Table, channel: Column) -> SignalUnit | None:
 
 
 def _is_codes(values: np.ndarray, table: Table) -> bool:
-    """Whole numbers taller than the screen the header describes are codes, whatever unit it states."""
-    per_division = table.header.volts_per_division
-    if per_division is None or not len(values):
+    """Whole numbers are codes, whatever unit the header states, where it says what one is worth, or describes
+    a screen that they are taller than."""
+    per_division, worth = table.header.volts_per_division, table.header.code_scale
+    if (per_division is None and worth in (None, 1.0)) or not len(values):
         return False
     finite = values[np.isfinite(values)]
     if not len(finite) or not np.array_equal(finite, np.round(finite)):
         return False
-    return bool(finite.max() - finite.min() > SCREEN_DIVISIONS * abs(per_division))
+    if worth not in (None, 1.0):
+        return True
+    return bool(finite.max() - finite.min() > SCREEN_DIVISIONS * abs(per_division or 0.0))
 
 
 def _of_unit(

@@ -50,9 +50,12 @@ def _named(roles: Roles, wanted: str) -> Column:
     keys = {fold(wanted), fold(stem)} - {""}
     matches = [c for c in roles.values if fold(c.name) in keys or fold(f"{c.name}{c.unit_text}") in keys]
     exact = [c for c in matches if c.name.lower() == wanted.lower()]
-    matches = exact or matches
-    if not matches and re.fullmatch(r"\d{1,3}", wanted) and 1 <= int(wanted) <= len(roles.values):
-        matches = [roles.values[int(wanted) - 1]]
+    matches = exact or matches or [c for c in roles.values if fold(c.second_name) in keys]
+    place = re.fullmatch(r"(ch|channel)?(\d{1,3})", fold(wanted))
+    # "CH2" is the second where names say nothing of numbers, and never the third channel called "CH3"
+    numbered = any(re.fullmatch(r"(?:ch|channel)\d+", fold(c.name)) for c in roles.values)
+    if not matches and place and not (place[1] and numbered) and 1 <= int(place[2]) <= len(roles.values):
+        matches = [roles.values[int(place[2]) - 1]]
     if len(matches) == 1:
         return matches[0]
     if matches:

@@ -15,6 +15,7 @@ from ingest.readers.cells import GAPS, OVERFLOWS, SENTINEL, kind_of
 from ingest.readers.clock import clock_column
 from ingest.readers.encoding import PlainText, decode
 from ingest.readers.layout import Layout, split_line
+from ingest.readers.vocabulary import RECORD_WORDS, fold, key_of
 from ingest.wording import file_notes
 
 THREADS_FROM_BYTES = 4 * 2**20  # of text; so much is read in a child, which ends without a farewell
@@ -214,7 +215,7 @@ def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
             # trailing gaps may be left out together with their delimiters
             cells = cells + [""] * (needed - len(cells))
         picked = [cells[column] for column in layout.columns]
-        if kind_of(picked[0], decimal) != "number" and _is_foreign(picked, decimal):
+        if kind_of(picked[0], decimal) != "number" and (_is_foreign(picked, decimal) or _is_header(cells)):
             foreign.append(row)
             breaks.append(len(rows))
             if len(foreign) > 20_000:
@@ -246,6 +247,13 @@ def _tolerant(text: PlainText, layout: Layout, deadline: Deadline) -> Body:
         notes.append(file_notes.text_rows(len(foreign), min(foreign)))
     return Body(
         tuple(values), tuple(overflow), layout.first_line + 1, np.array(rows), tuple(breaks), tuple(notes)
+    )
+
+
+def _is_header(cells: list[str]) -> bool:
+    """Tell whether a line is of the header that a new record has, such as "Segment,2"."""
+    return bool(cells[0]) and (
+        fold(cells[0]).removesuffix("s") in RECORD_WORDS or key_of(cells[0]) is not None
     )
 
 

@@ -35,6 +35,7 @@ class Preamble:
     names: tuple[str, ...]
     units: tuple[SignalUnit | None, ...]
     unit_texts: tuple[str, ...]
+    second_names: tuple[str, ...]
     header: Header
 
 
@@ -52,14 +53,22 @@ def read_preamble(layout: Layout) -> Preamble:
         rows.append(cells)
         entries += _entries_of(plain, cells, layout)
     entries += _side_entries(layout)
-    names, units, unit_texts = _names(rows, layout)
+    names, units, unit_texts, second_names = _names(rows, layout)
     entries += _start_increment(rows, layout)
     names, units, unit_texts = _aligned_entries(entries, names, units, unit_texts)
     header = _header(entries)
     first = fold(names[0]) if names else ""
     if first in FREQUENCY_WORDS or (units and units[0] and units[0].kind == "frequency"):
         header = replace(header, spectrum=True)
-    return Preamble(tuple(names), tuple(units), tuple(unit_texts), header)
+    return Preamble(tuple(names), tuple(units), tuple(unit_texts), tuple(second_names), header)
+
+
+def with_units(preamble: Preamble, columns: tuple[int, ...], of_column: dict[int, SignalUnit]) -> Preamble:
+    """Return the preamble with the units that the cells of some columns of the file print themselves."""
+    own = [of_column.get(column) for column in columns]
+    units = tuple(unit or told for unit, told in zip(own, preamble.units, strict=True))
+    texts = tuple(unit.symbol if unit else told for unit, told in zip(own, preamble.unit_texts, strict=True))
+    return replace(preamble, units=units, unit_texts=texts)
 
 
 def _entries_of(line: str, cells: list[str], layout: Layout) -> list[Entry]:
@@ -114,7 +123,10 @@ def _is_units(cells: list[str]) -> bool:
     return bool(spelled) and all(spelled)
 
 
-def _names(rows: list[list[str]], layout: Layout) -> tuple[list[str], list[SignalUnit | None], list[str]]:
+def _names(
+    rows: list[list[str]], layout: Layout
+) -> tuple[list[str], list[SignalUnit | None], list[str], list[str]]:
+    """Names, units and units as printed, and names in a second row of the header."""
     width = len(layout.columns)
     names, texts = [""] * width, [""] * width
     units: list[SignalUnit | None] = [None] * width
@@ -144,7 +156,26 @@ def _names(rows: list[list[str]], layout: Layout) -> tuple[list[str], list[Signa
                 units[place], texts[place] = unit, cell.strip("()[] ")
             elif cell.strip(" -()[]"):
                 texts[place] = cell.strip("()[] ")
-    return names, units, texts
+    return names, units, texts, _second_names(rows, layout, name_row, units_row)
+
+
+def _second_names(
+    rows: list[list[str]], layout: Layout, name_row: int | None, units_row: int | None
+) -> list[str]:
+    """Names in the row nearest to that of the names, below or just above, that names all columns but one."""
+    nothing = [""] * len(layout.columns)
+    if name_row is None:
+        return nothing
+    below = range(name_row + 1, len(rows))
+    for index in (*below, *range(name_row - 1, max(name_row - 3, -1), -1)):
+        cells = rows[index]
+        if index == units_row or len(cells) != len(rows[name_row]) or (cells[0] and key_of(cells[0])):
+            continue
+        lined = _line_up(cells, layout)
+        filled = [cell for cell in lined if cell]
+        if len(filled) >= max(len(lined) - 1, 1) and not any(map(_VALUE.match, filled)):
+            return lined
+    return nothing
 
 
 def _line_up(cells: list[str], layout: Layout) -> list[str]:

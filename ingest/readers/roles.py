@@ -135,7 +135,18 @@ def _repeats(column: Column, time: Column | None) -> bool:
 
 
 def _with_names(columns: list[Column]) -> tuple[Column, ...]:
+    """Give each a name that no other has: "CH2" without one, "Value 2" for the second called "Value"."""
+    folded = [fold(column.name) for column in columns]
+    second = [fold(column.second_name) for column in columns]
     named = []
-    for place, column in enumerate(columns, start=1):
-        named.append(column if column.name else replace(column, name=f"CH{place}"))
+    for place, (column, name) in enumerate(zip(columns, folded, strict=True)):
+        if not name:
+            named.append(replace(column, name=f"CH{place + 1}"))
+        elif folded.count(name) == 1:
+            named.append(column)
+        elif all(second) and len(set(second)) == len(second):
+            named.append(replace(column, name=column.second_name, second_name=""))
+        else:
+            nth = 1 + folded[:place].count(name)
+            named.append(replace(column, name=f"{column.name} {nth}", second_name=column.name))
     return tuple(named)

@@ -26,6 +26,7 @@ class Column:
     overflow: np.ndarray | None = None
     clock: bool = False
     resolution: float = 0.0  # step of the last printed digit, where known
+    second_name: str = ""  # from another row of the header, or for one of several called alike, its place
 
     def rows(self, keep: slice) -> Column:
         """Return the same column cut to `keep`."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
 from ingest.limits import Deadline
+from ingest.readers.cell_units import without_cell_units
 from ingest.readers.cells import resolution_of
 from ingest.readers.encoding import PlainText, looks_binary, to_plain_text
 from ingest.readers.layout import Layout, find_layout
 from ingest.readers.numbers import read_body
-from ingest.readers.preamble import Preamble, read_preamble
+from ingest.readers.preamble import Preamble, read_preamble, with_units
 from ingest.readers.table import Column, Table
 from ingest.wording import file_notes
 
@@ -21,9 +22,9 @@ def sniff(head: bytes) -> bool:
 
 def read_layout(data: bytes) -> tuple[PlainText, Layout, Preamble]:
     """Return the plain text, its layout and what its header says, without reading the numbers."""
-    text = to_plain_text(data)
+    text, units = without_cell_units(to_plain_text(data))
     layout = find_layout(text)
-    return text, layout, read_preamble(layout)
+    return text, layout, with_units(read_preamble(layout), layout.columns, units)
 
 
 def read(data: bytes, deadline: Deadline) -> Table:
@@ -42,10 +43,12 @@ def read(data: bytes, deadline: Deadline) -> Table:
             overflow,
             clock=place in layout.clock_columns,
             resolution=_resolution(layout, place),
+            second_name=second,
         )
-        for place, label, values, unit, unit_text, overflow in zip(
+        for place, label, second, values, unit, unit_text, overflow in zip(
             layout.columns,
             preamble.names,
+            preamble.second_names,
             body.values,
             preamble.units,
             preamble.unit_texts,

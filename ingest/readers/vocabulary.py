@@ -1,17 +1,20 @@
-"""Words capture headers use, in several languages, folded to plain lower-case letters and digits."""
+"""Words capture headers use, in several languages, folded to plain lower-case letters and digits.
+
+Words about an axis are known by what they say, not one by one.
+"""
 
 from __future__ import annotations
 
 import re
 import unicodedata
 from functools import lru_cache
+from typing import Any
 
 _KEYS = {
     "interval": """
-        sampleinterval samplinginterval sampleperiod samplingperiod sampletime samplingtime timestep
-        interval increment xincrement xincr deltat dt timeincrement timeinterval hresolution
-        horizontalresolution timeresolution timeperpoint timepersample secondspersample
-        waveformincrement wfincrement tstep tinterval abtastintervall abtastzeit abtastperiode
+        sampleinterval samplinginterval sampleperiod samplingperiod sampletime samplingtime
+        interval increment dt dx timeperpoint timepersample secondspersample
+        abtastintervall abtastzeit abtastperiode
         zeitschritt periodeechantillonnage periodedechantillonnage pasdetemps intervalledechantillonnage
         intervalodemuestreo periododemuestreo intervalodeamostragem intervallodicampionamento passo
         odstepprobkowania
@@ -24,16 +27,12 @@ _KEYS = {
         czestotliwoscprobkowania
     """,
     "start": """
-        start starttime xstart xzero xorigin hoffset t0 timeoffset timeoffirstpoint timeoffirstsample
-        firstsampletime waveformstartoffset wfstartoffset startzeit debut inicio inizio xoffset
+        start starttime startoffset t0 x0 timeoffirstpoint timeoffirstsample firstsample firstsampletime
+        startzeit debut inicio inizio
     """,
-    "time_unit": """
-        horizontalunit horizontalunits hunit hunits xunit xunits timeunit timeunits timebaseunit
-        zeiteinheit unitex
-    """,
+    "time_unit": "timebaseunit zeiteinheit unitex",
     "value_unit": """
-        verticalunit verticalunits vunit vunits yunit yunits unit units einheit einheiten unite unites
-        unidad unidades unidade unita jednostka valueunit
+        unit units einheit einheiten unite unites unidad unidades unidade unita jednostka
     """,
     "names": """
         tracename tracenames channel channels channelname channelnames name names source sources signal
@@ -46,11 +45,10 @@ _KEYS = {
     "probe": "probesensitivity clampsensitivity sensitivity clamp clampoutput currentprobe transducer",
     "attenuation": "probeattenuation probeatten attenuation probe proberatio probefactor tastkopf sonde",
     "code_scale": """
-        ymult ymultiplier yincrement yincr codescale valuepercount voltspercount ampspercount percount
+        codescale valuepercount voltspercount ampspercount percount
         unitspercount scalefactor lsb lsbsize verticalresolution voltsperbit ampsperbit
     """,
-    "code_offset": "yoff yreference yref codeoffset offsetcounts offsetcodes",
-    "code_zero": "yzero yorigin",
+    "code_offset": "codeoffset offsetcounts offsetcodes",
     "per_division": "verticalscale voltsperdiv voltsperdivision voltsdiv vdiv vscale",
     "per_division_codes": "countsperdiv countsperdivision codesperdiv codesperdivision lsbperdiv",
     "date": "date datum fecha data exportedon created createdon recordedon acquired acquiredon starteddate",
@@ -58,6 +56,36 @@ _KEYS = {
     "data_follows": "waveformdata data rawdata daten donnees datos",
 }
 KEY_OF = {word: key for key, words in _KEYS.items() for word in words.split()}
+
+# A key that names an axis and what is told of it, in either order, whoever wrote it: "X increment", "vertical
+# zero", "delta t", "offset of y". For each word: what it is of the time axis, and of the value axis.
+_AXIS_WORDS = {
+    "horizontal": "x h t time horizontal horiz sample",
+    "vertical": "y v value vertical vert amplitude code",
+}
+_TOLD_OF_AXIS: dict[str, tuple[str | None, str | None]] = {
+    "increment incr inc step stepsize": ("interval", "code_scale"),
+    "interval delta spacing period resolution": ("interval", None),
+    "multiplier mult factor": (None, "code_scale"),
+    "start first begin startoffset": ("start", None),
+    "zero origin orig": ("start", "code_zero"),
+    "offset off": ("start", "code_offset"),
+    "reference ref": (None, "code_offset"),
+    "unit units": ("time_unit", "value_unit"),
+}
+_AXIS_OF = {word: axis for axis, words in _AXIS_WORDS.items() for word in words.split()}
+_TOLD = {word: keys for words, keys in _TOLD_OF_AXIS.items() for word in words.split()}
+
+
+def _either(words: dict[str, Any]) -> str:
+    return "|".join(sorted(words, key=len, reverse=True))
+
+
+_OF_AXIS = re.compile(
+    rf"(?P<axis>{_either(_AXIS_OF)})(?P<told>{_either(_TOLD)})"
+    rf"|(?P<told2>{_either(_TOLD)})(?:of|in)?(?P<axis2>{_either(_AXIS_OF)})"
+)
+_NO_MATTER = re.compile(r"waveform|wfm?|axis")  # words that say nothing of their own
 
 _TIME = """
         time t times timestamp timestamps timeaxis elapsed elapsedtime reltime relativetime seconds
@@ -105,4 +133,15 @@ def fold(text: str) -> str:
 @lru_cache(maxsize=4096)
 def key_of(text: str) -> str | None:
     """Return what a header key means ("interval", "rate", …), or None; a unit in brackets is ignored."""
-    return KEY_OF.get(fold(re.sub(r"[\(\[].*?[\)\]]", "", text)))
+    folded = fold(re.sub(r"[\(\[].*?[\)\]]", "", text))
+    return KEY_OF.get(folded) or _of_axis(folded)
+
+
+def _of_axis(folded: str) -> str | None:
+    plain = _NO_MATTER.sub("", folded)
+    if match := _OF_AXIS.fullmatch(plain):
+        axis = _AXIS_OF[match["axis"] or match["axis2"]]
+        return _TOLD[match["told"] or match["told2"]][axis == "vertical"]
+    if plain != folded:  # "waveform increment": the axis that has an increment unless told otherwise
+        return KEY_OF.get(plain) or _TOLD.get(plain, (None, None))[0]
+    return None

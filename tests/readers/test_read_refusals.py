@@ -109,6 +109,38 @@ REFUSALS = {
         "channel-ambiguous",
         "number of one, 1 to 2",
     ),
+    "a number that is no other channel's": (
+        text("time (s),CH1 (A),CH3 (A)\n", T, I, I),
+        {"channel": "CH2"},
+        "no-such-channel",
+        "CH1 (A), CH3 (A)",
+    ),
+    "called alike": (
+        text("time (s),Value,Value\n", T, I, I),
+        {"probe": "1V/A"},
+        "channel-needed",
+        "--channel with one of: Value 1, Value 2",
+    ),
+    "one row in another unit of time": (
+        text(
+            "t,I\n",
+            [f"{t * 1e6:.1f} {'ns' if n == 57 else 'µs'}" for n, t in enumerate(T)],
+            [f"{i:.4f} A" for i in I],
+        ),
+        {},
+        "time-order",
+        "row 59 goes back in time",
+    ),
+    "volts in a column of amperes": (
+        text(
+            "t,I\n",
+            [f"{t * 1e6:.1f} µs" for t in T],
+            [f"{i:.4f} {'V' if n == 100 else 'A'}" for n, i in enumerate(I)],
+        ),
+        {},
+        "mixed-units",
+        "row 102",
+    ),
     "no unit, mean below a pump's": (text("Time,CH1\n", T, I / 100), {}, "unit-needed", "mean of 0.04"),
     "no unit, mean above a pump's": (text("Time,CH1\n", T, I * 1000), {}, "unit-needed", "--probe"),
     "unknown unit": (text("Time (s),CH1 (quux)\n"), {}, "unknown-unit", "'quux'"),
