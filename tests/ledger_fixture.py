@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from ingest.capture import Capture
+from ingest.errors import Question
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.questions import raise_question
 from ingest.ledger.rows import insert_row
@@ -58,7 +59,7 @@ def build_ledger(path: Path) -> Path:
         breakdown |= {"happened_on": date(2024, 11, 20), "cost": 2310, "note": "towed"}
         insert_row(con, "breakdown", breakdown)
         text = "Unit 101 drove far less than usual before 2025-07-05: is 108,000 km right?"
-        raise_question(con, "visit", "3", "odometer-slow", text, unit="101", field="odometer")
+        raise_question(con, "visit", "3", Question("odometer", "odometer-slow", text), unit="101")
         note = {"make": "Alder", "model": "Runner", "clamp_point": "grey wire behind the left seat"}
         note |= {"fuse": "F12, 20 A", "access": "left seat panel", "note": "two clips"}
         insert_row(con, "connection_note", note)

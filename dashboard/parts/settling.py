@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard.data import changes, loaders
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
+from ingest.wording.stored import question_text
 
 CORRECT, WITHDRAW = "Correct the odometer", "Withdraw the visit"
 
@@ -24,7 +25,7 @@ def show_question(row: dict[Any, Any], by: str, own: str) -> None:
     key = row["question_id"]
     about_visit = not formats.is_unknown(row["visit_id"])
     with st.form(f"question_{key}", border=True):
-        say.line(f"? {row['text']}")
+        say.line(f"? {question_text(row['code'], row['details'], row['text'])}")
         say.note(_about(row))
         reason = st.text_input("Why", key=f"why_{key}", placeholder="the reason, in a few words")
         labels = list(changes.ANSWERS.values())
@@ -84,7 +85,9 @@ def question_table(rows: pd.DataFrame) -> pd.DataFrame:
             "Class": rows["class"],
             "Visit of": rows["visited_on"].map(formats.day),
             "Kind": rows["code"].map(kind_words),
-            "Question": rows["text"],
+            "Question": [
+                question_text(*row) for row in zip(rows["code"], rows["details"], rows["text"], strict=True)
+            ],
         }
     )
 

@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
+from ingest.errors import Question
+from ingest.wording import questions
+
 # What spreadsheets make of identifiers they take for dates or numbers.
 MANGLED = (
     r"(?i)^(?:(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)-\d{1,4}"
@@ -44,29 +47,24 @@ def needs_check_digit(vin: str) -> bool:
     return vin[:1] in set("12345") or (vin[:1] == "7" and vin[1:2] in set("FGHJKLMNPRSTUVWXYZ67890"))
 
 
-def vin_problem(vin: str) -> tuple[str, str] | None:
-    """Return (code, sentence) of what is wrong with one VIN, or None.
+def vin_problem(vin: str) -> Question | None:
+    """Return what is to be asked about one VIN, or None.
 
     Codes: vin-malformed, vin-check-digit (to be asked), vin-unchecked (warning: outside North America).
     """
     plain = normal_vin(vin)
     illegal = sorted(set(plain) - set(_VALUES))
     if len(plain) != 17:
-        return (
-            "vin-malformed",
-            f"VIN {vin} has {len(plain)} characters, not 17; which is missing or too many?",
-        )
+        return questions.vin_length(vin, len(plain))
     if illegal:
         meant = plain.translate(_MISTAKEN)
-        hint = f" (did you mean {meant}?)" if check_digit(meant) == meant[8] else ""
-        return "vin-malformed", f"VIN {vin} has {', '.join(illegal)}, which a VIN can't have{hint}."
+        return questions.vin_letters(vin, illegal, meant if check_digit(meant) == meant[8] else None)
     wanted = check_digit(plain)
     if wanted == plain[8]:
         return None
     if needs_check_digit(plain):
-        text = f"VIN {vin} has check digit {plain[8]} where {wanted} belongs; one of its characters is wrong."
-        return "vin-check-digit", text
-    return "vin-unchecked", f"VIN {vin} carries no valid check digit; outside North America it need not."
+        return questions.vin_check_digit(vin, plain[8], wanted or "another")
+    return questions.vin_unchecked(vin)
 
 
 def similar_vins(vins: Mapping[str, str], among: Iterable[str] | None = None) -> dict[str, str]:

@@ -14,9 +14,10 @@ import pandas as pd
 from ingest.checking.identifiers import MANGLED
 from ingest.dates import read_dates
 from ingest.errors import EntryRefused
-from ingest.fleet_folder.report import RowProblem
+from ingest.fleet_folder.report import RowProblem, asked
 from ingest.fleet_folder.tables import SYNONYMS, Column, Table
 from ingest.units import UNITS, parse_number, read_quantity
+from ingest.wording.questions import mangled_identifier
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ def read_table(
     header, frame, problems, total = _split_cells(text, path.name)
     frame, notices = _name_columns(header, frame, table, path.name)
     bad: list[RowProblem] = problems
-    asked: list[RowProblem] = []
+    found: list[RowProblem] = []
     refused_rows = np.zeros(len(frame), dtype=bool)
     values: dict[str, pd.Series] = {}
     for column in table.columns:
@@ -73,16 +74,13 @@ def read_table(
         if column.kind == "id":
             odd = cells.isin([c for c in cells.unique() if re.match(MANGLED, c)]).to_numpy() & ~wrong
             for row, cell in zip(frame["file_row"][odd], cells[odd], strict=True):
-                what = (
-                    f"'{cell}' looks like an identifier a spreadsheet has changed; what does the source say?"
-                )
-                asked.append(RowProblem(path.name, int(row), column.name, "mangled-identifier", what))
+                found.append(asked(path.name, int(row), mangled_identifier(cell), column.name))
     rows = pd.DataFrame({"file_row": frame["file_row"], **values})[~refused_rows].reset_index(drop=True)
     bad_rows = {problem.row for problem in bad}
-    asked = [question for question in asked if question.row not in bad_rows]
+    found = [question for question in found if question.row not in bad_rows]
     given = tuple(name for name in values if not name.endswith("_entered"))
     return ReadTable(
-        table, rows, given, total, tuple(sorted(bad, key=lambda p: p.row)), tuple(asked), tuple(notices)
+        table, rows, given, total, tuple(sorted(bad, key=lambda p: p.row)), tuple(found), tuple(notices)
     )
 
 

@@ -10,14 +10,16 @@ import pandas as pd
 
 from ingest.checking.identifiers import similar_units, similar_vins, vin_problem
 from ingest.checking.odometer import Doubt, clean
-from ingest.checking.odometer_questions import odometer_question
 from ingest.checking.other_unit import fitting_units
+from ingest.errors import Question
 from ingest.fleet_folder.doubts import Questions
-from ingest.fleet_folder.report import RowProblem
+from ingest.fleet_folder.report import asked
 from ingest.ledger.changes import as_text
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.units import UNITS
+from ingest.wording import questions as words
+from ingest.wording.odometer_questions import odometer_question
 
 # More of a file dated after today than this, and it is the computer's clock that is asked about, once.
 _CLOCK_SHARE = 0.2
@@ -43,14 +45,16 @@ class LoadedRows:
         frame = rows.assign(row_key=row_key, file=file).drop_duplicates("row_key")
         self.frames[table] = frame.set_index("row_key", drop=False)
 
-    def ask(self, questions: Questions, table: str, row_key: str, field: str, code: str, text: str) -> None:
+    def ask(
+        self, questions: Questions, table: str, row_key: str, question: Question, field: str | None = None
+    ) -> None:
         """Ask about a ledger row, if this load brought it."""
         frame = self.frames.get(table)
         if frame is None or row_key not in frame.index:
             return
         file, row = frame.at[row_key, "file"], frame.at[row_key, "file_row"]
         unit = frame.at[row_key, "unit"] if "unit" in frame else None
-        problem = RowProblem(str(file), int(str(row)), field, code, text)
+        problem = asked(str(file), int(str(row)), question, field)
         questions.ask(table, row_key, None if unit is None else str(unit), problem)
 
     def keys(self) -> pd.DataFrame:
@@ -72,23 +76,19 @@ def check_odometers(
     for row in doubted.itertuples(index=False):
         doubt = Doubt(str(row.code), float(row.likely_km))  # type: ignore[arg-type]
         km = float(row.odometer_km)  # type: ignore[arg-type]
-        text = odometer_question(doubt, km, distance_unit)
+        fits = None
         if row.table_name == "visit" and np.isnan(doubt.likely_km) and looked_up < _MOST_LOOKED_UP:
             looked_up += 1
             others = fitting_units(connection, int(str(row.row_key)))
-            if len(others) == 1:
-                text += f" Unit {others[0]} was at this reading then, with such a current."
-        loaded.ask(questions, str(row.table_name), str(row.row_key), str(row.field), doubt.code, text)
+            fits = others[0] if len(others) == 1 else None
+        question = odometer_question(doubt.code, km, doubt.likely_km, distance_unit, other_unit=fits)
+        loaded.ask(questions, str(row.table_name), str(row.row_key), question, str(row.field))
 
 
 def check_levels(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions) -> None:
     """Ask about currents ten times, or a tenth of, the pump's own level."""
     for visit_id, mean_a, level_a in connection.execute(statement("load/level_doubts")).fetchall():
-        text = (
-            f"{mean_a:.3g} A is about {'ten times' if mean_a > level_a else 'a tenth of'} this pump's level,"
-            f" {level_a:.3g} A; was the probe's factor or range another?"
-        )
-        loaded.ask(questions, "visit", str(visit_id), "mean_a", "probe-factor", text)
+        loaded.ask(questions, "visit", str(visit_id), words.current_off_level(mean_a, level_a))
 
 
 def check_dates(loaded: LoadedRows, questions: Questions, today: date) -> list[str]:
@@ -108,8 +108,9 @@ def check_dates(loaded: LoadedRows, questions: Questions, today: date) -> list[s
                 )
                 continue
             for key, day in zip(late.index, late[field], strict=True):
-                text = f"{as_text(day)} is after today, {today}; what is the right date?"
-                loaded.ask(questions, table, str(key), field, "future-date", text)
+                loaded.ask(
+                    questions, table, str(key), words.future_date(str(as_text(day)), str(today)), field
+                )
     return notices
 
 
@@ -124,27 +125,24 @@ def check_vehicles(
     unchecked = 0
     for unit in ours & set(vins):
         problem = vin_problem(vins[unit])
-        if problem and problem[0] == "vin-unchecked":
+        if problem and problem.code == "vin-unchecked":
             unchecked += 1
         elif problem:
-            loaded.ask(questions, "vehicle", unit, "vin", *problem)
+            loaded.ask(questions, "vehicle", unit, problem)
     file_row = {} if frame is None else frame["file_row"].to_dict()
     known_since = {unit: (at, unit not in ours, file_row.get(unit, 0)) for unit, _, at in rows}
     order = {unit: place for place, unit in enumerate(sorted(known_since, key=known_since.__getitem__))}
     for unit, other in similar_vins(vins).items():
         if order[unit] < order[other]:
             unit, other = other, unit
-        same = vins[unit] == vins[other]
-        how = "the same as" if same else "one character off that of"
-        text = f"VIN {vins[unit]} is {how} unit {other} ({vins[other]}); is it that unit?"
-        loaded.ask(questions, "vehicle", unit, "vin", "same-vin" if same else "similar-vin", text)
-    asked = set()
+        how = words.same_vin if vins[unit] == vins[other] else words.similar_vin
+        loaded.ask(questions, "vehicle", unit, how(vins[unit], other, vins[other]))
+    named = set()
     for unit, others in similar_units(known_since).items():
         earlier = [u for u in others if order[u] < order[unit]]
-        if earlier and unit not in asked:
-            asked.add(unit)
-            text = f"unit {unit} is written almost like unit {earlier[0]}; they are kept apart. Are they two?"
-            loaded.ask(questions, "vehicle", unit, "unit", "similar-unit", text)
+        if earlier and unit not in named:
+            named.add(unit)
+            loaded.ask(questions, "vehicle", unit, words.written_almost_alike(unit, earlier[0]))
     if unchecked:
         return [f"vehicles.csv: {unchecked:,} VINs from outside North America carry no valid check digit."]
     return []
@@ -156,15 +154,15 @@ def check_lives(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, quest
     _check_removals(loaded, questions)
     for row in connection.execute(statement("load/life_doubts")).df().itertuples(index=False):
         fitted = as_text(row.fitted_on)
-        text = {
-            "not-removed": f"a pump was fitted here on {fitted}, and the one before is not marked removed;"
-            " when and why was it?",
-            "lives-overlap": f"fitted on {fitted}, before the pump in this position was removed"
-            f" ({as_text(row.other_removed_on)}); which date is right?",
-            "serial-twice": f"serial {row.serial} was also in unit {row.other_unit}, position"
-            f" {row.other_position}, on {fitted}; where was it?",
-        }[str(row.code)]
-        loaded.ask(questions, "pump", str(row.pump_id), "fitted_on", str(row.code), text)
+        if row.code == "not-removed":
+            question = words.not_removed(fitted)
+        elif row.code == "lives-overlap":
+            question = words.lives_overlap(fitted, as_text(row.other_removed_on))
+        else:
+            question = words.serial_twice(
+                str(row.serial), str(row.other_unit), str(row.other_position), fitted
+            )
+        loaded.ask(questions, "pump", str(row.pump_id), question)
 
 
 def _check_removals(loaded: LoadedRows, questions: Questions) -> None:
@@ -175,12 +173,10 @@ def _check_removals(loaded: LoadedRows, questions: Questions) -> None:
     fitted, removed = frame.get("fitted_on", never), frame.get("removed_on", never)
     if "removal" in frame:
         for key in frame.index[frame["removal"].notna() & removed.isna()]:
-            text = "it says why the pump came off, but not when; it counts as in service. When was it?"
-            loaded.ask(questions, "pump", str(key), "removed_on", "removal-undated", text)
+            loaded.ask(questions, "pump", str(key), words.removal_undated())
     for key in frame.index[removed < fitted]:
-        off, on = as_text(removed[key]), as_text(fitted[key])
-        text = f"removed on {off}, before it was fitted on {on}; which is right?"
-        loaded.ask(questions, "pump", str(key), "removed_on", "removed-before-fitted", text)
+        off, on = str(as_text(removed[key])), str(as_text(fitted[key]))
+        loaded.ask(questions, "pump", str(key), words.removed_before_fitted(off, on))
 
 
 def check_types(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions) -> list[str]:
@@ -189,8 +185,7 @@ def check_types(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, quest
     for name, pump_id in missing:
         insert_row(connection, "pump_type", {"pump_type": name})
         if name != "unknown":
-            text = f"pump type {name} is in no pump_types.csv; what is its specification?"
-            loaded.ask(questions, "pump", str(pump_id), "pump_type", "unknown-pump-type", text)
+            loaded.ask(questions, "pump", str(pump_id), words.unknown_pump_type(name))
     frame = loaded.frames.get("pump")
     if frame is None:
         return []

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import duckdb
 import pandas as pd
 
@@ -40,15 +42,15 @@ class Questions:
     def ask(self, table: str, row_key: str, unit: str | None, problem: RowProblem) -> None:
         """Ask about one ledger row; `problem` says where in the folder it came from."""
         self.asked.append(problem)
-        text = problem.text
-        self._rows.append((table, str(row_key), unit, problem.field, problem.code, text))
+        details = json.dumps(problem.values or {}, ensure_ascii=False)
+        self._rows.append((table, str(row_key), unit, problem.field, problem.code, details))
 
     def write(self, connection: duckdb.DuckDBPyConnection, loaded: pd.DataFrame, stamp: Stamp) -> int:
         """Store new questions, close those that no longer stand, mark visits; returns how many are new.
 
         loaded: columns table_name and row_key, the ledger rows this load brought.
         """
-        columns = ["table_name", "row_key", "unit", "field", "code", "text"]
+        columns = ["table_name", "row_key", "unit", "field", "code", "details"]
         asked = pd.DataFrame(self._rows, columns=columns, dtype="object").drop_duplicates(
             ["table_name", "row_key", "field", "code"]
         )

@@ -30,12 +30,13 @@ from ingest.ledger.statements import statement
 from ingest.ledger.tables import table_names
 from ingest.units import UNITS
 from ingest.waveforms import waveform_path
-from ingest.wording.sentence import notes_from
+from ingest.wording.stored import notes_from, question_text
 
 Format = Literal["csv", "parquet"]
 EVERYTHING = "ledger"
 UNFINISHED = ".export-unfinished-"
-NOTES = ("notes", "reading_notes")
+NOTES = {"notes", "reading_notes"}  # columns of remarks
+QUESTION = {"code", "details", "text"}
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,7 @@ def _write_tables(connection: duckdb.DuckDBPyConnection, made: Path, form: Forma
         Path(table.file).stem: _fleet_folder_rows(connection, table, UNITS[unit].factor) for table in TABLES
     }
     connection.create_function("notes_text", notes_text, ["VARCHAR"], "VARCHAR")
+    connection.create_function("question_text", question_text, ["VARCHAR", "VARCHAR", "VARCHAR"], "VARCHAR")
     tables |= {f"{EVERYTHING}/{name}": _worded(connection.table(name)) for name in table_names(connection)}
     tables[f"{EVERYTHING}/visit_detail"] = _worded(connection.view("visit_detail")).order("visit_id")
     connection.execute(statement("export/safe_text"))
@@ -99,12 +101,18 @@ def _write_tables(connection: duckdb.DuckDBPyConnection, made: Path, form: Forma
 
 def _worded(content: duckdb.DuckDBPyRelation) -> duckdb.DuckDBPyRelation:
     """Return the rows with the sentences of their remarks beside what these are kept as."""
-    columns: list[duckdb.Expression] = [duckdb.ColumnExpression(name) for name in content.columns]
-    for name, kind in zip(content.columns, content.types, strict=True):
-        if name in NOTES and str(kind) == "JSON":
-            kept = duckdb.ColumnExpression(name).cast("VARCHAR")
-            columns.append(duckdb.FunctionExpression("notes_text", kept).alias(f"{name}_text"))
-    return content.select(*columns)
+    columns: dict[str, duckdb.Expression] = {name: duckdb.ColumnExpression(name) for name in content.columns}
+    if set(columns) >= QUESTION:
+        blank = duckdb.ConstantExpression("")
+        kept = [
+            duckdb.CoalesceOperator(columns[n].cast("VARCHAR"), blank) for n in ("code", "details", "text")
+        ]
+        columns["text"] = duckdb.FunctionExpression("question_text", *kept).alias("text")
+    for name in NOTES & set(content.columns):
+        columns[f"{name}_text"] = duckdb.FunctionExpression(
+            "notes_text", columns[name].cast("VARCHAR")
+        ).alias(f"{name}_text")
+    return content.select(*columns.values())
 
 
 def notes_text(kept: str) -> str:

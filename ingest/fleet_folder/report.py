@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from ingest.errors import Question
+
 
 @dataclass(frozen=True)
 class RowProblem:
@@ -15,11 +17,17 @@ class RowProblem:
     field: str
     code: str
     text: str
+    values: dict[str, Any] | None = None  # what a question's sentence is made from
 
     def sentence(self) -> str:
         """`visits.csv row 12, visited_on: '2026-13-01' is not a date; …`."""
         where = f"{self.file} row {self.row}" if self.row else self.file
         return f"{where}, {self.field}: {self.text}" if self.field else f"{where}: {self.text}"
+
+
+def asked(file: str, row: int, question: Question, field: str | None = None) -> RowProblem:
+    """Return a question as one about a row of a file; field: its column, if not the question's own."""
+    return RowProblem(file, row, field or question.field, question.code, question.text, question.values)
 
 
 @dataclass(frozen=True)

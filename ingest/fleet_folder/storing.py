@@ -12,6 +12,7 @@ import pandas as pd
 
 from ingest.checking.identifiers import unit_key
 from ingest.checking.odometer import cluster_offsets, to_used
+from ingest.errors import Question
 from ingest.fleet_folder.captures import CaptureResult
 from ingest.fleet_folder.cells import ReadTable
 from ingest.fleet_folder.checks import (
@@ -26,7 +27,7 @@ from ingest.fleet_folder.checks import (
 from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.merging import Merged, merge_rows
 from ingest.fleet_folder.pumps import match_pumps
-from ingest.fleet_folder.report import LoadReport, RowProblem, TableCount
+from ingest.fleet_folder.report import LoadReport, RowProblem, TableCount, asked
 from ingest.fleet_folder.settings_file import FleetFile, store_fleet_file
 from ingest.fleet_folder.tables import BAYS, ODOMETERS, PUMPS, TABLES, VEHICLES, VISITS
 from ingest.fleet_folder.visits import add_readings, attach_pumps, merge_visits
@@ -34,6 +35,7 @@ from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
 from ingest.units import UNITS
+from ingest.wording import questions as words
 
 _NAME_UNITS = (PUMPS.file, VISITS.file, "services.csv", "breakdowns.csv", "odometers.csv", "due_work.csv")
 # The date each odometer column was read on.
@@ -107,12 +109,12 @@ def store_folder(
     check_odometers(connection, loaded, questions, content.distance_unit)
     check_levels(connection, loaded, questions)
     questions.write(connection, loaded.keys(), stamp)
-    asked = tuple(sorted(questions.asked, key=lambda q: (q.file, q.row)))
+    in_order = tuple(sorted(questions.asked, key=lambda q: (q.file, q.row)))
     per_file = pd.Series(
-        [file for file, _ in {(q.file, q.row) for q in asked}], dtype="object"
+        [file for file, _ in {(q.file, q.row) for q in in_order}], dtype="object"
     ).value_counts()
     counts = [replace(c, questioned=int(per_file.get(c.file, 0))) for c in counts]
-    return LoadReport("", tuple(counts), asked, tuple(refused), tuple(notices))
+    return LoadReport("", tuple(counts), in_order, tuple(refused), tuple(notices))
 
 
 def _prepared(read: ReadTable, distance_unit: str, offsets: pd.DataFrame) -> pd.DataFrame:
@@ -188,13 +190,13 @@ def _store_visits(
         rows["capture_hash"] = found.where(found.notna(), None)
     merged = merge_visits(connection, rows, read.given, stamp)
     gained = add_readings(connection, rows, merged, captures, stamp)
-    for doubted, code, text in doubts:
-        _ask_visit(rows, merged, int(doubted), "visited_on", code, text, questions)
+    for doubted, question in doubts:
+        _ask_visit(rows, merged, doubted, question, questions)
     if "capture" in rows:
         refusals = rows["capture"].map({n: r.refused for n, r in captures.items() if r.refused})
         for place in np.flatnonzero(refusals.notna().to_numpy()):
-            text = f"the capture was not taken: {refusals.iloc[place]}"
-            _ask_visit(rows, merged, int(place), "capture", "capture-refused", text, questions)
+            question = words.capture_not_taken(str(refusals.iloc[place]))
+            _ask_visit(rows, merged, int(place), question, questions)
         _ask_about_shared_captures(connection, rows, merged, questions)
     return merged, gained
 
@@ -206,14 +208,13 @@ def _ask_about_shared_captures(
     firsts = dict(connection.execute(statement("load/captures_twice")).fetchall())
     for place, value in enumerate(rows["capture_hash"]):
         if value in firsts and int(merged.row_key[place]) != firsts[value]:
-            text = "these very samples belong to another visit already; which visit were they captured at?"
-            _ask_visit(rows, merged, place, "capture", "capture-elsewhere", text, questions)
+            _ask_visit(rows, merged, place, words.capture_elsewhere(), questions)
 
 
 def _ask_visit(
-    rows: pd.DataFrame, merged: Merged, place: int, field: str, code: str, text: str, questions: Questions
+    rows: pd.DataFrame, merged: Merged, place: int, question: Question, questions: Questions
 ) -> None:
-    problem = RowProblem(VISITS.file, int(rows["file_row"].iloc[place]), field, code, text)
+    problem = asked(VISITS.file, int(rows["file_row"].iloc[place]), question)
     questions.ask("visit", merged.row_key[place], rows["unit"].iloc[place], problem)
 
 
@@ -242,9 +243,7 @@ def _add_unknown_units(
         strange = rows[~rows["unit"].isin(known)].drop_duplicates("unit")
         for unit, row in zip(strange["unit"], strange["file_row"], strict=True):
             like = by_key.get(unit_key(unit))
-            meant = f"Is it unit {like}, or a new one?" if like else "Is it a new one?"
-            text = f"unit {unit} is not in vehicles.csv nor in the ledger; a vehicle was added. {meant}"
-            new.setdefault(unit, RowProblem(file, int(row), "unit", "unknown-unit", text))
+            new.setdefault(unit, asked(file, int(row), words.unknown_unit(unit, like)))
     for unit, problem in new.items():
         insert_row(connection, "vehicle", {"unit": unit, "recorded_at": stamp.at})
         questions.ask("vehicle", unit, unit, problem)

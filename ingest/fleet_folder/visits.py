@@ -8,6 +8,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from ingest.errors import Question
 from ingest.fleet_folder.captures import CaptureResult
 from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.merging import (
@@ -16,20 +17,21 @@ from ingest.fleet_folder.merging import (
     fill_matches,
     merge_rows,
 )
-from ingest.fleet_folder.report import RowProblem
+from ingest.fleet_folder.report import asked
 from ingest.fleet_folder.tables import METRIC_NAMES, VISITS
 from ingest.ledger.changes import as_text, log_cells
 from ingest.ledger.rows import insert_rows
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
 from ingest.ledger.visit_rows import insert_capture, insert_reading
+from ingest.wording.questions import between_pumps, implied_pump, outside_pump_life
 
 _FILE = VISITS.file
 
 
 def attach_pumps(
     connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, questions: Questions, stamp: Stamp
-) -> tuple[pd.Series, list[tuple[int, str, str]]]:
+) -> tuple[pd.Series, list[tuple[int, Question]]]:
     """Return each visit's pump_id, and what is doubtful about it (place, code, text).
 
     Visits of a unit and position without a pump on that day get one implied, of unknown age, with a question.
@@ -49,14 +51,7 @@ def attach_pumps(
     pump = pd.Series(pd.NA, index=range(len(rows)), dtype="Int64")
     pump[found["place"]] = found["pump_id"].to_numpy()
     outside = found.loc[~found["within_life"], "place"]
-    doubts = [
-        (
-            place,
-            "outside-pump-life",
-            "the pump of this serial was not fitted here on that day; which pump was it?",
-        )
-        for place in outside
-    ]
+    doubts = [(int(place), outside_pump_life()) for place in outside]
     left = incoming[pump.isna().to_numpy()]
     if len(left):
         around = _query(connection, "load/visits_without_pump", left)
@@ -83,7 +78,7 @@ def _query(connection: duckdb.DuckDBPyConnection, name: str, incoming: pd.DataFr
     return answer
 
 
-def _place_between(around: pd.DataFrame, pump: pd.Series) -> list[tuple[int, str, str]]:
+def _place_between(around: pd.DataFrame, pump: pd.Series) -> list[tuple[int, Question]]:
     """Visits without serial between one pump's removal and the next one's fitting: the nearer pump, asked."""
     between = around[
         around["serial"].isna() & around["removed_before"].notna() & around["fitted_after"].notna()
@@ -92,10 +87,7 @@ def _place_between(around: pd.DataFrame, pump: pd.Series) -> list[tuple[int, str
     until = pd.to_datetime(between["fitted_after"]) - between["visited_on"]
     nearer = between["pump_before"].where(since <= until, between["pump_after"])
     pump[between["place"]] = nearer.astype("int64").to_numpy()
-    text = (
-        "no pump was fitted here on that day, between one's removal and the next one's fitting; which was it?"
-    )
-    return [(place, "between-pumps", text) for place in between["place"]]
+    return [(int(place), between_pumps()) for place in between["place"]]
 
 
 def _take_serials(
@@ -159,13 +151,9 @@ def _imply(
         ),
         strict=True,
     ):
-        which = f"serial {serial}" if serial else "no serial"
-        text = (
-            f"unit {unit} has no pump on record in position {position} on {as_text(day)} ({which});"
-            " one of unknown age is taken to be there. Which pump is it?"
-        )
-        problem = RowProblem(_FILE, int(rows["file_row"].iloc[place]), "serial", "implied-pump", text)
-        questions.ask("pump", str(pump_id), unit, problem)
+        question = implied_pump(unit, position, str(as_text(day)), serial or None)
+        row = int(rows["file_row"].iloc[place])
+        questions.ask("pump", str(pump_id), unit, asked(_FILE, row, question))
 
 
 def _type_in_unit(connection: duckdb.DuckDBPyConnection, leading: pd.DataFrame) -> np.ndarray:

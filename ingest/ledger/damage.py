@@ -23,6 +23,7 @@ from ingest.ledger.gate import Turn, connect
 from ingest.ledger.questions import raise_question
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
+from ingest.wording.questions import bytes_lost, entries_lost
 
 log = logging.getLogger(__name__)
 _FRAME = struct.Struct("<QQ")
@@ -49,10 +50,15 @@ class ChangeFileState:
 
 @dataclass(frozen=True)
 class Loss:
-    """What could not be read of a ledger's change file, in words, and where the file as found is kept."""
+    """How many of the last `of` entries, else bytes, of a ledger's change file could not be read.
+
+    kept: the file as found.
+    """
 
     ledger: Path
-    what: str
+    lost: int
+    of: int
+    entries: bool
     kept: Path
 
 
@@ -114,7 +120,9 @@ def connect_recovering(turn: Turn) -> tuple[duckdb.DuckDBPyConnection, Loss | No
         connection = connect(turn, read_only=False)
     kept = _keep(changes, content)
     commits = walk_frames(content[:good]).commits
-    return connection, Loss(turn.path, _loss(state, good, commits), kept)
+    if commits < state.commits:
+        return connection, Loss(turn.path, state.commits - commits, state.commits, True, kept)
+    return connection, Loss(turn.path, state.bytes_all - good, state.bytes_all, False, kept)
 
 
 def _last_good(state: ChangeFileState, unreadable_at: int, tried: int) -> int:
@@ -125,15 +133,6 @@ def _last_good(state: ChangeFileState, unreadable_at: int, tried: int) -> int:
     if unreadable_at >= state.bytes_good < tried:
         return state.bytes_good
     return max((start for start in state.frames if start < min(unreadable_at, tried)), default=0)
-
-
-def _loss(state: ChangeFileState, good: int, commits: int) -> str:
-    if commits < state.commits:
-        return f"{state.commits - commits} of the last {state.commits} changes can't be read (damage)"
-    return (
-        f"the last {state.bytes_all - good} of {state.bytes_all} bytes of changes can't be read"
-        " (an entry that was being written when the machine stopped, or damage)"
-    )
 
 
 def _keep(changes: Path, content: bytes) -> Path:
@@ -153,15 +152,11 @@ def _keep(changes: Path, content: bytes) -> Path:
 def name_the_loss(connection: duckdb.DuckDBPyConnection, loss: Loss) -> None:
     """Say and ask what was lost, in a ledger of today's schema."""
     rows = connection.execute(statement("upkeep/last_visit")).fetchall()
-    last = (
-        f"the last visit in it is {rows[0][0]} of unit {rows[0][1]} on {rows[0][2]}"
-        if rows
-        else "it is empty"
+    visit_id, unit, day = rows[0] if rows else (None, None, None)
+    lost = entries_lost if loss.entries else bytes_lost
+    said = lost(
+        str(loss.ledger), loss.lost, loss.of, visit_id, unit, str(day) if day else None, loss.kept.name
     )
-    text = (
-        f"The ledger {loss.ledger} was opened at its last good state: {loss.what}; {last}. Enter later visits"
-        f" again if any are missing. A copy was kept as {loss.kept.name}."
-    )
-    log.warning(text)
+    log.warning("%s", said.text)
     with transaction(connection, PROGRAM, "work"):
-        raise_question(connection, "ledger", loss.kept.name, "changes-lost", text)
+        raise_question(connection, "ledger", loss.kept.name, said)

@@ -5,8 +5,10 @@ from __future__ import annotations
 import duckdb
 
 from ingest.durable import utc_now
+from ingest.errors import Question
 from ingest.ledger.numbers import new_id
 from ingest.ledger.statements import statement
+from ingest.wording.stored import stored_question
 
 # While one of these is open, the visit's mileage or reading can't be trusted and it stays out of the trend.
 KEEPS_OUT_OF_TREND = (
@@ -30,11 +32,9 @@ def raise_question(
     connection: duckdb.DuckDBPyConnection,
     table_name: str,
     row_key: str,
-    code: str,
-    text: str,
+    question: Question,
     *,
     unit: str | None = None,
-    field: str | None = None,
 ) -> None:
     """Ask about one row, in the caller's transaction, unless the same question is open."""
     connection.execute(
@@ -45,8 +45,8 @@ def raise_question(
             "table_name": table_name,
             "row_key": row_key,
             "unit": unit,
-            "field": field,
-            "code": code,
-            "text": text,
-        },
+            "field": question.field or None,
+            "code": question.code,
+        }
+        | stored_question(question),
     )

@@ -28,6 +28,7 @@ from ingest.ledger.tables import table_names
 from ingest.ledger.transaction import transaction
 from ingest.ledger.waveform_home import ledger_id, owner
 from ingest.waveforms import waveform_folder
+from ingest.wording.questions import rows_lost
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -157,9 +158,4 @@ def _stay_the_same(connection: duckdb.DuckDBPyConnection, ledger: Path) -> None:
 
 
 def _record(connection: duckdb.DuckDBPyConnection, lost: dict[str, int], kept: Path) -> None:
-    what = ", ".join(f"{count} of {name}" for name, count in lost.items()) or "none"
-    text = (
-        f"The ledger was damaged and was rebuilt; rows that could not be read: {what}. "
-        f"The damaged file was kept as {kept.name}."
-    )
-    raise_question(connection, "ledger", kept.name, "changes-lost", text)
+    raise_question(connection, "ledger", kept.name, rows_lost([*lost], [*lost.values()], kept.name))

@@ -26,6 +26,8 @@ from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_capture
 from ingest.ledger.waveform_home import ledger_id, not_ours, owner
 from ingest.waveforms import TEMPORARY, read_waveform, store_waveform, waveform_folder
+from ingest.wording.questions import capture_without_visit
+from ingest.wording.stored import question_text
 
 YOUNG_S = 24 * 3600.0
 Progress = Callable[[int, int], None]
@@ -136,7 +138,7 @@ def _broken_rows(connection: duckdb.DuckDBPyConnection) -> list[Finding]:
 
 def _open_losses(connection: duckdb.DuckDBPyConnection) -> list[Finding]:
     rows = connection.execute(statement("upkeep/open_losses")).fetchall()
-    return [Finding("changes-lost", "info", text) for (text,) in rows]
+    return [Finding("changes-lost", "info", question_text(*row)) for row in rows]
 
 
 def _missing(known: dict[str, tuple[int | None, str | None]], files: dict[str, Path]) -> list[Finding]:
@@ -186,16 +188,11 @@ def _look_at(
 
 
 def _adopt(ledger: Path, capture: Capture, name: str) -> Finding:
-    text = (
-        f"The waveform {name} was stored but its visit was not: log the visit again from its file, or dismiss"
-        " this."
-    )
+    asked = capture_without_visit(name)
     with open_ledger(ledger, read_only=False) as connection, transaction(connection, PROGRAM, "work"):
         insert_capture(connection, capture, store_waveform(ledger, capture))
-        raise_question(
-            connection, "capture", capture.identity, "capture-without-visit", text, field="capture_hash"
-        )
-    return Finding("orphan-adopted", "info", text)
+        raise_question(connection, "capture", capture.identity, asked)
+    return Finding("orphan-adopted", "info", asked.text)
 
 
 def _unfinished(ledger: Path, clean: bool, young_s: float) -> list[Finding]:

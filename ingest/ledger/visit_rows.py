@@ -18,7 +18,7 @@ from ingest.ledger.statements import statement
 from ingest.ledger.waveform_home import ledger_id, mark
 from ingest.reading import Reading
 from ingest.waveforms import StoredWaveform
-from ingest.wording.sentence import stored_note
+from ingest.wording.stored import stored_note
 
 # Kept apart from the plain columns: as JSON.
 _JSON_FIELDS = {"speed_candidates", "notes"}

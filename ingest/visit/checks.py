@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -16,15 +17,16 @@ import numpy as np
 
 from ingest.checking.identifiers import MANGLED, unit_key
 from ingest.checking.odometer import judge_entry
-from ingest.checking.odometer_questions import odometer_question
 from ingest.checking.other_unit import units_like
 from ingest.errors import Question
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.reading import Reading
 from ingest.trade_numbers import FAR_FROM_OWN_LEVEL, PLAUSIBLE_A, PROBE_RATIO_WITHIN, SUPPLY_SHARE
-from ingest.units import KPA_PER_PSI, UNITS, format_quantity
+from ingest.units import KPA_PER_PSI, UNITS
 from ingest.visit.entry import VisitEntry
+from ingest.wording import questions
+from ingest.wording.odometer_questions import odometer_question
 
 _OLD_DAYS = 366  # an older entry is asked about where the unit has been here since
 
@@ -42,7 +44,7 @@ def check_visit(
     """
     today = today or date.today()
     odometer = tuple(_odometer(connection, entry, today))
-    questions = [
+    asked = [
         *_identifiers(entry),
         *_similar_unit(connection, entry, doubted=bool(odometer)),
         *_date(connection, entry, today),
@@ -53,18 +55,17 @@ def check_visit(
     mean_a = entry.meter_a if reading is None else reading.mean_a
     if mean_a:
         own_a = _own_level(connection, entry)
-        questions += _probe_factor(mean_a, own_a, settings_at(connection, entry.visited_on))
+        asked += _probe_factor(mean_a, own_a, settings_at(connection, entry.visited_on))
         far = own_a is not None and abs(np.log(mean_a / own_a)) > FAR_FROM_OWN_LEVEL
         if odometer or far:
-            questions += _other_unit(connection, entry, mean_a, reading.rpm if reading else None)
-    return tuple(questions)
+            asked += _other_unit(connection, entry, mean_a, reading.rpm if reading else None)
+    return tuple(asked)
 
 
 def _identifiers(entry: VisitEntry) -> Iterator[Question]:
     for field, value in (("unit", entry.unit), ("serial", entry.serial)):
         if value and re.match(MANGLED, value):
-            text = f"{field} '{value}' looks like an identifier a spreadsheet has changed; is it right?"
-            yield Question(field, "mangled-identifier", text)
+            yield replace(questions.mangled_identifier(value), field=field)
 
 
 def _similar_unit(
@@ -77,11 +78,9 @@ def _similar_unit(
     if not like:
         return
     if entry.unit not in units:
-        text = f"Unit {entry.unit} is new, but unit {like[0]} is on record; is it that one?"
-        yield Question("unit", "similar-unit", text)
+        yield questions.new_but_similar(entry.unit, like[0])
     elif doubted or entry.odometer_km is None:
-        text = f"There are a unit {entry.unit} and a unit {like[0]}; is it {entry.unit}?"
-        yield Question("unit", "similar-unit", text)
+        yield questions.which_of_two_units(entry.unit, like[0])
 
 
 def _date(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date) -> Iterator[Question]:
@@ -89,15 +88,14 @@ def _date(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date)
     if day is None:
         return
     if day > today + timedelta(days=1):  # a day's grace covers time zones
-        yield Question("date", "future-date", f"{day} is after today, {today}; what is the right date?")
+        yield questions.future_date(str(day), str(today))
     elif day < today - timedelta(days=_OLD_DAYS):
         later = connection.execute(
             statement("visit/later_visit"),
             [entry.unit, day],
         ).fetchall()[0][0]
         if later:
-            text = f"{day} is more than a year ago and the unit was here on {later}; is it the right date?"
-            yield Question("date", "old-date", text)
+            yield questions.old_date(str(day), str(later))
 
 
 def _odometer(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date) -> Iterator[Question]:
@@ -113,11 +111,8 @@ def _odometer(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: d
         return
     earlier = history[history["read_on"] <= day]
     last_km = float(earlier.sort_values("read_on")["odometer_km"].iloc[-1]) if len(earlier) else None
-    text = "Odometer " + odometer_question(doubt, entry.odometer_km, unit, last_km)
-    if unit != own:
-        last = f", the last {format_quantity(last_km, own)}" if last_km is not None else ""
-        text += f" (In {own}: {format_quantity(entry.odometer_km, own)}{last}.)"
-    yield Question("odometer", doubt.code, text)
+    other = own if unit != own else None
+    yield odometer_question(doubt.code, entry.odometer_km, doubt.likely_km, unit, last_km=last_km, own=other)
 
 
 def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:
@@ -128,8 +123,7 @@ def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator
         [entry.unit, entry.visited_on],
     ).fetchall()[0][0]
     if last is not None and entry.hours < last:
-        text = f"{entry.hours:,.0f} hours are below the unit's last, {last:,.0f}; mistyped, or a new meter?"
-        yield Question("hours", "hours-below-last", text)
+        yield questions.hours_below_last(entry.hours, last)
 
 
 def _electrical(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:
@@ -138,16 +132,11 @@ def _electrical(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Ite
     if entry.supply_v is not None and system_v:
         low, high = (share * system_v for share in SUPPLY_SHARE)
         if not low <= entry.supply_v <= high:
-            text = f"{entry.supply_v:g} V is far from this unit's {system_v:g} V system; is it right?"
-            yield Question("supply_v", "supply-implausible", text)
+            yield questions.supply_implausible(entry.supply_v, system_v)
     if entry.fuel_pressure_kpa and rated_kpa:
         slip = entry.fuel_pressure_kpa * KPA_PER_PSI
         if entry.fuel_pressure_kpa < 0.4 * rated_kpa and abs(slip / rated_kpa - 1) < 0.25:
-            text = (
-                f"{entry.fuel_pressure_kpa:.0f} kPa is far below the rated {rated_kpa:.0f} kPa, but"
-                f" {entry.fuel_pressure_kpa:.0f} psi would be {slip:.0f} kPa; was it read in psi?"
-            )
-            yield Question("fuel_pressure_kpa", "pressure-unit", text)
+            yield questions.pressure_in_psi(entry.fuel_pressure_kpa, rated_kpa)
 
 
 def _own_level(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> float | None:
@@ -163,19 +152,11 @@ def _probe_factor(mean_a: float, own_a: float | None, settings: dict[str, Any]) 
     # On less than `dead_a` the pump has failed, whatever the factor.
     unlikely = settings["dead_a"] < mean_a < PLAUSIBLE_A[0] or mean_a > PLAUSIBLE_A[1]
     if own_a is None and unlikely:
-        text = (
-            f"{format_quantity(mean_a, 'A')} is unlikely for a fuel pump; is the probe factor or range right?"
-        )
-        return [Question("mean_a", "probe-factor", text)]
+        return [questions.current_unlikely(mean_a)]
     low, high = (settings["probe_factor_ratio"] * within for within in PROBE_RATIO_WITHIN)
     if own_a is None or not low <= max(mean_a / own_a, own_a / mean_a) <= high:
         return []
-    times = f"{mean_a / own_a:.0f} times" if mean_a > own_a else f"1/{own_a / mean_a:.0f} of"
-    text = (
-        f"{format_quantity(mean_a, 'A')} is about {times} this pump's level, {format_quantity(own_a, 'A')};"
-        " is the probe factor right?"
-    )
-    return [Question("mean_a", "probe-factor", text)]
+    return [questions.current_off_level(mean_a, own_a)]
 
 
 def _other_unit(
@@ -186,8 +167,4 @@ def _other_unit(
     )
     if len(others) != 1:
         return []
-    text = (
-        f"This does not look like unit {entry.unit}, but like unit {others[0]}: its odometer stood there then"
-        " and its pump draws such a current. Which unit is it?"
-    )
-    return [Question("unit", "other-unit", text)]
+    return [questions.other_unit(entry.unit, others[0])]

@@ -39,6 +39,8 @@ from ingest.vocabulary import (
     YES_NO,
 )
 from ingest.waveforms import store_waveform
+from ingest.wording import questions as words
+from ingest.wording.stored import stored_question
 
 UNKNOWN_TYPE = "unknown"
 # Entries that hold a word of a list; blank where not told.
@@ -172,7 +174,7 @@ def _complete(entry: VisitEntry) -> VisitEntry:
         raise EntryRefused("unit-missing", "unit: blank; give the vehicle's number, for example --unit 214.")
     for field, value, allowed in (
         ("reason", entry.reason, REASONS),
-        *((name, getattr(entry, name), (None, *words)) for name, words in _WORDS.items()),
+        *((name, getattr(entry, name), (None, *choices)) for name, choices in _WORDS.items()),
         *(("done", work, WORK) for work in entry.done),
     ):
         if value not in allowed:
@@ -253,25 +255,18 @@ def _find_pump(
     pump_id = _pump_in_place(connection, entry)
     if pump_id is not None:
         return pump_id, ()
-    pump = f"a pump of {entry.pump_type or 'unknown'} type, fitted on an unknown date"
     known, units = connection.execute(statement("visit/unit_counts"), [entry.unit]).fetchall()[0]
     if not units:
         return None, ()  # the first unit of an empty ledger can't be a slip for another
     if not known:
-        text = f"Unit {entry.unit} is not in the ledger: add it with {pump}?"
-        return None, (Question("unit", "unit-new", text),)
+        return None, (words.new_unit(entry.unit, entry.pump_type),)
     lives = connection.execute(statement("visit/lives_in_position"), [entry.unit, entry.position]).fetchall()[
         0
     ][0]
     if not lives:
-        text = f"Unit {entry.unit} has no pump in position {entry.position}: add {pump}?"
-        return None, (Question("position", "position-new", text),)
-    which = f" with serial {entry.serial}" if entry.serial else ""
-    text = (
-        f"The ledger knows no pump{which} in position {entry.position} of unit {entry.unit}"
-        f" on {entry.visited_on}: add {pump}?"
-    )
-    return None, (Question("unit", "pump-new", text),)
+        return None, (words.new_position(entry.unit, entry.position, entry.pump_type),)
+    day = str(entry.visited_on)
+    return None, (words.new_pump(entry.unit, entry.position, entry.serial, day, entry.pump_type),)
 
 
 def _second_reading(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> tuple[Question, ...]:
@@ -285,11 +280,8 @@ def _second_reading(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) ->
     if not rows:
         return ()
     visit_id, meter_a = rows[0]
-    text = (
-        f"Unit {entry.unit} already has a meter reading of {meter_a:g} A on {entry.visited_on}"
-        f" (visit {visit_id}): store {entry.meter_a:g} A beside it?"
-    )
-    return (Question("meter_a", "second-meter-reading", text),)
+    day = str(entry.visited_on)
+    return (words.second_meter_reading(entry.unit, day, visit_id, meter_a, entry.meter_a),)
 
 
 def _add_pump(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> int:
@@ -350,10 +342,10 @@ def _keep_answers(
                 "unit": entry.unit,
                 "field": question.field,
                 "code": question.code,
-                "text": question.text,
                 "answer": answers[question.code].strip(),
                 "answered_by": entry.technician or author.name,
-            },
+            }
+            | stored_question(question),
         )
 
 
@@ -361,14 +353,6 @@ def _leave_open(
     connection: duckdb.DuckDBPyConnection, entry: VisitEntry, visit_id: int, questions: tuple[Question, ...]
 ) -> None:
     for question in questions:
-        raise_question(
-            connection,
-            "visit",
-            str(visit_id),
-            question.code,
-            question.text,
-            unit=entry.unit,
-            field=question.field,
-        )
+        raise_question(connection, "visit", str(visit_id), question, unit=entry.unit)
     if any(q.code in KEEPS_OUT_OF_TREND for q in questions):
         connection.execute(statement("visit/out_of_trend"), [visit_id])

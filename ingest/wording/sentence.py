@@ -7,7 +7,6 @@ the same values. Remarks of a ledger from before values were kept have their sen
 from __future__ import annotations
 
 import inspect
-import json
 from collections.abc import Callable, Mapping
 from functools import wraps
 from typing import Any, ParamSpec
@@ -17,7 +16,6 @@ from ingest.errors import Question
 
 P = ParamSpec("P")
 VARIANT = "variant"  # the value that tells sentences of one code apart
-FURTHER = "further"  # what a question adds: the values of each sentence that follows, with its code
 _writers: dict[tuple[str, str], Callable[..., str]] = {}
 
 
@@ -59,10 +57,9 @@ def said(code: str, values: Mapping[str, Any] | None, kept: str | None = None) -
     """
     if values is not None:
         told = dict(values)
-        further = told.pop(FURTHER, None)
         write = _writers.get((code, told.pop(VARIANT, "")))
         if write is not None and _fits(write, told):
-            return write(**told) + ("" if further is None else " " + said(further["code"], further))
+            return write(**told)
     if kept:
         return kept
     return f"{code}: {', '.join(f'{k} {v}' for k, v in (values or {}).items())}."
@@ -71,20 +68,6 @@ def said(code: str, values: Mapping[str, Any] | None, kept: str | None = None) -
 def codes() -> dict[tuple[str, str], Callable[..., str]]:
     """Return what words each code and variant."""
     return dict(_writers)
-
-
-def stored_note(note: Note) -> dict[str, Any]:
-    """Return a note as the ledger keeps it: its sentence only where there are no values to make it from."""
-    kept = {"code": note.code, "level": note.level}
-    return kept | ({"text": note.text} if note.values is None else {"values": dict(note.values)})
-
-
-def notes_from(stored: str | None) -> tuple[Note, ...]:
-    """Return the notes of a `notes` column, worded as today."""
-    return tuple(
-        Note(n["code"], n["level"], said(n["code"], n.get("values"), n.get("text")), n.get("values"))
-        for n in json.loads(stored or "[]")
-    )
 
 
 def _keeper(code: str, variant: str, write: Callable[..., str]) -> Callable[..., dict[str, Any]]:
@@ -106,7 +89,9 @@ def _plain(value: Any) -> Any:
     """Return a value as JSON holds it."""
     if isinstance(value, list | tuple):
         return [_plain(each) for each in value]
-    return value.item() if hasattr(value, "item") else value
+    if hasattr(value, "item"):
+        value = value.item()
+    return None if value != value else value
 
 
 def _fits(write: Callable[..., str], values: Mapping[str, Any]) -> bool:

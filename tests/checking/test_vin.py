@@ -18,8 +18,8 @@ from ingest.checking.identifiers import similar_units, similar_vins, unit_key, v
 )
 def test_one_vin(vin, code, says):
     problem = vin_problem(vin)
-    assert (problem[0] if problem else None) == code
-    assert not problem or says in problem[1]
+    assert (problem.code if problem else None) == code
+    assert not problem or says in problem.text
 
 
 def test_near_identical_vins_point_at_the_other_unit():

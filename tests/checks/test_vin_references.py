@@ -29,7 +29,7 @@ def test_letters_a_vin_cannot_have(letter):
     """49 CFR 565.15: the letters I, O and Q are not used."""
     vin = "1HGCM82633A00435" + letter
     assert check_digit(vin) is None
-    assert vin_problem(vin)[0] == "vin-malformed"
+    assert vin_problem(vin).code == "vin-malformed"
 
 
 def test_same_value_letters_cannot_be_told():
@@ -39,4 +39,4 @@ def test_same_value_letters_cannot_be_told():
 
 def test_a_european_vin_without_check_digit_only_warns():
     """49 CFR 565 binds vehicles sold in the United States; ISO 3779 leaves the digit optional."""
-    assert vin_problem("WAUZZZ8K9BA012345")[0] == "vin-unchecked"
+    assert vin_problem("WAUZZZ8K9BA012345").code == "vin-unchecked"

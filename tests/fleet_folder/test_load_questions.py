@@ -97,7 +97,7 @@ def test_units_named_nowhere_else_are_added_with_a_question(tmp_path, ledger):
     visits = [*steady_visits(n=3), *steady_visits("t-1", n=3), *steady_visits("X9", n=3)]
     report = load(ledger, write_visits(tmp_path / "f", visits, **tables))
     asked = {q.code: q for q in report.questions if q.field == "unit"}
-    assert "Is it unit T1, or a new one?" in next(q.text for q in report.questions if "unit t-1" in q.text)
+    assert "Is it unit T1, or a new one?" in next(q.text for q in report.questions if "Unit t-1" in q.text)
     assert set(asked) == {"unknown-unit"}
     implied = [q for q in report.questions if q.code == "implied-pump"]
     assert len(implied) == 3  # one a unit, not one a visit

@@ -21,6 +21,7 @@ from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.waveforms import store_waveform, waveform_folder, waveform_path
+from ingest.wording.stored import question_text
 from tests.authors import ANYBODY
 
 RNG = np.random.default_rng(7)
@@ -192,11 +193,12 @@ def test_a_damaged_block_is_named_and_the_rest_saved(large, capsys):
     with open_ledger(large, read_only=False) as con:
         [(saved,)] = con.execute("SELECT count(*) FROM reading").fetchall()
         assert con.execute("SELECT * FROM visit").fetchall() == before
-        [(text,)] = con.execute("SELECT text FROM question WHERE code = 'changes-lost'").fetchall()
+        asked = "SELECT code, details, text FROM question WHERE code = 'changes-lost'"
+        [lost] = con.execute(asked).fetchall()
         visit = {"unit": "1", "pump_id": 1, "visited_on": date(2026, 1, 1)}
         assert insert_row(con, "visit", visit) == 4  # 3 was given out and is not given again
     assert 0.5 * total < saved < total
-    assert f"{total - saved} of reading" in text
+    assert f"{total - saved} of reading" in question_text(*lost)
 
 
 def test_what_is_beyond_repair_is_left_alone(ledger):

@@ -7,15 +7,24 @@ import re
 import pytest
 
 from ingest.capture import Note
-from ingest.wording import file_notes, measuring_notes, sentence
-from ingest.wording.sentence import codes, notes_from, said, stored_note
+from ingest.wording import file_notes, measuring_notes, questions, sentence
+from ingest.wording.odometer_questions import odometer_question
+from ingest.wording.sentence import codes, said
+from ingest.wording.stored import notes_from, question_text, stored_note, stored_question
 
 EXAMPLES = {
-    "str": ["A", "mV"], "float": [0.0, 1234.567], "int": [1, 12_000], "bool": [True, False],
+    "str": ["A", "mV"], "float": [0.125, 1234.567], "int": [1, 12_000], "bool": [True, False],
     "str | None": ["A", None], "float | None": [1.5, None], "int | None": [3, None],
     "list[str]": [["A"], ["A", "B"]], "list[float]": [[1.0], [3000.0, 6000.0]],
 }  # fmt: skip
-NAMED = {"delimiter": [";", None], "decimal": [",", "."]}
+NAMED = {
+    "refusal": ["It is cut short."],
+    "unit": ["mi", "km"],
+    "own": [None, "km"],
+    "rows": [[3], [1, 2]],
+    "delimiter": [";", None],
+    "decimal": [",", "."],
+}
 
 
 def examples(write):
@@ -30,7 +39,7 @@ def examples(write):
 def test_each_remark_is_one_plain_sentence_whatever_its_values(code, variant):
     for values in examples(codes()[code, variant]):
         text = said(code, values | ({"variant": variant} if variant else {}))
-        assert re.match(r"[A-Z0-9]|mV", text), text
+        assert re.match(r"[A-Z0-9']|mV|mi|km", text), text
         assert text[-1] in ".?)", text
         assert not re.search(r"[{}\n]|None|  ", text), text
 
@@ -57,6 +66,19 @@ def test_a_remark_nobody_words_any_longer_loses_nothing():
     [note] = notes_from('[{"code": "gone", "level": "info", "values": {"hz": 50}}]')
     assert note.text == "gone: hz 50."
     assert said("clipped", {"other": 3}) == "clipped: other 3."
+
+
+def test_a_question_comes_back_from_the_ledger_as_it_was_asked():
+    for asked in (
+        questions.future_date("2031-01-02", "2026-03-01"),
+        odometer_question("odometer-digit", 160_934.4, 16_093.4, "mi", last_km=15_000.0),
+        odometer_question("odometer-too-far", 160_934.4, float("nan"), "km", own="mi", other_unit="T2"),
+    ):
+        kept = stored_question(asked)
+        assert kept["text"] is None
+        assert question_text(asked.code, **kept) == asked.text
+    assert question_text("odometer-jump", None, "Is it right?") == "Is it right?"  # kept without values
+    assert question_text("odometer-jump", float("nan"), "Is it right?") == "Is it right?"  # as a frame has it
 
 
 def test_another_language_is_another_set_of_sentences_for_the_same_values(monkeypatch):

@@ -1,6 +1,6 @@
 -- One question per row, field and kind; an answered one is not asked again unless a load changed the row since.
-INSERT INTO question (question_id, raised_at, table_name, row_key, unit, field, code, text)
-SELECT $before + row_number() OVER (), $at, a.table_name, a.row_key, a.unit, a.field, a.code, a.text
+INSERT INTO question (question_id, raised_at, table_name, row_key, unit, field, code, details)
+SELECT $before + row_number() OVER (), $at, a.table_name, a.row_key, a.unit, a.field, a.code, a.details
 FROM asked a
 WHERE NOT EXISTS (
     SELECT 1 FROM question q

@@ -1,6 +1,6 @@
 -- A question that was answered while the entry was made.
 INSERT INTO question (
-    question_id, raised_at, table_name, row_key, unit, field, code, text, status, answer, answered_by, answered_at,
+    question_id, raised_at, table_name, row_key, unit, field, code, details, text, status, answer, answered_by, answered_at,
     answered_after
-) VALUES ($question_id, $at, 'visit', $row_key, $unit, $field, $code, $text, 'confirmed', $answer, $answered_by, $at,
+) VALUES ($question_id, $at, 'visit', $row_key, $unit, $field, $code, $details, $text, 'confirmed', $answer, $answered_by, $at,
     (SELECT coalesce(max(change_id), 0) FROM change_log));
