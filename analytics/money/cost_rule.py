@@ -94,7 +94,7 @@ def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
     doing nothing, in money, below 0 where it costs more; saving: the same of what was chosen.
     """
     made, outlook = weighed.decision, weighed.outlook
-    changes = made.options[:, CHECK_AND_CHANGE:].reshape(len(pumps), -1)
+    changes = np.concatenate([made.options[:, job] for job in range(CHECK_AND_CHANGE, len(JOBS))], axis=1)
     none = np.isnan(changes).all(axis=1)
     best = np.where(none, np.nan, np.nanmin(np.where(none[:, None], 0.0, changes), axis=1))
     return pumps.assign(

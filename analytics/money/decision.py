@@ -158,7 +158,7 @@ def decide(
     ranked[out, CHECK_AND_CHANGE] = np.inf
     idle = ranked[:, NOTHING, NEXT_STOP] - np.broadcast_to(least_saving, n)
     ranked[:, NOTHING, NEXT_STOP] = np.where(forced, np.inf, idle)
-    best = ranked.reshape(n, -1).argmin(axis=1)
+    best = ranked.reshape(n, len(JOBS) * len(TIMES)).argmin(axis=1)  # n may be 0
     job = best // 3
     time = np.where(job == NOTHING, NEXT_STOP, best % 3)
     row = np.arange(n)

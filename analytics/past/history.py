@@ -59,7 +59,7 @@ class History:
 
 
 def load_history(ledger: Path, as_of: date | None = None) -> History:
-    """Read the ledger's past up to `as_of` (default: the last dated fact)."""
+    """Read the ledger's past up to `as_of` (default: the last dated fact; while there is none, today)."""
     with open_ledger(ledger) as connection:
         return read_history(connection, as_of)
 
@@ -70,11 +70,15 @@ def read_history(connection: duckdb.DuckDBPyConnection, as_of: date | None = Non
     visits, points, filters = (
         fetch(connection, f"history_{name}", [as_of]) for name in ("visits", "odometers", "filters")
     )
-    last = [points["day"].max(), visits["day"].max(), pumps["removed_day"].max()]
-    known = [float(d) for d in last if pd.notna(d)]
-    day = (as_of - EPOCH).days if as_of else int(max(known)) if known else 0
+    day = ((as_of or _newest_fact(connection)) - EPOCH).days
     settings = settings_at(connection, EPOCH + timedelta(days=day))
     return build_history(pumps, visits, points, filters, day, settings)
+
+
+def _newest_fact(connection: duckdb.DuckDBPyConnection) -> date:
+    """Return the day of the last dated fact; today while there is none."""
+    day = fetch(connection, "history_newest_fact")["day"].iloc[0]
+    return date.today() if pd.isna(day) else pd.Timestamp(day).date()
 
 
 def build_history(

@@ -97,8 +97,8 @@ def pick_list(lines: pd.DataFrame) -> pd.DataFrame:
 def expected_failures(inputs: Inputs, lead: pd.Series, planned: np.ndarray) -> pd.DataFrame:
     """Return expected failures in one lead time by depot and type, of pumps that no change is planned for."""
     pumps = inputs.pumps
-    wait = pumps["pump_type"].map(lead).fillna(LEAD_DAYS)
-    distance = (wait * pumps["pump_km_per_day"]).to_numpy(float)
+    wait = pumps["pump_type"].map(lead).fillna(LEAD_DAYS).astype(float)  # no pump, no number
+    distance = wait.to_numpy(float) * pumps["pump_km_per_day"].to_numpy(float)
     failing = curve_at(1 - inputs.forecast.survival, inputs.forecast.grid_km, distance)
     failed = (pumps["status"] == "failed").to_numpy()
     frame = pd.DataFrame(

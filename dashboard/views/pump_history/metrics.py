@@ -183,10 +183,9 @@ def placed_events(events: pd.DataFrame, pump: pd.Series, axis: Axis) -> pd.DataF
     shift, share = pump["fitted_odometer_km"], pump["run_share"]
     km = events["odometer_km"] - (0.0 if formats.is_unknown(shift) else float(shift))
     km = km * (1.0 if formats.is_unknown(share) else float(share))
-    return events.assign(
-        distance=km / axis.km,
-        text=events["happened_on"].map(formats.day) + " " + events["note"].fillna(""),
-    )[events["odometer_km"].notna() & (km >= 0)]
+    notes = zip(events["happened_on"], events["note"].fillna(""), strict=True)
+    text = pd.Series([f"{formats.day(day)} {note}" for day, note in notes], events.index, dtype=object)
+    return events.assign(distance=km / axis.km, text=text)[events["odometer_km"].notna() & (km >= 0)]
 
 
 def near(events: pd.DataFrame, distance: pd.Series, axis: Axis) -> pd.DataFrame:

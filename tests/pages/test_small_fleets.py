@@ -1,0 +1,90 @@
+"""Every page of a house that has just begun, or has ended: no pump, one, two, three; no visit; all retired."""
+
+import pandas as pd
+import pytest
+
+from dashboard.cli import main
+from dashboard.shell.navigation import PAGES
+from tests.pages.page_runs import open_page
+
+TYPES = [{"pump_type": "T", "current_low_a": 4, "current_high_a": 7}]
+HISTORY = [{"pump": "1", "history_part": part} for part in ("What is expected", "Waveforms", "Visits")]
+ASKED = {"pump_history": [{"pump": "1"}, *HISTORY]}
+
+
+def units(count, **facts):
+    return [{"unit": f"u{i}", "depot": "Yard"} | facts for i in range(count)]
+
+
+def pumps(count, **facts):
+    fitted = {"pump_type": "T", "fitted_on": "2025-01-01", "fitted_odometer": 1000}
+    return [{"unit": f"u{i}"} | fitted | facts for i in range(count)]
+
+
+def visits(count, each):
+    return [
+        {"unit": f"u{i}", "visited_on": f"2026-0{k + 1}-15", "odometer": 9000 + 4000 * k, "state": "idle",
+         "mean_a": 5.1, "rpm": 6000, "ripple_pct": 9, "supply_v": 13.6}
+        for i in range(count) for k in range(each)
+    ]  # fmt: skip
+
+
+GONE = {"removed_on": "2026-03-01", "removed_odometer": 20_000, "removal": "other"}
+FLEETS = {
+    "vehicles without a pump": {"vehicles": units(2)},
+    "work alone": {"vehicles": units(1), "services": [{"unit": "u0", "done_on": "2026-03-01", "work": "hose"}]},
+    "one pump, no visit": {"vehicles": units(1), "pump_types": TYPES, "pumps": pumps(1)},
+    "one visit and nothing else": {"visits": visits(1, 1)},
+    "broken down, never read": {
+        "vehicles": units(1), "pumps": pumps(1),
+        "breakdowns": [{"unit": "u0", "happened_on": "2026-03-01", "pump_confirmed": "yes"}],
+    },
+    "two pumps": {"vehicles": units(2), "pump_types": TYPES, "pumps": pumps(2), "visits": visits(2, 1)},
+    "three pumps": {"vehicles": units(3), "pump_types": TYPES, "pumps": pumps(3), "visits": visits(3, 3)},
+    "all retired": {
+        "vehicles": units(2, retires_on="2026-03-01"), "pump_types": TYPES, "pumps": pumps(2, **GONE),
+        "visits": visits(2, 1),
+    },
+}  # fmt: skip
+NO_PUMP_RUNS = {"vehicles without a pump", "work alone", "all retired"}
+
+
+def load(folder, tables):
+    folder.mkdir()
+    for name, rows in tables.items():
+        pd.DataFrame(rows).to_csv(folder / f"{name}.csv", index=False)
+    ledger = str(folder / "fleet.duckdb")
+    assert main(["load", str(folder), "--ledger", ledger]) == 0
+    return ledger
+
+
+def draw_every_page():
+    for view in PAGES:
+        for query in ASKED.get(view, [{}]):
+            page = open_page(view, **query)
+            assert not page.error, (view, query, [e.value for e in page.error])
+
+
+@pytest.mark.parametrize("name", [name for name in FLEETS if name != "work alone"])
+def test_every_page_of_a_small_fleet_opens(tmp_path, monkeypatch, name):
+    monkeypatch.setenv("PUMPLEDGER", load(tmp_path / "folder", FLEETS[name]))
+    draw_every_page()
+
+
+def test_every_page_opens_after_a_first_visit_by_meter(tmp_path, monkeypatch, capsys):
+    ledger = str(tmp_path / "fleet.duckdb")
+    entered = ["--unit", "7", "--odometer", "88412 mi", "--meter-a", "5.2", "--date", "2026-03-01"]
+    assert main(["log", *entered, "--ledger", ledger]) == 0
+    monkeypatch.setenv("PUMPLEDGER", ledger)
+    draw_every_page()
+
+
+@pytest.mark.parametrize("name", sorted(NO_PUMP_RUNS))
+def test_reports_of_a_fleet_without_a_running_pump(tmp_path, capsys, name):
+    ledger = load(tmp_path / "folder", FLEETS[name])
+    for command in ("rank", "plan", "cost", "backtest", "check"):
+        capsys.readouterr()
+        main([command, "--ledger", ledger])
+        said = capsys.readouterr()
+        assert "1970" not in said.out + said.err
+        assert "Traceback" not in said.err
