@@ -1,4 +1,4 @@
-"""Every page of a house that has just begun, or has ended: no pump, one, two, three; no visit; all retired."""
+"""Every page of a house that has only begun, or has ended: no pump, one, two, three; no visit; all gone."""
 
 import pandas as pd
 import pytest
@@ -32,7 +32,9 @@ def visits(count, each):
 GONE = {"removed_on": "2026-03-01", "removed_odometer": 20_000, "removal": "other"}
 FLEETS = {
     "vehicles without a pump": {"vehicles": units(2)},
-    "work alone": {"vehicles": units(1), "services": [{"unit": "u0", "done_on": "2026-03-01", "work": "hose"}]},
+    "work alone": {
+        "vehicles": units(1), "services": [{"unit": "u0", "done_on": "2026-03-01", "work": "hose"}],
+    },
     "one pump, no visit": {"vehicles": units(1), "pump_types": TYPES, "pumps": pumps(1)},
     "one visit and nothing else": {"visits": visits(1, 1)},
     "broken down, never read": {
