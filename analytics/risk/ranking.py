@@ -104,8 +104,9 @@ def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd
     """As `rank`, from facts read and scored."""
     table, _ = decided_facts(facts, state, within_km)
     failed = (table["status"] == "failed").to_numpy()
-    longest_down = -table["down_since"].fillna(pd.Timestamp.max).to_numpy("datetime64[s]").astype(float)
-    order = np.lexsort((-table["risk"].to_numpy(float), -np.where(failed, longest_down, 0.0), ~failed))
+    down_days = table["down_since"].to_numpy("datetime64[D]").astype(float)
+    down_days[table["down_since"].isna()] = np.inf  # since nobody knows when: after the others
+    order = np.lexsort((-table["risk"].to_numpy(float), np.where(failed, down_days, 0.0), ~failed))
     return table.iloc[order].reset_index(drop=True)
 
 

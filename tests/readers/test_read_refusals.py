@@ -265,6 +265,14 @@ REFUSALS = {
     "parquet cut short": (parquet({"a": I})[:-20], {}, "damaged", "Parquet file is damaged"),
     "gzip cut short": (gzip.compress(text())[:-30], {}, "damaged", "gzip file"),
     "gzip in gzip": (gzip.compress(gzip.compress(text())), {}, "compressed", "more than once"),
+    "database": (b"SQLite format 3\0" + bytes(600), {}, "database", "a database"),
+    "compressed audio": (b"ID3" + bytes(600), {}, "audio", "record WAV instead"),
+    "times and nothing beside them": (
+        text("time (s),\n", T, [""] * 600),
+        {},
+        "no-channel",
+        "no values beside",
+    ),
     "bzip2": (b"BZh91AY&SY" + bytes(100), {}, "compressed", "gzip"),
 }
 del REFUSALS["all gaps"]
