@@ -86,7 +86,6 @@ class Lives:
     type_code: np.ndarray
     wear: np.ndarray
     wear_rate: np.ndarray
-    wear_slope: np.ndarray
     wear_level: np.ndarray
     drag_start_km: np.ndarray
     drag_rate: np.ndarray
@@ -150,7 +149,7 @@ def draw_lives(p: FleetParameters, type_code: np.ndarray, rng: np.random.Generat
     sudden_km = rng.exponential(1 / p.sudden_per_km[type_code])
     ends = np.column_stack([wear_km, drag_km, sudden_km])
     return Lives(
-        type_code, wear, rate, np.column_stack([slope, slope[:, -1]]), level, start, drag_rate, drag_level,
+        type_code, wear, rate, level, start, drag_rate, drag_level,
         ends.min(1), np.array(["wear", "drag", "sudden"])[ends.argmin(1)],
         np.log(p.current_a[type_code]) + rng.normal(0, 0.04, n),
         np.log(p.rpm[type_code]) + rng.normal(0, 0.03, n),

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 # A visit.
 REASONS = ("pm", "follow-up", "complaint", "road-call", "after-repair")
-PLANNED_REASONS = ("pm",)  # only these move the maintenance clock
 FAULT_REASONS = ("complaint", "road-call")  # open until a cause is found or everything is recorded good
 STATES = ("prime", "idle", "loaded")
 YES_NO = ("yes", "no")

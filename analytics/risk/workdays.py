@@ -43,12 +43,6 @@ class Workdays:
         """Return whether the depot works on a day."""
         return bool(np.is_busday(np.datetime64(day, "D"), busdaycal=self.calendar(depot)))
 
-    def on_or_after(self, day: date, depot: object) -> date:
-        """Return the first open day from `day` on."""
-        return np.busday_offset(
-            np.datetime64(day, "D"), 0, roll="forward", busdaycal=self.calendar(depot)
-        ).astype(object)
-
     def forward(self, days: np.ndarray, depots: np.ndarray) -> np.ndarray:
         """Return the first open day from each day on, datetime64[D] (n,); depots (n,)."""
         out = days.astype("datetime64[D]")
