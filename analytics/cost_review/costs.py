@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -10,14 +11,28 @@ import numpy as np
 import pandas as pd
 
 from analytics.cost_review.age_replacement import BestAge, best_age, discounted_cost_per_distance
-from analytics.cost_review.policy_review import PolicyReview, review_policies
-from analytics.cost_review.spend import avoided, realised, spend_history
+from analytics.cost_review.answer import Question, answer, per_year
+from analytics.cost_review.facts import by_kind, cost_facts
+from analytics.cost_review.given_up import given_up
+from analytics.cost_review.groups import fleet_km_per_year, make_groups, total
+from analytics.cost_review.intervals import by_interval
+from analytics.cost_review.policy_review import (
+    Record,
+    pays_from_ratio,
+    policy_table,
+    ratio_curve,
+    saving_range,
+    whole_spread,
+)
+from analytics.cost_review.sensitivity import tornado
+from analytics.cost_review.spend import Changes, changes, realised, with_estimates
 from analytics.cost_review.type_lives import FEW_FAILURES, TypeLife, TypeLives, cost_curve, fit_types
 from analytics.money import policies
 from analytics.money.cost_book import (
     CostBook,
     Prices,
     cost_book,
+    price_change,
     ratio_sentence,
     read_costs,
     set_cost,
@@ -40,70 +55,162 @@ PER = 10_000
 class CostReview:
     """Everything the cost page and `pumpledger cost` show. Money in `currency`, distances in `distance_unit`.
 
-    elements: cost_book.CostBook.table. spent: spend.spend_history by year, depot, type and kind (with
-    life_thrown_away in distance_unit). breakdowns: by year and depot. policies: policy, cost (per 10,000
-    distance_unit), cost_low, cost_high (80 %), renewal_cost (closed form, NaN where there is none),
-    replacements, breakdowns, planned (each per 10,000 distance_unit), needless, saving_share, saving_low,
-    saving_high, break_even_ratio, setting_km. best_ages: one row per type and one for "all types", ages in
+    answer: the sentences to begin with. elements: cost_book.CostBook.table. facts: every event that cost
+    money (facts.cost_facts), with told_risk and life_thrown_away where a pump was changed before it failed;
+    all sums of money spent are over its rows. spent: facts.by_kind, its rows by year, depot, type and kind.
+    months: changes before failure by month (spend.CHANGE_COLUMNS); changes: the same over all of them.
+    policies: policy_review.TABLE_COLUMNS per 10,000 distance_unit of one pump, the chosen age as setting,
+    setting_low, setting_high; year: answer.per_year, the same for the whole fleet in a year. record: running
+    to failure by simulation and by the fleet's own lives, per 10,000. intervals, warnings:
+    intervals.by_interval, money a year. best_ages: one row per type and one for "all types", ages in
     distance_unit. age_curves: pump_type, distance, cost, cost_low, cost_high. ratio_curve: ratio, policy,
-    cost. tornado: driver, low, high (what the risk policy's saving per 10,000 becomes), base.
-    avoided_low/high: estimated, never part of `spent`.
-    lists: spend.realised. notes: sentences to show; placeholder_note is "" once prices in use are confirmed.
+    cost. tornado: sensitivity.COLUMNS. lists: spend.realised. notes: sentences to show; placeholder_note is
+    "" once prices in use are confirmed. what_if: prices taken in place of those in force, written nowhere.
     """
 
     as_of: date
     currency: str
     distance_unit: str
+    distance_per_year: float
     planned: float
     failure: float
+    capture: float
     ratio: float
+    answer: tuple[str, ...]
     elements: pd.DataFrame
+    facts: pd.DataFrame
     spent: pd.DataFrame
-    breakdowns: pd.DataFrame
+    months: pd.DataFrame
+    changes: Changes
     policies: pd.DataFrame
+    year: pd.DataFrame
+    record: Record
+    intervals: pd.DataFrame
+    warnings: pd.DataFrame
     best_ages: pd.DataFrame
     age_curves: pd.DataFrame
     ratio_curve: pd.DataFrame
     tornado: pd.DataFrame
-    avoided_low: float
-    avoided_high: float
     lists: pd.DataFrame
     placeholder_note: str
     notes: tuple[str, ...]
+    what_if: Mapping[str, float | None]
 
 
 def cost_review(
-    ledger: Path, as_of: date | None = None, *, discount_pct: float = 0.0, lives: int = 1500
+    ledger: Path,
+    as_of: date | None = None,
+    *,
+    discount_pct: float = 0.0,
+    lives: int = 1500,
+    what_if: Mapping[str, float | None] | None = None,
 ) -> CostReview:
     """Review costs as of a day (default: the last dated fact).
 
-    discount_pct: yearly rate, for the discounted best age. lives: simulated per pump type.
-    Raises EntryRefused for a rate below 0, LedgerError without a ledger.
+    discount_pct: yearly rate, for the discounted best age. lives: simulated per pump type. what_if: prices by
+    element (None: a whole amount given up for its elements) in place of those in force, for this review
+    alone. Raises EntryRefused for a rate below 0 or what is no price, LedgerError without a ledger.
     """
-    if not discount_pct >= 0:
+    if not (np.isfinite(discount_pct) and discount_pct >= 0):
         raise EntryRefused("bad-discount", f"The discount rate is {discount_pct:g} %; it must be 0 or more.")
     with open_ledger(ledger) as connection:
         history = read_history(connection, as_of)
         day = history.as_of
         settings = settings_at(connection, day)
         book = cost_book(connection, max(day, date.today()) if as_of is None else day)
-        types = fit_types(history.pumps)
-        spent, breakdowns = spend_history(connection, day, history.pumps, types, book)
-        low, high, bad, unknown = avoided(connection, day, book)
+        recorded = cost_facts(connection, day, book)
         lists = realised(connection, day)
         limits = connection.execute(statement("type_limits")).df()
+    for element, amount in (what_if or {}).items():
+        kept = price_change(book, element, amount)
+        book = book.with_prices({element: None if amount is None else kept})
     fit = fit_for(ledger, history)
+    types = fit_types(history.pumps)
+    facts = with_estimates(recorded, given_up(history, fit), book)
+    done = changes(facts, types)
     unit = str(settings["distance_unit"])
     km = KM_PER_MILE if unit == "mi" else 1.0
     prices = book.prices()
-    made = review_policies(history, fit.parameters, types, book, limits, settings, lives, PER * km)
-    spent = spent.assign(life_thrown_away=spent.pop("life_thrown_away_km") / km)
+    pairs = make_groups(history, fit.parameters, book, limits, settings, lives)
+    made = _compared(pairs, types, km, fleet_km_per_year(history))
+    facts = facts.assign(life_thrown_away=facts["life_thrown_away_km"] / km).drop(
+        columns=["life_thrown_away_km", "left_sd_km", "at_stake", "false_alarm"]
+    )
+    months = done.months.rename(columns=lambda name: name.removesuffix("_km"))
+    months[["life_thrown_away", "life_low", "life_high"]] /= km
     ages, curves = _ages(history, types, book, km, discount_pct)
-    return CostReview(
-        day, book.currency, unit, prices.planned, prices.failure, prices.ratio, book.table(), spent,
-        breakdowns, made.table, ages, curves, made.ratio_curve, made.tornado, low, high, lists,
-        placeholder_note(prices), tuple(_notes(prices, types, made, bad, unknown)),
+    asked = Question(
+        made.year, made.distance_per_year, unit, book.currency, made.against_age, made.intervals,
+        made.warnings,        prices.capture, made.planned or prices.planned, made.failure or prices.failure,
+        pays_from_ratio(made.ratio_curve), age_words(made.policies),
     )  # fmt: skip
+    return CostReview(
+        day, book.currency, unit, made.distance_per_year, prices.planned, prices.failure, prices.capture,
+        prices.ratio, answer(asked), book.table(), facts, by_kind(facts), months, done, made.policies,
+        made.year, made.record, made.intervals, made.warnings, ages, curves, made.ratio_curve, made.tornado,
+        lists, placeholder_note(prices), tuple(_notes(prices, types, made)), dict(what_if or {}),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Frames of CostReview that come from simulated policies, distances in the fleet's unit; against_age:
+    what the condition rule saves a year against the fixed age, with its 80 % range; planned, failure: mean
+    prices."""
+
+    policies: pd.DataFrame
+    year: pd.DataFrame
+    distance_per_year: float
+    record: Record
+    intervals: pd.DataFrame
+    warnings: pd.DataFrame
+    ratio_curve: pd.DataFrame
+    tornado: pd.DataFrame
+    against_age: tuple[float, float, float]
+    planned: float
+    failure: float
+
+
+def _compared(pairs: list, types: TypeLives, km: float, km_per_year: float) -> Compared:
+    per_km, factor = PER * km, km_per_year / (PER * km)
+    groups = [group for group, _ in pairs]
+    events = [group.events() for group in groups]
+    table, record = policy_table(groups, events, types, per_km)
+    spread = whole_spread(groups, types, record) if groups else 0.0
+    against = (
+        total(groups, events, policies.AGE) - total(groups, events, policies.RISK),
+        *saving_range(groups, events, policies.AGE, policies.RISK, spread),
+    )
+    intervals, warnings = by_interval(pairs, per_km)
+    table, intervals, warnings = (_own_units(frame, km) for frame in (table, intervals, warnings))
+    if not groups:
+        table = table.iloc[:0]
+    year = per_year(table, factor)
+    for name in ("cost", "capture_cost", "saving", "breakdowns"):
+        intervals[name] = intervals[name].astype(float) * factor
+    return Compared(
+        table, year, km_per_year / km, record, intervals, warnings, ratio_curve(groups, per_km),
+        tornado(groups, events, spread, per_km),
+        (against[0] * km_per_year, against[1] * km_per_year, against[2] * km_per_year),
+        sum(g.weight * g.prices.planned for g in groups), sum(g.weight * g.prices.failure for g in groups),
+    )  # fmt: skip
+
+
+def _own_units(frame: pd.DataFrame, km: float) -> pd.DataFrame:
+    names = [str(name) for name in frame if str(name).endswith("_km")]
+    out = frame.astype(dict.fromkeys(names, float))
+    out[names] /= km
+    return out.rename(columns={name: name.removesuffix("_km") for name in names})
+
+
+def age_words(table: pd.DataFrame) -> str:
+    """Return the chosen age in words, or "": "75,500, by type 66,700 to 96,500"."""
+    rows = table[table["policy"] == policies.AGE]
+    if rows.empty or not np.isfinite(rows["setting"].iloc[0]):
+        return ""
+    row = rows.iloc[0]
+    middle, low, high = (f"{float(f'{row[n]:.3g}'):,.0f}" for n in ("setting", "setting_low", "setting_high"))
+    return middle if low == high else f"{middle}, by type {low} to {high}"
 
 
 def placeholder_note(prices: Prices) -> str:
@@ -199,7 +306,7 @@ def discounted_best(life: TypeLife, prices: Prices, rate_per_km: float) -> float
     return float(ages[i]) if cost[i] < without * (1 - 1e-6) else np.inf
 
 
-def _notes(prices: Prices, types: TypeLives, made: PolicyReview, bad: int, unknown: int) -> list[str]:
+def _notes(prices: Prices, types: TypeLives, made: Compared) -> list[str]:
     notes = [text for text in (placeholder_note(prices), ratio_sentence(prices)) if text]
     count = types.fleet.failures
     if count == 0:
@@ -212,22 +319,26 @@ def _notes(prices: Prices, types: TypeLives, made: PolicyReview, bad: int, unkno
             f"Only {count} failure{'s are' if count > 1 else ' is'} on record: "
             f"{100 * types.fleet.prior_share:.0f} % of what is said about ageing is practice, not this fleet."
         )
-    base = made.table[made.table["policy"] == policies.RUN]
-    apart = (base["cost"] / base["renewal_cost"] - 1).abs()
-    if (apart > 0.15).any():
-        notes.append(
-            f"By simulation, running to failure costs {100 * float(apart.max()):.0f} % more or less than "
-            "by the Weibull fits: the two descriptions of life disagree, so trust the ranges less."
-        )
-    ours = made.table[made.table["policy"] == policies.RISK]
-    if (ours["saving_low"] <= 0).any():
-        notes.append("The range of the risk policy's saving includes nothing saved.")
+    if len(made.policies):
+        notes.append(record_words(made.record))
     notes.append(
-        "Policies are simulated from the fitted model, taken as true, which flatters the risk policy; "
-        "the back-test shows how forecasts did on this fleet."
+        "Policies are simulated from the fitted model, taken as true, which flatters the condition rule; the "
+        "forecast record shows how forecasts did on this fleet."
     )
     notes.append(
-        "Money avoided is an estimate, kept apart from money spent: "
-        f"{bad} pump{'s' if bad != 1 else ''} taken off on condition found bad, {unknown} not examined."
+        "The saving here is of a policy kept up year after year, by the fleet's distance; the plan's saving "
+        "is of the jobs on its list alone, each against leaving that pump to fail. Neither is part of the "
+        "other."
     )
     return notes
+
+
+def record_words(record: Record) -> str:
+    """Return how running to failure by simulation stands to what the fleet's own lives give."""
+    text = (
+        f"Running to failure costs {record.simulated:,.0f} by simulation ({record.low:,.0f} to "
+        f"{record.high:,.0f}) and {record.recorded:,.0f} by the lives on record"
+    )
+    if not record.low <= record.recorded <= record.high:
+        return f"{text}, outside that range: two descriptions of life disagree, and all ranges hold both."
+    return f"{text}, within that range."

@@ -1,85 +1,109 @@
-"""What replacements have cost, kept apart from what they are estimated to have avoided."""
+"""What pumps taken off unfailed gave up and what their change may have avoided: estimates, kept apart from
+what was spent.
+
+Avoided failures are the sum of the risks told of the pumps changed: each pump's chance, by its own readings,
+of failing on the road before its next stop had it stayed. Nobody saw what would have happened, so none of
+this is ever called observed; what a strip-down showed is counted beside it.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 
 import duckdb
 import numpy as np
 import pandas as pd
 
+from analytics.cost_review.facts import ON_CONDITION, PLANNED_KINDS
+from analytics.cost_review.given_up import sum_range
 from analytics.cost_review.type_lives import TypeLives
 from analytics.money.cost_book import CostBook
+from analytics.past.normal import Z_80
 from analytics.statements import statement
 
-ON_FAILURE, ON_CONDITION, EARLY, OTHER = "on failure", "planned on condition", "early", "other reasons"
-KINDS = {"failed": ON_FAILURE, "on_condition": ON_CONDITION, "opportunity": EARLY}
 BAD = ("worn", "seized", "electrical")
+CHANGE_COLUMNS = (
+    "month", "changed", "on_condition", "examined", "found_bad", "tested_good", "cost_of_good", "cost",
+    "failures_avoided", "avoided_low", "avoided_high", "money_avoided", "life_thrown_away_km", "life_low_km",
+    "life_high_km",
+)  # fmt: skip
 
 
-def spend_history(
-    connection: duckdb.DuckDBPyConnection, as_of: date, pumps: pd.DataFrame, lives: TypeLives, book: CostBook
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return (replacements, breakdowns).
+@dataclass(frozen=True)
+class Changes:
+    """What the changes before failure come to. months: CHANGE_COLUMNS, one row per month with a change; the
+    rest is the same over all of them, money in the fleet's currency. Ranges are 80 % ones."""
 
-    replacements: year, depot, pump_type, kind, replacements, cost_recorded, cost_estimated
-    (by today's prices where none is recorded), cost_each, life_thrown_away_km (estimated: the mean life
-    still to come at removal), tested_good. breakdowns: year, depot, breakdowns, pump_confirmed, cost.
-    pumps: History.pumps.
-    """
-    rows = connection.execute(statement("cost_removals"), [as_of]).df()
-    breakdowns = connection.execute(statement("cost_breakdowns"), [as_of]).df()
-    rows = rows.merge(pumps[["pump_id", "now_km"]], on="pump_id", how="left")
-    rows["kind"] = rows["removal"].map(KINDS).fillna(OTHER)
-    rows["year"] = pd.to_datetime(rows["removed_on"]).dt.year
-    rows["depot"] = rows["depot"].fillna("")
-    priced = book.price_frame(rows)
-    by_price = np.where(rows["kind"] == ON_FAILURE, priced["failure"], priced["planned"])
-    rows["cost_recorded"] = rows["cost"].fillna(0.0)
-    rows["cost_estimated"] = np.where(rows["cost"].isna(), by_price, 0.0)
-    rows["life_thrown_away_km"] = np.where(rows["kind"] == ON_FAILURE, 0.0, _left(rows, lives))
-    rows["tested_good"] = rows["found"] == "tested_good"
-    grouped = rows.groupby(["year", "depot", "pump_type", "kind"], as_index=False)
-    out = grouped.agg(
-        replacements=("pump_id", "size"),
-        cost_recorded=("cost_recorded", "sum"),
-        cost_estimated=("cost_estimated", "sum"),
-        life_thrown_away_km=("life_thrown_away_km", "sum"),
-        tested_good=("tested_good", "sum"),
+    months: pd.DataFrame
+    changed: int
+    tested_good: int
+    failures_avoided: float
+    failures_low: float
+    failures_high: float
+    money_avoided: float
+    money_low: float
+    money_high: float
+    life_thrown_away_km: float
+    life_low_km: float
+    life_high_km: float
+
+
+def with_estimates(facts: pd.DataFrame, given: pd.DataFrame, book: CostBook) -> pd.DataFrame:
+    """Return `facts` with life_thrown_away_km, left_sd_km, told_risk (given_up.given_up; NaN beside changes
+    before failure), at_stake (what a failure costs more than a change, today) and false_alarm of each row."""
+    told = given.drop(columns=["interval_km"])
+    rows = facts.merge(told, on="pump_id", how="left") if len(given) else facts.assign(
+        life_thrown_away_km=np.nan, left_sd_km=np.nan, told_risk=np.nan
+    )  # fmt: skip
+    priced = (
+        book.price_frame(rows) if len(rows) else pd.DataFrame(columns=["failure", "planned", "false_alarm"])
     )
-    out["cost_each"] = (out["cost_recorded"] + out["cost_estimated"]) / out["replacements"]
-    return out, breakdowns
+    return rows.assign(
+        at_stake=(priced["failure"] - priced["planned"]).clip(lower=0).to_numpy(float),
+        false_alarm=priced["false_alarm"].to_numpy(float),
+    )
 
 
-def _left(rows: pd.DataFrame, lives: TypeLives) -> np.ndarray:
-    left = np.zeros(len(rows))
-    age = rows["now_km"].fillna(0.0).to_numpy(float)
-    for name in rows["pump_type"].unique():
-        mine = (rows["pump_type"] == name).to_numpy()
-        left[mine] = lives.of(name).life.mean_left(age[mine])
-    return left
+def changes(facts: pd.DataFrame, lives: TypeLives) -> Changes:
+    """Add up the changes before failure; facts: rows of `with_estimates`."""
+    rows = facts[facts["kind"].isin(PLANNED_KINDS)]
+    months = [_of_month(str(name), mine, lives) for name, mine in rows.groupby("month", sort=True)]
+    table = pd.DataFrame(months, columns=list(CHANGE_COLUMNS))
+    whole = _of_month("", rows, lives)
+    money_low, money_high = (
+        whole["money_avoided"] * whole[end] / whole["failures_avoided"] if whole["failures_avoided"] else 0.0
+        for end in ("avoided_low", "avoided_high")
+    )
+    return Changes(
+        table, whole["changed"], whole["tested_good"], whole["failures_avoided"], whole["avoided_low"],
+        whole["avoided_high"], whole["money_avoided"], money_low, money_high, whole["life_thrown_away_km"],
+        whole["life_low_km"], whole["life_high_km"],
+    )  # fmt: skip
 
 
-def avoided(
-    connection: duckdb.DuckDBPyConnection, as_of: date, book: CostBook
-) -> tuple[float, float, int, int]:
-    """Return (low, high, found bad, not examined): what changes on condition are estimated to have avoided.
-
-    Low counts only pumps found bad when taken off, high all but those that tested good; each would have cost
-    the difference between an on-failure and a planned replacement, and one that tested good cost its planned
-    replacement for nothing. An estimate: nobody saw what would have happened.
-    """
-    rows = connection.execute(statement("cost_removals"), [as_of]).df()
-    rows = rows[rows["removal"] == "on_condition"].reset_index(drop=True)
-    if rows.empty:
-        return 0.0, 0.0, 0, 0
-    price = book.price_frame(rows)
-    gap = (price["failure"] - price["planned"]).to_numpy(float)
-    bad, good = rows["found"].isin(BAD).to_numpy(), (rows["found"] == "tested_good").to_numpy()
-    wasted = float((price["planned"] + price["false_alarm"])[good].sum())
-    low = float(gap[bad].sum()) - wasted
-    unknown = ~bad & ~good
-    return low, low + float(gap[unknown].sum()), int(bad.sum()), int(unknown.sum())
+def _of_month(month: str, rows: pd.DataFrame, lives: TypeLives) -> dict:
+    good, bad = (rows["found"] == "tested_good").to_numpy(), rows["found"].isin(BAD).to_numpy()
+    risk = rows["told_risk"].fillna(0.0).to_numpy(float)
+    avoided, reach = float(risk.sum()), Z_80 * float(np.sqrt((risk * (1 - risk)).sum()))
+    low, high = sum_range(rows, lives)
+    return {
+        "month": month,
+        "changed": len(rows),
+        "on_condition": int((rows["kind"] == ON_CONDITION).sum()),
+        "examined": int((good | bad).sum()),
+        "found_bad": int(bad.sum()),
+        "tested_good": int(good.sum()),
+        "cost_of_good": float((rows["cost"] + rows["false_alarm"])[good].sum()),
+        "cost": float(rows["cost"].sum()),
+        "failures_avoided": avoided,
+        "avoided_low": max(avoided - reach, 0.0),
+        "avoided_high": avoided + reach,
+        "money_avoided": float((risk * rows["at_stake"].to_numpy(float)).sum()),
+        "life_thrown_away_km": float(rows["life_thrown_away_km"].fillna(0.0).sum()),
+        "life_low_km": low,
+        "life_high_km": high,
+    }
 
 
 def realised(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:

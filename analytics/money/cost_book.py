@@ -1,15 +1,14 @@
 """What a replacement costs: elements with a price each, dated, by vehicle class or depot, with their source.
 
-A planned replacement costs the sum of its elements, an on-failure one the sum of its own. Where the fleet
-has entered a whole amount (`planned_replacement`, `failure_replacement`), that stands, and what is entered
-for one element later moves it by the difference. Every default is a placeholder until the fleet confirms a
-price; the amounts are ours, of the size trade press and public pages report, and are no fact about any fleet.
+A planned replacement costs the sum of its elements, an on-failure one the sum of its own (elements.py), or,
+where the fleet has given one, a whole amount (`planned_replacement`, `failure_replacement`): then no element
+of it counts, so nothing is counted twice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -17,6 +16,8 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from analytics.money import elements
+from analytics.money.elements import ELEMENT, ELEMENTS, FAILURE, LABOUR, PLANNED, SIDES, TOTALS, unit_of
 from analytics.statements import statement
 from ingest.author import Author
 from ingest.errors import EntryRefused
@@ -26,61 +27,6 @@ from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import settings_at, settings_chosen
 from ingest.ledger.transaction import transaction
 from ingest.trade_numbers import DEFAULTS
-
-PLANNED, FAILURE = "planned_replacement", "failure_replacement"
-CHECK = "check"
-
-
-@dataclass(frozen=True)
-class Element:
-    """One element of cost: `unit` is money, hours or "of labour rate"; `side` the cost it goes into."""
-
-    name: str
-    label: str
-    default: float
-    unit: str
-    side: str
-    source: str = "placeholder, common practice"
-
-
-ELEMENTS: tuple[Element, ...] = (
-    Element("labour_per_hour", "Labour, an hour", 120, "money", "rate"),
-    Element("downtime_per_hour", "Vehicle off the road, an hour", 50, "money", "rate"),
-    Element("driver_per_hour", "Driver waiting, an hour", 40, "money", "rate"),
-    Element("part", "Pump and seals, where its type has no price", 210, "money", "both"),
-    Element("planned_labour_hours", "Planned change: labour, where the unit has none", 2.5, "hours", PLANNED),
-    Element("planned_downtime_hours", "Planned change: off the road besides the PM", 2, "hours", PLANNED),
-    Element("planned_sundries", "Planned change: fuel handling, gaskets, disposal", 40, "money", PLANNED),
-    Element("failure_labour_hours", "After a failure: labour with diagnosis", 4, "hours", FAILURE),
-    Element("premium_labour_factor", "After a failure: out-of-hours labour factor", 1.25, "factor", FAILURE),
-    Element(
-        "tow", "Tow", 400, "money", FAILURE, "placeholder; trade press, late 2019: 1,485 for heavy trucks"
-    ),
-    Element(
-        "road_call",
-        "Road call",
-        250,
-        "money",
-        FAILURE,
-        "placeholder; trade press, early 2020: 491 for heavy trucks",
-    ),
-    Element("failure_downtime_hours", "After a failure: off the road", 8, "hours", FAILURE),
-    Element("driver_wait_hours", "After a failure: driver waits (public pages: 2–4 h)", 3, "hours", FAILURE),
-    Element("substitute_vehicle", "Substitute vehicle", 200, "money", FAILURE),
-    Element("missed_job", "Missed job or trip", 120, "money", FAILURE),
-    Element("secondary_damage", "Secondary damage, on average", 100, "money", FAILURE),
-    Element("capture_hours", "A capture at a PM: labour", 0.25, "hours", "capture"),
-    Element("follow_up_hours", "A follow-up test: labour", 0.5, "hours", "follow_up"),
-    Element("check_tank_closed", "A check with the tank closed: labour", 40, "money", CHECK),
-    Element("check_tank_open", "The same with the tank opened, where the pump stays", 80, "money", CHECK),
-    Element("extra_stop", "A stop made for the pump alone", 60, "money", CHECK),
-    Element("part_returned", "A part that goes back unused", 25, "money", CHECK),
-    Element("comeback", "A comeback after a change", 1500, "money", CHECK),
-    Element("other_breakdown", "A breakdown for a cause beside the pump", 900, "money", CHECK),
-    Element("false_alarm", "A needless replacement, on top of the replacement", 60, "money", "false_alarm"),
-)
-ELEMENT = {element.name: element for element in ELEMENTS}
-TOTALS = {PLANNED: "Planned replacement, all in", FAILURE: "On-failure replacement, all in"}
 
 
 @dataclass(frozen=True)
@@ -142,32 +88,15 @@ class CostBook:
     entries: tuple[Entry, ...]
     type_prices: Mapping[str, float]
 
-    def amount(
-        self,
-        element: str,
-        vehicle_class: str | None = None,
-        depot: str | None = None,
-        known_by: datetime | None = None,
-    ) -> tuple[float | None, bool, datetime | None]:
-        """Return (amount, confirmed, recorded_at) of the most specific, latest entry; None without one."""
-        row = self.entry(element, vehicle_class, depot, known_by)
-        return (None, False, None) if row is None else (row.amount, row.confirmed, row.recorded_at)
-
-    def entry(
-        self,
-        element: str,
-        vehicle_class: str | None = None,
-        depot: str | None = None,
-        known_by: datetime | None = None,
-    ) -> Entry | None:
-        """Return the entry that holds for one class and depot, or None."""
+    def entry(self, element: str, vehicle_class: str | None = None, depot: str | None = None) -> Entry | None:
+        """Return the entry that holds for one class and depot: the most specific, then the latest; or
+        None."""
         fits = [
             row
             for row in self.entries
             if row.element == element
             and row.vehicle_class in (None, vehicle_class)
             and row.depot in (None, depot)
-            and (known_by is None or row.recorded_at <= known_by)
         ]
         # A depot's own price is nearer the bill than a class's.
         return max(
@@ -183,46 +112,77 @@ class CostBook:
         pump_type: str | None = None,
         job_hours: float | None = None,
     ) -> Prices:
-        """Return what events cost for one kind of pump."""
-        at, confirmed = self._amounts(vehicle_class, depot)
-        sums = self._sums(at, pump_type, job_hours)
-        used: dict[str, set[str]] = {side: _used(side) for side in (PLANNED, FAILURE)}
+        """Return what events cost for one kind of pump.
+
+        A replacement costs the whole amount where one is in force, else the sum of its elements: never both.
+        The type's price and the unit's hours take the place of their elements; of a whole amount they are
+        part.
+        """
+        amounts, confirmed = self._amounts(vehicle_class, depot)
+        own = set()
         if pump_type in self.type_prices:
-            used = {side: names - {"part"} for side, names in used.items()}
+            own.add("part")
         if job_hours:
-            used[PLANNED] = used[PLANNED] - {"planned_labour_hours"}
-        behind: set[str] = set()  # the two replacements
-        for side in (PLANNED, FAILURE):
-            total, total_confirmed, when = self.amount(side, vehicle_class, depot)
-            if total is None:
-                behind |= used[side]
+            own.add("planned_labour_hours")
+        at = dict(amounts)
+        at["part"] = self.type_prices.get(pump_type or "", at["part"])
+        at["planned_labour_hours"] = job_hours or at["planned_labour_hours"]
+        sums = elements.sums(at)
+        replacements: set[str] = set()  # what the two rest on
+        for side in TOTALS:
+            whole = self.whole(side, vehicle_class, depot)
+            if whole is None:
+                names = elements.behind(side) - own
+                # A default written out whole stands for its elements until one of them is confirmed.
+                written = self.entry(side, vehicle_class, depot)
+                by_default = written is not None and written.amount != 0
+                replacements |= {side} if by_default and not any(confirmed[n] for n in names) else names
                 continue
-            before, _ = self._amounts(vehicle_class, depot, known_by=when)
-            # The type's price and the unit's hours were part of the whole amount already.
-            sums[side] = total + self._sums(at, None, None)[side] - self._sums(before, None, None)[side]
-            if not total_confirmed:
-                behind.add(side)
-        others = _used("capture") | _used("follow_up") | _used("false_alarm") | _used(CHECK)
+            sums[side] = whole.amount
+            if not whole.confirmed:
+                replacements.add(side)
+        others = {name for side in SIDES if side not in TOTALS for name in elements.behind(side)}
 
         def unconfirmed(names: set[str]) -> tuple[str, ...]:
             return tuple(sorted(name for name in names if not confirmed.get(name)))
 
         return Prices(
-            planned=max(sums[PLANNED], 0.0),
-            failure=max(sums[FAILURE], 0.0),
-            capture=at["capture_hours"] * at["labour_per_hour"],
-            follow_up=at["follow_up_hours"] * at["labour_per_hour"],
-            false_alarm=at["false_alarm"],
-            labour_per_hour=at["labour_per_hour"],
-            placeholders=unconfirmed(behind | others),
-            of_replacements=unconfirmed(behind),
-            check_closed=at["check_tank_closed"],
-            check_open=at["check_tank_open"],
-            extra_stop=at["extra_stop"],
-            part_returned=at["part_returned"],
-            comeback=at["comeback"],
-            other_breakdown=at["other_breakdown"],
+            planned=sums[PLANNED],
+            failure=sums[FAILURE],
+            labour_per_hour=at[LABOUR],
+            placeholders=unconfirmed(replacements | others),
+            of_replacements=unconfirmed(replacements),
+            **{side: sums[side] for side in SIDES if side not in TOTALS},
         )
+
+    def whole(self, side: str, vehicle_class: str | None = None, depot: str | None = None) -> Entry | None:
+        """Return the whole amount in force for one of TOTALS, or None where its elements count.
+
+        An entry of 0 says that the elements count again; a default nobody has confirmed is no statement.
+        """
+        entry = self.entry(side, vehicle_class, depot)
+        if entry is None or entry.amount == 0 or (not entry.confirmed and entry.amount == DEFAULTS[side]):
+            return None
+        return entry
+
+    def on_day(self, day: date) -> CostBook:
+        """Return the prices as in force on an earlier day."""
+        return replace(self, on=day, entries=tuple(e for e in self.entries if e.valid_from <= day))
+
+    def with_prices(
+        self,
+        amounts: Mapping[str, float | None],
+        vehicle_class: str | None = None,
+        depot: str | None = None,
+    ) -> CostBook:
+        """Return the book with these prices in force from its day on, written nowhere: what if."""
+        number = 1 + max((entry.number for entry in self.entries), default=0)
+        entries = [
+            Entry(name, 0.0 if amount is None else amount, vehicle_class, depot, "what if", True, self.on,
+                  datetime.max, number + i)
+            for i, (name, amount) in enumerate(amounts.items())
+        ]  # fmt: skip
+        return replace(self, entries=(*self.entries, *entries))
 
     def price_frame(self, pumps: pd.DataFrame) -> pd.DataFrame:
         """Return the columns PRICE_COLUMNS (as in Prices) and placeholder (whether the two replacements rest
@@ -243,71 +203,47 @@ class CostBook:
         return pd.DataFrame(rows, columns=[*PRICE_COLUMNS, "placeholder"], index=pumps.index)
 
     def table(self, vehicle_class: str | None = None, depot: str | None = None) -> pd.DataFrame:
-        """Return every element as in force, with its label, unit, source, scope and whether confirmed."""
+        """Return every element as in force: element, label, amount, unit, confirmed, source, valid_from,
+        scope, counts (bool: whether a sum takes it in; an element under a whole amount stands by)."""
+        prices = self.prices(vehicle_class, depot)
+        given = {side for side in TOTALS if self.whole(side, vehicle_class, depot) is not None}
+        in_use = {name for side in SIDES if side not in given for name in elements.behind(side)} | set(TOTALS)
         rows = []
-        for name, label, default, unit, source in [
-            *((n, label, None, "money", "sum of the elements") for n, label in TOTALS.items()),
-            *((e.name, e.label, e.default, e.unit, e.source) for e in ELEMENTS),
+        for name, label, default, source in [
+            *((n, label, None, "sum of the elements") for n, label in TOTALS.items()),
+            *((e.name, e.label, e.default, e.source) for e in ELEMENTS),
         ]:
             row = self.entry(name, vehicle_class, depot)
-            amount, confirmed = (None, False) if row is None else (row.amount, row.confirmed)
-            if name in TOTALS:
-                prices = self.prices(vehicle_class, depot)
+            if name in TOTALS and name not in given:
+                row = None
+            amount, confirmed = (default, False) if row is None else (row.amount, row.confirmed)
+            if amount is None:
                 amount = prices.planned if name == PLANNED else prices.failure
-                confirmed = not prices.of_replacements if row is None else confirmed
+                confirmed = not (set(prices.of_replacements) & elements.behind(name))
             rows.append(
                 {
                     "element": name,
                     "label": label,
-                    "amount": default if amount is None else amount,
-                    "unit": unit,
+                    "amount": amount,
+                    "unit": unit_of(name),
                     "confirmed": confirmed,
                     "source": source if row is None else (row.source or "no source given"),
                     "valid_from": None if row is None else row.valid_from,
                     "scope": "" if row is None else _scope(row.vehicle_class, row.depot),
+                    "counts": name in in_use,
                 }
             )
         return pd.DataFrame(rows)
 
     def _amounts(
-        self, vehicle_class: str | None, depot: str | None, known_by: datetime | None = None
+        self, vehicle_class: str | None, depot: str | None
     ) -> tuple[dict[str, float], dict[str, bool]]:
         amounts, confirmed = {}, {}
         for element in ELEMENTS:
-            amount, sure, _ = self.amount(element.name, vehicle_class, depot, known_by)
-            amounts[element.name] = element.default if amount is None else amount
-            confirmed[element.name] = sure
+            entry = self.entry(element.name, vehicle_class, depot)
+            amounts[element.name] = element.default if entry is None else entry.amount
+            confirmed[element.name] = entry is not None and entry.confirmed
         return amounts, confirmed
-
-    def _sums(self, at: dict[str, float], pump_type: str | None, job_hours: float | None) -> dict[str, float]:
-        part = self.type_prices.get(pump_type or "", at["part"])
-        labour, off = at["labour_per_hour"], at["downtime_per_hour"]
-        return {
-            PLANNED: part
-            + (job_hours or at["planned_labour_hours"]) * labour
-            + at["planned_downtime_hours"] * off
-            + at["planned_sundries"],
-            FAILURE: part
-            + at["failure_labour_hours"] * labour * at["premium_labour_factor"]
-            + at["tow"]
-            + at["road_call"]
-            + at["failure_downtime_hours"] * off
-            + at["driver_wait_hours"] * at["driver_per_hour"]
-            + at["substitute_vehicle"]
-            + at["missed_job"]
-            + at["secondary_damage"],
-        }
-
-
-def _used(side: str) -> set[str]:
-    names = {e.name for e in ELEMENTS if e.side in (side, "both" if side in TOTALS else side)}
-    if side in TOTALS:
-        names |= {"labour_per_hour", "downtime_per_hour"}
-    if side == FAILURE:
-        names |= {"driver_per_hour"}
-    if side in ("capture", "follow_up"):
-        names |= {"labour_per_hour"}
-    return names
 
 
 def _scope(vehicle_class: str | None, depot: str | None) -> str:
@@ -337,10 +273,48 @@ def cost_book(connection: duckdb.DuckDBPyConnection, on: date) -> CostBook:
     return CostBook(on, currency, tuple(entries), dict(types))
 
 
+def price_change(
+    book: CostBook,
+    element: str,
+    amount: float | None,
+    *,
+    vehicle_class: str | None = None,
+    depot: str | None = None,
+) -> float:
+    """Return the amount to store for a new price, or raise EntryRefused with the reason why it can't be one.
+
+    amount: None gives a whole amount up, so that its elements count again; stored as 0. A price of an element
+    is refused where a whole amount that contains it is in force: it would count for nothing, or twice.
+    """
+    if element not in ELEMENT and element not in TOTALS:
+        known = ", ".join([*TOTALS, *ELEMENT])
+        raise EntryRefused("unknown-element", f"There is no cost element '{element}'; there are {known}.")
+    if amount is None and element not in TOTALS:
+        raise EntryRefused("bad-price", f"{element}: give a number of 0 or more; it has no elements.")
+    if amount is not None and (not np.isfinite(amount) or amount < 0):
+        raise EntryRefused("bad-price", f"{element}: {amount:g} is no price; give a number of 0 or more.")
+    if element in TOTALS and amount == 0:
+        raise EntryRefused(
+            "bad-price", f"{element}: a replacement can't cost nothing; give a number above 0."
+        )
+    sides = ELEMENT[element].sides if element in ELEMENT else ()
+    given = [side for side in sides if side in TOTALS and book.whole(side, vehicle_class, depot) is not None]
+    if given and len(given) == len([side for side in sides if side in TOTALS]):
+        whole = book.whole(given[0], vehicle_class, depot)
+        assert whole is not None
+        raise EntryRefused(
+            "counted-twice",
+            f"{element} is part of {given[0]}, which is given whole as {whole.amount:,.6g} {book.currency}, "
+            f"so it would count twice. Change the whole amount, or give {given[0]}=elements first to count "
+            "by elements.",
+        )
+    return 0.0 if amount is None else float(amount)
+
+
 def set_cost(
     ledger: Path,
     element: str,
-    amount: float,
+    amount: float | None,
     *,
     vehicle_class: str | None = None,
     depot: str | None = None,
@@ -349,39 +323,34 @@ def set_cost(
     confirmed: bool = True,
     author: Author,
 ) -> str:
-    """Store the price of one element (or a whole amount) from a day on; return the sentence to show.
+    """Store the price of one element (or a whole amount) from a day on (default: today, so that the past
+    stays); return the sentence to show.
 
-    Raises EntryRefused for an unknown element or an amount that is no number of 0 or more.
+    Raises EntryRefused as `price_change` does.
     """
-    if element not in ELEMENT and element not in TOTALS:
-        known = ", ".join([*TOTALS, *ELEMENT])
-        raise EntryRefused("unknown-element", f"There is no cost element '{element}'; there are {known}.")
-    if not np.isfinite(amount) or amount < 0:
-        raise EntryRefused("bad-price", f"{element}: {amount:g} is no price; give a number of 0 or more.")
-    if element in TOTALS and amount == 0:
-        raise EntryRefused(
-            "bad-price", f"{element}: a replacement can't cost nothing; give a number above 0."
-        )
+    day = valid_from or date.today()
     with open_ledger(ledger, read_only=False) as connection:
+        book = cost_book(connection, day)
+        kept = price_change(book, element, amount, vehicle_class=vehicle_class, depot=depot)
         with transaction(connection, author, "prices", command="set-cost") as stamp:
-            currency = str(settings_at(connection)["currency"])
-            before = cost_book(connection, valid_from or date.today()).entry(element, vehicle_class, depot)
-            row = {"element": element, "amount": float(amount), "currency": currency, "source": source}
+            before = book.entry(element, vehicle_class, depot)
+            row = {"element": element, "amount": kept, "currency": book.currency, "source": source}
             row |= {"class": vehicle_class, "depot": depot, "confirmed": confirmed, "set_by": stamp.by}
-            if valid_from:
-                row["valid_from"] = valid_from
-            insert_row(connection, "cost_entry", row | {"recorded_at": stamp.at})
+            insert_row(connection, "cost_entry", row | {"valid_from": day, "recorded_at": stamp.at})
             log_change(
                 connection, "cost_entry", ", ".join(filter(None, (element, vehicle_class, depot))), "amount",
-                None if before is None else before.amount, float(amount), stamp, reason=source,
+                None if before is None else before.amount, kept, stamp, reason=source,
             )  # fmt: skip
-        prices = cost_book(connection, valid_from or date.today()).prices(vehicle_class, depot)
-    text = f"{element} is {amount:,.6g} {currency if _unit(element) == 'money' else _unit(element)}."
+        prices = cost_book(connection, day).prices(vehicle_class, depot)
+    text = f"{element} is {price_words(element, amount, book.currency)} from {day} on."
     return f"{text} {ratio_sentence(prices)}".strip()
 
 
-def _unit(element: str) -> str:
-    return "money" if element in TOTALS else ELEMENT[element].unit
+def price_words(element: str, amount: float | None, currency: str) -> str:
+    """Return a price as said: "520 USD", "2.5 hours", "the sum of its elements"."""
+    if amount is None:
+        return "the sum of its elements"
+    return f"{amount:,.6g} {currency if unit_of(element) == 'money' else unit_of(element)}"
 
 
 def ratio_sentence(prices: Prices) -> str:

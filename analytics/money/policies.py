@@ -71,7 +71,7 @@ def on_limits(lives: SimulatedLives) -> Events:
     return _events(lives, _first_stop(lives, lives.over_limits), captures=True)
 
 
-def on_risk(lives: SimulatedLives, prices: Prices, ceiling: float = np.nan) -> Events:
+def on_risk(lives: SimulatedLives, prices: Prices) -> Events:
     """Return events per km under the cost rule, its g being the cost per km that it brings about itself.
 
     g is of replacements alone, as in rank and plan (long_run.py): captures are made either way.
@@ -80,10 +80,7 @@ def on_risk(lives: SimulatedLives, prices: Prices, ceiling: float = np.nan) -> E
     g = run_to_failure(lives).cost_per_km(prices)
     best = None
     for _ in range(8):
-        from_risk = float(break_even_risk(lives.interval_km, prices.planned, prices.failure, g))
-        worth = lives.risk >= np.fmin(from_risk, ceiling)
-        worth &= lives.risk > lives.risk_if_new
-        found = _events(lives, _first_stop(lives, worth), captures=True, setting=g)
+        found = on_rule(lives, prices, g)
         cost = found.cost_per_km(prices)
         if best is None or cost < best.cost_per_km(prices):
             best = found
@@ -94,13 +91,31 @@ def on_risk(lives: SimulatedLives, prices: Prices, ceiling: float = np.nan) -> E
     return best
 
 
-def compare(lives: SimulatedLives, prices: Prices, ceiling: float = np.nan) -> dict[str, Events]:
-    """Return events per km under each policy, by its name."""
+def on_rule(lives: SimulatedLives, prices: Prices, cost_per_km: float) -> Events:
+    """Return events per km under the cost rule with a g that is given, as rank and plan have it."""
+    worth = called_for(lives, prices, cost_per_km)
+    return _events(lives, _first_stop(lives, worth), captures=True, setting=cost_per_km)
+
+
+def called_for(lives: SimulatedLives, prices: Prices, cost_per_km: float) -> np.ndarray:
+    """Return at which stops the rule calls for a change, bool (n, K)."""
+    least = float(break_even_risk(lives.interval_km, prices.planned, prices.failure, cost_per_km))
+    return np.asarray((lives.risk >= least) & (lives.risk > lives.risk_if_new))
+
+
+def warning_km(lives: SimulatedLives, prices: Prices, cost_per_km: float) -> np.ndarray:
+    """Return for each life (n,) how far before its failure the rule first calls for a change, 0 if never."""
+    first = _first_stop(lives, called_for(lives, prices, cost_per_km))
+    return np.maximum(np.where(np.isfinite(first), lives.life_km - first, 0.0), 0.0)
+
+
+def compare(lives: SimulatedLives, prices: Prices, cost_per_km: float) -> dict[str, Events]:
+    """Return events per km under each policy, by its name; cost_per_km: the g of rank and plan."""
     return {
         RUN: run_to_failure(lives),
         AGE: best_fixed_age(lives, prices),
         LIMITS: on_limits(lives),
-        RISK: on_risk(lives, prices, ceiling),
+        RISK: on_rule(lives, prices, cost_per_km),
     }
 
 

@@ -137,8 +137,8 @@ def job_hours(pumps: pd.DataFrame, job: np.ndarray, inputs: Inputs) -> np.ndarra
 
 
 def _default_hours(inputs: Inputs) -> float:
-    amount, _, _ = inputs.book.amount("planned_labour_hours")
-    return 2.5 if amount is None else amount
+    entry = inputs.book.entry("planned_labour_hours")
+    return 2.5 if entry is None else entry.amount
 
 
 def fixed_lines(inputs: Inputs, stops: pd.DataFrame, rows: np.ndarray, decided: pd.DataFrame) -> pd.DataFrame:

@@ -107,17 +107,70 @@ def cost_by_ratio(
     return dressed(lines + rule + words, palette, height=260)
 
 
-def tornado(frame: pd.DataFrame, currency: str, per: str, *, palette: Palette = LIGHT) -> Any:
-    """Return how far the saving moves with each driver; frame: driver, low, high, base."""
+def tornado(
+    frame: pd.DataFrame, currency: str, per: str, *, names: dict[str, str], palette: Palette = LIGHT
+) -> Any:
+    """Return how far the saving moves with each driver, and at each end which policy then costs least.
+
+    frame: driver, low, high, base, best_low, best_high, best_base; names: of the policies, as shown.
+    """
     rows = frame.assign(span=(frame["high"] - frame["low"]).abs()).sort_values("span", ascending=False)
     order = rows["driver"].tolist()
-    base = alt.Chart(rows).encode(y=alt.Y("driver:N", sort=order, title=None))
-    bars = base.mark_bar(size=16, color=palette.main, opacity=0.8).encode(
-        x=alt.X(
-            "low:Q", title=f"saving against running to failure, {currency} {per}", scale=alt.Scale(zero=False)
-        ),
-        x2="high:Q",
-        tooltip=["driver:N", alt.Tooltip("low:Q", format=",.0f"), alt.Tooltip("high:Q", format=",.0f")],
+    ends = pd.concat(
+        [
+            rows[["driver", "best_base"]].assign(saving=rows[end], best=rows[f"best_{end}"])
+            for end in ("low", "high")
+        ]
     )
-    rule = base.mark_tick(color=palette.ink, thickness=2, size=22).encode(x="base:Q")
-    return dressed(bars + rule, palette, height=34 * max(len(rows), 2) + 40)
+    ends["choice"] = ends["best"].map(names)
+    ends["turned"] = ends["best"] != ends["best_base"]
+    middle = ends.groupby("driver")["saving"].transform("mean")
+    ends["side"] = (ends["saving"] >= middle).map({True: "right", False: "left"})
+    y = alt.Y("driver:N", sort=order, title=None, axis=alt.Axis(labelLimit=220))
+    low, high = float(ends["saving"].min()), float(ends["saving"].max())
+    room = max(high - low, 1e-9) * 0.35
+    x = alt.X(
+        "low:Q", title=f"condition saves against running to failure, {currency} {per}",
+        scale=alt.Scale(domain=[low - room, high + room], nice=False),
+    )  # fmt: skip
+    base = alt.Chart(rows).encode(y=y)
+    bars = base.mark_bar(size=14, color=palette.main, opacity=0.8).encode(
+        x=x, x2="high:Q",
+        tooltip=["driver:N", alt.Tooltip("low:Q", format=",.0f"), alt.Tooltip("high:Q", format=",.0f")],
+    )  # fmt: skip
+    rule = base.mark_tick(color=palette.ink, thickness=2, size=20).encode(x="base:Q")
+    sides: tuple[tuple[str, Any, int], ...] = (("left", "right", -5), ("right", "left", 5))
+    words = [
+        alt.Chart(ends[ends["side"] == side])
+        .mark_text(align=align, dx=dx, fontSize=11)
+        .encode(
+            y=y, x="saving:Q", text="choice:N",
+            color=alt.condition("datum.turned", alt.value(palette.wear), alt.value(palette.faint)),
+        )
+        for side, align, dx in sides
+    ]  # fmt: skip
+    return dressed(alt.layer(bars, rule, *words), palette, height=34 * max(len(rows), 2) + 40)
+
+
+def by_interval(frame: pd.DataFrame, currency: str, unit: str, *, palette: Palette = LIGHT) -> Any:
+    """Return the saving a year over the distance between captures; frame: pump_type, interval, saving,
+    is_own."""
+    names = list(dict.fromkeys(frame["pump_type"]))
+    colours = [palette.ink, palette.main, palette.wear, palette.other, palette.faint]
+    dashes = [[1, 0], [6, 3], [2, 2], [12, 3, 2, 3], [4, 1]]
+    scale = alt.Scale(domain=names, range=[colours[i % 5] for i in range(len(names))])
+    dash = alt.Scale(domain=names, range=[dashes[i % 5] for i in range(len(names))])
+    base = alt.Chart(frame).encode(
+        x=alt.X("interval:Q", title=f"{unit} between captures"),
+        y=alt.Y("saving:Q", axis=y_axis(f"saved a year, {currency}", format=",.0f")),
+        color=alt.Color("pump_type:N", title=None, scale=scale),
+    )
+    lines = base.mark_line(strokeWidth=2).encode(
+        strokeDash=alt.StrokeDash("pump_type:N", title=None, scale=dash)
+    )
+    own = alt.Chart(frame[frame["is_own"].astype(bool)]).mark_point(filled=True, size=60, opacity=1)
+    dots = own.encode(
+        x="interval:Q", y="saving:Q", color=alt.Color("pump_type:N", title=None, scale=scale),
+        tooltip=["pump_type:N", "interval:Q", "saving:Q"],
+    )  # fmt: skip
+    return dressed(lines + dots, palette, height=280)

@@ -17,6 +17,7 @@ import streamlit as st
 from dashboard.data import queries
 from dashboard.data.answer_store import LARGE, AnswerStore, Kept
 from dashboard.data.answers import Stamp, stamp
+from dashboard.words import money
 from ingest.capture import Capture
 
 MOST_UNITS_IN_LIST = 2000
@@ -111,6 +112,26 @@ def _cost_book(ledger: str, stamp_key: Stamp) -> Any:
     from analytics.money.cost_book import read_costs
 
     return read_costs(Path(ledger))
+
+
+def cost_facts() -> pd.DataFrame:
+    """Return every event that cost money, once (analytics.cost_review.facts.cost_facts)."""
+    ledger = ledger_path()
+    return _cost_facts(str(ledger), stamp(ledger))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _cost_facts(ledger: str, stamp_key: Stamp) -> pd.DataFrame:
+    from analytics.cost_review.facts import read_facts
+
+    return read_facts(Path(ledger))
+
+
+def spending_line() -> str:
+    """Return what the last twelve months with records cost, in one sentence."""
+    from analytics.cost_review.facts import by_month
+
+    return money.spending_line(by_month(cost_facts()), settings()["currency"])
 
 
 def kept(name: str, doing: str) -> Kept:

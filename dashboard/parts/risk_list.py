@@ -107,24 +107,6 @@ def expected_words(risk: pd.Series) -> str:
     return f"{shown} (8 in 10: {max(round(mean - reach), 0):,} to {round(mean + reach):,})"
 
 
-def spending_line(months: pd.DataFrame, currency: str) -> str:
-    """Return the sentence that answers "what did it cost?", for the last twelve months with records."""
-    if not len(months):
-        return "No breakdown or planned change is recorded yet."
-    until = pd.Timestamp(months["month"].max())
-    year = months[pd.to_datetime(months["month"]) > until - pd.DateOffset(months=12)]
-    amount = year.groupby("kind")["amount"].sum()
-    jobs = year.groupby("kind")["jobs"].sum()
-    unknown = int(year["without_cost"].sum())
-    words = (
-        f"Twelve months to {until:%Y-%m}: {formats.money(amount.get('on the road', 0), currency)} for "
-        f"{formats.count(int(jobs.get('on the road', 0)), 'pump')} failed on the road, "
-        f"{formats.money(amount.get('planned', 0), currency)} for "
-        f"{formats.count(int(jobs.get('planned', 0)), 'planned change')}."
-    )
-    return words + (f" {unknown} of these jobs have no cost recorded." if unknown else "")
-
-
 def with_stakes(rows: pd.DataFrame) -> pd.DataFrame:
     """Add at_stake, the risk times what a failure on the road costs more than a planned change, and currency.
 

@@ -87,6 +87,7 @@ def show(
 
 def draw(table: pd.DataFrame, words: str) -> None:
     """Draw a table whose headings sort it, with the sentence that says what it holds."""
+    table = formats.with_plain_days(table)
     st.dataframe(with_thousands(table), hide_index=True, placeholder=formats.UNKNOWN, alt=words)
 
 

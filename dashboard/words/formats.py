@@ -152,8 +152,21 @@ def made_harmless(text: Any) -> Any:
     return text
 
 
+def with_plain_days(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a table whose columns of whole days read 2026-11-25, without an hour that nobody told."""
+    stamped = frame.select_dtypes("datetime").columns
+    days = {
+        name: frame[name].dt.strftime("%Y-%m-%d")
+        for name in stamped
+        if (frame[name].dropna() == frame[name].dropna().dt.normalize()).all()
+    }
+    return frame.assign(**{str(name): values for name, values in days.items()}) if days else frame
+
+
 def as_csv(frame: pd.DataFrame) -> bytes:
-    """Return a table as CSV for a spreadsheet (UTF-8 with mark, formulas made harmless)."""
+    """Return a table as CSV for a spreadsheet (UTF-8 with mark, formulas made harmless, days without
+    hours)."""
+    frame = with_plain_days(frame)
     text_columns = [
         c for c in frame.columns if frame[c].dtype == object or pd.api.types.is_string_dtype(frame[c])
     ]

@@ -22,7 +22,9 @@ def address_of(view: str) -> str:
 # What opens under a page's own tabs, each at an address of its own.
 PARTS = {
     "pump?pump=1&history_part": ("What is expected", "Waveforms", "Visits"),
-    "costs?costs_part": ("Policies", "Best age", "Types and lots", "Lists and outcomes"),
+    "costs?costs_part": (
+        "Policies", "How often to capture", "Best age", "Types and lots", "Lists and outcomes"
+    ),
     "fleet-data?part": (
         "Pump types", "Where to clamp", "Work done", "Prices", "Settings", "Changes", "Bring in a folder"
     ),

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from analytics.cost_review import policy_review
 from analytics.cost_review.costs import cost_review
+from analytics.cost_review.groups import Group
+from analytics.cost_review.policy_review import policy_table
 from analytics.cost_review.weibull import Weibull
 from analytics.money.cost_book import Prices, set_cost
 from analytics.money.policies import POLICIES, Events
@@ -66,11 +69,13 @@ def test_spent_and_avoided_are_apart(review):
         2310.0,
         0.0,
     )
-    assert (review.avoided_low, review.avoided_high) == (0.0, 0.0)
-    assert review.breakdowns["pump_confirmed"].sum() == 1
+    assert (review.changes.changed, review.changes.money_avoided) == (0, 0.0)
+    # The breakdown and the pump it ended are one event, though both say what it cost.
+    assert len(review.facts) == 1
+    assert review.facts["cost_from"].iloc[0] == "breakdown and pump, the larger"
 
 
-def test_a_removal_on_condition_is_spent_and_avoids_a_range(tmp_path):
+def test_a_removal_on_condition_is_spent_and_avoids_what_its_risk_told(tmp_path):
     ledger = build_ledger(tmp_path / "fleet.duckdb")
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute(
@@ -80,19 +85,30 @@ def test_a_removal_on_condition_is_spent_and_avoids_a_range(tmp_path):
             " WHERE unit IN ('102', '103', '106')"
         )
     review = cost_review(ledger, lives=LIVES)
-    # 102 was bad: 1,750 avoided; 103 tested good: 650 and 60 for nothing; 106, not examined: perhaps 1,750.
-    assert review.avoided_low == pytest.approx(1750 - 710)
-    assert review.avoided_high == pytest.approx(2 * 1750 - 710)
     planned = review.spent[review.spent["kind"] == "planned on condition"]
     assert planned["replacements"].sum() == 3
     assert planned["cost_estimated"].sum() == pytest.approx(3 * 650)
-    assert (planned["life_thrown_away"] > 0).all()
+    month = review.months.iloc[0]
+    assert (month["month"], month["changed"], month["examined"]) == ("2025-12", 3, 2)
+    assert (month["found_bad"], month["tested_good"]) == (1, 1)
+    assert month["cost_of_good"] == pytest.approx(
+        650 + 60
+    )  # the change, and what a needless one costs besides
+    told = review.facts["told_risk"].dropna()
+    assert len(told) == 3
+    assert ((told > 0) & (told < 1)).all()
+    assert review.changes.failures_avoided == pytest.approx(told.sum())
+    assert review.changes.money_avoided == pytest.approx(1750 * told.sum())
+    assert month["life_thrown_away"] == pytest.approx(review.facts["life_thrown_away"].sum())
 
 
 def test_a_price_moves_the_review(ledger, review, tmp_path):
     other = build_ledger(tmp_path / "other.duckdb")
     set_cost(other, "failure_replacement", 4800.0, author=ANYBODY)
     dear = cost_review(other, lives=LIVES)
+    asked = cost_review(ledger, lives=LIVES, what_if={"failure_replacement": 4800.0})
+    pd.testing.assert_frame_equal(asked.policies, dear.policies)
+    assert cost_review(ledger, lives=LIVES).failure == review.failure  # what if was written nowhere
     assert dear.ratio == pytest.approx(2 * review.ratio)
     cost = dear.policies["cost"].to_numpy()
     assert cost[0] == pytest.approx(2 * review.policies["cost"].iloc[0], rel=1e-9)
@@ -132,10 +148,46 @@ def test_command_line(ledger, capsys):
     assert "like tow=520" in capsys.readouterr().err
     assert main(["cost", "--ledger", str(ledger)]) == 0
     text = capsys.readouterr().out
-    for part in ("run to failure", "Best age", "placeholder", "not money spent", "2,310 USD recorded"):
+    for part in ("run to failure", "Best age", "placeholder", "each event once", "2,310 USD recorded"):
         assert part in text
     assert main(["cost", "--ledger", str(ledger), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["policies"][3]["policy"] == "risk"
+
+
+@pytest.mark.parametrize("amount", ["nan", "inf", "-inf", "-1", "1e999"])
+@pytest.mark.parametrize("option", [["--set"], ["--confirm", "--set"], ["--what-if"]])
+def test_what_is_no_number_of_money_is_refused_everywhere(ledger, capsys, amount, option):
+    assert main(["cost", "--ledger", str(ledger), *option, f"tow={amount}"]) == 1
+    assert "is no price" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("rate", ["nan", "inf", "-1"])
+def test_a_rate_that_is_no_number_is_refused(ledger, capsys, rate):
+    assert main(["cost", "--ledger", str(ledger), f"--discount={rate}"]) == 1
+    assert "must be 0 or more" in capsys.readouterr().err
+
+
+def test_a_price_is_kept_only_when_confirmed_from_today_on_with_its_author(tmp_path, capsys):
+    ledger = build_ledger(tmp_path / "fleet.duckdb")
+
+    def entries():
+        with open_ledger(ledger) as connection:
+            return connection.execute(
+                "SELECT amount, valid_from, set_by, source FROM cost_entry WHERE element = 'tow'"
+            ).fetchall()
+
+    before = cost_review(ledger, lives=LIVES).facts
+    assert main(["cost", "--ledger", str(ledger), "--set", "tow=900"]) == 0
+    out = capsys.readouterr().out
+    assert "one on failure 2,900 (now 2,400)" in out
+    assert "Nothing was changed" in out
+    assert entries() == []
+    asked = ["cost", "--ledger", str(ledger), "--set", "tow=900", "--by", "MG", "--source", "contract"]
+    assert main([*asked, "--confirm"]) == 0
+    assert entries() == [(900.0, date.today(), "MG", "contract")]
+    pd.testing.assert_frame_equal(cost_review(ledger, lives=LIVES).facts, before)  # the past stands
+    assert main(["cost", "--ledger", str(ledger), "--confirm"]) == 1
+    assert "none is given" in capsys.readouterr().err
 
 
 def test_the_range_of_cost_and_saving_is_an_80_percent_one():
@@ -152,8 +204,12 @@ def test_the_range_of_cost_and_saving_is_an_80_percent_one():
         name: Events(p, f, 0.0, 0.0, 0.0, 1e5, 10**12)
         for name, p, f in zip(POLICIES, planned, failures, strict=True)
     }
-    table = policy_review._table([policy_review.Group("P", 1.0, None, prices)], [events], known, 1.0)
-    spread = np.exp(1.28155 * 0.2)
+    long_run = SimpleNamespace()
+    group = Group("P", 1.0, None, prices, long_run, 1e4)
+    table, record = policy_table([group], [events], known, 1.0)
+    assert record.apart == pytest.approx(np.log(1e-5 * known.of("P").life.mean))
+    # As far as simulation and the lives on record lie apart, the ranges are wider.
+    spread = np.exp(1.28155 * np.hypot(0.2, record.apart))
     cost = 650 * np.array(planned) + 2400 * np.array(failures)
     np.testing.assert_allclose(table["cost"], cost, rtol=1e-12)
     np.testing.assert_allclose(table["cost_high"], cost * spread, rtol=1e-4)

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.cost_review import policy_review
 from analytics.cost_review.costs import cost_review
 from analytics.learning.fitting import fit_history
 from analytics.money import decision
@@ -140,7 +141,7 @@ def planned() -> dict[str, Any]:
 def reviewed() -> dict[str, Any]:
     """What its policies cost."""
     made = _with_ledger(lambda ledger: cost_review(ledger, LAST_VISIT, discount_pct=8.0, lives=300))
-    frames = ("policies", "best_ages", "ratio_curve", "tornado", "spent")
+    frames = ("policies", "year", "intervals", "warnings", "best_ages", "ratio_curve", "tornado", "spent")
     return {name: _rows(getattr(made, name), []) for name in frames}
 
 
@@ -170,5 +171,5 @@ KEPT: dict[str, tuple[Callable[[], Any], Callable[[], int], float]] = {
     "fit": (fitted, lambda: model.METHOD_VERSION, 1e-4),
     "ranking": (ranked, lambda: 1000 * model.METHOD_VERSION + decision.METHOD_VERSION, 1e-4),
     "plan": (planned, lambda: 1000 * model.METHOD_VERSION + decision.METHOD_VERSION, 1e-3),
-    "costs": (reviewed, lambda: 1000 * model.METHOD_VERSION + decision.METHOD_VERSION, 1e-3),
+    "costs": (reviewed, lambda: 1000 * model.METHOD_VERSION + policy_review.METHOD_VERSION, 1e-3),
 }

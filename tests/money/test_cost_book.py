@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import pandas as pd
 import pytest
@@ -32,7 +32,10 @@ def test_default_elements_add_up_to_the_default_amounts(ledger):
 
 
 def test_an_element_moves_the_sum(ledger):
-    assert set_cost(ledger, "tow", 520, source="contract", author=ANYBODY) == "tow is 520 USD."
+    assert (
+        set_cost(ledger, "tow", 520, source="contract", author=ANYBODY)
+        == f"tow is 520 USD from {date.today()} on."
+    )
     prices = read_costs(ledger).prices()
     assert (prices.planned, prices.failure) == (650.0, 2520.0)
     assert "tow" not in prices.placeholders
@@ -48,12 +51,46 @@ def test_the_type_s_price_and_the_unit_s_hours_count(ledger):
     assert (prices.planned, prices.failure) == (650 + 100 + 1.5 * 120, 2500.0)
 
 
-def test_a_whole_amount_stands_and_later_elements_move_it(ledger):
+def test_a_whole_amount_stands_and_no_element_of_it_counts_beside_it(ledger):
     set_cost(ledger, "tow", 500, author=ANYBODY)
     set_cost(ledger, "failure_replacement", 3000, author=ANYBODY)
-    assert read_costs(ledger).prices(pump_type="FP-10").failure == 3000.0
+    assert read_costs(ledger).prices(pump_type="FP-10", job_hours=4.0).failure == 3000.0
+    with pytest.raises(EntryRefused, match="count twice"):
+        set_cost(ledger, "tow", 450, author=ANYBODY)
+    with pytest.raises(EntryRefused, match="count twice"):
+        set_cost(ledger, "tow", 450, depot="North", author=ANYBODY)
+    set_cost(ledger, "labour_per_hour", 100, author=ANYBODY)  # also of a planned change and of a capture
+    prices = read_costs(ledger).prices()
+    assert (prices.planned, prices.failure, prices.capture) == (600.0, 3000.0, 25.0)
+    table = read_costs(ledger).table().set_index("element")
+    assert not table.loc["tow", "counts"]
+    assert table.loc[["part", "labour_per_hour", "failure_replacement"], "counts"].all()
+
+
+def test_a_whole_amount_can_be_given_up_for_its_elements(ledger):
+    set_cost(ledger, "failure_replacement", 3000, author=ANYBODY)
+    text = set_cost(ledger, "failure_replacement", None, author=ANYBODY)
+    assert "the sum of its elements" in text
+    assert read_costs(ledger).prices().failure == 2400.0
     set_cost(ledger, "tow", 450, author=ANYBODY)
-    assert read_costs(ledger).prices().failure == 2950.0
+    assert read_costs(ledger).prices().failure == 2450.0
+    with pytest.raises(EntryRefused, match="has no elements"):
+        set_cost(ledger, "tow", None, author=ANYBODY)
+
+
+def test_a_price_holds_from_today_and_leaves_the_past(ledger):
+    set_cost(ledger, "tow", 500, author=ANYBODY)
+    yesterday = date.today() - timedelta(days=1)
+    assert read_costs(ledger, yesterday).prices().failure == 2400.0
+    assert read_costs(ledger).on_day(yesterday).prices().failure == 2400.0
+    assert read_costs(ledger).prices().failure == 2500.0
+
+
+def test_what_if_prices_are_written_nowhere(ledger):
+    book = read_costs(ledger)
+    assert book.with_prices({"tow": 900.0, "part": 310.0}).prices().failure == 3000.0
+    assert book.with_prices({"failure_replacement": 5000.0}).prices().failure == 5000.0
+    assert book.prices().failure == read_costs(ledger).prices().failure == 2400.0
 
 
 def test_every_price_given_is_logged_with_the_one_before(ledger):
@@ -87,7 +124,7 @@ def test_depot_before_class_before_all(ledger):
 
 
 def test_prices_are_dated(ledger):
-    set_cost(ledger, "tow", 500, author=ANYBODY)
+    set_cost(ledger, "tow", 500, valid_from=date(2026, 1, 1), author=ANYBODY)
     set_cost(ledger, "tow", 600, valid_from=date(2026, 6, 1), author=ANYBODY)
     assert read_costs(ledger, date(2026, 5, 31)).prices().failure == 2500.0
     assert read_costs(ledger, date(2026, 6, 1)).prices().failure == 2600.0
@@ -121,6 +158,8 @@ def test_the_table_shows_every_element_with_its_source(ledger):
     [
         ("tow", -1, "give a number of 0 or more"),
         ("tow", float("nan"), "give a number of 0 or more"),
+        ("tow", float("inf"), "give a number of 0 or more"),
+        ("failure_replacement", float("-inf"), "give a number of 0 or more"),
         ("towing", 5, "no cost element 'towing'"),
         ("planned_replacement", 0, "can't cost nothing"),
     ],

@@ -13,11 +13,13 @@ from analytics.trend.drift import Drift
 from dashboard.parts import reading_panel, risk_list
 from dashboard.shell import lists, paper
 from dashboard.views.costs import parts as cost_parts
+from dashboard.views.costs import spent as cost_spent
 from dashboard.views.fleet_data import prices as fleet_prices
 from dashboard.views.forecast_record import parts as record_parts
 from dashboard.views.plan_board import deciding
 from dashboard.views.plan_board import parts as plan_parts
 from dashboard.views.pump_history import metrics, outlook
+from dashboard.words import money as money_words
 from dashboard.words import record as record_text
 from ingest.errors import EntryRefused
 from ingest.metrics import metric
@@ -114,9 +116,11 @@ def test_what_would_change_the_answer_names_gaps():
 def review(**more):
     policies = pd.DataFrame(
         {"policy": ["run to failure", "risk"], "cost": [120.0, 100.0], "cost_low": [100.0, 90.0],
-         "cost_high": [140.0, 110.0], "planned": [0.0, 0.08], "breakdowns": [0.05, 0.01]}
+         "cost_high": [140.0, 110.0], "planned": [0.0, 0.08], "breakdowns": [0.05, 0.01],
+         "captures": [0.0, 1.0]}
     )  # fmt: skip
-    return SimpleNamespace(policies=policies, planned=650.0, failure=2400.0, currency="USD", **more)
+    prices = {"planned": 650.0, "failure": 2400.0, "capture": 30.0}
+    return SimpleNamespace(policies=policies, currency="USD", **prices, **more)
 
 
 def test_policies_move_with_the_prices_and_stay_at_todays():
@@ -127,22 +131,38 @@ def test_policies_move_with_the_prices_and_stay_at_todays():
     # Intervals move in proportion: 170 / 120 and 110 / 100 of what they were.
     assert dearer["cost_low"].tolist() == pytest.approx([100 * 170 / 120, 90 * 110 / 100])
     assert dearer["cost_high"].tolist() == pytest.approx([140 * 170 / 120, 110 * 110 / 100])
-    assert "'risk' costs least, 110" in cost_parts.cheapest_words(dearer)
+    assert "'condition' costs least, 110" in cost_parts.cheapest_words(dearer)
     close = dearer.assign(cost=[111.0, 110.0])
-    assert "'risk' costs least, 110 (as good as 'run to failure', 111) against 111" in (
+    assert "'condition' costs least, 110 (as good as 'run to failure', 111) against 111" in (
         cost_parts.cheapest_words(close)
     )
+    dear = cost_parts.at_prices(review(), 650, 2400, 60)
+    assert dear["cost"].tolist() == pytest.approx([120, 130])
     cheap_failures = cost_parts.at_prices(review(), 2000, 100)
     assert "nothing beats running to failure" in cost_parts.cheapest_words(cheap_failures)
 
 
 def test_spending_by_year_and_kind():
-    spent = pd.DataFrame(
+    facts = pd.DataFrame(
         {"year": [2025, 2025, 2025], "kind": ["on failure", "early", "planned on condition"],
-         "cost_recorded": [100.0, 5, 10], "cost_estimated": [1.0, 0, 0]}
+         "cost": [101.0, 5, 10]}
     )  # fmt: skip
-    rows = cost_parts.spent_rows(spent).set_index("kind")["amount"]
+    rows = cost_spent.by_period(facts).set_index("kind")["amount"]
     assert rows.to_dict() == {"on the road": 101.0, "planned": 15.0}
+
+
+def test_what_turns_the_choice_is_said():
+    rows = pd.DataFrame(
+        [
+            ("tow ∓25 %", 1.0, 2.0, 1.5, "risk", "fixed age", "risk"),
+            ("capture", 1.0, 2.0, 1.5, *["risk"] * 3),
+        ],
+        columns=["driver", "low", "high", "base", "best_low", "best_high", "best_base"],
+    )
+    assert cost_parts.turning_words(rows) == (
+        "Now condition costs least. Enough to turn that, each alone: tow ∓25 % (to fixed age)."
+    )
+    assert "No single one" in cost_parts.turning_words(rows.tail(1))
 
 
 @pytest.mark.parametrize(
@@ -217,12 +237,12 @@ def test_a_long_list_of_decisions_is_cut_and_counted():
 
 def test_the_spending_line_says_what_has_no_cost():
     months = pd.DataFrame(
-        {"month": [date(2025, 3, 1), date(2024, 3, 1)], "kind": ["on the road"] * 2, "jobs": [2, 9],
-         "amount": [2310.0, 9999.0], "without_cost": [1, 0]}
+        {"month": ["2025-03", "2024-03"], "kind": ["on the road"] * 2, "jobs": [2, 9],
+         "amount": [2310.0, 9999.0], "estimated": [900.0, 0.0]}
     )  # fmt: skip
-    line = risk_list.spending_line(months, "USD")
+    line = money_words.spending_line(months, "USD")
     assert "2,310 USD for 2 pumps failed on the road" in line
-    assert "1 of these jobs have no cost" in line
+    assert "900 USD of this is by the prices of the day" in line
 
 
 def test_a_sheet_needs_nothing_from_outside_and_carries_the_cautions():

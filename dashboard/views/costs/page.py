@@ -1,11 +1,11 @@
-"""Costs: what was spent, what may have been avoided, what policies would cost, and what it hangs on."""
+"""Costs: the answer first, then what was spent, what policies would cost, and what it hangs on."""
 
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.parts import early_failures, risk_list
+from dashboard.parts import early_failures
 from dashboard.shell import frame, say
-from dashboard.views.costs import parts
+from dashboard.views.costs import intervals, parts, spent
 
 st.title("Costs")
 if not frame.started(
@@ -13,19 +13,20 @@ if not frame.started(
 ):
     st.stop()
 
-say.line(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
+say.line(loaders.spending_line())
 frame.first_part_first()
 kept = loaders.cost_review()
 review = kept.value
 frame.age(kept, "Costs")
-parts.show_answer(review, loaders.ranking())
+parts.show_answer(review)
 frame.show_open_tab(
     {
-        "Spent": lambda: parts.show_spent(review),
+        "Spent": lambda: spent.show(review),
         "Policies": lambda: parts.show_policies(review),
+        "How often to capture": lambda: intervals.show(review),
         "Best age": lambda: parts.show_ages(review),
         "Types and lots": lambda: early_failures.show_groups(loaders.groups()),
-        "Lists and outcomes": lambda: parts.show_lists(review),
+        "Lists and outcomes": lambda: spent.show_lists(review),
     },
     key="costs_part",
 )

@@ -8,127 +8,122 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts import money
-from dashboard.parts import risk_list
 from dashboard.shell import frame, lists, say
+from dashboard.views.costs.spent import of_pumps
 from dashboard.words import formats
+from dashboard.words.money import NAMES
 
 AS_GOOD = 1.02  # policies whose costs lie within this are not told apart in words
 
 
-def show_answer(review: Any, ranking: pd.DataFrame) -> None:
-    """Draw the three figures a manager starts with: spent, avoided, expected; then what they rest on."""
-    spent, avoided, expected = st.columns(3)
-    last = review.spent["year"].max() if len(review.spent) else None
-    total = review.spent.loc[review.spent["year"] == last, ["cost_recorded", "cost_estimated"]].sum().sum()
+def show_answer(review: Any) -> None:
+    """Draw the answer, three figures beside it, and what they rest on."""
+    first, *more = review.answer
+    say.line(first, lead="The answer:")
+    for sentence in more:
+        say.line(sentence)
+    spent, avoided, saves = st.columns(3)
+    facts = of_pumps(review.facts)
+    last = facts["year"].max() if len(facts) else None
+    total = facts.loc[facts["year"] == last, "cost"].sum() if last is not None else 0.0
     spent.metric(f"Spent in {last}" if last is not None else "Spent", formats.money(total, review.currency))
-    low, high = review.avoided_low, review.avoided_high
+    done = review.changes
     avoided.metric(
-        "Avoided so far, an estimate",
-        formats.UNKNOWN if formats.is_unknown(low) else f"{low:,.0f} to {high:,.0f} {review.currency}",
+        "Failures avoided so far, an estimate",
+        f"{done.failures_avoided:,.1f} ({done.failures_low:,.0f} to {done.failures_high:,.0f})",
     )
-    ahead = float(ranking["risk"].sum()) * review.failure
-    expected.metric("Expected before the next visits", formats.money(ahead, review.currency))
-    say.note(
-        f"Expected: {risk_list.expected_words(ranking['risk'])} failures at "
-        f"{formats.money(review.failure, review.currency)} each, "
-        "if nothing is changed. Avoided is never taken off what was spent."
+    year = review.year.set_index("policy") if len(review.year) else None
+    saves.metric(
+        "Condition saves a year, an estimate",
+        formats.UNKNOWN if year is None else f"{formats.about(year.loc['risk', 'saving'])} {review.currency}",
     )
+    say.note("Avoided and saved are estimates and never taken off what was spent.")
     say.points(review.notes)
 
 
-def show_spent(review: Any) -> None:
-    """Draw money spent by year and kind, with what of it is estimated, and breakdowns beside it."""
-    rows = review.spent
-    if not len(rows):
-        say.line("No replacement or breakdown is recorded yet.")
-        return
-    rows = lists.narrowed(rows, lists.narrowing(("depot", "pump_type"), key="cost"))
-    if not len(rows):
-        say.line("Nothing was spent there.")
-        return
-    frame.chart(
-        money.spent(spent_rows(rows), review.currency, palette=frame.palette()),
-        "Money spent by year, on planned changes and after failures.",
-    )
-    estimated = rows["cost_estimated"].sum()
-    total = rows["cost_recorded"].sum() + estimated
-    if estimated:
-        say.note(
-            f"{formats.percent(estimated / total)} of this is estimated from prices: no cost was recorded."
-        )
-    table = rows.groupby(["year", "kind"], as_index=False)[
-        ["replacements", "cost_recorded", "cost_estimated", "tested_good", "life_thrown_away"]
-    ].sum()
-    table.columns = [
-        "Year", "Kind", "Replacements", f"Recorded, {review.currency}", f"Estimated, {review.currency}",
-        "Tested good", f"Unused life, {review.distance_unit}",
-    ]  # fmt: skip
-    lists.show(table.round(0), "Replacements by year and kind, with money.", "spent")
-
-
-def spent_rows(spent: pd.DataFrame) -> pd.DataFrame:
-    """Return period, kind ("planned", "on the road") and amount, as the chart takes them."""
-    kind = spent["kind"].map(lambda k: "on the road" if k == "on failure" else "planned")
-    amount = spent["cost_recorded"] + spent["cost_estimated"]
-    rows = pd.DataFrame({"period": spent["year"].astype(str), "kind": kind, "amount": amount})
-    return rows.groupby(["period", "kind"])[["amount"]].sum().reset_index()
-
-
 def show_policies(review: Any) -> None:
-    """Draw the policies side by side, then again at prices the reader chooses."""
+    """Draw the policies at prices the reader chooses (at first those in force), and what turns the choice."""
+    if not len(review.policies):
+        say.line("No pump is in service, so there is no policy to compare.")
+        return
     per = f"per 10,000 {review.distance_unit}"
-    frame.chart(
-        money.policies(review.policies, review.currency, per, palette=frame.palette()),
-        f"Cost of each policy {per}, with 80 % intervals.",
-    )
-    say.note(
-        "Bars: 80 % intervals. Each policy is simulated on this fleet's fitted model, prices and intervals."
-    )
-    lists.show(policy_table(review), "Policies with cost, events and saving.", "policies")
-    say.note(
-        f"Money and events {per}; in brackets the 80 % range. Pays from: the ratio of on-failure to planned "
-        "cost from which the policy beats running to failure."
-    )
-    st.subheader("At other prices", anchor=False)
-    left, right = st.columns(2)
+    say.line("What if prices were others? Nothing is changed here; prices are given under Fleet data.")
+    left, middle, right = st.columns(3)
     planned = left.slider(
         f"Planned replacement, {review.currency}", *_around(review.planned), key="what_if_planned"
     )
-    failure = right.slider(
+    failure = middle.slider(
         f"On-failure replacement, {review.currency}", *_around(review.failure), key="what_if_failure"
     )
-    moved = at_prices(review, float(planned), float(failure))
+    capture = right.slider(
+        f"A capture, {review.currency}", *_around(review.capture, 1), key="what_if_capture"
+    )
+    moved = at_prices(review, float(planned), float(failure), float(capture))
     say.line(f"{cheapest_words(moved)}, {review.currency} {per}.")
     frame.chart(
-        money.policies(moved, review.currency, per, palette=frame.palette()),
-        f"Cost of each policy {per} at the prices chosen.",
+        money.policies(moved.assign(policy=moved["policy"].map(NAMES)), review.currency, per,
+                       palette=frame.palette()),
+        f"Cost of each policy {per} at the prices chosen, with 80 % intervals.",
+    )  # fmt: skip
+    say.note(
+        "Bars: 80 % intervals. Each policy is simulated on this fleet's fitted model, prices and intervals; "
+        "as "
+        "the sliders move, stops stay and prices move, with the intervals in proportion."
     )
-    say.note("Stops stay as above; only prices move. Intervals are moved in proportion.")
+    lists.show(policy_table(review), "Policies a year with cost, events and saving.", "policies")
+    say.note(
+        f"A year of the whole fleet, {formats.about(review.distance_per_year)} {review.distance_unit}; in "
+        "brackets "
+        "the 80 % range. Pays from: the ratio of on-failure to planned cost from which the policy beats "
+        "running "
+        "to failure."
+    )
     st.subheader("When failures cost more", anchor=False)
+    curve = review.ratio_curve.assign(policy=review.ratio_curve["policy"].map(NAMES))
     frame.chart(
-        money.cost_by_ratio(
-            review.ratio_curve, review.currency, per, now=review.ratio, palette=frame.palette()
-        ),
+        money.cost_by_ratio(curve, review.currency, per, now=review.ratio, palette=frame.palette()),
         "Cost of each policy over the ratio of on-failure to planned cost.",
     )
-    st.subheader("What the saving of the risk policy hangs on", anchor=False)
+    st.subheader("What the choice hangs on", anchor=False)
     frame.chart(
-        money.tornado(review.tornado, review.currency, per, palette=frame.palette()),
-        "Saving of the risk policy as each price or life moves through its range.",
+        money.tornado(review.tornado, review.currency, per, names=NAMES, palette=frame.palette()),
+        "Saving of the condition rule, and the policy that costs least, as each price or life moves.",
     )
+    say.line(turning_words(review.tornado))
 
 
-def _around(price: float) -> tuple[int, int, int, int]:
-    step = 10 if price < 2000 else 50
+def turning_words(tornado: pd.DataFrame) -> str:
+    """Return which inputs turn the choice within their range, and to what."""
+    if tornado.empty:
+        return ""
+    best = tornado["best_base"].iloc[0]
+    turned = []
+    for row in tornado.to_dict("records"):
+        others = list(dict.fromkeys(p for p in (row["best_low"], row["best_high"]) if p != best))
+        if others:
+            turned.append(f"{row['driver']} (to {' or '.join(NAMES[p] for p in others)})")
+    if not turned:
+        return f"No single one of these turns the choice: {NAMES[best]} costs least throughout."
+    return f"Now {NAMES[best]} costs least. Enough to turn that, each alone: {'; '.join(turned)}."
+
+
+def _around(price: float, step: int = 0) -> tuple[int, int, int, int]:
+    step = step or (10 if price < 2000 else 50)
     now = round(price / step) * step
     return 0, max(round(price * 3 / step) * step, step), now, step
 
 
-def at_prices(review: Any, planned: float, failure: float) -> pd.DataFrame:
-    """Return policies at other prices: planned·Cp + breakdowns·Cf + captures and tests as now."""
+def at_prices(review: Any, planned: float, failure: float, capture: float | None = None) -> pd.DataFrame:
+    """Return policies at other prices: planned·Cp + breakdowns·Cf + captures·c, the rest as now."""
     rows = review.policies
-    other = rows["cost"] - rows["planned"] * review.planned - rows["breakdowns"] * review.failure
-    cost = rows["planned"] * planned + rows["breakdowns"] * failure + other
+    price = review.capture if capture is None else capture
+    now = (
+        rows["planned"] * review.planned
+        + rows["breakdowns"] * review.failure
+        + rows["captures"] * review.capture
+    )
+    cost = rows["planned"] * planned + rows["breakdowns"] * failure + rows["captures"] * price
+    cost = cost + (rows["cost"] - now)
     scale = (cost / rows["cost"]).where(rows["cost"] > 0, 1.0)
     return pd.DataFrame(
         {
@@ -148,36 +143,47 @@ def cheapest_words(moved: pd.DataFrame) -> str:
     best, to_failure = moved.iloc[int(moved["cost"].to_numpy().argmin())], moved.iloc[0]
     if best["cost"] >= to_failure["cost"]:
         return f"At these prices nothing beats running to failure, {to_failure['cost']:,.0f}"
+    best_name = NAMES.get(best["policy"], best["policy"])
     near = moved[(moved["cost"] <= AS_GOOD * best["cost"]) & (moved["policy"] != best["policy"])]
     beside = "".join(
-        f" (as good as '{row['policy']}', {row['cost']:,.0f})" for row in near.to_dict("records")
+        f" (as good as '{NAMES.get(row['policy'], row['policy'])}', {row['cost']:,.0f})"
+        for row in near.to_dict("records")
     )
     return (
-        f"At these prices the policy '{best['policy']}' costs least, {best['cost']:,.0f}{beside} "
+        f"At these prices the policy '{best_name}' costs least, {best['cost']:,.0f}{beside} "
         f"against {to_failure['cost']:,.0f} when running to failure"
     )
 
 
 def policy_table(review: Any) -> pd.DataFrame:
-    """Return the policies as shown, every figure per 10,000 of the fleet's distance."""
-    rows = review.policies
+    """Return the policies as shown, a year of the whole fleet."""
+    rows, each = review.year, review.policies
     return pd.DataFrame(
         {
-            "Policy": rows["policy"],
-            f"Cost, {review.currency}": rows["cost"].round(0),
-            "Replacements": rows["replacements"].round(3),
-            "Failures on the road": rows["breakdowns"].round(3),
-            "Needless changes": rows["needless"].round(3),
+            "Policy": rows["policy"].map(NAMES),
+            f"Cost, {review.currency}": [
+                _ranged(*row) for row in rows[["cost", "cost_low", "cost_high"]].to_numpy(float)
+            ],
             f"Saving, {review.currency}": [
-                f"{s:,.0f} ({low:,.0f} to {high:,.0f})"
-                for s, low, high in rows[["saving", "saving_low", "saving_high"]].to_numpy()
+                _ranged(*row) for row in rows[["saving", "saving_low", "saving_high"]].to_numpy(float)
+            ],
+            f"Captures of it, {review.currency}": rows["capture_cost"].map(formats.about),
+            "Replacements": rows["replacements"].round(1),
+            "Failures on the road": rows["breakdowns"].round(1),
+            "Needless changes": rows["needless"].round(1),
+            f"At, {review.distance_unit}": [
+                "" if formats.is_unknown(v) else formats.about(v) for v in each["setting"]
             ],
             "Pays from a ratio of": [
                 "never" if formats.is_unknown(v) or v == float("inf") else f"{v:,.1f}"
-                for v in rows["break_even_ratio"]
+                for v in each["break_even_ratio"]
             ],
         }
     )
+
+
+def _ranged(value: float, low: float, high: float) -> str:
+    return f"{formats.about(value)} ({formats.about(low)} to {formats.about(high)})"
 
 
 def show_ages(review: Any) -> None:
@@ -211,14 +217,10 @@ def show_ages(review: Any) -> None:
         ),
         "Cost over replacement age with its interval and the age of least cost.",
     )  # fmt: skip
-    say.note("Shaded: 80 % interval. Ages that cost over three times the least are left out.")
-
-
-def show_lists(review: Any) -> None:
-    """Draw what became of the replacement lists kept."""
-    if not len(review.lists):
-        say.line("No replacement list was kept yet; booking all proposed work on the plan board keeps one.")
-        frame.link("plan_board", "→ Plan board")
-        return
-    table = review.lists.rename(columns=lambda c: c.replace("_", " ").capitalize())
-    lists.show(table.round(0), "Lists kept and what became of their pumps.", "lists")
+    say.note(
+        "Shaded: 80 % interval. Ages that cost over three times the least are left out. This is by the "
+        "lives on "
+        "record; the fixed age among the policies is simulated, like the others, and has an age of its own, "
+        "for "
+        "near the least the curve is flat."
+    )

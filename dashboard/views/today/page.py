@@ -30,7 +30,7 @@ with middle:
 if office:
     with right[0]:
         st.subheader("In the office", anchor=False)
-        say.line(risk_list.spending_line(loaders.ask("spend_by_month"), loaders.settings()["currency"]))
+        say.line(loaders.spending_line())
         frame.link("costs", "→ Costs")
         frame.link("forecast_record", "→ Forecast record")
 

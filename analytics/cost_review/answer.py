@@ -1,0 +1,200 @@
+"""The answer first: which policy, what it saves a year on this fleet, how sure, what would turn it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.cost_review.intervals import ALL
+from analytics.money.policies import AGE, LIMITS, RISK, RUN
+
+NAMES = {RUN: "run to failure", AGE: "fixed age", LIMITS: "limits on the last reading", RISK: "condition"}
+WORDS = {
+    0.5: "twice as many stops", 1.0: "every stop", 1.5: "two stops in three", 2.0: "every second stop",
+    3.0: "every third stop", 4.0: "every fourth stop",
+}  # fmt: skip
+MONEY_COLUMNS = ("cost", "cost_low", "cost_high", "saving", "saving_low", "saving_high", "capture_cost")
+EVENT_COLUMNS = ("replacements", "planned", "breakdowns", "captures", "needless")
+
+
+@dataclass(frozen=True)
+class Question:
+    """What the answer is made from: money and distances in the fleet's own units.
+
+    year: `per_year`; against_age: what the condition rule saves a year against the fixed age, with its 80 %
+    range; intervals, warnings: as intervals.by_interval with interval and distances in distance_unit;
+    capture_price, planned, failure: prices now; pays_from_ratio: of failure to planned.
+    """
+
+    year: pd.DataFrame
+    distance_per_year: float
+    distance_unit: str
+    currency: str
+    against_age: tuple[float, float, float]
+    intervals: pd.DataFrame
+    warnings: pd.DataFrame
+    capture_price: float
+    planned: float
+    failure: float
+    pays_from_ratio: float
+    ages: str = ""  # of the fixed-age policy, in words
+
+
+def per_year(table: pd.DataFrame, factor: float) -> pd.DataFrame:
+    """Return the policies per year for the whole fleet: money and events times `factor` (years' distance over
+    the distance that the table is per)."""
+    out = table[["policy", *MONEY_COLUMNS, *EVENT_COLUMNS]].copy()
+    out[[*MONEY_COLUMNS, *EVENT_COLUMNS]] *= factor
+    return out
+
+
+def answer(q: Question) -> tuple[str, ...]:
+    """Return the sentences to begin with; the first is the finding, or what speaks against monitoring."""
+    if q.year.empty or not q.distance_per_year > 0:
+        return ("No pump is in service, so there is no policy to compare.",)
+    cost = _costs(q)
+    other = min((RUN, AGE), key=lambda name: cost[name])
+    first = _in_a_year(q)
+    if cost[RISK] > cost[other]:
+        return (_costs_more(q, other), *_turned_by(q, other), first, *interval_sentences(q))
+    return (first, _costs_least(q), *interval_sentences(q))
+
+
+def _in_a_year(q: Question) -> str:
+    cost, row = _costs(q), _row(q, RISK)
+    (run, age, risk, low, high), unit = scaled(
+        [cost[RUN], cost[AGE], cost[RISK], row["cost_low"], row["cost_high"]], q.currency, top=cost[RUN]
+    )
+    where = distance_words(q.distance_per_year, q.distance_unit)
+    at = f" (at {q.ages})" if q.ages else ""
+    return (
+        f"On this fleet, in a year at {where}: run to failure {run}, fixed age{at} {age}, condition {risk} "
+        f"{unit} "
+        f"(8 in 10: {low} to {high}), captures counted."
+    )
+
+
+def _costs_least(q: Question) -> str:
+    row = _row(q, RISK)
+    saved, low, high = q.against_age
+    beside = money_range(saved, low, high, q.currency)
+    unsure = " (so near that the two can't be told apart)" if low <= 0 <= high else ""
+    to_failure = money_range(row["saving"], row["saving_low"], row["saving_high"], q.currency)
+    none = " The range includes nothing saved." if row["saving_low"] <= 0 else ""
+    return (
+        f"Condition costs least: it saves {to_failure} a year against running to failure and {beside} "
+        "against a "
+        f"fixed age{unsure}; its captures, {money(row['capture_cost'], q.currency)} a year, are paid in "
+        f"that.{none}"
+    )
+
+
+def _costs_more(q: Question, other: str) -> str:
+    cost = _costs(q)
+    _, low, high = q.against_age
+    unsure = " That is within what can be told apart." if other == AGE and low <= 0 <= high else ""
+    return (
+        "Condition monitoring costs more than it saves on this fleet: "
+        f"{money(cost[RISK] - cost[other], q.currency)} a year more than {NAMES[other]}; its captures alone "
+        "cost "
+        f"{money(_row(q, RISK)['capture_cost'], q.currency)} a year.{unsure}"
+    )
+
+
+def _turned_by(q: Question, other: str) -> list[str]:
+    cost, row = _costs(q), _row(q, RISK)
+    told = []
+    spare = cost[other] - (row["cost"] - row["capture_cost"])
+    if row["captures"] > 0 and spare > 0:
+        told.append(
+            f"captures under {spare / row['captures']:,.0f} {q.currency} each (now {q.capture_price:,.0f})"
+        )
+    best = _interval_row(q, "is_best")
+    if best and not best["is_own"] and cost[RUN] - best["saving"] < cost[other]:
+        told.append(f"a capture at {WORDS[best['times']]}")
+    dearer = q.pays_from_ratio * q.planned
+    if np.isfinite(dearer) and dearer > q.failure:
+        told.append(f"failures dearer than {dearer:,.0f} {q.currency} each (now {q.failure:,.0f})")
+    if not told:
+        return ["Nothing looked at (cheaper captures, another interval, dearer failures) would turn that."]
+    return [f"It would pay with {', or '.join(told)}."]
+
+
+def interval_sentences(q: Question) -> list[str]:
+    """Return how often to capture, and how far ahead a coming failure of the commonest type shows."""
+    best, own = _interval_row(q, "is_best"), _interval_row(q, "is_own")
+    if not best or not own:
+        return []
+    now = money(own["saving"], q.currency)
+    if best["is_own"]:
+        out = [f"Of the intervals looked at a capture at every stop, as now, saves most: {now} a year."]
+    else:
+        out = [
+            f"A capture at {WORDS[best['times']]} would save {money(best['saving'], q.currency)} a year "
+            "against "
+            f"running to failure, at every stop, as now, {now}."
+        ]
+    w: Any = q.warnings.iloc[0].to_dict() if len(q.warnings) else {"warning_p50": np.nan}
+    if np.isfinite(w["warning_p50"]):
+        middle, least, most = (f"{rounded(w[n]):,.0f}" for n in ("warning_p50", "warning_p10", "at_most"))
+        out.append(
+            f"A coming failure of {w['pump_type']}, the commonest type, shows about {middle} "
+            f"{q.distance_unit} ahead "
+            f"(1 in 10 under {least}); {100 * w['without_warning']:.0f} % come unannounced. By the rule of "
+            "half a "
+            f"capture is due every {most} {q.distance_unit} at most; the fleet's {w['interval']:,.0f} "
+            f"{'keep' if w['within_rule'] else 'break'} it."
+        )
+    return out
+
+
+def _costs(q: Question) -> dict[str, float]:
+    return dict(zip(q.year["policy"], q.year["cost"].astype(float), strict=True))
+
+
+def _row(q: Question, policy: str) -> Any:
+    return q.year[q.year["policy"] == policy].iloc[0].to_dict()
+
+
+def _interval_row(q: Question, mark: str) -> Any:
+    rows = q.intervals[q.intervals["pump_type"] == ALL] if len(q.intervals) else q.intervals
+    rows = rows[rows[mark].astype(bool)] if len(rows) else rows
+    return {} if rows.empty else rows.iloc[0].to_dict()
+
+
+def rounded(value: float) -> float:
+    """Return a figure no finer than it is known, three digits."""
+    return float(f"{value:.3g}")
+
+
+def scaled(values: Sequence[float], currency: str, top: float | None = None) -> tuple[list[str], str]:
+    """Return amounts as said and the unit they share: (["1.21", "1.06"], "million USD").
+
+    top: the amount that chooses the unit; default: the largest.
+    """
+    if (top if top is not None else max(abs(v) for v in values)) >= 1e6:
+        return [f"{v / 1e6:,.2f}" for v in values], f"million {currency}"
+    return [f"{rounded(v):,.0f}" for v in values], currency
+
+
+def money(amount: float, currency: str) -> str:
+    """Return an amount no finer than it is known, three digits: "133,000 USD"."""
+    (shown,), unit = scaled([amount], currency)
+    return f"{shown} {unit}"
+
+
+def money_range(amount: float, low: float, high: float, currency: str) -> str:
+    """Return an amount with its 80 % range."""
+    (a, b, c), unit = scaled([amount, low, high], currency)
+    return f"{a} {unit} (8 in 10: {b} to {c})"
+
+
+def distance_words(distance: float, unit: str) -> str:
+    """Return a distance as said: "8.8 million mi", "640,000 mi"."""
+    if distance >= 1e6:
+        return f"{distance / 1e6:,.1f} million {unit}"
+    return f"{float(f'{distance:.2g}'):,.0f} {unit}"

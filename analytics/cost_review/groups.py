@@ -1,0 +1,152 @@
+"""The fleet as types of pump, each with its simulated lives, prices and g, weighed by the distance they
+run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.cost_review.given_up import interval_km
+from analytics.money import policies
+from analytics.money.cost_book import CostBook, Prices
+from analytics.money.elements import SIDES, TOTALS
+from analytics.money.long_run import LongRun
+from analytics.money.policies import AGE, LIMITS, RISK, RUN, Events
+from analytics.money.policy_simulation import SimulatedLives, simulate_lives
+from analytics.past.history import History
+from analytics.wear_model.model import Parameters
+
+MOST_TYPES = 6  # simulated one by one; the rest follow the commonest
+LEAST_INTERVAL_KM = 500.0
+
+
+@dataclass(frozen=True)
+class Group:
+    """Pumps of one type in service, `weight` their share of the fleet's distance; interval_km: between
+    stops."""
+
+    pump_type: str
+    weight: float
+    lives: SimulatedLives
+    prices: Prices
+    long_run: LongRun
+    interval_km: float
+
+    def cost_per_km(self, prices: Prices | None = None) -> float:
+        """Return g in money per km at these prices (default: its own), as rank and plan take it."""
+        q = prices or self.prices
+        return float(
+            self.long_run.cost_per_km(
+                pd.Series([self.pump_type]), np.array([q.planned]), np.array([q.failure])
+            )[0]
+        )
+
+    def events(self, prices: Prices | None = None) -> dict[str, Events]:
+        """Return what happens under each policy, set for these prices."""
+        q = prices or self.prices
+        return policies.compare(self.lives, q, self.cost_per_km(q))
+
+
+@dataclass(frozen=True)
+class Simulation:
+    """How to simulate a type: limits of its readings and its code in the parameters."""
+
+    p: Parameters
+    code: int
+    ripple_pct: float
+    load: float
+    number: int
+
+    def lives(self, interval_km: float, count: int) -> SimulatedLives:
+        """Return `count` lives read every `interval_km`; the same seed, so that intervals share their
+        luck."""
+        rng = np.random.default_rng([7, self.number])
+        return simulate_lives(self.p, self.code, interval_km, self.ripple_pct, self.load, count, rng)
+
+
+def make_groups(
+    history: History,
+    p: Parameters,
+    book: CostBook,
+    limits: pd.DataFrame,
+    settings: dict[str, Any],
+    lives: int,
+) -> list[tuple[Group, Simulation]]:
+    """Simulate each type in service at its usual interval, on its pumps' mean prices."""
+    pumps = in_service(history)
+    if pumps.empty:
+        return []
+    share = pumps.groupby("pump_type")["km_per_day"].sum().sort_values(ascending=False)
+    share = share.head(MOST_TYPES) / share.head(MOST_TYPES).sum()
+    spec = limits.set_index("pump_type")
+    long_run = LongRun.from_plain(p.summary["long_run"])
+    groups = []
+    for number, (name, weight) in enumerate(share.items()):
+        mine = pumps[pumps["pump_type"] == name]
+        interval = max(float(np.median(interval_km(mine))), LEAST_INTERVAL_KM)
+        row: pd.Series = spec.T[name] if name in spec.index else pd.Series(dtype=float)
+        ripple = _number(row, "ripple_limit_pct", float(settings["ripple_limit_pct"]))
+        low, high = _number(row, "current_low_a", np.nan), _number(row, "current_high_a", np.nan)
+        # The load channel is torque: over the specified high end from the middle of the band.
+        load = float(np.log(2 * high / (low + high))) if 0 < low < high else float(np.log(1.3))
+        code = int(p.type_codes(pd.Series([name]))[0])
+        made = Simulation(p, code, ripple, load, number)
+        group = Group(
+            str(name), float(weight), made.lives(interval, lives), mean_prices(mine, book), long_run, interval
+        )
+        groups.append((group, made))
+    return groups
+
+
+def in_service(history: History) -> pd.DataFrame:
+    """Return the pumps in service whose vehicles are not retired."""
+    pumps = history.pumps
+    retired = pumps["retires_day"].notna() & (pumps["retires_day"] < history.as_of_day)
+    return pumps[~pumps["removed"].to_numpy(bool) & ~retired.to_numpy(bool)]
+
+
+def fleet_km_per_year(history: History) -> float:
+    """Return the distance that all pumps in service run in a year, km."""
+    return float(in_service(history)["km_per_day"].sum()) * 365.25
+
+
+def _number(row: pd.Series, name: str, default: float) -> float:
+    value = row.get(name, np.nan)
+    return default if value is None or pd.isna(value) else float(value)
+
+
+def mean_prices(pumps: pd.DataFrame, book: CostBook) -> Prices:
+    """Return the mean over the pumps of what their events cost; pumps: class, depot, pump_type."""
+    kinds = pumps.groupby(["class", "depot"], dropna=False).size()
+    made = []
+    pairs: Any = kinds.items()
+    for (vehicle_class, depot), count in pairs:
+        made.append((book.prices(_text(vehicle_class), _text(depot), str(pumps["pump_type"].iloc[0])), count))
+    total = float(kinds.sum())
+    names = ("planned", "failure", "labour_per_hour", *(side for side in SIDES if side not in TOTALS))
+    means = {name: sum(getattr(q, name) * n for q, n in made) / total for name in names}
+    return Prices(**means, placeholders=tuple(sorted({x for q, _ in made for x in q.placeholders})))
+
+
+def _text(value: Any) -> str | None:
+    return value if isinstance(value, str) else None
+
+
+def total(
+    groups: list[Group], events: list[dict[str, Events]], policy: str, prices: list[Prices] | None = None
+) -> float:
+    """Return the fleet's cost per km under a policy."""
+    each = prices or [g.prices for g in groups]
+    return sum(g.weight * e[policy].cost_per_km(q) for g, e, q in zip(groups, events, each, strict=True))
+
+
+def captured(groups: list[Group], events: list[dict[str, Events]], policy: str) -> float:
+    """Return what of `total` the captures are, which no change of life moves."""
+    return sum(g.weight * e[policy].captures * g.prices.capture for g, e in zip(groups, events, strict=True))
+
+
+WITHOUT_READINGS = (RUN, AGE)
+WITH_READINGS = (LIMITS, RISK)
