@@ -17,7 +17,6 @@ import streamlit as st
 from dashboard.data import queries
 from dashboard.data.answer_store import LARGE, AnswerStore, Kept
 from dashboard.data.answers import Stamp, stamp
-from dashboard.words import money
 from ingest.capture import Capture
 
 MOST_UNITS_IN_LIST = 2000
@@ -125,13 +124,6 @@ def _cost_facts(ledger: str, stamp_key: Stamp) -> pd.DataFrame:
     from analytics.cost_review.facts import read_facts
 
     return read_facts(Path(ledger))
-
-
-def spending_line() -> str:
-    """Return what the last twelve months with records cost, in one sentence."""
-    from analytics.cost_review.facts import by_month
-
-    return money.spending_line(by_month(cost_facts()), settings()["currency"])
 
 
 def kept(name: str, doing: str) -> Kept:

@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.parts import early_failures
+from dashboard.parts import early_failures, spending
 from dashboard.shell import frame, say
 from dashboard.views.costs import intervals, parts, spent
 
@@ -13,7 +13,7 @@ if not frame.started(
 ):
     st.stop()
 
-say.line(loaders.spending_line())
+say.line(spending.line())
 frame.first_part_first()
 kept = loaders.cost_review()
 review = kept.value

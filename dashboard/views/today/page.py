@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.parts import early_failures, risk_list
+from dashboard.parts import early_failures, risk_list, spending
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
 
@@ -30,7 +30,7 @@ with middle:
 if office:
     with right[0]:
         st.subheader("In the office", anchor=False)
-        say.line(loaders.spending_line())
+        say.line(spending.line())
         frame.link("costs", "→ Costs")
         frame.link("forecast_record", "→ Forecast record")
 
