@@ -10,6 +10,12 @@ import numpy as np
 from ingest.sensitivities import log_volts_ratio, sensitivities
 from ingest.trade_numbers import DEFAULTS
 
+TOLD = (
+    "motor",
+    "supply",
+    "segments",
+    "poles",
+)  # of the pump itself, where a visit knows better than its type
 LEAST_DUTY = 0.4  # of a PWM feed whose duty is not told, common practice, no source
 
 

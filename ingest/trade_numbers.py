@@ -144,10 +144,16 @@ HIGHEST_A = 100.0  # [P] above it no fuel pump, so the probe factor or the unit 
 PLAUSIBLE_A = (0.5, 40.0)  # [P] a pump's mean lies between
 CLAMP_DRIFT_A = 0.001  # [P] by which a clamp's zero drifts within a record (standard deviation)
 LEAST_A = 0.1  # [P] with mean and swing below it there is no current
-PROBE_RATIO_WITHIN = (0.7, 1.4)  # [P] of `probe_factor_ratio`: what counts as about so many times
 SUPPLY_SHARE = (0.5, 1.4)  # [P] of the system's volts: outside, an entry is asked about
 FAR_FROM_OWN_LEVEL = 0.25  # [P] of ln current: then other units are looked at for a mix-up
 KM_PER_DAY = 11_543 * KM_PER_MILE / 365.25  # [S] light truck or van, AFDC chart 10309; without own odometers
 USUAL_INTERVAL_KM = 5000 * KM_PER_MILE  # [P] between PM stops, where a unit has no interval
 USUAL_RPM = 5800.0  # [P] stands in where no speed was told
 LEAD_DAYS = 5.0  # [P] dealer parts take 2-10 days
+
+
+def probe_factor_band(settings: dict[str, Any]) -> tuple[float, float]:
+    """Return how many times its level, or which part of it, a current may be for its probe factor to be asked
+    about, lowest and highest."""
+    times = float(settings["probe_factor_ratio"])
+    return 0.7 * times, 1.4 * times  # [P] what counts as about so many times

@@ -13,6 +13,7 @@ import pandas as pd
 
 from analytics.judging.baseline import corrected, full_command, number, pump_volts, system_v, text
 from ingest.accuracy import mean_accuracy_a
+from ingest.trade_numbers import probe_factor_band
 
 PETROL = ("petrol", "gasoline", "e0", "e5", "e10", "e15", "e20", "e85", "flex")
 DIESEL = ("diesel", "b0", "b5", "b7", "b10", "b20", "b30", "b100", "hvo", "gasoil")
@@ -147,7 +148,7 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     own_a = np.exp(number(visits, "baseline_ln_a"))
     usual_a = _usual_a(visits)
     ratio = np.maximum(mean_a / usual_a, usual_a / np.maximum(mean_a, 1e-6))
-    factor = float(settings["probe_factor_ratio"])
+    least_times, most_times = probe_factor_band(settings)
     dead = mean_a < settings["dead_a"]
     top_a = np.where(np.isnan(high_a), own_a, high_a)
     far_above = full & (mean_a > settings["stall_times"] * top_a)
@@ -172,7 +173,7 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     return {
         "no_current_reading": np.isnan(mean_a),
         "dead": dead,
-        "factor_off": ~dead & (ratio >= 0.7 * factor) & (ratio <= 1.4 * factor),
+        "factor_off": ~dead & (ratio >= least_times) & (ratio <= most_times),
         "clipped": _noted(visits, "clipped"),
         "far_above": far_above,
         "no_ripple": smooth & brushed & direct & ~slow_rate & (origin != "meter").to_numpy(),

@@ -35,6 +35,15 @@ def odd_one(profile_pct: Sequence[float] | None) -> tuple[int, float, float] | N
     return place, float(apart[place]), float(median(np.abs(others - median(others))))
 
 
+def below_others_pct(profile_pct: Sequence[float], number: int | None) -> float | None:
+    """Return how far a segment's hump (from 1) lies below the middle of the others, % of the average; None
+    where it is not told or there are fewer than four humps to the turn."""
+    heights = humps(profile_pct) if len(profile_pct) >= 4 else []
+    if number is None or number > len(heights):
+        return None
+    return float(median(np.delete(heights, number - 1)) - heights[number - 1])
+
+
 def segment_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
     """Return `segment_odd` (n,), whether one segment stands far from the others, with `segment_apart_pct`,
     `segment_number` and `segment_twice` (whether it is seen twice a turn)."""

@@ -17,6 +17,7 @@ from analytics.judging.rules import RULE_BY_ID, RULES, adds_nothing
 from analytics.judging.type_level import with_type_level
 from analytics.judging.wording import fill
 from analytics.statements import statement
+from ingest.known_pump import TOLD
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement as ingest_statement
 from ingest.reading import Reading
@@ -124,6 +125,9 @@ def _row(reading: Reading | None, entry: VisitEntry | None) -> dict[str, Any]:
     row: dict[str, Any] = {"reason": "pm", "state": None}
     if entry is not None:
         said = {k: v for k, v in asdict(entry).items() if k not in ("done", "pump_type", "serial")}
+        for name in TOLD:  # else as the type has it
+            if said[name] is None:
+                del said[name]
         row |= said | {"fuel_in_tank": said.pop("fuel")}
         row.pop("fuel", None)
     row |= {"visit_id": NOT_STORED, "position": "main", "in_trend": True, "origin": "capture"}

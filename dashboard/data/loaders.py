@@ -197,6 +197,20 @@ def planned() -> Kept:
     return kept("plan", "Planning …")
 
 
+def bay_decision(visit_id: int) -> Any:
+    """Return what to do while a visit's vehicle still stands there (analytics.scheduling.in_the_bay); None
+    where it is not its pump's newest visit, or nothing was learned of the fleet yet."""
+    ledger = ledger_path()
+    return _bay_decision(str(ledger), stamp(ledger), visit_id)
+
+
+@st.cache_resource(show_spinner=False, max_entries=20)
+def _bay_decision(ledger: str, stamp_key: Stamp, visit_id: int) -> Any:
+    from analytics.scheduling.in_the_bay import decide_after
+
+    return decide_after(Path(ledger), visit_id)
+
+
 def backtest_known() -> Any:
     """Return the test of past forecasts if it was worked out on this ledger as it stands, else None."""
     kept = st.session_state.get("backtest")

@@ -11,6 +11,7 @@ from typing import Any
 from dashboard.words.formats import is_unknown
 from dashboard.words.visit import WORK_OF_CAUSE
 from ingest.errors import EntryRefused
+from ingest.known_pump import TOLD
 from ingest.units import Kind, parse_quantity, read_quantity
 from ingest.visit.entry import VisitEntry
 from ingest.vocabulary import PARTS
@@ -28,8 +29,8 @@ QUANTITIES: dict[str, tuple[Kind, str | None, str]] = {
 }
 # Fields kept as they are.
 PLAIN = (
-    "position", "serial", "pump_type", "state", "fuel", "commanded", "supply_v_at", "delivery_at", *PARTS,
-    "check_result", "closes", "channel", "clamp", "clamp_point", "technician", "note",
+    "position", "serial", "pump_type", *TOLD, "state", "fuel", "commanded", "supply_v_at", "delivery_at",
+    *PARTS, "check_result", "closes", "channel", "clamp", "clamp_point", "technician", "note",
 )  # fmt: skip
 LABELS = {
     "supply_v": "Volts at the pump, running",

@@ -7,11 +7,11 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from analytics.judging.segments import below_others_pct
 from dashboard.charts import waveform
 from dashboard.parts import envelope
 from dashboard.shell import frame, say
 from dashboard.words import formats
-from dashboard.words.reading import weakest_below_pct
 from ingest import metrics
 from ingest.capture import Capture
 from ingest.measuring.sampling import AVERAGE_ONLY
@@ -61,7 +61,7 @@ def show_segments(reading: Reading) -> None:
         waveform.segments(reading.segment_profile_pct, weakest=weakest, palette=frame.palette()),
         "Averaged height of each commutator segment in percent of the average current.",
     )
-    below_pct = weakest_below_pct(reading)
+    below_pct = below_others_pct(reading.segment_profile_pct, weakest)
     if below_pct is not None:
         say.note(
             f"Segment {weakest} lies lowest, {below_pct:.1f} % of the average current below the middle of "
@@ -160,6 +160,15 @@ def action_sentence(verdict: Any) -> tuple[str, str]:
     if verdict.action == "none" and when != verdict.action_text:
         return "Next capture", when
     return "Action.", verdict.action_text
+
+
+def show_decision(decision: Any) -> None:
+    """Draw what pays while the vehicle still stands in the bay, and the steps of that job."""
+    if decision is None:
+        return
+    say.line(decision.text, lead="In the bay.")
+    if decision.steps:
+        say.points(decision.steps)
 
 
 def show_verdict(verdict: Any) -> None:

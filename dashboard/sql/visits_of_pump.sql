@@ -8,7 +8,7 @@ newest AS (
     QUALIFY row_number() OVER (PARTITION BY visit_id ORDER BY method_version DESC, reading_id DESC) = 1
 )
 SELECT
-    v.* EXCLUDE (odometer_entered, odometer_unit, time_zone, fuel), v.fuel AS fuel_in_tank,
+    v.* EXCLUDE (odometer_entered, odometer_unit, time_zone, fuel, motor, supply, segments, poles), v.fuel AS fuel_in_tank,
     p.prior_distance_km + CASE WHEN v.odometer_km < p.fitted_odometer_km THEN 0
         ELSE v.odometer_km - p.fitted_odometer_km END * p.run_share AS distance_on_pump_km,
     v.hours - p.fitted_hours AS hours_on_pump,
@@ -16,7 +16,8 @@ SELECT
     r.* EXCLUDE (reading_id, visit_id, capture_hash, mean_a, segments, notes, recorded_at),
     r.segments AS segments_found, r.notes AS reading_notes,
     p.pump_type, p.serial, p.lot, p.run_share, p.fitted_on, p.fitted_odometer_km, p.removed_on, p.removal,
-    t.motor, t.supply, t.fuel, t.segments, t.poles, t.current_low_a, t.current_high_a, t.spec_at_v, t.spec_at_kpa,
+    coalesce(v.motor, t.motor) AS motor, coalesce(v.supply, t.supply) AS supply, t.fuel,
+    coalesce(v.segments, t.segments) AS segments, coalesce(v.poles, t.poles) AS poles, t.current_low_a, t.current_high_a, t.spec_at_v, t.spec_at_kpa,
     t.ripple_limit_pct, t.rpm_low, t.rpm_high, t.rated_pressure_kpa, t.min_delivery_l_min, t.filter,
     c.make, c.model, c.year, c.class, c.depot, c.system_v, c.clock, c.pm_interval_days, c.pm_interval_km,
     (SELECT max(s.done_on) FROM service s

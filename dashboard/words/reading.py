@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from statistics import median
-
+from analytics.judging.segments import below_others_pct
 from analytics.judging.verdict import Verdict
 from dashboard.words import formats
 from ingest.measuring.sampling import AVERAGE_ONLY
@@ -24,7 +23,7 @@ def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]
     if reading.inrush_peak_a is not None:
         settled = f", settled after {reading.settling_ms:.0f} ms" if reading.settling_ms is not None else ""
         lines.append(f"start       peak {reading.inrush_peak_a:.1f} A{settled}")
-    below_pct = weakest_below_pct(reading)
+    below_pct = below_others_pct(reading.segment_profile_pct, reading.weakest_segment)
     if below_pct is not None:
         lines.append(
             f"segments    weakest no. {reading.weakest_segment}, "
@@ -44,22 +43,6 @@ def verdict_lines(verdict: Verdict) -> list[str]:
         f"next test   {verdict.next_test if nothing else f'{verdict.action}: {verdict.next_test}'}",
         *([f"action      {verdict.action_text[0].lower()}{verdict.action_text[1:]}"] if nothing else []),
     ]
-
-
-def weakest_below_pct(reading: Reading) -> float | None:
-    """Return how far the weakest segment's hump lies below the middle of the others, % of the mean.
-
-    Segments half a turn apart act together, so with an even number each pair counts once. In percent, since
-    among the few humps of a healthy pump the scatter says little of what is unusual.
-    """
-    heights = list(reading.segment_profile_pct)
-    if reading.weakest_segment is None or len(heights) < 4:
-        return None
-    half = len(heights) // 2
-    if len(heights) % 2 == 0:
-        heights = [(a + b) / 2 for a, b in zip(heights[:half], heights[half:], strict=True)]
-    weakest = heights.pop(reading.weakest_segment - 1)
-    return median(heights) - weakest
 
 
 def _average(reading: Reading) -> str:

@@ -16,7 +16,9 @@ from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.report import asked
 from ingest.ledger.changes import as_text
 from ingest.ledger.rows import insert_row
+from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
+from ingest.trade_numbers import probe_factor_band
 from ingest.units import UNITS
 from ingest.wording import questions as words
 from ingest.wording.odometer_questions import odometer_question
@@ -86,8 +88,10 @@ def check_odometers(
 
 
 def check_levels(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions) -> None:
-    """Ask about currents ten times, or a tenth of, the pump's own level."""
-    for visit_id, mean_a, level_a in connection.execute(statement("load/level_doubts")).fetchall():
+    """Ask about currents so many times the pump's own level that the probe factor is in doubt."""
+    least, most = probe_factor_band(settings_at(connection))
+    told = {"least_times": least, "most_times": most}
+    for visit_id, mean_a, level_a in connection.execute(statement("load/level_doubts"), told).fetchall():
         loaded.ask(questions, "visit", str(visit_id), words.current_off_level(mean_a, level_a))
 
 

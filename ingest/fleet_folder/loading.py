@@ -23,7 +23,7 @@ from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
 from ingest.fleet_folder.storing import Folder, position_of, store_folder
 from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, TABLES, VISITS
-from ingest.known_pump import KnownPump
+from ingest.known_pump import TOLD, KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
@@ -155,7 +155,9 @@ def _known_pumps(content: Folder, visits: pd.DataFrame, settings: dict) -> list[
     fleet's usual band, and how it was run."""
     usual = {name: settings[name] for name in ("rpm_low", "rpm_high")}
     of_types = _types_of(content, visits)
-    of_visits = visits.reindex(columns=["state", "supply_v", "commanded", "duty_pct"]).to_dict("records")
+    of_visits = visits.reindex(columns=[*TOLD, "state", "supply_v", "commanded", "duty_pct"]).to_dict(
+        "records"
+    )
     return [
         KnownPump(**usual | _told(of_type) | _told(of_visit))
         for of_type, of_visit in zip(of_types, of_visits, strict=True)

@@ -22,7 +22,7 @@ from ingest.errors import Question
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.reading import Reading
-from ingest.trade_numbers import FAR_FROM_OWN_LEVEL, PLAUSIBLE_A, PROBE_RATIO_WITHIN, SUPPLY_SHARE
+from ingest.trade_numbers import FAR_FROM_OWN_LEVEL, PLAUSIBLE_A, SUPPLY_SHARE, probe_factor_band
 from ingest.units import KPA_PER_PSI, UNITS
 from ingest.visit.entry import VisitEntry
 from ingest.wording import questions
@@ -153,7 +153,7 @@ def _probe_factor(mean_a: float, own_a: float | None, settings: dict[str, Any]) 
     unlikely = settings["dead_a"] < mean_a < PLAUSIBLE_A[0] or mean_a > PLAUSIBLE_A[1]
     if own_a is None and unlikely:
         return [questions.current_unlikely(mean_a)]
-    low, high = (settings["probe_factor_ratio"] * within for within in PROBE_RATIO_WITHIN)
+    low, high = probe_factor_band(settings)
     if own_a is None or not low <= max(mean_a / own_a, own_a / mean_a) <= high:
         return []
     return [questions.current_off_level(mean_a, own_a)]

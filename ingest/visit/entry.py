@@ -20,7 +20,8 @@ class VisitEntry:
 
     `position` None means the unit's only one. `visited_on` is the local date (None: today), `visited_at`
     the same moment in UTC (naive) where it is known. `done` names the work of service rows. `pump_type`
-    serves only when the pump is new to the ledger.
+    serves only when the pump is new to the ledger; motor, supply, segments and poles go before what its type
+    says, from this visit of the pump on.
     """
 
     unit: str
@@ -40,6 +41,10 @@ class VisitEntry:
     zero_checked: str | None = None
     probe: str | None = None
     channel: str | None = None
+    motor: str | None = None
+    supply: str | None = None
+    segments: int | None = None
+    poles: int | None = None
     commanded: str | None = None
     fuel: str | None = None
     supply_v: float | None = None

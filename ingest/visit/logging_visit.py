@@ -13,7 +13,7 @@ from ingest.author import Author
 from ingest.capture import Capture
 from ingest.durable import utc_now
 from ingest.errors import AnswerNeeded, EntryRefused, Question
-from ingest.known_pump import UNKNOWN_PUMP, KnownPump
+from ingest.known_pump import TOLD, UNKNOWN_PUMP, KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.numbers import new_id
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND, raise_question
@@ -30,10 +30,12 @@ from ingest.vocabulary import (
     CHECK_RESULTS,
     COMMANDED,
     DELIVERY_AT,
+    MOTORS,
     PART_FOUND,
     PARTS,
     REASONS,
     STATES,
+    SUPPLIES,
     SUPPLY_AT,
     WORK,
     YES_NO,
@@ -45,8 +47,8 @@ from ingest.wording.stored import stored_question
 UNKNOWN_TYPE = "unknown"
 # Entries that hold a word of a list; blank where not told.
 _WORDS = {
-    "state": STATES, "zero_checked": YES_NO, "commanded": COMMANDED, "supply_v_at": SUPPLY_AT,
-    "delivery_at": DELIVERY_AT, "check_result": CHECK_RESULTS,
+    "state": STATES, "motor": MOTORS, "supply": SUPPLIES, "zero_checked": YES_NO, "commanded": COMMANDED,
+    "supply_v_at": SUPPLY_AT, "delivery_at": DELIVERY_AT, "check_result": CHECK_RESULTS,
 } | dict.fromkeys(PARTS, PART_FOUND)  # fmt: skip
 # What makes an entry without a capture the same as one that is there.
 _SAME_METER = ("unit", "position", "visited_on", "odometer_km", "meter_a")
@@ -127,6 +129,7 @@ def log_visit(
             if capture is not None and stored is not None:
                 insert_capture(connection, capture, stored)
             capture_hash = stored.capture_hash if stored else None
+            entry = _with_told(connection, pump_id, entry)
             visit_id = _insert_visit(connection, entry, pump_id, capture_hash)
             if capture_hash is not None and reading is not None:
                 insert_reading(connection, visit_id, reading, origin="capture", capture_hash=capture_hash)
@@ -149,16 +152,30 @@ def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: flo
     entry = _complete(entry)
     with open_ledger(ledger, wait_s=wait_s) as connection:
         entry = replace(entry, position=_position(connection, entry.unit, entry.position))
+        pump_id = _pump_in_place(connection, entry)
+        entry = _with_told(connection, pump_id, entry)
         assert entry.visited_on is not None
         return measuring_context(
             connection,
-            _pump_in_place(connection, entry),
+            pump_id,
             entry.visited_on,
             state=entry.state,
             supply_v=entry.supply_v,
             commanded=entry.commanded,
             duty_pct=entry.duty_pct,
+            told={name: getattr(entry, name) for name in TOLD},
         )
+
+
+def _with_told(connection: duckdb.DuckDBPyConnection, pump_id: int | None, entry: VisitEntry) -> VisitEntry:
+    """Fill in what was told of this pump's motor and supply at an earlier visit and not anew."""
+    if pump_id is None:
+        return entry
+    asked = {"pump_id": pump_id, "visited_on": entry.visited_on}
+    before = connection.execute(statement("visit/told_before"), asked).fetchall()[0]
+    return replace(entry, **{
+        name: value for name, value in zip(TOLD, before, strict=True) if getattr(entry, name) is None
+    })  # fmt: skip
 
 
 def _measure(ledger: Path | str, entry: VisitEntry, capture: Capture, wait_s: float) -> Reading:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import duckdb
 
-from ingest.known_pump import KnownPump
+from ingest.known_pump import TOLD, KnownPump
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 
@@ -23,12 +25,13 @@ def measuring_context(
     supply_v: float | None = None,
     commanded: str | None = None,
     duty_pct: float | None = None,
+    told: Mapping[str, Any] | None = None,
     before_visit_id: int = _NO_VISIT,
 ) -> KnownPump:
     """Return what the ledger knows of the pump; of one it doesn't hold, only the fleet's usual band.
 
     Its last speed is that of the last visit in the same engine state; its band is its type's, else the
-    fleet's of that day.
+    fleet's of that day. told: TOLD as told at the visit, which go before its type's.
     """
     band = KnownPump(**{name: settings_at(connection, visited_on)[name] for name in ("rpm_low", "rpm_high")})
     rows = connection.execute(
@@ -38,10 +41,12 @@ def measuring_context(
             "visited_on": visited_on,
             "state": state,
             "before_visit_id": before_visit_id,
-        },
+        }
+        | {name: (told or {}).get(name) for name in TOLD},
     ).fetchall()
     if not rows:
-        return band
+        known = {name: value for name, value in (told or {}).items() if name in TOLD and value is not None}
+        return replace(band, **known)
     segments, poles, rpm_low, rpm_high, supply, motor, previous_rpm, previous_v = rows[0]
     return replace(
         band,

@@ -17,7 +17,7 @@ import duckdb
 from ingest.author import PROGRAM
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused, LedgerError
-from ingest.known_pump import KnownPump
+from ingest.known_pump import TOLD, KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
@@ -52,6 +52,10 @@ class _Visit:
     supply_v: float | None
     commanded: str | None
     duty_pct: float | None
+    motor: str | None
+    supply: str | None
+    segments: int | None
+    poles: int | None
 
 
 def reanalyse(
@@ -100,6 +104,7 @@ def _prepared(ledger: Path | str, visit: _Visit) -> tuple[Capture, KnownPump]:
             supply_v=visit.supply_v,
             commanded=visit.commanded,
             duty_pct=visit.duty_pct,
+            told={name: getattr(visit, name) for name in TOLD},
             before_visit_id=visit.visit_id,
         )
     return capture, known

@@ -143,6 +143,24 @@ def test_a_stored_visit_has_an_address_and_a_sheet_of_its_own(ledger):
     assert "There is no visit 99" in words(open_page("log_visit", saved="99"))
 
 
+def test_a_stored_visit_says_what_pays_while_the_vehicle_stands_there(ledger):
+    from analytics.learning.fitting import fit
+    from analytics.scheduling.in_the_bay import decide_after
+
+    with open_ledger(ledger) as connection:
+        newest, first = connection.execute(
+            "SELECT max(visit_id), min(visit_id) FROM visit WHERE pump_id = 1"
+        ).fetchall()[0]
+    assert "In the bay." not in words(open_page("log_visit", saved=str(newest)))  # nothing learned yet
+    fit(ledger)
+    told = decide_after(ledger, newest)
+    assert told is not None
+    said = words(open_page("log_visit", saved=str(newest)))
+    assert f"In the bay.** {told.text}" in said
+    assert all(step in said for step in told.steps)
+    assert "In the bay." not in words(open_page("log_visit", saved=str(first)))
+
+
 def test_what_was_found_in_the_last_pump_is_asked_while_nobody_knows(ledger):
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute("UPDATE pump SET found = NULL, removed_on = current_date - 90 WHERE pump_id = 4")

@@ -5,9 +5,10 @@ from dataclasses import replace
 
 import pytest
 
+from analytics.judging.segments import below_others_pct
 from analytics.judging.verdict import judge_reading
 from dashboard.parts.reading_panel import action_sentence
-from dashboard.words.reading import reading_lines, weakest_below_pct
+from dashboard.words.reading import reading_lines
 from ingest.reading import Reading
 
 READING = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99, method_version=1)
@@ -25,7 +26,7 @@ READING = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99
 )
 def test_the_weakest_segment_is_told_in_percent_of_the_average(profile, weakest, below_pct):
     reading = replace(READING, segment_profile_pct=profile, weakest_segment=weakest)
-    assert weakest_below_pct(reading) == (below_pct and pytest.approx(below_pct))
+    assert below_others_pct(profile, weakest) == (below_pct and pytest.approx(below_pct))
     told = [line for line in reading_lines(reading) if line.startswith("segments")]
     assert told == (
         [f"segments    weakest no. {weakest}, {below_pct:.1f} % of average below the others"]

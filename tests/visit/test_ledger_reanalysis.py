@@ -103,3 +103,27 @@ def test_the_command_measures_what_an_older_method_left_and_then_nothing(ledger,
     assert "6 visits measured again" in capsys.readouterr().out
     assert main(["reanalyse", "--ledger", str(ledger)]) == 0
     assert "0 visits measured again" in capsys.readouterr().out
+
+
+def test_what_was_told_of_the_pump_is_known_again(tmp_path):
+    """Told on the first visit, kept with it and with the next; a pump of another type is not touched."""
+    path = tmp_path / "fleet.duckdb"
+    told = {"motor": "brushless", "supply": "pwm", "segments": 12, "poles": 4}
+    for i in range(3):
+        capture = Capture(np.round(5 + i + RNG.normal(0, 0.1, 300), 3), 20_000.0)
+        entry = VisitEntry("1" if i < 2 else "2", visited_on=date(2026, 1, 10 + i), odometer_km=5000.0 + i)
+        entry = replace(entry, **told) if i == 0 else entry
+        log_visit(path, entry, capture, OLD, {"unit-new": "n"}, author=ANYBODY)
+    knew = []
+
+    def note(capture, known):
+        knew.append({name: getattr(known, name) for name in told})
+        return replace(OLD, method_version=2)
+
+    reanalyse(path, method_version=2, measure_with=note)
+    assert knew == [told, told, {"motor": "brushed", "supply": "direct", "segments": None, "poles": None}]
+    with open_ledger(path) as con:
+        seen = con.execute(
+            "SELECT motor, supply, segments, poles FROM visit_detail ORDER BY visit_id"
+        ).fetchall()
+    assert seen == [tuple(told.values())] * 2 + [(None, "direct", None, None)]

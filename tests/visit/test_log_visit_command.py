@@ -146,3 +146,17 @@ def test_bars_and_speeds_that_no_pump_has_are_usage(log, capture_file, capsys, o
     err = capsys.readouterr().err
     assert f"argument {option}: '{value}'" in err
     assert sentence in err
+
+
+def test_what_the_options_say_of_the_pump_is_judged_by_and_kept(log, capture_file):
+    """A pulsed pump of no known type: told once, the next visit is asked for its duty as well."""
+    told = ["--motor", "brushed", "--supply", "pwm", "--poles", "4", "--segments", "8"]
+    first = [capture_file, "--unit", "7", "--odometer", "9000 km", "--date", "2026-03-02", *told]
+    code, out, _ = log(*first, "--duty-pct", "60", "--confirm", "date-old=late", "--json")
+    assert (code, json.loads(out)["verdict"]["rule"]) == (0, "reduced-command")
+    later = ["--meter-a", "2.6", "--unit", "7", "--odometer", "9100 km", "--date", "2026-03-09"]
+    code, out, _ = log(*later, "--confirm", "date-old=late", "--json")
+    assert (code, json.loads(out)["verdict"]["rule"]) == (0, "duty-unknown")
+    with open_ledger(log.ledger) as con:
+        kept = con.execute("SELECT motor, supply, poles, segments FROM visit ORDER BY visit_id").fetchall()
+    assert kept == [("brushed", "pwm", 4, 8)] * 2

@@ -132,6 +132,8 @@ def show_saved(visit_id: int) -> None:
     with open_ledger(loaders.ledger_path()) as connection:
         verdict = judge_visit(connection, visit_id)
     reading_panel.show_verdict(verdict)
+    decision = loaders.bay_decision(visit_id)
+    reading_panel.show_decision(decision)
     visits = loaders.ask("visits_of_pump", pump_id=pump_id)
     place = visits.index[visits["visit_id"] == visit_id][0]
     visit = visits.loc[place]
@@ -143,7 +145,7 @@ def show_saved(visit_id: int) -> None:
     with paper:
         st.download_button(
             "Visit sheet to print",
-            lambda: visit_sheet(visit, visits.loc[: place - 1], verdict, loaders.settings()),
+            lambda: visit_sheet(visit, visits.loc[: place - 1], verdict, loaders.settings(), decision),
             f"visit_{visit_id}.html",
             "text/html",
             width="stretch",
@@ -152,8 +154,11 @@ def show_saved(visit_id: int) -> None:
         replacing.show(visit, visit["technician"])
 
 
-def visit_sheet(visit: pd.Series, before: pd.DataFrame, verdict: Any, settings: dict[str, Any]) -> str:
-    """Return one visit as a sheet: facts, figures beside specification and earlier visits, verdict."""
+def visit_sheet(
+    visit: pd.Series, before: pd.DataFrame, verdict: Any, settings: dict[str, Any], decision: Any = None
+) -> str:
+    """Return one visit as a sheet: facts, figures beside specification and earlier visits, verdict, and what
+    pays while the vehicle still stands there (None: not told)."""
     own = settings["distance_unit"]
     note = None if formats.is_unknown(visit["note"]) else visit["note"]
     facts = {
@@ -173,11 +178,12 @@ def visit_sheet(visit: pd.Series, before: pd.DataFrame, verdict: Any, settings: 
     limit = visit["ripple_limit_pct"]
     limit = settings["ripple_limit_pct"] if formats.is_unknown(limit) else limit
     figures = reading_panel.comparison(visit, visit.to_dict(), before, float(limit))
+    bay, steps = ({}, ()) if decision is None else ({"In the bay": decision.text}, decision.steps)
     return sheet(
         f"Visit {visit['visit_id']}, unit {visit['unit']}",
         [("The visit", facts_table(facts)), ("Figures", figures)],
-        {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text},
-        list(verdict.also),
+        {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text} | bay,
+        [*verdict.also, *steps],
     )
 
 

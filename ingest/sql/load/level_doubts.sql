@@ -1,4 +1,4 @@
--- Average currents about ten times, or a tenth of, the pump's own level (else its type's specification).
+-- Average currents about so many times, or such a part of, the pump's own level (else its type's specification).
 WITH levels AS (
     SELECT
         visit_id, mean_a,
@@ -12,4 +12,4 @@ WITH levels AS (
 )
 SELECT visit_id, mean_a, CASE WHEN n >= 3 THEN own_a ELSE specified_a END AS level_a
 FROM levels
-WHERE greatest(mean_a / level_a, level_a / mean_a) BETWEEN 7 AND 14
+WHERE greatest(mean_a / level_a, level_a / mean_a) BETWEEN $least_times AND $most_times

@@ -1,5 +1,8 @@
 -- What is known of a pump before its capture is measured, with its last speed in the same engine state.
-SELECT t.segments, t.poles, t.rpm_low, t.rpm_high, t.supply, coalesce(t.motor, 'brushed') AS motor,
+-- What was told at a visit goes before what its type says.
+SELECT coalesce($segments, t.segments) AS segments, coalesce($poles, t.poles) AS poles,
+       t.rpm_low, t.rpm_high, coalesce($supply, t.supply) AS supply,
+       coalesce($motor, t.motor, 'brushed') AS motor,
        last.rpm AS previous_rpm, last.supply_v AS previous_supply_v
 FROM pump p
 LEFT JOIN pump_type t USING (pump_type)
