@@ -126,4 +126,4 @@ def test_what_was_told_of_the_pump_is_known_again(tmp_path):
         seen = con.execute(
             "SELECT motor, supply, segments, poles FROM visit_detail ORDER BY visit_id"
         ).fetchall()
-    assert seen == [tuple(told.values())] * 2 + [(None, "direct", None, None)]
+    assert seen == [tuple(told.values())] * 2 + [("brushed", "direct", None, None)]
