@@ -119,13 +119,11 @@ def fuel_kind(visits: pd.DataFrame) -> np.ndarray:
 
 
 def _kind(fuels: pd.Series) -> np.ndarray:
-    named = fuels.str.strip().str.lower()
+    codes, named = pd.factorize(fuels)
     groups = {"petrol": PETROL, "diesel": DIESEL, "gas": GAS}
-    found = {
-        fuel: next((kind for kind, words in groups.items() if fuel.split(" ")[0] in words), "")
-        for fuel in named.unique()
-    }
-    return named.map(found).to_numpy(dtype=object)
+    first = [str(fuel).strip().lower().split(" ")[0] for fuel in named]
+    kinds = [next((kind for kind, words in groups.items() if word in words), "") for word in first]
+    return np.array([*kinds, ""], dtype=object)[codes]
 
 
 def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
@@ -213,6 +211,11 @@ def _noted(visits: pd.DataFrame, code: str) -> np.ndarray:
             return f'"code": "{code}"' in value
         return isinstance(value, tuple | list) and any(note.code == code for note in value)
 
+    if (
+        not notes.map(type).isin([tuple, list]).any()
+    ):  # from the ledger: the same notes stand on many readings
+        codes, texts = pd.factorize(notes)
+        return np.array([*map(has, texts), False], bool)[codes]
     return np.array([has(value) for value in notes], bool)
 
 

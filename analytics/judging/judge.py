@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import add_baseline, add_levels, number
+from analytics.judging.baseline import add_baseline, add_levels, coded, number
 from analytics.judging.complaints import open_since
 from analytics.judging.examined import carry_readings, part_facts
 from analytics.judging.facts import circuit_facts, current_facts, delivery_facts, motion_facts
@@ -32,7 +32,7 @@ def judge(
     and one bool column `rule:<id>` per rule that holds.
     """
     settings = settings or DEFAULTS
-    prepared = add_levels(carry_readings(visits, settings), settings)
+    prepared = add_levels(coded(carry_readings(visits, settings)), settings)
     # Once without any baseline: a reading founds one only if its own verdict is no fault.
     alone, _ = _apply(prepared, settings, services)
     prepared = add_baseline(prepared, ~np.isin(alone, FAULTS), settings)

@@ -104,7 +104,7 @@ def folder(tmp_path_factory):
                       run_share=0.75, fitted_on=date(2024, 1, 5), fitted_odometer=101.5, prior_distance=12.5,
                       removed_on=date(2025, 12, 1), removed_odometer=30_303.5, removal="on_condition",
                       found="worn", ref=None),
-        VISITS: filled(VISITS.columns, 40, unit="U1", position="main", serial="S1",
+        VISITS: filled(VISITS.columns, 40, unit="U1", position="main", serial="S1", poles=4,
                        visited_on=date(2025, 6, 1), odometer=20_202.5, capture=None, meter_a=None,
                        mean_a=5.125, min_a=4.5, max_a=5.75, ripple_a=0.625, rpm=6001.5, rpm_se=7.125,
                        supply_v=13.625, supply_v_at="pump", drop_supply_v=0.25, drop_ground_v=0.0625,
