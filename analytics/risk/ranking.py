@@ -119,7 +119,9 @@ def decided_facts(
     table = with_prices(table, facts.book, long_run, facts.vehicles)
     table = _with_finding(table, facts)
     made = survival_on_grid(state, GRID_KM)
-    table, _ = decide_pumps(table, made, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions)
+    table, _ = decide_pumps(
+        table, made, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today
+    )
     follow = table["action_text"].where(table["action"] != "none", "")
     table["reason"] = [
         f"{r} Next: {t[0].lower()}{t[1:]}" if t else r for r, t in zip(table["reason"], follow, strict=True)
