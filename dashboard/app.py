@@ -11,7 +11,7 @@ if ROOT not in sys.path:  # Streamlit puts this folder, not its parent, on the p
 
 from dashboard.data.loaders import warm_up  # noqa: E402
 from dashboard.shell.access import current_person  # noqa: E402
-from dashboard.shell.frame import name_invented, plain_errors, show  # noqa: E402
+from dashboard.shell.frame import name_age, name_invented, plain_errors, show  # noqa: E402
 from dashboard.shell.navigation import pages_for  # noqa: E402
 
 ICON = Path(__file__).with_name("theme") / "icon.png"
@@ -27,4 +27,5 @@ page = st.navigation(pages, position="top")
 show(person)
 with plain_errors():
     name_invented()
+    name_age()
     page.run()

@@ -9,6 +9,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.options import day
+from dashboard.commands.standing import say_age
 from dashboard.words.money import NAMES, changes_words
 from ingest.errors import EntryRefused
 from ingest.units import KM_PER_MILE
@@ -92,6 +93,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     what_if = dict(_price(text, "--what-if") for text in args.what_if)
     review = cost_review(args.ledger, args.as_of, discount_pct=args.discount, what_if=what_if)
+    say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
     if args.csv:
         from dashboard.words.formats import as_csv
 

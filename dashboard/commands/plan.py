@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from dashboard.commands import choices
 from dashboard.commands.options import day
+from dashboard.commands.standing import say_age
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -86,6 +87,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     whole_plan = plan(args.ledger, as_of=args.as_of, horizon_days=args.days)
     made = narrowed(whole_plan, choices.chosen(args))
+    say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
     if args.ics:
         from analytics.scheduling.ical import calendar
 
@@ -152,10 +154,9 @@ def as_text(made: Plan) -> str:
     """Return the plan for a terminal."""
     from analytics.judging.safety import FIRST
     from analytics.past.frames import each
-    from analytics.risk.workdays import as_of_sentence, stale
+    from analytics.risk.workdays import as_of_sentence
 
-    out = [as_of_sentence(made.as_of)] if stale(made.as_of, made.today) else []
-    out.append(f"Planned as of {made.as_of}, for {made.horizon_days} days from {made.today}.")
+    out = [f"Planned as of {made.as_of}, for {made.horizon_days} days from {made.today}."]
     for row in each(made.lines):
         ends = "" if row.job == "change" else f", {100 * row.p_change:.0f} % end in a change"
         own = ", a stop of its own" if row.own_stop else ""
@@ -197,7 +198,7 @@ def as_text(made: Plan) -> str:
         ]
     if made.solver_gap <= 1e-6:
         out.append("No cheaper assignment of this work to these stops exists (proven).")
-    out += [f"Note: {note}" for note in made.notes if note not in out]
+    out += [f"Note: {note}" for note in made.notes if note != as_of_sentence(made.as_of)]
     out.append(FIRST)
     return "\n".join(out)
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from dashboard.commands import choices
 from dashboard.commands.options import day
+from dashboard.commands.standing import say_age
 from dashboard.words.formats import UNKNOWN
 from ingest.errors import EntryRefused
 
@@ -105,14 +106,13 @@ def run(args: argparse.Namespace) -> int:
     """Rank and print; 1 when nothing can be ranked."""
     from analytics.learning.fitting import fit
     from analytics.risk.ranking import rank_and_groups
-    from analytics.risk.workdays import as_of_sentence, stale
     from analytics.scheduling.narrowing import kept_rows
 
     within_km = parse_horizon(args.within) if args.within else None
     if args.refit:
         fit(args.ledger, args.as_of)
     table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km)
-    as_of = table.attrs["as_of"]
+    say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
     table = kept_rows(table, choices.chosen(args))
     listed = table.head(args.top) if args.top else table
     if args.json:
@@ -122,9 +122,6 @@ def run(args: argparse.Namespace) -> int:
 
         sys.stdout.write(as_csv(listed[list(JSON_FIELDS)]).decode("utf-8-sig"))
     else:
-        last_fact = date.fromisoformat(as_of)
-        if args.as_of is None and stale(last_fact, date.today()):
-            print(as_of_sentence(last_fact))
         most = None if args.all else args.top or SHOWN
         print("\n".join(as_lines(table, most, args.why)))
         for text in groups[groups["flagged"]]["text"]:

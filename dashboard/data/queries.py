@@ -19,6 +19,12 @@ def ask(ledger: Path, name: str, **parameters: Any) -> pd.DataFrame:
         return connection.execute(statement(name), parameters or None).df()
 
 
+def last_fact(ledger: Path) -> datetime.date | None:
+    """Return the day of the newest fact about any pump, or None."""
+    newest = ask(ledger, "last_fact")["last_fact_on"].iloc[0]
+    return None if pd.isna(newest) else pd.Timestamp(newest).date()
+
+
 def settings(ledger: Path, on: datetime.date | None = None) -> dict[str, Any]:
     """Return the settings in force on a day (default: the latest)."""
     with open_ledger(ledger) as connection:

@@ -6,10 +6,13 @@ import logging
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from typing import Any
 
+import pandas as pd
 import streamlit as st
 
+from analytics.risk.workdays import as_of_sentence, stale
 from dashboard.data import loaders
 from dashboard.data.answer_store import Kept
 from dashboard.shell import access, invented, say
@@ -44,6 +47,15 @@ def name_invented() -> None:
         note = invented.note(loaders.settings())
         if note:
             say.note(note)
+
+
+def name_age() -> None:
+    """Say first on every page on which day its figures stand, where the newest fact is old."""
+    if not loaders.ledger_path().exists():
+        return
+    newest = loaders.ask("last_fact")["last_fact_on"].iloc[0]
+    if not pd.isna(newest) and stale(pd.Timestamp(newest).date(), date.today()):
+        say.note(as_of_sentence(pd.Timestamp(newest).date()))
 
 
 @contextmanager

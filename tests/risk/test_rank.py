@@ -20,7 +20,7 @@ from demo_fleet.fleet import simulate_fleet
 from demo_fleet.fleet_pumps import FleetSpec
 from ingest.ledger.connection import open_ledger
 from tests.fleet_ledger import known_by, load_fleet
-from tests.ledger_fixture import build_ledger
+from tests.ledger_fixture import LAST_VISIT, build_ledger
 
 DAY = date(2025, 3, 31)
 SPEC = FleetSpec(vehicles=40, seed=77, years=4)
@@ -223,3 +223,19 @@ def test_a_reason_stands_below_its_row_only_where_asked_for(listed):
     assert with_why[:2] == listed("--top", "1")[:2]
     assert "chance of failing" in with_why[2]
     assert max(map(len, with_why)) <= WIDTH
+
+
+def test_an_old_ledger_is_dated_and_plans_nothing_before_today(tmp_path, capsys):
+    path = build_ledger(tmp_path / "old.duckdb")  # its last fact is of January 2026
+    now = rank(path)
+    days = pd.to_datetime(pd.concat([now["planned_on"], now["next_stop_on"]]).dropna())
+    assert len(days)
+    assert days.min() >= pd.Timestamp(date.today())
+    assert main(["--ledger", str(path), "rank"]) == 0
+    assert capsys.readouterr().out.startswith(f"As of {LAST_VISIT}, the day of the newest fact")
+    assert main(["--ledger", str(path), "rank", "--json"]) == 0
+    told = capsys.readouterr()
+    assert json.loads(told.out)
+    assert told.err.startswith(f"As of {LAST_VISIT}")
+    assert main(["--ledger", str(path), "rank", "--as-of", str(LAST_VISIT)]) == 0
+    assert "the day of the newest fact" not in capsys.readouterr().out

@@ -2,6 +2,7 @@
 
 import streamlit as st
 
+from analytics.risk.workdays import as_of_sentence
 from dashboard.data import loaders
 from dashboard.shell import frame, lists, say
 from dashboard.views.plan_board import deciding
@@ -17,7 +18,8 @@ frame.age(kept, "Plan")
 say.line(plan_parts.headline(plan))
 frame.first_part_first()
 for note in plan.notes:
-    say.note(note)
+    if note != as_of_sentence(plan.as_of):  # said first on every page
+        say.note(note)
 chosen = lists.narrowing(key="plan")
 plan_parts.show_weeks(plan, chosen)
 plan_parts.show_lines(plan, chosen)
