@@ -4,8 +4,8 @@
         [--policies ours,ladder,informed] [--beside 0.4] [--workers 2] [--step 28]
     python -m tests.benchmarks.plan_loop report --out DIR
 
-Every policy meets the same luck. Every four weeks it looks at the records and orders; a unit at a stop
-may be worked on there. Compared:
+Every policy meets the same luck. Every four weeks it looks at the records and orders; a unit that comes to a
+stop is decided about while it stands there. Compared:
     run to failure   orders nothing
     limits           a change at the stop whose reading passes a limit of its type
     best age         a change at the first stop past the age that the cost review recommends on day one
@@ -54,23 +54,32 @@ FREE = Prices(check_closed=0, check_open=0, extra_stop=0, part_returned=0)
 # ---------------------------------------------------------------- running
 def follow(run: Any, policy: Callable[[Any], list[dict[str, Any]]], step: int) -> dict[str, Any]:
     """Follow a policy to the world's end; return what it cost and what became of what it changed."""
-    run.step(run.today, [], hold=True)
     while run.today < run.world.end_day:
-        run.step(min(run.today + step, run.world.end_day), policy(run), hold=True)
+        until = min(run.today + step, run.world.end_day)
+        run.step(until, policy(run), hold=True)
+        while standing(run):
+            run.step(until, policy(run), hold=True)
     return outcome(run)
 
 
 def follow_together(runs: dict[str, Any], planners: Planners, step: int) -> dict[str, dict[str, Any]]:
     """As `follow`, of several ways at once."""
-    for run in runs.values():
-        run.step(run.today, [], hold=True)
     first = next(iter(runs.values()))
     while first.today < first.world.end_day:
-        orders = planners(runs)
         until = min(first.today + step, first.world.end_day)
+        orders = planners(runs)
         for name, run in runs.items():
-            run.step(until, orders[name], hold=True)
+            run.step(until, orders[name], hold=planners.ways[name].now)
+        while here := {name: run for name, run in runs.items() if standing(run)}:
+            orders = planners(here, in_the_bay=True)
+            for name, run in here.items():
+                run.step(until, orders[name], hold=True)
     return {name: outcome(run) for name, run in runs.items()}
+
+
+def standing(run: Any) -> bool:
+    """Return whether any unit waits at its stop for a decision: its days go on when it has one."""
+    return bool((~np.isnan(run.held)).any())
 
 
 def outcome(run: Any) -> dict[str, Any]:

@@ -78,17 +78,20 @@ class Planners:
         self.fit, self.ways, self.refits = fit, ways, refits
         self.book = price_book(prices)
 
-    def __call__(self, runs: dict[str, Any]) -> dict[str, Orders]:
-        """Return the orders of a day by way."""
+    def __call__(self, runs: dict[str, Any], in_the_bay: bool = False) -> dict[str, Orders]:
+        """Return the orders of a day by way; in_the_bay: about the units alone that stand at a stop."""
         first = next(iter(runs.values()))
         as_of = day_of(first.today)
-        if self.refits:
+        held = {key: held_days(run) for key, run in runs.items()}
+        if self.refits and not in_the_bay:
             known = known_history(first)
             if refit_due(self.fit, known):
                 self.fit = fit_history(known)
         tables = side_by_side({name: run.tables() for name, run in runs.items()})
+        if in_the_bay:
+            tables = narrowed(tables, {key + BETWEEN + unit for key in runs for unit in held[key]})
         history = history_from_tables(tables, 1.0, str(EPOCH + first.today), clean_odometers=True)
-        state = score(history, self.fit)
+        state = at_their_stops(score(history, self.fit), held, first.today)
         vehicles = vehicles_of(tables)
         g = LongRun.from_plain(self.fit.parameters.summary["long_run"])
         settings = DEFAULTS | {"distance_unit": "km", "risk_ceiling": {}}
@@ -109,9 +112,8 @@ class Planners:
             mine["cost_per_km"] *= way.g_factor
             if way.free:
                 mine[CHECK_PRICES] = 0.0
-            held = held_days(run)
             place = replace(ahead, **{f.name: getattr(ahead, f.name)[rows] for f in fields(ahead)})
-            here = mine["unit"].map(held).notna().to_numpy()
+            here = mine["unit"].isin(held[key]).to_numpy()
             place = replace(place, in_bay=here & way.now, may_extra=np.full(len(rows), way.extra))
             curves = Curves(
                 made.grid_km,
@@ -120,7 +122,7 @@ class Planners:
                 made.new_pump_survival[rows] ** way.hazard,
             )
             weighed = weigh(mine, curves, place, settings | way.settings)
-            orders[key] = orders_of(with_decision(mine, weighed), held, run.today, way)
+            orders[key] = orders_of(with_decision(mine, weighed), held[key], run.today, way)
         return orders
 
 
@@ -158,6 +160,22 @@ def side_by_side(tables: dict[str, dict[str, pd.DataFrame]]) -> dict[str, pd.Dat
         out[name] = pd.concat([part for part in parts if len(part)] or parts, ignore_index=True)
     out["pumps"] = out["pumps"].assign(serial=None)  # the same in every run
     return out
+
+
+def narrowed(tables: dict[str, pd.DataFrame], units: set[str]) -> dict[str, pd.DataFrame]:
+    """Return the tables of some units alone."""
+    return {
+        name: frame[frame["unit"].isin(units)].reset_index(drop=True) if "unit" in frame else frame
+        for name, frame in tables.items()
+    }
+
+
+def at_their_stops(state: State, held: dict[str, dict[str, float]], today: int) -> State:
+    """Return a scoring run in which units held at a stop have not driven on from there until today."""
+    days = {key + BETWEEN + unit: day for key, mine in held.items() for unit, day in mine.items()}
+    pumps = state.history.pumps.iloc[state.rows]
+    waits = today - pumps["unit"].map(days).fillna(today).to_numpy(float)
+    return replace(state, d_0=np.maximum(state.d_0 - waits * pumps["km_per_day"].to_numpy(float), 0.0))
 
 
 def price_book(p: Prices) -> CostBook:
