@@ -22,6 +22,7 @@ from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.numbers import new_id
 from ingest.ledger.transaction import Stamp, transaction
+from ingest.visit.pump_lives import NewPump, Removal, replace_pump
 
 KEPT = ["pump_id", "unit", "position", "planned_on", "status", "job", "risk", "action", "planned", "failure"]
 
@@ -74,10 +75,50 @@ def reject(ledger: Path, pump_id: int, *, author: Author, reason: str) -> str:
     return _decide(ledger, pump_id, "rejected", None, reason, author)
 
 
-def done(ledger: Path, pump_id: int, *, author: Author, reason: str, done_on: date | None = None) -> str:
-    """Mark work as done; `reason` says what was found, and is asked for."""
+def done(
+    ledger: Path,
+    pump_id: int,
+    *,
+    author: Author,
+    reason: str,
+    done_on: date | None = None,
+    changed: bool | None = None,
+    new: NewPump | None = None,
+    odometer_km: float | None = None,
+) -> str:
+    """Mark work as done; `reason` says what was found, and is asked for.
+
+    changed: the pump came off; its removal is then recorded on `done_on` (default: today) as well, with the
+    pump `new` fitted in its place (default: one of the same type), unless it already is. Raises EntryRefused
+    where a change may have been part of the job and nobody says whether it was made.
+    """
     _demand(reason, "what was found (changed and why, a cause beside the pump, or could not finish)")
-    return _decide(ledger, pump_id, "done", done_on, reason, author)
+    with open_ledger(ledger) as connection:
+        rows = connection.execute(statement("plan_booked_pump"), [int(pump_id)]).fetchall()
+    removed_on = rows[0][2] if rows else None
+    if changed is None and rows and removed_on is None:
+        raise EntryRefused(
+            "changed-unsaid",
+            f"Say whether the {rows[0][1]} pump of unit {rows[0][0]} was changed: it is in service by the "
+            "records, and would be planned again.",
+        )
+    told = ""
+    if changed and rows and removed_on is None:
+        replace_pump(
+            ledger, rows[0][0], Removal("on_condition", cause=reason), new, position=rows[0][1],
+            on=done_on or date.today(), odometer_km=odometer_km, author=author,
+        )  # fmt: skip
+        told = " Its change is recorded: capture the new pump now, for its baseline."
+    return _decide(ledger, pump_id, "done", done_on, reason, author) + told
+
+
+def pump_meant(ledger: Path, unit: str, position: str | None = None) -> int:
+    """Return the pump of a unit that is booked or pinned, though it may have come off since; else the one in
+    service. Raises EntryRefused as `pump_in_service` does.
+    """
+    with open_ledger(ledger) as connection:
+        rows = connection.execute(statement("plan_standing_of_unit"), [unit, position]).fetchall()
+    return int(rows[0][0]) if len(rows) == 1 else pump_in_service(ledger, unit, position)
 
 
 def withdraw(ledger: Path, pump_id: int, *, author: Author, reason: str = "") -> str:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from dashboard.commands import choices
 from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
+from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,7 +31,7 @@ DECISIONS = {
     "pin": "book it on --on DAY whatever is decided; --why is asked for",
     "move": "move booked work to --on DAY; --why is asked for",
     "reject": "take it off the list; --why is asked for",
-    "done": "mark it done; --why says what was found",
+    "done": "mark it done; --why says what was found, --changed whether the pump came off",
     "withdraw": "take back what was decided",
 }
 
@@ -69,6 +70,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--position", metavar="P", help="which pump of UNIT, where it has several")
     parser.add_argument("--on", type=day, metavar="DAY", help="the day, such as 2026-03-31")
     parser.add_argument("--why", default="", metavar="TEXT", help="the reason, kept with the decision")
+    parser.add_argument(
+        "--changed",
+        choices=("yes", "no"),
+        help="with --done: whether the pump was changed, which is recorded",
+    )
+    parser.add_argument("--fitted", metavar="TYPE", help="with --changed yes: the type fitted, where another")
+    parser.add_argument("--serial", metavar="S", help="with --changed yes: serial number of the pump fitted")
+    parser.add_argument("--odometer", metavar='"88412 mi"', help="with --changed yes: where it stood")
     parser.add_argument("--by", metavar="WHO", help="in whose name (default: the user of this computer)")
 
 
@@ -128,17 +137,38 @@ def decide(args: argparse.Namespace, what: str, unit: str, author: Author) -> st
     """Carry out one decision about a unit's pump; return the sentence to show."""
     from analytics.scheduling import bookings
 
+    if what == "done":
+        return _done(args, bookings.pump_meant(args.ledger, unit, args.position), author)
     pump_id = bookings.pump_in_service(args.ledger, unit, args.position)
-    if what in ("reject", "done", "withdraw"):
+    if what in ("reject", "withdraw"):
         return getattr(bookings, what)(args.ledger, pump_id, author=author, reason=args.why)
     planned_on = args.on or (bookings.day_proposed(args.ledger, pump_id) if what == "book" else None)
     if planned_on is None:
-        from ingest.errors import EntryRefused
-
         raise EntryRefused("day-missing", f"--{what} {unit}: say the day with --on, such as --on 2026-03-31.")
     return getattr(bookings, what)(
         args.ledger, pump_id, planned_on, author=author, reason=args.why, today=args.as_of
     )
+
+
+def _done(args: argparse.Namespace, pump_id: int, author: Author) -> str:
+    """Mark work as done, with the pump's change where it was made; asks where there is somebody to ask."""
+    from analytics.scheduling import bookings
+    from ingest.units import parse_quantity
+    from ingest.visit.pump_lives import NewPump
+
+    changed = {"yes": True, "no": False}.get(args.changed)
+    if changed is None and sys.stdin.isatty():
+        changed = input("Was the pump changed (yes or no)? ").strip().casefold() in ("y", "yes")
+    odometer = parse_quantity(args.odometer, "distance", field="--odometer") if args.odometer else None
+    try:
+        return bookings.done(
+            args.ledger, pump_id, author=author, reason=args.why, done_on=args.on, changed=changed,
+            new=NewPump(args.fitted, args.serial), odometer_km=odometer,
+        )  # fmt: skip
+    except EntryRefused as refused:
+        if refused.code != "changed-unsaid":
+            raise
+        raise EntryRefused(refused.code, f"{refused.text} Give --changed yes or --changed no.") from refused
 
 
 def csv_rows(made: Plan) -> pd.DataFrame:

@@ -8,9 +8,11 @@ import pytest
 
 from analytics.scheduling import bookings
 from analytics.scheduling.planning import plan
+from dashboard.cli import main
 from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
+from ingest.visit.pump_lives import NewPump, Removal, replace_pump
 from tests.authors import ANYBODY
 from tests.ledger_fixture import build_ledger
 
@@ -22,26 +24,31 @@ def ledger(tmp_path):
     return build_ledger(tmp_path / "fleet.duckdb")
 
 
+def of_first(rows):
+    """The rows about pump 1: the ledger is old, so what else is proposed depends on today."""
+    return rows[rows["pump_id"] == 1]
+
+
 def test_pin_move_reject_withdraw(ledger):
     assert bookings.pin(
         ledger, 1, DAY, author=Author("AB", "manager"), reason="van is in anyway", today=TODAY
     ) == ("The main pump of unit 101 is pinned on 2026-01-20.")
     first = plan(ledger)
-    assert first.lines[["pump_id", "planned_on", "status"]].to_numpy().tolist() == [[1, DAY, "pinned"]]
+    assert of_first(first.lines)[["planned_on", "status"]].to_numpy().tolist() == [[DAY, "pinned"]]
     assert bookings.record_list(ledger, first, author=Author("AB", "manager")) == 1
 
     bookings.move(ledger, 1, LATER, author=Author("AB", "manager"), reason="bay is shut", today=TODAY)
     moved = plan(ledger)
-    assert moved.lines["planned_on"].tolist() == [LATER]
-    assert moved.changes[["what", "before", "after", "why"]].to_numpy().tolist() == [
+    assert of_first(moved.lines)["planned_on"].tolist() == [LATER]
+    assert of_first(moved.changes)[["what", "before", "after", "why"]].to_numpy().tolist() == [
         ["moved", "2026-01-20", "2026-02-03", "a person moved it"]
     ]
 
     bookings.reject(ledger, 1, author=Author("AB", "manager"), reason="unit is for sale")
     turned_down = plan(ledger)
-    assert turned_down.lines.empty
+    assert of_first(turned_down.lines).empty
     assert turned_down.rejected["why"].tolist() == ["unit is for sale"]
-    assert turned_down.changes["why"].tolist() == ["a person rejected it"]
+    assert of_first(turned_down.changes)["why"].tolist() == ["a person rejected it"]
 
     bookings.withdraw(ledger, 1, author=Author("AB", "manager"))
     assert plan(ledger).rejected.empty
@@ -49,7 +56,7 @@ def test_pin_move_reject_withdraw(ledger):
 
 def test_every_decision_is_kept(ledger):
     bookings.book(ledger, 1, DAY, author=Author("AB", "manager"), reason="asked", today=TODAY)
-    bookings.done(ledger, 1, author=Author("CD", "manager"), reason="changed, brushes worn")
+    bookings.done(ledger, 1, author=Author("CD", "manager"), reason="hose leaks", changed=False)
     newest = bookings.newest_decisions(ledger)
     assert newest["status"].tolist() == ["done"]
     assert newest["decided_by"].tolist() == ["CD"]
@@ -115,3 +122,33 @@ def test_in_the_bay_the_decision_is_told_with_its_steps(ledger):
         ).fetchall()[0]
     assert decide_after(ledger, newest) == dear
     assert decide_after(ledger, first) is None
+
+
+def test_done_records_the_change_or_asks(ledger):
+    bookings.book(ledger, 1, DAY, author=ANYBODY, reason="asked", today=TODAY)
+    with pytest.raises(EntryRefused, match="whether the main pump of unit 101 was changed"):
+        bookings.done(ledger, 1, author=ANYBODY, reason="brushes worn")
+    told = bookings.done(
+        ledger, 1, author=ANYBODY, reason="brushes worn", done_on=DAY, changed=True,
+        new=NewPump(serial="N-1"), odometer_km=150_000.0,
+    )  # fmt: skip
+    assert "Its change is recorded" in told
+    with open_ledger(ledger) as connection:
+        lives = connection.execute(
+            "SELECT serial, fitted_on, removed_on, removal, cause FROM pump WHERE unit = '101' "
+            "ORDER BY pump_id"
+        ).fetchall()
+    assert lives[-1] == ("N-1", DAY, None, None, None)
+    assert lives[-2][2:] == (DAY, "on_condition", "brushes worn")
+    assert bookings.newest_decisions(ledger).set_index("pump_id").loc[1, "status"] == "done"
+    assert 1 not in set(plan(ledger, as_of=LATER).lines["pump_id"])
+
+
+def test_done_by_command_finds_the_booked_pump_though_it_has_come_off(ledger, capsys):
+    bookings.book(ledger, 1, DAY, author=ANYBODY, reason="asked", today=TODAY)
+    command = ["--ledger", str(ledger), "plan", "--done", "101", "--why", "brushes worn"]
+    assert main(command) == 1
+    assert "--changed yes or --changed no" in capsys.readouterr().err
+    replace_pump(ledger, "101", Removal("on_condition"), on=DAY, author=ANYBODY)
+    assert main(command) == 0
+    assert bookings.newest_decisions(ledger).set_index("pump_id").loc[1, "status"] == "done"

@@ -53,9 +53,14 @@ def show_decision(plan: Any) -> None:
         reason = st.text_input(
             "Reason", placeholder="asked for when pinning, moving, rejecting; done: what was found"
         )
+        changed = st.segmented_control(
+            "When done: was the pump changed?", ["Yes", "No"], key="decision_changed", wrap=True,
+            help="A change is recorded with it, on the day above; type and serial number of the pump fitted "
+            "are corrected on the page of fleet data.",
+        )  # fmt: skip
         by = st.text_input("Your initials", max_chars=12, key="decision_by")
         if st.form_submit_button("Decide", type="primary", width="stretch"):
-            frame.attempt(lambda: decide(str(what), int(pump_id), day, by, reason))
+            frame.attempt(lambda: decide(str(what), int(pump_id), day, by, reason, changed))
     say.note("A day that something speaks against is booked with a reason, or not at all.")
 
 
@@ -102,8 +107,8 @@ def _planned_day(plan: Any, pump_id: int | None) -> date:
     return max(planned or date.today() + timedelta(days=7), date.today())
 
 
-def decide(what: str, pump_id: int, day: date, by: str, reason: str) -> str:
-    """Carry one decision out and return the sentence to show."""
+def decide(what: str, pump_id: int, day: date, by: str, reason: str, changed: Any = None) -> str:
+    """Carry one decision out and return the sentence to show; changed: Yes, No or None, when done."""
     from analytics.scheduling import bookings
 
     ledger, author, reason = loaders.ledger_path(), access.author(by), reason.strip()
@@ -114,7 +119,11 @@ def decide(what: str, pump_id: int, day: date, by: str, reason: str) -> str:
         return bookings.book(ledger, pump_id, day, author=author, reason=reason, risk=risk)
     if what in ("pin", "move"):
         return getattr(bookings, what)(ledger, pump_id, day, author=author, reason=reason)
-    if what in ("reject", "done", "withdraw"):
+    if what == "done":
+        said = {"Yes": True, "No": False}.get(changed)
+        when = min(day, date.today())  # the day offered may be the one planned
+        return bookings.done(ledger, pump_id, author=author, reason=reason, done_on=when, changed=said)
+    if what in ("reject", "withdraw"):
         return getattr(bookings, what)(ledger, pump_id, author=author, reason=reason)
     demand("", "a decision")
     return ""
