@@ -74,10 +74,10 @@ def make_candidates(
     ]
     day = offered["planned_on"].to_numpy("datetime64[D]")
     offered = offered[(day <= last) & (np.isnat(retires) | (day < retires))].reset_index(drop=True)
-    return _costed(offered, inputs, lead)
+    return costed(offered, inputs, lead)
 
 
-def _costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFrame:
+def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFrame:
     """Return what is offered with job, K (what it costs in all, money/decision.py), hours and part."""
     row = offered["row"].to_numpy(int)
     pumps = inputs.pumps.iloc[row].reset_index(drop=True)
@@ -159,7 +159,7 @@ def fixed_lines(inputs: Inputs, stops: pd.DataFrame, rows: np.ndarray, decided: 
     at_stop = at_stop.drop_duplicates().assign(due_then=True)
     mine = mine.merge(at_stop, on=["unit", "planned_on"], how="left")
     mine["own_stop"] = mine.pop("due_then").isna()
-    made = _costed(mine, inputs, lead_days(inputs))
+    made = costed(mine, inputs, lead_days(inputs))
     return made.assign(status=made["pump_id"].map(decided["status"]))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from pathlib import Path
 
 import duckdb
 import numpy as np
@@ -11,6 +12,7 @@ from analytics.risk.visits_ahead import monday
 from analytics.risk.workdays import Workdays
 from analytics.statements import statement
 from ingest.errors import EntryRefused
+from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import LEAD_DAYS
 
@@ -55,6 +57,13 @@ def booking_doubts(connection: duckdb.DuckDBPyConnection, pump_id: int, day: dat
     if taken >= on_hand and day < ready:
         found.append(f"no part is left by then (earliest {ready})")
     return found
+
+
+def doubts_on(ledger: Path, pump_id: int, day: date, today: date) -> list[str]:
+    """As `booking_doubts`, of a ledger. Raises EntryRefused as `demand_possible`."""
+    with open_ledger(ledger) as connection:
+        demand_possible(connection, pump_id, day, today)
+        return booking_doubts(connection, pump_id, day, today)
 
 
 def _pump(connection: duckdb.DuckDBPyConnection, pump_id: int) -> tuple:

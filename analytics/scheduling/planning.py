@@ -37,6 +37,7 @@ from analytics.scheduling.inputs import Inputs, read_inputs
 from analytics.scheduling.leftovers import OTHER_COLUMNS, others, unplaced, waiting
 from analytics.scheduling.lines import LINE_COLUMNS, dressed, saving_range
 from analytics.scheduling.notes import notes
+from analytics.scheduling.other_days import other_days
 from analytics.scheduling.parts import expected_failures, parts_table, pick_list
 from ingest.errors import EntryRefused
 
@@ -53,8 +54,8 @@ class Plan:
     used_hours. parts: see parts.parts_table. picks: parts.pick_list. changes: unit, position, what, before,
     after, why since the last list. saving_low/high: 10-90 % range of `expected_saving`. as_of: the day of
     the last fact; today: nothing is dated before it. cancelled: jobs of lists kept that are planned no
-    longer. revision: grows with every list kept and every decision. work_hours: opening and closing, in
-    hours.
+    longer. other_days: what each job costs more in another week (other_days.py). revision: grows with every
+    list kept and every decision. work_hours: opening and closing, in hours.
     """
 
     as_of: date
@@ -78,6 +79,7 @@ class Plan:
     solver_gap: float
     notes: tuple[str, ...]
     cancelled: pd.DataFrame
+    other_days: pd.DataFrame
     revision: int
     work_hours: tuple[float, float]
 
@@ -123,6 +125,7 @@ def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
 
     new_lines = candidates.loc[solved.chosen.to_numpy()].assign(status="proposed")
     lines = pd.concat([booked, new_lines], ignore_index=True) if len(booked) else new_lines
+    elsewhere = other_days(inputs, stops, lines, lead, horizon_days)
     lines = dressed(lines, inputs, lead, decided, share)
     changing = (lines["job"] != "check").to_numpy() if len(lines) else np.zeros(0, bool)
     changes, checks = lines[changing].reset_index(drop=True), lines[~changing].reset_index(drop=True)
@@ -144,7 +147,7 @@ def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
         parts_table(changes, failing, inputs.stock, inputs.today, service_level), pick_list(changes),
         changes_since(inputs.previous, lines, pumps, status),
         expected, low, high, solved.seconds, solved.gap,
-        tuple(notes(inputs, lines, solved)), _cancelled(inputs, lines), inputs.revision,
+        tuple(notes(inputs, lines, solved)), _cancelled(inputs, lines), elsewhere, inputs.revision,
         (float(inputs.settings["work_starts"]), float(inputs.settings["work_ends"])),
     )  # fmt: skip
 

@@ -12,7 +12,7 @@ import pytest
 from analytics.money.cost_book import CostBook, Entry
 from analytics.scheduling.lines import saving_range
 from analytics.scheduling.planning import make_plan
-from tests.scheduling.plan_fixture import AS_OF, decision, make_inputs
+from tests.scheduling.plan_fixture import AS_OF, KM_PER_DAY, decision, make_inputs
 
 FIRST_STOP = date(2026, 3, 16)  # four weeks after the last PM stop
 SECOND_STOP = date(2026, 4, 13)
@@ -261,3 +261,25 @@ def test_the_range_of_the_saving_is_the_one_it_is_named_after():
     low, high, expected = saving_range(lines)
     assert expected == 150
     assert (low, high) == pytest.approx((150 - 1.28155 * 50, 150 + 1.28155 * 50), rel=1e-4)
+
+
+def test_moving_a_job_has_its_price_by_week():
+    inputs = make_inputs([{"hazard": 2e-4}, {"hazard": 2e-4, "retires_on": date(2026, 4, 1)}])
+    made = make_plan(inputs, 120, 0.95)
+    elsewhere = made.other_days
+    assert set(elsewhere["pump_id"]) == set(made.lines["pump_id"])
+    last = elsewhere[elsewhere["pump_id"] == 2]["planned_on"].max()
+    assert last < date(2026, 4, 1)
+    assert elsewhere["planned_on"].min() >= inputs.today
+    for line in made.lines.to_dict("records"):
+        mine = elsewhere[elsewhere["pump_id"] == line["pump_id"]].set_index("planned_on")["costs_more"]
+        if line["planned_on"] in mine.index:
+            assert mine[line["planned_on"]] == pytest.approx(0.0)
+    first = elsewhere[elsewhere["pump_id"] == 1]
+    own = first[first["own_stop"]].set_index("planned_on")["costs_more"]
+    # A constant hazard h: a day that lies d further off costs (Cf − W)·(1 − e^−hd) − g·(1 − e^−hd)/h more.
+    row = inputs.pumps.iloc[0]
+    d = np.array([(day - inputs.today).days for day in own.index]) * KM_PER_DAY
+    gone = 1 - np.exp(-2e-4 * d)
+    wanted = gone * (row["fail_cost"] - row["there"]) - row["value_per_km"] * gone / 2e-4
+    np.testing.assert_allclose(np.diff(own), np.diff(wanted), atol=2.0)

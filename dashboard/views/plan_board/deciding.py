@@ -129,11 +129,11 @@ def decide(what: str, pump_id: int, day: date, by: str, reason: str, changed: An
     return ""
 
 
-def accept(plan: Any, by: str) -> str:
-    """Book every proposed line of the plan, keep the list, and return the sentence to show."""
+def accept(shown: Any, plan: Any, by: str) -> str:
+    """Book every proposed line shown, keep the whole plan's list, and return the sentence to show."""
     from analytics.scheduling import bookings
 
     author = access.author(by)
-    booked = bookings.accept(loaders.ledger_path(), plan, author=author)
+    booked = bookings.accept(loaders.ledger_path(), shown, author=author)
     bookings.record_list(loaders.ledger_path(), plan, author=author)
     return f"{formats.count(booked, 'pump')} booked, and the list kept."

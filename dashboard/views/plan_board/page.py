@@ -5,7 +5,7 @@ import streamlit as st
 from analytics.risk.workdays import as_of_sentence
 from dashboard.data import loaders
 from dashboard.shell import frame, lists, say
-from dashboard.views.plan_board import deciding
+from dashboard.views.plan_board import board, deciding
 from dashboard.views.plan_board import parts as plan_parts
 
 st.title("Plan board")
@@ -22,6 +22,7 @@ for note in plan.notes:
         say.note(note)
 chosen = lists.narrowing(key="plan")
 plan_parts.show_weeks(plan, chosen)
+board.show_board(plan, chosen)
 plan_parts.show_lines(plan, chosen)
 plan_parts.show_checks(plan, chosen)
 deciding.show_decision(plan)

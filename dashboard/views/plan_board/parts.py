@@ -138,13 +138,21 @@ def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
         shown=partial(lines_table, currency=plan.currency),
     )
     paper, calendar, accept = st.columns(3)
-    paper.download_button("Work list to print", lambda: _work_list(plan), "work_list.html", "text/html")
-    calendar.download_button("Calendar file", lambda: _calendar(plan), "plan.ics", "text/calendar")
-    if access.may("plan") and (plan.lines["status"] == "proposed").any():
+    narrow = as_shown(plan, chosen)
+    paper.download_button("Work list to print", lambda: _work_list(narrow), "work_list.html", "text/html")
+    calendar.download_button("Calendar file", lambda: _calendar(narrow), "plan.ics", "text/calendar")
+    if access.may("plan") and (lines["status"] == "proposed").any():
         with accept.popover("Book all proposed"):
             by = st.text_input("Your initials", key="accept_by", max_chars=12)
             if st.button("Book them all", type="primary"):
-                frame.attempt(lambda: deciding.accept(plan, by))
+                frame.attempt(lambda: deciding.accept(narrow, plan, by))
+
+
+def as_shown(plan: Any, chosen: dict[str, list[str]]) -> Any:
+    """Return the plan narrowed as the page is, for what is taken away from it."""
+    from analytics.scheduling.narrowing import narrowed
+
+    return narrowed(plan, {"type" if name == "pump_type" else name: v for name, v in chosen.items()})
 
 
 def _work_list(plan: Any) -> str:

@@ -1,0 +1,223 @@
+"""The plan as a board: weeks across, depots down; a job is put into another week after its price is seen."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.shell import access, frame, lists, say
+from dashboard.views.plan_board.week_grid import week_grid
+from dashboard.words import formats
+
+WEEKS = 6
+DEPOTS = 12
+NO_DEPOT = "no depot"
+MOVE, UNDO = "board_move", "board_undo"
+
+
+def show_board(plan: Any, chosen: dict[str, list[str]]) -> None:
+    """Draw the board, the price of a move asked for, and the way back from the last one."""
+    jobs = jobs_of(plan, chosen)
+    st.header("Board", anchor=False)
+    if not len(jobs):
+        say.line("No job is planned.")
+        return
+    weeks = weeks_of(plan)
+    first = st.selectbox(
+        "Weeks from", weeks, format_func=formats.day, key="board_from", bind="query-params"
+    ) or weeks[0]  # fmt: skip
+    grid = board(plan, jobs, weeks[weeks.index(first) :][:WEEKS])
+    if grid["left_out"]:
+        say.note(f"{DEPOTS} depots are drawn; narrow the list by depot to see the other {grid['left_out']}.")
+    moved = week_grid(grid | {"may": access.may("plan")}, key="board_grid")
+    if moved and access.may("plan"):
+        st.session_state[MOVE] = (int(moved["job"]), str(moved["week"]))
+    lists.show(by_week(jobs), "Jobs by week and depot.", "board")
+    _show_move(plan, jobs)
+    _show_undo()
+
+
+def jobs_of(plan: Any, chosen: dict[str, list[str]]) -> pd.DataFrame:
+    """Return changes and checks planned, by day."""
+    both = [lists.narrowed(rows, chosen) for rows in (plan.lines, plan.checks) if len(rows)]
+    if not both:
+        return plan.lines.head(0)
+    jobs = pd.concat(both, ignore_index=True).sort_values(["planned_on", "depot", "unit"])
+    return jobs.assign(depot=jobs["depot"].fillna("").replace("", NO_DEPOT)).reset_index(drop=True)
+
+
+def weeks_of(plan: Any) -> list[date]:
+    """Return the Mondays of the plan's weeks."""
+    start = plan.today - timedelta(days=plan.today.weekday())
+    return [start + timedelta(days=7 * k) for k in range((plan.horizon_days + plan.today.weekday()) // 7 + 1)]
+
+
+def board(plan: Any, jobs: pd.DataFrame, weeks: list[date]) -> dict[str, Any]:
+    """Return what the grid draws: for each depot with jobs and week its room, conflicts and jobs."""
+    bays = {(r["depot"] or NO_DEPOT, r["week"]): r for r in plan.bays.to_dict("records")}
+    depots = sorted(jobs["depot"].unique())
+    at = jobs.assign(week=[d - timedelta(days=d.weekday()) for d in jobs["planned_on"]])
+    cells = {key: rows for key, rows in at.groupby(["depot", "week"])}
+    rows = []
+    for depot in depots[:DEPOTS]:
+        made = []
+        for week in weeks:
+            mine = cells.get((depot, week))
+            text, over = room(bays.get((depot, week)))
+            told = [] if mine is None else [job_text(row) for row in mine.to_dict("records")]
+            made.append({"room": text, "over": over, "jobs": told})
+        rows.append({"depot": depot, "cells": made})
+    return {
+        "caption": "Choose a job, then the week it is to go to: its price is shown before anything changes. "
+        "Arrow keys go from cell to cell, Escape lets go.",
+        "corner": "Depot",
+        "put": "Put it here:",
+        "narrow": "On a screen this narrow the jobs stand in the list below; "
+        "move them under Decide about a pump.",
+        "weeks": [{"key": w.isoformat(), "text": f"week of {formats.day(w)}"} for w in weeks],
+        "rows": rows,
+        "left_out": max(len(depots) - DEPOTS, 0),
+    }
+
+
+def room(bay: dict[Any, Any] | None) -> tuple[str, bool]:
+    """Return words on a week's bay hours, and whether they are over."""
+    if bay is None or formats.is_unknown(bay["free_hours"]):
+        return "hours not given", False
+    left = float(bay["free_hours"]) - float(bay["used_hours"])
+    if left < -1e-9:
+        return f"▲ over by {-left:.1f} h", True
+    return f"{left:.1f} of {float(bay['free_hours']):.1f} h free", False
+
+
+def job_text(row: dict[Any, Any]) -> dict[str, Any]:
+    """Return a job as the grid shows it."""
+    place = "" if row["position"] == "main" else f" {row['position']}"
+    part = "" if row["part"] == "none" else f", part {row['part']}"
+    standing = {"booked": "■ ", "pinned": "■ "}.get(row["status"], "□ ")
+    return {
+        "id": int(row["pump_id"]),
+        "text": f"{standing}{row['unit']}{place}: {row['job']}\n"
+        f"{formats.day(row['planned_on'])}, {row['hours']:.1f} h{part}",
+    }
+
+
+def by_week(jobs: pd.DataFrame) -> pd.DataFrame:
+    """Return the jobs as a list, for narrow screens and for a file."""
+    weeks = [d - timedelta(days=d.weekday()) for d in jobs["planned_on"]]
+    return pd.DataFrame(
+        {
+            "Week from": [formats.day(w) for w in weeks],
+            "Depot": jobs["depot"],
+            "Unit": jobs["unit"],
+            "Job": jobs["job"],
+            "Day": jobs["planned_on"].map(formats.day),
+            "Hours": jobs["hours"].round(1),
+            "Part": jobs["part"],
+            "Status": jobs["status"],
+        }
+    )
+
+
+def price(plan: Any, jobs: pd.DataFrame, pump_id: int, week: str) -> tuple[date, str] | None:
+    """Return the day a job would fall on in a week and the sentence with its price; None where it can't."""
+    mine = jobs[jobs["pump_id"] == pump_id]
+    there = plan.other_days[
+        (plan.other_days["pump_id"] == pump_id)
+        & (pd.to_datetime(plan.other_days["week"]) == pd.Timestamp(week))
+    ]
+    if not len(mine) or not len(there):
+        return None
+    row, other = mine.iloc[0], there.iloc[0]
+    day: date = pd.Timestamp(other["planned_on"]).date()
+    weeks = round((day - row["planned_on"]).days / 7)
+    when = (
+        f"{formats.count(abs(weeks), 'week')} {'later' if weeks > 0 else 'earlier'}" if weeks else "that day"
+    )
+    more = float(other["costs_more"])
+    money = formats.money(abs(more), plan.currency)
+    costs = "costs the same" if abs(more) < 0.5 else f"{'costs' if more > 0 else 'saves'} {money}"
+    own = ", with a stop of its own" if other["own_stop"] else ", at its planned stop"
+    return day, (
+        f"Unit {row['unit']}, {row['job']}, from {formats.day(row['planned_on'])} to {formats.day(day)}"
+        f"{own}: {when} {costs} (risk meanwhile, life used, the stop's price)."
+    )
+
+
+def _show_move(plan: Any, jobs: pd.DataFrame) -> None:
+    from analytics.scheduling.doubts import doubts_on
+    from ingest.errors import PumpledgerError
+
+    asked = st.session_state.get(MOVE)
+    if not asked:
+        return
+    pump_id, week = asked
+    found = price(plan, jobs, pump_id, week)
+    if found is None:
+        st.session_state.pop(MOVE)
+        say.refuse("That unit has no open day within the plan in that week; choose another.")
+        return
+    day, sentence = found
+    say.inform(sentence)
+    doubts: list[str] = []
+    try:
+        doubts = doubts_on(loaders.ledger_path(), pump_id, day, date.today())
+    except PumpledgerError as refused:
+        say.refuse(refused.text)
+    if doubts:
+        say.warn("; ".join(doubts) + ". It needs a reason.")
+    with st.form("board_move_form"):
+        reason = st.text_input("Why", key="board_why", placeholder="kept with the decision")
+        by = st.text_input("Your initials", key="board_by", max_chars=12)
+        yes, no = st.columns(2)
+        go = yes.form_submit_button("Move it", type="primary", width="stretch")
+        leave = no.form_submit_button("Leave it", width="stretch")
+    if leave:
+        st.session_state.pop(MOVE)
+        st.rerun()
+    if go:
+        frame.attempt(lambda: move(jobs, pump_id, day, by, reason.strip(), bool(doubts)))
+
+
+def move(jobs: pd.DataFrame, pump_id: int, day: date, by: str, reason: str, doubted: bool) -> str:
+    """Move a job to a day and remember how to undo it; return the sentence to show."""
+    from analytics.scheduling import bookings
+    from ingest.errors import EntryRefused
+
+    if doubted and not reason:
+        raise EntryRefused("reason-missing", "Say why it goes there all the same.")
+    row = jobs[jobs["pump_id"] == pump_id].iloc[0]
+    standing = row["status"] in ("booked", "pinned")
+    act = bookings.move if standing else bookings.pin
+    said = act(
+        loaders.ledger_path(), pump_id, day, author=access.author(by), reason=reason or "moved on the board"
+    )
+    st.session_state.pop(MOVE, None)
+    st.session_state[UNDO] = (pump_id, str(row["unit"]), row["planned_on"] if standing else None, by)
+    return said
+
+
+def _show_undo() -> None:
+    last = st.session_state.get(UNDO)
+    if not last or not access.may("plan"):
+        return
+    pump_id, unit, day, by = last
+    if st.button(f"Undo the move of unit {unit}", key="board_undo_button"):
+        frame.attempt(lambda: undo(pump_id, day, by))
+
+
+def undo(pump_id: int, day: date | None, by: str) -> str:
+    """Put a job back where it was before the last move: to its day, or to the program's own proposal."""
+    from analytics.scheduling import bookings
+
+    author, ledger = access.author(by), loaders.ledger_path()
+    if day is None:
+        said = bookings.withdraw(ledger, pump_id, author=author, reason="move undone")
+    else:
+        said = bookings.move(ledger, pump_id, day, author=author, reason="move undone")
+    st.session_state.pop(UNDO, None)
+    return said

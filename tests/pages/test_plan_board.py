@@ -1,0 +1,102 @@
+"""The board: jobs in their week and depot, free hours and conflicts named, moves priced, done and undone."""
+
+from datetime import date, timedelta
+from types import SimpleNamespace
+
+import pandas as pd
+import pytest
+
+from analytics.scheduling import bookings
+from analytics.scheduling.planning import plan
+from dashboard.views.plan_board import board
+from dashboard.views.plan_board.week_grid import JS
+from tests.authors import ANYBODY
+from tests.ledger_fixture import build_ledger
+from tests.pages.page_runs import open_page, words
+
+MONDAY = date(2026, 3, 2)
+
+
+def jobs(**changes) -> pd.DataFrame:
+    usual = {
+        "pump_id": [7, 8], "unit": ["101", "<b>x</b>"], "position": ["main", "left"],
+        "depot": ["North", "South"],
+        "job": ["change", "check"], "planned_on": [MONDAY + timedelta(days=2), MONDAY + timedelta(days=9)],
+        "hours": [2.5, 0.7], "part": ["on hand", "none"], "status": ["booked", "proposed"],
+    }  # fmt: skip
+    return pd.DataFrame(usual | changes)
+
+
+def a_plan() -> SimpleNamespace:
+    bays = pd.DataFrame(
+        {
+            "depot": ["North", "North", "South"],
+            "week": [MONDAY, MONDAY + timedelta(days=7), MONDAY + timedelta(days=7)],
+            "free_hours": [2.0, 10.0, float("nan")],
+            "used_hours": [2.5, 0.0, 0.7],
+        }
+    )
+    elsewhere = pd.DataFrame(
+        {
+            "pump_id": [7, 7], "week": [MONDAY, MONDAY + timedelta(days=14)],
+            "planned_on": [MONDAY + timedelta(days=2), MONDAY + timedelta(days=16)],
+            "own_stop": [False, True], "costs_more": [0.0, 180.2],
+        }
+    )  # fmt: skip
+    return SimpleNamespace(today=MONDAY, horizon_days=120, bays=bays, other_days=elsewhere, currency="USD")
+
+
+def test_each_job_stands_in_its_week_and_depot_with_room_and_conflict():
+    weeks = [MONDAY, MONDAY + timedelta(days=7)]
+    drawn = board.board(a_plan(), jobs(), weeks)
+    north, south = drawn["rows"]
+    assert [c["room"] for c in north["cells"]] == ["▲ over by 0.5 h", "10.0 of 10.0 h free"]
+    assert [c["over"] for c in north["cells"]] == [True, False]
+    assert [c["room"] for c in south["cells"]] == ["hours not given", "hours not given"]
+    assert [job["id"] for job in north["cells"][0]["jobs"]] == [7]
+    told = south["cells"][1]["jobs"][0]["text"]
+    assert told.startswith("□ <b>x</b> left: check")
+    assert "part" not in told
+    assert "2.5 h, part on hand" in north["cells"][0]["jobs"][0]["text"]
+
+
+def test_text_from_records_is_never_markup():
+    assert "innerHTML" not in JS
+    assert "insertAdjacentHTML" not in JS
+    assert "textContent" in JS
+
+
+def test_a_move_is_priced_in_words():
+    day, sentence = board.price(a_plan(), jobs(), 7, (MONDAY + timedelta(days=14)).isoformat())
+    assert day == MONDAY + timedelta(days=16)
+    assert "2 weeks later costs 180 USD" in sentence
+    assert "a stop of its own" in sentence
+    assert board.price(a_plan(), jobs(), 7, (MONDAY + timedelta(days=70)).isoformat()) is None
+
+
+@pytest.fixture
+def ledger(tmp_path, monkeypatch):
+    path = build_ledger(tmp_path / "fleet.duckdb")
+    monkeypatch.setenv("PUMPLEDGER", str(path))
+    return path
+
+
+def test_a_job_is_moved_and_the_move_undone(ledger):
+    start = date.today() + timedelta(days=14)
+    start -= timedelta(days=start.weekday())
+    bookings.book(ledger, 1, start, author=ANYBODY, reason="asked")
+    page = open_page("plan_board")
+    assert "Board" in [h.value for h in page.header]
+    there = start + timedelta(days=14)
+    page.session_state[board.MOVE] = (1, there.isoformat())
+    page.run()
+    assert "2 weeks later" in words(page)
+    page.text_input(key="board_why").input("bay is shut")
+    page.text_input(key="board_by").input("AB")
+    next(b for b in page.button if b.label == "Move it").click()
+    page.run()
+    mine = plan(ledger).lines.set_index("pump_id").loc[1]
+    assert there <= mine["planned_on"] < there + timedelta(days=7)
+    page.button(key="board_undo_button").click()
+    page.run()
+    assert plan(ledger).lines.set_index("pump_id").loc[1, "planned_on"] == start
