@@ -6,6 +6,7 @@ import signal
 from collections.abc import Callable, Hashable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, Literal
 
@@ -135,9 +136,14 @@ def write_captures(
         for item in work:
             take(_write_pump(item))
     else:
+        # A command builds the demo before any server stands, and the workers parse nothing from outside: a
+        # pool serves. Begun anew, not forked: a fork copies this process's threads half-way.
         # Ctrl+C goes to us alone; the workers finish their waveform and are sent home.
         pool = ProcessPoolExecutor(
-            processes, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN)
+            processes,
+            get_context("spawn"),
+            initializer=signal.signal,
+            initargs=(signal.SIGINT, signal.SIG_IGN),
         )
         try:
             for results in pool.map(_write_pump, work, chunksize=2):

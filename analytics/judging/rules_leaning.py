@@ -6,23 +6,23 @@ from analytics.judging.rule import BOOK, WATCH, Rule
 
 LEANINGS: tuple[Rule, ...] = (
     Rule(
-        "segment-odd",
-        ("segment_odd",),
-        "One segment stands out:{segment} A bar, its coil or a brush is going; ripple alone does not show "
-        "it.",
-        ("repeat",),
-        end=WATCH,
-        says={"repeat": "Zero the clamp and capture again; see whether the same segment stands out."},
-        family="ripple",
-    ),
-    Rule(
         "ripple-very-high",
         ("ripple_far_over",),
-        "Ripple is several times what any good pump shows: an open or shorted coil, a dead bar, or brushes. "
+        "Ripple is several times what any good pump shows: an open or shorted coil, a dead bar, or "
+        "brushes.{segment} "
         "Such a pump may not restart.",
         ("repeat", "filter"),
         end=WATCH,
         says={"repeat": "Zero the clamp, look at sparks and segments, and capture again before it leaves."},
+        family="ripple",
+    ),
+    Rule(
+        "segment-odd",
+        ("segment_odd",),
+        "One segment stands out.{segment} A bar, its coil or a brush is going{unseen}.",
+        ("repeat",),
+        end=WATCH,
+        says={"repeat": "Zero the clamp and capture again; see whether the same segment stands out."},
         family="ripple",
     ),
     Rule(

@@ -93,7 +93,7 @@ OWN: tuple[Rule, ...] = (
     Rule(
         "speed-low",
         ("speed_low",),
-        "The pump turns slower than its type's {rpm_low:,.0f} rpm: low volts, drag or brush wear.",
+        "The pump turns slower than its type's {type_rpm_low:,.0f} rpm: low volts, drag or brush wear.",
         ("circuit", "filter", "repeat"),
         end=BOOK,
         family="wear",

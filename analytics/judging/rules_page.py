@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from pathlib import Path
 
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.steps import STEPS
+from ingest.trade_numbers import DEFAULTS
 
+# The figures of a rule's sentence that are settings, and the clauses that only some visits add.
+BY_DEFAULT = {
+    "rpm_low": "rpm_low", "rpm_high": "rpm_high", "ripple_limit": "ripple_limit_pct",
+    "usual_low": "usual_low_a", "usual_high": "usual_high_a",
+}  # fmt: skip
+ADDED = ("hot", "unseen", "segment")
 OUTPUT = Path(__file__).parents[2] / "docs" / "trade_rules.md"
 HEAD = """# Trade rules: what a reading means and what to do next
 
@@ -14,7 +22,7 @@ Generated from `analytics/judging/rules.py` and `steps.py` by `python -m analyti
 those, not this page. Marks: [S] public source, [W] several web pages without measurements, [P] common
 practice, no source found. The first row whose facts hold is the finding, and the verdict cites its id. Every
 number is a setting (settings.md) that a fleet can change, dated and logged; a pump type's own limits take
-precedence.
+precedence. An ellipsis stands for what the visit itself shows.
 
 `rank --json` gives the row as `finding` and `finding_text`, the first step not passed yet as `next_test` and
 its action as `finding_action`. What is ordered in the end, counted in money, is `action`.
@@ -36,32 +44,26 @@ TAIL = """
 ## Like with like
 
 - Current meets the specification after correction to the volts and pressure the specification states, where
-they
-  were recorded at the pump; otherwise the verdict says that it isn't corrected. A pressure that is itself
+  they were recorded at the pump; otherwise the verdict says that it isn't corrected. A pressure that is itself
   out of order corrects nothing away. The average lies outside only by more than the clamp's accuracy: 2 % of
   the reading and 0.05 A [P], 0.3 A more where the zero is known not to have been checked [P], or what the
   setting `clamps` says of the clamp named. The correction uses the nominal sensitivities of a brushed
   permanent-magnet motor (`ingest/sensitivities.py`).
 - Drops are judged per ampere: what a circuit loses at the current that the pump should draw [P].
 - The own baseline is the mean of the first 3 good readings in the same engine state, at the same commanded
-speed
-  and, on a pulsed supply, within 5 points of the same duty. Metrics measured elsewhere or by another method
+  speed and, on a pulsed supply, within 5 points of the same duty. Metrics measured elsewhere or by another method
   version have a level of their own; a meter's average is held against the captures before it. Complaints,
   road calls and readings after a repair found none, nor does a reading whose own verdict is a fault. Two
   good readings come before a change is told from it. It is marked new, bedding-in or late (or of unknown
   age).
 - Speed: own baseline leads, the type's band next, 3,400 and 10,000 rpm last, and those not for lift pumps,
-diesel
-  and gas [P].
+  diesel and gas [P].
 - Ripple is judged on the average over turns, which sparks don't spoil. A step up that stays is a finding;
-slow
-  growth is not. A pump's own level comes before the 15 % of the book.
+  slow growth is not. A pump's own level comes before the 15 % of the book.
 - The least delivery of 1.0 L/min holds for directly supplied petrol pumps whose type has none, and orders a
-check,
-  never a change. Free flow proves nothing good.
+  check, never a change. Free flow proves nothing good.
 - A reduced command (low speed, part duty) is held against readings at the same command only. A driver module
-is
-  never bypassed: command full duty, or note the duty.
+  is never bypassed: command full duty, or note the duty.
 - Brushless pumps have no commutator: no ripple and no speed rule applies. A meter tells the average only.
 
 ## Repeats, complaints, failed pumps
@@ -75,10 +77,20 @@ is
 """
 
 
+class _Shown(str):
+    """Text that stands in for a figure, however the figure was to be printed."""
+
+    def __format__(self, how: str) -> str:
+        return str(self)
+
+
 def rules_page() -> str:
-    """Return the page: each rule with its steps, mark and end, and each step with what passes it."""
+    """Return the page: each rule with its steps, mark and end, and each step with what passes it; figures by
+    default, an ellipsis for what only a visit has."""
+    usual = {name: _Shown(f"{DEFAULTS[key]:,g}") for name, key in BY_DEFAULT.items()}
+    shown = defaultdict(lambda: _Shown("…"), usual | dict.fromkeys(ADDED, _Shown("")))
     rules = "".join(
-        f"| `{rule.id}` | {rule.text} | {', '.join(rule.steps) or '–'} | {_end(rule)} | {rule.mark} |\n"
+        f"| `{rule.id}` | {rule.text.format_map(shown)} | {', '.join(rule.steps) or '–'} | {_end(rule)} | {rule.mark} |\n"
         for rule in RULES
     )
     steps = "".join(f"| {s.id} | {s.action} | {s.text} | {s.passed} |\n" for s in STEPS)

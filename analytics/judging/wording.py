@@ -25,6 +25,7 @@ def fill(sentence: str, visit: pd.Series, settings: dict[str, Any]) -> str:
     return sentence.format(
         rpm_low=visit["rpm_low_used"],
         rpm_high=visit["rpm_high_used"],
+        type_rpm_low=visit["rpm_low_used"],
         ripple_limit=visit["ripple_limit_used_pct"],
         accuracy=float(visit["book_accuracy_a"]),
         type_a=float(visit.get("type_a", np.nan)),
@@ -36,6 +37,7 @@ def fill(sentence: str, visit: pd.Series, settings: dict[str, Any]) -> str:
         sides=" and ".join(side for side, _, _ in high),
         shortfall=_shortfall(visit),
         segment=_segment(visit),
+        unseen="" if visit["ripple_over"] else "; ripple alone does not show it",
         hot=" in hot fuel" if visit["fuel_hot"] else "",
     )
 
@@ -58,4 +60,4 @@ def _segment(visit: pd.Series) -> str:
     apart = float(visit["segment_apart_pct"])
     side = "below" if apart < 0 else "above"
     number = f"{visit['segment_number']:.0f}"
-    return f" segment {number}{twice} lies {abs(apart):.1f} % of the average {side} the others."
+    return f" Segment {number}{twice} lies {abs(apart):.1f} % of the average {side} the others."

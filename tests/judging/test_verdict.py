@@ -163,14 +163,14 @@ def test_one_weak_segment_speaks_though_ripple_does_not():
     row = judge(history({"segment_profile_pct": weak}, first={"segment_profile_pct": SPREAD}))
     assert list(row["rule"]) == ["healthy", "healthy", "segment-odd"]
     verdict = verdict_of(row, None, DEFAULTS)
-    assert "segment 2, seen twice a turn, lies 7.0 % of the average below" in verdict.text
+    assert "Segment 2, seen twice a turn, lies 7.0 % of the average below" in verdict.text
     assert "One segment" in verdict.text
 
 
 def test_an_odd_number_of_segments_is_not_folded_to_half_a_turn():
     weak = (100.0, 92.0, 99.5, 100.5, 100.0, 101.0, 99.5)
     text = verdict_of(judge(history({"segment_profile_pct": weak})), None, DEFAULTS).text
-    assert "segment 2 lies 8.0 % of the average below" in text
+    assert "Segment 2 lies 8.0 % of the average below" in text
 
 
 def test_a_clipped_trace_judges_nothing():
