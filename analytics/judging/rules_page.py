@@ -44,34 +44,35 @@ TAIL = """
 ## Like with like
 
 - Current meets the specification after correction to the volts and pressure the specification states, where
-  they were recorded at the pump; otherwise the verdict says that it isn't corrected. A pressure that is itself
-  out of order corrects nothing away. The average lies outside only by more than the clamp's accuracy: 2 % of
-  the reading and 0.05 A [P], 0.3 A more where the zero is known not to have been checked [P], or what the
-  setting `clamps` says of the clamp named. The correction uses the nominal sensitivities of a brushed
-  permanent-magnet motor (`ingest/sensitivities.py`).
+  they were recorded at the pump; otherwise the verdict says that it isn't corrected. A pressure that is
+  itself out of order corrects nothing away. The average lies outside only by more than the clamp's
+  accuracy: 2 % of the reading and 0.05 A [P], 0.3 A more where the zero is known not to have been checked
+  [P], or what the setting `clamps` says of the clamp named. The correction uses the nominal sensitivities
+  of a brushed permanent-magnet motor (`ingest/sensitivities.py`).
 - Drops are judged per ampere: what a circuit loses at the current that the pump should draw [P].
 - The own baseline is the mean of the first 3 good readings in the same engine state, at the same commanded
-  speed and, on a pulsed supply, within 5 points of the same duty. Metrics measured elsewhere or by another method
-  version have a level of their own; a meter's average is held against the captures before it. Complaints,
-  road calls and readings after a repair found none, nor does a reading whose own verdict is a fault. Two
-  good readings come before a change is told from it. It is marked new, bedding-in or late (or of unknown
-  age).
+  speed and, on a pulsed supply, within 5 points of the same duty. Metrics measured elsewhere or by another
+  method version have a level of their own; a meter's average is held against the captures before it.
+  Complaints, road calls and readings after a repair found none, nor does a reading whose own verdict is a
+  fault. Two good readings come before a change is told from it. It is marked new, bedding-in or late (or of
+  unknown age).
 - Speed: own baseline leads, the type's band next, 3,400 and 10,000 rpm last, and those not for lift pumps,
   diesel and gas [P].
 - Ripple is judged on the average over turns, which sparks don't spoil. A step up that stays is a finding;
   slow growth is not. A pump's own level comes before the 15 % of the book.
 - The least delivery of 1.0 L/min holds for directly supplied petrol pumps whose type has none, and orders a
   check, never a change. Free flow proves nothing good.
-- A reduced command (low speed, part duty) is held against readings at the same command only. A driver module
-  is never bypassed: command full duty, or note the duty.
+- A reduced command (low speed, part duty) is held against readings at the same command only. A driver
+  module is never bypassed: command full duty, or note the duty.
 - Brushless pumps have no commutator: no ripple and no speed rule applies. A meter tells the average only.
 
 ## Repeats, complaints, failed pumps
 
-- A repeat is the finding, or one of its family, on another day or after a zero check; never a meter beside a
-  capture.
-- A complaint or road call stays open until pressure hold, volume, connector and a retest are recorded good, a
-  cause that a check named is mended, or a person closes it with a reason (`closes`, with a note or result).
+- A repeat is the finding, or one of its family, on another day or after a zero check; never a meter beside
+  a capture.
+- A complaint or road call stays open until pressure hold, volume, connector and a retest are recorded good,
+  a cause that a check named is mended, or a person closes it with a reason (`closes`, with a note or
+  result).
 - A pump has failed by a breakdown confirmed as its own, by a stall, or by no current on volts proven at the
   plugged-in connector, with no change or good reading since. It stands first, without a probability.
 """
@@ -90,7 +91,8 @@ def rules_page() -> str:
     usual = {name: _Shown(f"{DEFAULTS[key]:,g}") for name, key in BY_DEFAULT.items()}
     shown = defaultdict(lambda: _Shown("…"), usual | dict.fromkeys(ADDED, _Shown("")))
     rules = "".join(
-        f"| `{rule.id}` | {rule.text.format_map(shown)} | {', '.join(rule.steps) or '–'} | {_end(rule)} | {rule.mark} |\n"
+        f"| `{rule.id}` | {rule.text.format_map(shown)} | {', '.join(rule.steps) or '–'} | {_end(rule)} "
+        f"| {rule.mark} |\n"
         for rule in RULES
     )
     steps = "".join(f"| {s.id} | {s.action} | {s.text} | {s.passed} |\n" for s in STEPS)

@@ -289,15 +289,15 @@ def test_no_specification_says_so():
 
 
 @pytest.mark.parametrize(
-    ("fault", "where"),
+    ("fault", "rule", "where"),
     [
-        ("healthy", ""),
-        ("open coil", "above the others"),
-        ("isolated bar", "below the others"),
-        ("burnt bar", "below the others"),
+        ("healthy", "healthy", ""),
+        ("open coil", "ripple-very-high", "above the others"),
+        ("isolated bar", "ripple-very-high", "below the others"),
+        ("burnt bar", "segment-odd", "below the others"),
     ],
 )
-def test_a_bad_coil_or_bar_in_a_first_capture_is_named(fault, where):
+def test_a_bad_coil_or_bar_in_a_first_capture_is_named(fault, rule, where):
     from demo_fleet.armature import simulate
     from demo_fleet.motor import Motor
     from ingest.capture import Capture
@@ -307,6 +307,6 @@ def test_a_bad_coil_or_bar_in_a_first_capture_is_named(fault, where):
     trace = simulate(Motor(), duration_s=0.2, seed=3, faults=fault)
     reading = measure(Capture(trace.current_a, trace.sample_rate_hz, source="s"), KnownPump(segments=8))
     verdict = judge_reading(reading, specification={"current_low_a": 3.0, "current_high_a": 7.0})
-    assert verdict.rule == ("segment-odd" if where else "healthy")
+    assert verdict.rule == rule
     assert where in verdict.text
     assert ("seen twice a turn" in verdict.text) == bool(where)
