@@ -96,6 +96,8 @@ def history_from_tables(
             "reason": v["reason"],
             "state": v["state"],
             "duty_step": (recorded("duty_pct") / 5).round().fillna(-1.0).astype(int),
+            "ln_feed": _ln_feed(supply, recorded("duty_pct"), recorded("commanded")),
+            "low_speed": (supply.eq("two-speed") & recorded("commanded").eq("low")).astype(float),
             "mean_a": v["mean_a"].fillna(recorded("meter_a")),
             "ripple_pct": v["ripple_pct"].where(~switched),
             "rpm": v["rpm"],
@@ -103,6 +105,7 @@ def history_from_tables(
             "supply_v": v["supply_v"],
             "fuel_pressure_kpa": v["fuel_pressure_kpa"],
             "fuel_temp_c": v["fuel_temp_c"],
+            "fuel_level_pct": recorded("fuel_level_pct").astype(float),
         }
     ).dropna(subset=["pump_id"])
     last = float(days([as_of]).iloc[0])
@@ -130,6 +133,13 @@ def history_from_tables(
     points = points[points["day"] <= last].groupby(["unit", "day"], as_index=False)["odometer_km"].max()
     points["hours"] = np.nan
     return build_history(pumps, visits, points, filters, int(last))
+
+
+def _ln_feed(supply: pd.Series, duty_pct: pd.Series, commanded: pd.Series) -> pd.Series:
+    """What the drive passes of the supply's volts, as in history_visits.sql."""
+    by_duty = np.log(duty_pct.astype(float).where(duty_pct > 0).clip(upper=100) / 100)
+    untold = supply.eq("two-speed") & commanded.isna()
+    return by_duty.where(supply.eq("pwm"), 0.0).mask(untold)
 
 
 def _pump_read(visits: pd.DataFrame, pumps: pd.DataFrame) -> pd.Series:

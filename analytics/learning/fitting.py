@@ -23,11 +23,17 @@ from analytics.learning.drag import DRAG_PRIOR, FILTER_PRIOR, learn_drag, refine
 from analytics.learning.failure import FAILURE_PRIOR, learn_failure
 from analytics.learning.gaps import Gaps, make_gaps
 from analytics.learning.groups import learn_groups, on_the_books
-from analytics.learning.onsets import initial_onsets, keep_what_tells, learn_onset_failures, learn_onsets
+from analytics.learning.onsets import (
+    initial_onsets,
+    keep_what_tells,
+    learn_onset_failures,
+    learn_onsets,
+    refine_onsets,
+)
 from analytics.learning.wear import WEAR_PRIOR, learn_drag_points, learn_wear, refine_wear
 from analytics.money.long_run import RATIOS, LongRun, learn_long_run
 from analytics.past.history import History, load_history
-from analytics.past.normalise import channels, fit_exponents
+from analytics.past.normalise import CIRCUMSTANCES, channels, fit_exponents
 from analytics.statements import statement
 from analytics.trend.drift import DriftFit, fit_drift
 from analytics.wear_model.drag import DragParameters
@@ -143,6 +149,7 @@ def _demand_shapes(p: Parameters, drift: dict[str, DriftFit | None]) -> None:
     """Raise ValueError unless every array has the size that the types call for."""
     types = len(p.types)
     wanted: list[tuple[Any, tuple[int, ...]]] = [(p.exponents.of[m.name], (3,)) for m in trended()]
+    wanted += [(p.exponents.beside[m.name], (len(CIRCUMSTANCES),)) for m in trended()]
     onsets = [(getattr(p.onsets, name), ()) for name in NAMES]
     for part, unused in ((p.wear, ("ripple_at", "brush_at")), (p.drag, ()), (p.failure, ()), *onsets):
         for f in fields(part):
@@ -174,10 +181,10 @@ def fit_history(history: History) -> Fit:
     if made:
         p = learn_wear(p, sample, made, weight)
         p = learn_drag(p, sample, made, weight)
+        p = learn_onsets(p, sample, made, weight)
         p = learn_drag_points(p, sample, made, weight)
         if p.wear.drag_points > 0:  # the indicator tells of drag now
             p = learn_drag(p, sample, made, weight)
-        p = learn_onsets(p, sample, made, weight)
         gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
         p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
         p = learn_onset_failures(p, gaps, weight[gaps.pump])
@@ -185,8 +192,10 @@ def fit_history(history: History) -> Fit:
         p = keep_what_tells(p, gaps, told)
         p = refine_wear(p, sample, made, weight)
         p = refine_drag(p, sample, made, weight)
+        p = refine_onsets(p, sample, made, weight)
     gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
     told = weight[gaps.pump] * on_the_books(p, gaps, weight[gaps.pump], sample.pumps)
+    p = learn_onset_failures(p, gaps, told)
     p = learn_failure(p, gaps, told)
     p = replace(p, groups=learn_groups(p, gaps, told, sample.pumps))
     p = replace(p, drag_life_km=_drag_life(p))

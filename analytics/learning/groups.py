@@ -82,5 +82,8 @@ def on_the_books(p: Parameters, gaps: Gaps, weight: np.ndarray, pumps: pd.DataFr
     known = depot >= 0
     expected = np.bincount(depot[known], (weight * over)[known], len(names))
     seen = np.bincount(depot[known], (weight * gaps.failed)[known], len(names))
+    # Held against the other depots, not against a level of risk that is still being learned.
+    rest = (seen.sum() - seen) / np.maximum(expected.sum() - expected, 1e-9)
+    expected = expected * np.minimum(rest, 1.0)
     silent = np.asarray(poisson.cdf(seen, SILENT_SHARE * expected) < RARE)
     return np.asarray(~known | ~silent[depot])

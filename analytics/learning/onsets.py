@@ -16,7 +16,7 @@ from analytics.learning.failure import (
     other_hazards,
     with_others_likelihood,
 )
-from analytics.learning.gaps import Gaps
+from analytics.learning.gaps import Gaps, last_gaps
 from analytics.learning.shrinking import MOST_BAD, Columns, Prior, first_levels, maximise, mean_for_others
 from analytics.past.history import History
 from analytics.past.normalise import Channels
@@ -32,7 +32,7 @@ ONSET_PRIOR: dict[str, Prior] = {
         "scale_km": (280e3, 0.6),
         "growth": (0.06, 0.5),
         "growth_cv": (0.5, 0.3),
-        "shape": (1.3, 0.2),
+        "shape": (1.8, 0.3),
         "bad": (0.01, 1.0),
         "jump": (0.02, 0.7),
         "aside_km": (150e3, 0.7),
@@ -56,7 +56,7 @@ ONSET_PRIOR: dict[str, Prior] = {
         "scale_km": (280e3, 0.6),
         "growth": (0.05, 0.5),
         "growth_cv": (0.5, 0.3),
-        "shape": (1.3, 0.2),
+        "shape": (1.8, 0.3),
         "bad": (0.01, 1.0),
         "jump": (0.01, 0.7),
         "aside_km": (150e3, 0.7),
@@ -68,6 +68,7 @@ FAILS_PRIOR: dict[str, Prior] = {
     "commutator": {"fails_at": (0.7, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
     "brush": {"fails_at": (0.2, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
 }
+ENDS_TELL = ("scale_km", "shape")  # what refine_onsets learns again
 SHOW_AS_WEAR = ("commutator", "brush")
 JUMP_SPREAD = 0.7  # of the jump's mean: common practice, no source
 MOST_NOISE, NOISE_READINGS = 50.0, 30.0  # most a type's noise may lie off; pairs' worth of belief in none
@@ -179,6 +180,33 @@ def learn_onset_failures(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Param
         prior = FAILS_PRIOR[name]
         values = maximise(likelihood, prior, {key: usual for key, (usual, _) in prior.items()}, 10)
         p = replace(p, onsets=replace(p.onsets, **{name: _ends(own, values)}))
+    return p
+
+
+def refine_onsets(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
+    """Learn when each starts again, from readings and from what came after each pump's last one.
+
+    As for drag, fast ones leave few readings. Growth stays: the ends alone would make it a sudden failure.
+    """
+    read = Readings(p, sample, made)
+    ends = last_gaps(sample, read.with_drag(p.drag), read.begun, read.code)
+    for name in (name for name in NAMES if getattr(p.onsets, name).counts):
+        others, channel = other_hazards(p, ends, name), read.shown[name]
+        own: OnsetParameters = getattr(p.onsets, name)
+
+        def likelihood(
+            v: Columns, own: OnsetParameters = own, name: str = name, others: Others = others,
+            channel: Shown = channel,
+        ) -> np.ndarray:  # fmt: skip
+            tried = replace(own, **v)  # type: ignore[arg-type]
+            told = filter_one(tried, read.tracks, read.x_km, channel, read.code)
+            known = ends.known._replace(begun=ends.known.begun._replace(**{name: told.state}))
+            gaps = replace(ends, known=known)
+            return told.log_likelihood @ weight + with_others_likelihood(tried, name, others, gaps, weight)
+
+        prior = {key: ONSET_PRIOR[name][key] for key in ENDS_TELL}
+        values = maximise(likelihood, prior, {key: getattr(own, key) for key in ENDS_TELL}, 8)
+        p = replace(p, onsets=replace(p.onsets, **{name: replace(own, **values)}))  # type: ignore[arg-type]
     return p
 
 

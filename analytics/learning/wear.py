@@ -14,6 +14,7 @@ from analytics.learning.shrinking import MOST_BAD, Columns, Prior, first_levels,
 from analytics.past.history import History
 from analytics.past.normalise import Channels
 from analytics.wear_model.model import Parameters
+from analytics.wear_model.onsets import filter_one
 from analytics.wear_model.readings import Readings
 from analytics.wear_model.wear import WearParameters, with_types
 
@@ -48,13 +49,16 @@ def learn_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarra
 def learn_drag_points(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:
     """Learn how much of drag shows in the wear indicator, and wear again beside it.
 
-    Taken up only where the likelihood of all readings gains more than CLEAR_GAIN by it: else drag is torque
-    alone, as the linearised motor has it.
+    Taken up only where the likelihood of all readings gains more than CLEAR_GAIN by it, against ripple that
+    goes its own way, be it slowly or at once (commutator damage): else drag is torque alone, as the
+    linearised motor has it.
     """
     read = Readings(p, sample, made)
     if not (read.counts(read.u) @ weight and read.counts(made.load) @ weight):
         return p
     without = read.together(p.wear, p.drag).log_likelihood @ weight
+    if p.wear.brush_weight == 0:
+        without = max(without, (_own_way(read) + read.with_drag(p.drag).log_likelihood) @ weight)
     for _ in range(2):
         tried = read.together(replace(p.wear, drag_points=DRAG_POINTS), p.drag).log_likelihood @ weight
         best = int(tried.argmax())
@@ -64,6 +68,13 @@ def learn_drag_points(p: Parameters, sample: History, made: Channels, weight: np
         read = Readings(p, sample, made)
         p = _learn_from(read, p, weight)
     return p
+
+
+def _own_way(read: Readings) -> np.ndarray:
+    """Log-likelihood of ripple by commutator damage alone, (pumps,), of the points it is told in."""
+    ripple = read.shown["commutator"]
+    of_log = filter_one(read.p.onsets.commutator, read.tracks, read.x_km, ripple, read.code).log_likelihood
+    return of_log - np.bincount(read.pump, np.nan_to_num(ripple.y), len(of_log))
 
 
 def refine_wear(p: Parameters, sample: History, made: Channels, weight: np.ndarray) -> Parameters:

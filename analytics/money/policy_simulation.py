@@ -22,6 +22,7 @@ from analytics.wear_model.failure_risk import Known
 from analytics.wear_model.level_rate import BAD, Value
 from analytics.wear_model.model import Parameters, risk_model
 from analytics.wear_model.onsets import NAMES, OnsetParameters, Shown, take_in_onsets
+from analytics.wear_model.tracks import take
 
 # The simulated pumps' drag and hydraulic channels are drawn apart, where one reading shows both.
 STEPS = 4  # path points between stops
@@ -78,19 +79,22 @@ def simulate_lives(
 
     model, new = risk_model(p), Known.of_new(p.wear, p.drag, p.onsets, code)
     state, begun = Damages(new.wear, new.drag), new.begun
-    span = np.full(count, interval_km)
-    risk_if_new = float(model.risk(new.take(slice(0, 1)), np.zeros(1), span[:1])[0][0])
+    risk_if_new = float(model.risk(new.take(slice(0, 1)), np.zeros(1), np.array([interval_km]))[0][0])
     risk = np.zeros((count, k))
-    before, same = np.zeros(count), np.ones(count)
+    alive = np.arange(count)
     for j, x in enumerate(visit_km):
-        at = np.full(count, x)
-        state, _ = take_in(p.wear, p.drag, state, before, at, code, u[:, j], load[:, j], same, p.drag_life_km)
-        read = {name: Shown(y[:, j], same, 0 * same) for name, y in shows.items()}
-        begun, _ = take_in_onsets(p.onsets, begun, before, at, code, read)
-        risk[:, j], _ = model.risk(Known(at, code, *state, begun, np.ones(count)), np.zeros(count), span)
-        before = at
-        if not (life > x).any():
+        still = life[alive] > x  # a pump that failed before this stop is read no more
+        if not still.any():
             break
+        if not still.all():
+            alive, state, begun = alive[still], take(state, still), take(begun, still)
+        own, same = code[alive], np.ones(len(alive))
+        before, at, zero = (x - interval_km) * same, x * same, 0 * same
+        y_u, y_load = u[alive, j], load[alive, j]
+        state, _ = take_in(p.wear, p.drag, state, before, at, own, y_u, y_load, same, p.drag_life_km)
+        read = {name: Shown(y[alive, j], same, zero) for name, y in shows.items()}
+        begun, _ = take_in_onsets(p.onsets, begun, before, at, own, read)
+        risk[alive, j], _ = model.risk(Known(at, own, *state, begun, same), zero, interval_km * same)
     return SimulatedLives(
         visit_km,
         life,

@@ -42,8 +42,10 @@ class History:
     unit_km_per_day, odometer_km (as-of), first_life.
     visits: one row per visit in order of pump and clock: `pump` (row number in pumps), day, x_km, filter_km
     (since the filter was new), worked (work on the unit is on record since the pump's last visit),
-    filter_in_doubt (a change not on record may have come before or not), usable
-    (may enter the trend), metrics and covariates.
+    filter_in_doubt (a change not on record may have come before or not), usable (may enter the trend),
+    comparable (may be held against the others once state and drive are allowed for), ln_feed (what the drive
+    passes of the supply's volts, natural log, NaN where it varies and nobody said), low_speed (0 or 1,
+    commanded of a two-speed supply), metrics and covariates.
     settings: those in force on the as-of day.
     """
 
@@ -154,6 +156,7 @@ def build_history(
     visits = visits.iloc[order].reset_index(drop=True)
     visits["worked"] = _worked(visits, pumps, filters)
     visits["usable"] = _alike(visits)
+    visits["comparable"] = _planned(visits)
 
     first_x = visits.groupby("pump")["x_km"].first().reindex(np.arange(len(pumps))).to_numpy()
     records = prior + (lines.at(row, pumps["records_day"].to_numpy(float), unit_rate) - begun) * share
@@ -368,15 +371,20 @@ def _worked(visits: pd.DataFrame, pumps: pd.DataFrame, work: pd.DataFrame) -> np
 def _alike(visits: pd.DataFrame) -> np.ndarray:
     """Which readings may be held against each other: PM stops in the pump's usual state, at its usual
     duty."""
-    reading = visits.reindex(columns=[m.name for m in trended()]).notna().any(axis=1)
-    fair = visits["reason"].fillna("pm").isin(["pm", "follow-up", "after-repair"])
-    planned = fair & visits["in_trend"].astype(bool)
+    planned = _planned(visits)
     duty_step = visits["duty_step"].where(visits["duty_step"] >= 0, FULL_DUTY_STEP)
     key = visits["state"].astype(str) + "/" + duty_step.astype(str)
     code = pd.factorize(key)[0]
     if code.max(initial=0) == 0:
-        return (reading & planned).to_numpy()
-    counted = pd.DataFrame({"pump": visits["pump"], "code": code})[reading & planned]
+        return planned
+    counted = pd.DataFrame({"pump": visits["pump"], "code": code})[planned]
     sizes = counted.groupby(["pump", "code"]).size().reset_index(name="n").sort_values(["pump", "n"])
     usual = sizes.groupby("pump")["code"].last()
-    return (reading & planned & (visits["pump"].map(usual) == code)).to_numpy()
+    return planned & (visits["pump"].map(usual) == code).to_numpy()
+
+
+def _planned(visits: pd.DataFrame) -> np.ndarray:
+    """Which visits have a reading that nothing but the plan called for."""
+    reading = visits.reindex(columns=[m.name for m in trended()]).notna().any(axis=1)
+    fair = visits["reason"].fillna("pm").isin(["pm", "follow-up", "after-repair"])
+    return (reading & fair & visits["in_trend"].astype(bool)).to_numpy()

@@ -17,7 +17,7 @@ import pandas as pd
 
 from analytics.past.least_squares import fit_plane_robustly
 from ingest.metrics import trended
-from ingest.sensitivities import COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
+from ingest.sensitivities import BRUSH_DROP_V, COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
 from ingest.trade_numbers import USUAL_RPM
 
 NOMINAL = sensitivities()
@@ -30,6 +30,18 @@ NOMINAL_EXPONENTS = {  # of metrics that they move; the rest not at all
         [NOMINAL.speed_volts, NOMINAL.speed_pressure, 100 * COPPER_PER_C * NOMINAL.speed_resistance]
     ),
 }
+LOW_FEED = 0.7  # of its volts that a two-speed supply passes at low: common practice, no source
+# What else readings of a pump may differ by: the drive's share of the volts (ln; beyond what these volts do),
+# low speed, engine state.
+CIRCUMSTANCES = ("ln_feed", "low_speed", "prime", "loaded")
+NOMINAL_CIRCUMSTANCES = {
+    name: np.array([0.0, of[0] * np.log(LOW_FEED), 0.0, 0.0]) for name, of in NOMINAL_EXPONENTS.items()
+}
+# Factors on a reading's variance where volts are told by its state alone, in another state than idle, and
+# without pressure (common practice, no source).
+VOLTS_UNTOLD, OTHER_STATE, PRESSURE_UNTOLD = 3.0, 1.3, 1.3
+LOW_TANK_PCT = 25.0  # a pump may draw air below a quarter tank: common practice, no source
+FEW_VOLTS = 20  # readings of a state from which its usual volts may be told
 # Factor on the load's variance where the filter may be new or due: what it adds by then, present or not, is
 # some three times a reading's noise (common practice, no source).
 FILTER_IN_DOUBT = 8.0
@@ -38,9 +50,12 @@ WORK_CURES = 0.7  # chance that recorded work ends a cause beside the pump: comm
 
 @dataclass(frozen=True)
 class Exponents:
-    """Exponents on [ln V/V0, ln P/P0, (T - 25)/100], (3,) of each metric by name, as data moved them."""
+    """Exponents on [ln V/V0, ln P/P0, (T - 25)/100], (3,) of each metric by name, as data moved them; beside:
+    the same on CIRCUMSTANCES; state_volts: usual ln V/V0 of each engine state where the fleet tells it."""
 
     of: dict[str, np.ndarray]
+    beside: dict[str, np.ndarray]
+    state_volts: dict[str, float]
 
     @property
     def load_ratio(self) -> float:
@@ -53,15 +68,18 @@ class Channels:
     """Per visit: ripple (points), load G and brush Z (natural logs), NaN where they can't be told.
 
     load_noise: factor on the load's usual variance (no speed, a meter's average instead of a capture, a
-    filter that may or may not have been changed); noise: the same of ripple and brush; worked: chance that
-    work on record since the last visit ended a cause beside the pump.
+    filter that may or may not have been changed); ripple_noise, brush_noise: the same of those; starved: the
+    tank was so low that a load that falls is no sign of the pump; worked: chance that work on record since
+    the last visit ended a cause beside the pump.
     """
 
     ripple: np.ndarray
     load: np.ndarray
     brush: np.ndarray
     load_noise: np.ndarray
-    noise: np.ndarray
+    ripple_noise: np.ndarray
+    brush_noise: np.ndarray
+    starved: np.ndarray | bool
     worked: np.ndarray
 
 
@@ -87,12 +105,28 @@ def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
 
 def nominal() -> Exponents:
     """Return what is believed before any data."""
-    return Exponents({m.name: NOMINAL_EXPONENTS.get(m.name, np.zeros(3)) for m in trended()})
+    return Exponents(
+        {m.name: NOMINAL_EXPONENTS.get(m.name, np.zeros(3)) for m in trended()},
+        {m.name: NOMINAL_CIRCUMSTANCES.get(m.name, np.zeros(len(CIRCUMSTANCES))) for m in trended()},
+        {},
+    )
 
 
-def values(visits: pd.DataFrame) -> dict[str, np.ndarray]:
-    """Return each trended metric of usable visits (ln of the relative ones), NaN elsewhere."""
-    usable = visits["usable"].to_numpy(bool)
+def circumstances(visits: pd.DataFrame) -> np.ndarray:
+    """Return (n, len(CIRCUMSTANCES)), NaN where not told; full feed in one state where visits don't say."""
+    state = _states(visits)
+    drive = (visits[name] if name in visits else np.zeros(len(visits)) for name in CIRCUMSTANCES[:2])
+    return np.column_stack([*drive, state.eq("prime"), state.eq("loaded")]).astype(float)
+
+
+def _states(visits: pd.DataFrame) -> pd.Series:
+    return visits["state"] if "state" in visits else pd.Series("", visits.index)
+
+
+def values(visits: pd.DataFrame, which: str = "usable") -> dict[str, np.ndarray]:
+    """Return each trended metric of usable (or comparable) visits (ln of the relative ones), NaN
+    elsewhere."""
+    usable = visits[which if which in visits else "usable"].to_numpy(bool)
     out = {}
     for m in trended():
         value = visits[m.name].to_numpy(float)
@@ -104,15 +138,17 @@ def values(visits: pd.DataFrame) -> dict[str, np.ndarray]:
 
 def fit_exponents(visits: pd.DataFrame, pumps: pd.DataFrame) -> Exponents:
     """Estimate the exponents by robust ridge regression on within-pump differences, shrunk to the nominal."""
-    x = covariates(visits, pumps)
-    y = values(visits)
+    x = np.column_stack([covariates(visits, pumps), circumstances(visits)])
+    state_volts = usual_volts(x[:, 0], _states(visits))
+    x[:, 0] = _fed_volts(x[:, 0], state_volts, visits, pumps)
+    y = values(visits, "comparable")
     pump = visits["pump"].to_numpy()
     same = pump[1:] == pump[:-1]
     dx = np.where(np.isnan(np.diff(x, axis=0)), 0.0, np.diff(x, axis=0))[same]
-    found = {}
+    found, beside = {}, {}
     for m in trended():
-        usual = nominal().of[m.name]
-        found[m.name] = usual
+        usual = np.append(nominal().of[m.name], nominal().beside[m.name])
+        found[m.name], beside[m.name] = usual[:3], usual[3:]
         if not m.open_exponents:
             continue
         dy = np.diff(y[m.name])[same]
@@ -120,25 +156,55 @@ def fit_exponents(visits: pd.DataFrame, pumps: pd.DataFrame) -> Exponents:
         moved, _ = fit_plane_robustly(
             dx[ok], dy[ok] - dx[ok] @ usual, prior_sd=m.open_exponents, least_sd=m.scatter
         )
-        found[m.name] = usual + moved
-    return Exponents(found)
+        found[m.name], beside[m.name] = (usual + moved)[:3], (usual + moved)[3:]
+    return Exponents(found, beside, state_volts)
+
+
+def usual_volts(volts: np.ndarray, state: pd.Series) -> dict[str, float]:
+    """Return the median of ln V/V0 by engine state, where FEW_VOLTS readings tell it."""
+    told = pd.Series(volts).groupby(state.to_numpy()).agg(["median", "count"])
+    return {str(s): float(v) for s, v in told["median"][told["count"] >= FEW_VOLTS].items()}
+
+
+def _fed_volts(
+    volts: np.ndarray, state_volts: dict[str, float], visits: pd.DataFrame, pumps: pd.DataFrame
+) -> np.ndarray:
+    """Return ln V/V0 of what the drive passes, V untold being that of the state."""
+    volts = np.where(np.isnan(volts), _states(visits).map(state_volts).to_numpy(float), volts)
+    feed = np.exp(np.nan_to_num(circumstances(visits)[:, 0]))
+    reference = pumps["reference_v"].to_numpy(float)[visits["pump"].to_numpy(int)]
+    supply = BRUSH_DROP_V + (reference - BRUSH_DROP_V) * np.exp(volts)
+    return np.where(feed < 1, log_volts_ratio(supply * feed, reference), 0.0) + np.where(feed < 1, 0.0, volts)
 
 
 def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) -> Channels:
     """Return ripple, load and brush channels of every visit."""
     x = covariates(visits, pumps)
-    y = values(visits)
-    known = np.where(np.isnan(x), 0.0, x)
-    ln_a = y["mean_a"] - known @ exponents.of["mean_a"]
-    ln_rpm = y["rpm"] - known @ exponents.of["rpm"]
+    y = values(visits, "comparable")
+    told = ~np.isnan(x[:, 0])
+    x[:, 0] = _fed_volts(x[:, 0], exponents.state_volts, visits, pumps)
+    aside = circumstances(visits)
+    fed = ~np.isnan(aside[:, 0])
+    known, aside = np.where(np.isnan(x), 0.0, x), np.where(np.isnan(aside), 0.0, aside)
+
+    def left(name: str) -> np.ndarray:
+        return y[name] - known @ exponents.of[name] - aside @ exponents.beside[name]
+
+    ln_a, ln_rpm = left("mean_a"), left("rpm")
     # Without a speed, current alone tells the load at the usual speed: a tenth less of a drag, more noise.
     no_speed = np.isnan(ln_rpm)
     load = ln_a - exponents.load_ratio * np.where(no_speed, np.log(USUAL_RPM), ln_rpm)
+    load = np.where(no_speed & ~fed, np.nan, load)
     # A slow reading on unknown volts may be the battery: no brush channel then.
-    brush = np.where(np.isnan(x[:, 0]), np.nan, -(ln_rpm + LOAD_SPEED * load))
-    noise = np.where(np.isnan(x[:, 1]), 2.0, 1.0) * np.where(visits["by_meter"].to_numpy(bool), 4.0, 1.0)
+    brush = np.where(np.isnan(x[:, 0]) | ~fed, np.nan, -(ln_rpm + LOAD_SPEED * load))
+    other = np.where((aside[:, 1:] > 0).any(1) | (aside[:, 0] < 0), OTHER_STATE, 1.0)
+    noise = np.where(np.isnan(x[:, 1]), PRESSURE_UNTOLD, 1.0) * np.where(
+        visits["by_meter"].to_numpy(bool), 4.0, 1.0
+    )
     noise *= np.where(no_speed, np.where(np.isnan(x[:, 0]), 3.0, 2.0), 1.0)
     noise *= np.where(visits["filter_in_doubt"].to_numpy(bool), FILTER_IN_DOUBT, 1.0)
     worked = WORK_CURES * visits["worked"].to_numpy(float) if "worked" in visits else np.zeros(len(load))
-    ripple = y["ripple_pct"] - known @ exponents.of["ripple_pct"]
-    return Channels(ripple, load, brush, noise, np.ones(len(load)), worked)
+    level = visits["fuel_level_pct"].to_numpy(float) if "fuel_level_pct" in visits else np.nan
+    starved = level < LOW_TANK_PCT
+    brush_noise = np.where(told, 1.0, VOLTS_UNTOLD) * other
+    return Channels(left("ripple_pct"), load, brush, noise * other, other, brush_noise, starved, worked)

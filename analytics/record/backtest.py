@@ -19,7 +19,8 @@ import pandas as pd
 
 from analytics.learning.fitting import fit_history
 from analytics.past.history import EPOCH, History, read_history
-from analytics.record.hindsight import acted_on, by_day, coverage, in_words, method_scores
+from analytics.record.hindsight import acted_on, by_day, in_words, method_scores
+from analytics.record.life_ranges import coverage
 from analytics.record.plain_rules import rule_scores
 from analytics.record.scores import reliability_bins
 from analytics.risk.forecast import State, score

@@ -78,29 +78,6 @@ def by_day(judged: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def coverage(forecasts: pd.DataFrame) -> pd.DataFrame:
-    """Share of lives that ended inside the 80 % interval, by number of readings.
-
-    A pump still running, or taken off, counts by the chance under its own forecast that it will end inside.
-    """
-    if not len(forecasts):
-        return pd.DataFrame(columns=["readings", "n", "ended", "coverage"])
-    f = np.where(forecasts["ran_km"] > 0, forecasts["chance_by_end"], 0.0).astype(float)
-    ended = forecasts["failed_later"].to_numpy(bool)
-    inside = np.where(
-        ended, (f >= 0.1) & (f <= 0.9), np.maximum(0.9 - np.maximum(f, 0.1), 0) / np.maximum(1 - f, 1e-9)
-    )
-    group = np.select([forecasts["readings"] == k for k in (0, 1, 2)], ["0", "1", "2"], "3 or more")
-    made = pd.DataFrame({"readings": group, "inside": inside, "ended": ended})
-    out = made.groupby("readings").agg(
-        n=("inside", "size"), ended=("ended", "sum"), coverage=("inside", "mean")
-    )
-    whole = pd.DataFrame(
-        {"n": [len(made)], "ended": [int(ended.sum())], "coverage": [inside.mean()]}, index=["all"]
-    )
-    return pd.concat([out, whole]).rename_axis("readings").reset_index()
-
-
 def acted_on(everything: History, forecasts: pd.DataFrame) -> dict[str, int]:
     """Count what strip-downs of pumps taken off on condition showed, and what became of high risks.
 

@@ -102,7 +102,8 @@ def cumulative_starts(x_km: np.ndarray, p: DragParameters) -> np.ndarray:
 def _new_drag(p: DragParameters, b: np.ndarray, bb: np.ndarray, span: np.ndarray) -> LevelRate:
     """State of a drag that started anywhere in the last `span` (10,000 km)."""
     g, v = p.growth, (p.growth * p.growth_cv) ** 2
-    zero = np.zeros(np.broadcast_shapes(np.shape(g), np.shape(p.jump), np.shape(bb)))
+    sets = (np.shape(value) for value in (g, p.jump, p.scale_km, p.shape))
+    zero = np.zeros(np.broadcast_shapes(*sets, np.shape(bb)))
     # D = jump + rate * age, age uniform on [0, span]
     ww = (g * g + v) * span**2 / 3 - (g * span / 2) ** 2 + p.jump_sd**2
     w = p.jump + g * span / 2

@@ -19,7 +19,7 @@ from analytics.wear_model.onsets import NAMES, Begun, OnsetParameters, Onsets, f
 from analytics.wear_model.tracks import Track, Tracks, make_tracks
 from analytics.wear_model.wear import WearParameters, indicator
 
-METHOD_VERSION = 11
+METHOD_VERSION = 12
 
 
 @dataclass(frozen=True)
@@ -60,8 +60,12 @@ class Parameters:
         }
         parts = {name: _rebuild(kind, raw[name]) for name, kind in kinds.items()}
         onsets = Onsets(**{name: _rebuild(OnsetParameters, raw["onsets"][name]) for name in NAMES})
-        of = {name: np.array(value, float) for name, value in raw["exponents"]["of"].items()}
-        more = {"onsets": onsets, "types": tuple(raw["types"]), "exponents": Exponents(of)}
+        of, beside = (
+            {name: np.array(value, float) for name, value in raw["exponents"][key].items()}
+            for key in ("of", "beside")
+        )
+        exponents = Exponents(of, beside, raw["exponents"]["state_volts"])
+        more = {"onsets": onsets, "types": tuple(raw["types"]), "exponents": exponents}
         return cls(**(raw | parts | more))
 
 

@@ -81,9 +81,9 @@ def shown(made: Channels) -> dict[str, Shown]:
     """Return the channel of each damage, by name."""
     ripple = np.log(np.maximum(made.ripple, LEAST_RIPPLE))
     return {
-        "hydraulic": Shown(-made.load, made.load_noise, made.worked),
-        "commutator": Shown(ripple, made.noise, made.worked),
-        "brush": Shown(made.brush, made.noise, made.worked),
+        "hydraulic": Shown(np.where(made.starved, np.nan, -made.load), made.load_noise, made.worked),
+        "commutator": Shown(ripple, made.ripple_noise, made.worked),
+        "brush": Shown(made.brush, made.brush_noise, made.worked),
     }
 
 

@@ -56,6 +56,7 @@ def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
         x_km=np.maximum(own, 0.0),
         filter_km=np.where(moved[pump], np.minimum(filter_km, np.maximum(own, 0)), filter_km),
         usable=visits["usable"].to_numpy(bool) & ~early,
+        comparable=visits["comparable" if "comparable" in visits else "usable"].to_numpy(bool) & ~early,
     )
     pumps = pumps.assign(
         now_km=pumps["now_km"].to_numpy(float) - shift,

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
 from dashboard.words.formats import UNKNOWN
-from dashboard.words.record import METHODS, acted_lines, is_slope, methods_heading
+from dashboard.words.record import METHODS, acted_lines, held_text, is_slope, methods_heading
 
 if TYPE_CHECKING:
     from analytics.record.backtest import Backtest
@@ -77,8 +77,7 @@ def as_text(found: Backtest) -> str:
     if len(found.coverage):
         lines += ["", "Did the 80 % range of the distance left hold? By readings the pump had by then:"]
         lines += [
-            f"  {row['readings']:>9}  {100 * row['coverage']:3.0f} % of {row['n']:,d} lives inside"
-            f" ({row['ended']:,d} have ended; the others count by their own forecast)"
+            f"  {row['readings']:>9}  {held_text(row)} ({row['n']:,d} lives, {row['ended']:,d} have ended)"
             for row in found.coverage.to_dict("records")
         ]
     acted = acted_lines(found.acted)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
+
+from dashboard.words import formats
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -12,6 +15,11 @@ METHODS = (
     "Brier and log: smaller is better. Skill: share of the Brier score saved against telling everybody the "
     "average; below 0 it is worse than that. Slope: 1 is right, below 1 the risks stated are too far apart. "
     "Top tenth: failures among the tenth rated highest."
+)
+LIFE_RANGES = (
+    "Each life counts once, by its first forecast. Those that have not ended, or were taken off, count as "
+    "far as they ran; ± is the 95 % range. Where none was followed to its 90 % point, those followed less "
+    "far stand for them in proportion. It takes 60 ended lives."
 )
 MOST_SLOPE = 20  # the fit runs off to any number where there is none
 
@@ -63,9 +71,19 @@ def coverage_table(coverage: pd.DataFrame) -> pd.DataFrame:
             "Readings by then": coverage["readings"],
             "Lives": coverage["n"],
             "of them ended": coverage["ended"],
-            "Inside, %": (100 * coverage["coverage"]).round(0),
+            "Inside": [held_text(row) for row in coverage.to_dict("records")],
         }
     )
+
+
+def held_text(row: Mapping[Any, Any]) -> str:
+    """Return how many lives an 80 % range held, with its 95 % range, or why that can't be told."""
+    from analytics.past.normal import Z_95
+    from analytics.record.life_ranges import ENOUGH_ENDED
+
+    if formats.is_unknown(row["coverage"]):
+        return "too few ended" if row["ended"] < ENOUGH_ENDED else "none followed far enough"
+    return f"{100 * row['coverage']:.0f} ± {100 * Z_95 * row['coverage_se']:.0f} %"
 
 
 def acted_lines(a: dict[str, int]) -> list[str]:

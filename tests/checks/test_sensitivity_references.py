@@ -4,15 +4,17 @@ V' = R I + k w with torque k I = T0 (w / w0)^b (p / p0)^c; a = R I / V' at the w
 Copper: 0.00393 of its resistance per deg C at 20 deg C (IEC 60028, from memory).
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 from scipy.optimize import brentq
 
 from analytics.judging.facts import corrected
-from analytics.past.normalise import covariates, nominal
+from analytics.past.normalise import channels, covariates, nominal
 from analytics.trend.drift import normalised
-from ingest.sensitivities import BRUSH_DROP_V, sensitivities
+from ingest.sensitivities import BRUSH_DROP_V, log_volts_ratio, sensitivities
 from ingest.trade_numbers import DEFAULTS
 
 A, B, C = 0.27, 0.3, 0.6
@@ -78,6 +80,33 @@ def test_each_condition_by_itself_is_taken_out():
     for metric, values in (("mean_a", visits["mean_a"] / AMPS), ("rpm", visits["rpm"] / RPM)):
         left = np.log(values) - away @ nominal().of[metric]
         assert np.abs(left).max() < 0.004
+
+
+def test_forecasts_hold_readings_at_any_duty_and_state_against_each_other():
+    """A switched supply feeds its motor the volts it passes on average; a state without volts told counts at
+    its usual ones."""
+    conditions = [(13.9, 1.0, "idle"), (13.9, 0.8, "idle"), (13.9, 0.6, "idle"), (12.2, 1.0, "prime")]
+    found = np.array([motor(volts * duty) for volts, duty, _ in conditions])
+    visits = pd.DataFrame(
+        {"mean_a": found[:, 0], "rpm": found[:, 1], "ripple_pct": 9.0, "pump": 0, "comparable": True,
+         "supply_v": [volts for volts, *_ in conditions], "fuel_pressure_kpa": KPA, "fuel_temp_c": CELSIUS,
+         "state": [state for *_, state in conditions], "low_speed": 0.0, "by_meter": False,
+         "ln_feed": np.log([duty for _, duty, _ in conditions]), "filter_in_doubt": False}
+    )  # fmt: skip
+    pumps = pd.DataFrame({"reference_v": [VOLTS], "rated_pressure_kpa": [KPA], "pump_type": ["P"]})
+    made = channels(visits, pumps, nominal())
+    assert np.ptp(made.load) < 0.01
+    assert np.ptp(made.brush) < 0.03 < 0.3 < np.ptp(np.log(visits["rpm"]))
+    untold = visits.assign(supply_v=visits["supply_v"].where(visits["state"] == "idle"))
+    ratio = log_volts_ratio(np.array([12.2]), VOLTS)[0]
+    usual = replace(nominal(), state_volts={"prime": float(ratio)})
+    again = channels(untold, pumps, usual)
+    np.testing.assert_allclose(again.brush, made.brush)
+    assert again.brush_noise[3] > made.brush_noise[3]
+    assert np.isnan(channels(untold, pumps, nominal()).brush[3])
+    nobody_said = channels(visits.assign(ln_feed=np.nan), pumps, nominal())
+    assert np.isnan(nobody_said.brush).all()
+    assert np.isfinite(nobody_said.load).all()
 
 
 def test_the_judge_takes_volts_and_pressure_out():

@@ -41,8 +41,9 @@ def test_only_pumps_that_could_be_seen_through_are_judged(found):
 
 
 def test_intervals_cover(found):
-    cover = found[1].coverage.set_index("readings")
-    assert 0.68 < cover.loc["all", "coverage"] < 0.92
+    cover = found[1].coverage.set_index("readings").loc["all"]
+    assert cover["ended"] >= 60
+    assert abs(cover["coverage"] - 0.8) < 3 * cover["coverage_se"] < 0.3
 
 
 def test_strip_downs_are_counted(found):

@@ -41,7 +41,7 @@ def show(result: Any) -> None:
         lists.show(
             record_text.coverage_table(result.coverage), "Coverage of life ranges by readings.", "coverage"
         )
-        say.note("Lives that have not ended count by the chance, under their own forecast, to end inside.")
+        say.note(record_text.LIFE_RANGES)
     acted = record_text.acted_lines(result.acted)
     if acted:
         st.header("What people did", anchor=False)
