@@ -21,6 +21,7 @@ COMMANDS = {
     "rank": "pumps by risk",
     "plan": "a replacement schedule: which pump at which planned visit",
     "cost": "policies compared, best age, what was spent",
+    "report": "two pages for a month, or what changed since yesterday",
     "backtest": "how past forecasts would have done",
     "serve": "the dashboard",
     "check": "look for damage and orphans",
@@ -28,7 +29,7 @@ COMMANDS = {
     "reanalyse": "measure stored waveforms again with today's method",
 }
 
-SHOW_FIGURES = ("rank", "plan", "cost")  # of the fleet: said to be invented where it is
+SHOW_FIGURES = ("rank", "plan", "cost", "report")  # of the fleet: said to be invented where it is
 
 
 def _add_general_options(parser: argparse.ArgumentParser, *, ledger: Any, verbose: Any) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from html import escape
 from typing import Any
 
 import pandas as pd
 
-from analytics.judging.safety import caution_lines
+from analytics.judging.safety import FIRST, caution_lines
+from ingest.errors import EntryRefused
 
 _STYLE = """
 body { font: 11pt/1.4 Georgia, serif; color: #111; max-width: 52rem; margin: 1.5rem auto; }
@@ -16,6 +18,13 @@ h1 { border-bottom: 3px double #999; font-size: 16pt; } h2 { font-size: 12pt; ma
 table { border-collapse: collapse; width: 100%; } th, td { border-bottom: 1px solid #ccc; text-align: left;
 padding: .2rem .6rem .2rem 0; vertical-align: top; } .sign { margin-top: 2rem; } li { font-size: 9pt; }
 tr, li { break-inside: avoid; } h2 { break-after: avoid; } @page { margin: 14mm; }
+"""
+_BRIEF = """
+body { font-size: 9.5pt; line-height: 1.3; } table { font-size: 8.5pt; } h1 { font-size: 14pt; margin: 0 0
+.5rem; } figure { margin: .6rem 0 0; break-inside: avoid; } figcaption { font-weight: bold; font-size: 9.5pt;
+} .key { margin: 0; font: 7.5pt sans-serif; } .key span { margin-right: 1.2em; } .key i { display:
+inline-block; width: .8em; height: .8em; margin-right: .3em; } .key .mark { height: .2em; } .caution {
+margin-top: .8rem; font-size: 8pt; } p { margin: .2rem 0; }
 """
 _ACROSS = """
 @page { size: A4 landscape; } body { max-width: none; font-size: 9.5pt; }
@@ -30,31 +39,67 @@ def sheet(
     notes: list[str],
     *,
     wide: bool = False,
+    pictures: Sequence[tuple[str, str]] = (),
+    after: Sequence[tuple[str, pd.DataFrame]] = (),
+    brief: bool = False,
 ) -> str:
     """Return the sheet: titled tables, sentences under headings, notes, a line for initials, the cautions.
 
-    wide: printed across the paper, for tables of many columns.
+    wide: printed across the paper, for tables of many columns. pictures: titles and SVG text of ours, between
+    the tables and those of `after`. brief: to be read, not worked from: closely set, without the line for
+    initials, and of the cautions the one that leads to the rest.
     """
+    style = _STYLE + (_ACROSS if wide else "") + (_BRIEF if brief else "")
     parts = [
         f"<!doctype html><html lang='en'><head><meta charset='utf-8'><title>{escape(title)}</title>",
-        f"<style>{_STYLE}{_ACROSS if wide else ''}</style></head><body><h1>{escape(title)}</h1>",
+        f"<style>{style}</style></head><body><h1>{escape(title)}</h1>",
     ]
-    for name, table in tables:
-        parts.append(f"<h2>{escape(name)}</h2>" if name else "")
-        parts.append(_unbroken(table.to_html(index=False, border=0, na_rep="–")))
+    parts += [_titled(name, table) for name, table in tables]
+    parts += [
+        f"<figure><figcaption>{escape(name)}</figcaption>{picture}</figure>" for name, picture in pictures
+    ]
+    parts.append("<div class='over'></div>" if after and pictures else "")
+    parts += [_titled(name, table) for name, table in after]
     parts += [f"<h2>{escape(name)}</h2><p>{escape(text)}</p>" for name, text in sentences.items() if text]
     if notes:
         parts.append("<h2>Notes</h2><ul>" + "".join(f"<li>{escape(n)}</li>" for n in notes) + "</ul>")
-    parts.append("<p class='sign'>Initials ______________  Date ______________</p>")
-    parts.append(
-        "<h2>Cautions</h2><ul>" + "".join(f"<li>{escape(c)}</li>" for c in caution_lines()) + "</ul>"
-    )
+    if brief:
+        parts.append(f"<p class='caution'>{escape(FIRST)}</p>")
+    else:
+        parts.append("<p class='sign'>Initials ______________  Date ______________</p>")
+        parts.append(
+            "<h2>Cautions</h2><ul>" + "".join(f"<li>{escape(c)}</li>" for c in caution_lines()) + "</ul>"
+        )
     return "".join(parts) + "</body></html>"
+
+
+def _titled(name: str, table: pd.DataFrame) -> str:
+    heading = f"<h2>{escape(name)}</h2>" if name else ""
+    return heading + _unbroken(table.to_html(index=False, border=0, na_rep="–"))
 
 
 def _unbroken(html: str) -> str:
     """Return a table whose dates and unit numbers don't break at their hyphens."""
     return re.sub(r"(?<=\w)-(?=\d)", "\N{NON-BREAKING HYPHEN}", html)
+
+
+def as_pdf(html: str) -> bytes:
+    """Return a sheet as PDF, by the library of the extra `pdf`. Raises EntryRefused where it is not
+    installed."""
+    try:
+        from weasyprint import HTML
+    except (ImportError, OSError) as error:  # OSError: the text library it stands on is missing
+        raise EntryRefused(
+            "no-pdf",
+            "PDF needs the extra 'pdf' (pip install 'pumpledger[pdf]') and the system's Pango library; HTML "
+            "needs "
+            "neither and prints from any browser.",
+        ) from error
+    return bytes(HTML(string=html, url_fetcher=_nothing_from_outside).write_pdf())
+
+
+def _nothing_from_outside(url: str, *_: Any, **__: Any) -> Any:
+    raise ValueError(f"a sheet asks for nothing from outside, but for {url}")
 
 
 def facts_table(facts: dict[str, Any]) -> pd.DataFrame:

@@ -5,7 +5,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.parts import early_failures, spending
 from dashboard.shell import frame, say
-from dashboard.views.costs import intervals, parts, spent
+from dashboard.views.costs import intervals, parts, reporting, spent
 
 st.title("Costs")
 if not frame.started(
@@ -30,4 +30,5 @@ frame.show_open_tab(
     },
     key="costs_part",
 )
+reporting.show()
 frame.link("fleet_data", "→ Prices are given under Fleet data")

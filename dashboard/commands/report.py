@@ -1,0 +1,92 @@
+"""`pumpledger report`: a month on two pages, or what changed since the last morning's report."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from dashboard.commands.options import day
+from ingest.errors import EntryRefused
+
+EXAMPLE = "pumpledger report --month 2026-10 --html october.html"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own options."""
+    parser.add_argument("--month", metavar="YYYY-MM", help="the month; default: that of the last dated fact")
+    parser.add_argument("--depot", metavar="DEPOT", help="of this depot alone")
+    parser.add_argument("--html", type=Path, metavar="FILE", help="write it as one HTML file, fit for mail")
+    parser.add_argument("--pdf", type=Path, metavar="FILE", help="write it as PDF (extra 'pdf')")
+    parser.add_argument(
+        "--day",
+        action="store_true",
+        help="the morning's instead: what changed since the last one; prints nothing where nothing did",
+    )
+    parser.add_argument(
+        "--since", type=day, metavar="DATE", help="with --day: from the start of this day instead"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print, or write the files asked for."""
+    if args.since and not args.day:
+        raise EntryRefused("since-without-day", "--since goes with --day; a month is named with --month.")
+    if args.day and args.month:
+        raise EntryRefused("day-or-month", "--day and --month are two reports; ask for one.")
+    html, text = _day(args) if args.day else _month(args)
+    if not html:
+        return 0
+    if args.pdf:
+        from dashboard.shell.paper import as_pdf
+
+        _write(args.pdf, as_pdf(html))
+    if args.html:
+        _write(args.html, html.encode("utf-8"))
+    if not (args.html or args.pdf) or args.day:
+        print(text)
+    if args.day and not args.since:
+        _remember(args)
+    return 0
+
+
+def _month(args: argparse.Namespace) -> tuple[str, str]:
+    from analytics.cost_review.month import month_of
+    from analytics.scheduling.planning import plan
+    from dashboard.parts import report
+    from dashboard.shell.invented import note_of
+
+    month = month_of(args.ledger, args.month, args.depot)
+    made = plan(args.ledger, as_of=month.last)
+    note = note_of(args.ledger)
+    return report.html(month, made, [note] if note else []), report.text(month, made)
+
+
+def _day(args: argparse.Namespace) -> tuple[str, str]:
+    from analytics.scheduling.planning import plan
+    from dashboard.parts import morning
+
+    now = datetime.now(UTC).replace(tzinfo=None)
+    if args.since:
+        since = datetime.combine(args.since, datetime.min.time())
+    else:
+        since = morning.last_made(args.ledger, args.depot) or now - timedelta(days=1)
+    made = morning.morning(args.ledger, since, now, plan(args.ledger).parts, args.depot)
+    return morning.html(made), morning.text(made)
+
+
+def _remember(args: argparse.Namespace) -> None:
+    from dashboard.parts.morning import mark_of
+
+    now = datetime.now(UTC).replace(tzinfo=None)
+    _write(mark_of(args.ledger, args.depot), now.isoformat().encode())
+
+
+def _write(path: Path, content: bytes) -> None:
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_bytes(content)
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise EntryRefused("not-written", f"{path} can't be written: {error.strerror}.") from error

@@ -1,0 +1,144 @@
+"""The morning's report: what changed since the last one, on one screen; nothing where nothing did."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+import pandas as pd
+
+from dashboard.data import queries
+from dashboard.shell.paper import sheet
+from dashboard.words import formats
+
+MOST = 12  # lines of one kind; the rest are counted
+MARK = ".reported"  # beside the ledger: when the last report was made
+
+
+@dataclass(frozen=True)
+class Morning:
+    """What changed between two instants. news: sentences under their kind, only kinds with something new;
+    still: what stands open besides, in one sentence."""
+
+    since: datetime
+    until: datetime
+    depot: str
+    news: dict[str, list[str]]
+    still: str
+
+    @property
+    def is_silent(self) -> bool:
+        """Return whether nothing changed."""
+        return not self.news
+
+
+def mark_of(ledger: Path, depot: str | None) -> Path:
+    """Return the file that holds when the last morning's report on a depot, or on all, was made."""
+    safe = "".join(ch if ch.isalnum() else "-" for ch in depot) if depot else "all"
+    return ledger.with_name(f"{ledger.name}{MARK}-{safe}")
+
+
+def last_made(ledger: Path, depot: str | None) -> datetime | None:
+    """Return when the last one was made (UTC), or None."""
+    try:
+        return datetime.fromisoformat(mark_of(ledger, depot).read_text(encoding="utf-8").strip())
+    except (OSError, ValueError):
+        return None
+
+
+def morning(
+    ledger: Path, since: datetime, until: datetime, parts: pd.DataFrame, depot: str | None = None
+) -> Morning:
+    """Return what became known after `since` (UTC) and what fell due after its day, up to `until`.
+
+    parts: analytics.scheduling.parts.parts_table of the plan of today.
+    """
+    today, before = until.date(), since.date()
+    after = {"since": since, "depot": depot}
+    failures = queries.ask(ledger, "day_breakdowns", **after)
+    jobs = queries.ask(ledger, "day_jobs", today=today, depot=depot)
+    doubts = queries.ask(ledger, "day_doubts", **after)
+    questions = queries.ask(ledger, "day_questions", **after)
+    day = pd.to_datetime(jobs["planned_on"]).dt.date if len(jobs) else pd.Series(dtype=object)
+    due = jobs[(day > before) & (day == today)] if len(jobs) else jobs
+    newly_late = jobs[(day >= before) & (day < today)] if len(jobs) else jobs
+    late = jobs[day < today] if len(jobs) else jobs
+    missing = late_parts(parts, before, today, depot)
+    kinds = {
+        "Failed on the road": [_failure(row) for row in failures.to_dict("records")],
+        "Due today": [_job(row) for row in due.to_dict("records")],
+        "Late since the last report": [_job(row) for row in newly_late.to_dict("records")],
+        "Parts late": missing,
+        "Readings in doubt": [
+            f"{_place(row)}, reading of {formats.day(row['visited_on'])}" for row in doubts.to_dict("records")
+        ],
+        "Questions": questions["text"].tolist(),
+    }
+    counts = queries.ask(ledger, "fleet_counts").iloc[0]
+    still = (
+        f"Still open in all: {formats.count(len(late), 'late job')}, "
+        f"{formats.count(int(counts['open_questions']), 'question')}."
+    )
+    return Morning(since, until, depot or "", {name: rows for name, rows in kinds.items() if rows}, still)
+
+
+def late_parts(parts: pd.DataFrame, before: date, today: date, depot: str | None) -> list[str]:
+    """Return the parts whose last day to order has passed since `before`."""
+    if not len(parts):
+        return []
+    rows = parts[(parts["to_order"] > 0) & parts["order_by"].notna()]
+    if depot is not None:
+        rows = rows[rows["depot"] == depot]
+    last = pd.to_datetime(rows["order_by"]).dt.date
+    rows = rows[(last >= before) & (last < today)]
+    return [
+        f"{row['to_order']} × {row['pump_type']} for {row['depot'] or 'the depot'} should have been ordered "
+        "by "
+        f"{formats.day(row['order_by'])}"
+        for row in rows.to_dict("records")
+    ]
+
+
+def _place(row: dict) -> str:
+    pump = "" if row["position"] == "main" else f", {row['position']}"
+    return f"{row['unit']}{pump}" + ("" if formats.is_unknown(row["depot"]) else f" ({row['depot']})")
+
+
+def _failure(row: dict) -> str:
+    sure = {"yes": "the pump", "no": "not the pump"}.get(row["pump_confirmed"], "cause not known yet")
+    note = "" if formats.is_unknown(row["note"]) else f": {row['note']}"
+    return f"{_place(row)} on {formats.day(row['happened_on'])}, {sure}{note}"
+
+
+def _job(row: dict) -> str:
+    return f"{_place(row)}, {row['pump_type']}, planned for {formats.day(row['planned_on'])}"
+
+
+def _cut(rows: list[str]) -> list[str]:
+    more = len(rows) - MOST
+    return rows if more <= 0 else [*rows[:MOST], f"and {more:,} more"]
+
+
+def title_of(made: Morning) -> str:
+    """Return the report's title."""
+    place = f", {made.depot}" if made.depot else ""
+    return f"Fuel pumps{place}: what changed since {made.since:%Y-%m-%d %H:%M} UTC"
+
+
+def text(made: Morning) -> str:
+    """Return it for a terminal or a mail; empty where nothing changed."""
+    if made.is_silent:
+        return ""
+    out = [title_of(made)]
+    for name, rows in made.news.items():
+        out += ["", f"{name}: {len(rows):,}", *(f"  {row}" for row in _cut(rows))]
+    return "\n".join([*out, "", made.still])
+
+
+def html(made: Morning) -> str:
+    """Return it as one file that needs nothing from outside; empty where nothing changed."""
+    if made.is_silent:
+        return ""
+    tables = [(name, pd.DataFrame({f"{len(rows):,}": _cut(rows)})) for name, rows in made.news.items()]
+    return sheet(title_of(made), tables, {"Besides": made.still}, [], brief=True)

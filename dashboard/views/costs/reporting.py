@@ -1,0 +1,41 @@
+"""The monthly report to take away."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.shell.paper import as_pdf
+
+
+def show() -> None:
+    """Offer the report of a month, of all depots or one, as HTML and PDF; it is made when asked for."""
+    facts = loaders.cost_facts()
+    months = sorted(set(facts["month"]), reverse=True)
+    if not months:
+        return
+    st.subheader("The month on two pages", anchor=False)
+    left, right = st.columns(2)
+    month = left.selectbox("Month", months, key="report_month")
+    depots = loaders.ask("filters")
+    names = depots.loc[depots["field"] == "depot", "value"].tolist()
+    depot = right.selectbox("Depot", names, index=None, placeholder="all", key="report_depot")
+    html, pdf = st.columns(2)
+    html.download_button(
+        "Report as HTML", lambda: _html(month, depot).encode("utf-8"), f"report_{month}.html", "text/html"
+    )
+    pdf.download_button(
+        "Report as PDF", lambda: as_pdf(_html(month, depot)), f"report_{month}.pdf", "application/pdf"
+    )
+
+
+def _html(month: str, depot: str | None) -> str:
+    from analytics.cost_review.month import month_of
+    from analytics.scheduling.planning import plan
+    from dashboard.parts import report
+    from dashboard.shell.invented import note
+
+    ledger = loaders.ledger_path()
+    made = month_of(ledger, month, depot)
+    said = note(loaders.settings())
+    return report.html(made, plan(ledger, as_of=made.last), [said] if said else [])
