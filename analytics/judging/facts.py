@@ -155,7 +155,8 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         number(visits, "raw_ripple_pct"),
         number(visits, "ripple_pct"),
     )
-    smooth = (ripple < settings["no_ripple_pct"]) & np.isnan(number(visits, "rpm"))
+    smooth = (ripple < settings["no_ripple_pct"]) | _noted(visits, "current-flat")
+    smooth &= np.isnan(number(visits, "rpm"))
     seen_none = np.isnan(ripple) & np.isnan(number(visits, "rpm"))
     slow_rate = number(visits, "sample_rate_hz") < 8000.0  # eight samples a ripple of a fast pump
     direct = (supply == "direct").to_numpy()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -97,6 +99,19 @@ def turned_onto(turn: pd.DataFrame, reference: pd.DataFrame) -> pd.DataFrame:
         return turn
     values = turn["current_a"].to_numpy()
     return turn.assign(current_a=_lined_up(values, reference["current_a"].to_numpy(), reach=1.0))
+
+
+def profiles_in_step(profiles: Sequence[Sequence[float]]) -> list[np.ndarray]:
+    """Return segment profiles (segments,), each turned onto the mean of those before it of as many.
+
+    Numbering starts anew with every record, so that without this one segment is never on the same line twice.
+    """
+    turned: list[np.ndarray] = []
+    for profile in profiles:
+        values = np.asarray(profile, dtype=float)
+        before = [other for other in turned if len(other) == len(values)]
+        turned.append(_lined_up(values, np.mean(before, axis=0), reach=1.0) if before else values)
+    return turned
 
 
 def _lined_up(values: np.ndarray, onto: np.ndarray, *, reach: float = 0.1) -> np.ndarray:

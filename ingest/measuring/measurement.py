@@ -14,13 +14,14 @@ from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.measuring import quality
 from ingest.measuring.feed import Clocks, find_fed_speed, without_clocks
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
+from ingest.measuring.lifts import without_lifts
 from ingest.measuring.order_tracking import WorkTrace
 from ingest.measuring.ripple import AverageTurn, average_turn
 from ingest.measuring.sampling import LONGEST_S, average_only, last_part, refuse_too_short
 from ingest.measuring.settle import Run, find_run
 from ingest.measuring.sparks import count_events
 from ingest.measuring.speed import find_speed
-from ingest.measuring.speed_answer import with_speed
+from ingest.measuring.speed_answer import settled_on, with_speed
 from ingest.measuring.switching import without_lines
 from ingest.reading import Reading
 from ingest.trade_numbers import CLAMP_DRIFT_A, HIGHEST_A, LEAST_A
@@ -63,6 +64,10 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     if only is None:
         work, clocks = without_clocks(running, rate, known.supply)
         work, clocks, speed = find_fed_speed(work, clocks, known)
+        if not settled_on(speed) and (calm := without_lifts(running, rate)) is not None:
+            calmed = find_fed_speed(without_clocks(*calm, known.supply)[0], clocks, known)
+            if settled_on(calmed[2]):
+                work, clocks, speed = calmed
         if speed is not None:
             foreign = foreign_lines(work, speed.phase)
             fast_hz = fast_line_hz(running, rate, speed.phase)
@@ -113,8 +118,13 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     if known.motor == "brushless":
         notes.append(measuring_notes.brushless())
         return replace(reading, notes=tuple(notes))
-    reading, more = with_speed(reading, speed, turn, known, foreign, check, clocks=clocks, fast_hz=fast_hz)
+    swing_a = float(8**0.5 * np.std(work.y)) if work is not None else 0.0
+    reading, more = with_speed(
+        reading, speed, turn, known, foreign, check, swing_a=swing_a, clocks=clocks, fast_hz=fast_hz
+    )
     said = {note.code for note in notes}
+    if any(note.code == "current-flat" for note in more):
+        notes = [note for note in notes if note.code != "range-too-coarse"]  # no range shows what isn't there
     return replace(reading, notes=(*notes, *(n for n in more if n.code not in said)))
 
 
@@ -149,7 +159,8 @@ def _run(capture: Capture, current: np.ndarray, ac_coupled: bool) -> Run:
     if max(abs(float(np.mean(current))), float(np.std(current))) < LEAST_A:
         raise CaptureRefused(
             "no-current",
-            f"{_name(capture)}: the record shows about {np.mean(current):.2f} A throughout, no running pump: "
+            f"{_name(capture)}: the record shows about {np.round(current.mean(), 2) + 0.0:.2f} A throughout, "
+            "no running pump: "
             "check that the clamp is closed on the pump's own wire and that the pump runs. If commanded "
             f"on it draws nothing, log that as a reading: --meter-a {max(np.mean(current), 0):.2f}.",
         )

@@ -16,7 +16,9 @@ FEWEST_TURNS_SEGMENTS_TOLD = 2.0
 FEWEST_SAMPLES_A_RIPPLE_SEGMENTS_TOLD = 6.0
 FEWEST_SAMPLES_A_RIPPLE = 8.0  # bars that differ show in the faintest lines
 COARSE_STEPS = 3.0  # ripple of fewer quantisation steps is coarse
-TOO_COARSE_STEPS = 1.5  # and of fewer than this can't be measured
+TOO_COARSE_STEPS = 2.5  # and of fewer than this can't be measured, unless noise stirs the codes:
+STIRRED, TOO_COARSE_STIRRED = 0.4, 1.5  # of a step (standard deviation); steps
+ALTERNATOR_BELOW_HZ = 4200.0  # 6 to 8 pole pairs, 2 to 3 times the crank's speed: common practice, no source
 MAINS_HZ = (50.0, 60.0)
 MAINS_WITHIN = 0.001
 HUM_SHARE, FOREIGN_SHARE = 0.05, 0.02  # of the power of the strongest shaft order
@@ -90,7 +92,7 @@ def foreign_note(
     hz = float(strong[0])
     if supply == "pwm":
         return measuring_notes.drive_line(hz), None
-    if hz <= 2000:
+    if hz <= ALTERNATOR_BELOW_HZ:
         return measuring_notes.alternator_suspected(hz), None
     return measuring_notes.drive_suspected(hz, rate_hz), hz
 
@@ -123,13 +125,15 @@ def speed_gates(
     turns: float,
     samples_a_ripple: float,
     ripple_steps: float,
+    noise_steps: float = 0.0,
     segments_told: bool,
     at_odds: bool = False,
     unusual: bool = False,
 ) -> list[Note]:
     """Notes for every gate a speed fails; empty when it passes all.
 
-    at_odds: with the last visit's speed. unusual: outside the usual band, and no last visit bears it out.
+    noise_steps: noise of a sample. at_odds: with the last visit's speed. unusual: outside the usual band, and
+    no last visit bears it out.
     """
     notes = []
     known = segments_told and not at_odds
@@ -146,6 +150,6 @@ def speed_gates(
         else:
             slow = measuring_notes.slow_for_a_far_speed
         notes.append(slow(samples_a_ripple))
-    if ripple_steps < TOO_COARSE_STEPS:
+    if ripple_steps < (TOO_COARSE_STIRRED if noise_steps > STIRRED else TOO_COARSE_STEPS):
         notes.append(measuring_notes.speed_coarse(ripple_steps))
     return notes

@@ -23,6 +23,10 @@ SEGMENTS_TOLD_ABOVE = 0.95
 RIVAL_OUTSIDE_GATES = 0.002  # probability
 RIVAL_OUTSIDE_BAND = 0.01  # probability: without the band's 100 : 1 it would be the likelier
 FOLLOWED_AT_LEAST = 0.3
+LIKELY, SAME_WAVE = 0.05, 0.03  # probability of a candidate; octaves
+FLAT_PCT = 3.0  # of the mean: a commutator that turns shows more, common practice, no source
+FAINT_PCT = 4.0  # of the mean: less is rather the supply's ripple than a commutator's
+ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
 UNSTEADY_PCT = 20.0  # a shaft in the settled run is steadier: beyond, the phase has slipped
 
 
@@ -34,37 +38,49 @@ def with_speed(
     foreign: ForeignLines,
     check: quality.RangeCheck,
     *,
+    swing_a: float,
     clocks: Clocks,
     fast_hz: float | None,
 ) -> tuple[Reading, list[Note]]:
     """Add speed, candidates and what depends on the turn, and return the notes; one says why where the speed
     can't be told.
 
-    clocks: of a switched supply; fast_hz: a line too fast for the speed's band.
+    swing_a: of a sine as strong as all that varies in the band of ripples, peak to peak. clocks: of a
+    switched supply; fast_hz: a line too fast for the speed's band.
     """
+    flat = reading.mean_a is not None and 100 * swing_a < FLAT_PCT * abs(reading.mean_a)
+    if flat and (speed is None or turn is None):
+        return _without_ripple(reading), [measuring_notes.current_flat(FLAT_PCT)]
     if speed is None or turn is None:
-        return reading, [measuring_notes.speed_refused()]
-    gates = _gates(speed, turn, known, check, reading.sample_rate_hz or 0.0)
-    followed = speed.phase.followed >= FOLLOWED_AT_LEAST and speed.phase.steadiness_pct <= UNSTEADY_PCT
+        return _without_ripple(reading), [measuring_notes.speed_refused()]
+    gates = _gates(speed, turn, known, check, reading)
+    followed = _followed(speed)
     strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
     by_mains = quality.is_mains(strongest_hz)
     hum = quality.mains_note(foreign, (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0))
-    notes = [
-        *gates,
-        *([] if followed else [measuring_notes.speed_not_followed()]),
-        *([measuring_notes.mains_strongest(strongest_hz)] if by_mains else []),
-        *([hum] if hum else []),
-    ]
+    inside = not gates and _rivals_inside(speed, known, reading)
+    alone = inside and followed and not by_mains and _stands_alone(speed, known)
     drive = find_drive(
         speed,
         foreign,
-        told=not gates and followed and not by_mains and _stands_alone(speed, known),
+        told=alone,
         rate_hz=reading.sample_rate_hz or 0.0,
         known=known,
         clocks=clocks,
         fast_hz=fast_hz,
     )
-    notes.extend(drive.notes)
+    another = _another_load(speed, reading, known)
+    engine_hz = _engine_hz(foreign, known)
+    told = drive.told and not another and engine_hz is None
+    if flat and not told:
+        return _without_ripple(reading), [measuring_notes.current_flat(FLAT_PCT)]
+    notes = [
+        *gates,
+        *([] if followed else [measuring_notes.speed_not_followed()]),
+        *([measuring_notes.mains_strongest(strongest_hz)] if by_mains else []),
+        *([hum] if hum else []),
+        *drive.notes,
+    ]
     reading = replace(
         reading,
         pwm_hz=drive.pwm_hz,
@@ -72,41 +88,120 @@ def with_speed(
         speed_candidates=speed.candidates,
         pattern_repeat_ms=speed.pattern_repeat_ms,
     )
-    if drive.told:
+    if told:
         reading = _answered(reading, speed, turn, known)
-        notes.extend(_unlike_the_last(reading.rpm or 0.0, known.expected_rpm))
-    elif not gates and followed:
+        return reading, [*notes, *_unlike_the_last(reading.rpm or 0.0, known.expected_rpm)]
+    if another:
+        notes.append(measuring_notes.another_load(60 * speed.phase.turn_hz, reading.ripple_pct or 0.0))
+    elif engine_hz is not None and not any(note.code == "alternator-suspected" for note in notes):
+        notes.append(measuring_notes.engine_suspected(engine_hz))
+    if not gates and followed and not another:
         notes.append(_undecided(speed, known))
+    why = _turn_rejected(speed, followed, gates, clocked=alone and not drive.told, another=another)
+    if why is not None:
+        reading = _without_ripple(reading)
+        notes.append(why)
     return reading, notes
 
 
+def _without_ripple(reading: Reading) -> Reading:
+    return replace(reading, ripple_a=None, ripple_pct=None, ripple_pct_se=None)
+
+
+def _turn_rejected(
+    speed: Speed, followed: bool, gates: list[Note], *, clocked: bool, another: bool
+) -> Note | None:
+    """Say why no ripple is read off a turn not answered; None where any likely turn gives the same."""
+    if not followed:
+        return measuring_notes.ripple_irregular()
+    if any(gate.code == "sampled-too-slowly" for gate in gates):
+        return measuring_notes.ripple_too_slow()
+    if clocked or another:
+        return measuring_notes.ripple_foreign()
+    first = speed.candidates[0].rpm
+    likely = [c.rpm / first for c in speed.candidates if c.probability >= LIKELY]
+    # Half or twice the speed averages the same wave; any other one smears it.
+    same = all(abs(np.log2(ratio) - round(np.log2(ratio))) < SAME_WAVE for ratio in likely)
+    return None if same else measuring_notes.ripple_open()
+
+
+def _another_load(speed: Speed, reading: Reading, known: KnownPump) -> bool:
+    """Whether an unusual speed rests on so faint a ripple that it is rather the supply's or a fan's."""
+    low, high = known.band_rpm
+    usual = low <= 60 * speed.phase.turn_hz <= high
+    faint = reading.ripple_pct is not None and reading.ripple_pct < FAINT_PCT
+    return known.expected_rpm is None and not usual and faint
+
+
+def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
+    """A line off the shaft's orders where a running engine and its alternator have theirs.
+
+    Its dips and ripple may pass for a turn as long as neither segments nor the last visit's speed are told.
+    """
+    if known.segments is not None or known.expected_rpm is not None:
+        return None
+    slow = foreign.hz[foreign.hz < ENGINE_BELOW_HZ]
+    return float(slow[0]) if len(slow) else None
+
+
+def settled_on(speed: Speed | None) -> bool:
+    """Whether the trace leads to one speed, and was followed."""
+    return speed is not None and speed.probability >= ANSWER_ABOVE and _followed(speed)
+
+
+def _followed(speed: Speed) -> bool:
+    return speed.phase.followed >= FOLLOWED_AT_LEAST and speed.phase.steadiness_pct <= UNSTEADY_PCT
+
+
 def _gates(
-    speed: Speed, turn: AverageTurn, known: KnownPump, check: quality.RangeCheck, rate_hz: float
+    speed: Speed, turn: AverageTurn, known: KnownPump, check: quality.RangeCheck, reading: Reading
 ) -> list[Note]:
-    """Return what keeps a capture from telling this speed or a rival: too few turns, samples, steps."""
+    """Return what keeps a capture from telling this speed: too few turns, samples, steps."""
     rpm = 60 * speed.phase.turn_hz
-    hump_hz = (
-        speed.phase.turn_hz * ripples_a_turn(speed.segments, known) if speed.segments else speed.lines.hz[0]
+    odd = at_odds(rpm, known.expected_rpm)
+    low, high = known.band_rpm
+    span_s = (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0)
+    # A turn that is not sure may be far too slow: then what a usual pump's slowest would be counts.
+    sure = speed.probability >= ANSWER_ABOVE and _followed(speed)
+    turns = speed.turns if sure else max(speed.turns, low / 60 * span_s)
+    return quality.speed_gates(
+        turns=turns,
+        samples_a_ripple=(reading.sample_rate_hz or 0.0) / _hump_hz(speed, known),
+        ripple_steps=turn.ripple_a / check.step_a if check.step_a > 0 else np.inf,
+        noise_steps=turn.residual_sd_a / check.step_a if check.step_a > 0 else np.inf,
+        segments_told=known.segments is not None,
+        at_odds=odd,
+        unusual=known.expected_rpm is None and not low <= rpm <= high,
     )
+
+
+def _rivals_inside(speed: Speed, known: KnownPump, reading: Reading) -> bool:
+    """Whether the record could tell each rival too; one that it could not weigh leaves the speed open."""
+    rpm = 60 * speed.phase.turn_hz
     # A rival outside the gates can't be weighed fairly, so it takes little of it to leave the speed open.
     rivals = [c.rpm for c in speed.candidates[1:] if c.probability >= RIVAL_OUTSIDE_GATES]
     odd = at_odds(rpm, known.expected_rpm)
     if known.expected_rpm is not None and odd:
         rivals.append(known.expected_rpm)
     low, high = known.band_rpm
-    gates = [
-        gate
-        for faster in (1.0, *np.array(rivals) / rpm)
-        for gate in quality.speed_gates(
-            turns=speed.turns * faster,
-            samples_a_ripple=rate_hz / (hump_hz * faster),
-            ripple_steps=turn.ripple_a / check.step_a if check.step_a > 0 else np.inf,
+    return not any(
+        quality.speed_gates(
+            turns=speed.turns * rival / rpm,
+            samples_a_ripple=(reading.sample_rate_hz or 0.0) / (_hump_hz(speed, known) * rival / rpm),
+            ripple_steps=np.inf,
+            noise_steps=np.inf,
             segments_told=known.segments is not None,
             at_odds=odd,
             unusual=known.expected_rpm is None and not low <= rpm <= high,
         )
-    ]
-    return list({gate.code: gate for gate in reversed(gates)}.values())
+        for rival in rivals
+    )
+
+
+def _hump_hz(speed: Speed, known: KnownPump) -> float:
+    if speed.segments:
+        return speed.phase.turn_hz * ripples_a_turn(speed.segments, known)
+    return float(speed.lines.hz[0])
 
 
 def _stands_alone(speed: Speed, known: KnownPump) -> bool:

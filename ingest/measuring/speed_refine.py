@@ -31,6 +31,9 @@ HALVES_DIFFER = 0.05  # share of odd orders in what tells the angle
 NOISE_KNOWN = 0.5  # log standard deviation of the noise estimate
 SHARP = 0.003  # turns: an edge may be off by so much before what is left there is taken for a spark
 LOST = 0.7  # a block whose likeness to the wave is below this share of the usual has slipped
+# Likeness that noise may take from a block: so many standard deviations, at most so much, and none where the
+# usual block scatters by more than that.
+NOISE_SDS, MOST_BY_NOISE, WIDE_SCATTER = 2.0, 0.5, 0.2
 PULL_IN = 0.4  # of a ripple: how far off the expected place a slipped block is looked for
 # Time constants L/R of windings (common practice, no source): so far the wave lags behind the shaft.
 WINDING_S = np.array([1e-4, 3e-4, 1e-3])
@@ -45,8 +48,8 @@ GOING_ON = 2  # blocks whose speed leads on over slipped blocks at either end
 class TurnPhase:
     """Shaft phase in turns at knots (k,), mean speed over the knots' span and its standard error, turns/s.
 
-    followed: likeness to the wave of the stretch least like it, over the usual likeness; near 1 when the
-    phase was followed throughout.
+    followed: likeness to the wave of the stretch least like it, over the usual likeness, what noise may have
+    taken from it given back; near 1 when the phase was followed throughout.
     """
 
     time_s: np.ndarray
@@ -111,9 +114,19 @@ def refine(
     mean = float((at_knots[-1] - at_knots[0]) / (knots[-1] - knots[0]))
     lagging = _lag_s(fit.wave, mean) * (speed[-1] - speed[0]) / (knots[-1] - knots[0])
     se = float(np.hypot(fit.slope_se, lagging))
-    followed = float(fit.likeness.min() / max(np.median(fit.likeness), 1e-9))
+    followed = _followed(fit, np.diff(np.append(fit.starts, len(t))))
     wave = np.fft.irfft(np.fft.rfft(fit.wave)[: highest_order + 1], len(fit.wave))
     return TurnPhase(knots, at_knots, mean, se, float(100 * np.std(speed) / mean), wave, followed)
+
+
+def _followed(fit: _Fit, lengths: np.ndarray) -> float:
+    """Likeness of the block least like the wave, over the usual, noise allowed for; lengths: of blocks."""
+    usual = max(float(np.median(fit.likeness)), 1e-9)
+    weight = np.sqrt(lengths / np.median(lengths))
+    scatter = 1.4826 * float(np.median(np.abs(fit.likeness - usual) * weight)) / usual
+    # Where even long blocks scatter widely the phase was lost throughout, and nothing is noise's doing.
+    by_noise = np.minimum(NOISE_SDS * scatter / weight, MOST_BY_NOISE) if scatter < WIDE_SCATTER else 0.0
+    return float(np.min(fit.likeness / usual + by_noise))
 
 
 def _fitted(

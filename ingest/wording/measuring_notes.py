@@ -159,6 +159,60 @@ def alternator_suspected(line_hz: float) -> str:
     )
 
 
+@note("engine-suspected", "warning")
+def engine_suspected(line_hz: float) -> str:
+    """A running engine's dips, which may pass for a turn as long as the segments are not told."""
+    return (
+        f"A line at {line_hz:.0f} Hz that does not follow the shaft looks like a running engine's, which may "
+        "pass for the pump's turn: capture again with the engine off, during the key-on prime, or say how "
+        "many segments the pump has."
+    )
+
+
+@note("another-load-suspected", "warning")
+def another_load(rpm: float, ripple_pct: float) -> str:
+    """An unusual speed with a faint ripple."""
+    return (
+        f"{rpm:.0f} rpm is unusual for a fuel pump, and a ripple of {ripple_pct:.1f} % of the average "
+        "is faint: this looks like an alternator's ripple on another load, a fan or a blower. Make sure the "
+        "clamp is on the pump's own wire, and capture again with the engine off."
+    )
+
+
+@note("current-flat", "warning")
+def current_flat(below_pct: float) -> str:
+    """No commutation in sight."""
+    return (
+        f"The current hardly varies from moment to moment (less than {below_pct:.0f} % of its average): no "
+        "commutation ripple is seen, so no speed is told. The pump may stand still or be brushless, or the "
+        "clamp may be too slow or on another load."
+    )
+
+
+@note("ripple-untold", "info", "irregular")
+def ripple_irregular() -> str:
+    """The phase was lost."""
+    return "No ripple is told: the turns are too irregular to be averaged."
+
+
+@note("ripple-untold", "info", "too-slow")
+def ripple_too_slow() -> str:
+    """Too few samples."""
+    return "No ripple is told: too few samples fall on one to show its height."
+
+
+@note("ripple-untold", "info", "foreign")
+def ripple_foreign() -> str:
+    """The lines may be something else's."""
+    return "No ripple is told: what repeats in the record may not be the pump's own."
+
+
+@note("ripple-untold", "info", "open")
+def ripple_open() -> str:
+    """Unlike turns fit."""
+    return "No ripple is told: it is read off the average turn, and the trace allows turns of unlike length."
+
+
 @note("probe-factor-doubtful", "ask")
 def probe_factor_doubtful(mean_a: float) -> str:
     """A mean that no fuel pump draws."""

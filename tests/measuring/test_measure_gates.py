@@ -8,18 +8,25 @@ from ingest.measuring.quality import speed_gates
 @pytest.mark.parametrize(
     ("turns", "samples", "steps", "told", "codes"),
     [
-        (5.1, 8.1, 1.6, False, []),
-        (2.1, 6.1, 1.6, True, []),
-        (4.9, 8.1, 1.6, False, ["too-few-turns"]),
-        (1.9, 6.1, 1.6, True, ["too-few-turns"]),
-        (5.1, 7.9, 1.6, False, ["sampled-too-slowly"]),
-        (5.1, 5.9, 1.6, True, ["sampled-too-slowly"]),
-        (5.1, 8.1, 1.4, False, ["range-too-coarse"]),
+        (5.1, 8.1, 2.6, False, []),
+        (2.1, 6.1, 2.6, True, []),
+        (4.9, 8.1, 2.6, False, ["too-few-turns"]),
+        (1.9, 6.1, 2.6, True, ["too-few-turns"]),
+        (5.1, 7.9, 2.6, False, ["sampled-too-slowly"]),
+        (5.1, 5.9, 2.6, True, ["sampled-too-slowly"]),
+        (5.1, 8.1, 2.4, False, ["range-too-coarse"]),
     ],
 )
 def test_gates(turns, samples, steps, told, codes):
     notes = speed_gates(turns=turns, samples_a_ripple=samples, ripple_steps=steps, segments_told=told)
     assert [note.code for note in notes] == codes
+
+
+def test_noise_that_stirs_the_codes_lets_fewer_steps_do():
+    given = {"turns": 20.0, "samples_a_ripple": 9.0, "segments_told": True}
+    assert not speed_gates(**given, ripple_steps=1.6, noise_steps=0.5)
+    assert speed_gates(**given, ripple_steps=1.4, noise_steps=0.5)
+    assert speed_gates(**given, ripple_steps=1.6, noise_steps=0.2)
 
 
 def test_the_segments_are_asked_for_where_telling_them_would_do():

@@ -50,3 +50,14 @@ def test_a_turn_is_rotated_onto_another():
     rotated = turn.assign(current_a=np.roll(turn["current_a"], 97))
     back = envelope.turned_onto(rotated, turn)
     assert np.allclose(back["current_a"], turn["current_a"])
+
+
+def test_profiles_of_visits_are_turned_to_match():
+    first = [8.0, 8.2, 5.0, 8.4, 8.1, 8.0, 8.3]
+    visits = [first, np.roll(first, 3) - 0.5, [7.0, 7.5, 6.0], np.roll(first, -2) * 1.1]
+    turned = envelope.profiles_in_step(visits)
+    assert [int(np.argmin(profile)) for profile in turned] == [2, 2, 2, 2]
+    assert turned[1] == pytest.approx(np.array(first) - 0.5)
+    assert turned[3] == pytest.approx(np.array(first) * 1.1)
+    assert list(turned[2]) == [7.0, 7.5, 6.0]  # another number of segments is no match
+    assert envelope.profiles_in_step([]) == []

@@ -73,11 +73,16 @@ def _steady(row: Any) -> tuple[float | None, float | None]:
 
 
 def _show_profiles(visits: pd.DataFrame) -> None:
-    rows = [
-        {"visited_on": formats.day(v["visited_on"]), "segment": i + 1, "height_pct": float(h)}
+    told = [
+        v
         for v in visits.tail(12).to_dict("records")
         if isinstance(v["segment_profile_pct"], list | np.ndarray)
-        for i, h in enumerate(v["segment_profile_pct"])
+    ]
+    turned = envelope.profiles_in_step([v["segment_profile_pct"] for v in told])
+    rows = [
+        {"visited_on": formats.day(v["visited_on"]), "segment": i + 1, "height_pct": float(h)}
+        for v, profile in zip(told, turned, strict=True)
+        for i, h in enumerate(profile)
     ]
     if not rows:
         return
@@ -86,4 +91,7 @@ def _show_profiles(visits: pd.DataFrame) -> None:
         waveform.segments_over_time(pd.DataFrame(rows), palette=frame.palette()),
         "Averaged height of each segment at each visit, in percent of the average current.",
     )
-    say.note("Height of each segment in percent of the average. Numbering starts anew with every record.")
+    say.note(
+        "Height of each segment in percent of the average. Every record begins at another segment, so each "
+        "visit's are turned to match those of the visits before; a segment's number means nothing by itself."
+    )

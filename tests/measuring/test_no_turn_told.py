@@ -1,0 +1,154 @@
+"""What is said where no turn is told: no ripple of a turn that was rejected, and why none was found."""
+
+import numpy as np
+import pytest
+
+from ingest.capture import Capture
+from ingest.errors import CaptureRefused
+from ingest.known_pump import KnownPump
+from ingest.measuring.lifts import without_lifts
+from ingest.measuring.measurement import measure
+from ingest.readers.capture_file import read_capture_bytes
+from tests.measuring.measured_captures import recorded, steady, trace
+from tests.measuring.test_switched_feed import fed
+
+
+def codes(reading):
+    return [note.code for note in reading.notes]
+
+
+def variants(reading, code):
+    return [note.values.get("variant") for note in reading.notes if note.code == code]
+
+
+def without_ripple(reading):
+    return reading.ripple_a is None and reading.ripple_pct is None and reading.ripple_pct_se is None
+
+
+def test_a_clock_that_may_be_the_ripple_gives_no_ripple():
+    reading = measure(fed(1000.0, 0.03), KnownPump(segments=10))
+    assert reading.rpm is None
+    assert without_ripple(reading)
+    assert variants(reading, "ripple-untold")
+    assert reading.raw_ripple_pct > 0  # highest less lowest is what it is
+
+
+def test_an_irregular_turn_gives_no_ripple():
+    # A shaft whose speed jumps about by a fifth every few milliseconds.
+    rng, t = np.random.default_rng(3), np.arange(30_000) / 1e5
+    speed_hz = np.interp(t, np.arange(0, 0.31, 0.004), 90 * np.exp(0.25 * rng.standard_normal(78)))
+    angle = np.cumsum(speed_hz) / 1e5
+    current = 5 + 0.3 * np.cos(16 * np.pi * angle) + 0.1 * np.cos(4 * np.pi * angle)
+    reading = measure(Capture(current + 0.01 * rng.standard_normal(len(t)), 1e5), KnownPump(segments=8))
+    assert reading.rpm is None
+    assert without_ripple(reading)
+    assert variants(reading, "ripple-untold") == ["irregular"]
+
+
+def test_half_or_twice_the_speed_leaves_the_ripple():
+    capture, _ = recorded(trace(8, alike=True))
+    reading = measure(capture)
+    told = measure(capture, KnownPump(segments=8))
+    assert reading.rpm is None
+    assert told.rpm is not None
+    if reading.ripple_a is None:  # then a third speed is likely too, and said to be
+        assert variants(reading, "ripple-untold") == ["open"]
+    else:
+        assert reading.ripple_a == pytest.approx(told.ripple_a, rel=0.05)
+
+
+def test_a_flat_high_current_is_called_flat_and_lists_no_speed():
+    rng, t = np.random.default_rng(4), np.arange(20_000) / 1e5
+    for amps in (4.0, 22.0):
+        heating = amps * np.exp(-0.3 * t)
+        reading = measure(Capture(heating + 0.01 * rng.standard_normal(len(t)), 1e5), KnownPump(segments=8))
+        assert "current-flat" in codes(reading)
+        assert not {"speed-not-followed", "range-too-coarse", "too-few-turns"} & set(codes(reading))
+        assert reading.rpm is None
+        assert not reading.speed_candidates
+        assert without_ripple(reading)
+
+
+def test_a_pump_that_turns_is_not_called_flat():
+    for bars in (8, 9):
+        assert "current-flat" not in codes(measure(recorded(trace(bars))[0], KnownPump(segments=bars)))
+
+
+@pytest.mark.parametrize("unit", ["Current (A)", "Clamp (V)"])
+def test_noise_alone_is_no_current_however_its_mean_lies(unit):
+    for mean_a in (0.0, 0.0004, -0.01):
+        amps = mean_a + 0.002 * np.random.default_rng(1).standard_normal(5000)
+        values = amps if unit.endswith("(A)") else amps / 10
+        rows = "".join(f"{n / 5e4:.6f},{v:.7f}\n" for n, v in enumerate(values))
+        data = f"Time (s),{unit}\n{rows}".encode()
+        capture = read_capture_bytes("noise.csv", data, probe=None if unit.endswith("(A)") else "100mV/A")
+        assert not [note for note in capture.notes if note.code == "ac-coupled"]
+        with pytest.raises(CaptureRefused) as refusal:
+            measure(capture)
+        assert refusal.value.code == "no-current"
+        assert "-0.00 A" not in str(refusal.value)
+
+
+def engine_beside(bars, firing_hz=47.3, wander=0.003):
+    capture, truth = recorded(trace(bars))
+    n = len(capture.current_a)
+    rng = np.random.default_rng(8)
+    slow = np.interp(np.arange(n), np.linspace(0, n, 8), rng.standard_normal(8))
+    phase = np.cumsum(firing_hz * (1 + wander * slow)) / capture.sample_rate_hz
+    dips = sum(0.03 * np.cos(2 * np.pi * k * phase) for k in (1, 2, 3, 4))
+    return Capture(capture.current_a + dips, capture.sample_rate_hz), truth
+
+
+def test_with_the_engine_running_and_segments_untold_a_prime_is_asked_for_once():
+    capture, truth = engine_beside(8)
+    reading = measure(capture)
+    assert reading.rpm is None
+    asking = [note for note in reading.notes if "key-on prime" in note.text]
+    assert len(asking) == 1
+    assert "engine off" in asking[0].text
+    told = measure(capture, KnownPump(segments=8))
+    assert told.rpm == pytest.approx(truth.mean_rpm(told.steady_from_s, told.steady_to_s), rel=1e-3)
+    assert "engine-suspected" not in codes(told)
+
+
+def test_with_the_engine_off_no_prime_is_asked_for():
+    for bars in (8, 9, 10, 12):
+        assert "engine-suspected" not in codes(measure(recorded(trace(bars))[0]))
+
+
+def test_a_faint_ripple_at_an_unusual_speed_is_another_loads():
+    t = np.arange(30_000) / 1e5
+    phase = np.cumsum(270.0 * (1 + 0.002 * np.sin(2 * np.pi * 3 * t))) / 1e5
+    ripple = sum(a * np.cos(2 * np.pi * k * phase) for k, a in ((1, 0.1), (2, 0.03), (1 / 4, 0.02)))
+    noise = 0.005 * np.random.default_rng(2).standard_normal(len(t))
+    reading = measure(Capture(6 + ripple + noise, 1e5), KnownPump(segments=8))  # 8 ripples at 2,025 rpm
+    assert reading.rpm is None
+    assert "another-load-suspected" in codes(reading)
+    assert without_ripple(reading)
+
+
+def test_brushes_that_lift_are_read_past():
+    capture, truth = recorded(trace(8))
+    rng = np.random.default_rng(6)
+    current = capture.current_a.copy()
+    for at in rng.integers(0, len(current) - 1000, 60):
+        back = np.exp(-np.arange(600) / 100)  # 1 ms at 100 kS/s
+        current[at : at + 600] -= 2.0 * rng.uniform(0.3, 1) * back
+    calm, rate_hz = without_lifts(current, capture.sample_rate_hz)
+    size = round(capture.sample_rate_hz / rate_hz)
+    clean = capture.current_a[: len(current) // size * size].reshape(-1, size).mean(axis=1)[1:]
+    spoilt = current[: len(current) // size * size].reshape(-1, size).mean(axis=1)[1:]
+    off = [np.std((x - np.median(x)) - (clean - np.median(clean))) for x in (calm, spoilt)]
+    assert off[0] < 0.5 * off[1]
+    reading = measure(Capture(current, capture.sample_rate_hz), KnownPump(segments=8))
+    assert reading.rpm == pytest.approx(truth.mean_rpm(reading.steady_from_s, reading.steady_to_s), rel=1e-3)
+    assert without_lifts(steady(5.0).current_a, 20_000.0) is None
+
+
+def test_few_turns_are_called_few_only_where_they_are():
+    capture, _ = recorded(trace(8))
+    whole = measure(capture)
+    assert "too-few-turns" not in codes(whole)
+    turns = round(0.035 * capture.sample_rate_hz)
+    short = measure(Capture(capture.current_a[:turns], capture.sample_rate_hz))
+    assert "too-few-turns" in codes(short)
