@@ -21,14 +21,14 @@ from ingest.measuring.sampling import LONGEST_S, average_only, last_part, refuse
 from ingest.measuring.settle import Run, find_run
 from ingest.measuring.sparks import count_events
 from ingest.measuring.speed import find_speed
-from ingest.measuring.speed_answer import settled_on, with_speed
+from ingest.measuring.speed_answer import settled_on, usual, with_speed
 from ingest.measuring.switching import without_lines
 from ingest.reading import Reading
 from ingest.trade_numbers import CLAMP_DRIFT_A, HIGHEST_A, LEAST_A
 from ingest.wording import measuring_notes
 from ingest.wording.file_notes import turned_over
 
-METHOD_VERSION = 14  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 15  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
 
 
@@ -66,7 +66,7 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
         work, clocks, speed = find_fed_speed(work, clocks, known)
         if not settled_on(speed) and (calm := without_lifts(running, rate)) is not None:
             calmed = find_fed_speed(without_clocks(*calm, known.supply)[0], clocks, known)
-            if settled_on(calmed[2]):
+            if settled_on(calmed[2]) and usual(calmed[2], known):
                 work, clocks, speed = calmed
         if speed is not None:
             foreign = foreign_lines(work, speed.phase)
@@ -86,7 +86,8 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     if not ac_coupled:
         notes.append(quality.zero_note(run.zero_a))
     notes.extend(quality.range_notes(check, turn.ripple_a if turn else None))
-    if mean_a is not None and (doubt := quality.probe_note(mean_a)):
+    swing_a = None if work is None else float(8**0.5 * np.std(work.y))
+    if mean_a is not None and (doubt := quality.probe_note(mean_a, swing_a)):
         notes.append(doubt)
     reading = Reading(
         mean_a=mean_a,
@@ -118,9 +119,8 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     if known.motor == "brushless":
         notes.append(measuring_notes.brushless())
         return replace(reading, notes=tuple(notes))
-    swing_a = float(8**0.5 * np.std(work.y)) if work is not None else 0.0
     reading, more = with_speed(
-        reading, speed, turn, known, foreign, check, swing_a=swing_a, clocks=clocks, fast_hz=fast_hz
+        reading, speed, turn, known, foreign, check, swing_a=swing_a or 0.0, clocks=clocks, fast_hz=fast_hz
     )
     said = {note.code for note in notes}
     if any(note.code == "current-flat" for note in more):

@@ -8,7 +8,7 @@ import numpy as np
 
 from ingest.capture import Note
 from ingest.measuring.foreign_lines import ForeignLines
-from ingest.trade_numbers import PLAUSIBLE_A
+from ingest.trade_numbers import PLAUSIBLE_A, USUAL_A, USUAL_SWING_A
 from ingest.wording import measuring_notes
 
 FEWEST_TURNS = 5.0
@@ -112,12 +112,17 @@ def is_clocked(line_hz: float, supply: str | None) -> bool:
     return round_figure and (supply == "pwm" or line_hz > 2000)
 
 
-def probe_note(mean_a: float) -> Note | None:
-    """Doubt the probe factor when no fuel pump draws such a mean."""
-    low, high = PLAUSIBLE_A
-    if low <= abs(mean_a) <= high:
-        return None
-    return measuring_notes.probe_factor_doubtful(mean_a)
+def probe_note(mean_a: float, swing_a: float | None) -> Note | None:
+    """Doubt the probe factor when no fuel pump draws such a mean, or few do and the swing is as far off.
+
+    swing_a: peak to peak of what varies in the band of ripples, None where it was not looked at. A stalled
+    pump draws as much as one read tenfold, but without the swing.
+    """
+    far = not PLAUSIBLE_A[0] <= abs(mean_a) <= PLAUSIBLE_A[1]
+    if swing_a is not None:
+        far |= abs(mean_a) < USUAL_A[0] and swing_a < USUAL_SWING_A[0]
+        far |= abs(mean_a) > USUAL_A[1] and swing_a > USUAL_SWING_A[1]
+    return measuring_notes.probe_factor_doubtful(mean_a) if far else None
 
 
 def speed_gates(

@@ -127,10 +127,8 @@ def _turn_rejected(
 
 def _another_load(speed: Speed, reading: Reading, known: KnownPump) -> bool:
     """Whether an unusual speed rests on so faint a ripple that it is rather the supply's or a fan's."""
-    low, high = known.band_rpm
-    usual = low <= 60 * speed.phase.turn_hz <= high
     faint = reading.ripple_pct is not None and reading.ripple_pct < FAINT_PCT
-    return known.expected_rpm is None and not usual and faint
+    return known.expected_rpm is None and not usual(speed, known) and faint
 
 
 def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
@@ -149,6 +147,14 @@ def settled_on(speed: Speed | None) -> bool:
     return speed is not None and speed.probability >= ANSWER_ABOVE and _followed(speed)
 
 
+def usual(speed: Speed | None, known: KnownPump) -> bool:
+    """Whether a speed is one that the pump or its type usually has."""
+    if speed is None:
+        return False
+    rpm, (low, high) = 60 * speed.phase.turn_hz, known.band_rpm
+    return not at_odds(rpm, known.expected_rpm) if known.expected_rpm is not None else low <= rpm <= high
+
+
 def _followed(speed: Speed) -> bool:
     return speed.phase.followed >= FOLLOWED_AT_LEAST and speed.phase.steadiness_pct <= UNSTEADY_PCT
 
@@ -159,6 +165,7 @@ def _gates(
     """Return what keeps a capture from telling this speed: too few turns, samples, steps."""
     rpm = 60 * speed.phase.turn_hz
     odd = at_odds(rpm, known.expected_rpm)
+    expected = known.expected_rpm is not None and not odd
     low, high = known.band_rpm
     span_s = (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0)
     # A turn that is not sure may be far too slow: then what a usual pump's slowest would be counts.
@@ -168,7 +175,8 @@ def _gates(
         turns=turns,
         samples_a_ripple=(reading.sample_rate_hz or 0.0) / _hump_hz(speed, known),
         ripple_steps=turn.ripple_a / check.step_a if check.step_a > 0 else np.inf,
-        noise_steps=turn.residual_sd_a / check.step_a if check.step_a > 0 else np.inf,
+        # The last visit's speed keeps coarse codes from passing for half or twice the speed.
+        noise_steps=turn.residual_sd_a / check.step_a if check.step_a > 0 and not expected else np.inf,
         segments_told=known.segments is not None,
         at_odds=odd,
         unusual=known.expected_rpm is None and not low <= rpm <= high,

@@ -53,4 +53,4 @@ def test_a_level_without_any_ripple(n):
     reading = measure(Capture(np.full(n, 4.0), 20_000.0))
     assert reading.mean_a == pytest.approx(4.0)
     assert reading.rpm is None
-    assert "speed-refused" in {note.code for note in reading.notes}
+    assert "current-flat" in {note.code for note in reading.notes}

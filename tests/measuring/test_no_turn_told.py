@@ -152,3 +152,20 @@ def test_few_turns_are_called_few_only_where_they_are():
     turns = round(0.035 * capture.sample_rate_hz)
     short = measure(Capture(capture.current_a[:turns], capture.sample_rate_hz))
     assert "too-few-turns" in codes(short)
+
+
+def test_a_tenfold_error_of_the_probe_is_asked_about():
+    asked = []
+    for bars in (6, 7, 8, 9, 10, 12):
+        capture, _ = recorded(trace(bars), zero_a=0.02)
+        assert "probe-factor-doubtful" not in codes(measure(capture, KnownPump(segments=bars)))
+        for factor in (0.1, 10.0):
+            wrong = Capture(factor * capture.current_a, capture.sample_rate_hz)
+            asked.append("probe-factor-doubtful" in codes(measure(wrong, KnownPump(segments=bars))))
+    assert sum(asked) >= 0.8 * len(asked)
+
+
+def test_a_stalled_pump_is_not_taken_for_a_wrong_probe():
+    rng = np.random.default_rng(4)
+    reading = measure(Capture(26 + 0.01 * rng.standard_normal(20_000), 1e5), KnownPump(segments=8))
+    assert "probe-factor-doubtful" not in codes(reading)
