@@ -11,6 +11,7 @@ from types import SimpleNamespace
 
 import pandas as pd
 
+from analytics.judging.action import AT_ONCE
 from analytics.learning.fitting import stored_fit
 from analytics.risk.forecast import score
 from analytics.risk.pump_drift import history_of_unit
@@ -96,6 +97,8 @@ def job_hours(job: str, change_hours: float | None, settings: dict) -> float:
 def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
     if job == "nothing":
         if row["job"] == "nothing":
+            if row["finding_action"] in AT_ONCE:
+                return "No work on this pump pays on what is known: the next test decides."
             return "Nothing about this pump pays now."
         return f"Not now: {row['job']} at its {row['at']} pays better."
     verb = {"check": "Check it", "check and change": "Check and change it", "change": "Change it"}[job]

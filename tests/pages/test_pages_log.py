@@ -159,6 +159,13 @@ def test_a_stored_visit_says_what_pays_while_the_vehicle_stands_there(ledger):
     assert f"In the bay.** {told.text}" in said
     assert all(step in said for step in told.steps)
     assert "In the bay." not in words(open_page("log_visit", saved=str(first)))
+    with open_ledger(ledger) as connection:
+        [(of_a_pump_gone,)] = connection.execute(
+            "SELECT max(visit_id) FROM visit JOIN pump USING (pump_id) WHERE removed_on IS NOT NULL"
+        ).fetchall()
+    page = open_page("log_visit", saved=str(of_a_pump_gone))
+    assert not page.error
+    assert "In the bay." not in words(page)
 
 
 def test_what_was_found_in_the_last_pump_is_asked_while_nobody_knows(ledger):
