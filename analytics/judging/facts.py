@@ -168,6 +168,8 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     two_speed_untold = ((supply == "two-speed") & (text(visits, "commanded") == "")).to_numpy()
     seems_low = (mean_a < low_a + edge_a) | (number(visits, "current_change_pct") < -5)
     seems_low |= number(visits, "speed_change_pct") < -10
+    if two_speed_untold.any():  # its own readings at full speed are held beside it, whichever this one is
+        seems_low |= _below_full_speed(visits)
     seems_low |= number(visits, "supply_v") < system_v(visits) / 12 * settings["low_supply_v"]
     return {
         "no_current_reading": np.isnan(mean_a),
@@ -199,6 +201,17 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "at_spec_a": at_spec_a,
         "book_accuracy_a": accuracy_a,
     }  # fmt: skip
+
+
+def _below_full_speed(visits: pd.DataFrame) -> np.ndarray:
+    """Whether average or speed lies well below the pump's last reading told to be at full speed (n,)."""
+    high = (text(visits, "commanded") == "high").to_numpy()
+    pump = visits["pump_id"].to_numpy()
+    below = np.zeros(len(visits), bool)
+    for column, share in (("mean_a", 0.95), ("rpm", 0.9)):
+        now = number(visits, column)
+        below |= now < share * pd.Series(np.where(high, now, np.nan)).groupby(pump).ffill().to_numpy()
+    return below
 
 
 def _noted(visits: pd.DataFrame, code: str) -> np.ndarray:

@@ -45,10 +45,14 @@ DELIVERS: tuple[Rule, ...] = (
     Rule(
         "pressure-high",
         ("pressure_high",),
-        "Pressure is far above rated: regulator or return line. The amps follow from it.",
+        "Pressure is far above rated: regulator or return line, or a filter after the gauge. The amps follow "
+        "from it.",
         ("mend flow",),
         end=WATCH,
-        says={"mend flow": "Check the regulator and the return line for a blockage, then measure pressure."},
+        says={
+            "mend flow": "Check regulator, return line and a filter after the gauge for a blockage, then "
+            "measure pressure."
+        },
     ),
     Rule(
         "does-not-deliver-volts-unknown",

@@ -99,6 +99,15 @@ OWN: tuple[Rule, ...] = (
         family="wear",
     ),
     Rule(
+        "slow-but-delivers",
+        ("speed_low_usual", "delivers_well"),
+        "The pump turns slower than the usual {rpm_low:,.0f} rpm and delivers: this type may simply be slow; "
+        "but worn brushes deliver until they quit.",
+        end=WATCH,
+        done="Enter this type's usual speed, and capture at half the usual interval until it has a baseline.",
+        fault=False,
+    ),
+    Rule(
         "speed-low-usual",
         ("speed_low_usual",),
         "The pump turns slower than the usual {rpm_low:,.0f} rpm, and its type has no band of its own: low "

@@ -1,0 +1,114 @@
+"""More of what a workshop meets: several findings at once, one cause behind another, a check that ended it.
+
+As in situations.py: common practice, no source [P]; each with a twin in which one figure is changed.
+"""
+
+from __future__ import annotations
+
+from tests.judging.situations import (
+    BOOK,
+    CIRCUIT,
+    DEAD,
+    DELIVERY,
+    FILTER,
+    GAS,
+    INLINE,
+    LIFT,
+    LOADED,
+    NO_SPEC,
+    NO_SPEED,
+    NO_VOLTS,
+    NONE,
+    PRIMED,
+    PWM,
+    REPEAT,
+    TWO_SPEED,
+    UNPROVEN,
+    WATCH,
+    WORN,
+    _s,
+)
+
+POOR = {"fuel_pressure_kpa": 235, "delivery_l_min": 0.5}
+ALL_GOOD = POOR | {
+    "strainer": "good", "hose": "good", "regulator": "good", "filter_state": "good", "connector": "good",
+    "fuel": "E10",
+}  # fmt: skip
+CLOGGED = {"mean_a": 4.0, "rpm": 6200, "strainer": "bad"}
+NO_VOLTS_ARRIVE = {
+    "reason": "road-call", "state": "prime", "supply_v": 3.1, "supply_v_at": "pump",
+} | UNPROVEN | DEAD  # fmt: skip
+AT_HIGH = {"commanded": "high"}
+AT_LOW = {"commanded": "low", "mean_a": 3.4, "rpm": 4200, "supply_v": 9.0}
+
+MORE = (
+    # a fault of the circuit goes before what follows from it
+    _s("24 V, overcharged", {"mean_a": 2.9, "supply_v": 31.6}, "circuit-over-volts", CIRCUIT, "regulator",
+       {"supply_v": 28.2}, "healthy", kind={"current_low_a": 1.8, "current_high_a": 3.5, "spec_at_v": 27}),
+    _s("bad earth starves the rail", {"mean_a": 4.9, "rpm": 5100, "drop_ground_v": 0.36,
+       "fuel_pressure_kpa": 290}, "circuit-drop", CIRCUIT, "ground", {"drop_ground_v": 0.05},
+       "does-not-deliver", history=3),
+    _s("volts by scan tool only", WORN | UNPROVEN | {"supply_v_at": "scan"}, "speed-down", CIRCUIT, "volts",
+       {"supply_v_at": "pump"}, "wear-both-down", history=3),
+    _s("road call, no volts arrive", NO_VOLTS_ARRIVE, "no-current", CIRCUIT, "connector", {"supply_v": 12.3,
+       "connector": "good"}, "no-current", twin_action=REPEAT),
+    _s("hot connector, slow pump", WORN | {"connector": "bad"}, "connector-bad", CIRCUIT, "renew",
+       {"connector": "good"}, "wear-both-down", history=3),
+    _s("stalled on prime", PRIMED | {"mean_a": 16.0, "rpm": None, "ripple_pct": 0.5, "supply_v": 10.1},
+       "stalled", BOOK, "switch off", {"mean_a": 6.0, "ripple_pct": 7, "rpm": 3900},
+       "circuit-low-volts-primed", history=2),
+    # does it deliver
+    _s("nothing beside the pump left", (POOR, ALL_GOOD), "does-not-deliver", BOOK, "pump", {"regulator":
+       "bad"}, "hose-or-regulator-bad", kind={"fuel": "petrol"}),
+    _s("low tank, low pressure", {"mean_a": 4.9, "rpm": 6100, "fuel_level_pct": 10, "fuel_pressure_kpa": 285,
+       "delivery_l_min": 0.7}, "does-not-deliver", DELIVERY, "refuel", {"fuel_level_pct": 60},
+       "does-not-deliver", twin_action=FILTER),
+    _s("petrol in diesel", {"mean_a": 2.9, "fuel": "petrol"}, "fuel-wrong", DELIVERY, "drain", {"fuel":
+       "B7"}, "healthy", kind=LIFT),
+    _s("free flow fine, half the pressure", {"fuel_pressure_kpa": 180, "delivery_l_min": 2.4, "delivery_at":
+       "free"}, "does-not-deliver", FILTER, "pressure", {"fuel_pressure_kpa": 378}, "healthy"),
+    _s("blocked after the gauge", {"mean_a": 8.0, "rpm": 5000, "fuel_pressure_kpa": 520}, "pressure-high",
+       DELIVERY, "return|filter", {"fuel_pressure_kpa": 382}, "average-above", kind=INLINE),
+    _s("gas flows little by design", {"mean_a": 8.2, "delivery_l_min": 0.6, "fuel_pressure_kpa": 905},
+       "healthy", NONE, "", {"kind": {"fuel": "petrol"}}, "delivers-little", kind=GAS),
+    _s("slow, but does its work", {"rpm": 3250, "mean_a": 5.2, "fuel_pressure_kpa": 380, "delivery_l_min":
+       1.9}, "slow-but-delivers", WATCH, "usual speed", {"delivery_l_min": None, "fuel_pressure_kpa": None},
+       "speed-low-usual"),
+    _s("cranks, no start, no pressure", PRIMED | {"reason": "complaint", "fuel_pressure_kpa": 5},
+       "does-not-deliver", FILTER, "strainer", {"fuel_pressure_kpa": 378}, "complaint-open"),
+    _s("strainer renewed and back", (CLOGGED, {"reason": "follow-up"}), "healthy", NONE, "", {"services": ()},
+       "filter-or-strainer-bad", history=3, services=({"done_on": "2026-10-01", "work": "strainer"},)),
+    # like with like
+    _s("pressure explains the amps", {"mean_a": 6.0, "rpm": 5570, "fuel_pressure_kpa": 428}, "healthy", NONE,
+       "", {"fuel_pressure_kpa": 380}, "current-changed-speed-same", history=3),
+    _s("under load, not at idle", {"state": "loaded", "mean_a": 6.3, "rpm": 5350}, "healthy", NONE, "",
+       {"state": "idle"}, "current-up-speed-down", history=3),
+    _s("another duty", ({"mean_a": 1.9, "duty_pct": 40} | NO_SPEED | NO_VOLTS,), "reduced-command", NONE,
+       "duty", {"duty_pct": 60}, "average-down", kind=PWM, history=3),
+    _s("low speed, as always", (AT_LOW, AT_LOW, AT_LOW), "reduced-command", NONE, "full", {"mean_a": 2.6},
+       "current-changed-speed-same", kind=TWO_SPEED),
+    _s("worn at high speed, twice", (AT_HIGH | WORN, AT_HIGH | WORN), "wear-both-down", BOOK, "brush",
+       {"commanded": "low"}, "reduced-command", kind=TWO_SPEED, history=3),
+    _s("slower than at high speed, command untold", WORN, "speed-command-unknown", REPEAT, "command",
+       {"commanded": "high"}, "wear-both-down", kind=TWO_SPEED, history=3),
+    _s("brushless shows no ripple rule", {"ripple_pct": 24, "rpm": None}, "healthy", NONE, "", {"kind":
+       {"motor": "brushed"}}, "ripple-high", kind={"motor": "brushless"}),
+    _s("own level without specification", {"mean_a": 4.4} | NO_SPEED | NO_VOLTS, "average-down", CIRCUIT,
+       "volts", {"mean_a": 5.3}, "healthy", kind=NO_SPEC, history=3),
+    # what a check or a second look ended
+    _s("worn once, then not reproduced", (WORN, {"reason": "follow-up", "check_result": "not_reproduced"}),
+       "healthy", NONE, "", WORN, "wear-both-down", history=3, twin_action=BOOK),
+    _s("complaint with a cause to be seen", {"reason": "complaint", "mean_a": 3.6}, "average-below", DELIVERY,
+       "delivery", {"mean_a": 5.3}, "complaint-open"),
+    _s("filter renewed, good pressure, still loaded", (LOADED, LOADED | {"fuel_pressure_kpa": 382}),
+       "current-up-speed-down", BOOK, "drag", {"fuel_pressure_kpa": None}, "current-up-speed-down",
+       kind=INLINE, history=3, twin_action=DELIVERY, services=({"done_on": "2026-10-05", "work": "filter"},)),
+    _s("high end, and the pressure is right", ({"mean_a": 6.5}, {"mean_a": 6.5, "fuel_pressure_kpa": 381,
+       "filter_state": "good"}), "average-near-high", NONE, "high end", {"fuel_pressure_kpa": None},
+       "average-near-high", twin_action=DELIVERY),
+    _s("new pump draws too much", {"reason": "after-repair", "mean_a": 8.2, "rpm": 5200}, "average-above",
+       DELIVERY, "pressure", {"mean_a": 5.3}, "healthy", run_km=0),
+    _s("broke down, good since", ({}, {}), "healthy", NONE, "", {"breakdowns": ({"happened_on": "2026-11-20",
+       "pump_confirmed": "yes"},)}, "broke-down", breakdowns=({"happened_on": "2026-10-01",
+       "pump_confirmed": "yes"},)),
+)  # fmt: skip
