@@ -13,6 +13,7 @@ import pandas as pd
 
 from analytics.judging.baseline import number
 from analytics.judging.finding import decide_findings, last_readings
+from analytics.judging.wording import booked_because
 from ingest.trade_numbers import DEFAULTS
 from ingest.units import format_quantity
 
@@ -64,7 +65,7 @@ def decide_actions(
         standing = decisions[decisions["status"].isin(["booked", "pinned"])].set_index("pump_id")
         booked = last.index.isin(standing.index)
         reasons = standing["reason"].reindex(last.index[booked]).fillna("no reason given")
-        action[booked], text[booked] = "book replacement", "Booked by a person: " + reasons + "."
+        action[booked], text[booked] = "book replacement", reasons.map(booked_because)
 
     usual_days = number(last, "pm_interval_days")
     usual_km = number(last, "pm_interval_km")

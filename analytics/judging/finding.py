@@ -6,6 +6,7 @@ that is not passed, `next_test` that step in a sentence. Whether a pump has fail
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ import pandas as pd
 from analytics.judging.evidence import evidence
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.steps import STEP_BY_ID
-from analytics.judging.wording import fill
+from analytics.judging.wording import fill, values_of, worded
 from ingest.trade_numbers import DEFAULTS
 
 DONE = {
@@ -22,6 +23,7 @@ DONE = {
     WATCH: "Capture at half the usual interval and watch the trend.",
     NOTE: "The next capture as planned.",
 }
+NO_VALUES = "{}"
 QUIET = ("healthy", "no-reading")
 # finding, text, action and next test of a pump that broke down and was not read since.
 BROKE_DOWN = (
@@ -49,8 +51,10 @@ def decide_findings(
     *,
     breakdowns: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Return one row per pump: finding, finding_text, finding_action, next_test, missing, failed, down_since.
+    """Return one row per pump: finding, finding_text, finding_values, finding_action, next_test, missing, failed,
+    down_since.
 
+    `finding_values`: what the text is made from besides the rule's words, as JSON.
     `missing` names the steps not yet passed, separated by commas. `failed`: a stall, no current on proven
     volts, or a breakdown confirmed as the pump's, with no good reading since; `down_since` its day.
 
@@ -66,6 +70,7 @@ def decide_findings(
     missing = pd.Series("", index=last.index, dtype=object)
     failed = pd.Series(False, index=last.index)
     text = pd.Series("", index=last.index, dtype=object)
+    values = pd.Series(NO_VALUES, index=last.index, dtype=object)
     for rule in RULES:
         mine = (last["rule"] == rule.id).to_numpy()
         if not mine.any():
@@ -82,11 +87,12 @@ def decide_findings(
         action[done] = rule.end
         test[done] = rule.done or DONE[rule.end]
         failed |= done & rule.fails
-        text[mine] = _filled(np.full(mine.sum(), rule.text, dtype=object), last[mine], settings)
+        text[mine], values[mine] = _said(rule, last[mine], settings)
     out = pd.DataFrame(
         {
             "finding": last["rule"],
             "finding_text": text,
+            "finding_values": values,
             "finding_action": action,
             "next_test": test,
             "missing": missing.str.removeprefix(", "),
@@ -115,6 +121,17 @@ def _tests(
     return _filled(texts, last, settings)
 
 
+def _said(rule: Rule, last: pd.DataFrame, settings: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+    """The finding of each pump in words and the values it is made from, as JSON (n,)."""
+    texts = np.full(len(last), rule.text, dtype=object)
+    values = np.full(len(last), NO_VALUES, dtype=object)
+    if "{" in rule.text:
+        for i in range(len(last)):
+            told = values_of(rule.text, last.iloc[i], settings)
+            texts[i], values[i] = worded(rule.text, told), json.dumps(told)
+    return texts, values
+
+
 def _filled(texts: np.ndarray, last: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
     """Fill figures into those sentences (n,) that hold any."""
     out = texts.copy()
@@ -132,6 +149,6 @@ def _broken_down(out: pd.DataFrame, judged: pd.DataFrame, breakdowns: pd.DataFra
         return out
     out = out.copy()
     out.loc[down, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
-    out.loc[down, "missing"] = ""
+    out.loc[down, ["missing", "finding_values"]] = "", NO_VALUES
     out["down_since"] = pd.to_datetime(broke).where(down, out["down_since"])
     return out.assign(failed=out["failed"] | down)

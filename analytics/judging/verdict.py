@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any
@@ -15,7 +16,7 @@ from analytics.judging.finding import last_readings
 from analytics.judging.judge import LEAST_BASELINE, judge
 from analytics.judging.rules import RULE_BY_ID, RULES, adds_nothing
 from analytics.judging.type_level import with_type_level
-from analytics.judging.wording import fill
+from analytics.judging.wording import fill, nothing_odd
 from analytics.statements import statement
 from ingest.known_pump import TOLD
 from ingest.ledger.settings import settings_at
@@ -40,7 +41,8 @@ BASELINE_WORDS = {
 
 @dataclass(frozen=True)
 class Verdict:
-    """One visit judged. `rule` is the id of the rule cited; `also` the texts of other rules that hold.
+    """One visit judged. `rule` is the id of the rule cited, `values` what its text is made from besides the
+    rule's words; `also` are the texts of other rules that hold, `also_rules` their ids.
 
     next_capture_km: the odometer at which the next capture is due at the latest, km.
     """
@@ -55,6 +57,8 @@ class Verdict:
     next_capture_on: date | None = None
     next_capture_km: float | None = None
     failed: bool = False
+    values: dict[str, Any] = field(default_factory=dict, hash=False)
+    also_rules: tuple[str, ...] = field(default_factory=tuple)
 
 
 def judge_visit(connection: duckdb.DuckDBPyConnection, visit_id: int) -> Verdict:
@@ -148,18 +152,14 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
     found = decide_actions(judged, services, settings).iloc[0]
     last = last_readings(judged).iloc[0]
     rule = RULE_BY_ID[last["rule"]]
-    others = [
-        fill(r.text, last, settings)
+    others = {
+        r.id: fill(r.text, last, settings)
         for r in RULES
         if r.when and r.fault and last[f"rule:{r.id}"] and r is not rule and not adds_nothing(r, rule)
-    ]
+    }
     text = found["finding_text"]
-    if rule.id == "healthy" and last.get("origin") == "meter":
-        text = "Nothing out of the ordinary in the average; a meter tells nothing of ripple and speed."
-    elif rule.id == "healthy" and pd.isna(last.get("rpm")) and last.get("motor") != "brushless":
-        text = "Nothing out of the ordinary in what could be measured; the speed was not told."
-    elif rule.id == "healthy" and last.get("motor") == "brushless":
-        text = "Nothing out of the ordinary in the average, which is all that a brushless pump shows."
+    if rule.id == "healthy":
+        text = nothing_odd(last.get("origin"), last.get("motor"), pd.notna(last.get("rpm"))) or text
     return Verdict(
         rule=found["finding"],
         text=text,
@@ -167,10 +167,12 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
         action=found["finding_action"],
         action_text=found["action_text"],
         compared_with=compared_with(judged, last, settings),
-        also=tuple(dict.fromkeys(others)),
+        also=tuple(dict.fromkeys(others.values())),
         next_capture_on=found["next_capture_on"],
         next_capture_km=found["next_capture_km"],
         failed=bool(found["failed"]),
+        values=json.loads(found["finding_values"]),
+        also_rules=tuple(others),
     )
 
 

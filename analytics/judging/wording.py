@@ -1,7 +1,13 @@
-"""The figures in a rule's sentence, as this visit has them."""
+"""The sentences of judging: a rule's or step's words with the values that this visit has for them.
+
+A finding is a rule's id and values; its sentence is made from both here alone. Another language is another
+set of a rule's and a step's words and of the phrases below.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from string import Formatter
 from typing import Any
 
 import numpy as np
@@ -13,51 +19,113 @@ DROPS = (
     ("supply", "drop_supply_v", "drop_supply_limit_v"),
     ("ground", "drop_ground_v", "drop_ground_limit_v"),
 )
+# Places in sentences that a figure or fact of the judged visit, or a setting, fills.
+COLUMNS = {
+    "rpm_low": "rpm_low_used",
+    "rpm_high": "rpm_high_used",
+    "type_rpm_low": "rpm_low_used",
+    "ripple_limit": "ripple_limit_used_pct",
+    "accuracy": "book_accuracy_a",
+    "type_a": "type_a",
+}
+FACTS = {"hot": "fuel_hot", "unseen": "ripple_over"}
+SETTINGS = {"usual_low": "usual_low_a", "usual_high": "usual_high_a"}
+NOTHING_ODD = "Nothing out of the ordinary in "
 
 
 def fill(sentence: str, visit: pd.Series, settings: dict[str, Any]) -> str:
     """Return a sentence of the table with its figures filled in. visit: a judged row."""
+    return worded(sentence, values_of(sentence, visit, settings))
+
+
+def values_of(sentence: str, visit: pd.Series, settings: dict[str, Any]) -> dict[str, Any]:
+    """Return what a sentence of the table is made from besides its own words, as JSON holds it."""
+    return {name: _value(name, visit, settings) for name in _places(sentence)}
+
+
+def worded(sentence: str, values: dict[str, Any]) -> str:
+    """Return a sentence of the table with its values in their places."""
+    told = {name: _PHRASES[name](value) if name in _PHRASES else value for name, value in values.items()}
+    return sentence.format(**told) if told else sentence
+
+
+def nothing_odd(origin: str | None, motor: str | None, speed_told: bool) -> str | None:
+    """Return what a sound reading is said to be where it could not show everything, else None."""
+    if origin == "meter":
+        return f"{NOTHING_ODD}the average; a meter tells nothing of ripple and speed."
+    if motor == "brushless":
+        return f"{NOTHING_ODD}the average, which is all that a brushless pump shows."
+    return None if speed_told else f"{NOTHING_ODD}what could be measured; the speed was not told."
+
+
+def booked_because(reason: str) -> str:
+    """Return what stands where a person has booked a replacement."""
+    return f"Booked by a person: {reason}."
+
+
+def _places(sentence: str) -> list[str]:
     if "{" not in sentence:
-        return sentence
-    high = [
-        (side, visit[column], settings[limit]) for side, column, limit in DROPS if visit[f"drop_{side}_high"]
+        return []
+    return list(dict.fromkeys(name for _, name, _, _ in Formatter().parse(sentence) if name))
+
+
+def _value(name: str, visit: pd.Series, settings: dict[str, Any]) -> Any:
+    if name in COLUMNS:
+        return float(visit.get(COLUMNS[name], np.nan))
+    if name in SETTINGS:
+        return float(settings[SETTINGS[name]])
+    if name == "shortfall":
+        return _shortfall(visit)
+    if name == "segment":
+        return _segment(visit)
+    if name in FACTS:
+        return bool(visit[FACTS[name]])
+    drops = _drops(visit, settings)
+    return drops if name == "drops" else [side for side, _, _ in drops]
+
+
+def _drops(visit: pd.Series, settings: dict[str, Any]) -> list[list[Any]]:
+    """Side, volts lost and most that is usual, of each drop that is too high."""
+    return [
+        [side, float(visit[column]), float(settings[limit])]
+        for side, column, limit in DROPS
+        if visit[f"drop_{side}_high"]
     ]
-    return sentence.format(
-        rpm_low=visit["rpm_low_used"],
-        rpm_high=visit["rpm_high_used"],
-        type_rpm_low=visit["rpm_low_used"],
-        ripple_limit=visit["ripple_limit_used_pct"],
-        accuracy=float(visit["book_accuracy_a"]),
-        type_a=float(visit.get("type_a", np.nan)),
-        usual_low=settings["usual_low_a"],
-        usual_high=settings["usual_high_a"],
-        drops=" and ".join(
-            f"{v:g} V on the {side} side (up to {limit:g} V is usual)" for side, v, limit in high
-        ),
-        sides=" and ".join(side for side, _, _ in high),
-        shortfall=_shortfall(visit),
-        segment=_segment(visit),
-        unseen="" if visit["ripple_over"] else "; ripple alone does not show it",
-        hot=" in hot fuel" if visit["fuel_hot"] else "",
-    )
 
 
-def _shortfall(visit: pd.Series) -> str:
-    parts = []
+def _shortfall(visit: pd.Series) -> dict[str, float]:
+    """Pressure and its rating, delivery, of those that are too low."""
+    short: dict[str, float] = {}
     if visit["pressure_low"]:
-        rated = format_quantity(visit["rated_pressure_kpa"], "kPa")
-        parts.append(f"pressure {format_quantity(visit['fuel_pressure_kpa'], 'kPa')} of {rated} rated")
+        short |= {
+            "pressure_kpa": float(visit["fuel_pressure_kpa"]),
+            "rated_kpa": float(visit["rated_pressure_kpa"]),
+        }
     if visit["delivery_low"]:
-        parts.append(f"delivery {visit['delivery_l_min']:g} L/min")
-    text = " and ".join(parts) or "delivery"
-    return f"{text} is too low" if parts else text
+        short["delivery_l_min"] = float(visit["delivery_l_min"])
+    return short
 
 
-def _segment(visit: pd.Series) -> str:
+def _segment(visit: pd.Series) -> dict[str, Any] | None:
     if not visit["segment_odd"]:
+        return None
+    return {
+        "number": int(visit["segment_number"]),
+        "apart_pct": float(visit["segment_apart_pct"]),
+        "twice": bool(visit["segment_twice"]),
+    }
+
+
+def _shortfall_phrase(short: dict[str, float]) -> str:
+    parts = []
+    if "pressure_kpa" in short:
+        pressure, rated = (format_quantity(short[name], "kPa") for name in ("pressure_kpa", "rated_kpa"))
+        parts.append(f"pressure {pressure} of {rated} rated")
+    if "delivery_l_min" in short:
+        parts.append(f"delivery {short['delivery_l_min']:g} L/min")
+    return f"{' and '.join(parts)} is too low" if parts else "delivery"
+
+
+def _segment_phrase(segment: dict[str, Any] | None) -> str:
+    if segment is None:
         return ""
-    twice = ", seen twice a turn," if visit["segment_twice"] else ""
-    apart = float(visit["segment_apart_pct"])
-    side = "below" if apart < 0 else "above"
-    number = f"{visit['segment_number']:.0f}"
-    return f" Segment {number}{twice} lies {abs(apart):.1f} % of the average {side} the others."

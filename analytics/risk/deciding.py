@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.judging.wording import booked_because
 from analytics.money.cost_rule import Curves, Weighed, weigh, with_decision
 from analytics.money.decision import CHECK, CHECK_AND_CHANGE, JOBS, ON_CEILING
 from analytics.money.outlook import Ahead
@@ -120,7 +121,7 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
     standing = status.isin(STANDING).to_numpy()
     why = said("reason").fillna("no reason given")
     action[standing] = BOOK
-    text[standing] = ("Booked by a person: " + why[standing].astype(str) + ".").to_numpy(object)
+    text[standing] = why[standing].astype(str).map(booked_because).to_numpy(object)
     planned = pd.to_datetime(said("planned_on")).dt.date.astype(object)
     proposed = pumps["proposed_on"].astype(object)
     return pumps.assign(

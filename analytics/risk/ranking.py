@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.action import decide_actions
-from analytics.judging.finding import BROKE_DOWN, decide_findings
+from analytics.judging.finding import BROKE_DOWN, NO_VALUES, decide_findings
 from analytics.judging.judged import judged_visits
 from analytics.money.cost_book import CostBook, cost_book
 from analytics.money.cost_rule import with_prices
@@ -22,7 +22,7 @@ from analytics.past.history import History, read_history
 from analytics.past.lots import early_failures
 from analytics.risk.deciding import decide_pumps
 from analytics.risk.forecast import GRID_KM, Forecast, State, fit_for, score, survival_on_grid
-from analytics.risk.reasons import Grounds, beyond, format_quantities, points, reasons
+from analytics.risk.reasons import Grounds, beyond, format_quantities, points, reasons, with_next_step
 from analytics.statements import statement
 from analytics.trend.drift import drift_of
 from analytics.wear_model.failure_risk import CAUSES
@@ -122,15 +122,7 @@ def decided_facts(
     table, _ = decide_pumps(
         table, made, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today
     )
-    follow = table["action_text"].where(table["action"] != "none", "")
-    table["reason"] = [
-        f"{r} Next: {t[0].lower()}{t[1:]}" if t else r for r, t in zip(table["reason"], follow, strict=True)
-    ]
-    down = (table["status"] == "failed").to_numpy()
-    since = table["down_since"].astype(str).str[:10]
-    told = "Down since " + since + ". " + table["finding_text"] + " Next: " + table["action_text"]
-    table["reason"] = table["reason"].where(~down, told)
-    return table, made
+    return table.assign(reason=with_next_step(table)), made
 
 
 def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
@@ -161,6 +153,7 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
 # What the rules say of a pump that has no reading.
 NEVER_READ: dict[str, Any] = {
     "finding": "no-capture", "finding_text": "Nothing was captured of this pump yet.",
+    "finding_values": NO_VALUES,
     "finding_action": "none", "next_test": "A first capture at the next stop.", "missing": "",
     "failed": False, "down_since": pd.NaT, "next_capture_on": None, "next_capture_km": None,
 }  # fmt: skip

@@ -9,7 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
+from analytics.past.frames import each
 from ingest.units import format_quantity
 
 FEW_FAILURES = 5
@@ -97,6 +99,23 @@ def reasons(g: Grounds, *, fleet_pct: int, fleet_failures: int) -> np.ndarray:
             otherwise="",
         )
     )
+
+
+def with_next_step(rows: pd.DataFrame) -> list[str]:
+    """Return each pump's reason and what follows from it; of a pump that is down, since when and by what.
+
+    rows: reason, action, action_text, status, down_since, finding_text.
+    """
+    out = []
+    for row in each(rows[["reason", "action", "action_text", "status", "down_since", "finding_text"]]):
+        if row.status == "failed":
+            since = f"Down since {str(row.down_since)[:10]}. {row.finding_text}"
+            out.append(f"{since} Next: {row.action_text}")
+        elif row.action == "none" or not row.action_text:
+            out.append(row.reason)
+        else:
+            out.append(f"{row.reason} Next: {row.action_text[0].lower()}{row.action_text[1:]}")
+    return out
 
 
 def _started(what: str, p: np.ndarray) -> np.ndarray:

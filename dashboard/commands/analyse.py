@@ -179,6 +179,7 @@ def _measured(path: Path, args: argparse.Namespace) -> str:
     cited = {
         "rule": verdict.rule,
         "text": verdict.text,
+        "values": verdict.values,
         "next_test": verdict.next_test,
         "action": verdict.action,
     }

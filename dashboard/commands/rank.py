@@ -38,6 +38,7 @@ JSON_FIELDS = (
     "down_since",
     "finding",
     "finding_text",
+    "finding_values",
     "finding_action",
     "next_test",
     "action",
