@@ -51,8 +51,8 @@ def decide_findings(
     *,
     breakdowns: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Return one row per pump: finding, finding_text, finding_values, finding_action, next_test, missing, failed,
-    down_since.
+    """Return one row per pump: finding, finding_text, finding_values, finding_action, next_test, missing,
+    failed, down_since.
 
     `finding_values`: what the text is made from besides the rule's words, as JSON.
     `missing` names the steps not yet passed, separated by commas. `failed`: a stall, no current on proven

@@ -145,7 +145,8 @@ def records(table: pd.DataFrame) -> list[dict[str, Any]]:
     import pandas as pd
 
     rows = table[list(JSON_FIELDS)].to_dict("records")
-    return [{str(k): _plain(v, pd) for k, v in row.items()} for row in rows]
+    plain = [{str(k): _plain(v, pd) for k, v in row.items()} for row in rows]
+    return [row | {"finding_values": json.loads(row["finding_values"])} for row in plain]
 
 
 def _plain(value: Any, pd: Any) -> Any:

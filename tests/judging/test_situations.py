@@ -6,8 +6,9 @@ from dataclasses import replace
 import pytest
 
 from analytics.judging.action import ACTIONS
-from analytics.judging.rules import RULES
+from analytics.judging.rules import RULE_BY_ID, RULES
 from analytics.judging.steps import MOST_WORDS
+from analytics.judging.wording import worded
 from tests.judging.more_situations import MORE
 from tests.judging.situation_runs import rank_situations
 from tests.judging.situations import GOOD, PUMP, Situation
@@ -93,6 +94,13 @@ def test_the_next_test_is_one_short_sentence_or_two(ranked):
         assert 1 <= len(row["next_test"].split()) <= MOST_WORDS, (name, row["next_test"])
         assert row["finding_action"] in ACTIONS
         assert "{" not in row["finding_text"] + row["next_test"]
+
+
+def test_a_finding_is_worded_from_its_rule_and_values_alone(ranked):
+    told = {name: row for name, row in ranked.items() if row["finding"] in RULE_BY_ID}
+    for name, row in told.items():
+        assert worded(RULE_BY_ID[row["finding"]].text, row["finding_values"]) == row["finding_text"], name
+    assert len([row for row in told.values() if row["finding_values"]]) > 10
 
 
 def test_capturing_again_is_not_the_answer_to_everything(ranked):
