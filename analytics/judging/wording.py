@@ -129,3 +129,19 @@ def _shortfall_phrase(short: dict[str, float]) -> str:
 def _segment_phrase(segment: dict[str, Any] | None) -> str:
     if segment is None:
         return ""
+    twice = ", seen twice a turn," if segment["twice"] else ""
+    side = "below" if segment["apart_pct"] < 0 else "above"
+    apart = f"{abs(segment['apart_pct']):.1f} % of the average {side} the others."
+    return f" Segment {segment['number']}{twice} lies {apart}"
+
+
+_PHRASES: dict[str, Callable[[Any], str]] = {
+    "drops": lambda drops: " and ".join(
+        f"{v:g} V on the {side} side (up to {limit:g} V is usual)" for side, v, limit in drops
+    ),
+    "sides": lambda sides: " and ".join(sides),
+    "shortfall": _shortfall_phrase,
+    "segment": _segment_phrase,
+    "unseen": lambda over: "" if over else "; ripple alone does not show it",
+    "hot": lambda hot: " in hot fuel" if hot else "",
+}
