@@ -18,7 +18,11 @@ import numpy as np
 import pandas as pd
 
 from analytics.learning.fitting import fit_history
+from analytics.money.cost_book import CostBook, cost_book
+from analytics.money.interval_rule import break_even_risk
+from analytics.money.long_run import LongRun
 from analytics.past.history import EPOCH, History, read_history
+from analytics.record.conclusion import Acting, acting, days_outside, verdict
 from analytics.record.hindsight import acted_on, by_day, in_words, method_scores
 from analytics.record.life_ranges import coverage
 from analytics.record.plain_rules import rule_scores
@@ -29,6 +33,11 @@ from analytics.wear_model.remaining_life import distance_left
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import USUAL_INTERVAL_KM
+
+EMPTY = (
+    "as_of", "pump_id", "risk", "happened", "judged", "taken_off", "calls", "run_km", "planned", "failure",
+    "cost_per_km",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -50,6 +59,10 @@ class Backtest:
     acted: dict[str, int]
     invented: bool
     text: str
+    verdict: str
+    outside: tuple[str, ...]
+    acting: Acting
+    distance_unit: str
 
 
 def backtest(
@@ -67,7 +80,8 @@ def backtest(
         everything = read_history(connection, until)
         pasts = [read_history(connection, day) for day in cutoff_days(everything, cutoffs)]
         invented = settings_at(connection)["records_are"] == "invented"
-    return backtest_histories(everything, pasts, progress, invented=invented)
+        book = cost_book(connection, max(date.today(), everything.as_of))
+    return backtest_histories(everything, pasts, progress, invented=invented, book=book)
 
 
 def cutoff_days(history: History, cutoffs: int) -> list[date]:
@@ -93,37 +107,39 @@ def backtest_histories(
     progress: Callable[[int, int], None] | None = None,
     *,
     invented: bool = False,
+    book: CostBook | None = None,
 ) -> Backtest:
-    """As `backtest`, from histories read at each past day."""
+    """As `backtest`, from histories read at each past day; book: prices of today (default: placeholders)."""
+    book = book or CostBook(everything.as_of, "USD", (), {})
     frames: list[pd.DataFrame] = []
     for k, past in enumerate(pasts):
         if progress:
             progress(k, len(pasts))
         if len(past.pumps):
-            frames.append(_forecast(score(past, fit_history(past)), everything))
+            frames.append(_forecast(score(past, fit_history(past)), everything, book))
     if progress and pasts:
         progress(len(pasts), len(pasts))
-    forecasts = (
-        pd.concat(frames, ignore_index=True)
-        if frames
-        else pd.DataFrame(columns=["as_of", "pump_id", "risk", "happened", "judged", "taken_off"])
-    )
+    forecasts = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(EMPTY))
     judged = forecasts[forecasts["judged"].astype(bool)].reset_index(drop=True)
-    scores = method_scores(judged)
+    scores, days = method_scores(judged), by_day(judged)
     return Backtest(
         tuple(past.as_of for past in pasts),
         forecasts,
-        by_day(judged),
+        days,
         scores,
         reliability_bins(judged["risk"].to_numpy(float), judged["happened"].to_numpy(bool)),
         coverage(forecasts),
         acted_on(everything, forecasts),
         invented,
         in_words(everything, forecasts, len(pasts), scores, invented),
+        verdict(judged, scores),
+        tuple(days_outside(days)),
+        acting(judged, book.currency),
+        str(everything.settings["distance_unit"]),
     )
 
 
-def _forecast(state: State, everything: History) -> pd.DataFrame:
+def _forecast(state: State, everything: History, book: CostBook) -> pd.DataFrame:
     """Forecast all pumps in service on one past day and add what happened."""
     past = state.history
     model = risk_model(state.fit.parameters)
@@ -139,6 +155,11 @@ def _forecast(state: State, everything: History) -> pd.DataFrame:
     taken_off = removed & ~failed & (ran < d)
     base = model.log_survival(state.known, state.d_0).total
     seen = 1 - np.exp(base - model.log_survival(state.known, state.d_0 + np.maximum(ran, 0.0)).total)
+    priced = book.price_frame(pumps)
+    planned, failure = priced["planned"].to_numpy(float), priced["failure"].to_numpy(float)
+    long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
+    g = long_run.cost_per_km(pumps["pump_type"], planned, failure)
+    of_new, _ = model.risk(state.new_pumps, np.zeros(len(d)), d)
     counts = np.zeros(len(past.pumps), int)
     counts[state.filtered.tracks.order] = state.filtered.tracks.counts
     made = pd.DataFrame(
@@ -158,6 +179,11 @@ def _forecast(state: State, everything: History) -> pd.DataFrame:
             "ran_km": ran,
             "failed_later": failed,
             "chance_by_end": np.clip(seen, 0, 1),
+            "calls": (risk >= break_even_risk(d, planned, failure, g)) & (risk > of_new),
+            "run_km": np.clip(ran, 0.0, d),
+            "planned": planned,
+            "failure": failure,
+            "cost_per_km": g,
         }
     )
     return pd.concat([made, rule_scores(past, state.rows, d)], axis=1)

@@ -38,7 +38,7 @@ def method_scores(judged: pd.DataFrame) -> pd.DataFrame:
     for name, label in ({"model": "this model"} | RULES).items():
         raw = judged["risk" if name == "model" else name].to_numpy(float)
         p = (raw if name == "model" else as_chance(raw, happened, as_of))[later]
-        area, slope = auc_interval(raw[later], o, pump), calibration_slope(p, o)
+        area, slope = auc_interval(raw[later], o, pump), calibration_slope(p, o, pump)
         top = np.argsort(-raw[later], kind="stable")[: max(len(o) // 10, 1)]
         out.append(
             {

@@ -67,20 +67,43 @@ def auc_interval(p: np.ndarray, happened: np.ndarray, cluster: np.ndarray | None
     """Return the area under the ROC curve and its standard error: DeLong's, or with `cluster` (n,) that of
     Obuchowski 1997, where forecasts of one cluster (a pump on several days) are not independent."""
     o = np.asarray(happened, bool)
-    m, n = int(o.sum()), int((~o).sum())
-    if not m or not n:
+    if o.all() or not o.any():
         return Estimate(float("nan"), float("nan"))
+    area, v10, v01 = _placed(p, o)
+    return Estimate(area, _placed_se(v10 - area, v01 - area, o, cluster))
+
+
+def auc_difference(
+    p: np.ndarray, other: np.ndarray, happened: np.ndarray, cluster: np.ndarray | None = None
+) -> Estimate:
+    """Return how much larger the area of `p` is than that of `other` on the same forecasts, with the standard
+    error of the difference, as `auc_interval` has it (paired: DeLong et al. 1988; clustered: Obuchowski
+    1997)."""
+    o = np.asarray(happened, bool)
+    if o.all() or not o.any():
+        return Estimate(float("nan"), float("nan"))
+    (first, a10, a01), (second, b10, b01) = _placed(p, o), _placed(other, o)
+    more = first - second
+    return Estimate(more, _placed_se(a10 - b10 - more, a01 - b01 - more, o, cluster))
+
+
+def _placed(p: np.ndarray, o: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+    """Return the area, and of each that happened and each that didn't the share of the others it is placed
+    right against, ties counted half."""
     every, own = rankdata(p), np.empty(len(o))
-    own[o], own[~o] = rankdata(p[o]), rankdata(p[~o])
-    # share of the other class below each one, ties counted half
-    v10, v01 = (every[o] - own[o]) / n, 1 - (every[~o] - own[~o]) / m
-    area = float(v10.mean())
+    own[o], own[~o] = rankdata(np.asarray(p)[o]), rankdata(np.asarray(p)[~o])
+    v10, v01 = (every[o] - own[o]) / (~o).sum(), 1 - (every[~o] - own[~o]) / o.sum()
+    return float(v10.mean()), v10, v01
+
+
+def _placed_se(d10: np.ndarray, d01: np.ndarray, o: np.ndarray, cluster: np.ndarray | None) -> float:
+    m, n = len(d10), len(d01)
     if cluster is None:
-        var = (np.var(v10, ddof=1) / m if m > 1 else 0.0) + (np.var(v01, ddof=1) / n if n > 1 else 0.0)
-        return Estimate(area, float(np.sqrt(var)))
+        var = (np.var(d10, ddof=1) / m if m > 1 else 0.0) + (np.var(d01, ddof=1) / n if n > 1 else 0.0)
+        return float(np.sqrt(var))
     code = np.unique(cluster, return_inverse=True)[1]
     groups = int(code.max()) + 1
-    yes, no = np.bincount(code[o], v10 - area, groups) / m, np.bincount(code[~o], v01 - area, groups) / n
+    yes, no = np.bincount(code[o], d10, groups) / m, np.bincount(code[~o], d01, groups) / n
 
     def spread(k: int) -> float:
         return k / (k - 1) if k > 1 else 0.0
@@ -90,11 +113,14 @@ def auc_interval(p: np.ndarray, happened: np.ndarray, cluster: np.ndarray | None
         + spread(len(set(code[~o]))) * no @ no
         + 2 * spread(groups) * yes @ no
     )
-    return Estimate(area, max(float(var), 0.0) ** 0.5)
+    return max(float(var), 0.0) ** 0.5
 
 
-def calibration_slope(p: np.ndarray, happened: np.ndarray) -> Estimate:
+def calibration_slope(p: np.ndarray, happened: np.ndarray, cluster: np.ndarray | None = None) -> Estimate:
     """Return the slope of a logistic regression of what happened on logit p (1: right; below: too bold).
+
+    Its standard error is the information's, or with `cluster` (n,) the sandwich over clusters (Liang & Zeger,
+    Biometrika 73, 1986), where forecasts of one cluster are not independent.
 
     NaN where all or nothing happened, or what happened is told apart without a fault: there is no best slope.
     """
@@ -118,8 +144,18 @@ def calibration_slope(p: np.ndarray, happened: np.ndarray) -> Estimate:
             step = step / 2
         b = b + step
         if np.abs(step).max() < 1e-10:
-            return Estimate(float(b[1]), float(np.sqrt(np.linalg.inv(info)[1, 1])))
+            return Estimate(float(b[1]), _slope_se(np.linalg.inv(info), x * (o - q)[:, None], cluster))
     return Estimate(float("nan"), float("nan"))
+
+
+def _slope_se(inverse: np.ndarray, scores: np.ndarray, cluster: np.ndarray | None) -> float:
+    if cluster is None:
+        return float(np.sqrt(inverse[1, 1]))
+    code = np.unique(cluster, return_inverse=True)[1]
+    groups = int(code.max()) + 1
+    sums = np.column_stack([np.bincount(code, column, groups) for column in scores.T])
+    middle = sums.T @ sums * (groups / (groups - 1) if groups > 1 else 1.0)
+    return float(np.sqrt((inverse @ middle @ inverse)[1, 1]))
 
 
 def concordance(time: np.ndarray, event: np.ndarray, risk: np.ndarray) -> float:

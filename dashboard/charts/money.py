@@ -107,6 +107,33 @@ def cost_by_ratio(
     return dressed(lines + rule + words, palette, height=260)
 
 
+def budget(frame: pd.DataFrame, currency: str, *, palette: Palette = LIGHT) -> Any:
+    """Return money expected by month with its range; frame: month, changes_cost, failures_cost, cost_low,
+    cost_high."""
+    kinds = {"changes_cost": "planned", "failures_cost": "on the road"}
+    parts = pd.concat(
+        [frame[["month"]].assign(kind=kind, amount=frame[name]) for name, kind in kinds.items()]
+    )
+    parts["order"] = parts["kind"].map(list(kinds.values()).index)
+    x = alt.X("month:O", title=None, axis=alt.Axis(labelAngle=0, labelOverlap=True))
+    bars = (
+        alt.Chart(parts)
+        .mark_bar(stroke=palette.paper, strokeWidth=1)
+        .encode(
+            x=x,
+            y=alt.Y("amount:Q", axis=y_axis(f"expected, {currency}", format=",.0f")),
+            color=alt.Color(
+                "kind:N", title=None,
+                scale=alt.Scale(domain=list(kinds.values()), range=[palette.main, palette.wear]),
+            ),
+            order="order:O",
+            tooltip=["month:O", "kind:N", alt.Tooltip("amount:Q", format=",.0f")],
+        )
+    )  # fmt: skip
+    reach = alt.Chart(frame).mark_rule(color=palette.ink, strokeWidth=1.5)
+    return dressed(bars + reach.encode(x=x, y="cost_low:Q", y2="cost_high:Q"), palette, height=260)
+
+
 def tornado(
     frame: pd.DataFrame, currency: str, per: str, *, names: dict[str, str], palette: Palette = LIGHT
 ) -> Any:

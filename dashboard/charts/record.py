@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import altair as alt
+import numpy as np
 import pandas as pd
 
 from dashboard.charts.style import dressed, y_axis
@@ -12,15 +13,20 @@ from dashboard.shell.palette import LIGHT, Palette
 
 
 def reliability(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
-    """Return stated against observed risk by group; frame: stated, observed, low, high (0-1), pumps."""
-    top = max(0.05, float(frame[["stated", "high"]].max().max()) * 1.05) if len(frame) else 1.0
-    scale = alt.Scale(domain=[0, top], nice=False)
-    even = alt.Chart(pd.DataFrame({"stated": [0, top], "observed": [0, top]})).mark_line(
+    """Return stated against observed risk by group, both by tenfolds; frame: stated, observed, low, high
+    (0-1), pumps. What is 0 stands at the foot."""
+    told = [*frame["stated"], *frame["observed"]] if len(frame) else [0.01]
+    foot = 10.0 ** np.floor(np.log10(max(min((v for v in told if v > 0), default=0.01), 1e-4)))
+    scale = alt.Scale(type="log", domain=[foot, 1.0], nice=False, clamp=True)
+    frame = frame.assign(
+        **{name: frame[name].clip(lower=foot) for name in ("stated", "observed", "low", "high")}
+    )
+    even = alt.Chart(pd.DataFrame({"stated": [foot, 1.0], "observed": [foot, 1.0]})).mark_line(
         color=palette.faint, strokeDash=[4, 4]
     )
     even = even.encode(x=alt.X("stated:Q", scale=scale), y=alt.Y("observed:Q", scale=scale))
     base = alt.Chart(frame).encode(
-        x=alt.X("stated:Q", title="risk as stated", axis=alt.Axis(format="%"), scale=scale),
+        x=alt.X("stated:Q", title="risk as stated", axis=alt.Axis(format="~%"), scale=scale),
         tooltip=[
             alt.Tooltip("stated:Q", format=".1%"),
             alt.Tooltip("observed:Q", format=".1%"),
@@ -31,7 +37,7 @@ def reliability(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
         y=alt.Y("low:Q", scale=scale), y2="high:Q"
     )
     dots = base.mark_point(filled=True, color=palette.main, opacity=1).encode(
-        y=alt.Y("observed:Q", axis=y_axis("share that failed", format="%"), scale=scale),
+        y=alt.Y("observed:Q", axis=y_axis("share that failed", format="~%"), scale=scale),
         size=alt.Size(
             "pumps:Q",
             title="pumps in the group",

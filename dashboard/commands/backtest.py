@@ -5,12 +5,13 @@ from __future__ import annotations
 import argparse
 import json
 import textwrap
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
 from dashboard.words.formats import UNKNOWN
-from dashboard.words.record import METHODS, acted_lines, held_text, is_slope, methods_heading
+from dashboard.words.record import METHODS, acted_lines, acting_line, held_text, is_slope, methods_heading
 
 if TYPE_CHECKING:
     from analytics.record.backtest import Backtest
@@ -47,6 +48,9 @@ def as_dict(found: Backtest) -> dict[str, Any]:
     return {
         "cutoffs": [day.isoformat() for day in found.cutoffs],
         "records_are": "invented" if found.invented else "real",
+        "verdict": found.verdict,
+        "outside": list(found.outside),
+        "acting": asdict(found.acting) | {"saved": found.acting.saved},
         "text": found.text,
         "by_day": json.loads(found.by_day.astype({"as_of": str}).to_json(orient="records")),
         "scores": json.loads(found.scores.to_json(orient="records")),
@@ -58,7 +62,8 @@ def as_dict(found: Backtest) -> dict[str, Any]:
 
 def as_text(found: Backtest) -> str:
     """Return the figures for a terminal."""
-    lines = [textwrap.fill(found.text, WIDTH)]
+    said = [found.verdict, *found.outside, acting_line(found) if found.verdict else "", found.text]
+    lines = [textwrap.fill(sentence, WIDTH) for sentence in said if sentence]
     if len(found.by_day):
         lines += ["", "Failures before the next visit was due, by past day:"]
         lines += [

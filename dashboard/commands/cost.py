@@ -65,6 +65,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--by", metavar="NAME", help="with --set: who sets it; default: who is logged in here"
     )
     parser.add_argument("--elements", action="store_true", help="list the elements of cost and stop")
+    parser.add_argument(
+        "--budget",
+        action="store_true",
+        help="twelve months by month and depot, as CSV, instead of the review",
+    )
     parser.add_argument("--json", action="store_true", help="the whole review as one object")
     parser.add_argument(
         "--csv", choices=FRAMES, metavar="TABLE", help=f"one table as CSV: {', '.join(FRAMES)}"
@@ -94,7 +99,9 @@ def run(args: argparse.Namespace) -> int:
     what_if = dict(_price(text, "--what-if") for text in args.what_if)
     review = cost_review(args.ledger, args.as_of, discount_pct=args.discount, what_if=what_if)
     say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
-    if args.csv:
+    if args.budget:
+        print(budget_csv(args, review), end="")
+    elif args.csv:
         from dashboard.words.formats import as_csv
 
         sys.stdout.write(as_csv(getattr(review, args.csv)).decode("utf-8-sig"))
@@ -103,6 +110,18 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(as_text(review))
     return 0
+
+
+def budget_csv(args: argparse.Namespace, review: CostReview) -> str:
+    """Return the budget as CSV; columns as in docs/costs.md."""
+    from analytics.cost_review.budget import budget_of
+    from analytics.scheduling.planning import plan
+    from dashboard.words.formats import as_csv
+
+    made = plan(args.ledger, as_of=args.as_of)
+    table = budget_of(args.ledger, review, made.lines, made.today, made.horizon_days)
+    money = ["changes_cost", "failures_cost", "cost", "cost_low", "cost_high"]
+    return as_csv(table.round(dict.fromkeys(money, 2) | {"changes": 3, "failures": 3})).decode("utf-8-sig")
 
 
 def as_dict(review: CostReview) -> dict[str, Any]:

@@ -76,6 +76,18 @@ class AnswerStore:
             return replace(kept, failed=_failed(self._start(name, stamp)))
         return None
 
+    def soon(self, name: str, stamp: Stamp) -> Kept | None:
+        """Return the newest answer, whatever state it shows, or None; one for this state is being made in the
+        background, also for a small fleet. Raises PumpledgerError where it could not be made and there is
+        none."""
+        kept = self.newest.get(name)
+        if kept is not None and kept.stamp == stamp:
+            return kept
+        job = self._start(name, stamp)
+        if kept is not None:
+            return replace(kept, failed=_failed(job))
+        return job.result() if job.done() else None
+
     def _here(self, name: str, stamp: Stamp) -> Kept:
         with self._turn:
             kept = self.newest.get(name)

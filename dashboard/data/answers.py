@@ -90,7 +90,13 @@ def _ahead(ledger: Path) -> Any:
     return replace(made, **small)
 
 
-MAKERS = {"ranking": _ranking, "plan": _plan, "costs": _costs, "ahead": _ahead}
+def _record(ledger: Path) -> Any:
+    from analytics.record.backtest import backtest
+
+    return backtest(ledger)
+
+
+MAKERS = {"ranking": _ranking, "plan": _plan, "costs": _costs, "ahead": _ahead, "record": _record}
 
 
 def main(name: str, ledger: Path) -> None:

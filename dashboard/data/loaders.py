@@ -211,20 +211,25 @@ def _bay_decision(ledger: str, stamp_key: Stamp, visit_id: int) -> Any:
     return decide_after(Path(ledger), visit_id)
 
 
-def backtest_known() -> Any:
-    """Return the test of past forecasts if it was worked out on this ledger as it stands, else None."""
-    kept = st.session_state.get("backtest")
-    return kept[1] if kept and kept[0] == stamp(ledger_path()) else None
-
-
-def work_out_backtest(progress: Any) -> Any:
-    """Stand on past days and forecast; takes a fit for each. progress(done, of)."""
-    from analytics.record.backtest import backtest
-
+def forecast_record() -> Kept | None:
+    """Return the newest test of past forecasts, or None while the first is being worked out in the
+    background."""
     ledger = ledger_path()
-    result = backtest(ledger, progress=progress)
-    st.session_state["backtest"] = (stamp(ledger), result)
-    return result
+    return _answer_store(str(ledger)).soon("record", stamp(ledger))
+
+
+def budget() -> pd.DataFrame:
+    """Return what the next twelve months will cost by month and depot
+    (analytics.cost_review.budget.COLUMNS)."""
+    made, costs = planned(), cost_review()
+    return _budget(str(ledger_path()), (*made.stamp, *costs.stamp), made.value, costs.value)
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _budget(ledger: str, stamp_key: Stamp, _plan: Any, _costs: Any) -> pd.DataFrame:
+    from analytics.cost_review.budget import budget_of
+
+    return budget_of(Path(ledger), _costs, _plan.lines, _plan.today, _plan.horizon_days)
 
 
 def cost_review() -> Kept:

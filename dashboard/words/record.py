@@ -86,6 +86,28 @@ def held_text(row: Mapping[Any, Any]) -> str:
     return f"{100 * row['coverage']:.0f} ± {100 * Z_95 * row['coverage_se']:.0f} %"
 
 
+def acting_line(found: Any) -> str:
+    """Return what acting on the lists of the past days would have cost and saved."""
+    from analytics.record.conclusion import acting_words
+
+    unit = found.distance_unit
+    return acting_words(
+        found.acting, f"{formats.about(formats.in_unit(found.acting.given_up_km, unit))} {unit}"
+    )
+
+
+def forecast_rows(forecasts: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """Return past forecasts in the fleet's own unit, by unit and day, without numbers of rows
+    (docs/pages.md)."""
+    distances = [name for name in forecasts if str(name).endswith("_km") and name != "cost_per_km"]
+    out = forecasts.copy()
+    for name in distances:
+        out[name] = formats.in_unit(out[name], unit)
+    out["cost_per_km"] = out["cost_per_km"] * formats.in_unit(1.0, unit) ** -1
+    names = {name: str(name).removesuffix("_km") + f"_{unit}" for name in distances}
+    return out.drop(columns=["pump_id"]).rename(columns=names | {"cost_per_km": f"cost_per_{unit}"})
+
+
 def acted_lines(a: dict[str, int]) -> list[str]:
     """Return what strip-downs showed and what became of the riskiest tenth; none where nobody acted."""
     if not a["taken_off_on_condition"] and not a["flagged_and_left"] + a["flagged_and_taken_off"]:

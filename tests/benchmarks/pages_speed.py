@@ -42,7 +42,7 @@ PAGES = {
     "pump?pump=12": ("text=/chance of failing/", '[data-testid="stMetric"]'),
     "plan-board": ("text=/replacements? (is )?planned/", '[data-testid="stDataFrame"] canvas'),
     "costs": ("text=/Twelve months to|No breakdown/", '[data-testid="stMetric"]'),
-    "forecast-record": ("text=/Stands on past days/", '[data-testid="stButton"]'),
+    "forecast-record": ("text=/Forecast record/", "text=/background|In short/"),
     "fleet-data": ("text=/[\\d,]+ units/", '[data-testid="stDataFrame"] canvas'),
     "open-questions": ("text=/[\\d,]+ questions? open/", '[data-testid="stForm"]'),
 }

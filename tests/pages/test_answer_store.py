@@ -123,3 +123,19 @@ def test_an_answer_is_worked_out_in_a_process_of_its_own(tmp_path):
     assert set(ranking.groups["kind"]) == {"type"}  # no lot is known
     with pytest.raises(LedgerError, match="no ledger"):
         answer_store.apart("ranking", tmp_path / "none.duckdb")
+
+
+def test_what_takes_long_is_made_behind_the_page_also_for_a_small_fleet(made, tmp_path):
+    counts, go = made
+    store = AnswerStore(tmp_path / "fleet.duckdb")
+    go.clear()
+    assert store.soon("record", (1,)) is None
+    assert store.soon("record", (1,)) is None  # no second job
+    go.set()
+    assert waited(store, "record").stamp == (1,)
+    assert store.soon("record", (1,)).stamp == (1,)
+    go.clear()
+    assert store.soon("record", (2,)).stamp == (1,)  # the last one meanwhile
+    go.set()
+    assert waited(store, "record").stamp == (2,)
+    assert counts == ["record", "record"]

@@ -117,12 +117,25 @@ def test_money_charts_name_the_currency():
     assert "area" in marks(spec)
     assert "least cost" in str(spec["datasets"])
     policies = pd.DataFrame({"policy": ["a"], "cost": [1.0], "cost_low": [0.5], "cost_high": [2.0]})
+    moved = pd.DataFrame(
+        {"driver": ["tow", "life"], "low": [1.0, 3.0], "high": [2.0, 1.0], "base": [1.5, 1.5],
+         "best_low": ["a", "b"], "best_high": ["a", "a"], "best_base": ["a", "a"]}
+    )  # fmt: skip
+    spec = money.tornado(moved, "USD", "a year", names={"a": "fixed age", "b": "condition"}).to_dict()
+    assert "condition" in str(spec["datasets"])
+    assert marks(spec) == ["bar", "tick", "text", "text"]
     assert "USD per 10,000 mi" in titles(money.policies(policies, "USD", "per 10,000 mi").to_dict())
 
 
 def test_reliability_has_an_even_line_and_intervals():
     rows = pd.DataFrame({"stated": [0.1], "observed": [0.12], "low": [0.05], "high": [0.2], "pumps": [50]})
-    assert marks(record.reliability(rows).to_dict()) == ["line", "rule", "point"]
+    spec = record.reliability(rows.assign(low=0.0)).to_dict()
+    assert marks(spec) == ["line", "rule", "point"]
+    assert spec["layer"][0]["encoding"]["x"]["scale"] == {
+        "type": "log", "domain": [0.1, 1.0], "nice": False, "clamp": True,
+    }  # fmt: skip
+    drawn = next(d for d in spec["datasets"].values() if "pumps" in d[0])
+    assert drawn[0]["low"] == 0.1  # none at all stands at the foot
 
 
 def test_expected_and_counted_keep_apart_by_shape():

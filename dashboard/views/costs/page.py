@@ -5,7 +5,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.parts import early_failures, spending
 from dashboard.shell import frame, say
-from dashboard.views.costs import intervals, parts, reporting, spent
+from dashboard.views.costs import budget, intervals, parts, reporting, spent
 
 st.title("Costs")
 if not frame.started(
@@ -24,6 +24,7 @@ frame.show_open_tab(
         "Spent": lambda: spent.show(review),
         "Policies": lambda: parts.show_policies(review),
         "How often to capture": lambda: intervals.show(review),
+        "Budget": lambda: budget.show(review),
         "Best age": lambda: parts.show_ages(review),
         "Types and lots": lambda: early_failures.show_groups(loaders.groups()),
         "Lists and outcomes": lambda: spent.show_lists(review),

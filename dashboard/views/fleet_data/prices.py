@@ -21,6 +21,7 @@ from ingest.units import parse_number
 def show_prices() -> None:
     """Draw the prices in use and take new ones, dated, with their source."""
     from analytics.money.cost_book import read_costs
+    from analytics.money.elements import TOTALS
 
     currency = loaders.settings()["currency"]
     book = read_costs(loaders.ledger_path())
@@ -33,6 +34,12 @@ def show_prices() -> None:
         say.line(
             f"Placeholders among the prices behind these, confirmed by nobody: {n}. Every figure in money "
             "leans on them."
+        )
+    for name in (n for n in TOTALS if book.whole(n) is not None):
+        say.note(
+            f"{TOTALS[name]} is given whole, so none of its elements counts. To price it by them again, "
+            "give the "
+            "whole amount without a number."
         )
     table = price_table(book, currency)
     lists.show(table, "Prices with amount, unit, confirmation and source.", "prices")
@@ -64,7 +71,7 @@ def price_table(book: Any, currency: str) -> pd.DataFrame:
         since = formats.UNKNOWN if entry.valid_from.year == 1900 else formats.day(entry.valid_from)
         return labels[name], whom, entry.amount, unit(name), confirmed, since, entry.source
 
-    whole = [row(name, entry, "all") for name in TOTALS if (entry := book.entry(name)) is not None]
+    whole = [row(name, entry, "all") for name in TOTALS if (entry := book.whole(name)) is not None]
     single = [row(e.name, book.entry(e.name), "all") for e in ELEMENTS]
     narrow = {(e.element, e.vehicle_class, e.depot) for e in book.entries if e.vehicle_class or e.depot}
     special = [
@@ -85,7 +92,10 @@ def _give_price(currency: str) -> None:
     unit = currency if element in TOTALS or ELEMENT[element].unit == "money" else ELEMENT[element].unit
     with st.form("price", border=True):
         a, b = st.columns(2)
-        amount = a.number_input(f"Amount, {unit}", 0.0, None, None, 10.0)
+        amount = a.number_input(
+            f"Amount, {unit}", 0.0, None, None, 10.0,
+            help="For a whole amount: leave empty to price it by its elements again.",
+        )  # fmt: skip
         valid_from = b.date_input("From", "today", format="YYYY-MM-DD")
         a, b = st.columns(2)
         chosen = {
@@ -110,13 +120,14 @@ def _keep_price(
     element: str, amount: float | None, valid_from: date, chosen: dict[str, Any], source: str, by: str
 ) -> None:
     from analytics.money.cost_book import set_cost
+    from analytics.money.elements import TOTALS
 
     author = access.author(by)
     changes.demand(source, "where the price comes from")
     set_cost(
         loaders.ledger_path(),
         element,
-        float("nan") if amount is None else amount,
+        amount if amount is not None or element in TOTALS else float("nan"),
         vehicle_class=chosen["class"],
         depot=chosen["depot"],
         valid_from=valid_from,

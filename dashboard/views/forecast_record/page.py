@@ -6,22 +6,32 @@ from dashboard.data import loaders
 from dashboard.shell import frame, say
 from dashboard.views.forecast_record import parts
 
+LOOK_AGAIN_S = 3
+
 st.title("Forecast record")
 if not frame.started(
     "Forecasts are held against what happened here, once pumps have been followed for a while."
 ):
     st.stop()
 
-say.line(
-    "Stands on past days, forecasts with what was known then, and compares with what came. "
-    "Each past day takes a fit of its own, so this is worked out when asked for."
-)
 frame.first_part_first()
-result = loaders.backtest_known()
-if result is None:
-    if not st.button("Work it out", type="primary"):
-        st.stop()
-    bar = st.progress(0.0, "Standing on past days …")
-    result = loaders.work_out_backtest(lambda done, of: bar.progress(done / of, f"Past day {done} of {of}"))
-    bar.empty()
-parts.show(result)
+kept = loaders.forecast_record()
+
+
+@st.fragment(run_every=LOOK_AGAIN_S)
+def wait() -> None:
+    """Look again until the first answer is there."""
+    if loaders.forecast_record() is not None:
+        st.rerun()
+    say.inform(
+        "Being worked out in the background: it stands on past days, fits with what was known then and "
+        "compares "
+        "with what came. This page shows it as soon as it is there; meanwhile others can be used."
+    )
+
+
+if kept is None:
+    wait()
+    st.stop()
+frame.age(kept, "Forecast record")
+parts.show(kept.value)

@@ -14,7 +14,14 @@ from dashboard.words import record as record_text
 
 
 def show(result: Any) -> None:
-    """Draw what may be concluded, stated against observed risk, expected against counted, and the scores."""
+    """Draw the verdict, what acting would have brought, stated against observed risk, expected against
+    counted, and the scores."""
+    if result.verdict:
+        say.line(result.verdict, lead="In short:")
+    for sentence in result.outside:
+        say.line(sentence)
+    if result.verdict:
+        say.line(record_text.acting_line(result))
     say.line(result.text)
     if not len(result.forecasts):
         return
@@ -25,7 +32,11 @@ def show(result: Any) -> None:
             record.reliability(groups, palette=frame.palette()),
             "Share of pumps that failed against the risk stated, in groups, with 95 % intervals.",
         )
-        say.note("On the broken line, what was said is what happened. Bars: 95 % intervals.")
+        say.note(
+            "On the broken line, what was said is what happened. Bars: 95 % intervals. Both scales go by "
+            "tenfolds, "
+            "so that small risks have room; a group in which none failed stands at the foot."
+        )
         st.header("Expected and counted failures", anchor=False)
         frame.chart(
             record.expected_and_counted(expected_rows(result.by_day), palette=frame.palette()),
@@ -46,7 +57,10 @@ def show(result: Any) -> None:
     if acted:
         st.header("What people did", anchor=False)
         say.points(acted)
-    lists.download(result.forecasts, "past_forecasts", "Save every past forecast as CSV")
+    lists.download(
+        lambda: record_text.forecast_rows(result.forecasts, result.distance_unit), "past_forecasts",
+        "Save every past forecast as CSV",
+    )  # fmt: skip
 
 
 def reliability_rows(groups: list[dict[str, float]]) -> pd.DataFrame:

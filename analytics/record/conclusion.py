@@ -1,0 +1,137 @@
+"""The one plain verdict on past forecasts, the days that stood out, and what acting on those lists would have
+brought."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analytics.past.normal import Z_90, Z_95
+from analytics.record.plain_rules import RULES
+from analytics.record.scores import auc_difference, auc_interval
+
+
+@dataclass(frozen=True)
+class Acting:
+    """What changing the pumps that the lists called for would have brought, at once instead of an interval
+    later.
+
+    called: pumps, each at the first past day that called for it; spared: those that failed within the
+    interval; cost: of changing all; spared_money: what their failures cost more than a change; given_up_km
+    and given_up: the distance run in that interval by all, and its worth at g; missed: failures that no list
+    called for.
+    """
+
+    called: int
+    spared: int
+    cost: float
+    spared_money: float
+    given_up_km: float
+    given_up: float
+    missed: int
+    currency: str
+
+    @property
+    def saved(self) -> float:
+        """Return what it would have saved in all."""
+        return self.spared_money - self.given_up
+
+
+def verdict(judged: pd.DataFrame, scores: pd.DataFrame) -> str:
+    """Return told against seen, how well pumps are ranked, and whether a plain rule does as well.
+
+    judged: forecasts with risk, happened, pump_id, as_of. "" without any.
+    """
+    if not len(judged):
+        return ""
+    p, o = judged["risk"].to_numpy(float), judged["happened"].to_numpy(bool)
+    told, reach = float(p.sum()), Z_90 * float(np.sqrt(np.sum(p * (1 - p))))
+    seen = int(o.sum())
+    if seen > told + reach:
+        fits = "more failed than the forecasts allow"
+    elif seen < told - reach:
+        fits = "fewer failed than the forecasts allow"
+    else:
+        fits = "in line"
+    parts = [f"told {told:,.1f} failures, seen {seen:,}: {fits}"]
+    if len(scores):
+        area = auc_interval(p, o, judged["pump_id"].to_numpy())
+        if area.value - Z_95 * area.se <= 0.5:
+            parts.append("it can't be told from chance which pumps are rated higher")
+        else:
+            parts.append(f"it ranks {pairs_words(area.value)} pairs rightly")
+            parts.append(_against_rules(judged))
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def pairs_words(share: float) -> str:
+    """Return 0.91 as "9 of 10", nearer 1 in hundredths: "98 of 100"."""
+    return f"{round(100 * share)} of 100" if share >= 0.945 else f"{round(10 * share)} of 10"
+
+
+def _against_rules(judged: pd.DataFrame) -> str:
+    o, pump = judged["happened"].to_numpy(bool), judged["pump_id"].to_numpy()
+    model = judged["risk"].to_numpy(float)
+    as_good = []
+    for name, label in RULES.items():
+        more = auc_difference(model, judged[name].to_numpy(float), o, pump)
+        if more.value <= Z_95 * more.se:
+            as_good.append(label)
+    if not as_good:
+        return "no plain rule does as well on this fleet"
+    verb = "does" if len(as_good) == 1 else "do"
+    named = " and ".join(f"'{label}'" for label in as_good)
+    return f"on this fleet {named} {verb} as well"
+
+
+def days_outside(by_day: pd.DataFrame) -> list[str]:
+    """Return a sentence for each past day whose count lies outside the range that 9 in 10 counts would
+    keep."""
+    out = []
+    for row in by_day.to_dict("records"):
+        if row["failed"] < row["low"] - 0.5 or row["failed"] > row["high"] + 0.5:
+            side = "more" if row["failed"] > row["expected"] else "fewer"
+            out.append(
+                f"Of the forecasts of {row['as_of']} {row['failed']:,} failed, {side} than the range of "
+                f"{row['low']:.1f} to {row['high']:.1f} ({row['expected']:.1f} expected)."
+            )
+    return out
+
+
+def acting(judged: pd.DataFrame, currency: str) -> Acting:
+    """Add up what acting on the lists would have brought.
+
+    judged: forecasts with calls (bool), happened, run_km (in the interval), planned, failure, cost_per_km,
+    pump_id.
+    """
+    rows = judged[judged["calls"].astype(bool)].sort_values("as_of", kind="stable")
+    rows = rows.drop_duplicates("pump_id")
+    failed = rows["happened"].to_numpy(bool)
+    run = rows["run_km"].to_numpy(float)
+    called = set(rows["pump_id"])
+    missed = judged[judged["happened"].astype(bool) & ~judged["pump_id"].isin(called)]
+    return Acting(
+        len(rows), int(failed.sum()), float(rows["planned"].sum()),
+        float((rows["failure"] - rows["planned"]).to_numpy(float)[failed].sum()), float(run.sum()),
+        float((rows["cost_per_km"].to_numpy(float) * run).sum()), int(missed["pump_id"].nunique()), currency,
+    )  # fmt: skip
+
+
+def acting_words(a: Acting, distance: str) -> str:
+    """Return it in one sentence; distance: given_up_km in the fleet's own unit, in words."""
+    if not a.called:
+        return "The lists of those days called for no change; " + (
+            f"{a.missed:,} pumps failed on the road." if a.missed else "no pump failed."
+        )
+    result = f"{abs(a.saved):,.0f} {a.currency} {'saved' if a.saved >= 0 else 'lost'}"
+    return (
+        f"Changing the {a.called:,} pumps that the lists of those days called for would have cost "
+        f"{a.cost:,.0f} {a.currency} and spared {a.spared:,} failures on the road, worth "
+        f"{a.spared_money:,.0f} more "
+        f"than a change; it gives up {distance} of running in the interval, worth {a.given_up:,.0f}: "
+        f"{result}. "
+        f"{a.missed:,} more failed that no list called for."
+    )

@@ -1,0 +1,95 @@
+"""The budget: the plan's jobs at their prices, then the rule's rate, failures by forecast, nothing once
+retired."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analytics.cost_review.budget import Rule, _failures, budget, by_month
+from analytics.risk.forecast import GRID_KM, state_on
+from ingest.ledger.connection import open_ledger
+from tests.ledger_fixture import LAST_VISIT, build_ledger
+
+RULE = Rule(changes_per_km=1e-5, failures_left=0.25)
+
+
+@pytest.fixture(scope="module")
+def ledger(tmp_path_factory):
+    path = build_ledger(tmp_path_factory.mktemp("budget") / "fleet.duckdb")
+    with open_ledger(path, read_only=False) as con:
+        con.execute("UPDATE vehicle SET retires_on = ? WHERE unit = '105'", [LAST_VISIT + timedelta(days=40)])
+    return path
+
+
+@pytest.fixture(scope="module")
+def state(ledger):
+    return state_on(ledger)
+
+
+def prices(state):
+    return pd.DataFrame({"planned": 650.0, "failure": 2400.0}, index=range(len(state.rows)))
+
+
+def made(state, lines, **more):
+    given = {"start": LAST_VISIT, "horizon_days": 120, "rule": RULE, "life_sd": 0.2} | more
+    return budget(state, prices(state), lines, **given)
+
+
+def lines_of(state, unit, day, p_change=1.0):
+    pumps = state.history.pumps.iloc[state.rows]
+    pump = int(pumps.loc[pumps["unit"] == unit, "pump_id"].iloc[0])
+    return pd.DataFrame({"pump_id": [pump], "planned_on": [day], "p_change": [p_change]})
+
+
+def test_a_planned_change_costs_its_price_in_its_month_and_depot(state):
+    lines = lines_of(state, "101", LAST_VISIT + timedelta(days=35), 0.8)
+    table = made(state, lines)
+    row = table[(table["month"] == "2026-02") & (table["depot"] == "North")].iloc[0]
+    assert row["changes"] == pytest.approx(0.8)
+    assert row["changes_cost"] == pytest.approx(0.8 * 650)
+    within = table["month"] <= "2026-04"
+    assert table.loc[within, "changes"].sum() == pytest.approx(0.8)
+
+
+def test_months_add_up_and_ranges_hold_them(state):
+    table = made(state, lines_of(state, "101", LAST_VISIT + timedelta(days=35)))
+    assert len(table) == 12 * 2
+    np.testing.assert_allclose(table["cost"], table["changes_cost"] + table["failures_cost"])
+    assert ((table["cost_low"] <= table["cost"]) & (table["cost"] <= table["cost_high"])).all()
+    months = by_month(table)
+    assert months["cost"].sum() == pytest.approx(table["cost"].sum())
+    assert months["month"].tolist()[0] == "2026-01"
+
+
+def test_a_change_spares_failures_and_a_retired_vehicle_costs_nothing(state):
+    none = made(state, pd.DataFrame())
+    some = made(state, lines_of(state, "101", LAST_VISIT + timedelta(days=2)))
+    assert some["failures"].sum() < none["failures"].sum()
+    pumps = state.history.pumps.iloc[state.rows]
+    alone = budget(
+        type(state)(state.history, state.fit, state.filtered, state.rows[(pumps["unit"] == "105").to_numpy()],
+                    state.known.take(np.flatnonzero(pumps["unit"] == "105")),
+                    state.d_0[(pumps["unit"] == "105").to_numpy()]),
+        prices(state).head(1), pd.DataFrame(), LAST_VISIT, 120, RULE, 0.2,
+    )  # fmt: skip
+    assert (alone.loc[alone["month"] >= "2026-03", "cost"] == 0).all()
+    assert (alone.loc[alone["month"] <= "2026-02", "cost"] > 0).all()
+
+
+def test_failures_of_a_steady_hazard_are_its_rate_times_the_distance():
+    """Exponential lives, old and new alike: replaced at once, a place fails at the rate whatever is
+    changed."""
+    hazard = 1e-5
+    s = np.exp(-hazard * GRID_KM)[None, :]
+    rate, edges = np.array([100.0]), np.array([0.0, 30.0, 60.0, 90.0])
+    told = _failures(s, s, rate, edges, np.array([np.inf]), np.array([45.0]), np.array([0.5]))
+    # By months a failure's successor is counted from the month after: short by half of (rate)^2, 0.05 %.
+    np.testing.assert_allclose(told[0], 100 * 30 * hazard, rtol=0.02)
+
+
+def test_a_date_in_a_month_begins_there():
+    assert date(2026, 1, 1) == LAST_VISIT
