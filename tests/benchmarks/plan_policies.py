@@ -57,8 +57,6 @@ WAYS = {
     "plan only": Way(now=False),
     "now": Way(extra=False, next_stop=False),
     "next": Way(now=False, extra=False),
-    "now free": Way(extra=False, next_stop=False, free=True),
-    "next free": Way(now=False, extra=False, free=True),
     "free": Way(free=True),
     "g × 1.4": Way(g_factor=1.4),
     "plan only g × 1.4": Way(now=False, g_factor=1.4),

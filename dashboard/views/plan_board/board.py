@@ -75,7 +75,7 @@ def board(plan: Any, jobs: pd.DataFrame, weeks: list[date]) -> dict[str, Any]:
         "caption": "Choose a job, then the week it is to go to: its price is shown before anything changes. "
         "Arrow keys go from cell to cell, Escape lets go.",
         "corner": "Depot",
-        "put": "Put it here:",
+        "put": "Put it into the",
         "narrow": "On a screen this narrow the jobs stand in the list below; "
         "move them under Decide about a pump.",
         "weeks": [{"key": w.isoformat(), "text": f"week of {formats.day(w)}"} for w in weeks],

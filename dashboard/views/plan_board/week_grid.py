@@ -25,6 +25,7 @@ button { display: block; width: 100%; min-height: 2.75rem; margin: .25rem 0; pad
 button:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: 1px; }
 button[aria-pressed="true"] { border: 3px double var(--st-text-color); font-weight: 600; }
 button.put { border-style: dashed; }
+button[hidden] { display: none; }
 .over { font-weight: 600; }
 @media (max-width: 640px) { .scroll { display: none; } .narrow { display: block; } }
 """
@@ -72,7 +73,7 @@ export default function ({ parentElement, data, setTriggerValue }) {
         button.job = job.id;
         td.appendChild(button);
       }
-      const put = make('button', data.put, 'put');
+      const put = make('button', data.put + ' ' + data.weeks[c].text, 'put');
       put.type = 'button';
       put.hidden = true;
       put.dataset.row = String(r);
