@@ -59,7 +59,8 @@ def unplaced(
     """Return pumps about which something is worth doing that can't be fitted, with why."""
     pumps = inputs.pumps
     left = pumps["pump_id"].isin(solved.unplaced).to_numpy()
-    by_pump = dict(list(candidates.groupby("pump_id"))) if len(candidates) else {}
+    offered = candidates[candidates["pump_id"].isin(solved.unplaced)]
+    by_pump = dict(list(offered.groupby("pump_id"))) if len(offered) else {}
     nothing = candidates.iloc[:0]
     why = []
     for row in each(pumps[left]):
@@ -72,7 +73,10 @@ def unplaced(
         elif mine["early"].all():
             days = lead.get(row.pump_type, LEAD_DAYS)
             why.append(f"no part is on hand and one takes {days:.0f} days, longer than its last stop is off")
-        elif not any(free.get((c.depot, c.week), np.inf) >= c.hours for c in each(mine)):
+        elif not any(
+            free.get((depot, week), np.inf) >= hours
+            for depot, week, hours in zip(mine["depot"], mine["week"], mine["hours"], strict=True)
+        ):
             why.append(f"depot {row.depot} has no bay hours left in the weeks of its stops")
         else:
             why.append("bay hours or parts at its stops go to pumps that cost more to leave")

@@ -54,14 +54,16 @@ def put(page, week: date) -> None:
     page.keyboard.press("Enter")
     assert job.get_attribute("aria-pressed") == "true"
     there = page.get_by_role("button", name=re.compile(f"Put it into the week of {week}, North"))
-    for _ in range(8):
+    for key in ["ArrowRight"] * 8 + ["ArrowLeft"] * 8:
         label = page.evaluate(
             "(() => { let e = document.activeElement; while (e.shadowRoot && e.shadowRoot.activeElement)"
             " e = e.shadowRoot.activeElement; return e.getAttribute('aria-label') || ''; })()"
         )
         if label == there.get_attribute("aria-label"):
             break
-        page.keyboard.press("ArrowRight")
+        page.keyboard.press(key)
+    else:
+        raise AssertionError("the arrow keys never reached that week")
     page.keyboard.press("Enter")
     settle(page)
 

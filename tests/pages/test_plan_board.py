@@ -8,7 +8,7 @@ import pytest
 
 from analytics.scheduling import bookings
 from analytics.scheduling.planning import plan
-from dashboard.views.plan_board import board
+from dashboard.views.plan_board import board, parts
 from dashboard.views.plan_board.week_grid import JS
 from tests.authors import ANYBODY
 from tests.ledger_fixture import build_ledger
@@ -100,3 +100,14 @@ def test_a_job_is_moved_and_the_move_undone(ledger):
     page.button(key="board_undo_button").click()
     page.run()
     assert plan(ledger).lines.set_index("pump_id").loc[1, "planned_on"] == start
+
+
+def test_a_calendar_from_the_page_cancels_in_the_next_what_is_planned_no_longer(ledger):
+    day = date.today() + timedelta(days=14)
+    bookings.book(ledger, 1, day, author=ANYBODY, reason="asked")
+    first = plan(ledger)
+    north = parts.as_shown(first, {"depot": ["North"], "pump_type": [], "class": []})
+    assert set(north.lines["depot"]) <= {"North"}
+    assert b"STATUS:CANCELLED" not in parts.calendar_file(north, first, ANYBODY)
+    bookings.reject(ledger, 1, author=ANYBODY, reason="unit is for sale")
+    assert b"STATUS:CANCELLED" in parts.calendar_file(plan(ledger), plan(ledger), None)

@@ -9,9 +9,11 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts import plan as plan_charts
+from dashboard.data import loaders
 from dashboard.shell import access, frame, lists, say
 from dashboard.views.plan_board import deciding
 from dashboard.words import formats
+from ingest.author import Author
 
 STATUS_WORDS = {
     "booked": "■ booked",
@@ -140,7 +142,10 @@ def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
     paper, calendar, accept = st.columns(3)
     narrow = as_shown(plan, chosen)
     paper.download_button("Work list to print", lambda: _work_list(narrow), "work_list.html", "text/html")
-    calendar.download_button("Calendar file", lambda: _calendar(narrow), "plan.ics", "text/calendar")
+    author = access.author(None) if access.may("plan") else None
+    calendar.download_button(
+        "Calendar file", lambda: calendar_file(narrow, plan, author), "plan.ics", "text/calendar"
+    )
     if access.may("plan") and (lines["status"] == "proposed").any():
         with accept.popover("Book all proposed"):
             by = st.text_input("Your initials", key="accept_by", max_chars=12)
@@ -161,10 +166,16 @@ def _work_list(plan: Any) -> str:
     return work_list_html(plan)
 
 
-def _calendar(plan: Any) -> bytes:
+def calendar_file(shown: Any, plan: Any, author: Author | None) -> bytes:
+    """Return the calendar of what is shown; the whole list is kept in the author's name, so that a later
+    calendar cancels what is planned no longer (None: who may not plan keeps none)."""
+    from analytics.scheduling import bookings
     from analytics.scheduling.ical import calendar
 
-    return calendar(plan)
+    made = calendar(shown)
+    if author is not None:
+        bookings.record_list(loaders.ledger_path(), plan, author=author)
+    return made
 
 
 CHECK_COLUMNS = {
