@@ -37,6 +37,7 @@ LISTED = (
     "regulator",
     "connector",
 )
+WORTH_CODING = 3000
 METRICS = ("ln_a", "ln_rpm", "ripple_pct")
 
 
@@ -51,17 +52,21 @@ def number(visits: pd.DataFrame, column: str, default: float = np.nan) -> np.nda
 def text(visits: pd.DataFrame, column: str, default: str = "") -> pd.Series:
     """Return a column of words, `default` where missing or absent; words of a list stay coded."""
     if column not in visits:
-        return pd.Series(default, visits.index, dtype=pd.CategoricalDtype([default]))
+        return pd.Series(default, visits.index, dtype=object if len(visits) < WORTH_CODING else "category")
     words = visits[column]
     if isinstance(words.dtype, pd.CategoricalDtype):
         if default not in words.cat.categories:
             words = words.cat.add_categories([default])
         return words.fillna(default)
-    return words.astype(object).where(words.notna(), default)
+    values = words.to_numpy(object)
+    return pd.Series(np.where(pd.isna(values), default, values), visits.index, dtype=object)
 
 
 def coded(visits: pd.DataFrame) -> pd.DataFrame:
-    """Return visits with the columns that hold a word of a list coded, which compare many times faster."""
+    """Return visits with the columns that hold a word of a list coded, which compare many times faster; a few
+    visits as they are, where coding costs more than it saves."""
+    if len(visits) < WORTH_CODING:
+        return visits
     return visits.assign(**{name: visits[name].astype("category") for name in LISTED if name in visits})
 
 

@@ -33,10 +33,15 @@ def judge(
     """
     settings = settings or DEFAULTS
     prepared = add_levels(coded(carry_readings(visits, settings)), settings)
+    same = {
+        **delivery_facts(prepared, settings),
+        **segment_facts(prepared, settings),
+        **part_facts(prepared, services),
+    }
     # Once without any baseline: a reading founds one only if its own verdict is no fault.
-    alone, _ = _apply(prepared, settings, services)
+    alone, _ = _apply(prepared, settings, same)
     prepared = add_baseline(prepared, ~np.isin(alone, FAULTS), settings)
-    ids, known = _apply(prepared, settings, services)
+    ids, known = _apply(prepared, settings, same)
     known = known.assign(sound=~np.isin(ids, FAULTS))
     since = open_since(pd.concat([prepared, known], axis=1), services)
     known["complaint_open"] = since.notna().to_numpy()
@@ -49,9 +54,10 @@ def judge(
 
 
 def _apply(
-    prepared: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None
+    prepared: pd.DataFrame, settings: dict[str, Any], same: dict[str, np.ndarray]
 ) -> tuple[np.ndarray, pd.DataFrame]:
-    """Return the id of the first rule that holds for each visit (n,), complaints apart, and the facts."""
+    """Return the id of the first rule that holds for each visit (n,), complaints apart, and the facts; same:
+    those that no baseline alters."""
     changed = prepared.assign(
         current_change_pct=_change_pct(prepared, "ln_a"), speed_change_pct=_change_pct(prepared, "ln_rpm")
     )
@@ -60,11 +66,9 @@ def _apply(
             "current_change_pct": changed["current_change_pct"].to_numpy(),
             "speed_change_pct": changed["speed_change_pct"].to_numpy(),
             **circuit_facts(changed, settings),
-            **delivery_facts(changed, settings),
             **current_facts(changed, settings),
             **motion_facts(changed, settings),
-            **segment_facts(changed, settings),
-            **part_facts(changed, services),
+            **same,
         }
     made["flow_low_pattern"] = (
         made["current_below"] | made["current_very_low"] | made["current_fell_far"]
