@@ -225,7 +225,7 @@ def _noted(visits: pd.DataFrame, code: str) -> np.ndarray:
             return f'"code": "{code}"' in value
         return isinstance(value, tuple | list) and any(note.code == code for note in value)
 
-    if not any(isinstance(value, tuple | list) for value in notes):
+    if notes.dtype != object or not any(isinstance(value, tuple | list) for value in notes):
         codes, texts = pd.factorize(notes)  # from the ledger: the same notes stand on many readings
         return np.array([*map(has, texts), False], bool)[codes]
     return np.array([has(value) for value in notes], bool)
