@@ -1,0 +1,76 @@
+"""Life given up and failures avoided, against the truth of a simulated fleet and against formulas."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analytics.cost_review import given_up as module
+from analytics.cost_review.given_up import GRID_KM, given_up, sum_range
+from analytics.learning.fitting import fit_history
+from demo_fleet.fleet import simulate_fleet
+from demo_fleet.fleet_pumps import FleetSpec
+from tests.benchmarks.money_study import figures, removals
+from tests.fleet_frames import history_at
+
+
+@pytest.fixture(scope="module")
+def told():
+    return removals(simulate_fleet(FleetSpec(vehicles=300, seed=50)))
+
+
+def test_the_sum_is_near_the_truth_where_the_type_s_mean_life_is_far_off(told):
+    found = figures(told, told.attrs["lives"])
+    assert found["removals"] >= 50
+    assert found["ratio"] == pytest.approx(1.0, abs=0.25)
+    assert found["ratio_by_type"] > 2
+
+
+def test_avoided_failures_are_those_told(told):
+    """The count of a sum of chances: within two standard deviations of it."""
+    p = told["told_risk"].to_numpy()
+    sd = np.sqrt((p * (1 - p)).sum())
+    assert abs(told["fails_soon"].sum() - p.sum()) < 2 * sd
+
+
+def test_a_strip_down_moves_the_figure_the_way_it_should(told):
+    history, fit = told.attrs["history"], told.attrs["fit"]
+    bad, good = (
+        given_up(replace(history, pumps=history.pumps.assign(found=found)), fit)["life_thrown_away_km"].sum()
+        for found in ("worn", "tested_good")
+    )
+    assert bad < 0.8 * good
+
+
+def test_a_sum_s_range_has_each_life_s_spread_and_the_one_they_share(told):
+    alone = told.assign(left_sd_km=0.0)
+    low, high = sum_range(told, told.attrs["lives"])
+    narrow_low, narrow_high = sum_range(alone, told.attrs["lives"])
+    total = told["life_thrown_away_km"].sum()
+    assert low < narrow_low < total < narrow_high < high
+
+
+def test_integrals_of_a_known_hazard():
+    """Exponential lives at h a km have mean 1/h and mean square 2/h²; cut at u, (1 - e^(-hu))/h."""
+    hazard = 5e-5
+    one, two = module._integrals(np.exp(-hazard * GRID_KM)[None, :])
+    assert one[0, -1] == pytest.approx(1 / hazard, rel=0.01)
+    assert two[0, -1] == pytest.approx(2 / hazard**2, rel=0.02)
+    at = module._at(one, np.array([[10_000.0]]))[0, 0]
+    assert at == pytest.approx((1 - np.exp(-hazard * 10_000)) / hazard, rel=0.01)
+
+
+def test_a_strip_down_that_contradicts_nearly_all_draws_is_left_out():
+    weight, worn = np.ones((2, 300)), np.zeros((2, 300), bool)
+    worn[1, :100] = True
+    kept = module._seen(weight, worn, np.array(["worn", "worn"], object))
+    assert kept[0].sum() == 300
+    assert kept[1].sum() == 100
+
+
+def test_no_removal_no_row():
+    history = history_at(simulate_fleet(FleetSpec(vehicles=4, seed=1, years=2)))
+    still = replace(history, pumps=history.pumps.assign(removed=False, failed=False))
+    assert len(given_up(still, fit_history(history))) == 0
