@@ -21,6 +21,8 @@ STIRRED, TOO_COARSE_STIRRED = 0.4, 1.5  # of a step (standard deviation); steps
 ALTERNATOR_BELOW_HZ = 4200.0  # 6 to 8 pole pairs, 2 to 3 times the crank's speed: common practice, no source
 MAINS_HZ = (50.0, 60.0)
 MAINS_WITHIN = 0.001
+SECOND_FROM_HZ, SECOND_SHARE = 300.0, 0.02  # a second motor's ripple with its double
+DOUBLE_WITHIN, DOUBLE_OF = 0.012, 0.25  # of the ratio 2; power over the ripple's own
 HUM_SHARE, FOREIGN_SHARE = 0.05, 0.02  # of the power of the strongest shaft order
 
 
@@ -95,6 +97,19 @@ def foreign_note(
     if hz <= ALTERNATOR_BELOW_HZ:
         return measuring_notes.alternator_suspected(hz), None
     return measuring_notes.drive_suspected(hz, rate_hz), hz
+
+
+def second_motor_hz(foreign: ForeignLines) -> float | None:
+    """Frequency of a second commutator's ripple: a line with its double, neither of which follows the shaft.
+
+    An alternator's double is weaker: the harmonics of six rectified pulses have 1/35 and 1/143 of the mean
+    (Fourier series of |cos| about its top), 0.06 in power; up to 0.15 was seen of simulated ones.
+    """
+    for hz, share in zip(foreign.hz, foreign.share, strict=True):
+        doubled = foreign.share[np.abs(foreign.hz / hz - 2) < DOUBLE_WITHIN].max(initial=0.0)
+        if hz >= SECOND_FROM_HZ and doubled > DOUBLE_OF * share and share + doubled > SECOND_SHARE:
+            return float(hz)
+    return None
 
 
 def is_mains(line_hz: float) -> bool:

@@ -27,6 +27,7 @@ LIKELY, SAME_WAVE = 0.05, 0.03  # probability of a candidate; octaves
 FLAT_PCT = 3.0  # of the mean: a commutator that turns shows more, common practice, no source
 FAINT_PCT = 4.0  # of the mean: less is rather the supply's ripple than a commutator's
 ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
+ENGINE_SHARE = 0.01  # of the power of the strongest shaft order: a line so weak passes for no turn
 UNSTEADY_PCT = 20.0  # a shaft in the settled run is steadier: beyond, the phase has slipped
 
 
@@ -71,7 +72,8 @@ def with_speed(
     )
     another = _another_load(speed, reading, known)
     engine_hz = _engine_hz(foreign, known)
-    told = drive.told and not another and engine_hz is None
+    second_hz = quality.second_motor_hz(foreign) if known.supply != "pwm" else None
+    told = drive.told and not another and engine_hz is None and second_hz is None
     if flat and not told:
         return _without_ripple(reading), [measuring_notes.current_flat(FLAT_PCT)]
     notes = [
@@ -91,13 +93,18 @@ def with_speed(
     if told:
         reading = _answered(reading, speed, turn, known)
         return reading, [*notes, *_unlike_the_last(reading.rpm or 0.0, known.expected_rpm)]
-    if another:
+    if second_hz is not None:
+        notes = [note for note in notes if note.code != "alternator-suspected"]
+        notes.append(measuring_notes.second_motor(second_hz))
+    elif another:
         notes.append(measuring_notes.another_load(60 * speed.phase.turn_hz, reading.ripple_pct or 0.0))
     elif engine_hz is not None and not any(note.code == "alternator-suspected" for note in notes):
         notes.append(measuring_notes.engine_suspected(engine_hz))
     if not gates and followed and not another:
         notes.append(_undecided(speed, known))
-    why = _turn_rejected(speed, followed, gates, clocked=alone and not drive.told, another=another)
+    why = _turn_rejected(
+        speed, followed, gates, clocked=alone and not drive.told, another=another or second_hz is not None
+    )
     if why is not None:
         reading = _without_ripple(reading)
         notes.append(why)
@@ -138,13 +145,13 @@ def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
     """
     if known.segments is not None or known.expected_rpm is not None:
         return None
-    slow = foreign.hz[foreign.hz < ENGINE_BELOW_HZ]
+    slow = foreign.hz[(foreign.hz < ENGINE_BELOW_HZ) & (foreign.share > ENGINE_SHARE)]
     return float(slow[0]) if len(slow) else None
 
 
-def settled_on(speed: Speed | None) -> bool:
-    """Whether the trace leads to one speed, and was followed."""
-    return speed is not None and speed.probability >= ANSWER_ABOVE and _followed(speed)
+def settled_on(speed: Speed | None, above: float = ANSWER_ABOVE) -> bool:
+    """Whether the trace leads to one speed with a probability `above`, and was followed."""
+    return speed is not None and speed.probability >= above and _followed(speed)
 
 
 def usual(speed: Speed | None, known: KnownPump) -> bool:

@@ -179,6 +179,15 @@ def another_load(rpm: float, ripple_pct: float) -> str:
     )
 
 
+@note("second-motor-suspected", "warning")
+def second_motor(line_hz: float) -> str:
+    """The ripple of another commutator beside the pump's."""
+    return (
+        f"Lines at {line_hz:.0f} Hz and twice that do not follow the shaft: this looks like a second "
+        "motor on the same wire, such as another pump. Clamp one pump's own wire, and capture again."
+    )
+
+
 @note("current-flat", "warning")
 def current_flat(below_pct: float) -> str:
     """No commutation in sight."""

@@ -95,7 +95,7 @@ def engine_beside(bars, firing_hz=47.3, wander=0.003):
     rng = np.random.default_rng(8)
     slow = np.interp(np.arange(n), np.linspace(0, n, 8), rng.standard_normal(8))
     phase = np.cumsum(firing_hz * (1 + wander * slow)) / capture.sample_rate_hz
-    dips = sum(0.03 * np.cos(2 * np.pi * k * phase) for k in (1, 2, 3, 4))
+    dips = sum(0.06 * np.cos(2 * np.pi * k * phase) for k in (1, 2, 3, 4))
     return Capture(capture.current_a + dips, capture.sample_rate_hz), truth
 
 
@@ -124,6 +124,17 @@ def test_a_faint_ripple_at_an_unusual_speed_is_another_loads():
     reading = measure(Capture(6 + ripple + noise, 1e5), KnownPump(segments=8))  # 8 ripples at 2,025 rpm
     assert reading.rpm is None
     assert "another-load-suspected" in codes(reading)
+    assert without_ripple(reading)
+
+
+def test_a_second_pump_on_the_wire_is_named_and_no_speed_told():
+    one, _ = recorded(trace(8))
+    t = np.arange(len(one.current_a)) / one.sample_rate_hz
+    other = 0.06 * np.cos(2 * np.pi * 1130.0 * t) + 0.04 * np.cos(2 * np.pi * 2260.0 * t)
+    reading = measure(Capture(one.current_a + 4 + other, one.sample_rate_hz), KnownPump(segments=8))
+    assert reading.rpm is None
+    assert "second-motor-suspected" in codes(reading)
+    assert "alternator-suspected" not in codes(reading)
     assert without_ripple(reading)
 
 
