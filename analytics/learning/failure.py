@@ -18,6 +18,8 @@ from analytics.wear_model.failure_risk import CAUSES, FailureParameters, Known, 
 from analytics.wear_model.model import Parameters, risk_model
 from analytics.wear_model.onsets import NAMES, OnsetParameters, Onsets
 
+HARMLESS = (0.1, 0.7)  # and no more than MOST_HARMLESS
+MOST_HARMLESS = 0.7
 FAILURE_PRIOR: Prior = {
     "wear_level": (9.0, 0.5),
     "wear_spread": (0.3, 0.35),
@@ -25,6 +27,7 @@ FAILURE_PRIOR: Prior = {
     "drag_spread": (0.3, 0.35),
     "sudden_per_km": (1e-6, 0.8),
     "starts": (1.0, 0.5),
+    "harmless": HARMLESS,
 }
 TYPE_PRIOR: Prior = {
     "level": (1.0, 0.15),
@@ -140,7 +143,11 @@ def _failure_with(
         one,
         one,
     )
-    return replace(p, failure=failure, drag=replace(p.drag, starts=v["starts"] * starts))
+    return replace(
+        p,
+        failure=failure,
+        drag=replace(p.drag, starts=v["starts"] * starts, harmless=np.minimum(v["harmless"], MOST_HARMLESS)),
+    )
 
 
 class GapHazards(NamedTuple):

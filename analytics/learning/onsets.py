@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 
 from analytics.learning.failure import (
+    HARMLESS,
+    MOST_HARMLESS,
     Others,
     gap_likelihood,
     learn_failure,
@@ -64,9 +66,9 @@ ONSET_PRIOR: dict[str, Prior] = {
     },
 }
 FAILS_PRIOR: dict[str, Prior] = {
-    "hydraulic": {"fails_at": (0.22, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
-    "commutator": {"fails_at": (0.7, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
-    "brush": {"fails_at": (0.2, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5)},
+    "hydraulic": {"fails_at": (0.22, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5), "harmless": HARMLESS},
+    "commutator": {"fails_at": (0.7, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5), "harmless": HARMLESS},
+    "brush": {"fails_at": (0.2, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5), "harmless": HARMLESS},
 }
 ENDS_TELL = ("scale_km", "shape")  # what refine_onsets learns again
 SHOW_AS_WEAR = ("commutator", "brush")
@@ -225,4 +227,6 @@ def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters
 def _ends(p: OnsetParameters, v: Mapping[str, Any]) -> OnsetParameters:
     """Return `p` with where it ends a pump and how often it starts."""
     starts = v["starts"] * np.ones(len(p.level))
-    return replace(p, fails_at=v["fails_at"], fails_at_sd=v["spread"] * v["fails_at"], starts=starts)
+    harmless = np.minimum(v["harmless"], MOST_HARMLESS)
+    ends = {"fails_at": v["fails_at"], "fails_at_sd": v["spread"] * v["fails_at"]}
+    return replace(p, starts=starts, harmless=harmless, **ends)

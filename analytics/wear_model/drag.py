@@ -47,6 +47,7 @@ class DragParameters:
     jump_sd: Value = 0.0
     aside_per_km: Value = 0.0  # how often something beside the pump shifts the channel; 0: never
     aside_sd: Value = 0.0  # how far, either way
+    harmless: Value = 0.0  # of what passes for a damage that has started, the share that ends no pump
 
 
 class Aside(NamedTuple):

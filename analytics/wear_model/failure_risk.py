@@ -2,7 +2,8 @@
 
 From the last visit at x to a distance d beyond it
     S(d) = S_wear(d) * product over drag, hydraulic, commutator, brush of
-               [(1 - pi) exp(-H(d)) + pi * S_started(d)] * exp(-lambda d)
+               [(1 - pi) exp(-H(d)) + pi * S_started(d)] * exp(-lambda d),
+    pi the chance that it has started, less the share that ends no pump;
     S_u(d) = Phi((theta - m(d)) / sqrt(v(d) + sigma^2)) / Phi((theta - m(0)) / sqrt(v(0) + sigma^2)),  in
     [0, 1] H(d) = integral over starts t in (x, x + d) of P(drag reaches its level within x + d - t) dL(t)
 theta, sigma: mean and spread of the failure levels, learned from this fleet. Given survival to the as-of
@@ -206,8 +207,9 @@ def onset_survival(p: OnsetParameters, state: DragState, known: Known, d: np.nda
 def _mixture(
     p: DragParameters, state: DragState, hazard: np.ndarray, d: np.ndarray, level: Value, level_sd: Value
 ) -> np.ndarray:
-    """Return -ln of (1 - pi) exp(-hazard) + pi * S_started(d), pi the chance that it has started."""
-    g, pi = state.drag, state.started
+    """Return -ln of (1 - pi) exp(-hazard) + pi * S_started(d), pi the chance that it has started and is one
+    that ends a pump."""
+    g, pi = state.drag, state.started * (1 - p.harmless)
     growth = np.maximum(g.s, 0.1 * p.growth)
     k = d / drag_model.UNIT_KM
     started = crossing(np.maximum(g.w, 0.0), growth, g.ww, g.ws, g.ss, k, p.walk, level, level_sd)
