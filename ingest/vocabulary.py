@@ -33,7 +33,8 @@ FILTERS = ("inline", "module", "none")
 
 # The end of a pump.
 REMOVALS = ("failed", "on_condition", "opportunity", "other")
-FOUND = ("worn", "seized", "electrical", "tested_good", "not_examined")
+FOUND_FAILED = ("worn", "seized", "electrical")  # what a strip-down calls a pump that had failed or would
+FOUND = (*FOUND_FAILED, "tested_good", "not_examined")
 CONFIRMED = ("yes", "no", "unknown")
 
 CLOCKS = ("distance", "hours")

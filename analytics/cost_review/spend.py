@@ -21,8 +21,8 @@ from analytics.cost_review.type_lives import TypeLives
 from analytics.money.cost_book import CostBook
 from analytics.past.normal import Z_80
 from analytics.statements import statement
+from ingest.vocabulary import FOUND_FAILED
 
-BAD = ("worn", "seized", "electrical")
 CHANGE_COLUMNS = (
     "month", "changed", "on_condition", "examined", "found_bad", "tested_good", "cost_of_good", "cost",
     "failures_avoided", "avoided_low", "avoided_high", "money_avoided", "life_thrown_away_km", "life_low_km",
@@ -83,7 +83,7 @@ def changes(facts: pd.DataFrame, lives: TypeLives) -> Changes:
 
 
 def _of_month(month: str, rows: pd.DataFrame, lives: TypeLives) -> dict:
-    good, bad = (rows["found"] == "tested_good").to_numpy(), rows["found"].isin(BAD).to_numpy()
+    good, bad = (rows["found"] == "tested_good").to_numpy(), rows["found"].isin(FOUND_FAILED).to_numpy()
     risk = rows["told_risk"].fillna(0.0).to_numpy(float)
     avoided, reach = float(risk.sum()), Z_80 * float(np.sqrt((risk * (1 - risk)).sum()))
     low, high = sum_range(rows, lives)
@@ -120,7 +120,7 @@ def realised(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame
     gone = pd.to_datetime(rows["removed_on"]) <= pd.Timestamp(as_of)
     failed = gone & (rows["removal"] == "failed")
     changed = gone & ~failed
-    bad, good = changed & rows["found"].isin(BAD), changed & (rows["found"] == "tested_good")
+    bad, good = changed & rows["found"].isin(FOUND_FAILED), changed & (rows["found"] == "tested_good")
     gap = rows["failure"] - rows["planned"]
     low = gap.where(bad, 0.0) - rows["planned"].where(good, 0.0)
     rows = rows.assign(

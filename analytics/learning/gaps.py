@@ -14,8 +14,9 @@ from analytics.wear_model.failure_risk import Known
 from analytics.wear_model.model import Filtered, Parameters
 from analytics.wear_model.onsets import Begun
 from analytics.wear_model.tracks import Track, joined
+from ingest.vocabulary import FOUND_FAILED
 
-FOUND = ("worn", "seized", "electrical")  # what a strip-down calls a failed pump
+FOUND = FOUND_FAILED
 
 
 @dataclass(frozen=True)
