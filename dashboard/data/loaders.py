@@ -197,6 +197,24 @@ def planned() -> Kept:
     return kept("plan", "Planning …")
 
 
+def last_verdict(pump_id: int) -> Any:
+    """Return the verdict (analytics.judging.verdict.Verdict) on a pump's last visit; None without any."""
+    ledger = ledger_path()
+    return _last_verdict(str(ledger), stamp(ledger), pump_id)
+
+
+@st.cache_resource(show_spinner=False, max_entries=50)
+def _last_verdict(ledger: str, stamp_key: Stamp, pump_id: int) -> Any:
+    from analytics.judging.verdict import judge_visit
+    from ingest.ledger.connection import open_ledger
+
+    visits = queries.ask(Path(ledger), "visits_of_pump", pump_id=pump_id)
+    if not len(visits):
+        return None
+    with open_ledger(Path(ledger)) as connection:
+        return judge_visit(connection, int(visits["visit_id"].iloc[-1]))
+
+
 def bay_decision(visit_id: int) -> Any:
     """Return what to do while a visit's vehicle still stands there (analytics.scheduling.in_the_bay); None
     where it is not its pump's newest visit, or nothing was learned of the fleet yet."""

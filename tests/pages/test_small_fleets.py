@@ -5,7 +5,7 @@ import pytest
 
 from dashboard.cli import main
 from dashboard.shell.navigation import PAGES
-from tests.pages.page_runs import open_page
+from tests.pages.page_runs import open_page, words
 
 TYPES = [{"pump_type": "T", "current_low_a": 4, "current_high_a": 7}]
 HISTORY = [{"pump": "1", "history_part": part} for part in ("What is expected", "Waveforms", "Visits")]
@@ -90,3 +90,16 @@ def test_reports_of_a_fleet_without_a_running_pump(tmp_path, capsys, name):
         said = capsys.readouterr()
         assert "1970" not in said.out + said.err
         assert "Traceback" not in said.err
+
+
+def test_a_pumps_page_tells_its_finding_and_that_of_one_taken_off(tmp_path, monkeypatch):
+    weak = {"unit": "u0", "visited_on": "2026-02-15", "odometer": 13_000, "state": "idle", "mean_a": 3.1}
+    taken_off = [
+        {"unit": "u1", "visited_on": "2026-02-15", "odometer": 13_000, "state": "idle", "mean_a": 9.2}
+    ]
+    tables = {"vehicles": units(2), "pump_types": TYPES, "visits": [weak, *taken_off]}
+    lives = [*pumps(1), pumps(2, **GONE)[1]]
+    monkeypatch.setenv("PUMPLEDGER", load(tmp_path / "folder", tables | {"pumps": lives}))
+    runs, gone = (words(open_page("pump_history", pump=pump, history_part="Visits")) for pump in "12")
+    assert "The average is below specification" in runs
+    assert "**Its last reading.** The average is above specification" in gone

@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from analytics.judging.finding import QUIET
 from dashboard.charts.history import EVENT_WORDS
 from dashboard.data import loaders
 from dashboard.parts import risk_list, settling
@@ -67,6 +68,8 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         row = ranked.iloc[0]
         with st.container(border=True):
             st.subheader(formats.action(row["action"]), anchor=False)
+            if row["finding"] not in QUIET:
+                say.line(row["finding_text"])
             say.line(row["reason"])
             when = risk_list.due_words(row)
             if when:
@@ -83,6 +86,9 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         removal = formats.UNKNOWN if formats.is_unknown(pump["removal"]) else plain(pump["removal"])
         found = "not told" if formats.is_unknown(pump["found"]) else plain(pump["found"])
         say.line(f"This pump was removed on {formats.day(pump['removed_on'])} ({removal}; found: {found}).")
+        last = loaders.last_verdict(int(pump["pump_id"]))
+        if last is not None and last.rule not in QUIET:
+            say.line(last.text, lead="Its last reading.")
     facts = [
         f"unit {pump['unit']}",
         *(str(pump[c]) for c in ("make", "model", "class", "depot") if not formats.is_unknown(pump[c])),
