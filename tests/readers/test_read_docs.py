@@ -5,7 +5,7 @@ from pathlib import Path
 
 from ingest.wording import file_notes
 from ingest.wording.sentence import codes
-from tests.readers.test_read_refusals import REFUSALS
+from tests.readers.refused_files import REFUSALS
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs/reading_a_capture.md").read_text(encoding="utf-8")
