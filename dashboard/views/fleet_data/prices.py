@@ -92,10 +92,7 @@ def _give_price(currency: str) -> None:
     unit = currency if element in TOTALS or ELEMENT[element].unit == "money" else ELEMENT[element].unit
     with st.form("price", border=True):
         a, b = st.columns(2)
-        amount = a.number_input(
-            f"Amount, {unit}", 0.0, None, None, 10.0,
-            help="For a whole amount: leave empty to price it by its elements again.",
-        )  # fmt: skip
+        amount = a.number_input(f"Amount, {unit}", 0.0, None, None, 10.0)
         valid_from = b.date_input("From", "today", format="YYYY-MM-DD")
         a, b = st.columns(2)
         chosen = {
