@@ -1,9 +1,10 @@
 """Work that nobody wrote down, found in the readings: a pump change, a filter change.
 
 A pump does not heal. Where the mean of the two readings after a point lies far below that of the two before
-it, in ripple or in load, a new pump is likelier than a miracle; a smaller lasting drop of the load alone is a
-new filter. Two readings on each side are asked for, so that one wild reading makes no pump. Only at a pump's
-last reading one must do, and has to have fallen farther: whether it was wild, the next one shows.
+it, in ripple without speed lost meanwhile, or in load with less ripple too, a new pump is likelier than a
+miracle; a smaller lasting drop of the load alone is a new filter. Two readings on each side are asked for, so
+that one wild reading makes no pump. Only at a pump's last reading one must do, and has to have fallen
+farther: whether it was wild, the next one shows.
 """
 
 from __future__ import annotations
@@ -38,11 +39,18 @@ def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
     rows = np.flatnonzero(~np.isnan(made.ripple) | ~np.isnan(made.load))
     ripple_drop, ripple_sd = _drops(made.ripple[rows], pump[rows])
     load_drop, load_sd = _drops(made.load[rows], pump[rows])
-    new_pump = (ripple_drop > max(PUMP_RIPPLE, FAR_SD * ripple_sd)) & ~(load_drop < -FAR_SD * load_sd)
-    new_pump |= load_drop > max(PUMP_LOAD, FAR_SD * load_sd)
+    faster = ~(_drops(made.brush[rows], pump[rows])[0] <= 0)  # its speed, or the volts, were not told: may be
+    new_pump = (
+        (ripple_drop > max(PUMP_RIPPLE, FAR_SD * ripple_sd)) & ~(load_drop < -FAR_SD * load_sd) & faster
+    )
+    # A load that falls alone is a pump that leaks inside, or starves: a new one has less ripple as well.
+    calmer = ~(ripple_drop <= ripple_sd)
+    new_pump |= (load_drop > max(PUMP_LOAD, FAR_SD * load_sd)) & calmer
     last_ripple, last_load = (_last_drops(v[rows], pump[rows]) for v in (made.ripple, made.load))
-    new_pump |= (last_ripple > LAST_FACTOR * max(PUMP_RIPPLE, FAR_SD * ripple_sd)) | (
-        last_load > LAST_FACTOR * max(PUMP_LOAD, FAR_SD * load_sd)
+    calmer = ~(_last_falls(made.ripple[rows], pump[rows]) <= ripple_sd)
+    faster = ~(_last_falls(made.brush[rows], pump[rows]) <= 0)
+    new_pump |= ((last_ripple > LAST_FACTOR * max(PUMP_RIPPLE, FAR_SD * ripple_sd)) & faster) | (
+        (last_load > LAST_FACTOR * max(PUMP_LOAD, FAR_SD * load_sd)) & calmer
     )
     new_filter = ~new_pump & (load_drop > max(FILTER_LOAD, FILTER_SD * load_sd))
     filter_km = _with_new_filters(rows, new_filter, load_drop, pump, x, visits["filter_km"].to_numpy(float))
@@ -88,14 +96,19 @@ def _drops(value: np.ndarray, pump: np.ndarray) -> tuple[np.ndarray, float]:
 
 
 def _last_drops(value: np.ndarray, pump: np.ndarray) -> np.ndarray:
-    """Fall from the mean of readings k-2, k-1 to k where k is a pump's last; NaN elsewhere or not parted."""
+    """As `_last_falls`, NaN where the three are not parted."""
+    fall = _last_falls(value, pump)
+    least = np.minimum(np.roll(value, 2), np.roll(value, 1)) - value
+    return np.where(least > 0.4 * fall, fall, np.nan)
+
+
+def _last_falls(value: np.ndarray, pump: np.ndarray) -> np.ndarray:
+    """Fall from the mean of readings k-2, k-1 to k where k is a pump's last; NaN elsewhere."""
     out = np.full(len(value), np.nan)
     last = np.flatnonzero(np.append(pump[1:] != pump[:-1], True))
     last = last[last >= 2]
     last = last[pump[last - 2] == pump[last]]
-    first, second, now = value[last - 2], value[last - 1], value[last]
-    fall = (first + second) / 2 - now
-    out[last] = np.where(np.minimum(first, second) - now > 0.4 * fall, fall, np.nan)
+    out[last] = (value[last - 2] + value[last - 1]) / 2 - value[last]
     return out
 
 
