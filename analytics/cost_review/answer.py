@@ -147,9 +147,19 @@ def interval_sentences(q: Question) -> list[str]:
             f"(1 in 10 under {least}); {100 * w['without_warning']:.0f} % come unannounced. By the rule of "
             "half a "
             f"capture is due every {most} {q.distance_unit} at most; the fleet's {w['interval']:,.0f} "
-            f"{'keep' if w['within_rule'] else 'break'} it."
+            f"{'keep' if w['within_rule'] else 'break'} it{_beyond(best, w)}."
         )
     return out
+
+
+def _beyond(best: Any, w: Any) -> str:
+    """Return that the interval which saves most breaks the rule of half for this type, if it does."""
+    longest = best["times"] * w["interval"]
+    if best["is_own"] or longest <= w["at_most"]:
+        return ""
+    return (
+        f", {WORDS[best['times']]} ({rounded(longest):,.0f}) would not: weigh the saving against less warning"
+    )
 
 
 def _costs(q: Question) -> dict[str, float]:

@@ -93,6 +93,12 @@ def test_how_often_to_capture_and_how_far_ahead_it_shows():
     assert "A capture at every second stop would save 11,000 USD a year" in said[2]
     assert "shows about 20,300 mi ahead (1 in 10 under 6,100); 12 % come unannounced" in said[3]
     assert "every 10,200 mi at most; the fleet's 5,000 keep it" in said[3]
+    short = question(year(60_000, 50_500, 70_000, 50_000))
+    warned = short.warnings.assign(at_most=7_300.0)
+    beyond = answer(replace(short, warnings=warned))[3]
+    assert beyond.endswith(
+        "keep it, every second stop (10,000) would not: weigh the saving against less warning."
+    )
     own = answer(question(year(60_000, 50_500, 70_000, 50_000), intervals=intervals(12_000.0, 11_000.0)))
     assert "a capture at every stop, as now, saves most" in own[2]
 
