@@ -229,6 +229,18 @@ def main() -> None:
             f"  {name:26s}{share:7.3f} ± {se:.3f}  changes {changes / len(fleets):6.1f}  "
             f"sound {sound / max(changes, 1):.2f}"
         )
+    odd, fails, told = (np.concatenate(part) for part in zip(*map(_odd_readings, fleets), strict=True))
+    print(
+        f"  readings that stand out by the pump's own doing: {odd.mean():.3f} of all; of them "
+        f"{fails[odd].mean():.2f} fail before the next stop ({fails[~odd].mean():.3f} of the others); "
+        f"told half of them less than {np.median(told[odd]):.3f}"
+    )
+
+
+def _odd_readings(s: Stops) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    odd = (s.truth["abnormal"] & ~s.truth["beside"]).to_numpy(bool)
+    told = 1 - curve_at(s.read, GRID_KM, s.ahead_km)
+    return odd, s.truth["fails"].to_numpy(bool), told
 
 
 if __name__ == "__main__":
