@@ -8,9 +8,10 @@ import os
 import sys
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
-from ingest.errors import PumpledgerError
+from ingest.errors import PumpledgerError, for_reading
+from ingest.ledger.place import real_path
 
 COMMANDS = {
     "demo": "build the demo fleet (once) and open the dashboard on it",
@@ -55,14 +56,32 @@ def _command_in(arguments: list[str]) -> str | None:
     return named
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong with an option without repeating codes or pages of text."""
+
+    def error(self, message: str) -> NoReturn:
+        super().error(for_reading(message))
+
+
 class _HelpFormatter(argparse.RawDescriptionHelpFormatter):
     """Keeps the example at the end of each help text as written."""
+
+
+def _is_utf8(text: str) -> bool:
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns 0 done, 1 refused, 2 usage."""
     arguments = sys.argv[1:] if argv is None else argv
-    parser = argparse.ArgumentParser(
+    if any(not text.isascii() and not _is_utf8(text) for text in arguments):
+        print("An argument is not UTF-8 text; rename the file, or type it anew.", file=sys.stderr)
+        return 2
+    parser = _Parser(
         prog="pumpledger",
         description="Fuel-pump current captures, fleet history, failure risk and replacement planning.",
         epilog="--ledger and --verbose may stand before the command or after it; one after it counts.",
@@ -93,6 +112,7 @@ def main(argv: list[str] | None = None) -> int:
         level=logging.DEBUG if args.verbose else logging.WARNING, stream=sys.stderr, format="%(message)s"
     )
     try:
+        real_path(args.ledger)  # a name that no file can have is refused before anything is begun
         code = args.run(args)
         if args.command in SHOW_FIGURES and code == 0:
             from dashboard.shell.invented import note_of

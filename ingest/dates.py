@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from ingest.errors import EntryRefused
+from ingest.typed import FIRST_DAY, LAST_DAY, demand_day
 
 _TIME = r"(\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)\s*(Z|[+-]\d{2}:?\d{2})?"
 _ISO = rf"^(\d{{4}})[-/.](\d{{1,2}})[-/.](\d{{1,2}})(?:[T ]{_TIME})?$"
@@ -40,7 +41,7 @@ class DateColumn:
 def read_day(text: str, *, field: str = "") -> date:
     """Return the day written as 2026-03-31; raises EntryRefused, naming the field, for anything else."""
     try:
-        return date.fromisoformat(text.strip())
+        return demand_day(date.fromisoformat(text.strip()), field)
     except ValueError:
         said = f"'{text}' is not a date; write it like 2026-03-31."
         raise EntryRefused("date-format", f"{field}: {said}" if field else said) from None
@@ -54,6 +55,7 @@ def read_dates(text: pd.Series, *, order: str = "", time_zone: str = "") -> Date
     text = text.fillna("").astype("str").str.strip()
     given = text != ""
     local = pd.to_datetime(text.where(given), format="%Y-%m-%d", errors="coerce")
+    local = local.where((local >= pd.Timestamp(FIRST_DAY)) & (local <= pd.Timestamp(LAST_DAY)))
     utc = pd.Series(pd.NaT, index=text.index, dtype="datetime64[us]")
     zone = pd.Series("", index=text.index, dtype="object")
     problem = pd.Series("", index=text.index, dtype="object")
@@ -105,6 +107,10 @@ def _read_distinct(
     for fmt in _NAMED_FORMATS:
         left = dates.isna() & (problems == "")
         dates[left] = pd.to_datetime(values[left], format=fmt, errors="coerce")
+    impossible = (dates < pd.Timestamp(FIRST_DAY)) | (dates > pd.Timestamp(LAST_DAY))
+    problems[impossible] = (
+        "'" + values[impossible] + f"' is impossible; days run from {FIRST_DAY} to {LAST_DAY}"
+    )
     bad = dates.isna() & (problems == "")
     day_number = bad & values.str.fullmatch(r"[2-6]\d{4}(\.0*)?")
     problems[bad] = "'" + values[bad] + "' is not a date; write it like 2026-03-31"

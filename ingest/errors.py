@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import logging
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,13 +13,27 @@ from typing import Any
 log = logging.getLogger(__name__)
 
 
+LONGEST_WORD, LONGEST_SENTENCES = 200, 2_000
+_CODES = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+def for_reading(text: str) -> str:
+    """Return sentences without what a terminal would obey, and no word or whole of absurd length."""
+    text = _CODES.sub("\N{REPLACEMENT CHARACTER}", text)
+    text = re.sub(rf"(\S{{60}})\S{{{LONGEST_WORD - 60},}}", r"\1…", text)
+    if len(text) > LONGEST_SENTENCES:
+        half = LONGEST_SENTENCES // 2
+        text = f"{text[:half]} … {text[-half:]}"
+    return text
+
+
 class PumpledgerError(Exception):
     """Base of every error shown to a user; `str(error)` is the sentence itself."""
 
     def __init__(self, code: str, text: str):
-        super().__init__(text)
         self.code = code
-        self.text = text
+        self.text = for_reading(text)
+        super().__init__(self.text)
 
 
 class CaptureRefused(PumpledgerError):

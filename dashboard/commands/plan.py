@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands import choices
-from dashboard.commands.options import day
+from dashboard.commands.options import day, days
 from dashboard.commands.standing import say_age
 from ingest.errors import EntryRefused
 
@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--as-of", type=day, metavar="DATE",
         help="the day to stand on; default: the last dated fact, planned from today on",
     )  # fmt: skip
-    parser.add_argument("--days", type=int, metavar="N", help="how far ahead to plan (default 120)")
+    parser.add_argument("--days", type=days, metavar="N", help="how far ahead to plan (default 120)")
     choices.add_arguments(parser)
     to_file: dict[str, Any] = {"nargs": "?", "type": Path, "metavar": "FILE"}
     parser.add_argument(

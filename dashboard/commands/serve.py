@@ -71,6 +71,7 @@ def serve(
     from dashboard.serving.supervisor import Supervisor
 
     settings = read_server_settings()
+    refuse_no_ledger(ledger)
     if not is_loopback(address):
         refuse_open_door(address, signed_in=settings.sign_in, without_sign_in=without_sign_in)
         if not settings.public_url:
@@ -100,6 +101,22 @@ def serve(
         return 0
     finally:
         server.stop()
+
+
+def refuse_no_ledger(ledger: Path) -> None:
+    """Raise LedgerError where pages could show nothing but that there is no ledger to be had here."""
+    from ingest.errors import LedgerError
+    from ingest.ledger.connection import open_ledger
+
+    if not ledger.exists() and not ledger.parent.is_dir():
+        raise LedgerError("no-folder", f"There is no folder {ledger.parent} for the ledger; create it first.")
+    if ledger.exists():
+        try:
+            with open_ledger(ledger):
+                pass
+        except LedgerError as error:
+            if error.code != "ledger-busy":
+                raise
 
 
 def refuse_open_door(address: str, *, signed_in: bool, without_sign_in: bool) -> None:

@@ -12,6 +12,7 @@ from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement as ingest_statement
 from ingest.ledger.transaction import transaction
+from ingest.typed import tidy
 from ingest.units import parse_quantity, read_quantity
 from ingest.visit import corrections
 from ingest.visit.instrument_cluster import driven_km
@@ -36,7 +37,7 @@ def answer_question(ledger: Path, question_id: int, status: str, answer: str, au
             raise EntryRefused(
                 "answered", "This question was answered by someone else meanwhile; look again."
             )
-        said = {"status": status, "answer": answer.strip(), "by": stamp.by, "at": stamp.at}
+        said = {"status": status, "answer": tidy(answer.strip(), "answer"), "by": stamp.by, "at": stamp.at}
         connection.execute(statement("answer_question"), said | {"question_id": question_id})
         table_name, row_key, code = rows[0]
         if table_name == "visit":

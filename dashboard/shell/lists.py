@@ -13,13 +13,14 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import say
+from dashboard.shell import address, say
 from dashboard.words import formats
 
 ROWS_A_PAGE = 50
 PAGE_BOX_PX = 240  # narrow: a table's own tools appear above its right end, and would lie over the steps
 ALL_ROWS = 10_000_000
 MOST_DRAWN = 500
+MOST_PAGES = 1_000_000
 FIND_FROM = 9  # a list shorter than this is read faster than it is searched
 NARROWED_BY = {"depot": "Depot", "pump_type": "Pump type", "class": "Vehicle class"}
 
@@ -128,10 +129,8 @@ def one_page(
     query: str, key: str, nouns: tuple[str, str], rows_a_page: int = ROWS_A_PAGE, **parameters: Any
 ) -> pd.DataFrame:
     """Say how many rows match, offer the pages and return the rows of the page chosen."""
-    named = st.query_params.get(f"{key}_page", "")  # on opening, the box below is not drawn yet
-    page = (
-        int(st.session_state.get(f"{key}_page") or (named if named.isdigit() and len(named) < 7 else 1)) or 1
-    )
+    named = address.number(f"{key}_page")  # on opening, the box below is not drawn yet
+    page = int(st.session_state.get(f"{key}_page") or min(named or 1, MOST_PAGES))
     rows = loaders.ask(query, rows=rows_a_page, skip=(page - 1) * rows_a_page, **parameters)
     if not len(rows) and page > 1:  # narrowed meanwhile
         page = 1

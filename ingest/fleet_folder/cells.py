@@ -16,6 +16,7 @@ from ingest.dates import read_dates
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.report import RowProblem, asked
 from ingest.fleet_folder.tables import SYNONYMS, Column, Table
+from ingest.typed import LONGEST_NAME, LONGEST_TEXT, text_problem
 from ingest.units import UNITS, parse_number, read_quantity
 from ingest.wording.questions import mangled_identifier
 
@@ -178,6 +179,11 @@ def _listed(names: list[str]) -> str:
     return ", ".join(f"'{name}'" for name in names)
 
 
+def _is_plain(cells: pd.Series) -> bool:
+    """Return whether all cells are short and of plain letters, as nearly all columns are."""
+    return not (cells.str.len().max() > LONGEST_NAME or cells.str.contains(r"[^\x20-\x7e]").any())
+
+
 # The apostrophe an export puts before text that a spreadsheet would take for a formula.
 _GUARDED = r"^'(?='*\s*[=+\-@＝＋－＠])"
 
@@ -188,6 +194,10 @@ def read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[p
     if column.kind in ("text", "id"):
         if cells.str.startswith("'").any():
             cells = cells.str.replace(_GUARDED, "", regex=True)
+        if not _is_plain(cells):
+            longest = LONGEST_NAME if column.kind == "id" else LONGEST_TEXT
+            problem = cells.map(lambda cell: text_problem(cell, longest)).astype("object")
+            cells = cells.str.normalize("NFC").where(problem == "", "")
         return cells.astype("object").where(cells != "", None), problem
     if column.kind == "choice":
         return _read_choice(cells, column, problem)

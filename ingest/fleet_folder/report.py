@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
-from ingest.errors import Question
+from ingest.errors import Question, for_reading
 
 
 @dataclass(frozen=True)
@@ -18,6 +18,9 @@ class RowProblem:
     code: str
     text: str
     values: dict[str, Any] | None = None  # what a question's sentence is made from
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "text", for_reading(self.text))
 
     def sentence(self) -> str:
         """`visits.csv row 12, visited_on: '2026-13-01' is not a date; …`."""

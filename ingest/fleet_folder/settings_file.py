@@ -19,11 +19,13 @@ from ingest.ledger.changes import log_change
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
+from ingest.setting_values import demand_value
 from ingest.trade_numbers import DEFAULTS
 
 FILE = "fleet.toml"
 # How the folder is to be read; nothing to keep.
 _READING_KEYS = ("date_order", "time_zone")
+MOST_COST = 1e12
 _COST_TABLES = ("cost", "costs")
 
 
@@ -47,6 +49,8 @@ def read_fleet_file(folder: Path) -> FleetFile:
         content = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise EntryRefused("bad-toml", f"{FILE} can't be read: {error}.") from error
+    except RecursionError as error:
+        raise EntryRefused("bad-toml", f"{FILE} can't be read: it is nested too deeply.") from error
     settings: dict[str, Any] = {}
     costs: dict[str, float] = {}
     notices = []
@@ -57,11 +61,13 @@ def read_fleet_file(folder: Path) -> FleetFile:
         if key in _READING_KEYS:
             continue
         if key in DEFAULTS:
-            _check(key, value)
+            demand_value(key, value, f"{FILE}, ")
             settings[key] = float(value) if is_amount else value
         if is_amount and (key not in DEFAULTS or key in ("planned_replacement", "failure_replacement")):
-            if value < 0:
-                raise EntryRefused("bad-setting", f"{FILE}, {key}: {value} is below zero; a cost can't be.")
+            if not 0 <= value <= MOST_COST:
+                raise EntryRefused(
+                    "bad-setting", f"{FILE}, {key}: {value:g} can't be a cost; give 0 or more."
+                )
             costs[key] = float(value)
         elif key not in DEFAULTS:
             notices.append(f"{FILE}: unknown key '{key}' left out.")
@@ -77,19 +83,6 @@ def read_fleet_file(folder: Path) -> FleetFile:
             "bad-setting", f"{FILE}, time_zone: '{zone}' is not a time zone; write it like America/Denver."
         ) from error
     return FleetFile(settings, costs, order, zone, tuple(notices))
-
-
-def _check(key: str, value: Any) -> None:
-    if key == "distance_unit" and value not in ("mi", "km"):
-        raise EntryRefused("bad-setting", f"{FILE}, distance_unit: '{value}' is not 'mi' or 'km'.")
-    if key == "records_are" and value not in ("real", "invented"):
-        raise EntryRefused("bad-setting", f"{FILE}, records_are: '{value}' is not 'real' or 'invented'.")
-    default = DEFAULTS[key]
-    number = isinstance(default, int | float) and not isinstance(default, bool)
-    kind = int | float if number else type(default)
-    if not isinstance(value, kind) or (number and isinstance(value, bool)):
-        what = "a number" if number else f"like {default!r}"
-        raise EntryRefused("bad-setting", f"{FILE}, {key}: {value!r} should be {what}.")
 
 
 def store_fleet_file(

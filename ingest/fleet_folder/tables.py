@@ -7,6 +7,7 @@ from typing import Literal
 
 from ingest import vocabulary as words
 from ingest.metrics import METRICS
+from ingest.typed import NUMBERS
 
 ColumnKind = Literal["id", "text", "number", "integer", "date", "choice", "distance", "flag"]
 
@@ -64,12 +65,16 @@ def _number(name: str, low: float = 0, high: float = 1e12, unit: str = "", ledge
     return Column(name, "number", ledger, low=low, high=high, unit=unit)
 
 
+def _of_visit(name: str, unit: str = "") -> Column:
+    return _number(name, *NUMBERS[name], unit)
+
+
 def _integer(name: str, low: float = 0, high: float = 2e9) -> Column:
     return Column(name, "integer", low=low, high=high)
 
 
 def _distance(name: str, ledger: str) -> Column:
-    return Column(name, "distance", ledger, low=0, high=2e7)
+    return Column(name, "distance", ledger, low=NUMBERS["odometer_km"][0], high=NUMBERS["odometer_km"][1])
 
 
 def _date(name: str, **more: object) -> Column:
@@ -186,7 +191,7 @@ VISITS = Table(
         _id("serial"),
         _date("visited_on", required=True),
         _ODOMETER,
-        _number("hours"),
+        _of_visit("hours"),
         _choice("reason", *words.REASONS, default="pm"),
         _choice("state", *words.STATES),
         _choice("zero_checked", *words.YES_NO),
@@ -197,24 +202,24 @@ VISITS = Table(
         _integer("segments", 2, 200),
         _integer("poles", 2, 12),
         _choice("commanded", *words.COMMANDED),
-        _number("duty_pct", 0, 100),
+        _of_visit("duty_pct"),
         _text("fuel"),
         _text("capture"),
         *_METRICS,
-        _number("meter_a", 0, 100, "A"),
-        _number("supply_v", 0, 60, "V"),
+        _of_visit("meter_a", "A"),
+        _of_visit("supply_v", "V"),
         _choice("supply_v_at", *words.SUPPLY_AT),
-        _number("drop_supply_v", -1, 60, "V"),
-        _number("drop_ground_v", -1, 60, "V"),
-        _number("fuel_pressure_kpa", 0, 5000, "kPa"),
-        _number("delivery_l_min", 0, 100, "L/min"),
+        _of_visit("drop_supply_v", "V"),
+        _of_visit("drop_ground_v", "V"),
+        _of_visit("fuel_pressure_kpa", "kPa"),
+        _of_visit("delivery_l_min", "L/min"),
         _choice("delivery_at", *words.DELIVERY_AT),
-        _number("pressure_hold_kpa", 0, 5000, "kPa"),
+        _of_visit("pressure_hold_kpa", "kPa"),
         *(_choice(part, *words.PART_FOUND) for part in words.PARTS),
         _choice("check_result", *words.CHECK_RESULTS),
         _id("closes"),
-        _number("fuel_temp_c", -60, 150, "°C"),
-        _number("fuel_level_pct", 0, 100),
+        _of_visit("fuel_temp_c", "°C"),
+        _of_visit("fuel_level_pct"),
         _id("clamp"),
         _text("clamp_point"),
         _text("technician"),

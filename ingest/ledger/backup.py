@@ -19,6 +19,7 @@ import duckdb
 from ingest.durable import clear_unfinished, flush_file, flush_folder
 from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.place import real_path
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.waveform_home import ledger_id, mark, refuse_other
@@ -62,8 +63,8 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
     Writers wait while the file is copied; readers don't. Raises LedgerError, and leaves no file that looks
     like a backup, when it can't be written or doesn't verify.
     """
-    ledger = Path(ledger).resolve()
-    destination = (destination or default_destination(ledger)).resolve()
+    ledger = real_path(ledger)
+    destination = real_path(destination or default_destination(ledger))
     if destination.exists():
         raise LedgerError("backup-exists", f"{destination} is there already; choose another name.")
     part = destination.with_name(destination.name + PART)

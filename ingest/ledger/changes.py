@@ -12,10 +12,11 @@ import pandas as pd
 
 from ingest.errors import EntryRefused
 from ingest.ledger.numbers import ID_COLUMNS, new_id
-from ingest.ledger.rows import insert_row, insert_rows
+from ingest.ledger.rows import as_typed, insert_row, insert_rows
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
 from ingest.ledger.visit_rows import plain
+from ingest.typed import tidy
 
 # What a row is told from others by.
 KEYS = ID_COLUMNS | {"vehicle": "unit", "pump_type": "pump_type", "capture": "capture_hash"}
@@ -42,7 +43,7 @@ def change_cells(
         raise EntryRefused("no-row", f"There is no '{key}' in {table}.")
     changed = 0
     for name, value in values.items():
-        new = plain(value)
+        new = as_typed(name, plain(value))
         if _same(before[name], new):
             continue
         connection.execute(
@@ -127,7 +128,7 @@ def log_change(
             "field": field,
             "old_value": as_text(old_value),
             "new_value": as_text(new_value),
-            "reason": reason,
+            "reason": reason and tidy(reason, "reason"),
         },
     )
 

@@ -16,7 +16,7 @@ from ingest.errors import LedgerError
 from ingest.ledger.damage import change_file, connect_recovering, name_the_loss
 from ingest.ledger.gate import Turn, connect_once, gate, is_lock, noted_as_open, reading_gate
 from ingest.ledger.migrations import create, ledger_version, migrate, scripts
-from ingest.ledger.place import refuse_untested_place
+from ingest.ledger.place import real_path, refuse_untested_place
 from ingest.ledger.repair_mark import finish_repair, mark_of, refuse_beside_damaged
 from ingest.ledger.waveform_home import bring_from_shared, claim, refuse_without_ledger
 
@@ -32,7 +32,7 @@ def open_ledger(
     Raises LedgerError when the ledger is missing (read only), newer than this program, damaged, in use for
     longer than `wait_s`, or can't be written.
     """
-    path = Path(path).resolve()  # the ledger's files lie beside the ledger, not beside a link to it
+    path = real_path(path)
     if read_only and not path.exists():
         raise LedgerError(
             "no-ledger", f"There is no ledger at {path}; log a visit or load a fleet folder to start one."
@@ -136,8 +136,6 @@ def _refuse_unwritable(path: Path) -> None:
     folder = path.parent
     if not folder.is_dir():
         raise LedgerError("no-folder", f"There is no folder {folder} for the ledger; create it first.")
-    if path.is_dir():
-        raise LedgerError("ledger-is-folder", f"{path} is a folder; --ledger names a file.")
     refuse_untested_place(path)
     if not os.access(folder, os.W_OK) or (path.exists() and not os.access(path, os.W_OK)):
         raise LedgerError("read-only", _READ_ONLY.format(path=path))
@@ -147,6 +145,11 @@ _UNFINISHED = "A repair of the ledger {path} was broken off; open it once where 
 _READ_ONLY = "The ledger {path} can't be written: it or its folder is read-only; nothing was changed."
 # What the engine says, and what it means to the person.
 _SENTENCES: tuple[tuple[tuple[str, ...], str, str], ...] = (
+    (
+        ("sqlite", "SQLite"),
+        "not-a-ledger",
+        "{path} is a database of another kind, not a pumpledger ledger; choose another --ledger.",
+    ),
     (
         ("No space left", "File too large", "quota exceeded"),
         "disk-full",

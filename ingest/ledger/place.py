@@ -18,6 +18,20 @@ SHARES = re.compile(
 )
 
 
+def real_path(path: Path | str) -> Path:
+    """Return the ledger's own path, links followed, as its files lie beside it; LedgerError for a folder."""
+    try:
+        real = Path(path).resolve()
+        if real.is_dir():
+            raise LedgerError("ledger-is-folder", f"{path} is a folder; --ledger names a file.")
+        real.exists()
+        str(real).encode()
+    except (OSError, ValueError, RuntimeError) as error:  # too long, not UTF-8, a circle of links
+        why = error.strerror if isinstance(error, OSError) else "it is no name of a file here"
+        raise LedgerError("bad-path", f"{path} can't be a ledger: {why}; give another --ledger.") from error
+    return real
+
+
 def refuse_untested_place(path: Path) -> None:
     """Raise LedgerError where writing to a ledger at `path` is not tested: another system, or a share."""
     if sys.platform != "linux":

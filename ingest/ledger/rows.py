@@ -12,6 +12,24 @@ from ingest.durable import utc_now
 from ingest.ledger.numbers import ID_COLUMNS, new_id, new_ids
 from ingest.ledger.statements import statement
 from ingest.ledger.visit_rows import plain
+from ingest.typed import LONGEST_NAME, LONGEST_TEXT, tidy
+
+# What people write; the rest is the program's own.
+_LONGEST = dict.fromkeys(
+    (
+        "unit",
+        "position",
+        "serial",
+        "lot",
+        "depot",
+        "pump_type",
+        "clamp",
+        "technician",
+        "set_by",
+        "decided_by",
+    ),
+    LONGEST_NAME,
+) | dict.fromkeys(("note", "reason", "why", "answer", "cause", "access", "clamp_point", "fuse"), LONGEST_TEXT)
 
 
 def insert_row(connection: duckdb.DuckDBPyConnection, table: str, values: Mapping[str, Any]) -> Any:
@@ -19,7 +37,7 @@ def insert_row(connection: duckdb.DuckDBPyConnection, table: str, values: Mappin
 
     `recorded_at` is now, unless given. Columns left out get the ledger's defaults.
     """
-    row = {name: plain(value) for name, value in values.items()}
+    row = {name: as_typed(name, plain(value)) for name, value in values.items()}
     row.setdefault("recorded_at", utc_now())
     row_id = None
     if table in ID_COLUMNS:
@@ -27,6 +45,11 @@ def insert_row(connection: duckdb.DuckDBPyConnection, table: str, values: Mappin
     text = statement("ledger/insert_row", table=table, columns=", ".join(row))
     connection.execute(text.replace("{marks}", ", ".join("?" for _ in row)), list(row.values()))
     return row_id
+
+
+def as_typed(column: str, value: Any) -> Any:
+    """Return a value for a cell; EntryRefused for a text that can't be one (see ingest.typed)."""
+    return tidy(value, column, _LONGEST.get(column, len(value))) if isinstance(value, str) else value
 
 
 def insert_rows(connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame) -> pd.DataFrame:

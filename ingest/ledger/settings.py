@@ -20,7 +20,9 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
+from ingest.setting_values import demand_value
 from ingest.trade_numbers import DEFAULTS
+from ingest.typed import demand_day
 
 
 def settings_at(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> dict[str, Any]:
@@ -53,11 +55,8 @@ def set_setting(
     """
     if key not in DEFAULTS:
         raise EntryRefused("unknown-setting", f"There is no setting '{key}'.")
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    asks = isinstance(DEFAULTS[key], int | float) and not isinstance(DEFAULTS[key], bool)
-    if not isinstance(value, type(DEFAULTS[key])) and not (number and asks):
-        kind = "a number" if asks else type(DEFAULTS[key]).__name__
-        raise EntryRefused("bad-setting", f"{key}: '{value}' is not {kind}.")
+    demand_value(key, value)
+    demand_day(valid_from, key)
     with (
         open_ledger(ledger, read_only=False) as connection,
         transaction(connection, author, "settings", command=command) as stamp,

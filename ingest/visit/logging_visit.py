@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import duckdb
 
@@ -22,6 +23,7 @@ from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_capture, insert_reading, meter_reading, plain
 from ingest.reading import Reading
+from ingest.typed import LONGEST_NAME, LONGEST_TEXT, NUMBERS, demand_day, demand_possible, tidy
 from ingest.visit.checks import check_visit
 from ingest.visit.entry import VisitEntry
 from ingest.visit.instrument_cluster import count_on
@@ -186,6 +188,7 @@ def _measure(ledger: Path | str, entry: VisitEntry, capture: Capture, wait_s: fl
 
 def _complete(entry: VisitEntry) -> VisitEntry:
     """Fill in today's date and check the entries that need no ledger."""
+    entry = _possible(entry)
     unit = entry.unit.strip()
     if not unit:
         raise EntryRefused("unit-missing", "unit: blank; give the vehicle's number, for example --unit 214.")
@@ -197,16 +200,28 @@ def _complete(entry: VisitEntry) -> VisitEntry:
         if value not in allowed:
             names = ", ".join(a for a in allowed if a)
             raise EntryRefused(f"unknown-{field}", f"{field}: '{value}' is not one of {names}.")
-    if entry.meter_a is not None and not 0 <= entry.meter_a <= 100:
-        raise EntryRefused(
-            "meter-out-of-range", f"meter: {entry.meter_a:g} A is outside 0 to 100 A; check the range."
-        )
     now = datetime.now().astimezone()
     if entry.visited_on is None:
         entry = replace(entry, visited_on=now.date())
     if entry.visited_at is None and entry.visited_on == now.date():
         entry = replace(entry, visited_at=now.astimezone(UTC).replace(tzinfo=None))
     return replace(entry, unit=unit, time_zone=entry.time_zone or now.tzname())
+
+
+def _possible(entry: VisitEntry) -> VisitEntry:
+    """Return the entry with its texts tidied; EntryRefused for what no visit can have."""
+    for name in NUMBERS:
+        value = getattr(entry, name)
+        if value is not None:
+            demand_possible(name, value)
+    if entry.visited_on is not None:
+        demand_day(entry.visited_on, "date")
+    tidied: dict[str, Any] = {
+        name: tidy(value, name, LONGEST_TEXT if name == "note" else LONGEST_NAME)
+        for name, value in asdict(entry).items()
+        if isinstance(value, str)
+    }
+    return replace(entry, **tidied)
 
 
 def _position(connection: duckdb.DuckDBPyConnection, unit: str, position: str | None) -> str:
@@ -359,7 +374,7 @@ def _keep_answers(
                 "unit": entry.unit,
                 "field": question.field,
                 "code": question.code,
-                "answer": answers[question.code].strip(),
+                "answer": tidy(answers[question.code].strip(), "answer"),
                 "answered_by": entry.technician or author.name,
             }
             | stored_question(question),

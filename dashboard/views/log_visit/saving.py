@@ -12,7 +12,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.parts import reading_panel, replacing
 from dashboard.parts.entry_form import MOST_QUESTIONS, reminders
-from dashboard.shell import access, frame, say
+from dashboard.shell import access, address, frame, say
 from dashboard.shell.paper import facts_table, sheet
 from dashboard.views.log_visit.steps import PAUSE, Measured, arrived, forget_typed
 from dashboard.words import formats
@@ -110,10 +110,9 @@ def saved_visit() -> int | None:
 
     Before the address names it, the session does: the run that stored it may have been overtaken by another.
     """
-    named = st.query_params.get("saved", "")
-    if not named and not arrived() and (just_now := st.session_state.get("saved_visit")):
-        named = st.query_params["saved"] = str(just_now["visit_id"])
-    return int(named) if named.isdigit() and loaders.ledger_path().exists() else None
+    if "saved" not in st.query_params and not arrived() and (just_now := st.session_state.get("saved_visit")):
+        st.query_params["saved"] = str(just_now["visit_id"])
+    return address.number("saved") if loaders.ledger_path().exists() else None
 
 
 def show_saved(visit_id: int) -> None:

@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.data.changes import demand
-from dashboard.shell import access, frame, say
+from dashboard.shell import access, address, frame, say
 from dashboard.words import formats
 
 DECISIONS = {
@@ -35,9 +35,9 @@ def show_decision(plan: Any) -> None:
         bind="query-params",
     )  # fmt: skip
     pumps, found = candidates(plan, loaders.ranking(), find)
-    asked = st.query_params.get("pump", "")
-    if asked.isdigit() and int(asked) not in pumps and not find:
-        pumps |= candidates(plan, loaders.ranking(), pump_id=int(asked))[0]
+    asked = address.number("pump")
+    if asked is not None and asked not in pumps and not find:
+        pumps |= candidates(plan, loaders.ranking(), pump_id=asked)[0]
     if not pumps:
         say.line("No pump of such a unit is in service." if find else "No pump waits for a decision.")
         return
@@ -45,7 +45,7 @@ def show_decision(plan: Any) -> None:
         say.note(f"The first {len(pumps):,} of {found:,} are offered; find the unit to reach the others.")
     ids = list(pumps)
     with st.form("decision", border=True):
-        index = ids.index(int(asked)) if asked.isdigit() and int(asked) in pumps and not find else 0
+        index = ids.index(asked) if asked in pumps and not find else 0
         pump_id = st.selectbox("Pump", ids, index=index, format_func=lambda i: pumps.get(i, ""))
         what = st.segmented_control("Decision", list(DECISIONS), default="book", key="decision_kind",
                                     format_func=DECISIONS.__getitem__, wrap=True)  # fmt: skip

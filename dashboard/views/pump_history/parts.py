@@ -11,15 +11,14 @@ from analytics.judging.finding import QUIET
 from dashboard.charts.history import EVENT_WORDS
 from dashboard.data import loaders
 from dashboard.parts import risk_list, settling
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, address, frame, lists, say
 from dashboard.words import formats
 from dashboard.words.visit import REASONS, STATES
 
 
 def choose_pump() -> int | None:
     """Return the pump asked for in the page's address, or chosen by unit."""
-    asked = st.query_params.get("pump")
-    asked_id = int(asked) if asked and asked.isdigit() else None
+    asked_id = address.number("pump")
     current = loaders.ask("pump_head", pump_id=asked_id) if asked_id is not None else pd.DataFrame()
     names = loaders.unit_names()
     known = current.iloc[0]["unit"] if len(current) else None
