@@ -1,12 +1,16 @@
 """Cached answers for the pages, each kept until the ledger file changes.
 
-A key holds the ledger's path and its stamp: size and time of the file and of its write-ahead log.
+A key holds the ledger's path, its stamp (size and time of the file and of its write-ahead log) and, where
+rows are looked at, the depots that the one who asks is bound to.
 """
 
 from __future__ import annotations
 
 import os
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -17,7 +21,10 @@ import streamlit as st
 from dashboard.data import queries
 from dashboard.data.answer_store import LARGE, AnswerStore, Kept
 from dashboard.data.answers import Stamp, stamp
+from dashboard.data.depots import Own, bound_to, of_own
 from ingest.capture import Capture
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.depots import Depots
 
 MOST_UNITS_IN_LIST = 2000
 
@@ -47,12 +54,21 @@ def warm_up() -> None:
 def ask(name: str, **parameters: Any) -> pd.DataFrame:
     """Run a query of dashboard/sql on the ledger, or return its kept answer; don't change what comes back."""
     ledger = ledger_path()
-    return _ask(str(ledger), stamp(ledger), name, tuple(sorted(parameters.items())))
+    return _ask(str(ledger), stamp(ledger), bound_to(), name, tuple(sorted(parameters.items())))
 
 
 @st.cache_resource(show_spinner=False, max_entries=200)
-def _ask(ledger: str, stamp_key: Stamp, name: str, parameters: tuple[tuple[str, Any], ...]) -> pd.DataFrame:
-    return queries.ask(Path(ledger), name, **dict(parameters))
+def _ask(
+    ledger: str, stamp_key: Stamp, depots: Depots, name: str, parameters: tuple[tuple[str, Any], ...]
+) -> pd.DataFrame:
+    return queries.ask(Path(ledger), name, bound_to=depots, **dict(parameters))
+
+
+@contextmanager
+def reading() -> Iterator[Any]:
+    """Yield a connection that reads the ledger, of what the one at the screen sees."""
+    with open_ledger(ledger_path(), depots=bound_to()) as connection:
+        yield connection
 
 
 def unit_names() -> list[str] | None:
@@ -67,18 +83,18 @@ def unit_names() -> list[str] | None:
 def near_matches(unit: str) -> list[str]:
     """Return existing units that a typed number may stand for."""
     ledger = ledger_path()
-    return _near_matches(str(ledger), stamp(ledger), unit) if ledger.exists() else []
+    return _near_matches(str(ledger), stamp(ledger), bound_to(), unit) if ledger.exists() else []
 
 
 @st.cache_resource(show_spinner=False, max_entries=100)
-def _near_matches(ledger: str, stamp_key: Stamp, unit: str) -> list[str]:
-    return queries.units_like(Path(ledger), unit)
+def _near_matches(ledger: str, stamp_key: Stamp, depots: Depots, unit: str) -> list[str]:
+    return queries.units_like(Path(ledger), unit, depots)
 
 
 def pump_drift(pump_id: int) -> Any:
     """Return one pump's lines of current, ripple and speed as of the last visit; None without a visit."""
     ledger = ledger_path()
-    return _pump_drift(str(ledger), stamp(ledger), pump_id)
+    return _pump_drift(str(ledger), stamp(ledger), pump_id) if is_own(pump_id) else None
 
 
 @st.cache_resource(show_spinner=False, max_entries=100)
@@ -131,15 +147,34 @@ def kept(name: str, doing: str) -> Kept:
     ledger = ledger_path()
     store, now, large = _answer_store(str(ledger)), stamp(ledger), is_large()
     known = store.at_once(name, now, large=large)
-    if known is not None:
-        return known
-    with st.spinner(doing, show_time=large):
-        return store.get(name, now, large=large)
+    if known is None:
+        with st.spinner(doing, show_time=large):
+            known = store.get(name, now, large=large)
+    depots = bound_to()
+    return replace(known, value=of_own(known.value, _own(str(ledger), now, depots))) if depots else known
+
+
+@st.cache_resource(show_spinner=False, max_entries=20)
+def _own(ledger: str, stamp_key: Stamp, depots: Depots) -> Own:
+    everything = queries.ask(Path(ledger), "whose_pumps")
+    theirs = everything["depot"].isin(depots)
+    own, others = everything[theirs], everything[~theirs]
+    return Own(
+        frozenset(depots), frozenset(own["unit"]), frozenset(own["pump_id"].dropna().astype(int)),
+        frozenset(others["unit"]) | frozenset(others["depot"].dropna()),
+    )  # fmt: skip
+
+
+def is_own(pump_id: int) -> bool:
+    """Return whether the one at the screen may see a pump."""
+    return not bound_to() or len(ask("pump_head", pump_id=pump_id)) > 0
 
 
 def is_large() -> bool:
     """Return whether long answers take so long on this fleet that the last ones are shown meanwhile."""
-    return bool(ask("fleet_counts")["pumps_in_service"].iloc[0] >= LARGE)
+    ledger = ledger_path()  # of the whole fleet, whoever asks
+    counts = _ask(str(ledger), stamp(ledger), (), "fleet_counts", ())
+    return bool(counts["pumps_in_service"].iloc[0] >= LARGE)
 
 
 def is_stale(answer: Kept) -> bool:
@@ -177,6 +212,8 @@ def waveform(ledger: str, capture_hash: str) -> Capture:
 
 def survival(pump_id: int) -> pd.DataFrame | None:
     """Return the chance of running on over the distance ahead: distance_km, running, new_running."""
+    if not is_own(pump_id):
+        return None
     curves = kept("ahead", "Working out the distance ahead …").value
     where = (curves.pump_id == pump_id).nonzero()[0]
     if not len(where):
@@ -233,18 +270,20 @@ def forecast_record() -> Kept | None:
     """Return the newest test of past forecasts, or None while the first is being worked out in the
     background."""
     ledger = ledger_path()
-    return _answer_store(str(ledger)).soon("record", stamp(ledger))
+    known = _answer_store(str(ledger)).soon("record", stamp(ledger))
+    return known and replace(known, value=_of_own(known.value))
 
 
 def budget() -> pd.DataFrame:
     """Return what the next twelve months will cost by month and depot
     (analytics.cost_review.budget.COLUMNS)."""
     made, costs = planned(), cost_review()
-    return _budget(str(ledger_path()), (*made.stamp, *costs.stamp), made.value, costs.value)
+    stamps = (*made.stamp, *costs.stamp)
+    return _of_own(_budget(str(ledger_path()), stamps, bound_to(), made.value, costs.value))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _budget(ledger: str, stamp_key: Stamp, _plan: Any, _costs: Any) -> pd.DataFrame:
+def _budget(ledger: str, stamp_key: Stamp, depots: Depots, _plan: Any, _costs: Any) -> pd.DataFrame:
     from analytics.cost_review.budget import budget_of
 
     return budget_of(Path(ledger), _costs, _plan.lines, _plan.today, _plan.horizon_days)

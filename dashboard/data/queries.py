@@ -10,12 +10,13 @@ import pandas as pd
 
 from dashboard.statements import statement
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.depots import Depots
 from ingest.ledger.settings import settings_at
 
 
-def ask(ledger: Path, name: str, **parameters: Any) -> pd.DataFrame:
-    """Run sql/<name>.sql on the ledger and return its rows."""
-    with open_ledger(ledger) as connection:
+def ask(ledger: Path, name: str, *, bound_to: Depots = (), **parameters: Any) -> pd.DataFrame:
+    """Run sql/<name>.sql on the ledger and return its rows; bound_to: the depots that the reader sees."""
+    with open_ledger(ledger, depots=bound_to) as connection:
         return connection.execute(statement(name), parameters or None).df()
 
 
@@ -36,9 +37,10 @@ def trends(ledger: Path) -> pd.DataFrame:
     return ask(ledger, "trends").set_index("pump_id")
 
 
-def units_like(ledger: Path, unit: str) -> list[str]:
+def units_like(ledger: Path, unit: str, bound_to: Depots = ()) -> list[str]:
     """Return existing units that a typed number may stand for."""
-    return near_matches(unit, ask(ledger, "units_like", plain=_plain(unit.strip()))["unit"].tolist())
+    found = ask(ledger, "units_like", bound_to=bound_to, plain=_plain(unit.strip()))
+    return near_matches(unit, found["unit"].tolist())
 
 
 def near_matches(unit: str, names: list[str], most: int = 4) -> list[str]:

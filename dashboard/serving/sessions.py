@@ -25,6 +25,7 @@ class Session:
     since: float
     until: float
     role: str | None
+    depots: tuple[str, ...] = ()  # those the person is bound to; none named means all
 
     @property
     def key(self) -> tuple[str, float]:
@@ -48,7 +49,7 @@ class Ended:
             self._ended = {key: until for key, until in self._ended.items() if until > now}
 
     def holds(self, session: Session) -> bool:
-        """Return whether a sign-in goes on: not ended, and not followed by one with another role.
+        """Return whether a sign-in goes on: not ended, and not followed by one with another role or depots.
 
         A provider tells of a lost role at the next sign-in only, so that one ends all earlier ones.
         """
@@ -58,7 +59,7 @@ class Ended:
                 self._newest[session.subject] = newest = session
             if session.key in self._ended:
                 return False
-            return newest.role == session.role
+            return (newest.role, newest.depots) == (session.role, session.depots)
 
 
 ENDED = Ended()
@@ -78,7 +79,22 @@ def session_of(claims: Mapping[str, Any], session_hours: float) -> Session | Non
     until = float(since) + session_hours * 3600
     if isinstance(claims.get("exp"), int | float):
         until = min(until, float(claims["exp"]))
-    return Session(str(subject), float(since), until, widest_role(claims.get("roles")))
+    role, depots = widest_role(claims.get("roles")), depots_in(claims.get("depots"))
+    return Session(str(subject), float(since), until, role if depots is not None else None, depots or ())
+
+
+def depots_in(claims: Any) -> tuple[str, ...] | None:
+    """Return the depots in a token's `depots` claim, text or list: () without one, None for nonsense."""
+    if claims is None:
+        return ()
+    named = [claims] if isinstance(claims, str) else claims
+    if (
+        not isinstance(named, list | tuple)
+        or not named
+        or not all(isinstance(d, str) and d.strip() for d in named)
+    ):
+        return None
+    return tuple(sorted({depot.strip() for depot in named}))
 
 
 def still_holds(session: Session | None, ended: Ended = ENDED, now: float | None = None) -> bool:

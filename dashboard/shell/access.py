@@ -1,7 +1,8 @@
 """Who is at the screen. Sign-in is optional and off by default: the dashboard serves this machine alone.
 
 With PUMPLEDGER_SIGN_IN=1 a person signs in with the identity provider described under [auth] in
-.streamlit/secrets.toml (OpenID Connect); the claim `roles` holds technician, planner or manager. Who has not
+.streamlit/secrets.toml (OpenID Connect); the claim `roles` holds technician, planner or manager, and `depots`
+the depots somebody is bound to. Who has not
 signed in never gets here (dashboard/serving/guard.py); here it is looked at again at every run of a page, as
 a page stays connected for hours.
 """
@@ -27,6 +28,7 @@ class Person:
 
     name: str | None
     role: str | None
+    depots: tuple[str, ...] = ()  # those they are bound to; none named means all
 
 
 def sign_in_wanted() -> bool:
@@ -44,7 +46,7 @@ def current_person() -> Person:
         st.title("pumpledger")
         say.line("Your sign-in has ended. Load this page again to sign in; what was saved stands.")
         st.stop()
-    return Person(str(claims.get("name") or claims.get("email") or ""), session.role)
+    return Person(str(claims.get("name") or claims.get("email") or ""), session.role, session.depots)
 
 
 def author(initials: str | None) -> Author:
@@ -56,7 +58,7 @@ def author(initials: str | None) -> Author:
         raise EntryRefused("missing", "Give your initials first.")
     person = current_person()
     if person.role is not None:
-        return Author(person.name or "unnamed", person.role)
+        return Author(person.name or "unnamed", person.role, person.depots)
     return NO_SIGN_IN.signing(initials)
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
+from dashboard.data.depots import taking_along
 from dashboard.shell import address, say
 from dashboard.words import formats
 
@@ -159,7 +160,7 @@ def download(table: pd.DataFrame | Callable[[], pd.DataFrame], name: str, label:
     """Offer a table, or what makes it, as a file; it is written only when asked for."""
     st.download_button(
         label,
-        data=lambda: formats.as_csv(table() if callable(table) else table),
+        data=taking_along(lambda: formats.as_csv(table() if callable(table) else table)),
         file_name=f"{name}.csv",
         mime="text/csv",
         key=f"csv-{name}",

@@ -14,6 +14,7 @@ import duckdb
 
 from ingest.errors import LedgerError
 from ingest.ledger.damage import change_file, connect_recovering, name_the_loss
+from ingest.ledger.depots import Depots, bind
 from ingest.ledger.gate import Turn, connect_once, gate, is_lock, noted_as_open, reading_gate
 from ingest.ledger.migrations import create, ledger_version, migrate, scripts
 from ingest.ledger.place import real_path, refuse_untested_place
@@ -23,12 +24,13 @@ from ingest.ledger.waveform_home import bring_from_shared, claim, refuse_without
 
 @contextmanager
 def open_ledger(
-    path: Path | str, *, read_only: bool = True, wait_s: float = 15.0
+    path: Path | str, *, read_only: bool = True, wait_s: float = 15.0, depots: Depots = ()
 ) -> Iterator[duckdb.DuckDBPyConnection]:
     """Yield a connection to the ledger at `path`; close it on leaving.
 
     read_only=False creates the ledger when it is missing. An older ledger is upgraded, keeping a copy, and
-    what a crash left behind is settled, in either mode. Anything not committed on leaving is undone.
+    what a crash left behind is settled, in either mode. Anything not committed on leaving is undone. depots:
+    those that a reader is bound to, who then sees nothing of others; none named means all.
     Raises LedgerError when the ledger is missing (read only), newer than this program, damaged, in use for
     longer than `wait_s`, or can't be written.
     """
@@ -42,6 +44,8 @@ def open_ledger(
         if read_only:
             connection = _open_to_read(turn)
             try:
+                if depots:
+                    bind(connection, depots)
                 yield connection
             finally:
                 connection.close()

@@ -20,6 +20,7 @@ import duckdb
 from ingest.author import FROM_ROLE, Author
 from ingest.durable import utc_now
 from ingest.errors import EntryRefused
+from ingest.ledger.depots import demand_own, last_numbers, no_word_of_others
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ def transaction(
     """Keep all that is written inside, or nothing if it raises; yields the stamp of what is written.
 
     what: what the author does, a key of FROM_ROLE; EntryRefused where their role may not. command: what the
-    change log calls it.
+    change log calls it. An author bound to depots may change their units alone.
     """
     if not author.may(what):
         raise EntryRefused(
@@ -73,7 +74,11 @@ def transaction(
     mine = _under_way[id(connection)] = _UnderWay()
     try:
         connection.execute("BEGIN")
-        yield stamp
+        since = last_numbers(connection) if author.depots else {}
+        with no_word_of_others(connection, author.depots):
+            yield stamp
+        if author.depots:
+            demand_own(connection, author.depots, since)
         if mine.failed:
             raise RuntimeError("a part of this transaction failed and was passed over: nothing is kept")
         connection.execute("COMMIT")

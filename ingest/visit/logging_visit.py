@@ -16,6 +16,7 @@ from ingest.durable import utc_now
 from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.known_pump import TOLD, UNKNOWN_PUMP, KnownPump
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.depots import demand_own_unit, names_others
 from ingest.ledger.numbers import new_id
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND, raise_question
 from ingest.ledger.rows import insert_row
@@ -106,6 +107,7 @@ def log_visit(
     if capture is not None and reading is None:
         reading = _measure(ledger, entry, capture, wait_s)
     with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
+        demand_own_unit(connection, author.depots, entry.unit)
         entry = replace(entry, position=_position(connection, entry.unit, entry.position))
         entry = _count_on(connection, entry)
         known = _same_visit(connection, entry, capture)
@@ -117,6 +119,8 @@ def log_visit(
             *check_visit(connection, entry, reading),
             *_second_reading(connection, entry),
         )
+        if author.depots:  # who are asked about what they may see
+            questions = tuple(q for q in questions if not names_others(q.text, (entry.unit,)))
         unanswered = [q for q in questions if not answers.get(q.code, "").strip()]
         room = len(questions) if most_questions is None else most_questions
         ask = tuple(q for q in questions[:room] if q in unanswered)

@@ -139,10 +139,9 @@ def _read(upload: Any, entry: VisitEntry | None, card: pd.DataFrame) -> Measured
 def _judge(entry: VisitEntry | None, reading: Reading | None, pump: dict[str, Any]) -> None:
     """Show the verdict before anything is saved: against this pump's own history where it has one."""
     from analytics.judging.verdict import judge_entry, judge_reading
-    from ingest.ledger.connection import open_ledger
 
     if entry and "pump_id" in pump:
-        with open_ledger(loaders.ledger_path()) as connection:
+        with loaders.reading() as connection:
             reading_panel.show_verdict(judge_entry(connection, int(pump["pump_id"]), entry, reading))
     elif reading is not None:
         known = {k: v for k, v in pump.items() if not formats.is_unknown(v)}

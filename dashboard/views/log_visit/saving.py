@@ -10,6 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
+from dashboard.data.depots import taking_along
 from dashboard.parts import reading_panel, replacing
 from dashboard.parts.entry_form import MOST_QUESTIONS, reminders
 from dashboard.shell import access, address, frame, say
@@ -118,7 +119,6 @@ def saved_visit() -> int | None:
 def show_saved(visit_id: int) -> None:
     """Show what was stored, the verdict with the pump's history, and the way on."""
     from analytics.judging.verdict import judge_visit
-    from ingest.ledger.connection import open_ledger
 
     pump_of = loaders.ask("pump_of_visit", visit_id=visit_id)
     if not len(pump_of):
@@ -128,7 +128,7 @@ def show_saved(visit_id: int) -> None:
     pump_id = int(pump_of.iloc[0]["pump_id"])
     said = st.session_state.get("saved_visit") or {"text": f"Visit {visit_id} is stored.", "stored": True}
     (st.success if said["stored"] else st.info)(said["text"])
-    with open_ledger(loaders.ledger_path()) as connection:
+    with loaders.reading() as connection:
         verdict = judge_visit(connection, visit_id)
     reading_panel.show_verdict(verdict)
     decision = loaders.bay_decision(visit_id)
@@ -144,7 +144,11 @@ def show_saved(visit_id: int) -> None:
     with paper:
         st.download_button(
             "Visit sheet to print",
-            lambda: visit_sheet(visit, visits.loc[: place - 1], verdict, loaders.settings(), decision),
+            taking_along(
+                lambda: visit_sheet(
+                    visit, visits.loc[: place - 1], verdict, loaders.settings(), decision
+                )
+            ),
             f"visit_{visit_id}.html",
             "text/html",
             width="stretch",

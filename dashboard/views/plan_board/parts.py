@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard.charts import plan as plan_charts
 from dashboard.data import loaders
+from dashboard.data.depots import taking_along
 from dashboard.shell import access, frame, lists, say
 from dashboard.views.plan_board import deciding
 from dashboard.words import formats
@@ -141,11 +142,11 @@ def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
     )
     paper, calendar, accept = st.columns(3)
     narrow = as_shown(plan, chosen)
-    paper.download_button("Work list to print", lambda: _work_list(narrow), "work_list.html", "text/html")
     author = access.author(None) if access.may("plan") else None
-    calendar.download_button(
-        "Calendar file", lambda: calendar_file(narrow, plan, author), "plan.ics", "text/calendar"
-    )
+    work = taking_along(lambda: _work_list(narrow))
+    dates = taking_along(lambda: calendar_file(narrow, plan, author))
+    paper.download_button("Work list to print", work, "work_list.html", "text/html")
+    calendar.download_button("Calendar file", dates, "plan.ics", "text/calendar")
     if access.may("plan") and (lines["status"] == "proposed").any():
         with accept.popover("Book all proposed"):
             by = st.text_input("Your initials", key="accept_by", max_chars=12)

@@ -5,6 +5,7 @@ from datetime import date
 import streamlit as st
 
 from dashboard.data import loaders
+from dashboard.data.depots import taking_along
 from dashboard.parts import early_failures, risk_list
 from dashboard.shell import frame, lists, say
 from dashboard.words import formats
@@ -77,8 +78,10 @@ with save:
     lists.download(ordered.drop(columns=["pump_id", "currents_a"]), "pumps_by_risk")
 paper.download_button(
     "List to print",
-    lambda: risk_list.paper(
-        ordered, risk_list.choices_words(chosen, actions, find, str(order)), date.today()
+    taking_along(
+        lambda: risk_list.paper(
+            ordered, risk_list.choices_words(chosen, actions, find, str(order)), date.today()
+        )
     ),
     "pumps_by_risk.html",
     "text/html",

@@ -1,0 +1,1 @@
+SELECT v.unit, v.depot, p.pump_id FROM vehicle v LEFT JOIN pump p USING (unit)

@@ -1,0 +1,57 @@
+-- What a person bound to depots reads instead of the tables: the same names, found before them. {ledger} is the
+-- name of the ledger's own database; the depots are put into bound_depot first.
+CREATE TEMP VIEW vehicle AS
+SELECT * FROM {ledger}.main.vehicle WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
+CREATE TEMP VIEW pump AS
+SELECT * FROM {ledger}.main.pump WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+CREATE TEMP VIEW visit AS
+SELECT * FROM {ledger}.main.visit WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+CREATE TEMP VIEW reading AS
+SELECT * FROM {ledger}.main.reading WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
+CREATE TEMP VIEW current_reading AS
+SELECT * FROM {ledger}.main.current_reading WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
+CREATE TEMP VIEW visit_detail AS
+SELECT * FROM {ledger}.main.visit_detail WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+CREATE TEMP VIEW capture AS
+SELECT * FROM {ledger}.main.capture WHERE capture_hash IN (SELECT capture_hash FROM temp.main.visit);
+CREATE TEMP VIEW service AS
+SELECT * FROM {ledger}.main.service WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+CREATE TEMP VIEW breakdown AS
+SELECT * FROM {ledger}.main.breakdown WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+CREATE TEMP VIEW odometer AS
+SELECT * FROM {ledger}.main.odometer WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+CREATE TEMP VIEW due_work AS
+SELECT * FROM {ledger}.main.due_work WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+CREATE TEMP VIEW booking AS
+SELECT * FROM {ledger}.main.booking WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
+CREATE TEMP VIEW stock AS
+SELECT * FROM {ledger}.main.stock WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
+CREATE TEMP VIEW bay_hours AS
+SELECT * FROM {ledger}.main.bay_hours WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
+-- A question that names another unit than its own is asked of those who see both.
+CREATE TEMP VIEW question AS
+SELECT * FROM {ledger}.main.question
+WHERE unit IN (SELECT unit FROM temp.main.vehicle)
+    AND len(list_filter(
+        regexp_extract_all(text, '[Uu]nits? ([^ ,.;:?()]+)', 1),
+        lambda named: named <> regexp_extract(unit, '^[^ ,.;:?()]+')
+    )) = 0;
+CREATE TEMP VIEW change_log AS
+SELECT * FROM {ledger}.main.change_log
+WHERE CASE table_name
+    WHEN 'vehicle' THEN row_key IN (SELECT unit FROM temp.main.vehicle)
+    WHEN 'pump' THEN row_key IN (SELECT CAST(pump_id AS VARCHAR) FROM temp.main.pump)
+    WHEN 'visit' THEN row_key IN (SELECT CAST(visit_id AS VARCHAR) FROM temp.main.visit)
+    WHEN 'service' THEN row_key IN (SELECT CAST(service_id AS VARCHAR) FROM temp.main.service)
+    WHEN 'breakdown' THEN row_key IN (SELECT CAST(breakdown_id AS VARCHAR) FROM temp.main.breakdown)
+    WHEN 'booking' THEN row_key IN (SELECT CAST(booking_id AS VARCHAR) FROM temp.main.booking)
+    ELSE FALSE
+END;
+-- What holds for the whole fleet is seen, but not who set it.
+CREATE TEMP VIEW setting AS
+SELECT * REPLACE (CAST(NULL AS VARCHAR) AS set_by) FROM {ledger}.main.setting;
+CREATE TEMP VIEW cost_entry AS
+SELECT * REPLACE (CAST(NULL AS VARCHAR) AS set_by) FROM {ledger}.main.cost_entry
+WHERE depot IS NULL OR depot IN (SELECT depot FROM temp.main.bound_depot);
+CREATE TEMP VIEW plan_list AS
+SELECT * FROM {ledger}.main.plan_list WHERE FALSE

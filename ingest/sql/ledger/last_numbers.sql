@@ -1,0 +1,1 @@
+SELECT table_name, id FROM last_id

@@ -1,0 +1,1 @@
+SELECT unit FROM vehicle WHERE list_contains($depots, depot)
