@@ -132,7 +132,7 @@ def _cost_book(ledger: str, stamp_key: Stamp) -> Any:
 def cost_facts() -> pd.DataFrame:
     """Return every event that cost money, once (analytics.cost_review.facts.cost_facts)."""
     ledger = ledger_path()
-    return _cost_facts(str(ledger), stamp(ledger))
+    return _of_own(_cost_facts(str(ledger), stamp(ledger)))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
@@ -150,8 +150,18 @@ def kept(name: str, doing: str) -> Kept:
     if known is None:
         with st.spinner(doing, show_time=large):
             known = store.get(name, now, large=large)
-    depots = bound_to()
-    return replace(known, value=of_own(known.value, _own(str(ledger), now, depots))) if depots else known
+    return replace(known, value=_of_own(known.value)) if bound_to() else known
+
+
+def _of_own(answer: Any) -> Any:
+    """Return an answer about the whole fleet as the one at the screen may see it."""
+    ledger, depots = ledger_path(), bound_to()
+    return of_own(answer, _own(str(ledger), stamp(ledger), depots)) if depots else answer
+
+
+def without_others(sentences: list[str]) -> list[str]:
+    """Return the sentences that name no other depot's unit to the one at the screen."""
+    return list(_of_own(tuple(sentences)))
 
 
 @st.cache_resource(show_spinner=False, max_entries=20)
@@ -256,6 +266,8 @@ def bay_decision(visit_id: int) -> Any:
     """Return what to do while a visit's vehicle still stands there (analytics.scheduling.in_the_bay); None
     where it is not its pump's newest visit, or nothing was learned of the fleet yet."""
     ledger = ledger_path()
+    if not len(ask("pump_of_visit", visit_id=visit_id)):
+        return None
     return _bay_decision(str(ledger), stamp(ledger), visit_id)
 
 

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import csv
+
 import pytest
 
 from tests.browser.browsing import free_port, served, settle
 
 pytestmark = pytest.mark.browser
 
-PEOPLE = {"tina": ["technician"], "pia": ["planner"], "mara": ["manager", "technician"], "sol": ["visitor"]}
+PEOPLE = {
+    "tina": ["technician"], "pia": ["planner"], "mara": ["manager", "technician"], "sol": ["visitor"],
+    "noa": ["planner"],
+}  # fmt: skip
+BOUND = {"noa": {"depots": ["North"]}}
 SECRETS = """
 [auth]
 redirect_uri = "http://127.0.0.1:{port}/oauth2callback"
@@ -24,7 +30,7 @@ def address(ledger, tmp_path_factory):
     provider_mock = pytest.importorskip("oidc_provider_mock")
     pytest.importorskip("authlib")
     people = [
-        provider_mock.User(sub=name, claims={"name": name.title(), "roles": roles})
+        provider_mock.User(sub=name, claims={"name": name.title(), "roles": roles} | BOUND.get(name, {}))
         for name, roles in PEOPLE.items()
     ]
     folder, port = tmp_path_factory.mktemp("sign_in"), free_port()
@@ -96,6 +102,19 @@ def test_planner_and_manager_have_every_page_and_the_manager_sets_prices(sign_in
     settle(page)
     assert page.get_by_text("Planned replacement, all in").first.is_visible()
     assert (page.get_by_role("button", name="Keep this price").count() == 1) is sets_prices
+
+
+def test_who_is_bound_to_a_depot_sees_and_saves_its_units_alone(sign_in, address):
+    page = sign_in("noa")
+    page.goto(f"{address}/pumps-by-risk")
+    settle(page)
+    with page.expect_download() as saved:  # made when the button is pressed, outside of the page's run
+        page.get_by_role("button", name="Save as CSV").click()
+    rows = list(csv.DictReader(saved.value.path().read_text(encoding="utf-8-sig").splitlines()))
+    assert {row["unit"] for row in rows} == {"101", "102", "103", "104"}
+    page.goto(f"{address}/pump?pump=7")
+    settle(page)
+    assert "106" not in page.inner_text('[data-testid="stMain"]')
 
 
 def test_a_person_without_a_role_sees_nothing_of_the_fleet(sign_in):

@@ -283,7 +283,7 @@ def test_costs_and_settings_are_dated_and_change_only_when_different(tmp_path, l
         ("distance_unit = miles", "fleet.toml can't be read"),
         ('distance_unit = "furlong"', "'furlong' is not 'mi' or 'km'"),
         ('planned_replacement = "dear"', "planned_replacement: 'dear' should be a number"),
-        ("planned_replacement = -1", "below zero"),
+        ("planned_replacement = -1", "-1 is impossible"),
         ('time_zone = "Mars"', "is not a time zone"),
     ],
 )

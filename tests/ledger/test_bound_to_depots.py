@@ -28,8 +28,10 @@ def ledger(tmp_path):
         con.execute("UPDATE visit SET technician = 'SOUTHERN' WHERE unit IN ('105', '106', '007', '7')")
         con.execute("UPDATE vehicle SET vin = 'VIN-' || unit")
         con.execute(
-            "INSERT INTO question (question_id, raised_at, table_name, row_key, unit, code, text, status)"
-            " VALUES (900, now(), 'visit', '1', '101', 'other-unit', 'Is it unit 105?', 'open')"
+            "INSERT INTO question (question_id, raised_at, table_name, row_key, unit, code, text, details)"
+            " VALUES (900, now(), 'visit', '1', '101', 'other-unit', 'Is it unit 105?', NULL),"
+            " (901, now(), 'visit', '1', '101', 'same-vin', NULL, '{\"vin\": \"x\", \"other\": \"106\"}'),"
+            " (902, now(), 'visit', '1', '101', 'odometer-slow', NULL, '{\"km\": 105, \"own\": \"101\"}')"
         )
     return path
 
@@ -51,6 +53,7 @@ def test_no_table_shows_a_foreign_unit_serial_vin_or_initials(ledger):
     for foreign in ("'105'", "'106'", "'007'", "S-105", "VIN-105", "SOUTHERN", "South", "unit 105"):
         assert any(foreign in cells for cells in whole.values())
         assert not [name for name, cells in seen.items() if foreign in cells], foreign
+    assert "odometer-slow" in seen["question"]
     for own in ("'101'", "S-101", "VIN-101"):
         assert any(own in cells for cells in seen.values())
 

@@ -43,7 +43,8 @@ def fleet(tmp_path_factory):
             con.execute(f"UPDATE {table} SET unit = 'QZ-' || unit WHERE unit IN {southern}")
         con.execute(
             "INSERT INTO change_log"
-            " (change_id, changed_at, changed_by, table_name, row_key, field, new_value) VALUES (900, now(), 'QZI', 'vehicle', 'QZ-105', 'depot', 'Qouth'),"
+            " (change_id, changed_at, changed_by, table_name, row_key, field, new_value) VALUES"
+            " (900, now(), 'QZI', 'vehicle', 'QZ-105', 'depot', 'Qouth'),"
             " (901, now(), 'QZI', 'setting', 'ripple_limit_pct', 'value', '14')"
         )
     return path
@@ -108,13 +109,8 @@ def test_who_is_bound_to_nothing_sees_what_the_others_must_not(bound):
 
 def test_one_answer_is_not_given_to_another(bound):
     """Bound and unbound in turn: what is kept for one is not shown to the other."""
-    for names, theirs in (
-        ((), True),
-        (("North",), False),
-        ((), True),
-        (("Qouth",), True),
-        (("North",), False),
-    ):
+    north, south = ("North",), ("Qouth",)
+    for names, theirs in (((), True), (north, False), ((), True), (south, True), (north, False)):
         bound(*names)
         text = sent(open_page("pumps_by_risk"))
         assert ("QZ-105" in text) == theirs

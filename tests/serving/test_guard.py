@@ -163,6 +163,29 @@ def test_a_lost_role_ends_the_sign_ins_that_still_claim_it():
 
 
 @pytest.mark.parametrize(
+    ("told", "depots"),
+    [(None, ()), ("North", ("North",)), (["South", " North "], ("North", "South"))],
+)
+def test_depots_come_from_the_token(told, depots):
+    session = session_of(claims(depots=told), 12)
+    assert session.depots == depots
+    assert still_holds(session, Ended(), now=1001)
+
+
+@pytest.mark.parametrize("nonsense", ["", " ", [], [""], [7], {"North": 1}, 7, True])
+def test_a_claim_of_depots_that_makes_no_sense_lets_nobody_in(nonsense):
+    assert not still_holds(session_of(claims(depots=nonsense), 12), Ended(), now=1001)
+
+
+def test_other_depots_end_the_sign_ins_that_still_claim_the_old():
+    ended = Ended()
+    old = Session("ann", 1000.0, 1e12, "planner")
+    new = Session("ann", 2000.0, 1e12, "planner", ("North",))
+    assert still_holds(new, ended, now=2001)
+    assert not still_holds(old, ended, now=2001)
+
+
+@pytest.mark.parametrize(
     ("environment", "said"),
     [
         ({"PUMPLEDGER_SIGN_IN": "y"}, "PUMPLEDGER_SIGN_IN is 'y'; write 1 (on) or 0 (off)."),

@@ -145,9 +145,7 @@ def show_saved(visit_id: int) -> None:
         st.download_button(
             "Visit sheet to print",
             taking_along(
-                lambda: visit_sheet(
-                    visit, visits.loc[: place - 1], verdict, loaders.settings(), decision
-                )
+                lambda: visit_sheet(visit, visits.loc[: place - 1], verdict, loaders.settings(), decision)
             ),
             f"visit_{visit_id}.html",
             "text/html",

@@ -165,7 +165,7 @@ def _show_move(plan: Any, jobs: pd.DataFrame) -> None:
     say.inform(sentence)
     doubts: list[str] = []
     try:
-        doubts = doubts_on(loaders.ledger_path(), pump_id, day, date.today())
+        doubts = loaders.without_others(doubts_on(loaders.ledger_path(), pump_id, day, date.today()))
     except PumpledgerError as refused:
         say.refuse(refused.text)
     if doubts:

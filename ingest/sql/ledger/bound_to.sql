@@ -33,9 +33,14 @@ CREATE TEMP VIEW question AS
 SELECT * FROM {ledger}.main.question
 WHERE unit IN (SELECT unit FROM temp.main.vehicle)
     AND len(list_filter(
-        regexp_extract_all(text, '[Uu]nits? ([^ ,.;:?()]+)', 1),
+        regexp_extract_all(coalesce(text, ''), '[Uu]nits? ([^ ,.;:?()]+)', 1),
         lambda named: named <> regexp_extract(unit, '^[^ ,.;:?()]+')
-    )) = 0;
+    )) = 0
+    AND NOT list_has_any(
+        flatten([regexp_extract_all(coalesce(CAST(details AS VARCHAR), ''), '"((?:[^"\\]|\\.)*)"', 1)]),
+        (SELECT coalesce(list(unit), []) FROM {ledger}.main.vehicle
+         WHERE unit NOT IN (SELECT unit FROM temp.main.vehicle))
+    );
 CREATE TEMP VIEW change_log AS
 SELECT * FROM {ledger}.main.change_log
 WHERE CASE table_name
