@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -55,7 +56,7 @@ def morning(
     parts: analytics.scheduling.parts.parts_table of the plan of today.
     """
     today, before = until.date(), since.date()
-    after = {"since": since, "depot": depot}
+    after: dict[str, Any] = {"since": since, "depot": depot}
     failures = queries.ask(ledger, "day_breakdowns", **after)
     jobs = queries.ask(ledger, "day_jobs", today=today, depot=depot)
     doubts = queries.ask(ledger, "day_doubts", **after)
