@@ -27,6 +27,7 @@ COMMANDS = {
     "serve": "the dashboard",
     "check": "look for damage and orphans",
     "backup": "copy the ledger while it is in use",
+    "forget": "remove names, or what is older than it is kept",
     "reanalyse": "measure stored waveforms again with today's method",
 }
 

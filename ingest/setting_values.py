@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 from ingest.errors import EntryRefused
@@ -45,6 +46,8 @@ def demand_value(key: str, value: Any, where: str = "") -> None:
     if key in _WORDS and value not in _WORDS[key]:
         words = " or ".join(map(repr, _WORDS[key]))
         raise EntryRefused("bad-setting", f"{name}: {_short(value)} is not {words}.")
+    if key == "currency" and not re.fullmatch(r"[^\W\d_]{1,10}|[^\w\s<>\[\]()!`*#$\\|:]|\$", value):
+        raise EntryRefused("bad-setting", f"{name}: {_short(value)} is no currency; write it like USD.")
     demand_finite(name, value)
     if number:
         low, high = next((low, high) for end, low, high in _RANGES if key.endswith(end))

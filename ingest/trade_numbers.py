@@ -117,6 +117,10 @@ SETTINGS: dict[str, Setting] = {
         'days with a bay open, 1 Monday to 7, by depot; `""`: any other',
     ),
     "closed_days": Setting({}, "", 'days without a bay by depot, `""`: all: `{"": ["2026-12-25"]}`'),
+    "keep_initials_days": Setting(0, "", "how long initials and names stay, 0 for good: `pumpledger forget`"),
+    "keep_photos_days": Setting(0, "", "how long pictures of connections stay, 0 for good"),
+    "keep_waveforms_days": Setting(0, "", "how long waveforms stay, 0 for good; their readings stand"),
+    "keep_changes_days": Setting(0, "", "how long lines of the change log stay, 0 for good"),
     "work_starts": Setting(7.0, "P", "hour of the day at which a depot opens, for the calendar"),
     "work_ends": Setting(16.0, "P", "hour of the day at which it closes"),
     "demand_finished_finding": Setting(

@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import os
 import uuid
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -107,6 +107,13 @@ def store_waveform(ledger: Path | str, capture: Capture) -> StoredWaveform:
             " free some space or allow writing there, then try again.",
         ) from error
     return StoredWaveform(capture.identity, path, encoding, len(samples), written=True)
+
+
+def rename_source(ledger: Path | str, capture_hash: str, source: str) -> None:
+    """Write one capture's file anew under another source: the name of the file it was read from."""
+    capture = replace(load_waveform(ledger, capture_hash), source=source)
+    samples, encoding = encode(capture.current_a)
+    _write_durably(waveform_path(ledger, capture_hash), _table(capture, samples, encoding), encoding)
 
 
 def load_waveform(ledger: Path | str, capture_hash: str) -> Capture:

@@ -14,6 +14,7 @@ from analytics.scheduling.planning import plan
 from ingest.author import Author
 from ingest.ledger import settings
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.forgetting import forget_overdue
 from ingest.trade_numbers import SETTINGS
 from ingest.visit.checks import check_visit
 from ingest.visit.entry import VisitEntry
@@ -61,6 +62,7 @@ def asked(tmp_path_factory):
                 "101", "main", visited_on=date(2026, 3, 1), odometer_km=150_000.0, meter_a=60.0
             )
             check_visit(con, entry, None, today=date(2026, 3, 1))
+        forget_overdue(path, author=Author("T", "manager"), dry_run=True)
         for view, query in (("pump_history", {"pump": "1"}), ("log_visit", {"unit": "101"}), ("costs", {})):
             open_page(view, **query)
         return set(Watched.asked)

@@ -12,6 +12,7 @@ from dashboard.charts import waveform
 from dashboard.parts import envelope
 from dashboard.shell import frame, say
 from dashboard.words import formats
+from dashboard.words.plain import plain
 from ingest import metrics
 from ingest.capture import Capture
 from ingest.measuring.sampling import AVERAGE_ONLY
@@ -126,7 +127,8 @@ def average_words(reading: Reading | pd.Series) -> str:
 
 def show_comparison(table: pd.DataFrame) -> None:
     """Draw the figures as a plain table, readable by screen readers and on paper."""
-    st.table(table.set_index("Figure"))
+    # Its cells are read as Markdown, unlike those of a list.
+    st.table(table.set_index("Figure").map(lambda cell: plain(cell) if isinstance(cell, str) else cell))
 
 
 def show_average_only(reading: Reading) -> None:

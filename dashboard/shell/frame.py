@@ -112,7 +112,7 @@ def link(view: str, label: str, **parameters: Any) -> None:
     entry = PAGES[view]
     st.page_link(
         entry.path,
-        label=label,
+        label=plain(label),
         query_params={k: str(v) for k, v in parameters.items()} or None,
         width="stretch",
     )

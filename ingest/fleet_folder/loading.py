@@ -18,6 +18,7 @@ from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.captures import CaptureJob, CaptureResult, take_captures
 from ingest.fleet_folder.cells import ReadTable, read_table
+from ingest.fleet_folder.forgotten import without_forgotten
 from ingest.fleet_folder.report import LoadReport, RowProblem
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
@@ -60,6 +61,8 @@ def load_folder(
     if not content.tables and not content.refused and not (folder / FLEET_FILE).exists():
         names = ", ".join(table.file for table in TABLES)
         raise EntryRefused("no-tables", f"{folder} holds no table of a fleet folder ({names}).")
+    day = today or date.today()
+    content = replace(content, tables=without_forgotten(ledger, content.tables, day))
     give_up = strict and bool(content.refused)
     captures = (
         {} if give_up else _take_captures(ledger, folder, content, store=not dry_run, progress=progress)
@@ -70,7 +73,7 @@ def load_folder(
             open_ledger(target, read_only=False) as connection,
             transaction(connection, author, "load", command="load") as stamp,
         ):
-            report = store_folder(connection, content, captures, stamp, today or date.today())
+            report = store_folder(connection, content, captures, stamp, day)
             give_up = strict and bool(report.refused)
             if dry_run or give_up:
                 raise Undone

@@ -21,6 +21,7 @@ from ingest.ledger.changes import add_row, change_cells, row_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import plain
+from ingest.pictures import without_metadata
 from ingest.units import KM_PER_MILE
 
 CONNECTION_NOTES = Table(
@@ -136,7 +137,8 @@ def _allowed(table: Table, values: Mapping[str, Any]) -> dict[str, Any]:
     for name in values:
         if name not in own:
             raise EntryRefused("no-column", f"{table.ledger} has no entry '{name}'.")
-    return dict(values)
+    picture = values.get("picture")
+    return dict(values) | ({"picture": without_metadata(bytes(picture))} if picture else {})
 
 
 def _answerable(author: Author, reason: str) -> None:

@@ -70,8 +70,8 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
     part = destination.with_name(destination.name + PART)
     try:
         clear_unfinished(destination.parent, f"*{PART}")
-        destination.parent.mkdir(parents=True, exist_ok=True)
         with open_ledger(ledger, wait_s=wait_s) as connection:
+            destination.parent.mkdir(parents=True, exist_ok=True)
             rows = {name: fingerprint(connection, name) for name in table_names(connection)}
             hashes = connection.execute(statement("upkeep/hashes")).fetchall()
             refuse_other(connection, destination)

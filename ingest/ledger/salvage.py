@@ -21,10 +21,11 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.damage import change_file
 from ingest.ledger.gate import Turn, gate
 from ingest.ledger.numbers import ID_COLUMNS, new_ids
+from ingest.ledger.place import real_path
 from ingest.ledger.questions import raise_question
 from ingest.ledger.repair_mark import finish_repair, take_place
 from ingest.ledger.statements import statement
-from ingest.ledger.tables import table_names
+from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.transaction import transaction
 from ingest.ledger.waveform_home import ledger_id, owner
 from ingest.waveforms import waveform_folder
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
 # Tables that a new ledger brings along.
 _OWN = ("schema_version", "last_id", "ledger_identity")
+BEFORE = ".before-forgetting"
 _SMALLEST = 2048  # rows: what the engine reads at once
 
 
@@ -74,6 +76,42 @@ def salvage(ledger: Path | str, *, wait_s: float = 60.0) -> Salvaged:
         take_place(ledger, fresh, kept)
         _discard(fresh)
     return Salvaged(saved, lost, kept)
+
+
+def rewrite(ledger: Path | str, *, wait_s: float = 60.0) -> None:
+    """Write a sound ledger anew: what was deleted from it may still stand in free places of its file.
+
+    Raises LedgerError, and leaves the ledger as it is, where not every row can be read.
+    """
+    ledger = real_path(ledger)
+    fresh, before = ledger.with_name(f"{ledger.name}.repairing"), ledger.with_name(f"{ledger.name}{BEFORE}")
+    with gate(Turn(ledger, wait_s)):
+        finish_repair(ledger)
+        for left in (before, change_file(before)):  # of one that was killed
+            left.unlink(missing_ok=True)
+        _discard(fresh)
+        counts = _row_counts(ledger)
+        with (
+            open_ledger(fresh, read_only=False) as connection,
+            transaction(connection, PROGRAM, "work", command="forget"),
+        ):
+            names = [name for name in table_names(connection) if name in counts and name not in _OWN]
+            for name in names:
+                _save(connection, ledger, name, counts[name][1])
+            _advance_numbers(connection, ledger)
+            _stay_the_same(connection, ledger)
+            anew = {name: fingerprint(connection, name) for name in names}
+        with _open_damaged(ledger) as old:
+            lost = [name for name in names if fingerprint(old, name) != anew[name]]
+        if lost:
+            _discard(fresh)
+            raise LedgerError(
+                "ledger-damaged", f"{', '.join(lost)} of {ledger} can't be read whole; check it."
+            )
+        flush_file(fresh)
+        take_place(ledger, fresh, before)
+        for left in (before, change_file(before), fresh.with_name(fresh.name + ".gate")):
+            left.unlink(missing_ok=True)
 
 
 def _discard(fresh: Path) -> None:

@@ -87,9 +87,10 @@ def check_ledger(
             captures = []
     if any(f.code == "table-unreadable" for f in findings):
         return Checked(rows, 0, tuple(findings))
-    known = {capture_hash: (visit_id, unit) for capture_hash, visit_id, unit in captures}
+    known = {capture_hash: (visit_id, unit) for capture_hash, visit_id, unit, _ in captures}
+    kept = {capture_hash: known[capture_hash] for capture_hash, *_, removed_on in captures if not removed_on}
     files = {p.stem: p for p in sorted(waveform_folder(ledger).glob("*.parquet"))}
-    findings += _missing(known, files)
+    findings += _missing(kept, files)
     read = 0
     for read, (capture_hash, path) in enumerate(files.items(), start=1):
         findings += _look_at(

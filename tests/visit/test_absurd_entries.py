@@ -211,7 +211,8 @@ def test_a_ledger_that_is_none(tmp_path, capture, command, kind):
         path.symlink_to(path)
     else:
         path = {
-            "long": tmp_path / ("n" * 300), "device": "/dev/null", "nowhere": "/nowhere/l.duckdb",
+            "long": tmp_path / ("n" * 300), "device": "/dev/null",
+            "nowhere": tmp_path / "nowhere" / "l.duckdb",
             "codes": tmp_path / "none\x1b[31m" / "l.duckdb", "not UTF-8": tmp_path / "a\udcff.duckdb",
             "null": "l\x00.duckdb",
         }[kind]  # fmt: skip
@@ -220,6 +221,7 @@ def test_a_ledger_that_is_none(tmp_path, capture, command, kind):
     assert code in (1, 2)
     assert said.strip()
     assert not (tmp_path / "out").exists()
+    assert kind != "nowhere" or not path.parent.exists()
 
 
 def test_composed_and_decomposed_letters_are_one(tmp_path):

@@ -12,6 +12,7 @@ from dashboard.shell import frame, lists, say
 from dashboard.views.costs.spent import of_pumps
 from dashboard.words import formats
 from dashboard.words.money import NAMES
+from dashboard.words.plain import plain
 
 AS_GOOD = 1.02  # policies whose costs lie within this are not told apart in words
 
@@ -26,7 +27,8 @@ def show_answer(review: Any) -> None:
     facts = of_pumps(review.facts)
     last = facts["year"].max() if len(facts) else None
     total = facts.loc[facts["year"] == last, "cost"].sum() if last is not None else 0.0
-    spent.metric(f"Spent in {last}" if last is not None else "Spent", formats.money(total, review.currency))
+    money = plain(formats.money(total, review.currency))
+    spent.metric(f"Spent in {last}" if last is not None else "Spent", money)
     done = review.changes
     avoided.metric(
         "Failures avoided so far, an estimate",
@@ -35,7 +37,9 @@ def show_answer(review: Any) -> None:
     year = review.year.set_index("policy") if len(review.year) else None
     saves.metric(
         "Condition saves a year, an estimate",
-        formats.UNKNOWN if year is None else f"{formats.about(year.loc['risk', 'saving'])} {review.currency}",
+        formats.UNKNOWN
+        if year is None
+        else plain(f"{formats.about(year.loc['risk', 'saving'])} {review.currency}"),
     )
     say.note("Avoided and saved are estimates and never taken off what was spent.")
     say.points(review.notes)
@@ -50,13 +54,13 @@ def show_policies(review: Any) -> None:
     say.line("What if prices were others? Nothing is changed here; prices are given under Fleet data.")
     left, middle, right = st.columns(3)
     planned = left.slider(
-        f"Planned replacement, {review.currency}", *_around(review.planned), key="what_if_planned"
+        plain(f"Planned replacement, {review.currency}"), *_around(review.planned), key="what_if_planned"
     )
     failure = middle.slider(
-        f"On-failure replacement, {review.currency}", *_around(review.failure), key="what_if_failure"
+        plain(f"On-failure replacement, {review.currency}"), *_around(review.failure), key="what_if_failure"
     )
     capture = right.slider(
-        f"A capture, {review.currency}", *_around(review.capture, 1), key="what_if_capture"
+        plain(f"A capture, {review.currency}"), *_around(review.capture, 1), key="what_if_capture"
     )
     moved = at_prices(review, float(planned), float(failure), float(capture))
     say.line(f"{cheapest_words(moved)}, {review.currency} {per}.")

@@ -11,6 +11,7 @@ from dashboard.data import changes, loaders
 from dashboard.parts import fact_forms, pump_forms
 from dashboard.shell import access, frame, lists, say
 from dashboard.words import formats, visit
+from dashboard.words.plain import plain
 
 ORDERS = ("number", "longest unseen", "most driven", "oldest")
 WORK = visit.WORK | {"breakdown": "Breakdown"}
@@ -151,7 +152,7 @@ def _add_work(own: str, currency: str) -> None:
                 blame = a.selectbox("Was the pump to blame?", list(BLAME), index=2,
                                     format_func=BLAME.__getitem__, key="new_work_blame")  # fmt: skip
                 cost = b.number_input(
-                    f"Cost of it all, {currency}", 0.0, None, None, 50.0, key="new_work_cost"
+                    plain(f"Cost of it all, {currency}"), 0.0, None, None, 50.0, key="new_work_cost"
                 )
             note = st.text_input("Note", key="new_work_note")
             by = st.text_input("Your initials", max_chars=12, key="new_work_by", autocomplete="off")

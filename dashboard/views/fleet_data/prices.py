@@ -12,6 +12,7 @@ import streamlit as st
 from dashboard.data import changes, loaders
 from dashboard.shell import access, frame, lists, say
 from dashboard.words import formats
+from dashboard.words.plain import plain
 from ingest.errors import EntryRefused
 from ingest.ledger.settings import set_setting
 from ingest.trade_numbers import DEFAULTS, SETTINGS
@@ -27,8 +28,8 @@ def show_prices() -> None:
     book = read_costs(loaders.ledger_path())
     prices = book.prices()
     planned, failure = st.columns(2)
-    planned.metric("Planned replacement, all in", formats.money(prices.planned, currency))
-    failure.metric("On-failure replacement, all in", formats.money(prices.failure, currency))
+    planned.metric("Planned replacement, all in", plain(formats.money(prices.planned, currency)))
+    failure.metric("On-failure replacement, all in", plain(formats.money(prices.failure, currency)))
     if prices.placeholders:
         n = len(prices.placeholders)
         say.line(
@@ -92,7 +93,7 @@ def _give_price(currency: str) -> None:
     unit = currency if element in TOTALS or ELEMENT[element].unit == "money" else ELEMENT[element].unit
     with st.form("price", border=True):
         a, b = st.columns(2)
-        amount = a.number_input(f"Amount, {unit}", 0.0, None, None, 10.0)
+        amount = a.number_input(plain(f"Amount, {unit}"), 0.0, None, None, 10.0)
         valid_from = b.date_input("From", "today", format="YYYY-MM-DD")
         a, b = st.columns(2)
         chosen = {

@@ -20,6 +20,7 @@ from dashboard.parts.entry_form import LABELS
 from dashboard.shell import say
 from dashboard.views.log_visit import check
 from dashboard.words import formats
+from dashboard.words.plain import plain
 from dashboard.words.visit import REASONS, STATES, WORK
 from ingest.capture import Capture
 from ingest.reading import Reading
@@ -158,7 +159,7 @@ def choose_unit() -> tuple[str, pd.DataFrame]:
         say.warn(f"Unit {unit} is not in the ledger. Did you mean {' or '.join(alike)}?")
         for column, other in zip(st.columns(len(alike)), alike, strict=True):
             column.button(
-                f"Use {other}", on_click=_use_unit, args=(other,), key=f"use_{other}", width="stretch"
+                plain(f"Use {other}"), on_click=_use_unit, args=(other,), key=f"use_{other}", width="stretch"
             )
     elif same := [name for name in alike if queries.same_but_for_zeros(unit, name)]:
         say.warn(f"Mind the number: there is also unit {' and unit '.join(same)}.")

@@ -12,6 +12,7 @@ from dashboard.data import loaders
 from dashboard.shell import access, frame, lists, say
 from dashboard.views.plan_board.week_grid import week_grid
 from dashboard.words import formats
+from dashboard.words.plain import plain
 
 WEEKS = 6
 DEPOTS = 12
@@ -206,7 +207,7 @@ def _show_undo() -> None:
     if not last or not access.may("plan"):
         return
     pump_id, unit, day, by = last
-    if st.button(f"Undo the move of unit {unit}", key="board_undo_button"):
+    if st.button(plain(f"Undo the move of unit {unit}"), key="board_undo_button"):
         frame.attempt(lambda: undo(pump_id, day, by))
 
 

@@ -1,0 +1,1 @@
+DELETE FROM change_log WHERE changed_at < ?

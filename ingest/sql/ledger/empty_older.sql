@@ -1,0 +1,1 @@
+UPDATE {table} SET {column} = NULL WHERE {day} < ? AND {column} IS NOT NULL

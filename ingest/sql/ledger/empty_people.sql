@@ -1,0 +1,1 @@
+UPDATE {table} SET {column} = NULL WHERE list_contains(?, {column})

@@ -1,0 +1,1 @@
+SELECT name_hash, words FROM forgotten_name

@@ -1,0 +1,1 @@
+SELECT note_id, picture FROM connection_note WHERE picture IS NOT NULL

@@ -1,0 +1,1 @@
+UPDATE connection_note SET picture = ? WHERE note_id = ?

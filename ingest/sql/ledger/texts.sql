@@ -1,0 +1,1 @@
+SELECT DISTINCT CAST({column} AS VARCHAR) FROM {table} WHERE {column} IS NOT NULL

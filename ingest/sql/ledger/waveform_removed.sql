@@ -1,0 +1,1 @@
+UPDATE capture SET waveform_removed_on = ? WHERE capture_hash = ?

@@ -1,0 +1,149 @@
+"""Twelve kinds of payload in every column of free text, on every page: the browser asks nobody else."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from urllib.parse import quote
+
+import pytest
+
+from dashboard.shell.navigation import PAGES
+from ingest.errors import Question
+from ingest.fleet_folder.tables import TABLES
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.questions import raise_question
+from ingest.ledger.rows import insert_row
+from ingest.ledger.tables import table_names
+from tests.browser.browsing import DESKTOP, served, settle
+from tests.ledger_fixture import UNITS, build_ledger
+
+pytestmark = pytest.mark.browser
+
+ELSEWHERE = "leak.invalid"  # RFC 2606: no such host can be
+PAYLOADS = (
+    f"![p](http://{ELSEWHERE}/1.png)",
+    f"[l](http://{ELSEWHERE}/2)",
+    f"<img src=http://{ELSEWHERE}/3.png>",
+    f"<script>fetch('http://{ELSEWHERE}/4')</script>",
+    f"<svg onload=fetch('http://{ELSEWHERE}/5')>",
+    f"![p][r] [r]: http://{ELSEWHERE}/6.png",
+    f"<a href=javascript:fetch('//{ELSEWHERE}/7')>l</a>",
+    f"http://{ELSEWHERE}/8 www.{ELSEWHERE}/8",
+    f"$\\href{{http://{ELSEWHERE}/9}}{{x}}$",
+    f":red[x] :material/home: :streamlit: **b** #{ELSEWHERE}",
+    f'"><iframe src=//{ELSEWHERE}/11>',
+    f"<style>@import'//{ELSEWHERE}/12'</style>",
+)
+# What is no free text: words of a list, keys, what the program writes in its own form.
+NOT_FREE = {column.target for table in TABLES for column in table.columns if column.kind == "choice"} | {
+    "unit", "pump_type", "capture_hash", "table_name", "row_key", "field", "code", "status", "level",
+    "origin", "odometer_unit", "time_zone", "stored_as", "element", "key", "value", "ledger_id", "decision",
+    "job", "source", "command", "script", "name", "lines", "notes", "speed_candidates", "parameters",
+    "unit_of_time", "withdrawn", "filter", "clock", "currency",
+}  # fmt: skip
+PARTS = {
+    "pump-history": ("history_part", ("What is expected", "Waveforms", "Visits")),
+    "costs": ("costs_part", ("Policies", "Best age", "Types and lots", "Lists and outcomes")),
+    "fleet-data": (
+        "part",
+        ("Pump types", "Where to clamp", "Work done", "Prices", "Settings", "Changes", "Bring in a folder"),
+    ),
+}
+MADE_OF_TEXT = """host => [...document.querySelectorAll('a[href], img, iframe, svg image, script[src], link')]
+    .filter(e => [e.getAttribute('src'), e.getAttribute('href')].some(at => String(at).includes(host)))
+    .map(e => e.outerHTML.slice(0, 200))
+    .concat([...document.querySelectorAll('[data-testid=stMain] :is(.katex, .stMarkdownColoredText)')]
+        .map(e => e.outerHTML.slice(0, 200)))"""
+
+
+def names(kind: str) -> list[str]:
+    """A name that is a payload, for each unit or pump type; told from others by its end."""
+    return [f"{payload[:90]} {kind}{n}" for n, payload in enumerate(PAYLOADS)]
+
+
+@pytest.fixture(scope="module")
+def poisoned(tmp_path_factory):
+    """A ledger with twelve units in which each free text, in some row or other, is each of the payloads."""
+    path = build_ledger(tmp_path_factory.mktemp("text") / "fleet.duckdb")
+    with open_ledger(path, read_only=False) as con:
+        for n in range(len(PAYLOADS)):
+            con.execute("INSERT INTO vehicle (unit, recorded_at) VALUES (?, now())", [f"more {n}"])
+            con.execute("INSERT INTO pump_type (pump_type, recorded_at) VALUES (?, now())", [f"T{n}"])
+            on = {"unit": "101", "note": "x"}
+            insert_row(con, "pump", {"unit": f"more {n}", "pump_type": f"T{n}", "serial": "x"})
+            insert_row(con, "breakdown", on | {"happened_on": "2025-02-01"})
+            insert_row(con, "service", on | {"done_on": "2025-02-01", "work": "filter"})
+            insert_row(con, "connection_note", {"make": "x", "model": "x", "clamp_point": "x"})
+            raise_question(con, "visit", str(n), Question("", f"asked-{n}", "x"), unit="101")
+            row = [5000 + n, "visit", "1", "note"]
+            con.execute(
+                "INSERT INTO change_log (change_id, table_name, row_key, field, changed_at)"
+                " VALUES (?, ?, ?, ?, now())",
+                row,
+            )
+            decision = {"pump_id": 1 + n % 9, "status": "rejected", "decided_at": datetime(2025, 2, 1)}
+            insert_row(con, "booking", decision)
+        con.execute("CREATE TEMP TABLE payload (n BIGINT, text VARCHAR)")
+        con.executemany("INSERT INTO payload VALUES (?, ?)", list(enumerate(PAYLOADS)))
+        free = con.execute(
+            "SELECT table_name, column_name FROM duckdb_columns() WHERE schema_name = 'main' AND NOT internal"
+            " AND data_type = 'VARCHAR' AND database_name = 'fleet'"
+        ).fetchall()
+        tables = set(table_names(con))
+        free = [(t, c) for t, c in free if t in tables and c not in NOT_FREE]
+        for place, (table, column) in enumerate(free):
+            con.execute(
+                f'UPDATE "{table}" SET "{column}" = (SELECT text FROM payload'
+                f" WHERE n = (rowid_ + {place}) % {len(PAYLOADS)})".replace("rowid_", f'"{table}".rowid')
+            )
+        for table, kind, known in (
+            ("unit", "u", [*UNITS, *(f"more {n}" for n in range(4))]),
+            ("pump_type", "t", ["FP-10", "FP-20", "FP-30", *(f"T{n}" for n in range(9))]),
+        ):
+            for old, new in zip(known, names(kind), strict=True):
+                for holder in tables:
+                    columns = [c for (c,) in con.execute(
+                        "SELECT column_name FROM duckdb_columns() WHERE table_name = ?", [holder]
+                    ).fetchall()]  # fmt: skip
+                    if table in columns:
+                        con.execute(f'UPDATE "{holder}" SET {table} = ? WHERE {table} = ?', [new, old])
+        # As nothing lets it in today, and a ledger of before may hold it.
+        setting = {"key": "currency", "value": json.dumps(PAYLOADS[0]), "valid_from": "1900-01-01"}
+        insert_row(con, "setting", setting | {"set_by": PAYLOADS[1]})
+        assert len(free) > 30
+    return path
+
+
+def addresses() -> list[str]:
+    """Every page, its parts, and those that are about one unit or visit."""
+    found = [entry.address for entry in PAGES.values()]
+    for address, (key, parts) in PARTS.items():
+        own = next(entry.address for entry in PAGES.values() if entry.address in (address, "pump"))
+        start = address if address in found else own
+        more = "pump=1&" if start in ("pump", "pump-history") else ""
+        found += [f"{start}?{more}{key}={quote(part)}" for part in parts]
+    unit = quote(names("u")[0])
+    return [*found, f"log-visit?unit={unit}", "log-visit?saved=1", "log-visit?saved=13", "plan-board?pump=1"]
+
+
+def test_text_from_data_stays_text_on_every_page(watch, poisoned):
+    with served(poisoned) as address:
+        watched = watch(DESKTOP)
+        watched.address = address
+        alerts: list[str] = []
+        watched.page.on("dialog", lambda dialog: (alerts.append(dialog.message), dialog.dismiss()))
+        made: dict[str, list[str]] = {}
+        seen = set()
+        for where in addresses():
+            watched.page.goto(f"{address}/{where}")
+            settle(watched.page)
+            made[where] = watched.page.evaluate(MADE_OF_TEXT, ELSEWHERE) + watched.outside
+            watched.outside.clear()
+            text = watched.page.locator('[data-testid="stMain"]').inner_text()
+            assert "Something went wrong" not in text, where
+            seen |= {n for n, payload in enumerate(PAYLOADS) if payload[:24] in text}
+        assert {where: found for where, found in made.items() if found} == {}
+        assert alerts == []
+        assert [text for text in watched.complaints if "ontent Security" in text] == []
+        assert seen == set(range(len(PAYLOADS)))  # each is there to be read
