@@ -132,7 +132,7 @@ def _cost_book(ledger: str, stamp_key: Stamp) -> Any:
 def cost_facts() -> pd.DataFrame:
     """Return every event that cost money, once (analytics.cost_review.facts.cost_facts)."""
     ledger = ledger_path()
-    return _of_own(_cost_facts(str(ledger), stamp(ledger)))
+    return only_own(_cost_facts(str(ledger), stamp(ledger)))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
@@ -150,10 +150,10 @@ def kept(name: str, doing: str) -> Kept:
     if known is None:
         with st.spinner(doing, show_time=large):
             known = store.get(name, now, large=large)
-    return replace(known, value=_of_own(known.value)) if bound_to() else known
+    return replace(known, value=only_own(known.value)) if bound_to() else known
 
 
-def _of_own(answer: Any) -> Any:
+def only_own(answer: Any) -> Any:
     """Return an answer about the whole fleet as the one at the screen may see it."""
     ledger, depots = ledger_path(), bound_to()
     return of_own(answer, _own(str(ledger), stamp(ledger), depots)) if depots else answer
@@ -161,7 +161,7 @@ def _of_own(answer: Any) -> Any:
 
 def without_others(sentences: list[str]) -> list[str]:
     """Return the sentences that name no other depot's unit to the one at the screen."""
-    return list(_of_own(tuple(sentences)))
+    return list(only_own(tuple(sentences)))
 
 
 @st.cache_resource(show_spinner=False, max_entries=20)
@@ -283,7 +283,7 @@ def forecast_record() -> Kept | None:
     background."""
     ledger = ledger_path()
     known = _answer_store(str(ledger)).soon("record", stamp(ledger))
-    return known and replace(known, value=_of_own(known.value))
+    return known and replace(known, value=only_own(known.value))
 
 
 def budget() -> pd.DataFrame:
@@ -291,7 +291,7 @@ def budget() -> pd.DataFrame:
     (analytics.cost_review.budget.COLUMNS)."""
     made, costs = planned(), cost_review()
     stamps = (*made.stamp, *costs.stamp)
-    return _of_own(_budget(str(ledger_path()), stamps, bound_to(), made.value, costs.value))
+    return only_own(_budget(str(ledger_path()), stamps, bound_to(), made.value, costs.value))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard.data import loaders
+from dashboard.data.depots import bound_to, taking_along
 from dashboard.shell.paper import as_pdf
+from ingest.errors import LedgerError
 
 
 def show() -> None:
@@ -19,14 +21,14 @@ def show() -> None:
     month = left.selectbox("Month", months, key="report_month")
     depots = loaders.ask("filters")
     names = depots.loc[depots["field"] == "depot", "value"].tolist()
-    depot = right.selectbox("Depot", names, index=None, placeholder="all", key="report_depot")
+    first = 0 if bound_to() else None  # who is bound to depots gets the report of one
+    depot = right.selectbox("Depot", names, index=first, placeholder="all", key="report_depot")
+    page = taking_along(lambda: _html(month, depot))
     html, pdf = st.columns(2)
     html.download_button(
-        "Report as HTML", lambda: _html(month, depot).encode("utf-8"), f"report_{month}.html", "text/html"
+        "Report as HTML", lambda: page().encode("utf-8"), f"report_{month}.html", "text/html"
     )
-    pdf.download_button(
-        "Report as PDF", lambda: as_pdf(_html(month, depot)), f"report_{month}.pdf", "application/pdf"
-    )
+    pdf.download_button("Report as PDF", lambda: as_pdf(page()), f"report_{month}.pdf", "application/pdf")
 
 
 def _html(month: str, depot: str | None) -> str:
@@ -36,6 +38,8 @@ def _html(month: str, depot: str | None) -> str:
     from dashboard.shell.invented import note
 
     ledger = loaders.ledger_path()
-    made = month_of(ledger, month, depot)
+    if bound_to() and depot not in bound_to():
+        raise LedgerError("not-your-depot", "Choose one of your depots for the report.")
+    made = loaders.only_own(month_of(ledger, month, depot))
     said = note(loaders.settings())
-    return report.html(made, plan(ledger, as_of=made.last), [said] if said else [])
+    return report.html(made, loaders.only_own(plan(ledger, as_of=made.last)), [said] if said else [])
