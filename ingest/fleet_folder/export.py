@@ -75,6 +75,11 @@ def export_ledger(ledger: Path | str, folder: Path | str, *, form: Format = "csv
         raise LedgerError(
             "export-failed", f"The export can't be written to {folder}: {error.strerror or error}."
         ) from error
+    except LedgerError as error:
+        if error.code != "disk-full":
+            raise
+        text = f"The export can't be written to {folder}: the disk is full; free some space and try again."
+        raise LedgerError("export-failed", text) from error
     return Exported(folder, rows, len(hashes) - len(missing), missing)
 
 

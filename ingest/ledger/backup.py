@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -111,7 +112,9 @@ def _drop(part: Path, waveforms: Path) -> None:
 
 def _why(error: OSError | subprocess.CalledProcessError) -> str:
     if isinstance(error, subprocess.CalledProcessError):
-        return (error.stderr or b"").decode(errors="replace").strip().rpartition("\n")[2] or "copying failed."
+        said = (error.stderr or b"").decode(errors="replace").strip().rpartition("\n")[2]
+        why = re.search(r"\[Errno \d+\] ([^:]+)", said)
+        return f"{why[1]}." if why else "copying failed."
     return f"{error.strerror or error}."
 
 

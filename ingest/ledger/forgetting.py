@@ -18,7 +18,7 @@ import duckdb
 
 from ingest.author import Author
 from ingest.durable import utc_now
-from ingest.errors import EntryRefused
+from ingest.errors import EntryRefused, LedgerError
 from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.salvage import rewrite
@@ -116,7 +116,7 @@ def forget_names(
     if not dry_run:
         for capture_hash, source in sources:
             rename_source(ledger, capture_hash, source)
-        rewrite(ledger)
+        _write_anew(ledger)
     return found
 
 
@@ -149,8 +149,19 @@ def forget_overdue(ledger: Path, *, author: Author, dry_run: bool, today: date |
     if not dry_run:
         for capture_hash in gone:
             waveform_path(ledger, capture_hash).unlink(missing_ok=True)
-        rewrite(ledger)
+        _write_anew(ledger)
     return found
+
+
+def _write_anew(ledger: Path) -> None:
+    try:
+        rewrite(ledger)
+    except LedgerError as error:
+        raise LedgerError(
+            "not-written-anew",
+            f"It is removed from {ledger}, but that file could not be written anew, so it may still stand in"
+            f" free places of it: do what this asks and run the same again. {error.text}",
+        ) from error
 
 
 def before_which(settings: dict, key: str, today: date) -> date | None:
@@ -265,7 +276,6 @@ def _strip_pictures(connection: duckdb.DuckDBPyConnection) -> int:
 
 def _named_in_source(path: Path, pattern: re.Pattern[str]) -> str | None:
     """Return the source that a waveform file is to bear, None where its own names nobody."""
-    from ingest.errors import LedgerError
     from ingest.waveforms import read_waveform
 
     try:
