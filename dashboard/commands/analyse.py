@@ -11,7 +11,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ingest.errors import PumpledgerError, faults_refused
+from ingest.errors import PumpledgerError, faults_refused, for_reading
 from ingest.vocabulary import COMMANDED, MOTORS, SUPPLIES
 
 if TYPE_CHECKING:
@@ -85,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
                 line = _measured(path, args)
         except PumpledgerError as error:
             refused += 1
-            print(f"{path}: {error.text}", file=sys.stderr)
+            print(for_reading(f"{path}: {error.text}"), file=sys.stderr)
             line = json.dumps({"file": str(path), "refused": {"code": error.code, "text": error.text}})
             if not args.json:
                 continue

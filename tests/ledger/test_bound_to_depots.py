@@ -17,7 +17,9 @@ from tests.ledger_fixture import build_ledger
 
 NORTH = Author("NT", "manager", ("North",))
 # Tables whose rows concern no unit, depot or person.
-OF_NOBODY = {"schema_version", "last_id", "ledger_identity", "fit", "pump_type", "connection_note"}
+OF_NOBODY = {"schema_version", "last_id", "ledger_identity", "forgotten_name", "fit", "pump_type"} | {
+    "connection_note"
+}
 
 
 @pytest.fixture
