@@ -152,7 +152,9 @@ def test_decisions_on_the_command_line(tmp_path, capsys):
     assert "Mind: depot North is closed" in capsys.readouterr().out
     assert main([*plan, "--done", "101"]) == 1
     assert "what was found" in capsys.readouterr().err
-    assert main([*plan, "--done", "101", "--why", "changed, brushes worn"]) == 0
+    assert main([*plan, "--done", "101", "--why", "a hose leaked"]) == 1
+    assert "--changed yes or --changed no" in capsys.readouterr().err
+    assert main([*plan, "--done", "101", "--why", "a hose leaked", "--changed", "no"]) == 0
     assert main([*plan, "--book", "999", "--on", "2026-01-20"]) == 1
     assert "No pump is in service on unit '999'" in capsys.readouterr().err
     assert main([*plan, "--reject", "101", "--why", "unit is for sale"]) == 0
