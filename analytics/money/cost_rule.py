@@ -62,7 +62,7 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
     """Decide about every pump.
 
     pumps: rows of `with_prices` with risk, risk_if_new (over one interval), class, and bool finished (its
-    finding's steps are all passed), failed and settled (a person decided, or it can't be worked on).
+    finding's steps are all passed), failed and starves (proven not to deliver).
     """
     work, skill = work_of(pumps, settings), skill_of(settings)
     outlook, work = outlook_of(
@@ -79,6 +79,7 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
         over_ceiling=np.nan_to_num(ceilings(pumps, settings), nan=np.inf) < risk,
         safer=risk > pumps["risk_if_new"].to_numpy(float),
         failed=pumps["failed"].to_numpy(bool),
+        starves=pumps["starves"].to_numpy(bool),
         may_change=finished | (not settings["demand_finished_finding"]),
         least_saving=float(settings["least_saving_share"]) * pumps["planned"].to_numpy(float),
     )

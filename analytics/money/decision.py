@@ -36,6 +36,7 @@ NOW, EXTRA, NEXT_STOP = range(3)
 TIMES = ("now", "extra stop", "next stop")
 ON_COST, ON_CEILING, NOT_SAFER, NOT_YET = "cost", "risk ceiling", "a new pump is no safer", "not yet worth it"
 FAILED, FINDING_OPEN = "failed", "the finding is not finished"
+NO_DELIVERY = "it does not deliver, and nothing else explains it"
 Numbers = np.ndarray | float
 
 
@@ -130,6 +131,7 @@ def decide(
     over_ceiling: np.ndarray | bool = False,
     safer: np.ndarray | bool = True,
     failed: np.ndarray | bool = False,
+    starves: np.ndarray | bool = False,
     may_change: np.ndarray | bool = True,
     least_saving: np.ndarray | float = 0.0,
 ) -> Decision:
@@ -137,25 +139,28 @@ def decide(
 
     over_ceiling: its class's risk ceiling is passed, so that it is changed at the first time there is; safer:
     a new pump would be safer, else none is changed; failed: it no longer works, so it is changed at once;
+    starves: it is proven not to deliver, so it is changed at the first time there is, whatever its risk;
     may_change: False where the fleet demands a finished finding first and it is not: checks only.
     least_saving: money that work must save to be ordered: less is within the error of any forecast.
     """
     n = len(outlook.beside)
-    over, safe, out, may = (
-        np.broadcast_to(x, n).astype(bool) for x in (over_ceiling, safer, failed, may_change)
+    over, safe, out, dry, may = (
+        np.broadcast_to(x, n).astype(bool) for x in (over_ceiling, safer, failed, starves, may_change)
     )
+    safe, may = safe | dry, may | dry
     there = costs_there(outlook, work, skill)
     cost = option_costs(outlook, work, there)
     cost[~safe & ~out, CHECK_AND_CHANGE:] = np.nan
     cost[~may & ~out, CHECK_AND_CHANGE:] = np.nan
-    forced = (over & safe & may) | out
+    forced = (over & safe & may) | out | dry
     ranked = np.where(np.isnan(cost), np.inf, cost)
-    # Over its ceiling a pump is worked on at the first time there is; a failed one needs no check.
+    # Over its ceiling a pump is worked on at the first time there is. A failed one needs no check, nor one
+    # whose checks are passed.
     first = np.where(outlook.open_at.any(axis=1), outlook.open_at.argmax(axis=1), NEXT_STOP)
     late = forced[:, None, None] & (np.arange(3)[None, None, :] != first[:, None, None])
     ranked = np.where(late, np.inf, ranked)
     ranked[forced, :CHECK_AND_CHANGE] = np.inf
-    ranked[out, CHECK_AND_CHANGE] = np.inf
+    ranked[out | dry, CHECK_AND_CHANGE] = np.inf
     idle = ranked[:, NOTHING, NEXT_STOP] - np.broadcast_to(least_saving, n)
     ranked[:, NOTHING, NEXT_STOP] = np.where(forced, np.inf, idle)
     best = ranked.reshape(n, len(JOBS) * len(TIMES)).argmin(axis=1)  # n may be 0
@@ -171,8 +176,8 @@ def decide(
     )
     p_change = changes * np.where(out, 1.0, 1 - outlook.risk[row, time])
     because = np.select(
-        [out, ~safe, ~may & (job == CHECK), forced & (job != NOTHING), job != NOTHING],
-        [FAILED, NOT_SAFER, FINDING_OPEN, ON_CEILING, ON_COST],
+        [out, dry, ~safe, ~may & (job == CHECK), forced & (job != NOTHING), job != NOTHING],
+        [FAILED, NO_DELIVERY, NOT_SAFER, FINDING_OPEN, ON_CEILING, ON_COST],
         NOT_YET,
     )
     return Decision(job, time, cost[row, job, time], nothing, p_change, because, there[row, job, time], cost)

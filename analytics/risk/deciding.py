@@ -18,6 +18,7 @@ from analytics.risk.workdays import Workdays
 
 BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
 CHECKS = ("check circuit", "check filter or strainer", "check delivery")
+NO_DELIVERY_RULE = "does-not-deliver"
 STANDING = ("booked", "pinned")
 
 
@@ -38,8 +39,11 @@ def decide_pumps(
     """
     today = today or as_of
     pumps = with_next_stop(pumps, vehicles, settings, today)
+    finished = (pumps["finding_action"] == BOOK).to_numpy()
     pumps = pumps.assign(
-        finished=(pumps["finding_action"] == BOOK).to_numpy(), failed=(pumps["status"] == "failed").to_numpy()
+        finished=finished,
+        failed=(pumps["status"] == "failed").to_numpy(),
+        starves=finished & (pumps["finding"] == NO_DELIVERY_RULE).to_numpy(),
     )
     curves = Curves(forecast.grid_km, forecast.survival, forecast.by_age_survival, forecast.new_pump_survival)
     weighed = weigh(pumps, curves, ahead_of(pumps, settings, as_of, today), settings)

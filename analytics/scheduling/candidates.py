@@ -7,7 +7,7 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
-from analytics.money.decision import JOBS, curve_at, lived_km
+from analytics.money.decision import JOBS, NO_DELIVERY, ON_CEILING, curve_at, lived_km
 from analytics.past.frames import each
 from analytics.risk.visits_ahead import monday, planned_visits
 from analytics.risk.workdays import Workdays
@@ -16,7 +16,8 @@ from ingest.trade_numbers import LEAD_DAYS
 
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = JOBS
 KEEP_DAY_BONUS = 5.0  # money: a proposal keeps its day unless another is better by more
-URGENT_WEIGHT = 10.0  # failures that one is worth where a ceiling is passed or a pump has failed
+URGENT_WEIGHT = 10.0  # failures that one is worth where cost does not decide or a pump has failed
+NOT_FOR_COST = (ON_CEILING, NO_DELIVERY)  # reasons to change a pump whatever it saves
 OWN_DAYS = (0, 1, 2, 3, 4, 7, 14, 21, 28)  # after its notice, on which a stop of its own is offered
 FAILED_DAYS = (*range(0, 15), 21, 28)  # from today, where the pump has failed
 
@@ -103,7 +104,7 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     offered["there"] = there
     offered["to_failure"] = fail - per_km * lived[where, -1]
     # Over its ceiling a pump goes first: each point of risk weighs ten failures more.
-    urgent = failed | (pumps["because"] == "risk ceiling").to_numpy()
+    urgent = failed | pumps["because"].isin(NOT_FOR_COST).to_numpy()
     late = np.where(failed, ahead / 365, fails) * urgent * fail * URGENT_WEIGHT
     offered["cost"] = offered["K"] + late
     if inputs.previous is not None and len(offered):
@@ -200,7 +201,7 @@ def cost_of_leaving(pumps: pd.DataFrame, candidates: pd.DataFrame, rows: np.ndar
     one; more than any stop where it is urgent.
     """
     mine = pumps.iloc[rows].set_index("pump_id")
-    urgent = (mine["status"] == "failed") | (mine["because"] == "risk ceiling")
+    urgent = (mine["status"] == "failed") | mine["because"].isin(NOT_FOR_COST)
     nothing = mine["cost_of_nothing"].astype(float)
 
     def dearest(offered: pd.DataFrame) -> pd.Series:

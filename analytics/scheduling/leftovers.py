@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analytics.money.decision import NOT_SAFER
 from analytics.past.frames import each
 from analytics.scheduling.assignment import Assignment
 from analytics.scheduling.inputs import Inputs
@@ -34,7 +35,7 @@ def waiting(pumps: pd.DataFrame, free: np.ndarray) -> pd.DataFrame:
         finding, ("check circuit", "check filter or strainer", "check delivery", "repeat capture")
     )
     rows = free & (finished | risky | asked)
-    no_safer = (pumps["because"] == "a new pump is no safer").to_numpy()
+    no_safer = (pumps["because"] == NOT_SAFER).to_numpy()
     why = np.select(
         [finished, no_safer, risky],
         [

@@ -97,7 +97,8 @@ class Planners:
         pumps = with_next_stop(pumps, vehicles, settings, as_of)
         ahead = ahead_of(pumps, settings, as_of, as_of)
         made = survival_on_grid(state, GRID_KM)
-        pumps = pumps.assign(finished=pumps["unit"].isin(checked(tables["visits"])), failed=False)
+        passed = pumps["unit"].isin(checked(tables["visits"]))
+        pumps = pumps.assign(finished=passed, failed=False, starves=False)
         name = pumps["unit"].str.split(BETWEEN, n=1).str[0].to_numpy()
         orders = {}
         for key, run in runs.items():

@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from analytics.judging.action import ACTIONS
+from analytics.judging.rule import BOOK
 from analytics.judging.rules import RULE_BY_ID, RULES
 from analytics.judging.steps import MOST_WORDS
 from analytics.judging.wording import worded
@@ -112,6 +113,14 @@ FAILED = {
     "nothing, proven twice", "seized", "broke down", "far above, brushless, twin", "stalled on prime",
     "broke down, good since, twin",
 }  # fmt: skip
+
+
+def test_a_pump_proven_not_to_deliver_is_changed_whatever_its_risk(ranked):
+    proven = [r for r in ranked.values() if (r["finding"], r["finding_action"]) == ("does-not-deliver", BOOK)]
+    assert proven
+    assert {(r["action"], r["job"]) for r in proven} == {(BOOK, "change")}
+    others = [r for r in ranked.values() if r["finding"] == "does-not-deliver" and r not in proven]
+    assert not any(r["because"] == proven[0]["because"] for r in others)
 
 
 def test_failed_pumps_stand_first_without_a_probability(ranked):

@@ -98,6 +98,14 @@ def test_a_ceiling_orders_the_first_time_there_is_and_cost_is_overridden():
     assert decide(calm, WORK, SKILL, over_ceiling=np.array([True]), safer=np.array([False])).job[0] == NOTHING
 
 
+def test_a_pump_proven_not_to_deliver_is_changed_at_its_first_time_whatever_its_risk():
+    calm = outlook(keep=300.0, beside=0.0, risk=(0.0, 0.001, 0.01))
+    assert decide(calm, WORK, SKILL).job[0] == NOTHING
+    made = decide(calm, WORK, SKILL, starves=np.array([True]), safer=np.array([False]), may_change=False)
+    assert (made.job[0], made.time[0]) == (CHANGE, EXTRA)
+    assert made.because[0] == "it does not deliver, and nothing else explains it"
+
+
 def test_nothing_is_changed_for_a_pump_that_is_no_safer_nor_before_its_finding_is_finished():
     bad = outlook(keep=1500.0)
     made = decide(bad, WORK, SKILL, safer=np.array([False]))
