@@ -5,6 +5,7 @@ comes later is absurd, down to fits stored, prices, decisions and a new odometer
 """
 
 import shutil
+from datetime import date
 
 import duckdb
 import numpy as np
@@ -12,6 +13,7 @@ import pandas as pd
 import pytest
 
 from analytics.learning.fitting import fit, stored_fit
+from analytics.money.cost_book import cost_book
 from analytics.past.history import load_history
 from analytics.past.lots import early_failures
 from analytics.record.backtest import _forecast, backtest, cutoff_days
@@ -20,6 +22,7 @@ from analytics.risk.ranking import rank
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import simulate_fleet
 from demo_fleet.fleet_pumps import FleetSpec
+from ingest.ledger.connection import open_ledger
 from tests.fleet_ledger import load_fleet
 
 DATED = {"visit": "visited_on", "service": "done_on", "breakdown": "happened_on", "odometer": "read_on"}
@@ -121,11 +124,17 @@ def test_so_are_the_fit_the_lines_and_the_lots(said, day, other):
     pd.testing.assert_frame_equal(early_failures(past_a), early_failures(past_b))
 
 
+def todays_prices(ledger, history):
+    with open_ledger(ledger) as connection:
+        return cost_book(connection, max(date.today(), history.as_of))
+
+
 def test_a_look_back_forecasts_from_what_a_ledger_that_ends_there_holds(said, whole, day):
     made = backtest(whole, cutoffs=1)
     assert made.cutoffs == (day,)
     _, learned, past = said["forgotten"]
-    again = _forecast(score(past, learned), load_history(whole))
+    everything = load_history(whole)
+    again = _forecast(score(past, learned), everything, todays_prices(whole, everything))
     pd.testing.assert_frame_equal(made.forecasts, again)
     assert made.forecasts["failed_later"].any()
 
@@ -135,5 +144,6 @@ def test_the_later_facts_would_have_told(whole, day):
     past = load_history(whole, day)
     late, early = stored_fit(whole), stored_fit(whole, day)
     assert late.data_until > day
-    risks = [_forecast(score(past, learned), past)["risk"] for learned in (late, early)]
+    book = todays_prices(whole, past)
+    risks = [_forecast(score(past, learned), past, book)["risk"] for learned in (late, early)]
     assert not np.allclose(*risks)
