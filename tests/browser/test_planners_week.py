@@ -123,6 +123,7 @@ def test_a_planners_week(watch, own_address, own_ledger, tmp_path):
     with page.expect_download() as paper:
         page.get_by_role("button", name="Work list to print", exact=True).click()
     assert UNIT in paper.value.path().read_text(encoding="utf-8")
+    settle(page)  # a download runs the page anew, and takes its buttons away for a moment
     with page.expect_download() as file:
         page.get_by_role("button", name="Calendar file", exact=True).click()
     events = icalendar.Calendar.from_ical(file.value.path().read_bytes()).walk("VEVENT")
