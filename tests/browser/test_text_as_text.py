@@ -147,4 +147,4 @@ def test_text_from_data_stays_text_on_every_page(watch, poisoned):
         assert {where: found for where, found in made.items() if found} == {}
         assert alerts == []
         assert [text for text in watched.complaints if "ontent Security" in text] == []
-        assert len(seen) >= 4  # they are there to be read; most stand in lists, which are drawn as pictures
+        assert seen  # some can be read as text; most stand in lists, whose cells are drawn
