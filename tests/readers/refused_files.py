@@ -2,7 +2,6 @@
 
 import gzip
 import io
-import os
 import pickle
 import zipfile
 
@@ -236,7 +235,7 @@ REFUSALS = {
     "old workbook": (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), {}, "workbook", "CSV"),
     "HDF5": (b"\x89HDF\r\n\x1a\n" + bytes(600), {}, "hdf5", "-v7"),
     "other recorder": (b"TDSm" + bytes(600), {}, "recorder-binary", "export the trace as CSV"),
-    "unknown binary": (os.urandom(64) + bytes(2_000), {}, "binary", "binary file"),
+    "unknown binary": (np.random.default_rng(1).bytes(64) + bytes(2_000), {}, "binary", "binary file"),
     "picture": (b"\x89PNG\r\n\x1a\n" + bytes(600), {}, "picture", "not its samples"),
     "PDF": (b"%PDF-1.7\n" + bytes(600), {}, "document", "PDF"),
     "pickle": (pickle.dumps({"current": [4.0] * 100}), {}, "pickle", "never opened because it can run code"),
