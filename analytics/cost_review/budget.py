@@ -25,7 +25,7 @@ from analytics.past.history import EPOCH
 from analytics.past.normal import Z_80
 from analytics.risk.forecast import GRID_KM, State, state_on, survival_on_grid
 from ingest.ledger.connection import open_ledger
-from ingest.units import KM_PER_MILE
+from ingest.units import to_kept
 
 MONTHS = 12
 COLUMNS = (
@@ -101,7 +101,7 @@ def budget_of(
     with open_ledger(ledger) as connection:
         book = cost_book(connection, start)
     pumps = state.history.pumps.iloc[state.rows].reset_index(drop=True)
-    km = KM_PER_MILE if review.distance_unit == "mi" else 1.0
+    km = to_kept(1.0, review.distance_unit)
     rule = rule_of(review.policies, PER * km)
     lives = fit_types(state.history.pumps)
     life_sd = float(np.sqrt(lives.fleet.covariance[0, 0]))

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.cost_review.age_replacement import BestAge, best_age, discounted_cost_per_distance
-from analytics.cost_review.answer import Question, answer, per_year
+from analytics.cost_review.answer import Question, answer, per_year, rounded
 from analytics.cost_review.facts import by_kind, cost_facts
 from analytics.cost_review.given_up import given_up
 from analytics.cost_review.groups import fleet_km_per_year, make_groups, total
@@ -44,7 +44,7 @@ from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import KM_PER_DAY
-from ingest.units import KM_PER_MILE
+from ingest.units import to_kept
 
 __all__ = ["CostReview", "cost_book", "cost_review", "read_costs", "set_cost"]
 DRAWS = 400
@@ -129,7 +129,7 @@ def cost_review(
     facts = with_estimates(recorded, given_up(history, fit), book)
     done = changes(facts, types)
     unit = str(settings["distance_unit"])
-    km = KM_PER_MILE if unit == "mi" else 1.0
+    km = to_kept(1.0, unit)
     prices = book.prices()
     pairs = make_groups(history, fit.parameters, book, limits, settings, lives)
     made = _compared(pairs, types, km, fleet_km_per_year(history))
@@ -209,7 +209,7 @@ def age_words(table: pd.DataFrame) -> str:
     if rows.empty or not np.isfinite(rows["setting"].iloc[0]):
         return ""
     row = rows.iloc[0]
-    middle, low, high = (f"{float(f'{row[n]:.3g}'):,.0f}" for n in ("setting", "setting_low", "setting_high"))
+    middle, low, high = (f"{rounded(row[n]):,.0f}" for n in ("setting", "setting_low", "setting_high"))
     return middle if low == high else f"{middle}, by type {low} to {high}"
 
 

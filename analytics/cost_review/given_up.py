@@ -21,6 +21,8 @@ from scipy import special
 from analytics.cost_review.type_lives import TypeLives
 from analytics.learning.fitting import Fit
 from analytics.learning.gaps import FOUND
+from analytics.money.decision import curve_at, lived_km
+from analytics.past.distance import own_interval_km
 from analytics.past.history import History
 from analytics.past.normal import Z_80
 from analytics.wear_model import drag as drag_model
@@ -29,7 +31,6 @@ from analytics.wear_model.failure_risk import Known, RiskModel
 from analytics.wear_model.level_rate import LevelRate, Value
 from analytics.wear_model.model import risk_model, run_filters
 from analytics.wear_model.unrecorded import allow_for_unrecorded
-from ingest.trade_numbers import USUAL_INTERVAL_KM
 
 GRID_KM = np.concatenate([[0.0], np.geomspace(200.0, 900_000.0, 70)])  # from the last reading on
 DRAWS = 300
@@ -63,7 +64,7 @@ def given_up(history: History, fit: Fit) -> pd.DataFrame:
     gone = pumps.iloc[rows].reset_index(drop=True)
     d_0 = np.maximum(gone["now_km"].to_numpy(float) - known.x_km, 0.0)
     model = risk_model(fit.parameters)
-    interval = interval_km(gone)
+    interval = own_interval_km(gone)
     risk, _ = model.risk(known, d_0, interval)
     days = (gone["retires_day"] - gone["removed_day"]).to_numpy(float)
     until = np.where(np.isnan(days), np.inf, np.maximum(days, 0.0) * gone["km_per_day"].to_numpy(float))
@@ -76,12 +77,6 @@ def given_up(history: History, fit: Fit) -> pd.DataFrame:
     return pd.DataFrame(
         dict(zip(COLUMNS, (gone["pump_id"].to_numpy(), mean, sd, risk, interval), strict=True))
     )
-
-
-def interval_km(pumps: pd.DataFrame) -> np.ndarray:
-    """Return each pump's PM interval on its own clock, km (n,); pumps: as History.pumps."""
-    share: pd.Series = pumps["km_per_day"] / np.maximum(pumps["unit_km_per_day"], 1e-9)
-    return (pumps["pm_interval_km"].fillna(USUAL_INTERVAL_KM) * share).to_numpy(float)
 
 
 def _left(
@@ -101,10 +96,10 @@ def _left(
     rest = np.stack([_rest(model, none, d) for d in at.T], axis=1)
     alive = np.exp(-np.maximum.accumulate(np.maximum(rest - rest[:, :1], 0.0), axis=1))
     end = np.minimum(passes - d_0[:, None], until[:, None])
-    one, two = _integrals(alive)
+    one, two = lived_km(GRID_KM, alive), 2 * lived_km(GRID_KM, GRID_KM * alive)  # ∫ S and 2·∫ x·S
     total = np.maximum(weight.sum(1), 1e-300)
-    mean = (weight * _at(one, end)).sum(1) / total
-    square = (weight * _at(two, end)).sum(1) / total
+    mean = (weight * curve_at(one, GRID_KM, end)).sum(1) / total
+    square = (weight * curve_at(two, GRID_KM, end)).sum(1) / total
     return mean, np.sqrt(np.maximum(square - mean**2, 0.0))
 
 
@@ -176,24 +171,6 @@ def _seen(weight: np.ndarray, worn: np.ndarray, found: np.ndarray) -> np.ndarray
 def _rest(model: RiskModel, known: Known, d: np.ndarray) -> np.ndarray:
     parts = model.log_survival(known, d)
     return np.asarray(parts.total - parts.wear)
-
-
-def _integrals(alive: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return ∫₀ˣ S and 2·∫₀ˣ t·S at each point of the grid, (n, grid), by trapezes."""
-    step = np.diff(GRID_KM)
-    one = step * (alive[:, :-1] + alive[:, 1:]) / 2
-    two = step * (GRID_KM[:-1] * alive[:, :-1] + GRID_KM[1:] * alive[:, 1:])
-    zero = np.zeros((len(alive), 1))
-    return np.hstack([zero, np.cumsum(one, axis=1)]), np.hstack([zero, np.cumsum(two, axis=1)])
-
-
-def _at(values: np.ndarray, x: np.ndarray) -> np.ndarray:
-    """Return each row of `values` (n, grid) at its `x` (n, draws), straight between points."""
-    x = np.clip(x, 0.0, GRID_KM[-1])
-    i = np.clip(np.searchsorted(GRID_KM, x, side="right") - 1, 0, len(GRID_KM) - 2)
-    part = (x - GRID_KM[i]) / (GRID_KM[i + 1] - GRID_KM[i])
-    low, high = np.take_along_axis(values, i, axis=1), np.take_along_axis(values, i + 1, axis=1)
-    return np.asarray(low + part * (high - low))
 
 
 def sum_range(

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.cost_review.given_up import interval_km
 from analytics.money import policies
 from analytics.money.cost_book import CostBook, Prices
 from analytics.money.elements import SIDES, TOTALS
 from analytics.money.long_run import LongRun
 from analytics.money.policies import AGE, LIMITS, RISK, RUN, Events
 from analytics.money.policy_simulation import SimulatedLives, simulate_lives
+from analytics.past.distance import own_interval_km
 from analytics.past.history import History
 from analytics.wear_model.model import Parameters
 
@@ -86,7 +86,7 @@ def make_groups(
     groups = []
     for number, (name, weight) in enumerate(share.items()):
         mine = pumps[pumps["pump_type"] == name]
-        interval = max(float(np.median(interval_km(mine))), LEAST_INTERVAL_KM)
+        interval = max(float(np.median(own_interval_km(mine))), LEAST_INTERVAL_KM)
         row: pd.Series = spec.T[name] if name in spec.index else pd.Series(dtype=float)
         ripple = _number(row, "ripple_limit_pct", float(settings["ripple_limit_pct"]))
         low, high = _number(row, "current_low_a", np.nan), _number(row, "current_high_a", np.nan)

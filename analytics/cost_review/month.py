@@ -29,7 +29,7 @@ from analytics.wear_model.model import risk_model
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
-from ingest.units import KM_PER_MILE
+from ingest.units import to_kept
 
 LATE_DAYS = 7  # work done up to so long after its day counts as kept
 MONTHS_BACK = 24
@@ -125,7 +125,7 @@ def month_of(ledger: Path, month: str | None = None, depot: str | None = None) -
     if depot is not None:
         facts = facts[facts["depot"] == depot]
         readings, booked = (rows[rows["depot"] == depot] for rows in (readings, booked))
-    km = KM_PER_MILE if settings["distance_unit"] == "mi" else 1.0
+    km = to_kept(1.0, settings["distance_unit"])
     facts = facts.assign(life_thrown_away=facts["life_thrown_away_km"] / km)
     mine = facts[facts["month"] == f"{first:%Y-%m}"].reset_index(drop=True)
     pumps = mine[mine["kind"].isin(PUMP_KINDS)]

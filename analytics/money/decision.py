@@ -270,10 +270,11 @@ def lived_km(grid_km: np.ndarray, survival: np.ndarray) -> np.ndarray:
 
 
 def curve_at(curves: np.ndarray, grid: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """Return each curve (n, m) at its own distance (n,), by straight lines between grid points."""
+    """Return each curve (n, m) at its own distance (n,), or distances (n, k), by straight lines between grid
+    points."""
     after = np.clip(np.searchsorted(grid, at, side="right"), 1, len(grid) - 1)
     part = np.clip((at - grid[after - 1]) / (grid[after] - grid[after - 1]), 0, 1)
-    row = np.arange(len(curves))
+    row = np.arange(len(curves)).reshape(-1, *[1] * (np.ndim(at) - 1))
     return curves[row, after - 1] * (1 - part) + curves[row, after] * part
 
 

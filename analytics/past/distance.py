@@ -1,4 +1,4 @@
-"""How far each unit ran between two days, from its odometers."""
+"""How far units run: between two days, by their odometers, and between a pump's planned stops."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import pandas as pd
 
 from analytics.past.frames import fetch
 from analytics.past.history import EPOCH, RATE_DAYS
+from ingest.trade_numbers import USUAL_INTERVAL_KM
 
 
 def distance_between(connection: duckdb.DuckDBPyConnection, first: date, last: date) -> pd.Series:
@@ -23,6 +24,12 @@ def distance_between(connection: duckdb.DuckDBPyConnection, first: date, last: d
     days = np.array([(first - EPOCH).days, (last - EPOCH).days + 1], float)
     run = {str(unit): _run(rows, days) for unit, rows in points.groupby("unit")}
     return pd.Series(run, dtype=float)
+
+
+def own_interval_km(pumps: pd.DataFrame) -> np.ndarray:
+    """Return each pump's PM interval on its own clock, km (n,); pumps: as History.pumps."""
+    share: pd.Series = pumps["km_per_day"] / np.maximum(pumps["unit_km_per_day"], 1e-9)
+    return (pumps["pm_interval_km"].fillna(USUAL_INTERVAL_KM) * share).to_numpy(float)
 
 
 def _run(rows: pd.DataFrame, days: np.ndarray) -> float:

@@ -21,6 +21,7 @@ from analytics.learning.fitting import fit_history
 from analytics.money.cost_book import CostBook, cost_book
 from analytics.money.interval_rule import break_even_risk
 from analytics.money.long_run import LongRun
+from analytics.past.distance import own_interval_km
 from analytics.past.history import EPOCH, History, read_history
 from analytics.record.conclusion import Acting, acting, days_outside, verdict
 from analytics.record.hindsight import acted_on, by_day, in_words, method_scores
@@ -144,8 +145,7 @@ def _forecast(state: State, everything: History, book: CostBook) -> pd.DataFrame
     past = state.history
     model = risk_model(state.fit.parameters)
     pumps = past.pumps.iloc[state.rows].reset_index(drop=True)
-    ratio: np.ndarray = (pumps["km_per_day"] / np.maximum(pumps["unit_km_per_day"], 1e-9)).to_numpy(float)
-    d = pumps["pm_interval_km"].fillna(USUAL_INTERVAL_KM).to_numpy(float) * ratio
+    d = own_interval_km(pumps)
     risk, _ = model.risk(state.known, state.d_0, d)
     band = distance_left(model, state.known, state.d_0)
     later = everything.pumps.set_index("pump_id").reindex(pumps["pump_id"])

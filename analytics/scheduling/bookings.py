@@ -179,8 +179,8 @@ def accept(ledger: Path, plan: Any, *, author: Author) -> int:
 
 def record_list(ledger: Path, plan: Any, *, author: Author) -> int:
     """Keep a plan as the current list, so that the next can say what changed; return its number."""
-    both = pd.concat([plan.lines, plan.checks], ignore_index=True) if len(plan.checks) else plan.lines
-    lines = both[KEPT].assign(planned_on=both["planned_on"].astype(str))
+    jobs = plan.jobs
+    lines = jobs[KEPT].assign(planned_on=jobs["planned_on"].astype(str))
     text = json.dumps(lines.to_dict("records"), default=float)
     with (
         open_ledger(ledger, read_only=False) as connection,

@@ -22,7 +22,7 @@ JOB_WORDS = {"check": "check", "check and change": "check and change", "change":
 def calendar(plan: Plan, made_at: datetime | None = None) -> bytes:
     """Return the calendar file's bytes. Raises EntryRefused where there is no job and none to cancel."""
     stamp = made_at or datetime.now(UTC)
-    jobs = pd.concat([f for f in (plan.lines, plan.checks) if len(f)] or [plan.lines], ignore_index=True)
+    jobs = plan.jobs
     if not len(jobs) and not len(plan.cancelled):
         raise EntryRefused("empty-calendar", "No job is planned, so there is nothing to put into a calendar.")
     book = Calendar()

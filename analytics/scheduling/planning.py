@@ -83,6 +83,12 @@ class Plan:
     revision: int
     work_hours: tuple[float, float]
 
+    @property
+    def jobs(self) -> pd.DataFrame:
+        """Changes and checks in one frame."""
+        both = [rows for rows in (self.lines, self.checks) if len(rows)]
+        return pd.concat(both or [self.lines], ignore_index=True)
+
 
 def plan(
     ledger: Path,

@@ -36,8 +36,7 @@ def work_list_html(plan: Plan, title: str = "Work list") -> str:
     findings.
     """
     cautions = "".join(f"<li>{escape(text)} {escape(mark)}</li>" for _, text, mark in CAUTIONS)
-    jobs = pd.concat([f for f in (plan.lines, plan.checks) if len(f)] or [plan.lines], ignore_index=True)
-    by_day: Any = jobs.groupby(["depot", "planned_on"], sort=True)
+    by_day: Any = plan.jobs.groupby(["depot", "planned_on"], sort=True)
     sheets = [_sheet(plan, depot, day, rows) for (depot, day), rows in by_day]
     return (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'

@@ -12,7 +12,6 @@ from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
 from dashboard.words.money import NAMES, changes_words
 from ingest.errors import EntryRefused
-from ingest.units import KM_PER_MILE
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -241,8 +240,7 @@ def _changes(review: CostReview) -> list[str]:
     done, unit = review.changes, review.distance_unit
     if not done.changed:
         return []
-    km = KM_PER_MILE if unit == "mi" else 1.0
-    return [f"Changed before failure: {changes_words(done, review.currency, unit, km)}"]
+    return [f"Changed before failure: {changes_words(done, review.currency, unit)}"]
 
 
 def _policies(review: CostReview) -> list[str]:

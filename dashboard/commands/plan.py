@@ -173,11 +173,8 @@ def _done(args: argparse.Namespace, pump_id: int, author: Author) -> str:
 
 def csv_rows(made: Plan) -> pd.DataFrame:
     """Return changes and checks by day, steps as one text."""
-    import pandas as pd
-
-    both = pd.concat([f for f in (made.lines, made.checks) if len(f)] or [made.lines], ignore_index=True)
-    both = both.sort_values(["planned_on", "depot", "unit"], ignore_index=True)
-    return both.assign(steps=[" ".join(s) for s in both["steps"]])[CSV_COLUMNS]
+    jobs = made.jobs.sort_values(["planned_on", "depot", "unit"], ignore_index=True)
+    return jobs.assign(steps=[" ".join(s) for s in jobs["steps"]])[CSV_COLUMNS]
 
 
 def as_text(made: Plan) -> str:
@@ -251,4 +248,6 @@ def _section(title: str, rows: pd.DataFrame) -> list[str]:
 
 
 def _place(row: Any) -> str:
-    return row.unit if row.position == "main" else f"{row.unit} ({row.position})"
+    from dashboard.words.formats import place
+
+    return place(row.unit, row.position)

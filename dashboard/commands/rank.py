@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 from dashboard.commands import choices
 from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
-from dashboard.words.formats import UNKNOWN
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
@@ -188,9 +187,9 @@ def as_lines(table: pd.DataFrame, most: int | None = SHOWN, why: bool = False) -
 
 def _row(row: dict[Any, Any]) -> list[str]:
     """Return a pump's cells as shown."""
-    from dashboard.words.formats import ACTION_WORDS, day, even_chance, percent
+    from dashboard.words.formats import ACTION_WORDS, UNKNOWN, day, even_chance, percent, place
 
-    place = row["unit"] if row["position"] == "main" else f"{row['unit']} ({row['position']})"
+    where = place(row["unit"], row["position"])
     failed = row["status"] == "failed"
     to_do = "Change it" if failed else ACTION_WORDS.get(row["action"], row["action"])
     if _known(row["planned_on"]):
@@ -199,7 +198,7 @@ def _row(row: dict[Any, Any]) -> list[str]:
         to_do += f", {row['decision_status']} by {row['decided_by']}"
     if failed:
         down = f"down since {day(row['down_since'])}"
-        return [place, row["pump_type"], "failed", UNKNOWN, UNKNOWN, f"{to_do}; {down}"]
+        return [where, row["pump_type"], "failed", UNKNOWN, UNKNOWN, f"{to_do}; {down}"]
     by_stop = f"{percent(row['risk_to_next_stop'])} by {day(row['next_stop_on'])}"
     left = even_chance(row["distance_left_text"])
-    return [place, row["pump_type"], percent(row["risk"]), by_stop, left, to_do]
+    return [where, row["pump_type"], percent(row["risk"]), by_stop, left, to_do]

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from dashboard.commands.options import day
+from ingest.durable import utc_now
 from ingest.errors import EntryRefused
 
 EXAMPLE = "pumpledger report --month 2026-10 --html october.html"
@@ -34,7 +35,8 @@ def run(args: argparse.Namespace) -> int:
         raise EntryRefused("since-without-day", "--since goes with --day; a month is named with --month.")
     if args.day and args.month:
         raise EntryRefused("day-or-month", "--day and --month are two reports; ask for one.")
-    html, text = _day(args) if args.day else _month(args)
+    until = utc_now()  # what comes in while it is made is the next one's
+    html, text = _day(args, until) if args.day else _month(args)
     if not html:
         return 0
     if args.pdf:
@@ -46,7 +48,9 @@ def run(args: argparse.Namespace) -> int:
     if not (args.html or args.pdf) or args.day:
         print(text)
     if args.day and not args.since:
-        _remember(args)
+        from dashboard.parts.morning import mark_of
+
+        _write(mark_of(args.ledger, args.depot), until.isoformat().encode())
     return 0
 
 
@@ -62,24 +66,16 @@ def _month(args: argparse.Namespace) -> tuple[str, str]:
     return report.html(month, made, [note] if note else []), report.text(month, made)
 
 
-def _day(args: argparse.Namespace) -> tuple[str, str]:
+def _day(args: argparse.Namespace, until: datetime) -> tuple[str, str]:
     from analytics.scheduling.planning import plan
     from dashboard.parts import morning
 
-    now = datetime.now(UTC).replace(tzinfo=None)
     if args.since:
         since = datetime.combine(args.since, datetime.min.time())
     else:
-        since = morning.last_made(args.ledger, args.depot) or now - timedelta(days=1)
-    made = morning.morning(args.ledger, since, now, plan(args.ledger).parts, args.depot)
+        since = morning.last_made(args.ledger, args.depot) or until - timedelta(days=1)
+    made = morning.morning(args.ledger, since, until, plan(args.ledger).parts, args.depot)
     return morning.html(made), morning.text(made)
-
-
-def _remember(args: argparse.Namespace) -> None:
-    from dashboard.parts.morning import mark_of
-
-    now = datetime.now(UTC).replace(tzinfo=None)
-    _write(mark_of(args.ledger, args.depot), now.isoformat().encode())
 
 
 def _write(path: Path, content: bytes) -> None:

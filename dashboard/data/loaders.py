@@ -11,6 +11,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import date
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -89,6 +90,11 @@ def near_matches(unit: str) -> list[str]:
 @st.cache_resource(show_spinner=False, max_entries=100)
 def _near_matches(ledger: str, stamp_key: Stamp, depots: Depots, unit: str) -> list[str]:
     return queries.units_like(Path(ledger), unit, depots)
+
+
+def last_fact() -> date | None:
+    """Return the day of the newest fact about any pump, or None."""
+    return queries.last_fact_in(ask("last_fact"))
 
 
 def pump_drift(pump_id: int) -> Any:

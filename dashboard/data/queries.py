@@ -22,7 +22,12 @@ def ask(ledger: Path, name: str, *, bound_to: Depots = (), **parameters: Any) ->
 
 def last_fact(ledger: Path) -> datetime.date | None:
     """Return the day of the newest fact about any pump, or None."""
-    newest = ask(ledger, "last_fact")["last_fact_on"].iloc[0]
+    return last_fact_in(ask(ledger, "last_fact"))
+
+
+def last_fact_in(rows: pd.DataFrame) -> datetime.date | None:
+    """Return the day that the rows of sql/last_fact.sql tell, or None."""
+    newest = rows["last_fact_on"].iloc[0]
     return None if pd.isna(newest) else pd.Timestamp(newest).date()
 
 

@@ -12,7 +12,6 @@ from dashboard.charts import on_paper
 from dashboard.shell.paper import facts_table, sheet
 from dashboard.words import formats
 from dashboard.words.money import changes_words
-from ingest.units import KM_PER_MILE
 
 if TYPE_CHECKING:
     from analytics.cost_review.month import Month
@@ -36,9 +35,8 @@ def rows_of(month: Month) -> dict[str, str]:
         "changes"
         + (f"; {formats.money(month.estimated, money)} by the prices of the day" if month.estimated else ""),
     }
-    km = KM_PER_MILE if month.distance_unit == "mi" else 1.0
     if month.changes.changed:
-        rows["Changed before failure"] = changes_words(month.changes, money, month.distance_unit, km)
+        rows["Changed before failure"] = changes_words(month.changes, money, month.distance_unit)
     else:
         rows["Changed before failure"] = "none"
     rows["No fault found"] = (
@@ -94,12 +92,9 @@ def title_of(month: Month) -> str:
 
 def next_jobs(plan: Any, month: Month) -> tuple[pd.DataFrame, str]:
     """Return the jobs planned for the month after, as shown, and what they are in words."""
-    both = [frame for frame in (plan.lines, plan.checks) if len(frame)]
     first = (pd.Timestamp(month.first) + pd.offsets.MonthBegin(1)).normalize()
     end = first + pd.offsets.MonthEnd(1)
-    if not both:
-        return pd.DataFrame(), f"No job is planned for {first:%Y-%m}."
-    rows = pd.concat(both, ignore_index=True)
+    rows = plan.jobs
     day = pd.to_datetime(rows["planned_on"])
     rows = rows[(day >= first) & (day <= end)]
     if month.depot:
@@ -185,8 +180,7 @@ def pictures(month: Month, plan: Any) -> list[tuple[str, str]]:
 def work_ahead(plan: Any, month: Month, weeks: int = 13) -> pd.DataFrame:
     """Return week (its Monday, "11-23"), booked and proposed jobs for so many weeks from the plan's day
     on."""
-    both = [f[["planned_on", "status", "depot"]] for f in (plan.lines, plan.checks) if len(f)]
-    rows = pd.concat(both) if both else pd.DataFrame({"planned_on": [], "status": [], "depot": []})
+    rows = plan.jobs
     if month.depot:
         rows = rows[rows["depot"] == month.depot]
     monday = pd.Timestamp(plan.today) - pd.Timedelta(days=pd.Timestamp(plan.today).weekday())

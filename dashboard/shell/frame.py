@@ -9,7 +9,6 @@ from contextlib import contextmanager
 from datetime import date
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from analytics.risk.workdays import as_of_sentence, stale
@@ -53,9 +52,9 @@ def name_age() -> None:
     """Say first on every page on which day its figures stand, where the newest fact is old."""
     if not loaders.ledger_path().exists():
         return
-    newest = loaders.ask("last_fact")["last_fact_on"].iloc[0]
-    if not pd.isna(newest) and stale(pd.Timestamp(newest).date(), date.today()):
-        say.note(as_of_sentence(pd.Timestamp(newest).date()))
+    newest = loaders.last_fact()
+    if newest is not None and stale(newest, date.today()):
+        say.note(as_of_sentence(newest))
 
 
 @contextmanager

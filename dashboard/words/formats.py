@@ -47,6 +47,11 @@ def in_unit(km: Any, unit: str) -> Any:
     return km / KM_PER_MILE if unit == "mi" else km
 
 
+def place(unit: str, position: str) -> str:
+    """Return a pump's place: "103", or "103 (second)" where it is not the main one."""
+    return unit if position == "main" else f"{unit} ({position})"
+
+
 def percent(share: float | None, digits: int = 0) -> str:
     """Return 0.183 as "18 %"; a share that would round to nothing or to all is "under 1 %" or "over 99 %"."""
     if is_unknown(share):
@@ -72,6 +77,11 @@ def confidence(share: float | None) -> str:
 def about(value: Any) -> str:
     """Return a figure no finer than it can be known, three digits: 91,288 is "91,300"."""
     return UNKNOWN if is_unknown(value) else f"{float(f'{value:.3g}'):,.0f}"
+
+
+def about_between(value: Any, low: Any, high: Any) -> str:
+    """Return a figure with its range, each no finer than it can be known: "91,300 (84,000 to 99,200)"."""
+    return f"{about(value)} ({about(low)} to {about(high)})"
 
 
 def even_chance(text: str) -> str:

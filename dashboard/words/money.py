@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from dashboard.words import formats
+from ingest.units import to_kept
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,8 +20,9 @@ NAMES = {
 }
 
 
-def changes_words(done: Changes, currency: str, unit: str, km: float) -> str:
-    """Return what the changes before failure came to: counted first, then estimated; km: of one `unit`."""
+def changes_words(done: Changes, currency: str, unit: str) -> str:
+    """Return what the changes before failure came to: counted first, then estimated; distances in `unit`."""
+    km = to_kept(1.0, unit)
     low, high = done.life_low_km / km, done.life_high_km / km
     good = int(done.tested_good)
     cost = float(done.months["cost_of_good"].sum()) if len(done.months) else 0.0

@@ -8,11 +8,12 @@ from math import lcm
 import numpy as np
 
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
+from ingest.measuring.line_spectrum import line_spectrum
 from ingest.measuring.order_tracking import AngleTrace, WorkTrace, follow_line, retraced
 from ingest.measuring.speed_evidence import Doubt, bars_differ, comb, doubt
 from ingest.measuring.speed_lines import Lines, band_limited, find_lines
 from ingest.measuring.speed_poles import of_a_pair, pairs_of, slowed, whole_turn
-from ingest.measuring.speed_posterior import Hypotheses, line_spectrum, speed_log_prior, weigh
+from ingest.measuring.speed_posterior import Hypotheses, speed_log_prior, weigh
 from ingest.measuring.speed_refine import TurnPhase, refine
 from ingest.reading import SpeedCandidate
 

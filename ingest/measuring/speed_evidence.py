@@ -25,7 +25,8 @@ from math import lcm
 
 import numpy as np
 
-from ingest.measuring.speed_posterior import FASTEST_RPM, FEWEST_TURNS, SLOWEST_RPM, LineSpectrum
+from ingest.measuring.line_spectrum import LineSpectrum
+from ingest.measuring.speed_posterior import FASTEST_RPM, FEWEST_TURNS, SLOWEST_RPM
 
 FAR_ABOVE_FLOOR = 20.0  # exponential noise exceeds it 2 times in a billion
 ABOVE_FLOOR = 10.0  # in one place looked at, noise does 5 times in 100,000

@@ -10,6 +10,7 @@ import pytest
 from analytics.cost_review import given_up as module
 from analytics.cost_review.given_up import GRID_KM, given_up, sum_range
 from analytics.learning.fitting import fit_history
+from analytics.money.decision import curve_at, lived_km
 from demo_fleet.fleet import simulate_fleet
 from demo_fleet.fleet_pumps import FleetSpec
 from tests.benchmarks.money_study import figures, removals
@@ -55,10 +56,11 @@ def test_a_sum_s_range_has_each_life_s_spread_and_the_one_they_share(told):
 def test_integrals_of_a_known_hazard():
     """Exponential lives at h a km have mean 1/h and mean square 2/h²; cut at u, (1 - e^(-hu))/h."""
     hazard = 5e-5
-    one, two = module._integrals(np.exp(-hazard * GRID_KM)[None, :])
+    alive = np.exp(-hazard * GRID_KM)[None, :]
+    one, two = lived_km(GRID_KM, alive), 2 * lived_km(GRID_KM, GRID_KM * alive)
     assert one[0, -1] == pytest.approx(1 / hazard, rel=0.01)
     assert two[0, -1] == pytest.approx(2 / hazard**2, rel=0.02)
-    at = module._at(one, np.array([[10_000.0]]))[0, 0]
+    at = curve_at(one, GRID_KM, np.array([[10_000.0]]))[0, 0]
     assert at == pytest.approx((1 - np.exp(-hazard * 10_000)) / hazard, rel=0.01)
 
 

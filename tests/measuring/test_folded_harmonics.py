@@ -5,11 +5,11 @@ import pytest
 
 from ingest.capture import Capture
 from ingest.known_pump import KnownPump
+from ingest.measuring.line_spectrum import line_spectrum
 from ingest.measuring.measurement import measure
 from ingest.measuring.order_tracking import prepare, retraced
 from ingest.measuring.speed import find_speed
 from ingest.measuring.speed_lines import band_limited
-from ingest.measuring.speed_posterior import line_spectrum
 
 BARS, SECONDS = 8, 0.3
 

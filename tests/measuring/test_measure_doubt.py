@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from ingest.measuring.line_spectrum import LineSpectrum
 from ingest.measuring.order_tracking import prepare
 from ingest.measuring.speed_evidence import doubt
-from ingest.measuring.speed_posterior import LineSpectrum
 from ingest.measuring.switching import may_be_ripple, without_clock
 from tests.measuring.measured_captures import steady
 

@@ -166,10 +166,11 @@ def policy_table(review: Any) -> pd.DataFrame:
         {
             "Policy": rows["policy"].map(NAMES),
             f"Cost, {review.currency}": [
-                _ranged(*row) for row in rows[["cost", "cost_low", "cost_high"]].to_numpy(float)
+                formats.about_between(*row) for row in rows[["cost", "cost_low", "cost_high"]].to_numpy(float)
             ],
             f"Saving, {review.currency}": [
-                _ranged(*row) for row in rows[["saving", "saving_low", "saving_high"]].to_numpy(float)
+                formats.about_between(*row)
+                for row in rows[["saving", "saving_low", "saving_high"]].to_numpy(float)
             ],
             f"Captures of it, {review.currency}": rows["capture_cost"].map(formats.about),
             "Replacements": rows["replacements"].round(1),
@@ -184,10 +185,6 @@ def policy_table(review: Any) -> pd.DataFrame:
             ],
         }
     )
-
-
-def _ranged(value: float, low: float, high: float) -> str:
-    return f"{formats.about(value)} ({formats.about(low)} to {formats.about(high)})"
 
 
 def show_ages(review: Any) -> None:

@@ -7,11 +7,11 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from analytics.cost_review.facts import ON_FAILURE, PUMP_KINDS
 from dashboard.charts import money
 from dashboard.shell import frame, lists, say
 from dashboard.words import formats
 from dashboard.words.money import changes_words
-from ingest.units import KM_PER_MILE
 
 EVENTS = {
     "day": "Day", "unit": "Unit", "position": "Pump", "depot": "Depot", "pump_type": "Type", "kind": "Kind",
@@ -56,8 +56,7 @@ def show(review: Any) -> None:
     )
     newest = facts.iloc[::-1]
     lists.show(newest, "Every event that cost money.", "cost_events", shown=lambda rows: events(rows, review))
-    beside = review.facts[~review.facts["kind"].isin(facts["kind"].unique())]
-    beside = beside[beside["kind"].str.startswith("breakdown")]
+    beside = review.facts[~review.facts["kind"].isin(PUMP_KINDS)]
     if len(beside):
         say.note(
             f"Beside this, and in no sum above: {formats.count(len(beside), 'breakdown')} not known to be a "
@@ -68,12 +67,12 @@ def show(review: Any) -> None:
 
 def of_pumps(facts: pd.DataFrame) -> pd.DataFrame:
     """Return the events that pumps cost."""
-    return facts[~facts["kind"].str.startswith("breakdown")]
+    return facts[facts["kind"].isin(PUMP_KINDS)]
 
 
 def by_period(facts: pd.DataFrame) -> pd.DataFrame:
     """Return period, kind ("planned", "on the road") and amount, as the chart takes them."""
-    kind = facts["kind"].map(lambda k: "on the road" if k == "on failure" else "planned")
+    kind = facts["kind"].map(lambda k: "on the road" if k == ON_FAILURE else "planned")
     rows = pd.DataFrame({"period": facts["year"].astype(str), "kind": kind, "amount": facts["cost"]})
     return rows.groupby(["period", "kind"])[["amount"]].sum().reset_index()
 
@@ -115,9 +114,8 @@ def show_changes(review: Any) -> None:
     """Draw, month by month, what changes before failure showed and what they may have avoided."""
     if not len(review.months):
         return
-    km = KM_PER_MILE if review.distance_unit == "mi" else 1.0
     st.subheader("Changed before failure", anchor=False)
-    say.line(changes_words(review.changes, review.currency, review.distance_unit, km))
+    say.line(changes_words(review.changes, review.currency, review.distance_unit))
     lists.show(
         review.months.iloc[::-1],
         "Changes before failure by month.",
@@ -148,8 +146,8 @@ def changes_table(months: pd.DataFrame, review: Any) -> pd.DataFrame:
                 for a, low, high in months[["failures_avoided", "avoided_low", "avoided_high"]].to_numpy()
             ],
             f"Life given up, {unit}": [
-                f"{formats.about(a)} ({formats.about(low)} to {formats.about(high)})"
-                for a, low, high in months[["life_thrown_away", "life_low", "life_high"]].to_numpy()
+                formats.about_between(*row)
+                for row in months[["life_thrown_away", "life_low", "life_high"]].to_numpy()
             ],
         }
     )

@@ -44,10 +44,7 @@ def show_board(plan: Any, chosen: dict[str, list[str]]) -> None:
 
 def jobs_of(plan: Any, chosen: dict[str, list[str]]) -> pd.DataFrame:
     """Return changes and checks planned, by day."""
-    both = [lists.narrowed(rows, chosen) for rows in (plan.lines, plan.checks) if len(rows)]
-    if not both:
-        return plan.lines.head(0)
-    jobs = pd.concat(both, ignore_index=True).sort_values(["planned_on", "depot", "unit"])
+    jobs = lists.narrowed(plan.jobs, chosen).sort_values(["planned_on", "depot", "unit"])
     return jobs.assign(depot=jobs["depot"].fillna("").replace("", NO_DEPOT)).reset_index(drop=True)
 
 

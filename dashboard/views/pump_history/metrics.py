@@ -16,7 +16,7 @@ from dashboard.shell import frame, say
 from dashboard.words import formats
 from ingest.metrics import Metric, trended
 from ingest.trade_numbers import USUAL_INTERVAL_KM
-from ingest.units import KM_PER_MILE
+from ingest.units import KM_PER_MILE, to_kept
 
 READINGS = {"both": "Both", "read": "As read", "reference": "At reference volts"}
 FAN_INTERVALS = 3  # how far ahead the fan reaches at least, in visits
@@ -105,7 +105,7 @@ def placed(visits: pd.DataFrame, settings: dict[str, Any]) -> tuple[pd.DataFrame
     """Return visits with a column `distance`, and what it counts: engine hours where the unit goes by hours,
     else distance on the pump where its fitting is known, else the odometer."""
     own = str(settings["distance_unit"])
-    km = KM_PER_MILE if own == "mi" else 1.0
+    km = to_kept(1.0, own)
     rows = visits.assign(visited_on=visits["visited_on"].map(formats.day))
     if (rows["clock"] == "hours").any() and rows["hours_on_pump"].notna().any():
         return rows.assign(distance=rows["hours_on_pump"]), Axis(
