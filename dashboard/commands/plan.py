@@ -182,6 +182,7 @@ def as_text(made: Plan) -> str:
     from analytics.judging.safety import FIRST
     from analytics.past.frames import each
     from analytics.risk.workdays import as_of_sentence
+    from dashboard.words import formats
 
     out = [f"Planned as of {made.as_of}, for {made.horizon_days} days from {made.today}."]
     for row in each(made.lines):
@@ -220,8 +221,7 @@ def as_text(made: Plan) -> str:
     if len(order):
         out.append("Parts to order:")
         out += [
-            f"  {r.to_order} × {r.pump_type} for {r.depot or 'the depot'} by {r.order_by}"
-            for r in each(order)
+            f"  {formats.part_for(row)} by {formats.day(row['order_by'])}" for row in order.to_dict("records")
         ]
     if made.solver_gap <= 1e-6:
         out.append("No cheaper assignment of this work to these stops exists (proven).")

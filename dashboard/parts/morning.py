@@ -12,6 +12,7 @@ import pandas as pd
 from dashboard.data import queries
 from dashboard.shell.paper import sheet
 from dashboard.words import formats
+from ingest.wording.stored import question_text
 
 MOST = 12  # lines of one kind; the rest are counted
 MARK = ".reported"  # beside the ledger: when the last report was made
@@ -58,6 +59,7 @@ def morning(
     today, before = until.date(), since.date()
     after: dict[str, Any] = {"since": since, "depot": depot}
     failures = queries.ask(ledger, "day_breakdowns", **after)
+    is_earlier = (pd.to_datetime(failures["happened_on"]) < pd.Timestamp(before)).to_numpy(bool)
     jobs = queries.ask(ledger, "day_jobs", today=today, depot=depot)
     doubts = queries.ask(ledger, "day_doubts", **after)
     questions = queries.ask(ledger, "day_questions", **after)
@@ -67,20 +69,18 @@ def morning(
     late = jobs[day < today] if len(jobs) else jobs
     missing = late_parts(parts, before, today, depot)
     kinds = {
-        "Failed on the road": [_failure(row) for row in failures.to_dict("records")],
+        "Failed on the road": _failures(failures[~is_earlier]),
+        "Failed before that, on record only now": _failures(failures[is_earlier]),
         "Due today": [_job(row) for row in due.to_dict("records")],
         "Late since the last report": [_job(row) for row in newly_late.to_dict("records")],
         "Parts late": missing,
         "Readings in doubt": [
             f"{_place(row)}, reading of {formats.day(row['visited_on'])}" for row in doubts.to_dict("records")
         ],
-        "Questions": questions["text"].tolist(),
+        "Questions": [_question(row) for row in questions.to_dict("records")],
     }
-    counts = queries.ask(ledger, "fleet_counts").iloc[0]
-    still = (
-        f"Still open in all: {formats.count(len(late), 'late job')}, "
-        f"{formats.count(int(counts['open_questions']), 'question')}."
-    )
+    asked = int(queries.ask(ledger, "day_open_questions", depot=depot)["open_questions"].iloc[0])
+    still = f"Still open in all: {formats.count(len(late), 'late job')}, {formats.count(asked, 'question')}."
     return Morning(since, until, depot or "", {name: rows for name, rows in kinds.items() if rows}, still)
 
 
@@ -94,9 +94,7 @@ def late_parts(parts: pd.DataFrame, before: date, today: date, depot: str | None
     last = pd.to_datetime(rows["order_by"]).dt.date
     rows = rows[(last >= before) & (last < today)]
     return [
-        f"{row['to_order']} × {row['pump_type']} for {row['depot'] or 'the depot'} should have been ordered "
-        "by "
-        f"{formats.day(row['order_by'])}"
+        f"{formats.part_for(row)} should have been ordered by {formats.day(row['order_by'])}"
         for row in rows.to_dict("records")
     ]
 
@@ -106,10 +104,20 @@ def _place(row: dict) -> str:
     return f"{row['unit']}{pump}" + ("" if formats.is_unknown(row["depot"]) else f" ({row['depot']})")
 
 
+def _failures(rows: pd.DataFrame) -> list[str]:
+    return [_failure(row) for row in rows.to_dict("records")]
+
+
 def _failure(row: dict) -> str:
     sure = {"yes": "the pump", "no": "not the pump"}.get(row["pump_confirmed"], "cause not known yet")
     note = "" if formats.is_unknown(row["note"]) else f": {row['note']}"
     return f"{_place(row)} on {formats.day(row['happened_on'])}, {sure}{note}"
+
+
+def _question(row: dict) -> str:
+    text = question_text(row["code"], row["details"], row["text"])
+    unit = row["unit"]
+    return text if formats.is_unknown(unit) or unit in text else f"{unit}: {text}"
 
 
 def _job(row: dict) -> str:

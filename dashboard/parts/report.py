@@ -132,14 +132,8 @@ def parts_words(plan: Any, month: Month) -> str:
     if not len(rows):
         return "none to order"
     return "; ".join(
-        f"{row['to_order']} × {_type(row['pump_type'])} for {row['depot'] or 'the depot'} by "
-        f"{formats.day(row['order_by'])}"
-        for row in rows.to_dict("records")
+        f"{formats.part_for(row)} by {formats.day(row['order_by'])}" for row in rows.to_dict("records")
     )
-
-
-def _type(name: str) -> str:
-    return "a pump of unknown type" if name == "unknown" else name
 
 
 def pictures(month: Month, plan: Any) -> list[tuple[str, str]]:

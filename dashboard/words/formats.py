@@ -52,6 +52,12 @@ def place(unit: str, position: str) -> str:
     return unit if position == "main" else f"{unit} ({position})"
 
 
+def part_for(row: Any) -> str:
+    """Return parts to order, in words: "3 × TP-4108 for Stenmouth"; row: to_order, pump_type, depot."""
+    kind = "a pump of unknown type" if row["pump_type"] == "unknown" else row["pump_type"]
+    return f"{row['to_order']} × {kind} for {row['depot'] or 'units without a depot'}"
+
+
 def percent(share: float | None, digits: int = 0) -> str:
     """Return 0.183 as "18 %"; a share that would round to nothing or to all is "under 1 %" or "over 99 %"."""
     if is_unknown(share):

@@ -11,7 +11,9 @@ from analytics.scheduling import bookings
 from dashboard.cli import main
 from dashboard.parts import morning
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.questions import raise_question
 from ingest.ledger.rows import insert_row
+from ingest.wording.questions import implied_pump
 from tests.authors import ANYBODY
 from tests.ledger_fixture import build_ledger
 
@@ -48,6 +50,27 @@ def test_it_tells_a_new_failure_once(ledger, capsys):
     assert "Failed on the road: 1" in out
     assert "105 (South)" in out
     assert "cause not known yet" in out
+
+
+def test_questions_are_told_in_words_and_counted_by_depot(ledger):
+    with open_ledger(ledger, read_only=False) as con:
+        for unit in ("101", "105"):
+            raise_question(con, "visit", unit, implied_pump(unit, "main", "2026-01-05", None), unit=unit)
+    until = now() + timedelta(minutes=1)
+    made = morning.morning(ledger, until - timedelta(days=1), until, NONE, "South")
+    assert [implied_pump("105", "main", "2026-01-05", None).text] == made.news["Questions"]
+    assert "1 question." in made.still
+
+
+def test_a_failure_of_before_that_comes_on_record_late_stands_apart(ledger):
+    row = {"unit": "105", "position": "main", "pump_confirmed": "yes"}
+    since = now()
+    with open_ledger(ledger, read_only=False) as con:
+        for days in (0, 30):
+            insert_row(con, "breakdown", row | {"happened_on": since.date() - timedelta(days=days)})
+    made = morning.morning(ledger, since, now() + timedelta(minutes=1), NONE)
+    assert len(made.news["Failed on the road"]) == 1
+    assert len(made.news["Failed before that, on record only now"]) == 1
 
 
 def test_jobs_due_today_and_newly_late_are_told_others_counted(ledger):
