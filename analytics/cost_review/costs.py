@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.cost_review.age_replacement import BestAge, best_age, discounted_cost_per_distance
-from analytics.cost_review.answer import Question, answer, per_year, rounded
+from analytics.cost_review.answer import Question, answer, interval_sentences, per_year, rounded
 from analytics.cost_review.facts import by_kind, cost_facts
 from analytics.cost_review.given_up import given_up
 from analytics.cost_review.groups import fleet_km_per_year, make_groups, total
@@ -55,10 +55,11 @@ PER = 10_000
 class CostReview:
     """Everything the cost page and `pumpledger cost` show. Money in `currency`, distances in `distance_unit`.
 
-    answer: the sentences to begin with. elements: cost_book.CostBook.table. facts: every event that cost
-    money (facts.cost_facts), with told_risk and life_thrown_away where a pump was changed before it failed;
-    all sums of money spent are over its rows. spent: facts.by_kind, its rows by year, depot, type and kind.
-    months: changes before failure by month (spend.CHANGE_COLUMNS); changes: the same over all of them.
+    answer: the sentences to begin with; on_intervals: those on how often to capture. elements:
+    cost_book.CostBook.table. facts: every event that cost money (facts.cost_facts), with told_risk and
+    life_thrown_away where a pump was changed before it failed; all sums of money spent are over its rows.
+    spent: facts.by_kind, its rows by year, depot, type and kind. months: changes before failure by month
+    (spend.CHANGE_COLUMNS); changes: the same over all of them.
     policies: policy_review.TABLE_COLUMNS per 10,000 distance_unit of one pump, the chosen age as setting,
     setting_low, setting_high; year: answer.per_year, the same for the whole fleet in a year. record: running
     to failure by simulation and by the fleet's own lives, per 10,000. intervals, warnings:
@@ -77,6 +78,7 @@ class CostReview:
     capture: float
     ratio: float
     answer: tuple[str, ...]
+    on_intervals: tuple[str, ...]
     elements: pd.DataFrame
     facts: pd.DataFrame
     spent: pd.DataFrame
@@ -146,7 +148,7 @@ def cost_review(
     )  # fmt: skip
     return CostReview(
         day, book.currency, unit, made.distance_per_year, prices.planned, prices.failure, prices.capture,
-        prices.ratio, answer(asked), book.table(), facts, by_kind(facts), months, done, made.policies,
+        prices.ratio, answer(asked), tuple(interval_sentences(asked)), book.table(), facts, by_kind(facts), months, done, made.policies,
         made.year, made.record, made.intervals, made.warnings, ages, curves, made.ratio_curve, made.tornado,
         lists, placeholder_note(prices), tuple(_notes(prices, types, made)), dict(what_if or {}),
     )  # fmt: skip

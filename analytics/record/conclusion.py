@@ -12,6 +12,8 @@ from analytics.past.normal import Z_90, Z_95
 from analytics.record.plain_rules import RULES
 from analytics.record.scores import auc_difference, auc_interval
 
+AS_WELL = 0.02  # a rule whose area under the curve comes this near, or lies above, does as well
+
 
 @dataclass(frozen=True)
 class Acting:
@@ -75,16 +77,21 @@ def pairs_words(share: float) -> str:
 def _against_rules(judged: pd.DataFrame) -> str:
     o, pump = judged["happened"].to_numpy(bool), judged["pump_id"].to_numpy()
     model = judged["risk"].to_numpy(float)
-    as_good = []
+    as_good, unsure = [], []
     for name, label in RULES.items():
         more = auc_difference(model, judged[name].to_numpy(float), o, pump)
-        if more.value <= Z_95 * more.se:
-            as_good.append(label)
-    if not as_good:
-        return "no plain rule does as well on this fleet"
-    verb = "does" if len(as_good) == 1 else "do"
-    named = " and ".join(f"'{label}'" for label in as_good)
-    return f"on this fleet {named} {verb} as well"
+        if more.value <= AS_WELL:
+            as_good.append(f"'{label}'")
+        elif more.value <= Z_95 * more.se:
+            unsure.append(f"'{label}'")
+    words = []
+    if as_good:
+        words.append(f"on this fleet {' and '.join(as_good)} {'does' if len(as_good) == 1 else 'do'} as well")
+    if unsure:
+        words.append(
+            f"it ranks better than {' and '.join(unsure)}, but {int(o.sum()):,} failures can't prove it"
+        )
+    return "; ".join(words) or "no plain rule does as well on this fleet"
 
 
 def days_outside(by_day: pd.DataFrame) -> list[str]:

@@ -42,6 +42,13 @@ def test_a_rule_that_ranks_as_well_is_named():
     assert "'last reading against limits' does as well" in verdict(rows, SOME)
 
 
+def test_a_lead_that_few_failures_cant_prove_is_told_as_such():
+    rows = forecasts(n=60, rule_sees=0.6)
+    text = verdict(rows, SOME)
+    assert "does as well" not in text
+    assert f"{rows['happened'].sum()} failures can't prove it" in text
+
+
 def test_ranking_no_better_than_chance_is_said():
     rows = forecasts().assign(risk=0.1)
     assert "can't be told from chance" in verdict(rows, SOME)

@@ -16,24 +16,21 @@ def show(review: Any) -> None:
     if not len(rows):
         say.line("No pump is in service, so there is no interval to weigh.")
         return
-    for sentence in review.answer[2:]:
-        if "apture" in sentence and ("stop" in sentence or "rule of half" in sentence):
-            say.line(sentence)
+    for sentence in review.on_intervals:
+        say.line(sentence)
     frame.chart(
         money.by_interval(rows, review.currency, review.distance_unit, palette=frame.palette()),
         "Saving a year over the distance between captures, by type, with the fleet's own interval.",
     )
     say.note(
         "Saving a year against running to failure, captures paid; each type as if the whole fleet were of "
-        "it. "
-        "Dots: the interval of today."
+        "it. Dots: the interval of today."
     )
     lists.show(table(review), "Cost and saving by interval and type.", "capture_intervals")
     lists.show(warning_table(review), "How far ahead failures show, by type.", "warning_distance")
     say.note(
         "A failure shows when the rule first calls for a change; unannounced are those that come before it "
-        "does. "
-        "Half of the distance, so that there is time for a second look: common practice, no source."
+        "does. Half of the distance, so that there is time for a second look: common practice, no source."
     )
 
 
