@@ -1,0 +1,91 @@
+"""What every test shares: new ledgers copied from one, the longest files first, and minutes by room."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections import Counter
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from ingest.ledger import connection, migrations
+from ingest.ledger.gate import Turn, connect
+
+MINUTES = Path(__file__).with_name("minutes.json")
+
+
+def pytest_addoption(parser):
+    parser.addoption("--minutes", action="store_true", help="tell at the end how long each room's tests took")
+    parser.addoption(
+        "--keep-minutes", action="store_true", help=f"keep each file's seconds in {MINUTES.name}"
+    )
+
+
+def pytest_collection_modifyitems(items):
+    """The longest files first, so that no worker is left alone with one at the end."""
+    seconds = json.loads(MINUTES.read_text(encoding="utf-8"))
+    items.sort(key=lambda item: -seconds.get(_file(item.nodeid), 0))
+
+
+def pytest_terminal_summary(terminalreporter):
+    config = terminalreporter.config
+    if not (config.option.minutes or config.option.keep_minutes):
+        return
+    seconds: Counter[str] = Counter()
+    tests: Counter[str] = Counter()
+    for reports in terminalreporter.stats.values():
+        for report in reports:
+            if getattr(report, "when", None):
+                seconds[_file(report.nodeid)] += report.duration
+                tests[_room(report.nodeid)] += report.when == "call"
+    rooms: Counter[str] = Counter()
+    for file, spent in seconds.items():
+        rooms[_room(file)] += spent
+    terminalreporter.section("minutes by room, all workers added")
+    for room, spent in rooms.most_common():
+        terminalreporter.write_line(f"{spent / 60:6.2f} min {tests[room]:5d} tests  {room}")
+    terminalreporter.write_line(f"{rooms.total() / 60:6.2f} min {tests.total():5d} tests  in all")
+    if config.option.keep_minutes:
+        longest = {file: round(spent) for file, spent in seconds.most_common() if spent >= 1}
+        MINUTES.write_text(json.dumps(longest, indent=0) + "\n", encoding="utf-8")
+
+
+def _file(nodeid: str) -> str:
+    return nodeid.partition("::")[0].removeprefix("tests/")
+
+
+def _room(nodeid: str) -> str:
+    room, _, rest = _file(nodeid).partition("/")
+    return room if rest else "tests"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def new_ledgers_are_copies(tmp_path_factory):
+    """One new ledger a worker is made by every script, the rest are copies with an identity of their own.
+
+    Where ledgers are what is tested, and where anything hinders a copy, a new ledger is made as always.
+    """
+    create, scripts = connection.create, migrations.scripts
+    first = tmp_path_factory.mktemp("ledger") / "new.duckdb"
+    with connection.open_ledger(first, read_only=False):
+        pass
+
+    def copy(turn: Turn) -> duckdb.DuckDBPyConnection:
+        tested = os.environ.get("PYTEST_CURRENT_TEST", "").startswith("tests/ledger/")
+        if tested or turn.path.exists() or migrations.scripts is not scripts:
+            return create(turn)
+        try:
+            shutil.copyfile(first, turn.path)
+        except OSError:
+            turn.path.unlink(missing_ok=True)
+            return create(turn)
+        made = connect(turn, read_only=False)
+        made.execute("UPDATE ledger_identity SET ledger_id = CAST(uuid() AS VARCHAR)")
+        return made
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(connection, "create", copy)
+        yield
