@@ -143,14 +143,15 @@ def cost_review(
     ages, curves = _ages(history, types, book, km, discount_pct)
     asked = Question(
         made.year, made.distance_per_year, unit, book.currency, made.against_age, made.intervals,
-        made.warnings,        prices.capture, made.planned or prices.planned, made.failure or prices.failure,
+        made.warnings, prices.capture, made.planned or prices.planned, made.failure or prices.failure,
         pays_from_ratio(made.ratio_curve), age_words(made.policies),
     )  # fmt: skip
     return CostReview(
         day, book.currency, unit, made.distance_per_year, prices.planned, prices.failure, prices.capture,
-        prices.ratio, answer(asked), tuple(interval_sentences(asked)), book.table(), facts, by_kind(facts), months, done, made.policies,
-        made.year, made.record, made.intervals, made.warnings, ages, curves, made.ratio_curve, made.tornado,
-        lists, placeholder_note(prices), tuple(_notes(prices, types, made)), dict(what_if or {}),
+        prices.ratio, answer(asked), tuple(interval_sentences(asked)), book.table(), facts, by_kind(facts),
+        months, done, made.policies, made.year, made.record, made.intervals, made.warnings, ages, curves,
+        made.ratio_curve, made.tornado, lists, placeholder_note(prices),
+        tuple(_notes(prices, types, made)), dict(what_if or {}),
     )  # fmt: skip
 
 

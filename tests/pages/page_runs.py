@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from pathlib import Path
 
+from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
 from dashboard.serving.serving import APP
 from dashboard.shell.navigation import PAGES
+
+# Each run of a page would look through every package installed for components: they stay the same.
+manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
 
 
 def open_page(view: str, **query: str) -> AppTest:
