@@ -1,4 +1,4 @@
-"""What every test shares: new ledgers copied from one, the longest files first, and minutes by room."""
+"""What all tests share: in which order and where they run, new ledgers copied from one, minutes by room."""
 
 from __future__ import annotations
 
@@ -10,11 +10,13 @@ from pathlib import Path
 
 import duckdb
 import pytest
+from xdist.scheduler import LoadFileScheduling
 
 from ingest.ledger import connection, migrations
 from ingest.ledger.gate import Turn, connect
 
 MINUTES = Path(__file__).with_name("minutes.json")
+BROWSER = "browser"
 
 
 def pytest_addoption(parser):
@@ -24,10 +26,27 @@ def pytest_addoption(parser):
     )
 
 
+class BrowserApart(LoadFileScheduling):
+    """A file's tests run in one worker, and all that wait for the browser in one of them.
+
+    Half of a browser test is waiting: a third worker on two cores works meanwhile, and no two browsers
+    stand in each other's way.
+    """
+
+    def _split_scope(self, nodeid: str) -> str:
+        return BROWSER if _room(nodeid) == BROWSER else _file(nodeid)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    config.option.loadscopereorder = False  # they come in order
+    return BrowserApart(config, log)
+
+
 def pytest_collection_modifyitems(items):
-    """The longest files first, so that no worker is left alone with one at the end."""
+    """The browser's first, then the longest files, so that no worker is left alone with one at the end."""
     seconds = json.loads(MINUTES.read_text(encoding="utf-8"))
-    items.sort(key=lambda item: -seconds.get(_file(item.nodeid), 0))
+    items.sort(key=lambda at: (_room(at.nodeid) != BROWSER, -seconds.get(_file(at.nodeid), 0)))
 
 
 def pytest_terminal_summary(terminalreporter):
