@@ -13,9 +13,8 @@ stop is decided about while it stands there. Compared:
     ours             this project's decision on its own forecasts, refitted as `rank` would
     the ladder       the same, on ours' parameters: jobs now in the bay, at the next stop, or at extra stops
                      too; checks and stops free; g × 1.4; risks told too low or too high
-    informed         the same decision on the same readings, with parameters learned from a fleet of 4,000 of
-                     the same kind (the model's own form at the best numbers there are for it, not the world's
-                     laws)
+    informed         the same decision, options and prices on the same readings, with the forecasts of one who
+                     knows the world's laws and numbers (plan_informed.py), in the bay
 Cost is cash less what the life left at the end is worth (truth.end_credit), both shown apart. A share of
 saving is (run to failure − policy) / (run to failure − all-seeing), sums over fleets; standard errors leave
 out a fleet at a time. These fleets are invented and no evidence for any real one.
@@ -32,10 +31,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from analytics.learning.fitting import Fit, fit_history
+from analytics.money.decision import Work
+from analytics.money.long_run import LongRun
+from tests.benchmarks.plan_informed import InformedPlanners
 from tests.benchmarks.plan_policies import (
-    OURS,
     WAYS,
     Planners,
     by_age,
@@ -65,15 +67,16 @@ def follow(run: Any, policy: Callable[[Any], list[dict[str, Any]]], step: int) -
 def follow_together(runs: dict[str, Any], planners: Planners, step: int) -> dict[str, dict[str, Any]]:
     """As `follow`, of several ways at once."""
     first = next(iter(runs.values()))
+    judges = {name: planners.judge(name, run) for name, run in runs.items()}
     while first.today < first.world.end_day:
         until = min(first.today + step, first.world.end_day)
         orders = planners(runs)
         for name, run in runs.items():
-            run.step(until, orders[name], hold=planners.ways[name].now)
+            run.step(until, orders[name], hold=planners.ways[name].now, judge=judges[name])
         while here := {name: run for name, run in runs.items() if standing(run)}:
             orders = planners(here, in_the_bay=True)
             for name, run in here.items():
-                run.step(until, orders[name], hold=True)
+                run.step(until, orders[name], hold=True, judge=judges[name])
     return {name: outcome(run) for name, run in runs.items()}
 
 
@@ -157,8 +160,11 @@ def one_fleet(args: tuple[argparse.Namespace, int]) -> None:
         ways = {n: WAYS[n.removeprefix(prefix)] for n in names}
         runs = {n: world[way.free].start() for n, way in ways.items()}
         began = time.process_time()
-        fit = pickle.loads(informed_path(options).read_bytes()) if informed else day_one(options, seed, runs)
-        planners = Planners(Prices(), fit, ways, refits=not informed and not options.one_fit)
+        fit = day_one(options, seed, runs)
+        planners = (
+            InformedPlanners(Prices(), usual_g(fit), ways) if informed
+            else Planners(Prices(), fit, ways, refits=not options.one_fit)
+        )  # fmt: skip
         for name, made in follow_together(runs, planners, options.step).items():
             keep(name, made, len(runs))
 
@@ -179,31 +185,23 @@ def wanted(options: argparse.Namespace) -> list[str]:
         if word == "ladder":
             out += list(WAYS)
         elif word == "informed":
-            out.append(INFORMED + OURS)
+            out += [INFORMED + "now", INFORMED + "now checked"]
         elif word != "base":
             out.append(word)
     return list(dict.fromkeys(out))
 
 
-def informed_path(options: argparse.Namespace) -> Path:
-    """Return where the informed planner's parameters are kept."""
-    path: Path = options.out / f"informed.{options.kind}.pickled"
-    return path
-
-
-def learn_informed(options: argparse.Namespace) -> None:
-    """Learn the parameters of a kind from a fleet of 4,000, once."""
-    path = informed_path(options)
-    if not path.exists():
-        run = build(seed=99, kind=options.kind, vehicles=4000, beside=options.beside).start()
-        path.write_bytes(pickle.dumps(fit_history(known_history(run))))
+def usual_g(fit: Fit) -> float:
+    """Return what a distance costs by the fit of day one, over all types: both planners reckon with one g."""
+    book, prices = LongRun.from_plain(fit.parameters.summary["long_run"]), Prices()
+    comeback = Work.comeback_share * prices.comeback
+    planned, failure = np.array([prices.planned + comeback]), np.array([prices.failure + comeback])
+    return float(book.cost_per_km(pd.Series([""]), planned, failure)[0])
 
 
 def run_fleets(options: argparse.Namespace) -> None:
     """Run the fleets asked for."""
     options.out.mkdir(parents=True, exist_ok=True)
-    if any(name.startswith(INFORMED) for name in wanted(options)):
-        learn_informed(options)
     jobs = [(options, options.seed + 13 * k) for k in range(options.fleets)]
     if options.workers == 1:
         for job in jobs:

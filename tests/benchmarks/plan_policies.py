@@ -19,7 +19,7 @@ from analytics.cost_review.type_lives import fit_types
 from analytics.learning.fitting import Fit, fit_history
 from analytics.money.cost_book import CostBook, Entry
 from analytics.money.cost_rule import Curves, weigh, with_decision, with_prices
-from analytics.money.decision import JOBS
+from analytics.money.decision import CHANGE, CHECK_AND_CHANGE, JOBS, NOW, TIMES
 from analytics.money.long_run import LongRun
 from analytics.past.history import History
 from analytics.risk.deciding import ahead_of, with_next_stop
@@ -32,6 +32,7 @@ from tests.fleet_frames import history_from_tables
 
 NOTICE = 7
 REFIT_DAYS = 180
+PAPER_DAYS = 4  # after which a stop's reading and work are in the books
 CHECK_PRICES = ["check_closed", "check_open", "extra_stop", "part_returned"]
 Orders = list[dict[str, Any]]
 BETWEEN = "|"  # policy and unit in a name of the common past
@@ -40,22 +41,29 @@ BETWEEN = "|"  # policy and unit in a name of the common past
 @dataclass(frozen=True)
 class Way:
     """One way to decide: which times are open, whether checks and stops are free, factor on g, factor on the
-    forecasts' −ln S (what comes of risks told too low or too high), settings of its own."""
+    forecasts' −ln S (what comes of risks told too low or too high), whether a check goes before every change,
+    settings of its own."""
 
     now: bool = True
     extra: bool = True
-    next_stop: bool = True
     free: bool = False
     g_factor: float = 1.0
     hazard: float = 1.0
+    check_first: bool = False
     settings: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def ahead(self) -> bool:
+        """Whether it orders anything ahead: what is worth doing at a stop is decided there, if it may be."""
+        return self.extra or not self.now
 
 
 OURS = "ours"
 WAYS = {
     OURS: Way(),
     "plan only": Way(now=False),
-    "now": Way(extra=False, next_stop=False),
+    "now": Way(extra=False),
+    "now checked": Way(extra=False, check_first=True),
     "next": Way(now=False, extra=False),
     "free": Way(free=True),
     "g × 1.4": Way(g_factor=1.4),
@@ -79,17 +87,52 @@ class Planners:
     def __call__(self, runs: dict[str, Any], in_the_bay: bool = False) -> dict[str, Orders]:
         """Return the orders of a day by way; in_the_bay: about the units alone that stand at a stop."""
         first = next(iter(runs.values()))
-        as_of = day_of(first.today)
-        held = {key: held_days(run) for key, run in runs.items()}
         if self.refits and not in_the_bay:
             known = known_history(first)
             if refit_due(self.fit, known):
                 self.fit = fit_history(known)
-        tables = side_by_side({name: run.tables() for name, run in runs.items()})
+        # Between stops a way that decides in the bay alone has nothing to say.
+        asked = {key: run for key, run in runs.items() if in_the_bay or self.ways[key].ahead}
+        if not asked:
+            return {key: [] for key in runs}
+        held = {key: held_days(run) for key, run in asked.items()}
+        tables = side_by_side({name: run.tables() for name, run in asked.items()})
         if in_the_bay:
-            tables = narrowed(tables, {key + BETWEEN + unit for key in runs for unit in held[key]})
-        history = history_from_tables(tables, 1.0, str(EPOCH + first.today), clean_odometers=True)
-        state = at_their_stops(score(history, self.fit), held, first.today)
+            tables = narrowed(tables, {key + BETWEEN + unit for key in asked for unit in held[key]})
+        decided = self._decided(tables, held, first.today, checked(tables["visits"]))
+        return {key: [] for key in runs} | {
+            key: orders_of(frame, held[key], first.today, self.ways[key]) for key, frame in decided.items()
+        }
+
+    def judge(self, key: str, run: Any) -> Callable[[pd.DataFrame], np.ndarray]:
+        """Return what a check in a way's run asks: whether the pump goes, its reading and findings in."""
+
+        def goes(seen: pd.DataFrame) -> np.ndarray:
+            at = {unit: float(day) for unit, day in zip(seen["unit"], seen["day"], strict=True)}
+            names = {key + BETWEEN + unit for unit in at}
+            day = int(max(at.values())) + PAPER_DAYS
+            tables = narrowed(side_by_side({key: run.tables(as_of=day)}), names)
+            frame = self._decided(tables, {key: at}, day, pd.Series(sorted(names)), judged=True)[key]
+            frame = frame.drop_duplicates("unit").set_index("unit").reindex(seen["unit"])
+            return ((frame["job"] == JOBS[CHANGE]) & (frame["at"] == TIMES[NOW])).to_numpy(bool)
+
+        return goes
+
+    def _decided(
+        self,
+        tables: dict[str, pd.DataFrame],
+        held: dict[str, dict[str, float]],
+        today: int,
+        passed: pd.Series,
+        judged: bool = False,
+    ) -> dict[str, pd.DataFrame]:
+        """Return what is decided about every pump, by way; passed: units whose check is done.
+
+        judged: their jobs are done now, whatever the way.
+        """  # fmt: skip
+        as_of = day_of(today)
+        history = history_from_tables(tables, 1.0, str(EPOCH + today), clean_odometers=True)
+        state = at_their_stops(score(history, self.fit), held, today)
         vehicles = vehicles_of(tables)
         g = LongRun.from_plain(self.fit.parameters.summary["long_run"])
         settings = DEFAULTS | {"distance_unit": "km", "risk_ceiling": {}}
@@ -97,14 +140,12 @@ class Planners:
         pumps = with_next_stop(pumps, vehicles, settings, as_of)
         ahead = ahead_of(pumps, settings, as_of, as_of)
         made = survival_on_grid(state, GRID_KM)
-        passed = pumps["unit"].isin(checked(tables["visits"]))
-        pumps = pumps.assign(finished=passed, failed=False, starves=False)
+        pumps = pumps.assign(finished=pumps["unit"].isin(passed), failed=False, starves=False)
         name = pumps["unit"].str.split(BETWEEN, n=1).str[0].to_numpy()
-        orders = {}
-        for key, run in runs.items():
+        decided = {}
+        for key in held:
             rows, way = np.flatnonzero(name == key), self.ways[key]
             if not len(rows):
-                orders[key] = []
                 continue
             mine = pumps.iloc[rows].reset_index(drop=True)
             mine["unit"] = mine["unit"].str.split(BETWEEN, n=1).str[1]
@@ -113,16 +154,22 @@ class Planners:
                 mine[CHECK_PRICES] = 0.0
             place = replace(ahead, **{f.name: getattr(ahead, f.name)[rows] for f in fields(ahead)})
             here = mine["unit"].isin(held[key]).to_numpy()
-            place = replace(place, in_bay=here & way.now, may_extra=np.full(len(rows), way.extra))
+            place = replace(place, in_bay=here & (way.now | judged), may_extra=np.full(len(rows), way.extra))
             curves = Curves(
                 made.grid_km,
                 made.survival[rows] ** way.hazard,
                 made.by_age_survival[rows] ** way.hazard,
                 made.new_pump_survival[rows] ** way.hazard,
             )
-            weighed = weigh(mine, curves, place, settings | way.settings)
-            orders[key] = orders_of(with_decision(mine, weighed), held[key], run.today, way)
-        return orders
+            frame = with_decision(mine, weigh(mine, curves, place, settings | way.settings))
+            decided[key] = with_checks_first(frame) if way.check_first else frame
+        return decided
+
+
+def with_checks_first(pumps: pd.DataFrame) -> pd.DataFrame:
+    """Return what was decided with a check before every change that none has come before."""
+    before = (pumps["job"] == JOBS[CHANGE]) & ~pumps["finished"].astype(bool)
+    return pumps.assign(job=pumps["job"].mask(before, JOBS[CHECK_AND_CHANGE]))
 
 
 def orders_of(pumps: pd.DataFrame, held: dict[str, float], today: int, way: Way) -> Orders:
@@ -133,7 +180,7 @@ def orders_of(pumps: pd.DataFrame, held: dict[str, float], today: int, way: Way)
             day, own = int(held[row["unit"]]), False
         elif row["at"] == "extra stop":
             day, own = working(today + NOTICE), True
-        elif way.next_stop:
+        elif not way.now:
             day, own = today + 1, False
         else:
             continue

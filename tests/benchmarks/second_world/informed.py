@@ -62,7 +62,7 @@ class Informed:
         self.fitted_day, self.fitted_km = np.full(n, -1e9), np.zeros(n)
         self.last_day, self.read_day = np.zeros(n), np.full(n, -1e9)
         self.fresh = np.zeros(n, bool)  # fitted by a workshop: may have a fitting fault
-        self.recorded = -(10**9)
+        self.taken = {name: np.zeros(0, bool) for name in ("fitted", "visits", "services")}
         depot = np.array(self.fleet.depot_kinds)[self.fleet.depot]
         stress = np.array([DEPOT_STRESS[kind] for kind in depot])
         stress = stress * np.array([duty.stress for duty in DUTIES])[self.fleet.duty] * [1.0, 1.06, 1.0]
@@ -76,10 +76,9 @@ class Informed:
         self.told_rows: list[tuple] = []
 
     # ------------------------------------------------------------------ public
-    def update(self, run: Run) -> None:
-        """Take in everything recorded since the last call."""
-        u, day, what, row = self._events(run)
-        self.recorded = run.today
+    def update(self, run: Run, today: float | None = None) -> None:
+        """Take in everything recorded by `today` (default: the run's) that was not taken in before."""
+        u, day, what, row = self._events(run, run.today if today is None else today)
         order = np.lexsort((what, day, u))
         u, day, what, row = u[order], day[order], what[order], row[order]
         turn = np.arange(u.size) - np.searchsorted(u, u)
@@ -118,11 +117,29 @@ class Informed:
         now = self._log_survival(u, run_km)
         gone = -np.expm1(self._log_survival(u, run_km + ahead_km) - now)
         seen = (weight * gone).sum(axis=1)
+        return 1 - (1 - seen) * (1 - self._unseen(u, run_km, weight, ahead_km))
+
+    def _unseen(self, u: np.ndarray, run_km: np.ndarray, weight: np.ndarray, ahead_km) -> np.ndarray:
+        """Chance of an end that no reading shows, within `ahead_km`: sudden, or by the fitting."""
         stress = (weight * self.c["stress"][u, :, 3]).sum(axis=1)
         mean = 1000 * self.world.kind.sudden * LIFE[self.fleet.design[u], SUDDEN]
         sudden = -np.expm1(-ahead_km * stress / mean)
         young = np.clip(COMEBACK_KM - (run_km - self.fitted_km[u]), 0, ahead_km) / COMEBACK_KM
-        return 1 - (1 - seen) * (1 - sudden) * (1 - FITTING_FAULT * young * self.fresh[u])
+        return 1 - (1 - sudden) * (1 - FITTING_FAULT * young * self.fresh[u])
+
+    def curves(self, u: np.ndarray, day: np.ndarray, grid_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Survival of these units' pumps, running on `day`, over grid_km (m,), (n, m): as known, and if a
+        cause beside the pump stands there."""
+        weight = self._weights(u)
+        run_km = self.fleet.km.at(u, day)
+        there = self._severity(u, run_km) > 0.2
+        if_there = weight * there
+        total = if_there.sum(axis=1, keepdims=True)
+        if_there = np.where(total > 1e-6, if_there / np.maximum(total, 1e-9), weight)
+        now = self._log_survival(u, run_km)
+        seen = np.exp(np.stack([self._log_survival(u, run_km + d) - now for d in grid_km], axis=2))
+        left = np.stack([1 - self._unseen(u, run_km, weight, d) for d in grid_km], axis=1)
+        return tuple(np.einsum("np,npm->nm", w, seen) * left for w in (weight, if_there))
 
     def forecast(self, run: Run, ahead_km: float | np.ndarray | None = None) -> pd.DataFrame:
         """For units in service at `run.today`: unit, risk over ahead_km (the class's interval), beside."""
@@ -145,13 +162,16 @@ class Informed:
         return pd.DataFrame(dict(zip(("u", "day", "risk", "beside"), columns, strict=True)))
 
     # ------------------------------------------------------------------ facts
-    def _events(self, run: Run):
+    def _events(self, run: Run, today: float):
         parts = []
-        for name in ("fitted", "visits", "services"):
+        for name, taken in self.taken.items():
             t = run.log.columns(name)
             if not t:
                 continue
-            rows = (t["recorded"] > self.recorded) & (t["recorded"] <= run.today) & (t["day"] <= run.today)
+            rows = (t["recorded"] <= today) & (t["day"] <= today)
+            rows[: taken.size] &= ~taken  # the log only grows
+            self.taken[name] = rows.copy()
+            self.taken[name][: taken.size] |= taken
             if name == "fitted":
                 rows &= ~t["lost"]
                 what = np.where(t["first"], FIRST, FITTED)

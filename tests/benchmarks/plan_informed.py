@@ -1,0 +1,106 @@
+"""The informed planner of the plan's loop: the world's true laws and numbers, and otherwise what the product
+has too, the same readings, options, prices and decision.
+
+Its forecasts come from the second world's particle filter (second_world.informed), which also tells the
+chance of a cause beside the pump and what the forecast is if one is there. What it saves is what forecasts
+and checks allow; what a plan falls short of it is the plan's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.money.decision import CHANGE, CHECK_AND_CHANGE, JOBS, NOTHING, NOW, Decision, Work, decide
+from analytics.money.outlook import Ahead, outlook_of
+from analytics.risk.forecast import GRID_KM
+from tests.benchmarks.plan_policies import Orders, Way, held_days
+from tests.benchmarks.second_world import Prices, lives
+from tests.benchmarks.second_world.informed import Informed
+from tests.benchmarks.second_world.kinds import DUTIES
+
+PARTICLES = 400
+RATE_DAYS = 365.0  # over which a vehicle's daily distance is taken
+TRIALS = 40  # new pumps that might be fitted, where a vehicle's end is in sight
+
+
+class InformedPlanners:
+    """As plan_policies.Planners. It decides about units at their stops; cost_per_km: g."""
+
+    def __init__(self, prices: Prices, cost_per_km: float, ways: dict[str, Way]):
+        self.prices, self.g, self.ways = prices, cost_per_km, ways
+        self.filters: dict[str, Informed] = {}
+
+    def __call__(self, runs: dict[str, Any], in_the_bay: bool = False) -> dict[str, Orders]:
+        """Return the orders of a day by way, about the units alone that stand at a stop."""
+        orders: dict[str, Orders] = {}
+        for key, run in runs.items():
+            held = held_days(run) if in_the_bay else {}
+            made = self._decided(key, run, held, run.today, checked=False)
+            orders[key] = [
+                {"unit": unit, "day": int(day), "job": JOBS[job], "own_stop": False}
+                for (unit, day), job, time in zip(held.items(), made.job, made.time, strict=True)
+                if job != NOTHING and time == NOW
+            ] if held else []  # fmt: skip
+        return orders
+
+    def judge(self, key: str, run: Any) -> Callable[[pd.DataFrame], np.ndarray]:
+        """Return what a check asks: whether the pump goes, its reading and findings in."""
+
+        def goes(seen: pd.DataFrame) -> np.ndarray:
+            at = {unit: float(day) for unit, day in zip(seen["unit"], seen["day"], strict=True)}
+            made = self._decided(key, run, at, max(at.values()), checked=True)
+            return np.asarray((made.job == CHANGE) & (made.time == NOW))
+
+        return goes
+
+    def _decided(
+        self, key: str, run: Any, at: dict[str, float], today: float, checked: bool
+    ) -> Decision | Any:
+        told = self.filters.setdefault(key, Informed(run.world, PARTICLES))
+        told.update(run, today)
+        if not at:
+            return None
+        fleet, way = run.fleet, self.ways[key]
+        where = {name: i for i, name in enumerate(fleet.names)}
+        u, day = np.array([where[name] for name in at]), np.array(list(at.values()))
+        survival, if_beside = told.curves(u, day, GRID_KM)
+        survival, if_beside = survival**way.hazard, if_beside**way.hazard
+        per_day = (fleet.km.at(u, day) - fleet.km.at(u, day - RATE_DAYS)) / RATE_DAYS
+        days = np.array([duty.pm_days for duty in DUTIES])[fleet.duty[u]]
+        interval = np.minimum(fleet.pm_km(u), days * per_day)
+        known = fleet.retires[u] < day + 550
+        last = np.where(known, (fleet.retires[u] - day) * per_day, np.inf)
+        ahead = Ahead(
+            np.zeros(u.size), interval, interval, np.full(u.size, way.now), np.zeros(u.size, bool), last
+        )
+        g = np.full(u.size, self.g * way.g_factor)
+        outlook, work = outlook_of(
+            GRID_KM, survival, if_beside, _of_new(run, u, day), ahead, self._work(u.size, way), g, 0.0
+        )
+        beside = np.zeros(u.size) if checked else told.beside(u, day)
+        made = decide(replace(outlook, beside=beside), work)
+        if way.check_first and not checked:
+            made = replace(made, job=np.where(made.job == CHANGE, CHECK_AND_CHANGE, made.job))
+        return made
+
+    def _work(self, n: int, way: Way) -> Work:
+        p, paid = self.prices, 0.0 if way.free else 1.0
+        return Work(
+            np.full(n, p.planned), np.full(n, p.failure), p.check_closed * paid, p.check_open * paid,
+            p.extra_stop * paid, p.part_returned * paid, p.comeback, p.other_breakdown,
+        )  # fmt: skip
+
+
+def _of_new(run: Any, u: np.ndarray, day: np.ndarray) -> np.ndarray:
+    """Survival of new pumps over the grid: of trials that stand for no pump of the world."""
+    fleet, now = run.fleet, run.fleet.km.at(u, day)
+    kept = np.zeros((u.size, len(GRID_KM)))
+    for trial in range(TRIALS):
+        other = lives.born(fleet, run.world.kind, u, np.full(u.size, 900 + trial), day)
+        kept += (fleet.km.at(u, other.fail_day) - now)[:, None] > GRID_KM
+    return kept / TRIALS
