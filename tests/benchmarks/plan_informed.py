@@ -8,7 +8,6 @@ and checks allow; what a plan falls short of it is the plan's own.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -18,7 +17,7 @@ import pandas as pd
 from analytics.money.decision import CHANGE, CHECK_AND_CHANGE, JOBS, NOTHING, NOW, Decision, Work, decide
 from analytics.money.outlook import Ahead, outlook_of
 from analytics.risk.forecast import GRID_KM
-from tests.benchmarks.plan_policies import Orders, Way, held_days
+from tests.benchmarks.plan_policies import OF_FLEET, Orders, Way, held_days
 from tests.benchmarks.second_world import Prices, lives
 from tests.benchmarks.second_world.informed import Informed
 from tests.benchmarks.second_world.kinds import DUTIES
@@ -29,43 +28,44 @@ TRIALS = 40  # new pumps that might be fitted, where a vehicle's end is in sight
 
 
 class InformedPlanners:
-    """As plan_policies.Planners. It decides about units at their stops; cost_per_km: g."""
+    """As plan_policies.Planners. It decides about units at their stops; cost_per_km: g, by fleet."""
 
-    def __init__(self, prices: Prices, cost_per_km: float, ways: dict[str, Way]):
+    def __init__(self, prices: Prices, cost_per_km: dict[str, float], ways: dict[str, Way]):
         self.prices, self.g, self.ways = prices, cost_per_km, ways
         self.filters: dict[str, Informed] = {}
 
+    def holds(self, key: str) -> bool:
+        """Return whether its units are held at their stops: always."""
+        return True
+
     def __call__(self, runs: dict[str, Any], in_the_bay: bool = False) -> dict[str, Orders]:
-        """Return the orders of a day by way, about the units alone that stand at a stop."""
-        orders: dict[str, Orders] = {}
+        """Return the orders of a day by run, about the units alone that stand at a stop."""
+        orders: dict[str, Orders] = {key: [] for key in runs}
         for key, run in runs.items():
             held = held_days(run) if in_the_bay else {}
-            made = self._decided(key, run, held, run.today, checked=False)
-            orders[key] = [
-                {"unit": unit, "day": int(day), "job": JOBS[job], "own_stop": False}
-                for (unit, day), job, time in zip(held.items(), made.job, made.time, strict=True)
-                if job != NOTHING and time == NOW
-            ] if held else []  # fmt: skip
+            if held:
+                made = self._decided(key, run, held, run.today, checked=False)
+                orders[key] = [
+                    {"unit": unit, "day": int(day), "job": JOBS[job], "own_stop": False}
+                    for (unit, day), job, time in zip(held.items(), made.job, made.time, strict=True)
+                    if job != NOTHING and time == NOW
+                ]
         return orders
 
-    def judge(self, key: str, run: Any) -> Callable[[pd.DataFrame], np.ndarray]:
-        """Return what a check asks: whether the pump goes, its reading and findings in."""
+    def goes(self, runs: dict[str, Any], seen: dict[str, pd.DataFrame]) -> dict[str, np.ndarray]:
+        """Return by run what its checks ask: whether the pumps go, readings and findings in."""
+        out = {}
+        for key, frame in seen.items():
+            at = {unit: float(day) for unit, day in zip(frame["unit"], frame["day"], strict=True)}
+            made = self._decided(key, runs[key], at, max(at.values()), checked=True)
+            out[key] = np.asarray((made.job == CHANGE) & (made.time == NOW))
+        return out
 
-        def goes(seen: pd.DataFrame) -> np.ndarray:
-            at = {unit: float(day) for unit, day in zip(seen["unit"], seen["day"], strict=True)}
-            made = self._decided(key, run, at, max(at.values()), checked=True)
-            return np.asarray((made.job == CHANGE) & (made.time == NOW))
-
-        return goes
-
-    def _decided(
-        self, key: str, run: Any, at: dict[str, float], today: float, checked: bool
-    ) -> Decision | Any:
+    def _decided(self, key: str, run: Any, at: dict[str, float], today: float, checked: bool) -> Decision:
         told = self.filters.setdefault(key, Informed(run.world, PARTICLES))
         told.update(run, today)
-        if not at:
-            return None
-        fleet, way = run.fleet, self.ways[key]
+        fleet, (number, name) = run.fleet, key.split(OF_FLEET, 1)
+        way = self.ways[name]
         where = {name: i for i, name in enumerate(fleet.names)}
         u, day = np.array([where[name] for name in at]), np.array(list(at.values()))
         survival, if_beside = told.curves(u, day, GRID_KM)
@@ -78,7 +78,7 @@ class InformedPlanners:
         ahead = Ahead(
             np.zeros(u.size), interval, interval, np.full(u.size, way.now), np.zeros(u.size, bool), last
         )
-        g = np.full(u.size, self.g * way.g_factor)
+        g = np.full(u.size, self.g[number] * way.g_factor)
         outlook, work = outlook_of(
             GRID_KM, survival, if_beside, _of_new(run, u, day), ahead, self._work(u.size, way), g, 0.0
         )

@@ -1,7 +1,7 @@
 """What following the decision saves: 2.5 years of decisions in the second world, against other policies.
 
     python -m tests.benchmarks.plan_loop run --out DIR --kind standard --vehicles 200 --fleets 4 --seed 7000
-        [--policies ours,ladder,informed] [--beside 0.4] [--workers 2] [--step 28]
+        [--policies ours,ladder,informed] [--beside 0.4] [--together 4] [--step 28]
     python -m tests.benchmarks.plan_loop report --out DIR
 
 Every policy meets the same luck. Every four weeks it looks at the records and orders; a unit that comes to a
@@ -23,8 +23,9 @@ out a fleet at a time. These fleets are invented and no evidence for any real on
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import pickle
+import queue
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -38,6 +39,7 @@ from analytics.money.decision import Work
 from analytics.money.long_run import LongRun
 from tests.benchmarks.plan_informed import InformedPlanners
 from tests.benchmarks.plan_policies import (
+    OF_FLEET,
     WAYS,
     Planners,
     by_age,
@@ -64,20 +66,48 @@ def follow(run: Any, policy: Callable[[Any], list[dict[str, Any]]], step: int) -
     return outcome(run)
 
 
-def follow_together(runs: dict[str, Any], planners: Planners, step: int) -> dict[str, dict[str, Any]]:
-    """As `follow`, of several ways at once."""
+def follow_together(runs: dict[str, Any], planners: Any, step: int) -> dict[str, dict[str, Any]]:
+    """As `follow`, of several ways and fleets at once, so that they are scored at once; `planners`:
+    plan_policies.Planners, or one like it."""
     first = next(iter(runs.values()))
-    judges = {name: planners.judge(name, run) for name, run in runs.items()}
     while first.today < first.world.end_day:
         until = min(first.today + step, first.world.end_day)
-        orders = planners(runs)
-        for name, run in runs.items():
-            run.step(until, orders[name], hold=planners.ways[name].now, judge=judges[name])
+        side_by_side_steps(runs, planners(runs), until, planners)
         while here := {name: run for name, run in runs.items() if standing(run)}:
-            orders = planners(here, in_the_bay=True)
-            for name, run in here.items():
-                run.step(until, orders[name], hold=True, judge=judges[name])
+            side_by_side_steps(here, planners(here, in_the_bay=True), until, planners)
     return {name: outcome(run) for name, run in runs.items()}
+
+
+def side_by_side_steps(runs: dict[str, Any], orders: dict[str, Any], until: int, planners: Any) -> None:
+    """Step every run in a thread of its own; what their checks ask is answered when all have come to one or
+    to the end of their step."""
+    asked: queue.SimpleQueue[tuple[str, Any]] = queue.SimpleQueue()
+    answers: dict[str, queue.SimpleQueue[Any]] = {name: queue.SimpleQueue() for name in runs}
+
+    def go(name: str) -> None:
+        def judge(seen: pd.DataFrame) -> np.ndarray:
+            asked.put((name, seen))
+            answer: np.ndarray = answers[name].get()
+            return answer
+
+        try:
+            runs[name].step(until, orders[name], hold=planners.holds(name), judge=judge)
+            asked.put((name, None))
+        except BaseException as error:
+            asked.put((name, error))
+
+    under_way = set(runs)
+    for name in runs:
+        threading.Thread(target=go, args=(name,), daemon=True).start()
+    while under_way:
+        told = dict(asked.get() for _ in range(len(under_way)))
+        for error in (e for e in told.values() if isinstance(e, BaseException)):
+            raise error
+        seen = {name: frame for name, frame in told.items() if frame is not None}
+        under_way = set(seen)
+        if seen:
+            for name, goes in planners.goes({name: runs[name] for name in seen}, seen).items():
+                answers[name].put(goes)
 
 
 def standing(run: Any) -> bool:
@@ -115,65 +145,74 @@ def outcome(run: Any) -> dict[str, Any]:
     }
 
 
-def one_fleet(args: tuple[argparse.Namespace, int]) -> None:
-    """Run every policy asked for that is not saved yet, for one fleet."""
+def some_fleets(options: argparse.Namespace, seeds: list[int]) -> None:
+    """Run every policy asked for that is not saved yet, for these fleets side by side."""
     import ingest  # noqa: F401  (one thread for linear algebra)
 
-    options, seed = args
-    path = options.out / f"{options.kind}.{options.vehicles}.{seed}.pickle"
-    found: dict[str, Any] = pickle.loads(path.read_bytes()) if path.exists() else {}
-    missing = [n for n in wanted(options) if n not in found or n in options.again]
-    world = {
-        free: build(
+    paths = {seed: options.out / f"{options.kind}.{options.vehicles}.{seed}.pickle" for seed in seeds}
+    found: dict[int, dict[str, Any]] = {
+        seed: pickle.loads(path.read_bytes()) if path.exists() else {} for seed, path in paths.items()
+    }
+
+    def world(seed: int, free: bool) -> Any:
+        prices = FREE if free else Prices()
+        return build(
             seed=seed, kind=options.kind, vehicles=options.vehicles, beside=options.beside, prices=prices
         )
-        for free, prices in ((False, Prices()), (True, FREE))
-        if not free or any(WAYS[n].free for n in missing if n in WAYS)
-    }
-    began = time.process_time()
 
-    def keep(name: str, made: dict[str, Any], among: int = 1) -> None:
-        found[name] = made | {"seconds": (time.process_time() - began) / among}
-        path.write_bytes(pickle.dumps(found))
+    def keep(seed: int, name: str, made: dict[str, Any], seconds: float) -> None:
+        found[seed][name] = made | {"seconds": seconds}
+        paths[seed].write_bytes(pickle.dumps(found[seed]))
         print(
-            f"{path.name} {name}: cash {made['cash']:,.0f} credit {made['credit']:,.0f} "
+            f"{paths[seed].name} {name}: cash {made['cash']:,.0f} credit {made['credit']:,.0f} "
             f"changes {made['changes']} (sound {made['sound']}) checks {made['checks']} "
-            f"failures {made['failures']} {found[name]['seconds']:.0f} s",
+            f"failures {made['failures']} {seconds:.0f} s",
             flush=True,
         )
 
+    names = wanted(options)
     plain: dict[str, Callable[[Any], list[dict[str, Any]]]] = {
         "run to failure": nothing, "limits": limits, "all-seeing": truth.all_seeing_orders,
     }  # fmt: skip
-    for name in (n for n in missing if n in BASE):
-        run, began = world[False].start(), time.process_time()
+    missing = {(seed, n) for seed in seeds for n in names if n not in found[seed] or n in options.again}
+    for seed, name in [(seed, n) for seed in seeds for n in BASE if (seed, n) in missing]:
+        run, began = world(seed, False).start(), time.process_time()
         if name == "best age":
-            policy = by_age(recommended_ages(known_history(run), world[False].prices))
+            policy = by_age(recommended_ages(known_history(run), run.world.prices))
         else:
             policy = plain[name]
-        keep(name, follow(run, policy, options.step))
+        keep(seed, name, follow(run, policy, options.step), time.process_time() - began)
     for informed in (False, True):
         prefix = INFORMED if informed else ""
-        names = [n for n in missing if n.startswith(INFORMED) == informed and n not in BASE]
-        if not names:
+        asked = [
+            (seed, n) for seed in seeds for n in names
+            if n not in BASE and n.startswith(INFORMED) == informed and (seed, n) in missing
+        ]  # fmt: skip
+        if not asked:
             continue
-        ways = {n: WAYS[n.removeprefix(prefix)] for n in names}
-        runs = {n: world[way.free].start() for n, way in ways.items()}
+        ways = {n: WAYS[n.removeprefix(prefix)] for _, n in asked}
+        runs = {f"{seed}{OF_FLEET}{n}": world(seed, ways[n].free).start() for seed, n in asked}
         began = time.process_time()
-        fit = day_one(options, seed, runs)
+        fits = {
+            str(seed): day_one(options, seed, runs[f"{seed}{OF_FLEET}{n}"]) for seed, n in asked
+        }  # the same by every way
         planners = (
-            InformedPlanners(Prices(), usual_g(fit), ways) if informed
-            else Planners(Prices(), fit, ways, refits=not options.one_fit)
-        )  # fmt: skip
-        for name, made in follow_together(runs, planners, options.step).items():
-            keep(name, made, len(runs))
+            InformedPlanners(Prices(), {fleet: usual_g(fit) for fleet, fit in fits.items()}, ways)
+            if informed
+            else Planners(Prices(), fits, ways, refits=not options.one_fit)
+        )
+        made = follow_together(runs, planners, options.step)
+        seconds = (time.process_time() - began) / len(runs)
+        for key, result in made.items():
+            seed, name = key.split(OF_FLEET, 1)
+            keep(int(seed), name, result, seconds)
 
 
-def day_one(options: argparse.Namespace, seed: int, runs: dict[str, Any]) -> Fit:
+def day_one(options: argparse.Namespace, seed: int, run: Any) -> Fit:
     """Return the fit of day one, kept beside the results."""
     path = options.out / f"fit.{options.kind}.{options.vehicles}.{seed}.pickled"
     if not path.exists():
-        path.write_bytes(pickle.dumps(fit_history(known_history(next(iter(runs.values()))))))
+        path.write_bytes(pickle.dumps(fit_history(known_history(run))))
     made: Fit = pickle.loads(path.read_bytes())
     return made
 
@@ -202,13 +241,9 @@ def usual_g(fit: Fit) -> float:
 def run_fleets(options: argparse.Namespace) -> None:
     """Run the fleets asked for."""
     options.out.mkdir(parents=True, exist_ok=True)
-    jobs = [(options, options.seed + 13 * k) for k in range(options.fleets)]
-    if options.workers == 1:
-        for job in jobs:
-            one_fleet(job)
-    else:
-        with multiprocessing.get_context("spawn").Pool(options.workers) as pool:
-            pool.map(one_fleet, jobs, chunksize=1)
+    seeds = [options.seed + 13 * k for k in range(options.fleets)]
+    for k in range(0, len(seeds), options.together):
+        some_fleets(options, seeds[k : k + options.together])
 
 
 # ---------------------------------------------------------------- reporting
@@ -277,7 +312,7 @@ def main() -> None:
     parser.add_argument("--beside", type=float, default=0.4)
     parser.add_argument("--policies", default="ours")
     parser.add_argument("--again", default="", help="policies to run anew although they are saved")
-    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--together", type=int, default=4, help="fleets followed side by side")
     parser.add_argument("--step", type=int, default=28, help="days between decisions")
     parser.add_argument("--one-fit", action="store_true", help="no refits after day one")
     parser.add_argument("--seeds-from", type=int, default=0)

@@ -21,9 +21,10 @@ from analytics.money.cost_book import CostBook, Entry
 from analytics.money.cost_rule import Curves, weigh, with_decision, with_prices
 from analytics.money.decision import CHANGE, CHECK_AND_CHANGE, JOBS, NOW, TIMES
 from analytics.money.long_run import LongRun
+from analytics.money.outlook import Ahead
 from analytics.past.history import History
 from analytics.risk.deciding import ahead_of, with_next_stop
-from analytics.risk.forecast import GRID_KM, State, score, survival_on_grid
+from analytics.risk.forecast import GRID_KM, Forecast, State, score, survival_on_grid
 from analytics.wear_model.model import risk_model
 from ingest.ledger.settings import DEFAULTS
 from tests.benchmarks.second_world import Prices
@@ -35,7 +36,8 @@ REFIT_DAYS = 180
 PAPER_DAYS = 4  # after which a stop's reading and work are in the books
 CHECK_PRICES = ["check_closed", "check_open", "extra_stop", "part_returned"]
 Orders = list[dict[str, Any]]
-BETWEEN = "|"  # policy and unit in a name of the common past
+OF_FLEET = "/"  # fleet and way in the name of a run
+BETWEEN = "|"  # run and unit in a name of the common past
 
 
 @dataclass(frozen=True)
@@ -74,49 +76,68 @@ WAYS = {
 
 
 class Planners:
-    """The product's decision in several ways, each on its own run of one world.
+    """The product's decision in several ways and fleets, each on its own run, by "fleet/way".
 
-    fit: of day one; refits: it is learned anew when `rank` would, from the records of the first way's run
-    (the ladder beside it acts on the same parameters).
+    fits: of day one, by fleet; refits: they are learned anew when `rank` would, from the records of the first
+    way's run (the ladder beside it acts on the same parameters).
     """
 
-    def __init__(self, prices: Prices, fit: Fit, ways: dict[str, Way], refits: bool):
-        self.fit, self.ways, self.refits = fit, ways, refits
+    def __init__(self, prices: Prices, fits: dict[str, Fit], ways: dict[str, Way], refits: bool):
+        self.fits, self.ways, self.refits = fits, ways, refits
         self.book = price_book(prices)
 
+    def holds(self, key: str) -> bool:
+        """Return whether its units are held at their stops."""
+        return self._way(key).now
+
+    def _way(self, key: str) -> Way:
+        return self.ways[key.split(OF_FLEET, 1)[1]]
+
     def __call__(self, runs: dict[str, Any], in_the_bay: bool = False) -> dict[str, Orders]:
-        """Return the orders of a day by way; in_the_bay: about the units alone that stand at a stop."""
-        first = next(iter(runs.values()))
+        """Return the orders of a day by run; in_the_bay: about the units alone that stand at a stop."""
         if self.refits and not in_the_bay:
-            known = known_history(first)
-            if refit_due(self.fit, known):
-                self.fit = fit_history(known)
+            self._refit(runs)
         # Between stops a way that decides in the bay alone has nothing to say.
-        asked = {key: run for key, run in runs.items() if in_the_bay or self.ways[key].ahead}
+        asked = {key: run for key, run in runs.items() if in_the_bay or self._way(key).ahead}
         if not asked:
             return {key: [] for key in runs}
+        today = next(iter(runs.values())).today
         held = {key: held_days(run) for key, run in asked.items()}
         tables = side_by_side({name: run.tables() for name, run in asked.items()})
         if in_the_bay:
             tables = narrowed(tables, {key + BETWEEN + unit for key in asked for unit in held[key]})
-        decided = self._decided(tables, held, first.today, checked(tables["visits"]))
+        decided = self._decided(tables, held, today, checked(tables["visits"]))
         return {key: [] for key in runs} | {
-            key: orders_of(frame, held[key], first.today, self.ways[key]) for key, frame in decided.items()
+            key: orders_of(frame, held[key], today, self._way(key)) for key, frame in decided.items()
         }
 
-    def judge(self, key: str, run: Any) -> Callable[[pd.DataFrame], np.ndarray]:
-        """Return what a check in a way's run asks: whether the pump goes, its reading and findings in."""
+    def goes(self, runs: dict[str, Any], seen: dict[str, pd.DataFrame]) -> dict[str, np.ndarray]:
+        """Return by run what its checks ask: whether the pumps go, readings and findings in."""
+        at = {
+            key: {unit: float(day) for unit, day in zip(frame["unit"], frame["day"], strict=True)}
+            for key, frame in seen.items()
+        }
+        names = {key + BETWEEN + unit for key, days in at.items() for unit in days}
+        today = int(max(max(days.values()) for days in at.values())) + PAPER_DAYS
+        tables = side_by_side(
+            {key: run.tables(as_of=int(max(at[key].values())) + PAPER_DAYS) for key, run in runs.items()}
+        )
+        decided = self._decided(narrowed(tables, names), at, today, pd.Series(sorted(names)), judged=True)
+        out = {}
+        for key, frame in seen.items():
+            mine = decided[key].drop_duplicates("unit").set_index("unit").reindex(frame["unit"])
+            out[key] = ((mine["job"] == JOBS[CHANGE]) & (mine["at"] == TIMES[NOW])).to_numpy(bool)
+        return out
 
-        def goes(seen: pd.DataFrame) -> np.ndarray:
-            at = {unit: float(day) for unit, day in zip(seen["unit"], seen["day"], strict=True)}
-            names = {key + BETWEEN + unit for unit in at}
-            day = int(max(at.values())) + PAPER_DAYS
-            tables = narrowed(side_by_side({key: run.tables(as_of=day)}), names)
-            frame = self._decided(tables, {key: at}, day, pd.Series(sorted(names)), judged=True)[key]
-            frame = frame.drop_duplicates("unit").set_index("unit").reindex(seen["unit"])
-            return ((frame["job"] == JOBS[CHANGE]) & (frame["at"] == TIMES[NOW])).to_numpy(bool)
-
-        return goes
+    def _refit(self, runs: dict[str, Any]) -> None:
+        done = set()
+        for key, run in runs.items():
+            fleet = key.split(OF_FLEET, 1)[0]
+            if fleet not in done:
+                done.add(fleet)
+                known = known_history(run)
+                if refit_due(self.fits[fleet], known):
+                    self.fits[fleet] = fit_history(known)
 
     def _decided(
         self,
@@ -126,44 +147,74 @@ class Planners:
         passed: pd.Series,
         judged: bool = False,
     ) -> dict[str, pd.DataFrame]:
-        """Return what is decided about every pump, by way; passed: units whose check is done.
+        """Return what is decided about every pump, by run; passed: units whose check is done.
 
         judged: their jobs are done now, whatever the way.
-        """  # fmt: skip
+        """
         as_of = day_of(today)
-        history = history_from_tables(tables, 1.0, str(EPOCH + today), clean_odometers=True)
-        state = at_their_stops(score(history, self.fit), held, today)
+        past = history_from_tables(tables, 1.0, str(EPOCH + today), clean_odometers=True)
         vehicles = vehicles_of(tables)
-        g = LongRun.from_plain(self.fit.parameters.summary["long_run"])
         settings = DEFAULTS | {"distance_unit": "km", "risk_ceiling": {}}
-        pumps = with_prices(ranked(state), self.book, g, vehicles)
-        pumps = with_next_stop(pumps, vehicles, settings, as_of)
-        ahead = ahead_of(pumps, settings, as_of, as_of)
-        made = survival_on_grid(state, GRID_KM)
-        pumps = pumps.assign(finished=pumps["unit"].isin(passed), failed=False, starves=False)
-        name = pumps["unit"].str.split(BETWEEN, n=1).str[0].to_numpy()
         decided = {}
-        for key in held:
-            rows, way = np.flatnonzero(name == key), self.ways[key]
-            if not len(rows):
+        fleet_of = past.pumps["unit"].str.split(OF_FLEET, n=1).str[0].to_numpy(object)
+        for fleet in dict.fromkeys(key.split(OF_FLEET, 1)[0] for key in held):
+            mine = np.flatnonzero(fleet_of == fleet)
+            if not len(mine):
                 continue
-            mine = pumps.iloc[rows].reset_index(drop=True)
-            mine["unit"] = mine["unit"].str.split(BETWEEN, n=1).str[1]
-            mine["cost_per_km"] *= way.g_factor
-            if way.free:
-                mine[CHECK_PRICES] = 0.0
-            place = replace(ahead, **{f.name: getattr(ahead, f.name)[rows] for f in fields(ahead)})
-            here = mine["unit"].isin(held[key]).to_numpy()
-            place = replace(place, in_bay=here & (way.now | judged), may_extra=np.full(len(rows), way.extra))
-            curves = Curves(
-                made.grid_km,
-                made.survival[rows] ** way.hazard,
-                made.by_age_survival[rows] ** way.hazard,
-                made.new_pump_survival[rows] ** way.hazard,
+            fit = self.fits[fleet]
+            state = at_their_stops(score(of_pumps(past, mine), fit), held, today)
+            pumps = with_prices(
+                ranked(state), self.book, LongRun.from_plain(fit.parameters.summary["long_run"]), vehicles
             )
-            frame = with_decision(mine, weigh(mine, curves, place, settings | way.settings))
-            decided[key] = with_checks_first(frame) if way.check_first else frame
+            pumps = with_next_stop(pumps, vehicles, settings, as_of)
+            pumps = pumps.assign(finished=pumps["unit"].isin(passed), failed=False, starves=False)
+            ahead, made = ahead_of(pumps, settings, as_of, as_of), survival_on_grid(state, GRID_KM)
+            name = pumps["unit"].str.split(BETWEEN, n=1).str[0].to_numpy()
+            for key in held:
+                rows = np.flatnonzero(name == key)
+                if len(rows):
+                    decided[key] = self._in_its_way(
+                        key, pumps, ahead, made, rows, held[key], judged, settings
+                    )
         return decided
+
+    def _in_its_way(
+        self,
+        key: str,
+        pumps: pd.DataFrame,
+        ahead: Ahead,
+        made: Forecast,
+        rows: np.ndarray,
+        stands: tuple[dict[str, float], bool],
+        settings: dict[str, Any],
+    ) -> pd.DataFrame:
+        held, judged = stands
+        way = self._way(key)
+        mine = pumps.iloc[rows].reset_index(drop=True)
+        mine["unit"] = mine["unit"].str.split(BETWEEN, n=1).str[1]
+        mine["cost_per_km"] *= way.g_factor
+        if way.free:
+            mine[CHECK_PRICES] = 0.0
+        place = replace(ahead, **{f.name: getattr(ahead, f.name)[rows] for f in fields(ahead)})
+        here = mine["unit"].isin(held).to_numpy()
+        place = replace(place, in_bay=here & (way.now or judged), may_extra=np.full(len(rows), way.extra))
+        curves = Curves(
+            made.grid_km,
+            made.survival[rows] ** way.hazard,
+            made.by_age_survival[rows] ** way.hazard,
+            made.new_pump_survival[rows] ** way.hazard,
+        )
+        frame = with_decision(mine, weigh(mine, curves, place, settings | way.settings))
+        return with_checks_first(frame) if way.check_first else frame
+
+
+def of_pumps(history: History, rows: np.ndarray) -> History:
+    """Return a history of some pumps alone."""
+    place = np.full(len(history.pumps), -1)
+    place[rows] = np.arange(len(rows))
+    visits = history.visits[place[history.visits["pump"].to_numpy(int)] >= 0]
+    visits = visits.assign(pump=place[visits["pump"].to_numpy(int)]).reset_index(drop=True)
+    return replace(history, pumps=history.pumps.iloc[rows].reset_index(drop=True), visits=visits)
 
 
 def with_checks_first(pumps: pd.DataFrame) -> pd.DataFrame:
