@@ -173,9 +173,8 @@ class Planners:
             for key in held:
                 rows = np.flatnonzero(name == key)
                 if len(rows):
-                    decided[key] = self._in_its_way(
-                        key, pumps, ahead, made, rows, held[key], judged, settings
-                    )
+                    here = (held[key], judged)
+                    decided[key] = self._in_its_way(key, pumps, ahead, made, rows, here, settings)
         return decided
 
     def _in_its_way(
