@@ -62,15 +62,17 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
     """Decide about every pump.
 
     pumps: rows of `with_prices` with risk, risk_if_new (over one interval), class, and bool finished (its
-    finding's steps are all passed), failed and starves (proven not to deliver).
+    finding's steps are all passed), checked (its check is done, with its newest reading), failed and starves
+    (proven not to deliver).
     """
     work, skill = work_of(pumps, settings), skill_of(settings)
     outlook, work = outlook_of(
         *curves, ahead, work, pumps["cost_per_km"].to_numpy(float), float(settings["beside_share"])
     )
     finished = pumps["finished"].to_numpy(bool)
-    # Its steps are passed: no cause beside the pump is left to be found.
-    outlook = replace(outlook, beside=np.where(finished, 0.0, outlook.beside))
+    # Its steps are passed, or it was just checked: no cause beside the pump is left to be found.
+    looked_at = finished | pumps["checked"].to_numpy(bool)
+    outlook = replace(outlook, beside=np.where(looked_at, 0.0, outlook.beside))
     risk = pumps["risk"].to_numpy(float)
     made = decide(
         outlook,

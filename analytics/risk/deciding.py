@@ -10,7 +10,7 @@ import pandas as pd
 
 from analytics.judging.wording import booked_because
 from analytics.money.cost_rule import Curves, Weighed, weigh, with_decision
-from analytics.money.decision import CHECK, CHECK_AND_CHANGE, JOBS, ON_CEILING
+from analytics.money.decision import CHANGE, CHECK, CHECK_AND_CHANGE, JOBS, ON_CEILING
 from analytics.money.outlook import Ahead
 from analytics.risk.forecast import Forecast
 from analytics.risk.visits_ahead import interval_days, planned_visits
@@ -34,8 +34,9 @@ def decide_pumps(
     """Return `pumps` with next_stop_on, what was decided (cost_rule.with_decision), action, action_text,
     planned_on, decision_status and decided_by; and what was weighed.
 
-    pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action and status, in the order
-    of `forecast`'s rows. decisions: newest of a person, by pump. today: nothing is dated before it (as_of).
+    pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status and checked
+    (bool, its check is done and on record with the newest reading), in the order of `forecast`'s rows.
+    decisions: newest of a person, by pump. today: nothing is dated before it (as_of).
     """
     today = today or as_of
     pumps = with_next_stop(pumps, vehicles, settings, today)
@@ -103,7 +104,7 @@ def ahead_of(pumps: pd.DataFrame, settings: dict[str, Any], as_of: date, today: 
 def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
     """Return `pumps` with action and action_text of what was decided, and what a person decided."""
     job = pumps["job"].map(JOBS.index).to_numpy(int)
-    done = pumps["finished"].to_numpy(bool) | pumps["failed"].to_numpy(bool)
+    done = pumps[["finished", "failed", "checked"]].to_numpy(bool).any(axis=1)
     finding = pumps["finding_action"].to_numpy(object)
     changes = job >= CHECK_AND_CHANGE
     check = np.where(np.isin(finding, CHECKS), finding, "repeat capture")
@@ -112,7 +113,8 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
         [BOOK, CHECK_AND_CHANGE_ACTION, check, WATCH],
         finding,
     ).astype(object)
-    asked = pumps[["at", "because", "failed", "finished", "p_change", "step_text"]].itertuples(index=False)
+    names = ["job", "at", "because", "failed", "finished", "checked", "p_change", "step_text"]
+    asked = pumps[names].itertuples(index=False)
     text = np.array([_text(a, row) for a, row in zip(action, asked, strict=True)], dtype=object)
     newest = decisions.set_index("pump_id") if len(decisions) else pd.DataFrame(index=pd.Index([], dtype=int))
 
@@ -149,8 +151,14 @@ def _text(action: str, row: Any) -> str:
     over = ", for the risk ceiling of its class is passed" if row.because == ON_CEILING else ""
     if row.failed:
         return "Change it: it no longer works."
-    if action == BOOK:
+    if action == BOOK and row.finished:
         return f"Change it {when}{over}: the finding stays and nothing else explains it."
+    if action == BOOK:
+        return f"Change it {when}{over}: its check is done, and a change still pays."
+    if action == CHECK_AND_CHANGE_ACTION and row.job == JOBS[CHANGE]:
+        return (
+            f"Zero and drops first, then change it {when}{over}: nothing else that a check finds would help."
+        )
     if action == CHECK_AND_CHANGE_ACTION:
         return (
             f"Check it {when} and change it unless the check says otherwise{over} "

@@ -144,10 +144,23 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     unread = broke.notna() & (table["finding"] == NEVER_READ["finding"])
     table.loc[unread, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
     failed = table.pop("failed").astype(bool) | unread
+    checked = _checked_last(facts.judged)
     table["down_since"] = pd.to_datetime(table["down_since"]).where(~unread, broke)
     return table.assign(
-        status=np.where(failed, "failed", "running"), step_text=table["next_test"], rule=table["finding"]
+        checked=table["pump_id"].isin(checked),
+        status=np.where(failed, "failed", "running"),
+        step_text=table["next_test"],
+        rule=table["finding"],
     )
+
+
+def _checked_last(judged: pd.DataFrame) -> np.ndarray:
+    """Return the pumps whose check came to a result on the day of their newest visit, pump_id."""
+    if not len(judged):
+        return np.zeros(0, int)
+    newest = judged.groupby("pump_id")["visited_on"].transform("max")
+    told = judged["check_result"].notna() & (judged["visited_on"] == newest)
+    return judged["pump_id"][told].unique()
 
 
 # What the rules say of a pump that has no reading.

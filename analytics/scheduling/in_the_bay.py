@@ -76,8 +76,8 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
         doubts = [text for text in doubts if not text.startswith("no part")]
     hours = job_hours(job, row["job_hours"], settings)
     line = SimpleNamespace(
-        job=job, finding_action=row["finding_action"], p_beside=float(row["p_beside"]), filter=None,
-        pump_type=row["pump_type"],
+        job=job, action=row["action"], finding_action=row["finding_action"],
+        p_beside=float(row["p_beside"]), filter=None, pump_type=row["pump_type"],
     )  # fmt: skip
     told = tuple(steps(line)) if job != "nothing" else ()
     line.steps = told

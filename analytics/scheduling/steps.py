@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from analytics.risk.deciding import BOOK
+
 ZERO = "Take the clamp off, check its zero, and capture again at the same point and state."
 CIRCUIT = "Volts and both drops at the pump under load."
 PRESSURE = "Pressure at the port, held against the type's rating."
@@ -22,9 +24,9 @@ BESIDE_PLAYS = 0.05  # from this chance of a cause beside the pump on, a check m
 
 
 def steps(row: Any) -> list[str]:
-    """Return the steps of one line in order; row: job, finding_action, p_beside, filter."""
+    """Return the steps of one line in order; row: job, action, finding_action, p_beside, filter."""
     if row.job == "change":
-        return [CHANGE, TANK]
+        return [CHANGE, TANK] if row.action == BOOK else [*PLAIN, CHANGE, TANK]
     looks = list(PLAIN)
     if row.p_beside >= BESIDE_PLAYS or row.finding_action not in (
         "none",

@@ -167,7 +167,9 @@ class Planners:
                 ranked(state), self.book, LongRun.from_plain(fit.parameters.summary["long_run"]), vehicles
             )
             pumps = with_next_stop(pumps, vehicles, settings, as_of)
-            pumps = pumps.assign(finished=pumps["unit"].isin(passed), failed=False, starves=False)
+            pumps = pumps.assign(
+                checked=pumps["unit"].isin(passed), finished=False, failed=False, starves=False
+            )
             ahead, made = ahead_of(pumps, settings, as_of, as_of), survival_on_grid(state, GRID_KM)
             name = pumps["unit"].str.split(BETWEEN, n=1).str[0].to_numpy()
             for key in held:
@@ -218,7 +220,7 @@ def of_pumps(history: History, rows: np.ndarray) -> History:
 
 def with_checks_first(pumps: pd.DataFrame) -> pd.DataFrame:
     """Return what was decided with a check before every change that none has come before."""
-    before = (pumps["job"] == JOBS[CHANGE]) & ~pumps["finished"].astype(bool)
+    before = (pumps["job"] == JOBS[CHANGE]) & ~pumps["checked"].astype(bool)
     return pumps.assign(job=pumps["job"].mask(before, JOBS[CHECK_AND_CHANGE]))
 
 
