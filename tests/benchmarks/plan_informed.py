@@ -23,6 +23,7 @@ from tests.benchmarks.second_world.informed import Informed
 from tests.benchmarks.second_world.kinds import DUTIES
 
 PARTICLES = 400
+GRID = GRID_KM[::2]
 RATE_DAYS = 365.0  # over which a vehicle's daily distance is taken
 TRIALS = 40  # new pumps that might be fitted, where a vehicle's end is in sight
 
@@ -68,7 +69,7 @@ class InformedPlanners:
         way = self.ways[name]
         where = {name: i for i, name in enumerate(fleet.names)}
         u, day = np.array([where[name] for name in at]), np.array(list(at.values()))
-        survival, if_beside = told.curves(u, day, GRID_KM)
+        survival, if_beside = told.curves(u, day, GRID)
         survival, if_beside = survival**way.hazard, if_beside**way.hazard
         per_day = (fleet.km.at(u, day) - fleet.km.at(u, day - RATE_DAYS)) / RATE_DAYS
         days = np.array([duty.pm_days for duty in DUTIES])[fleet.duty[u]]
@@ -80,7 +81,7 @@ class InformedPlanners:
         )
         g = np.full(u.size, self.g[number] * way.g_factor)
         outlook, work = outlook_of(
-            GRID_KM, survival, if_beside, _of_new(run, u, day), ahead, self._work(u.size, way), g, 0.0
+            GRID, survival, if_beside, _of_new(run, u, day), ahead, self._work(u.size, way), g, 0.0
         )
         beside = np.zeros(u.size) if checked else told.beside(u, day)
         made = decide(replace(outlook, beside=beside), work)
@@ -99,8 +100,8 @@ class InformedPlanners:
 def _of_new(run: Any, u: np.ndarray, day: np.ndarray) -> np.ndarray:
     """Survival of new pumps over the grid: of trials that stand for no pump of the world."""
     fleet, now = run.fleet, run.fleet.km.at(u, day)
-    kept = np.zeros((u.size, len(GRID_KM)))
+    kept = np.zeros((u.size, len(GRID)))
     for trial in range(TRIALS):
         other = lives.born(fleet, run.world.kind, u, np.full(u.size, 900 + trial), day)
-        kept += (fleet.km.at(u, other.fail_day) - now)[:, None] > GRID_KM
+        kept += (fleet.km.at(u, other.fail_day) - now)[:, None] > GRID
     return kept / TRIALS

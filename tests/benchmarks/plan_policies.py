@@ -271,9 +271,12 @@ def narrowed(tables: dict[str, pd.DataFrame], units: set[str]) -> dict[str, pd.D
 def at_their_stops(state: State, held: dict[str, dict[str, float]], today: int) -> State:
     """Return a scoring run in which units held at a stop have not driven on from there until today."""
     days = {key + BETWEEN + unit: day for key, mine in held.items() for unit, day in mine.items()}
-    pumps = state.history.pumps.iloc[state.rows]
-    waits = today - pumps["unit"].map(days).fillna(today).to_numpy(float)
-    return replace(state, d_0=np.maximum(state.d_0 - waits * pumps["km_per_day"].to_numpy(float), 0.0))
+    pumps = state.history.pumps
+    waits = (today - pumps["unit"].map(days).fillna(today).to_numpy(float)) * pumps["km_per_day"].to_numpy(
+        float
+    )
+    there = replace(state.history, pumps=pumps.assign(now_km=pumps["now_km"] - waits))
+    return replace(state, history=there, d_0=np.maximum(state.d_0 - waits[state.rows], 0.0))
 
 
 def price_book(p: Prices) -> CostBook:
