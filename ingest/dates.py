@@ -1,4 +1,5 @@
-"""A day, or the dates of a column at once: ISO always; day/month order decided for the column or asked.
+"""A day, or the dates of a column at once: ISO always; day/month order decided for each separator of the
+column, or asked.
 
 Times may carry an offset ("2026-03-04T23:30-05:00"): the local date is the date as written, UTC is kept
 beside it.
@@ -6,6 +7,7 @@ beside it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from zoneinfo import ZoneInfo
@@ -17,7 +19,8 @@ from ingest.typed import FIRST_DAY, LAST_DAY, demand_day
 
 _TIME = r"(\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)\s*(Z|[+-]\d{2}:?\d{2})?"
 _ISO = rf"^(\d{{4}})[-/.](\d{{1,2}})[-/.](\d{{1,2}})(?:[T ]{_TIME})?$"
-_ORDERED = r"^(\d{1,2})[./\-](\d{1,2})[./\-](\d{4})$"
+_ORDERED = r"^(\d{1,2})([./\-])(\d{1,2})\2(\d{4})(?:,?\s+\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp][Mm])?)?$"
+SEPARATORS = "./-"
 _NAMED_FORMATS = ("%d %b %Y", "%d-%b-%Y", "%d %B %Y", "%b %d, %Y", "%B %d, %Y", "%b %d %Y")
 ORDERS = ("day-first", "month-first")
 
@@ -28,14 +31,14 @@ class DateColumn:
 
     local_date: datetime64, NaT where blank or unreadable. utc: datetime64, NaT where no time with a zone
     was given. problem: a sentence where a date could not be read, else "". order: how day and month were
-    read ("day-first", "month-first", "" where no such date occurs or it can't be told).
+    read by separator ("day-first", "month-first"; one that can't be told is missing).
     """
 
     local_date: pd.Series
     utc: pd.Series
     zone: pd.Series
     problem: pd.Series
-    order: str
+    order: dict[str, str]
 
 
 def read_day(text: str, *, field: str = "") -> date:
@@ -47,11 +50,14 @@ def read_day(text: str, *, field: str = "") -> date:
         raise EntryRefused("date-format", f"{field}: {said}" if field else said) from None
 
 
-def read_dates(text: pd.Series, *, order: str = "", time_zone: str = "") -> DateColumn:
-    """Read a column of dates; `order` settles day/month for the column, `time_zone` times without offset.
+def read_dates(text: pd.Series, *, order: str | Mapping[str, str] = "", time_zone: str = "") -> DateColumn:
+    """Read a column of dates; `order` settles day/month, for all or by separator, `time_zone` times without
+    offset.
 
-    A column whose day/month dates are all possible either way is not read: each such row gets a problem.
+    12/01/2023 beside 25.12.2023 says nothing of the slashes. Dates of a separator that are all possible
+    either way, or whose order is contradicted by another date, are not read: each such row gets a problem.
     """
+    told = {mark: order for mark in SEPARATORS} if isinstance(order, str) else dict(order)
     text = text.fillna("").astype("str").str.strip()
     given = text != ""
     local = pd.to_datetime(text.where(given), format="%Y-%m-%d", errors="coerce")
@@ -61,20 +67,20 @@ def read_dates(text: pd.Series, *, order: str = "", time_zone: str = "") -> Date
     problem = pd.Series("", index=text.index, dtype="object")
     rest = text[given & local.isna()]
     if rest.empty:
-        return DateColumn(local, utc, zone, problem, "")
+        return DateColumn(local, utc, zone, problem, {})
     values = pd.Series(rest.unique(), dtype="object")
-    dates, utcs, zones, problems, order = _read_distinct(values, order, time_zone)
+    dates, utcs, zones, problems, orders = _read_distinct(values, told, time_zone)
     place = pd.Index(values).get_indexer(rest)
     local.loc[rest.index] = dates.to_numpy()[place]
     utc.loc[rest.index] = utcs.to_numpy()[place]
     zone.loc[rest.index] = zones.to_numpy()[place]
     problem.loc[rest.index] = problems.to_numpy()[place]
-    return DateColumn(local, utc, zone, problem, order)
+    return DateColumn(local, utc, zone, problem, orders)
 
 
 def _read_distinct(
-    values: pd.Series, order: str, time_zone: str
-) -> tuple[pd.Series, pd.Series, pd.Series, pd.Series, str]:
+    values: pd.Series, told: Mapping[str, str], time_zone: str
+) -> tuple[pd.Series, pd.Series, pd.Series, pd.Series, dict[str, str]]:
     dates = pd.Series(pd.NaT, index=values.index, dtype="datetime64[us]")
     utcs = dates.copy()
     zones = pd.Series("", index=values.index, dtype="object")
@@ -84,24 +90,20 @@ def _read_distinct(
     is_iso = iso[0].notna()
     dates[is_iso] = _from_parts(iso[0], iso[1], iso[2])[is_iso]
     for place in iso.index[iso[3].notna()]:
-        utcs[place], zones[place] = _to_utc(values[place], time_zone)
+        try:
+            utcs[place], zones[place] = _to_utc(values[place], time_zone)
+        except ValueError:
+            problems[place] = f"'{values[place]}' has no such time; write it like 2026-03-31T14:30+02:00"
 
+    orders: dict[str, str] = {}
     parts = values.str.extract(_ORDERED)
-    ordered = parts[0].notna()
-    first, second = pd.to_numeric(parts[0]), pd.to_numeric(parts[1])
-    day_first = ordered & (first > 12)
-    month_first = ordered & (second > 12)
-    open_ = ordered & ~day_first & ~month_first & (first != second)
-    if order not in ORDERS:
-        if day_first.any() != month_first.any():
-            order = "day-first" if day_first.any() else "month-first"
-        else:
-            order = ""
-            problems[open_] = _ambiguous(values[open_], contradictory=bool(day_first.any()))
-    as_day_first = day_first | (ordered & ~month_first & (order == "day-first"))
-    dates[ordered] = _from_parts(
-        parts[2], second.where(as_day_first, first), first.where(as_day_first, second)
-    )[ordered]
+    for mark in sorted(parts[1].dropna().unique()):
+        mine = parts[1] == mark
+        order, day_first = _order_of(values, parts, mine, told.get(mark, ""), problems)
+        if order:
+            orders[mark] = order
+        day, month = parts[0].where(day_first, parts[2]), parts[2].where(day_first, parts[0])
+        dates[mine] = _from_parts(parts[3], month, day)[mine]
     dates[problems != ""] = pd.NaT
 
     for fmt in _NAMED_FORMATS:
@@ -117,7 +119,35 @@ def _read_distinct(
     problems[day_number] = (
         "'" + values[day_number] + "' looks like a spreadsheet's day number; format the column as 2026-03-31"
     )
-    return dates, utcs, zones, problems, order
+    return dates, utcs, zones, problems, orders
+
+
+def _order_of(
+    values: pd.Series, parts: pd.DataFrame, mine: pd.Series, told: str, problems: pd.Series
+) -> tuple[str, pd.Series]:
+    """Return the order of day and month in the dates of one separator, "" where there is none, and which of
+    them are day first. Dates that can't be read get their problem."""
+    first, second = pd.to_numeric(parts[0]), pd.to_numeric(parts[2])
+    shows = {"day-first": mine & (first > 12), "month-first": mine & (second > 12)}
+    seen = [order for order in ORDERS if shows[order].any()]
+    against = [order for order in seen if told in ORDERS and order != told]
+    open_ = mine & (first <= 12) & (second <= 12) & (first != second)
+    if against:
+        other = values[shows[against[0]]].iloc[0]
+        problems[open_] = (
+            "'" + values[open_] + f"' can't be read: date_order in fleet.toml says {told}, but '{other}' of"
+            " the same column is not; write these dates as 2026-03-31"
+        )
+    elif told not in ORDERS and len(seen) != 1:
+        why = "the column holds dates of both orders" if seen else "no date written so in it tells which"
+        problems[open_] = (
+            "'" + values[open_] + f"' can be read day first or month first, and {why};"
+            " write 2026-03-31, or set date_order in fleet.toml"
+        )
+    elif told not in ORDERS:
+        told = seen[0]
+    order = told if told in ORDERS and not against else ""
+    return order, shows["day-first"] | (mine & ~shows["month-first"] & (order == "day-first"))
 
 
 def _from_parts(year: pd.Series, month: pd.Series, day: pd.Series) -> pd.Series:
@@ -125,24 +155,13 @@ def _from_parts(year: pd.Series, month: pd.Series, day: pd.Series) -> pd.Series:
     return pd.to_datetime(parts, errors="coerce").astype("datetime64[us]")
 
 
-def _ambiguous(values: pd.Series, *, contradictory: bool) -> pd.Series:
-    why = (
-        "and the column holds dates of both orders"
-        if contradictory
-        else "and no date in the column tells which"
-    )
-    return (
-        "'"
-        + values
-        + f"' can be read day first or month first, {why}; write 2026-03-31, or set date_order in fleet.toml"
-    )
-
-
 def _to_utc(text: str, time_zone: str) -> tuple[pd.Timestamp | type(pd.NaT), str]:  # type: ignore[valid-type]
     stamp = pd.Timestamp(text.replace("/", "-"))
     if stamp.tzinfo is None:
         if not time_zone:
             return pd.NaT, ""
-        return stamp.tz_localize(ZoneInfo(time_zone)).tz_convert("UTC").tz_localize(None), time_zone
+        # Where the clocks change: the earlier of two hours of one name, and none that does not exist.
+        at = stamp.tz_localize(ZoneInfo(time_zone), ambiguous=True, nonexistent="shift_forward")
+        return at.tz_convert("UTC").tz_localize(None), time_zone
     offset = stamp.strftime("%z")
     return stamp.tz_convert("UTC").tz_localize(None), f"{offset[:3]}:{offset[3:]}"

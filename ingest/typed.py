@@ -35,6 +35,21 @@ NUMBERS: dict[str, tuple[float, float]] = {
 CONTROL = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
 _CONTROL = re.compile(CONTROL)
 
+# Cells that say that there is nothing; the second set only where no name or text is meant.
+_BLANK = ("n/a", "#n/a", "null", "nan", "-", "--", "---", "–", "—", "#value!", "#ref!", "#name?", "#null!")
+_BLANK_VALUE = ("na", "none", "unknown", "?", "nil", "tbd")
+
+
+def blank_spellings(*, text: bool) -> set[str]:
+    """Return what stands for a blank, in the cases it is written in. text: in a name or text."""
+    words = _BLANK if text else (*_BLANK, *_BLANK_VALUE)
+    return {cased for word in words for cased in (word, word.upper(), word.title(), word.capitalize())}
+
+
+def means_nothing(name: str) -> bool:
+    """Return whether a name says that there is none, such as n/a."""
+    return not name.strip() or name.strip() in blank_spellings(text=True)
+
 
 def tidy(text: str, field: str, longest: int = LONGEST_TEXT) -> str:
     """Return a text with composed and decomposed letters as one; EntryRefused for what is none, or too long.

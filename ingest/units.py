@@ -87,7 +87,6 @@ def read_quantity(text: str, kind: Kind, *, default_unit: str | None = None, fie
         raise EntryRefused(
             "not-a-quantity", f"{label}: '{text}' is not a number with a unit, {_such_as(kind)}."
         )
-    number = parse_number(match.group(0).strip(), field=label, whole_thousands=kind == "distance")
     spelling = plain[match.end() :].strip()
     if not spelling:
         if default_unit is None:
@@ -101,14 +100,27 @@ def read_quantity(text: str, kind: Kind, *, default_unit: str | None = None, fie
             "unknown-unit",
             f"{label}: '{spelling}' is not a unit of {kind}; use {', '.join(unit_names(kind))}.",
         )
+    number = parse_number(
+        match.group(0).strip(),
+        field=label,
+        whole_thousands=kind == "distance",
+        thousandths="." if unit.name == "mA" else _THOUSANDTHS.get(kind, ""),
+    )
     return Quantity(to_kept(number, unit.name), number, unit.name)
 
 
-def parse_number(text: str, *, field: str = "number", whole_thousands: bool = False) -> float:
+# Marks that three digits may follow as decimals: no pump draws 4,433 A or is fed 4,433 V.
+_THOUSANDTHS = {"current": ".,", "voltage": ".", "pressure": ".", "flow": ".", "temperature": "."}
+
+
+def parse_number(
+    text: str, *, field: str = "number", whole_thousands: bool = False, thousandths: str = ""
+) -> float:
     """Return the number in `text`, with decimal point or comma and optional thousands separators.
 
     One separator with exactly three digits after it ("1,234") can mean two things and is refused,
-    unless `whole_thousands` says such numbers have no thousandths (odometers: "88,412" is 88412).
+    unless `whole_thousands` says such numbers have no thousandths (odometers: "88,412" is 88412), or
+    `thousandths` names its mark as one of decimals (a meter's "4.433").
     EntryRefused for text that is no number.
     """
     digits = re.sub(r"[' \u00a0\u202f]", "", text)
@@ -124,6 +136,8 @@ def parse_number(text: str, *, field: str = "number", whole_thousands: bool = Fa
         well_formed = re.fullmatch(rf"[+-]?\d{{1,3}}(\{marks[0]}\d{{3}})+", digits)
         digits = digits.replace(marks[0], "")
     elif marks and re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", digits):
+        if marks[0] in thousandths:
+            return float(digits.replace(",", "."))
         if not (whole_thousands and marks[0] == ","):
             whole, part = re.split(r"[.,]", digits)
             raise EntryRefused(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import shlex
 import sys
 from pathlib import Path
 
@@ -18,6 +19,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--by", metavar="NAME", help="who loads, for the change log; default: the user of this machine"
     )
+    parser.add_argument(
+        "--refused",
+        type=Path,
+        metavar="FOLDER",
+        help="write the refused rows, each with what is wrong, into a new folder to mend and load again",
+    )
     parser.add_argument("--json", action="store_true", help="print the whole report as one JSON object")
 
 
@@ -25,6 +32,7 @@ def run(args: argparse.Namespace) -> int:
     """Load the folder; returns 1 when no row could be stored or --strict refused, else 0."""
     from ingest.author import operating_system_user
     from ingest.fleet_folder.loading import load_folder
+    from ingest.fleet_folder.mending import write_refused
 
     report = load_folder(
         args.ledger,
@@ -38,6 +46,12 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(report.as_dict(), ensure_ascii=False))
     else:
         print("\n".join(report.lines()))
+    if report.refused and args.refused:
+        for path in write_refused(args.folder, report.refused, args.refused):
+            print(f"Refused rows: {path}", file=sys.stderr)
+        print(f"Mend them there, then: pumpledger load {shlex.quote(str(args.refused))}", file=sys.stderr)
+    elif report.refused and not args.json:
+        print("The refused rows in files to mend and load again: --refused FOLDER", file=sys.stderr)
     if args.strict and report.refused:
         print(f"Nothing was stored: {len(report.refused):,} rows or files are refused.", file=sys.stderr)
         return 1

@@ -1,10 +1,9 @@
-"""Read one CSV of a fleet folder: text first, then each column at once; bad cells by row and field."""
+"""The cells of one table: text first, then each column at once; bad cells by row and field."""
 
 from __future__ import annotations
 
-import csv
-import io
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,16 +13,20 @@ import pandas as pd
 from ingest.checking.identifiers import MANGLED
 from ingest.dates import read_dates
 from ingest.errors import EntryRefused
+from ingest.fleet_folder.contradictions import contradictions
 from ingest.fleet_folder.report import RowProblem, asked
-from ingest.fleet_folder.tables import SYNONYMS, Column, Table
-from ingest.typed import LONGEST_NAME, LONGEST_TEXT, text_problem
+from ingest.fleet_folder.sheets import read_sheet
+from ingest.fleet_folder.tables import REFUSED_BECAUSE, Column, Table, column_meant
+from ingest.readers.options import parse_probe
+from ingest.typed import LONGEST_NAME, blank_spellings, text_problem
 from ingest.units import UNITS, parse_number, read_quantity
 from ingest.wording.questions import mangled_identifier
 
 
 @dataclass(frozen=True)
 class ReadTable:
-    """A CSV read: `rows` has ledger column names, kept units and None/NaN/NaT for blank, and `file_row`.
+    """A table read: `rows` has ledger column names, kept units and None/NaN/NaT for blank, and `file_row`;
+    of each distance also what was entered, and its unit.
 
     Rows with a problem that keeps them out are not in `rows`; `given` are the ledger columns the file has.
     """
@@ -38,141 +41,98 @@ class ReadTable:
 
 
 def read_table(
-    path: Path, table: Table, *, distance_unit: str, date_order: str = "", time_zone: str = ""
+    path: Path,
+    table: Table,
+    *,
+    sheet: str | None = None,
+    distance_unit: str,
+    date_order: str | Mapping[str, str] = "",
+    time_zone: str = "",
 ) -> ReadTable:
-    """Read and check `path`. Raises EntryRefused for a file that is no readable CSV of this table."""
-    text = _read_text(path)
-    header, frame, problems, total = _split_cells(text, path.name)
-    frame, notices = _name_columns(header, frame, table, path.name)
-    bad: list[RowProblem] = problems
+    """Read and check `path`; sheet: which of a workbook.
+
+    Raises EntryRefused for a file that is no readable table of this kind.
+    """
+    read_in = read_sheet(path, table.file, sheet)
+    frame, notices = _name_columns(read_in.header, read_in.cells, table)
+    bad: list[RowProblem] = list(read_in.problems)
     found: list[RowProblem] = []
     refused_rows = np.zeros(len(frame), dtype=bool)
     values: dict[str, pd.Series] = {}
+    entered: dict[str, pd.Series] = {}
     for column in table.columns:
         if column.name not in frame:
             continue
-        cells = frame[column.name].fillna("").str.strip()
+        cells = _without_blank_words(frame[column.name].fillna("").str.strip(), column)
         if column.kind == "date":
             read = read_dates(cells, order=date_order, time_zone=time_zone)
             value, problem = read.local_date, read.problem
             if column.name == "visited_on":
                 values["visited_at"], values["time_zone"] = read.utc, read.zone.replace("", None)
+        elif column.kind == "distance":
+            value, as_entered, unit, problem = _read_distances(cells, column, distance_unit)
+            entered |= {f"{column.name}_entered": as_entered, f"{column.name}_unit": unit}
         else:
             value, problem = read_column(cells, column, distance_unit)
         if column.required:
             problem = problem.mask((cells == "") & (problem == ""), "is missing")
-        if column.kind == "distance":
-            values[f"{column.name}_entered"] = value
-            value = value * UNITS[distance_unit].factor
         values[column.target] = value
         wrong = (problem != "").to_numpy()
         refused_rows |= wrong
         code = "missing" if column.required else "unreadable"
         bad += [
-            RowProblem(path.name, int(row), column.name, code, text)
+            RowProblem(table.file, int(row), column.name, code, text)
             for row, text in zip(frame["file_row"][wrong], problem[wrong], strict=True)
         ]
         if column.kind == "id":
             odd = cells.isin([c for c in cells.unique() if re.match(MANGLED, c)]).to_numpy() & ~wrong
             for row, cell in zip(frame["file_row"][odd], cells[odd], strict=True):
-                found.append(asked(path.name, int(row), mangled_identifier(cell), column.name))
-    rows = pd.DataFrame({"file_row": frame["file_row"], **values})[~refused_rows].reset_index(drop=True)
+                found.append(asked(table.file, int(row), mangled_identifier(cell), column.name))
+    rows = pd.DataFrame({"file_row": frame["file_row"], **values, **entered})
+    for place, field, text in contradictions(table, rows):
+        refused_rows[place] = True
+        bad.append(RowProblem(table.file, int(rows["file_row"].iloc[place]), field, "contradiction", text))
+    rows = rows[~refused_rows].reset_index(drop=True)
     bad_rows = {problem.row for problem in bad}
     found = [question for question in found if question.row not in bad_rows]
-    given = tuple(name for name in values if not name.endswith("_entered"))
     return ReadTable(
-        table, rows, given, total, tuple(sorted(bad, key=lambda p: p.row)), tuple(found), tuple(notices)
+        table,
+        rows,
+        tuple(values),
+        read_in.total,
+        tuple(sorted(bad, key=lambda p: p.row)),
+        tuple(found),
+        tuple(notices),
     )
 
 
-def _read_text(path: Path) -> str:
-    data = path.read_bytes()
-    if data.startswith(b"PK\x03\x04"):
-        raise EntryRefused("not-csv", "this is a spreadsheet workbook; save it as CSV (UTF-8).")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        row = data[: error.start].count(b"\n") + 1
-        raise EntryRefused(
-            "not-utf8", f"row {row} is not UTF-8 text; save the file as CSV (UTF-8)."
-        ) from error
-    if "\x00" in text:
-        raise EntryRefused("not-csv", "this is not a text file; save it as CSV (UTF-8).")
-    if not text.strip():
-        raise EntryRefused("empty", "the file is empty; it needs at least its header row.")
-    return text
+def _without_blank_words(cells: pd.Series, column: Column) -> pd.Series:
+    """Return the cells with what says that there is nothing, such as n/a, as blanks."""
+    words = blank_spellings(text=column.kind in ("text", "id")) - set(column.choices)
+    nothing = cells.isin(words)
+    return cells.mask(nothing, "") if nothing.any() else cells
 
 
-def _split_cells(text: str, file: str) -> tuple[list[str], pd.DataFrame, list[RowProblem], int]:
-    """Return header, cells as text with `file_row`, rows of the wrong width, and the number of data rows."""
-    first = text.lstrip("\r\n").split("\n", 1)[0]
-    delimiter = max(",;\t|", key=first.count)
-    header = [name.strip().lower() for name in next(csv.reader([first], delimiter=delimiter))]
-    while header and not header[-1]:
-        header.pop()
-    repeated = {name for name in header if header.count(name) > 1}
-    if repeated:
-        raise EntryRefused("header", f"column '{min(repeated)}' occurs twice; keep one of them.")
-    frame = _fast_cells(text, delimiter, len(header))
-    problems: list[RowProblem] = []
-    if frame is not None:
-        frame.columns = pd.Index(header)
-        frame["file_row"] = np.arange(2, len(frame) + 2)
-        return header, frame, problems, len(frame)
-    rows, numbers, total = [], [], 0
-    for number, cells in enumerate(csv.reader(io.StringIO(text), delimiter=delimiter), start=1):
-        if number == 1 or not any(cell.strip() for cell in cells):
-            continue
-        total += 1
-        extra = [cell for cell in cells[len(header) :] if cell.strip()]
-        if extra or len(cells) < len(header):
-            what = f"has {len(cells)} cells where the header has {len(header)}"
-            problems.append(
-                RowProblem(file, number, "", "cells", f"{what}; a delimiter is missing or too many.")
-            )
-            continue
-        rows.append(cells[: len(header)])
-        numbers.append(number)
-    frame = pd.DataFrame(rows, columns=pd.Index(header), dtype="str")
-    frame["file_row"] = np.array(numbers, dtype="int64")
-    return header, frame, problems, total
-
-
-def _fast_cells(text: str, delimiter: str, width: int) -> pd.DataFrame | None:
-    """Return the cells when every row has exactly `width` of them, else None."""
-    import pyarrow as pa
-    import pyarrow.csv
-
-    names = [str(i) for i in range(width)]
-    try:
-        cells = pyarrow.csv.read_csv(
-            io.BytesIO(text.encode()),
-            read_options=pyarrow.csv.ReadOptions(column_names=names, skip_rows=1, use_threads=False),
-            parse_options=pyarrow.csv.ParseOptions(
-                delimiter=delimiter, newlines_in_values='"' in text, ignore_empty_lines=False
-            ),
-            convert_options=pyarrow.csv.ConvertOptions(
-                column_types=dict.fromkeys(names, pa.string()), strings_can_be_null=False
-            ),
-        )
-    except pa.ArrowInvalid:
-        return None
-    return cells.to_pandas()
-
-
-def _name_columns(
-    header: list[str], frame: pd.DataFrame, table: Table, file: str
-) -> tuple[pd.DataFrame, list[str]]:
-    frame = frame.rename(columns=SYNONYMS.get(table.file, {}))
+def _name_columns(header: list[str], frame: pd.DataFrame, table: Table) -> tuple[pd.DataFrame, list[str]]:
     known = table.by_name
-    missing = [column.name for column in table.columns if column.required and column.name not in frame]
+    named: dict[str, str] = {}
+    for name in header:
+        meant = column_meant(name, table)
+        if meant in named.values():
+            first = next(n for n, m in named.items() if m == meant)
+            raise EntryRefused("header", f"columns {_listed([first, name])} both mean {meant}; keep one.")
+        named[name] = meant
+    missing = [
+        column.name for column in table.columns if column.required and column.name not in named.values()
+    ]
     if missing:
         raise EntryRefused(
             "column-missing", f"column {_listed(missing)} is missing; the header has {_listed(header)}."
         )
-    unknown = [name for name in frame.columns if name not in known and name != "file_row"]
-    notices = [f"{file}: unknown column {_listed(unknown)} left out."] if unknown else []
-    return frame.drop(columns=unknown), notices
+    unknown = [name for name in header if named[name] not in known]
+    told = [name for name in unknown if named[name] != REFUSED_BECAUSE]
+    notices = [f"{table.file}: unknown column {_listed(told)} left out."] if told else []
+    return frame.drop(columns=unknown).rename(columns=named), notices
 
 
 def _listed(names: list[str]) -> str:
@@ -184,20 +144,26 @@ def _is_plain(cells: pd.Series) -> bool:
     return not (cells.str.len().max() > LONGEST_NAME or cells.str.contains(r"[^\x20-\x7e]").any())
 
 
+_YES_OR_NO = dict.fromkeys(("y", "true", "1"), "yes") | dict.fromkeys(("n", "false", "0"), "no")
 # The apostrophe an export puts before text that a spreadsheet would take for a formula.
 _GUARDED = r"^'(?='*\s*[=+\-@＝＋－＠])"
 
 
 def read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[pd.Series, pd.Series]:
-    """Return the values of one column and, per row, what is wrong with it ("" where nothing is)."""
+    """Return the values of one column in the ledger's units and, per row, what is wrong with it ("" where
+    nothing is). distance_unit: of a bare number in a column of distances."""
     problem = pd.Series("", index=cells.index, dtype="object")
+    if column.kind == "distance":
+        value, _, _, problem = _read_distances(cells, column, distance_unit)
+        return value, problem
     if column.kind in ("text", "id"):
         if cells.str.startswith("'").any():
             cells = cells.str.replace(_GUARDED, "", regex=True)
         if not _is_plain(cells):
-            longest = LONGEST_NAME if column.kind == "id" else LONGEST_TEXT
-            problem = cells.map(lambda cell: text_problem(cell, longest)).astype("object")
+            problem = cells.map(lambda cell: text_problem(cell, column.longest)).astype("object")
             cells = cells.str.normalize("NFC").where(problem == "", "")
+        if column.name == "probe":
+            problem = _probe_problems(cells, problem)
         return cells.astype("object").where(cells != "", None), problem
     if column.kind == "choice":
         return _read_choice(cells, column, problem)
@@ -208,17 +174,59 @@ def read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[p
     unread = given & value.isna().to_numpy()
     for place in cells.index[unread]:
         try:
-            value[place] = _slow_number(cells[place], column, distance_unit)
+            value[place] = _slow_number(cells[place], column)
         except EntryRefused as refused:
-            problem[place] = re.sub(r"^[^:]*: ", "", refused.text)
+            problem[place] = _without_field(refused)
     if column.kind == "integer":
         fraction = (value % 1 != 0) & value.notna()
         problem[fraction] = "'" + cells[fraction] + "' is not a whole number"
-    outside = (value < column.low) | (value > column.high)
-    outside &= problem == ""
+    return value, _outside(cells, value, column, problem)
+
+
+def _outside(cells: pd.Series, value: pd.Series, column: Column, problem: pd.Series) -> pd.Series:
+    outside = ((value < column.low) | (value > column.high)) & (problem == "")
     limits = f"it must lie between {column.low:g} and {column.high:g}"
+    if column.kind == "distance":
+        limits += " km"
     problem[outside] = "'" + cells[outside] + f"' is impossible; {limits}"
-    return value, problem
+    return problem
+
+
+def _without_field(refused: EntryRefused) -> str:
+    return re.sub(r"^[^:]*: ", "", refused.text).rstrip(".")
+
+
+def _read_distances(
+    cells: pd.Series, column: Column, distance_unit: str
+) -> tuple[pd.Series, pd.Series, pd.Series, pd.Series]:
+    """Return km, what was entered, its unit and what is wrong; a cell may carry its own unit."""
+    problem = pd.Series("", index=cells.index, dtype="object")
+    given = (cells != "").to_numpy()
+    entered = pd.Series(np.nan, index=cells.index, dtype="float64")
+    unit = pd.Series(None, index=cells.index, dtype="object")
+    if not given.any():
+        return entered, entered, unit, problem
+    entered = _fast_numbers(cells, given)
+    unit[entered.notna()] = distance_unit
+    km = entered * UNITS[distance_unit].factor
+    for place in cells.index[given & entered.isna().to_numpy()]:
+        try:
+            read = read_quantity(cells[place], "distance", default_unit=distance_unit, field=column.name)
+        except EntryRefused as refused:
+            problem[place] = _without_field(refused)
+            continue
+        entered[place], unit[place], km[place] = read.entered, read.unit, read.value
+    return km, entered, unit, _outside(cells, km, column, problem)
+
+
+def _probe_problems(cells: pd.Series, problem: pd.Series) -> pd.Series:
+    """Say of clamp factors that are none what `log` would say."""
+    for cell in filter(None, cells.unique()):
+        try:
+            parse_probe(cell)
+        except EntryRefused as refused:
+            problem = problem.mask((cells == cell) & (problem == ""), _without_field(refused))
+    return problem
 
 
 def _fast_numbers(cells: pd.Series, given: np.ndarray) -> pd.Series:
@@ -234,22 +242,18 @@ def _fast_numbers(cells: pd.Series, given: np.ndarray) -> pd.Series:
     return value.where(np.isfinite(value))
 
 
-def _slow_number(cell: str, column: Column, distance_unit: str) -> float:
+def _slow_number(cell: str, column: Column) -> float:
     """A number with a decimal comma or a unit of its own."""
-    own = distance_unit if column.kind == "distance" else column.unit
-    if not own:
+    if not column.unit:
         return parse_number(cell, field=column.name)
-    quantity = read_quantity(cell, UNITS[own].kind, default_unit=own, field=column.name)
-    if column.kind == "distance" and quantity.unit != own:
-        raise EntryRefused(
-            "other-unit", f"{column.name}: '{cell}' is not in {own}, the folder's distance unit"
-        )
-    return quantity.entered if quantity.unit == own else quantity.value
+    return read_quantity(cell, UNITS[column.unit].kind, default_unit=column.unit, field=column.name).value
 
 
 def _read_choice(cells: pd.Series, column: Column, problem: pd.Series) -> tuple[pd.Series, pd.Series]:
     spelled = {re.sub(r"[\s_-]", "", choice): choice for choice in column.choices}
     place, distinct = pd.factorize(cells)
+    if {"yes", "no"} <= set(column.choices):
+        spelled |= _YES_OR_NO
     meant = [spelled.get(re.sub(r"[\s_-]", "", cell.lower())) for cell in distinct]
     value = pd.Series(np.array(meant, dtype=object)[place], index=cells.index, dtype="object")
     wrong = (cells != "") & value.isna()

@@ -12,6 +12,7 @@ again; numbers, -5.00 among them, are left alone. Parquet needs no such guard.
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import tempfile
 from dataclasses import dataclass
@@ -86,7 +87,8 @@ def export_ledger(ledger: Path | str, folder: Path | str, *, form: Format = "csv
 def _write_tables(connection: duckdb.DuckDBPyConnection, made: Path, form: Format) -> dict[str, int]:
     unit = settings_at(connection)["distance_unit"]
     tables = {
-        Path(table.file).stem: _fleet_folder_rows(connection, table, UNITS[unit].factor) for table in TABLES
+        Path(table.file).stem: _fleet_folder_rows(connection, table, unit, as_text=form == "csv")
+        for table in TABLES
     }
     connection.create_function("notes_text", notes_text, ["VARCHAR"], "VARCHAR")
     connection.create_function("question_text", question_text, ["VARCHAR", "VARCHAR", "VARCHAR"], "VARCHAR")
@@ -126,13 +128,16 @@ def notes_text(kept: str) -> str:
 
 
 def _fleet_folder_rows(
-    connection: duckdb.DuckDBPyConnection, table: Table, km_per_unit: float
+    connection: duckdb.DuckDBPyConnection, table: Table, unit: str, *, as_text: bool
 ) -> duckdb.DuckDBPyRelation:
-    """Return a ledger table as a table of a fleet folder."""
+    """Return a ledger table as a table of a fleet folder; unit: its distances'."""
     # Visits are joined with the pump's serial and metrics measured elsewhere.
     source = connection.sql(statement("export/visits")) if table is VISITS else connection.table(table.ledger)
     columns = [column for column in table.columns if column.target in source.columns]
-    return source.select(*(_value(column, km_per_unit) for column in columns)).sort(
+    values = {column.name: _value(column, UNITS[unit].factor) for column in columns}
+    if table is VISITS and as_text:
+        values["odometer"] = _as_entered(values["odometer"], unit)
+    return source.select(*(value.alias(name) for name, value in values.items())).sort(
         *(column.name for column in columns)
     )
 
@@ -141,7 +146,20 @@ def _value(column: Column, km_per_unit: float) -> duckdb.Expression:
     value: duckdb.Expression = duckdb.ColumnExpression(column.target)
     if column.kind == "distance":  # six decimals of a mile give 88412 back as it was entered
         value = duckdb.FunctionExpression("round", value / km_per_unit, duckdb.ConstantExpression(6))
-    return value.alias(column.name)
+    return value
+
+
+def _as_entered(odometer: duckdb.Expression, unit: str) -> duckdb.Expression:
+    """Return a visit's odometer with its own unit where it was entered in another than the fleet's."""
+    entered, own = duckdb.ColumnExpression("odometer_entered"), duckdb.ColumnExpression("odometer_unit")
+    other = next(name for name in ("km", "mi") if name != unit)
+    counted_on = duckdb.ColumnExpression("odometer_km") - entered * duckdb.ConstantExpression(
+        UNITS[other].factor
+    )
+    near = duckdb.FunctionExpression("abs", counted_on) < duckdb.ConstantExpression(0.5)
+    text = duckdb.FunctionExpression("concat", entered, duckdb.ConstantExpression(f" {other}"))
+    written = odometer.cast("VARCHAR")
+    return duckdb.CaseExpression((own == duckdb.ConstantExpression(other)) & near, text).otherwise(written)
 
 
 def _safe(content: duckdb.DuckDBPyRelation) -> duckdb.DuckDBPyRelation:
@@ -161,7 +179,12 @@ def _fleet_file(connection: duckdb.DuckDBPyConnection) -> str:
     chosen = settings_chosen(connection)
     values: dict[str, Any] = {"distance_unit": settings_at(connection)["distance_unit"]} | chosen
     values |= dict(connection.execute(statement("export/costs")).fetchall())
-    return "".join(f"{key} = {_toml(value)}\n" for key, value in values.items())
+    return "".join(f"{_key(key)} = {_toml(value)}\n" for key, value in values.items())
+
+
+def _key(name: str) -> str:
+    """Return a key as TOML takes it: only bare ones go without quotes (TOML 1.0, Keys)."""
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name, ensure_ascii=False)
 
 
 def _toml(value: Any) -> str:

@@ -22,6 +22,7 @@ from ingest.fleet_folder.forgotten import without_forgotten
 from ingest.fleet_folder.report import LoadReport, RowProblem
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
+from ingest.fleet_folder.sheets import WORKBOOKS, find_sheet
 from ingest.fleet_folder.storing import Folder, position_of, store_folder
 from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, TABLES, VISITS
 from ingest.known_pump import TOLD, KnownPump
@@ -92,22 +93,29 @@ def _read_folder(ledger: Path, folder: Path) -> Folder:
         notices.append(f"{FLEET_FILE} names no distance_unit; odometers are taken in {unit}.")
     tables: dict[str, ReadTable] = {}
     refused: list[RowProblem] = []
+    used = {FLEET_FILE}
     for table in TABLES:
-        path = folder / table.file
-        if not path.exists():
+        found = find_sheet(folder, table.file)
+        if found is None:
             continue
+        path, sheet = found
+        used.add(path.name)
         try:
-            read = read_table(
-                path, table, distance_unit=unit, date_order=fleet.date_order, time_zone=fleet.time_zone
+            tables[table.file] = read = read_table(
+                path,
+                table,
+                sheet=sheet,
+                distance_unit=unit,
+                date_order=fleet.date_order,
+                time_zone=fleet.time_zone,
             )
         except EntryRefused as error:
             refused.append(RowProblem(table.file, 0, "", error.code, error.text))
             continue
-        tables[table.file] = read
         refused += read.refused
         notices += read.notices
-    known = {table.file for table in TABLES} | {FLEET_FILE}
-    strangers = sorted(p.name for p in folder.glob("*.csv") if p.name not in known)
+    endings = (".csv", *WORKBOOKS)
+    strangers = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in endings and p.name not in used)
     if strangers:
         notices.append(f"Not part of a fleet folder, left out: {', '.join(strangers)}.")
     return Folder(fleet, unit, tables, tuple(refused), tuple(notices))

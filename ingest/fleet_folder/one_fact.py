@@ -16,13 +16,13 @@ from ingest.author import Author
 from ingest.dates import read_dates
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.cells import read_column
+from ingest.fleet_folder.contradictions import ORDERED
 from ingest.fleet_folder.tables import Column, Table
 from ingest.ledger.changes import add_row, change_cells, row_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import plain
 from ingest.pictures import without_metadata
-from ingest.units import KM_PER_MILE
 
 CONNECTION_NOTES = Table(
     "",
@@ -39,13 +39,6 @@ CONNECTION_NOTES = Table(
         Column("note", "text"),
     ),
     id_column="note_id",
-)
-# Pairs of which the first may not exceed the second.
-_ORDERED = (
-    ("current_low_a", "current_high_a"),
-    ("rpm_low", "rpm_high"),
-    ("year_from", "year_to"),
-    ("in_service_on", "retires_on"),
 )
 
 
@@ -69,8 +62,6 @@ def read_facts(table: Table, typed: Mapping[str, str], distance_unit: str) -> di
         if problem:
             raise EntryRefused("field", f"{column.name}: {problem}.")
         value = None if not text or pd.isna(value) else plain(value)
-        if column.kind == "distance" and value is not None and distance_unit == "mi":
-            value *= KM_PER_MILE
         if column.kind == "integer" and value is not None:
             value = int(value)
         if value is None and column.required:
@@ -148,7 +139,7 @@ def _answerable(author: Author, reason: str) -> None:
 
 
 def _in_order(row: Mapping[str, Any]) -> None:
-    for low, high in _ORDERED:
+    for low, high in ORDERED:
         a, b = row.get(low), row.get(high)
         if a is not None and b is not None and a > b:
             raise EntryRefused(

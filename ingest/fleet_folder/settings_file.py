@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import duckdb
 
-from ingest.dates import ORDERS
+from ingest.dates import ORDERS, SEPARATORS
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.report import TableCount
 from ingest.ledger.changes import log_change
@@ -35,7 +35,7 @@ class FleetFile:
 
     settings: dict[str, Any] = field(default_factory=dict)
     costs: dict[str, float] = field(default_factory=dict)
-    date_order: str = ""
+    date_order: str | dict[str, str] = ""
     time_zone: str = ""
     notices: tuple[str, ...] = ()
 
@@ -72,8 +72,14 @@ def read_fleet_file(folder: Path) -> FleetFile:
         elif key not in DEFAULTS:
             notices.append(f"{FILE}: unknown key '{key}' left out.")
     order = content.get("date_order", "")
-    if order and order not in ORDERS:
-        raise EntryRefused("bad-setting", f"{FILE}, date_order: '{order}' is not one of {', '.join(ORDERS)}.")
+    by_mark = order if isinstance(order, dict) else dict.fromkeys(SEPARATORS, order)
+    for mark, said in by_mark.items():
+        if mark not in SEPARATORS or (said not in ORDERS and order != ""):
+            raise EntryRefused(
+                "bad-setting",
+                f"{FILE}, date_order: '{said}' is not one of {', '.join(ORDERS)}; by separator it is"
+                ' written like { "/" = "month-first", "." = "day-first" }.',
+            )
     zone = content.get("time_zone", "")
     try:
         if zone:

@@ -34,7 +34,6 @@ from ingest.fleet_folder.visits import add_readings, attach_pumps, merge_visits
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
-from ingest.units import UNITS
 from ingest.wording import questions as words
 
 _NAME_UNITS = (PUMPS.file, VISITS.file, "services.csv", "breakdowns.csv", "odometers.csv", "due_work.csv")
@@ -86,7 +85,7 @@ def store_folder(
             counts += [TableCount(table.file)] if any(p.file == table.file for p in refused) else []
             continue
         read = content.tables[table.file]
-        rows = _prepared(read, content.distance_unit, offsets)
+        rows = _prepared(read, offsets)
         if table is VISITS:
             merged, gained = _store_visits(connection, read, rows, captures, questions, stamp)
         else:
@@ -117,14 +116,11 @@ def store_folder(
     return LoadReport("", tuple(counts), in_order, tuple(refused), tuple(notices))
 
 
-def _prepared(read: ReadTable, distance_unit: str, offsets: pd.DataFrame) -> pd.DataFrame:
-    """Fill in positions and the entered unit; turn odometers into distance since new (replaced clusters)."""
+def _prepared(read: ReadTable, offsets: pd.DataFrame) -> pd.DataFrame:
+    """Fill in positions; turn odometers into distance since new (replaced clusters)."""
     rows = read.rows.copy()
     if any(column.name == "position" and column.default for column in read.table.columns):
         rows["position"] = position_of(rows)
-    if read.table is VISITS and "odometer_entered" in rows:
-        unit = pd.Series(distance_unit, index=rows.index, dtype="object")
-        rows["odometer_unit"] = unit.where(rows["odometer_entered"].notna(), None)
     if read.table is BAYS and "week_of" in rows:  # any day of the week may be given; its Monday is kept
         rows["week_of"] -= pd.to_timedelta(rows["week_of"].dt.day_of_week, unit="D")
     for column, day in _READ_ON.get(read.table.file, {}).items():
@@ -148,7 +144,6 @@ def _cluster_offsets(connection: duckdb.DuckDBPyConnection, content: Folder) -> 
     if found.empty:
         return pd.DataFrame(columns=["unit", "from_on", "offset_km", "new_km"])
     found["read_on"] = found["read_on"].astype("datetime64[us]")
-    factor = UNITS[content.distance_unit].factor
     known = [connection.execute(statement("load/entered_odometers"), {"unit": None}).df()]
     for file, days in _READ_ON.items():
         read = content.tables.get(file)
@@ -159,13 +154,7 @@ def _cluster_offsets(connection: duckdb.DuckDBPyConnection, content: Folder) -> 
             part = part[part["source"] != "cluster-replaced"]
         day = days["odometer_km"]
         known.append(
-            pd.DataFrame(
-                {
-                    "unit": part["unit"],
-                    "read_on": part[day],
-                    "odometer_km": part["odometer_entered"] * factor,
-                }
-            )
+            pd.DataFrame({"unit": part["unit"], "read_on": part[day], "odometer_km": part["odometer_km"]})
         )
     everything = pd.concat([part for part in known if len(part)] or known[:1])
     everything["read_on"] = everything["read_on"].astype("datetime64[us]")

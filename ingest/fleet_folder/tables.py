@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
 from ingest import vocabulary as words
 from ingest.metrics import METRICS
-from ingest.typed import NUMBERS
+from ingest.typed import LONGEST_NAME, LONGEST_TEXT, NUMBERS
 
 ColumnKind = Literal["id", "text", "number", "integer", "date", "choice", "distance", "flag"]
 
@@ -17,8 +18,9 @@ class Column:
     """One column of a CSV.
 
     name: the header; ledger: its ledger column (default: the same); kind "distance" is in the fleet's
-    distance unit and kept in km; low/high: the closed range outside which a value is impossible;
-    unit: the unit of a bare number, where a cell may carry one ("58 psi" in fuel_pressure_kpa).
+    distance unit and kept in km; low/high: the closed range outside which a value is impossible, km for a
+    distance; unit: the unit of a bare number, where a cell may carry one ("58 psi" in fuel_pressure_kpa);
+    longest: characters of a text.
     """
 
     name: str
@@ -30,6 +32,7 @@ class Column:
     high: float = 1e12
     unit: str = ""
     default: str | float | None = None
+    longest: int = LONGEST_NAME
 
     @property
     def target(self) -> str:
@@ -53,12 +56,16 @@ class Table:
         return {column.name: column for column in self.columns}
 
 
+# What people write sentences in.
+_PROSE = {"note", "failure_mode", "failure_mechanism", "cause", "claim", "spec_source"}
+
+
 def _id(name: str, **more: object) -> Column:
     return Column(name, "id", **more)  # type: ignore[arg-type]
 
 
 def _text(name: str) -> Column:
-    return Column(name, "text")
+    return Column(name, "text", longest=LONGEST_TEXT if name in _PROSE else LONGEST_NAME)
 
 
 def _number(name: str, low: float = 0, high: float = 1e12, unit: str = "", ledger: str = "") -> Column:
@@ -312,3 +319,12 @@ TABLES = (VEHICLES, PUMP_TYPES, ODOMETERS, PUMPS, VISITS, SERVICES, BREAKDOWNS, 
 
 # Other headers the same column goes by.
 SYNONYMS = {"stock.csv": {"on_hand": "count"}, "bays.csv": {"week_of": "week"}}
+# The column that a file of refused rows begins with; it is passed over when the mended file comes back.
+REFUSED_BECAUSE = "refused_because"
+
+
+def column_meant(name: str, table: Table) -> str:
+    """Return the column that a header means (`In service on` is in_service_on); an unknown one as it is."""
+    plain = re.sub(r"[\W_]+", "_", name.strip().lower()).strip("_")
+    plain = SYNONYMS.get(table.file, {}).get(plain, plain)
+    return plain if plain in table.by_name or plain == REFUSED_BECAUSE else name

@@ -1,10 +1,12 @@
-"""The parsing child, `python -m ingest.readers.child`: reads the files whose format a library takes apart.
+"""The parsing child, `python -m ingest.readers.child`: reads the files whose format a library takes apart,
+captures and workbooks.
 
 A damaged file can end such a library, and with it the process, without any exception; so it ends this one.
 """
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import numpy as np
@@ -20,9 +22,17 @@ CPU_S = 10.0
 
 
 def answer(asked: dict[str, Any], data: bytes) -> tuple[dict[str, Any], bytes | memoryview]:
-    """Return ({"capture": …}, samples as float64) or ({"refused": [code, text]}, nothing)."""
+    """Return ({"capture": …}, samples as float64) or ({"refused": [code, text]}, nothing).
+
+    Of a workbook ({"workbook": true}): ({"sheets": names}, rows of text cells by sheet, as JSON).
+    """
     try:
         with faults_refused(asked["name"]):
+            if asked.get("workbook"):
+                from ingest.readers.workbook import parse_workbook
+
+                sheets = parse_workbook(data)
+                return {"sheets": list(sheets)}, json.dumps(sheets).encode()
             capture = read_content(asked["name"], data, Options(**asked["options"]))
     except PumpledgerError as refused:
         return {"refused": [refused.code, refused.text]}, b""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
@@ -22,6 +23,13 @@ _children = Children("ingest.readers.child")
 def get_ready() -> None:
     """Start a child if none waits: somebody is about to choose a file."""
     _children.get_ready()
+
+
+def ask_apart(
+    asked: dict[str, Any], data: bytes, wall_s: float, *, sound: Callable[[dict[str, Any]], bool]
+) -> tuple[dict[str, Any], bytes]:
+    """Return the parsing child's answer about a file; ChildEnded where it died of it."""
+    return _children.ask(asked, data, wall_s, sound=sound)
 
 
 def read_apart(name: str, data: bytes, options: Options) -> Capture:

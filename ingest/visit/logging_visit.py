@@ -24,7 +24,7 @@ from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_capture, insert_reading, meter_reading, plain
 from ingest.reading import Reading
-from ingest.typed import LONGEST_NAME, LONGEST_TEXT, NUMBERS, demand_day, demand_possible, tidy
+from ingest.typed import LONGEST_NAME, LONGEST_TEXT, NUMBERS, demand_day, demand_possible, means_nothing, tidy
 from ingest.visit.checks import check_visit
 from ingest.visit.entry import VisitEntry
 from ingest.visit.instrument_cluster import count_on
@@ -194,8 +194,10 @@ def _complete(entry: VisitEntry) -> VisitEntry:
     """Fill in today's date and check the entries that need no ledger."""
     entry = _possible(entry)
     unit = entry.unit.strip()
-    if not unit:
-        raise EntryRefused("unit-missing", "unit: blank; give the vehicle's number, for example --unit 214.")
+    if means_nothing(unit):
+        raise EntryRefused(
+            "unit-missing", f"unit: {unit or 'blank'}; give the vehicle's number, for example --unit 214."
+        )
     for field, value, allowed in (
         ("reason", entry.reason, REASONS),
         *((name, getattr(entry, name), (None, *choices)) for name, choices in _WORDS.items()),

@@ -74,7 +74,7 @@ def test_a_vin_without_check_digit_only_warns_outside_north_america(tmp_path, le
 
 def test_day_and_month_have_one_order_for_the_column():
     read = read_dates(pd.Series(["12.01.2017", "15.04.2017"]))
-    assert read.order == "day-first"
+    assert read.order == {".": "day-first"}
     assert list(read.local_date) == [pd.Timestamp("2017-01-12"), pd.Timestamp("2017-04-15")]
 
 

@@ -107,7 +107,8 @@ def folder(tmp_path_factory):
         VISITS: filled(VISITS.columns, 40, unit="U1", position="main", serial="S1", poles=4,
                        visited_on=date(2025, 6, 1), odometer=20_202.5, capture=None, meter_a=None,
                        mean_a=5.125, min_a=4.5, max_a=5.75, ripple_a=0.625, rpm=6001.5, rpm_se=7.125,
-                       supply_v=13.625, supply_v_at="pump", drop_supply_v=0.25, drop_ground_v=0.0625,
+                       supply_v=13.625, probe="62.5mV/A",
+                       supply_v_at="pump", drop_supply_v=0.25, drop_ground_v=0.0625,
                        fuel_pressure_kpa=401.5, delivery_l_min=1.625, closes=None, clamp="blue", ref=None),
     }  # fmt: skip
     for table, row in rows.items():

@@ -11,12 +11,15 @@ from dashboard.data import loaders
 from dashboard.shell import access, lists, say
 from dashboard.words import formats
 from ingest.errors import PumpledgerError
+from ingest.fleet_folder.mending import refused_files
+from ingest.fleet_folder.report import LoadReport, grouped
 
 
 def show_loading() -> None:
     """Look at a fleet folder first, then bring it in."""
     say.line(
-        "A fleet folder holds vehicles.csv, pumps.csv, visits.csv and the like, beside fleet.toml. "
+        "A fleet folder holds vehicles.csv, pumps.csv, visits.csv and the like, as CSV or workbooks, beside "
+        "fleet.toml. "
         "Look first: nothing is stored by looking. Bringing the same folder in again changes nothing."
     )
     text = st.text_input("Folder on this machine", key="folder", placeholder="path to the folder")
@@ -64,6 +67,15 @@ def _load(folder: Path, *, dry_run: bool) -> None:
     for title, problems in (("Refused rows", report.refused), ("Rows in question", report.questions)):
         if problems:
             st.subheader(title, anchor=False)
-            say.points(p.sentence() for p in problems[:50])
-            if len(problems) > 50:
-                say.note(f"{len(problems) - 50:,} more.")
+            groups = grouped(problems)
+            say.points(group.sentence() for group in groups[:50])
+            if len(groups) > 50:
+                say.note(f"{len(groups) - 50:,} more causes.")
+    if report.refused:
+        _offer_refused(folder, report)
+
+
+def _offer_refused(folder: Path, report: LoadReport) -> None:
+    say.line("Mend the refused rows in files of their own, and bring these in from a folder with fleet.toml.")
+    for name, content in refused_files(folder, report.refused).items():
+        st.download_button(f"Refused rows of {name}", content, file_name=name, key=f"refused_{name}")

@@ -1,0 +1,82 @@
+"""The refused rows of a folder as a folder of their own: to mend, and to load again.
+
+Each file begins with the column `refused_because`, which a later load passes over. A file that could not be
+read at all goes along as it is.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.report import RowProblem
+from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
+from ingest.fleet_folder.sheets import find_sheet, raw_records
+from ingest.fleet_folder.tables import REFUSED_BECAUSE, VISITS, column_meant
+
+
+def refused_files(folder: Path, refused: Sequence[RowProblem]) -> dict[str, bytes]:
+    """Return the content of a file for each table of `folder` that had rows refused, by its name."""
+    files: dict[str, bytes] = {}
+    for file in dict.fromkeys(problem.file for problem in refused):
+        found = find_sheet(folder, file)
+        if found is None:
+            continue
+        path, sheet = found
+        mine = [problem for problem in refused if problem.file == file]
+        if any(problem.row == 0 for problem in mine):
+            files[path.name] = path.read_bytes()
+            continue
+        header, records = raw_records(path, file, sheet)
+        why: dict[int, list[str]] = {}
+        for problem in mine:
+            why.setdefault(problem.row, []).append(problem.sentence().partition(" ")[2])
+        out = io.StringIO()
+        write = csv.writer(out, lineterminator="\n")
+        rows = [cells for row, cells in records.items() if row in why]
+        because = REFUSED_BECAUSE in (column_meant(name, VISITS) for name in header[:1])  # refused before
+        write.writerow([REFUSED_BECAUSE, *(header[1:] if because else header)])
+        for row, cells in zip((r for r in records if r in why), rows, strict=True):
+            write.writerow(["; ".join(why[row]), *(cells[1:] if because else cells)])
+        files[file] = out.getvalue().encode()
+    return files
+
+
+def write_refused(folder: Path, refused: Sequence[RowProblem], to: Path) -> list[Path]:
+    """Write the refused rows of `folder` into a new folder beside its fleet.toml and the captures they name.
+
+    Raises EntryRefused where `to` holds anything already, or can't be written.
+    """
+    if to.exists() and (not to.is_dir() or any(to.iterdir())):
+        raise EntryRefused("folder-exists", f"{to} is there already; choose a new or empty folder.")
+    try:
+        to.mkdir(parents=True, exist_ok=True)
+        written = []
+        for name, content in refused_files(folder, refused).items():
+            (to / name).write_bytes(content)
+            written.append(to / name)
+        if (folder / FLEET_FILE).exists():
+            shutil.copyfile(folder / FLEET_FILE, to / FLEET_FILE)
+        _copy_captures(folder, to)
+    except OSError as error:
+        raise EntryRefused("not-written", f"{to} can't be written: {error.strerror or error}.") from error
+    return written
+
+
+def _copy_captures(folder: Path, to: Path) -> None:
+    path = to / VISITS.file
+    if not path.exists() or not (folder / "captures").is_dir():
+        return
+    header, records = raw_records(path, VISITS.file)
+    at = [place for place, name in enumerate(header) if column_meant(name, VISITS) == "capture"]
+    for cells in records.values():
+        name = cells[at[0]].strip() if at and at[0] < len(cells) else ""
+        source = folder / "captures" / name
+        if name and source.is_file() and source.resolve().is_relative_to(folder.resolve()):
+            target = to / "captures" / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(source, target)

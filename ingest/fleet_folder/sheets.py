@@ -1,0 +1,274 @@
+"""One table of a fleet folder as text cells: a CSV, or a sheet of a workbook."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.report import RowProblem
+from ingest.readers.workbook import is_workbook, read_workbook
+
+WORKBOOKS = (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
+MOST_UNCLOSED = 100
+_QUOTED = r'"(?:[^"]|"")*"'
+_UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+
+
+@dataclass(frozen=True)
+class Record:
+    """One row as written; `row` counts as a spreadsheet does."""
+
+    row: int
+    cells: list[str]
+    unclosed: bool = False
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Header and cells as written. `cells`: a text column for each name of the header, and `file_row`, which
+    counts as a spreadsheet does; `problems` are rows of the wrong width, which `cells` lacks."""
+
+    header: list[str]
+    cells: pd.DataFrame
+    problems: list[RowProblem]
+    total: int
+
+
+def find_sheet(folder: Path, file: str) -> tuple[Path, str | None] | None:
+    """Return where a table stands (path, sheet of a workbook or None), or None where it is nowhere.
+
+    `visits.csv` goes before a workbook `visits.xlsx`, and that before a sheet `visits` of any workbook.
+    """
+    stem = Path(file).stem
+    by_name = {path.name.lower(): path for path in sorted(folder.iterdir(), reverse=True) if path.is_file()}
+    if file in by_name:
+        return by_name[file], None
+    for ending in WORKBOOKS:
+        if stem + ending in by_name:
+            return by_name[stem + ending], ""
+    for name in sorted(by_name):
+        if name.endswith(WORKBOOKS) and not name.startswith((".", "~$")):
+            try:
+                sheets = _sheets(by_name[name])
+            except EntryRefused:
+                continue  # said where the folder's strangers are listed
+            for title in sheets:
+                if _plain(title) == stem:
+                    return by_name[name], title
+    return None
+
+
+def read_sheet(path: Path, file: str, sheet: str | None = None) -> Sheet:
+    """Read one table; file: what the table is called; sheet: of a workbook ("": its first).
+
+    Raises EntryRefused for what is neither a CSV nor a workbook.
+    """
+    data = path.read_bytes()
+    if is_workbook(data):
+        return _from_rows(_chosen(_sheets(path), sheet, file), file)
+    return _split_cells(_lines_ended(_read_text(data)), file)
+
+
+_read_before: dict[tuple[str, int, int], dict[str, list[list[str]]]] = {}
+
+
+def _sheets(path: Path) -> dict[str, list[list[str]]]:
+    """Return a workbook's sheets; the last one read is kept, since a folder's tables may all stand in it."""
+    status = path.stat()
+    key = (str(path), status.st_mtime_ns, status.st_size)
+    if key not in _read_before:
+        sheets = read_workbook(path.name, path.read_bytes())
+        _read_before.clear()
+        _read_before[key] = sheets
+    return _read_before[key]
+
+
+def _chosen(sheets: dict[str, list[list[str]]], sheet: str | None, file: str) -> list[list[str]]:
+    if sheet:
+        return sheets[sheet]
+    named = [title for title in sheets if _plain(title) == Path(file).stem]
+    if named or len(sheets) == 1:
+        return sheets[(named or list(sheets))[0]]
+    filled = [title for title, rows in sheets.items() if any(any(row) for row in rows)]
+    if len(filled) != 1:
+        titles = ", ".join(f"'{title}'" for title in sheets)
+        raise EntryRefused(
+            "which-sheet",
+            f"the workbook has the sheets {titles}; call the one that is meant {Path(file).stem}.",
+        )
+    return sheets[filled[0]]
+
+
+def _plain(title: str) -> str:
+    return re.sub(r"[\s_\-]+", "_", title.strip().lower())
+
+
+def _read_text(data: bytes) -> str:
+    try:
+        text = data.decode("utf-16" if data.startswith(_UTF16) else "utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = data[: error.start].count(b"\n") + 1
+        raise EntryRefused(
+            "not-utf8", f"row {row} is not UTF-8 text; save the file as CSV (UTF-8)."
+        ) from error
+    if "\x00" in text:
+        raise EntryRefused("not-csv", "this is not a text file; save it as CSV (UTF-8).")
+    if not text.strip():
+        raise EntryRefused("empty", "the file is empty; it needs at least its header row.")
+    return text
+
+
+def _lines_ended(text: str) -> str:
+    """Return the text with newlines at its line ends; one return in an unquoted cell becomes a blank."""
+    text = text.lstrip("\r\n")
+    if "\r" not in text:
+        return text
+    text = text.replace("\r\n", "\n")
+    if "\r" not in text:
+        return text
+    if "\n" not in re.sub(_QUOTED, "", text):  # lines end in carriage returns alone
+        return text.replace("\r", "\n")
+    return re.sub(rf"{_QUOTED}|\r", lambda found: " " if found[0] == "\r" else found[0], text)
+
+
+def _from_rows(rows: list[list[str]], file: str) -> Sheet:
+    first, records = _filled(rows)
+    return _gathered(_header(first), records, file)
+
+
+def _filled(rows: list[list[str]]) -> tuple[list[str], list[Record]]:
+    """Return the first row that holds anything, and the records below it."""
+    filled = [Record(n, row) for n, row in enumerate(rows, start=1) if any(cell.strip() for cell in row)]
+    if not filled:
+        raise EntryRefused("empty", "the sheet is empty; it needs at least its header row.")
+    return filled[0].cells, filled[1:]
+
+
+def _split_cells(text: str, file: str) -> Sheet:
+    first, delimiter = _first_line(text)
+    header = _header(first)
+    frame = None if text.count('"') % 2 else _fast_cells(text, delimiter, len(header))
+    if frame is None:
+        return _gathered(header, _records(text, delimiter), file)
+    frame.columns = pd.Index(header)
+    frame["file_row"] = np.arange(2, len(frame) + 2)
+    return Sheet(header, frame, [], len(frame))
+
+
+def _header(names: list[str]) -> list[str]:
+    header = [name.strip() for name in names]
+    while header and not header[-1]:
+        header.pop()
+    repeated = {name for name in map(str.lower, header) if [h.lower() for h in header].count(name) > 1}
+    if repeated:
+        raise EntryRefused("header", f"column '{min(repeated)}' occurs twice; keep one of them.")
+    return header
+
+
+def _gathered(header: list[str], records: Iterable[Record], file: str) -> Sheet:
+    rows, numbers, total, problems = [], [], 0, []
+    for record in records:
+        cells = record.cells
+        if not any(cell.strip() for cell in cells):
+            continue
+        total += 1
+        problem = ""
+        if record.unclosed:
+            problem = 'opens a quote (") that is never closed; close it, or take it out.'
+        elif len(cells) < len(header) or any(cell.strip() for cell in cells[len(header) :]):
+            what = f"has {len(cells)} cells where the header has {len(header)}"
+            problem = f"{what}; a delimiter is missing or too many."
+        if problem:
+            problems.append(RowProblem(file, record.row, "", "cells", problem))
+            continue
+        rows.append(cells[: len(header)])
+        numbers.append(record.row)
+    frame = pd.DataFrame(rows, columns=pd.Index(header), dtype="str")
+    frame["file_row"] = np.array(numbers, dtype="int64")
+    return Sheet(header, frame, problems, total)
+
+
+def _records(text: str, delimiter: str) -> Iterator[Record]:
+    """Yield the records after the header. A quote that is never closed ends at its own line, so that it takes
+    no other row with it."""
+    lines = re.split(r"(?<=\n)", text)
+    at, number, unclosed = 0, 0, 0
+    while at < len(lines):
+        reader, read = csv.reader(lines[at:], delimiter=delimiter), 0
+        try:
+            for cells in reader:
+                begun, read = read, reader.line_num
+                if read - begun > 1 and at + read >= len(lines) and _unclosed(lines[at + begun :], delimiter):
+                    read = begun
+                    break
+                number += 1
+                if number > 1:
+                    yield Record(number, cells)
+            else:
+                return
+        except csv.Error:  # a cell longer than any: what opened it is not closed
+            pass
+        at += read
+        number, unclosed = number + 1, unclosed + 1
+        if unclosed > MOST_UNCLOSED:
+            raise EntryRefused("quotes", 'its quotes (") do not pair up; save the file as CSV (UTF-8) anew.')
+        yield Record(number, lines[at].rstrip("\n").split(delimiter), unclosed=True)
+        at += 1
+
+
+def _unclosed(lines: list[str], delimiter: str) -> bool:
+    """Return whether the record that begins here opens a quote that no line closes."""
+    try:
+        list(csv.reader(lines, delimiter=delimiter, strict=True))
+    except csv.Error:
+        return True
+    return False
+
+
+def _first_line(text: str) -> tuple[list[str], str]:
+    """Return the cells of the header as written, and what separates them."""
+    first = text.split("\n", 1)[0]
+    delimiter = max(",;\t|", key=first.count)
+    return next(csv.reader([first], delimiter=delimiter)), delimiter
+
+
+def raw_records(path: Path, file: str, sheet: str | None = None) -> tuple[list[str], dict[int, list[str]]]:
+    """Return header and cells as written, by row, those of the wrong width too; for mending."""
+    data = path.read_bytes()
+    if is_workbook(data):
+        header, found = _filled(_chosen(_sheets(path), sheet, file))
+        return header, {record.row: record.cells for record in found}
+    text = _lines_ended(_read_text(data))
+    header, delimiter = _first_line(text)
+    return header, {record.row: record.cells for record in _records(text, delimiter)}
+
+
+def _fast_cells(text: str, delimiter: str, width: int) -> pd.DataFrame | None:
+    """Return the cells when every row has exactly `width` of them, else None."""
+    import pyarrow as pa
+    import pyarrow.csv
+
+    names = [str(i) for i in range(width)]
+    try:
+        cells = pyarrow.csv.read_csv(
+            io.BytesIO(text.encode()),
+            read_options=pyarrow.csv.ReadOptions(column_names=names, skip_rows=1, use_threads=False),
+            parse_options=pyarrow.csv.ParseOptions(
+                delimiter=delimiter, newlines_in_values='"' in text, ignore_empty_lines=False
+            ),
+            convert_options=pyarrow.csv.ConvertOptions(
+                column_types=dict.fromkeys(names, pa.string()), strings_can_be_null=False
+            ),
+        )
+    except pa.ArrowInvalid:
+        return None
+    return cells.to_pandas()
