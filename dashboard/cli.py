@@ -18,6 +18,7 @@ COMMANDS = {
     "analyse": "measure captures, store nothing",
     "log": "store a visit",
     "load": "bring in a fleet folder; again changes nothing",
+    "questions": "what the data leave doubtful, listed and settled",
     "export": "write every table as CSV or Parquet",
     "rank": "pumps by risk",
     "plan": "a replacement schedule: which pump at which planned visit",

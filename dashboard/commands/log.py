@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.analyse import add_capture_options, read_and_measure
 from ingest.errors import AnswerNeeded, EntryRefused
+from ingest.visit.choices import choices_of, corrected, says_yes
 from ingest.vocabulary import (
     CHECK_RESULTS,
     DELIVERY_AT,
@@ -73,6 +74,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                        "repeatable")  # fmt: skip
     visit.add_argument("--confirm", action="append", default=[], type=_answer, metavar='CODE="WHY"',
                        help="the reason an entry in question is right; repeatable")  # fmt: skip
+    visit.add_argument("--correct", action="append", default=[], metavar="CODE=ANSWER",
+                       help="take the value or unit that a question offers instead; repeatable")  # fmt: skip
     _add_check_options(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
@@ -114,14 +117,46 @@ def run(args: argparse.Namespace) -> int:
     if args.file is not None:
         known = known_before_measuring(args.ledger, entry)
         capture, reading = read_and_measure(args.file, args, known)
-    try:
-        logged = log_visit(
-            args.ledger, entry, capture, reading, dict(args.confirm), author=operating_system_user()
-        )
-    except AnswerNeeded as needed:
-        return _ask(needed, args.json)
+    answers, correct = dict(args.confirm), list(args.correct)
+    while True:
+        try:
+            logged = log_visit(args.ledger, entry, capture, reading, answers, author=operating_system_user())
+            break
+        except AnswerNeeded as needed:
+            put_right = _put_right(entry, needed, answers, correct)
+            if put_right is None:
+                return _ask(needed, args.json)
+            entry = put_right
+            if capture is not None:  # another unit is another pump to be measured as
+                from ingest.measuring.measurement import measure
+
+                reading = measure(capture, known_before_measuring(args.ledger, entry))
     _show(args, logged, reading)
     return 0
+
+
+def _put_right(
+    entry: VisitEntry, needed: AnswerNeeded, answers: dict[str, str], correct: list[str]
+) -> VisitEntry | None:
+    """Return the entry as an answer to the first such question puts it; None where none was given.
+
+    A bare yes takes what the question asks for. Each answer is taken once.
+    """
+    for question in needed.questions:
+        offers = choices_of(question)
+        asked_for = [text for text in correct if text.partition("=")[0] == question.code]
+        if asked_for:
+            correct.remove(asked_for[0])
+            key = asked_for[0].partition("=")[2]
+            meant = [c for c in offers if c.changes and key in ("", c.key)]
+            if not meant:
+                keys = ", ".join(c.key for c in offers if c.changes) or "none"
+                raise EntryRefused("no-such-answer", f"--correct {asked_for[0]}: its answers are: {keys}.")
+            return corrected(entry, question, meant[0])
+        if offers[0].changes and says_yes(answers.get(question.code, "")):
+            del answers[question.code]
+            return corrected(entry, question, offers[0])
+    return None
 
 
 def _entry(args: argparse.Namespace) -> VisitEntry:
@@ -159,7 +194,11 @@ def _ask(needed: AnswerNeeded, as_json: bool) -> int:
         print(json.dumps({"stored": False, "questions": [asdict(q) for q in needed.questions]}))
     print("Not stored yet:", file=sys.stderr)
     for question in needed.questions:
-        print(f'  {question.text}\n    if so: --confirm {question.code}="why it is right"', file=sys.stderr)
+        print(f"  {question.text}", file=sys.stderr)
+        for choice in choices_of(question):
+            if choice.changes:
+                print(f"    {choice.label}: --correct {question.code}={choice.key}", file=sys.stderr)
+        print(f'    if it is right: --confirm {question.code}="why it is right"', file=sys.stderr)
     return 1
 
 

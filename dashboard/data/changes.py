@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
 from dashboard.statements import statement
 from ingest.author import Author
 from ingest.errors import EntryRefused
-from ingest.ledger.changes import log_change
 from ingest.ledger.connection import open_ledger
-from ingest.ledger.statements import statement as ingest_statement
-from ingest.ledger.transaction import transaction
-from ingest.typed import tidy
 from ingest.units import parse_quantity, read_quantity
 from ingest.visit import corrections
+from ingest.visit.choices import AS_TYPED
 from ingest.visit.instrument_cluster import driven_km
+from ingest.visit.settling import settle_questions
 
 COMMAND = "dashboard"  # how the change log names what was done on a page
-ANSWERS = {"confirmed": "It is right as it stands", "dismissed": "It doesn't matter"}
 
 
 def answer_question(ledger: Path, question_id: int, status: str, answer: str, author: Author) -> None:
@@ -28,21 +26,13 @@ def answer_question(ledger: Path, question_id: int, status: str, answer: str, au
     reason, and when someone else has answered meanwhile.
     """
     demand(answer, "a reason")
-    with (
-        open_ledger(ledger, read_only=False) as connection,
-        transaction(connection, author, "work", command=COMMAND) as stamp,
-    ):
-        rows = connection.execute(statement("open_question_row"), [question_id]).fetchall()
-        if not rows:
-            raise EntryRefused(
-                "answered", "This question was answered by someone else meanwhile; look again."
-            )
-        said = {"status": status, "answer": tidy(answer.strip(), "answer"), "by": stamp.by, "at": stamp.at}
-        connection.execute(statement("answer_question"), said | {"question_id": question_id})
-        table_name, row_key, code = rows[0]
-        if table_name == "visit":
-            connection.execute(ingest_statement("visit/to_trend"), {"row_key": row_key})
-        log_change(connection, table_name, row_key, code, None, status, stamp, reason=answer.strip())
+    key = {"confirmed": AS_TYPED, "dismissed": "dismiss"}.get(status, status)
+    settle_questions(ledger, [question_id], key, answer, author, command=COMMAND)
+
+
+def settle(ledger: Path, question_ids: Sequence[int], key: str, reason: str, author: Author) -> int:
+    """Settle open questions by one of the answers they offer; returns how many. See `settle_questions`."""
+    return settle_questions(ledger, question_ids, key, reason, author, command=COMMAND)
 
 
 def withdraw_visit(ledger: Path, visit_id: int, reason: str, author: Author) -> None:

@@ -10,9 +10,24 @@ import streamlit as st
 from dashboard.data import changes, loaders
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
+from ingest.visit.choices import AS_TYPED, Choice
+from ingest.visit.choices import WITHDRAW as WITHDRAW_IT
+from ingest.visit.settling import offered
 from ingest.wording.stored import question_text
 
 CORRECT, WITHDRAW = "Correct the odometer", "Withdraw the visit"
+AS_IT_STANDS, NO_MATTER = "It is right as it stands", "It doesn't matter"
+BUTTONS_A_ROW = 3
+# Answers that many questions of a kind may have in common.
+ALIKE = {
+    "value": "each is what its question offers",
+    "unit": "each is of the unit its question names",
+    "swapped": "day and month are swapped in each",
+    "last-year": "each was a year earlier",
+    AS_TYPED: "all are right as they stand",
+    WITHDRAW_IT: "all these visits are withdrawn",
+    "dismiss": "none of them matters",
+}
 
 
 def kind_words(code: str) -> str:
@@ -24,33 +39,69 @@ def show_question(row: dict[Any, Any], by: str, own: str) -> None:
     """Draw one question (a row of open_questions.sql) with every way to settle it."""
     key = row["question_id"]
     about_visit = not formats.is_unknown(row["visit_id"])
+    with loaders.reading() as connection:
+        offers = {_label(c): c for c in offered(connection, row) if _may(c)}
     with st.form(f"question_{key}", border=True):
         say.line(f"? {question_text(row['code'], row['details'], row['text'])}")
         say.note(_about(row))
         reason = st.text_input("Why", key=f"why_{key}", placeholder="the reason, in a few words")
-        labels = list(changes.ANSWERS.values())
+        labels = [*offers, NO_MATTER]
         odometer = ""
-        if about_visit and access.may("correct"):
-            if row["field"] == "odometer":
-                odometer = st.text_input(
-                    "Right odometer",
-                    key=f"right_{key}",
-                    placeholder=f"88412 {own}, as the instrument shows it",
-                )
-                labels.append(CORRECT)
-            labels.append(WITHDRAW)
-        pressed = [
-            label
-            for column, label in zip(st.columns(len(labels)), labels, strict=True)
-            if column.form_submit_button(label, width="stretch")
-        ]
+        if about_visit and access.may("correct") and row["field"] == "odometer":
+            odometer = st.text_input(
+                "Right odometer",
+                key=f"right_{key}",
+                placeholder=f"88412 {own}, as the instrument shows it",
+            )
+            labels.append(CORRECT)
+        pressed = _pressed(labels)
         if pressed:
+            choice = offers.get(pressed)
             frame.attempt(
-                lambda: _settle(pressed[0], row, reason, by, odometer, own),
-                f"Settled: {pressed[0].lower()}, unit {row['unit']}.",
+                lambda: _settle(pressed, choice, row, reason, by, odometer, own),
+                f"Settled: {pressed.lower()}, unit {row['unit']}.",
             )
     if about_visit:
         frame.link("pump_history", f"→ History of unit {row['unit']}", pump=int(row["pump_id"]))
+
+
+def _label(choice: Choice) -> str:
+    return AS_IT_STANDS if choice.key == AS_TYPED and choice.needs_reason else choice.label
+
+
+def _may(choice: Choice) -> bool:
+    """Return whether the one at the screen may give this answer."""
+    return access.may("correct" if choice.changes or choice.key == WITHDRAW_IT else "work")
+
+
+def _pressed(labels: list[str]) -> str | None:
+    """Draw a button for each answer, a few a row; returns the one pressed."""
+    pressed = None
+    for at in range(0, len(labels), BUTTONS_A_ROW):
+        row = labels[at : at + BUTTONS_A_ROW]
+        for column, label in zip(st.columns(len(row)), row, strict=True):
+            if column.form_submit_button(label, width="stretch"):
+                pressed = label
+    return pressed
+
+
+def show_alike(rows: pd.DataFrame, by: str) -> None:
+    """Offer to settle all these questions, of one kind, by one answer that each of them has."""
+    with loaders.reading() as connection:
+        keys = [{c.key for c in offered(connection, row) if _may(c)} for row in rows.to_dict("records")]
+    words = {key: said for key, said in ALIKE.items() if key == "dismiss" or all(key in k for k in keys)}
+    with st.expander(f"Settle these {len(rows):,} together"), st.form("alike", border=False):
+        key = st.selectbox("By", list(words), format_func=words.__getitem__, index=None, key="alike_by")
+        reason = st.text_input("Why", key="alike_why", placeholder="the reason they have in common")
+        if st.form_submit_button("Settle all of them", width="stretch"):
+            frame.attempt(lambda: _settle_alike(rows, key, reason, by))
+
+
+def _settle_alike(rows: pd.DataFrame, key: str | None, reason: str, by: str) -> str:
+    changes.demand(key or "", "the answer they have in common")
+    ids = [int(i) for i in rows["question_id"]]
+    settled = changes.settle(loaders.ledger_path(), ids, str(key), reason, access.author(by))
+    return f"{formats.count(settled, 'question')} settled."
 
 
 def _about(row: dict[Any, Any]) -> str:
@@ -63,15 +114,17 @@ def _about(row: dict[Any, Any]) -> str:
     return " · ".join([*said, kind_words(row["code"]), f"asked {formats.day(row['raised_at'])}"])
 
 
-def _settle(what: str, row: dict[Any, Any], reason: str, by: str, odometer: str, own: str) -> None:
-    changes.demand(reason, "a reason")
+def _settle(
+    what: str, choice: Choice | None, row: dict[Any, Any], reason: str, by: str, odometer: str, own: str
+) -> None:
     ledger, question_id, author = loaders.ledger_path(), int(row["question_id"]), access.author(by)
-    if what == WITHDRAW:
-        changes.withdraw_visit(ledger, int(row["visit_id"]), reason, author)
+    if choice is not None:
+        changes.settle(ledger, [question_id], choice.key, reason, author)
         return
+    changes.demand(reason, "a reason")
     if what == CORRECT:
         changes.correct_odometer(ledger, int(row["visit_id"]), odometer, own, reason, author)
-    status = {label: name for name, label in changes.ANSWERS.items()}.get(what, "corrected")
+    status = "corrected" if what == CORRECT else "dismissed"
     changes.answer_question(ledger, question_id, status, reason, author)
 
 

@@ -1,7 +1,7 @@
 -- Open questions, oldest first, with the visit they concern; narrowed by kind, part of a unit's number, depot,
 -- class and the pump type in place; one page of them.
 SELECT
-    q.question_id, q.raised_at, q.unit, c.depot, c.class, q.table_name, q.field, q.code, q.details, q.text,
+    q.question_id, q.raised_at, q.unit, c.depot, c.class, q.table_name, q.row_key, q.field, q.code, q.details, q.text,
     v.visit_id, v.pump_id, v.visited_on, v.technician, NOT v.in_trend AS kept_out, count(*) OVER () AS found
 FROM question q
 LEFT JOIN vehicle c ON c.unit = q.unit

@@ -13,6 +13,7 @@ import pandas as pd
 from ingest.checking.identifiers import unit_key
 from ingest.checking.odometer import cluster_offsets, to_used
 from ingest.errors import Question
+from ingest.fleet_folder.as_corrected import as_corrected
 from ingest.fleet_folder.captures import CaptureResult
 from ingest.fleet_folder.cells import ReadTable
 from ingest.fleet_folder.checks import (
@@ -78,6 +79,8 @@ def store_folder(
     counts: list[TableCount] = []
     if content.fleet.settings or content.fleet.costs:
         counts.append(store_fleet_file(connection, content.fleet, stamp, today))
+    put_right, passed_over = as_corrected(connection, content.tables)
+    content = replace(content, tables=put_right)
     _add_unknown_units(connection, content, questions, stamp)
     offsets = _cluster_offsets(connection, content)
     for table in TABLES:
@@ -99,7 +102,7 @@ def store_folder(
         text = "another row of the file has the same key and other values; give both a ref, or drop one"
         for row in rows["file_row"].to_numpy()[status == "duplicate"]:
             refused.append(RowProblem(table.file, int(row), "", "duplicate-key", text))
-        counts.append(_count(read, status))
+        counts.append(_count(read, status, passed_over.get(table.file, 0)))
     notices = list(content.notices)
     notices += check_types(connection, loaded, questions)
     check_lives(connection, loaded, questions)
@@ -238,14 +241,15 @@ def _add_unknown_units(
         questions.ask("vehicle", unit, unit, problem)
 
 
-def _count(read: ReadTable, status: np.ndarray) -> TableCount:
+def _count(read: ReadTable, status: np.ndarray, passed_over: int) -> TableCount:
+    """passed_over: rows that were put right in the ledger so that nothing is left for them to say."""
     duplicates = int((status == "duplicate").sum())
     return TableCount(
         read.table.file,
         read.total,
         int((status == "added").sum()),
         int((status == "changed").sum()),
-        int((status == "unchanged").sum()),
+        int((status == "unchanged").sum()) + passed_over,
         0,
-        read.total - len(status) + duplicates,
+        read.total - len(status) - passed_over + duplicates,
     )

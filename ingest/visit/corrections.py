@@ -14,8 +14,9 @@ from ingest.errors import EntryRefused
 from ingest.ledger.changes import change_cells, row_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement
-from ingest.ledger.transaction import transaction
+from ingest.ledger.transaction import Stamp, transaction
 from ingest.visit.entry import VisitEntry
+from ingest.visit.invented import drop_invented
 
 # What may be corrected in place; another unit or pump means withdrawing the visit and logging it again.
 CORRECTABLE = {f.name for f in fields(VisitEntry)} - {
@@ -51,21 +52,32 @@ def withdraw_visit(
 ) -> None:
     """Take a visit out of all figures and close what is open about it, in one transaction.
 
-    It stays in the ledger, and its capture may be logged anew. Raises EntryRefused for a visit that is not
+    It stays in the ledger, and its capture may be logged anew; a pump and unit that were added for it alone
+    go along. Raises EntryRefused for a visit that is not
     there or was withdrawn before, or without a reason.
     """
     _demand_reason(reason)
     with open_ledger(ledger, read_only=False) as connection:
         _demand_visit(connection, visit_id)
         with transaction(connection, author, "correct", command=command) as stamp:
-            if not change_cells(
-                connection, "visit", visit_id, {"withdrawn": True}, stamp, reason=reason.strip()
-            ):
-                raise EntryRefused("withdrawn-before", f"Visit {visit_id} was withdrawn before.")
-            connection.execute(
-                statement("visit/settle_withdrawn"),
-                {"row_key": str(visit_id), "by": stamp.by, "answer": f"withdrawn: {reason.strip()}"},
-            )
+            take_out(connection, visit_id, reason.strip(), stamp)
+
+
+def take_out(connection: duckdb.DuckDBPyConnection, visit_id: int, reason: str, stamp: Stamp) -> None:
+    """Withdraw a visit in the caller's transaction; a pump and unit that were added for it alone go along.
+
+    Raises EntryRefused where it was withdrawn before.
+    """
+    visit = row_of(connection, "visit", visit_id)
+    if visit is None or not change_cells(
+        connection, "visit", visit_id, {"withdrawn": True}, stamp, reason=reason
+    ):
+        raise EntryRefused("withdrawn-before", f"Visit {visit_id} was withdrawn before.")
+    connection.execute(
+        statement("visit/settle_withdrawn"),
+        {"row_key": str(visit_id), "by": stamp.by, "answer": f"withdrawn: {reason}"},
+    )
+    drop_invented(connection, visit["pump_id"], stamp, reason)
 
 
 def _demand_reason(reason: str) -> None:

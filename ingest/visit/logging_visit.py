@@ -26,6 +26,7 @@ from ingest.ledger.visit_rows import insert_capture, insert_reading, meter_readi
 from ingest.reading import Reading
 from ingest.typed import LONGEST_NAME, LONGEST_TEXT, NUMBERS, demand_day, demand_possible, means_nothing, tidy
 from ingest.visit.checks import check_visit
+from ingest.visit.choices import settled_by
 from ingest.visit.entry import VisitEntry
 from ingest.visit.instrument_cluster import count_on
 from ingest.visit.measuring_context import measuring_context
@@ -94,7 +95,8 @@ def log_visit(
     author: who stores it. answers: question code -> reason. most_questions: ask no more than so many, most
     basic first; the rest are stored open, and keep the visit out of the trend where they put its reading or
     mileage in doubt. A visit that is there already changes nothing (`stored` False).
-    Raises AnswerNeeded when a question has no reason yet (typing the same value again is none),
+    Raises AnswerNeeded when a question has no reason yet (typing the same value again is none, and a bare yes
+    where the question offers another value: see `choices`),
     EntryRefused for an entry that can't be taken, LedgerError when the ledger can't be written.
     """
     answers = answers or {}
@@ -121,7 +123,7 @@ def log_visit(
         )
         if author.depots:  # who are asked about what they may see
             questions = tuple(q for q in questions if not names_others(q.text, (entry.unit,)))
-        unanswered = [q for q in questions if not answers.get(q.code, "").strip()]
+        unanswered = [q for q in questions if not settled_by(q, answers.get(q.code, ""))]
         room = len(questions) if most_questions is None else most_questions
         ask = tuple(q for q in questions[:room] if q in unanswered)
         if ask:

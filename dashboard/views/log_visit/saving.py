@@ -20,6 +20,7 @@ from dashboard.words import formats
 from dashboard.words.plain import plain
 from dashboard.words.visit import REASONS, STATES
 from ingest.errors import AnswerNeeded, PumpledgerError, Question
+from ingest.visit.choices import Choice, choices_of
 from ingest.visit.entry import VisitEntry
 
 # Longer than log_steps.PAUSE: what was typed just before Save was pressed comes in meanwhile.
@@ -57,13 +58,44 @@ def _want_to_save() -> None:
 def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
     if pending:
         say.warn("Not stored yet. Please answer first; if an entry is wrong, correct it above.")
+    for question in pending:
+        offers = [choice for choice in choices_of(question) if not choice.needs_reason]
+        if offers:
+            say.line(question.text)
+        for choice in offers:
+            st.button(
+                choice.label, key=f"take_{question.code}_{choice.key}", width="stretch",
+                on_click=_take, args=(question, choice),
+            )  # fmt: skip
     return {
         question.code: st.text_input(
-            plain(question.text), key=f"answer_{question.code}", placeholder="if it is right: why",
+            plain(_asks(question)), key=f"answer_{question.code}", placeholder="if it is right: why",
             bind="query-params", live=PAUSE,
         )
         for question in pending
     }  # fmt: skip
+
+
+def _asks(question: Question) -> str:
+    """Return what the box for a reason is called: the question, where no answer above says it already."""
+    offers = [choice for choice in choices_of(question) if not choice.needs_reason]
+    return f"{choices_of(question)[-1].label}, because" if offers else question.text
+
+
+def _take(question: Question, choice: Choice) -> None:
+    """Put an entry right as the answer says, or let it stand, and save."""
+    typed = st.session_state
+    if choice.unit is not None:
+        typed["unit"] = choice.unit
+    if "odometer_entered" in choice.values:
+        typed["odometer"] = f"{choice.values['odometer_entered']:.10g} {choice.values['odometer_unit']}"
+    if "fuel_pressure_kpa" in choice.values:
+        typed["fuel_pressure"] = f"{choice.values['fuel_pressure_kpa']:.5g} kPa"
+    if "visited_on" in choice.values:
+        typed["visited_on"] = choice.values["visited_on"]
+    if not choice.changes:
+        typed[f"answer_{question.code}"] = choice.label
+    _want_to_save()
 
 
 def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dict[str, str]) -> None:

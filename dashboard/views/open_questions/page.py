@@ -40,6 +40,8 @@ rows = lists.one_page(
 )
 initials = st.text_input("Your initials", key="answered_by", max_chars=12, persist_state="page")
 own = loaders.settings()["distance_unit"]
+if code and len(rows) > 1:
+    settling.show_alike(loaders.ask("open_questions", rows=lists.ALL_ROWS, skip=0, **asked), initials)
 for row in rows.to_dict("records"):
     settling.show_question(row, initials, own)
 lists.save_all("open_questions", "open_questions", settling.question_table, **asked)

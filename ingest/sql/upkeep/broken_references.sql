@@ -1,9 +1,10 @@
--- Rows that refer to something that isn't there: (table, row, what is missing).
+-- Rows that refer to something that isn't there: (table, row, what is missing). A withdrawn visit may have taken
+-- along the pump and unit that were added for it.
 SELECT 'visit' AS table_name, v.visit_id::VARCHAR AS row_key, 'pump ' || v.pump_id AS missing
-FROM visit v WHERE NOT EXISTS (SELECT 1 FROM pump p WHERE p.pump_id = v.pump_id)
+FROM visit v WHERE NOT v.withdrawn AND NOT EXISTS (SELECT 1 FROM pump p WHERE p.pump_id = v.pump_id)
 UNION ALL
 SELECT 'visit', v.visit_id::VARCHAR, 'unit ' || v.unit
-FROM visit v WHERE NOT EXISTS (SELECT 1 FROM vehicle c WHERE c.unit = v.unit)
+FROM visit v WHERE NOT v.withdrawn AND NOT EXISTS (SELECT 1 FROM vehicle c WHERE c.unit = v.unit)
 UNION ALL
 SELECT 'visit', v.visit_id::VARCHAR, 'capture ' || v.capture_hash
 FROM visit v

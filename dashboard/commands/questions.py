@@ -1,0 +1,59 @@
+"""`pumpledger questions`: what the data leave doubtful, with the answers that settle it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import Any
+
+EXAMPLE = "pumpledger questions --kind odometer-kilometres --as value"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("--kind", metavar="CODE", help="only this kind")
+    parser.add_argument("--unit", metavar="U", help="only of this unit")
+    parser.add_argument("--number", type=int, action="append", metavar="N", help="only this one; repeatable")
+    parser.add_argument("--as", dest="answer", metavar="ANSWER",
+                        help="settle all that are listed by this answer, which each must offer")  # fmt: skip
+    parser.add_argument("--why", default="", metavar="TEXT", help="the reason, where the answer needs one")
+    parser.add_argument("--by", metavar="NAME", help="who answers; default: the user of this machine")
+    parser.add_argument(
+        "--most", type=int, default=40, metavar="N", help="list at most so many (default: 40)"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object a question")
+
+
+def run(args: argparse.Namespace) -> int:
+    """List the open questions, or settle those that are meant."""
+    from dashboard.data.doubts import open_questions_of
+    from ingest.author import operating_system_user
+    from ingest.visit.settling import settle_questions
+
+    rows = open_questions_of(args.ledger, kind=args.kind, unit=args.unit, numbers=args.number)
+    if args.answer:
+        ids = [row["question"] for row in rows]
+        author = operating_system_user().signing(args.by)
+        settled = settle_questions(args.ledger, ids, args.answer, args.why, author, command="questions")
+        print(f"{settled} {'question' if settled == 1 else 'questions'} settled.")
+        return 0
+    if args.json:
+        for row in rows:
+            print(json.dumps(row, ensure_ascii=False))
+        return 0
+    for row in rows[: args.most]:
+        print("\n".join(_lines(row)))
+    if len(rows) > args.most:
+        print(f"{len(rows) - args.most:,} more; --most N lists them, --kind and --unit narrow them.")
+    if not rows:
+        print("Nothing is in doubt.")
+    return 0
+
+
+def _lines(row: dict[str, Any]) -> list[str]:
+    unit = f" · unit {row['unit']}" if row["unit"] else ""
+    answers = [
+        f"    --as {key}{' --why …' if answer['needs_reason'] else ''}: {answer['label']}"
+        for key, answer in row["answers"].items()
+    ]
+    return [f"{row['question']} · {row['kind']}{unit}", f"  {row['text']}", *answers]

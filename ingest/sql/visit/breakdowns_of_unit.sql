@@ -1,0 +1,1 @@
+SELECT breakdown_id FROM breakdown WHERE unit = ?;

@@ -1,0 +1,1 @@
+DELETE FROM pump WHERE pump_id = ?;

@@ -1,0 +1,1 @@
+DELETE FROM service WHERE service_id = ?;

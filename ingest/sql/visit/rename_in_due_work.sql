@@ -1,0 +1,1 @@
+UPDATE due_work SET unit = $into WHERE unit = $unit;

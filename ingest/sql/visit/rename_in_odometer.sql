@@ -1,0 +1,1 @@
+UPDATE odometer SET unit = $into WHERE unit = $unit;

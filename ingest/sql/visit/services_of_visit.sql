@@ -1,0 +1,1 @@
+SELECT service_id FROM service WHERE visit_id = ?;

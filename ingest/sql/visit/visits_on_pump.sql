@@ -1,0 +1,1 @@
+SELECT visit_id FROM visit WHERE pump_id = ?;

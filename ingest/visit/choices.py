@@ -1,0 +1,201 @@
+"""The answers that a question offers, each settled by a tap: the right value, the right unit, or as typed.
+
+"Yes" to "was it read in kilometres?" is the first of them, never the doubtful value itself; that stands only
+with a reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import Any
+
+from ingest.errors import Question
+from ingest.units import KPA_PER_PSI, UNITS, format_quantity
+from ingest.visit.entry import VisitEntry
+
+AS_TYPED, WITHDRAW = "as-typed", "withdraw"
+_YES = {
+    "y",
+    "yes",
+    "yeah",
+    "yep",
+    "ok",
+    "okay",
+    "true",
+    "right",
+    "correct",
+    "sure",
+    "1",
+    "ja",
+    "si",
+    "sí",
+    "oui",
+}
+_SLIPS = ("odometer-kilometres", "odometer-miles", "odometer-digit")
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One answer. `values`: what it writes (ledger column -> value); `unit`: whose the entry is instead;
+    `pump_id`: which pump it was. None of these: it stands as it is."""
+
+    key: str
+    label: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+    unit: str | None = None
+    pump_id: int | None = None
+    needs_reason: bool = False
+
+    @property
+    def changes(self) -> bool:
+        """Whether it puts something right, rather than letting it stand."""
+        return bool(self.values) or self.unit is not None or self.pump_id is not None
+
+
+def choices(code: str, values: Mapping[str, Any] | None, field_name: str | None = None) -> tuple[Choice, ...]:
+    """Return the answers to a question of this kind, made from its values, the one it asks for first.
+
+    field_name: the column it is about, where the code alone doesn't say.
+    """
+    told = dict(values or {})
+    variant = told.pop("variant", "")
+    offer = _OFFERS.get((code, variant)) or _OFFERS.get((code, ""))
+    if offer is None and code.startswith("odometer-"):
+        offer = _other_unit
+    offered = tuple(offer(code, told, field_name or "")) if offer and told else ()
+    if any(choice.key == AS_TYPED for choice in offered):
+        return offered
+    return (*offered, Choice(AS_TYPED, _as_typed(code, told), needs_reason=True))
+
+
+def choices_of(question: Question) -> tuple[Choice, ...]:
+    """Return the answers to a question that has just arisen."""
+    return choices(
+        question.code, question.values, "visited_on" if question.field == "date" else question.field
+    )
+
+
+def settled_by(question: Question, answer: str) -> bool:
+    """Return whether an answer lets the entry stand: a reason does, a bare yes only where that is asked."""
+    answer = answer.strip()
+    return bool(answer) and not (says_yes(answer) and choices_of(question)[0].changes)
+
+
+def says_yes(answer: str) -> bool:
+    """Return whether an answer is a bare yes, which is no reason."""
+    return answer.strip().strip(".!").lower() in _YES
+
+
+def corrected(entry: VisitEntry, question: Question, choice: Choice) -> VisitEntry:
+    """Return an entry as the chosen answer puts it."""
+    if choice.unit is not None:
+        return replace(entry, unit=choice.unit)
+    values = dict(choice.values)
+    if "odometer_km" in values and question.values and entry.odometer_km is not None:
+        # The question counts what was driven before a replaced cluster; the entry is what the new one shows.
+        values["odometer_km"] -= float(question.values["km"]) - entry.odometer_km
+    return replace(entry, **values)
+
+
+def _as_typed(code: str, told: Mapping[str, Any]) -> str:
+    if code.startswith("odometer-") and told.get("km") is not None:
+        return f"As typed, {format_quantity(told['km'], told.get('unit') or 'km')}"
+    return "As typed"
+
+
+def _slip(code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
+    """A reading in the other unit, converted twice, or with a wrong digit."""
+    unit, likely_km = str(told["unit"]), float(told["likely_km"])
+    meant = {"odometer-kilometres": "km", "odometer-miles": "mi"}.get(code, unit)
+    shown = format_quantity(likely_km, unit)
+    if meant != unit:
+        number = round(float(told["km"]) / UNITS[unit].factor, 6)
+        label = f"It was in {'km' if meant == 'km' else 'miles'}: {shown}"
+    else:
+        meant, number, label = unit, round(likely_km / UNITS[unit].factor, 6), f"It is {shown}"
+    yield Choice(
+        "value", label, {"odometer_km": likely_km, "odometer_entered": number, "odometer_unit": meant}
+    )
+    yield from _other_unit(code, told, name)
+
+
+def _other_unit(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    like = told.get("like") or told.get("other_unit")
+    if like:
+        yield Choice("unit", f"It is unit {like}", unit=str(like))
+
+
+def _which_of_two(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    yield Choice(AS_TYPED, f"It is unit {told['unit']}")
+    yield Choice("unit", f"It is unit {told['like']}", unit=str(told["like"]))
+
+
+def _two_units(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    yield Choice(AS_TYPED, "They are two")
+    yield Choice("unit", f"Both are unit {told['like']}", unit=str(told["like"]))
+
+
+def _new_or_like(code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
+    yield from _other_unit(code, told, name)
+    yield Choice(AS_TYPED, f"Unit {told['unit']} is a new one")
+
+
+def _add(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    yield Choice(AS_TYPED, f"Add unit {told['unit']}" if "position" not in told else "Add the pump")
+
+
+def _beside(_code: str, _told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    yield Choice(AS_TYPED, "Store it beside the other")
+
+
+def _psi(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    kpa = float(told["pressure_kpa"]) * KPA_PER_PSI
+    label = f"It was in psi: {told['pressure_kpa']:.0f} psi, {kpa:.0f} kPa"
+    yield Choice("value", label, {"fuel_pressure_kpa": kpa})
+
+
+def _day(_code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
+    """Day and month swapped, or last year's."""
+    day, today = date.fromisoformat(str(told["day"])), date.fromisoformat(str(told["today"]))
+    for key, parts in (
+        ("swapped", (day.year, day.day, day.month)),
+        ("last-year", (day.year - 1, day.month, day.day)),
+    ):
+        try:
+            meant = date(*parts)
+        except ValueError:
+            continue
+        if meant <= today and meant != day:
+            yield Choice(key, f"It was {meant}", {name: meant})
+
+
+def _vin(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    if told.get("meant"):
+        yield Choice("value", f"It is {told['meant']}", {"vin": told["meant"]})
+
+
+def _swapped_life(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    off, on = date.fromisoformat(str(told["removed_on"])), date.fromisoformat(str(told["fitted_on"]))
+    values = {"fitted_on": off, "removed_on": on}
+    yield Choice("value", f"Swapped: fitted on {off}, removed on {on}", values)
+
+
+_Offer = Callable[[str, Mapping[str, Any], str], Iterator[Choice]]
+_OFFERS: dict[tuple[str, str], _Offer] = {
+    **dict.fromkeys([(code, "") for code in _SLIPS], _slip),
+    ("similar-unit", "new"): _other_unit,
+    ("similar-unit", "both-known"): _which_of_two,
+    ("similar-unit", "loaded"): _two_units,
+    ("other-unit", ""): _other_unit,
+    ("unknown-unit", ""): _new_or_like,
+    ("unit-new", ""): _add,
+    ("position-new", ""): _add,
+    ("pump-new", ""): _add,
+    ("second-meter-reading", ""): _beside,
+    ("pressure-unit", ""): _psi,
+    ("future-date", ""): _day,
+    ("vin-malformed", "letters"): _vin,
+    ("removed-before-fitted", ""): _swapped_life,
+}

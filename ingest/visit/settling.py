@@ -1,0 +1,142 @@
+"""Open questions settled by one of the answers they offer, many of one kind together, in one transaction."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from ingest.author import Author
+from ingest.errors import EntryRefused
+from ingest.ledger.changes import change_cells, log_change
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.statements import statement
+from ingest.ledger.transaction import Stamp, transaction
+from ingest.typed import tidy
+from ingest.visit.choices import AS_TYPED, WITHDRAW, Choice, choices, says_yes
+from ingest.visit.corrections import take_out
+from ingest.visit.moving import give_to_pump, merge_unit, move_visit
+
+# Columns that an answer may put right, by table.
+_ODOMETER = ("odometer_km",)
+_MAY_CHANGE = {
+    "visit": (*_ODOMETER, "odometer_entered", "odometer_unit", "fuel_pressure_kpa", "visited_on"),
+    "service": (*_ODOMETER, "done_on"),
+    "breakdown": (*_ODOMETER, "happened_on"),
+    "vehicle": ("vin",),
+    "pump": ("fitted_on", "removed_on"),
+}
+# Answers that any question may have: it doesn't matter, or it was put right by other means.
+PLAIN = {"dismiss": "It doesn't matter", "corrected": "It is corrected"}
+
+_STATUS = {"dismiss": "dismissed", "corrected": "corrected"}
+
+
+def offered(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any]) -> tuple[Choice, ...]:
+    """Return the answers to a stored question: a row with table_name, row_key, field, code and details."""
+    table = row["table_name"]
+    details = row["details"]
+    told = json.loads(details) if isinstance(details, str) and details else None
+    found = []
+    about = row["field"] if isinstance(row["field"], str) else None
+    for choice in choices(row["code"], told, about):
+        values = {k: v for k, v in choice.values.items() if k in _MAY_CHANGE.get(table, ())}
+        if choice.values and not values:
+            continue
+        if choice.unit is not None and table not in ("visit", "vehicle"):
+            continue
+        found.append(Choice(choice.key, choice.label, values, choice.unit, None, choice.needs_reason))
+    if row["code"] == "implied-pump" and table == "pump":
+        known = connection.execute(statement("visit/lives_there"), [int(row["row_key"])]).fetchall()
+        found = [
+            *(Choice(f"pump:{i}", f"It is the pump {said}", pump_id=i) for i, said in known),
+            Choice(AS_TYPED, "A pump of unknown age"),
+        ]
+    if table == "visit":
+        found.append(Choice(WITHDRAW, "Withdraw the visit", needs_reason=True))
+    return tuple(found)
+
+
+def settle_questions(
+    ledger: Path | str,
+    question_ids: Sequence[int],
+    key: str,
+    reason: str,
+    author: Author,
+    *,
+    command: str,
+) -> int:
+    """Settle questions by the answer `key` that each offers, or one of PLAIN; returns how many.
+
+    All or none. Raises EntryRefused where one has been answered meanwhile, offers no such answer, or the
+    answer wants a reason and none, or a bare yes, is given.
+    """
+    with open_ledger(ledger, read_only=False) as connection:
+        rows = [_open_row(connection, question_id) for question_id in question_ids]
+        answers = [_answer(connection, row, key, reason) for row in rows]
+        what = "correct" if any(a.changes or a.key == WITHDRAW for a in answers) else "work"
+        settled = 0
+        with transaction(connection, author, what, command=command) as stamp:
+            for row, answer in zip(rows, answers, strict=True):
+                if not _is_open(connection, row["question_id"]):
+                    continue  # an answer to one before it settled it too
+                _apply(connection, row, answer, reason.strip() or answer.label, stamp)
+                settled += 1
+    return settled
+
+
+def _open_row(connection: duckdb.DuckDBPyConnection, question_id: int) -> dict[str, Any]:
+    cursor = connection.execute(statement("visit/open_question"), [question_id])
+    names = [column[0] for column in cursor.description]
+    rows = cursor.fetchall()
+    if not rows:
+        raise EntryRefused("answered", "This question was answered by someone else meanwhile; look again.")
+    return dict(zip(names, rows[0], strict=True))
+
+
+def _is_open(connection: duckdb.DuckDBPyConnection, question_id: int) -> bool:
+    return bool(connection.execute(statement("visit/open_question"), [question_id]).fetchall())
+
+
+def _answer(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], key: str, reason: str) -> Choice:
+    if key in PLAIN:
+        choice = Choice(key, PLAIN[key], needs_reason=True)
+    else:
+        known = {choice.key: choice for choice in offered(connection, row)}
+        if key not in known:
+            raise EntryRefused(
+                "no-such-answer",
+                f"Question {row['question_id']} has no answer '{key}'; it has {', '.join(known)}.",
+            )
+        choice = known[key]
+    if choice.needs_reason and (not reason.strip() or says_yes(reason)):
+        raise EntryRefused("missing", "Give a reason first: why it is right, in a few words.")
+    return choice
+
+
+def _apply(
+    connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], choice: Choice, answer: str, stamp: Stamp
+) -> None:
+    table, key, status = row["table_name"], row["row_key"], "corrected"
+    number: Any = int(key) if table != "vehicle" and str(key).isdigit() else key
+    if choice.key == WITHDRAW:
+        take_out(connection, int(key), answer, stamp)
+        return
+    if choice.values:
+        change_cells(connection, table, number, choice.values, stamp, reason=answer)
+    elif choice.unit is not None and table == "vehicle":
+        merge_unit(connection, str(key), choice.unit, stamp, answer)
+    elif choice.unit is not None:
+        move_visit(connection, int(key), choice.unit, stamp, answer)
+    elif choice.pump_id is not None:
+        give_to_pump(connection, int(key), choice.pump_id, stamp, answer)
+    else:
+        status = _STATUS.get(choice.key, "confirmed")
+    said = {"status": status, "answer": tidy(answer, "answer"), "by": stamp.by, "at": stamp.at}
+    connection.execute(statement("visit/answer_question"), said | {"question_id": row["question_id"]})
+    if table == "visit":
+        connection.execute(statement("visit/to_trend"), {"row_key": str(key)})
+    log_change(connection, table, str(key), row["code"], None, status, stamp, reason=answer)
