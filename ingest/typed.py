@@ -36,7 +36,7 @@ CONTROL = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800
 _CONTROL = re.compile(CONTROL)
 
 # Cells that say that there is nothing; the second set only where no name or text is meant.
-_BLANK = ("n/a", "#n/a", "null", "nan", "-", "--", "---", "–", "—", "#value!", "#ref!", "#name?", "#null!")
+_BLANK = ("n/a", "#n/a", "null", "-", "--", "---", "–", "—", "#value!", "#ref!", "#name?", "#null!")
 _BLANK_VALUE = ("na", "none", "unknown", "?", "nil", "tbd")
 
 

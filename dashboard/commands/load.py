@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
         for path in write_refused(args.folder, report.refused, args.refused):
             print(f"Refused rows: {path}", file=sys.stderr)
         print(f"Mend them there, then: pumpledger load {shlex.quote(str(args.refused))}", file=sys.stderr)
-    elif report.refused and not args.json:
+    elif report.refused and not args.json and not args.strict and report.rows_kept:
         print("The refused rows in files to mend and load again: --refused FOLDER", file=sys.stderr)
     if args.strict and report.refused:
         print(f"Nothing was stored: {len(report.refused):,} rows or files are refused.", file=sys.stderr)

@@ -24,6 +24,7 @@ def open_questions_of(
         asked = narrowed | {"rows": ALL_ROWS, "skip": 0}
         rows = connection.execute(statement("open_questions"), asked).df()
         rows = rows.astype("object").where(rows.notna(), None)
+        found = [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
         return [
             {
                 "question": int(row["question_id"]),
@@ -37,6 +38,6 @@ def open_questions_of(
                     for choice in offered(connection, row)
                 },
             }
-            for row in rows.to_dict("records")
+            for row in found
             if (unit is None or row["unit"] == unit) and (not numbers or row["question_id"] in numbers)
         ]

@@ -35,7 +35,7 @@ def kind_words(code: str) -> str:
     return code.replace("-", " ")
 
 
-def show_question(row: dict[Any, Any], by: str, own: str) -> None:
+def show_question(row: dict[str, Any], by: str, own: str) -> None:
     """Draw one question (a row of open_questions.sql) with every way to settle it."""
     key = row["question_id"]
     about_visit = not formats.is_unknown(row["visit_id"])
@@ -88,13 +88,18 @@ def _pressed(labels: list[str]) -> str | None:
 def show_alike(rows: pd.DataFrame, by: str) -> None:
     """Offer to settle all these questions, of one kind, by one answer that each of them has."""
     with loaders.reading() as connection:
-        keys = [{c.key for c in offered(connection, row) if _may(c)} for row in rows.to_dict("records")]
+        keys = [{c.key for c in offered(connection, row) if _may(c)} for row in records(rows)]
     words = {key: said for key, said in ALIKE.items() if key == "dismiss" or all(key in k for k in keys)}
     with st.expander(f"Settle these {len(rows):,} together"), st.form("alike", border=False):
         key = st.selectbox("By", list(words), format_func=words.__getitem__, index=None, key="alike_by")
         reason = st.text_input("Why", key="alike_why", placeholder="the reason they have in common")
         if st.form_submit_button("Settle all of them", width="stretch"):
             frame.attempt(lambda: _settle_alike(rows, key, reason, by))
+
+
+def records(rows: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return the rows one by one, column -> value."""
+    return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
 
 
 def _settle_alike(rows: pd.DataFrame, key: str | None, reason: str, by: str) -> str:
@@ -104,7 +109,7 @@ def _settle_alike(rows: pd.DataFrame, key: str | None, reason: str, by: str) -> 
     return f"{formats.count(settled, 'question')} settled."
 
 
-def _about(row: dict[Any, Any]) -> str:
+def _about(row: dict[str, Any]) -> str:
     said = [f"unit {row['unit']}"] if not formats.is_unknown(row["unit"]) else []
     if not formats.is_unknown(row["visit_id"]):
         by = "" if formats.is_unknown(row["technician"]) else f" by {row['technician']}"
@@ -115,13 +120,14 @@ def _about(row: dict[Any, Any]) -> str:
 
 
 def _settle(
-    what: str, choice: Choice | None, row: dict[Any, Any], reason: str, by: str, odometer: str, own: str
+    what: str, choice: Choice | None, row: dict[str, Any], reason: str, by: str, odometer: str, own: str
 ) -> None:
+    if choice is None or choice.needs_reason:
+        changes.demand(reason, "a reason")
     ledger, question_id, author = loaders.ledger_path(), int(row["question_id"]), access.author(by)
     if choice is not None:
         changes.settle(ledger, [question_id], choice.key, reason, author)
         return
-    changes.demand(reason, "a reason")
     if what == CORRECT:
         changes.correct_odometer(ledger, int(row["visit_id"]), odometer, own, reason, author)
     status = "corrected" if what == CORRECT else "dismissed"

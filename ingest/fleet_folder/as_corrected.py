@@ -47,14 +47,14 @@ def _visits(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> tuple[
     gone = pd.Series(False, index=rows.index)
     odometer = rows["odometer_km"] if "odometer_km" in rows else pd.Series(float("nan"), index=rows.index)
     for was in put_right.itertuples(index=False):
-        same = (rows["unit"] == was.unit) & (rows["visited_on"] == pd.Timestamp(str(was.visited_on)))
+        same = (rows["unit"] == str(was.unit)) & (rows["visited_on"] == pd.Timestamp(str(was.visited_on)))
         if was.odometer_km == was.odometer_km:  # two of one day are told apart by it
             same &= odometer.isna() | ((odometer - float(str(was.odometer_km))).abs() < 1.0)
         if was.gone:
             gone |= same
             continue
-        rows.loc[same, "unit"] = was.right_unit
-        rows.loc[same, "visited_on"] = pd.Timestamp(str(was.right_day))
+        right = {"unit": str(was.right_unit), "visited_on": pd.Timestamp(str(was.right_day))}
         if "position" in rows:
-            rows.loc[same, "position"] = was.position
+            right["position"] = str(was.position)
+        rows = rows.assign(**{name: rows[name].mask(same, value) for name, value in right.items()})
     return rows[~gone].reset_index(drop=True), int(gone.sum())

@@ -42,7 +42,7 @@ initials = st.text_input("Your initials", key="answered_by", max_chars=12, persi
 own = loaders.settings()["distance_unit"]
 if code and len(rows) > 1:
     settling.show_alike(loaders.ask("open_questions", rows=lists.ALL_ROWS, skip=0, **asked), initials)
-for row in rows.to_dict("records"):
+for row in settling.records(rows):
     settling.show_question(row, initials, own)
 lists.save_all("open_questions", "open_questions", settling.question_table, **asked)
 frame.foot(
