@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from ingest.fleet_folder.cells import ReadTable
@@ -48,8 +49,9 @@ def _visits(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> tuple[
     odometer = rows["odometer_km"] if "odometer_km" in rows else pd.Series(float("nan"), index=rows.index)
     for was in put_right.itertuples(index=False):
         same = (rows["unit"] == str(was.unit)) & (rows["visited_on"] == pd.Timestamp(str(was.visited_on)))
-        if was.odometer_km == was.odometer_km:  # two of one day are told apart by it
-            same &= odometer.isna() | ((odometer - float(str(was.odometer_km))).abs() < 1.0)
+        at_km = float(str(was.odometer_km))
+        if not np.isnan(at_km):  # two of one day are told apart by it
+            same &= odometer.isna() | ((odometer - at_km).abs() < 1.0)
         if was.gone:
             gone |= same
             continue
