@@ -7,6 +7,7 @@ tell these apart, so it takes the word that the feed is direct.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,9 +15,11 @@ from scipy import fft
 
 from ingest.known_pump import KnownPump
 from ingest.measuring.fast_clock import fast_clock_hz, without_fast_clock
+from ingest.measuring.lifts import without_lifts
 from ingest.measuring.order_tracking import WorkTrace, prepare
 from ingest.measuring.speed import ANSWER_ABOVE, SAME_SPEED, Speed, find_speed
 from ingest.measuring.switching import without_clock
+from ingest.measuring.whitening import whitened
 
 SLOW_HZ = (40.0, 450.0)  # clocks of slow drives, common practice, no source
 PULSED_SWING, NEXT_TO_NOTHING, TAILS = 1.1, 0.25, 0.005  # of the mean, of the mean, share of the samples
@@ -44,6 +47,23 @@ def without_clocks(current_a: np.ndarray, rate_hz: float, supply: str | None) ->
     if fast is not None:
         return prepare(without_fast_clock(current_a, rate_hz, fast), rate_hz), Clocks(fast, None, slow)
     return prepare(current_a, rate_hz), Clocks(None, None, slow)
+
+
+def calmer_traces(
+    current_a: np.ndarray, rate_hz: float, work: WorkTrace, known: KnownPump
+) -> Iterator[WorkTrace]:
+    """The running part (n,) as it may be read where its lines are drowned, the likeliest help first.
+
+    Whitening changes how strong orders are beside each other, which is all that tells bars not told.
+    """
+    told = known.segments is not None
+    if told:
+        yield whitened(work)
+    if (calm := without_lifts(current_a, rate_hz)) is not None:
+        lifted = without_clocks(*calm, known.supply)[0]
+        yield lifted
+        if told:
+            yield whitened(lifted)
 
 
 def find_fed_speed(

@@ -12,9 +12,8 @@ from ingest.errors import CaptureRefused
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.measuring import quality
-from ingest.measuring.feed import Clocks, find_fed_speed, without_clocks
+from ingest.measuring.feed import Clocks, calmer_traces, find_fed_speed, without_clocks
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
-from ingest.measuring.lifts import without_lifts
 from ingest.measuring.order_tracking import WorkTrace
 from ingest.measuring.ripple import AverageTurn, average_turn
 from ingest.measuring.sampling import LONGEST_S, average_only, last_part, refuse_too_short
@@ -28,9 +27,10 @@ from ingest.trade_numbers import CLAMP_DRIFT_A, HIGHEST_A, LEAST_A
 from ingest.wording import measuring_notes
 from ingest.wording.file_notes import turned_over
 
-METHOD_VERSION = 16  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 17  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
 SURE = 0.99  # probability from which a second look at a trace counts
+CALM_STEADY_PCT = 1.5  # a phase followed in one varies no more: beyond, parts of it have slipped
 
 
 def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
@@ -62,13 +62,17 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
         notes.append(measuring_notes.ac_coupled())
 
     work, clocks, speed, foreign, fast_hz = None, Clocks(), None, NO_LINES, None
+    swing_a = None
     if only is None:
         work, clocks = without_clocks(running, rate, known.supply)
         work, clocks, speed = find_fed_speed(work, clocks, known)
-        if not settled_on(speed) and (calm := without_lifts(running, rate)) is not None:
-            calmed = find_fed_speed(without_clocks(*calm, known.supply)[0], clocks, known)
-            if settled_on(calmed[2], SURE) and usual(calmed[2], known):
-                work, clocks, speed = calmed
+        swing_a = float(8**0.5 * np.std(work.y))
+        if not settled_on(speed):
+            for calmer in calmer_traces(running, rate, work, known):
+                calmed = find_fed_speed(calmer, clocks, known)
+                if settled_on(calmed[2], SURE, CALM_STEADY_PCT) and usual(calmed[2], known):
+                    work, clocks, speed = calmed
+                    break
         if speed is not None:
             foreign = foreign_lines(work, speed.phase)
             fast_hz = fast_line_hz(running, rate, speed.phase)
@@ -87,7 +91,6 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     if not ac_coupled:
         notes.append(quality.zero_note(run.zero_a))
     notes.extend(quality.range_notes(check, turn.ripple_a if turn else None))
-    swing_a = None if work is None else float(8**0.5 * np.std(work.y))
     if mean_a is not None and (doubt := quality.probe_note(mean_a, swing_a)):
         notes.append(doubt)
     reading = Reading(

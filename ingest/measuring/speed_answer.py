@@ -26,6 +26,8 @@ FOLLOWED_AT_LEAST = 0.3
 LIKELY, SAME_WAVE = 0.05, 0.03  # probability of a candidate; octaves
 FLAT_PCT = 3.0  # of the mean: a commutator that turns shows more, common practice, no source
 FAINT_PCT = 4.0  # of the mean: less is rather the supply's ripple than a commutator's
+MOST_BARS_SLOW = 12  # fuel pumps have 6 to 12 [P]: more at a slow speed are rather a fan's or blower's
+TOWERING = 3.0  # times the power of the ripple's orders
 ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
 ENGINE_SHARE = 0.01  # of the power of the strongest shaft order: a line so weak passes for no turn
 UNSTEADY_PCT = 20.0  # a shaft in the settled run is steadier: beyond, the phase has slipped
@@ -70,10 +72,10 @@ def with_speed(
         clocks=clocks,
         fast_hz=fast_hz,
     )
-    another = _another_load(speed, reading, known)
+    another = _another_load(speed, reading, known, fast_hz=fast_hz)
     engine_hz = _engine_hz(foreign, known)
     second_hz = quality.second_motor_hz(foreign) if known.supply != "pwm" else None
-    told = drive.told and not another and engine_hz is None and second_hz is None
+    told = drive.told and another is None and engine_hz is None and second_hz is None
     if flat and not told:
         return _without_ripple(reading), [measuring_notes.current_flat(FLAT_PCT)]
     notes = [
@@ -96,14 +98,19 @@ def with_speed(
     if second_hz is not None:
         notes = [note for note in notes if note.code != "alternator-suspected"]
         notes.append(measuring_notes.second_motor(second_hz))
-    elif another:
-        notes.append(measuring_notes.another_load(60 * speed.phase.turn_hz, reading.ripple_pct or 0.0))
+    elif another is not None:
+        notes = [note for note in notes if note.code != another.code]
+        notes.append(another)
     elif engine_hz is not None and not any(note.code == "alternator-suspected" for note in notes):
         notes.append(measuring_notes.engine_suspected(engine_hz))
-    if not gates and followed and not another:
+    if not gates and followed and another is None:
         notes.append(_undecided(speed, known))
     why = _turn_rejected(
-        speed, followed, gates, clocked=alone and not drive.told, another=another or second_hz is not None
+        speed,
+        followed,
+        gates,
+        clocked=alone and not drive.told,
+        another=another is not None or second_hz is not None,
     )
     if why is not None:
         reading = _without_ripple(reading)
@@ -132,10 +139,41 @@ def _turn_rejected(
     return None if same else measuring_notes.ripple_open()
 
 
-def _another_load(speed: Speed, reading: Reading, known: KnownPump) -> bool:
-    """Whether an unusual speed rests on so faint a ripple that it is rather the supply's or a fan's."""
+def _another_load(speed: Speed, reading: Reading, known: KnownPump, *, fast_hz: float | None) -> Note | None:
+    """Say what else this looks like; None where it may be the pump, or the last visit's speed was told."""
+    if known.expected_rpm is not None:
+        return None
+    if known.supply is None and fast_hz is not None:
+        return measuring_notes.switched_or_brushless(fast_hz)
+    if _no_commutators(speed, known):
+        return measuring_notes.no_commutators_pattern()
+    rpm = 60 * speed.phase.turn_hz
     faint = reading.ripple_pct is not None and reading.ripple_pct < FAINT_PCT
-    return known.expected_rpm is None and not usual(speed, known) and faint
+    if not usual(speed, known) and faint:  # rather the supply's ripple, or a fan's
+        return measuring_notes.another_load(rpm, reading.ripple_pct or 0.0)
+    if rpm < known.band_rpm[0] and (known.segments or 0) > MOST_BARS_SLOW:
+        return measuring_notes.a_fans_speed(rpm, known.segments or 0)
+    return None
+
+
+def _no_commutators(speed: Speed, known: KnownPump) -> bool:
+    """Whether orders other than the ripple's tower, and not as one bad bar makes them.
+
+    A bar that is bad meets every brush once a turn: its orders are those of the poles, 2, 4, 6 ... of two,
+    and fall from the first or second on.
+    """
+    if known.segments is None:
+        return False
+    ripple, poles = ripples_a_turn(known.segments, known), 2 * pairs_of(known)
+    power = np.abs(np.fft.rfft(speed.phase.wave)) ** 2
+    if len(power) <= max(ripple, 2 * poles):
+        return False
+    own = power[ripple::ripple].sum()
+    rest = power.copy()
+    rest[::ripple] = 0.0
+    by_bar = min(rest[poles], rest[2 * poles])
+    rest[[0, 1, poles, 2 * poles]] = 0.0  # order 1 is the load's, or slow drift
+    return bool(rest.sum() + 2 * by_bar > TOWERING * own and rest.max() > by_bar)
 
 
 def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
@@ -149,9 +187,13 @@ def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
     return float(slow[0]) if len(slow) else None
 
 
-def settled_on(speed: Speed | None, above: float = ANSWER_ABOVE) -> bool:
+def settled_on(
+    speed: Speed | None, above: float = ANSWER_ABOVE, steadiness_pct: float = UNSTEADY_PCT
+) -> bool:
     """Whether the trace leads to one speed with a probability `above`, and was followed."""
-    return speed is not None and speed.probability >= above and _followed(speed)
+    if speed is None or speed.probability < above or not _followed(speed):
+        return False
+    return speed.phase.steadiness_pct <= steadiness_pct
 
 
 def usual(speed: Speed | None, known: KnownPump) -> bool:

@@ -43,7 +43,9 @@ STRAY_DECADES = (-1.0, -4.5)  # relative to the strongest line
 # Power of the ripple's fundamental over its second harmonic, of odd and of even bars: at the first or more it
 # says nothing, at the second or less LACKS_FUNDAMENTAL of log odds against (seen on simulated motors).
 FUNDAMENTAL_OVER_SECOND = (1.5, 0.7), (0.05, 0.008)
-LACKS_FUNDAMENTAL = 7.0, 5.0
+LACKS_FUNDAMENTAL, BEYOND_NEVER = (7.0, 5.0), 2.0  # of odd bars up to so many times as much
+# The stronger of the first two over the strongest of the next, up to this harmonic: likewise.
+FIRST_TWO_OVER_REST, LACKS_FIRST_TWO, HARMONICS = (1.0, 0.1), 6.0, 5
 OUT_OF_BAND = np.log(100.0)  # a speed outside the type's band is this much less likely beforehand
 SLOWEST_RPM, FASTEST_RPM = 1500.0, 16_000.0  # pumps run between; a speed outside is hardly believed
 BEYOND = 15.0  # log odds against it
@@ -293,18 +295,28 @@ def _fundamental_log_prior(
 ) -> np.ndarray:
     """Log prior of how strong the ripple's fundamental is beside its second harmonic, (M, B).
 
-    Half the true speed takes the ripple for a second harmonic, whose fundamental is all but absent. With odd
-    bars the brushes commutate in turn, so the ripple is twice as fast and rounder: there the fundamental
-    never fell behind on any simulated motor, of two kinds of physics, while with even bars it may.
+    Half the true speed takes the ripple for a second harmonic, whose fundamental is all but absent, and a
+    third of it for a third. With odd bars the brushes commutate in turn, so the ripple is twice as fast and
+    rounder: there the fundamental never fell behind on any simulated motor, of two kinds of physics, while
+    with even bars it may fall behind the second harmonic, and never did both fall behind the rest.
     """
     place = np.outer(1 / line_orders, humps)
-    first, second = (_power_at(spectrum, times * place) for times in (1, 2))
-    told = (2 * humps <= counts[:, None]) & np.isfinite(first) & np.isfinite(second)
+    power = [
+        np.where(times * humps <= counts[:, None], _power_at(spectrum, times * place), np.nan)
+        for times in range(1, HARMONICS + 1)
+    ]
+    first, second = power[:2]
+    told = np.isfinite(first) & np.isfinite(second)
+    rest = np.fmax.reduce([np.full(place.shape, DYNAMIC_RANGE), *power[2:]])
     log_ratio = np.log(np.where(told, first / second, 1.0))
     odd = bars % 2 == 1
     (usual, never), (even_usual, even_never) = np.log(FUNDAMENTAL_OVER_SECOND)
     usual, never = np.where(odd, usual, even_usual), np.where(odd, never, even_never)
-    against = np.where(odd, *LACKS_FUNDAMENTAL) * np.clip((usual - log_ratio) / (usual - never), 0, 1)
+    most = np.where(odd, BEYOND_NEVER, 1.0)
+    against = np.where(odd, *LACKS_FUNDAMENTAL) * np.clip((usual - log_ratio) / (usual - never), 0, most)
+    log_ratio = np.log(np.where(told, np.fmax(first, second) / rest, 1.0))
+    usual, never = np.log(FIRST_TWO_OVER_REST)
+    against = against + LACKS_FIRST_TWO * np.clip((usual - log_ratio) / (usual - never), 0, BEYOND_NEVER)
     return np.where(told, -against, 0.0)
 
 

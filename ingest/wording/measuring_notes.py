@@ -179,6 +179,35 @@ def another_load(rpm: float, ripple_pct: float) -> str:
     )
 
 
+@note("another-load-suspected", "warning", "slow")
+def a_fans_speed(rpm: float, segments: int) -> str:
+    """A slow motor of many bars."""
+    return (
+        f"{rpm:.0f} rpm is slow, and {segments} segments are many, for a fuel pump: this looks like a fan or "
+        "a blower. Make sure the clamp is on the pump's own wire, and capture again."
+    )
+
+
+@note("another-load-suspected", "warning", "pattern")
+def no_commutators_pattern() -> str:
+    """A pattern that neither sound bars nor a bad one make."""
+    return (
+        "What repeats in the record is not what a commutator of so many segments leaves, sound or with a bad "
+        "segment: this looks like a brushless pump's driver, another motor or a wrong number of segments. "
+        "Check the number and the wire, or say --motor brushless."
+    )
+
+
+@note("pwm-found", "warning", "or-brushless")
+def switched_or_brushless(line_hz: float) -> str:
+    """A clock on a feed of which nothing was told."""
+    return (
+        f"A line at {line_hz:.0f} Hz, faster than ripple, shows that the feed is switched: a drive's, or a "
+        "brushless pump's own electronics, whose commutation looks like a brushed pump's. Say which "
+        "(--supply pwm, or --motor brushless)."
+    )
+
+
 @note("second-motor-suspected", "warning")
 def second_motor(line_hz: float) -> str:
     """The ripple of another commutator beside the pump's."""

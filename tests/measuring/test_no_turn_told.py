@@ -2,12 +2,16 @@
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
 from ingest.known_pump import KnownPump
 from ingest.measuring.lifts import without_lifts
 from ingest.measuring.measurement import measure
+from ingest.measuring.order_tracking import prepare
+from ingest.measuring.speed_lines import find_lines
+from ingest.measuring.whitening import whitened
 from ingest.readers.capture_file import read_capture_bytes
 from tests.measuring.measured_captures import recorded, steady, trace
 from tests.measuring.test_switched_feed import fed
@@ -180,3 +184,46 @@ def test_a_stalled_pump_is_not_taken_for_a_wrong_probe():
     rng = np.random.default_rng(4)
     reading = measure(Capture(26 + 0.01 * rng.standard_normal(20_000), 1e5), KnownPump(segments=8))
     assert "probe-factor-doubtful" not in codes(reading)
+
+
+def test_a_ripple_under_slow_disorder_is_read_past_it():
+    """Brushes that lift at random leave power that falls with frequency, above the ripple's own line."""
+    capture, truth = recorded(trace(8))
+    rng, n, rate = np.random.default_rng(7), len(capture.current_a), capture.sample_rate_hz
+    disorder = lfilter([1.0], [1.0, -np.exp(-1 / (1.2e-3 * rate))], rng.standard_normal(n))
+    current = capture.current_a + 2.0 * float(np.std(capture.current_a)) / float(np.std(disorder)) * disorder
+    reading = measure(Capture(current, rate), KnownPump(segments=8))
+    assert reading.rpm == pytest.approx(truth.mean_rpm(reading.steady_from_s, reading.steady_to_s), rel=2e-3)
+    work = prepare(current, rate)
+    calm = whitened(work)
+    strongest = [float(find_lines(w).hz[0]) for w in (work, calm)]
+    ripple_hz = 8 * truth.mean_rpm(0.0, n / rate) / 60
+    orders = np.array(strongest) / ripple_hz
+    assert orders[0] < 0.9
+    assert orders[1] == pytest.approx(round(orders[1]), abs=0.02)
+
+
+def test_a_slow_motor_of_many_bars_is_a_fans():
+    capture, truth = recorded(trace(16))
+    middle = float(np.mean(capture.current_a))  # the same turns, three times slower, under a ripple not faint
+    slow = Capture(middle + 3 * (capture.current_a - middle), capture.sample_rate_hz / 3)
+    reading = measure(slow, KnownPump(segments=16))
+    assert reading.speed_candidates[0].rpm == pytest.approx(truth.mean_rpm(0.0, 0.2) / 3, rel=0.05)
+    assert reading.rpm is None
+    assert variants(reading, "another-load-suspected") == ["slow"]
+    assert "fan" in next(n.text for n in reading.notes if n.code == "another-load-suspected")
+
+
+def test_a_pattern_that_no_commutator_of_so_many_bars_leaves_is_named():
+    """Ten dips a turn under eight bars told: a brushless driver's, that no bad bar explains."""
+    rng, t = np.random.default_rng(9), np.arange(30_000) / 1e5
+    turns = np.cumsum(70.0 * (1 + 0.001 * np.sin(2 * np.pi * 3 * t))) / 1e5
+    heights = 1 + 0.1 * rng.standard_normal(10)
+    place = 10 * turns
+    dips = heights[place.astype(int) % 10] * np.exp(-4 * (place % 1))
+    ripple = 0.1 * np.cos(2 * np.pi * 8 * turns) + 0.03 * np.cos(2 * np.pi * 16 * turns)
+    current = 5 - dips + ripple + 0.005 * rng.standard_normal(len(t))
+    reading = measure(Capture(current, 1e5), KnownPump(segments=8))
+    assert reading.rpm is None
+    assert variants(reading, "another-load-suspected") == ["pattern"]
+    assert without_ripple(reading)

@@ -56,8 +56,16 @@ def test_a_drive_faster_than_ripple_is_named_beside_the_speed(clock_hz):
     capture, _ = recorded(trace())
     line = 0.03 * np.sin(2 * np.pi * clock_hz * np.arange(len(capture.current_a)) / capture.sample_rate_hz)
     plain = measure(capture, KnownPump(segments=8))
-    reading = measure(Capture(capture.current_a + line, capture.sample_rate_hz), KnownPump(segments=8))
+    fed_so = Capture(capture.current_a + line, capture.sample_rate_hz)
+    reading = measure(fed_so, KnownPump(segments=8, supply="direct"))
     assert not found(plain)
     assert reading.pwm_hz == pytest.approx(clock_hz, rel=1e-3)
     assert [n.level for n in found(reading)] == ["info"]
     assert reading.rpm == pytest.approx(plain.rpm, rel=1e-4)
+    # Of a feed not told it may be a brushless pump's driver's, unless the last visit knew better.
+    asked = measure(fed_so, KnownPump(segments=8))
+    assert asked.rpm is None
+    assert [n.level for n in found(asked)] == ["warning"]
+    assert "--motor brushless" in found(asked)[0].text
+    known = measure(fed_so, KnownPump(segments=8, previous_rpm=plain.rpm))
+    assert known.rpm == pytest.approx(plain.rpm, rel=1e-4)
