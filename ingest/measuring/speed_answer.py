@@ -72,7 +72,7 @@ def with_speed(
         clocks=clocks,
         fast_hz=fast_hz,
     )
-    another = _another_load(speed, reading, known, fast_hz=fast_hz)
+    another = _another_load(speed, turn, reading, known, foreign, fast_hz=fast_hz)
     engine_hz = _engine_hz(foreign, known)
     second_hz = quality.second_motor_hz(foreign) if known.supply != "pwm" else None
     told = drive.told and another is None and engine_hz is None and second_hz is None
@@ -139,25 +139,35 @@ def _turn_rejected(
     return None if same else measuring_notes.ripple_open()
 
 
-def _another_load(speed: Speed, reading: Reading, known: KnownPump, *, fast_hz: float | None) -> Note | None:
+def _another_load(
+    speed: Speed,
+    turn: AverageTurn,
+    reading: Reading,
+    known: KnownPump,
+    foreign: ForeignLines,
+    *,
+    fast_hz: float | None,
+) -> Note | None:
     """Say what else this looks like; None where it may be the pump, or the last visit's speed was told."""
     if known.expected_rpm is not None:
         return None
     if known.supply is None and fast_hz is not None:
         return measuring_notes.switched_or_brushless(fast_hz)
-    if _no_commutators(speed, known):
+    if settled_on(speed) and _no_commutators(turn.wave, known):
         return measuring_notes.no_commutators_pattern()
     rpm = 60 * speed.phase.turn_hz
     faint = reading.ripple_pct is not None and reading.ripple_pct < FAINT_PCT
     if not usual(speed, known) and faint:  # rather the supply's ripple, or a fan's
         return measuring_notes.another_load(rpm, reading.ripple_pct or 0.0)
+    if not usual(speed, known) and np.any(foreign.share >= quality.FOREIGN_SHARE):
+        return measuring_notes.unusual_beside_lines(rpm, float(foreign.hz[0]))
     if rpm < known.band_rpm[0] and (known.segments or 0) > MOST_BARS_SLOW:
         return measuring_notes.a_fans_speed(rpm, known.segments or 0)
     return None
 
 
-def _no_commutators(speed: Speed, known: KnownPump) -> bool:
-    """Whether orders other than the ripple's tower, and not as one bad bar makes them.
+def _no_commutators(wave: np.ndarray, known: KnownPump) -> bool:
+    """Whether orders of the average turn (bins,) tower that are not the ripple's nor as a bad bar's are.
 
     A bar that is bad meets every brush once a turn: its orders are those of the poles, 2, 4, 6 ... of two,
     and fall from the first or second on.
@@ -165,7 +175,7 @@ def _no_commutators(speed: Speed, known: KnownPump) -> bool:
     if known.segments is None:
         return False
     ripple, poles = ripples_a_turn(known.segments, known), 2 * pairs_of(known)
-    power = np.abs(np.fft.rfft(speed.phase.wave)) ** 2
+    power = np.abs(np.fft.rfft(wave)) ** 2
     if len(power) <= max(ripple, 2 * poles):
         return False
     own = power[ripple::ripple].sum()

@@ -188,6 +188,16 @@ def a_fans_speed(rpm: float, segments: int) -> str:
     )
 
 
+@note("another-load-suspected", "warning", "lines")
+def unusual_beside_lines(rpm: float, line_hz: float) -> str:
+    """An unusual speed beside lines that do not follow it."""
+    return (
+        f"{rpm:.0f} rpm is unusual for a fuel pump, and a line at {line_hz:.0f} Hz does not follow it: "
+        "this may be a running engine's ripple on another load, a fan or a driver. Make sure the clamp is on "
+        "the pump's own wire, and capture again with the engine off, during the key-on prime."
+    )
+
+
 @note("another-load-suspected", "warning", "pattern")
 def no_commutators_pattern() -> str:
     """A pattern that neither sound bars nor a bad one make."""
