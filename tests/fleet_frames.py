@@ -10,6 +10,7 @@ from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import SimulatedFleet
 from demo_fleet.fleet_pumps import KM_PER_MI
 from ingest.checking.odometer import clean
+from ingest.vocabulary import PARTS
 
 EPOCH = np.datetime64("1970-01-01")
 
@@ -107,6 +108,11 @@ def history_from_tables(
             "fuel_temp_c": v["fuel_temp_c"],
             "fuel_level_pct": recorded("fuel_level_pct").astype(float),
         }
+        | {
+            name: recorded(name).astype(float)
+            for name in ("drop_supply_v", "drop_ground_v", "delivery_l_min")
+        }
+        | {name: recorded(name) for name in ("supply_v_at", "delivery_at", *PARTS, "check_result")}
     ).dropna(subset=["pump_id"])
     last = float(days([as_of]).iloc[0])
     if clean_odometers:

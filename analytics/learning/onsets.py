@@ -39,6 +39,7 @@ ONSET_PRIOR: dict[str, Prior] = {
         "jump": (0.02, 0.7),
         "aside_km": (150e3, 0.7),
         "aside_sd": (0.08, 0.5),
+        "flow_points": (2.5, 0.3),
     },
     "commutator": {
         "level_var": (0.15**2, 0.8),

@@ -92,7 +92,7 @@ def simulate_lives(
         before, at, zero = (x - interval_km) * same, x * same, 0 * same
         y_u, y_load = u[alive, j], load[alive, j]
         state, _ = take_in(p.wear, p.drag, state, before, at, own, y_u, y_load, same, p.drag_life_km)
-        read = {name: Shown(y[alive, j], same, zero) for name, y in shows.items()}
+        read = {name: Shown(y[alive, j], same) for name, y in shows.items()}
         begun, _ = take_in_onsets(p.onsets, begun, before, at, own, read)
         risk[alive, j], _ = model.risk(Known(at, own, *state, begun, same), zero, interval_km * same)
     return SimulatedLives(

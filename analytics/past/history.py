@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.past.frames import fetch
+from analytics.past.signs import FLOW_WORK, SUPPLY_WORK, checked
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.metrics import trended
@@ -42,6 +43,8 @@ class History:
     unit_km_per_day, odometer_km (as-of), first_life.
     visits: one row per visit in order of pump and clock: `pump` (row number in pumps), day, x_km, filter_km
     (since the filter was new), worked (work on the unit is on record since the pump's last visit),
+    worked_flow and worked_supply (the same of work on what feeds it fuel and volts that no check led to),
+    same_day (the pump was read that day before),
     filter_in_doubt (a change not on record may have come before or not), usable (may enter the trend),
     comparable (may be held against the others once state and drive are allowed for), ln_feed (what the drive
     passes of the supply's volts, natural log, NaN where it varies and nobody said), low_speed (0 or 1,
@@ -155,6 +158,11 @@ def build_history(
     order = np.lexsort([visits["day"], visits["x_km"], visits["pump"]])
     visits = visits.iloc[order].reset_index(drop=True)
     visits["worked"] = _worked(visits, pumps, filters)
+    told_apart = ~np.append(False, checked(visits)[:-1])  # what the last visit's check found is told there
+    for name, kinds in (("worked_flow", FLOW_WORK), ("worked_supply", SUPPLY_WORK)):
+        some = filters[filters["work"].isin(kinds)]
+        visits[name] = _worked(visits, pumps, some) & told_apart
+    visits["same_day"] = (visits["pump"].diff() == 0) & (visits["day"].diff() == 0)
     visits["usable"] = _alike(visits)
     visits["comparable"] = _planned(visits)
 

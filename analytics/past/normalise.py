@@ -10,12 +10,13 @@ the linearised motor's nominal ones (ingest.sensitivities), so that a small flee
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from analytics.past.least_squares import fit_plane_robustly
+from analytics.past.signs import Flow, Hints, flow, hints, usual_flow
 from ingest.metrics import trended
 from ingest.sensitivities import BRUSH_DROP_V, COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
 from ingest.trade_numbers import USUAL_RPM
@@ -40,22 +41,24 @@ NOMINAL_CIRCUMSTANCES = {
 # Factors on a reading's variance where volts are told by its state alone, in another state than idle, and
 # without pressure (common practice, no source).
 VOLTS_UNTOLD, OTHER_STATE, PRESSURE_UNTOLD = 3.0, 1.3, 1.3
+USUAL_DROPS_V = 0.3  # that supply and ground of a sound circuit lose under load: common practice, no source
 LOW_TANK_PCT = 25.0  # a pump may draw air below a quarter tank: common practice, no source
 FEW_VOLTS = 20  # readings of a state from which its usual volts may be told
 # Factor on the load's variance where the filter may be new or due: what it adds by then, present or not, is
 # some three times a reading's noise (common practice, no source).
 FILTER_IN_DOUBT = 8.0
-WORK_CURES = 0.7  # chance that recorded work ends a cause beside the pump: common practice, no source
 
 
 @dataclass(frozen=True)
 class Exponents:
     """Exponents on [ln V/V0, ln P/P0, (T - 25)/100], (3,) of each metric by name, as data moved them; beside:
-    the same on CIRCUMSTANCES; state_volts: usual ln V/V0 of each engine state where the fleet tells it."""
+    the same on CIRCUMSTANCES; state_volts: usual ln V/V0 of each engine state where the fleet tells it; flow:
+    usual delivery, speed and pressure by type (signs.usual_flow)."""
 
     of: dict[str, np.ndarray]
     beside: dict[str, np.ndarray]
     state_volts: dict[str, float]
+    flow: dict[str, float] = field(default_factory=dict)
 
     @property
     def load_ratio(self) -> float:
@@ -69,8 +72,9 @@ class Channels:
 
     load_noise: factor on the load's usual variance (no speed, a meter's average instead of a capture, a
     filter that may or may not have been changed); ripple_noise, brush_noise: the same of those; starved: the
-    tank was so low that a load that falls is no sign of the pump; worked: chance that work on record since
-    the last visit ended a cause beside the pump.
+    tank was so low that a load that falls is no sign of the pump; leak: the load where a pressure that fell
+    is an outcome, not a covariate; flow, leak_flow: what is missing of the delivery, and the same with what
+    pressure says of it; beside_load, beside_ripple, beside_brush: what checks and work say of each.
     """
 
     ripple: np.ndarray
@@ -80,7 +84,19 @@ class Channels:
     ripple_noise: np.ndarray
     brush_noise: np.ndarray
     starved: np.ndarray | bool
-    worked: np.ndarray
+    leak: np.ndarray
+    flow: Flow
+    leak_flow: Flow
+    beside_load: Hints
+    beside_ripple: Hints
+    beside_brush: Hints
+
+    @property
+    def told(self) -> np.ndarray:
+        """Whether a visit says anything: a load, a ripple, a speed, a delivery or what a check found."""
+        read = (self.ripple, self.load, self.brush, self.flow.y, self.leak_flow.y)
+        found = (of.odds != 0 for of in (self.beside_load, self.beside_ripple, self.beside_brush))
+        return np.any([*(~np.isnan(y) for y in read), *found], axis=0)
 
 
 def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
@@ -93,7 +109,7 @@ def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
     if unrated.any():  # against the usual pressure of the type
         usual = visits.groupby(pumps["pump_type"].to_numpy()[pump])["fuel_pressure_kpa"].transform("median")
         rated = np.where(unrated, usual.to_numpy(float), rated)
-    volts = visits["supply_v"].to_numpy(float)
+    volts = visits["supply_v"].to_numpy(float) - lost_on_the_way(visits)
     return np.column_stack(
         [
             np.where(np.isnan(volts), np.nan, log_volts_ratio(volts, volts_0)),
@@ -101,6 +117,16 @@ def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
             (visits["fuel_temp_c"].to_numpy(float) - 25.0) / 100.0,
         ]
     )
+
+
+def lost_on_the_way(visits: pd.DataFrame) -> np.ndarray:
+    """Return the volts that supply and ground lose beyond the usual between where volts were read and the
+    pump, (visits,); 0 where the drops or the place are not told."""
+    if "drop_supply_v" not in visits:
+        return np.zeros(len(visits))
+    drops = visits["drop_supply_v"].to_numpy(float) + visits["drop_ground_v"].to_numpy(float)
+    away = visits["supply_v_at"].isin(["battery", "scan"]).to_numpy()
+    return np.where(away & (drops > USUAL_DROPS_V), drops - USUAL_DROPS_V, 0.0)
 
 
 def nominal() -> Exponents:
@@ -157,7 +183,7 @@ def fit_exponents(visits: pd.DataFrame, pumps: pd.DataFrame) -> Exponents:
             dx[ok], dy[ok] - dx[ok] @ usual, prior_sd=m.open_exponents, least_sd=m.scatter
         )
         found[m.name], beside[m.name] = (usual + moved)[:3], (usual + moved)[3:]
-    return Exponents(found, beside, state_volts)
+    return Exponents(found, beside, state_volts, usual_flow(visits, pumps))
 
 
 def usual_volts(volts: np.ndarray, state: pd.Series) -> dict[str, float]:
@@ -203,8 +229,13 @@ def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) ->
     )
     noise *= np.where(no_speed, np.where(np.isnan(x[:, 0]), 3.0, 2.0), 1.0)
     noise *= np.where(visits["filter_in_doubt"].to_numpy(bool), FILTER_IN_DOUBT, 1.0)
-    worked = WORK_CURES * visits["worked"].to_numpy(float) if "worked" in visits else np.zeros(len(load))
     level = visits["fuel_level_pct"].to_numpy(float) if "fuel_level_pct" in visits else np.nan
     starved = level < LOW_TANK_PCT
     brush_noise = np.where(told, 1.0, VOLTS_UNTOLD) * other
-    return Channels(left("ripple_pct"), load, brush, noise * other, other, brush_noise, starved, worked)
+    of_pressure = exponents.of["mean_a"][1] - exponents.load_ratio * exponents.of["rpm"][1]
+    leak = load + of_pressure * np.minimum(known[:, 1], 0.0)
+    return Channels(
+        left("ripple_pct"), load, brush, noise * other, other, brush_noise, starved, leak,
+        *flow(visits, pumps, exponents.flow),
+        *(hints(visits, name) for name in ("load", "ripple", "brush")),
+    )  # fmt: skip

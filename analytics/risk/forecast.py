@@ -125,7 +125,7 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
     load = made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float)
     told, _ = take_in(
         p.wear, p.drag, Damages(before.wear, before.drag), before.x_km, x, before.type_code, u, load,
-        made.load_noise, p.drag_life_km, made.worked,
+        made.load_noise, p.drag_life_km, made.beside_load, made.flow,
     )  # fmt: skip
     read = shown(made)
     begun, _ = take_in_onsets(p.onsets, before.begun, before.x_km, x, before.type_code, read)

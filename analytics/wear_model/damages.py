@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from analytics.past.signs import Flow, Hints
 from analytics.wear_model.drag import DragParameters, DragState, InWear, advance
 from analytics.wear_model.drag import prior as drag_prior
 from analytics.wear_model.level_rate import LevelRate, predict, update
@@ -46,13 +47,13 @@ def take_in(
     load: np.ndarray,
     load_noise: np.ndarray,
     life_km: float,
-    worked: np.ndarray | float = 0.0,
+    hints: Hints | None = None,
+    flow: Flow | None = None,
 ) -> tuple[Damages, np.ndarray]:
     """Move from one visit at x_from to the next at x_to and take in its readings, all (n,).
 
-    load: without the filter's share; load_noise: factor on its variance; worked: chance that work
-    since ended a cause beside the pump. NaN: no reading. Returns the state
-    and the log-likelihood.
+    load: without the filter's share; load_noise: factor on its variance; hints, flow: what else the visit
+    says of causes beside the pump. NaN: no reading. Returns the state and the log-likelihood.
     """
     h = np.maximum(clock(x_to, wear.power) - clock(x_from, wear.power), 0.0)
     ahead = predict(before.wear, h, wear.walk)
@@ -60,7 +61,7 @@ def take_in(
     points = wear.drag_points
     if not np.any(points):
         worn, gained, wild = update(ahead, u, wear.noise, wear.bad)
-        dragging, more = advance(drag, before.drag, *of_drag, wild, worked=worked)
+        dragging, more = advance(drag, before.drag, *of_drag, wild, hints=hints, flow=flow)
         return Damages(worn, dragging), gained + more
     left_over = InWear(
         (u - ahead.b - ahead.w) / points,
@@ -68,7 +69,7 @@ def take_in(
         wear.bad,
         (ahead.bb + 2 * ahead.bw + ahead.ww) / points**2,
     )
-    dragging, gained = advance(drag, before.drag, *of_drag, in_wear=left_over, worked=worked)
+    dragging, gained = advance(drag, before.drag, *of_drag, in_wear=left_over, hints=hints, flow=flow)
     gained = gained - np.where(np.isnan(u), 0.0, np.log(points))  # of u itself, not of u / points
     blur = points**2 * dragging.shown_variance
     worn, _, _ = update(ahead, u - points * dragging.shown, wear.noise, wear.bad, blur=blur)
@@ -87,7 +88,8 @@ def filter_damages(
     type_code: np.ndarray,
     *,
     life_km: float,
-    worked: np.ndarray,
+    hints: Hints,
+    flow: Flow,
     keep: bool = False,
 ) -> Track[Damages]:
     """Run both filters over all visits; visit arrays are (visits,), type_code (pumps,)."""
@@ -97,7 +99,7 @@ def filter_damages(
     def step(state: Damages, before: np.ndarray, rows: np.ndarray) -> tuple[Damages, np.ndarray]:
         return take_in(
             wear, drag, state, before, x_km[rows], code[: len(rows)], u[rows], own_load[rows],
-            load_noise[rows], life_km, worked[rows],
+            load_noise[rows], life_km, hints.take(rows), flow.take(rows),
         )  # fmt: skip
 
     return run_over(tracks, x_km, new_pumps(wear, drag, code), step, keep=keep)

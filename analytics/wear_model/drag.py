@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from analytics.past.signs import Flow, Hints
 from analytics.wear_model.level_rate import LOG_2PI, LevelRate, Value, merge, predict, update, weigh
 from analytics.wear_model.tracks import Track, Tracks, run_over
 
@@ -22,6 +23,8 @@ UNIT_KM = 10e3
 # Where a capture is wild in ripple and speed, the chance that its average is too: a slipped clamp, a wrong
 # wire, another pump (common practice, no source).
 ALSO_WILD = 0.8
+ASIDE_FLOW = 2.0  # ln delivery lost for each of load that a cause beside the pump shifts: no source, too
+FLOW_BAD = 0.1  # share of deliveries and pressures that say nothing of the pump: no source, too
 ASIDE_STAYS_KM = 20e3  # how long a cause beside the pump lasts that nobody names (common practice, no source)
 
 
@@ -48,6 +51,7 @@ class DragParameters:
     aside_per_km: Value = 0.0  # how often something beside the pump shifts the channel; 0: never
     aside_sd: Value = 0.0  # how far, either way
     harmless: Value = 0.0  # of what passes for a damage that has started, the share that ends no pump
+    flow_points: Value = 0.0  # ln delivery lost for a damage of 1; 0: the damage takes none
 
 
 class Aside(NamedTuple):
@@ -145,25 +149,30 @@ def advance(
     life_km: Value,
     wild: Value = 0.0,
     in_wear: InWear | None = None,
-    worked: Value = 0.0,
+    hints: Hints | None = None,
+    flow: Flow | None = None,
 ) -> tuple[DragState, np.ndarray]:
     """Move from one visit to the next and take in its reading; return the state and log-likelihood.
 
     wild: chance that the visit's other measures were wild; in_wear: the wear reading, where drag shows in it;
-    worked: chance that work or a check since the last visit ended what lay beside the pump.
+    hints, flow: what checks, work and delivery say of causes beside the pump.
 
     A pump still running can't have dragged for longer than about `life_km`, so older starts don't count.
     """
     since = np.maximum(x_from, x_to - life_km)
     p_new = -np.expm1(-starts * (cumulative_starts(x_to, p) - cumulative_starts(since, p)))
     was = state.started
-    aside, p_aside, p_gone = state.aside, 0.0, 0.0
-    if np.any(p.aside_per_km):
-        p_aside = -np.expm1(-p.aside_per_km * (x_to - x_from))
-        p_gone = 1 - (1 - worked) * np.exp((x_from - x_to) / ASIDE_STAYS_KM)
+    aside, there, comes = state.aside, 0.0, 0.0
     clear = np.maximum(1 - was - aside.p, 1e-12)
-    back = aside.p * p_gone
-    k_not, k_back = clear * (1 - p_aside), back
+    k_not, k_back = clear, 0.0 * clear
+    if np.any(p.aside_per_km):
+        worked, cured, odds = (0.0, 0.0, 0.0) if hints is None else hints
+        p_aside = -np.expm1(-p.aside_per_km * (x_to - x_from))
+        stays = (1 - worked) * np.exp((x_from - x_to) / ASIDE_STAYS_KM)
+        # What a check named it may have mended before the reading was taken.
+        there, comes = aside.p * stays * np.exp(odds), clear * p_aside * np.exp(odds)
+        k_not, k_back = clear * (1 - p_aside) + comes * cured, aside.p * (1 - stays) + there * cured
+        there, comes = there * (1 - cured), comes * (1 - cured)
     share = np.where(k_back > 0, k_not / np.where(k_back > 0, k_not + k_back, 1), 1.0)
     shift = state.b - aside.b
     state = state._replace(
@@ -177,6 +186,9 @@ def advance(
     old, l_old = _with_drag(p, ahead, y, r, wild, in_wear)
     fresh = _new_drag(p, state.b, state.bb, (x_to - since) / UNIT_KM)
     new, l_new = _with_drag(p, fresh, y, r, wild, in_wear)
+    if flow is not None and np.any(p.flow_points):
+        (old, more_old), (new, more_new) = _with_flow(p, old, flow), _with_flow(p, new, flow)
+        l_old, l_new = l_old + more_old, l_new + more_new
     # A hypothesis without any weight must not set the scale.
     top = np.maximum(l_not, np.where(was > 0, l_old, -np.inf))
     top = np.maximum(top, np.where(p_new > 0, l_new, -np.inf))
@@ -185,10 +197,9 @@ def advance(
     w_new = (1 - was) * p_new * np.exp(np.minimum(l_new - top, 0.0))
     w_aside: Value = 0.0
     if np.any(p.aside_per_km):
-        stays = aside.p * (1 - p_gone) * (1 - p_new)
-        comes = clear * p_aside * (1 - p_new)
+        weights = there * (1 - p_new), comes * (1 - p_new)
         aside, w_aside = _with_aside(
-            p, aside, state, stays, comes, y, r, _bad(p, wild_not), top - in_wear_not
+            p, aside, state, *weights, y, r, _bad(p, wild_not), top - in_wear_not, flow
         )
     w_drag = w_old + w_new
     total = w_not + w_drag + w_aside
@@ -208,12 +219,15 @@ def _with_aside(
     r: Value,
     bad: Value,
     top: np.ndarray,
+    flow: Flow | None,
 ) -> tuple[Aside, np.ndarray]:
     """Take in a reading where something lies beside the pump, since before or just come, with these weights;
     return the state of both merged and their weight after it, over exp(top)."""
     none = np.zeros(np.broadcast_shapes(np.shape(state.b), np.shape(p.aside_sd)))
     new = Aside(none, state.b + none, none, state.bb + none, none, p.aside_sd**2 + none)
     (old, l_old), (new, l_new) = (_update_aside(a, y, r, bad) for a in (old, new))
+    if flow is not None and not np.isnan(flow.y).all():
+        l_old, l_new = (of + _flow_aside(a, flow) for a, of in ((old, l_old), (new, l_new)))
     w_old = stays * np.exp(np.minimum(l_old - top, 300.0))
     w_new = comes * np.exp(np.minimum(l_new - top, 300.0))
     total = w_old + w_new
@@ -227,6 +241,32 @@ def _with_aside(
         k * old.bo + j * new.bo + k * j * d_b * d_o,
         k * old.oo + j * new.oo + k * j * d_o * d_o,
     ), total
+
+
+def _flow_ratio(e: np.ndarray, spread: np.ndarray, flow: Flow) -> np.ndarray:
+    """Log-likelihood of a delivery that misses its forecast by `e`, over that of one with nothing lost; 0
+    where no delivery was told."""
+    seen = ~np.isnan(flow.y)
+    total, *_ = weigh(np.where(seen, e, 0.0), spread, flow.r, FLOW_BAD)
+    without, *_ = weigh(np.where(seen, flow.y, 0.0), 0.0 * flow.r, flow.r, FLOW_BAD)
+    return np.where(seen, total - without, 0.0)
+
+
+def _flow_aside(a: Aside, flow: Flow) -> np.ndarray:
+    """As `_flow_ratio`, where something lies beside the pump: half of such causes take from the delivery as
+    they shift the load."""
+    e = flow.y - ASIDE_FLOW * np.abs(a.o)
+    return np.asarray(np.log(0.5 + 0.5 * np.exp(_flow_ratio(e, ASIDE_FLOW**2 * a.oo, flow))))
+
+
+def _with_flow(p: DragParameters, state: LevelRate, flow: Flow) -> tuple[LevelRate, Value]:
+    """Take in the delivery where the damage has started; return the state and the likelihood, as
+    `_flow_ratio`."""
+    if np.isnan(flow.y).all():
+        return state, 0.0
+    k = p.flow_points
+    gained = _flow_ratio(flow.y - k * state.w, k * k * state.ww, flow)
+    return update(state, flow.y / k, flow.r / k**2, FLOW_BAD, level=0.0)[0], gained
 
 
 def _update_aside(a: Aside, y: np.ndarray, r: Value, bad: Value) -> tuple[Aside, np.ndarray]:
@@ -277,7 +317,8 @@ def filter_drag(
     *,
     life_km: float,
     wild: np.ndarray,
-    worked: np.ndarray,
+    hints: Hints,
+    flow: Flow,
 ) -> Track[DragState]:
     """Run both hypotheses over all visits, as if drag showed in the load alone.
 
@@ -290,7 +331,8 @@ def filter_drag(
     def step(state: DragState, before: np.ndarray, rows: np.ndarray) -> tuple[DragState, np.ndarray]:
         own = starts[..., : len(rows)]
         return advance(
-            p, state, before, x_km[rows], own, y[rows], r[..., rows], life_km, wild[rows], worked=worked[rows]
-        )
+            p, state, before, x_km[rows], own, y[rows], r[..., rows], life_km, wild[rows],
+            hints=hints.take(rows), flow=flow.take(rows),
+        )  # fmt: skip
 
     return run_over(tracks, x_km, new, step)

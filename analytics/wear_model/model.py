@@ -64,7 +64,7 @@ class Parameters:
             {name: np.array(value, float) for name, value in raw["exponents"][key].items()}
             for key in ("of", "beside")
         )
-        exponents = Exponents(of, beside, raw["exponents"]["state_volts"])
+        exponents = Exponents(of, beside, raw["exponents"]["state_volts"], raw["exponents"]["flow"])
         more = {"onsets": onsets, "types": tuple(raw["types"]), "exponents": exponents}
         return cls(**(raw | parts | more))
 
@@ -102,7 +102,7 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
     made = channels(visits, pumps, p.exponents)
     pump, x_km = visits["pump"].to_numpy(int), visits["x_km"].to_numpy(float)
     u = indicator(made.ripple, made.brush, code[pump], p.wear)
-    tracks = make_tracks(pump, ~(np.isnan(u) & np.isnan(made.load)), len(pumps))
+    tracks = make_tracks(pump, made.told, len(pumps))
     told = filter_damages(
         p.wear,
         p.drag,
@@ -114,7 +114,8 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
         visits["filter_km"].to_numpy(float),
         code,
         life_km=p.drag_life_km,
-        worked=made.worked,
+        hints=made.beside_load,
+        flow=made.flow,
         keep=keep,
     )
     begun = filter_onsets(p.onsets, tracks, x_km, made, code, keep=keep)

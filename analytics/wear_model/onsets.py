@@ -18,6 +18,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analytics.past.normalise import Channels
+from analytics.past.signs import Flow, Hints
 from analytics.wear_model.drag import DragParameters, DragState, advance, prior
 from analytics.wear_model.level_rate import Value
 from analytics.wear_model.tracks import Track, Tracks, run_over
@@ -66,24 +67,28 @@ NAMES = tuple(f.name for f in fields(Onsets))
 
 class Shown(NamedTuple):
     """A channel as one of the damages sees it, rising with it: y (visits,), NaN without reading, the factor
-    on its variance, and the chance that work since the last visit ended a cause beside the pump."""
+    on its variance, and what else the visit says of causes beside the pump and of the delivery."""
 
     y: np.ndarray
     noise: np.ndarray
-    worked: np.ndarray
+    hints: Hints | None = None
+    flow: Flow | None = None
 
     def take(self, rows: np.ndarray) -> Shown:
         """Return `rows`."""
-        return Shown(self.y[rows], self.noise[rows], self.worked[rows])
+        hints, flow = self.hints and self.hints.take(rows), self.flow and self.flow.take(rows)
+        return Shown(self.y[rows], self.noise[rows], hints, flow)
 
 
 def shown(made: Channels) -> dict[str, Shown]:
     """Return the channel of each damage, by name."""
     ripple = np.log(np.maximum(made.ripple, LEAST_RIPPLE))
     return {
-        "hydraulic": Shown(np.where(made.starved, np.nan, -made.load), made.load_noise, made.worked),
-        "commutator": Shown(ripple, made.ripple_noise, made.worked),
-        "brush": Shown(made.brush, made.brush_noise, made.worked),
+        "hydraulic": Shown(
+            np.where(made.starved, np.nan, -made.leak), made.load_noise, made.beside_load, made.leak_flow
+        ),
+        "commutator": Shown(ripple, made.ripple_noise, made.beside_ripple),
+        "brush": Shown(made.brush, made.brush_noise, made.beside_brush),
     }
 
 
@@ -123,7 +128,7 @@ def one_step(
 ) -> tuple[DragState, np.ndarray]:
     """As `take_in_onsets`, of one damage."""
     r, starts = p.noise * (read.noise * p.type_noise[type_code]), p.starts[..., type_code]
-    return advance(p, before, x_from, x_to, starts, read.y, r, life_km(p), worked=read.worked)
+    return advance(p, before, x_from, x_to, starts, read.y, r, life_km(p), hints=read.hints, flow=read.flow)
 
 
 def life_km(p: OnsetParameters) -> Value:

@@ -33,7 +33,7 @@ class Readings:
         self.x_km = visits["x_km"].to_numpy(float)
         self.filter_km = visits["filter_km"].to_numpy(float)
         self.u = indicator(made.ripple, made.brush, self.code[self.pump], p.wear)
-        self.tracks = make_tracks(self.pump, ~(np.isnan(self.u) & np.isnan(made.load)), len(pumps))
+        self.tracks = make_tracks(self.pump, made.told, len(pumps))
 
     def counts(self, value: np.ndarray) -> np.ndarray:
         """Return how many readings of a channel each pump has, (pumps,)."""
@@ -59,14 +59,14 @@ class Readings:
         """Return both damages, told side by side."""
         return filter_damages(
             wear, drag, self.tracks, self.x_km, self.u, self.made.load, self.made.load_noise, self.filter_km,
-            self.code, life_km=self.p.drag_life_km, worked=self.made.worked,
+            self.code, life_km=self.p.drag_life_km, hints=self.made.beside_load, flow=self.made.flow,
         )  # fmt: skip
 
     def _drag_alone(self, drag: DragParameters) -> Track[DragState]:
         _, wild = self._wear_now
         return filter_drag(
             drag, self.tracks, self.x_km, self.made.load, self.made.load_noise, self.filter_km, self.code,
-            life_km=self.p.drag_life_km, wild=wild, worked=self.made.worked,
+            life_km=self.p.drag_life_km, wild=wild, hints=self.made.beside_load, flow=self.made.flow,
         )  # fmt: skip
 
     @cached_property

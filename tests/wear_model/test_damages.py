@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analytics.past.signs import no_flow, no_hints
 from analytics.wear_model.damages import filter_damages, new_pumps, take_in
 from analytics.wear_model.drag import DragParameters
 from analytics.wear_model.tracks import make_tracks
@@ -24,7 +25,7 @@ def told(wear, u, load):
     x = STEP_KM * np.arange(1, n + 1)
     return filter_damages(
         wear, DRAG, tracks, x, np.array(u), np.array(load), np.ones(n), np.zeros(n), np.zeros(1, int),
-        life_km=60e3, worked=np.zeros(n),
+        life_km=60e3, hints=no_hints(n), flow=no_flow(n),
     )  # fmt: skip
 
 

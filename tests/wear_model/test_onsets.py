@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analytics.learning.onsets import initial_onsets
+from analytics.past.signs import no_hints
 from analytics.wear_model.onsets import Shown, filter_one
 from analytics.wear_model.tracks import make_tracks
 
@@ -18,7 +19,7 @@ def told(name, y, worked=()):
     n = len(y)
     x = AT_KM + 8e3 * np.arange(n)
     p = getattr(ONSETS, name)
-    work = np.isin(np.arange(n), worked) * 0.7
+    work = no_hints(n)._replace(worked=np.isin(np.arange(n), worked) * 0.7)
     read = Shown(np.array(y, float), np.ones(n), work)
     return filter_one(p, make_tracks(np.zeros(n, int), np.ones(n, bool), 1), x, read, np.zeros(1, int)).state
 
@@ -62,7 +63,7 @@ def test_work_on_record_ends_what_lay_beside_the_pump():
 
 def test_without_causes_beside_the_pump_the_hypotheses_are_two():
     p = replace(ONSETS.hydraulic, aside_per_km=0.0)
-    read = Shown(np.array([0, 0, -0.2]), np.ones(3), np.zeros(3))
+    read = Shown(np.array([0, 0, -0.2]), np.ones(3))
     x = AT_KM + 8e3 * np.arange(3)
     state = filter_one(p, make_tracks(np.zeros(3, int), np.ones(3, bool), 1), x, read, np.zeros(1, int)).state
     assert state.aside.p[0] == 0

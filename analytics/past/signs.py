@@ -1,0 +1,175 @@
+"""What a visit says of causes beside the pump other than by current, speed and ripple: what its check found,
+work done since the last visit, and what is missing of delivery and pressure.
+
+Supply (connector, wiring, ground) shows as lost speed; what starves or restricts the flow (strainer, hose,
+regulator, filter, fuel) and a clamp that lies show in the load; ripple may rise by all but the clamp.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from ingest.vocabulary import PARTS
+
+SUPPLY_WORK, FLOW_WORK = ("connector", "wiring"), ("strainer", "hose", "regulator", "fuel", "tank_cleaned")
+# What a check may name, and the parts it may find, of causes that show in each channel.
+CAUSES_SEEN = {
+    "load": ("filter", "strainer", "hose", "regulator", "fuel", "clamp"),
+    "ripple": ("circuit", "filter", "strainer", "hose", "regulator", "fuel"),
+    "brush": ("circuit",),
+}
+PARTS_SEEN = {
+    "load": ("filter_state", "strainer", "hose", "regulator"),
+    "ripple": ("strainer", "connector"),
+    "brush": ("connector",),
+}
+# Natural log of how much likelier a finding is with such a cause than without; a check with the tank closed
+# misses half of them, an opened one a tenth, and either may name what is not there (common practice, no
+# source).
+NAMED, NONE_FOUND, PART_GOOD, MOST_GOOD, WORK_NAMED = 2.2, -0.7, -0.5, -1.5, 1.5
+WORK_CURES = 0.7  # chance that recorded work ends a cause beside the pump: common practice, no source
+FEW_DELIVERIES = 5  # readings of a type from which its usual delivery may be told
+DELIVERY_SD = 0.08  # of ln delivery, pump to pump and reading to reading: common practice, no source
+# Pressure falls once a pump delivers less than about .7 of what it did new (common practice, no source).
+PRESSURE_LOW, MARGIN, PRESSURE_SD = 0.08, 0.33, 0.15
+
+
+class Hints(NamedTuple):
+    """Of one channel at each visit, (visits,).
+
+    worked: chance that work on record since the last visit ended a cause beside the pump; cured: that what
+    this visit's check named was mended before its reading; odds: natural log of how much likelier the
+    visit's findings are with such a cause than without.
+    """
+
+    worked: np.ndarray
+    cured: np.ndarray
+    odds: np.ndarray
+
+    def take(self, rows: np.ndarray) -> Hints:
+        """Return `rows`."""
+        return Hints(self.worked[rows], self.cured[rows], self.odds[rows])
+
+
+class Flow(NamedTuple):
+    """What is missing of the delivery, natural log, NaN where nobody told; r: variance; (visits,) each."""
+
+    y: np.ndarray
+    r: np.ndarray
+
+    def take(self, rows: np.ndarray) -> Flow:
+        """Return `rows`."""
+        return Flow(self.y[rows], self.r[rows])
+
+
+def no_hints(n: int) -> Hints:
+    """Return the hints of visits without checks or work."""
+    return Hints(np.zeros(n), np.zeros(n), np.zeros(n))
+
+
+def no_flow(n: int) -> Flow:
+    """Return the flow of visits without delivery."""
+    return Flow(np.full(n, np.nan), np.ones(n))
+
+
+def hints(visits: pd.DataFrame, channel: str) -> Hints:
+    """Return what each visit says of causes that show in `channel` (a key of CAUSES_SEEN)."""
+    n = len(visits)
+    odds, cured, worked = np.zeros(n), np.zeros(n), np.zeros(n)
+    if "worked" in visits:
+        worked = WORK_CURES * visits["worked"].to_numpy(float)
+    kinds = {"load": ("worked_flow",), "brush": ("worked_supply",)}.get(
+        channel, ("worked_flow", "worked_supply")
+    )
+    for kind in kinds:
+        if kind in visits:
+            odds = np.maximum(odds, WORK_NAMED * visits[kind].to_numpy(float))
+    if "check_result" in visits:
+        result = visits["check_result"]
+        named = result.isin(CAUSES_SEEN[channel]).to_numpy()
+        good, bad = np.zeros(n), np.zeros(n, bool)
+        for part in PARTS_SEEN[channel]:
+            if part in visits:
+                good += visits[part].eq("good").to_numpy()
+                bad |= visits[part].eq("bad").to_numpy()
+        found = named | bad
+        nothing = result.eq("no_other_cause").to_numpy()
+        odds = odds + np.where(found, NAMED, NONE_FOUND * nothing + np.maximum(PART_GOOD * good, MOST_GOOD))
+        cured = np.where(found, WORK_CURES, 0.0)
+    return Hints(worked, cured, odds)
+
+
+def checked(visits: pd.DataFrame) -> np.ndarray:
+    """Return whether a check's outcome or parts examined are on record with each visit, (visits,) bool."""
+    columns = [name for name in ("check_result", *PARTS) if name in visits]
+    return visits[columns].notna().any(axis=1).to_numpy(bool) if columns else np.zeros(len(visits), bool)
+
+
+def usual_flow(visits: pd.DataFrame, pumps: pd.DataFrame) -> dict[str, float]:
+    """Return medians by type: `rpm/TYPE` of ln rpm, `pressure/TYPE` of ln delivery there at that speed, and
+    `free/TYPE` of ln delivery into a can, `kpa/TYPE` of ln pressure, each from FEW_DELIVERIES readings."""
+    if "delivery_l_min" not in visits:
+        return {}
+    kind = _types(visits, pumps)
+    full = _full(visits)
+    out: dict[str, float] = {}
+
+    def put(prefix: pd.Series | str, value: np.ndarray) -> None:
+        by_kind = pd.Series(value).groupby((prefix + "/" + kind).to_numpy())
+        middle, count = by_kind.median(), by_kind.count()
+        out.update({str(key): float(v) for key, v in middle[count >= FEW_DELIVERIES].items()})
+
+    put("rpm", np.where(full, _ln(visits, "rpm"), np.nan))
+    put("kpa", _ln(visits, "fuel_pressure_kpa"))
+    put(_points(visits), _at_usual_speed(visits, kind, out))
+    return out
+
+
+def flow(visits: pd.DataFrame, pumps: pd.DataFrame, usual: dict[str, float]) -> tuple[Flow, Flow]:
+    """Return what is missing of each visit's delivery, and the same with what pressure says where no delivery
+    is told."""
+    n = len(visits)
+    if not usual or "delivery_l_min" not in visits:
+        return no_flow(n), no_flow(n)
+    kind = _types(visits, pumps)
+    expected = (_points(visits) + "/" + kind).map(usual).to_numpy(float)
+    missing = expected - _at_usual_speed(visits, kind, usual)
+    delivered = Flow(missing, np.full(n, DELIVERY_SD**2))
+    fell = ("kpa/" + kind).map(usual).to_numpy(float) - _ln(visits, "fuel_pressure_kpa")
+    by_pressure = np.isnan(missing) & (fell > PRESSURE_LOW)
+    either = Flow(
+        np.where(by_pressure, MARGIN + fell, missing),
+        np.where(by_pressure, PRESSURE_SD**2, DELIVERY_SD**2),
+    )
+    return delivered, either
+
+
+def _types(visits: pd.DataFrame, pumps: pd.DataFrame) -> pd.Series:
+    return pd.Series(pumps["pump_type"].astype(str).to_numpy()[visits["pump"].to_numpy(int)], visits.index)
+
+
+def _points(visits: pd.DataFrame) -> pd.Series:
+    return visits["delivery_at"].eq("free").map({True: "free", False: "pressure"})
+
+
+def _full(visits: pd.DataFrame) -> np.ndarray:
+    """Which visits ran at full feed."""
+    feed = visits["ln_feed"].to_numpy(float) if "ln_feed" in visits else np.zeros(len(visits))
+    low = visits["low_speed"].to_numpy(float) if "low_speed" in visits else np.zeros(len(visits))
+    return np.asarray((feed == 0) & (low == 0))
+
+
+def _ln(visits: pd.DataFrame, name: str) -> np.ndarray:
+    value = visits[name].to_numpy(float)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(value > 0, np.log(value), np.nan)
+
+
+def _at_usual_speed(visits: pd.DataFrame, kind: pd.Series, usual: dict[str, float]) -> np.ndarray:
+    """Return ln delivery at full feed, for the type's usual speed where a speed was told."""
+    faster = _ln(visits, "rpm") - ("rpm/" + kind).map(usual).to_numpy(float)
+    told = np.where(_full(visits), _ln(visits, "delivery_l_min"), np.nan)
+    return told - np.where(np.isnan(faster), 0.0, faster)
