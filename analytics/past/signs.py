@@ -2,7 +2,8 @@
 work done since the last visit, and what is missing of delivery and pressure.
 
 Supply (connector, wiring, ground) shows as lost speed; what starves or restricts the flow (strainer, hose,
-regulator, filter, fuel) and a clamp that lies show in the load; ripple may rise by all but the clamp.
+regulator, filter, fuel) and a clamp that lies show in the load. What they add to ripple is too little for a
+check to tell of it.
 """
 
 from __future__ import annotations
@@ -18,12 +19,12 @@ SUPPLY_WORK, FLOW_WORK = ("connector", "wiring"), ("strainer", "hose", "regulato
 # What a check may name, and the parts it may find, of causes that show in each channel.
 CAUSES_SEEN = {
     "load": ("filter", "strainer", "hose", "regulator", "fuel", "clamp"),
-    "ripple": ("circuit", "filter", "strainer", "hose", "regulator", "fuel"),
+    "ripple": (),
     "brush": ("circuit",),
 }
 PARTS_SEEN = {
     "load": ("filter_state", "strainer", "hose", "regulator"),
-    "ripple": ("strainer", "connector"),
+    "ripple": (),
     "brush": ("connector",),
 }
 # Natural log of how much likelier a finding is with such a cause than without; a check with the tank closed
@@ -81,13 +82,10 @@ def hints(visits: pd.DataFrame, channel: str) -> Hints:
     odds, cured, worked = np.zeros(n), np.zeros(n), np.zeros(n)
     if "worked" in visits:
         worked = WORK_CURES * visits["worked"].to_numpy(float)
-    kinds = {"load": ("worked_flow",), "brush": ("worked_supply",)}.get(
-        channel, ("worked_flow", "worked_supply")
-    )
-    for kind in kinds:
-        if kind in visits:
-            odds = np.maximum(odds, WORK_NAMED * visits[kind].to_numpy(float))
-    if "check_result" in visits:
+    kind = {"load": "worked_flow", "brush": "worked_supply"}.get(channel)
+    if kind in visits:
+        odds = WORK_NAMED * visits[kind].to_numpy(float)
+    if "check_result" in visits and CAUSES_SEEN[channel]:
         result = visits["check_result"]
         named = result.isin(CAUSES_SEEN[channel]).to_numpy()
         good, bad = np.zeros(n), np.zeros(n, bool)

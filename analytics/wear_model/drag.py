@@ -24,6 +24,7 @@ UNIT_KM = 10e3
 # wire, another pump (common practice, no source).
 ALSO_WILD = 0.8
 ASIDE_FLOW = 2.0  # ln delivery lost for each of load that a cause beside the pump shifts: no source, too
+FLOW_CAUSES = 0.7  # share of causes beside the pump that take from the delivery: no source, too
 FLOW_BAD = 0.1  # share of deliveries and pressures that say nothing of the pump: no source, too
 ASIDE_STAYS_KM = 20e3  # how long a cause beside the pump lasts that nobody names (common practice, no source)
 
@@ -253,10 +254,12 @@ def _flow_ratio(e: np.ndarray, spread: np.ndarray, flow: Flow) -> np.ndarray:
 
 
 def _flow_aside(a: Aside, flow: Flow) -> np.ndarray:
-    """As `_flow_ratio`, where something lies beside the pump: half of such causes take from the delivery as
-    they shift the load."""
+    """As `_flow_ratio`, where something lies beside the pump: FLOW_CAUSES of such causes take from the
+    delivery as they shift the load, a clamp or a regulator takes nothing."""
     e = flow.y - ASIDE_FLOW * np.abs(a.o)
-    return np.asarray(np.log(0.5 + 0.5 * np.exp(_flow_ratio(e, ASIDE_FLOW**2 * a.oo, flow))))
+    return np.asarray(
+        np.log(1 - FLOW_CAUSES + FLOW_CAUSES * np.exp(_flow_ratio(e, ASIDE_FLOW**2 * a.oo, flow)))
+    )
 
 
 def _with_flow(p: DragParameters, state: LevelRate, flow: Flow) -> tuple[LevelRate, Value]:
