@@ -113,7 +113,7 @@ def run(args: argparse.Namespace) -> int:
         fit(args.ledger, args.as_of)
     table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km)
     say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
-    table = kept_rows(table, choices.chosen(args))
+    all_of_them, table = len(table), kept_rows(table, choices.chosen(args))
     listed = table.head(args.top) if args.top else table
     if args.json:
         print(json.dumps(records(listed), indent=1))
@@ -123,6 +123,9 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(as_csv(listed[list(JSON_FIELDS)]).decode("utf-8-sig"))
     else:
         most = None if args.all else args.top or SHOWN
+        if all_of_them and not len(table):
+            print("No pump in service is of that depot, type and class at once.")
+            return 0
         print("\n".join(as_lines(table, most, args.why)))
         for text in groups[groups["flagged"]]["text"]:
             print(f"Fails early: {text}")
