@@ -160,9 +160,12 @@ def test_decisions_on_the_command_line(tmp_path, capsys):
     assert main([*plan, "--reject", "101", "--why", "unit is for sale"]) == 0
     capsys.readouterr()
     now = ["plan", "--ledger", ledger, "--json"]
-    assert main([*now, "--depot", "South"]) == 1
-    assert "there is no 'South' in this ledger; it has North" in capsys.readouterr().err
-    assert main([*now, "--depot", "North"]) == 0
+    assert main([*now, "--depot", "West"]) == 1
+    assert "there is no 'West' in this ledger; it has North, South" in capsys.readouterr().err
+    assert main([*now, "--depot", "South"]) == 0
+    whole = json.loads(capsys.readouterr().out)
+    assert whole["rejected"] == []
+    assert main(now) == 0
     whole = json.loads(capsys.readouterr().out)
     assert [row["unit"] for row in whole["rejected"]] == ["101"]
     assert whole["rejected"][0]["decided_by"] == "AB"
