@@ -38,8 +38,11 @@ from analytics.wear_model.unrecorded import allow_for_unrecorded
 from tests.benchmarks.plan_policies import known_history, recommended_ages
 from tests.benchmarks.second_world import Prices, build, truth
 from tests.benchmarks.second_world.fleet import EPOCH
+from tests.benchmarks.second_world.informed import Informed
+from tests.benchmarks.second_world.run import Run
 from tests.fleet_frames import history_from_tables
 
+PARTICLES = 400
 CP, CF = 650.0 + 30.0, 2400.0 + 30.0  # with comebacks (second_world.kinds.Prices)
 OF_RUN_TO_FAILURE = 0.75
 DAY_0 = int(EPOCH.astype("datetime64[D]").astype(int))
@@ -48,7 +51,8 @@ DAY_0 = int(EPOCH.astype("datetime64[D]").astype(int))
 @dataclass(frozen=True)
 class Stops:
     """n planned stops ahead with what was told there: survival as read and by age (n, grid), km on the pump,
-    the cost review's age, g as the fit has it, whether a limit was passed; and the truth."""
+    the cost review's age, g as the fit has it, whether a limit was passed, the risk over the interval to one
+    who knows the world's laws; and the truth, and how many pumps failed in all."""
 
     read: np.ndarray
     by_age: np.ndarray
@@ -59,6 +63,8 @@ class Stops:
     truth: pd.DataFrame
     g: float
     end_day: int
+    informed: np.ndarray
+    failures: int
 
     @property
     def ahead_km(self) -> np.ndarray:
@@ -108,8 +114,16 @@ def stops_of(kind: str, vehicles: int, seed: int) -> Stops:
     return Stops(
         model.survival(known, zero, GRID_KM), model.survival(new, known.x_km, GRID_KM), known.x_km,
         np.array([ages[t] for t in pumps["pump_type"]]), g, _over_limit(tables, name[keep], pumps), seen,
-        OF_RUN_TO_FAILURE * failed * CF / driven.sum(), world.end_day,
+        OF_RUN_TO_FAILURE * failed * CF / driven.sum(), world.end_day, _informed(run, seen), int(failed),
     )  # fmt: skip
+
+
+def _informed(run: Run, seen: pd.DataFrame) -> np.ndarray:
+    """Return what the world's own laws make of the same records at these stops."""
+    planner = Informed(run.world, PARTICLES)
+    planner.update(run)
+    told = planner.told().drop_duplicates(["u", "day"], keep="last").set_index(["u", "day"])["risk"]
+    return told.reindex(pd.MultiIndex.from_frame(seen[["u", "day"]])).fillna(0.0).to_numpy(float)
 
 
 def _over_limit(tables: dict[str, pd.DataFrame], name: np.ndarray, pumps: pd.DataFrame) -> np.ndarray:
@@ -176,6 +190,7 @@ RULES: dict[str, Rule] = {
     "g × 1.4": decided(g_factor=1.4),
     "−ln S × 1.3": decided(hazard=1.3),
     "−ln S × 1/1.3": decided(hazard=1 / 1.3),
+    "informed, one interval": lambda s: s.informed > np.asarray(break_even_risk(s.ahead_km, CP, CF, s.g)),
     "abnormal, the pump's own": lambda s: (s.truth["abnormal"] & ~s.truth["beside"]).to_numpy(bool),
 }  # fmt: skip
 
@@ -218,6 +233,7 @@ def main() -> None:
         if kept:
             kept.write_bytes(pickle.dumps(fleets[-1]))
     best = np.array([gains(s, all_seeing(s))[0].sum() for s in fleets])
+    whole = CF * sum(s.failures for s in fleets)
     print(f"{options.kind}, {options.vehicles} vehicles, {len(fleets)} fleets")
     for name, rule in RULES.items():
         made = [gains(s, rule(s)) for s in fleets]
@@ -227,14 +243,29 @@ def main() -> None:
         changes, sound = sum(len(g) for g, _ in made), sum(s.sum() for _, s in made)
         print(
             f"  {name:26s}{share:7.3f} ± {se:.3f}  changes {changes / len(fleets):6.1f}  "
-            f"sound {sound / max(changes, 1):.2f}"
+            f"sound {sound / max(changes, 1):.2f}  costs {1 - total.sum() / whole:.3f} of run to failure"
         )
+    for who in ("told", "informed"):
+        print(f"  {who}: " + _bands(fleets, who == "informed"))
     odd, fails, told = (np.concatenate(part) for part in zip(*map(_odd_readings, fleets), strict=True))
     print(
         f"  readings that stand out by the pump's own doing: {odd.mean():.3f} of all; of them "
         f"{fails[odd].mean():.2f} fail before the next stop ({fails[~odd].mean():.3f} of the others); "
         f"told half of them less than {np.median(told[odd]):.3f}"
     )
+
+
+def _bands(fleets: list[Stops], informed: bool) -> str:
+    """Return how many of the risks told in each band were seen to fail before the next stop."""
+    told = np.concatenate([s.informed if informed else _odd_readings(s)[2] for s in fleets])
+    fails = np.concatenate([s.truth["fails"].to_numpy(bool) for s in fleets])
+    words = []
+    for low, high in ((0.0, 0.05), (0.05, 0.1), (0.1, 0.3), (0.3, 0.5), (0.5, 1.01)):
+        rows = (told >= low) & (told < high)
+        words.append(
+            f"{100 * low:.0f}-{min(100 * high, 100):.0f} % n {rows.sum()} seen {fails[rows].mean():.3f}"
+        )
+    return ", ".join(words)
 
 
 def _odd_readings(s: Stops) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
