@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+import pandas as pd
+
 WIDTH, HEIGHT = 660, 132
 LEFT, RIGHT, TOP, BOTTOM = 52, 8, 8, 22
 INK, FAINT, RULE = "#22303a", "#56606a", "#dddddd"
 DARK, PALE, HATCH = "#1d5c63", "#97b2b1", "#a85a00"
+BAND = "#e3d9c0"
+TRACE_BINS = 600
 
 
 def bars(
@@ -74,6 +78,51 @@ def bars(
         f"aria-label='{escape(words, quote=True)}' "
         f"xmlns='http://www.w3.org/2000/svg'><g font-family='DejaVu Sans, Arial, sans-serif' font-size='9' "
         f"fill='{FAINT}'>{''.join(parts)}</g></svg>{_key(shades, mark_name if marks is not None else '')}"
+    )
+
+
+def trace(rows: pd.DataFrame, *, words: str, turn_ms: tuple[float, float] | None = None) -> str:
+    """Return a trace from rows of time_ms, low_a, high_a (parts.envelope), one turn as a shaded band."""
+    from_ms, to_ms = float(rows["time_ms"].iloc[0]), float(rows["time_ms"].iloc[-1])
+    low, high = float(rows["low_a"].min()), float(rows["high_a"].max())
+    pad = 0.06 * (high - low or abs(high) or 1.0)
+    low, high = low - pad, high + pad
+    room, height = WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
+
+    def x(ms: float) -> float:
+        return LEFT + room * (min(max(ms, from_ms), to_ms) - from_ms) / (to_ms - from_ms)
+
+    def y(amps: float) -> float:
+        return TOP + height * (high - amps) / (high - low)
+
+    parts = []
+    if turn_ms is not None:
+        a, b = x(turn_ms[0]), x(turn_ms[1])
+        parts.append(
+            f"<rect x='{a:.1f}' y='{TOP}' width='{b - a:.1f}' height='{height}' fill='{BAND}'/>"
+            f"<text x='{a + 3:.1f}' y='{TOP + 9}'>one turn</text>"
+        )
+    step = ticks(high - low)[0]
+    at = step * -(-low // step)
+    while at <= high:
+        parts.append(
+            f"<line x1='{LEFT}' x2='{WIDTH - RIGHT}' y1='{y(at):.1f}' y2='{y(at):.1f}' stroke='{RULE}'/>"
+            f"<text x='{LEFT - 5}' y='{y(at) + 3:.1f}' text-anchor='end'>{at:,.{places(step)}f}</text>"
+        )
+        at += step
+    drawn = rows[["time_ms", "low_a", "high_a"]].to_numpy()
+    above = [f"{x(ms):.1f},{y(top):.1f}" for ms, _, top in drawn]
+    below = [f"{x(ms):.1f},{y(bottom):.1f}" for ms, bottom, _ in drawn[::-1]]
+    parts.append(
+        f"<polygon points='{' '.join(above + below)}' fill='{DARK}' stroke='{DARK}' stroke-width='.8'/>"
+        f"<text x='{LEFT}' y='{HEIGHT - 8}'>{from_ms:,.1f} ms</text>"
+        f"<text x='{WIDTH - RIGHT}' y='{HEIGHT - 8}' text-anchor='end'>{to_ms:,.1f} ms, current in A</text>"
+    )
+    return (
+        f"<svg viewBox='0 0 {WIDTH} {HEIGHT}' width='100%' role='img' "
+        f"aria-label='{escape(words, quote=True)}' "
+        f"xmlns='http://www.w3.org/2000/svg'><g font-family='DejaVu Sans, Arial, sans-serif' font-size='9' "
+        f"fill='{FAINT}'>{''.join(parts)}</g></svg>"
     )
 
 

@@ -4,7 +4,7 @@ and gentle reminders.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import date
 from typing import Any
 
@@ -118,16 +118,21 @@ def _check(typed: Mapping[str, Any]) -> tuple[list[str], dict[str, Any]]:
     return [], {}
 
 
-def reminders(entry: VisitEntry, room: int = MOST_QUESTIONS) -> list[str]:
-    """Return at most `room` sentences on what would make the reading worth more; none is demanded."""
+def reminders(
+    entry: VisitEntry, room: int = MOST_QUESTIONS, *, asked: Collection[str] = ("supply_v", "fuel_pressure")
+) -> list[str]:
+    """Return at most `room` sentences on what would make the reading worth more; none is demanded.
+
+    asked: of volts and pressure, what the next test is answered by.
+    """
     asks = []
     if entry.odometer_km is None and entry.hours is None:
         asks.append("Without an odometer this reading can't be placed in the pump's trend.")
     if entry.state is None:
         asks.append("Say whether the engine primed, idled or was loaded: only like readings are compared.")
-    if entry.supply_v is None:
+    if entry.supply_v is None and "supply_v" in asked:
         asks.append("Volts at the pump are missing: a low supply looks like a weak pump.")
-    if entry.fuel_pressure_kpa is None:
+    if entry.fuel_pressure_kpa is None and "fuel_pressure" in asked:
         asks.append("With the fuel pressure, a restriction can be told from drag.")
     return asks[: max(room, 0)]
 

@@ -38,7 +38,8 @@ def show_trace(
     turn = envelope.one_turn_s(capture, reading) if reading else None
     rows = envelope.envelope(capture, from_s, to_s)
     words = (
-        f"Current over time, {len(capture.current_a):,} samples at {capture.sample_rate_hz:,.0f} a second."
+        f"Current over time, {len(capture.current_a):,} samples at {capture.sample_rate_hz:,.0f} a second; "
+        "each point keeps the lowest and highest of its samples, so no spike is lost."
     )
     frame.chart(
         waveform.trace(
@@ -49,8 +50,6 @@ def show_trace(
         ),
         words,
     )
-    if len(rows) < len(capture.current_a) / 2:
-        say.note("Each point spans many samples and keeps their lowest and highest, so no spike is lost.")
 
 
 def show_segments(reading: Reading) -> None:
@@ -125,6 +124,16 @@ def average_words(reading: Reading | pd.Series) -> str:
     return f"{formats.with_error(reading.mean_a, accuracy, 'A')} (clamp)"
 
 
+def show_figures(reading: Reading) -> None:
+    """Say average, ripple and speed in one line; what can't be told is left out."""
+    told = [average_words(reading)]
+    if not formats.is_unknown(reading.ripple_pct):
+        told.append(f"ripple {reading.ripple_pct:.1f} % of it")
+    if not formats.is_unknown(reading.rpm):
+        told.append(f"{reading.rpm:,.0f} rpm")
+    say.line(" · ".join(told))
+
+
 def show_comparison(table: pd.DataFrame) -> None:
     """Draw the figures as a plain table, readable by screen readers and on paper."""
     # Its cells are read as Markdown, unlike those of a list.
@@ -138,10 +147,10 @@ def show_average_only(reading: Reading) -> None:
             say.warn(note.text)
 
 
-def show_notes(notes: tuple[Any, ...]) -> None:
-    """Draw quality notes, warnings first, each by a word before the sentence."""
+def show_notes(notes: tuple[Any, ...], *, levels: tuple[str, ...] = ("warning", "ask", "info")) -> None:
+    """Draw quality notes of these levels, warnings first, each by a word before the sentence."""
     order = {"warning": 0, "ask": 1, "info": 2}
-    later = (note for note in notes if note.code != AVERAGE_ONLY)  # said before the figures
+    later = (n for n in notes if n.code != AVERAGE_ONLY and n.level in levels)  # that one comes first
     once = dict.fromkeys(sorted(later, key=lambda n: order.get(n.level, 3)))
     if once:
         say.points(f"{LEVEL_WORDS[n.level]}: {n.text}" for n in once)

@@ -30,14 +30,14 @@ class Palette:
 LIGHT = Palette(
     paper="#fbf8f1",
     ink="#22303a",
-    faint="#56606a",
+    faint="#424b54",
     rule="#e4dccb",
     band="#e3d9c0",
     filled="#97b2b1",
     main="#1d5c63",
     wear="#a85a00",
     drag="#2f5fa8",
-    sudden="#a9a99d",
+    sudden="#8d8d82",
     other="#7e3f73",
 )
 DARK = Palette(

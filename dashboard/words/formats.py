@@ -42,6 +42,16 @@ def distance(km: float | None, unit: str) -> str:
     return format_quantity(km, unit)
 
 
+def pressure(kpa: float | None, own: str) -> str:
+    """Return a pressure kept in kPa in the unit that goes with the fleet's distances: "58.0 psi"."""
+    return format_quantity(kpa, pressure_unit(own))
+
+
+def pressure_unit(own: str) -> str:
+    """Return the unit of pressure that goes with a unit of distance."""
+    return "psi" if own == "mi" else "kPa"
+
+
 def in_unit(km: Any, unit: str) -> Any:
     """Return a distance, or a column of them, in the fleet's own unit."""
     return km / KM_PER_MILE if unit == "mi" else km

@@ -12,7 +12,7 @@ from tests.browser.browsing import DESKTOP, PHONE, settle
 pytestmark = pytest.mark.browser
 
 MOST_BYTES = 5_000_000
-THUMB_PX = 44
+THUMB_PX = 48
 
 
 def address_of(view: str) -> str:

@@ -4,7 +4,7 @@ import pytest
 
 from analytics.judging.verdict import judge_visit
 from dashboard.data import loaders, queries
-from dashboard.views.log_visit import saving as log_saving
+from dashboard.views.log_visit.sheet import visit_sheet
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
 from tests.pages.page_runs import open_page, small_file, words
@@ -20,6 +20,14 @@ def ledger(tmp_path, monkeypatch):
 @pytest.fixture(scope="module")
 def upload(tmp_path_factory):
     return small_file(write_capture_csv(tmp_path_factory.mktemp("up") / "stop.csv", small_capture()))
+
+
+def open_typed(unit: str, **typed):
+    """Return the page as it stands once something was typed."""
+    page = open_page("log_visit", unit=unit)
+    for name, value in typed.items():
+        page.session_state[name] = value
+    return page.run()
 
 
 def press(page, label):
@@ -80,7 +88,7 @@ def test_the_reading_shows_before_anything_is_saved(ledger, upload):
 
 
 def test_a_refused_file_says_why_and_keeps_what_was_typed(ledger):
-    page = open_page("log_visit", unit="101", odometer="90000 mi")
+    page = open_typed("101", odometer="90000 mi")
     page.file_uploader[0].set_value(("notes.csv", b"hello\nworld\n", "text/csv")).run()
     assert page.error
     assert "Traceback" not in words(page)
@@ -88,7 +96,7 @@ def test_a_refused_file_says_why_and_keeps_what_was_typed(ledger):
 
 
 def test_a_question_is_answered_before_the_visit_is_stored(ledger, upload):
-    page = open_page("log_visit", unit="101", odometer="1000 mi", state="Idle", supply_v="13.5")
+    page = open_typed("101", odometer="1000 mi", state="idle", supply_v="13.5")
     page.file_uploader[0].set_value(upload).run()
     page.text_input(key="technician").set_value("AB").run()
     press(page, "Save the visit")
@@ -115,22 +123,22 @@ def test_rarely_entered_boxes_come_when_opened_and_stay_while_they_hold_somethin
     page.session_state["fold_drop_supply_v"] = False
     page.run()
     assert page.text_area(key="note").value == "oil on the connector"
-    assert open_page("log_visit", unit="101", delivery="1.2 L/min").text_input(key="delivery").value
+    assert open_typed("101", delivery="1.2 L/min").text_input(key="delivery").value
 
 
 def test_meter_only_with_initials_missing_then_given(ledger):
-    page = open_page("log_visit", unit="102", odometer="88000 mi", source="Meter only", meter_a="5.4")
+    page = open_typed("102", odometer="88000 mi", source="meter", meter_a="5.4")
     press(page, "Save the visit")
     assert "initials" in words(page)
     page.text_input(key="technician").set_value("AB").run()
     press(page, "Save the visit")
     assert "Stored as visit 41" in words(page)
     press(page, "Log the next visit")
-    assert not page.text_input(key="technician").value
+    assert page.text_input(key="technician").value == "AB"  # who works on need not say so again
 
 
 def test_nothing_measured_is_not_stored(ledger):
-    page = open_page("log_visit", unit="102", odometer="88000 mi")
+    page = open_typed("102", odometer="88000 mi")
     page.text_input(key="technician").set_value("AB").run()
     press(page, "Save the visit")
     assert "nothing to store yet" in words(page)
@@ -190,13 +198,13 @@ def test_the_sheet_of_a_stored_visit_holds_its_figures(ledger):
     visits = queries.ask(ledger, "visits_of_pump", pump_id=1)
     with open_ledger(ledger) as connection:
         verdict = judge_visit(connection, 5)
-    html = log_saving.visit_sheet(visits.iloc[4], visits.iloc[:4], verdict, queries.settings(ledger))
+    html = visit_sheet(visits.iloc[4], visits.iloc[:4], verdict, queries.settings(ledger))
     for part in ("5,060", "4 to 7 A", "5.20 A", verdict.next_test, "Keep sparks"):
         assert part in html
 
 
 def test_a_reading_is_judged_against_the_pumps_own_history_before_it_is_saved(ledger, upload):
-    page = open_page("log_visit", unit="101", state="Idle", source="Meter only", meter_a="3.9")
+    page = open_typed("101", state="idle", source="meter", meter_a="3.9")
     before = words(page)
     assert "its own baseline" in before
     page.text_input(key="technician").set_value("T").run()
@@ -212,19 +220,19 @@ def test_a_reading_is_judged_against_the_pumps_own_history_before_it_is_saved(le
 @pytest.mark.parametrize(
     ("typed", "kept"),
     [
-        ({"check_outcome": "No other cause, changed"}, ("no_other_cause", None, [])),
+        ({"check_outcome": "no_other_cause"}, ("no_other_cause", None, [])),
         (
-            {"check_outcome": "Cause found and mended, pump stays", "check_cause": "Strainer"},
+            {"check_outcome": "mended", "check_cause": "strainer"},
             ("strainer", None, ["strainer"]),
         ),
         (
-            {"check_outcome": "Could not finish", "check_why": "tank full"},
+            {"check_outcome": "unfinished", "check_why": "tank full"},
             (None, "not_reached", []),
         ),
     ],
 )
 def test_a_check_is_written_down_in_three_taps(ledger, typed, kept):
-    page = open_page("log_visit", unit="101", reason="Follow-up", **typed)
+    page = open_typed("101", reason="follow-up", **typed)
     page.text_input(key="technician").set_value("T").run()
     press(page, "Save the visit")
     with open_ledger(ledger) as connection:

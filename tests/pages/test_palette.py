@@ -4,11 +4,16 @@ Colour-vision simulation: Machado, Oliveira & Fernandes 2009, matrices for sever
 published table). Contrast: WCAG 2.1, relative luminance.
 """
 
+import tomllib
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from dashboard.shell import palette as palette_module
 from dashboard.shell.palette import DARK, LIGHT
 
+THEME = Path(palette_module.__file__).parents[1] / "theme" / "ledger_paper.toml"
 SEES = {
     "normal": np.eye(3),
     "protanopia": np.array(
@@ -53,9 +58,22 @@ def test_parts_of_the_risk_keep_apart(palette, eyes):
 @pytest.mark.parametrize("palette", [LIGHT, DARK], ids=["light", "dark"])
 def test_text_and_marks_stand_out_from_the_page(palette):
     assert contrast(palette.ink, palette.paper) > 7
-    assert contrast(palette.faint, palette.paper) > 4.5
-    for mark in (palette.main, palette.wear, palette.drag, palette.other):
+    assert contrast(palette.faint, palette.paper) > 7
+    for mark in (palette.main, palette.wear, palette.drag, palette.other, palette.sudden):
         assert contrast(mark, palette.paper) > 3
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_letters_and_frames_of_the_pages_stand_out(scheme):
+    """WCAG 2.2: 1.4.6 asks 7 : 1 of text, 1.4.11 3 : 1 of the frames of what is touched (read)."""
+    theme = tomllib.loads(THEME.read_text())["theme"][scheme]
+    for page in (theme["backgroundColor"], theme["secondaryBackgroundColor"]):
+        for name in ("textColor", "linkColor", "grayTextColor"):
+            assert contrast(theme[name], page) > 7, name
+        for name in ("borderColor", "primaryColor"):
+            assert contrast(theme[name], page) > 3, name
+    for tint in ("green", "yellow", "red", "blue"):
+        assert contrast(theme[f"{tint}TextColor"], theme[f"{tint}BackgroundColor"]) > 7
 
 
 @pytest.mark.parametrize("palette", [LIGHT, DARK], ids=["light", "dark"])

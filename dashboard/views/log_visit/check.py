@@ -26,9 +26,7 @@ HOW_READ = ("supply_v_at", "delivery_at", "fuel")
 
 
 def _choose(label: str, words: dict[str, str], key: str) -> str | None:
-    return st.segmented_control(
-        label, list(words), key=key, format_func=words.__getitem__, bind="query-params", wrap=True
-    )
+    return st.segmented_control(label, list(words), key=key, format_func=words.__getitem__, wrap=True)
 
 
 def command(card: pd.DataFrame) -> None:
@@ -37,7 +35,7 @@ def command(card: pd.DataFrame) -> None:
     if "two-speed" in supplies:
         _choose("Commanded", COMMANDED, "commanded")
     if "pwm" in supplies:
-        st.number_input("Commanded duty, %", 0.0, 100.0, None, 1.0, key="duty_pct", bind="query-params")
+        st.number_input("Commanded duty, %", 0.0, 100.0, None, 1.0, key="duty_pct")
 
 
 def how_read(box: Callable[..., None]) -> None:

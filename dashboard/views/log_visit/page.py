@@ -1,26 +1,33 @@
-"""Log a visit: unit and odometer, capture or meter, the reading at once, questions, save."""
+"""Log a visit: unit and odometer, capture or meter, the reading at once, what the next test needs, save."""
 
 import streamlit as st
 
-from dashboard.shell import frame
-from dashboard.views.log_visit import reading, saving, steps
+from dashboard.shell import frame, keypad
+from dashboard.views.log_visit import cautions, details, reading, saving, steps, typed
 
 st.title("Log a visit")
+typed.begin()
 saved = saving.saved_visit()
-steps.cautions(folded=saved is not None)
+if saved is None:
+    typed.bring_back()
+cautions.show(folded=saved is not None)
 frame.first_part_first()
 if saved is not None:
-    steps.forget_typed()
+    typed.forget()
     saving.show_saved(saved)
 else:
-    steps.bring_back()
-    unit, card = steps.choose_unit()
-    left, right = st.columns(2)
-    with left:
-        steps.where_and_when(card)
-    with right:
-        steps.conditions(card)
-    measured = reading.measure_it(unit, card)
-    steps.keep_typed()
-    saving.save(unit, measured)
+    entering, answer = st.columns([2, 3], gap="large")
+    with entering:
+        unit, card = steps.choose_unit()
+        steps.odometer_and_state()
+        steps.the_stop(card)
+        chosen = reading.choose(unit, card)
+    with answer:
+        measured = reading.show(chosen, card)
+        asked = details.asked_by(measured.verdict)
+        details.ask(asked)
+    details.fold_rest(card, asked)
+    typed.keep()
+    saving.save(unit, measured, asked)
+    keypad.number_keys(details.FIGURES)
 frame.foot("Distances are kept in km; what you typed is kept beside them.")

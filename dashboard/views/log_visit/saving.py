@@ -14,27 +14,27 @@ from dashboard.data.depots import taking_along
 from dashboard.parts import reading_panel, replacing
 from dashboard.parts.entry_form import MOST_QUESTIONS, reminders
 from dashboard.shell import access, address, frame, say
-from dashboard.shell.paper import facts_table, sheet
-from dashboard.views.log_visit.steps import PAUSE, Measured, arrived, forget_typed
+from dashboard.views.log_visit import typed
+from dashboard.views.log_visit.reading import Measured
+from dashboard.views.log_visit.sheet import visit_sheet
+from dashboard.views.log_visit.steps import PAUSE
 from dashboard.words import formats
 from dashboard.words.plain import plain
-from dashboard.words.visit import REASONS, STATES
 from ingest.errors import AnswerNeeded, PumpledgerError, Question
 from ingest.visit.choices import Choice, choices_of
 from ingest.visit.entry import VisitEntry
 
-# Longer than log_steps.PAUSE: what was typed just before Save was pressed comes in meanwhile.
+# Longer than steps.PAUSE: what was typed just before Save was pressed comes in meanwhile.
 LAST_WORDS_S = 0.6
 
 
-def save(unit: str, measured: Measured) -> None:
+def save(unit: str, measured: Measured, asked: tuple[str, ...] = ()) -> None:
     """Ask for initials, answer what is open, store."""
-    st.header("Save", anchor=False)
     entry = measured.entry
     pending = st.session_state.get("pending_questions", ())
     if entry:
         room = MOST_QUESTIONS - len(pending) - (replacing.finding_due(unit) is not None)
-        say.points(reminders(entry, room))
+        say.points(reminders(entry, room, asked=asked))
     st.text_input(
         "Your initials", key="technician", max_chars=12, autocomplete="off", placeholder="at every save",
         live=PAUSE,
@@ -70,7 +70,7 @@ def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
     return {
         question.code: st.text_input(
             plain(_asks(question)), key=f"answer_{question.code}", placeholder="if it is right: why",
-            bind="query-params", live=PAUSE,
+            live=PAUSE,
         )
         for question in pending
     }  # fmt: skip
@@ -143,7 +143,11 @@ def saved_visit() -> int | None:
 
     Before the address names it, the session does: the run that stored it may have been overtaken by another.
     """
-    if "saved" not in st.query_params and not arrived() and (just_now := st.session_state.get("saved_visit")):
+    if (
+        "saved" not in st.query_params
+        and not typed.arrived()
+        and (just_now := st.session_state.get("saved_visit"))
+    ):
         st.query_params["saved"] = str(just_now["visit_id"])
     return address.number("saved") if loaders.ledger_path().exists() else None
 
@@ -177,7 +181,16 @@ def show_saved(visit_id: int) -> None:
         st.download_button(
             "Visit sheet to print",
             taking_along(
-                lambda: visit_sheet(visit, visits.loc[: place - 1], verdict, loaders.settings(), decision)
+                lambda: visit_sheet(
+                    visit,
+                    visits.loc[: place - 1],
+                    verdict,
+                    loaders.settings(),
+                    decision,
+                    lives=loaders.ask("pumps_of_unit", unit=visit["unit"]),
+                    vehicle=loaders.ask("unit_card", unit=visit["unit"]),
+                    capture=_capture(visit),
+                )
             ),
             f"visit_{visit_id}.html",
             "text/html",
@@ -187,42 +200,20 @@ def show_saved(visit_id: int) -> None:
         replacing.show(visit, visit["technician"])
 
 
-def visit_sheet(
-    visit: pd.Series, before: pd.DataFrame, verdict: Any, settings: dict[str, Any], decision: Any = None
-) -> str:
-    """Return one visit as a sheet: facts, figures beside specification and earlier visits, verdict, and what
-    pays while the vehicle still stands there (None: not told)."""
-    own = settings["distance_unit"]
-    note = None if formats.is_unknown(visit["note"]) else visit["note"]
-    facts = {
-        "Unit": visit["unit"],
-        "Position": visit["position"],
-        "Day": formats.day(visit["visited_on"]),
-        "Odometer": formats.distance(visit["odometer_km"], own),
-        "Pump type": visit["pump_type"],
-        "Engine": STATES.get(visit["state"], ""),
-        "Reason": REASONS.get(visit["reason"], visit["reason"]),
-        "Volts at the pump": formats.with_error(visit["supply_v"], None, "V"),
-        "Fuel pressure": formats.with_error(visit["fuel_pressure_kpa"], None, "kPa", 0),
-        "Clamped at": None if formats.is_unknown(visit["clamp_point"]) else visit["clamp_point"],
-        "Note": note,
-        "Technician": visit["technician"],
-    }
-    limit = visit["ripple_limit_pct"]
-    limit = settings["ripple_limit_pct"] if formats.is_unknown(limit) else limit
-    figures = reading_panel.comparison(visit, visit.to_dict(), before, float(limit))
-    bay, steps = ({}, ()) if decision is None else ({"In the bay": decision.text}, decision.steps)
-    return sheet(
-        f"Visit {visit['visit_id']}, unit {visit['unit']}",
-        [("The visit", facts_table(facts)), ("Figures", figures)],
-        {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text} | bay,
-        [*verdict.also, *steps],
-    )
+def _capture(visit: pd.Series) -> Any:
+    """Return the stored record of a visit, None where there is none or it was removed."""
+    if formats.is_unknown(visit["capture_hash"]):
+        return None
+    try:
+        return loaders.waveform(str(loaders.ledger_path()), visit["capture_hash"])
+    except PumpledgerError:
+        return None
 
 
 def _start_again() -> None:
     st.query_params.pop("saved", None)
-    forget_typed()
+    typed.forget()
+    typed.begin_next()
     for name in ("saved_visit", "replaced_text", "pending_questions"):
         st.session_state.pop(name, None)
     for name in [k for k in st.session_state if str(k).startswith("answer_")]:

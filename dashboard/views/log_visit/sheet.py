@@ -1,0 +1,127 @@
+"""One visit on paper: what was measured and how, its trace, the verdict, and a pump changed at the stop."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from dashboard.charts import on_paper
+from dashboard.parts import envelope, reading_panel, replacing
+from dashboard.shell.paper import facts_table, sheet
+from dashboard.words import formats
+from dashboard.words.visit import REASONS, STATES, SUPPLY_AT
+from ingest.capture import Capture
+
+TURNS_DRAWN = 10
+
+
+def visit_sheet(
+    visit: pd.Series,
+    before: pd.DataFrame,
+    verdict: Any,
+    settings: dict[str, Any],
+    decision: Any = None,
+    *,
+    lives: pd.DataFrame | None = None,
+    vehicle: pd.DataFrame | None = None,
+    capture: Capture | None = None,
+) -> str:
+    """Return one visit as a sheet: facts, trace, figures beside specification and earlier visits, verdict.
+
+    visit: a row of visits_of_pump, before: those before it. decision: what pays while the vehicle still
+    stands there, None where not told. lives: pumps_of_unit; vehicle: unit_card; capture: its stored record.
+    """
+    own = settings["distance_unit"]
+    facts = {
+        "Unit": visit["unit"],
+        "VIN": _first(vehicle, "vin"),
+        "Position": visit["position"],
+        "Day": formats.day(visit["visited_on"]),
+        "Odometer": formats.distance(visit["odometer_km"], own),
+        "Pump type": visit["pump_type"],
+        "Pump's serial number": _known(visit["serial"]),
+        "Engine": STATES.get(visit["state"], ""),
+        "Reason": REASONS.get(visit["reason"], visit["reason"]),
+        "Volts": _with(formats.with_error(visit["supply_v"], None, "V"),
+                       SUPPLY_AT.get(visit["supply_v_at"], "at the pump")),
+        "Drop, supply side": formats.with_error(visit["drop_supply_v"], None, "V"),
+        "Drop, ground side": formats.with_error(visit["drop_ground_v"], None, "V"),
+        "Fuel pressure": formats.pressure(visit["fuel_pressure_kpa"], own),
+        "Delivery": formats.with_error(visit["delivery_l_min"], None, "L/min"),
+        "Fuel level": formats.with_error(visit["fuel_level_pct"], None, "%", 0),
+        "Clamp or meter": _known(visit["clamp"]),
+        "Clamp zeroed before": {"yes": "yes", "no": "no"}.get(visit["zero_checked"]),
+        "Clamped at": _known(visit["clamp_point"]),
+        "Pump changed at this stop": _change(visit, lives),
+        "Note": _known(visit["note"]),
+        "Technician": _known(visit["technician"]),
+    }  # fmt: skip
+    limit = visit["ripple_limit_pct"]
+    limit = settings["ripple_limit_pct"] if formats.is_unknown(limit) else limit
+    figures = reading_panel.comparison(visit, visit.to_dict(), before, float(limit))
+    bay, steps = ({}, ()) if decision is None else ({"In the bay": decision.text}, decision.steps)
+    return sheet(
+        f"Visit {visit['visit_id']}, unit {visit['unit']}",
+        [("The visit", facts_table(facts)), ("Figures", figures)],
+        {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text} | bay,
+        [*verdict.also, *steps],
+        pictures=_picture(visit, capture),
+    )
+
+
+def _picture(visit: pd.Series, capture: Capture | None) -> list[tuple[str, str]]:
+    """Return the trace about the middle of the run, one turn marked where its length is known."""
+    if capture is None:
+        return []
+    turn_s = None if formats.is_unknown(visit["revolution_ms"]) else float(visit["revolution_ms"]) / 1000
+    from_s, to_s = visit["steady_from_s"], visit["steady_to_s"]
+    start = capture.start_s if formats.is_unknown(from_s) else float(from_s)
+    end = capture.start_s + capture.duration_s if formats.is_unknown(to_s) else float(to_s)
+    turn = None
+    if turn_s is not None:
+        middle = (start + end) / 2
+        turn = (middle * 1000, (middle + turn_s) * 1000)
+        half = TURNS_DRAWN / 2 * turn_s
+        start, end = max(start, middle - half), min(end, middle + half)
+    rows = envelope.envelope(capture, start, end, bins=on_paper.TRACE_BINS)
+    if len(rows) < 2:
+        return []
+    title = "Trace, one turn shaded" if turn else "Trace"
+    return [(title, on_paper.trace(rows, turn_ms=turn, words="Current over time."))]
+
+
+def _change(visit: pd.Series, lives: pd.DataFrame | None) -> str | None:
+    """Return which pump came off at this stop and which went in, None where none did."""
+    if lives is None or not len(lives):
+        return None
+    here = lives[lives["position"] == visit["position"]]
+    off = here[pd.to_datetime(here["removed_on"]) == pd.Timestamp(visit["visited_on"])]
+    if not len(off):
+        return None
+    old = off.iloc[0]
+    said = [f"off: {_pump(old)}"]
+    if not formats.is_unknown(old["removal"]):
+        said.append(replacing.REMOVALS.get(old["removal"], old["removal"]).lower())
+    if not formats.is_unknown(old["found"]):
+        said.append(f"found {replacing.FOUND.get(old['found'], old['found']).lower()}")
+    new = here[pd.to_datetime(here["fitted_on"]) == pd.Timestamp(visit["visited_on"])]
+    text = ", ".join(said)
+    return f"{text}; on: {_pump(new.iloc[0])}" if len(new) else text
+
+
+def _pump(life: pd.Series) -> str:
+    serial = _known(life["serial"])
+    return f"{life['pump_type']}{f', serial {serial}' if serial else ''}"
+
+
+def _first(rows: pd.DataFrame | None, column: str) -> Any:
+    return None if rows is None or not len(rows) else _known(rows.iloc[0][column])
+
+
+def _known(value: Any) -> Any:
+    return None if formats.is_unknown(value) else value
+
+
+def _with(figure: str, words: str) -> str:
+    return figure if figure == formats.UNKNOWN else f"{figure} {words}"
