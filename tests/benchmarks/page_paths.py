@@ -17,10 +17,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import pandas as pd
 from playwright.sync_api import sync_playwright
 
 from dashboard.data import queries
 from ingest.ledger.backup import backup
+from ingest.units import KM_PER_MILE
 from tests.browser.browsing import DESKTOP, FLAGS, PHONE, chromium, served, settle
 from tests.ledger_fixture import small_capture, write_capture_csv
 
@@ -151,16 +153,17 @@ def main(ledger: Path, shots: Path | None = None) -> None:
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         copy = Path(folder) / "copy.duckdb"
         backup(ledger, copy)
-        rows = queries.ask(copy, "units_list", rows=40, skip=0, depots=(), types=(), classes=(), find="", order="unit")
-        chosen = rows[rows["last_odometer_km"].notna()].head(2)
-        units = [
-            (str(row["unit"]), f"{row['last_odometer_km'] / 1.609344 + 900:.0f}")
-            for row in chosen.to_dict("records")
-        ]
-        uploads = [
-            write_capture_csv(Path(folder) / f"stop{k}.csv", small_capture(rpm=6000.0 + 40 * k))
-            for k in range(2)
-        ]
+        rows = queries.ask(
+            copy, "units_list", rows=40, skip=0, depots=(), types=(), classes=(), find="", order="unit"
+        )
+        lately = rows["last_visited_on"] > rows["last_visited_on"].max() - pd.Timedelta(days=20)
+        units, uploads = [], []
+        for k, row in enumerate(rows[lately].head(2).to_dict("records")):
+            pump = queries.ask(copy, "unit_card", unit=row["unit"])["pump_id"].iloc[0]
+            last = queries.ask(copy, "visits_of_pump", pump_id=int(pump)).dropna(subset=["mean_a"]).iloc[-1]
+            units.append((str(row["unit"]), f"{row['last_odometer_km'] / KM_PER_MILE + 200:.0f}"))
+            like_it = small_capture(rpm=float(last["rpm"]) + k, mean_a=float(last["mean_a"]), seconds=1.0)
+            uploads.append(write_capture_csv(Path(folder) / f"stop{k}.csv", like_it))
         browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
         with served(copy) as address:
             for name, size, walk in (

@@ -12,7 +12,7 @@ from dashboard.data import loaders, queries
 from dashboard.parts import replacing
 from dashboard.shell import say
 from dashboard.views.log_visit import check
-from dashboard.views.log_visit.typed import OF_THE_FILE, OF_THE_STOP, PROBES, UNIT_OF, UNITS, USUAL
+from dashboard.views.log_visit.typed import OF_THE_FILE, OF_THE_STOP, PROBES, UNIT_OF, UNITS, USUAL, arrived
 from dashboard.words import formats
 from dashboard.words.plain import plain
 from dashboard.words.visit import REASONS, STATES
@@ -33,14 +33,12 @@ def choose_unit() -> tuple[str, pd.DataFrame]:
             key="unit",
             placeholder="type the vehicle's number",
             accept_new_options=True,
-            bind="query-params",
         )
     else:
         unit = st.text_input(
             "Unit",
             key="unit",
             placeholder="type the vehicle's number",
-            bind="query-params",
             autocomplete="off",
         )
     unit = (unit or "").strip()
@@ -165,7 +163,11 @@ def _stop_words() -> str:
 def folded(label: str, fields: tuple[str, ...], draw: Callable[[], None], *, held: bool = True) -> None:
     """Draw boxes under a heading that folds, once it is opened or, if `held`, one of them holds something: a
     dozen boxes out of sight would double the time that the page takes on a phone."""
-    fold = st.expander(label, key=f"fold_{fields[0]}", on_change="rerun")
-    if fold.open or (held and any(st.session_state.get(f) not in (None, "", []) for f in fields)):
+    key = f"fold_{fields[0]}"
+    holds = held and any(st.session_state.get(f) not in (None, "", []) for f in fields)
+    if holds and arrived():
+        st.session_state[key] = True
+    fold = st.expander(label, key=key, on_change="rerun")
+    if fold.open or holds:
         with fold:
             draw()

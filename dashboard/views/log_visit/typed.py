@@ -65,9 +65,11 @@ def bring_back() -> None:
         if named and named != state.get("draft_key"):
             state["draft"], state["draft_key"] = drafts.read(loaders.ledger_path(), named, _owner()), named
         unit = st.query_params.get("unit")
-        if not named and unit and unit != state.get("draft", {}).get("unit"):
-            state["draft"] = dict(state.get("stays", {}))
-            state.pop("draft_key", None)
+        if unit and unit != state.get("draft", {}).get("unit"):
+            if not named:  # a link to another unit
+                state["draft"] = dict(state.get("stays", {}))
+                state.pop("draft_key", None)
+            state["unit"] = unit
     kept = state.get("draft", {})
     state.setdefault("file_name", kept.get("file"))
     if READ in kept:
@@ -76,7 +78,7 @@ def bring_back() -> None:
         if name not in state:
             state[name] = kept.get(name, usual)
     for name in TYPED:
-        if name in kept and name not in state and not (name == "unit" and "unit" in st.query_params):
+        if name in kept and name not in state:
             state[name] = kept[name]
 
 
@@ -94,6 +96,9 @@ def keep() -> None:
         state.pop("draft", None)
         return
     key = state.setdefault("draft_key", drafts.new_key())
+    unit = now.get("unit")
+    if unit and st.query_params.get("unit") != unit:
+        st.query_params["unit"] = unit
     if st.query_params.get("draft") != key:
         st.query_params["draft"] = key
     if now != state.get("draft"):
@@ -108,7 +113,8 @@ def forget() -> None:
         state["stays"] = {name: draft[name] for name in STAYS if name in draft}
     if key := state.pop("draft_key", None):
         drafts.drop(loaders.ledger_path(), key)
-    st.query_params.pop("draft", None)
+    for name in ("draft", "unit"):
+        st.query_params.pop(name, None)
     for name in (*TYPED, "file_name", "file_here"):
         state.pop(name, None)
 
