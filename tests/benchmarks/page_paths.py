@@ -161,7 +161,7 @@ def main(ledger: Path, shots: Path | None = None) -> None:
         for k, row in enumerate(rows[lately].head(2).to_dict("records")):
             pump = queries.ask(copy, "unit_card", unit=row["unit"])["pump_id"].iloc[0]
             last = queries.ask(copy, "visits_of_pump", pump_id=int(pump)).dropna(subset=["mean_a"]).iloc[-1]
-            units.append((str(row["unit"]), f"{row['last_odometer_km'] / KM_PER_MILE + 200:.0f}"))
+            units.append((str(row["unit"]), f"{row['last_odometer_km'] / KM_PER_MILE + 900:.0f}"))
             like_it = small_capture(rpm=float(last["rpm"]) + k, mean_a=float(last["mean_a"]), seconds=1.0)
             uploads.append(write_capture_csv(Path(folder) / f"stop{k}.csv", like_it))
         browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
