@@ -41,6 +41,17 @@ EVENT_WORDS = {
     "breakdown": "breakdown",
     "pump removed": "pump removed",
 }
+# The damages that the risk follows, as charts name them.
+DAMAGE_WORDS = {
+    "wear": "slow wear",
+    "drag": "drag",
+    "hydraulic": "hydraulic wear",
+    "commutator": "commutator damage",
+    "brush": "brush damage",
+}
+DAMAGE_COLOURS = ("wear", "drag", "other", "main", "faint")
+AXIS_PX = 46  # room left of each chart over distance, so that they line up
+LATE_SHARE = 0.75  # beyond it a name is written left of its mark
 NAMED_FROM = 0.2  # share of the bar from which a part has room for its name
 STATE_SHAPES = {"idle": "circle", "prime": "square", "loaded": "triangle-up", "not told": "cross"}
 
@@ -59,9 +70,10 @@ def metric_over_distance(
     events: pd.DataFrame | None = None,
     drift: pd.DataFrame | None = None,
     fan: pd.DataFrame | None = None,
+    domain: tuple[float, float] | None = None,
     palette: Palette = LIGHT,
 ) -> Any:
-    """Return one metric over distance.
+    """Return one metric over distance; domain: the stretch shown, so that charts below each other line up.
 
     visits: columns distance, `metric`, state, visited_on (text), optionally `normalised` and `error` (se);
     raw: whether the readings as taken are drawn; baseline: low and high of the pump's own first readings;
@@ -73,8 +85,8 @@ def metric_over_distance(
     values += [*fan["low"], *fan["high"]] if fan is not None else []
     close = _within_sight(limits or {}, values)
     scale = scale_to(*values, *close.values(), *(baseline or ()))
-    x = alt.X("distance:Q", title=distance_title, scale=alt.Scale(zero=False, nice=True))
-    axis = y_axis(title)
+    x = alt.X("distance:Q", title=distance_title, scale=along(domain))
+    axis = y_axis(title, minExtent=AXIS_PX, maxExtent=AXIS_PX)
     ruled = pd.DataFrame([{"value": v, "label": n} for n, v in close.items()])
     layers: list[Any] = []
     if baseline:
@@ -83,7 +95,8 @@ def metric_over_distance(
     if close:
         layers.append(alt.Chart(ruled).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y="value:Q"))
     if events is not None and len(events):
-        layers.append(_events(events, palette))
+        rules = alt.Chart(events).mark_rule(color=palette.rule, strokeWidth=1.5)
+        layers.append(rules.encode(x="distance:Q"))
     if fan is not None and len(fan):
         spread = alt.Chart(fan).mark_area(color=palette.wear, opacity=0.22)
         layers += [spread.encode(x="distance:Q", y="low:Q", y2="high:Q"), _dashed(fan, palette)]
@@ -103,6 +116,44 @@ def metric_over_distance(
         named = alt.Chart(ruled).encode(y="value:Q", x=alt.value("width"))
         layers.append(lettered(named, palette, align="right", baseline="bottom", dx=-2, dy=-2))
     return dressed(alt.layer(*layers).resolve_scale(shape="independent"), palette, height=230)
+
+
+SMALL = (("mean_a", "A", ".2f"), ("ripple_pct", "% ripple", ".1f"), ("rpm", "rpm", ",.0f"))
+LAST_VISITS = 12
+
+
+def small(visits: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
+    """Return the last visits' current, ripple and speed as three low lines, each on its own scale, the first
+    and the last figure written at its ends; None under two readings. visits: rows of visits_of_pump."""
+    rows = visits[visits["in_trend"] & visits["mean_a"].notna()].tail(LAST_VISITS)
+    lines: list[Any] = []
+    for metric, unit, form in SMALL:
+        told = rows[rows[metric].notna()]
+        if len(told) < 2:
+            continue
+        base = alt.Chart(told[["visited_on", metric]]).encode(
+            x=alt.X("visited_on:T", title=None, axis=alt.Axis(format="%Y-%m", grid=False, tickCount=3)
+                    if not lines else None),
+            y=alt.Y(f"{metric}:Q", axis=None, scale=alt.Scale(zero=False, padding=8)),
+        )  # fmt: skip
+        line = base.mark_line(color=palette.main, strokeWidth=1.8, point={"size": 24, "filled": True})
+        ends = told.iloc[[0, -1]][["visited_on", metric]]
+        ends = ends.assign(label=[f"{value:{form}}" for value in ends[metric]])
+        ends.loc[ends.index[-1], "label"] += f" {unit}"
+        words = [
+            lettered(
+                alt.Chart(ends.iloc[[i]]).encode(x="visited_on:T", y=f"{metric}:Q"),
+                palette, align=align, baseline="bottom", dy=-5, size=12,
+            )
+            for i, align in ((0, "left"), (1, "right"))
+        ]  # fmt: skip
+        layered = alt.layer(line, *words)
+        layered.height, layered.width = 52, "container"
+        lines.append(layered)
+    if not lines:
+        return None
+    chart = alt.vconcat(*lines[::-1], spacing=4)
+    return dressed(chart, palette, height=None)
 
 
 def _within_sight(limits: Mapping[str, float | None], values: list[float]) -> dict[str, float]:
@@ -158,22 +209,126 @@ def _readings(
     )
 
 
-def _events(events: pd.DataFrame, palette: Palette) -> Any:
-    """Return a rule and a shape for each event; the legend names the shapes, so that no words collide."""
-    shown = events.assign(event=events["event"].map(lambda name: EVENT_WORDS.get(name, name)))
-    kinds = [word for name, word in EVENT_WORDS.items() if word in set(shown["event"])]
+def along(domain: tuple[float, float] | None) -> alt.Scale:
+    """Return the scale along the distance."""
+    return alt.Scale(zero=False, nice=True) if domain is None else alt.Scale(domain=list(domain), nice=False)
+
+
+def work_and_events(events: pd.DataFrame, *, domain: tuple[float, float], palette: Palette = LIGHT) -> Any:
+    """Return work and events over distance, a row for each kind with its name beside its first mark.
+
+    events: distance, event, text; those outside the domain are left out.
+    """
+    shown = events[events["distance"].between(*domain)].sort_values("distance")
+    shown = shown.assign(event=shown["event"].map(lambda name: EVENT_WORDS.get(name, name)))
+    kinds = [word for word in EVENT_WORDS.values() if word in set(shown["event"])]
+    if not kinds:
+        return None
     shapes = {EVENT_WORDS[name]: shape for name, shape in EVENT_SHAPES.items()}
-    base = alt.Chart(shown).encode(x="distance:Q", tooltip=["event:N", "text:N"])
-    rules = base.mark_rule(color=palette.rule, strokeWidth=1.5)
-    marks = base.mark_point(size=80, color=palette.other, filled=True, opacity=1, yOffset=-8).encode(
-        y=alt.value("height"),
+    base = alt.Chart(shown).encode(
+        x=alt.X("distance:Q", title=None, scale=along(domain), axis=alt.Axis(labels=False, ticks=False)),
+        y=alt.Y("event:N", sort=kinds, title=None,
+                axis=alt.Axis(labels=False, ticks=False, domain=False, minExtent=AXIS_PX, maxExtent=AXIS_PX)),
+    )  # fmt: skip
+    marks = base.mark_point(size=80, color=palette.other, filled=True, opacity=1).encode(
         shape=alt.Shape(
-            "event:N",
-            legend=alt.Legend(title=None, columns=4, symbolFillColor=palette.other, symbolStrokeWidth=0),
-            scale=alt.Scale(domain=kinds, range=[shapes[kind] for kind in kinds]),
+            "event:N", legend=None, scale=alt.Scale(domain=kinds, range=[shapes[kind] for kind in kinds])
         ),
+        tooltip=["event:N", "text:N"],
     )
-    return rules + marks
+    late = domain[0] + LATE_SHARE * (domain[1] - domain[0])
+    first = shown.drop_duplicates("event").assign(label=lambda rows: rows["event"])
+    layers: list[Any] = [marks]
+    for rows, align, dx in (
+        (first[first["distance"] < late], "left", 9),
+        (first[first["distance"] >= late], "right", -9),
+    ):
+        if len(rows):
+            named = alt.Chart(rows).encode(
+                x=alt.X("distance:Q", scale=along(domain)), y=alt.Y("event:N", sort=kinds)
+            )
+            layers.append(lettered(named, palette, align=align, baseline="middle", dx=dx, size=12))
+    return dressed(alt.layer(*layers), palette, height=24 * len(kinds) + 8)
+
+
+def damages(
+    visits: pd.DataFrame,
+    ahead: pd.DataFrame,
+    *,
+    domain: tuple[float, float],
+    fails: tuple[float, float],
+    now: float,
+    palette: Palette = LIGHT,
+) -> Any:
+    """Return how far each damage has come, in percent of the level at which such pumps fail on average.
+
+    visits, ahead: name, distance, value, low, high; fails: the stretch in which 8 in 10 such pumps fail, in
+    percent; now: where the pump stands today.
+    """
+    names = list(dict.fromkeys(visits["name"]))
+    colour = alt.Color(
+        "name:N", legend=None, scale=alt.Scale(domain=names, range=_of_damages(names, palette))
+    )
+    dash = alt.StrokeDash("name:N", legend=None, scale=alt.Scale(domain=names, range=_dashes(names)))
+    top = max(130.0, min(float(ahead["high"].max()), 220.0))
+    x = alt.X("distance:Q", title=None, scale=along(domain))
+    axis = y_axis("damage, % of what such pumps fail at", minExtent=AXIS_PX, maxExtent=AXIS_PX)
+    y = alt.Y("value:Q", scale=alt.Scale(domain=[0, top], clamp=True), axis=axis)
+    band = alt.Chart(pd.DataFrame([{"low": fails[0], "high": min(fails[1], top)}]))
+    level = alt.Chart(pd.DataFrame([{"value": 100.0, "label": "half of such pumps have failed here"}]))
+    today = alt.Chart(pd.DataFrame([{"distance": now, "label": "today"}]))
+    fan = alt.Chart(ahead).mark_area(opacity=0.25, clip=True)
+    line = alt.Chart(visits).mark_line(strokeWidth=2.2, clip=True, point={"size": 26, "filled": True})
+    on = alt.Chart(ahead).mark_line(strokeWidth=1.6, opacity=0.8, clip=True)
+    last = ahead.groupby("name", sort=False).tail(1).assign(label=lambda rows: rows["name"])
+    layers = [
+        band.mark_rect(color=palette.band, opacity=0.55).encode(y=alt.Y("low:Q"), y2="high:Q"),
+        level.mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(y="value:Q"),
+        fan.encode(x=x, y=alt.Y("low:Q"), y2="high:Q", color=colour),
+        on.encode(x=x, y=y, color=colour, strokeDash=dash),
+        line.encode(x=x, y=y, color=colour, strokeDash=dash),
+        today.mark_rule(color=palette.faint).encode(x="distance:Q"),
+        lettered(today.encode(x="distance:Q", y=alt.value(0)), palette, align="left", baseline="top", dx=4),
+        lettered(level.encode(y="value:Q", x=alt.value(4)), palette, align="left", baseline="bottom", dy=-3),
+        lettered(
+            alt.Chart(last).encode(x=alt.X("distance:Q"), y=y), palette, size=12, align="right",
+            baseline="bottom", dx=-3, dy=-4,
+        ),
+    ]  # fmt: skip
+    return dressed(alt.layer(*layers), palette, height=250)
+
+
+def chances(visits: pd.DataFrame, *, domain: tuple[float, float], palette: Palette = LIGHT) -> Any:
+    """Return the chance that each damage has started, as it stood after each visit; visits: name, distance,
+    chance (0-1)."""
+    names = list(dict.fromkeys(visits["name"]))
+    last = visits.groupby("name", sort=False).tail(1)
+    last = last.assign(label=[f"{n} {c:.0%}" for n, c in zip(last["name"], last["chance"], strict=True)])
+    x = alt.X("distance:Q", title=None, scale=along(domain))
+    y = alt.Y("chance:Q", scale=alt.Scale(domain=[0, 1]),
+              axis=y_axis("chance that it has started", format="%", values=[0, 0.5, 1], minExtent=AXIS_PX,
+                          maxExtent=AXIS_PX))  # fmt: skip
+    line = alt.Chart(visits).mark_line(interpolate="step-after", strokeWidth=2, point={"size": 26})
+    drawn = line.encode(
+        x=x, y=y,
+        color=alt.Color("name:N", legend=None,
+                        scale=alt.Scale(domain=names, range=_of_damages(names, palette))),
+        strokeDash=alt.StrokeDash("name:N", legend=None, scale=alt.Scale(domain=names, range=_dashes(names))),
+        tooltip=["name:N", alt.Tooltip("chance:Q", format=".0%")],
+    )  # fmt: skip
+    named = alt.Chart(last).encode(x=x, y=y)
+    words = lettered(named, palette, align="left", baseline="middle", dx=6, size=12)
+    return dressed(alt.layer(drawn, words), palette, height=110)
+
+
+def _of_damages(names: list[str], palette: Palette) -> list[str]:
+    colours = dict(zip(DAMAGE_WORDS.values(), DAMAGE_COLOURS, strict=True))
+    return [getattr(palette, colours[name]) for name in names]
+
+
+def _dashes(names: list[str]) -> list[list[int]]:
+    dashes = dict(zip(DAMAGE_WORDS.values(), ([1, 0], [7, 3], [3, 3], [9, 3, 2, 3], [2, 2]), strict=True))
+    return [dashes[name] for name in names]
 
 
 def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:

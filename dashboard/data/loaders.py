@@ -111,6 +111,27 @@ def _pump_drift(ledger: str, stamp_key: Stamp, pump_id: int) -> Any:
     return None if pd.isna(last) else work_out(Path(ledger), pump_id, pd.Timestamp(last).date())
 
 
+def pump_story(pump_id: int, ahead_km: tuple[float, ...]) -> Any:
+    """Return one pump's hidden damages as the risk has them, as of the last visit on record, and over
+    `ahead_km` beyond its last reading (analytics.risk.pump_story); None where nothing is learned."""
+    ledger = ledger_path()
+    return _pump_story(str(ledger), stamp(ledger), pump_id, ahead_km) if is_own(pump_id) else None
+
+
+@st.cache_resource(show_spinner=False, max_entries=100)
+def _pump_story(ledger: str, stamp_key: Stamp, pump_id: int, ahead_km: tuple[float, ...]) -> Any:
+    import numpy as np
+
+    from analytics.risk.pump_story import pump_story as work_out
+
+    last = queries.ask(Path(ledger), "fleet_counts").iloc[0]["last_visited_on"]
+    return (
+        None
+        if pd.isna(last)
+        else work_out(Path(ledger), pump_id, pd.Timestamp(last).date(), np.array(ahead_km))
+    )
+
+
 def settings() -> dict[str, Any]:
     """Return the settings in force."""
     ledger = ledger_path()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
@@ -13,38 +12,21 @@ import streamlit as st
 from dashboard.charts import history
 from dashboard.data import loaders
 from dashboard.shell import frame, say
+from dashboard.views.pump_history import story
+from dashboard.views.pump_history.along import FAN_INTERVALS, Axis
 from dashboard.words import formats
 from ingest.metrics import Metric, trended
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import KM_PER_MILE, to_kept
 
 READINGS = {"both": "Both", "read": "As read", "reference": "At reference volts"}
-FAN_INTERVALS = 3  # how far ahead the fan reaches at least, in visits
 FAN_POINTS = 25
 DRAG_NAMED_FROM = 0.5
 
 
-@dataclass(frozen=True)
-class Axis:
-    """What the charts run along: `km` of the pump's clock per `unit`, beginning at `start_km` of it."""
-
-    title: str
-    unit: str
-    km: float
-    per: int
-    start_km: float = 0.0
-
-    def place(self, clock_km: Any) -> Any:
-        """Return where a distance of the pump's clock lies on the axis."""
-        return (clock_km - self.start_km) / self.km
-
-    def length(self, km: float) -> str:
-        """Return a stretch of the pump's clock in words: "12,000 mi"."""
-        return f"{float(f'{km / self.km:.2g}'):,.0f} {self.unit}"
-
-
 def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) -> None:
-    """Draw current, ripple and speed over the distance run by the pump, with limits, drift and events.
+    """Draw the damages as the risk has them, work and events, and the readings, all over one stretch of
+    distance; the line of slow drift comes last, as a detail.
 
     ranked: the pump's row of the ranking; none of one that is out of service.
     """
@@ -56,48 +38,106 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     if not len(rows) or rows["distance"].isna().all():
         say.line("No visit of this pump can be placed by distance yet.")
         return
-    shown = st.radio("Readings", list(READINGS), key="readings", format_func=READINGS.__getitem__,
-                     horizontal=True, bind="query-params")  # fmt: skip
     events = placed_events(loaders.ask("events_of_pump", pump_id=int(pump["pump_id"])), pump, axis)
     events = near(events, rows["distance"], axis)
-    for m in trended():
-        metric, title = m.name, m.title
-        if rows[metric].notna().sum() == 0:
-            say.note(f"{title}: no reading yet.")
-            continue
-        limits = limits_of(pump, m, settings)
-        drift = lines.drift[metric] if lines is not None else None
-        line, fan = (None, None) if drift is None else line_and_fan(lines, metric, rows, limits, axis, pump)
-        reference = f"{metric}_reference"
+    domain = _domain(rows, events, lines, axis, pump)
+    story.show(pump, ranked, lines, axis, domain)
+    happened = history.work_and_events(events, domain=domain, palette=frame.palette())
+    if happened is not None:
+        frame.chart(happened, f"Work and events over {axis.title}.")
+    shown = st.radio("Readings", list(READINGS), key="readings", format_func=READINGS.__getitem__,
+                     horizontal=True, bind="query-params")  # fmt: skip
+    told = [m for m in trended() if rows[m.name].notna().any()]
+    for m in told:
+        metric, reference = m.name, f"{m.name}_reference"
         frame.chart(
             history.metric_over_distance(
-                rows, metric, title, distance_title=axis.title,
+                rows, metric, m.title, distance_title=axis.title if m is told[-1] else "",
                 normalised=reference if shown != "read" and _tells(rows, metric) else None,
                 raw=shown != "reference" or not _tells(rows, metric),
-                error=m.error if m.error in rows else None, limits=limits,
-                baseline=baseline_band(rows, metric, settings), events=events, drift=line, fan=fan,
+                error=m.error if m.error in rows else None, limits=limits_of(pump, m, settings),
+                baseline=baseline_band(rows, metric, settings), events=events, domain=domain,
                 palette=frame.palette(),
             ),
-            f"{title} of this pump over {axis.title}, {len(rows)} visits.",
+            f"{m.title} of this pump over {axis.title}, {len(rows)} visits.",
+        )  # fmt: skip
+    if missing := [m.words for m in trended() if m not in told]:
+        say.note(f"No reading yet of {' and '.join(missing)}.")
+    say.note(_legend(rows, shown, events))
+    with st.expander("Slow drift against the limits, a detail"):
+        _show_slow(pump, rows, lines, axis, events, settings, ranked)
+
+
+def _domain(
+    rows: pd.DataFrame, events: pd.DataFrame, lines: Any, axis: Axis, pump: pd.Series
+) -> tuple[float, float]:
+    """Return the stretch that every chart shows: from the first thing known to some visits ahead."""
+    known = pd.concat([rows["distance"], events["distance"]]).dropna()
+    start, end = float(known.min()), float(known.max())
+    if lines is not None and lines.in_service:
+        end = max(end, float(axis.place(lines.now_km + ahead_reach_km(pump))))
+    room = 0.02 * max(end - start, 1.0)
+    return start - room, end + room
+
+
+def ahead_reach_km(pump: pd.Series) -> float:
+    """Return how far ahead of today charts reach, km of the pump's clock."""
+    interval = pump["pm_interval_km"]
+    return FAN_INTERVALS * (USUAL_INTERVAL_KM if formats.is_unknown(interval) else float(interval))
+
+
+def _legend(rows: pd.DataFrame, shown: str, events: pd.DataFrame) -> str:
+    """Say what the marks mean, of those that are drawn."""
+    marks = {"idle": "○ idle", "prime": "□ prime", "loaded": "△ loaded"}
+    states = [words for state, words in marks.items() if (rows["state"] == state).any()]
+    states += ["+ engine state not told"] if rows["state"].isna().any() else []
+    said = []
+    if shown != "reference":
+        said.append(f"Open marks: as read ({', '.join(states)}; bars span two standard errors).")
+    if shown != "read" and any(_tells(rows, m.name) for m in trended()):
+        said.append("Line with small dots: at the reference volts, rated pressure and 25 °C.")
+    said.append("Band across: the pump's own first readings.")
+    if len(events):
+        said.append("Upright lines: the work and events above.")
+    return " ".join(said)
+
+
+def _show_slow(
+    pump: pd.Series, rows: pd.DataFrame, lines: Any, axis: Axis, events: pd.DataFrame,
+    settings: dict[str, Any], ranked: pd.DataFrame,
+) -> None:  # fmt: skip
+    """Draw the straight line through each metric and when it would pass a limit."""
+    begun = len(ranked) and (ranked["p_damage"].iloc[0] or 0.0) >= DRAG_NAMED_FROM
+    if begun:
+        say.line(
+            "A damage has started that changes these readings faster than a straight line: go by the picture "
+            "of the damages above. The lines below leave it out."
+        )
+    for m in trended():
+        metric, drift = m.name, lines.drift[m.name] if lines is not None else None
+        if rows[metric].notna().sum() == 0:
+            continue
+        limits = limits_of(pump, m, settings)
+        if drift is None:
+            say.note(drift_words(drift, m, axis))
+            continue
+        line, fan = line_and_fan(lines, metric, rows, limits, axis, pump)
+        frame.chart(
+            history.metric_over_distance(
+                rows, metric, m.title, distance_title=axis.title, limits=limits, events=events, drift=line,
+                fan=fan, palette=frame.palette(),
+            ),
+            f"{m.title} over {axis.title} with its straight line and where that leads.",
         )  # fmt: skip
         say.note(drift_words(drift, m, axis))
-        if drift is not None and lines.in_service:
+        if lines.in_service and not begun:
             say.line(
                 past_words(rows, metric, limits, float(drift.level[0]), m.unit)
                 or limit_words(lines, metric, limits, axis, m.unit)
             )
-            if metric == "mean_a" and len(ranked) and ranked["p_drag_started"].iloc[0] >= DRAG_NAMED_FROM:
-                say.line(
-                    f"Drag has started by now with a chance of "
-                    f"{formats.percent(ranked['p_drag_started'].iloc[0])}: a rise of its own, which the "
-                    "risk weighs and this line of slow drift leaves out."
-                )
     say.note(
-        "Open marks: as read (○ idle, □ prime, △ loaded, + engine state not told; bars span two standard "
-        "errors). Line with small dots: at the reference volts, rated pressure and 25 °C, where the volts "
-        "are known. Band across: the pump's own first readings. Broken line: this pump's drift, leaning on "
-        "its type's where its own readings are few; shaded ahead: where the line will lie, 8 in 10. "
-        "Passing a limit is not failing: the chance of failing stands under What is expected."
+        "Broken line: this pump's slow drift, leaning on its type's where its own readings are few; shaded "
+        "ahead: where the line will lie, 8 in 10. Passing a limit is not failing."
     )
 
 
@@ -161,8 +201,7 @@ def line_and_fan(
     )
     if not lines.in_service:
         return line, None
-    interval = pump["pm_interval_km"]
-    reach = FAN_INTERVALS * (USUAL_INTERVAL_KM if formats.is_unknown(interval) else float(interval))
+    reach = ahead_reach_km(pump)
     found = lines.limit(metric, *_ends(limits))
     if found.told[0]:
         latest = found.latest_km[0] if np.isfinite(found.latest_km[0]) else 2 * found.distance_km[0]
@@ -208,7 +247,7 @@ def drift_words(drift: Any, metric: Metric, axis: Axis) -> str:
     slope, error = (float(v[0]) * axis.km * axis.per for v in (drift.slope, drift.slope_ahead_se))
     digits = max(metric.digits, 2) if metric.digits else 0  # a slope is smaller than what drifts
     slope = round(slope, digits) + 0.0  # no "-0.00"
-    sure = "" if drift.told[0] else "; not told apart from no drift"
+    sure = "" if drift.told[0] else "; may as well be none"
     share = float(drift.own_share[0])
     whose = "" if share > 0.8 else f"; {formats.percent(1 - share)} of it is what its type does"
     return (
@@ -250,7 +289,7 @@ def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis, u
         return "Under three readings: too few to say when it will pass a limit."
     found = lines.limit(metric, *_ends(limits))
     if not drift.told[0]:
-        return "No drift can be told from none, so none can be followed to a limit."
+        return "Too little change to follow a line to a limit."
     heading = next((k for k, v in limits.items() if v == found.limit[0]), None)
     if heading is None:
         return "On this line no limit is in sight."

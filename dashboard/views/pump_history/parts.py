@@ -17,8 +17,10 @@ from dashboard.words.visit import REASONS, STATES
 
 
 def choose_pump() -> int | None:
-    """Return the pump asked for in the page's address, or chosen by unit."""
-    asked_id = address.number("pump")
+    """Return the pump asked for in the page's address, by its number or its unit, or chosen by unit."""
+    asked_id, unknown = asked_for()
+    if unknown:
+        say.warn(f"The address asks for {unknown}, and no pump or unit of this ledger is called that.")
     current = loaders.ask("pump_head", pump_id=asked_id) if asked_id is not None else pd.DataFrame()
     names = loaders.unit_names()
     known = current.iloc[0]["unit"] if len(current) else None
@@ -41,9 +43,22 @@ def choose_pump() -> int | None:
             "Pump", ids, index=ids.index(asked_id) if asked_id in ids else 0, format_func=labels.__getitem__,
             key=f"pump_of_{unit}",
         )  # fmt: skip
-    if chosen != asked_id:
+    if st.query_params.get("pump") != str(chosen):
         st.query_params["pump"] = str(chosen)
     return int(chosen) if chosen is not None else None
+
+
+def asked_for() -> tuple[int | None, str]:
+    """Return the pump that the address asks for, `?pump=` a pump's number or a unit, and what it asks for in
+    vain."""
+    text = st.query_params.get("pump", "").strip()
+    number = address.number("pump")
+    if not text or (number is not None and len(loaders.ask("pump_head", pump_id=number))):
+        return number, ""
+    pumps = loaders.ask("pumps_of_unit", unit=text)
+    if len(pumps):
+        return int(pumps["pump_id"].iloc[0]), ""
+    return number, text if number is None else ""
 
 
 def _life_label(row: dict[Any, Any]) -> str:

@@ -1,0 +1,52 @@
+"""One pump's damages, visit by visit, are those that the ranking of the whole fleet rests on."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from analytics.learning.fitting import fit
+from analytics.risk.forecast import state_on
+from analytics.risk.pump_story import pump_story
+from tests.ledger_fixture import build_ledger
+
+
+@pytest.fixture(scope="module")
+def ledger(tmp_path_factory):
+    path = build_ledger(tmp_path_factory.mktemp("story") / "fleet.duckdb")
+    fit(path)
+    return path
+
+
+def test_the_last_state_is_that_of_the_ranking(ledger):
+    as_of = date(2026, 1, 1)
+    state = state_on(ledger, as_of)
+    parameters = state.fit.parameters
+    pumps = state.history.pumps["pump_id"].to_numpy()[state.rows]
+    for place, pump_id in enumerate(pumps[:3]):
+        told = pump_story(ledger, int(pump_id), as_of, np.array([0.0, 9000.0]))
+        assert told is not None
+        last = told.visits.groupby("damage").tail(1).set_index("damage")
+        drag = state.known.drag
+        assert last.loc["drag", "chance"] == pytest.approx(drag.started[place])
+        assert last.loc["drag", "value"] == pytest.approx(
+            drag.shown[place] / parameters.failure.drag_level, abs=1e-12
+        )
+        # What lies ahead begins where the last reading left it, and its range only widens.
+        ahead = told.ahead[told.ahead["damage"] == "drag"]
+        assert ahead["value"].iloc[0] == pytest.approx(last.loc["drag", "value"], abs=1e-12)
+        assert (ahead["high"] - ahead["low"]).is_monotonic_increasing
+
+
+def test_the_pump_that_worsens_is_shown_to(ledger):
+    worst = {}
+    for pump_id in (1, 2):
+        told = pump_story(ledger, pump_id, date(2026, 1, 1), np.array([0.0]))
+        assert told is not None
+        worst[pump_id] = told.visits.pivot(index="x_km", columns="damage", values="value").max(axis=1)
+    assert worst[1].is_monotonic_increasing
+    assert worst[1].iloc[-1] > worst[2].iloc[-1]
+
+
+def test_nothing_is_told_before_anything_was_learned(tmp_path):
+    assert pump_story(build_ledger(tmp_path / "fleet.duckdb"), 1, date(2026, 1, 1), np.array([0.0])) is None
