@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -50,19 +52,27 @@ def last_made(ledger: Path, depot: str | None) -> datetime | None:
 
 
 def morning(
-    ledger: Path, since: datetime, until: datetime, parts: pd.DataFrame, depot: str | None = None
+    ledger: Path,
+    since: datetime,
+    until: datetime,
+    parts: pd.DataFrame,
+    depot: str | None = None,
+    *,
+    ask: Callable[..., pd.DataFrame] | None = None,
 ) -> Morning:
     """Return what became known after `since` (UTC) and what fell due after its day, up to `until`.
 
-    parts: analytics.scheduling.parts.parts_table of the plan of today.
+    parts: analytics.scheduling.parts.parts_table of the plan of today. ask: how the ledger is asked (default:
+    as one who sees every depot).
     """
+    ask = ask or partial(queries.ask, ledger)
     today, before = until.date(), since.date()
     after: dict[str, Any] = {"since": since, "depot": depot}
-    failures = queries.ask(ledger, "day_breakdowns", **after)
+    failures = ask("day_breakdowns", **after)
     is_earlier = (pd.to_datetime(failures["happened_on"]) < pd.Timestamp(before)).to_numpy(bool)
-    jobs = queries.ask(ledger, "day_jobs", today=today, depot=depot)
-    doubts = queries.ask(ledger, "day_doubts", **after)
-    questions = queries.ask(ledger, "day_questions", **after)
+    jobs = ask("day_jobs", today=today, depot=depot)
+    doubts = ask("day_doubts", **after)
+    questions = ask("day_questions", **after)
     day = pd.to_datetime(jobs["planned_on"]).dt.date if len(jobs) else pd.Series(dtype=object)
     due = jobs[(day > before) & (day == today)] if len(jobs) else jobs
     newly_late = jobs[(day >= before) & (day < today)] if len(jobs) else jobs
@@ -79,7 +89,7 @@ def morning(
         ],
         "Questions": [_question(row) for row in questions.to_dict("records")],
     }
-    asked = int(queries.ask(ledger, "day_open_questions", depot=depot)["open_questions"].iloc[0])
+    asked = int(ask("day_open_questions", depot=depot)["open_questions"].iloc[0])
     still = f"Still open in all: {formats.count(len(late), 'late job')}, {formats.count(asked, 'question')}."
     return Morning(since, until, depot or "", {name: rows for name, rows in kinds.items() if rows}, still)
 

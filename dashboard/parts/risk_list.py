@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
+from dashboard.words.plain import plain
 
 CHANGES = ("book replacement", "check and change")
 NOW = ("repeat capture", "check circuit", "check filter or strainer")
@@ -27,11 +29,22 @@ SHOWN = {
     "distance_left_text": "{unit}, even chance",
     "pump_type": "Type",
     "depot": "Depot",
+    "class": "Class",
     "reason": "Why",
     "odds": "Risk in words",
     "visits": "Visits",
     "last_visited_on": "Last visit",
 }
+# The columns by their names alone, and those shown until somebody chooses others.
+COLUMN_WORDS = {
+    "position": "Pump", "risk": "Risk", "action": "Action", "due_by": "Due by", "at_stake": "At stake",
+    "trend_pct": "Current, trend", "distance_left_p10": "Distance left, 9 in 10 sure",
+    "distance_left_text": "Distance left, even chance", "pump_type": "Type", "depot": "Depot",
+    "class": "Vehicle class", "reason": "Why", "odds": "Risk in words", "visits": "Visits",
+    "last_visited_on": "Last visit",
+}  # fmt: skip
+FIRST_COLUMNS = ("action", "risk", "due_by", "trend_pct", "depot", "pump_type", "position", "at_stake",
+                 "distance_left_p10", "reason")  # fmt: skip
 PRINTED = {
     "done": "",
     "unit": "Unit",
@@ -119,29 +132,22 @@ def with_stakes(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(at_stake=rows["risk_to_next_stop"] * more, currency=loaders.settings()["currency"])
 
 
-def show_cards(ranking: pd.DataFrame, *, most: int) -> None:
-    """Draw the first pumps to act on, one bordered entry each with its reason and the way to its history."""
+def show_first(ranking: pd.DataFrame, *, most: int) -> None:
+    """Draw the first pumps to act on, a line each that opens to its reason and the way to its history."""
     waiting = int((ranking["action"] != "none").sum())
     if not waiting:
         say.line("○ No pump needs anything before its next planned visit.")
         return
-    for row in with_stakes(to_act_on(ranking, most)).to_dict("records"):
-        with st.container(border=True):
-            head, link = st.columns([4, 1], vertical_alignment="center")
-            with head:
-                place = "" if row["position"] == "main" else f", {row['position']}"
-                depot = "" if formats.is_unknown(row["depot"]) else f" · {row['depot']}"
-                say.line(
-                    f"· unit {row['unit']}{place}{depot} · "
-                    f"risk {formats.percent(row['risk'])} ({formats.odds(row['risk'])})",
-                    lead=formats.action(row["action"]),
-                )
-                say.line(row["reason"])
-                when = due_words(row)
-                if when:
-                    say.note(when)
-            with link:
-                frame.link("pump_history", "Open", pump=row["pump_id"])
+    for i, row in enumerate(with_stakes(to_act_on(ranking, most)).to_dict("records")):
+        place = formats.place(row["unit"], row["position"])
+        line = f"{formats.action(row['action'])} · unit {place} · risk {formats.percent(row['risk'])}"
+        with st.expander(plain(line), expanded=i == 0):
+            if not formats.is_unknown(row["depot"]):
+                say.note(row["depot"])
+            say.line(row["reason"])
+            if when := due_words(row):
+                say.note(when)
+            frame.link("pump_history", "Open its history", pump=row["pump_id"])
     if waiting > most:
         say.note(f"{waiting - most:,} more with something to do stand in the list of all pumps by risk.")
 
@@ -188,8 +194,14 @@ def in_order(rows: pd.DataFrame, order: str) -> pd.DataFrame:
     return rows.sort_values(by, ascending=ascending, kind="stable", na_position="last")
 
 
-def table_rows(rows: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows of the risk table as shown; the position only where a unit has several pumps."""
+def may_show(column: str) -> bool:
+    """Return whether the one at the screen may see a column."""
+    return column != "at_stake" or access.may("money")
+
+
+def table_rows(rows: pd.DataFrame, columns: Sequence[str] = tuple(COLUMN_WORDS)) -> pd.DataFrame:
+    """Return the rows of the risk table as shown, the unit and the columns asked for; the position only where
+    a unit has several pumps."""
     shown = rows.assign(
         action=rows["action"].map(formats.action),
         risk=rows["risk"] * 100,
@@ -203,11 +215,12 @@ def table_rows(rows: pd.DataFrame) -> pd.DataFrame:
     )
     unit = rows["horizon_unit"].iloc[0] if len(rows) else ""
     currency = rows["currency"].iloc[0] if "currency" in rows and len(rows) else ""
-    names = {column: name.format(unit=unit, currency=currency) for column, name in SHOWN.items()}
+    asked = ["unit", *(c for c in (*FIRST_COLUMNS, *COLUMN_WORDS) if c in columns)]
+    names = {column: SHOWN[column].format(unit=unit, currency=currency) for column in dict.fromkeys(asked)}
     if "at_stake" not in rows:
-        del names["at_stake"]
+        names.pop("at_stake", None)
     if (rows["position"] == "main").all():
-        del names["position"]
+        names.pop("position", None)
     return shown[list(names)].rename(columns=names)
 
 
@@ -278,14 +291,3 @@ def paper(rows: pd.DataFrame, chosen: str, day: date) -> str:
     return sheet(
         f"Pumps by risk, {formats.day(day)}", [(named, table)], {"In all": headline(rows)}, [], wide=True
     )
-
-
-def counts(ranking: pd.DataFrame, today: date) -> dict[str, int]:
-    """Return the counts a planner starts with."""
-    due = pd.to_datetime(ranking["due_by"])
-    return {
-        "to book": int((ranking["action"].isin(CHANGES) & ~is_booked(ranking)).sum()),
-        "to check": int(ranking["action"].isin(["check circuit", "check filter or strainer"]).sum()),
-        "to capture again": int((ranking["action"] == "repeat capture").sum()),
-        "due in 14 days": int((due <= pd.Timestamp(today + timedelta(days=14))).sum()),
-    }

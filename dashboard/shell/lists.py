@@ -6,7 +6,7 @@ ledger a page at a time. Either way the file holds every row that matches, not o
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import pandas as pd
@@ -26,11 +26,16 @@ FIND_FROM = 9  # a list shorter than this is read faster than it is searched
 NARROWED_BY = {"depot": "Depot", "pump_type": "Pump type", "class": "Vehicle class"}
 
 
-def narrowing(fields: tuple[str, ...] = tuple(NARROWED_BY), *, key: str) -> dict[str, list[str]]:
-    """Draw the choices that narrow a list (kept in the page's address) and return the chosen values."""
+def narrowing(
+    fields: tuple[str, ...] = tuple(NARROWED_BY), *, key: str, places: Sequence[Any] | None = None
+) -> dict[str, list[str]]:
+    """Draw the choices that narrow a list (kept in the page's address) and return the chosen values.
+
+    places: where each is drawn (default: side by side).
+    """
     values = loaders.ask("filters")
     chosen: dict[str, list[str]] = {}
-    for column, field in zip(st.columns(len(fields)), fields, strict=True):
+    for column, field in zip(places or st.columns(len(fields)), fields, strict=True):
         options = values.loc[values["field"] == field, "value"].tolist()
         with column:
             chosen[field] = st.multiselect(

@@ -23,7 +23,8 @@ def address_of(view: str) -> str:
 PARTS = {
     "pump?pump=1&history_part": ("What is expected", "Waveforms", "Visits"),
     "costs?costs_part": (
-        "Policies", "How often to capture", "Budget", "Best age", "Types and lots", "Lists and outcomes"
+        "Spent", "Policies", "How often to capture", "Budget", "Best age", "Types and lots",
+        "Lists and outcomes",
     ),
     "fleet-data?part": (
         "Pump types", "Where to clamp", "Work done", "Prices", "Settings", "Changes", "Bring in a folder"

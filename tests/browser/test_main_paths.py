@@ -100,7 +100,7 @@ def test_planner_finds_a_pump_opens_it_and_books_it(watch, own_address, own_ledg
     page = watch(size).page
     page.goto(f"{own_address}/pumps-by-risk")
     settle(page)
-    enter(page, "Unit", unit)
+    enter(page, "Find", unit)
     page.get_by_text(re.compile("Of 1 pump")).wait_for()
     page.goto(f"{own_address}/pump?pump={pump}")
     settle(page)

@@ -40,6 +40,10 @@ def test_the_manager_leaves_with_an_answer_and_the_rows_behind_it(watch, address
     assert body.index("The answer:") < body.index("Spent in")
 
     # Spent opens into its events, and they sum.
+    page.get_by_role("tab", name="Spent").click()
+    page.get_by_text(re.compile("each counted once")).wait_for()
+    settle(page)
+    body = page.inner_text("body")
     total = number(re.search(r"([\d,]+) USD in \d+ events?, each counted once", body)[1])
     with page.expect_download() as saved:
         page.get_by_role("button", name="Save as CSV").nth(1).click()

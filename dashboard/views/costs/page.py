@@ -18,9 +18,9 @@ frame.first_part_first()
 kept = loaders.cost_review()
 review = kept.value
 frame.age(kept, "Costs")
-parts.show_answer(review)
 frame.show_open_tab(
     {
+        "The answer": lambda: parts.show_answer(review),
         "Spent": lambda: spent.show(review),
         "Policies": lambda: parts.show_policies(review),
         "How often to capture": lambda: intervals.show(review),

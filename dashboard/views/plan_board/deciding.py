@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.data.changes import demand
+from dashboard.parts.deciding import decide
 from dashboard.shell import access, address, frame, say
 from dashboard.words import formats
 
@@ -105,28 +105,6 @@ def _planned_day(plan: Any, pump_id: int | None) -> date:
     rows = plan.lines[plan.lines["pump_id"] == pump_id] if len(plan.lines) else plan.lines
     planned = pd.Timestamp(rows.iloc[0]["planned_on"]).date() if len(rows) else None
     return max(planned or date.today() + timedelta(days=7), date.today())
-
-
-def decide(what: str, pump_id: int, day: date, by: str, reason: str, changed: Any = None) -> str:
-    """Carry one decision out and return the sentence to show; changed: Yes, No or None, when done."""
-    from analytics.scheduling import bookings
-
-    ledger, author, reason = loaders.ledger_path(), access.author(by), reason.strip()
-    if what == "book":
-        ranking = loaders.ranking()
-        row = ranking[ranking["pump_id"] == pump_id]
-        risk = float(row.iloc[0]["risk"]) if len(row) else None
-        return bookings.book(ledger, pump_id, day, author=author, reason=reason, risk=risk)
-    if what in ("pin", "move"):
-        return getattr(bookings, what)(ledger, pump_id, day, author=author, reason=reason)
-    if what == "done":
-        said = {"Yes": True, "No": False}.get(changed)
-        when = min(day, date.today())  # the day offered may be the one planned
-        return bookings.done(ledger, pump_id, author=author, reason=reason, done_on=when, changed=said)
-    if what in ("reject", "withdraw"):
-        return getattr(bookings, what)(ledger, pump_id, author=author, reason=reason)
-    demand("", "a decision")
-    return ""
 
 
 def accept(shown: Any, plan: Any, by: str) -> str:

@@ -1,4 +1,4 @@
-"""Pumps by risk: what to change before its next visit, why, by when, and what waiting costs."""
+"""Pumps by risk: the list first; what is chosen in it opens beside it with reason, history and what to do."""
 
 from datetime import date
 
@@ -8,9 +8,11 @@ from dashboard.data import loaders
 from dashboard.data.depots import taking_along
 from dashboard.parts import early_failures, risk_list
 from dashboard.shell import frame, lists, say
+from dashboard.views.pumps_by_risk import beside, choosing
 from dashboard.words import formats
 
 ROWS_A_PAGE = 50
+TABLE_PX = 458  # twelve rows and their heading
 
 st.title("Pumps by risk")
 if not frame.started("Once a visit is logged, its pump appears here with its risk and the reason for it."):
@@ -22,72 +24,55 @@ answer = st.empty()  # the first thing read; of all pumps until it is known what
 if not st.query_params:
     answer.write(risk_list.headline(ranking))
     frame.first_part_first()
-figures = st.container()
-chosen = lists.narrowing(key="by")
-left, right = st.columns([2, 1])
-find = left.text_input("Unit", key="find", placeholder="all units, or part of a number", bind="query-params")
-order = right.selectbox("In order of", list(risk_list.ORDERS), key="order", bind="query-params")
-actions = st.pills(
-    "Action", list(formats.ACTION_SHAPES), selection_mode="multi", format_func=formats.action, key="action",
-    bind="query-params",
-)  # fmt: skip
-rows = lists.narrowed(ranking, chosen | {"action": actions})
-if find.strip():
-    rows = rows[rows["unit"].str.contains(find.strip(), case=False, regex=False)]
+chosen = choosing.show()
+rows = chosen.of(ranking)
 answer.write(risk_list.headline(rows))
-with figures:
-    frame.age(ranked, "Risks")
-    counts = risk_list.counts(rows, date.today())
-    for column, (name, number) in zip(st.columns(len(counts)), counts.items(), strict=True):
-        column.metric(name, f"{number:,}")
-    early_failures.show_warning(ranked.value.groups)
-
-st.header("To act on", anchor=False)
-risk_list.show_cards(rows, most=6)
-
-st.header("All pumps, by risk" if order == "risk" else f"All pumps, by {order}", anchor=False)
 if not len(rows):
     say.line("No pump matches these choices.")
     st.stop()
-ordered = risk_list.in_order(rows, str(order))
-pages = -(-len(rows) // ROWS_A_PAGE)
-page = 1
-if pages > 1:
-    page = st.number_input(
-        f"Page of {pages:,}", 1, pages, 1, key="page", bind="query-params", width=lists.PAGE_BOX_PX
-    )
+ordered = risk_list.in_order(rows, chosen.order)
+table, panel = st.columns([3, 2], gap="medium")
+list_place, below = table.container(), table.container()
+with below:
+    page = choosing.page_of(len(rows), ROWS_A_PAGE)
 part = ordered.iloc[(page - 1) * ROWS_A_PAGE : page * ROWS_A_PAGE]
-picked = st.dataframe(
-    risk_list.table_rows(risk_list.with_stakes(part)),
-    hide_index=True,
-    column_config=risk_list.column_settings(
-        str(part["horizon_unit"].iloc[0]), loaders.settings()["currency"]
-    ),
-    on_select="rerun",
-    selection_mode="single-row",
-    key="risk_table",
-    placeholder=formats.UNKNOWN,
-    alt="Pumps in service by falling risk, with action, due date and reason.",
-)
-if picked.selection.rows:
-    row = part.iloc[picked.selection.rows[0]]
-    say.line(f"Unit {row['unit']}: {row['reason']}")
-    frame.link("pump_history", f"→ Open the history of unit {row['unit']}", pump=row["pump_id"])
-save, paper = st.columns(2)
-with save:
-    lists.download(ordered.drop(columns=["pump_id", "currents_a"]), "pumps_by_risk")
-paper.download_button(
-    "List to print",
-    taking_along(
-        lambda: risk_list.paper(
-            ordered, risk_list.choices_words(chosen, actions, find, str(order)), date.today()
-        )
-    ),
-    "pumps_by_risk.html",
-    "text/html",
-)
+with list_place:
+    picked = st.dataframe(
+        risk_list.table_rows(risk_list.with_stakes(part), chosen.columns),
+        hide_index=True,
+        height=TABLE_PX if len(part) > 11 else "auto",
+        column_config=risk_list.column_settings(
+            str(part["horizon_unit"].iloc[0]), loaders.settings()["currency"]
+        ),
+        on_select="rerun",
+        selection_mode="multi-row",
+        key="risk_table",
+        placeholder=formats.UNKNOWN,
+        alt=f"Pumps in service by {chosen.order}, with action, due date and reason.",
+    )
+    marked = ordered.iloc[0:0] if not picked.selection.rows else part.iloc[picked.selection.rows]
+with below:
+    save, paper = st.columns(2)
+    kept = marked if len(marked) > 1 else ordered
+    with save:
+        lists.download(kept.drop(columns=["pump_id", "currents_a"]), "pumps_by_risk")
+    paper.download_button(
+        "List to print",
+        taking_along(lambda: risk_list.paper(kept, chosen.words(), date.today())),
+        "pumps_by_risk.html",
+        "text/html",
+    )
+with panel:
+    frame.show_kept()
+    if len(marked) > 1:
+        beside.show_several(marked)
+    else:
+        beside.show(risk_list.with_stakes(marked if len(marked) else part.head(1)).iloc[0])
+frame.age(ranked, "Risks")
+early_failures.show_warning(ranked.value.groups)
 frame.foot(
     "Risk is the chance that the pump fails on the road over one interval between planned stops, from now. "
     "What to do about it is decided in money, with checks before a change. "
-    "Mark a row with the pointer, or with Shift and Space, to open it."
+    "Mark a row with the pointer, or with Shift and Space, and it opens beside the list; mark several to "
+    "decide about them together, to print or to save them."
 )

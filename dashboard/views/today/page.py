@@ -1,10 +1,11 @@
-"""The first screen: one answer each for who logs, who plans and who pays, and the way to the rest."""
+"""The first screen: what is new since yesterday, what to do first, and the way to each job."""
 
 import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.parts import early_failures, risk_list, spending
 from dashboard.shell import access, frame, say
+from dashboard.views.today import news
 from dashboard.words import formats
 
 st.title("Today")
@@ -16,7 +17,6 @@ office = access.may("money")
 left, middle, *right = st.columns(3 if office else 2, border=True)
 with left:
     st.subheader("At the vehicle", anchor=False)
-    say.line("Take a capture, see the reading at once, know the next test.")
     frame.link("log_visit", "→ Log a visit")
     frame.link("pump_history", "→ Look a unit up")
 with middle:
@@ -36,8 +36,13 @@ if office:
 
 frame.first_part_first()
 early_failures.show_warning(ranked.value.groups)
-st.header("What to do first", anchor=False)
-risk_list.show_cards(ranking, most=5)
+new, first = st.columns(2, gap="large")
+with new:
+    st.header("Since yesterday", anchor=False)
+    news.show()
+with first:
+    st.header("What to do first", anchor=False)
+    risk_list.show_first(ranking, most=6)
 open_questions = int(counts["open_questions"])
 say.line(f"The ledger holds {formats.holdings(counts, 'vehicle')}")
 doubts, facts = st.columns(2)

@@ -1,0 +1,53 @@
+"""Carrying out what a person decides about a pump: book, pin, move, reject, close, take back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from dashboard.data import loaders
+from dashboard.data.changes import demand
+from dashboard.shell import access
+from dashboard.words import formats
+from ingest.errors import PumpledgerError
+
+
+def decide(what: str, pump_id: int, day: date, by: str, reason: str, changed: Any = None) -> str:
+    """Carry one decision out and return the sentence to show; changed: Yes, No or None, when done."""
+    from analytics.scheduling import bookings
+
+    ledger, author, reason = loaders.ledger_path(), access.author(by), reason.strip()
+    if what == "book":
+        ranking = loaders.ranking()
+        row = ranking[ranking["pump_id"] == pump_id]
+        risk = float(row.iloc[0]["risk"]) if len(row) else None
+        return bookings.book(ledger, pump_id, day, author=author, reason=reason, risk=risk)
+    if what in ("pin", "move"):
+        return getattr(bookings, what)(ledger, pump_id, day, author=author, reason=reason)
+    if what == "done":
+        said = {"Yes": True, "No": False}.get(changed)
+        when = min(day, date.today())  # the day offered may be the one planned
+        return bookings.done(ledger, pump_id, author=author, reason=reason, done_on=when, changed=said)
+    if what in ("reject", "withdraw"):
+        return getattr(bookings, what)(ledger, pump_id, author=author, reason=reason)
+    demand("", "a decision")
+    return ""
+
+
+def decide_all(
+    what: str, pumps: Sequence[tuple[int, str]], day: date, by: str, reason: str
+) -> tuple[str, list[str]]:
+    """Carry one decision out for several pumps (id, unit); return what was done, and each refusal.
+
+    One that is refused keeps none of the others from being carried out.
+    """
+    done, refused = [], []
+    for pump_id, unit in pumps:
+        try:
+            decide(what, pump_id, day, by, reason)
+            done.append(unit)
+        except PumpledgerError as error:
+            refused.append(f"Unit {unit}: {error.text}")
+    named = f"{formats.count(len(done), 'pump')} decided: {', '.join(done)}." if done else ""
+    return named, refused
