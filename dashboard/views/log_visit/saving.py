@@ -84,17 +84,17 @@ def _asks(question: Question) -> str:
 
 def _take(question: Question, choice: Choice) -> None:
     """Put an entry right as the answer says, or let it stand, and save."""
-    typed = st.session_state
+    state = st.session_state
     if choice.unit is not None:
-        typed["unit"] = choice.unit
+        state["unit"] = choice.unit
     if "odometer_entered" in choice.values:
-        typed["odometer"] = f"{choice.values['odometer_entered']:.10g} {choice.values['odometer_unit']}"
+        state["odometer"] = f"{choice.values['odometer_entered']:.10g} {choice.values['odometer_unit']}"
     if "fuel_pressure_kpa" in choice.values:
-        typed["fuel_pressure"] = f"{choice.values['fuel_pressure_kpa']:.5g} kPa"
+        state["fuel_pressure"] = f"{choice.values['fuel_pressure_kpa']:.5g} kPa"
     if "visited_on" in choice.values:
-        typed["visited_on"] = choice.values["visited_on"]
+        state["visited_on"] = choice.values["visited_on"]
     if not choice.changes:
-        typed[f"answer_{question.code}"] = choice.label
+        state[f"answer_{question.code}"] = choice.label
     _want_to_save()
 
 
