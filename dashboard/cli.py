@@ -10,7 +10,9 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, NoReturn
 
+from dashboard.words.terminal import tell
 from ingest.errors import PumpledgerError, for_reading
+from ingest.harmless import harmless
 from ingest.ledger.place import real_path
 
 COMMANDS = {
@@ -65,6 +67,13 @@ class _Parser(argparse.ArgumentParser):
         super().error(for_reading(message))
 
 
+class _HarmlessFormatter(logging.Formatter):
+    """Shows no code that a terminal would obey."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        return harmless(super().format(record))
+
+
 class _HelpFormatter(argparse.RawDescriptionHelpFormatter):
     """Keeps the example at the end of each help text as written."""
 
@@ -110,9 +119,9 @@ def main(argv: list[str] | None = None) -> int:
             module.add_arguments(sub)
             sub.set_defaults(run=module.run)
     args = parser.parse_args(arguments)
-    logging.basicConfig(
-        level=logging.DEBUG if args.verbose else logging.WARNING, stream=sys.stderr, format="%(message)s"
-    )
+    on_stderr = logging.StreamHandler(sys.stderr)
+    on_stderr.setFormatter(_HarmlessFormatter("%(message)s"))
+    logging.basicConfig(level=logging.DEBUG if args.verbose else logging.WARNING, handlers=[on_stderr])
     try:
         real_path(args.ledger)  # a name that no file can have is refused before anything is begun
         code = args.run(args)
@@ -120,10 +129,10 @@ def main(argv: list[str] | None = None) -> int:
             from dashboard.shell.invented import note_of
 
             if note := note_of(args.ledger):
-                print(note, file=sys.stderr)
+                tell(note, aside=True)
         return code
     except PumpledgerError as error:
-        print(error.text, file=sys.stderr)
+        tell(error.text, aside=True)
         return 1
     except BrokenPipeError:  # the reader of our output (head, less) has gone
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -10,16 +10,17 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
+from ingest.harmless import harmless
+
 log = logging.getLogger(__name__)
 
 
 LONGEST_WORD, LONGEST_SENTENCES = 200, 2_000
-_CODES = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 def for_reading(text: str) -> str:
     """Return sentences without what a terminal would obey, and no word or whole of absurd length."""
-    text = _CODES.sub("\N{REPLACEMENT CHARACTER}", text)
+    text = harmless(text)
     text = re.sub(rf"(\S{{60}})\S{{{LONGEST_WORD - 60},}}", r"\1…", text)
     if len(text) > LONGEST_SENTENCES:
         half = LONGEST_SENTENCES // 2

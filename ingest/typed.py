@@ -7,11 +7,11 @@ refused in a sentence, never kept and never echoed at length.
 from __future__ import annotations
 
 import math
-import re
 import unicodedata
 from datetime import date
 
 from ingest.errors import EntryRefused
+from ingest.harmless import steers
 
 LONGEST_NAME = 100  # of a unit, serial, lot, depot, clamp, person
 LONGEST_TEXT = 4_000  # of a note or a reason
@@ -31,9 +31,6 @@ NUMBERS: dict[str, tuple[float, float]] = {
     "fuel_temp_c": (-60, 150),
     "fuel_level_pct": (0, 100),
 }
-# Codes that no person types but a terminal may obey, and halves of a letter. Tabs and line ends are text.
-CONTROL = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
-_CONTROL = re.compile(CONTROL)
 
 # Cells that say that there is nothing; the second set only where no name or text is meant.
 _BLANK = ("n/a", "#n/a", "null", "-", "--", "---", "–", "—", "#value!", "#ref!", "#name?", "#null!")
@@ -66,7 +63,7 @@ def text_problem(text: str, longest: int = LONGEST_TEXT) -> str:
     """Return what keeps a text from being taken, "" where nothing does; the text itself is not repeated."""
     if len(text) > longest:
         return f"is {len(text):,} characters long; shorten it to {longest:,}"
-    if _CONTROL.search(text):
+    if steers(text):
         return "holds a control character, which is no text; type it anew"
     return ""
 

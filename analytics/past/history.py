@@ -324,15 +324,13 @@ def _since_filter(
     which stop it came, nobody knows.
     """
     x = visits["x_km"].to_numpy(float)
-    changes = filters[filters["work"] == "filter"]
+    units = pd.Index(pumps["unit"].unique())
+    changes = filters[(filters["work"] == "filter") & filters["unit"].isin(units)]
     if not len(changes):
         return x, np.zeros(len(x), bool)
-    units = pd.Index(pumps["unit"].unique())
     big = 1e7
-    code = units.get_indexer(changes["unit"])
-    known = code >= 0
-    key = code[known] * big + changes["day"].to_numpy(float)[known]
-    odometer = changes["odometer_km"].to_numpy(float)[known]
+    key = units.get_indexer(changes["unit"]) * big + changes["day"].to_numpy(float)
+    odometer = changes["odometer_km"].to_numpy(float)
     order = np.argsort(key, kind="stable")
     key, odometer = key[order], odometer[order]
     apart = np.diff(odometer)[np.diff(np.floor(key / big)) == 0]

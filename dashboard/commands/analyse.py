@@ -5,12 +5,12 @@ from __future__ import annotations
 import argparse
 import json
 import math
-import sys
 from collections.abc import Callable
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dashboard.words.terminal import tell
 from ingest.errors import PumpledgerError, faults_refused, for_reading
 from ingest.vocabulary import COMMANDED, MOTORS, SUPPLIES
 
@@ -85,11 +85,11 @@ def run(args: argparse.Namespace) -> int:
                 line = _measured(path, args)
         except PumpledgerError as error:
             refused += 1
-            print(for_reading(f"{path}: {error.text}"), file=sys.stderr)
+            tell(for_reading(f"{path}: {error.text}"), aside=True)
             line = json.dumps({"file": str(path), "refused": {"code": error.code, "text": error.text}})
             if not args.json:
                 continue
-        print(line, flush=True)
+        tell(line)
     return 1 if refused else 0
 
 

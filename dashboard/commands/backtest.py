@@ -12,6 +12,7 @@ from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
 from dashboard.words.formats import UNKNOWN
 from dashboard.words.record import METHODS, acted_lines, acting_line, held_text, is_slope, methods_heading
+from dashboard.words.terminal import tell
 
 if TYPE_CHECKING:
     from analytics.record.backtest import Backtest
@@ -39,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
         raise EntryRefused("bad-cutoffs", f"--cutoffs: {args.cutoffs} past days is none; give 1 or more.")
     found = backtest(args.ledger, cutoffs=args.cutoffs, until=args.until, progress=progress_bar("day"))
     say_age(args.ledger, args.until, to_text=not args.json)
-    print(json.dumps(as_dict(found), indent=1) if args.json else as_text(found))
+    tell(json.dumps(as_dict(found), indent=1) if args.json else as_text(found))
     return 0
 
 

@@ -6,6 +6,8 @@ import argparse
 import json
 from pathlib import Path
 
+from dashboard.words.terminal import tell
+
 EXAMPLE = "pumpledger backup --to backups/before-audit.duckdb"
 
 
@@ -29,13 +31,13 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         facts = {"path": str(made.path), "rows": made.rows, "waveforms": made.waveforms}
         lacking = {"missing": list(made.missing), "damaged": list(made.damaged)}
-        print(json.dumps(facts | lacking | {"size_bytes": made.size_bytes}))
+        tell(json.dumps(facts | lacking | {"size_bytes": made.size_bytes}))
         return 0 if made.whole else 1
     verdict = "Copied and verified" if made.whole else "Copied, but not whole"
-    print(f"{verdict}: {made.path} ({made.size_bytes / 1e6:.1f} MB).")
-    print(f"  {sum(made.rows.values()):,} rows in {len(made.rows)} tables, {made.waveforms:,} waveforms")
+    tell(f"{verdict}: {made.path} ({made.size_bytes / 1e6:.1f} MB).")
+    tell(f"  {sum(made.rows.values()):,} rows in {len(made.rows)} tables, {made.waveforms:,} waveforms")
     for capture_hash in made.missing:
-        print(f"  capture {capture_hash[:12]}… has no waveform file to copy")
+        tell(f"  capture {capture_hash[:12]}… has no waveform file to copy")
     for capture_hash in made.damaged:
-        print(f"  the waveform file of capture {capture_hash[:12]}… is damaged and was not copied")
+        tell(f"  the waveform file of capture {capture_hash[:12]}… is damaged and was not copied")
     return 0 if made.whole else 1

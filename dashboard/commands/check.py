@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 from typing import TYPE_CHECKING
 
+from dashboard.words.terminal import tell, tell_json
 from ingest.errors import LedgerError
 
 if TYPE_CHECKING:
@@ -47,20 +46,20 @@ def run(args: argparse.Namespace) -> int:
     if unreadable and args.repair:
         from ingest.ledger.salvage import salvage
 
-        print(_repaired(salvage(args.ledger)), file=sys.stderr)
+        tell(_repaired(salvage(args.ledger)), aside=True)
         checked = check_ledger(
             args.ledger, adopt=args.adopt, clean=args.clean, progress=progress_bar("waveform")
         )
     if args.json:
         findings = [{"code": f.code, "level": f.level, "text": f.text} for f in checked.findings]
         facts = {"sound": checked.sound, "rows": checked.rows, "waveforms": checked.waveforms}
-        print(json.dumps(facts | {"findings": findings}, ensure_ascii=False))
+        tell_json(facts | {"findings": findings})
     else:
         for finding in checked.findings:
-            print(f"{finding.level}: {finding.text}")
+            tell(f"{finding.level}: {finding.text}")
         verdict = "Nothing is wrong." if checked.sound else "Something is wrong."
         rows = sum(checked.rows.values())
-        print(
+        tell(
             f"{verdict} Read {rows:,} rows in {len(checked.rows)} tables and {checked.waveforms:,} waveforms."
         )
     return 0 if checked.sound else 1

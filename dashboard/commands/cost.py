@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
 from dashboard.words.money import NAMES, changes_words
+from dashboard.words.terminal import tell, tell_rows
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
@@ -84,30 +84,30 @@ def run(args: argparse.Namespace) -> int:
         raise EntryRefused("nothing-to-confirm", "--confirm keeps prices given with --set; none is given.")
     if args.set:
         for line in _set(args):
-            print(line)
+            tell(line)
     if args.elements or args.set:
         book = read_costs(args.ledger)
         if args.set and not args.confirm:
             return 0
         table = book.table(args.vehicle_class, args.depot)
         if args.json:
-            print(json.dumps(records(table), indent=1))
+            tell(json.dumps(records(table), indent=1))
         else:
-            print("\n".join(element_lines(table, book.currency)))
+            tell("\n".join(element_lines(table, book.currency)))
         return 0
     what_if = dict(_price(text, "--what-if") for text in args.what_if)
     review = cost_review(args.ledger, args.as_of, discount_pct=args.discount, what_if=what_if)
     say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
     if args.budget:
-        print(budget_csv(args, review), end="")
+        tell_rows(budget_csv(args, review))
     elif args.csv:
         from dashboard.words.formats import as_csv
 
-        sys.stdout.write(as_csv(getattr(review, args.csv)).decode("utf-8-sig"))
+        tell_rows(as_csv(getattr(review, args.csv)).decode("utf-8-sig"))
     elif args.json:
-        print(json.dumps(as_dict(review), indent=1))
+        tell(json.dumps(as_dict(review), indent=1))
     else:
-        print(as_text(review))
+        tell(as_text(review))
     return 0
 
 

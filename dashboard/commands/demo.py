@@ -10,6 +10,7 @@ from datetime import date
 from pathlib import Path
 
 from dashboard.commands.serve import DEFAULT_PORT, _port, serve
+from dashboard.words.terminal import tell
 from ingest.errors import EntryRefused
 
 EXAMPLE = "pumpledger demo"
@@ -30,13 +31,11 @@ def run(args: argparse.Namespace) -> int:
     """Build the demo fleet unless it is there, then serve it."""
     ledger = args.folder / LEDGER
     if ledger.exists():
-        print(f"Using the demo fleet in {args.folder} (delete that folder to build it anew).", flush=True)
+        tell(f"Using the demo fleet in {args.folder} (delete that folder to build it anew).")
     else:
         build(args.folder)
-        print(
-            f"Built the demo fleet in {args.folder}: {args.folder / 'fleet'} is the fleet folder,", flush=True
-        )
-        print(f"{ledger} the ledger, {args.folder / 'fleet_truth'} what really happened.", flush=True)
+        tell(f"Built the demo fleet in {args.folder}: {args.folder / 'fleet'} is the fleet folder,")
+        tell(f"{ledger} the ledger, {args.folder / 'fleet_truth'} what really happened.")
     if args.build_only:
         return 0
     return serve(ledger, port=args.port, open_browser=not args.no_browser and _has_screen())

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from dashboard.words.terminal import tell
+
 EXAMPLE = "pumpledger export exported --format csv"
 
 
@@ -21,10 +23,10 @@ def run(args: argparse.Namespace) -> int:
     from ingest.fleet_folder.export import export_ledger
 
     made = export_ledger(args.ledger, args.folder, form=args.format)
-    print(
+    tell(
         f"Wrote {sum(made.rows.values()):,} rows in {len(made.rows)} tables and {made.waveforms:,} waveforms"
         f" to {made.folder}."
     )
     for capture_hash in made.missing:
-        print(f"  capture {capture_hash[:12]}… has no waveform file")
+        tell(f"  capture {capture_hash[:12]}… has no waveform file")
     return 1 if made.missing else 0

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import json
 from dataclasses import asdict
+
+from dashboard.words.terminal import tell, tell_json
 
 EXAMPLE = 'pumpledger forget "A. Baker" AB --really'
 
@@ -41,19 +42,19 @@ def run(args: argparse.Namespace) -> int:
     else:
         found = forget_names(args.ledger, args.names, author=who, dry_run=dry_run, reason=args.why)
     if args.json:
-        print(json.dumps(asdict(found) | {"done": args.really}, ensure_ascii=False))
+        tell_json(asdict(found) | {"done": args.really})
         return 0
     done = "Removed" if args.really else "Would be removed (--really does it)"
-    print(
+    tell(
         f"{done}: {sum(found.cells.values()):,} cells, {found.lines:,} lines of the change log, "
         f"{found.pictures:,} pictures' metadata, {found.waveforms:,} waveform files "
         f"{'' if args.overdue else 'renamed inside'}".rstrip()
         + "."
     )
     for name, count in sorted(found.cells.items()):
-        print(f"  {name}: {count:,}")
+        tell(f"  {name}: {count:,}")
     if found.still_held:
-        print("These keep what they hold until you remove them:")
+        tell("These keep what they hold until you remove them:")
         for name in found.still_held:
-            print(f"  {name}")
+            tell(f"  {name}")
     return 0

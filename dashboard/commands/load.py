@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 import shlex
 import sys
 from pathlib import Path
+
+from dashboard.words.terminal import tell, tell_json
 
 EXAMPLE = "pumpledger load fleet_folder --dry-run"
 
@@ -43,20 +44,20 @@ def run(args: argparse.Namespace) -> int:
         author=operating_system_user().signing(args.by),
     )
     if args.json:
-        print(json.dumps(report.as_dict(), ensure_ascii=False))
+        tell_json(report.as_dict())
     else:
-        print("\n".join(report.lines()))
+        tell("\n".join(report.lines()))
     if report.refused and args.refused:
         for path in write_refused(args.folder, report.refused, args.refused):
-            print(f"Refused rows: {path}", file=sys.stderr)
-        print(f"Mend them there, then: pumpledger load {shlex.quote(str(args.refused))}", file=sys.stderr)
+            tell(f"Refused rows: {path}", aside=True)
+        tell(f"Mend them there, then: pumpledger load {shlex.quote(str(args.refused))}", aside=True)
     elif report.refused and not args.json and not args.strict and report.rows_kept:
-        print("The refused rows in files to mend and load again: --refused FOLDER", file=sys.stderr)
+        tell("The refused rows in files to mend and load again: --refused FOLDER", aside=True)
     if args.strict and report.refused:
-        print(f"Nothing was stored: {len(report.refused):,} rows or files are refused.", file=sys.stderr)
+        tell(f"Nothing was stored: {len(report.refused):,} rows or files are refused.", aside=True)
         return 1
     if not report.rows_kept:
-        print("Nothing could be stored.", file=sys.stderr)
+        tell("Nothing could be stored.", aside=True)
         return 1
     return 0
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.analyse import add_capture_options, read_and_measure
+from dashboard.words.terminal import tell, tell_json
 from ingest.errors import AnswerNeeded, EntryRefused
 from ingest.visit.choices import choices_of, corrected, says_yes
 from ingest.vocabulary import (
@@ -107,11 +107,11 @@ def run(args: argparse.Namespace) -> int:
     from ingest.visit.logging_visit import known_before_measuring, log_visit
 
     if args.file is not None and args.meter_a is not None:
-        print("Give a capture FILE or --meter-a, one of the two.", file=sys.stderr)
+        tell("Give a capture FILE or --meter-a, one of the two.", aside=True)
         return 2
     entry = _entry(args)
     if args.file is None and args.meter_a is None and not entry.examined:
-        print("Give a capture FILE, --meter-a, or what a check found.", file=sys.stderr)
+        tell("Give a capture FILE, --meter-a, or what a check found.", aside=True)
         return 2
     capture = reading = None
     if args.file is not None:
@@ -191,14 +191,14 @@ def _fleet_distance_unit(ledger: Path) -> str | None:
 
 def _ask(needed: AnswerNeeded, as_json: bool) -> int:
     if as_json:
-        print(json.dumps({"stored": False, "questions": [asdict(q) for q in needed.questions]}))
-    print("Not stored yet:", file=sys.stderr)
+        tell(json.dumps({"stored": False, "questions": [asdict(q) for q in needed.questions]}))
+    tell("Not stored yet:", aside=True)
     for question in needed.questions:
-        print(f"  {question.text}", file=sys.stderr)
+        tell(f"  {question.text}", aside=True)
         for choice in choices_of(question):
             if choice.changes:
-                print(f"    {choice.label}: --correct {question.code}={choice.key}", file=sys.stderr)
-        print(f'    if it is right: --confirm {question.code}="why it is right"', file=sys.stderr)
+                tell(f"    {choice.label}: --correct {question.code}={choice.key}", aside=True)
+        tell(f'    if it is right: --confirm {question.code}="why it is right"', aside=True)
     return 1
 
 
@@ -211,13 +211,13 @@ def _show(args: argparse.Namespace, logged: LoggedVisit, reading: Reading | None
         verdict = judge_visit(connection, logged.visit_id)
     decision = _decision(args.ledger, logged.visit_id)
     if args.json:
-        print(json.dumps(_facts(logged, reading, verdict, decision), default=str, ensure_ascii=False))
+        tell_json(_facts(logged, reading, verdict, decision))
         return
-    print(logged.text)
+    tell(logged.text)
     lines = reading_lines(reading, verdict) if reading is not None else verdict_lines(verdict)
     if decision is not None:
         lines = [*lines, decision.text, *(f"- {step}" for step in decision.steps)]
-    print("\n".join(f"  {line}" for line in lines))
+    tell("\n".join(f"  {line}" for line in lines))
 
 
 def _decision(ledger: Path, visit_id: int) -> BayDecision | None:

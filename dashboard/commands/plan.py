@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from dashboard.commands import choices
 from dashboard.commands.options import day, days
 from dashboard.commands.standing import say_age
+from dashboard.words.terminal import tell, tell_rows
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ def run(args: argparse.Namespace) -> int:
     author = operating_system_user().signing(args.by)
     what = next((name for name in DECISIONS if getattr(args, name)), None)
     if what:
-        print(decide(args, what, getattr(args, what), author))
+        tell(decide(args, what, getattr(args, what), author))
         return 0
     whole_plan = plan(args.ledger, as_of=args.as_of, horizon_days=args.days)
     made = narrowed(whole_plan, choices.chosen(args))
@@ -101,12 +102,12 @@ def run(args: argparse.Namespace) -> int:
         from analytics.scheduling.ical import calendar
 
         args.ics.write_bytes(calendar(made))
-        print(f"The calendar is in {args.ics}.", file=sys.stderr)
+        tell(f"The calendar is in {args.ics}.", aside=True)
     if args.page:
         from analytics.scheduling.work_list import work_list_html
 
         args.page.write_text(work_list_html(made), encoding="utf-8")
-        print(f"The work list is in {args.page}.", file=sys.stderr)
+        tell(f"The work list is in {args.page}.", aside=True)
     if args.json:
         frames = (
             "lines", "checks", "unplaced", "waiting", "rejected", "bays", "parts", "picks", "changes",
@@ -118,18 +119,18 @@ def run(args: argparse.Namespace) -> int:
             "expected_saving": made.expected_saving, "saving_low": made.saving_low,
             "saving_high": made.saving_high, "solver_gap": made.solver_gap, "notes": list(made.notes),
         }  # fmt: skip
-        print(json.dumps(whole | {name: records(getattr(made, name)) for name in frames}, indent=1))
+        tell(json.dumps(whole | {name: records(getattr(made, name)) for name in frames}, indent=1))
     elif args.csv:
         from dashboard.words.formats import as_csv
 
-        sys.stdout.write(as_csv(csv_rows(made)).decode("utf-8-sig"))
+        tell_rows(as_csv(csv_rows(made)).decode("utf-8-sig"))
     else:
-        print(as_text(made))
+        tell(as_text(made))
     if args.keep or args.ics:
         bookings.record_list(args.ledger, whole_plan, author=author)
     if args.book_all:
         number = bookings.accept(args.ledger, made, author=author)
-        print(f"{number} booked in the name of {author.name}.", file=sys.stderr)
+        tell(f"{number} booked in the name of {author.name}.", aside=True)
     return 0
 
 

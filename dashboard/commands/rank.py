@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands import choices
 from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
+from dashboard.words.terminal import tell, tell_rows
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
@@ -116,11 +116,11 @@ def run(args: argparse.Namespace) -> int:
     all_of_them, table = len(table), kept_rows(table, choices.chosen(args))
     listed = table.head(args.top) if args.top else table
     if args.json:
-        print(json.dumps(records(listed), indent=1))
+        tell(json.dumps(records(listed), indent=1))
     elif args.csv:
         from dashboard.words.formats import as_csv
 
-        sys.stdout.write(as_csv(listed[list(JSON_FIELDS)]).decode("utf-8-sig"))
+        tell_rows(as_csv(listed[list(JSON_FIELDS)]).decode("utf-8-sig"))
     else:
         most = None if args.all else args.top or SHOWN
         if all_of_them and not len(table):
@@ -128,7 +128,7 @@ def run(args: argparse.Namespace) -> int:
             return 0
         print("\n".join(as_lines(table, most, args.why)))
         for text in groups[groups["flagged"]]["text"]:
-            print(f"Fails early: {text}")
+            tell(f"Fails early: {text}")
     return 0
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
+
+from dashboard.words.terminal import tell, tell_json
 
 EXAMPLE = "pumpledger reanalyse"
 
@@ -21,12 +21,12 @@ def run(args: argparse.Namespace) -> int:
 
     made = reanalyse(args.ledger, progress=progress_bar("visit"))
     for sentence in made.failed:
-        print(sentence, file=sys.stderr)
+        tell(sentence, aside=True)
     if args.json:
         facts = {"method_version": made.method_version, "measured": made.measured}
-        print(json.dumps(facts | {"failed": list(made.failed)}, ensure_ascii=False))
+        tell_json(facts | {"failed": list(made.failed)})
     else:
-        print(
+        tell(
             f"{made.measured:,} visits measured again by method {made.method_version}; earlier readings are"
             f" kept{f', {len(made.failed)} could not be measured' if made.failed else ''}."
         )

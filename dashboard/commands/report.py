@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from dashboard.commands.options import day
+from dashboard.words.terminal import tell
 from ingest.durable import utc_now
 from ingest.errors import EntryRefused
 
@@ -46,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
     if args.html:
         _write(args.html, html.encode("utf-8"))
     if not (args.html or args.pdf) or args.day:
-        print(text)
+        tell(text)
     if args.day and not args.since:
         from dashboard.parts.morning import mark_of
 

@@ -7,13 +7,13 @@ import os
 import signal
 import socket
 import subprocess
-import sys
 import time
 import urllib.error
 import urllib.request
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from dashboard.words.terminal import tell
 from ingest.errors import PumpledgerError
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def serve(
             )
     free = free_port(address, port)
     if free != port:
-        print(f"Port {port} is in use by another program; serving on port {free}.", file=sys.stderr)
+        tell(f"Port {port} is in use by another program; serving on port {free}.", aside=True)
     command = streamlit_arguments(address=address, port=free, open_browser=open_browser)
     environment = os.environ | {"PUMPLEDGER": str(ledger.resolve())}
     server = Supervisor(lambda: subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL))
@@ -92,9 +92,8 @@ def serve(
         wait_for_answer(
             server.process, f"http://{f'[{host}]' if ':' in host else host}:{free}", START_WITHIN_S
         )
-        print(
+        tell(
             f"The dashboard is at http://{f'[{host}]' if ':' in host else host}:{free}  (stop: Ctrl+C)",
-            flush=True,
         )
         return server.run()
     except KeyboardInterrupt:
@@ -129,9 +128,9 @@ def refuse_open_door(address: str, *, signed_in: bool, without_sign_in: bool) ->
             f"Listening on {address} would let anybody on that network in: set up sign-in (docs/pages.md), or"
             " say --without-sign-in, by which whoever reaches it may read, change and decide everything.",
         )
-    print(
+    tell(
         f"Listening on {address} without sign-in: whoever reaches it may read, change and decide everything.",
-        file=sys.stderr,
+        aside=True,
     )
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from datetime import date
 from pathlib import Path
+
+from dashboard.words.terminal import tell
 
 
 def say_age(ledger: Path, asked: date | None, *, to_text: bool) -> None:
@@ -19,4 +20,4 @@ def say_age(ledger: Path, asked: date | None, *, to_text: bool) -> None:
         return
     newest = last_fact(ledger)
     if newest is not None and stale(newest, date.today()):
-        print(as_of_sentence(newest), file=sys.stdout if to_text else sys.stderr)
+        tell(as_of_sentence(newest), aside=not to_text)

@@ -7,6 +7,8 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from ingest.harmless import harmless
+
 WIDTH = 100
 GAP = "  "
 
@@ -41,8 +43,8 @@ def fixed_table(
 
 
 def printable(text: object) -> str:
-    """Return `text` on one line, each character that would steer a terminal shown as a question mark."""
-    return "".join(c if c.isprintable() else "?" for c in " ".join(str(text).split()))
+    """Return `text` on one line, harmless to the terminal."""
+    return harmless(" ".join(str(text).split()))
 
 
 def strong(text: str) -> str:

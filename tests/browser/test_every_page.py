@@ -86,10 +86,22 @@ def faults(watched, axe) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+GROUND = """getComputedStyle(document.querySelector('[data-testid="stApp"]')).backgroundColor"""
+
+
+def turn(page) -> None:
+    """Let night fall on an open page, or day break."""
+    before = page.evaluate(GROUND)
+    night = page.evaluate("matchMedia('(prefers-color-scheme: dark)').matches")
+    page.emulate_media(color_scheme="light" if night else "dark")
+    page.wait_for_function(f"before => {GROUND} !== before", arg=before)
+    settle(page)
+
+
 @pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
-def test_pages_are_complete_quiet_small_and_readable(watch, address, axe, size, scheme):
-    watched = watch(size, scheme)
+def test_pages_are_complete_quiet_small_and_readable(watch, address, axe, size):
+    """By day and by night: every other page opens by night, and each is turned once."""
+    watched = watch(size)
     found = {}
     for view, entry in PAGES.items():
         watched.bytes_received = 0
@@ -98,6 +110,8 @@ def test_pages_are_complete_quiet_small_and_readable(watch, address, axe, size, 
         assert watched.page.locator("h1").first.inner_text() == entry.title
         assert watched.bytes_received < MOST_BYTES, view
         found[view] = faults(watched, axe)
+        turn(watched.page)
+        found[view] += faults(watched, axe)
     assert found == {view: [] for view in PAGES}
     assert watched.outside == []
     assert watched.complaints == []

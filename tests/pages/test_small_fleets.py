@@ -41,7 +41,10 @@ FLEETS = {
         "vehicles": units(1), "pumps": pumps(1),
         "breakdowns": [{"unit": "u0", "happened_on": "2026-03-01", "pump_confirmed": "yes"}],
     },
-    "two pumps": {"vehicles": units(2), "pump_types": TYPES, "pumps": pumps(2), "visits": visits(2, 1)},
+    "two pumps, and a filter for a unit that has none": {
+        "vehicles": units(3), "pump_types": TYPES, "pumps": pumps(2), "visits": visits(2, 1),
+        "services": [{"unit": "u2", "done_on": "2026-01-10", "odometer": 8000, "work": "filter"}],
+    },
     "three pumps": {"vehicles": units(3), "pump_types": TYPES, "pumps": pumps(3), "visits": visits(3, 3)},
     "all retired": {
         "vehicles": units(2, retires_on="2026-03-01"), "pump_types": TYPES, "pumps": pumps(2, **GONE),
