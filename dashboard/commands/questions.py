@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import json
 from typing import Any
+
+from dashboard.words.terminal import tell, tell_json
 
 EXAMPLE = "pumpledger questions --kind odometer-kilometres --as value"
 
@@ -35,18 +36,18 @@ def run(args: argparse.Namespace) -> int:
         ids = [row["question"] for row in rows]
         author = operating_system_user().signing(args.by)
         settled = settle_questions(args.ledger, ids, args.answer, args.why, author, command="questions")
-        print(f"{settled} {'question' if settled == 1 else 'questions'} settled.")
+        tell(f"{settled} {'question' if settled == 1 else 'questions'} settled.")
         return 0
     if args.json:
         for row in rows:
-            print(json.dumps(row, ensure_ascii=False))
+            tell_json(row)
         return 0
     for row in rows[: args.most]:
-        print("\n".join(_lines(row)))
+        tell("\n".join(_lines(row)))
     if len(rows) > args.most:
-        print(f"{len(rows) - args.most:,} more; --most N lists them, --kind and --unit narrow them.")
+        tell(f"{len(rows) - args.most:,} more; --most N lists them, --kind and --unit narrow them.")
     if not rows:
-        print("Nothing is in doubt.")
+        tell("Nothing is in doubt.")
     return 0
 
 

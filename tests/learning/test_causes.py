@@ -20,17 +20,23 @@ def history():
     return history_at(simulate_fleet(FleetSpec(vehicles=60, seed=12)))
 
 
+@pytest.fixture(scope="module")
+def made(history):
+    """The same lives and readings thrice: only what was found differs."""
+    return {found: fit_history(with_findings(history, found)).parameters for found in FOUND}
+
+
 def with_findings(history, found):
     pumps = history.pumps.copy()
     pumps.loc[pumps["failed"], "found"] = found
     return replace(history, pumps=pumps)
 
 
-def test_each_gap_that_ended_in_failure_knows_what_was_found(history):
+def test_each_gap_that_ended_in_failure_knows_what_was_found(history, made):
     failed = np.flatnonzero(history.pumps["failed"])
     names = np.resize(np.array([*FOUND, "not_examined"], dtype=object), len(failed))
     told = with_findings(history, names)
-    p = fit_history(told).parameters
+    p = made["worn"]
     gaps = make_gaps(told, run_filters(told, p, keep=True), p)
     by_pump = dict(zip(gaps.pump[gaps.failed], gaps.found[gaps.failed], strict=True))
     rows = {"worn": 0, "seized": 1, "electrical": 2, "not_examined": -1}
@@ -38,9 +44,8 @@ def test_each_gap_that_ended_in_failure_knows_what_was_found(history):
     assert (gaps.found[~gaps.failed] == -1).all()
 
 
-def test_strip_downs_move_what_is_learned_of_each_cause(history):
-    """The same lives and readings: only what was found differs, and each finding makes its cause commoner."""
-    made = {found: fit_history(with_findings(history, found)).parameters for found in FOUND}
+def test_strip_downs_move_what_is_learned_of_each_cause(made):
+    """Each finding makes its cause commoner."""
     wear = {found: p.failure.wear_level.mean() for found, p in made.items()}
     starts = {found: p.drag.starts.mean() for found, p in made.items()}
     sudden = {found: p.failure.sudden_per_km.mean() for found, p in made.items()}

@@ -24,7 +24,8 @@ def ledger(tmp_path_factory):
         for name, columns in {
             "vehicle": ("unit", "depot", "class", "make"), "pump": ("unit", "serial", "pump_type"),
             "pump_type": ("pump_type",), "visit": ("unit", "technician", "note"),
-            "breakdown": ("unit", "note"), "service": ("unit", "note"), "question": ("unit", "text"), "bay_hours": ("depot",),
+            "breakdown": ("unit", "note"), "service": ("unit", "note"),
+            "question": ("unit", "text"), "bay_hours": ("depot",),
             "stock": ("depot", "pump_type"), "cost_entry": ("source",),
         }.items():  # fmt: skip
             for column in columns:
@@ -34,8 +35,9 @@ def ledger(tmp_path_factory):
 
 @pytest.mark.parametrize(
     "command",
-    [("rank", "--all", "--why"), ("plan",), ("cost", "--elements"), ("report", "--day", "--since", "2025-04-08"),
-     ("check",), ("load",), ("log", "--unit", "101" + STEERING, "--odometer", "1 km", "--meter-a", "5")],
+    [("rank", "--all", "--why"), ("plan",), ("cost", "--elements"), ("check",), ("load",), ("questions",),
+     ("report", "--day", "--since", "2025-04-08"),
+     ("log", "--unit", "101" + STEERING, "--odometer", "1 km", "--meter-a", "5")],
     ids=lambda command: command[0],
 )  # fmt: skip
 def test_a_command_obeys_no_text_from_data(ledger, tmp_path, capsys, command):
