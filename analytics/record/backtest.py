@@ -10,7 +10,7 @@ what it would have done. Plain rules stand beside it (analytics/record/plain_rul
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -22,12 +22,14 @@ from analytics.money.cost_book import CostBook, cost_book
 from analytics.money.interval_rule import break_even_risk
 from analytics.money.long_run import LongRun
 from analytics.past.distance import own_interval_km
+from analytics.past.frames import fetch
 from analytics.past.history import EPOCH, History, read_history
 from analytics.record.conclusion import Acting, acting, days_outside, verdict
 from analytics.record.hindsight import acted_on, by_day, in_words, method_scores
 from analytics.record.life_ranges import coverage
 from analytics.record.plain_rules import rule_scores
 from analytics.record.scores import reliability_bins
+from analytics.record.told import Told, judge_told
 from analytics.risk.forecast import State, score
 from analytics.wear_model.model import risk_model
 from analytics.wear_model.remaining_life import distance_left
@@ -48,7 +50,7 @@ class Backtest:
     by_day: expected and failed; scores: one row per method (auc, auc_se, brier, skill, log_score,
     top_decile_hits, ...), empty with too few failures; reliability: groups of equal size; coverage: by number
     of readings; acted: what became of pumps taken off on condition and of high risks left; invented: whether
-    the fleet is; text: what may and may not be concluded.
+    the fleet is; text: what may and may not be concluded; told: forecasts kept as they were told.
     """
 
     cutoffs: tuple[date, ...]
@@ -64,6 +66,7 @@ class Backtest:
     outside: tuple[str, ...]
     acting: Acting
     distance_unit: str
+    told: Told = field(default_factory=Told)
 
 
 def backtest(
@@ -82,7 +85,9 @@ def backtest(
         pasts = [read_history(connection, day) for day in cutoff_days(everything, cutoffs)]
         invented = settings_at(connection)["records_are"] == "invented"
         book = cost_book(connection, max(date.today(), everything.as_of))
-    return backtest_histories(everything, pasts, progress, invented=invented, book=book)
+        told = judge_told(fetch(connection, "told_until", [until]), everything)
+    made = backtest_histories(everything, pasts, progress, invented=invented, book=book)
+    return replace(made, told=told)
 
 
 def cutoff_days(history: History, cutoffs: int) -> list[date]:

@@ -51,10 +51,11 @@ def rank_and_groups(
     """Return what `rank` does, and the pump types and lots held against the rest (lots.early_failures)."""
     with open_ledger(ledger) as connection:
         facts = read_facts(connection, as_of)
-    table = rank_facts(facts, score(facts.history, fit_for(ledger, facts.history)), within_km)
+    fit = fit_for(ledger, facts.history)
+    table = rank_facts(facts, score(facts.history, fit), within_km)
     for name in OF_RUNNING_PUMPS:
         table[name] = table[name].where(table["status"] != "failed", None)
-    table.attrs["as_of"] = facts.history.as_of.isoformat()
+    table.attrs |= {"as_of": facts.history.as_of.isoformat(), "fit_id": fit.fit_id}
     return table, early_failures(facts.history)
 
 

@@ -49,6 +49,7 @@ def as_dict(found: Backtest) -> dict[str, Any]:
     return {
         "cutoffs": [day.isoformat() for day in found.cutoffs],
         "records_are": "invented" if found.invented else "real",
+        "told": asdict(found.told) | {"since": found.told.since and found.told.since.isoformat()},
         "verdict": found.verdict,
         "outside": list(found.outside),
         "acting": asdict(found.acting) | {"saved": found.acting.saved},
@@ -63,7 +64,13 @@ def as_dict(found: Backtest) -> dict[str, Any]:
 
 def as_text(found: Backtest) -> str:
     """Return the figures for a terminal."""
-    said = [found.verdict, *found.outside, acting_line(found) if found.verdict else "", found.text]
+    said = [
+        found.told.text,
+        found.verdict,
+        *found.outside,
+        acting_line(found) if found.verdict else "",
+        found.text,
+    ]
     lines = [textwrap.fill(sentence, WIDTH) for sentence in said if sentence]
     if len(found.by_day):
         lines += ["", "Failures before the next visit was due, by past day:"]

@@ -105,6 +105,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Rank and print; 1 when nothing can be ranked."""
     from analytics.learning.fitting import fit
+    from analytics.record.told import keep_told
     from analytics.risk.ranking import rank_and_groups
     from analytics.scheduling.narrowing import kept_rows
 
@@ -112,6 +113,8 @@ def run(args: argparse.Namespace) -> int:
     if args.refit:
         fit(args.ledger, args.as_of)
     table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km)
+    if not (args.as_of or args.within):
+        keep_told(args.ledger, table)
     say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
     all_of_them, table = len(table), kept_rows(table, choices.chosen(args))
     listed = table.head(args.top) if args.top else table

@@ -52,13 +52,18 @@ def work_out(name: str, ledger: Path) -> tuple[Stamp, Any]:
     Raises PumpledgerError.
     """
     from analytics.past.history import load_history
+    from analytics.record.told import keep_told
     from analytics.risk.forecast import fit_for
 
     fit_for(
         ledger, load_history(ledger)
     )  # stores a fit that is due, which changes the file: before the stamp
     shown = stamp(ledger)
-    return shown, MAKERS[name](ledger)
+    made = MAKERS[name](ledger)
+    # The list is kept as it was told, which changes the file, but nothing that an answer shows.
+    if name == "ranking" and shown == stamp(ledger) and keep_told(ledger, made.pumps):
+        shown = stamp(ledger)
+    return shown, made
 
 
 def _ranking(ledger: Path) -> Ranking:
@@ -67,7 +72,9 @@ def _ranking(ledger: Path) -> Ranking:
 
     rows, groups = rank_and_groups(ledger)
     rows = rows.sort_values("risk", ascending=False, ignore_index=True)
-    return Ranking(rows.join(trends(ledger), on="pump_id"), groups)
+    pumps = rows.join(trends(ledger), on="pump_id")
+    pumps.attrs = rows.attrs
+    return Ranking(pumps, groups)
 
 
 def _plan(ledger: Path) -> Any:

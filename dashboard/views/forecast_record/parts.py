@@ -16,6 +16,7 @@ from dashboard.words import record as record_text
 def show(result: Any) -> None:
     """Draw the verdict, what acting would have brought, stated against observed risk, expected against
     counted, and the scores."""
+    say.line(result.told.text)
     if result.verdict:
         say.line(result.verdict, lead="In short:")
     for sentence in result.outside:

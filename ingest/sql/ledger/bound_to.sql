@@ -24,6 +24,8 @@ CREATE TEMP VIEW due_work AS
 SELECT * FROM {ledger}.main.due_work WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW booking AS
 SELECT * FROM {ledger}.main.booking WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
+CREATE TEMP VIEW told_forecast AS
+SELECT * FROM {ledger}.main.told_forecast WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
 CREATE TEMP VIEW stock AS
 SELECT * FROM {ledger}.main.stock WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
 CREATE TEMP VIEW bay_hours AS
