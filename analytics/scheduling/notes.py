@@ -9,6 +9,8 @@ from analytics.risk.workdays import Workdays, as_of_sentence, stale
 from analytics.scheduling.assignment import Assignment
 from analytics.scheduling.inputs import Inputs
 
+MOST_NAMED = 8
+
 
 def notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[str]:
     """Return sentences on what a plan rests on: age of facts, prices, stock, bays, bookings, the solver."""
@@ -26,14 +28,20 @@ def notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[str]:
     notes += _booked_doubts(inputs, lines)
     late = lines[pd.to_datetime(lines["planned_on"]) < pd.Timestamp(inputs.today)]
     if len(late):
-        notes.append(
-            f"{len(late)} booked day{'s are' if len(late) > 1 else ' is'} past: mark it done or move it."
-        )
+        notes.append(_passed(late))
     if not solved.proven:
         notes.append(
             f"Time ran out: the assignment may cost up to {100 * solved.gap:.2f} % more than the best."
         )
     return notes
+
+
+def _passed(late: pd.DataFrame) -> str:
+    units = late["unit"].astype(str).tolist()
+    named = ", ".join(units[:MOST_NAMED]) + (", …" if len(units) > MOST_NAMED else "")
+    if len(units) == 1:
+        return f"The day booked for unit {named} is past: mark it done or move it."
+    return f"The days booked for {len(units)} units are past: mark them done or move them ({named})."
 
 
 def _booked_doubts(inputs: Inputs, lines: pd.DataFrame) -> list[str]:
