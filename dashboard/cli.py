@@ -19,6 +19,7 @@ COMMANDS = {
     "demo": "build the demo fleet (once) and open the dashboard on it",
     "analyse": "measure captures, store nothing",
     "log": "store a visit",
+    "take": "a morning's captures in, matched to units; the rest wait in the tray",
     "load": "bring in a fleet folder; again changes nothing",
     "questions": "what the data leave doubtful, listed and settled",
     "export": "write every table as CSV or Parquet",

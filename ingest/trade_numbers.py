@@ -97,6 +97,11 @@ SETTINGS: dict[str, Setting] = {
     "clamp_accuracy_pct": Setting(2.0, "P", "of the reading, where the clamp is not known by name"),
     "clamp_accuracy_a": Setting(0.05, "P", "amps on top of it"),
     "clamps": Setting({}, "", 'accuracy by a clamp\'s name: `{"blue": {"pct": 1.0, "a": 0.02}}`'),
+    "capture_name_rule": Setting(
+        "",
+        "",
+        "how capture files are named, such as `{unit}_{day}_{clamp}`; empty: a unit's number by itself",
+    ),
     "next_capture_days": Setting(183, "S", "where a unit has no interval: 6 months (public fleet documents)"),
     "next_capture_km": Setting(12_070.0, "S", "and 7,500 miles (public fleet documents)"),
     "probe_factor_ratio": Setting(

@@ -27,6 +27,7 @@ FLOORS: dict[str, tuple[tuple[str, ...], ...]] = {
         ("readers", "measuring", "ledger"),
         ("checking",),
         ("visit", "fleet_folder"),
+        ("intake",),
     ),
     "analytics": (
         ("",),

@@ -12,6 +12,7 @@ from analytics.record.backtest import backtest
 from analytics.risk.ranking import rank
 from analytics.scheduling.planning import plan
 from ingest.author import Author
+from ingest.intake.taking import take_folder
 from ingest.ledger import settings
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.forgetting import forget_overdue
@@ -62,6 +63,7 @@ def asked(tmp_path_factory):
                 "101", "main", visited_on=date(2026, 3, 1), odometer_km=150_000.0, meter_a=60.0
             )
             check_visit(con, entry, None, today=date(2026, 3, 1))
+        take_folder(path, tmp_path_factory.mktemp("captures"), author=Author("T", "manager"))
         forget_overdue(path, author=Author("T", "manager"), dry_run=True)
         for view, query in (("pump_history", {"pump": "1"}), ("log_visit", {"unit": "101"}), ("costs", {})):
             open_page(view, **query)

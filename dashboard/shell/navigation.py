@@ -30,6 +30,7 @@ PAGES = {
     for page in (
         PageEntry("", "Today", "today"),
         PageEntry("log-visit", "Log a visit", "log_visit"),
+        PageEntry("tray", "Tray", "tray"),
         PageEntry("pumps-by-risk", "Pumps by risk", "pumps_by_risk"),
         PageEntry("pump", "Pump history", "pump_history"),
         PageEntry("plan-board", "Plan board", "plan_board", ("planner", "manager")),

@@ -21,6 +21,7 @@ from ingest.capture import Capture, Note, described, from_description
 from ingest.errors import PumpledgerError, faults_refused
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.reading import Reading, SpeedCandidate
+from ingest.thumbnail import thumbnail
 from ingest.waveforms import Encoding, StoredWaveform
 
 PROCESSES = 2
@@ -49,6 +50,7 @@ class CaptureResult:
     reading: Reading | None = None
     stored: StoredWaveform | None = None
     refused: str = ""
+    picture: tuple[float, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Return the result as JSON holds it."""
@@ -59,6 +61,7 @@ class CaptureResult:
             "reading": asdict(self.reading) if self.reading else None,
             "stored": asdict(self.stored) | {"path": str(self.stored.path)} if self.stored else None,
             "refused": self.refused,
+            "picture": list(self.picture),
         }
 
     @classmethod
@@ -76,6 +79,7 @@ class CaptureResult:
             if stored
             else None,
             told["refused"],
+            tuple(told["picture"]),
         )
 
 
@@ -178,6 +182,7 @@ def take(job: CaptureJob, ledger: Path, known: frozenset[str], *, store: bool) -
                 return CaptureResult(job.name, capture.identity, about)
             reading = measure(capture, job.known)
             stored = store_waveform(ledger, capture) if store else None
-            return CaptureResult(job.name, capture.identity, about, reading, stored)
+            picture = thumbnail(capture.current_a)
+            return CaptureResult(job.name, capture.identity, about, reading, stored, picture=picture)
     except PumpledgerError as error:
         return CaptureResult(job.name, refused=error.text)

@@ -19,7 +19,7 @@ from ingest.ledger.visit_rows import plain
 from ingest.typed import tidy
 
 # What a row is told from others by.
-KEYS = ID_COLUMNS | {"vehicle": "unit", "pump_type": "pump_type", "capture": "capture_hash"}
+KEYS = ID_COLUMNS | {"vehicle": "unit", "pump_type": "pump_type", "capture": "capture_hash", "clamp": "clamp"}
 # One changed cell: row key, column, value before and after, as the log keeps them.
 Cell = tuple[str, str, str | None, str | None]
 

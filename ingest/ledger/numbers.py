@@ -21,6 +21,8 @@ ID_COLUMNS = {
     "question": "question_id",
     "setting": "setting_id",
     "change_log": "change_id",
+    "tray": "tray_id",
+    "clamp_check": "check_id",
 }
 
 

@@ -18,7 +18,9 @@ from tests.ledger_fixture import build_ledger
 NORTH = Author("NT", "manager", ("North",))
 # Tables whose rows concern no unit, depot or person.
 OF_NOBODY = {"schema_version", "last_id", "ledger_identity", "forgotten_name", "fit", "pump_type"} | {
-    "connection_note"
+    "connection_note",
+    "clamp",
+    "clamp_check",
 }
 
 

@@ -54,6 +54,8 @@ WHERE CASE table_name
     WHEN 'booking' THEN row_key IN (SELECT CAST(booking_id AS VARCHAR) FROM temp.main.booking)
     ELSE FALSE
 END;
+CREATE TEMP VIEW tray AS
+SELECT * FROM {ledger}.main.tray WHERE unit IS NULL OR unit IN (SELECT unit FROM temp.main.vehicle);
 -- What holds for the whole fleet is seen, but not who set it.
 CREATE TEMP VIEW setting AS
 SELECT * REPLACE (CAST(NULL AS VARCHAR) AS set_by) FROM {ledger}.main.setting;

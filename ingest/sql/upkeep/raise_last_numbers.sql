@@ -14,5 +14,7 @@ FROM (
     UNION ALL SELECT 'question' AS table_name, coalesce(max(question_id), 0) AS id FROM question
     UNION ALL SELECT 'setting' AS table_name, coalesce(max(setting_id), 0) AS id FROM setting
     UNION ALL SELECT 'change_log' AS table_name, coalesce(max(change_id), 0) AS id FROM change_log
+    UNION ALL SELECT 'tray' AS table_name, coalesce(max(tray_id), 0) AS id FROM tray
+    UNION ALL SELECT 'clamp_check' AS table_name, coalesce(max(check_id), 0) AS id FROM clamp_check
 ) AS newest
 WHERE newest.table_name = last_id.table_name

@@ -1,0 +1,154 @@
+"""`pumpledger take`: a morning's captures in, matched to units; the rest wait in the tray."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ingest.errors import EntryRefused
+
+if TYPE_CHECKING:
+    from ingest.author import Author
+    from ingest.intake.tray import Arrival
+
+EXAMPLE = "pumpledger take captures/monday --clamp blue --store"
+LOOK_EVERY_S = 1.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("folder", nargs="?", type=Path, metavar="FOLDER", help="folder of captures")
+    parser.add_argument("--clamp", metavar="ID", help="the clamp they were taken with, if none is named")
+    parser.add_argument("--store", action="store_true", help="store those whose unit is told as visits")
+    parser.add_argument("--watch", action="store_true", help="go on looking: files are taken once they rest")
+    parser.add_argument("--name", action="append", default=[], type=_named, metavar="N=UNIT",
+                        help="store file N of the tray as a visit of UNIT; repeatable")  # fmt: skip
+    parser.add_argument("--drop", action="append", default=[], type=_named, metavar='N="WHY"',
+                        help="let file N of the tray go, with the reason; repeatable")  # fmt: skip
+    parser.add_argument("--by", metavar="NAME", help="who takes them; default: the user of this machine")
+    parser.add_argument("--json", action="store_true", help="print one JSON object a file")
+
+
+def _named(text: str) -> tuple[int, str]:
+    number, equals, said = text.partition("=")
+    if not equals or not number.strip().isdecimal() or not said.strip():
+        raise argparse.ArgumentTypeError(
+            f"{text!r}: give the file's number in the tray, =, and the word on it"
+        )
+    return int(number), said.strip()
+
+
+def run(args: argparse.Namespace) -> int:
+    """Take the folder, or settle what waits; 1 if a file could not be stored as asked."""
+    from ingest.author import operating_system_user
+    from ingest.intake.taking import take_folder
+    from ingest.intake.tray import drop
+
+    author = operating_system_user().signing(args.by)
+    if args.folder is None and (args.watch or args.store):
+        print("Give the FOLDER to take.", file=sys.stderr)
+        return 2
+    for tray_id, why in args.drop:
+        drop(args.ledger, tray_id, why, author=author)
+    failed = _store(args.ledger, [(n, unit, None) for n, unit in args.name], author)
+    if args.folder is None:
+        _show_waiting(args.ledger, args.json)
+        return 1 if failed else 0
+    if args.watch:
+        return _watch(args, author)
+    progress = _show_progress if sys.stderr.isatty() else None
+    arrivals = take_folder(args.ledger, args.folder, author=author, clamp=args.clamp, progress=progress)
+    _show(arrivals, args.json)
+    if args.store:
+        failed |= _store_matched(args.ledger, arrivals, author)
+    elif any(a.status == "matched" for a in arrivals) and not args.json:
+        print("Stored once confirmed: --store, or the page Tray.", file=sys.stderr)
+    return 1 if failed else 0
+
+
+def _watch(args: argparse.Namespace, author: Author) -> int:
+    from ingest.intake.taking import capture_files, take_folder
+    from ingest.intake.watching import Watch
+
+    watch = Watch()
+    print(f"Watching {args.folder}; Ctrl+C ends it.", file=sys.stderr)
+    while True:
+        ready = watch.ready(capture_files(args.folder), time.monotonic())
+        if ready:
+            arrivals = take_folder(args.ledger, args.folder, author=author, clamp=args.clamp, files=ready)
+            for path in ready:
+                watch.taken(path)
+            _show([a for a in arrivals if a.status != "known"], args.json)
+            if args.store:
+                _store_matched(args.ledger, arrivals, author)
+        time.sleep(LOOK_EVERY_S)
+
+
+def _store_matched(ledger: Path, arrivals: Iterable[Arrival], author: Author) -> bool:
+    named = [(a.tray_id, a.match.unit, a.match.position) for a in arrivals if a.status == "matched"]
+    return _store(ledger, named, author)
+
+
+def _store(ledger: Path, named: list[Any], author: Author) -> bool:
+    """Store files as visits of their units; returns whether any failed."""
+    from ingest.intake.tray import Named, store_named
+
+    if not named:
+        return False
+    stored, failed = store_named(ledger, [Named(*one) for one in named], author=author)
+    for logged in stored:
+        print(logged.text, file=sys.stderr)
+    for tray_id, why in failed.items():
+        print(f"{tray_id}: {why}", file=sys.stderr)
+    return bool(failed)
+
+
+def _show(arrivals: list[Arrival], as_json: bool) -> None:
+    if as_json:
+        for arrival in arrivals:
+            print(json.dumps(arrival.as_dict(), ensure_ascii=False), flush=True)
+        return
+    if not arrivals:
+        print("There are no captures in it.")
+        return
+    for arrival in arrivals:
+        told = arrival.as_dict()
+        by = f"by {told['matched_by']}" if told["matched_by"] else ""
+        reading = arrival.result.reading
+        figures = f"{reading.mean_a:6.2f} A" if reading and reading.mean_a is not None else ""
+        figures += f"{reading.rpm:8,.0f} rpm" if reading and reading.rpm is not None else ""
+        number = told["tray_id"] or ""
+        print(
+            f"{number:>5}  {told['file']:<28.40} {told['status']:<8} {told['unit'] or '':<10} {by:<11} "
+            f"{told['captured_on']} {figures}"
+        )
+        if told["reason"]:
+            print(f"       {told['reason']}")
+
+
+def _show_waiting(ledger: Path, as_json: bool) -> None:
+    from dashboard.data.queries import ask
+
+    if not ledger.exists():
+        raise EntryRefused("no-ledger", f"There is no ledger at {ledger}; take a FOLDER first.")
+    rows = ask(ledger, "tray", rows=1_000_000, skip=0, find="")
+    for row in rows.drop(columns=["picture", "found"]).to_dict("records"):
+        if as_json:
+            print(json.dumps(row, default=str, ensure_ascii=False))
+            continue
+        unit = row["unit"] if isinstance(row["unit"], str) else ""
+        waits = f"{row['age_days']} days"
+        print(f"{row['tray_id']:>5}  {row['file_name']:<28.40} {row['status']:<8} {unit:<10} {waits}")
+        if isinstance(row["reason"], str):
+            print(f"       {row['reason']}")
+    if not len(rows) and not as_json:
+        print("The tray is empty.")
+
+
+def _show_progress(done: int, of: int, _name: str) -> None:
+    print(f"\rcaptures {done} of {of}", end="\n" if done == of else "", file=sys.stderr, flush=True)

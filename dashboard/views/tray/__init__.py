@@ -1,0 +1,1 @@
+"""Captures taken in that wait until their unit is confirmed or named."""

@@ -1,0 +1,34 @@
+"""Tray: captures that were taken in, to be confirmed as visits of their units."""
+
+import streamlit as st
+
+from dashboard.data import loaders
+from dashboard.shell import access, frame, lists, say
+from dashboard.views.tray import parts
+
+ROWS_A_PAGE = 25
+
+st.title("Tray")
+frame.show_kept()
+if access.may("work"):
+    parts.show_taking()
+if not loaders.ledger_path().exists():
+    st.stop()
+find = st.text_input(
+    "Find", key="tray_find", placeholder="part of a file's name, or a unit", bind="query-params"
+)
+asked = {"find": find.strip()}
+rows = lists.one_page("tray", "tray", ("file waits", "files wait"), ROWS_A_PAGE, **asked)
+if not len(rows):
+    say.line("○ The tray is empty." if not find else "No file that waits matches.")
+    st.stop()
+waiting, refused = rows[rows["status"] == "waiting"], rows[rows["status"] == "refused"]
+if len(waiting):
+    parts.show_waiting(waiting)
+if len(refused):
+    parts.show_refused(refused)
+parts.show_dropping(rows)
+frame.foot(
+    "A file's bytes are one visit however often they come. What can't be read waits with the reason and "
+    "is taken anew once the file has changed. What is asked of an entry goes to the open questions."
+)

@@ -1,0 +1,166 @@
+"""Taking a folder in, and the tables of the tray."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.data import changes, loaders
+from dashboard.shell import access, frame, say
+from dashboard.words import formats
+from ingest.errors import PumpledgerError
+from ingest.units import read_quantity
+
+# Columns of the table that a person may write in.
+TYPED = ("Store", "Unit", "Odometer", "Engine", "Volts")
+STATES = ("prime", "idle", "loaded")
+
+
+def show_taking() -> None:
+    """Take the captures of a folder on this machine into the tray."""
+    with st.expander("Take captures from a folder"), st.form("taking", border=False):
+        text = st.text_input("Folder on this machine", key="take_folder", placeholder="path to the folder")
+        clamp = st.text_input(
+            "Clamp they were taken with", key="take_clamp", placeholder="its name, if on record"
+        )
+        by = st.text_input("Your initials", key="take_by", max_chars=12, autocomplete="off")
+        if st.form_submit_button("Take them in", type="primary", width="stretch"):
+            frame.attempt(lambda: _take(text, clamp, by))
+
+
+def _take(text: str, clamp: str, by: str) -> str:
+    from ingest.intake.taking import take_folder
+
+    changes.demand(text, "the folder")
+    bar = st.progress(0.0, "Reading the captures …")
+
+    def progress(done: int, of: int, name: str) -> None:
+        bar.progress(min(1.0, done / of) if of else 1.0, f"{Path(name).name}: {done:,} of {of:,}")
+
+    arrivals = take_folder(
+        loaders.ledger_path(), Path(text.strip()).expanduser(), author=access.author(by),
+        clamp=clamp.strip() or None, progress=progress,
+    )  # fmt: skip
+    bar.empty()
+    told = pd.Series([a.status for a in arrivals], dtype="object").value_counts()
+    words = {"matched": "with their unit", "waiting": "wait for one", "refused": "can't be read",
+             "known": "were there before"}  # fmt: skip
+    said = [f"{told[status]:,} {word}" for status, word in words.items() if told.get(status)]
+    return f"{formats.count(len(arrivals), 'file')} looked at: {', '.join(said) or 'no captures'}."
+
+
+def show_waiting(rows: pd.DataFrame) -> None:
+    """Draw what waits as a table to confirm: units are corrected in it, what is ticked is stored."""
+    own = loaders.settings()["distance_unit"]
+    table = waiting_table(rows)
+    columns: dict[str, Any] = {
+        "Trace": st.column_config.AreaChartColumn("Trace, A", width="small"),
+        "Odometer": st.column_config.TextColumn("Odometer", help=f"such as 88412 {own}"),
+        "Engine": st.column_config.SelectboxColumn("Engine", options=STATES),
+        "Volts": st.column_config.NumberColumn("Volts at the pump", min_value=0.0, max_value=60.0),
+        "No": None,
+    }
+    edited = st.data_editor(
+        table,
+        key="tray_rows",
+        hide_index=True,
+        width="stretch",
+        disabled=[str(name) for name in table if name not in TYPED],
+        column_config=columns,
+    )
+    by = st.text_input("Your initials", key="tray_by", max_chars=12, autocomplete="off")
+    ticked = edited[edited["Store"]]
+    label = f"Store {formats.count(len(ticked), 'ticked file')} as visits"
+    if st.button(label, type="primary", width="stretch", disabled=ticked.empty):
+        frame.attempt(lambda: store_ticked(ticked, own, by))
+
+
+def waiting_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return rows of tray.sql as the table to confirm; ticked where nothing is left to ask."""
+    return pd.DataFrame(
+        {
+            "No": rows["tray_id"],
+            "Store": rows["unit"].notna() & rows["reason"].isna(),
+            "Trace": rows["picture"].map(lambda p: [] if p is None else list(p)),
+            "File": rows["file_name"],
+            "Unit": rows["unit"].astype("object").where(rows["unit"].notna(), ""),
+            "Odometer": "",
+            "Engine": None,
+            "Volts": float("nan"),
+            "Day": rows["captured_on"].map(formats.day),
+            "Current, A": pd.to_numeric(rows["mean_a"]).round(2),
+            "rpm": pd.to_numeric(rows["rpm"]).round(0),
+            "Clamp": rows["clamp"],
+            "Waits, days": rows["age_days"],
+            "Why": rows["reason"].where(
+                rows["reason"].notna(), "unit told by its " + rows["matched_by"].astype("str")
+            ),
+        }
+    ).reset_index(drop=True)
+
+
+def store_ticked(ticked: pd.DataFrame, own: str, by: str) -> str:
+    """Store the ticked rows of the table; returns what became of them. Raises where none could be stored."""
+    from ingest.intake.tray import Named, store_named
+
+    author = access.author(by)
+    named = [Named(int(row["No"]), str(row["Unit"] or ""), None, _more(row, own)) for row in _rows(ticked)]
+    stored, failed = store_named(loaders.ledger_path(), named, author=author)
+    new = sum(logged.stored for logged in stored)
+    said = f"{formats.count(new, 'visit')} stored." if stored else ""
+    asked = sum(len(logged.left_open) for logged in stored)
+    if asked:
+        said += f" {formats.count(asked, 'question')} about them to settle."
+    for tray_id, why in failed.items():
+        said += f" File {tray_id}: {why}"
+    if not stored:
+        raise PumpledgerError("not-stored", said.strip())
+    return said
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
+
+
+def _more(row: dict[str, Any], own: str) -> dict[str, Any]:
+    more: dict[str, Any] = {}
+    if str(row["Odometer"] or "").strip():
+        read = read_quantity(
+            str(row["Odometer"]), "distance", default_unit=own, field=f"{row['File']}: Odometer"
+        )
+        more |= {"odometer_km": read.value, "odometer_entered": read.entered, "odometer_unit": read.unit}
+    if isinstance(row["Engine"], str) and row["Engine"]:
+        more["state"] = row["Engine"]
+    if not formats.is_unknown(row["Volts"]):
+        more["supply_v"] = float(row["Volts"])
+    return more
+
+
+def show_refused(rows: pd.DataFrame) -> None:
+    """List what can't be read as it is."""
+    st.subheader("Can't be read as they are", anchor=False)
+    say.points(f"{row['file_name']}: {row['reason']}" for row in _rows(rows))
+
+
+def show_dropping(rows: pd.DataFrame) -> None:
+    """Let a file go, with a reason."""
+    from ingest.intake.tray import drop
+
+    names = dict(zip(rows["tray_id"].astype(int), rows["file_name"], strict=True))
+    with st.expander("Let a file go"), st.form("dropping", border=False):
+        tray_id = st.selectbox(
+            "File", list(names), index=None, format_func=names.__getitem__, key="drop_file"
+        )
+        why = st.text_input("Why it is no visit", key="drop_why")
+        by = st.text_input("Your initials", key="drop_by", max_chars=12, autocomplete="off")
+        if st.form_submit_button("Let it go", width="stretch"):
+            if tray_id is None:
+                say.refuse("Choose the file first.")
+                return
+            frame.attempt(
+                lambda: drop(loaders.ledger_path(), tray_id, why, author=access.author(by)),
+                f"{names[tray_id]} no longer waits.",
+            )

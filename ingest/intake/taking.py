@@ -1,0 +1,166 @@
+"""A folder of captures taken in: each measured, matched to a unit and put into the tray, once."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from ingest.author import Author
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.captures import CaptureJob, CaptureResult, take_captures
+from ingest.fleet_folder.sheets import WORKBOOKS
+from ingest.fleet_folder.tables import TABLES
+from ingest.intake.matching import Match, Place, match, sidecar, sidecars
+from ingest.intake.tray import Arrival, put_in_tray
+from ingest.ledger.clamps import Clamp, clamps
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.settings import settings_at
+from ingest.ledger.statements import statement
+from ingest.ledger.waveform_home import refuse_other, refuse_without_ledger
+
+Progress = Callable[[int, int, str], None]
+AT_ONCE = 100  # files a transaction: what is done stays, should the rest be broken off
+_NO_CAPTURES = {"fleet.toml", *(table.file for table in TABLES)}
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What the ledger says when a folder is taken in."""
+
+    captures: frozenset[str]
+    files: frozenset[str]
+    places: tuple[Place, ...]
+    clamps: dict[str, Clamp]
+    settings: dict[str, Any]
+    rule: str
+
+
+def capture_files(folder: Path) -> list[Path]:
+    """Return the files of a folder that may be captures, by name; EntryRefused where there is no folder."""
+    if not folder.is_dir():
+        raise EntryRefused("no-folder", f"There is no folder {folder}.")
+    return sorted(path for path in folder.iterdir() if path.is_file() and _may_be(path))
+
+
+def _may_be(path: Path) -> bool:
+    name = path.name
+    if name.startswith((".", "~$")) or name.lower() in _NO_CAPTURES or name.lower().endswith(WORKBOOKS):
+        return False
+    if path.suffix.lower() == ".json":  # a sidecar, if there is something it stands beside
+        return not any(p.stem == path.stem and p != path for p in path.parent.iterdir())
+    return True
+
+
+def take_folder(
+    ledger: Path,
+    folder: Path,
+    *,
+    author: Author,
+    clamp: str | None = None,
+    files: Iterable[Path] | None = None,
+    progress: Progress | None = None,
+) -> list[Arrival]:
+    """Take the captures of a folder (or those of its `files`) into the tray; returns what became of each.
+
+    clamp: which clamp they were taken with, where no sidecar or name says. A file that the ledger has already
+    as a visit or in the tray is told so and left. Raises EntryRefused for a clamp that is not on record.
+    """
+    wanted = capture_files(folder) if files is None else list(files)
+    known = _known(ledger)
+    if clamp is not None and clamp not in known.clamps:
+        on_record = ", ".join(known.clamps) or "none"
+        raise EntryRefused(
+            "unknown-clamp", f"Clamp {clamp} is not on record (there are: {on_record}); register it first."
+        )
+    told, wrong = sidecars(folder, known.settings["distance_unit"])
+    arrivals: list[Arrival] = []
+    for at in range(0, len(wanted), AT_ONCE):
+        part = wanted[at : at + AT_ONCE]
+
+        def follow(done: int, _of: int, name: str, before: int = at) -> None:
+            if progress:
+                progress(before + done, len(wanted), name)
+
+        found = _take(ledger, part, known, told, wrong, clamp, follow)
+        arrivals += put_in_tray(ledger, found, author=author)
+    return arrivals
+
+
+def _known(ledger: Path) -> _Known:
+    if not ledger.exists():
+        refuse_without_ledger(ledger)
+    with open_ledger(ledger, read_only=ledger.exists()) as connection:
+        settings = settings_at(connection)
+        refuse_other(connection, ledger)
+        hashes = connection.execute(statement("intake/captures_known")).fetchall()
+        files = connection.execute(statement("intake/files_known")).fetchall()
+        places = connection.execute(statement("intake/places")).fetchall()
+        return _Known(
+            frozenset(value for (value,) in hashes),
+            frozenset(value for (value,) in files),
+            tuple(Place(*row) for row in places),
+            clamps(connection),
+            settings,
+            str(settings["capture_name_rule"]),
+        )
+
+
+def _take(
+    ledger: Path,
+    paths: list[Path],
+    known: _Known,
+    told: dict[str, dict[str, Any]],
+    wrong: dict[str, str],
+    clamp: str | None,
+    progress: Progress,
+) -> list[Arrival]:
+    jobs, matches, hashes = [], {}, {path: _hash(path) for path in paths}
+    for path in paths:
+        try:
+            beside = told.get(path.name) or sidecar(path, known.settings["distance_unit"])
+            found = match(path.name, beside, known.places, known.rule)
+        except EntryRefused as refused:
+            found = Match(reason=refused.text)
+        if path.name in wrong:
+            found = Match(reason=wrong[path.name], day=found.day)
+        with_clamp = known.clamps.get(found.clamp or clamp or "")
+        matches[str(path)] = (found, found.clamp or clamp)
+        probe = found.entry.get("probe") or (with_clamp.factor if with_clamp else None)
+        channel = found.entry.get("channel") or (with_clamp.channel if with_clamp else None)
+        jobs.append(CaptureJob(str(path), path, probe=probe, channel=channel))
+    unread = [job for job in jobs if hashes[job.path] not in known.files]
+    results = take_captures(unread, ledger, known=known.captures, store=True, progress=progress)
+    return [
+        _arrival(job, hashes[job.path], results.get(job.name, CaptureResult(job.name)), *matches[job.name])
+        for job in jobs
+    ]
+
+
+def _hash(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:  # gone meanwhile, or not ours to read: reading it says so
+        return hashlib.sha256(str(path).encode()).hexdigest()
+
+
+def _arrival(
+    job: CaptureJob, file_hash: str, result: CaptureResult, found: Match, clamp: str | None
+) -> Arrival:
+    captured = result.about.captured_at if result.about else None
+    try:
+        written = datetime.fromtimestamp(job.path.stat().st_mtime).date()
+    except OSError:
+        written = date.today()
+    return Arrival(
+        file_name=job.path.name,
+        file_hash=file_hash,
+        match=found,
+        result=result,
+        captured_on=found.day or (captured.date() if captured else written),
+        clamp=clamp,
+        probe=job.probe,
+    )

@@ -1,0 +1,200 @@
+"""The tray: capture files that were taken in and wait until a unit is named, or a person lets them go."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from ingest.author import Author
+from ingest.durable import utc_now
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.captures import CaptureResult
+from ingest.intake.matching import Match
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import insert_row
+from ingest.ledger.statements import statement
+from ingest.ledger.transaction import transaction
+from ingest.ledger.visit_rows import insert_capture
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import LoggedVisit, log_visit
+from ingest.waveforms import load_waveform
+
+_OF_AN_ENTRY = {f.name for f in fields(VisitEntry)} - {"unit", "visited_on", "done"}
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """One file taken in. `status`: matched, waiting, refused, or known (there before, see `reason`)."""
+
+    file_name: str
+    file_hash: str
+    match: Match
+    result: CaptureResult
+    captured_on: date
+    clamp: str | None = None
+    probe: str | None = None
+    status: str = ""
+    reason: str = ""
+    tray_id: int | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for --json."""
+        reading = self.result.reading
+        return {
+            "file": self.file_name, "status": self.status, "unit": self.match.unit,
+            "position": self.match.position, "matched_by": self.match.matched_by, "reason": self.reason,
+            "captured_on": self.captured_on.isoformat(), "clamp": self.clamp, "tray_id": self.tray_id,
+            "capture_hash": self.result.capture_hash,
+            "mean_a": reading.mean_a if reading else None,
+            "ripple_pct": reading.ripple_pct if reading else None,
+            "rpm": reading.rpm if reading else None,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Named:
+    """A person's word on one file of the tray. Blank odometers stay blank; `more` are further columns of a
+    visit as entered."""
+
+    tray_id: int
+    unit: str
+    position: str | None = None
+    more: Mapping[str, Any] = field(default_factory=dict)
+
+
+def put_in_tray(ledger: Path, arrivals: Sequence[Arrival], *, author: Author) -> list[Arrival]:
+    """Put files into the tray in one transaction; returns them with what became of each.
+
+    Samples that are a visit's already, or in the tray, are known: nothing is added. A file that could not be
+    read and now can takes the place of its refusal.
+    """
+    done = []
+    with (
+        open_ledger(ledger, read_only=False) as connection,
+        transaction(connection, author, "work", command="take"),
+    ):
+        for arrival in arrivals:
+            done.append(_put(connection, arrival, author))
+    return done
+
+
+def _put(connection: duckdb.DuckDBPyConnection, arrival: Arrival, author: Author) -> Arrival:
+    result, found = arrival.result, arrival.match
+    there = connection.execute(
+        statement("intake/there_already"),
+        {"capture_hash": result.capture_hash, "file_hash": arrival.file_hash},
+    ).fetchall()
+    if there:
+        tray_id, visit_id, unit, status = there[0]
+        where = f"visit {visit_id} of unit {unit}" if visit_id else f"in the tray as {tray_id} ({status})"
+        return replace(arrival, status="known", reason=f"These samples are {where} already.", tray_id=tray_id)
+    refused = bool(result.refused)
+    status = "refused" if refused else "waiting"
+    reason = result.refused or found.reason or None
+    connection.execute(
+        statement("intake/drop_refusal"), {"file_name": arrival.file_name, "file_hash": arrival.file_hash}
+    )
+    if result.stored is not None and result.about is not None:
+        insert_capture(connection, result.about, result.stored)
+    reading = result.reading
+    row = {
+        "status": status, "file_name": arrival.file_name, "file_hash": arrival.file_hash,
+        "capture_hash": result.capture_hash, "unit": found.unit, "position": found.position,
+        "matched_by": found.matched_by, "reason": reason, "captured_on": arrival.captured_on,
+        "clamp": arrival.clamp, "probe": arrival.probe,
+        "entry": json.dumps(dict(found.entry), default=str) if found.entry else None,
+        "mean_a": reading.mean_a if reading else None, "ripple_pct": reading.ripple_pct if reading else None,
+        "rpm": reading.rpm if reading else None, "picture": list(result.picture) or None,
+        "taken_by": author.name, "recorded_at": utc_now(),
+    }  # fmt: skip
+    tray_id = insert_row(connection, "tray", row)
+    told = "refused" if refused else "matched" if found.unit and not found.reason else "waiting"
+    return replace(arrival, status=told, reason=reason or "", tray_id=tray_id)
+
+
+def store_named(
+    ledger: Path, named: Sequence[Named], *, author: Author
+) -> tuple[list[LoggedVisit], dict[int, str]]:
+    """Store files of the tray as visits of the units named; returns the visits, and why others were not.
+
+    Each is measured anew knowing its pump. What is asked of an entry goes to the open questions, and keeps
+    the visit out of the trend where it must; nothing is guessed. A unit has to be on record with a pump.
+    """
+    stored: list[LoggedVisit] = []
+    failed: dict[int, str] = {}
+    for one in named:
+        try:
+            stored.append(_store(ledger, one, author))
+        except EntryRefused as refused:
+            failed[one.tray_id] = refused.text
+    return stored, failed
+
+
+def _store(ledger: Path, one: Named, author: Author) -> LoggedVisit:
+    with open_ledger(ledger) as connection:
+        row = _waiting(connection, one.tray_id)
+        if not one.unit.strip():
+            raise EntryRefused("unit-missing", f"File {row['file_name']}: name its unit first.")
+        if not connection.execute(statement("visit/unit_known"), [one.unit.strip()]).fetchall():
+            raise EntryRefused(
+                "unknown-unit", f"Unit {one.unit} is not on record; add it first, or correct its number."
+            )
+    said = {k: v for k, v in json.loads(row["entry"] or "{}").items() if k in _OF_AN_ENTRY}
+    said |= {k: row[k] for k in ("clamp", "probe", "position") if row[k] is not None and not said.get(k)}
+    said |= {k: v for k, v in one.more.items() if v is not None}
+    if one.position:
+        said["position"] = one.position
+    entry = VisitEntry(
+        **{"unit": one.unit.strip(), "visited_on": row["captured_on"], "technician": author.name} | said
+    )
+    capture = load_waveform(ledger, row["capture_hash"])
+    logged = log_visit(ledger, entry, capture, author=author, most_questions=0)
+    _mark(ledger, one.tray_id, "stored", author, visit_id=logged.visit_id)
+    return logged
+
+
+def drop(ledger: Path, tray_id: int, reason: str, *, author: Author) -> None:
+    """Let a file of the tray go, with a reason; EntryRefused without one, or where it no longer waits."""
+    if not reason.strip():
+        raise EntryRefused("missing", "Give a reason first: why this file is no visit.")
+    with open_ledger(ledger) as connection:
+        _waiting(connection, tray_id, also="refused")
+    _mark(ledger, tray_id, "dropped", author, reason=reason.strip())
+
+
+def _waiting(connection: duckdb.DuckDBPyConnection, tray_id: int, also: str = "waiting") -> dict[str, Any]:
+    cursor = connection.execute(statement("intake/tray_row"), [tray_id])
+    names = [column[0] for column in cursor.description]
+    rows = cursor.fetchall()
+    if not rows or rows[0][names.index("status")] not in ("waiting", also):
+        raise EntryRefused("not-waiting", f"File {tray_id} does not wait in the tray (any more); look again.")
+    return dict(zip(names, rows[0], strict=True))
+
+
+def _mark(
+    ledger: Path,
+    tray_id: int,
+    status: str,
+    author: Author,
+    *,
+    visit_id: int | None = None,
+    reason: str | None = None,
+) -> None:
+    with (
+        open_ledger(ledger, read_only=False) as connection,
+        transaction(connection, author, "work", command="take"),
+    ):
+        said = {
+            "tray_id": tray_id,
+            "status": status,
+            "visit_id": visit_id,
+            "reason": reason,
+            "by": author.name,
+        }
+        connection.execute(statement("intake/mark"), said)

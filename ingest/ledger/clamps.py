@@ -1,0 +1,43 @@
+"""What is on record of a clamp: its factor and channel, how far it may be off, when it is due for a check."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import duckdb
+
+from ingest.ledger.statements import statement
+
+
+@dataclass(frozen=True)
+class Clamp:
+    """One clamp or meter. `factor`: as 100mV/A, for captures in volts; `range_a`: the most it reads."""
+
+    clamp: str
+    factor: str | None = None
+    channel: str | None = None
+    range_a: float | None = None
+    pct: float | None = None
+    offset_a: float | None = None
+    owner: str | None = None
+    checked_on: date | None = None
+    due_on: date | None = None
+
+    def overdue(self, on: date) -> str:
+        """Return a sentence where the clamp's check is due before a day, else ""."""
+        if self.due_on is None or on <= self.due_on:
+            return ""
+        since = f"; last checked on {self.checked_on}" if self.checked_on else ""
+        return f"Clamp {self.clamp} was due for a check on {self.due_on}{since}."
+
+
+def clamps(connection: duckdb.DuckDBPyConnection) -> dict[str, Clamp]:
+    """Return every clamp on record, by name."""
+    rows = connection.execute(statement("ledger/clamps")).fetchall()
+    return {row[0]: Clamp(*row) for row in rows}
+
+
+def clamp_of(connection: duckdb.DuckDBPyConnection, name: str | None) -> Clamp | None:
+    """Return the clamp of this name, None where none is on record."""
+    return clamps(connection).get(name) if name else None

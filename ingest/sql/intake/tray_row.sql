@@ -1,0 +1,1 @@
+SELECT * FROM tray WHERE tray_id = ?;

@@ -1,0 +1,194 @@
+"""A morning's captures are taken in once, matched where one unit is told, and wait where none is."""
+
+import json
+from datetime import date
+
+import pytest
+
+from dashboard.cli import main
+from ingest.errors import EntryRefused
+from ingest.intake.matching import Place, match, name_rule
+from ingest.intake.taking import take_folder
+from ingest.intake.tray import Named, drop, store_named
+from ingest.intake.watching import Watch
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import insert_row
+from ingest.ledger.upkeep import check_ledger
+from tests.authors import ANYBODY
+from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
+from tests.pages.page_runs import open_page, words
+
+PLACES = [Place("101", "main", "S-101"), Place("7", "main", None), Place("007", "main", "AB12"),
+          Place("T-9", "front", None), Place("T-9", "rear", None)]  # fmt: skip
+
+
+def query(ledger, sql):
+    with open_ledger(ledger) as connection:
+        return connection.execute(sql).fetchall()
+
+
+@pytest.mark.parametrize(
+    ("name", "sidecar", "unit", "by", "day"),
+    [
+        ("101_2026-02-03.csv", {}, "101", "name", date(2026, 2, 3)),
+        ("van 007 idle.csv", {}, "007", "name", None),
+        ("trace1017.csv", {}, None, None, None),
+        ("101 and 7.csv", {}, None, None, None),
+        ("20260203 AB12.csv", {}, "007", "serial", date(2026, 2, 3)),
+        ("S-101.csv", {}, "101", "serial", None),
+        ("7.csv", {"unit": "101", "visited_on": date(2026, 1, 1)}, "101", "sidecar", date(2026, 1, 1)),
+        ("bench.csv", {"serial": "S-101"}, "101", "serial", None),
+        ("T-9.csv", {}, "T-9", "name", None),
+        ("a.csv", {"unit": "9999"}, None, None, None),
+    ],
+)  # fmt: skip
+def test_what_tells_the_unit(name, sidecar, unit, by, day):
+    found = match(name, sidecar, PLACES)
+    assert (found.unit, found.matched_by, found.day) == (unit, by, day)
+    assert bool(found.reason) == (unit is None or unit == "T-9")
+
+
+def test_a_fleets_own_way_of_naming_files():
+    found = match("scope-blue-7-20260203.csv", {}, PLACES, "scope-{clamp}-{unit}-{day}")
+    assert (found.unit, found.clamp, found.day, found.matched_by) == ("7", "blue", date(2026, 2, 3), "name")
+    with pytest.raises(EntryRefused, match="is not one of"):
+        name_rule("{vehicle}_{day}")
+
+
+@pytest.fixture(scope="module")
+def morning(tmp_path_factory):
+    """A ledger, a clamp and a folder of six files, taken in."""
+    root = tmp_path_factory.mktemp("morning")
+    ledger = build_ledger(root / "fleet.duckdb")
+    with open_ledger(ledger, read_only=False) as con:
+        insert_row(con, "clamp", {"clamp": "blue", "factor": "100mV/A"})
+    folder = root / "monday"
+    folder.mkdir()
+    for n, name in enumerate(("101_2026-02-03.csv", "S-102.csv", "unknown.csv")):
+        write_capture_csv(folder / name, small_capture(mean_a=5.0 + 0.1 * n))
+    volts = small_capture(mean_a=0.55, rpm=6100)
+    path = write_capture_csv(folder / "103.csv", volts)
+    path.write_text(path.read_text().replace("Current (A)", "Clamp (V)"), encoding="utf-8")
+    (folder / "103.json").write_text(
+        json.dumps({"Visited on": "2026-02-03", "odometer": "138000 km", "supply_v": 13.4, "state": "idle"})
+    )
+    (folder / "twice.csv").write_bytes((folder / "unknown.csv").read_bytes())
+    (folder / "broken.csv").write_bytes(b"Time (s),Current (A)\n0,1\n")
+    arrivals = {a.file_name: a for a in take_folder(ledger, folder, author=ANYBODY, clamp="blue")}
+    return ledger, folder, arrivals
+
+
+def test_a_morning_is_taken_stored_and_known_again(morning):
+    ledger, folder, arrivals = morning
+    told = {name: (a.status, a.match.unit, a.match.matched_by) for name, a in arrivals.items()}
+    assert told == {
+        "101_2026-02-03.csv": ("matched", "101", "name"),
+        "103.csv": ("matched", "103", "name"),
+        "S-102.csv": ("matched", "102", "serial"),
+        "broken.csv": ("refused", None, None),
+        "twice.csv": ("waiting", None, None),
+        "unknown.csv": ("known", None, None),
+    }
+    assert arrivals["103.csv"].result.reading.mean_a == pytest.approx(
+        5.5, rel=0.02
+    )  # volts by the clamp's factor
+    assert not [f.text for f in check_ledger(ledger).findings if f.level == "problem"]
+    assert {a.status for a in take_folder(ledger, folder, author=ANYBODY, clamp="blue")} == {"known"}
+    named = [Named(a.tray_id, a.match.unit) for a in arrivals.values() if a.status == "matched"]
+    stored, failed = store_named(
+        ledger, [*named, Named(arrivals["twice.csv"].tray_id, "nobody's")], author=ANYBODY
+    )
+    assert [logged.stored for logged in stored] == [True] * 3
+    assert "nobody's is not on record" in failed[arrivals["twice.csv"].tray_id]
+    columns = "unit, visited_on::VARCHAR, round(odometer_km), supply_v, state, clamp"
+    kept = query(ledger, f"SELECT {columns} FROM visit"
+                 " WHERE visit_id > 40 ORDER BY unit")  # fmt: skip
+    assert kept[0][:2] == ("101", "2026-02-03")
+    assert kept[2] == ("103", "2026-02-03", 138000, 13.4, "idle", "blue")
+    assert {a.status for a in take_folder(ledger, folder, author=ANYBODY)} == {"known"}
+    assert query(ledger, "SELECT count(*) FROM visit") == [(43,)]
+
+
+def test_a_file_that_can_be_read_now_takes_the_place_of_its_refusal(morning):
+    ledger, folder, _ = morning
+    assert query(ledger, "SELECT count(*) FROM tray WHERE status = 'refused'") == [(1,)]
+    write_capture_csv(folder / "broken.csv", small_capture(mean_a=5.7))
+    [arrival] = take_folder(ledger, folder, author=ANYBODY, files=[folder / "broken.csv"])
+    assert arrival.status == "waiting"
+    assert query(ledger, "SELECT count(*) FROM tray WHERE status = 'refused'") == [(0,)]
+    with pytest.raises(EntryRefused, match="Give a reason"):
+        drop(ledger, arrival.tray_id, " ", author=ANYBODY)
+    drop(ledger, arrival.tray_id, "bench trial", author=ANYBODY)
+    with pytest.raises(EntryRefused, match="does not wait"):
+        drop(ledger, arrival.tray_id, "again", author=ANYBODY)
+    [again] = take_folder(ledger, folder, author=ANYBODY, files=[folder / "broken.csv"])
+    assert again.status == "known"
+
+
+def test_the_page_shows_what_waits(morning, monkeypatch):
+    monkeypatch.setenv("PUMPLEDGER", str(morning[0]))
+    page = open_page("tray")
+    assert "1 file waits" in words(page)
+    [table] = [d.value for d in page.dataframe]
+    assert table["Why"].tolist() == ["Neither its name nor a sidecar tells the unit."]
+    assert len(table["Trace"].iloc[0]) == 48
+    page.text_input(key="take_folder").set_value(str(morning[1]))
+    page.text_input(key="take_by").set_value("AB")
+    next(b for b in page.button if b.label == "Take them in").click()
+    page.run()
+    assert "6 files looked at: 6 were there before" in words(page)
+
+
+def test_the_command_takes_names_and_lists(tmp_path, capsys):
+    ledger = build_ledger(tmp_path / "l.duckdb")
+    folder = tmp_path / "f"
+    folder.mkdir()
+    write_capture_csv(folder / "101.csv", small_capture())
+    write_capture_csv(folder / "x.csv", small_capture(mean_a=5.4))
+    run = ["take", "--ledger", str(ledger)]
+    assert main([*run, str(folder), "--store"]) == 0
+    out, err = capsys.readouterr()
+    assert "101.csv" in out
+    assert "Stored as visit 41 of unit 101" in err
+    assert main(run) == 0
+    assert "x.csv" in capsys.readouterr().out
+    assert main([*run, "--name", "2=102"]) == 0
+    assert "unit 102" in capsys.readouterr().err
+    assert main(run) == 0
+    assert "The tray is empty" in capsys.readouterr().out
+    assert main([*run, str(folder), "--clamp", "green"]) == 1
+    assert "Clamp green is not on record" in capsys.readouterr().err
+
+
+def test_watched_files_are_ready_when_size_and_time_rest(tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text("1")
+    watch = Watch()
+    assert watch.ready([path], 0.0) == []
+    assert watch.ready([path], 2.9) == []
+    path.write_text("12")  # still growing
+    assert watch.ready([path], 3.1) == []
+    assert watch.ready([path], 6.0) == []
+    assert watch.ready([path], 6.2) == [path]
+    watch.taken(path)
+    assert watch.ready([path], 20.0) == []
+    path.write_text("123")
+    assert watch.ready([path], 21.0) == []
+    assert watch.ready([path], 24.0) == [path]
+    path.unlink()
+    assert watch.ready([path], 30.0) == []
+
+
+def test_what_a_person_is_shown_of_a_file():
+    import pandas as pd
+
+    from dashboard.views.tray.parts import waiting_table
+
+    row = {"tray_id": 1, "unit": None, "reason": "why", "picture": None, "file_name": "a",
+           "captured_on": date(2026, 1, 1), "mean_a": 5.123, "rpm": None, "clamp": None, "age_days": 3,
+           "matched_by": None}  # fmt: skip
+    told = row | {"tray_id": 2, "unit": "101", "reason": None, "matched_by": "name", "picture": [1.0, 2.0]}
+    table = waiting_table(pd.DataFrame([row, told]))
+    assert table["Store"].tolist() == [False, True]
+    assert table["Why"].tolist() == ["why", "unit told by its name"]
+    assert table["Trace"].tolist() == [[], [1.0, 2.0]]
