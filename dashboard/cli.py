@@ -20,6 +20,7 @@ COMMANDS = {
     "analyse": "measure captures, store nothing",
     "log": "store a visit",
     "take": "a morning's captures in, matched to units; the rest wait in the tray",
+    "clamp": "clamps registered, checked on a known current, studied",
     "load": "bring in a fleet folder; again changes nothing",
     "questions": "what the data leave doubtful, listed and settled",
     "export": "write every table as CSV or Parquet",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +26,7 @@ from ingest.vocabulary import (
 if TYPE_CHECKING:
     from analytics.judging.verdict import Verdict
     from analytics.scheduling.in_the_bay import BayDecision
+    from ingest.ledger.clamps import Clamp
     from ingest.reading import Reading
     from ingest.visit.entry import VisitEntry
     from ingest.visit.logging_visit import LoggedVisit
@@ -104,12 +105,18 @@ def _answer(text: str) -> tuple[str, str]:
 def run(args: argparse.Namespace) -> int:
     """Store the visit; 1 when a question is open."""
     from ingest.author import operating_system_user
+    from ingest.readers.capture_file import parse_probe
     from ingest.visit.logging_visit import known_before_measuring, log_visit
 
     if args.file is not None and args.meter_a is not None:
         tell("Give a capture FILE or --meter-a, one of the two.", aside=True)
         return 2
     entry = _entry(args)
+    if clamp := _clamp(args.ledger, entry.clamp):
+        args.channel = args.channel or clamp.channel
+        if args.probe is None and clamp.factor:
+            args.probe = parse_probe(clamp.factor)
+            entry = replace(entry, probe=clamp.factor)
     if args.file is None and args.meter_a is None and not entry.examined:
         tell("Give a capture FILE, --meter-a, or what a check found.", aside=True)
         return 2
@@ -133,6 +140,17 @@ def run(args: argparse.Namespace) -> int:
                 reading = measure(capture, known_before_measuring(args.ledger, entry))
     _show(args, logged, reading)
     return 0
+
+
+def _clamp(ledger: Path, name: str | None) -> Clamp | None:
+    """Return what is on record of the clamp named, if anything."""
+    from ingest.ledger.clamps import clamp_of
+    from ingest.ledger.connection import open_ledger
+
+    if name is None or not ledger.exists():
+        return None
+    with open_ledger(ledger) as connection:
+        return clamp_of(connection, name)
 
 
 def _put_right(

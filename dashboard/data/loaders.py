@@ -24,6 +24,7 @@ from dashboard.data.answer_store import LARGE, AnswerStore, Kept
 from dashboard.data.answers import Stamp, stamp
 from dashboard.data.depots import Own, bound_to, of_own
 from ingest.capture import Capture
+from ingest.ledger.clamps import Clamp, clamp_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
 
@@ -70,6 +71,14 @@ def reading() -> Iterator[Any]:
     """Yield a connection that reads the ledger, of what the one at the screen sees."""
     with open_ledger(ledger_path(), depots=bound_to()) as connection:
         yield connection
+
+
+def clamp(name: str) -> Clamp | None:
+    """Return what is on record of a clamp, None where it is not."""
+    if not name or not ledger_path().exists():
+        return None
+    with reading() as connection:
+        return clamp_of(connection, name)
 
 
 def unit_names() -> list[str] | None:

@@ -47,6 +47,14 @@ LABELS = {
     "year_from": "Model years from",
     "year_to": "Model years to",
     "clamp_point": "Clamp at",
+    "clamp": "Its name",
+    "factor": "Factor, such as 100mV/A",
+    "range_a": "Reads at most",
+    "pct": "Off by, % of the reading",
+    "offset_a": "and on top",
+    "owner": "Who has it",
+    "checked_on": "Last checked on",
+    "due_on": "Check due on",
 }
 
 

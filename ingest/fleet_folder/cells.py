@@ -162,7 +162,7 @@ def read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[p
         if not _is_plain(cells):
             problem = cells.map(lambda cell: text_problem(cell, column.longest)).astype("object")
             cells = cells.str.normalize("NFC").where(problem == "", "")
-        if column.name == "probe":
+        if column.name in ("probe", "factor"):
             problem = _probe_problems(cells, problem)
         return cells.astype("object").where(cells != "", None), problem
     if column.kind == "choice":

@@ -15,6 +15,7 @@ from ingest.errors import Question
 from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.report import asked
 from ingest.ledger.changes import as_text
+from ingest.ledger.clamps import clamps
 from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
@@ -115,6 +116,22 @@ def check_dates(loaded: LoadedRows, questions: Questions, today: date) -> list[s
                 loaded.ask(
                     questions, table, str(key), words.future_date(str(as_text(day)), str(today)), field
                 )
+    return notices
+
+
+def check_clamps(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows) -> list[str]:
+    """Return notices on readings taken with a clamp that was due for a check, a line a clamp."""
+    frame = loaded.frames.get("visit")
+    if frame is None or "clamp" not in frame:
+        return []
+    notices = []
+    for clamp in clamps(connection).values():
+        if clamp.due_on is None:
+            continue
+        late = frame[(frame["clamp"] == clamp.clamp) & (frame["visited_on"] > pd.Timestamp(clamp.due_on))]
+        if len(late):
+            said = clamp.overdue(late["visited_on"].max().date())
+            notices.append(f"visits.csv: {len(late):,} readings were taken after it. {said}")
     return notices
 
 

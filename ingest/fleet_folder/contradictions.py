@@ -14,6 +14,7 @@ ORDERED = (
     ("rpm_low", "rpm_high"),
     ("year_from", "year_to"),
     ("in_service_on", "retires_on"),
+    ("checked_on", "due_on"),
 )
 TESTED_GOOD = "a pump that tested good did not fail; give the removal as 'other'"
 

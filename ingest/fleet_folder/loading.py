@@ -24,8 +24,9 @@ from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
 from ingest.fleet_folder.sheets import WORKBOOKS, find_sheet
 from ingest.fleet_folder.storing import Folder, position_of, store_folder
-from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, TABLES, VISITS
+from ingest.fleet_folder.tables import CLAMPS, PUMP_TYPES, PUMPS, TABLES, VISITS
 from ingest.known_pump import TOLD, KnownPump
+from ingest.ledger.clamps import clamps
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
@@ -148,7 +149,7 @@ def _take_captures(
         for name, pump, how in zip(
             named["capture"],
             _known_pumps(content, named, settings | content.fleet.settings),
-            _how_to_read(named),
+            _how_to_read(named, _clamps(ledger, content)),
             strict=True,
         )
     ]
@@ -181,10 +182,31 @@ def _told(row: dict) -> dict:
     return told | {name: int(told[name]) for name in ("segments", "poles") if name in told}
 
 
-def _how_to_read(visits: pd.DataFrame) -> list[dict]:
-    """Probe and channel of each visit, where it names them."""
-    columns = [name for name in ("probe", "channel") if name in visits]
-    return [{name: row[name] for name in columns if pd.notna(row[name])} for row in visits.to_dict("records")]
+def _how_to_read(visits: pd.DataFrame, clamps: dict[str, dict]) -> list[dict]:
+    """Probe and channel of each visit: what it names, else what its clamp is known by."""
+    out = []
+    for row in visits.reindex(columns=["probe", "channel", "clamp"]).to_dict("records"):
+        known = clamps.get(row["clamp"], {})
+        told = {"probe": known.get("factor"), "channel": known.get("channel")}
+        told |= {name: row[name] for name in told if pd.notna(row[name])}
+        out.append({name: value for name, value in told.items() if isinstance(value, str)})
+    return out
+
+
+def _clamps(ledger: Path, content: Folder) -> dict[str, dict]:
+    """Return factor and channel of each clamp: as the ledger has them, and as the folder does."""
+    known: dict[str, dict] = {}
+    if ledger.exists():
+        with open_ledger(ledger) as connection:
+            known = {
+                name: {"factor": clamp.factor, "channel": clamp.channel}
+                for name, clamp in clamps(connection).items()
+            }
+    read = content.tables.get(CLAMPS.file)
+    for row in () if read is None else read.rows.to_dict("records"):
+        told = {k: row[k] for k in ("factor", "channel") if isinstance(row.get(k), str)}
+        known[row["clamp"]] = known.get(row["clamp"], {}) | told
+    return known
 
 
 def _types_of(content: Folder, visits: pd.DataFrame) -> list[dict]:

@@ -18,6 +18,7 @@ from ingest.fleet_folder.captures import CaptureResult
 from ingest.fleet_folder.cells import ReadTable
 from ingest.fleet_folder.checks import (
     LoadedRows,
+    check_clamps,
     check_dates,
     check_levels,
     check_lives,
@@ -108,6 +109,7 @@ def store_folder(
     check_lives(connection, loaded, questions)
     notices += check_vehicles(connection, loaded, questions)
     notices += check_dates(loaded, questions, today)
+    notices += check_clamps(connection, loaded)
     check_odometers(connection, loaded, questions, content.distance_unit)
     check_levels(connection, loaded, questions)
     questions.write(connection, loaded.keys(), stamp)

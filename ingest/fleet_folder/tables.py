@@ -314,8 +314,46 @@ ODOMETERS = Table(
     key=("unit", "read_on", "source"),
 )
 
+CLAMPS = Table(
+    "clamps.csv",
+    "clamp",
+    (
+        _id("clamp", required=True),
+        _text("factor"),
+        _text("channel"),
+        _number("range_a", 0.1, 10_000, "A"),
+        _number("pct", 0, 100),
+        _number("offset_a", 0, 100, "A"),
+        _text("owner"),
+        _date("checked_on"),
+        _date("due_on"),
+        _text("note"),
+        _REF,
+    ),
+    id_column="clamp",
+    key=("clamp",),
+)
+CLAMP_CHECKS = Table(
+    "clamp_checks.csv",
+    "clamp_check",
+    (
+        _id("clamp", required=True),
+        _date("checked_on", required=True),
+        Column("known_a", "number", required=True, low=0.01, high=10_000, unit="A"),
+        Column("read_a", "number", required=True, low=-10_000, high=10_000, unit="A"),
+        _text("checked_by"),
+        _text("note"),
+        _REF,
+    ),
+    id_column="check_id",
+    key=("clamp", "checked_on", "known_a", "read_a"),
+)
+
 # In the order they go in: what others refer to comes first.
-TABLES = (VEHICLES, PUMP_TYPES, ODOMETERS, PUMPS, VISITS, SERVICES, BREAKDOWNS, STOCK, BAYS, DUE_WORK)
+TABLES = (
+    VEHICLES, PUMP_TYPES, CLAMPS, CLAMP_CHECKS, ODOMETERS, PUMPS, VISITS, SERVICES, BREAKDOWNS, STOCK, BAYS,
+    DUE_WORK,
+)  # fmt: skip
 
 # Other headers the same column goes by.
 SYNONYMS = {"stock.csv": {"on_hand": "count"}, "bays.csv": {"week_of": "week"}}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from ingest.author import Author
 from ingest.durable import utc_now
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.captures import CaptureResult
+from ingest.intake.clamp_checks import hold_shifts
 from ingest.intake.matching import Match
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.rows import insert_row
@@ -25,6 +26,7 @@ from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import LoggedVisit, log_visit
 from ingest.waveforms import load_waveform
 
+SHIFT_DAYS = 31  # how far back a clamp that was off is looked for when a morning is stored
 _OF_AN_ENTRY = {f.name for f in fields(VisitEntry)} - {"unit", "visited_on", "done"}
 
 
@@ -133,6 +135,8 @@ def store_named(
             stored.append(_store(ledger, one, author))
         except EntryRefused as refused:
             failed[one.tray_id] = refused.text
+    if stored:
+        hold_shifts(ledger, author=author, since=date.today() - timedelta(days=SHIFT_DAYS))
     return stored, failed
 
 

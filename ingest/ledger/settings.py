@@ -26,8 +26,19 @@ from ingest.typed import demand_day
 
 
 def settings_at(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> dict[str, Any]:
-    """Return all settings in force on `on` (default: latest), defaults filled in."""
-    return DEFAULTS | settings_chosen(connection, on)
+    """Return all settings in force on `on` (default: latest), defaults filled in.
+
+    What is registered of a clamp's accuracy goes before the setting `clamps`.
+    """
+    settings = DEFAULTS | settings_chosen(connection, on)
+    registered = connection.execute(statement("ledger/clamp_accuracy")).fetchall()
+    if not registered:
+        return settings
+    known = dict(settings["clamps"])
+    for name, pct, offset_a in registered:
+        told = {key: value for key, value in (("pct", pct), ("a", offset_a)) if value is not None}
+        known[name] = known.get(name, {}) | told
+    return settings | {"clamps": known}
 
 
 def settings_chosen(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> dict[str, Any]:

@@ -39,7 +39,8 @@ _SLIPS = ("odometer-kilometres", "odometer-miles", "odometer-digit")
 @dataclass(frozen=True)
 class Choice:
     """One answer. `values`: what it writes (ledger column -> value); `unit`: whose the entry is instead;
-    `pump_id`: which pump it was. None of these: it stands as it is."""
+    `pump_id`: which pump it was; `held`: the readings it names stay out of the trend. None of these: it
+    stands as it is."""
 
     key: str
     label: str
@@ -47,11 +48,12 @@ class Choice:
     unit: str | None = None
     pump_id: int | None = None
     needs_reason: bool = False
+    held: bool = False
 
     @property
     def changes(self) -> bool:
         """Whether it puts something right, rather than letting it stand."""
-        return bool(self.values) or self.unit is not None or self.pump_id is not None
+        return bool(self.values) or self.held or self.unit is not None or self.pump_id is not None
 
 
 def choices(code: str, values: Mapping[str, Any] | None, field_name: str | None = None) -> tuple[Choice, ...]:
@@ -171,6 +173,11 @@ def _day(_code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
             yield Choice(key, f"It was {meant}", {name: meant})
 
 
+def _shift(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    yield Choice("held", f"Clamp {told['clamp']} was off: leave these readings out", held=True)
+    yield Choice(AS_TYPED, "The pumps did change", needs_reason=True)
+
+
 def _vin(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     if told.get("meant"):
         yield Choice("value", f"It is {told['meant']}", {"vin": told["meant"]})
@@ -196,6 +203,7 @@ _OFFERS: dict[tuple[str, str], _Offer] = {
     ("second-meter-reading", ""): _beside,
     ("pressure-unit", ""): _psi,
     ("future-date", ""): _day,
+    ("clamp-shift", ""): _shift,
     ("vin-malformed", "letters"): _vin,
     ("removed-before-fitted", ""): _swapped_life,
 }

@@ -15,6 +15,7 @@ from ingest.capture import Capture
 from ingest.durable import utc_now
 from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.known_pump import TOLD, UNKNOWN_PUMP, KnownPump
+from ingest.ledger.clamps import clamp_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import demand_own_unit, names_others
 from ingest.ledger.numbers import new_id
@@ -137,6 +138,8 @@ def log_visit(
             if capture is not None and stored is not None:
                 insert_capture(connection, capture, stored)
             capture_hash = stored.capture_hash if stored else None
+            clamp = clamp_of(connection, entry.clamp)
+            overdue = clamp.overdue(entry.visited_on) if clamp and entry.visited_on else ""
             entry = _with_told(connection, pump_id, entry)
             visit_id = _insert_visit(connection, entry, pump_id, capture_hash)
             if capture_hash is not None and reading is not None:
@@ -147,6 +150,8 @@ def log_visit(
             _keep_answers(connection, entry, visit_id, confirmed, answers, author)
             _leave_open(connection, entry, visit_id, left_open)
     text = f"Stored as visit {visit_id} of unit {entry.unit}."
+    if overdue:
+        text += f" {overdue}"
     if left_open:
         more = "One more question about it is" if len(left_open) == 1 else f"{len(left_open)} more are"
         text += f" {more} in the list of open questions."

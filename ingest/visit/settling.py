@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +49,7 @@ def offered(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any]) -> tu
             continue
         if choice.unit is not None and table not in ("visit", "vehicle"):
             continue
-        found.append(Choice(choice.key, choice.label, values, choice.unit, None, choice.needs_reason))
+        found.append(replace(choice, values=values))
     if row["code"] == "implied-pump" and table == "pump":
         known = connection.execute(statement("visit/lives_there"), [int(row["row_key"])]).fetchall()
         found = [
@@ -131,12 +132,17 @@ def _apply(
         merge_unit(connection, str(key), choice.unit, stamp, answer)
     elif choice.unit is not None:
         move_visit(connection, int(key), choice.unit, stamp, answer)
+    elif choice.held:
+        pass  # they are out of the trend since the question arose
     elif choice.pump_id is not None:
         give_to_pump(connection, int(key), choice.pump_id, stamp, answer)
     else:
         status = _STATUS.get(choice.key, "confirmed")
     said = {"status": status, "answer": tidy(answer, "answer"), "by": stamp.by, "at": stamp.at}
     connection.execute(statement("visit/answer_question"), said | {"question_id": row["question_id"]})
-    if table == "visit":
-        connection.execute(statement("visit/to_trend"), {"row_key": str(key)})
+    back = [key] if table == "visit" else []
+    if row["code"] == "clamp-shift" and not choice.held:
+        back = json.loads(row["details"])["visits"]
+    for visit_id in back:
+        connection.execute(statement("visit/to_trend"), {"row_key": str(visit_id)})
     log_change(connection, table, str(key), row["code"], None, status, stamp, reason=answer)

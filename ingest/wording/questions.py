@@ -142,6 +142,26 @@ def capture_elsewhere() -> str:
     return "These very samples belong to another visit already; which visit were they captured at?"
 
 
+@question("clamp-shift", "clamp")
+def clamp_shifted(clamp: str, day: str, pumps: int, pct: float, visits: list[int]) -> str:
+    """Many pumps that changed alike on one day, all measured with one clamp."""
+    more = "more" if pct > 0 else "less"
+    return (
+        f"On {day}, {pumps} pumps measured with clamp {clamp} drew about {abs(pct):.0f} % {more} than each"
+        " did before, nearly all of them alike: was the clamp off? Their readings are held (visits"
+        f" {', '.join(map(str, visits))})."
+    )
+
+
+@question("clamp-off", "clamp")
+def clamp_off(clamp: str, day: str, known_a: float, read_a: float, within_a: float) -> str:
+    """A check on a known current that failed."""
+    return (
+        f"Clamp {clamp} read {format_quantity(read_a, 'A')} on a known {format_quantity(known_a, 'A')} on"
+        f" {day}; it should keep within {format_quantity(within_a, 'A')}. Since when has it been off?"
+    )
+
+
 @question("capture-without-visit", "capture_hash")
 def capture_without_visit(waveform: str) -> str:
     """A waveform that is stored and belongs to nothing."""

@@ -1,9 +1,10 @@
-"""Fleet data: units, pump types, where to clamp, work done, prices, settings, changes, loading a folder."""
+"""Fleet data: units, pump types, where to clamp, clamps, work, prices, settings, changes, a folder."""
 
 import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.shell import access, frame, say
+from dashboard.views.fleet_data import clamps as fleet_clamps
 from dashboard.views.fleet_data import facts
 from dashboard.views.fleet_data import loading as fleet_loading
 from dashboard.views.fleet_data import parts as fleet_parts
@@ -22,6 +23,7 @@ parts = {
     "Units": fleet_parts.show_units,
     "Pump types": facts.show_pump_types,
     "Where to clamp": facts.show_notes,
+    "Clamps": fleet_clamps.show_clamps,
     "Work done": fleet_parts.show_work,
     "Prices": fleet_prices.show_prices,
     "Settings": fleet_prices.show_settings,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from secrets import token_hex
 from typing import Any
 
@@ -98,12 +98,17 @@ def _read(upload: Any, entry: VisitEntry | None, pump: dict[str, Any], *, known:
     from ingest.visit.logging_visit import known_before_measuring
 
     state = st.session_state
+    clamp = loaders.clamp(str(state.get("clamp") or "").strip())
+    if clamp and entry and entry.visited_on and (late := clamp.overdue(entry.visited_on)):
+        say.warn(late)
+    if clamp and clamp.factor and entry and not entry.probe:
+        entry = replace(entry, probe=clamp.factor)
     capture = uploads.read_upload(
         upload.name,
         upload.getvalue(),
         {
-            "probe": probe_from(typed.values()),
-            "channel": state.get("channel"),
+            "probe": probe_from(typed.values()) or (clamp.factor if clamp else None),
+            "channel": state.get("channel") or (clamp.channel if clamp else None),
             "sample_rate_hz": state.get("rate"),
             "full_scale": state.get("full_scale"),
             "record": state.get("record"),

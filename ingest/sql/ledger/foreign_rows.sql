@@ -26,7 +26,7 @@ of_the_fleet AS (
     WHERE change_id > $since['change_log']
         AND table_name NOT IN (
             'vehicle', 'pump', 'visit', 'service', 'breakdown', 'booking', 'connection_note', 'odometer',
-            'due_work', 'reading', 'capture'
+            'due_work', 'reading', 'capture', 'clamp', 'clamp_check', 'tray'
         )
 )
 SELECT 'unit ' || unit FROM touched WHERE unit NOT IN (SELECT unit FROM own)

@@ -1,0 +1,152 @@
+"""Clamps: registered, used, checked, overdue, and found out when one shifts a morning."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from analytics.judging.facts import clamp_accuracy_a
+from dashboard.cli import main
+from ingest.checking.clamp_shift import shift_of
+from ingest.fleet_folder.export import export_ledger
+from ingest.fleet_folder.loading import load_folder
+from ingest.intake.clamp_checks import hold_shifts
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import insert_row
+from ingest.ledger.settings import settings_at
+from ingest.visit.settling import settle_questions
+from tests.authors import ANYBODY
+from tests.fleet_folder.fleet_folders import ONE_UNIT, write_folder
+from tests.ledger_fixture import LAST_VISIT, UNITS, build_ledger, small_capture, write_capture_csv
+from tests.pages.page_runs import open_page, words
+
+
+def query(ledger, sql):
+    with open_ledger(ledger) as connection:
+        return connection.execute(sql).fetchall()
+
+
+@pytest.fixture
+def ledger(tmp_path):
+    return build_ledger(tmp_path / "fleet.duckdb")
+
+
+def volts(path):
+    write_capture_csv(path, small_capture(mean_a=0.5))
+    path.write_text(path.read_text().replace("Current (A)", "Clamp (V)"), encoding="utf-8")
+    return path
+
+
+def test_a_clamp_is_registered_used_and_said_to_be_overdue(ledger, tmp_path, capsys):
+    run = ["clamp", "--ledger", str(ledger)]
+    assert main([*run, "blue", "--factor", "loud"]) == 1
+    assert "not a clamp's output" in capsys.readouterr().err
+    assert (
+        main([*run, "blue", "--factor", "100mV/A", "--range-a", "30", "--due-on", "2026-01-31", "--pct", "1"])
+        == 0
+    )
+    assert main(run) == 0
+    assert "blue         100mV/A, to 30 A, due 2026-01-31 OVERDUE" in capsys.readouterr().out
+    file = volts(tmp_path / "v.csv")
+    log = ["log", str(file), "--unit", "102", "--odometer", "138000 km", "--date", "2026-02-03",
+           "--clamp", "blue", "--ledger", str(ledger)]  # fmt: skip
+    assert main(log) == 0
+    assert "Clamp blue was due for a check on 2026-01-31" in capsys.readouterr().out
+    [(probe, mean_a)] = query(ledger, "SELECT probe, mean_a FROM visit JOIN current_reading USING (visit_id)"
+                              " WHERE clamp = 'blue'")  # fmt: skip
+    assert (probe, mean_a) == ("100mV/A", pytest.approx(5.0, rel=0.03))
+    with open_ledger(ledger) as connection:
+        visit = connection.execute("SELECT * FROM visit_detail WHERE clamp = 'blue'").df()
+        known = clamp_accuracy_a(visit, np.array([5.0]), settings_at(connection))
+        other = clamp_accuracy_a(visit.assign(clamp="red"), np.array([5.0]), settings_at(connection))
+    assert known < other  # 1 % of the registered clamp, not 2
+
+
+def test_a_check_on_a_known_current_is_one_entry(ledger, capsys):
+    run = ["clamp", "blue", "--ledger", str(ledger)]
+    assert main([*run, "--known", "5", "--read", "5.02"]) == 1
+    assert "is not on record" in capsys.readouterr().err
+    main([*run, "--factor", "100mV/A"])
+    capsys.readouterr()
+    assert main([*run, "--known", "5", "--read", "5.02", "--date", "2026-02-02"]) == 0
+    assert "+0.02 A, +0.4 %; it may be off by 0.15 A." in capsys.readouterr().out
+    assert query(ledger, "SELECT checked_on::VARCHAR FROM clamp") == [("2026-02-02",)]
+    assert main([*run, "--known", "5", "--read", "5.4", "--date", "2026-02-09"]) == 1
+    assert query(
+        ledger, "SELECT code, row_key FROM question WHERE status = 'open' AND table_name = 'clamp'"
+    ) == [("clamp-off", "blue")]
+
+
+def test_load_reads_volts_with_the_factor_of_the_clamp_and_says_what_is_overdue(tmp_path):
+    folder = write_folder(
+        tmp_path / "f", **ONE_UNIT, clamps="clamp,factor,due_on\nblue,100 mV/A,2024-01-31",
+        clamp_checks="clamp,checked_on,known_a,read_a\nblue,2024-01-02,5,5.01",
+        visits="unit,visited_on,capture,clamp\nT1,2024-02-05,v.csv,blue",
+    )  # fmt: skip
+    (folder / "captures").mkdir()
+    volts(folder / "captures" / "v.csv")
+    ledger = tmp_path / "l.duckdb"
+    report = load_folder(ledger, folder, author=ANYBODY)
+    assert not report.refused
+    assert any("Clamp blue was due for a check on 2024-01-31" in n for n in report.notices)
+    assert query(ledger, "SELECT mean_a FROM reading") == [(pytest.approx(5.0, rel=0.03),)]
+    export_ledger(ledger, tmp_path / "out")
+    again = load_folder(ledger, tmp_path / "out", author=ANYBODY)
+    assert (again.changes, again.refused) == (0, ())
+
+
+def test_a_shift_wants_many_pumps_that_move_alike():
+    rng = np.random.default_rng(7)
+    alike = np.log(1.06) + rng.normal(0, 0.01, 12)
+    assert shift_of(alike) == pytest.approx(0.06, abs=0.01)
+    assert shift_of(alike[:4]) is None
+    assert shift_of(rng.normal(0, 0.01, 12)) is None
+    assert shift_of(np.r_[np.log(1.3), rng.normal(0, 0.01, 11)]) is None  # one pump with a fault
+
+
+def test_a_clamp_that_shifted_a_morning_is_named_held_and_asked_about_once(ledger, capsys):
+    day = LAST_VISIT + timedelta(days=90)
+    with open_ledger(ledger, read_only=False) as con:
+        for i, unit in enumerate(UNITS[1:]):
+            pump_id, mean_a = con.execute(
+                "SELECT pump_id, median(mean_a) FROM visit_detail WHERE unit = ? AND removed_on IS NULL"
+                " GROUP BY ALL",
+                [unit],
+            ).fetchall()[0]
+            visit = {"unit": unit, "pump_id": pump_id, "visited_on": day, "clamp": "blue", "state": "idle"}
+            visit_id = insert_row(con, "visit", visit | {"odometer_km": 144_000})
+            reading = {"visit_id": visit_id, "origin": "elsewhere", "method_version": 1}
+            insert_row(con, "reading", reading | {"mean_a": mean_a * (1.08 + 0.002 * i)})
+    assert main(["clamp", "--shifts", "--ledger", str(ledger)]) == 0
+    assert f"Clamp blue on {day}: 7 pumps +8.6 %" in capsys.readouterr().out
+    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(7,)]
+    [(question_id,)] = query(ledger, "SELECT question_id FROM question WHERE code = 'clamp-shift'")
+    assert hold_shifts(ledger, author=ANYBODY) == []  # asked once
+    settle_questions(ledger, [question_id], "as-typed", "all on winter fuel", ANYBODY, command="test")
+    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(0,)]
+    assert hold_shifts(ledger, author=ANYBODY) == []
+
+
+def test_the_page_registers_lists_and_checks(ledger, monkeypatch):
+    monkeypatch.setenv("PUMPLEDGER", str(ledger))
+    with open_ledger(ledger, read_only=False) as con:
+        insert_row(con, "clamp", {"clamp": "blue", "factor": "100mV/A", "due_on": date(2025, 1, 1)})
+    page = open_page("fleet_data", part="Clamps")
+    assert "Due for a check: blue" in words(page)
+    page.selectbox(key="check_clamp").set_value("blue")
+    for key, text in (("check_known", "5"), ("check_read", "5.01"), ("check_by", "AB")):
+        page.text_input(key=key).set_value(text)
+    next(b for b in page.button if b.label == "Keep this check").click()
+    page.run()
+    assert "Clamp blue read 5.01 A on 5 A" in words(page)
+    assert query(ledger, "SELECT checked_by, read_a FROM clamp_check") == [("AB", 5.01)]
+
+
+def test_a_study_is_worked_out_and_kept(ledger, tmp_path, capsys):
+    rng = np.random.default_rng(3)
+    lines = [f"{t},{p},{5 + p + rng.normal(0, 0.02):.3f}" for t in "AB" for p in range(4) for _ in range(3)]
+    (tmp_path / "s.csv").write_text("Technician,Pump,Measured\n" + "\n".join(lines), encoding="utf-8")
+    assert main(["clamp", "blue", "--study", str(tmp_path / "s.csv"), "--keep", "--ledger", str(ledger)]) == 0
+    assert "19 times of 20" in capsys.readouterr().out
+    [(offset_a,)] = query(ledger, "SELECT offset_a FROM clamp")
+    assert 0.02 < offset_a < 0.1
