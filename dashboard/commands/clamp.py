@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from dashboard.words.terminal import tell, tell_json
 from ingest.errors import EntryRefused
 
 EXAMPLE = "pumpledger clamp blue --known 5.00 --read 5.06"
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     typed = {name: getattr(args, name) for name in FACTS if getattr(args, name) is not None}
     if typed:
         _register(args.ledger, args.clamp, typed, author)
-        print(f"Clamp {args.clamp} is on record as given.")
+        tell(f"Clamp {args.clamp} is on record as given.")
     if args.known is None and args.read is None:
         if not typed:
             raise EntryRefused("nothing-given", "Give --known and --read for a check, or what to register.")
@@ -93,7 +93,10 @@ def _check(args: argparse.Namespace, author: Any) -> int:
         raise EntryRefused("half-a-check", "A check needs both: --known, the true current, and --read.")
     day = read_day(args.date, field="--date") if args.date else date.today()
     outcome = record_check(args.ledger, args.clamp, args.known, args.read, on=day, author=author)
-    print(json.dumps(asdict(outcome) | {"passed": outcome.passed}) if args.json else outcome.text)
+    if args.json:
+        tell_json(asdict(outcome) | {"passed": outcome.passed})
+    else:
+        tell(outcome.text)
     return 0 if outcome.passed else 1
 
 
@@ -107,9 +110,9 @@ def _study(args: argparse.Namespace, author: Any) -> int:
     cells = read_sheet(args.study, "study.csv").cells
     study = study_from(cells.rename(columns={name: str(name).strip().lower() for name in cells}))
     if args.json:
-        print(json.dumps(asdict(study) | {"gauge_sd": study.gauge_sd, "accuracy_a": study.accuracy_a}))
+        tell_json(asdict(study) | {"gauge_sd": study.gauge_sd, "accuracy_a": study.accuracy_a})
     else:
-        print("\n".join(study_lines(study)))
+        tell("\n".join(study_lines(study)))
     if args.keep:
         if args.clamp is None:
             raise EntryRefused(
@@ -124,12 +127,12 @@ def _shifts(args: argparse.Namespace, author: Any) -> int:
 
     shifts = hold_shifts(args.ledger, author=author)
     for shift in shifts:
-        print(
+        tell(
             f"Clamp {shift.clamp} on {shift.day}: {len(shift.visits)} pumps {100 * shift.share:+.1f} %; "
             "their readings are held, and one question is open."
         )
     if not shifts:
-        print("No clamp shifted a day's pumps.")
+        tell("No clamp shifted a day's pumps.")
     return 0
 
 
@@ -145,7 +148,7 @@ def _list(args: argparse.Namespace) -> int:
         known = list(clamps(connection).values())
     for clamp in known:
         if args.json:
-            print(json.dumps(asdict(clamp), default=str))
+            tell_json(asdict(clamp))
             continue
         facts = [
             clamp.factor,
@@ -153,7 +156,7 @@ def _list(args: argparse.Namespace) -> int:
             clamp.owner and f"with {clamp.owner}",
         ]
         due = clamp.due_on and f"due {clamp.due_on}{' OVERDUE' if clamp.overdue(date.today()) else ''}"
-        print(f"{clamp.clamp:<12} {', '.join(str(fact) for fact in [*facts, due] if fact)}")
+        tell(f"{clamp.clamp:<12} {', '.join(str(fact) for fact in [*facts, due] if fact)}")
     if not known and not args.json:
-        print("No clamp is on record: pumpledger clamp blue --factor 100mV/A registers one.")
+        tell("No clamp is on record: pumpledger clamp blue --factor 100mV/A registers one.")
     return 0

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 import time
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dashboard.words.terminal import tell, tell_json
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
 
     author = operating_system_user().signing(args.by)
     if args.folder is None and (args.watch or args.store):
-        print("Give the FOLDER to take.", file=sys.stderr)
+        tell("Give the FOLDER to take.", aside=True)
         return 2
     for tray_id, why in args.drop:
         drop(args.ledger, tray_id, why, author=author)
@@ -67,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     if args.store:
         failed |= _store_matched(args.ledger, arrivals, author)
     elif any(a.status == "matched" for a in arrivals) and not args.json:
-        print("Stored once confirmed: --store, or the page Tray.", file=sys.stderr)
+        tell("Stored once confirmed: --store, or the page Tray.", aside=True)
     return 1 if failed else 0
 
 
@@ -76,7 +76,7 @@ def _watch(args: argparse.Namespace, author: Author) -> int:
     from ingest.intake.watching import Watch
 
     watch = Watch()
-    print(f"Watching {args.folder}; Ctrl+C ends it.", file=sys.stderr)
+    tell(f"Watching {args.folder}; Ctrl+C ends it.", aside=True)
     while True:
         ready = watch.ready(capture_files(args.folder), time.monotonic())
         if ready:
@@ -102,19 +102,19 @@ def _store(ledger: Path, named: list[Any], author: Author) -> bool:
         return False
     stored, failed = store_named(ledger, [Named(*one) for one in named], author=author)
     for logged in stored:
-        print(logged.text, file=sys.stderr)
+        tell(logged.text, aside=True)
     for tray_id, why in failed.items():
-        print(f"{tray_id}: {why}", file=sys.stderr)
+        tell(f"{tray_id}: {why}", aside=True)
     return bool(failed)
 
 
 def _show(arrivals: list[Arrival], as_json: bool) -> None:
     if as_json:
         for arrival in arrivals:
-            print(json.dumps(arrival.as_dict(), ensure_ascii=False), flush=True)
+            tell_json(arrival.as_dict())
         return
     if not arrivals:
-        print("There are no captures in it.")
+        tell("There are no captures in it.")
         return
     for arrival in arrivals:
         told = arrival.as_dict()
@@ -123,12 +123,12 @@ def _show(arrivals: list[Arrival], as_json: bool) -> None:
         figures = f"{reading.mean_a:6.2f} A" if reading and reading.mean_a is not None else ""
         figures += f"{reading.rpm:8,.0f} rpm" if reading and reading.rpm is not None else ""
         number = told["tray_id"] or ""
-        print(
+        tell(
             f"{number:>5}  {told['file']:<28.40} {told['status']:<8} {told['unit'] or '':<10} {by:<11} "
             f"{told['captured_on']} {figures}"
         )
         if told["reason"]:
-            print(f"       {told['reason']}")
+            tell(f"       {told['reason']}")
 
 
 def _show_waiting(ledger: Path, as_json: bool) -> None:
@@ -139,15 +139,15 @@ def _show_waiting(ledger: Path, as_json: bool) -> None:
     rows = ask(ledger, "tray", rows=1_000_000, skip=0, find="")
     for row in rows.drop(columns=["picture", "found"]).to_dict("records"):
         if as_json:
-            print(json.dumps(row, default=str, ensure_ascii=False))
+            tell_json(row)
             continue
         unit = row["unit"] if isinstance(row["unit"], str) else ""
         waits = f"{row['age_days']} days"
-        print(f"{row['tray_id']:>5}  {row['file_name']:<28.40} {row['status']:<8} {unit:<10} {waits}")
+        tell(f"{row['tray_id']:>5}  {row['file_name']:<28.40} {row['status']:<8} {unit:<10} {waits}")
         if isinstance(row["reason"], str):
-            print(f"       {row['reason']}")
+            tell(f"       {row['reason']}")
     if not len(rows) and not as_json:
-        print("The tray is empty.")
+        tell("The tray is empty.")
 
 
 def _show_progress(done: int, of: int, _name: str) -> None:

@@ -86,13 +86,10 @@ def cells(path, column):
 def test_every_table_is_written(ledger, tmp_path):
     made = export_ledger(ledger, tmp_path / "out")
     with open_ledger(ledger) as con:
-        counts = dict(
-            con.execute(
-                "SELECT table_name, estimated_size FROM duckdb_tables() WHERE NOT internal"
-            ).fetchall()
-        )
+        names = con.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal").fetchall()
+        counts = {n: con.execute(f"SELECT count(*) FROM {n}").fetchall()[0][0] for (n,) in names}
     for name, count in counts.items():
-        assert made.rows[f"ledger/{name}.csv"] == count
+        assert made.rows[f"ledger/{name}.csv"] == count, name
         assert (tmp_path / "out" / "ledger" / f"{name}.csv").exists()
     assert made.waveforms == 3
     assert made.missing == ()

@@ -61,8 +61,8 @@ def test_a_stored_fit_that_cant_be_read_stops_no_page(tmp_path, monkeypatch, vie
 
 def test_addresses_never_change():
     assert [p.address for p in PAGES.values()] == [
-        "", "log-visit", "pumps-by-risk", "pump", "plan-board", "costs", "forecast-record", "fleet-data",
-        "open-questions",
+        "", "log-visit", "tray", "pumps-by-risk", "pump", "plan-board", "costs", "forecast-record",
+        "fleet-data", "open-questions",
     ]  # fmt: skip
 
 

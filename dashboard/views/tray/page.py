@@ -2,7 +2,6 @@
 
 import streamlit as st
 
-from dashboard.data import loaders
 from dashboard.shell import access, frame, lists, say
 from dashboard.views.tray import parts
 
@@ -12,7 +11,7 @@ st.title("Tray")
 frame.show_kept()
 if access.may("work"):
     parts.show_taking()
-if not loaders.ledger_path().exists():
+if not frame.started("Take a morning's captures in here once the fleet's units are known."):
     st.stop()
 find = st.text_input(
     "Find", key="tray_find", placeholder="part of a file's name, or a unit", bind="query-params"
