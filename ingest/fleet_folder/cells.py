@@ -60,6 +60,7 @@ def read_table(
     refused_rows = np.zeros(len(frame), dtype=bool)
     values: dict[str, pd.Series] = {}
     entered: dict[str, pd.Series] = {}
+    commas = _has_decimal_commas(frame, table)
     for column in table.columns:
         if column.name not in frame:
             continue
@@ -70,7 +71,7 @@ def read_table(
             if column.name == "visited_on":
                 values["visited_at"], values["time_zone"] = read.utc, read.zone.replace("", None)
         elif column.kind == "distance":
-            value, as_entered, unit, problem = _read_distances(cells, column, distance_unit)
+            value, as_entered, unit, problem = _read_distances(cells, column, distance_unit, commas=commas)
             entered |= {f"{column.name}_entered": as_entered, f"{column.name}_unit": unit}
         else:
             value, problem = read_column(cells, column, distance_unit)
@@ -196,10 +197,20 @@ def _without_field(refused: EntryRefused) -> str:
     return re.sub(r"^[^:]*: ", "", refused.text).rstrip(".")
 
 
+def _has_decimal_commas(frame: pd.DataFrame, table: Table) -> bool:
+    """Return whether any number of a table is written with a decimal comma."""
+    kinds = ("number", "distance")
+    names = [column.name for column in table.columns if column.kind in kinds and column.name in frame]
+    return any(frame[name].str.fullmatch(r"\s*[+-]?\d+,(\d{1,2}|\d{4,})\s*").any() for name in names)
+
+
 def _read_distances(
-    cells: pd.Series, column: Column, distance_unit: str
+    cells: pd.Series, column: Column, distance_unit: str, *, commas: bool = False
 ) -> tuple[pd.Series, pd.Series, pd.Series, pd.Series]:
-    """Return km, what was entered, its unit and what is wrong; a cell may carry its own unit."""
+    """Return km, what was entered, its unit and what is wrong; a cell may carry its own unit.
+
+    commas: other numbers of the table have decimal commas, so that 41.200 may be 41200 and is refused.
+    """
     problem = pd.Series("", index=cells.index, dtype="object")
     given = (cells != "").to_numpy()
     entered = pd.Series(np.nan, index=cells.index, dtype="float64")
@@ -207,6 +218,8 @@ def _read_distances(
     if not given.any():
         return entered, entered, unit, problem
     entered = _fast_numbers(cells, given)
+    if commas:
+        entered = entered.mask(cells.str.fullmatch(r"[1-9]\d{0,2}\.\d{3}"))
     unit[entered.notna()] = distance_unit
     km = entered * UNITS[distance_unit].factor
     for place in cells.index[given & entered.isna().to_numpy()]:

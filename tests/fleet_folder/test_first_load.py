@@ -239,3 +239,12 @@ def test_a_meters_three_decimals_are_a_value():
     assert parse_quantity("88,412 mi", "distance") == pytest.approx(88412 * 1.609344)
     with pytest.raises(EntryRefused, match="leave the thousands mark out"):
         parse_quantity("88.412 km", "distance")
+
+
+def test_a_point_beside_decimal_commas_may_mean_thousands(tmp_path):
+    folder = write_folder(tmp_path / "f")
+    text = "unit;visited_on;odometer;meter_a\nT1;2024-01-01;41.200;5,12\nT1;2024-02-01;42000,5;5,1\n"
+    (folder / "visits.csv").write_text(text, encoding="utf-8")
+    report = load_folder(tmp_path / "a.duckdb", folder, dry_run=True, author=ANYBODY)
+    assert [(p.row, p.field) for p in report.refused] == [(2, "odometer")]
+    assert "'41.200' can mean 41200 or 41.200" in report.refused[0].text
