@@ -19,6 +19,7 @@ COMMANDS = {
     "demo": "build the demo fleet (once) and open the dashboard on it",
     "analyse": "measure captures, store nothing",
     "log": "store a visit",
+    "add": "a unit, pump type, depot or the fleet's own settings, without a folder",
     "take": "a morning's captures in, matched to units; the rest wait in the tray",
     "clamp": "clamps registered, checked on a known current, studied",
     "load": "bring in a fleet folder; again changes nothing",

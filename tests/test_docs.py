@@ -48,6 +48,7 @@ NEEDED = {
     "log": ["--unit", "214", "--odometer", "88412 mi"],
     "load": ["fleet"],
     "export": ["out"],
+    "add": ["unit", "214"],
 }
 
 

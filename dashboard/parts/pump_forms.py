@@ -163,8 +163,8 @@ def _place(label: str, key: str) -> tuple[str, str]:
 def _day_and_odometer(own: str, key: str, *, may_be_unknown: bool) -> tuple[date | None, str]:
     a, b = st.columns(2)
     on = a.date_input(
-        "Day, blank if nobody knows" if may_be_unknown else "Day", "today", max_value=date.today(),
-        format="YYYY-MM-DD", key=f"{key}_day",
+        "Day, blank if nobody knows" if may_be_unknown else "Day", None if may_be_unknown else "today",
+        max_value=date.today(), format="YYYY-MM-DD", key=f"{key}_day",
     )  # fmt: skip
     odometer = b.text_input("Odometer", placeholder=f"88412 {own}", key=f"{key}_odometer")
     return on, odometer

@@ -5,7 +5,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.shell import access, frame, say
 from dashboard.views.fleet_data import clamps as fleet_clamps
-from dashboard.views.fleet_data import facts
+from dashboard.views.fleet_data import facts, setting_up
 from dashboard.views.fleet_data import loading as fleet_loading
 from dashboard.views.fleet_data import parts as fleet_parts
 from dashboard.views.fleet_data import prices as fleet_prices
@@ -32,7 +32,7 @@ parts = {
 if not access.may("money"):
     del parts["Prices"]
 if not started:
-    parts = {}
+    parts = {"Set up": setting_up.show_set_up} if access.may("settings") else {}
 if access.may("load"):
     parts["Bring in a folder"] = fleet_loading.show_loading
 frame.show_kept()

@@ -1,0 +1,146 @@
+"""A fleet set up without a folder, in any order: settings, depots, pump types, units with their pump.
+
+What is typed is read by the columns of the fleet folder. What nobody knows stays blank.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from ingest.author import Author
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.one_fact import add_facts, read_facts
+from ingest.fleet_folder.tables import BAYS, PUMP_TYPES, PUMPS, VEHICLES, Table, column_meant
+from ingest.ledger.changes import add_row, row_of
+from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import insert_row
+from ingest.ledger.settings import set_setting, settings_at
+from ingest.ledger.statements import statement
+from ingest.ledger.transaction import transaction
+from ingest.trade_numbers import DEFAULTS
+from ingest.typed import blank_spellings
+
+# Columns of pumps.csv that say how a unit's pump began; of one taken off there is a form of its own.
+OF_THE_PUMP = (
+    "position", "pump_type", "serial", "lot", "run_share", "fitted_on", "fitted_odometer", "fitted_hours",
+    "prior_distance",
+)  # fmt: skip
+_NOBODY_KNOWS = {"nobody knows", "not known", *(word.lower() for word in blank_spellings(text=False))}
+
+
+def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
+    """Add a unit, its pump, or both; returns what was kept, in the words and units it was typed in.
+
+    typed: columns of vehicles.csv and, of its pump, OF_THE_PUMP; a pump type that is new is added by name.
+    Raises EntryRefused for a unit that is there already where no pump is given, or that has a pump in place.
+    """
+    said = _known(typed)
+    own = _unit_of_distance(ledger)
+    vehicle, of_pump = _named(VEHICLES, said), _named(PUMPS, {k: v for k, v in said.items()})
+    strangers = [name for name in said if name not in {**vehicle, **of_pump} and _meant(name) is None]
+    if strangers:
+        raise EntryRefused("no-column", f"A unit and its pump have no entry '{strangers[0]}'.")
+    pump = {name: text for name, text in of_pump.items() if name in OF_THE_PUMP}
+    facts = read_facts(VEHICLES, vehicle, own)
+    if "unit" not in facts:
+        raise EntryRefused("unit-missing", "Give the unit's number first.")
+    life = read_facts(PUMPS, pump, own)
+    unit = facts["unit"]
+    with (
+        open_ledger(ledger, read_only=False) as connection,
+        transaction(connection, author, "facts", command="add") as stamp,
+    ):
+        there = row_of(connection, "vehicle", unit) is not None
+        if there and (not pump or len(vehicle) > 1):
+            raise EntryRefused("there-already", f"Unit {unit} is on record already; change it instead.")
+        if not there:
+            row = {name: value for name, value in facts.items() if value is not None}
+            add_row(connection, "vehicle", row, stamp, reason="set up")
+        if pump:
+            position = life.get("position") or "main"
+            if connection.execute(statement("visit/pump_in_service"), [unit, position]).fetchall():
+                raise EntryRefused(
+                    "position-taken",
+                    f"Unit {unit} has a pump in position {position}; record its replacement.",
+                )
+            pump_type = life.get("pump_type") or "unknown"
+            connection.execute(statement("visit/add_pump_type"), [pump_type, stamp.at])
+            row = {name: value for name, value in life.items() if value is not None}
+            add_row(
+                connection, "pump", row | {"unit": unit, "position": position, "pump_type": pump_type}, stamp,
+                reason="set up",
+            )  # fmt: skip
+    return _echo(f"Unit {unit}", {**vehicle, **pump}, own)
+
+
+def add_type(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
+    """Add a pump type with what is known of it; returns what was kept."""
+    said = _named(PUMP_TYPES, _known(typed))
+    own = _unit_of_distance(ledger)
+    values = read_facts(PUMP_TYPES, said, own)
+    add_facts(ledger, PUMP_TYPES, values, author=author, reason="set up", command="add")
+    return _echo(f"Pump type {values['pump_type']}", said, own)
+
+
+def add_depot(ledger: Path, name: str, hours: str, *, author: Author) -> str:
+    """Keep how many bay hours a week a depot has; returns what was kept."""
+    values = read_facts(BAYS, {"depot": name, "hours": hours}, "km")
+    with (
+        open_ledger(ledger, read_only=False) as connection,
+        transaction(connection, author, "facts", command="add") as stamp,
+    ):
+        known = connection.execute(statement("intake/depot_hours"), [values["depot"]]).fetchall()
+        if known:
+            raise EntryRefused("there-already", f"Depot {name} has {known[0][0]:g} bay hours a week already.")
+        insert_row(connection, "bay_hours", values | {"recorded_at": stamp.at})
+    return f"Depot {name} is on record with {values['hours']:g} bay hours a week."
+
+
+def set_up_fleet(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
+    """Keep settings of the fleet, such as distance_unit and currency; returns what was kept."""
+    for key, text in typed.items():
+        if key not in DEFAULTS:
+            raise EntryRefused("unknown-setting", f"There is no setting '{key}'.")
+        value: Any = text
+        if isinstance(DEFAULTS[key], int | float) and not isinstance(DEFAULTS[key], bool):
+            try:
+                value = float(text)
+            except ValueError as error:
+                raise EntryRefused("bad-setting", f"{key}: '{text}' should be a number.") from error
+        set_setting(ledger, key, value, author=author, reason="set up", command="add")
+    return _echo("The fleet", typed, "")
+
+
+def _known(typed: Mapping[str, str]) -> dict[str, str]:
+    """Return what was typed, with what nobody knows as a blank."""
+    return {k: "" if v.strip().lower() in _NOBODY_KNOWS else v.strip() for k, v in typed.items()}
+
+
+def _named(table: Table, said: Mapping[str, str]) -> dict[str, str]:
+    meant = {column_meant(name, table): text for name, text in said.items()}
+    return {name: text for name, text in meant.items() if name in table.by_name}
+
+
+def _meant(name: str) -> str | None:
+    return next((m for t in (VEHICLES, PUMPS) if (m := column_meant(name, t)) in t.by_name), None)
+
+
+def _unit_of_distance(ledger: Path) -> str:
+    if not ledger.exists():
+        return str(DEFAULTS["distance_unit"])
+    with open_ledger(ledger) as connection:
+        return str(settings_at(connection)["distance_unit"])
+
+
+def _echo(what: str, said: Mapping[str, str], own: str) -> str:
+    """Say what was kept as it was typed; a distance without a unit gets the one it was taken in."""
+    kinds = {c.name: c.kind for t in (VEHICLES, PUMPS, PUMP_TYPES) for c in t.columns}
+    told = []
+    for name, text in said.items():
+        shown = text or "not known"
+        if text and kinds.get(name) == "distance" and text.replace(",", "").replace(".", "").isdecimal():
+            shown = f"{text} {own}"
+        told.append(f"{name.replace('_', ' ')} {shown}")
+    return f"{what} is on record: {', '.join(told)}."

@@ -1,0 +1,78 @@
+"""A fleet is set up without a folder, in any order; what nobody knows stays blank."""
+
+import pytest
+
+from dashboard.cli import main
+from ingest.ledger.connection import open_ledger
+from tests.pages.page_runs import open_page, words
+
+
+def query(ledger, sql):
+    with open_ledger(ledger) as connection:
+        return connection.execute(sql).fetchall()
+
+
+@pytest.fixture
+def add(tmp_path, capsys):
+    def run(*words):
+        code = main(["add", "--ledger", str(tmp_path / "fleet.duckdb"), *words])
+        return code, *capsys.readouterr()
+
+    run.ledger = tmp_path / "fleet.duckdb"
+    return run
+
+
+def test_a_fleet_is_set_up_in_any_order(add):
+    code, out, _ = add("unit", "214", "depot=North", "pump_type=FP-10", "fitted_on=nobody knows",
+                       "fitted_odometer=41000")  # fmt: skip
+    assert code == 0
+    assert "fitted on not known, fitted odometer 41000 mi." in out
+    assert add("type", "FP-20", "current_low_a=4", "current_high_a=7", "price=210")[0] == 0
+    assert add("fleet", "distance_unit=km", "currency=EUR")[0] == 0
+    assert (
+        add("depot", "North", "hours=16")[1].strip() == "Depot North is on record with 16 bay hours a week."
+    )
+    assert add("unit", "215", "year=2021")[0] == 0
+    assert add("unit", "215", "pump_type=FP-20", "fitted_odometer=100 mi")[0] == 0
+    rows = query(
+        add.ledger, "SELECT unit, pump_type, fitted_on, round(fitted_odometer_km, 1) FROM pump ORDER BY 1"
+    )
+    assert rows == [("214", "FP-10", None, 65983.1), ("215", "FP-20", None, 160.9)]
+    assert query(add.ledger, "SELECT count(*) FROM pump_type") == [(2,)]
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        (("unit", "214", "depot=North"), "is on record already"),
+        (("unit", "214", "pump_type=FP-20"), "has a pump in position main"),
+        (("unit", "216", "colour=red"), "no entry 'colour'"),
+        (("unit", "n/a"), "unit: must be given"),
+        (("type", "FP-9", "current_low_a=8", "current_high_a=7"), "lies above"),
+        (("depot", "North"), "hours: must be given"),
+        (("fleet", "speed=9"), "no setting 'speed'"),
+        (("fleet", "distance_unit=furlong"), "is not 'mi' or 'km'"),
+    ],
+)
+def test_what_cannot_be_is_said_in_one_sentence(add, typed, says):
+    add("unit", "214", "pump_type=FP-10")
+    code, _, err = add(*typed)
+    assert code == 1
+    assert says in err
+    assert err.count("\n") == 1
+    assert query(add.ledger, "SELECT count(*) FROM vehicle") == [(1,)]
+
+
+def test_the_page_begins_an_empty_ledger(tmp_path, monkeypatch):
+    monkeypatch.setenv("PUMPLEDGER", str(tmp_path / "new.duckdb"))
+    page = open_page("fleet_data")
+    for key, text in (("set_up_unit", "7"), ("set_up_type", "FP-10"), ("set_up_by", "AB")):
+        page.text_input(key=key).set_value(text)
+    page.selectbox(key="set_up_distance").set_value("km")
+    next(b for b in page.button if b.label == "Begin with this unit").click()
+    page.run()
+    assert "Unit 7 is on record" in words(page)
+    assert query(tmp_path / "new.duckdb", "SELECT unit, pump_type, fitted_on FROM pump") == [
+        ("7", "FP-10", None)
+    ]
+    assert ("distance_unit", '"km"') in query(tmp_path / "new.duckdb", "SELECT key, value FROM setting")
