@@ -11,14 +11,21 @@ from dashboard.charts.style import dressed, y_axis
 from dashboard.shell.palette import LIGHT, Palette
 
 
-def hours_by_week(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
-    """Return bay hours by week; frame: week_of (text), depot, hours_planned, hours_free."""
+def hours_by_week(frame: pd.DataFrame, *, most: float, palette: Palette = LIGHT) -> Any:
+    """Return one depot's bay hours by week; frame: week_of (text), depot, hours_planned, hours_free.
+
+    most: the top of the scale, the same for all depots.
+    """
     base = alt.Chart(frame).encode(
         x=alt.X("week_of:O", title="week from Monday", axis=alt.Axis(labelAngle=-40, labelOverlap=True))
     )
     bars = base.mark_bar(color=palette.main).encode(
-        y=alt.Y("hours_planned:Q", axis=y_axis("hours")),
+        y=alt.Y(
+            "hours_planned:Q",
+            axis=y_axis(f"hours, {frame['depot'].iloc[0]}", tickCount=4),
+            scale=alt.Scale(domain=[0, most]),
+        ),
         tooltip=["depot:N", "week_of:O", alt.Tooltip("hours_planned:Q", format=".1f"), "hours_free:Q"],
     )
     ticks = base.mark_tick(color=palette.ink, thickness=2, width=18).encode(y="hours_free:Q")
-    return dressed(bars + ticks, palette, height=200)
+    return dressed(bars + ticks, palette, height=110)

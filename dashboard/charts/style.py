@@ -34,7 +34,9 @@ def dressed(chart: Any, palette: Palette, *, height: int | None = 260) -> Any:
             titleFontWeight="normal",
             labelLimit=220,
         ),
-        axisXQuantitative=alt.AxisConfig(tickCount=X_TICKS),
+        axisXQuantitative=alt.AxisConfig(
+            tickCount=X_TICKS, labelOverlap="greedy", labelSeparation=10, labelFlush=True
+        ),
         legend=alt.LegendConfig(
             labelColor=palette.ink,
             titleColor=palette.faint,

@@ -11,7 +11,7 @@ TERMS = {
     "commutator": "Commutator damage: a bar or coil is burnt, open or shorted: ripple jumps. Such a pump may "
     "not start again where it stopped.",
     "brush": "Brush damage: a brush sticks, chips or has lost its spring: speed falls on good volts, sparks.",
-    "sudden": "Unforeseeable: failures that no reading announces, such as a broken wire inside; every pump "
+    "sudden": "Unpredictable: failures that no reading announces, such as a broken wire inside; every pump "
     "carries them, also a new one.",
     "prior": "From its type: where a pump has few readings of its own, the answer leans on how others of its "
     "type did.",

@@ -7,6 +7,7 @@ from urllib.parse import quote
 import pytest
 
 from dashboard.shell.navigation import PAGES
+from dashboard.words.formats import ACTION_SHAPES, ACTION_WORDS
 from tests.browser.browsing import DESKTOP, PHONE, settle
 
 pytestmark = pytest.mark.browser
@@ -135,4 +136,4 @@ def test_reduced_to_grey_the_risk_list_still_says_everything(watch, address):
     watched.page.goto(f"{address}/pumps-by-risk")
     settle(watched.page)
     text = watched.page.locator('[data-testid="stMain"]').inner_text()
-    assert any(shape in text for shape in "■▲◆↻")
+    assert any(f"{shape} {ACTION_WORDS[action]}" in text for action, shape in ACTION_SHAPES.items())

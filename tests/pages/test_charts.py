@@ -148,7 +148,7 @@ def test_plan_shows_hours_free_as_ticks():
     rows = pd.DataFrame(
         {"week_of": ["2025-01-06"], "depot": ["N"], "hours_planned": [5.0], "hours_free": [16.0]}
     )
-    assert marks(plan.hours_by_week(rows).to_dict()) == ["bar", "tick"]
+    assert marks(plan.hours_by_week(rows, most=16.0).to_dict()) == ["bar", "tick"]
 
 
 @pytest.mark.parametrize("palette", [DARK])

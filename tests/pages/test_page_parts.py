@@ -326,3 +326,34 @@ def test_a_week_whose_hours_nobody_gave_has_neither_room_nor_none():
     )  # fmt: skip
     rooms = plan_parts.week_table(bays)["Room"].tolist()
     assert rooms == ["■ none left", "□ some left", "hours not given"]
+
+
+def test_the_fleets_own_examples_are_last_captures_one_for_each_state_found():
+    from dashboard.views.pump_history import comparing
+
+    gone = pd.Timestamp("2025-01-01")
+    rows = pd.DataFrame(
+        [
+            (1, None, None, 1, 5.0, 9.0, 6000.0), (2, None, None, 1, 5.2, 9.5, 6100.0),
+            (3, None, None, 1, 9.0, 30.0, 4000.0), (4, gone, "worn", 1, 4.0, 10.0, 5000.0),
+            (4, gone, "worn", 2, 5.0, 9.0, 6000.0), (5, gone, "not_examined", 1, 5.0, 9.0, 6000.0),
+        ],
+        columns=["pump_id", "removed_on", "found", "from_last", "mean_a", "ripple_pct", "rpm"],
+    )  # fmt: skip
+    told = comparing.examples_of(rows)
+    assert told["found"].tolist()[1:] == ["worn"]
+    assert told["pump_id"].tolist() == [2, 4]  # in service: the middle one, not the odd one
+    assert told["such"].tolist() == [3, 1]
+    assert not len(comparing.examples_of(rows[rows["pump_id"] > 3]))  # nothing to hold them against
+
+
+def test_hours_stay_apart_by_depot_the_busiest_first():
+    from dashboard.views.plan_board import parts
+
+    bays = pd.DataFrame(
+        {"depot": ["A", "B", "B", "A"], "week": pd.to_datetime(["2026-01-05", "2026-01-12"] * 2),
+         "used_hours": [1.0, 5.0, 4.0, 0.0], "free_hours": [8.0, 8.0, 4.0, 8.0]}
+    )  # fmt: skip
+    told = parts.hours_by_depot(bays)
+    assert told["depot"].tolist() == ["B", "B", "A", "A"]
+    assert told["hours_planned"].sum() == 10

@@ -39,6 +39,7 @@ LINE_COLUMNS = {
     "reason": "Why",
     "cautions": "Mind",
 }
+MOST_DEPOTS = 6  # drawn, each in a chart of its own
 
 
 def headline(plan: Any) -> str:
@@ -68,24 +69,40 @@ def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
     if not len(bays) or bays["free_hours"].isna().all():
         say.note("No bay hours are given, so the plan is not held against them.")
         return
-    weeks = bays.groupby("week", as_index=False)[["free_hours", "used_hours"]].sum(min_count=1)
-    rows = pd.DataFrame(
-        {
-            "week_of": weeks["week"].map(formats.day),
-            "depot": ", ".join(chosen["depot"]) or "all depots",
-            "hours_planned": weeks["used_hours"],
-            "hours_free": weeks["free_hours"],
-        }
-    )
     st.header("By week", anchor=False)
-    frame.chart(
-        plan_charts.hours_by_week(rows, palette=frame.palette()),
-        "Bay hours planned each week as bars, with the hours free as ticks.",
+    rows = hours_by_depot(bays)
+    most = float(rows[["hours_planned", "hours_free"]].max().max())
+    for depot, part in rows.groupby("depot", sort=False):
+        frame.chart(
+            plan_charts.hours_by_week(part, most=most, palette=frame.palette()),
+            f"{depot}: bay hours planned each week as bars, with the hours free as ticks.",
+        )
+    left_out = bays["depot"].nunique() - rows["depot"].nunique()
+    say.note(
+        "Bars: hours wanted by replacements. Ticks: bay hours free. All depots on one scale"
+        + (f"; the {left_out} with least to do stand in the table alone." if left_out > 0 else ".")
     )
-    say.note("Bars: hours wanted by replacements. Ticks: bay hours free.")
     wanted = bays[bays["used_hours"] > 0]
     if len(wanted):
         lists.show(week_table(wanted), "Bay hours wanted and free by week and depot.", "bay_hours")
+
+
+def hours_by_depot(bays: pd.DataFrame) -> pd.DataFrame:
+    """Return week_of, depot, hours_planned and hours_free of the depots with most to do, busiest first.
+
+    A sum over depots would hide the one that has no room.
+    """
+    busy = bays.groupby("depot")["used_hours"].sum().sort_values(ascending=False).index[:MOST_DEPOTS]
+    rows = bays[bays["depot"].isin(busy)]
+    rows = rows.assign(place=rows["depot"].map(list(busy).index)).sort_values(["place", "week"])
+    return pd.DataFrame(
+        {
+            "week_of": rows["week"].map(formats.day),
+            "depot": rows["depot"].replace("", "no depot"),
+            "hours_planned": rows["used_hours"],
+            "hours_free": rows["free_hours"],
+        }
+    )
 
 
 def week_table(bays: pd.DataFrame) -> pd.DataFrame:

@@ -7,6 +7,7 @@ import streamlit as st
 
 from dashboard.charts import history
 from dashboard.data import loaders
+from dashboard.parts import glossary
 from dashboard.shell import frame, say
 from dashboard.words import formats
 
@@ -36,7 +37,7 @@ def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     say.line(row["reason"])
     extra = []
     if not formats.is_unknown(row.get("p_drag_started")):
-        extra.append(f"Chance that drag has started: {formats.percent(row['p_drag_started'])}.")
+        extra.append(f"Chance that drag has started in it: {formats.percent(row['p_drag_started'])}.")
     if not formats.is_unknown(row.get("p_beside_pump")):
         extra.append(
             "Chance that something beside the pump (supply, fuel, clamp) shifts its readings: "
@@ -55,6 +56,7 @@ def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
         extra.append(f"A new pump in its place would carry {formats.percent(row['risk_if_new'])}.")
     if extra:
         say.points(extra)
+    glossary.show("risk", "wear", "drag", "hydraulic", "sudden", "prior")
     _show_survival(int(pump["pump_id"]), row)
     st.subheader("What would change this answer", anchor=False)
     say.points(would_change(visits, pump))

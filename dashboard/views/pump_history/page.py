@@ -27,7 +27,7 @@ frame.show_open_tab(
     {
         "Over distance": lambda: metrics.show_metrics(pump, visits, ranked),
         "What is expected": lambda: outlook.show_outlook(pump, visits, ranked),
-        "Waveforms": lambda: waveforms.show_waveforms(visits),
+        "Waveforms": lambda: waveforms.show_waveforms(pump, visits),
         "Visits": lambda: parts.show_visits(pump, visits),
     },
     key="history_part",

@@ -12,15 +12,17 @@ from dashboard.charts import waveform
 from dashboard.data import loaders
 from dashboard.parts import envelope
 from dashboard.shell import frame, say
+from dashboard.views.pump_history import comparing
 from dashboard.words import formats
 
 
-def show_waveforms(visits: pd.DataFrame) -> None:
+def show_waveforms(pump: pd.Series, visits: pd.DataFrame) -> None:
     """Draw first and latest turn over each other, the segments visit by visit, and any one capture."""
     shown = visits[visits["capture_hash"].notna()]
     if len(shown):
         _show_turns(shown)
     _show_profiles(visits)
+    comparing.show(pump)
     if not len(shown):
         say.line("No waveform of this pump is stored; its readings came from a meter or another program.")
 
