@@ -63,7 +63,7 @@ def test_near_matches(typed, expected):
 
 
 def test_the_visits_of_one_pump_are_those_of_the_view(ledger):
-    """They are sought another way, for speed; every column of the view is there with the same values."""
+    """They are sought first, for speed; every column of the view is there with the same values."""
     shown = queries.ask(ledger, "visits_of_pump", pump_id=1)
     with open_ledger(ledger) as connection:
         view = connection.execute(

@@ -12,6 +12,8 @@ CREATE TEMP VIEW current_reading AS
 SELECT * FROM {ledger}.main.current_reading WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
 CREATE TEMP VIEW visit_detail AS
 SELECT * FROM {ledger}.main.visit_detail WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+CREATE TEMP MACRO visit_rows(of_pump) AS TABLE
+SELECT * FROM {ledger}.main.visit_rows(of_pump) WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW capture AS
 SELECT * FROM {ledger}.main.capture WHERE capture_hash IN (SELECT capture_hash FROM temp.main.visit);
 CREATE TEMP VIEW service AS
