@@ -20,6 +20,7 @@ COMMANDS = {
     "analyse": "measure captures, store nothing",
     "log": "store a visit",
     "add": "a unit, pump type, depot or the fleet's own settings, without a folder",
+    "labels": "a sheet of QR codes that open Log a visit for a unit",
     "take": "a morning's captures in, matched to units; the rest wait in the tray",
     "clamp": "clamps registered, checked on a known current, studied",
     "load": "bring in a fleet folder; again changes nothing",

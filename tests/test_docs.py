@@ -49,6 +49,7 @@ NEEDED = {
     "load": ["fleet"],
     "export": ["out"],
     "add": ["unit", "214"],
+    "labels": ["x.html"],
 }
 
 

@@ -28,7 +28,8 @@ PARTS = {
         "Lists and outcomes",
     ),
     "fleet-data?part": (
-        "Pump types", "Where to clamp", "Work done", "Prices", "Settings", "Changes", "Bring in a folder"
+        "Pump types", "Where to clamp", "Clamps", "Work done", "Prices", "Settings", "Changes",
+        "Bring in a folder",
     ),
 }  # fmt: skip
 
