@@ -382,9 +382,7 @@ def survival_ahead(
         .encode(
             x=alt.X("distance:Q", title=distance_title, scale=alt.Scale(nice=False)),
             y=alt.Y(
-                "running:Q",
-                axis=y_axis("chance it still runs", format="%"),
-                scale=alt.Scale(domain=[0, 1]),
+                "running:Q", axis=y_axis("chance it still runs", format="%"), scale=alt.Scale(domain=[0, 1])
             ),
             color=alt.Color(
                 "pump:N", title=None, scale=alt.Scale(domain=labels, range=[palette.main, palette.faint])

@@ -90,8 +90,7 @@ def log_visit(
     most_questions: int | None = None,
     wait_s: float = 15.0,
 ) -> LoggedVisit:
-    """Store one visit with its capture and reading, with a meter's average amps alone, or with what a check
-    found.
+    """Store one visit with its capture and reading, a meter's average amps alone, or what a check found.
 
     author: who stores it. answers: question code -> reason. most_questions: ask no more than so many, most
     basic first; the rest are stored open, and keep the visit out of the trend where they put its reading or
@@ -244,8 +243,7 @@ def _position(connection: duckdb.DuckDBPyConnection, unit: str, position: str | 
     positions = [p for (p,) in connection.execute(statement("visit/positions"), [unit]).fetchall()]
     if len(positions) > 1 and "main" not in positions:
         raise EntryRefused(
-            "position-missing",
-            f"Unit {unit} has pumps in {', '.join(positions)}; say which with --position.",
+            "position-missing", f"Unit {unit} has pumps in {', '.join(positions)}; say which with --position."
         )
     return positions[0] if len(positions) == 1 else "main"
 

@@ -15,7 +15,7 @@ from ingest.wording.stored import notes_from, question_text, stored_note, stored
 EXAMPLES = {
     "str": ["A", "mV"], "float": [0.125, 1234.567], "int": [1, 12_000], "bool": [True, False],
     "str | None": ["A", None], "float | None": [1.5, None], "int | None": [3, None],
-    "list[str]": [["A"], ["A", "B"]], "list[float]": [[1.0], [3000.0, 6000.0]],
+    "list[str]": [["A"], ["A", "B"]], "list[float]": [[1.0], [3000.0, 6000.0]], "list[int]": [[7], [7, 8]],
 }  # fmt: skip
 NAMED = {
     "refusal": ["It is cut short."],
