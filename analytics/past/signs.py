@@ -85,8 +85,8 @@ def hints(visits: pd.DataFrame, channel: str) -> Hints:
     kind = {"load": "worked_flow", "brush": "worked_supply"}.get(channel)
     if kind in visits:
         odds = WORK_NAMED * visits[kind].to_numpy(float)
-    if "check_result" in visits and CAUSES_SEEN[channel]:
-        result = visits["check_result"]
+    if CAUSES_SEEN[channel] and checked(visits).any():
+        result = visits.get("check_result", pd.Series(None, visits.index, dtype=object))
         named = result.isin(CAUSES_SEEN[channel]).to_numpy()
         good, bad = np.zeros(n), np.zeros(n, bool)
         for part in PARTS_SEEN[channel]:
@@ -97,7 +97,7 @@ def hints(visits: pd.DataFrame, channel: str) -> Hints:
         nothing = result.eq("no_other_cause").to_numpy()
         odds = odds + np.where(found, NAMED, NONE_FOUND * nothing + np.maximum(PART_GOOD * good, MOST_GOOD))
         cured = np.where(found, WORK_CURES, 0.0)
-    return Hints(worked, cured, odds)
+    return Hints(worked, cured, np.where(_towed(visits), 0.0, odds))
 
 
 def checked(visits: pd.DataFrame) -> np.ndarray:
@@ -134,15 +134,20 @@ def flow(visits: pd.DataFrame, pumps: pd.DataFrame, usual: dict[str, float]) -> 
         return no_flow(n), no_flow(n)
     kind = _types(visits, pumps)
     expected = (_points(visits) + "/" + kind).map(usual).to_numpy(float)
-    missing = expected - _at_usual_speed(visits, kind, usual)
+    missing = np.where(_towed(visits), np.nan, expected - _at_usual_speed(visits, kind, usual))
     delivered = Flow(missing, np.full(n, DELIVERY_SD**2))
     fell = ("kpa/" + kind).map(usual).to_numpy(float) - _ln(visits, "fuel_pressure_kpa")
-    by_pressure = np.isnan(missing) & (fell > PRESSURE_LOW)
+    by_pressure = np.isnan(missing) & (fell > PRESSURE_LOW) & ~_towed(visits)
     either = Flow(
         np.where(by_pressure, MARGIN + fell, missing),
         np.where(by_pressure, PRESSURE_SD**2, DELIVERY_SD**2),
     )
     return delivered, either
+
+
+def _towed(visits: pd.DataFrame) -> np.ndarray:
+    """Which visits are road calls: by then the pump has failed, which is counted as its end."""
+    return visits["reason"].eq("road-call").to_numpy() if "reason" in visits else np.zeros(len(visits), bool)
 
 
 def _types(visits: pd.DataFrame, pumps: pd.DataFrame) -> pd.Series:

@@ -99,3 +99,11 @@ def test_what_is_missing_of_the_delivery_is_held_against_the_same_way_of_measuri
     assert missing.y[-1] == pytest.approx(np.log(2))
     other = visits.assign(delivery_at={"free": "pressure", "pressure": "free"}[name])
     assert np.isnan(flow(other, PUMPS, usual_flow(visits, PUMPS))[0].y).all()
+
+
+def test_a_road_call_is_the_end_of_a_life_and_no_reading_before_it():
+    """Else its failure would seem to come after no distance at all, and teach nothing."""
+    towed = fallen() | {"reason": "road-call", "comparable": False, "delivery_l_min": 0.8}
+    visits = visits_of(ODD, ODD | towed | {"check_result": "no_other_cause"})
+    visits["comparable"] = visits["reason"].ne("road-call")
+    assert not channels(visits, PUMPS, fit_exponents(visits, PUMPS)).told[-1]
