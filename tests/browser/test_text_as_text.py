@@ -47,16 +47,7 @@ PARTS = {
     "costs": ("costs_part", ("Policies", "Best age", "Types and lots", "Lists and outcomes")),
     "fleet-data": (
         "part",
-        (
-            "Pump types",
-            "Where to clamp",
-            "Clamps",
-            "Work done",
-            "Prices",
-            "Settings",
-            "Changes",
-            "Bring in a folder",
-        ),
+        ("Pump types", "Where to clamp", "Work done", "Prices", "Settings", "Changes", "Bring in a folder"),
     ),
 }
 MADE_OF_TEXT = """host => [...document.querySelectorAll('a[href], img, iframe, svg image, script[src], link')]
@@ -83,14 +74,6 @@ def poisoned(tmp_path_factory):
             insert_row(con, "pump", {"unit": f"more {n}", "pump_type": f"T{n}", "serial": "x"})
             insert_row(con, "breakdown", on | {"happened_on": "2025-02-01"})
             insert_row(con, "service", on | {"done_on": "2025-02-01", "work": "filter"})
-            insert_row(con, "clamp", {"clamp": f"c{n}", "factor": "x", "owner": "x"})
-            waits = {
-                "file_name": "x",
-                "file_hash": f"{n}",
-                "reason": "x",
-                "status": ("waiting", "refused")[n % 2],
-            }
-            insert_row(con, "tray", waits | {"captured_on": "2025-02-01", "picture": [1.0, 2.0]})
             insert_row(con, "connection_note", {"make": "x", "model": "x", "clamp_point": "x"})
             raise_question(con, "visit", str(n), Question("", f"asked-{n}", "x"), unit="101")
             row = [5000 + n, "visit", "1", "note"]
