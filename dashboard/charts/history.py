@@ -12,20 +12,10 @@ from dashboard.charts.style import dressed, lettered, scale_to, y_axis
 from dashboard.shell.palette import LIGHT, Palette
 
 EVENT_SHAPES = {
-    "filter": "triangle-down",
-    "filter_kept": "triangle-right",
-    "wiring": "square",
-    "tank_cleaned": "diamond",
-    "strainer": "diamond",
-    "hose": "square",
-    "regulator": "square",
-    "connector": "square",
-    "fuel": "circle",
-    "other": "cross",
-    "breakdown": "triangle-up",
-    "pump fitted": "arrow",
-    "pump removed": "triangle-left",
-}
+    "filter": "triangle-down", "filter_kept": "triangle-right", "wiring": "square", "tank_cleaned": "diamond",
+    "strainer": "diamond", "hose": "square", "regulator": "square", "connector": "square", "fuel": "circle",
+    "other": "cross", "breakdown": "triangle-up", "pump fitted": "arrow", "pump removed": "triangle-left",
+}  # fmt: skip
 EVENT_WORDS = {
     "pump fitted": "pump fitted",
     "filter": "filter changed",

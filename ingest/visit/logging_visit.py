@@ -67,8 +67,7 @@ _NOT_COLUMNS = {"serial", "pump_type", "done"}
 
 @dataclass(frozen=True)
 class LoggedVisit:
-    """What became of one entry. `text` says it; `confirmed` the questions a reason settled, `left_open` those
-    that went to the list of open questions."""
+    """What became of one entry, in words; the questions a reason settled, and those that stay open."""
 
     stored: bool
     visit_id: int
