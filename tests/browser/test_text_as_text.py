@@ -51,7 +51,8 @@ PARTS = {
     ),
 }
 MADE_OF_TEXT = """host => [...document.querySelectorAll('a[href], img, iframe, svg image, script[src], link')]
-    .filter(e => [e.getAttribute('src'), e.getAttribute('href')].some(at => String(at).includes(host)))
+    .filter(e => [e.getAttribute('src'), e.getAttribute('href')].some(at => String(at).includes(host)
+        && new URL(at, document.baseURI).host !== location.host))  // a page of ours may be asked for a name
     .map(e => e.outerHTML.slice(0, 200))
     .concat([...document.querySelectorAll('[data-testid=stMain] :is(.katex, .stMarkdownColoredText)')]
         .map(e => e.outerHTML.slice(0, 200)))"""

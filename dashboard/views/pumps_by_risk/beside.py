@@ -14,6 +14,7 @@ from dashboard.parts import risk_list
 from dashboard.parts.deciding import decide_all
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
+from dashboard.words.plain import plain
 
 DECISIONS = {"book": "Book", "pin": "Pin to this day", "reject": "Reject"}
 MOST_NAMED = 12
@@ -23,7 +24,7 @@ def show(row: pd.Series) -> None:
     """Draw one pump."""
     with st.container(border=True):
         place = formats.place(row["unit"], row["position"])
-        st.subheader(f"{formats.action(row['action'])}, unit {place}", anchor=False)
+        st.subheader(plain(f"{formats.action(row['action'])}, unit {place}"), anchor=False)
         if row["finding"] not in QUIET:
             say.line(row["finding_text"])
         say.line(row["reason"], lead="Why.")
