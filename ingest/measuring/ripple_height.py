@@ -20,9 +20,9 @@ USABLE = 0.45  # of the sampling rate
 NOISE_TAKEN_OFF = 4.0  # times an order's noise: power of the order
 DRAWS, FINE = 48, 2048
 SECOND_DIFFERENCE = 1.5  # variance of x - (neighbours' mean), of white noise's
-# What following the shaft and averaging leave, of the height, of how far an average of unlike turns may be
-# off, and of what the upper half of the orders adds, as more may lie beyond: seen on simulated captures.
-METHOD_SHARE, UNLIKE_SHARE, BEYOND_SHARE = 0.004, 0.2, 0.25
+# What following the shaft and averaging leave, of the height, and of how far an average of unlike turns may
+# be off: seen on simulated captures.
+METHOD_SHARE, UNLIKE_SHARE = 0.007, 0.2
 
 
 def ripple_height(current_a: np.ndarray, turns: np.ndarray, step_a: float) -> tuple[float, float]:
@@ -45,10 +45,9 @@ def ripple_height(current_a: np.ndarray, turns: np.ndarray, step_a: float) -> tu
     laid_on = np.random.default_rng(1).standard_normal((DRAWS, grid // 2 + 1, 2)) @ np.array([1, 1j])
     again = _shrunk(wave_kept + laid_on * np.sqrt(left / 2), left, highest)
     heights = np.ptp(_wave(again), axis=-1)
-    by_upper_half = height - float(np.ptp(_wave(_shrunk(spectrum, left, highest / 2))))
     codes = rounding_se_a(step_a, max(spread_a, noise), np.zeros(1))
-    unlike_a, beyond_a = UNLIKE_SHARE * spread_a / whole**0.5, BEYOND_SHARE * max(by_upper_half, 0.0)
-    se = np.linalg.norm([heights.std(), METHOD_SHARE * height, unlike_a, beyond_a, np.sqrt(2) * codes])
+    left_by_method = np.hypot(METHOD_SHARE * height, UNLIKE_SHARE * spread_a / whole**0.5)
+    se = np.linalg.norm([heights.std(), left_by_method, np.sqrt(2) * codes])
     return max(2 * height - float(heights.mean()), 0.0), float(se)
 
 
