@@ -152,8 +152,9 @@ def show_first(ranking: pd.DataFrame, *, most: int) -> None:
         say.note(f"{waiting - most:,} more with something to do stand in the list of all pumps by risk.")
 
 
-def due_words(row: dict[Any, Any] | pd.Series) -> str:
-    """Return when something is due: the day a tenth of such pumps will have failed, and the next capture."""
+def due_words(row: dict[Any, Any] | pd.Series, today: date | None = None) -> str:
+    """Return when something is due: the day a tenth of such pumps will have failed, and the next capture, or
+    that it is past due (today: default the calendar's)."""
     words = []
     if not formats.is_unknown(row.get("planned_on")):
         who = row.get("decided_by")
@@ -169,7 +170,10 @@ def due_words(row: dict[Any, Any] | pd.Series) -> str:
     if row.get("action") in NOW:
         words.append("Next step: at the first chance.")
     elif not formats.is_unknown(row.get("next_capture_on")):
-        words.append(f"Next capture {next_capture_words(row)}.")
+        if pd.Timestamp(row["next_capture_on"]) < pd.Timestamp(today or date.today()):
+            words.append(f"A capture was due by {formats.day(row['next_capture_on'])}.")
+        else:
+            words.append(f"Next capture {next_capture_words(row)}.")
     if not formats.is_unknown(row.get("at_stake")):
         words.append(f"At stake until its next visit: {formats.about(row['at_stake'])} {row['currency']}.")
     return " ".join(words)

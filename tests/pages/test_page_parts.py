@@ -313,9 +313,11 @@ def test_what_is_at_stake_is_the_risk_times_what_a_failure_costs_more(monkeypatc
 
 def test_the_next_capture_is_due_by_day_or_odometer():
     row = {"action": "none", "next_capture_on": date(2026, 4, 1), "next_capture_km": 144_000.0}
-    said = risk_list.due_words(row | {"horizon_unit": "mi"})
+    before = date(2026, 3, 1)
+    said = risk_list.due_words(row | {"horizon_unit": "mi"}, before)
     assert said == "Next capture by 2026-04-01 or at 89,477 mi, whichever comes first."
-    assert risk_list.due_words(row | {"next_capture_km": np.nan}) == "Next capture by 2026-04-01."
+    assert risk_list.due_words(row | {"next_capture_km": np.nan}, before) == "Next capture by 2026-04-01."
+    assert risk_list.due_words(row, date(2026, 4, 2)) == "A capture was due by 2026-04-01."
     assert risk_list.due_words(row | {"action": "check circuit"}) == "Next step: at the first chance."
 
 
