@@ -90,7 +90,7 @@ def read_table(
             for row, cell in zip(frame["file_row"][odd], cells[odd], strict=True):
                 found.append(asked(table.file, int(row), mangled_identifier(cell), column.name))
     rows = pd.DataFrame({"file_row": frame["file_row"], **values, **entered})
-    for place, field, text in contradictions(table, rows):
+    for place, field, text in contradictions(rows):
         refused_rows[place] = True
         bad.append(RowProblem(table.file, int(rows["file_row"].iloc[place]), field, "contradiction", text))
     rows = rows[~refused_rows].reset_index(drop=True)

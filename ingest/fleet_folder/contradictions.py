@@ -6,8 +6,6 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from ingest.fleet_folder.tables import PUMPS, Table
-
 # Pairs of which the first may not exceed the second.
 ORDERED = (
     ("current_low_a", "current_high_a"),
@@ -16,10 +14,9 @@ ORDERED = (
     ("in_service_on", "retires_on"),
     ("checked_on", "due_on"),
 )
-TESTED_GOOD = "a pump that tested good did not fail; give the removal as 'other'"
 
 
-def contradictions(table: Table, rows: pd.DataFrame) -> Iterator[tuple[int, str, str]]:
+def contradictions(rows: pd.DataFrame) -> Iterator[tuple[int, str, str]]:
     """Yield (place, field, sentence) for each contradiction within a row."""
     for low, high in ORDERED:
         if low in rows and high in rows:
@@ -27,8 +24,3 @@ def contradictions(table: Table, rows: pd.DataFrame) -> Iterator[tuple[int, str,
                 said = [f"{value:%Y-%m-%d}" if isinstance(value, pd.Timestamp) else f"{value:g}"
                         for value in (rows[low].iloc[place], rows[high].iloc[place])]  # fmt: skip
                 yield int(place), low, f"{said[0]} lies above {high}, {said[1]}; one of them is wrong"
-    if table is PUMPS and {"removal", "found"} <= set(rows):
-        for place in (
-            ((rows["removal"] == "failed") & (rows["found"] == "tested_good")).to_numpy().nonzero()[0]
-        ):
-            yield int(place), "found", TESTED_GOOD

@@ -212,11 +212,6 @@ def _check_removal(removal: Removal) -> None:
     _one_of("removal", removal.removal, REMOVALS)
     if removal.found is not None:
         _one_of("found", removal.found, FOUND)
-    if removal.removal == "failed" and removal.found == "tested_good":
-        raise EntryRefused(
-            "contradiction",
-            "A pump that tested good did not fail; give the removal as 'other'.",
-        )
 
 
 def _one_of(field: str, value: str, allowed: tuple[str, ...]) -> None:

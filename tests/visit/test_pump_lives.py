@@ -66,9 +66,15 @@ def test_replacement_closes_one_life_and_begins_another(ledger, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("removal", "found"), [("on_condition", "tested_good"), ("opportunity", None), ("other", "not_examined")]
+    ("removal", "found"),
+    [
+        ("on_condition", "tested_good"),
+        ("opportunity", None),
+        ("other", "not_examined"),
+        ("failed", "tested_good"),  # a breakdown with no fault found
+    ],
 )
-def test_a_removal_before_failure_is_a_suspension(ledger, removal, found):
+def test_a_removal_is_kept_as_told(ledger, removal, found):
     replace_pump(ledger, "T1", Removal(removal, found), on=CHANGE, author=ANYBODY)
     rows = query(ledger, "SELECT removal, found FROM pump WHERE removed_on IS NOT NULL")
     assert rows == [(removal, found or "not_examined")]
@@ -84,10 +90,6 @@ def test_what_cannot_be_is_refused_and_nothing_is_stored(ledger):
             "before-fitting",
         ),
         (lambda: replace_pump(ledger, "T1", Removal("broke"), on=CHANGE, author=ANYBODY), "unknown-removal"),
-        (
-            lambda: replace_pump(ledger, "T1", Removal("failed", "tested_good"), on=CHANGE, author=ANYBODY),
-            "contradiction",
-        ),
         (lambda: fit_pump(ledger, "T1", NewPump("P1"), author=ANYBODY), "position-taken"),
         (lambda: move_pump(ledger, "T2", "T1", on=CHANGE, author=ANYBODY), "no-pump"),
         (lambda: move_pump(ledger, "T1", "T1", on=CHANGE, author=ANYBODY), "position-taken"),
