@@ -97,7 +97,7 @@ def hints(visits: pd.DataFrame, channel: str) -> Hints:
         nothing = result.eq("no_other_cause").to_numpy()
         odds = odds + np.where(found, NAMED, NONE_FOUND * nothing + np.maximum(PART_GOOD * good, MOST_GOOD))
         cured = np.where(found, WORK_CURES, 0.0)
-    return Hints(worked, cured, np.where(_towed(visits), 0.0, odds))
+    return Hints(worked, cured, np.where(_towed(visits), 0.0, odds) if odds.any() else odds)
 
 
 def checked(visits: pd.DataFrame) -> np.ndarray:
@@ -109,20 +109,15 @@ def checked(visits: pd.DataFrame) -> np.ndarray:
 def usual_flow(visits: pd.DataFrame, pumps: pd.DataFrame) -> dict[str, float]:
     """Return medians by type: `rpm/TYPE` of ln rpm, `pressure/TYPE` of ln delivery there at that speed, and
     `free/TYPE` of ln delivery into a can, `kpa/TYPE` of ln pressure, each from FEW_DELIVERIES readings."""
-    if "delivery_l_min" not in visits:
+    if not _tells_flow(visits):
         return {}
-    kind = _types(visits, pumps)
-    full = _full(visits)
+    kind = _Kinds.of(visits, pumps)
     out: dict[str, float] = {}
-
-    def put(prefix: pd.Series | str, value: np.ndarray) -> None:
-        by_kind = pd.Series(value).groupby((prefix + "/" + kind).to_numpy())
-        middle, count = by_kind.median(), by_kind.count()
-        out.update({str(key): float(v) for key, v in middle[count >= FEW_DELIVERIES].items()})
-
-    put("rpm", np.where(full, _ln(visits, "rpm"), np.nan))
-    put("kpa", _ln(visits, "fuel_pressure_kpa"))
-    put(_points(visits), _at_usual_speed(visits, kind, out))
+    out |= kind.medians("rpm", np.where(_full(visits), _ln(visits, "rpm"), np.nan))
+    out |= kind.medians("kpa", _ln(visits, "fuel_pressure_kpa"))
+    free, delivered = _is_free(visits), _at_usual_speed(visits, kind, out)
+    out |= kind.medians("free", np.where(free, delivered, np.nan))
+    out |= kind.medians("pressure", np.where(free, np.nan, delivered))
     return out
 
 
@@ -130,14 +125,14 @@ def flow(visits: pd.DataFrame, pumps: pd.DataFrame, usual: dict[str, float]) -> 
     """Return what is missing of each visit's delivery, and the same with what pressure says where no delivery
     is told."""
     n = len(visits)
-    if not usual or "delivery_l_min" not in visits:
+    if not usual or not _tells_flow(visits):
         return no_flow(n), no_flow(n)
-    kind = _types(visits, pumps)
-    expected = (_points(visits) + "/" + kind).map(usual).to_numpy(float)
-    missing = np.where(_towed(visits), np.nan, expected - _at_usual_speed(visits, kind, usual))
+    kind, towed = _Kinds.of(visits, pumps), _towed(visits)
+    expected = np.where(_is_free(visits), kind.look_up(usual, "free"), kind.look_up(usual, "pressure"))
+    missing = np.where(towed, np.nan, expected - _at_usual_speed(visits, kind, usual))
     delivered = Flow(missing, np.full(n, DELIVERY_SD**2))
-    fell = ("kpa/" + kind).map(usual).to_numpy(float) - _ln(visits, "fuel_pressure_kpa")
-    by_pressure = np.isnan(missing) & (fell > PRESSURE_LOW) & ~_towed(visits)
+    fell = kind.look_up(usual, "kpa") - _ln(visits, "fuel_pressure_kpa")
+    by_pressure = np.isnan(missing) & (fell > PRESSURE_LOW) & ~towed
     either = Flow(
         np.where(by_pressure, MARGIN + fell, missing),
         np.where(by_pressure, PRESSURE_SD**2, DELIVERY_SD**2),
@@ -145,17 +140,46 @@ def flow(visits: pd.DataFrame, pumps: pd.DataFrame, usual: dict[str, float]) -> 
     return delivered, either
 
 
+class _Kinds(NamedTuple):
+    """The pump type of each visit: code into names, (visits,)."""
+
+    code: np.ndarray
+    names: list[str]
+
+    @classmethod
+    def of(cls, visits: pd.DataFrame, pumps: pd.DataFrame) -> _Kinds:
+        code, names = pd.factorize(pumps["pump_type"].astype(str))
+        return cls(code[visits["pump"].to_numpy(int)], [str(name) for name in names])
+
+    def medians(self, prefix: str, value: np.ndarray) -> dict[str, float]:
+        """Return the median by type of what is told, where FEW_DELIVERIES readings tell it."""
+        told = ~np.isnan(value)
+        by_kind = pd.Series(value[told]).groupby(self.code[told])
+        middle, count = by_kind.median(), by_kind.count()
+        enough = middle[count >= FEW_DELIVERIES]
+        names = [self.names[code] for code in enough.index.to_numpy(int)]
+        return {f"{prefix}/{name}": float(v) for name, v in zip(names, enough, strict=True)}
+
+    def look_up(self, usual: dict[str, float], prefix: str) -> np.ndarray:
+        """Return each visit's usual value, NaN where nothing tells its type's."""
+        by_type = np.array([usual.get(f"{prefix}/{name}", np.nan) for name in self.names])
+        return np.asarray(by_type[self.code])
+
+
+def _tells_flow(visits: pd.DataFrame) -> bool:
+    """Whether any visit has a delivery or a pressure."""
+    told = ("delivery_l_min", "fuel_pressure_kpa")
+    return "delivery_l_min" in visits and any(bool(visits[name].notna().any()) for name in told)
+
+
 def _towed(visits: pd.DataFrame) -> np.ndarray:
     """Which visits are road calls: by then the pump has failed, which is counted as its end."""
     return visits["reason"].eq("road-call").to_numpy() if "reason" in visits else np.zeros(len(visits), bool)
 
 
-def _types(visits: pd.DataFrame, pumps: pd.DataFrame) -> pd.Series:
-    return pd.Series(pumps["pump_type"].astype(str).to_numpy()[visits["pump"].to_numpy(int)], visits.index)
-
-
-def _points(visits: pd.DataFrame) -> pd.Series:
-    return visits["delivery_at"].eq("free").map({True: "free", False: "pressure"})
+def _is_free(visits: pd.DataFrame) -> np.ndarray:
+    """Which visits measured the delivery into a can."""
+    return np.asarray(visits["delivery_at"].eq("free").fillna(False), bool)
 
 
 def _full(visits: pd.DataFrame) -> np.ndarray:
@@ -171,8 +195,8 @@ def _ln(visits: pd.DataFrame, name: str) -> np.ndarray:
         return np.where(value > 0, np.log(value), np.nan)
 
 
-def _at_usual_speed(visits: pd.DataFrame, kind: pd.Series, usual: dict[str, float]) -> np.ndarray:
+def _at_usual_speed(visits: pd.DataFrame, kind: _Kinds, usual: dict[str, float]) -> np.ndarray:
     """Return ln delivery at full feed, for the type's usual speed where a speed was told."""
-    faster = _ln(visits, "rpm") - ("rpm/" + kind).map(usual).to_numpy(float)
+    faster = _ln(visits, "rpm") - kind.look_up(usual, "rpm")
     told = np.where(_full(visits), _ln(visits, "delivery_l_min"), np.nan)
     return told - np.where(np.isnan(faster), 0.0, faster)
