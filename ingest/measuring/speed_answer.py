@@ -94,7 +94,8 @@ def with_speed(
     )
     if told:
         reading = _answered(reading, speed, turn, known)
-        return reading, [*notes, *_unlike_the_last(reading.rpm or 0.0, known.expected_rpm)]
+        rpm = reading.rpm or 0.0
+        return reading, [*notes, *_unlike_the_last(rpm, known.expected_rpm), *_like_a_fans(rpm, known)]
     if second_hz is not None:
         notes = [note for note in notes if note.code != "alternator-suspected"]
         notes.append(measuring_notes.second_motor(second_hz))
@@ -161,9 +162,16 @@ def _another_load(
         return measuring_notes.another_load(rpm, reading.ripple_pct or 0.0)
     if not usual(speed, known) and np.any(foreign.share >= quality.FOREIGN_SHARE):
         return measuring_notes.unusual_beside_lines(rpm, float(foreign.hz[0]))
-    if rpm < known.band_rpm[0] and (known.segments or 0) > MOST_BARS_SLOW:
-        return measuring_notes.a_fans_speed(rpm, known.segments or 0)
     return None
+
+
+def _like_a_fans(rpm: float, known: KnownPump) -> list[Note]:
+    """Say that a slow motor of many bars looks like a fan's; its speed is told all the same, for so many bars
+    are known by who tells them alone."""
+    many = known.expected_rpm is None and (known.segments or 0) > MOST_BARS_SLOW
+    return (
+        [measuring_notes.a_fans_speed(rpm, known.segments or 0)] if many and rpm < known.band_rpm[0] else []
+    )
 
 
 def _no_commutators(wave: np.ndarray, known: KnownPump) -> bool:

@@ -17,7 +17,7 @@ SELECT
     v.delivery_l_min, v.fuel_temp_c, v.fuel_level_pct, v.duty_pct,
     v.ref, v.zero_checked, v.probe, v.channel, v.commanded, v.fuel AS fuel_in_tank, v.supply_v_at, v.delivery_at,
     v.pressure_hold_kpa, v.filter_state, v.strainer, v.hose, v.regulator, v.connector, v.check_result, v.closes,
-    r.origin, r.method_version, coalesce(r.mean_a, v.meter_a) AS mean_a, r.mean_a_se, r.min_a, r.max_a,
+    r.origin, r.method_version, coalesce(r.mean_a, v.meter_a) AS mean_a, r.mean_a_se, r.mean_a_accuracy_a, r.min_a, r.max_a,
     r.ripple_a, r.ripple_pct, r.ripple_pct_se, r.raw_ripple_pct, r.revolution_ms, r.rpm, r.rpm_se,
     r.segments AS segments_found, r.speed_confidence, r.zero_a, r.sparks_per_s, r.weakest_segment,
     r.weakest_segment_z, r.strongest_segment, r.strongest_segment_z, r.sample_rate_hz,

@@ -103,3 +103,18 @@ def settle(page, timeout_ms: int = 120_000) -> None:
         if page.evaluate(AT_REST):
             return
     raise TimeoutError("the page never came to rest")
+
+
+def downloaded(page, button) -> bytes:
+    """What a button (a locator) brings; pressed again where the page, run anew, took it away meanwhile."""
+    from playwright.sync_api import TimeoutError as Waited
+
+    for _ in range(6):
+        settle(page)
+        try:
+            with page.expect_download(timeout=20_000) as file:
+                button.click()
+            return file.value.path().read_bytes()
+        except Waited:
+            continue
+    raise AssertionError(f"{button} brought nothing in six presses")

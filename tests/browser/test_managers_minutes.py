@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from ingest.ledger.connection import open_ledger
-from tests.browser.browsing import settle
+from tests.browser.browsing import downloaded, settle
 
 pytestmark = pytest.mark.browser
 
@@ -45,9 +45,7 @@ def test_the_manager_leaves_with_an_answer_and_the_rows_behind_it(watch, address
     settle(page)
     body = page.inner_text("body")
     total = number(re.search(r"([\d,]+) USD in \d+ events?, each counted once", body)[1])
-    with page.expect_download() as saved:
-        page.get_by_role("button", name="Save as CSV").nth(1).click()
-    table = pd.read_csv(io.BytesIO(saved.value.path().read_bytes()))
+    table = pd.read_csv(io.BytesIO(downloaded(page, page.get_by_role("button", name="Save as CSV").nth(1))))
     assert table["Cost, USD"].sum() == pytest.approx(total, abs=0.5)
     assert not table["Day"].str.contains("00:00").any()
 
@@ -70,9 +68,7 @@ def test_the_manager_leaves_with_an_answer_and_the_rows_behind_it(watch, address
     page.get_by_text("Saving a year against running to failure").wait_for()
 
     # The month to take away.
-    with page.expect_download() as saved:
-        page.get_by_role("button", name="Report as HTML").click()
-    report = saved.value.path().read_text(encoding="utf-8")
+    report = downloaded(page, page.get_by_role("button", name="Report as HTML")).decode()
     assert report.count("<svg") == 3
     assert "Fuel pumps in" in report
 

@@ -8,10 +8,9 @@ from datetime import date, timedelta
 
 import icalendar
 import pytest
-from playwright.sync_api import TimeoutError
 
 from ingest.ledger.connection import open_ledger
-from tests.browser.browsing import PHONE, served, settle
+from tests.browser.browsing import PHONE, downloaded, served, settle
 from tests.ledger_fixture import build_ledger
 
 pytestmark = pytest.mark.browser
@@ -70,19 +69,6 @@ def put(page, week: date) -> None:
 
 
 @pytest.mark.timeout(900)  # a whole week on a busy machine
-def downloaded(page, button: str) -> bytes:
-    """What a button brings; pressed again where the page, run anew, took the button away from under it."""
-    for _ in range(6):
-        settle(page)
-        try:
-            with page.expect_download(timeout=20_000) as file:
-                page.get_by_role("button", name=button, exact=True).click()
-            return file.value.path().read_bytes()
-        except TimeoutError:
-            continue
-    raise AssertionError(f"'{button}' brought nothing in six presses")
-
-
 def test_a_planners_week(watch, own_address, own_ledger, tmp_path):
     today = date.today()
     monday = today - timedelta(days=today.weekday())
@@ -134,8 +120,12 @@ def test_a_planners_week(watch, own_address, own_ledger, tmp_path):
     settle(page)
 
     # Paper and calendar are what the page shows.
-    assert UNIT in downloaded(page, "Work list to print").decode()
-    events = icalendar.Calendar.from_ical(downloaded(page, "Calendar file")).walk("VEVENT")
+    assert (
+        UNIT in downloaded(page, page.get_by_role("button", name="Work list to print", exact=True)).decode()
+    )
+    events = icalendar.Calendar.from_ical(
+        downloaded(page, page.get_by_role("button", name="Calendar file", exact=True))
+    ).walk("VEVENT")
     assert any(UNIT in str(event["SUMMARY"]) for event in events)
 
     # The unit is sold: the page says that its booking makes no sense any more.

@@ -70,7 +70,7 @@ def menu(page) -> set[str]:
     return set(page.get_by_test_id("stTopNavLink").all_inner_texts())
 
 
-EVERYBODY = {"Today", "Log a visit", "Pumps by risk", "Pump history", "Fleet data", "Open questions"}
+EVERYBODY = {"Today", "Log a visit", "Tray", "Pumps by risk", "Pump history", "Fleet data", "Open questions"}
 OFFICE = {"Plan board", "Costs", "Forecast record"}
 
 

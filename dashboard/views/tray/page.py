@@ -9,7 +9,7 @@ ROWS_A_PAGE = 25
 
 st.title("Tray")
 frame.show_kept()
-if access.may("work"):
+if access.may("load"):  # a folder is read as the server may: not for everybody who logs visits
     parts.show_taking()
 if not frame.started("Take a morning's captures in here once the fleet's units are known."):
     st.stop()
