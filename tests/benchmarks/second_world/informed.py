@@ -24,6 +24,7 @@ from scipy.special import log_ndtr, logsumexp
 from . import causes
 from .causes import FUEL, REGULATOR
 from .designs import LIFE, SEEN, SUDDEN, column, log_volts, pump_effects, respond
+from .heard import AFTER, CHECKED, FIRST, FITTED, READ, SERVICED, heard
 from .kinds import DEPOT_STRESS, DUTIES
 from .lives import COMEBACK_KM, FITTING_FAULT, GROUP, bad_lot
 from .readings import NOISE, normalised
@@ -42,7 +43,6 @@ WRONG = 4.0  # sd of a clamp's momentary error in amps, units of NOISE
 WANDER = 0.07  # variance of amps a year by clamps that drift or were dropped
 LOST = 0.012  # changes a vehicle-year that nobody writes down
 HIGH = 8  # the ninth cause: a regulator that holds too much
-FIRST, READ, CHECKED, SERVICED, FITTED, AFTER = range(6)  # in this order within a day
 PER_PARTICLE = ("onset", "scale", "growth", "jump", "stress", "age", "short", "offset", "spread", "cause",
 "since", "ceiling", "first", "grows", "survived")  # fmt: skip
 
@@ -78,7 +78,7 @@ class Informed:
     # ------------------------------------------------------------------ public
     def update(self, run: Run, today: float | None = None) -> None:
         """Take in everything recorded by `today` (default: the run's) that was not taken in before."""
-        u, day, what, row = self._events(run, run.today if today is None else today)
+        u, day, what, row = heard(run.log, self.taken, run.today if today is None else today)
         order = np.lexsort((what, day, u))
         u, day, what, row = u[order], day[order], what[order], row[order]
         turn = np.arange(u.size) - np.searchsorted(u, u)
@@ -162,28 +162,6 @@ class Informed:
         return pd.DataFrame(dict(zip(("u", "day", "risk", "beside"), columns, strict=True)))
 
     # ------------------------------------------------------------------ facts
-    def _events(self, run: Run, today: float):
-        parts = []
-        for name, taken in self.taken.items():
-            t = run.log.columns(name)
-            if not t:
-                continue
-            rows = (t["recorded"] <= today) & (t["day"] <= today)
-            rows[: taken.size] &= ~taken  # the log only grows
-            self.taken[name] = rows.copy()
-            self.taken[name][: taken.size] |= taken
-            if name == "fitted":
-                rows &= ~t["lost"]
-                what = np.where(t["first"], FIRST, FITTED)
-            elif name == "visits":
-                what = np.where(t["reason"] == 1, CHECKED, np.where(t["reason"] == 3, AFTER, READ))
-            else:
-                what = np.full(t["u"].shape, SERVICED)
-            r = np.flatnonzero(rows)
-            day = np.where(what == FIRST, np.maximum(t["day"], -(10**7)), t["day"])
-            parts.append((t["u"][r], day[r], what[r], r))
-        return tuple(np.concatenate(x) for x in zip(*parts, strict=True))
-
     def _born(self, u: np.ndarray, day: np.ndarray, unknown: np.ndarray) -> None:
         if not u.size:
             return
