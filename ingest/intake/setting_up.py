@@ -38,7 +38,7 @@ def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
     """
     said = _known(typed)
     own = _unit_of_distance(ledger)
-    vehicle, of_pump = _named(VEHICLES, said), _named(PUMPS, {k: v for k, v in said.items()})
+    vehicle, of_pump = _named(VEHICLES, said), _named(PUMPS, said)
     strangers = [name for name in said if name not in {**vehicle, **of_pump} and _meant(name) is None]
     if strangers:
         raise EntryRefused("no-column", f"A unit and its pump have no entry '{strangers[0]}'.")

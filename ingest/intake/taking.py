@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -43,15 +44,17 @@ def capture_files(folder: Path) -> list[Path]:
     """Return the files of a folder that may be captures, by name; EntryRefused where there is no folder."""
     if not folder.is_dir():
         raise EntryRefused("no-folder", f"There is no folder {folder}.")
-    return sorted(path for path in folder.iterdir() if path.is_file() and _may_be(path))
+    there = list(folder.iterdir())
+    stems = Counter(path.stem for path in there)
+    return sorted(path for path in there if path.is_file() and _may_be(path, stems))
 
 
-def _may_be(path: Path) -> bool:
+def _may_be(path: Path, stems: Counter[str]) -> bool:
     name = path.name
     if name.startswith((".", "~$")) or name.lower() in _NO_CAPTURES or name.lower().endswith(WORKBOOKS):
         return False
     if path.suffix.lower() == ".json":  # a sidecar, if there is something it stands beside
-        return not any(p.stem == path.stem and p != path for p in path.parent.iterdir())
+        return stems[path.stem] == 1
     return True
 
 
