@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from ingest.accuracy import mean_accuracy_a
 from ingest.author import Author
 from ingest.checking.clamp_shift import Shift, find_shifts
 from ingest.errors import EntryRefused
@@ -75,7 +76,7 @@ def record_check(
         settings = settings_at(connection, on)
         pct = settings["clamp_accuracy_pct"] if known.pct is None else known.pct
         more = settings["clamp_accuracy_a"] if known.offset_a is None else known.offset_a
-        outcome = CheckedClamp(clamp, known_a, read_a, pct / 100 * known_a + more)
+        outcome = CheckedClamp(clamp, known_a, read_a, mean_accuracy_a(known_a, 0.0, pct, more))
         with transaction(connection, author, "work", command="clamp") as stamp:
             row = {"clamp": clamp, "checked_on": on, "known_a": known_a, "read_a": read_a}
             insert_row(connection, "clamp_check", row | {"checked_by": author.name, "recorded_at": stamp.at})
