@@ -132,11 +132,11 @@ def _show(arrivals: list[Arrival], as_json: bool) -> None:
 
 
 def _show_waiting(ledger: Path, as_json: bool) -> None:
-    from dashboard.data.queries import ask
+    from dashboard.data.queries import ALL_ROWS, ask
 
     if not ledger.exists():
         raise EntryRefused("no-ledger", f"There is no ledger at {ledger}; take a FOLDER first.")
-    rows = ask(ledger, "tray", rows=1_000_000, skip=0, find="")
+    rows = ask(ledger, "tray", rows=ALL_ROWS, skip=0, find="")
     for row in rows.drop(columns=["picture", "found"]).to_dict("records"):
         if as_json:
             tell_json(row)

@@ -12,22 +12,10 @@ from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.units import parse_quantity, read_quantity
 from ingest.visit import corrections
-from ingest.visit.choices import AS_TYPED
 from ingest.visit.instrument_cluster import driven_km
 from ingest.visit.settling import settle_questions
 
 COMMAND = "dashboard"  # how the change log names what was done on a page
-
-
-def answer_question(ledger: Path, question_id: int, status: str, answer: str, author: Author) -> None:
-    """Close an open question as confirmed, dismissed or corrected, with a reason.
-
-    A visit whose last open question this was counts in its pump's trend again. Raises EntryRefused without a
-    reason, and when someone else has answered meanwhile.
-    """
-    demand(answer, "a reason")
-    key = {"confirmed": AS_TYPED, "dismissed": "dismiss"}.get(status, status)
-    settle_questions(ledger, [question_id], key, answer, author, command=COMMAND)
 
 
 def settle(ledger: Path, question_ids: Sequence[int], key: str, reason: str, author: Author) -> int:

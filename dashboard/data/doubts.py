@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from dashboard.data.queries import ALL_ROWS, records
 from dashboard.statements import statement
 from ingest.ledger.connection import open_ledger
 from ingest.visit.settling import offered
 from ingest.wording.stored import question_text
-
-ALL_ROWS = 1_000_000
 
 
 def open_questions_of(
@@ -23,8 +22,6 @@ def open_questions_of(
     with open_ledger(ledger) as connection:
         asked = narrowed | {"rows": ALL_ROWS, "skip": 0}
         rows = connection.execute(statement("open_questions"), asked).df()
-        rows = rows.astype("object").where(rows.notna(), None)
-        found = [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
         return [
             {
                 "question": int(row["question_id"]),
@@ -38,6 +35,6 @@ def open_questions_of(
                     for choice in offered(connection, row)
                 },
             }
-            for row in found
+            for row in records(rows)
             if (unit is None or row["unit"] == unit) and (not numbers or row["question_id"] in numbers)
         ]

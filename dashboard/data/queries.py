@@ -13,11 +13,19 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
 from ingest.ledger.settings import settings_at
 
+ALL_ROWS = 10_000_000  # a page of a list that holds them all
+
 
 def ask(ledger: Path, name: str, *, bound_to: Depots = (), **parameters: Any) -> pd.DataFrame:
     """Run sql/<name>.sql on the ledger and return its rows; bound_to: the depots that the reader sees."""
     with open_ledger(ledger, depots=bound_to) as connection:
         return connection.execute(statement(name), parameters or None).df()
+
+
+def records(rows: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return the rows one by one, column -> value, None where there is none."""
+    told = rows.astype("object").where(rows.notna(), None)
+    return [{str(name): value for name, value in row.items()} for row in told.to_dict("records")]
 
 
 def last_fact(ledger: Path) -> datetime.date | None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote, urlsplit
 
-from dashboard.data.queries import ask
+from dashboard.data.queries import ask, records
 from ingest.errors import EntryRefused
 
 _STYLE = """
@@ -53,5 +53,4 @@ def units_to_label(ledger: Path, depot: str | None = None) -> list[dict[str, Any
     if rows.empty:
         where = f" at {depot}" if depot else ""
         raise EntryRefused("no-units", f"There is no unit{where} to make a label for.")
-    rows = rows.astype("object").where(rows.notna(), None)
-    return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
+    return records(rows)

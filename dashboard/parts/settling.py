@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import changes, loaders
+from dashboard.data.queries import records
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
 from ingest.visit.choices import AS_TYPED, Choice
@@ -97,11 +98,6 @@ def show_alike(rows: pd.DataFrame, by: str) -> None:
             frame.attempt(lambda: _settle_alike(rows, key, reason, by))
 
 
-def records(rows: pd.DataFrame) -> list[dict[str, Any]]:
-    """Return the rows one by one, column -> value."""
-    return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
-
-
 def _settle_alike(rows: pd.DataFrame, key: str | None, reason: str, by: str) -> str:
     changes.demand(key or "", "the answer they have in common")
     ids = [int(i) for i in rows["question_id"]]
@@ -130,8 +126,7 @@ def _settle(
         return
     if what == CORRECT:
         changes.correct_odometer(ledger, int(row["visit_id"]), odometer, own, reason, author)
-    status = "corrected" if what == CORRECT else "dismissed"
-    changes.answer_question(ledger, question_id, status, reason, author)
+    changes.settle(ledger, [question_id], "corrected" if what == CORRECT else "dismiss", reason, author)
 
 
 def question_table(rows: pd.DataFrame) -> pd.DataFrame:

@@ -14,12 +14,12 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.data.depots import taking_along
+from dashboard.data.queries import ALL_ROWS
 from dashboard.shell import address, say
 from dashboard.words import formats
 
 ROWS_A_PAGE = 50
 PAGE_BOX_PX = 240  # narrow: a table's own tools appear above its right end, and would lie over the steps
-ALL_ROWS = 10_000_000
 MOST_DRAWN = 500
 MOST_PAGES = 1_000_000
 FIND_FROM = 9  # a list shorter than this is read faster than it is searched

@@ -17,6 +17,7 @@ from ingest.errors import EntryRefused
 from ingest.fleet_folder.captures import CaptureResult
 from ingest.intake.clamp_checks import hold_shifts
 from ingest.intake.matching import Match
+from ingest.ledger.changes import row_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
@@ -173,12 +174,10 @@ def drop(ledger: Path, tray_id: int, reason: str, *, author: Author) -> None:
 
 
 def _waiting(connection: duckdb.DuckDBPyConnection, tray_id: int, also: str = "waiting") -> dict[str, Any]:
-    cursor = connection.execute(statement("intake/tray_row"), [tray_id])
-    names = [column[0] for column in cursor.description]
-    rows = cursor.fetchall()
-    if not rows or rows[0][names.index("status")] not in ("waiting", also):
+    row = row_of(connection, "tray", tray_id)
+    if row is None or row["status"] not in ("waiting", also):
         raise EntryRefused("not-waiting", f"File {tray_id} does not wait in the tray (any more); look again.")
-    return dict(zip(names, rows[0], strict=True))
+    return row
 
 
 def _mark(

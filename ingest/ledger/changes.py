@@ -12,7 +12,7 @@ import pandas as pd
 
 from ingest.errors import EntryRefused
 from ingest.ledger.numbers import ID_COLUMNS, new_id
-from ingest.ledger.rows import as_typed, insert_row, insert_rows
+from ingest.ledger.rows import as_dicts, as_typed, insert_row, insert_rows
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
 from ingest.ledger.visit_rows import plain
@@ -98,10 +98,8 @@ def add_row(
 
 def row_of(connection: duckdb.DuckDBPyConnection, table: str, key: Any) -> dict[str, Any] | None:
     """Return one row by its key (column -> value), None where there is none."""
-    cursor = connection.execute(statement("ledger/row", table=table, id_column=KEYS[table]), [key])
-    names = [column[0] for column in cursor.description]
-    rows = cursor.fetchall()
-    return dict(zip(names, rows[0], strict=True)) if rows else None
+    rows = as_dicts(connection.execute(statement("ledger/row", table=table, id_column=KEYS[table]), [key]))
+    return rows[0] if rows else None
 
 
 def log_change(

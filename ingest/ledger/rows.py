@@ -32,6 +32,12 @@ _LONGEST = dict.fromkeys(
 ) | dict.fromkeys(("note", "reason", "why", "answer", "cause", "access", "clamp_point", "fuse"), LONGEST_TEXT)
 
 
+def as_dicts(found: duckdb.DuckDBPyConnection) -> list[dict[str, Any]]:
+    """Return the rows of a query that was executed, one by one, column -> value."""
+    names = [column[0] for column in found.description]
+    return [dict(zip(names, row, strict=True)) for row in found.fetchall()]
+
+
 def insert_row(connection: duckdb.DuckDBPyConnection, table: str, values: Mapping[str, Any]) -> Any:
     """Add one row (column -> value) in the caller's transaction; returns its number, None where it has none.
 

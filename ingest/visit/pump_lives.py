@@ -18,6 +18,7 @@ from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import add_row, change_cells
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import as_dicts
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp, transaction
 from ingest.vocabulary import CONFIRMED, FOUND, REMOVALS, WORK
@@ -224,19 +225,9 @@ def _known_unit(connection: duckdb.DuckDBPyConnection, unit: str) -> None:
         raise EntryRefused("unknown-unit", f"Unit {unit} is not in the ledger; check its number.")
 
 
-def _rows(connection: duckdb.DuckDBPyConnection, query: str, values: list[Any]) -> list[dict[str, Any]]:
-    cursor = connection.execute(query, values)
-    names = [column[0] for column in cursor.description]
-    return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
-
-
 def _in_service(connection: duckdb.DuckDBPyConnection, unit: str, position: str) -> dict[str, Any] | None:
     _known_unit(connection, unit)
-    rows = _rows(
-        connection,
-        statement("visit/pump_in_service"),
-        [unit, position],
-    )
+    rows = as_dicts(connection.execute(statement("visit/pump_in_service"), [unit, position]))
     return rows[0] if rows else None
 
 

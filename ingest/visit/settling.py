@@ -14,6 +14,7 @@ from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import change_cells, log_change
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import as_dicts
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp, transaction
 from ingest.typed import tidy
@@ -90,12 +91,10 @@ def settle_questions(
 
 
 def _open_row(connection: duckdb.DuckDBPyConnection, question_id: int) -> dict[str, Any]:
-    cursor = connection.execute(statement("visit/open_question"), [question_id])
-    names = [column[0] for column in cursor.description]
-    rows = cursor.fetchall()
+    rows = as_dicts(connection.execute(statement("visit/open_question"), [question_id]))
     if not rows:
         raise EntryRefused("answered", "This question was answered by someone else meanwhile; look again.")
-    return dict(zip(names, rows[0], strict=True))
+    return rows[0]
 
 
 def _is_open(connection: duckdb.DuckDBPyConnection, question_id: int) -> bool:

@@ -11,6 +11,7 @@ from dashboard.cli import main
 from ingest.ledger import transaction
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import set_setting, settings_at
+from ingest.visit.choices import AS_TYPED
 from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_visits
 from tests.ledger.killed_upgrades import make_old
@@ -61,14 +62,14 @@ def test_an_answer_stands_until_a_later_load_changes_the_row(tmp_path, set_back)
     visits[3]["supply_v"] = 13.3
     write_visits(folder, visits, **ONE_UNIT)
     assert main(["load", str(folder), "--ledger", str(ledger)]) == 0
-    from dashboard.data.changes import answer_question
+    from dashboard.data.changes import settle
 
     set_back()
     with open_ledger(ledger) as con:
         asked = con.execute("SELECT question_id FROM question WHERE status = 'open'").fetchall()
     assert asked
     for (question_id,) in asked:
-        answer_question(ledger, question_id, "confirmed", "as driven", ANYBODY)
+        settle(ledger, [question_id], AS_TYPED, "as driven", ANYBODY)
     assert main(["load", str(folder), "--ledger", str(ledger)]) == 0
     with open_ledger(ledger) as con:
         assert con.execute("SELECT count(*) FROM question WHERE status = 'open'").fetchall() == [(0,)]

@@ -3,6 +3,7 @@
 import streamlit as st
 
 from dashboard.data import loaders
+from dashboard.data.queries import ALL_ROWS, records
 from dashboard.parts import settling
 from dashboard.shell import frame, lists, say
 from dashboard.words import formats
@@ -41,8 +42,8 @@ rows = lists.one_page(
 initials = st.text_input("Your initials", key="answered_by", max_chars=12, persist_state="page")
 own = loaders.settings()["distance_unit"]
 if code and len(rows) > 1:
-    settling.show_alike(loaders.ask("open_questions", rows=lists.ALL_ROWS, skip=0, **asked), initials)
-for row in settling.records(rows):
+    settling.show_alike(loaders.ask("open_questions", rows=ALL_ROWS, skip=0, **asked), initials)
+for row in records(rows):
     settling.show_question(row, initials, own)
 lists.save_all("open_questions", "open_questions", settling.question_table, **asked)
 frame.foot(

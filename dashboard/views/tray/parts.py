@@ -9,6 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import changes, loaders
+from dashboard.data.queries import records
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
 from ingest.errors import PumpledgerError
@@ -107,7 +108,7 @@ def store_ticked(ticked: pd.DataFrame, own: str, by: str) -> str:
     from ingest.intake.tray import Named, store_named
 
     author = access.author(by)
-    named = [Named(int(row["No"]), str(row["Unit"] or ""), None, _more(row, own)) for row in _rows(ticked)]
+    named = [Named(int(row["No"]), str(row["Unit"] or ""), None, _more(row, own)) for row in records(ticked)]
     stored, failed = store_named(loaders.ledger_path(), named, author=author)
     new = sum(logged.stored for logged in stored)
     said = f"{formats.count(new, 'visit')} stored." if stored else ""
@@ -119,10 +120,6 @@ def store_ticked(ticked: pd.DataFrame, own: str, by: str) -> str:
     if not stored:
         raise PumpledgerError("not-stored", said.strip())
     return said
-
-
-def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
 
 
 def _more(row: dict[str, Any], own: str) -> dict[str, Any]:
@@ -142,7 +139,7 @@ def _more(row: dict[str, Any], own: str) -> dict[str, Any]:
 def show_refused(rows: pd.DataFrame) -> None:
     """List what can't be read as it is."""
     st.subheader("Can't be read as they are", anchor=False)
-    say.points(f"{row['file_name']}: {row['reason']}" for row in _rows(rows))
+    say.points(f"{row['file_name']}: {row['reason']}" for row in records(rows))
 
 
 def show_dropping(rows: pd.DataFrame) -> None:

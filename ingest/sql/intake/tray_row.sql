@@ -1,1 +1,0 @@
-SELECT * FROM tray WHERE tray_id = ?;
