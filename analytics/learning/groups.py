@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from scipy.stats import poisson
+from scipy.special import pdtr
 
 from analytics.learning.failure import FAILED_WITHIN_KM
 from analytics.learning.gaps import Gaps
@@ -85,5 +85,5 @@ def on_the_books(p: Parameters, gaps: Gaps, weight: np.ndarray, pumps: pd.DataFr
     # Held against the other depots, not against a level of risk that is still being learned.
     rest = (seen.sum() - seen) / np.maximum(expected.sum() - expected, 1e-9)
     expected = expected * np.minimum(rest, 1.0)
-    silent = np.asarray(poisson.cdf(seen, SILENT_SHARE * expected) < RARE)
+    silent = np.asarray(pdtr(np.floor(seen), SILENT_SHARE * expected) < RARE)
     return np.asarray(~known | ~silent[depot])

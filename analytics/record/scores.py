@@ -11,8 +11,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 from scipy.special import expit, logit, ndtr
-from scipy.stats import rankdata
 
 from analytics.past.normal import Z_95
 
@@ -90,10 +90,15 @@ def auc_difference(
 def _placed(p: np.ndarray, o: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
     """Return the area, and of each that happened and each that didn't the share of the others it is placed
     right against, ties counted half."""
-    every, own = rankdata(p), np.empty(len(o))
-    own[o], own[~o] = rankdata(np.asarray(p)[o]), rankdata(np.asarray(p)[~o])
+    every, own = _ranks(p), np.empty(len(o))
+    own[o], own[~o] = _ranks(np.asarray(p)[o]), _ranks(np.asarray(p)[~o])
     v10, v01 = (every[o] - own[o]) / (~o).sum(), 1 - (every[~o] - own[~o]) / o.sum()
     return float(v10.mean()), v10, v01
+
+
+def _ranks(p: np.ndarray) -> np.ndarray:
+    """Return each one's rank from 1 on, (len(p),), ties at their middle."""
+    return pd.Series(np.asarray(p, float)).rank().to_numpy()
 
 
 def _placed_se(d10: np.ndarray, d01: np.ndarray, o: np.ndarray, cluster: np.ndarray | None) -> float:

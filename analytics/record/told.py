@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from scipy.stats import poisson
+from scipy import special
 
 from analytics.past.frames import fetch
 from analytics.past.history import History
@@ -134,7 +134,7 @@ def judge_told(rows: pd.DataFrame, everything: History) -> Told:
         return Told()
     hazard = -np.log1p(-np.minimum(p, 1 - 1e-9))
     expected = float((hazard * np.clip(ran / np.maximum(d, 1e-9), 0, 1))[over].sum())
-    low, high = (int(v) for v in poisson.interval(0.9, expected))
+    low, high = (_least_count(level, expected) for level in (0.05, 0.95))
     auc = None
     if not taken.any() and happened.sum() >= MIN_FAILURES and not happened[over].all():
         auc = auc_interval(p[over], happened[over], rows["pump_id"].to_numpy()[over])
@@ -143,6 +143,12 @@ def judge_told(rows: pd.DataFrame, everything: History) -> Told:
         int(over.sum()), int(rows["pump_id"][over].nunique()), first, expected, low, high,
         int(happened.sum()), int(taken.sum()), auc and auc.value, auc and auc.se,
     )  # fmt: skip
+
+
+def _least_count(level: float, mean: float) -> int:
+    """Return the least count k with P(N ≤ k) ≥ level, N of Poisson's law with this mean > 0."""
+    below = max(int(np.ceil(special.pdtrik(level, mean))) - 1, 0)
+    return below if special.pdtr(below, mean) >= level else below + 1
 
 
 def _apart(rows: pd.DataFrame) -> pd.DataFrame:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy.stats import invgauss
 
 
 class Lines(NamedTuple):
@@ -68,6 +67,10 @@ def passage(process: Wiener, distance: np.ndarray | float) -> Any:
 
     Mean a/v, shape a^2/s^2 (Schroedinger 1915); a frozen scipy distribution. The drift must be positive.
     """
+    from scipy.stats import (
+        invgauss,
+    )  # as long to load as all else here together, and needed in this place alone
+
     mean = np.asarray(distance, float) / process.drift
     shape = np.asarray(distance, float) ** 2 / process.variance
     return invgauss(mu=mean / shape, scale=shape)

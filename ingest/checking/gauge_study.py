@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy import special
 
 from ingest.errors import EntryRefused
 
@@ -96,7 +96,7 @@ def gauge_study(values: np.ndarray) -> GaugeStudy:
     both = Source("interaction", repeats * float((within**2).sum()), (people - 1) * (pumps - 1))
     rest = Source("residual", float(((values - cell[:, :, None]) ** 2).sum()), people * pumps * (repeats - 1))
     f = both.mean_square / rest.mean_square if rest.squares else np.inf
-    p = float(stats.f.sf(f, both.freedom, rest.freedom)) if both.squares else 1.0
+    p = float(special.fdtrc(both.freedom, rest.freedom, f)) if both.squares else 1.0
     pooled = p > POOL_ABOVE_P
     if pooled:
         noise = (both.squares + rest.squares) / (both.freedom + rest.freedom)
