@@ -23,6 +23,8 @@ def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]
     if reading.inrush_peak_a is not None:
         settled = f", settled after {reading.settling_ms:.0f} ms" if reading.settling_ms is not None else ""
         lines.append(f"start       peak {reading.inrush_peak_a:.1f} A{settled}")
+    if steadiness := _steadiness(reading):
+        lines.append(f"steadiness  {steadiness}")
     below_pct = below_others_pct(reading.segment_profile_pct, reading.weakest_segment)
     if below_pct is not None:
         lines.append(
@@ -64,6 +66,17 @@ def _ripple(reading: Reading) -> str:
         return raw or UNTOLD
     own = f"{reading.ripple_a:.2f} A, {reading.ripple_pct:.1f} % of average (averaged over turns)"
     return f"{own}; {raw}" if raw else own
+
+
+def _steadiness(reading: Reading) -> str:
+    """Return how even the run is: what the verdict of an irregular run rests on."""
+    told = []
+    if reading.speed_steadiness_pct is not None:
+        told.append(f"speed varies by {reading.speed_steadiness_pct:.2f} %")
+    if reading.sparks_per_s is not None:
+        sparks = f"{reading.sparks_per_s:.1f} sparks a second" if reading.sparks_per_s else "no sparks"
+        told.append(sparks)
+    return ", ".join(told)
 
 
 def _revolution(reading: Reading) -> str:
