@@ -16,6 +16,7 @@ from analytics.judging.finding import decide_findings, last_readings
 from analytics.judging.wording import booked_because
 from ingest.trade_numbers import DEFAULTS
 from ingest.units import format_quantity
+from ingest.wording.language import template
 
 ACTIONS = (
     "repeat capture",
@@ -90,10 +91,10 @@ def decide_actions(
 
 def _next_capture(day: pd.Series, odometer_km: np.ndarray, unit: str) -> np.ndarray:
     days = np.datetime_as_string(day.to_numpy("datetime64[D]"))
+    by_day = template("No action; next capture by {day}.")
+    either = template("No action; next capture by {day} or at {odometer}, whichever comes first.")
     texts = [
-        f"No action; next capture by {day}."
-        if np.isnan(km)
-        else f"No action; next capture by {day} or at {format_quantity(km, unit)}, whichever comes first."
+        by_day.format(day=day) if np.isnan(km) else either.format(day=day, odometer=format_quantity(km, unit))
         for day, km in zip(days, odometer_km, strict=True)
     ]
     return np.array(texts, dtype=object)

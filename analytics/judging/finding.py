@@ -17,6 +17,7 @@ from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.steps import STEP_BY_ID
 from analytics.judging.wording import fill, values_of, worded
 from ingest.trade_numbers import DEFAULTS
+from ingest.wording.language import phrase, template
 
 DONE = {
     BOOK: "Book a replacement: the finding stays and nothing else explains it.",
@@ -85,7 +86,7 @@ def decide_findings(
                 test[now] = _tests(rule, step, last[now], passed[now], settings)
             done &= ~lacks
         action[done] = rule.end
-        test[done] = rule.done or DONE[rule.end]
+        test[done] = phrase(rule.done or DONE[rule.end])
         failed |= done & rule.fails
         text[mine], values[mine] = _said(rule, last[mine], settings)
     out = pd.DataFrame(
@@ -109,21 +110,22 @@ def _tests(
 ) -> np.ndarray:
     """The next test of each pump in words (n,), never asking for what was just entered."""
     own = rule.says.get(step)
-    texts = np.full(len(last), own or STEP_BY_ID[step].text, dtype=object)
+    texts = np.full(len(last), template(own or STEP_BY_ID[step].text), dtype=object)
     drops, volts = passed["drops_good"].to_numpy(bool), passed["volts_good"].to_numpy(bool)
     if step == "circuit" and own is None:
-        texts[volts & ~drops] = "Measure both drops at the pump under load."
-        texts[drops & ~volts] = "Measure volts at the pump under load."
+        texts[volts & ~drops] = phrase("Measure both drops at the pump under load.")
+        texts[drops & ~volts] = phrase("Measure volts at the pump under load.")
     elif f"{step}, drops good" in rule.says:
-        texts[drops] = rule.says[f"{step}, drops good"]
+        texts[drops] = template(rule.says[f"{step}, drops good"])
     elif step == "level" and own is None:
-        texts[last["level_low"].to_numpy(bool)] = "Refuel to above a quarter tank, then measure again."
+        refuel = phrase("Refuel to above a quarter tank, then measure again.")
+        texts[last["level_low"].to_numpy(bool)] = refuel
     return _filled(texts, last, settings)
 
 
 def _said(rule: Rule, last: pd.DataFrame, settings: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
     """The finding of each pump in words and the values it is made from, as JSON (n,)."""
-    texts = np.full(len(last), rule.text, dtype=object)
+    texts = np.full(len(last), template(rule.text), dtype=object)
     values = np.full(len(last), NO_VALUES, dtype=object)
     if "{" in rule.text:
         for i in range(len(last)):
@@ -148,7 +150,9 @@ def _broken_down(out: pd.DataFrame, judged: pd.DataFrame, breakdowns: pd.DataFra
     if not down.any():
         return out
     out = out.copy()
-    out.loc[down, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
+    finding, said, action, test = BROKE_DOWN
+    told = (finding, phrase(said), action, phrase(test))
+    out.loc[down, ["finding", "finding_text", "finding_action", "next_test"]] = told
     out.loc[down, ["missing", "finding_values"]] = "", NO_VALUES
     out["down_since"] = pd.to_datetime(broke).where(down, out["down_since"])
     return out.assign(failed=out["failed"] | down)

@@ -6,6 +6,9 @@ to the maker's service information, local codes and licensed practice.
 
 from __future__ import annotations
 
+from analytics.judging import spanish_cautions  # noqa: F401  (known once it is imported)
+from ingest.wording.language import phrase
+
 FIRST = (
     "The vehicle maker's service information, local codes and licensed practice come first; "
     "where they differ from this page, follow them."
@@ -91,4 +94,4 @@ CAUTIONS: tuple[tuple[str, str, str], ...] = (
 
 def caution_lines() -> list[str]:
     """Return the cautions as sentences with their marks, the deferring one first."""
-    return [FIRST, *(f"{text} {mark}" for _, text, mark in CAUTIONS)]
+    return [phrase(FIRST), *(f"{phrase(text)} {mark}" for _, text, mark in CAUTIONS)]

@@ -16,7 +16,7 @@ from analytics.judging.finding import last_readings
 from analytics.judging.judge import LEAST_BASELINE, judge
 from analytics.judging.rules import RULE_BY_ID, RULES, adds_nothing
 from analytics.judging.type_level import with_type_level
-from analytics.judging.wording import fill, nothing_odd
+from analytics.judging.wording import both, fill, nothing_odd
 from analytics.statements import statement
 from ingest.known_pump import TOLD
 from ingest.ledger.settings import settings_at
@@ -24,6 +24,7 @@ from ingest.ledger.statements import statement as ingest_statement
 from ingest.reading import Reading
 from ingest.trade_numbers import DEFAULTS
 from ingest.visit.entry import VisitEntry
+from ingest.wording.language import phrase
 
 NOT_STORED = 2**62  # a visit's number while it has none: after all others of its day
 SPECIFICATION_COLUMNS = (
@@ -182,45 +183,50 @@ def compared_with(judged: pd.DataFrame, visit: pd.Series, settings: dict[str, An
     against, lacking = [], []
     low, high = visit.get("current_low_a"), visit.get("current_high_a")
     if pd.isna(low) and pd.isna(high):
-        lacking.append("no specification known")
+        lacking.append(phrase("no specification known"))
     elif visit["reduced_command"]:
-        lacking.append("not with its specification, which holds at full command only")
+        lacking.append(phrase("not with its specification, which holds at full command only"))
     else:
         against.append(_specification(visit))
     count = int(visit["baseline_count"])
     if count >= LEAST_BASELINE:
         kind = "unknown" if pd.isna(visit["distance_on_pump_km"]) else visit["baseline_kind"]
-        against.append(f"its own baseline ({count} readings, {BASELINE_WORDS[kind]})")
+        told = {"count": count, "kind": phrase(BASELINE_WORDS[kind])}
+        against.append(phrase("its own baseline ({count} readings, {kind})", **told))
     elif count:
-        lacking.append("one good reading of its own so far, two make a baseline")
+        lacking.append(phrase("one good reading of its own so far, two make a baseline"))
     elif judged["mean_a"].iloc[:-1].notna().any():
-        lacking.append("none of its earlier readings is good and alike in engine state, command and method")
+        lacking.append(
+            phrase("none of its earlier readings is good and alike in engine state, command and method")
+        )
     else:
-        lacking.append("no baseline of its own yet")
+        lacking.append(phrase("no baseline of its own yet"))
     if number(judged, "type_pumps")[-1] >= settings["type_pumps"]:
-        against.append(f"{int(visit['type_pumps'])} pumps of its type (median {visit['type_a']:.2f} A)")
+        told = {"count": int(visit["type_pumps"]), "median": f"{visit['type_a']:.2f}"}
+        against.append(phrase("{count} pumps of its type (median {median} A)", **told))
     if not against:
-        against.append("general limits only")
-    return f"Compared with {', '.join(against)}{'; ' if lacking else ''}{', '.join(lacking)}."
+        against.append(phrase("general limits only"))
+    said = phrase("Compared with {against}", against=", ".join(against))
+    return f"{said}{'; ' if lacking else ''}{', '.join(lacking)}."
 
 
 def _specification(visit: pd.Series) -> str:
     low, high = visit.get("current_low_a"), visit.get("current_high_a")
     if pd.isna(high):
-        text = f"specification from {low:g} A"
+        text = phrase("specification from {low} A", low=f"{low:g}")
     elif pd.isna(low):
-        text = f"specification up to {high:g} A"
+        text = phrase("specification up to {high} A", high=f"{high:g}")
     else:
-        text = f"specification {low:g}–{high:g} A"
+        text = phrase("specification {low}–{high} A", low=f"{low:g}", high=f"{high:g}")
     stated = [
-        (f"{visit[at]:g} {unit}", name, pd.notna(visit.get(recorded)))
+        (f"{visit[at]:g} {unit}", phrase(name), pd.notna(visit.get(recorded)))
         for at, unit, name, recorded in STATED_AT
         if pd.notna(visit.get(at))
     ]
     if stated:
         told = [name for _, name, recorded in stated if recorded]
         untold = [name for _, name, recorded in stated if not recorded]
-        how = f"corrected for {' and '.join(told)}" if told else ""
-        how += f"{', ' if told and untold else ''}{' and '.join(untold) + ' not recorded' if untold else ''}"
-        text += f" at {' and '.join(at for at, _, _ in stated)} ({how})"
-    return f"{text}, read to within ±{visit['book_accuracy_a']:.2f} A"
+        how = [phrase("corrected for {names}", names=both(told))] if told else []
+        how += [phrase("{names} not recorded", names=both(untold))] if untold else []
+        text += phrase(" at {at} ({how})", at=both([at for at, _, _ in stated]), how=", ".join(how))
+    return text + phrase(", read to within ±{accuracy} A", accuracy=f"{visit['book_accuracy_a']:.2f}")

@@ -1,19 +1,21 @@
 """The sentences of judging: a rule's or step's words with the values that this visit has for them.
 
-A finding is a rule's id and values; its sentence is made from both here alone. Another language is another
-set of a rule's and a step's words and of the phrases below.
+A finding is a rule's id and values; its sentence is made from both here alone, in the language in use: the
+Spanish words of rules, steps and of the phrases below are in `spanish`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from string import Formatter
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from analytics.judging import spanish  # noqa: F401  (known once it is imported)
 from ingest.units import format_quantity
+from ingest.wording.language import phrase, template
 
 DROPS = (
     ("supply", "drop_supply_v", "drop_supply_limit_v"),
@@ -29,8 +31,9 @@ COLUMNS = {
     "type_a": "type_a",
 }
 FACTS = {"hot": "fuel_hot", "unseen": "ripple_over"}
+SEGMENT_BELOW = " Segment {number}{twice} lies {apart} % of the average below the others."
+SEGMENT_ABOVE = " Segment {number}{twice} lies {apart} % of the average above the others."
 SETTINGS = {"usual_low": "usual_low_a", "usual_high": "usual_high_a"}
-NOTHING_ODD = "Nothing out of the ordinary in "
 
 
 def fill(sentence: str, visit: pd.Series, settings: dict[str, Any]) -> str:
@@ -46,21 +49,26 @@ def values_of(sentence: str, visit: pd.Series, settings: dict[str, Any]) -> dict
 def worded(sentence: str, values: dict[str, Any]) -> str:
     """Return a sentence of the table with its values in their places."""
     told = {name: _PHRASES[name](value) if name in _PHRASES else value for name, value in values.items()}
-    return sentence.format(**told) if told else sentence
+    said = template(sentence)
+    return said.format(**told) if told else said
 
 
 def nothing_odd(origin: str | None, motor: str | None, speed_told: bool) -> str | None:
     """Return what a sound reading is said to be where it could not show everything, else None."""
     if origin == "meter":
-        return f"{NOTHING_ODD}the average; a meter tells nothing of ripple and speed."
+        return phrase(
+            "Nothing out of the ordinary in the average; a meter tells nothing of ripple and speed."
+        )
     if motor == "brushless":
-        return f"{NOTHING_ODD}the average, which is all that a brushless pump shows."
-    return None if speed_told else f"{NOTHING_ODD}what could be measured; the speed was not told."
+        return phrase("Nothing out of the ordinary in the average, which is all that a brushless pump shows.")
+    if speed_told:
+        return None
+    return phrase("Nothing out of the ordinary in what could be measured; the speed was not told.")
 
 
 def booked_because(reason: str) -> str:
     """Return what stands where a person has booked a replacement."""
-    return f"Booked by a person: {reason}."
+    return phrase("Booked by a person: {reason}.", reason=reason)
 
 
 def _places(sentence: str) -> list[str]:
@@ -120,28 +128,38 @@ def _shortfall_phrase(short: dict[str, float]) -> str:
     parts = []
     if "pressure_kpa" in short:
         pressure, rated = (format_quantity(short[name], "kPa") for name in ("pressure_kpa", "rated_kpa"))
-        parts.append(f"pressure {pressure} of {rated} rated")
+        parts.append(phrase("pressure {pressure} of {rated} rated", pressure=pressure, rated=rated))
     if "delivery_l_min" in short:
-        parts.append(f"delivery {short['delivery_l_min']:g} L/min")
-    return f"{' and '.join(parts)} is too low" if parts else "delivery"
+        parts.append(phrase("delivery {flow} L/min", flow=f"{short['delivery_l_min']:g}"))
+    return phrase("{what} is too low", what=both(parts)) if parts else phrase("delivery")
 
 
 def _segment_phrase(segment: dict[str, Any] | None) -> str:
     if segment is None:
         return ""
-    twice = ", seen twice a turn," if segment["twice"] else ""
-    side = "below" if segment["apart_pct"] < 0 else "above"
-    apart = f"{abs(segment['apart_pct']):.1f} % of the average {side} the others."
-    return f" Segment {segment['number']}{twice} lies {apart}"
+    return phrase(
+        SEGMENT_BELOW if segment["apart_pct"] < 0 else SEGMENT_ABOVE,
+        number=segment["number"],
+        twice=phrase(", seen twice a turn,") if segment["twice"] else "",
+        apart=f"{abs(segment['apart_pct']):.1f}",
+    )
+
+
+def both(parts: Sequence[str]) -> str:
+    """Return words side by side: "supply and ground"."""
+    return f" {phrase('and')} ".join(parts)
+
+
+def _drop_phrase(side: str, volts: float, limit: float) -> str:
+    told = {"side": phrase(side), "volts": f"{volts:g}", "limit": f"{limit:g}"}
+    return phrase("{volts} V on the {side} side (up to {limit} V is usual)", **told)
 
 
 _PHRASES: dict[str, Callable[[Any], str]] = {
-    "drops": lambda drops: " and ".join(
-        f"{v:g} V on the {side} side (up to {limit:g} V is usual)" for side, v, limit in drops
-    ),
-    "sides": lambda sides: " and ".join(sides),
+    "drops": lambda drops: both([_drop_phrase(*drop) for drop in drops]),
+    "sides": lambda sides: both([phrase(side) for side in sides]),
     "shortfall": _shortfall_phrase,
     "segment": _segment_phrase,
-    "unseen": lambda over: "" if over else "; ripple alone does not show it",
-    "hot": lambda hot: " in hot fuel" if hot else "",
+    "unseen": lambda over: "" if over else phrase("; ripple alone does not show it"),
+    "hot": lambda hot: phrase(" in hot fuel") if hot else "",
 }

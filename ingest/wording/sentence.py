@@ -1,7 +1,9 @@
 """How a remark gets its sentence: from its code and values, by one function that has the words.
 
 What is stored is code and values. Another language is another set of these functions, with the same codes and
-the same values. Remarks of a ledger from before values were kept have their sentence only, which stands.
+the same values: `in_language` marks them. A remark that has just arisen carries its English sentence; `said`
+says it in the language in use. Remarks of a ledger from before values were kept have their sentence only,
+which stands.
 """
 
 from __future__ import annotations
@@ -13,10 +15,12 @@ from typing import Any, ParamSpec
 
 from ingest.capture import Level, Note
 from ingest.errors import Question
+from ingest.wording.language import spoken
 
 P = ParamSpec("P")
 VARIANT = "variant"  # the value that tells sentences of one code apart
 _writers: dict[tuple[str, str], Callable[..., str]] = {}
+_others: dict[tuple[str, str, str], Callable[..., str]] = {}
 
 
 def note(code: str, level: Level, variant: str = "") -> Callable[[Callable[P, str]], Callable[P, Note]]:
@@ -49,6 +53,19 @@ def question(code: str, field: str, variant: str = "") -> Callable[[Callable[P, 
     return decorate
 
 
+def in_language(
+    language: str, code: str, variant: str = ""
+) -> Callable[[Callable[..., str]], Callable[..., str]]:
+    """Let a function word a note or question in another language: its arguments are the values kept."""
+
+    def decorate(write: Callable[..., str]) -> Callable[..., str]:
+        assert (language, code, variant) not in _others, f"{code} {variant} is worded twice in {language}"
+        _others[language, code, variant] = write
+        return write
+
+    return decorate
+
+
 def said(code: str, values: Mapping[str, Any] | None, kept: str | None = None) -> str:
     """Return the sentence for a stored code and its values.
 
@@ -57,7 +74,8 @@ def said(code: str, values: Mapping[str, Any] | None, kept: str | None = None) -
     """
     if values is not None:
         told = dict(values)
-        write = _writers.get((code, told.pop(VARIANT, "")))
+        variant = told.pop(VARIANT, "")
+        write = _others.get((spoken(), code, variant)) or _writers.get((code, variant))
         if write is not None and _fits(write, told):
             return write(**told)
     if kept:
@@ -65,9 +83,11 @@ def said(code: str, values: Mapping[str, Any] | None, kept: str | None = None) -
     return f"{code}: {', '.join(f'{k} {v}' for k, v in (values or {}).items())}."
 
 
-def codes() -> dict[tuple[str, str], Callable[..., str]]:
-    """Return what words each code and variant."""
-    return dict(_writers)
+def codes(language: str | None = None) -> dict[tuple[str, str], Callable[..., str]]:
+    """Return what words each code and variant, in English or another language."""
+    if language is None:
+        return dict(_writers)
+    return {(code, variant): write for (of, code, variant), write in _others.items() if of == language}
 
 
 def _keeper(code: str, variant: str, write: Callable[..., str]) -> Callable[..., dict[str, Any]]:

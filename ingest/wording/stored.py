@@ -9,7 +9,15 @@ from ingest.capture import Note
 from ingest.errors import Question
 
 # These have the words; each is known once it is imported.
-from ingest.wording import file_notes, measuring_notes, odometer_questions, questions  # noqa: F401
+from ingest.wording import (  # noqa: F401
+    file_notes,
+    measuring_notes,
+    odometer_questions,
+    questions,
+    spanish_measuring,
+    spanish_notes,
+    spanish_questions,
+)
 from ingest.wording.sentence import said
 
 

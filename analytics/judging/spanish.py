@@ -1,0 +1,494 @@
+"""The trade rules' and steps' words in Spanish, by their ids, and the phrases between them."""
+
+from __future__ import annotations
+
+from analytics.judging.rules import RULES
+from analytics.judging.steps import STEPS
+from ingest.wording.language import SPANISH, learn
+
+# The finding, by the rule's id.
+FINDINGS = {
+    "clipped": (
+        "La señal está cortada arriba o abajo, así que promedio y rizado salen mal: esta lectura no "
+        "juzga nada."
+    ),
+    "probe-factor": (
+        "El promedio es unas diez veces, o la décima parte, de lo que debería consumir esta bomba: es "
+        "más probable que esté mal el factor o el rango de la pinza que la bomba."
+    ),
+    "no-current-running": (
+        "Sin corriente con el motor en marcha: la pinza, el cable, el fusible del medidor, o otra "
+        "bomba alimenta el motor. No dice nada de esta bomba."
+    ),
+    "no-current": (
+        "Sin corriente, y las caídas de tensión leídas sin corriente no prueban nada: no hay orden de "
+        "marcha, no hay tensión en el conector enchufado, o la bomba está muerta."
+    ),
+    "stalled": (
+        "La bomba no gira: más del doble de la corriente que debería consumir y sin rizado de "
+        "conmutación. Agarrotada o trabada. Apague: el fusible y el cableado se calientan; no lo "
+        "intente otra vez."
+    ),
+    "far-above-no-ripple": (
+        "Más del doble de la corriente que debería consumir, y no se ve rizado: ancho de banda, sin "
+        "escobillas, otra carga, un corto, o una bomba que no gira. No la deje en marcha: el cableado "
+        "se calienta."
+    ),
+    "leads-swapped": (
+        "Una caída de tensión sale menor que cero: las puntas del medidor estaban cambiadas, así que "
+        "esa caída no se conoce."
+    ),
+    "circuit-over-volts": (
+        "La tensión es demasiado alta: la carga está fuera de control. Por eso la corriente y la "
+        "velocidad salen altas."
+    ),
+    "circuit-low-volts-primed": (
+        "La tensión es baja durante el cebado: batería descargada, o tensión que se pierde en el "
+        "camino. Esta lectura no juzga la bomba."
+    ),
+    "circuit-low-volts": (
+        "La tensión en la bomba es baja con el motor en marcha, diga lo que diga la corriente: "
+        "cableado, batería o carga."
+    ),
+    "circuit-drop": "Se pierde demasiada tensión bajo carga: {drops}.",
+    "connector-bad": (
+        "El conector se encontró malo. Uno del tanque que se calentó se renueva junto con la bomba."
+    ),
+    "filter-or-strainer-bad": "El filtro o el colador se encontró malo y no consta que se haya renovado.",
+    "hose-or-regulator-bad": (
+        "La manguera o el regulador se encontró malo y no consta que se haya renovado."
+    ),
+    "fuel-wrong": "El combustible del tanque no es del tipo para el que está hecha esta bomba.",
+    "duty-unknown": (
+        "La alimentación es pulsada y no se conoce su ciclo de trabajo: no se pueden juzgar "
+        "corriente, presión ni caudal."
+    ),
+    "speed-command-unknown": (
+        "Esta alimentación tiene dos velocidades y nadie dice cuál se mandó: una lectura baja puede "
+        "ser la velocidad baja."
+    ),
+    "pressure-high": (
+        "La presión está muy por encima de la nominal: regulador o retorno, o un filtro después del "
+        "manómetro. La corriente es consecuencia."
+    ),
+    "does-not-deliver-volts-unknown": (
+        "{shortfall}, pero no está probado que haya buena tensión en la bomba: una alimentación débil "
+        "se ve igual."
+    ),
+    "does-not-deliver": (
+        "El sistema de la bomba no entrega, diga lo que diga la corriente: {shortfall}. Nivel y tipo "
+        "de combustible, colador, manguera en el tanque, regulador, filtro; si están bien, la bomba."
+    ),
+    "delivers-little": (
+        "El sistema de la bomba entrega poco: {shortfall}, donde el tipo no indica un mínimo propio. "
+        "Nivel, colador, manguera en el tanque, regulador y filtro van antes que la bomba."
+    ),
+    "air-after-repair": (
+        "Poca corriente y velocidad alta justo después de una reparación: aire en la línea."
+    ),
+    "new-pump-below": (
+        "Recién reparada y por debajo de la especificación: el circuito, aire en la línea, una "
+        "manguera doblada o la pieza equivocada."
+    ),
+    "starved-low-tank": (
+        "Poca corriente con el tanque bajo: la bomba puede estar tomando aire. Cargue combustible "
+        "antes que nada."
+    ),
+    "low-current-but-delivers": (
+        "La corriente es baja, pero presión y caudal se cumplen: la bomba hace su trabajo. Es más "
+        "probable que fallen la pinza o la especificación."
+    ),
+    "fast-but-delivers": (
+        "La bomba gira a más de {rpm_high:,.0f} rpm y entrega: quizá este tipo simplemente sea rápido."
+    ),
+    "ripple-jumped": (
+        "El rizado subió de golpe respecto al nivel propio de esta bomba: colector, una delga, una "
+        "bobina del devanado o las escobillas.{segment} Una bomba así puede no volver a arrancar: "
+        "decida antes de que salga."
+    ),
+    "average-very-low": (
+        "El promedio está muy por debajo de la especificación con alimentación y masa probadas: la "
+        "bomba apenas trabaja."
+    ),
+    "speed-high-poor-delivery": (
+        "La bomba gira a más de {rpm_high:,.0f} rpm y nada muestra que mueva combustible."
+    ),
+    "wear-both-down": (
+        "La bomba gira mucho más lento que su línea base con buena tensión y sin más corriente: "
+        "desgaste de escobillas o colector, o un conector recalentado en el tanque."
+    ),
+    "average-below": (
+        "El promedio está por debajo de la especificación: falla de alimentación o masa, o una bomba "
+        "mal alimentada de combustible o gastada."
+    ),
+    "average-above": (
+        "El promedio está por encima de la especificación: una restricción, roce, presión equivocada "
+        "o un devanado en corto."
+    ),
+    "current-down-speed-up": (
+        "La corriente bajó y la velocidad subió respecto a su línea base: falta de combustible en la "
+        "aspiración, vapor{hot} o desgaste hidráulico. La tensión baja la haría más lenta."
+    ),
+    "current-up-speed-down": (
+        "La corriente subió y la velocidad bajó respecto a su línea base: una restricción, presión "
+        "demasiado alta, o roce."
+    ),
+    "speed-down": (
+        "La bomba gira mucho más lento que su línea base: primero tensión baja, luego roce o desgaste "
+        "de escobillas."
+    ),
+    "speed-low": (
+        "La bomba gira a menos de las {type_rpm_low:,.0f} rpm de su tipo: tensión baja, roce o "
+        "desgaste de escobillas."
+    ),
+    "slow-but-delivers": (
+        "La bomba gira a menos de las {rpm_low:,.0f} rpm habituales y entrega: quizá este tipo "
+        "simplemente sea lento; pero las escobillas gastadas entregan hasta que dejan de hacerlo."
+    ),
+    "speed-low-usual": (
+        "La bomba gira a menos de las {rpm_low:,.0f} rpm habituales, y su tipo no tiene margen "
+        "propio: tensión baja, roce, desgaste de escobillas, o un tipo lento."
+    ),
+    "current-changed-speed-same": (
+        "El promedio se apartó mucho de su línea base y la velocidad no: la pinza o la presión, más "
+        "que el motor."
+    ),
+    "average-down": (
+        "El promedio está muy por debajo de su línea base: falla de alimentación o masa, falta de "
+        "combustible en la aspiración o desgaste."
+    ),
+    "average-up": (
+        "El promedio está muy por encima de su línea base: una restricción, roce, presión equivocada "
+        "o un devanado en corto."
+    ),
+    "average-odd-high": (
+        "Más de {usual_high:g} A, y no se conoce la especificación: más de lo que consume la mayoría "
+        "de las bombas de combustible. Presión, roce, un corto, o la pinza."
+    ),
+    "average-odd-low": (
+        "Menos de {usual_low:g} A, y no se conoce la especificación: menos de lo que consume la "
+        "mayoría de las bombas de combustible. Tensión, falta de combustible en la aspiración, o la "
+        "pinza."
+    ),
+    "average-unlike-type": (
+        "No se conoce la especificación, y el promedio está lejos de los {type_a:.2f} A que consumen "
+        "las bombas de este tipo."
+    ),
+    "ripple-very-high": (
+        "El rizado es varias veces el de cualquier bomba buena: una bobina abierta o en corto, una "
+        "delga muerta, o las escobillas.{segment} Una bomba así puede no volver a arrancar."
+    ),
+    "segment-odd": (
+        "Una delga se aparta de las demás.{segment} Está fallando una delga, su bobina o una "
+        "escobilla{unseen}."
+    ),
+    "ripple-high-speed-down": (
+        "El rizado pasa del {ripple_limit:.0f} % del promedio y la bomba gira más lento que su línea "
+        "base con buena tensión: desgaste de escobillas o colector."
+    ),
+    "ripple-high": (
+        "El rizado pasa del {ripple_limit:.0f} % del promedio: conmutación irregular o una "
+        "restricción. Eso solo no condena nada."
+    ),
+    "irregular": (
+        "La bomba marcha irregular, con chispas o velocidad inestable: escobillas, vapor, o una "
+        "alimentación inestable."
+    ),
+    "average-undecided": (
+        "El promedio queda fuera de la especificación por menos de lo que permiten la exactitud de la "
+        "pinza y su cero (±{accuracy:.2f} A): eso no decide nada."
+    ),
+    "pressure-not-held": (
+        "La presión cae cuando la bomba para: pierde su válvula de retención, el regulador o un "
+        "inyector. Causa arranque largo, no una bomba débil."
+    ),
+    "complaint-open": (
+        "Hay una queja abierta y la lectura no muestra la causa: no se reprodujo. Sigue abierta hasta "
+        "que consten como buenos la presión retenida, el caudal, el conector y una prueba en "
+        "caliente, o se encuentre una causa."
+    ),
+    "average-near-high": (
+        "El promedio está cerca del extremo alto de la especificación: lo más probable es una "
+        "restricción del lado de salida."
+    ),
+    "average-near-low": (
+        "El promedio está cerca del extremo bajo de la especificación; por sí solo no es una falla, "
+        "pero cuenta junto con una queja de mezcla pobre sin explicar."
+    ),
+    "no-reading": "No se midió la corriente promedio.",
+    "speed-band-unset": (
+        "La velocidad está fuera de las {rpm_low:,.0f} a {rpm_high:,.0f} rpm habituales de las bombas "
+        "de gasolina, lo que no dice nada de este tipo."
+    ),
+    "reduced-command": (
+        "Leída con mando reducido: se compara solo con lecturas de esta bomba con el mismo mando, no "
+        "con su especificación."
+    ),
+    "no-specification": (
+        "Nada se ve raro, pero no se conoce la especificación: no se puede juzgar el nivel en sí."
+    ),
+    "tank-low": (
+        "Nada fuera de lo común; el tanque está por debajo de un cuarto, donde la bomba se calienta."
+    ),
+    "healthy": "Nada fuera de lo común.",
+}
+# A rule's own words for a step, by the rule's id and the step's.
+OWN_STEPS = {
+    ("clipped", "clamp"): "Elija un rango mayor y capture de nuevo.",
+    ("probe-factor", "clamp"): "Revise el factor y el rango de la pinza, póngala a cero y capture de nuevo.",
+    ("no-current-running", "clamp"): "Ponga la pinza en el cable propio de la bomba, revise el fusible y el "
+    "rango del medidor, y capture de nuevo.",
+    ("no-current", "repeat"): "Mande la bomba a marchar otra vez con la pinza a cero, para confirmar.",
+    (
+        "far-above-no-ripple",
+        "clamp",
+    ): "Apague; revise rango y cable, y haga una captura breve con muestreo más rápido.",
+    ("leads-swapped", "mend circuit"): "Ponga bien las puntas del medidor y mida otra vez ambas caídas de "
+    "tensión bajo carga.",
+    ("circuit-over-volts", "mend circuit"): "Revise la tensión de carga y el regulador, y capture de nuevo.",
+    (
+        "circuit-low-volts-primed",
+        "mend circuit",
+    ): "Cargue la batería, mida ambas caídas de tensión bajo carga, luego cebe y capture de nuevo.",
+    ("circuit-low-volts-primed", "mend circuit, drops good"): "Las caídas de tensión están bien: cargue y "
+    "pruebe la batería, luego cebe y capture de nuevo.",
+    ("circuit-low-volts", "mend circuit"): "Mida la tensión de carga en la batería y después ambas caídas de "
+    "tensión en la bomba bajo carga.",
+    ("circuit-low-volts", "mend circuit, drops good"): "Las caídas de tensión están bien: revise batería y "
+    "carga, y capture de nuevo.",
+    ("circuit-drop", "mend circuit"): "Limpie o repare el circuito del lado de {sides}, mida y capture de "
+    "nuevo.",
+    (
+        "connector-bad",
+        "mend circuit",
+    ): "Renueve el conector, mida ambas caídas de tensión y capture de nuevo.",
+    ("filter-or-strainer-bad", "mend filter"): "Renueve lo que se encontró malo, limpie el tanque si fue "
+    "suciedad, y capture de nuevo.",
+    (
+        "hose-or-regulator-bad",
+        "mend flow",
+    ): "Renueve la manguera o el regulador que se encontró malo, mida la presión y capture de nuevo.",
+    ("fuel-wrong", "mend flow"): "Asegúrese de qué combustible hay en el tanque; vacíe y recargue antes de "
+    "juzgar nada más.",
+    ("duty-unknown", "command"): "Anote el ciclo de trabajo mandado, o mande el máximo, y capture de nuevo.",
+    ("speed-command-unknown", "command"): "Indique qué velocidad se mandó; mande la alta y capture de nuevo.",
+    ("pressure-high", "mend flow"): "Busque una obstrucción en el regulador, el retorno y un filtro después "
+    "del manómetro, y mida la presión.",
+    (
+        "does-not-deliver-volts-unknown",
+        "mend circuit",
+    ): "Mida la tensión en la bomba bajo carga, con el motor en marcha, y otra vez la presión o el caudal.",
+    (
+        "does-not-deliver-volts-unknown",
+        "mend circuit, drops good",
+    ): "Lleve la tensión en la bomba a más de 13: batería y carga; luego mida otra vez.",
+    ("starved-low-tank", "level"): "Cargue combustible hasta más de un cuarto de tanque y capture de nuevo.",
+    (
+        "low-current-but-delivers",
+        "repeat",
+    ): "Ponga la pinza a cero, o use otra, y capture de nuevo; revise la especificación.",
+    (
+        "ripple-jumped",
+        "repeat",
+    ): "Ponga la pinza a cero, mire chispas y delgas, y capture de nuevo antes de que salga.",
+    ("average-very-low", "delivery"): "Asegúrese del mando completo y mida el caudal a presión nominal.",
+    (
+        "wear-both-down",
+        "repeat",
+    ): "Ponga la pinza a cero, toque el conector del tanque por si está caliente, y capture de nuevo.",
+    ("current-down-speed-up", "level"): "Lea el nivel de combustible, mida el caudal y mire el colador.",
+    (
+        "current-changed-speed-same",
+        "repeat",
+    ): "Ponga la pinza a cero, o use otra, y capture de nuevo; después mida la presión.",
+    ("average-odd-high", "pressure"): "Busque la especificación; revise factor y cero de la pinza, y mida la "
+    "presión de combustible.",
+    ("average-odd-low", "circuit"): "Busque la especificación; revise la pinza, y después tensión y ambas "
+    "caídas en la bomba.",
+    (
+        "average-odd-low",
+        "delivery",
+    ): "Busque la especificación; revise el factor de la pinza, y mida el caudal.",
+    (
+        "average-unlike-type",
+        "circuit",
+    ): "Asegúrese del tipo de bomba, del punto y factor de la pinza; después tensión y ambas caídas.",
+    (
+        "ripple-very-high",
+        "repeat",
+    ): "Ponga la pinza a cero, mire chispas y delgas, y capture de nuevo antes de que salga.",
+    ("segment-odd", "repeat"): "Ponga la pinza a cero y capture de nuevo; vea si se aparta la misma delga.",
+    ("ripple-high-speed-down", "repeat"): "Ponga la pinza a cero, mire chispas y delgas, y capture de nuevo.",
+    ("ripple-high", "filter"): "Revise el filtro de salida; mire chispas y delgas, y siga la tendencia.",
+    (
+        "irregular",
+        "repeat",
+    ): "Ponga la pinza a cero y capture de nuevo durante el cebado al dar contacto, con "
+    "el motor apagado, para comparar.",
+    ("average-undecided", "clamp"): "Ponga la pinza a cero, use su rango menor u otra pinza, y capture de "
+    "nuevo.",
+    (
+        "pressure-not-held",
+        "regulator",
+    ): "Busque la fuga: cierre el retorno y después la alimentación, solo como lo permita el fabricante.",
+    ("complaint-open", "repeat"): "Pruebe en caliente y capture de nuevo mientras se muestre la queja.",
+    ("average-near-high", "pressure"): "Revise línea, regulador y retorno midiendo la presión, y capture de "
+    "nuevo.",
+    ("no-reading", "clamp"): "Cambie lo que dicen las notas y capture de nuevo, o anote el promedio de un "
+    "medidor.",
+}
+# What a rule says once its steps are passed, by its id.
+DONE = {
+    "no-current": "Sin corriente con tensión probada en el conector enchufado: la bomba falló; cámbiela.",
+    "stalled": "Apague y déjela apagada: cambie la bomba, y el conector del tanque si se calentó.",
+    "low-current-but-delivers": (
+        "Presión y caudal se cumplen: consérvela, y compare la especificación con el número de parte."
+    ),
+    "fast-but-delivers": (
+        "Anote la velocidad habitual de este tipo, para juzgar con ella las próximas lecturas."
+    ),
+    "slow-but-delivers": (
+        "Anote la velocidad habitual de este tipo, y capture a la mitad del intervalo hasta que tenga "
+        "línea base."
+    ),
+    "complaint-open": "Consta que todos los pasos están bien: cierre la queja con lo que se encontró.",
+    "average-near-low": "Anótelo y siga.",
+    "speed-band-unset": (
+        "Anote la velocidad habitual de este tipo, para juzgar con ella las próximas lecturas."
+    ),
+    "reduced-command": (
+        "En la próxima captura mande también velocidad o ciclo completos, para compararla con la "
+        "especificación."
+    ),
+    "no-specification": (
+        "Busque la especificación por el número de parte; la próxima captura según el plan."
+    ),
+    "tank-low": "Cargue combustible; la próxima captura según el plan.",
+    "healthy": "La próxima captura según el plan.",
+}
+# What each step asks for, by its id.
+STEPS_SAY = {
+    "repeat": "Capture de nuevo, otro día o con la pinza puesta otra vez a cero, para ver si se mantiene.",
+    "clamp": "Revise el cable, el factor y el rango de la pinza, póngala a cero y capture de nuevo.",
+    "command": "Mande velocidad completa, o anote el ciclo o la velocidad mandados, y capture de nuevo.",
+    "bleed": "Saque el aire: cebe varias veces y capture de nuevo.",
+    "circuit": "Mida la tensión y ambas caídas en la bomba bajo carga.",
+    "mend circuit": "Repare el circuito y capture de nuevo.",
+    "mend filter": "Renuévelo y capture de nuevo.",
+    "mend flow": "Repárelo, mida la presión y capture de nuevo.",
+    "loaded volts": (
+        "Mande la bomba a marchar y lea la tensión en su conector enchufado con una carga de prueba; "
+        "mire otra vez."
+    ),
+    "connector": (
+        "Con la bomba en marcha, mueva y toque el conector del tanque y el relé: calor, holgura, corrosión."
+    ),
+    "level": (
+        "Lea el nivel de combustible; si es bajo, cargue a más de un cuarto de tanque y mida el caudal."
+    ),
+    "fuel": "Tome una muestra del combustible: tipo correcto, sin agua, sin suciedad.",
+    "pressure": "Mida la presión de combustible en la toma.",
+    "delivery": "Mida el caudal a presión nominal.",
+    "hold": "Pruebe en caliente: vea si la presión se mantiene después de parar la bomba.",
+    "hose": "Busque una manguera rota o floja entre la bomba y la brida del tanque.",
+    "regulator": "Revise el regulador y la línea de retorno.",
+    "strainer": "Mire el colador del tanque; límpielo o renuévelo y mida otra vez.",
+    "filter": "Revise o cambie el filtro de salida y capture de nuevo.",
+}
+PHRASES = {
+    "Book a replacement: the finding stays and nothing else explains it.": (
+        "Programe un reemplazo: el hallazgo se mantiene y nada más lo explica."
+    ),
+    "Capture at half the usual interval and watch the trend.": (
+        "Capture a la mitad del intervalo habitual y siga la tendencia."
+    ),
+    "The next capture as planned.": "La próxima captura según el plan.",
+    "Broke down on the road, confirmed as the pump's.": (
+        "Falló en la calle, y se confirmó que fue la bomba."
+    ),
+    "Replace the pump; only a good reading afterwards clears it.": (
+        "Cambie la bomba; solo una buena lectura posterior lo da por resuelto."
+    ),
+    "Measure both drops at the pump under load.": "Mida ambas caídas de tensión en la bomba bajo carga.",
+    "Measure volts at the pump under load.": "Mida la tensión en la bomba bajo carga.",
+    "Refuel to above a quarter tank, then measure again.": (
+        "Cargue combustible a más de un cuarto de tanque y mida otra vez."
+    ),
+    "Nothing out of the ordinary in the average; a meter tells nothing of ripple and speed.": (
+        "Nada fuera de lo común en el promedio; un medidor no dice nada de rizado ni velocidad."
+    ),
+    "Nothing out of the ordinary in the average, which is all that a brushless pump shows.": (
+        "Nada fuera de lo común en el promedio, que es todo lo que muestra una bomba sin escobillas."
+    ),
+    "Nothing out of the ordinary in what could be measured; the speed was not told.": (
+        "Nada fuera de lo común en lo que se pudo medir; no se dio la velocidad."
+    ),
+    "Booked by a person: {reason}.": "Programado por una persona: {reason}.",
+    "pressure {pressure} of {rated} rated": "presión {pressure} de {rated} nominal",
+    "delivery {flow} L/min": "caudal {flow} L/min",
+    "{what} is too low": "{what}: demasiado bajo",
+    "delivery": "caudal",
+    "and": "y",
+    " Segment {number}{twice} lies {apart} % of the average below the others.": (
+        " La delga {number}{twice} está {apart} % del promedio por debajo de las demás."
+    ),
+    " Segment {number}{twice} lies {apart} % of the average above the others.": (
+        " La delga {number}{twice} está {apart} % del promedio por encima de las demás."
+    ),
+    ", seen twice a turn,": ", vista dos veces por vuelta,",
+    "{volts} V on the {side} side (up to {limit} V is usual)": (
+        "{volts} V del lado de {side} (lo habitual es hasta {limit} V)"
+    ),
+    "supply": "alimentación",
+    "ground": "masa",
+    "; ripple alone does not show it": "; el rizado solo no lo muestra",
+    " in hot fuel": " en combustible caliente",
+    "No action; next capture by {day}.": "Sin acción; próxima captura a más tardar el {day}.",
+    "No action; next capture by {day} or at {odometer}, whichever comes first.": (
+        "Sin acción; próxima captura a más tardar el {day} o con {odometer} en el odómetro, lo que "
+        "ocurra primero."
+    ),
+    "taken when it was new": "tomadas cuando era nueva",
+    "taken while its brushes bedded in": "tomadas mientras se asentaban sus escobillas",
+    "taken late in its life, so perhaps no healthy one": "tomadas tarde en su vida, quizá ya no sana",
+    "taken at an age nobody knows, so perhaps no healthy one": (
+        "tomadas a una edad que nadie conoce, quizá ya no sana"
+    ),
+    "no specification known": "no se conoce la especificación",
+    "not with its specification, which holds at full command only": (
+        "no con su especificación, que solo vale con mando completo"
+    ),
+    "its own baseline ({count} readings, {kind})": "su línea base ({count} lecturas, {kind})",
+    "one good reading of its own so far, two make a baseline": (
+        "una sola lectura buena hasta ahora, dos hacen la línea base"
+    ),
+    "none of its earlier readings is good and alike in engine state, command and method": (
+        "ninguna lectura anterior es buena y de igual estado del motor, mando y método"
+    ),
+    "no baseline of its own yet": "todavía sin línea base",
+    "{count} pumps of its type (median {median} A)": "{count} bombas de su tipo (mediana {median} A)",
+    "general limits only": "solo límites generales",
+    "Compared with {against}": "Comparada con {against}",
+    "specification from {low} A": "la especificación desde {low} A",
+    "specification up to {high} A": "la especificación hasta {high} A",
+    "specification {low}–{high} A": "la especificación {low}–{high} A",
+    "corrected for {names}": "corregida por {names}",
+    "{names} not recorded": "{names} sin anotar",
+    "volts": "tensión",
+    "pressure": "presión",
+    " at {at} ({how})": " a {at} ({how})",
+    ", read to within ±{accuracy} A": ", leída a ±{accuracy} A",
+}
+
+
+def _words() -> dict[str, str | None]:
+    words: dict[str, str | None] = dict(PHRASES)
+    for rule in RULES:
+        words[rule.text] = FINDINGS.get(rule.id)
+        words |= {text: OWN_STEPS.get((rule.id, step)) for step, text in rule.says.items()}
+        if rule.done:
+            words[rule.done] = DONE.get(rule.id)
+    return words | {step.text: STEPS_SAY.get(step.id) for step in STEPS}
+
+
+learn(SPANISH, {english: words for english, words in _words().items() if words})
