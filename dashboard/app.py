@@ -11,6 +11,7 @@ if ROOT not in sys.path:  # Streamlit puts this folder, not its parent, on the p
 
 from dashboard.data.depots import bind  # noqa: E402
 from dashboard.data.loaders import warm_up  # noqa: E402
+from dashboard.shell import language  # noqa: E402
 from dashboard.shell.access import current_person  # noqa: E402
 from dashboard.shell.frame import name_age, name_invented, plain_errors, show  # noqa: E402
 from dashboard.shell.navigation import pages_for  # noqa: E402
@@ -22,12 +23,17 @@ warm_up()
 person = current_person()
 bind(person.depots, signed_in=person.role is not None)
 pages = [
-    st.Page(entry.path, title=entry.title, url_path=entry.address or None, default=not entry.address)
+    st.Page(
+        entry.path,
+        title=language.in_menu(entry.address, entry.title),
+        url_path=entry.address or None,
+        default=not entry.address,
+    )
     for entry in pages_for(person.role)
 ]
 page = st.navigation(pages, position="top")
 show(person)
-with plain_errors():
+with plain_errors(), language.drawn(page.url_path):
     name_invented()
     name_age()
     page.run()

@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from ingest.wording.language import phrase
+
 STALE_DAYS = 14  # older facts: their date is said first
 
 
@@ -17,7 +19,7 @@ def stale(last_fact: date, today: date) -> bool:
 
 def as_of_sentence(last_fact: date) -> str:
     """Return the sentence that says so."""
-    return f"As of {last_fact}, the day of the newest fact on record: nothing later is known."
+    return phrase("As of {day}, the day of the newest fact on record: nothing later is known.", day=last_fact)
 
 
 class Workdays:

@@ -15,6 +15,7 @@ from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import LEAD_DAYS
+from ingest.wording.language import phrase
 
 STANDING = ("booked", "pinned")
 USUAL_JOB_HOURS = 2.5
@@ -37,25 +38,33 @@ def demand_possible(
         raise EntryRefused("unit-retired", f"Unit {unit} retires on {retires_on}; choose a day before.")
 
 
-def booking_doubts(connection: duckdb.DuckDBPyConnection, pump_id: int, day: date, today: date) -> list[str]:
-    """Return what speaks against a day, one clause each; a person may insist with a reason."""
+def booking_doubts(
+    connection: duckdb.DuckDBPyConnection, pump_id: int, day: date, today: date, *, part: bool = True
+) -> list[str]:
+    """Return what speaks against a day, one clause each; a person may insist with a reason.
+
+    part: whether the job needs one.
+    """
     _, _, _, _, depot, pump_type, hours, lead = _pump(connection, pump_id)
     settings = settings_at(connection, today)
     found = []
     if not Workdays(settings).is_open(day, depot):
-        found.append(f"depot {depot or 'of the unit'} is closed on {day:%A} {day}")
+        where = depot or phrase("of the unit")
+        closed = "depot {depot} is closed on {weekday} {day}"
+        found.append(phrase(closed, depot=where, weekday=phrase(f"{day:%A}"), day=day))
     free = _free_hours(connection, depot, day)
     mine = USUAL_JOB_HOURS if hours is None else float(hours)
     others = _booked(connection, pump_id, depot)
     wanted = mine + sum(h for d, h, _, _ in others if monday(d) == monday(day))
     if free is not None and wanted > free + 1e-9:
-        found.append(f"the bay is over by {wanted - free:.1f} h in the week of {monday(day)}")
+        over = "the bay is over by {hours} h in the week of {monday}"
+        found.append(phrase(over, hours=f"{wanted - free:.1f}", monday=monday(day)))
     taken = sum(1 for d, _, kind, _ in others if kind == pump_type and d <= day)
     ready = today + timedelta(days=int(np.ceil(LEAD_DAYS if lead is None else float(lead))))
     rows = connection.execute(statement("plan_stock_of"), [depot, pump_type]).fetchall()
     on_hand = int(rows[0][0]) if rows else 0
-    if taken >= on_hand and day < ready:
-        found.append(f"no part is left by then (earliest {ready})")
+    if part and taken >= on_hand and day < ready:
+        found.append(phrase("no part is left by then (earliest {ready})", ready=ready))
     return found
 
 

@@ -21,6 +21,7 @@ from analytics.scheduling.steps import bring, steps
 from analytics.statements import statement
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.wording.language import phrase
 
 
 @dataclass(frozen=True)
@@ -70,10 +71,10 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
         row = rows.iloc[0]
         now = row["at"] == "now"
         job = str(row["job"]) if now else "nothing"
-        doubts = booking_doubts(connection, pump_id, on, on) if job != "nothing" else []
+        doubts = []
+        if job != "nothing":
+            doubts = booking_doubts(connection, pump_id, on, on, part=job != "check")
         settings = settings_at(connection, on)
-    if job == "check":
-        doubts = [text for text in doubts if not text.startswith("no part")]
     hours = job_hours(job, row["job_hours"], settings)
     line = SimpleNamespace(
         job=job, action=row["action"], finding_action=row["finding_action"],
@@ -87,6 +88,16 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
     )  # fmt: skip
 
 
+NOW = {
+    "check": "Check it now, while it is in the bay ({share} % end in a change), {hours} h.",
+    "check and change": (
+        "Check and change it now, while it is in the bay ({share} % end in a change), pump {pump_type}, "
+        "{hours} h."
+    ),
+    "change": "Change it now, while it is in the bay, pump {pump_type}, {hours} h.",
+}
+
+
 def job_hours(job: str, change_hours: float | None, settings: dict) -> float:
     """Return the bay hours of a job."""
     change = 2.5 if change_hours is None or change_hours != change_hours else float(change_hours)
@@ -98,11 +109,12 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
     if job == "nothing":
         if row["job"] == "nothing":
             if row["finding_action"] in AT_ONCE:
-                return "No work on this pump pays on what is known: the next test decides."
-            return "Nothing about this pump pays now."
-        return f"Not now: {row['job']} at its {row['at']} pays better."
-    verb = {"check": "Check it", "check and change": "Check and change it", "change": "Change it"}[job]
-    ends = "" if job == "change" else f" ({100 * row['p_change']:.0f} % end in a change)"
-    part = "" if job == "check" else f", pump {row['pump_type']}"
-    text = f"{verb} now, while it is in the bay{ends}{part}, {hours:.1f} h."
-    return f"{text} But {'; '.join(doubts)}." if doubts else text
+                return phrase("No work on this pump pays on what is known: the next test decides.")
+            return phrase("Nothing about this pump pays now.")
+        later = {"job": phrase(row["job"]), "at": phrase(row["at"])}
+        return phrase("Not now: {job} at its {at} pays better.", **later)
+    told = {
+        "share": f"{100 * row['p_change']:.0f}", "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
+    }  # fmt: skip
+    text = phrase(NOW[job], **told)
+    return phrase("{text} But {doubts}.", text=text, doubts="; ".join(doubts)) if doubts else text

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from analytics.risk.deciding import BOOK
+from analytics.scheduling import spanish  # noqa: F401  (known once it is imported)
 
 ZERO = "Take the clamp off, check its zero, and capture again at the same point and state."
 CIRCUIT = "Volts and both drops at the pump under load."

@@ -7,6 +7,8 @@ from html import escape
 
 import pandas as pd
 
+from ingest.wording.language import phrase
+
 WIDTH, HEIGHT = 660, 132
 LEFT, RIGHT, TOP, BOTTOM = 52, 8, 8, 22
 INK, FAINT, RULE = "#22303a", "#56606a", "#dddddd"
@@ -100,7 +102,7 @@ def trace(rows: pd.DataFrame, *, words: str, turn_ms: tuple[float, float] | None
         a, b = x(turn_ms[0]), x(turn_ms[1])
         parts.append(
             f"<rect x='{a:.1f}' y='{TOP}' width='{b - a:.1f}' height='{height}' fill='{BAND}'/>"
-            f"<text x='{a + 3:.1f}' y='{TOP + 9}'>one turn</text>"
+            f"<text x='{a + 3:.1f}' y='{TOP + 9}'>{phrase('one turn')}</text>"
         )
     step = ticks(high - low)[0]
     at = step * -(-low // step)
@@ -116,7 +118,8 @@ def trace(rows: pd.DataFrame, *, words: str, turn_ms: tuple[float, float] | None
     parts.append(
         f"<polygon points='{' '.join(above + below)}' fill='{DARK}' stroke='{DARK}' stroke-width='.8'/>"
         f"<text x='{LEFT}' y='{HEIGHT - 8}'>{from_ms:,.1f} ms</text>"
-        f"<text x='{WIDTH - RIGHT}' y='{HEIGHT - 8}' text-anchor='end'>{to_ms:,.1f} ms, current in A</text>"
+        f"<text x='{WIDTH - RIGHT}' y='{HEIGHT - 8}' text-anchor='end'>{to_ms:,.1f} ms, "
+        f"{phrase('current in A')}</text>"
     )
     return (
         f"<svg viewBox='0 0 {WIDTH} {HEIGHT}' width='100%' role='img' "

@@ -10,6 +10,7 @@ import pandas as pd
 
 from dashboard.charts.style import dressed, lettered, scale_to, y_axis
 from dashboard.shell.palette import LIGHT, Palette
+from ingest.wording.language import phrase
 
 
 def trace(
@@ -22,15 +23,15 @@ def trace(
     """Return the trace from envelope rows (time_ms, low_a, high_a), one revolution as a shaded band."""
     shown = (frame["time_ms"].min(), frame["time_ms"].max()) if len(frame) else (0, 1)
     x_scale = alt.Scale(domain=list(shown), nice=False, zero=False)
-    x = alt.X("time_ms:Q", title="time, ms", scale=x_scale)
+    x = alt.X("time_ms:Q", title=phrase("time, ms"), scale=x_scale)
     y_scale = scale_to(frame["low_a"].min(), frame["high_a"].max()) if len(frame) else alt.Scale()
     layers = []
     if turn_ms is not None and turn_ms[1] > shown[0] and turn_ms[0] < shown[1]:
-        band = pd.DataFrame({"from_ms": [turn_ms[0]], "to_ms": [turn_ms[1]], "label": ["one turn"]})
+        band = pd.DataFrame({"from_ms": [turn_ms[0]], "to_ms": [turn_ms[1]], "label": [phrase("one turn")]})
         layers.append(
             alt.Chart(band)
             .mark_rect(color=palette.band, clip=True)
-            .encode(x=alt.X("from_ms:Q", title="time, ms", scale=x_scale), x2="to_ms:Q")
+            .encode(x=alt.X("from_ms:Q", title=phrase("time, ms"), scale=x_scale), x2="to_ms:Q")
         )
         if (turn_ms[1] - turn_ms[0]) > 0.04 * (shown[1] - shown[0]):
             layers.append(
@@ -38,7 +39,7 @@ def trace(
                 .mark_text(align="left", baseline="top", dx=4, color=palette.faint, fontSize=12)
                 .encode(x=alt.X("from_ms:Q", scale=x_scale), y=alt.value(2), text="label:N")
             )
-    y = alt.Y("low_a:Q", axis=y_axis("current, A"), scale=y_scale)
+    y = alt.Y("low_a:Q", axis=y_axis(phrase("current, A")), scale=y_scale)
     layers.append(
         alt.Chart(frame)
         .mark_area(color=palette.main, line={"color": palette.main, "strokeWidth": 1}, clip=True)
@@ -46,7 +47,7 @@ def trace(
     )
     limits = pd.DataFrame(
         [
-            {"a": a, "label": label}
+            {"a": a, "label": phrase(label)}
             for a, label in zip(specification_a, ("specified low", "specified high"), strict=True)
             if a is not None and a == a
         ]
@@ -68,16 +69,21 @@ def segments(profile_pct: Sequence[float], *, weakest: int | None = None, palett
         {
             "segment": range(1, len(profile_pct) + 1),
             "height_pct": list(profile_pct),
-            "label": ["weakest" if i == weakest else "" for i in range(1, len(profile_pct) + 1)],
+            "label": [phrase("weakest") if i == weakest else "" for i in range(1, len(profile_pct) + 1)],
         }
     )
     base = alt.Chart(frame).encode(
-        x=alt.X("segment:O", title="segment", axis=alt.Axis(labelAngle=0)),
-        y=alt.Y("height_pct:Q", axis=y_axis("height, % of average current"), scale=alt.Scale(zero=True)),
-        tooltip=[alt.Tooltip("segment:O"), alt.Tooltip("height_pct:Q", format=".2f", title="% of average")],
+        x=alt.X("segment:O", title=phrase("segment"), axis=alt.Axis(labelAngle=0)),
+        y=alt.Y(
+            "height_pct:Q", axis=y_axis(phrase("height, % of average current")), scale=alt.Scale(zero=True)
+        ),
+        tooltip=[
+            alt.Tooltip("segment:O"),
+            alt.Tooltip("height_pct:Q", format=".2f", title=phrase("% of average")),
+        ],
     )
     bars = base.mark_bar(color=palette.main).encode(
-        fillOpacity=alt.condition("datum.label === 'weakest'", alt.value(0.35), alt.value(0.9)),
+        fillOpacity=alt.condition("datum.label !== ''", alt.value(0.35), alt.value(0.9)),
         stroke=alt.value(palette.main),
     )
     return dressed(
@@ -101,7 +107,7 @@ def turns(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
             ),
             y=alt.Y(
                 "current_a:Q",
-                axis=y_axis("current, A"),
+                axis=y_axis(phrase("current, A")),
                 scale=scale_to(*frame["current_a"].agg(["min", "max"])),
             ),
             color=alt.Color("capture:N", title=None, scale=alt.Scale(domain=labels, range=colours)),

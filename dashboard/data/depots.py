@@ -17,6 +17,7 @@ import streamlit as st
 
 from ingest.errors import LedgerError
 from ingest.ledger.depots import Depots
+from ingest.wording.language import speaking, spoken
 
 _taken_along: ContextVar[Depots | None] = ContextVar("depots", default=None)
 _PLACE = "bound_to_depots"
@@ -43,13 +44,15 @@ def bound_to() -> Depots:
 
 
 def taking_along(make: Callable[[], Any]) -> Callable[[], Any]:
-    """Return `make` so that it works later, outside of this run, for the same person."""
-    depots = bound_to()
+    """Return `make` so that it works later, outside of this run, for the same person in the same
+    language."""
+    depots, language = bound_to(), spoken()
 
     def later() -> Any:
         token = _taken_along.set(depots)
         try:
-            return make()
+            with speaking(language):
+                return make()
         finally:
             _taken_along.reset(token)
 

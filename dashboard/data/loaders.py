@@ -27,6 +27,7 @@ from ingest.capture import Capture
 from ingest.ledger.clamps import Clamp, clamp_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
+from ingest.wording.language import spoken
 
 MOST_UNITS_IN_LIST = 2000
 
@@ -304,11 +305,11 @@ def bay_decision(visit_id: int) -> Any:
     ledger = ledger_path()
     if not len(ask("pump_of_visit", visit_id=visit_id)):
         return None
-    return _bay_decision(str(ledger), stamp(ledger), visit_id)
+    return _bay_decision(str(ledger), stamp(ledger), visit_id, spoken())
 
 
 @st.cache_resource(show_spinner=False, max_entries=20)
-def _bay_decision(ledger: str, stamp_key: Stamp, visit_id: int) -> Any:
+def _bay_decision(ledger: str, stamp_key: Stamp, visit_id: int, language: str) -> Any:
     from analytics.scheduling.in_the_bay import decide_after
 
     return decide_after(Path(ledger), visit_id)

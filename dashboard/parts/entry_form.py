@@ -15,6 +15,7 @@ from ingest.known_pump import TOLD
 from ingest.units import Kind, parse_quantity, read_quantity
 from ingest.visit.entry import VisitEntry
 from ingest.vocabulary import PARTS
+from ingest.wording.language import phrase
 
 # field of the page -> (kind, unit of a bare number, column of the entry)
 QUANTITIES: dict[str, tuple[Kind, str | None, str]] = {
@@ -51,6 +52,11 @@ MOST_QUESTIONS = 3  # a visit, reminders and questions together; the rest goes t
 def label(field: str) -> str:
     """Return what a field is called on the page."""
     return LABELS[field]
+
+
+def label_here(field: str) -> str:
+    """Return what a field is called on a page in the language it is drawn in."""
+    return phrase(LABELS[field])
 
 
 def entry_from(
@@ -127,13 +133,15 @@ def reminders(
     """
     asks = []
     if entry.odometer_km is None and entry.hours is None:
-        asks.append("Without an odometer this reading can't be placed in the pump's trend.")
+        asks.append(phrase("Without an odometer this reading can't be placed in the pump's trend."))
     if entry.state is None:
-        asks.append("Say whether the engine primed, idled or was loaded: only like readings are compared.")
+        asks.append(
+            phrase("Say whether the engine primed, idled or was loaded: only like readings are compared.")
+        )
     if entry.supply_v is None and "supply_v" in asked:
-        asks.append("Volts at the pump are missing: a low supply looks like a weak pump.")
+        asks.append(phrase("Volts at the pump are missing: a low supply looks like a weak pump."))
     if entry.fuel_pressure_kpa is None and "fuel_pressure" in asked:
-        asks.append("With the fuel pressure, a restriction can be told from drag.")
+        asks.append(phrase("With the fuel pressure, a restriction can be told from drag."))
     return asks[: max(room, 0)]
 
 
@@ -146,17 +154,20 @@ def baseline_words(pump: Mapping[str, Any], odometer_km: float | None, settings:
     if visits >= wanted:
         return ""
     if visits:
-        return f"This pump's baseline has {visits} of {wanted} readings; today's is the next."
+        has = "This pump's baseline has {visits} of {wanted} readings; today's is the next."
+        return phrase(has, visits=visits, wanted=wanted)
     at_km = odometer_km if odometer_km is not None else pump.get("last_odometer_km")
     fitted_km = pump.get("fitted_odometer_km")
     if is_unknown(at_km) or is_unknown(fitted_km):
-        return "This pump has no reading yet: today's capture begins its baseline."
+        return phrase("This pump has no reading yet: today's capture begins its baseline.")
     run_km = max(float(at_km) - float(fitted_km), 0.0)  # type: ignore[arg-type]
     if run_km <= settings["baseline_new_km"]:
-        return "This pump is new and its baseline is due: today's capture begins it."
+        return phrase("This pump is new and its baseline is due: today's capture begins it.")
     if run_km <= settings["baseline_bedding_km"]:
-        return "This pump's baseline is due; its brushes may still be bedding in, which is noted with it."
-    return (
+        return phrase(
+            "This pump's baseline is due; its brushes may still be bedding in, which is noted with it."
+        )
+    return phrase(
         "This pump has no reading yet and has run far: today's capture begins its trend, but is no baseline "
         "of a healthy pump."
     )

@@ -18,7 +18,17 @@ from ingest.capture import Capture
 from ingest.measuring.sampling import AVERAGE_ONLY
 from ingest.metrics import Metric
 from ingest.reading import Reading
+from ingest.wording.language import phrase
+from ingest.wording.sentence import said_of
 
+TRACE = (
+    "Current over time, {samples} samples at {rate} a second; each point keeps the lowest and highest of its "
+    "samples, so no spike is lost."
+)
+LOWEST = (
+    "Segment {number} lies lowest, {below} % of the average current below the middle of the others. "
+    "Segment 1 is wherever the record began."
+)
 LEVEL_WORDS = {"warning": "▲ Warning", "ask": "? Please check", "info": "· Note"}
 
 
@@ -32,15 +42,18 @@ def show_trace(
     chosen = None
     if len(names) > 1:
         chosen = st.segmented_control(
-            "Show", names, default=start, key=f"{key}_range", label_visibility="collapsed"
+            phrase("Show"),
+            names,
+            default=start,
+            key=f"{key}_range",
+            format_func=phrase,
+            label_visibility="collapsed",
         )
     from_s, to_s = choices[chosen or start]
     turn = envelope.one_turn_s(capture, reading) if reading else None
     rows = envelope.envelope(capture, from_s, to_s)
-    words = (
-        f"Current over time, {len(capture.current_a):,} samples at {capture.sample_rate_hz:,.0f} a second; "
-        "each point keeps the lowest and highest of its samples, so no spike is lost."
-    )
+    rate = f"{capture.sample_rate_hz:,.0f}"
+    words = phrase(TRACE, samples=f"{len(capture.current_a):,}", rate=rate)
     frame.chart(
         waveform.trace(
             rows,
@@ -59,14 +72,11 @@ def show_segments(reading: Reading) -> None:
     weakest = reading.weakest_segment
     frame.chart(
         waveform.segments(reading.segment_profile_pct, weakest=weakest, palette=frame.palette()),
-        "Averaged height of each commutator segment in percent of the average current.",
+        phrase("Averaged height of each commutator segment in percent of the average current."),
     )
     below_pct = below_others_pct(reading.segment_profile_pct, weakest)
     if below_pct is not None:
-        say.note(
-            f"Segment {weakest} lies lowest, {below_pct:.1f} % of the average current below the middle of "
-            "the others. Segment 1 is wherever the record began."
-        )
+        say.note(phrase(LOWEST, number=weakest, below=f"{below_pct:.1f}"))
 
 
 def comparison(
@@ -83,7 +93,7 @@ def comparison(
     def from_visit(row: pd.Series | None, column: str, unit: str, digits: int) -> str:
         if row is None or formats.is_unknown(row.get(column)):
             return formats.UNKNOWN
-        return formats.with_error(float(row[column]), None, unit, digits)
+        return formats.with_error(float(row[column]), None, phrase(unit), digits)
 
     last = visits.iloc[-1] if len(visits) else None
     first = visits.iloc[0] if len(visits) > 1 else None
@@ -93,17 +103,19 @@ def comparison(
         low, high = (limits.get(name) if name else None for name in (metric.low, metric.high))
         if formats.is_unknown(high) or (metric.low and formats.is_unknown(low)):
             return formats.UNKNOWN
-        return f"{low:,g} to {high:,g} {metric.unit}" if metric.low else f"up to {high:g} {metric.unit}"
+        said = {"low": f"{low:,g}" if metric.low else "", "high": f"{high:,g}", "unit": phrase(metric.unit)}
+        return phrase("{low} to {high} {unit}" if metric.low else "up to {high} {unit}", **said)
 
     def now(metric: Metric) -> str:
         if metric.name == "mean_a":
             return average_words(reading)
         value, error = (getattr(reading, name, None) for name in (metric.name, metric.error))
-        return formats.with_error(value, error if metric.name == "rpm" else None, metric.unit, metric.digits)
+        unit = phrase(metric.unit)
+        return formats.with_error(value, error if metric.name == "rpm" else None, unit, metric.digits)
 
     rows = [
         (
-            m.words.capitalize(),
+            phrase(m.words).capitalize(),
             now(m),
             specified(m),
             from_visit(last, m.name, m.unit, m.digits),
@@ -111,9 +123,10 @@ def comparison(
         )
         for m in metrics.METRICS
     ]
-    last_name = f"Last visit, {formats.day(last['visited_on'])}" if last is not None else "Last visit"
-    first_name = f"First visit, {formats.day(first['visited_on'])}" if first is not None else "First visit"
-    return pd.DataFrame(rows, columns=["Figure", "Now", "Specified", last_name, first_name])
+    names = [phrase(name) for name in ("Figure", "Now", "Specified", "Last visit", "First visit")]
+    for i, visit in ((3, last), (4, first)):
+        names[i] += f", {formats.day(visit['visited_on'])}" if visit is not None else ""
+    return pd.DataFrame(rows, columns=names)
 
 
 def average_words(reading: Reading | pd.Series) -> str:
@@ -121,14 +134,14 @@ def average_words(reading: Reading | pd.Series) -> str:
     accuracy = reading.mean_a_accuracy_a
     if formats.is_unknown(reading.mean_a) or formats.is_unknown(accuracy):
         return formats.with_error(reading.mean_a, reading.mean_a_se, "A")
-    return f"{formats.with_error(reading.mean_a, accuracy, 'A')} (clamp)"
+    return f"{formats.with_error(reading.mean_a, accuracy, 'A')} ({phrase('clamp')})"
 
 
 def show_figures(reading: Reading) -> None:
     """Say average, ripple and speed in one line; what can't be told is left out."""
     told = [average_words(reading)]
     if not formats.is_unknown(reading.ripple_pct):
-        told.append(f"ripple {reading.ripple_pct:.1f} % of it")
+        told.append(phrase("ripple {pct} % of it", pct=f"{reading.ripple_pct:.1f}"))
     if not formats.is_unknown(reading.rpm):
         told.append(f"{reading.rpm:,.0f} rpm")
     say.line(" · ".join(told))
@@ -137,14 +150,16 @@ def show_figures(reading: Reading) -> None:
 def show_comparison(table: pd.DataFrame) -> None:
     """Draw the figures as a plain table, readable by screen readers and on paper."""
     # Its cells are read as Markdown, unlike those of a list.
-    st.table(table.set_index("Figure").map(lambda cell: plain(cell) if isinstance(cell, str) else cell))
+    st.table(
+        table.set_index(table.columns[0]).map(lambda cell: plain(cell) if isinstance(cell, str) else cell)
+    )
 
 
 def show_average_only(reading: Reading) -> None:
     """Say before any figure where the record can tell nothing but the average."""
     for note in reading.notes:
         if note.code == AVERAGE_ONLY:
-            say.warn(note.text)
+            say.warn(said_of(note))
 
 
 def show_notes(notes: tuple[Any, ...], *, levels: tuple[str, ...] = ("warning", "ask", "info")) -> None:
@@ -153,7 +168,7 @@ def show_notes(notes: tuple[Any, ...], *, levels: tuple[str, ...] = ("warning", 
     later = (n for n in notes if n.code != AVERAGE_ONLY and n.level in levels)  # that one comes first
     once = dict.fromkeys(sorted(later, key=lambda n: order.get(n.level, 3)))
     if once:
-        say.points(f"{LEVEL_WORDS[n.level]}: {n.text}" for n in once)
+        say.points(f"{phrase(LEVEL_WORDS[n.level])}: {said_of(n)}" for n in once)
 
 
 def show_candidates(reading: Reading) -> None:
@@ -162,24 +177,24 @@ def show_candidates(reading: Reading) -> None:
         told = ", ".join(
             f"{c.rpm:,.0f} rpm ({formats.confidence(c.probability)})" for c in reading.speed_candidates[:4]
         )
-        say.line(f"The speed can't be told from this trace. It allows {told}.")
+        say.line(phrase("The speed can't be told from this trace. It allows {speeds}.", speeds=told))
 
 
 def action_sentence(verdict: Any) -> tuple[str, str]:
     """Return (lead, what to do); where that is nothing, which the heading says, when to capture next."""
-    when = verdict.action_text.removeprefix("No action; next capture ")
+    when = verdict.action_text.removeprefix(phrase("No action; next capture "))
     if verdict.action == "none" and when != verdict.action_text:
-        return "Next capture", when
-    return "Action.", verdict.action_text
+        return phrase("Next capture"), when
+    return phrase("Action."), verdict.action_text
 
 
 def show_decision(decision: Any) -> None:
     """Draw what pays while the vehicle still stands in the bay, and the steps of that job."""
     if decision is None:
         return
-    say.line(decision.text, lead="In the bay.")
+    say.line(decision.text, lead=phrase("In the bay."))
     if decision.steps:
-        say.points(decision.steps)
+        say.points(phrase(step) for step in decision.steps)
 
 
 def show_verdict(verdict: Any) -> None:
@@ -188,9 +203,10 @@ def show_verdict(verdict: Any) -> None:
         st.subheader(formats.action(verdict.action), anchor=False)
         say.line(verdict.text)
         for other in verdict.also:
-            say.line(f"Also: {other}")
-        say.line(verdict.next_test, lead="Next test.")
+            say.line(phrase("Also: {other}", other=other))
+        say.line(verdict.next_test, lead=phrase("Next test."))
         if verdict.action == "none":  # else the heading and the next test say it
             lead, sentence = action_sentence(verdict)
             say.line(sentence, lead=lead)
-        say.note(f"{verdict.compared_with} Rule: {verdict.rule}.")
+        rule = phrase("Rule: {rule}.", rule=verdict.rule)
+        say.note(f"{verdict.compared_with} {rule}")

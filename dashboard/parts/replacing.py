@@ -12,6 +12,7 @@ from dashboard.data import changes, loaders
 from dashboard.shell import access, say
 from dashboard.words import formats
 from ingest.errors import PumpledgerError
+from ingest.wording.language import phrase
 
 REMOVALS = {
     "failed": "It failed",
@@ -28,6 +29,10 @@ FOUND = {
 }
 
 
+REPLACED = (
+    "The old pump's life is closed and the new one begins. Its baseline is due: capture the new pump now, "
+    "with the reason After repair. Brushes may bed in over the first {bedded}, so early readings are marked."
+)
 FINDING_DAYS = 366  # a pump taken off longer ago is no longer asked about
 
 
@@ -46,21 +51,23 @@ def ask_finding(unit: str) -> None:
         return
     place = "" if pump["position"] == "main" else f" ({pump['position']})"
     with st.form(f"finding_{pump['pump_id']}"):
-        say.line(
-            f"? The pump taken off on {formats.day(pump['removed_on'])}{place}: what was found in it? "
-            "Forecasts learn from the answer."
-        )
-        found = st.segmented_control("What was found", list(FOUND), format_func=FOUND.__getitem__, wrap=True,
+        asked = "? The pump taken off on {day}{place}: what was found in it? Forecasts learn from the answer."
+        say.line(phrase(asked, day=formats.day(pump["removed_on"]), place=place))
+        found = st.segmented_control(phrase("What was found"), list(FOUND), format_func=_found, wrap=True,
                                      key="found_before", label_visibility="collapsed")  # fmt: skip
         who, keep = st.columns([1, 2], vertical_alignment="bottom")
-        by = who.text_input("Your initials", max_chars=12, key="found_before_by", autocomplete="off")
-        if keep.form_submit_button("Keep the finding", width="stretch"):
+        by = who.text_input(phrase("Your initials"), max_chars=12, key="found_before_by", autocomplete="off")
+        if keep.form_submit_button(phrase("Keep the finding"), width="stretch"):
             try:
                 _keep_finding(int(pump["pump_id"]), found, by)
             except PumpledgerError as refused:
                 say.refuse(f"{refused.text}")
             else:
                 st.rerun()
+
+
+def _found(code: str) -> str:
+    return phrase(FOUND[code])
 
 
 def _keep_finding(pump_id: int, found: Any, by: str) -> None:
@@ -80,11 +87,11 @@ def show(visit: pd.Series, by: str) -> None:
     if text := st.session_state.get("replaced_text"):
         say.done(text)
         return
-    with st.expander("The pump was changed at this stop"), st.form("replaced", border=False):
+    with st.expander(phrase("The pump was changed at this stop")), st.form("replaced", border=False):
         removed = removal_fields()
         new = new_pump_fields(visit["pump_type"])
-        kept = st.checkbox("The old filter stayed in", key="old_filter_kept")
-        if st.form_submit_button("Keep the change", width="stretch"):
+        kept = st.checkbox(phrase("The old filter stayed in"), key="old_filter_kept")
+        if st.form_submit_button(phrase("Keep the change"), width="stretch"):
             try:
                 _replace(visit, removed, new, kept, by)
             except PumpledgerError as refused:
@@ -97,14 +104,15 @@ def removal_fields(key: str = "") -> dict[str, Any]:
     """Ask why a pump came off, what was found and the cause; what `removal_of` takes."""
     return {
         "removal": st.segmented_control(
-            "Why it came off", list(REMOVALS), format_func=REMOVALS.__getitem__, wrap=True,
-            key=f"{key}removal",
+            phrase("Why it came off"), list(REMOVALS), format_func=lambda code: phrase(REMOVALS[code]),
+            wrap=True, key=f"{key}removal",
         ),
         "found": st.segmented_control(
-            "What was found", list(FOUND), format_func=FOUND.__getitem__, wrap=True, key=f"{key}found"
+            phrase("What was found"), list(FOUND), format_func=_found, wrap=True, key=f"{key}found"
         ),
         "cause": st.text_input(
-            "Cause, if known", placeholder="dirt, water, ran dry, wiring …", key=f"{key}removal_cause"
+            phrase("Cause, if known"), placeholder=phrase("dirt, water, ran dry, wiring …"),
+            key=f"{key}removal_cause",
         ),
     }  # fmt: skip
 
@@ -124,10 +132,10 @@ def new_pump_fields(usual_type: Any = None, key: str = "") -> dict[str, Any]:
     types = loaders.ask("pump_types")["pump_type"].tolist()
     return {
         "pump_type": st.selectbox(
-            "Type fitted", types, index=types.index(usual_type) if usual_type in types else None,
-            accept_new_options=True, key=f"{key}new_type", placeholder="its part number",
+            phrase("Type fitted"), types, index=types.index(usual_type) if usual_type in types else None,
+            accept_new_options=True, key=f"{key}new_type", placeholder=phrase("its part number"),
         ),
-        "serial": st.text_input("Its serial number", key=f"{key}new_serial").strip() or None,
+        "serial": st.text_input(phrase("Its serial number"), key=f"{key}new_serial").strip() or None,
     }  # fmt: skip
 
 
@@ -147,8 +155,4 @@ def _replace(visit: pd.Series, removed: dict[str, Any], new: dict[str, Any], kep
         author=access.author(by),
     )
     bedded = formats.distance(loaders.settings()["baseline_bedding_km"], loaders.settings()["distance_unit"])
-    st.session_state["replaced_text"] = (
-        "The old pump's life is closed and the new one begins. Its baseline is due: capture the new pump "
-        f"now, with the reason After repair. Brushes may bed in over the first {bedded}, so early readings "
-        "are marked."
-    )
+    st.session_state["replaced_text"] = phrase(REPLACED, bedded=bedded)

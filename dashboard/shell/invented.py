@@ -5,12 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from ingest.wording.language import phrase
+
 NOTE = "Invented fleet: none of its figures is evidence for a real one."
 
 
 def note(settings: dict[str, Any]) -> str:
     """Return the sentence for a fleet whose records are invented, else nothing."""
-    return NOTE if settings.get("records_are") == "invented" else ""
+    return phrase(NOTE) if settings.get("records_are") == "invented" else ""
 
 
 def note_of(ledger: Path) -> str:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from analytics.judging.safety import FIRST, caution_lines
 from ingest.errors import EntryRefused
+from ingest.wording.language import phrase, spoken
 
 _STYLE = """
 body { font: 11pt/1.4 Georgia, serif; color: #111; max-width: 52rem; margin: 1.5rem auto; }
@@ -51,7 +52,7 @@ def sheet(
     """
     style = _STYLE + (_ACROSS if wide else "") + (_BRIEF if brief else "")
     parts = [
-        f"<!doctype html><html lang='en'><head><meta charset='utf-8'><title>{escape(title)}</title>",
+        f"<!doctype html><html lang='{spoken()}'><head><meta charset='utf-8'><title>{escape(title)}</title>",
         f"<style>{style}</style></head><body><h1>{escape(title)}</h1>",
     ]
     parts += [_titled(name, table) for name, table in tables]
@@ -62,13 +63,18 @@ def sheet(
     parts += [_titled(name, table) for name, table in after]
     parts += [f"<h2>{escape(name)}</h2><p>{escape(text)}</p>" for name, text in sentences.items() if text]
     if notes:
-        parts.append("<h2>Notes</h2><ul>" + "".join(f"<li>{escape(n)}</li>" for n in notes) + "</ul>")
-    if brief:
-        parts.append(f"<p class='caution'>{escape(FIRST)}</p>")
-    else:
-        parts.append("<p class='sign'>Initials ______________  Date ______________</p>")
         parts.append(
-            "<h2>Cautions</h2><ul>" + "".join(f"<li>{escape(c)}</li>" for c in caution_lines()) + "</ul>"
+            f"<h2>{phrase('Notes')}</h2><ul>" + "".join(f"<li>{escape(n)}</li>" for n in notes) + "</ul>"
+        )
+    if brief:
+        parts.append(f"<p class='caution'>{escape(phrase(FIRST))}</p>")
+    else:
+        initials, day = phrase("Initials"), phrase("Date")
+        parts.append(f"<p class='sign'>{initials} ______________  {day} ______________</p>")
+        parts.append(
+            f"<h2>{phrase('Cautions')}</h2><ul>"
+            + "".join(f"<li>{escape(c)}</li>" for c in caution_lines())
+            + "</ul>"
         )
     return "".join(parts) + "</body></html>"
 
@@ -105,4 +111,4 @@ def _nothing_from_outside(url: str, *_: Any, **__: Any) -> Any:
 def facts_table(facts: dict[str, Any]) -> pd.DataFrame:
     """Return named facts as a two-column table, unknown ones left out."""
     rows = [(name, str(value)) for name, value in facts.items() if value not in (None, "", "–")]
-    return pd.DataFrame(rows, columns=["Fact", "Value"])
+    return pd.DataFrame(rows, columns=[phrase("Fact"), phrase("Value")])

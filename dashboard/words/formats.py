@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from ingest.units import KM_PER_MILE, format_quantity
+from ingest.wording.language import phrase
 
 # A shape for each action, so that a list reads in grey and by those who can't tell colours apart.
 ACTION_SHAPES = {
@@ -34,7 +35,7 @@ def action(name: str | None) -> str:
     """Return an action as shown: "■ Book replacement"."""
     if is_unknown(name):
         return UNKNOWN
-    return f"{ACTION_SHAPES.get(str(name), '·')} {ACTION_WORDS.get(str(name), str(name))}"
+    return f"{ACTION_SHAPES.get(str(name), '·')} {phrase(ACTION_WORDS.get(str(name), str(name)))}"
 
 
 def distance(km: float | None, unit: str) -> str:
@@ -86,8 +87,8 @@ def confidence(share: float | None) -> str:
         return UNKNOWN
     assert share is not None
     if share < 0.01:
-        return "under 1 %"
-    return "over 99 %" if share >= 0.99 else f"{int(100 * share)} %"
+        return phrase("under 1 %")
+    return phrase("over 99 %") if share >= 0.99 else f"{int(100 * share)} %"
 
 
 def about(value: Any) -> str:
@@ -135,7 +136,7 @@ def with_error(value: float | None, error: float | None, unit: str, digits: int 
     if error < 0.5 * 10.0**-digits:  # one more place, so that the error doesn't read as none
         digits += 1
     if error < 0.5 * 10.0**-digits:
-        return f"{value:,.{digits}f} ± under {10.0**-digits:g} {unit}"
+        return f"{value:,.{digits}f} ± {phrase('under')} {10.0**-digits:g} {unit}"
     return f"{value:,.{digits}f} ± {error:,.{digits}f} {unit}"
 
 

@@ -8,6 +8,7 @@ from datetime import date
 import duckdb
 
 from ingest.ledger.statements import statement
+from ingest.wording.language import phrase
 
 
 @dataclass(frozen=True)
@@ -28,8 +29,10 @@ class Clamp:
         """Return a sentence where the clamp's check is due before a day, else ""."""
         if self.due_on is None or on <= self.due_on:
             return ""
-        since = f"; last checked on {self.checked_on}" if self.checked_on else ""
-        return f"Clamp {self.clamp} was due for a check on {self.due_on}{since}."
+        told = {"clamp": self.clamp, "due": self.due_on, "checked": self.checked_on}
+        if self.checked_on:
+            return phrase("Clamp {clamp} was due for a check on {due}; last checked on {checked}.", **told)
+        return phrase("Clamp {clamp} was due for a check on {due}.", **told)
 
 
 def clamps(connection: duckdb.DuckDBPyConnection) -> dict[str, Clamp]:

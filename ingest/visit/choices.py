@@ -14,6 +14,7 @@ from typing import Any
 from ingest.errors import Question
 from ingest.units import KPA_PER_PSI, UNITS, format_quantity
 from ingest.visit.entry import VisitEntry
+from ingest.wording.language import phrase
 
 AS_TYPED, WITHDRAW = "as-typed", "withdraw"
 _YES = {
@@ -103,8 +104,8 @@ def corrected(entry: VisitEntry, question: Question, choice: Choice) -> VisitEnt
 
 def _as_typed(code: str, told: Mapping[str, Any]) -> str:
     if code.startswith("odometer-") and told.get("km") is not None:
-        return f"As typed, {format_quantity(told['km'], told.get('unit') or 'km')}"
-    return "As typed"
+        return phrase("As typed, {value}", value=format_quantity(told["km"], told.get("unit") or "km"))
+    return phrase("As typed")
 
 
 def _slip(code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
@@ -114,9 +115,10 @@ def _slip(code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
     shown = format_quantity(likely_km, unit)
     if meant != unit:
         number = round(float(told["km"]) / UNITS[unit].factor, 6)
-        label = f"It was in {'km' if meant == 'km' else 'miles'}: {shown}"
+        label = phrase("It was in km: {value}" if meant == "km" else "It was in miles: {value}", value=shown)
     else:
-        meant, number, label = unit, round(likely_km / UNITS[unit].factor, 6), f"It is {shown}"
+        meant, number = unit, round(likely_km / UNITS[unit].factor, 6)
+        label = phrase("It is {value}", value=shown)
     yield Choice(
         "value", label, {"odometer_km": likely_km, "odometer_entered": number, "odometer_unit": meant}
     )
@@ -126,12 +128,12 @@ def _slip(code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
 def _other_unit(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     like = told.get("like") or told.get("other_unit")
     if like:
-        yield Choice("unit", f"It is unit {like}", unit=str(like))
+        yield Choice("unit", phrase("It is unit {unit}", unit=like), unit=str(like))
 
 
 def _which_of_two(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
-    yield Choice(AS_TYPED, f"It is unit {told['unit']}")
-    yield Choice("unit", f"It is unit {told['like']}", unit=str(told["like"]))
+    yield Choice(AS_TYPED, phrase("It is unit {unit}", unit=told["unit"]))
+    yield Choice("unit", phrase("It is unit {unit}", unit=told["like"]), unit=str(told["like"]))
 
 
 def _two_units(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
@@ -145,16 +147,18 @@ def _new_or_like(code: str, told: Mapping[str, Any], name: str) -> Iterator[Choi
 
 
 def _add(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
-    yield Choice(AS_TYPED, f"Add unit {told['unit']}" if "position" not in told else "Add the pump")
+    added = phrase("Add unit {unit}", unit=told["unit"]) if "position" not in told else phrase("Add the pump")
+    yield Choice(AS_TYPED, added)
 
 
 def _beside(_code: str, _told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
-    yield Choice(AS_TYPED, "Store it beside the other")
+    yield Choice(AS_TYPED, phrase("Store it beside the other"))
 
 
 def _psi(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     kpa = float(told["pressure_kpa"]) * KPA_PER_PSI
-    label = f"It was in psi: {told['pressure_kpa']:.0f} psi, {kpa:.0f} kPa"
+    values = {"psi": f"{told['pressure_kpa']:.0f}", "kpa": f"{kpa:.0f}"}
+    label = phrase("It was in psi: {psi} psi, {kpa} kPa", **values)
     yield Choice("value", label, {"fuel_pressure_kpa": kpa})
 
 
@@ -170,7 +174,7 @@ def _day(_code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
         except ValueError:
             continue
         if meant <= today and meant != day:
-            yield Choice(key, f"It was {meant}", {name: meant})
+            yield Choice(key, phrase("It was {day}", day=meant), {name: meant})
 
 
 def _shift(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:

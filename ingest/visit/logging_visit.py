@@ -47,9 +47,16 @@ from ingest.vocabulary import (
 )
 from ingest.waveforms import store_waveform
 from ingest.wording import questions as words
+from ingest.wording.language import phrase
 from ingest.wording.stored import stored_question
 
 UNKNOWN_TYPE = "unknown"
+SAME_SAMPLES = (
+    "These samples are already in the ledger as visit {visit} of unit {unit} on {day}; nothing was changed."
+)
+SAME_ENTRY = (
+    "This entry is already in the ledger as visit {visit} of unit {unit} on {day}; nothing was changed."
+)
 # Entries that hold a word of a list; blank where not told.
 _WORDS = {
     "state": STATES, "motor": MOTORS, "supply": SUPPLIES, "zero_checked": YES_NO, "commanded": COMMANDED,
@@ -147,12 +154,14 @@ def log_visit(
             _insert_services(connection, entry, visit_id)
             _keep_answers(connection, entry, visit_id, confirmed, answers, author)
             _leave_open(connection, entry, visit_id, left_open)
-    text = f"Stored as visit {visit_id} of unit {entry.unit}."
+    text = phrase("Stored as visit {visit} of unit {unit}.", visit=visit_id, unit=entry.unit)
     if overdue:
         text += f" {overdue}"
     if left_open:
-        more = "One more question about it is" if len(left_open) == 1 else f"{len(left_open)} more are"
-        text += f" {more} in the list of open questions."
+        more = "One more question about it is in the list of open questions."
+        if len(left_open) > 1:
+            more = "{count} more are in the list of open questions."
+        text += f" {phrase(more, count=len(left_open))}"
     return LoggedVisit(True, visit_id, pump_id, capture_hash, text, confirmed, left_open)
 
 
@@ -268,11 +277,11 @@ def _same_visit(
     if not row:
         return None
     visit_id, pump_id, unit, visited_on = row[0]
-    what = "These samples are" if capture is not None else "This entry is"
-    where = f"visit {visit_id} of unit {unit} on {visited_on}"
-    text = f"{what} already in the ledger as {where}; nothing was changed."
+    same = SAME_SAMPLES if capture is not None else SAME_ENTRY
+    text = phrase(same, visit=visit_id, unit=unit, day=visited_on)
     if unit != entry.unit:
-        text += f" If unit {entry.unit} is the right one, withdraw that visit first."
+        right = phrase("If unit {unit} is the right one, withdraw that visit first.", unit=entry.unit)
+        text += f" {right}"
     return LoggedVisit(False, visit_id, pump_id, capture.identity if capture is not None else None, text)
 
 

@@ -83,6 +83,11 @@ def said(code: str, values: Mapping[str, Any] | None, kept: str | None = None) -
     return f"{code}: {', '.join(f'{k} {v}' for k, v in (values or {}).items())}."
 
 
+def said_of(remark: Note | Question) -> str:
+    """Return the sentence of a note or question that has just arisen, in the language in use."""
+    return said(remark.code, remark.values, remark.text)
+
+
 def codes(language: str | None = None) -> dict[tuple[str, str], Callable[..., str]]:
     """Return what words each code and variant, in English or another language."""
     if language is None:

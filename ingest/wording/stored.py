@@ -14,6 +14,7 @@ from ingest.wording import (  # noqa: F401
     measuring_notes,
     odometer_questions,
     questions,
+    spanish,
     spanish_measuring,
     spanish_notes,
     spanish_questions,

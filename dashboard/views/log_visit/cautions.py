@@ -9,6 +9,7 @@ import streamlit as st
 from analytics.judging.safety import caution_lines
 from dashboard.shell import access, say
 from dashboard.views.log_visit.typed import READ, arrived
+from ingest.wording.language import phrase
 
 LABEL = "Before you connect anything"
 
@@ -23,11 +24,11 @@ def show(*, folded: bool = False) -> None:
     read = folded or _person() in _readers()
     if arrived():
         state["cautions_open"] = not read
-    with st.expander(LABEL, expanded=state["cautions_open"] and not folded):
+    with st.expander(phrase(LABEL), expanded=state["cautions_open"] and not folded):
         say.points(caution_lines())
-        say.note("[S] from public service and teaching texts · [P] common practice, no source found")
+        say.note(phrase("[S] from public service and teaching texts · [P] common practice, no source found"))
         if not read:
-            st.button("Read it, go on", on_click=_mark_read, width="stretch")
+            st.button(phrase("Read it, go on"), on_click=_mark_read, width="stretch")
 
 
 def _person() -> str:

@@ -10,9 +10,10 @@ import streamlit as st
 from dashboard.parts.entry_form import LABELS
 from dashboard.shell import say
 from dashboard.views.log_visit import check
-from dashboard.views.log_visit.steps import box, folded
+from dashboard.views.log_visit.steps import ZEROED, box, folded
 from dashboard.views.log_visit.typed import CIRCUIT, CONDITIONS, RARELY
 from dashboard.words.visit import WORK
+from ingest.wording.language import phrase
 
 # What the next test of each action is answered by.
 ASKED: dict[str, tuple[str, ...]] = {
@@ -32,7 +33,7 @@ PLACEHOLDERS = {
     "fuel_temp": "77",
     "delivery": "1.2",
 }
-FIGURES = ("Odometer", *(LABELS[name] for name in PLACEHOLDERS), LABELS["pressure_hold"], LABELS["meter_a"])
+FIGURES = ("odometer", *PLACEHOLDERS, "pressure_hold", "meter_a")
 
 
 def asked_by(verdict: Any) -> tuple[str, ...]:
@@ -43,7 +44,9 @@ def asked_by(verdict: Any) -> tuple[str, ...]:
 def ask(fields: tuple[str, ...]) -> None:
     """Draw these boxes under what they are for."""
     if fields:
-        say.line("if it can be told now; the finding follows at once.", lead="For the next test,")
+        say.line(
+            phrase("if it can be told now; the finding follows at once."), lead=phrase("For the next test,")
+        )
         for place, name in zip(st.columns(2) * 2, fields, strict=False):
             with place:
                 _draw(name)
@@ -53,18 +56,18 @@ def fold_rest(card: pd.DataFrame, asked: tuple[str, ...]) -> None:
     """Draw what the next test does not need under lines that say what is in them."""
     rest = tuple(name for name in CONDITIONS if name not in asked)
     circuit = tuple(name for name in CIRCUIT if name not in asked)
-    folded("Volts, pressure, fuel" if "supply_v" in rest else "Fuel", rest, lambda: _draw_all(rest))
-    folded("Work done, or a check", ("done", *check.FIELDS), lambda: _work(card))
-    folded("Circuit, delivery, where clamped, a note", (*circuit, *RARELY), lambda: _rarely(circuit))
+    folded(phrase("Volts, pressure, fuel" if "supply_v" in rest else "Fuel"), rest, lambda: _draw_all(rest))
+    folded(phrase("Work done, or a check"), ("done", *check.FIELDS), lambda: _work(card))
+    folded(phrase("Circuit, delivery, where clamped, a note"), (*circuit, *RARELY), lambda: _rarely(circuit))
 
 
 def _draw(name: str) -> None:
     if name == "zero_checked":
-        st.checkbox("The clamp was zeroed before it went on", key="zero_checked_now", on_change=_zeroed)
+        st.checkbox(phrase(ZEROED), key="zero_checked_now", on_change=_zeroed)
     elif name == "fuel_level_pct":
-        st.number_input(LABELS[name], 0, 100, None, 5, key=name, placeholder="50")
+        st.number_input(phrase(LABELS[name]), 0, 100, None, 5, key=name, placeholder="50")
     else:
-        box(LABELS[name], name, PLACEHOLDERS[name])
+        box(phrase(LABELS[name]), name, PLACEHOLDERS[name])
 
 
 def _zeroed() -> None:
@@ -80,16 +83,16 @@ def _draw_all(names: tuple[str, ...]) -> None:
 
 def _work(card: pd.DataFrame) -> None:
     st.pills(
-        "Work done", [work for work in WORK if work != "filter_kept"], selection_mode="multi", key="done",
-        format_func=WORK.__getitem__, wrap=True,
+        phrase("Work done"), [work for work in WORK if work != "filter_kept"], selection_mode="multi",
+        key="done", format_func=lambda work: phrase(WORK[work]), wrap=True,
     )  # fmt: skip
     check.draw(card, box)
 
 
 def _rarely(circuit: tuple[str, ...]) -> None:
     _draw_all(circuit)
-    box("Clamped at", "clamp_point", "grey wire at the tank")
-    st.number_input("Engine hours", 0.0, None, None, 1.0, key="hours")
+    box(phrase("Clamped at"), "clamp_point", phrase("grey wire at the tank"))
+    st.number_input(phrase("Engine hours"), 0.0, None, None, 1.0, key="hours")
     check.how_read(box)
-    box("Pump's serial number", "serial")
-    st.text_area("Note", key="note")
+    box(phrase("Pump's serial number"), "serial")
+    st.text_area(phrase("Note"), key="note")

@@ -2,10 +2,12 @@
 
 import streamlit as st
 
-from dashboard.shell import frame, keypad
+from dashboard.parts.entry_form import LABELS
+from dashboard.shell import frame, keypad, language
 from dashboard.views.log_visit import cautions, details, reading, saving, steps, typed
+from ingest.wording.language import phrase
 
-st.title("Log a visit")
+language.title_with_choice("Log a visit", typed.TYPED)
 typed.begin()
 saved = saving.saved_visit()
 if saved is None:
@@ -29,5 +31,5 @@ else:
     details.fold_rest(card, asked)
     typed.keep()
     saving.save(unit, measured, asked)
-    keypad.number_keys(details.FIGURES)
-frame.foot("Distances are kept in km; what you typed is kept beside them.")
+    keypad.number_keys(phrase(LABELS[name]) for name in details.FIGURES)
+frame.foot(phrase("Distances are kept in km; what you typed is kept beside them."))

@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.parts import reading_panel
-from dashboard.parts.entry_form import LABELS, baseline_words, entry_from, probe_from
+from dashboard.parts.entry_form import LABELS, baseline_words, entry_from, label_here, probe_from
 from dashboard.shell import say
 from dashboard.views.log_visit import steps, typed, uploads
 from dashboard.words import formats
@@ -19,6 +19,13 @@ from ingest.capture import Capture
 from ingest.errors import PumpledgerError
 from ingest.reading import Reading
 from ingest.visit.entry import VisitEntry
+from ingest.wording.language import phrase
+
+CHOOSE_AGAIN = (
+    "Choose {file} again: a cut connection, a reload or a look at another page drops the file. "
+    "What was typed is still here."
+)
+SOURCES = {"file": "Capture file", "meter": "Meter only"}
 
 
 @dataclass(frozen=True)
@@ -41,24 +48,22 @@ class Chosen:
 
 def choose(unit: str, card: pd.DataFrame) -> Chosen:
     """Ask for the file or the meter's figure."""
-    source = st.segmented_control("From", ["file", "meter"], key="source", required=True, width="stretch",
-                                  format_func={"file": "Capture file", "meter": "Meter only"}.__getitem__,
-                                  label_visibility="collapsed")  # fmt: skip
+    source = st.segmented_control(
+        phrase("From"), list(SOURCES), key="source", required=True, width="stretch",
+        format_func=lambda source: phrase(SOURCES[source]), label_visibility="collapsed",
+    )  # fmt: skip
     upload = None
     if source == "meter":
-        steps.box(LABELS["meter_a"], "meter_a", "5.4")
+        steps.box(phrase(LABELS["meter_a"]), "meter_a", "5.4")
     else:
         uploads.get_ready()
         upload = st.file_uploader(
-            "Capture from the scope or logger",
+            phrase("Capture from the scope or logger"),
             # A key of the session's own: else a server started anew would be shown a file it doesn't have.
             key=f"upload_{st.session_state.setdefault('upload_key', token_hex(4))}",
         )
         if again := typed.file_to_choose_again(upload):
-            say.warn(
-                f"Choose {again} again: a cut connection, a reload or a look at another page drops the file. "
-                "What was typed is still here."
-            )
+            say.warn(phrase(CHOOSE_AGAIN, file=again))
     entry = _entry(unit, quiet=source == "file")
     pump = _pump_row(card, entry)
     words = baseline_words(pump, entry.odometer_km if entry else None, loaders.settings()) if pump else ""
@@ -86,7 +91,9 @@ def show(chosen: Chosen, card: pd.DataFrame) -> Measured:
 
 def _entry(unit: str, *, quiet: bool = False) -> VisitEntry | None:
     try:
-        return entry_from(typed.with_units() | {"unit": unit}, distance_unit=steps.own_unit())
+        return entry_from(
+            typed.with_units() | {"unit": unit}, distance_unit=steps.own_unit(), called=label_here
+        )
     except PumpledgerError as refused:
         if not quiet or unit:
             say.refuse(f"{refused.text}")
@@ -131,7 +138,7 @@ def _read(upload: Any, entry: VisitEntry | None, pump: dict[str, Any], *, known:
         capture, reading, (pump.get("current_low_a"), pump.get("current_high_a")), key="log"
     )
     reading_panel.show_notes(reading.notes, levels=("warning", "ask"))
-    with st.expander("Figures beside specification and earlier visits"):
+    with st.expander(phrase("Figures beside specification and earlier visits")):
         _show_all_figures(reading, pump)
     return Measured(entry, capture, reading, verdict)
 

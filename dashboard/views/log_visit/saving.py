@@ -23,6 +23,8 @@ from dashboard.words.plain import plain
 from ingest.errors import AnswerNeeded, PumpledgerError, Question
 from ingest.visit.choices import Choice, choices_of
 from ingest.visit.entry import VisitEntry
+from ingest.wording.language import ENGLISH, phrase, speaking
+from ingest.wording.sentence import said_of
 
 # Longer than steps.PAUSE: what was typed just before Save was pressed comes in meanwhile.
 LAST_WORDS_S = 0.6
@@ -36,14 +38,15 @@ def save(unit: str, measured: Measured, asked: tuple[str, ...] = ()) -> None:
         room = MOST_QUESTIONS - len(pending) - (replacing.finding_due(unit) is not None)
         say.points(reminders(entry, room, asked=asked))
     st.text_input(
-        "Your initials", key="technician", max_chars=12, autocomplete="off", placeholder="at every save",
+        phrase("Your initials"), key="technician", max_chars=12, autocomplete="off",
+        placeholder=phrase("at every save"),
         live=PAUSE,
     )  # fmt: skip
     answers = _questions(pending)
     # The press is noted before the page is drawn: another entry that redraws it meanwhile can't swallow it.
-    st.button("Save the visit", type="primary", width="stretch", on_click=_want_to_save)
+    st.button(phrase("Save the visit"), type="primary", width="stretch", on_click=_want_to_save)
     if st.session_state.get("save_wanted"):
-        with st.spinner("Storing …"):
+        with st.spinner(phrase("Storing …")):
             time.sleep(LAST_WORDS_S)
         # Here a run that brings the last words in takes over, with the press still noted.
         st.empty()
@@ -57,11 +60,11 @@ def _want_to_save() -> None:
 
 def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
     if pending:
-        say.warn("Not stored yet. Please answer first; if an entry is wrong, correct it above.")
+        say.warn(phrase("Not stored yet. Please answer first; if an entry is wrong, correct it above."))
     for question in pending:
         offers = [choice for choice in choices_of(question) if not choice.needs_reason]
         if offers:
-            say.line(question.text)
+            say.line(said_of(question))
         for choice in offers:
             st.button(
                 choice.label, key=f"take_{question.code}_{choice.key}", width="stretch",
@@ -69,7 +72,7 @@ def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
             )  # fmt: skip
     return {
         question.code: st.text_input(
-            plain(_asks(question)), key=f"answer_{question.code}", placeholder="if it is right: why",
+            plain(_asks(question)), key=f"answer_{question.code}", placeholder=phrase("if it is right: why"),
             live=PAUSE,
         )
         for question in pending
@@ -79,7 +82,9 @@ def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
 def _asks(question: Question) -> str:
     """Return what the box for a reason is called: the question, where no answer above says it already."""
     offers = [choice for choice in choices_of(question) if not choice.needs_reason]
-    return f"{choices_of(question)[-1].label}, because" if offers else question.text
+    if not offers:
+        return said_of(question)
+    return phrase("{answer}, because", answer=choices_of(question)[-1].label)
 
 
 def _take(question: Question, choice: Choice) -> None:
@@ -94,7 +99,9 @@ def _take(question: Question, choice: Choice) -> None:
     if "visited_on" in choice.values:
         state["visited_on"] = choice.values["visited_on"]
     if not choice.changes:
-        state[f"answer_{question.code}"] = choice.label
+        with speaking(ENGLISH):  # what is stored
+            offered = {each.key: each.label for each in choices_of(question)}
+        state[f"answer_{question.code}"] = offered[choice.key]
     _want_to_save()
 
 
@@ -103,17 +110,19 @@ def _store(unit: str, entry: VisitEntry | None, measured: Measured, answers: dic
 
     if entry is None:
         if not unit:
-            say.refuse("Give the unit first.")
+            say.refuse(phrase("Give the unit first."))
         return
     if measured.capture is None and entry.meter_a is None and not entry.examined:
-        say.refuse("There is nothing to store yet: choose a capture file, or give the meter's average.")
+        say.refuse(
+            phrase("There is nothing to store yet: choose a capture file, or give the meter's average.")
+        )
         return
     initials = (st.session_state.get("technician") or "").strip()
     if not initials:
-        say.refuse("Give your initials.")
+        say.refuse(phrase("Give your initials."))
         return
     try:
-        with st.spinner("Storing …"):
+        with st.spinner(phrase("Storing …")):
             logged = log_visit(
                 loaders.ledger_path(),
                 replace(entry, technician=initials),
@@ -158,11 +167,12 @@ def show_saved(visit_id: int) -> None:
 
     pump_of = loaders.ask("pump_of_visit", visit_id=visit_id)
     if not len(pump_of):
-        say.inform(f"There is no visit {visit_id} in this ledger.")
-        st.button("Log a visit", type="primary", on_click=_start_again, width="stretch")
+        say.inform(phrase("There is no visit {visit} in this ledger.", visit=visit_id))
+        st.button(phrase("Log a visit"), type="primary", on_click=_start_again, width="stretch")
         return
     pump_id = int(pump_of.iloc[0]["pump_id"])
-    said = st.session_state.get("saved_visit") or {"text": f"Visit {visit_id} is stored.", "stored": True}
+    stored = {"text": phrase("Visit {visit} is stored.", visit=visit_id), "stored": True}
+    said = st.session_state.get("saved_visit") or stored
     (st.success if said["stored"] else st.info)(said["text"])
     with loaders.reading() as connection:
         verdict = judge_visit(connection, visit_id)
@@ -174,12 +184,12 @@ def show_saved(visit_id: int) -> None:
     visit = visits.loc[place]
     next_, history, paper = st.columns(3, vertical_alignment="center")
     with next_:
-        st.button("Log the next visit", type="primary", on_click=_start_again, width="stretch")
+        st.button(phrase("Log the next visit"), type="primary", on_click=_start_again, width="stretch")
     with history:
-        frame.link("pump_history", "Open this pump's history", pump=pump_id)
+        frame.link("pump_history", phrase("Open this pump's history"), pump=pump_id)
     with paper:
         st.download_button(
-            "Visit sheet to print",
+            phrase("Visit sheet to print"),
             taking_along(
                 lambda: visit_sheet(
                     visit,

@@ -12,8 +12,10 @@ from dashboard.shell.paper import facts_table, sheet
 from dashboard.words import formats
 from dashboard.words.visit import REASONS, STATES, SUPPLY_AT
 from ingest.capture import Capture
+from ingest.wording.language import phrase
 
 TURNS_DRAWN = 10
+ZEROED = ("yes", "no")
 
 
 def visit_sheet(
@@ -34,38 +36,43 @@ def visit_sheet(
     """
     own = settings["distance_unit"]
     facts = {
-        "Unit": visit["unit"],
-        "VIN": _first(vehicle, "vin"),
-        "Position": visit["position"],
-        "Day": formats.day(visit["visited_on"]),
-        "Odometer": formats.distance(visit["odometer_km"], own),
-        "Pump type": visit["pump_type"],
-        "Pump's serial number": _known(visit["serial"]),
-        "Engine": STATES.get(visit["state"], ""),
-        "Reason": REASONS.get(visit["reason"], visit["reason"]),
-        "Volts": _with(formats.with_error(visit["supply_v"], None, "V"),
-                       SUPPLY_AT.get(visit["supply_v_at"], "at the pump")),
-        "Drop, supply side": formats.with_error(visit["drop_supply_v"], None, "V"),
-        "Drop, ground side": formats.with_error(visit["drop_ground_v"], None, "V"),
-        "Fuel pressure": formats.pressure(visit["fuel_pressure_kpa"], own),
-        "Delivery": formats.with_error(visit["delivery_l_min"], None, "L/min"),
-        "Fuel level": formats.with_error(visit["fuel_level_pct"], None, "%", 0),
-        "Clamp or meter": _known(visit["clamp"]),
-        "Clamp zeroed before": {"yes": "yes", "no": "no"}.get(visit["zero_checked"]),
-        "Clamped at": _known(visit["clamp_point"]),
-        "Pump changed at this stop": _change(visit, lives),
-        "Note": _known(visit["note"]),
-        "Technician": _known(visit["technician"]),
+        phrase("Unit"): visit["unit"],
+        phrase("VIN"): _first(vehicle, "vin"),
+        phrase("Position"): visit["position"],
+        phrase("Day"): formats.day(visit["visited_on"]),
+        phrase("Odometer"): formats.distance(visit["odometer_km"], own),
+        phrase("Pump type"): visit["pump_type"],
+        phrase("Pump's serial number"): _known(visit["serial"]),
+        phrase("Engine"): phrase(STATES.get(visit["state"], "")),
+        phrase("Reason"): phrase(REASONS.get(visit["reason"], visit["reason"])),
+        phrase("Volts"): _with(formats.with_error(visit["supply_v"], None, "V"),
+                       phrase(SUPPLY_AT.get(visit["supply_v_at"], "at the pump"))),
+        phrase("Drop, supply side"): formats.with_error(visit["drop_supply_v"], None, "V"),
+        phrase("Drop, ground side"): formats.with_error(visit["drop_ground_v"], None, "V"),
+        phrase("Fuel pressure"): formats.pressure(visit["fuel_pressure_kpa"], own),
+        phrase("Delivery"): formats.with_error(visit["delivery_l_min"], None, "L/min"),
+        phrase("Fuel level"): formats.with_error(visit["fuel_level_pct"], None, "%", 0),
+        phrase("Clamp or meter"): _known(visit["clamp"]),
+        phrase("Clamp zeroed before"): _yes_no(visit["zero_checked"]),
+        phrase("Clamped at"): _known(visit["clamp_point"]),
+        phrase("Pump changed at this stop"): _change(visit, lives),
+        phrase("Note"): _known(visit["note"]),
+        phrase("Technician"): _known(visit["technician"]),
     }  # fmt: skip
     limit = visit["ripple_limit_pct"]
     limit = settings["ripple_limit_pct"] if formats.is_unknown(limit) else limit
     figures = reading_panel.comparison(visit, visit.to_dict(), before, float(limit))
-    bay, steps = ({}, ()) if decision is None else ({"In the bay": decision.text}, decision.steps)
+    bay, steps = ({}, ()) if decision is None else ({phrase("In the bay"): decision.text}, decision.steps)
     return sheet(
-        f"Visit {visit['visit_id']}, unit {visit['unit']}",
-        [("The visit", facts_table(facts)), ("Figures", figures)],
-        {"Verdict": verdict.text, "Next test": verdict.next_test, "Action": verdict.action_text} | bay,
-        [*verdict.also, *steps],
+        phrase("Visit {visit}, unit {unit}", visit=visit["visit_id"], unit=visit["unit"]),
+        [(phrase("The visit"), facts_table(facts)), (phrase("Figures"), figures)],
+        {
+            phrase("Verdict"): verdict.text,
+            phrase("Next test"): verdict.next_test,
+            phrase("Action"): verdict.action_text,
+        }
+        | bay,
+        [*verdict.also, *(phrase(step) for step in steps)],
         pictures=_picture(visit, capture),
     )
 
@@ -87,8 +94,8 @@ def _picture(visit: pd.Series, capture: Capture | None) -> list[tuple[str, str]]
     rows = envelope.envelope(capture, start, end, bins=on_paper.TRACE_BINS)
     if len(rows) < 2:
         return []
-    title = "Trace, one turn shaded" if turn else "Trace"
-    return [(title, on_paper.trace(rows, turn_ms=turn, words="Current over time."))]
+    title = phrase("Trace, one turn shaded" if turn else "Trace")
+    return [(title, on_paper.trace(rows, turn_ms=turn, words=phrase("Current over time.")))]
 
 
 def _change(visit: pd.Series, lives: pd.DataFrame | None) -> str | None:
@@ -100,19 +107,20 @@ def _change(visit: pd.Series, lives: pd.DataFrame | None) -> str | None:
     if not len(off):
         return None
     old = off.iloc[0]
-    said = [f"off: {_pump(old)}"]
+    said = [phrase("off: {pump}", pump=_pump(old))]
     if not formats.is_unknown(old["removal"]):
-        said.append(replacing.REMOVALS.get(old["removal"], old["removal"]).lower())
+        said.append(phrase(replacing.REMOVALS.get(old["removal"], old["removal"])).lower())
     if not formats.is_unknown(old["found"]):
-        said.append(f"found {replacing.FOUND.get(old['found'], old['found']).lower()}")
+        what = phrase(replacing.FOUND.get(old["found"], old["found"])).lower()
+        said.append(phrase("found {what}", what=what))
     new = here[pd.to_datetime(here["fitted_on"]) == pd.Timestamp(visit["visited_on"])]
     text = ", ".join(said)
-    return f"{text}; on: {_pump(new.iloc[0])}" if len(new) else text
+    return phrase("{off}; on: {pump}", off=text, pump=_pump(new.iloc[0])) if len(new) else text
 
 
 def _pump(life: pd.Series) -> str:
     serial = _known(life["serial"])
-    return f"{life['pump_type']}{f', serial {serial}' if serial else ''}"
+    return f"{life['pump_type']}{phrase(', serial {serial}', serial=serial) if serial else ''}"
 
 
 def _first(rows: pd.DataFrame | None, column: str) -> Any:
@@ -121,6 +129,10 @@ def _first(rows: pd.DataFrame | None, column: str) -> Any:
 
 def _known(value: Any) -> Any:
     return None if formats.is_unknown(value) else value
+
+
+def _yes_no(told: Any) -> str | None:
+    return phrase(told) if told in ZEROED else None
 
 
 def _with(figure: str, words: str) -> str:

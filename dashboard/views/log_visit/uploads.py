@@ -12,6 +12,7 @@ from ingest.errors import CaptureRefused, faults_refused
 from ingest.known_pump import KnownPump
 from ingest.readers import read_apart
 from ingest.reading import Reading
+from ingest.wording.language import phrase
 
 Choices = tuple[tuple[str, Any], ...]
 
@@ -26,7 +27,8 @@ def read_upload(name: str, data: bytes, choices: dict[str, Any]) -> Capture:
 
     Raises CaptureRefused or EntryRefused with the sentence to show.
     """
-    read = _read(hashlib.sha256(data).hexdigest(), name, data, _given(choices))
+    with st.spinner(phrase("Reading the file …")):
+        read = _read(hashlib.sha256(data).hexdigest(), name, data, _given(choices))
     if isinstance(read, CaptureRefused):
         raise read.with_traceback(None)
     return read
@@ -34,14 +36,15 @@ def read_upload(name: str, data: bytes, choices: dict[str, Any]) -> Capture:
 
 def measure_upload(capture: Capture, known: KnownPump) -> Reading:
     """Return the reading; known: what the ledger tells of the pump."""
-    return _measure(capture.identity, capture, known)
+    with st.spinner(phrase("Measuring …")):
+        return _measure(capture.identity, capture, known)
 
 
 def _given(values: dict[str, Any]) -> Choices:
     return tuple(sorted((k, v) for k, v in values.items() if v not in (None, "")))
 
 
-@st.cache_resource(show_spinner="Reading the file …", max_entries=6)
+@st.cache_resource(show_spinner=False, max_entries=6)
 def _read(digest: str, name: str, _data: bytes, choices: Choices) -> Capture | CaptureRefused:
     """Return the capture, or its refusal: a file that ends its reader must not do so at every redraw."""
     from ingest.readers.capture_file import read_capture_bytes
@@ -55,7 +58,7 @@ def _read(digest: str, name: str, _data: bytes, choices: Choices) -> Capture | C
         return refused
 
 
-@st.cache_resource(show_spinner="Measuring …", max_entries=12)
+@st.cache_resource(show_spinner=False, max_entries=12)
 def _measure(identity: str, _capture: Capture, known: KnownPump) -> Reading:
     from ingest.measuring.measurement import measure
 

@@ -1,0 +1,229 @@
+"""What each trade rule finds, in Spanish, by the rule's id."""
+
+from __future__ import annotations
+
+FINDINGS = {
+    "clipped": (
+        "La señal está cortada arriba o abajo, así que promedio y rizado salen mal: esta lectura no "
+        "juzga nada."
+    ),
+    "probe-factor": (
+        "El promedio es unas diez veces, o la décima parte, de lo que debería consumir esta bomba: es "
+        "más probable que esté mal el factor o el rango de la pinza que la bomba."
+    ),
+    "no-current-running": (
+        "Sin corriente con el motor en marcha: la pinza, el cable, el fusible del medidor, o otra "
+        "bomba alimenta el motor. No dice nada de esta bomba."
+    ),
+    "no-current": (
+        "Sin corriente, y las caídas de tensión leídas sin corriente no prueban nada: no hay orden de "
+        "marcha, no hay tensión en el conector enchufado, o la bomba está muerta."
+    ),
+    "stalled": (
+        "La bomba no gira: más del doble de la corriente que debería consumir y sin rizado de "
+        "conmutación. Agarrotada o trabada. Apague: el fusible y el cableado se calientan; no lo "
+        "intente otra vez."
+    ),
+    "far-above-no-ripple": (
+        "Más del doble de la corriente que debería consumir, y no se ve rizado: ancho de banda, sin "
+        "escobillas, otra carga, un corto, o una bomba que no gira. No la deje en marcha: el cableado "
+        "se calienta."
+    ),
+    "leads-swapped": (
+        "Una caída de tensión sale menor que cero: las puntas del medidor estaban cambiadas, así que "
+        "esa caída no se conoce."
+    ),
+    "circuit-over-volts": (
+        "La tensión es demasiado alta: la carga está fuera de control. Por eso la corriente y la "
+        "velocidad salen altas."
+    ),
+    "circuit-low-volts-primed": (
+        "La tensión es baja durante el cebado: batería descargada, o tensión que se pierde en el "
+        "camino. Esta lectura no juzga la bomba."
+    ),
+    "circuit-low-volts": (
+        "La tensión en la bomba es baja con el motor en marcha, diga lo que diga la corriente: "
+        "cableado, batería o carga."
+    ),
+    "circuit-drop": "Se pierde demasiada tensión bajo carga: {drops}.",
+    "connector-bad": (
+        "El conector se encontró malo. Uno del tanque que se calentó se renueva junto con la bomba."
+    ),
+    "filter-or-strainer-bad": "El filtro o el colador se encontró malo y no consta que se haya renovado.",
+    "hose-or-regulator-bad": (
+        "La manguera o el regulador se encontró malo y no consta que se haya renovado."
+    ),
+    "fuel-wrong": "El combustible del tanque no es del tipo para el que está hecha esta bomba.",
+    "duty-unknown": (
+        "La alimentación es pulsada y no se conoce su ciclo de trabajo: no se pueden juzgar "
+        "corriente, presión ni caudal."
+    ),
+    "speed-command-unknown": (
+        "Esta alimentación tiene dos velocidades y nadie dice cuál se mandó: una lectura baja puede "
+        "ser la velocidad baja."
+    ),
+    "pressure-high": (
+        "La presión está muy por encima de la nominal: regulador o retorno, o un filtro después del "
+        "manómetro. La corriente es consecuencia."
+    ),
+    "does-not-deliver-volts-unknown": (
+        "{shortfall}, pero no está probado que haya buena tensión en la bomba: una alimentación débil "
+        "se ve igual."
+    ),
+    "does-not-deliver": (
+        "El sistema de la bomba no entrega, diga lo que diga la corriente: {shortfall}. Nivel y tipo "
+        "de combustible, colador, manguera en el tanque, regulador, filtro; si están bien, la bomba."
+    ),
+    "delivers-little": (
+        "El sistema de la bomba entrega poco: {shortfall}, donde el tipo no indica un mínimo propio. "
+        "Nivel, colador, manguera en el tanque, regulador y filtro van antes que la bomba."
+    ),
+    "air-after-repair": (
+        "Poca corriente y velocidad alta justo después de una reparación: aire en la línea."
+    ),
+    "new-pump-below": (
+        "Recién reparada y por debajo de la especificación: el circuito, aire en la línea, una "
+        "manguera doblada o la pieza equivocada."
+    ),
+    "starved-low-tank": (
+        "Poca corriente con el tanque bajo: la bomba puede estar tomando aire. Cargue combustible "
+        "antes que nada."
+    ),
+    "low-current-but-delivers": (
+        "La corriente es baja, pero presión y caudal se cumplen: la bomba hace su trabajo. Es más "
+        "probable que fallen la pinza o la especificación."
+    ),
+    "fast-but-delivers": (
+        "La bomba gira a más de {rpm_high:,.0f} rpm y entrega: quizá este tipo simplemente sea rápido."
+    ),
+    "ripple-jumped": (
+        "El rizado subió de golpe respecto al nivel propio de esta bomba: colector, una delga, una "
+        "bobina del devanado o las escobillas.{segment} Una bomba así puede no volver a arrancar: "
+        "decida antes de que salga."
+    ),
+    "average-very-low": (
+        "El promedio está muy por debajo de la especificación con alimentación y masa probadas: la "
+        "bomba apenas trabaja."
+    ),
+    "speed-high-poor-delivery": (
+        "La bomba gira a más de {rpm_high:,.0f} rpm y nada muestra que mueva combustible."
+    ),
+    "wear-both-down": (
+        "La bomba gira mucho más lento que su línea base con buena tensión y sin más corriente: "
+        "desgaste de escobillas o colector, o un conector recalentado en el tanque."
+    ),
+    "average-below": (
+        "El promedio está por debajo de la especificación: falla de alimentación o masa, o una bomba "
+        "mal alimentada de combustible o gastada."
+    ),
+    "average-above": (
+        "El promedio está por encima de la especificación: una restricción, roce, presión equivocada "
+        "o un devanado en corto."
+    ),
+    "current-down-speed-up": (
+        "La corriente bajó y la velocidad subió respecto a su línea base: falta de combustible en la "
+        "aspiración, vapor{hot} o desgaste hidráulico. La tensión baja la haría más lenta."
+    ),
+    "current-up-speed-down": (
+        "La corriente subió y la velocidad bajó respecto a su línea base: una restricción, presión "
+        "demasiado alta, o roce."
+    ),
+    "speed-down": (
+        "La bomba gira mucho más lento que su línea base: primero tensión baja, luego roce o desgaste "
+        "de escobillas."
+    ),
+    "speed-low": (
+        "La bomba gira a menos de las {type_rpm_low:,.0f} rpm de su tipo: tensión baja, roce o "
+        "desgaste de escobillas."
+    ),
+    "slow-but-delivers": (
+        "La bomba gira a menos de las {rpm_low:,.0f} rpm habituales y entrega: quizá este tipo "
+        "simplemente sea lento; pero las escobillas gastadas entregan hasta que dejan de hacerlo."
+    ),
+    "speed-low-usual": (
+        "La bomba gira a menos de las {rpm_low:,.0f} rpm habituales, y su tipo no tiene margen "
+        "propio: tensión baja, roce, desgaste de escobillas, o un tipo lento."
+    ),
+    "current-changed-speed-same": (
+        "El promedio se apartó mucho de su línea base y la velocidad no: la pinza o la presión, más "
+        "que el motor."
+    ),
+    "average-down": (
+        "El promedio está muy por debajo de su línea base: falla de alimentación o masa, falta de "
+        "combustible en la aspiración o desgaste."
+    ),
+    "average-up": (
+        "El promedio está muy por encima de su línea base: una restricción, roce, presión equivocada "
+        "o un devanado en corto."
+    ),
+    "average-odd-high": (
+        "Más de {usual_high:g} A, y no se conoce la especificación: más de lo que consume la mayoría "
+        "de las bombas de combustible. Presión, roce, un corto, o la pinza."
+    ),
+    "average-odd-low": (
+        "Menos de {usual_low:g} A, y no se conoce la especificación: menos de lo que consume la "
+        "mayoría de las bombas de combustible. Tensión, falta de combustible en la aspiración, o la "
+        "pinza."
+    ),
+    "average-unlike-type": (
+        "No se conoce la especificación, y el promedio está lejos de los {type_a:.2f} A que consumen "
+        "las bombas de este tipo."
+    ),
+    "ripple-very-high": (
+        "El rizado es varias veces el de cualquier bomba buena: una bobina abierta o en corto, una "
+        "delga muerta, o las escobillas.{segment} Una bomba así puede no volver a arrancar."
+    ),
+    "segment-odd": (
+        "Una delga se aparta de las demás.{segment} Está fallando una delga, su bobina o una "
+        "escobilla{unseen}."
+    ),
+    "ripple-high-speed-down": (
+        "El rizado pasa del {ripple_limit:.0f} % del promedio y la bomba gira más lento que su línea "
+        "base con buena tensión: desgaste de escobillas o colector."
+    ),
+    "ripple-high": (
+        "El rizado pasa del {ripple_limit:.0f} % del promedio: conmutación irregular o una "
+        "restricción. Eso solo no condena nada."
+    ),
+    "irregular": (
+        "La bomba marcha irregular, con chispas o velocidad inestable: escobillas, vapor, o una "
+        "alimentación inestable."
+    ),
+    "average-undecided": (
+        "El promedio queda fuera de la especificación por menos de lo que permiten la exactitud de la "
+        "pinza y su cero (±{accuracy:.2f} A): eso no decide nada."
+    ),
+    "pressure-not-held": (
+        "La presión cae cuando la bomba para: pierde su válvula de retención, el regulador o un "
+        "inyector. Causa arranque largo, no una bomba débil."
+    ),
+    "complaint-open": (
+        "Hay una queja abierta y la lectura no muestra la causa: no se reprodujo. Sigue abierta hasta "
+        "que consten como buenos la presión retenida, el caudal, el conector y una prueba en "
+        "caliente, o se encuentre una causa."
+    ),
+    "average-near-high": (
+        "El promedio está cerca del extremo alto de la especificación: lo más probable es una "
+        "restricción del lado de salida."
+    ),
+    "average-near-low": (
+        "El promedio está cerca del extremo bajo de la especificación; por sí solo no es una falla, "
+        "pero cuenta junto con una queja de mezcla pobre sin explicar."
+    ),
+    "no-reading": "No se midió la corriente promedio.",
+    "speed-band-unset": (
+        "La velocidad está fuera de las {rpm_low:,.0f} a {rpm_high:,.0f} rpm habituales de las bombas "
+        "de gasolina, lo que no dice nada de este tipo."
+    ),
+    "reduced-command": (
+        "Leída con mando reducido: se compara solo con lecturas de esta bomba con el mismo mando, no "
+        "con su especificación."
+    ),
+    "no-specification": (
+        "Nada se ve raro, pero no se conoce la especificación: no se puede juzgar el nivel en sí."
+    ),
+    "tank-low": (
+        "Nada fuera de lo común; el tanque está por debajo de un cuarto, donde la bomba se calienta."
+    ),
+    "healthy": "Nada fuera de lo común.",
+}

@@ -1,0 +1,80 @@
+"""What to do while a vehicle stands in the bay, in Spanish."""
+
+from __future__ import annotations
+
+from ingest.wording.language import SPANISH, learn
+
+WORDS = {
+    "No work on this pump pays on what is known: the next test decides.": (
+        "Con lo que se sabe, ningún trabajo en esta bomba conviene: decide la próxima prueba."
+    ),
+    "Nothing about this pump pays now.": "Por ahora no conviene hacer nada en esta bomba.",
+    "Not now: {job} at its {at} pays better.": "Ahora no: conviene más {job} en {at}.",
+    "check": "revisar",
+    "check and change": "revisar y cambiar",
+    "change": "cambiar",
+    "next stop": "su próxima parada",
+    "extra stop": "una parada aparte",
+    "Check it now, while it is in the bay ({share} % end in a change), {hours} h.": (
+        "Revísela ahora, mientras está en el taller (el {share} % termina en cambio), {hours} h."
+    ),
+    (
+        "Check and change it now, while it is in the bay ({share} % end in a change), pump "
+        "{pump_type}, {hours} h."
+    ): (
+        "Revísela y cámbiela ahora, mientras está en el taller (el {share} % termina en cambio), "
+        "bomba {pump_type}, {hours} h."
+    ),
+    "Change it now, while it is in the bay, pump {pump_type}, {hours} h.": (
+        "Cámbiela ahora, mientras está en el taller, bomba {pump_type}, {hours} h."
+    ),
+    "{text} But {doubts}.": "{text} Pero {doubts}.",
+    "depot {depot} is closed on {weekday} {day}": "el depósito {depot} está cerrado el {weekday} {day}",
+    "of the unit": "de la unidad",
+    "the bay is over by {hours} h in the week of {monday}": (
+        "al taller le faltan {hours} h en la semana del {monday}"
+    ),
+    "no part is left by then (earliest {ready})": "para entonces no queda repuesto (lo más pronto {ready})",
+    "Monday": "lunes",
+    "Tuesday": "martes",
+    "Wednesday": "miércoles",
+    "Thursday": "jueves",
+    "Friday": "viernes",
+    "Saturday": "sábado",
+    "Sunday": "domingo",
+    "Take the clamp off, check its zero, and capture again at the same point and state.": (
+        "Quite la pinza, revise su cero y capture de nuevo en el mismo punto y estado."
+    ),
+    "Volts and both drops at the pump under load.": "Tensión y ambas caídas en la bomba bajo carga.",
+    "Pressure at the port, held against the type's rating.": (
+        "Presión en la toma, comparada con la nominal del tipo."
+    ),
+    "Volume delivered in a measured time.": "Volumen entregado en un tiempo medido.",
+    "Outlet filter: age, and change it if in doubt.": (
+        "Filtro de salida: su edad, y cámbielo en caso de duda."
+    ),
+    "With the tank open: strainer, in-tank hose, regulator and connector looked at, for heat too.": (
+        "Con el tanque abierto: mire colador, manguera interior, regulador y conector, también por calor."
+    ),
+    (
+        "Capture again after any repair; change the pump unless a named cause explains the reading "
+        "and it clears."
+    ): (
+        "Capture de nuevo tras toda reparación; cambie la bomba, salvo que una causa con nombre "
+        "explique la lectura y esta se normalice."
+    ),
+    "Change the pump; capture the new one at this stop, as its baseline.": (
+        "Cambie la bomba; capture la nueva en esta parada, como su línea base."
+    ),
+    "Clean the tank and renew the strainer with the pump.": (
+        "Limpie el tanque y renueve el colador junto con la bomba."
+    ),
+    "Write down what was examined and found, cause or no other cause.": (
+        "Anote qué se examinó y qué se encontró, una causa o ninguna otra."
+    ),
+    "As of {day}, the day of the newest fact on record: nothing later is known.": (
+        "Al {day}, el día del dato más nuevo del registro: no se sabe nada posterior."
+    ),
+}
+
+learn(SPANISH, WORDS)
