@@ -80,11 +80,14 @@ def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Fac
     prices)."""
     history = read_history(connection, as_of)
     # Prices and decisions may be newer than the last fact about a pump.
-    return facts_of(connection, history, as_of or max(history.as_of, date.today()))
+    return facts_of(connection, history, as_of or max(history.as_of, date.today()), as_of)
 
 
-def facts_of(connection: duckdb.DuckDBPyConnection, history: History, known_by: date) -> Facts:
-    """Return what a list of a history's pumps rests on, with decisions and prices up to `known_by`, today."""
+def facts_of(
+    connection: duckdb.DuckDBPyConnection, history: History, known_by: date, decided_by: date | None
+) -> Facts:
+    """Return what a list of a history's pumps rests on, with prices up to `known_by`, which is today, and
+    decisions up to `decided_by` (None: all; the clock of decisions is UTC, today is the depot's)."""
     day = history.as_of
     settings = settings_at(connection, day)
     services = connection.execute(statement("services_until"), [day]).df()
@@ -94,7 +97,7 @@ def facts_of(connection: duckdb.DuckDBPyConnection, history: History, known_by: 
         judged_visits(connection, history, settings, services),
         services,
         fetch(connection, "pump_breakdowns", [day]),
-        fetch(connection, "newest_decisions", [known_by]),
+        fetch(connection, "plan_decisions", [decided_by]),
         cost_book(connection, known_by),
         fetch(connection, "plan_vehicles", [day] * 3),
         known_by,

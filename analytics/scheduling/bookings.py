@@ -1,14 +1,16 @@
 """A planner's decisions about pumps, and the history of replacement lists.
 
 A decision is never overwritten: each is a new row, and the newest about a pump holds. Booked and pinned work
-keeps its day until a person moves it; a rejected pump stays visible with its reason. Whatever decides raises
-EntryRefused for a pump that is unknown, or no longer there to be booked, and where a reason is missing.
+keeps its day until a person moves it; a rejected pump stays visible with its reason. A decision made for
+another day (`today`) is dated on it, so that a plan as of that day knows it; when it was written down stands
+beside. Whatever decides raises EntryRefused for a pump that is unknown, or no longer there to be booked, and
+where a reason is missing.
 """
 
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -60,7 +62,7 @@ def move(
 ) -> str:
     """Move booked work to another day; a reason is asked for. Raises EntryRefused where nothing is booked."""
     _demand(reason, "why it moves")
-    standing = newest_decisions(ledger)
+    standing = newest_decisions(ledger, today)
     mine = standing[(standing["pump_id"] == pump_id) & standing["status"].isin(STANDING)]
     if mine.empty:
         raise EntryRefused(
@@ -69,10 +71,10 @@ def move(
     return _decide(ledger, pump_id, str(mine.iloc[0]["status"]), planned_on, reason, author, today)
 
 
-def reject(ledger: Path, pump_id: int, *, author: Author, reason: str) -> str:
+def reject(ledger: Path, pump_id: int, *, author: Author, reason: str, today: date | None = None) -> str:
     """Take a pump off the list; a reason is asked for, and it stays visible as rejected."""
     _demand(reason, "why it is rejected")
-    return _decide(ledger, pump_id, "rejected", None, reason, author)
+    return _decide(ledger, pump_id, "rejected", None, reason, author, today)
 
 
 def done(
@@ -85,6 +87,7 @@ def done(
     changed: bool | None = None,
     new: NewPump | None = None,
     odometer_km: float | None = None,
+    today: date | None = None,
 ) -> str:
     """Mark work as done; `reason` says what was found, and is asked for.
 
@@ -106,10 +109,10 @@ def done(
     if changed and rows and removed_on is None:
         replace_pump(
             ledger, rows[0][0], Removal("on_condition", cause=reason), new, position=rows[0][1],
-            on=done_on or date.today(), odometer_km=odometer_km, author=author,
+            on=done_on or today or date.today(), odometer_km=odometer_km, author=author,
         )  # fmt: skip
         told = " Its change is recorded: capture the new pump now, for its baseline."
-    return _decide(ledger, pump_id, "done", done_on, reason, author) + told
+    return _decide(ledger, pump_id, "done", done_on, reason, author, today) + told
 
 
 def pump_meant(ledger: Path, unit: str, position: str | None = None) -> int:
@@ -121,9 +124,11 @@ def pump_meant(ledger: Path, unit: str, position: str | None = None) -> int:
     return int(rows[0][0]) if len(rows) == 1 else pump_in_service(ledger, unit, position)
 
 
-def withdraw(ledger: Path, pump_id: int, *, author: Author, reason: str = "") -> str:
+def withdraw(
+    ledger: Path, pump_id: int, *, author: Author, reason: str = "", today: date | None = None
+) -> str:
     """Take back whatever was decided: the pump is planned afresh."""
-    return _decide(ledger, pump_id, "withdrawn", None, reason, author)
+    return _decide(ledger, pump_id, "withdrawn", None, reason, author, today)
 
 
 def pump_in_service(ledger: Path, unit: str, position: str | None = None) -> int:
@@ -141,10 +146,10 @@ def pump_in_service(ledger: Path, unit: str, position: str | None = None) -> int
     return int(rows[0][0])
 
 
-def day_proposed(ledger: Path, pump_id: int) -> date | None:
-    """Return the day of a pump on the newest list kept, or None."""
+def day_proposed(ledger: Path, pump_id: int, today: date | None = None) -> date | None:
+    """Return the day of a pump on the newest list kept (by `today`), or None."""
     with open_ledger(ledger) as connection:
-        listed = last_list(connection, date.max)
+        listed = last_list(connection, today or date.max)
     if listed is None:
         return None
     mine = listed[listed["pump_id"] == pump_id]
@@ -162,8 +167,8 @@ def decisions_on(connection: duckdb.DuckDBPyConnection, as_of: date | None = Non
     return connection.execute(statement("plan_decisions"), [as_of]).df()
 
 
-def accept(ledger: Path, plan: Any, *, author: Author) -> int:
-    """Book every proposed change of a plan; return how many were booked."""
+def accept(ledger: Path, plan: Any, *, author: Author, today: date | None = None) -> int:
+    """Book every proposed change of a plan, decided on `today`; return how many were booked."""
     proposed = plan.lines[plan.lines["status"] == "proposed"]
     with (
         open_ledger(ledger, read_only=False) as connection,
@@ -172,7 +177,7 @@ def accept(ledger: Path, plan: Any, *, author: Author) -> int:
         for row in proposed.to_dict("records"):
             _insert(
                 connection, int(row["pump_id"]), "booked", row["planned_on"], "from the plan", stamp,
-                float(row["risk_until_then"]), float(row["expected_saving"]),
+                today, float(row["risk_until_then"]), float(row["expected_saving"]),
             )  # fmt: skip
     return len(proposed)
 
@@ -228,7 +233,7 @@ def _demand(text: str, what: str) -> None:
 def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, reason: str, author: Author,
             today: date | None = None, risk: float | None = None, expected_saving: float | None = None
             ) -> str:  # fmt: skip
-    today = today or date.today()
+    decided_on, today = today, today or date.today()
     doubts: list[str] = []
     with open_ledger(ledger, read_only=False) as connection:
         rows = connection.execute(statement("plan_booked_pump"), [int(pump_id)]).fetchall()
@@ -245,7 +250,9 @@ def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, re
                 "Choose another day, or give a reason to book it all the same.",
             )
         with transaction(connection, author, "plan") as stamp:
-            _insert(connection, int(pump_id), status, planned_on, reason, stamp, risk, expected_saving)
+            _insert(
+                connection, int(pump_id), status, planned_on, reason, stamp, decided_on, risk, expected_saving
+            )
     when = f" on {planned_on}" if planned_on else ""
     mind = f" Mind: {'; '.join(doubts)}." if doubts else ""
     return f"The {position} pump of unit {unit} is {status}{when}.{mind}"
@@ -258,11 +265,13 @@ def _insert(
     planned_on: date | None,
     reason: str,
     stamp: Stamp,
+    decided_on: date | None,
     risk: float | None,
     expected_saving: float | None,
 ) -> None:
+    decided_at = stamp.at if decided_on is None else datetime.combine(decided_on, stamp.at.time())
     connection.execute(
         statement("plan_decide"),
         [new_id(connection, "booking"), pump_id, status, planned_on, reason or None, risk, expected_saving,
-         stamp.by, stamp.at, stamp.at],
+         stamp.by, decided_at, stamp.at],
     )  # fmt: skip

@@ -63,7 +63,7 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
         return None
     history = history_of_unit(ledger, pump_id, on)
     with open_ledger(ledger) as connection:
-        facts = facts_of(connection, history, on)
+        facts = facts_of(connection, history, on, on)
         rows, _ = decided_facts(facts, score(history, fit))
         rows = rows[rows["pump_id"] == pump_id]
         if not len(rows):

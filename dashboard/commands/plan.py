@@ -129,7 +129,7 @@ def run(args: argparse.Namespace) -> int:
     if args.keep or args.ics:
         bookings.record_list(args.ledger, whole_plan, author=author)
     if args.book_all:
-        number = bookings.accept(args.ledger, made, author=author)
+        number = bookings.accept(args.ledger, made, author=author, today=args.as_of)
         tell(f"{number} booked in the name of {author.name}.", aside=True)
     return 0
 
@@ -142,8 +142,10 @@ def decide(args: argparse.Namespace, what: str, unit: str, author: Author) -> st
         return _done(args, bookings.pump_meant(args.ledger, unit, args.position), author)
     pump_id = bookings.pump_in_service(args.ledger, unit, args.position)
     if what in ("reject", "withdraw"):
-        return getattr(bookings, what)(args.ledger, pump_id, author=author, reason=args.why)
-    planned_on = args.on or (bookings.day_proposed(args.ledger, pump_id) if what == "book" else None)
+        return getattr(bookings, what)(args.ledger, pump_id, author=author, reason=args.why, today=args.as_of)
+    planned_on = args.on
+    if planned_on is None and what == "book":
+        planned_on = bookings.day_proposed(args.ledger, pump_id, args.as_of)
     if planned_on is None:
         raise EntryRefused("day-missing", f"--{what} {unit}: say the day with --on, such as --on 2026-03-31.")
     return getattr(bookings, what)(
@@ -164,7 +166,7 @@ def _done(args: argparse.Namespace, pump_id: int, author: Author) -> str:
     try:
         return bookings.done(
             args.ledger, pump_id, author=author, reason=args.why, done_on=args.on, changed=changed,
-            new=NewPump(args.fitted, args.serial), odometer_km=odometer,
+            new=NewPump(args.fitted, args.serial), odometer_km=odometer, today=args.as_of,
         )  # fmt: skip
     except EntryRefused as refused:
         if refused.code != "changed-unsaid":

@@ -150,6 +150,14 @@ def test_decisions_on_the_command_line(tmp_path, capsys):
     assert "closed on Saturday" in capsys.readouterr().err
     assert main([*plan, "--move", "101", "--on", "2026-01-24", "--why", "the shop opens"]) == 0
     assert "Mind: depot North is closed" in capsys.readouterr().out
+    # A plan of the same day knows what was booked for it, one of the day before doesn't.
+    of_day = {}
+    for day in ("2026-01-02", "2026-01-01"):
+        assert main(["plan", "--ledger", ledger, "--json", "--as-of", day]) == 0
+        lines = json.loads(capsys.readouterr().out)["lines"]
+        of_day[day] = [(x["planned_on"], x["status"]) for x in lines if x["unit"] == "101"]
+    assert of_day["2026-01-02"] == [("2026-01-24", "pinned")]
+    assert "pinned" not in [status for _, status in of_day["2026-01-01"]]
     assert main([*plan, "--done", "101"]) == 1
     assert "what was found" in capsys.readouterr().err
     assert main([*plan, "--done", "101", "--why", "a hose leaked"]) == 1
