@@ -198,8 +198,18 @@ def test_the_sheet_of_a_stored_visit_holds_its_figures(ledger):
     visits = queries.ask(ledger, "visits_of_pump", pump_id=1)
     with open_ledger(ledger) as connection:
         verdict = judge_visit(connection, 5)
-    html = visit_sheet(visits.iloc[4], visits.iloc[:4], verdict, queries.settings(ledger))
-    for part in ("5,060", "4 to 7 A", "5.20 A", verdict.next_test, "Keep sparks"):
+    html = visit_sheet(
+        visits.iloc[4], visits.iloc[:4], verdict, queries.settings(ledger), capture=small_capture()
+    )
+    for part in (
+        "5,060",
+        "4 to 7 A",
+        "5.20 A",
+        verdict.next_test,
+        "Keep sparks",
+        "one turn shaded",
+        "<polygon",
+    ):
         assert part in html
 
 
