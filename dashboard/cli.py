@@ -23,6 +23,8 @@ COMMANDS = {
     "labels": "a sheet of QR codes that open Log a visit for a unit",
     "take": "a morning's captures in, matched to units; the rest wait in the tray",
     "clamp": "clamps registered, checked on a known current, studied",
+    "claim": "claims for pumps that came off in warranty, and the sheet for one",
+    "hold": "a pump type or lot held back; its units and stock closed one by one",
     "load": "bring in a fleet folder; again changes nothing",
     "questions": "what the data leave doubtful, listed and settled",
     "export": "write every table as CSV or Parquet",

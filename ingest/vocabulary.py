@@ -37,4 +37,8 @@ FOUND_FAILED = ("worn", "seized", "electrical")  # what a strip-down calls a pum
 FOUND = (*FOUND_FAILED, "tested_good", "not_examined")
 CONFIRMED = ("yes", "no", "unknown")
 
+# A claim for a pump, and what a hold on a lot or type came to, for one pump or one depot's stock.
+CLAIM_STATES = ("open", "sent", "paid", "refused")
+HOLD_OUTCOMES = ("checked", "not_affected", "returned", "scrapped")
+
 CLOCKS = ("distance", "hours")

@@ -235,7 +235,29 @@ def _show(args: argparse.Namespace, logged: LoggedVisit, reading: Reading | None
     lines = reading_lines(reading, verdict) if reading is not None else verdict_lines(verdict)
     if decision is not None:
         lines = [*lines, decision.text, *(f"- {step}" for step in decision.steps)]
+    lines = [*lines, *_warranty(args.ledger, logged.visit_id, decision)]
     tell("\n".join(f"  {line}" for line in lines))
+
+
+def _warranty(ledger: Path, visit_id: int, decision: BayDecision | None) -> list[str]:
+    """Return what is on hold, and how the warranty stands where the pump may come off now."""
+    from datetime import date
+
+    from dashboard.data.queries import ask, settings
+    from dashboard.words.warranty import warranty_line
+    from ingest.ledger.connection import open_ledger
+    from ingest.visit.holds import holds_on_pump
+    from ingest.visit.warranty import warranty_of
+
+    pump_id = int(ask(ledger, "pump_of_visit", visit_id=visit_id)["pump_id"].iloc[0])
+    with open_ledger(ledger) as connection:
+        said = holds_on_pump(connection, pump_id)
+        if decision is not None and decision.p_change > 0:
+            line = warranty_line(
+                warranty_of(connection, pump_id), settings(ledger)["distance_unit"], date.today()
+            )
+            said += [line] if line else []
+    return said
 
 
 def _decision(ledger: Path, visit_id: int) -> BayDecision | None:

@@ -125,7 +125,7 @@ def run(args: argparse.Namespace) -> int:
 
         tell_rows(as_csv(csv_rows(made)).decode("utf-8-sig"))
     else:
-        tell(as_text(made))
+        tell(as_text(made, _warranties(args.ledger, made)))
     if args.keep or args.ics:
         bookings.record_list(args.ledger, whole_plan, author=author)
     if args.book_all:
@@ -180,8 +180,26 @@ def csv_rows(made: Plan) -> pd.DataFrame:
     return jobs.assign(steps=[" ".join(s) for s in jobs["steps"]])[CSV_COLUMNS]
 
 
-def as_text(made: Plan) -> str:
-    """Return the plan for a terminal."""
+def _warranties(ledger: Path, made: Plan) -> dict[int, str]:
+    """Return how the warranty of each pump planned to come off stands on that day, by pump_id."""
+    import pandas as pd
+
+    from dashboard.data.queries import settings
+    from dashboard.words.warranty import warranty_line
+    from ingest.ledger.connection import open_ledger
+    from ingest.visit.warranty import warranties
+
+    days = dict(zip(made.lines["pump_id"].astype(int), pd.to_datetime(made.lines["planned_on"]), strict=True))
+    with open_ledger(ledger) as connection:
+        known = warranties(connection, list(days))
+    own = settings(ledger)["distance_unit"]
+    return {
+        pump_id: warranty_line(warranty, own, days[pump_id].date()) for pump_id, warranty in known.items()
+    }
+
+
+def as_text(made: Plan, warranties: dict[int, str]) -> str:
+    """Return the plan for a terminal. warranties: a sentence by pump_id."""
     from analytics.judging.safety import FIRST
     from analytics.past.frames import each
     from analytics.risk.workdays import as_of_sentence
@@ -197,6 +215,8 @@ def as_text(made: Plan) -> str:
             f"waiting costs {row.cost_of_waiting:,.0f} {made.currency} against today"
         )
         out.append(f"    {row.reason}" + (f" Also due: {row.due_work}." if row.due_work else ""))
+        if said := warranties.get(int(row.pump_id)):
+            out.append(f"    {said}")
     if made.lines.empty:
         out.append("No pump is to be changed.")
     else:

@@ -32,6 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print, or write the files asked for."""
+    from dashboard.shell.paper import write_file
+
     if args.since and not args.day:
         raise EntryRefused("since-without-day", "--since goes with --day; a month is named with --month.")
     if args.day and args.month:
@@ -43,15 +45,15 @@ def run(args: argparse.Namespace) -> int:
     if args.pdf:
         from dashboard.shell.paper import as_pdf
 
-        _write(args.pdf, as_pdf(html))
+        write_file(args.pdf, as_pdf(html))
     if args.html:
-        _write(args.html, html.encode("utf-8"))
+        write_file(args.html, html.encode("utf-8"))
     if not (args.html or args.pdf) or args.day:
         tell(text)
     if args.day and not args.since:
         from dashboard.parts.morning import mark_of
 
-        _write(mark_of(args.ledger, args.depot), until.isoformat().encode())
+        write_file(mark_of(args.ledger, args.depot), until.isoformat().encode())
     return 0
 
 
@@ -77,13 +79,3 @@ def _day(args: argparse.Namespace, until: datetime) -> tuple[str, str]:
         since = morning.last_made(args.ledger, args.depot) or until - timedelta(days=1)
     made = morning.morning(args.ledger, since, until, plan(args.ledger).parts, args.depot)
     return morning.html(made), morning.text(made)
-
-
-def _write(path: Path, content: bytes) -> None:
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_bytes(content)
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise EntryRefused("not-written", f"{path} can't be written: {error.strerror}.") from error

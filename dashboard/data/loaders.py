@@ -27,6 +27,9 @@ from ingest.capture import Capture
 from ingest.ledger.clamps import Clamp, clamp_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
+from ingest.visit.holds import holds_on_pump
+from ingest.visit.warranty import Warranty
+from ingest.visit.warranty import warranties as read_warranties
 from ingest.wording.language import spoken
 
 MOST_UNITS_IN_LIST = 2000
@@ -80,6 +83,23 @@ def clamp(name: str) -> Clamp | None:
         return None
     with reading() as connection:
         return clamp_of(connection, name)
+
+
+def warranties(pump_ids: list[int]) -> dict[int, Warranty]:
+    """Return the warranty of each of these pumps that the one at the screen sees."""
+    with reading() as connection:
+        return read_warranties(connection, pump_ids)
+
+
+def warranty(pump_id: int) -> Warranty:
+    """Return one pump's warranty."""
+    return warranties([pump_id]).get(pump_id, Warranty(pump_id))
+
+
+def holds(pump_id: int) -> list[str]:
+    """Return a sentence for each hold that stands on a pump."""
+    with reading() as connection:
+        return holds_on_pump(connection, pump_id)
 
 
 def unit_names() -> list[str] | None:

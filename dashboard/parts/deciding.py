@@ -10,6 +10,7 @@ from dashboard.data import loaders
 from dashboard.data.changes import demand
 from dashboard.shell import access
 from dashboard.words import formats
+from dashboard.words.warranty import warranty_line
 from ingest.errors import PumpledgerError
 
 
@@ -28,11 +29,16 @@ def decide(what: str, pump_id: int, day: date, by: str, reason: str, changed: An
     if what == "done":
         said = {"Yes": True, "No": False}.get(changed)
         when = min(day, date.today())  # the day offered may be the one planned
-        return bookings.done(ledger, pump_id, author=author, reason=reason, done_on=when, changed=said)
+        told = bookings.done(ledger, pump_id, author=author, reason=reason, done_on=when, changed=said)
+        return f"{told} {_warranty(pump_id)}".strip() if said else told
     if what in ("reject", "withdraw"):
         return getattr(bookings, what)(ledger, pump_id, author=author, reason=reason)
     demand("", "a decision")
     return ""
+
+
+def _warranty(pump_id: int) -> str:
+    return warranty_line(loaders.warranty(pump_id), loaders.settings()["distance_unit"], date.today())
 
 
 def decide_all(

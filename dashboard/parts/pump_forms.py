@@ -45,6 +45,7 @@ def _fit(own: str) -> None:
         say.line(f"○ Unit {unit} has no pump in service in position {position} on record.")
     else:
         say.line(f"In service there: {_pump_words(pump)}. It comes off.")
+        replacing.warranty_note(int(pump["pump_id"]))
     with st.form("fit_pump"):
         removed = replacing.removal_fields("fit_") if pump is not None else None
         new = replacing.new_pump_fields(None if pump is None else pump["pump_type"], "fit_")

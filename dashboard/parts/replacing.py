@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard.data import changes, loaders
 from dashboard.shell import access, say
 from dashboard.words import formats
+from dashboard.words.warranty import warranty_line
 from ingest.errors import PumpledgerError
 from ingest.wording.language import phrase
 
@@ -88,6 +89,7 @@ def show(visit: pd.Series, by: str) -> None:
         say.done(text)
         return
     with st.expander(phrase("The pump was changed at this stop")), st.form("replaced", border=False):
+        warranty_note(int(visit["pump_id"]), visit["odometer_km"])
         removed = removal_fields()
         new = new_pump_fields(visit["pump_type"])
         kept = st.checkbox(phrase("The old filter stayed in"), key="old_filter_kept")
@@ -98,6 +100,16 @@ def show(visit: pd.Series, by: str) -> None:
                 say.refuse(f"{refused.text}")
             else:
                 st.rerun()
+
+
+def warranty_note(pump_id: int, odometer_km: Any = None) -> None:
+    """Say whether the pump that comes off is in warranty, and what is on hold."""
+    km = None if formats.is_unknown(odometer_km) else float(odometer_km)
+    own = loaders.settings()["distance_unit"]
+    if line := warranty_line(loaders.warranty(pump_id), own, date.today(), km):
+        say.note(line)
+    for sentence in loaders.holds(pump_id):
+        say.note(sentence)
 
 
 def removal_fields(key: str = "") -> dict[str, Any]:
@@ -143,7 +155,7 @@ def _replace(visit: pd.Series, removed: dict[str, Any], new: dict[str, Any], kep
     from ingest.visit.pump_lives import NewPump, replace_pump
 
     odometer = visit["odometer_km"]
-    replace_pump(
+    _, fitted = replace_pump(
         loaders.ledger_path(),
         visit["unit"],
         removal_of(removed),
@@ -155,4 +167,5 @@ def _replace(visit: pd.Series, removed: dict[str, Any], new: dict[str, Any], kep
         author=access.author(by),
     )
     bedded = formats.distance(loaders.settings()["baseline_bedding_km"], loaders.settings()["distance_unit"])
-    st.session_state["replaced_text"] = phrase(REPLACED, bedded=bedded)
+    said = [phrase(REPLACED, bedded=bedded), *loaders.holds(fitted)]
+    st.session_state["replaced_text"] = " ".join(said)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from html import escape
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -106,6 +107,17 @@ def as_pdf(html: str) -> bytes:
 
 def _nothing_from_outside(url: str, *_: Any, **__: Any) -> Any:
     raise ValueError(f"a sheet asks for nothing from outside, but for {url}")
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all. Raises EntryRefused where it can't be."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_bytes(content)
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise EntryRefused("not-written", f"{path} can't be written: {error.strerror}.") from error
 
 
 def facts_table(facts: dict[str, Any]) -> pd.DataFrame:

@@ -205,6 +205,25 @@ WORDS = {
     ),
     "What was found": "Qué se encontró",
     "Keep the finding": "Guardar el hallazgo",
+    " and ": " y ",
+    "the odometer": "el odómetro",
+    "the day it was first fitted": "el día en que se montó por primera vez",
+    "the odometer it was fitted at": "el odómetro con que se montó",
+    "{distance} on the odometer": "{distance} en el odómetro",
+    "{day} or {distance} on the odometer, whichever comes first": (
+        "el {day} o los {distance} en el odómetro, lo que ocurra primero"
+    ),
+    "Out of warranty: it ended at {end}.": "Fuera de garantía: terminó a {end}.",
+    "It came off in warranty, which ran until {end}.": (
+        "Se desmontó dentro de la garantía, que corría hasta {end}."
+    ),
+    "In warranty until {end}.": "En garantía hasta {end}.",
+    "Its type has a warranty; until when is not known without {missing}.": (
+        "Su tipo tiene garantía; hasta cuándo no se sabe sin {missing}."
+    ),
+    "In warranty until {end}, if at all: {missing} is not known.": (
+        "En garantía hasta {end}, si acaso: no se conoce {missing}."
+    ),
     "The pump was changed at this stop": "La bomba se cambió en esta parada",
     "The old filter stayed in": "Quedó el filtro viejo",
     "Keep the change": "Guardar el cambio",

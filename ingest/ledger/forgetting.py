@@ -36,6 +36,7 @@ PEOPLE: dict[str, tuple[str, ...]] = {
     "visit": ("technician",), "booking": ("decided_by",), "plan_list": ("made_by",), "setting": ("set_by",),
     "cost_entry": ("set_by",), "question": ("answered_by",), "change_log": ("changed_by",),
     "tray": ("taken_by",), "clamp": ("owner",), "clamp_check": ("checked_by",),
+    "claim_step": ("stated_by",), "hold": ("held_by", "lifted_by"), "hold_closed": ("closed_by",),
 }  # fmt: skip
 # What people wrote, in which they may be named.
 TEXTS: dict[str, tuple[str, ...]] = {
@@ -45,6 +46,7 @@ TEXTS: dict[str, tuple[str, ...]] = {
     "cost_entry": ("source",), "pump_type": ("spec_source",), "question": ("text", "answer"),
     "change_log": ("old_value", "new_value", "reason"), "capture": ("file_name", "channel"),
     "tray": ("file_name", "reason", "clamp", "entry"), "clamp": ("note", "channel"), "clamp_check": ("note",),
+    "claim_step": ("note",), "hold": ("reason", "lifted_because"), "hold_closed": ("note",),
 }  # fmt: skip
 # What is older than a setting says: its column of a day, and what is emptied or deleted.
 OVERDUE = {
@@ -53,7 +55,9 @@ OVERDUE = {
         ("booking", "decided_by", "decided_at"), ("plan_list", "made_by", "made_at"),
         ("change_log", "changed_by", "changed_at"), ("setting", "set_by", "recorded_at"),
         ("cost_entry", "set_by", "recorded_at"), ("tray", "taken_by", "recorded_at"),
-        ("clamp_check", "checked_by", "checked_on"),
+        ("clamp_check", "checked_by", "checked_on"), ("claim_step", "stated_by", "stated_on"),
+        ("hold", "held_by", "held_on"), ("hold", "lifted_by", "lifted_on"),
+        ("hold_closed", "closed_by", "closed_on"),
     ),
     "keep_photos_days": (("connection_note", "picture", "recorded_at"),),
 }  # fmt: skip

@@ -23,6 +23,9 @@ ID_COLUMNS = {
     "change_log": "change_id",
     "tray": "tray_id",
     "clamp_check": "check_id",
+    "claim_step": "step_id",
+    "hold": "hold_id",
+    "hold_closed": "closed_id",
 }
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from ingest.wording.language import SPANISH, learn
 
 WORDS = {
+    "{what} is on hold since {day}: {reason}": "{what} está retenido desde el {day}: {reason}",
+    "Lot {lot} of type {type}": "El lote {lot} del tipo {type}",
+    "Type {type}": "El tipo {type}",
     "As typed": "Como se escribió",
     "As typed, {value}": "Como se escribió, {value}",
     "It was in psi: {psi} psi, {kpa} kPa": "Era en psi: {psi} psi, {kpa} kPa",

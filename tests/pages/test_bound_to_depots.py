@@ -22,6 +22,7 @@ ADDRESSES = [
     *(("log_visit", {"saved": str(visit)}) for visit in (1, 22, 40)),
     *(("log_visit", {"unit": unit}) for unit in ("QZ-105", "105", "007")),
     *(("fleet_data", {"part": part, "find_unit": "QZ"}) for part in ("Work done", "Changes", "Settings")),
+    ("fleet_data", {"part": "Warranty and lots"}), ("pump_history", {"pump": "8", "history_part": "Claim"}),
     ("plan_board", {"pump": "7"}), ("plan_board", {"decide_unit": "QZ"}),
     ("pumps_by_risk", {"find": "QZ", "by_depot": "Qouth"}), ("open_questions", {"of_unit": "QZ"}),
     *(("costs", {"costs_part": part}) for part in ("Policies", "Types and lots", "Lists and outcomes")),
@@ -41,6 +42,10 @@ def fleet(tmp_path_factory):
         con.execute(f"UPDATE pump SET serial = 'QZ' || serial WHERE unit IN {southern}")
         for table in ("visit", "pump", "vehicle"):
             con.execute(f"UPDATE {table} SET unit = 'QZ-' || unit WHERE unit IN {southern}")
+        con.execute(
+            "INSERT INTO hold (hold_id, pump_type, lot, reason, held_on, held_by, recorded_at)"
+            " VALUES (1, 'FP-10', NULL, 'unit QZ-105 stalled', DATE '2026-01-02', 'QZI', now())"
+        )
         con.execute(
             "INSERT INTO change_log"
             " (change_id, changed_at, changed_by, table_name, row_key, field, new_value) VALUES"

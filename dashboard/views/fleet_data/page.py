@@ -5,7 +5,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.shell import access, frame, say
 from dashboard.views.fleet_data import clamps as fleet_clamps
-from dashboard.views.fleet_data import facts, setting_up
+from dashboard.views.fleet_data import facts, setting_up, warranty
 from dashboard.views.fleet_data import loading as fleet_loading
 from dashboard.views.fleet_data import parts as fleet_parts
 from dashboard.views.fleet_data import prices as fleet_prices
@@ -24,6 +24,7 @@ parts = {
     "Pump types": facts.show_pump_types,
     "Where to clamp": facts.show_notes,
     "Clamps": fleet_clamps.show_clamps,
+    "Warranty and lots": warranty.show_warranty,
     "Work done": fleet_parts.show_work,
     "Prices": fleet_prices.show_prices,
     "Settings": fleet_prices.show_settings,

@@ -14,6 +14,7 @@ from dashboard.data.depots import taking_along
 from dashboard.shell import access, frame, lists, say
 from dashboard.views.plan_board import deciding
 from dashboard.words import formats
+from dashboard.words.warranty import warranty_line
 from ingest.author import Author
 
 STATUS_WORDS = {
@@ -38,6 +39,7 @@ LINE_COLUMNS = {
     "order_by": "Order by",
     "reason": "Why",
     "cautions": "Mind",
+    "warranty": "Warranty",
 }
 MOST_DEPOTS = 6  # drawn, each in a chart of its own
 
@@ -136,7 +138,8 @@ def lines_table(lines: pd.DataFrame, currency: str) -> pd.DataFrame:
         expected_saving=lines["expected_saving"].map(lambda v: formats.money(v, currency)),
         cautions=lines["cautions"].map(lambda c: "; ".join(c) if isinstance(c, list | tuple) else c),
     )
-    return without_lone_positions(shown[list(LINE_COLUMNS)]).rename(columns=LINE_COLUMNS)
+    columns = [name for name in LINE_COLUMNS if name in shown]
+    return without_lone_positions(shown[columns]).rename(columns=LINE_COLUMNS)
 
 
 def without_lone_positions(rows: pd.DataFrame) -> pd.DataFrame:
@@ -151,8 +154,15 @@ def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
     if not len(lines):
         say.line("None.")
         return
+    own = loaders.settings()["distance_unit"]
+    known = loaders.warranties(lines["pump_id"].astype(int).tolist())
+    days = [pd.Timestamp(day).date() for day in lines["planned_on"]]
+    said = [
+        warranty_line(known[int(pump_id)], own, day) if int(pump_id) in known else ""
+        for pump_id, day in zip(lines["pump_id"], days, strict=True)
+    ]
     lists.show(
-        lines,
+        lines.assign(warranty=said),
         "Planned replacements by day, with status, reason and money.",
         "plan",
         shown=partial(lines_table, currency=plan.currency),

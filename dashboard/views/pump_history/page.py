@@ -4,7 +4,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.shell import frame, say
-from dashboard.views.pump_history import metrics, outlook, parts, waveforms
+from dashboard.views.pump_history import claiming, metrics, outlook, parts, waveforms
 
 st.title("Pump history")
 if not frame.started("Once a visit is logged, its pump's history is kept here."):
@@ -29,6 +29,7 @@ frame.show_open_tab(
         "What is expected": lambda: outlook.show_outlook(pump, visits, ranked),
         "Waveforms": lambda: waveforms.show_waveforms(pump, visits),
         "Visits": lambda: parts.show_visits(pump, visits),
+        "Claim": lambda: claiming.show_claim(pump),
     },
     key="history_part",
 )

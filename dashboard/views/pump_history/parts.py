@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import pandas as pd
@@ -14,6 +15,7 @@ from dashboard.parts import risk_list, settling
 from dashboard.shell import access, address, frame, lists, say
 from dashboard.words import formats
 from dashboard.words.visit import REASONS, STATES
+from dashboard.words.warranty import warranty_line
 
 
 def choose_pump() -> int | None:
@@ -103,6 +105,9 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         last = loaders.last_verdict(int(pump["pump_id"]))
         if last is not None and last.rule not in QUIET:
             say.line(last.text, lead="Its last reading.")
+    pump_id = int(pump["pump_id"])
+    for sentence in loaders.holds(pump_id) if formats.is_unknown(pump["removed_on"]) else ():
+        say.warn(sentence)
     facts = [
         f"unit {pump['unit']}",
         *(str(pump[c]) for c in ("make", "model", "class", "depot") if not formats.is_unknown(pump[c])),
@@ -112,7 +117,11 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         facts.append(f"serial {pump['serial']}")
     fitted = formats.distance(pump["fitted_odometer_km"], own)
     facts.append(f"fitted {formats.day(pump['fitted_on'])} at {fitted}")
+    if not formats.is_unknown(pump["lot"]):
+        facts.append(f"lot {pump['lot']}")
     say.note(" · ".join(facts))
+    if line := warranty_line(loaders.warranty(pump_id), own, date.today()):
+        say.note(line)
 
 
 def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:

@@ -32,6 +32,28 @@ CREATE TEMP VIEW stock AS
 SELECT * FROM {ledger}.main.stock WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
 CREATE TEMP VIEW bay_hours AS
 SELECT * FROM {ledger}.main.bay_hours WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
+CREATE TEMP VIEW claim_step AS
+SELECT * FROM {ledger}.main.claim_step WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
+-- A hold is seen where a pump or a part in stock is of it, without who else it names.
+CREATE TEMP VIEW hold AS
+SELECT h.* REPLACE (
+    CAST(NULL AS VARCHAR) AS held_by, CAST(NULL AS VARCHAR) AS lifted_by,
+    CASE WHEN list_has_any(regexp_extract_all(h.reason, '[\w-]+'),
+            (SELECT coalesce(list(unit), []) FROM {ledger}.main.vehicle
+             WHERE unit NOT IN (SELECT unit FROM temp.main.vehicle)))
+        THEN 'for a reason that the fleet''s planner knows' ELSE h.reason END AS reason,
+    CAST(NULL AS VARCHAR) AS lifted_because
+)
+FROM {ledger}.main.hold h
+WHERE EXISTS (
+        SELECT 1 FROM temp.main.pump p
+        WHERE p.pump_type = h.pump_type AND (h.lot IS NULL OR p.lot = h.lot)
+    )
+    OR EXISTS (SELECT 1 FROM temp.main.stock s WHERE s.pump_type = h.pump_type AND s.on_hand > 0);
+CREATE TEMP VIEW hold_closed AS
+SELECT * FROM {ledger}.main.hold_closed
+WHERE pump_id IN (SELECT pump_id FROM temp.main.pump)
+    OR (pump_id IS NULL AND depot IN (SELECT depot FROM temp.main.bound_depot));
 -- A question that names another unit than its own is asked of those who see both.
 CREATE TEMP VIEW question AS
 SELECT * FROM {ledger}.main.question

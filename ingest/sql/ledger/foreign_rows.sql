@@ -12,6 +12,10 @@ touched AS (
     UNION ALL
     SELECT p.unit FROM booking b JOIN pump p USING (pump_id) WHERE b.booking_id > $since['booking']
     UNION ALL
+    SELECT p.unit FROM claim_step s JOIN pump p USING (pump_id) WHERE s.step_id > $since['claim_step']
+    UNION ALL
+    SELECT p.unit FROM hold_closed h JOIN pump p USING (pump_id) WHERE h.closed_id > $since['hold_closed']
+    UNION ALL
     SELECT coalesce(v.unit, p.unit, s.unit, b.unit, CASE c.table_name WHEN 'vehicle' THEN c.row_key END)
     FROM change_log c
     LEFT JOIN visit v ON c.table_name = 'visit' AND c.row_key = CAST(v.visit_id AS VARCHAR)
@@ -26,10 +30,14 @@ of_the_fleet AS (
     WHERE change_id > $since['change_log']
         AND table_name NOT IN (
             'vehicle', 'pump', 'visit', 'service', 'breakdown', 'booking', 'connection_note', 'odometer',
-            'due_work', 'reading', 'capture', 'clamp', 'clamp_check', 'tray'
+            'due_work', 'reading', 'capture', 'clamp', 'clamp_check', 'tray',
+            'claim_step', 'hold_closed'
         )
 )
 SELECT 'unit ' || unit FROM touched WHERE unit NOT IN (SELECT unit FROM own)
 UNION ALL
 SELECT 'the whole fleet (' || table_name || ')' FROM of_the_fleet
+UNION ALL
+SELECT 'the stock of another depot' FROM hold_closed
+WHERE closed_id > $since['hold_closed'] AND pump_id IS NULL AND NOT list_contains($depots, coalesce(depot, ''))
 LIMIT 1

@@ -43,4 +43,10 @@ FROM odometer o WHERE NOT EXISTS (SELECT 1 FROM vehicle c WHERE c.unit = o.unit)
 UNION ALL
 SELECT 'booking', b.booking_id::VARCHAR, 'pump ' || b.pump_id
 FROM booking b WHERE NOT EXISTS (SELECT 1 FROM pump p WHERE p.pump_id = b.pump_id)
+UNION ALL
+SELECT 'claim_step', s.step_id::VARCHAR, 'pump ' || s.pump_id
+FROM claim_step s WHERE NOT EXISTS (SELECT 1 FROM pump p WHERE p.pump_id = s.pump_id)
+UNION ALL
+SELECT 'hold_closed', h.closed_id::VARCHAR, 'hold ' || h.hold_id
+FROM hold_closed h WHERE NOT EXISTS (SELECT 1 FROM hold o WHERE o.hold_id = h.hold_id)
 ORDER BY ALL;

@@ -16,5 +16,8 @@ FROM (
     UNION ALL SELECT 'change_log' AS table_name, coalesce(max(change_id), 0) AS id FROM change_log
     UNION ALL SELECT 'tray' AS table_name, coalesce(max(tray_id), 0) AS id FROM tray
     UNION ALL SELECT 'clamp_check' AS table_name, coalesce(max(check_id), 0) AS id FROM clamp_check
+    UNION ALL SELECT 'claim_step' AS table_name, coalesce(max(step_id), 0) AS id FROM claim_step
+    UNION ALL SELECT 'hold' AS table_name, coalesce(max(hold_id), 0) AS id FROM hold
+    UNION ALL SELECT 'hold_closed' AS table_name, coalesce(max(closed_id), 0) AS id FROM hold_closed
 ) AS newest
 WHERE newest.table_name = last_id.table_name
