@@ -10,6 +10,8 @@ import pandas as pd
 from dashboard.charts.style import dressed, y_axis
 from dashboard.shell.palette import LIGHT, Palette
 
+HEIGHT_PX = 190  # the axis with its title takes some 60 of them
+
 
 def hours_by_week(frame: pd.DataFrame, *, most: float, palette: Palette = LIGHT) -> Any:
     """Return one depot's bay hours by week; frame: week_of (text), depot, hours_planned, hours_free.
@@ -17,7 +19,11 @@ def hours_by_week(frame: pd.DataFrame, *, most: float, palette: Palette = LIGHT)
     most: the top of the scale, the same for all depots.
     """
     base = alt.Chart(frame).encode(
-        x=alt.X("week_of:O", title="week from Monday", axis=alt.Axis(labelAngle=-40, labelOverlap=True))
+        x=alt.X(
+            "week_of:O",
+            title="week from Monday",
+            axis=alt.Axis(labelAngle=0, labelOverlap=True, labelExpr="slice(datum.label, 5)"),
+        )
     )
     bars = base.mark_bar(color=palette.main).encode(
         y=alt.Y(
@@ -28,4 +34,4 @@ def hours_by_week(frame: pd.DataFrame, *, most: float, palette: Palette = LIGHT)
         tooltip=["depot:N", "week_of:O", alt.Tooltip("hours_planned:Q", format=".1f"), "hours_free:Q"],
     )
     ticks = base.mark_tick(color=palette.ink, thickness=2, width=18).encode(y="hours_free:Q")
-    return dressed(bars + ticks, palette, height=110)
+    return dressed(bars + ticks, palette, height=HEIGHT_PX)

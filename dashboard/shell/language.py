@@ -54,7 +54,7 @@ def in_menu(address: str, title: str) -> str:
 def title_with_choice(title: str, typed: Iterable[str]) -> None:
     """Draw a page's title with the other language beside it; typed: keys of what stands in its boxes."""
     with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center"):
-        st.title(phrase(title), width="content")
+        st.title(phrase(title), width="stretch")
         other = next(code for code in NAMES if code != spoken())
         st.button(NAMES[other], key="other_language", type="tertiary", on_click=_choose,
                   args=(other, tuple(typed)))  # fmt: skip

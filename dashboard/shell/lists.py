@@ -16,12 +16,14 @@ from dashboard.data import loaders
 from dashboard.data.depots import taking_along
 from dashboard.data.queries import ALL_ROWS
 from dashboard.shell import address, say
+from dashboard.shell.paper import lined_table
 from dashboard.words import formats
 
 ROWS_A_PAGE = 50
 PAGE_BOX_PX = 240  # narrow: a table's own tools appear above its right end, and would lie over the steps
 MOST_DRAWN = 500
 MOST_PAGES = 1_000_000
+MOST_PRINTED = 100
 FIND_FROM = 9  # a list shorter than this is read faster than it is searched
 NARROWED_BY = {"depot": "Depot", "pump_type": "Pump type", "class": "Vehicle class"}
 
@@ -96,6 +98,25 @@ def draw(table: pd.DataFrame, words: str) -> None:
     """Draw a table whose headings sort it, with the sentence that says what it holds."""
     table = formats.with_plain_days(table)
     st.dataframe(with_thousands(table), hide_index=True, placeholder=formats.UNKNOWN, alt=words)
+    on_paper(table)
+
+
+def on_paper(table: pd.DataFrame) -> None:
+    """Lay a table beside its grid that shows on paper alone, where a grid is a picture of its first rows."""
+    first = table.head(MOST_PRINTED)
+    drawn = [name for name in first if not first[name].map(lambda cell: isinstance(cell, list)).any()]
+    more = ""
+    if len(table) > MOST_PRINTED:
+        more = f"<p>The first {MOST_PRINTED:,} of {len(table):,} are printed; the file holds all.</p>"
+    st.html(f"<div class='on-paper'>{lined_table(first[drawn].map(_printed))}{more}</div>")
+
+
+def _printed(cell: Any) -> str:
+    if formats.is_unknown(cell):
+        return formats.UNKNOWN
+    if isinstance(cell, float):
+        return f"{cell:,.0f}" if abs(cell) >= 10_000 and cell % 1 == 0 else f"{cell:.6g}"
+    return str(cell)
 
 
 def with_thousands(table: pd.DataFrame) -> Any:

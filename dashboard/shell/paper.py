@@ -33,6 +33,8 @@ _ACROSS = """
 td:not(:last-child) { white-space: nowrap; }
 """
 
+LONGEST_CELL, FEW_COLUMNS = 36, 5  # characters of a cell beside others; columns that need no line below
+
 
 def sheet(
     title: str,
@@ -78,6 +80,23 @@ def sheet(
             + "</ul>"
         )
     return "".join(parts) + "</body></html>"
+
+
+def lined_table(table: pd.DataFrame) -> str:
+    """Return a table of texts as HTML; sentences stand on a line of their own below their row, where columns
+    of a hand's width would break them at every word."""
+    long = [name for name in table if table[name].str.len().max() > LONGEST_CELL]
+    short = [name for name in table if name not in long]
+    if not short or len(table.columns) < FEW_COLUMNS:
+        short, long = list(table), []
+    head = "".join(f"<th>{escape(str(name))}</th>" for name in short)
+    body = []
+    for row in table.to_dict("records"):
+        cells = "".join(f"<td>{escape(row[name])}</td>" for name in short)
+        below = " ".join(f"<b>{escape(str(name))}</b> {escape(row[name])}" for name in long if row[name])
+        under = f"<tr class='below'><td colspan='{len(short)}'>{below}</td></tr>" if below else ""
+        body.append(f"<tbody><tr>{cells}</tr>{under}</tbody>")
+    return _unbroken(f"<table><thead><tr>{head}</tr></thead>{''.join(body)}</table>")
 
 
 def _titled(name: str, table: pd.DataFrame) -> str:

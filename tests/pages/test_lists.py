@@ -6,6 +6,7 @@ import pytest
 from dashboard.data import queries
 from dashboard.parts import risk_list, settling
 from dashboard.shell import lists
+from dashboard.shell.paper import lined_table
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 from tests.pages.page_runs import open_page, words
@@ -28,6 +29,17 @@ def test_rows_are_found_by_any_word_of_theirs():
     assert lists.holding(rows, "3.5")["Type"].tolist() == ["FP-20"]
     assert len(lists.holding(rows, " ")) == 2
     assert not len(lists.holding(rows, "no such"))
+
+
+def test_on_paper_sentences_stand_below_their_row_and_text_stays_text():
+    why = "Drag has probably started, and the reading before said so too."
+    rows = pd.DataFrame([["1-2", "<b>x", "a", "b", why], ["7", "y", "a", "b", ""]], columns=list("ABCDE"))
+    html = lined_table(rows)
+    assert html.count("<th>") == 4
+    assert f"colspan='4'><b>E</b> {why}</td>" in html
+    assert html.count("class='below'") == 1
+    assert "&lt;b&gt;x" in html
+    assert lined_table(rows[["A", "E"]]).count("<th>") == 2  # room enough beside it
 
 
 ASKED = {"code": None, "find": "", "depots": (), "classes": (), "types": (), "rows": 50, "skip": 0}

@@ -27,6 +27,8 @@ button[aria-pressed="true"] { border: 3px double var(--st-text-color); font-weig
 button.put { border-style: dashed; }
 button[hidden] { display: none; }
 .over { font-weight: 600; }
+@media print { .scroll { overflow: visible; } th, td { min-width: 0; font-size: .7rem; padding: .2rem; }
+  button { min-height: 0; } button.put { display: none; } }
 @media (max-width: 640px) { .scroll { display: none; } .narrow { display: block; } }
 """
 

@@ -36,9 +36,10 @@ list_place, below = table.container(), table.container()
 with below:
     page = choosing.page_of(len(rows), ROWS_A_PAGE)
 part = ordered.iloc[(page - 1) * ROWS_A_PAGE : page * ROWS_A_PAGE]
+listed = risk_list.table_rows(risk_list.with_stakes(part), chosen.columns)
 with list_place:
     picked = st.dataframe(
-        risk_list.table_rows(risk_list.with_stakes(part), chosen.columns),
+        listed,
         hide_index=True,
         height=TABLE_PX if len(part) > 11 else "auto",
         column_config=risk_list.column_settings(
@@ -50,6 +51,7 @@ with list_place:
         placeholder=formats.UNKNOWN,
         alt=f"Pumps in service by {chosen.order}, with action, due date and reason.",
     )
+    lists.on_paper(listed.round(1))
     marked = ordered.iloc[0:0] if not picked.selection.rows else part.iloc[picked.selection.rows]
 with below:
     save, paper = st.columns(2)
