@@ -67,9 +67,7 @@ def passage(process: Wiener, distance: np.ndarray | float) -> Any:
 
     Mean a/v, shape a^2/s^2 (Schroedinger 1915); a frozen scipy distribution. The drift must be positive.
     """
-    from scipy.stats import (
-        invgauss,
-    )  # as long to load as all else here together, and needed in this place alone
+    from scipy.stats import invgauss  # takes as long to load as all else here, and is needed here alone
 
     mean = np.asarray(distance, float) / process.drift
     shape = np.asarray(distance, float) ** 2 / process.variance
