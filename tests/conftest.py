@@ -17,6 +17,8 @@ from ingest.ledger.gate import Turn, connect
 
 MINUTES = Path(__file__).with_name("minutes.json")
 BROWSER = "browser"
+# Where it is tested how a new ledger comes about, or that none does.
+LEDGERS_MADE = tuple(f"tests/ledger/test_ledger_{name}.py" for name in ("open", "place", "upgrade", "damage"))
 
 
 def pytest_addoption(parser):
@@ -85,7 +87,7 @@ def _room(nodeid: str) -> str:
 def new_ledgers_are_copies(tmp_path_factory):
     """One new ledger a worker is made by every script, the rest are copies with an identity of their own.
 
-    Where ledgers are what is tested, and where anything hinders a copy, a new ledger is made as always.
+    In LEDGERS_MADE, and where anything hinders a copy, a new ledger is made as always.
     """
     create, scripts = connection.create, migrations.scripts
     first = tmp_path_factory.mktemp("ledger") / "new.duckdb"
@@ -93,7 +95,7 @@ def new_ledgers_are_copies(tmp_path_factory):
         pass
 
     def copy(turn: Turn) -> duckdb.DuckDBPyConnection:
-        tested = os.environ.get("PYTEST_CURRENT_TEST", "").startswith("tests/ledger/")
+        tested = os.environ.get("PYTEST_CURRENT_TEST", "").startswith(LEDGERS_MADE)
         if tested or turn.path.exists() or migrations.scripts is not scripts:
             return create(turn)
         try:

@@ -27,9 +27,22 @@ KM_A_VISIT = 9000.0
 UNITS = ("101", "102", "103", "104", "105", "106", "007", "7")
 
 
-def build_ledger(path: Path) -> Path:
-    """Write the ledger at `path` and return it: built once in this process, then copied."""
+def build_ledger(path: Path, *, fitted: bool = False) -> Path:
+    """Write the ledger at `path` and return it: built once in this process, then copied.
+
+    fitted: with the fit stored that whoever first asks for a risk would make, for tests of what comes after.
+    """
+    shutil.copyfile(_fitted() if fitted else _built(), path)
+    return path
+
+
+@cache
+def _fitted() -> Path:
+    from analytics.learning.fitting import fit
+
+    path = _built().with_name("fitted.duckdb")
     shutil.copyfile(_built(), path)
+    fit(path)
     return path
 
 

@@ -3,7 +3,8 @@ run."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from analytics.wear_model.model import Parameters
 
 MOST_TYPES = 6  # simulated one by one; the rest follow the commonest
 LEAST_INTERVAL_KM = 500.0
+MOST_REMEMBERED = 64  # lives of one review, each type at each interval; some 30 MB
 
 
 @dataclass(frozen=True)
@@ -52,19 +54,35 @@ class Group:
 
 @dataclass(frozen=True)
 class Simulation:
-    """How to simulate a type: limits of its readings and its code in the parameters."""
+    """How to simulate a type: limits of its readings and its code in the parameters.
 
-    p: Parameters
+    fitted: the parameters as text, by which one simulation is told from another.
+    """
+
+    p: Parameters = field(compare=False, repr=False)
+    fitted: str = field(repr=False)
     code: int
     ripple_pct: float
     load: float
     number: int
 
     def lives(self, interval_km: float, count: int) -> SimulatedLives:
-        """Return `count` lives read every `interval_km`; the same seed, so that intervals share their
-        luck."""
-        rng = np.random.default_rng([7, self.number])
-        return simulate_lives(self.p, self.code, interval_km, self.ripple_pct, self.load, count, rng)
+        """Return `count` lives read every `interval_km`; the same seed, so that intervals share their luck.
+
+        No price moves them, so asked again at other prices they are those simulated before; they can't be
+        written to.
+        """
+        return _lives(self, interval_km, count)
+
+
+@lru_cache(maxsize=MOST_REMEMBERED)
+def _lives(of: Simulation, interval_km: float, count: int) -> SimulatedLives:
+    rng = np.random.default_rng([7, of.number])
+    made = simulate_lives(of.p, of.code, interval_km, of.ripple_pct, of.load, count, rng)
+    for value in vars(made).values():
+        if isinstance(value, np.ndarray):
+            value.setflags(write=False)
+    return made
 
 
 def make_groups(
@@ -83,7 +101,7 @@ def make_groups(
     share = share.head(MOST_TYPES) / share.head(MOST_TYPES).sum()
     spec = limits.set_index("pump_type")
     long_run = LongRun.from_plain(p.summary["long_run"])
-    groups = []
+    groups, fitted = [], p.to_json()
     for number, (name, weight) in enumerate(share.items()):
         mine = pumps[pumps["pump_type"] == name]
         interval = max(float(np.median(own_interval_km(mine))), LEAST_INTERVAL_KM)
@@ -93,7 +111,7 @@ def make_groups(
         # The load channel is torque: over the specified high end from the middle of the band.
         load = float(np.log(2 * high / (low + high))) if 0 < low < high else float(np.log(1.3))
         code = int(p.type_codes(pd.Series([name]))[0])
-        made = Simulation(p, code, ripple, load, number)
+        made = Simulation(p, fitted, code, ripple, load, number)
         group = Group(
             str(name), float(weight), made.lives(interval, lives), mean_prices(mine, book), long_run, interval
         )

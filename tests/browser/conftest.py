@@ -12,7 +12,7 @@ from tests.ledger_fixture import build_ledger
 
 @pytest.fixture(scope="session")
 def ledger(tmp_path_factory):
-    return build_ledger(tmp_path_factory.mktemp("browser") / "fleet.duckdb")
+    return build_ledger(tmp_path_factory.mktemp("browser") / "fleet.duckdb", fitted=True)
 
 
 @pytest.fixture(scope="session")

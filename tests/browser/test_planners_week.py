@@ -19,7 +19,7 @@ UNIT = "101"  # its pump is of a type with one part on hand, four days to order
 
 @pytest.fixture(scope="module")
 def own_ledger(tmp_path_factory):
-    return build_ledger(tmp_path_factory.mktemp("week") / "fleet.duckdb")
+    return build_ledger(tmp_path_factory.mktemp("week") / "fleet.duckdb", fitted=True)
 
 
 @pytest.fixture(scope="module")

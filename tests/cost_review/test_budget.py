@@ -19,7 +19,7 @@ RULE = Rule(changes_per_km=1e-5, failures_left=0.25)
 
 @pytest.fixture(scope="module")
 def ledger(tmp_path_factory):
-    path = build_ledger(tmp_path_factory.mktemp("budget") / "fleet.duckdb")
+    path = build_ledger(tmp_path_factory.mktemp("budget") / "fleet.duckdb", fitted=True)
     with open_ledger(path, read_only=False) as con:
         con.execute("UPDATE vehicle SET retires_on = ? WHERE unit = '105'", [LAST_VISIT + timedelta(days=40)])
     return path

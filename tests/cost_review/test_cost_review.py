@@ -27,7 +27,7 @@ LIVES = 150
 
 @pytest.fixture(scope="module")
 def ledger(tmp_path_factory):
-    return build_ledger(tmp_path_factory.mktemp("costs") / "fleet.duckdb")
+    return build_ledger(tmp_path_factory.mktemp("costs") / "fleet.duckdb", fitted=True)
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +76,7 @@ def test_spent_and_avoided_are_apart(review):
 
 
 def test_a_removal_on_condition_is_spent_and_avoids_what_its_risk_told(tmp_path):
-    ledger = build_ledger(tmp_path / "fleet.duckdb")
+    ledger = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute(
             "UPDATE pump SET removed_on = DATE '2025-12-01', removed_odometer_km = 130000,"
@@ -103,7 +103,7 @@ def test_a_removal_on_condition_is_spent_and_avoids_what_its_risk_told(tmp_path)
 
 
 def test_a_price_moves_the_review(ledger, review, tmp_path):
-    other = build_ledger(tmp_path / "other.duckdb")
+    other = build_ledger(tmp_path / "other.duckdb", fitted=True)
     set_cost(other, "failure_replacement", 4800.0, author=ANYBODY)
     dear = cost_review(other, lives=LIVES)
     asked = cost_review(ledger, lives=LIVES, what_if={"failure_replacement": 4800.0})
@@ -117,7 +117,7 @@ def test_a_price_moves_the_review(ledger, review, tmp_path):
 
 
 def test_a_ratio_below_one_is_a_sentence(tmp_path):
-    ledger = build_ledger(tmp_path / "fleet.duckdb")
+    ledger = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
     set_cost(ledger, "failure_replacement", 400.0, author=ANYBODY)
     review = cost_review(ledger, lives=LIVES)
     assert any("costs no more than a planned one" in note for note in review.notes)
@@ -168,7 +168,7 @@ def test_a_rate_that_is_no_number_is_refused(ledger, capsys, rate):
 
 
 def test_a_price_is_kept_only_when_confirmed_from_today_on_with_its_author(tmp_path, capsys):
-    ledger = build_ledger(tmp_path / "fleet.duckdb")
+    ledger = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
 
     def entries():
         with open_ledger(ledger) as connection:

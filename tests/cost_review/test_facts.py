@@ -21,7 +21,7 @@ from tests.ledger_fixture import build_ledger
 
 @pytest.fixture
 def ledger(tmp_path):
-    path = build_ledger(tmp_path / "fleet.duckdb")
+    path = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
     with open_ledger(path, read_only=False) as con:
         for unit, day, confirmed, cost in (
             ("102", date(2025, 3, 1), "yes", 1900.0),  # its pump was changed a week later, for 700 more told

@@ -10,7 +10,7 @@ from tests.ledger_fixture import LAST_VISIT, build_ledger
 
 
 def test_each_fault_found_counts_as_a_failure_avoided(tmp_path):
-    ledger = build_ledger(tmp_path / "fleet.duckdb")
+    ledger = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
     with open_ledger(ledger, read_only=False) as con:
         pumps = con.execute("SELECT pump_id FROM pump WHERE removed_on IS NULL ORDER BY pump_id").fetchall()
         lines = []

@@ -14,7 +14,7 @@ from tests.pages.page_runs import open_page, words
 
 @pytest.fixture(scope="module")
 def shared(tmp_path_factory):
-    return build_ledger(tmp_path_factory.mktemp("lists") / "fleet.duckdb")
+    return build_ledger(tmp_path_factory.mktemp("lists") / "fleet.duckdb", fitted=True)
 
 
 @pytest.fixture
@@ -123,7 +123,7 @@ def test_types_and_lots_are_listed_with_what_was_allowed_for_looks(ledger):
 @pytest.fixture(scope="module")
 def long_ledger(tmp_path_factory):
     """130 more units, each with a pump; 70 of them in the North."""
-    path = build_ledger(tmp_path_factory.mktemp("long") / "fleet.duckdb")
+    path = build_ledger(tmp_path_factory.mktemp("long") / "fleet.duckdb", fitted=True)
     with open_ledger(path, read_only=False) as connection:
         connection.execute(
             "INSERT INTO vehicle (unit, class, depot, recorded_at) SELECT printf('U%03d', i), 'van',"

@@ -17,7 +17,7 @@ from tests.pages.page_runs import open_page, words
 
 @pytest.fixture(scope="module")
 def shared(tmp_path_factory):
-    return build_ledger(tmp_path_factory.mktemp("pages") / "fleet.duckdb")
+    return build_ledger(tmp_path_factory.mktemp("pages") / "fleet.duckdb", fitted=True)
 
 
 @pytest.fixture

@@ -76,7 +76,7 @@ def test_a_move_is_priced_in_words():
 
 @pytest.fixture
 def ledger(tmp_path, monkeypatch):
-    path = build_ledger(tmp_path / "fleet.duckdb")
+    path = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
     monkeypatch.setenv("PUMPLEDGER", str(path))
     return path
 

@@ -23,7 +23,7 @@ from tests.ledger_fixture import build_ledger
 
 @pytest.fixture(scope="module")
 def ledger(tmp_path_factory):
-    path = build_ledger(tmp_path_factory.mktemp("month") / "fleet.duckdb")
+    path = build_ledger(tmp_path_factory.mktemp("month") / "fleet.duckdb", fitted=True)
     with open_ledger(path, read_only=False) as con:
         con.execute(
             "UPDATE pump SET removed_on = DATE '2025-12-10', removed_odometer_km = 132800,"

@@ -22,7 +22,7 @@ NONE = pd.DataFrame()
 
 @pytest.fixture
 def ledger(tmp_path):
-    return build_ledger(tmp_path / "fleet.duckdb")
+    return build_ledger(tmp_path / "fleet.duckdb", fitted=True)
 
 
 def now() -> datetime:

@@ -21,7 +21,7 @@ TODAY, DAY, LATER = date(2026, 1, 2), date(2026, 1, 20), date(2026, 2, 3)
 
 @pytest.fixture
 def ledger(tmp_path):
-    return build_ledger(tmp_path / "fleet.duckdb")
+    return build_ledger(tmp_path / "fleet.duckdb", fitted=True)
 
 
 def of_first(rows):
@@ -96,11 +96,12 @@ def test_a_horizon_of_nothing_is_refused(ledger):
         plan(ledger, horizon_days=0)
 
 
-def test_in_the_bay_the_decision_is_told_with_its_steps(ledger):
+def test_in_the_bay_the_decision_is_told_with_its_steps(tmp_path):
     from analytics.learning.fitting import fit
     from analytics.scheduling.in_the_bay import decide_after, decide_in_the_bay
     from tests.ledger_fixture import LAST_VISIT
 
+    ledger = build_ledger(tmp_path / "fleet.duckdb")
     assert decide_in_the_bay(ledger, 1, LAST_VISIT) is None  # nothing learned yet
     fit(ledger)
     told = decide_in_the_bay(ledger, 1, LAST_VISIT)

@@ -109,7 +109,7 @@ def test_an_empty_list_says_so():
 
 
 def test_command_line(tmp_path, capsys):
-    ledger = build_ledger(tmp_path / "fleet.duckdb")
+    ledger = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
     bookings.pin(
         ledger,
         1,
@@ -142,7 +142,7 @@ def test_command_line(tmp_path, capsys):
 
 
 def test_decisions_on_the_command_line(tmp_path, capsys):
-    ledger = str(build_ledger(tmp_path / "fleet.duckdb"))
+    ledger = str(build_ledger(tmp_path / "fleet.duckdb", fitted=True))
     plan = ["plan", "--ledger", ledger, "--by", "AB", "--as-of", "2026-01-02"]
     assert main([*plan, "--pin", "101", "--on", "2026-01-20", "--why", "van is in"]) == 0
     assert "The main pump of unit 101 is pinned on 2026-01-20." in capsys.readouterr().out
