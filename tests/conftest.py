@@ -17,8 +17,11 @@ from ingest.ledger.gate import Turn, connect
 
 MINUTES = Path(__file__).with_name("minutes.json")
 BROWSER = "browser"
-# Where it is tested how a new ledger comes about, or that none does.
-LEDGERS_MADE = tuple(f"tests/ledger/test_ledger_{name}.py" for name in ("open", "place", "upgrade", "damage"))
+# Where it is tested how a new ledger comes about, or blocks of its file are damaged at a place of their own.
+LEDGERS_MADE = tuple(
+    f"tests/ledger/test_ledger_{name}.py"
+    for name in ("check", "damage", "open", "place", "repair", "upgrade")
+)
 
 
 def pytest_addoption(parser):
