@@ -20,17 +20,16 @@ from ingest.measuring.sampling import LONGEST_S, average_only, last_part, refuse
 from ingest.measuring.settle import Run, find_run
 from ingest.measuring.sparks import count_events
 from ingest.measuring.speed import find_speed
-from ingest.measuring.speed_answer import settled_on, usual, with_speed
+from ingest.measuring.speed_answer import CALM_STEADY_PCT, settled_on, usual, with_speed
 from ingest.measuring.switching import without_lines
 from ingest.reading import Reading
 from ingest.trade_numbers import CLAMP_DRIFT_A, HIGHEST_A, LEAST_A
 from ingest.wording import measuring_notes
 from ingest.wording.file_notes import turned_over
 
-METHOD_VERSION = 17  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 18  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
 SURE = 0.99  # probability from which a second look at a trace counts
-CALM_STEADY_PCT = 1.5  # a phase followed in one varies no more: beyond, parts of it have slipped
 
 
 def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
@@ -67,7 +66,7 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
         work, clocks = without_clocks(running, rate, known.supply)
         work, clocks, speed = find_fed_speed(work, clocks, known)
         swing_a = float(8**0.5 * np.std(work.y))
-        if not settled_on(speed):
+        if not settled_on(speed, steadiness_pct=CALM_STEADY_PCT):
             for calmer in calmer_traces(running, rate, work, known):
                 calmed = find_fed_speed(calmer, clocks, known)
                 if settled_on(calmed[2], SURE, CALM_STEADY_PCT) and usual(calmed[2], known):

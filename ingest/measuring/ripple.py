@@ -23,7 +23,7 @@ TURNS_TO_COMPARE = 8.0  # and, of so many turns or more, from what they show at 
 NOISE_BLOCK_S = 40e-6  # a clamp of 5 kHz or more spreads noise over no more
 SPARK_GAP_S = 150e-6
 FEWEST_BLOCKS = 24
-FEW_SPARKS, MANY_SPARKS = 0.5, 1.5  # a turn: from fewer to more, they are part of the ripple
+FEW_SPARKS, MANY_SPARKS = 0.1, 0.4  # a turn: from fewer to more, they are part of the ripple
 BEFORE_S, AFTER_S = 20e-6, 120e-6  # what a spark spoils around the samples that stand out
 
 

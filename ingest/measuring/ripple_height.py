@@ -23,6 +23,9 @@ SECOND_DIFFERENCE = 1.5  # variance of x - (neighbours' mean), of white noise's
 # What following the shaft and averaging leave, of the height, and of how far an average of unlike turns may
 # be off: seen on simulated captures.
 METHOD_SHARE, UNLIKE_SHARE = 0.007, 0.2
+# The sharpest edges lie beyond the sampling: of what the upper quarter of the orders in sight adds to the
+# height, so much is out of sight on average, give or take (both seen on simulated captures).
+UPPER_FROM, BEYOND_SHARE, BEYOND_SE = 0.75, 0.85, 0.5
 
 
 def ripple_height(current_a: np.ndarray, turns: np.ndarray, step_a: float) -> tuple[float, float]:
@@ -45,10 +48,11 @@ def ripple_height(current_a: np.ndarray, turns: np.ndarray, step_a: float) -> tu
     laid_on = np.random.default_rng(1).standard_normal((DRAWS, grid // 2 + 1, 2)) @ np.array([1, 1j])
     again = _shrunk(wave_kept + laid_on * np.sqrt(left / 2), left, highest)
     heights = np.ptp(_wave(again), axis=-1)
+    upper = max(height - float(np.ptp(_wave(_shrunk(spectrum, left, UPPER_FROM * highest)))), 0.0)
     codes = rounding_se_a(step_a, max(spread_a, noise), np.zeros(1))
     left_by_method = np.hypot(METHOD_SHARE * height, UNLIKE_SHARE * spread_a / whole**0.5)
-    se = np.linalg.norm([heights.std(), left_by_method, np.sqrt(2) * codes])
-    return max(2 * height - float(heights.mean()), 0.0), float(se)
+    se = np.linalg.norm([heights.std(), left_by_method, BEYOND_SE * upper, np.sqrt(2) * codes])
+    return max(2 * height - float(heights.mean()) + BEYOND_SHARE * upper, 0.0), float(se)
 
 
 def _shrunk(spectrum: np.ndarray, left: float, highest: float) -> np.ndarray:

@@ -28,8 +28,13 @@ FLAT_PCT = 3.0  # of the mean: a commutator that turns shows more, common practi
 FAINT_PCT = 4.0  # of the mean: less is rather the supply's ripple than a commutator's
 MOST_BARS_SLOW = 12  # fuel pumps have 6 to 12 [P]: more at a slow speed are rather a fan's or blower's
 TOWERING = 3.0  # times the power of the ripple's orders
+UNEVEN = 0.5  # of the power of the poles' orders: more is no motor's whose brushes face each other
+SHORT = 0.65  # share of the power of the poles' orders within one bar
+FALLS = 0.3  # from the stronger of the first two to the strongest of the rest, of smoothed ones
 ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
 ENGINE_SHARE = 0.01  # of the power of the strongest shaft order: a line so weak passes for no turn
+SURE_UNTOLD = 0.98  # probability: what is answered of bars untold is rarely less sure where it is right
+CALM_STEADY_PCT = 1.5  # a shaft varies no more as a rule: beyond, parts of the phase have often slipped
 UNSTEADY_PCT = 20.0  # a shaft in the settled run is steadier: beyond, the phase has slipped
 
 
@@ -127,7 +132,7 @@ def _turn_rejected(
     speed: Speed, followed: bool, gates: list[Note], *, clocked: bool, another: bool
 ) -> Note | None:
     """Say why no ripple is read off a turn not answered; None where any likely turn gives the same."""
-    if not followed:
+    if not followed or speed.phase.steadiness_pct > CALM_STEADY_PCT:
         return measuring_notes.ripple_irregular()
     if any(gate.code == "sampled-too-slowly" for gate in gates):
         return measuring_notes.ripple_too_slow()
@@ -135,6 +140,8 @@ def _turn_rejected(
         return measuring_notes.ripple_foreign()
     first = speed.candidates[0].rpm
     likely = [c.rpm / first for c in speed.candidates if c.probability >= LIKELY]
+    if len(likely) > 1 and any(gate.code == "too-few-turns" for gate in gates):
+        return measuring_notes.ripple_open()  # halves of so few turns need not be alike
     # Half or twice the speed averages the same wave; any other one smears it.
     same = all(abs(np.log2(ratio) - round(np.log2(ratio))) < SAME_WAVE for ratio in likely)
     return None if same else measuring_notes.ripple_open()
@@ -154,7 +161,7 @@ def _another_load(
         return None
     if known.supply is None and fast_hz is not None:
         return measuring_notes.switched_or_brushless(fast_hz)
-    if settled_on(speed) and _no_commutators(turn.wave, known):
+    if settled_on(speed) and no_commutators(turn.wave, known):
         return measuring_notes.no_commutators_pattern()
     rpm = 60 * speed.phase.turn_hz
     faint = reading.ripple_pct is not None and reading.ripple_pct < FAINT_PCT
@@ -174,24 +181,34 @@ def _like_a_fans(rpm: float, known: KnownPump) -> list[Note]:
     )
 
 
-def _no_commutators(wave: np.ndarray, known: KnownPump) -> bool:
-    """Whether orders of the average turn (bins,) tower that are not the ripple's nor as a bad bar's are.
+def no_commutators(wave: np.ndarray, known: KnownPump) -> bool:
+    """Whether orders of the average turn (bins,) tower that are neither the ripple's nor as a bad bar's are.
 
-    A bar that is bad meets every brush once a turn: its orders are those of the poles, 2, 4, 6 ... of two,
-    and fall from the first or second on.
+    A bad bar meets every brush once a turn, so that its orders are those of the poles; and it is either
+    short, one bar long, or so smoothed that they fall from the first or second on.
     """
     if known.segments is None:
         return False
     ripple, poles = ripples_a_turn(known.segments, known), 2 * pairs_of(known)
-    power = np.abs(np.fft.rfft(wave)) ** 2
+    spectrum = np.fft.rfft(wave)
+    order, power = np.arange(len(spectrum)), np.abs(spectrum) ** 2
     if len(power) <= max(ripple, 2 * poles):
         return False
     own = power[ripple::ripple].sum()
-    rest = power.copy()
-    rest[::ripple] = 0.0
-    by_bar = min(rest[poles], rest[2 * poles])
-    rest[[0, 1, poles, 2 * poles]] = 0.0  # order 1 is the load's, or slow drift
-    return bool(rest.sum() + 2 * by_bar > TOWERING * own and rest.max() > by_bar)
+    every_pole = (order > 0) & (order % poles == 0) & (order % ripple != 0)
+    # Order 1 is the load's, or slow drift; multiples of odd bars are of brushes that are not alike.
+    others = (order > 1) & (order % poles != 0) & (order % known.segments != 0)
+    a_bars, uneven = power[every_pole], power[others].sum()
+    if a_bars.sum() + uneven <= TOWERING * own:
+        return False
+    if uneven > UNEVEN * a_bars.sum():
+        return True
+    a_pole = np.fft.irfft(np.where(every_pole, spectrum, 0), len(wave))[: len(wave) // poles] ** 2
+    length = max(round(len(wave) / known.segments), 1)
+    summed = np.cumsum(np.r_[0.0, a_pole, a_pole[:length]])
+    short = (summed[length:] - summed[:-length]).max() > SHORT * a_pole.sum()
+    smooth = a_bars[2:].max() < FALLS * a_bars[:2].max()
+    return bool(not short and not smooth)
 
 
 def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
@@ -285,6 +302,8 @@ def _stands_alone(speed: Speed, known: KnownPump) -> bool:
         return False
     # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
     if known.segments is None and not speed.bars_differ:
+        return False
+    if known.segments is None and known.expected_rpm is None and speed.probability < SURE_UNTOLD:
         return False
     # That pumps mostly run in the usual band is no evidence: it must not alone decide against another speed.
     low, high = known.band_rpm

@@ -1,5 +1,7 @@
 """What is said where no turn is told: no ripple of a turn that was rejected, and why none was found."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import lfilter
@@ -7,12 +9,15 @@ from scipy.signal import lfilter
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
 from ingest.known_pump import KnownPump
+from ingest.measuring import measurement
 from ingest.measuring.lifts import without_lifts
 from ingest.measuring.measurement import measure
 from ingest.measuring.order_tracking import prepare
+from ingest.measuring.speed_answer import no_commutators
 from ingest.measuring.speed_lines import find_lines
 from ingest.measuring.whitening import whitened
 from ingest.readers.capture_file import read_capture_bytes
+from ingest.reading import SpeedCandidate
 from tests.measuring.measured_captures import recorded, steady, trace
 from tests.measuring.test_switched_feed import fed
 
@@ -226,3 +231,80 @@ def test_a_pattern_that_no_commutator_of_so_many_bars_leaves_is_named():
     assert reading.rpm is None
     assert variants(reading, "another-load-suspected") == ["pattern"]
     assert without_ripple(reading)
+
+
+@pytest.mark.parametrize("bars", [7, 8])
+def test_a_bad_bar_is_a_commutators_pattern_short_or_smooth(bars):
+    place = np.arange(1024) / 1024
+    ripple = 0.05 * np.cos(2 * np.pi * np.lcm(2, bars) * place)
+    half = (place - 0.1) % 0.5
+    short = -np.exp(-((half - 0.25) ** 2) / 2 / (0.3 / bars) ** 2)
+    smooth = 0.6 * np.cos(4 * np.pi * place) + 0.1 * np.cos(8 * np.pi * place)
+    spread = sum(np.cos(2 * np.pi * k * place + k * k) for k in (2, 4, 6, 10, 12))
+    one_sided = np.exp(-((place - 0.3) ** 2) / 2 / 0.02**2)
+    named = [no_commutators(ripple + w, KnownPump(segments=bars)) for w in (short, smooth, spread, one_sided)]
+    assert named == [False, False, True, True]
+
+
+def seen_so(monkeypatch, change):
+    """Let the first search of a capture come out as `change` makes it."""
+    search, searches = measurement.find_fed_speed, []
+
+    def find(work, clocks, known):
+        searches.append(1)
+        found = search(work, clocks, known)
+        return (*found[:2], change(found[2])) if len(searches) == 1 else found
+
+    monkeypatch.setattr(measurement, "find_fed_speed", find)
+    return searches
+
+
+@pytest.mark.parametrize(("sure", "told"), [(0.97, False), (0.985, True)])
+def test_bars_untold_take_a_surer_trace(monkeypatch, sure, told):
+    rpm = {"rpm": 0.0}
+
+    def less_sure(speed):
+        rpm["rpm"] = 60 * speed.phase.turn_hz
+        return replace(speed, candidates=(SpeedCandidate(rpm["rpm"], sure), SpeedCandidate(5000.0, 1 - sure)))
+
+    seen_so(monkeypatch, less_sure)
+    reading = measure(recorded(trace(8))[0])
+    assert (reading.rpm is not None) == told
+    assert reading.speed_candidates[0].rpm == rpm["rpm"]
+
+
+def test_a_phase_that_wanders_as_a_slipped_one_does_is_looked_at_again(monkeypatch):
+    capture, truth = recorded(trace(8))
+
+    def slipped(speed):
+        phase = replace(speed.phase, turn_hz=0.957 * speed.phase.turn_hz, steadiness_pct=4.0)
+        return replace(speed, candidates=(SpeedCandidate(60 * phase.turn_hz, 0.999),), phase=phase)
+
+    searches = seen_so(monkeypatch, slipped)
+    reading = measure(capture, KnownPump(segments=8))
+    assert len(searches) > 1
+    assert reading.rpm == pytest.approx(truth.mean_rpm(reading.steady_from_s, reading.steady_to_s), rel=1e-3)
+
+
+def test_too_slow_a_record_tells_no_ripple():
+    capture, truth = recorded(trace(8))
+    every = int(capture.sample_rate_hz / (5 * 8 * truth.mean_rpm(0.0, 0.25) / 60))
+    slow = Capture(capture.current_a[::every], capture.sample_rate_hz / every)
+    reading = measure(slow, KnownPump(segments=8))
+    assert reading.rpm is None
+    assert without_ripple(reading)
+    assert variants(reading, "ripple-untold") == ["too-slow"]
+
+
+def test_an_alternators_line_of_a_seventh_of_the_strongest_is_named():
+    capture, truth = recorded(trace(8))
+    time_s = np.arange(len(capture.current_a)) / capture.sample_rate_hz
+    turn_hz = truth.mean_rpm(0.0, time_s[-1]) / 60
+    spectrum = np.abs(np.fft.rfft((capture.current_a - capture.current_a.mean()) * np.hanning(len(time_s))))
+    strongest_a = 4 * spectrum[5:].max() / len(time_s)
+    named = []
+    for order in (5.4, 7.3, 10.6, 13.5, 18.4):
+        line = 0.16 * strongest_a * np.sin(2 * np.pi * order * turn_hz * time_s)
+        reading = measure(Capture(capture.current_a + line, capture.sample_rate_hz), KnownPump(segments=8))
+        named.append("alternator-suspected" in codes(reading))
+    assert sum(named) >= 0.8 * len(named)

@@ -49,6 +49,13 @@ def test_height_and_error_hold(rate_hz, turns, noise_a, step_a):
     assert np.mean(z < 2) > 0.8
 
 
+@pytest.mark.parametrize("rate_hz", [16_000, 20_000])
+def test_an_edge_sharper_than_the_sampling_is_in_the_error(rate_hz):
+    z, relative = errors(rate_hz, 30, 0.01, 0.0, count=12)
+    assert abs(relative.mean()) < 0.03
+    assert np.mean(z < 2) > 0.8
+
+
 def test_without_noise_the_height_is_the_waves():
     angle = np.arange(20_000) / 1000
     current = 0.3 * np.cos(2 * np.pi * 8 * angle)
