@@ -40,7 +40,7 @@ PAGES = {
     "log-visit": ("text=/Before you connect anything/", '[data-testid="stTextInput"]'),
     "pumps-by-risk": ("text=/Of [\\d,]+ pumps/", '[data-testid="stDataFrame"] canvas'),
     "pump?pump=12": ("text=/chance of failing/", '[data-testid="stMetric"]'),
-    "plan-board": ("text=/replacements? (is )?planned/", '[data-testid="stDataFrame"] canvas'),
+    "plan-board": ("text=/ planned|Nothing is planned/", '[data-testid="stDataFrame"] canvas'),
     "costs": ("text=/Twelve months to|No breakdown/", '[data-testid="stMetric"]'),
     "forecast-record": ("text=/Forecast record/", "text=/background|In short/"),
     "fleet-data": ("text=/[\\d,]+ units/", '[data-testid="stDataFrame"] canvas'),

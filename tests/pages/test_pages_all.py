@@ -88,6 +88,11 @@ def test_the_first_pump_opens_beside_the_list_and_columns_are_chosen(ledger):
     said = words(page)
     assert "What to do.**" in said
     assert "Why.**" in said
+    assert "several_by" not in [box.key for box in page.text_input]
+    page.session_state["decide_one"] = True
+    page.run()
+    next(button for button in page.button if button.label == "Decide").click()
+    assert "initials" in page.run().error[0].value
 
 
 def test_the_history_opens_at_its_address(ledger):

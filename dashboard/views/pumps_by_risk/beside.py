@@ -32,6 +32,11 @@ def show(row: pd.Series) -> None:
         say.line(row["action_text"], lead="What to do.")
         if when := risk_list.due_words(row):
             say.note(when)
+        if access.may("plan"):
+            fold = st.expander("Book, pin or reject", key="decide_one", on_change="rerun")
+            if fold.open:
+                with fold:
+                    _decide(pd.DataFrame([row]))
         frame.link("pump_history", "Open its history", pump=row["pump_id"])
         left, right = st.columns(2)
         with left:
@@ -66,13 +71,17 @@ def show_several(rows: pd.DataFrame) -> None:
 
 
 def _decide(rows: pd.DataFrame) -> None:
+    several = len(rows) > 1
     with st.form("several", border=False):
-        what = st.segmented_control("Decision for all of them", list(DECISIONS), default="book",
-                                    format_func=DECISIONS.__getitem__, wrap=True)  # fmt: skip
-        day = st.date_input("Day", date.today() + timedelta(days=7), format="YYYY-MM-DD")
+        what = st.segmented_control(
+            "Decision for all of them" if several else "Decision", list(DECISIONS), default="book",
+            format_func=DECISIONS.__getitem__, wrap=True,
+        )  # fmt: skip
+        day = st.date_input("Day", _day_offered(rows), format="YYYY-MM-DD")
         reason = st.text_input("Reason", placeholder="asked for when pinning and rejecting")
         by = st.text_input("Your initials", max_chars=12, key="several_by")
-        if not st.form_submit_button("Decide about all of them", type="primary", width="stretch"):
+        said = "Decide about all of them" if several else "Decide"
+        if not st.form_submit_button(said, type="primary", width="stretch"):
             return
     pumps = [(int(row["pump_id"]), str(row["unit"])) for row in rows.to_dict("records")]
     done, refused = decide_all(str(what), pumps, day, by, reason)
@@ -83,3 +92,10 @@ def _decide(rows: pd.DataFrame) -> None:
         st.rerun()
     if done:
         say.done(done)
+
+
+def _day_offered(rows: pd.DataFrame) -> date:
+    """Return the day that one pump is planned for, else one in a week."""
+    planned = pd.to_datetime(rows["planned_on"]) if len(rows) == 1 and "planned_on" in rows else pd.Series()
+    ahead = planned[planned >= pd.Timestamp(date.today())]
+    return ahead.iloc[0].date() if len(ahead) else date.today() + timedelta(days=7)
