@@ -44,7 +44,8 @@ BETWEEN = "|"  # run and unit in a name of the common past
 class Way:
     """One way to decide: which times are open, whether checks and stops are free, factor on g, factor on the
     forecasts' −ln S (what comes of risks told too low or too high), whether a check goes before every change,
-    settings of its own."""
+    settings of its own. dated: a job for the next stop is done at the first stop from the day on that lies
+    this share of the days until its forecast stop ahead (0: from tomorrow on)."""
 
     now: bool = True
     extra: bool = True
@@ -52,6 +53,7 @@ class Way:
     g_factor: float = 1.0
     hazard: float = 1.0
     check_first: bool = False
+    dated: float = 0.0
     settings: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -64,6 +66,9 @@ OURS = "ours"
 WAYS = {
     OURS: Way(),
     "plan only": Way(now=False),
+    "plan dated": Way(now=False, dated=1.0),
+    "plan dated .8": Way(now=False, dated=0.8),
+    "plan dated .5": Way(now=False, dated=0.5),
     "now": Way(extra=False),
     "now checked": Way(extra=False, check_first=True),
     "next": Way(now=False, extra=False),
@@ -233,7 +238,8 @@ def orders_of(pumps: pd.DataFrame, held: dict[str, float], today: int, way: Way)
         elif row["at"] == "extra stop":
             day, own = working(today + NOTICE), True
         elif not way.now:
-            day, own = today + 1, False
+            ahead = (pd.Timestamp(row["next_stop_on"]) - pd.Timestamp(day_of(today))).days
+            day, own = today + max(round(way.dated * ahead), 1), False
         else:
             continue
         orders.append({"unit": row["unit"], "day": day, "job": row["job"], "own_stop": own})

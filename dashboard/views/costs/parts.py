@@ -36,7 +36,7 @@ def show_answer(review: Any) -> None:
     )
     year = review.year.set_index("policy") if len(review.year) else None
     saves.metric(
-        "Condition saves a year, an estimate",
+        "Condition saves a year against running to failure, an estimate",
         formats.UNKNOWN
         if year is None
         else plain(f"{formats.about(year.loc['risk', 'saving'])} {review.currency}"),
