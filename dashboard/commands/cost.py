@@ -252,7 +252,7 @@ def _policies(review: CostReview) -> list[str]:
     year = review.year.set_index("policy")
     for row in each(review.policies):
         whole = year.loc[row.policy]
-        line = f"  {row.policy:28}{whole['cost']:>10,.0f} {review.currency} "
+        line = f"  {NAMES[row.policy]:28}{whole['cost']:>10,.0f} {review.currency} "
         line += (
             f"({whole['cost_low']:,.0f} to {whole['cost_high']:,.0f}), {whole['breakdowns']:.1f} breakdowns;"
         )

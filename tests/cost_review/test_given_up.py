@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.cost_review import given_up as module
-from analytics.cost_review.given_up import GRID_KM, given_up, sum_range
+from analytics.cost_review import life_left as module
+from analytics.cost_review.given_up import given_up, sum_range
+from analytics.cost_review.life_left import GRID_KM
 from analytics.learning.fitting import fit_history
 from analytics.money.decision import curve_at, lived_km
 from demo_fleet.fleet import simulate_fleet
@@ -27,6 +28,19 @@ def test_the_sum_is_near_the_truth_where_the_type_s_mean_life_is_far_off(told):
     assert found["removals"] >= 50
     assert found["ratio"] == pytest.approx(1.0, abs=0.25)
     assert found["ratio_by_type"] > 2
+
+
+def test_strip_downs_tell_what_those_who_take_pumps_off_know_beside_the_readings():
+    """A share f of two equal draws, one worn (0.8 of its level) and one not (0.3): odds f/(1 − f) = e^(λ/2)
+    without the belief, which draws λ toward 0 the less the more were looked into."""
+    used = np.tile([0.8, 0.3], (4000, 1))
+    ways = module.Ways(np.ones_like(used), np.ones_like(used), used)
+    worn = np.arange(4000) < 3000
+    assert module.lean_of(ways, worn) == pytest.approx(2 * np.log(3), abs=0.02)
+    few = module.Ways(*(part[:4] for part in ways))
+    assert 0 < module.lean_of(few, np.array([True, True, True, False])) < np.log(3)
+    assert module.lean_of(ways, np.arange(4000) < 2000) == pytest.approx(0.0, abs=0.02)
+    assert module.lean_of(module.Ways(*(part[:0] for part in ways)), worn[:0]) == 0.0
 
 
 def test_avoided_failures_are_those_told(told):
