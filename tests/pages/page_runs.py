@@ -7,7 +7,8 @@ from functools import cache
 from pathlib import Path
 
 from streamlit.components.v2 import manifest_scanner
-from streamlit.testing.v1 import AppTest
+from streamlit.runtime.scriptrunner.script_cache import ScriptCache
+from streamlit.testing.v1 import AppTest, local_script_runner
 from streamlit.util import calc_hash
 
 from dashboard.serving.serving import APP
@@ -15,6 +16,18 @@ from dashboard.shell.navigation import PAGES
 
 # Each run of a page would look through every package installed for components: they stay the same.
 manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
+# It would compile each page anew, which a server does once, and look a thousand times a second whether the
+# page has come to its end.
+local_script_runner.ScriptCache = cache(ScriptCache)
+_look_until_it_ends = local_script_runner.require_widgets_deltas
+
+
+def _wait_until_it_ends(runner: local_script_runner.LocalScriptRunner, timeout: float = 3) -> None:
+    runner._script_thread.join(timeout)
+    _look_until_it_ends(runner, 0.5)
+
+
+local_script_runner.require_widgets_deltas = _wait_until_it_ends
 
 
 def open_page(view: str, **query: str) -> AppTest:
