@@ -81,15 +81,22 @@ def metric_over_distance(
     layers: list[Any] = []
     if baseline:
         band = alt.Chart(pd.DataFrame([{"low": baseline[0], "high": baseline[1]}]))
-        layers.append(band.mark_rect(color=palette.band, opacity=0.6).encode(y=alt.Y("low:Q"), y2="high:Q"))
+        layers.append(
+            band.mark_rect(color=palette.band, opacity=0.6).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
+        )
     if close:
-        layers.append(alt.Chart(ruled).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y="value:Q"))
+        layers.append(
+            alt.Chart(ruled).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y=alt.Y("value:Q"))
+        )
     if events is not None and len(events):
         rules = alt.Chart(events).mark_rule(color=palette.rule, strokeWidth=1.5)
-        layers.append(rules.encode(x="distance:Q"))
+        layers.append(rules.encode(x=alt.X("distance:Q")))
     if fan is not None and len(fan):
         spread = alt.Chart(fan).mark_area(color=palette.wear, opacity=0.22)
-        layers += [spread.encode(x="distance:Q", y="low:Q", y2="high:Q"), _dashed(fan, palette)]
+        layers += [
+            spread.encode(x=alt.X("distance:Q"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
+            _dashed(fan, palette),
+        ]
     if drift is not None and len(drift):
         layers.append(_dashed(drift, palette))
     if error and raw:
@@ -103,7 +110,7 @@ def metric_over_distance(
         y = alt.Y(f"{metric}:Q", axis=axis, scale=scale)
         layers.append(_readings(rows, x, y, (metric, title), distance_title, palette))
     if close:
-        named = alt.Chart(ruled).encode(y="value:Q", x=alt.value("width"))
+        named = alt.Chart(ruled).encode(y=alt.Y("value:Q"), x=alt.value("width"))
         layers.append(lettered(named, palette, align="right", baseline="bottom", dx=-2, dy=-2))
     return dressed(alt.layer(*layers).resolve_scale(shape="independent"), palette, height=230)
 
@@ -132,7 +139,7 @@ def small(visits: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
         ends.loc[ends.index[-1], "label"] += f" {unit}"
         words = [
             lettered(
-                alt.Chart(ends.iloc[[i]]).encode(x="visited_on:T", y=f"{metric}:Q"),
+                alt.Chart(ends.iloc[[i]]).encode(x=alt.X("visited_on:T"), y=alt.Y(f"{metric}:Q")),
                 palette, align=align, baseline="bottom", dy=-5, size=12,
             )
             for i, align in ((0, "left"), (1, "right"))
@@ -162,7 +169,7 @@ def _within_sight(limits: Mapping[str, float | None], values: list[float]) -> di
 
 def _dashed(line: pd.DataFrame, palette: Palette) -> Any:
     chart = alt.Chart(line).mark_line(color=palette.wear, strokeDash=[6, 4], strokeWidth=2)
-    return chart.encode(x="distance:Q", y="value:Q")
+    return chart.encode(x=alt.X("distance:Q"), y=alt.Y("value:Q"))
 
 
 def _error_bars(rows: pd.DataFrame, metric: str, error: str, x: Any, palette: Palette) -> Any:
@@ -172,7 +179,7 @@ def _error_bars(rows: pd.DataFrame, metric: str, error: str, x: Any, palette: Pa
     return (
         alt.Chart(ends)
         .mark_rule(color=palette.main, opacity=0.6)
-        .encode(x=x, y=alt.Y("_low:Q"), y2="_high:Q")
+        .encode(x=x, y=alt.Y("_low:Q"), y2=alt.Y2("_high:Q"))
     )
 
 
@@ -224,7 +231,7 @@ def work_and_events(events: pd.DataFrame, *, domain: tuple[float, float], palett
         shape=alt.Shape(
             "event:N", legend=None, scale=alt.Scale(domain=kinds, range=[shapes[kind] for kind in kinds])
         ),
-        tooltip=["event:N", "text:N"],
+        tooltip=[alt.Tooltip("event:N"), alt.Tooltip("text:N")],
     )
     late = domain[0] + LATE_SHARE * (domain[1] - domain[0])
     first = shown.drop_duplicates("event").assign(label=lambda rows: rows["event"])
@@ -271,15 +278,17 @@ def damages(
     line = alt.Chart(visits).mark_line(strokeWidth=2.2, clip=True, point={"size": 26, "filled": True})
     on = alt.Chart(ahead).mark_line(strokeWidth=1.6, opacity=0.8, clip=True)
     last = ahead.groupby("name", sort=False).tail(1).assign(label=lambda rows: rows["name"])
+    day = today.encode(x=alt.X("distance:Q"), y=alt.value(0))
+    height = level.encode(y=alt.Y("value:Q"), x=alt.value(4))
     layers = [
-        band.mark_rect(color=palette.band, opacity=0.55).encode(y=alt.Y("low:Q"), y2="high:Q"),
-        level.mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(y="value:Q"),
-        fan.encode(x=x, y=alt.Y("low:Q"), y2="high:Q", color=colour),
+        band.mark_rect(color=palette.band, opacity=0.55).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
+        level.mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(y=alt.Y("value:Q")),
+        fan.encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), color=colour),
         on.encode(x=x, y=y, color=colour, strokeDash=dash),
         line.encode(x=x, y=y, color=colour, strokeDash=dash),
-        today.mark_rule(color=palette.faint).encode(x="distance:Q"),
-        lettered(today.encode(x="distance:Q", y=alt.value(0)), palette, align="left", baseline="top", dx=4),
-        lettered(level.encode(y="value:Q", x=alt.value(4)), palette, align="left", baseline="bottom", dy=-3),
+        today.mark_rule(color=palette.faint).encode(x=alt.X("distance:Q")),
+        lettered(day, palette, align="left", baseline="top", dx=4),
+        lettered(height, palette, align="left", baseline="bottom", dy=-3),
         lettered(
             alt.Chart(last).encode(x=alt.X("distance:Q"), y=y), palette, size=12, align="right",
             baseline="bottom", dx=-3, dy=-4,
@@ -304,7 +313,7 @@ def chances(visits: pd.DataFrame, *, domain: tuple[float, float], palette: Palet
         color=alt.Color("name:N", legend=None,
                         scale=alt.Scale(domain=names, range=_of_damages(names, palette))),
         strokeDash=alt.StrokeDash("name:N", legend=None, scale=alt.Scale(domain=names, range=_dashes(names))),
-        tooltip=["name:N", alt.Tooltip("chance:Q", format=".0%")],
+        tooltip=[alt.Tooltip("name:N"), alt.Tooltip("chance:Q", format=".0%")],
     )  # fmt: skip
     named = alt.Chart(last).encode(x=x, y=y)
     words = lettered(named, palette, align="left", baseline="middle", dx=6, size=12)
@@ -346,7 +355,7 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
             scale=alt.Scale(domain=list(names.values()), range=colours),
         ),
         order=alt.Order("order:O"),
-        tooltip=["name:N", alt.Tooltip("points:Q", format=".1f")],
+        tooltip=[alt.Tooltip("name:N"), alt.Tooltip("points:Q", format=".1f")],
     )
     wide = rows[rows["points"] >= NAMED_FROM * rows["points"].sum()]
     named = wide.assign(label=[f"{n} {p:.1f}" for n, p in zip(wide["name"], wide["points"], strict=True)])
@@ -385,7 +394,7 @@ def survival_ahead(
     if marks:
         ruled = pd.DataFrame([{"distance": v, "label": k} for k, v in marks.items() if v == v])
         if len(ruled):
-            layers.append(alt.Chart(ruled).mark_rule(color=palette.rule).encode(x="distance:Q"))
-            named = alt.Chart(ruled).encode(x="distance:Q", y=alt.value("height"))
+            layers.append(alt.Chart(ruled).mark_rule(color=palette.rule).encode(x=alt.X("distance:Q")))
+            named = alt.Chart(ruled).encode(x=alt.X("distance:Q"), y=alt.value("height"))
             layers.append(lettered(named, palette, align="left", baseline="bottom", dx=4, dy=-4))
     return dressed(alt.layer(*layers), palette, height=240)

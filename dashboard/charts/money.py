@@ -23,8 +23,8 @@ def spent(frame: pd.DataFrame, currency: str, *, palette: Palette = LIGHT) -> An
             color=alt.Color(
                 "kind:N", title=None, scale=alt.Scale(domain=kinds, range=[palette.main, palette.wear])
             ),
-            order="order:O",
-            tooltip=["period:O", "kind:N", alt.Tooltip("amount:Q", format=",.0f")],
+            order=alt.Order("order:O"),
+            tooltip=[alt.Tooltip("period:O"), alt.Tooltip("kind:N"), alt.Tooltip("amount:Q", format=",.0f")],
         )
     )
     return dressed(chart, palette, height=240)
@@ -36,11 +36,13 @@ def policies(frame: pd.DataFrame, currency: str, per: str, *, palette: Palette =
     base = alt.Chart(frame).encode(y=alt.Y("policy:N", sort=order, title=None))
     dots = base.mark_point(filled=True, size=90, color=palette.main, opacity=1).encode(
         x=alt.X("cost:Q", title=f"{currency} {per}", scale=alt.Scale(zero=True)),
-        tooltip=["policy:N", alt.Tooltip("cost:Q", format=",.1f")],
+        tooltip=[alt.Tooltip("policy:N"), alt.Tooltip("cost:Q", format=",.1f")],
     )
-    lines = base.mark_rule(color=palette.main, strokeWidth=2).encode(x=alt.X("cost_low:Q"), x2="cost_high:Q")
+    lines = base.mark_rule(color=palette.main, strokeWidth=2).encode(
+        x=alt.X("cost_low:Q"), x2=alt.X2("cost_high:Q")
+    )
     words = base.mark_text(align="left", dx=8, dy=-9, color=palette.ink, fontSize=12).encode(
-        x="cost:Q", text=alt.Text("cost:Q", format=",.1f")
+        x=alt.X("cost:Q"), text=alt.Text("cost:Q", format=",.1f")
     )
     return dressed(lines + dots + words, palette, height=46 * max(len(frame), 2) + 40)
 
@@ -60,7 +62,7 @@ def cost_by_age(
         layers.append(
             alt.Chart(frame)
             .mark_area(color=palette.band, opacity=0.7)
-            .encode(x=x, y=alt.Y("cost_low:Q"), y2="cost_high:Q")
+            .encode(x=x, y=alt.Y("cost_low:Q"), y2=alt.Y2("cost_high:Q"))
         )
     layers.append(
         alt.Chart(frame)
@@ -70,12 +72,12 @@ def cost_by_age(
     if best is not None and best == best:
         mark = pd.DataFrame([{"distance": best, "label": "least cost"}])
         layers.append(
-            alt.Chart(mark).mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(x="distance:Q")
+            alt.Chart(mark).mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(x=alt.X("distance:Q"))
         )
         layers.append(
             alt.Chart(mark)
             .mark_text(align="left", dx=4, color=palette.faint, fontSize=11)
-            .encode(x="distance:Q", y=alt.value(8), text="label:N")
+            .encode(x=alt.X("distance:Q"), y=alt.value(8), text=alt.Text("label:N"))
         )
     return dressed(alt.layer(*layers), palette, height=240)
 
@@ -98,11 +100,11 @@ def cost_by_ratio(
         )
     )
     mark = pd.DataFrame([{"ratio": now, "label": "prices now"}])
-    rule = alt.Chart(mark).mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(x="ratio:Q")
+    rule = alt.Chart(mark).mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(x=alt.X("ratio:Q"))
     words = (
         alt.Chart(mark)
         .mark_text(align="left", dx=4, color=palette.faint, fontSize=11)
-        .encode(x="ratio:Q", y=alt.value(8), text="label:N")
+        .encode(x=alt.X("ratio:Q"), y=alt.value(8), text=alt.Text("label:N"))
     )
     return dressed(lines + rule + words, palette, height=260)
 
@@ -126,12 +128,14 @@ def budget(frame: pd.DataFrame, currency: str, *, palette: Palette = LIGHT) -> A
                 "kind:N", title=None,
                 scale=alt.Scale(domain=list(kinds.values()), range=[palette.main, palette.wear]),
             ),
-            order="order:O",
-            tooltip=["month:O", "kind:N", alt.Tooltip("amount:Q", format=",.0f")],
+            order=alt.Order("order:O"),
+            tooltip=[alt.Tooltip("month:O"), alt.Tooltip("kind:N"), alt.Tooltip("amount:Q", format=",.0f")],
         )
     )  # fmt: skip
     reach = alt.Chart(frame).mark_rule(color=palette.ink, strokeWidth=1.5)
-    return dressed(bars + reach.encode(x=x, y="cost_low:Q", y2="cost_high:Q"), palette, height=260)
+    return dressed(
+        bars + reach.encode(x=x, y=alt.Y("cost_low:Q"), y2=alt.Y2("cost_high:Q")), palette, height=260
+    )
 
 
 def tornado(
@@ -162,16 +166,19 @@ def tornado(
     )  # fmt: skip
     base = alt.Chart(rows).encode(y=y)
     bars = base.mark_bar(size=14, color=palette.main, opacity=0.8).encode(
-        x=x, x2="high:Q",
-        tooltip=["driver:N", alt.Tooltip("low:Q", format=",.0f"), alt.Tooltip("high:Q", format=",.0f")],
+        x=x, x2=alt.X2("high:Q"),
+        tooltip=[
+            alt.Tooltip("driver:N"),
+            *(alt.Tooltip(f"{end}:Q", format=",.0f") for end in ("low", "high")),
+        ],
     )  # fmt: skip
-    rule = base.mark_tick(color=palette.ink, thickness=2, size=20).encode(x="base:Q")
+    rule = base.mark_tick(color=palette.ink, thickness=2, size=20).encode(x=alt.X("base:Q"))
     sides: tuple[tuple[str, Any, int], ...] = (("left", "right", -5), ("right", "left", 5))
     words = [
         alt.Chart(ends[ends["side"] == side])
         .mark_text(align=align, dx=dx, fontSize=11)
         .encode(
-            y=y, x="saving:Q", text="choice:N",
+            y=y, x=alt.X("saving:Q"), text=alt.Text("choice:N"),
             color=alt.condition("datum.turned", alt.value(palette.wear), alt.value(palette.faint)),
         )
         for side, align, dx in sides
@@ -197,7 +204,7 @@ def by_interval(frame: pd.DataFrame, currency: str, unit: str, *, palette: Palet
     )
     own = alt.Chart(frame[frame["is_own"].astype(bool)]).mark_point(filled=True, size=60, opacity=1)
     dots = own.encode(
-        x="interval:Q", y="saving:Q", color=alt.Color("pump_type:N", title=None, scale=scale),
-        tooltip=["pump_type:N", "interval:Q", "saving:Q"],
+        x=alt.X("interval:Q"), y=alt.Y("saving:Q"), color=alt.Color("pump_type:N", title=None, scale=scale),
+        tooltip=[alt.Tooltip("pump_type:N"), alt.Tooltip("interval:Q"), alt.Tooltip("saving:Q")],
     )  # fmt: skip
     return dressed(lines + dots, palette, height=280)

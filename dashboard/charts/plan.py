@@ -31,7 +31,12 @@ def hours_by_week(frame: pd.DataFrame, *, most: float, palette: Palette = LIGHT)
             axis=y_axis(f"hours, {frame['depot'].iloc[0]}", tickCount=4),
             scale=alt.Scale(domain=[0, most]),
         ),
-        tooltip=["depot:N", "week_of:O", alt.Tooltip("hours_planned:Q", format=".1f"), "hours_free:Q"],
+        tooltip=[
+            alt.Tooltip("depot:N"),
+            alt.Tooltip("week_of:O"),
+            alt.Tooltip("hours_planned:Q", format=".1f"),
+            alt.Tooltip("hours_free:Q"),
+        ],
     )
-    ticks = base.mark_tick(color=palette.ink, thickness=2, width=18).encode(y="hours_free:Q")
+    ticks = base.mark_tick(color=palette.ink, thickness=2, width=18).encode(y=alt.Y("hours_free:Q"))
     return dressed(bars + ticks, palette, height=HEIGHT_PX)

@@ -34,7 +34,7 @@ def reliability(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
         ],
     )
     bars = base.mark_rule(color=palette.main, strokeWidth=2).encode(
-        y=alt.Y("low:Q", scale=scale), y2="high:Q"
+        y=alt.Y("low:Q", scale=scale), y2=alt.Y2("high:Q")
     )
     dots = base.mark_point(filled=True, color=palette.main, opacity=1).encode(
         y=alt.Y("observed:Q", axis=y_axis("share that failed", format="~%"), scale=scale),
@@ -51,7 +51,7 @@ def reliability(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
 def expected_and_counted(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     """Return failures expected and counted over time; frame: as_of (date), expected, low, high, counted."""
     x = alt.X("as_of:T", title="forecast made on", axis=alt.Axis(format="%Y-%m", labelOverlap=True))
-    band = alt.Chart(frame).mark_area(color=palette.band).encode(x=x, y=alt.Y("low:Q"), y2="high:Q")
+    band = alt.Chart(frame).mark_area(color=palette.band).encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
     line = (
         alt.Chart(frame)
         .mark_line(color=palette.main, strokeWidth=2)
@@ -60,6 +60,14 @@ def expected_and_counted(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> An
     dots = (
         alt.Chart(frame)
         .mark_point(color=palette.wear, size=80, shape="diamond", filled=True, opacity=1)
-        .encode(x=x, y="counted:Q", tooltip=["as_of:T", alt.Tooltip("expected:Q", format=".1f"), "counted:Q"])
+        .encode(
+            x=x,
+            y=alt.Y("counted:Q"),
+            tooltip=[
+                alt.Tooltip("as_of:T"),
+                alt.Tooltip("expected:Q", format=".1f"),
+                alt.Tooltip("counted:Q"),
+            ],
+        )
     )
     return dressed(band + line + dots, palette, height=260)

@@ -31,19 +31,19 @@ def trace(
         layers.append(
             alt.Chart(band)
             .mark_rect(color=palette.band, clip=True)
-            .encode(x=alt.X("from_ms:Q", title=phrase("time, ms"), scale=x_scale), x2="to_ms:Q")
+            .encode(x=alt.X("from_ms:Q", title=phrase("time, ms"), scale=x_scale), x2=alt.X2("to_ms:Q"))
         )
         if (turn_ms[1] - turn_ms[0]) > 0.04 * (shown[1] - shown[0]):
             layers.append(
                 alt.Chart(band)
                 .mark_text(align="left", baseline="top", dx=4, color=palette.faint, fontSize=12)
-                .encode(x=alt.X("from_ms:Q", scale=x_scale), y=alt.value(2), text="label:N")
+                .encode(x=alt.X("from_ms:Q", scale=x_scale), y=alt.value(2), text=alt.Text("label:N"))
             )
     y = alt.Y("low_a:Q", axis=y_axis(phrase("current, A")), scale=y_scale)
     layers.append(
         alt.Chart(frame)
         .mark_area(color=palette.main, line={"color": palette.main, "strokeWidth": 1}, clip=True)
-        .encode(x=x, y=y, y2="high_a:Q")
+        .encode(x=x, y=y, y2=alt.Y2("high_a:Q"))
     )
     limits = pd.DataFrame(
         [
@@ -57,8 +57,10 @@ def trace(
         reach = (high - low) * 0.5
         near = limits[(limits["a"] > low - reach) & (limits["a"] < high + reach)]
         if len(near):
-            layers.append(alt.Chart(near).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y="a:Q"))
-            named = alt.Chart(near).encode(y="a:Q", x=alt.value("width"))
+            layers.append(
+                alt.Chart(near).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y=alt.Y("a:Q"))
+            )
+            named = alt.Chart(near).encode(y=alt.Y("a:Q"), x=alt.value("width"))
             layers.append(lettered(named, palette, align="right", baseline="bottom", dy=-2))
     return dressed(alt.layer(*layers), palette, height=280)
 
@@ -87,7 +89,7 @@ def segments(profile_pct: Sequence[float], *, weakest: int | None = None, palett
         stroke=alt.value(palette.main),
     )
     return dressed(
-        bars + base.mark_text(dy=-7, color=palette.ink).encode(text="label:N"), palette, height=200
+        bars + base.mark_text(dy=-7, color=palette.ink).encode(text=alt.Text("label:N")), palette, height=200
     )
 
 
