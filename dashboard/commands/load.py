@@ -26,6 +26,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FOLDER",
         help="write the refused rows, each with what is wrong, into a new folder to mend and load again",
     )
+    parser.add_argument(
+        "--propose",
+        action="store_true",
+        help="say which tables and columns other files of the folder seem to hold; stores nothing",
+    )
+    parser.add_argument(
+        "--save-columns",
+        action="store_true",
+        help="with --propose: keep that as columns.toml in the folder, for load to go by",
+    )
     parser.add_argument("--json", action="store_true", help="print the whole report as one JSON object")
 
 
@@ -35,6 +45,8 @@ def run(args: argparse.Namespace) -> int:
     from ingest.fleet_folder.loading import load_folder
     from ingest.fleet_folder.mending import write_refused
 
+    if args.propose or args.save_columns:
+        return _propose(args)
     report = load_folder(
         args.ledger,
         args.folder,
@@ -59,6 +71,37 @@ def run(args: argparse.Namespace) -> int:
     if not report.rows_kept:
         tell("Nothing could be stored.", aside=True)
         return 1
+    return 0
+
+
+def _propose(args: argparse.Namespace) -> int:
+    """Say what the folder's other files seem to hold and what a load by that would do, or keep it."""
+    from ingest.author import operating_system_user
+    from ingest.fleet_folder.loading import distance_unit_of, load_folder
+    from ingest.fleet_folder.mapping import FILE, save_mapping
+    from ingest.fleet_folder.proposing import propose
+
+    proposal = propose(args.folder, distance_unit_of(args.ledger, args.folder))
+    tell("\n".join(proposal.lines()) or "Every file of the folder is a table by its name already.")
+    if not proposal.tables:
+        return 1 if proposal.strange else 0
+    if args.save_columns:
+        path = save_mapping([one.mapped for one in proposal.tables], args.folder)
+        tell(
+            f"Kept in {path}; look through it, then: pumpledger load {shlex.quote(str(args.folder))}",
+            aside=True,
+        )
+        return 0
+    mapping = {one.mapped.table.file: one.mapped for one in proposal.tables}
+    report = load_folder(
+        args.ledger,
+        args.folder,
+        dry_run=True,
+        mapping=mapping,
+        author=operating_system_user().signing(args.by),
+    )
+    tell("\n".join(report.lines()))
+    tell(f"Nothing is stored. --propose --save-columns keeps this as {FILE}.", aside=True)
     return 0
 
 

@@ -14,6 +14,7 @@ from ingest.checking.identifiers import MANGLED
 from ingest.dates import read_dates
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.contradictions import contradictions
+from ingest.fleet_folder.mapping import Mapped, applied
 from ingest.fleet_folder.report import RowProblem, asked
 from ingest.fleet_folder.sheets import read_sheet
 from ingest.fleet_folder.tables import REFUSED_BECAUSE, Column, Table, column_meant
@@ -48,12 +49,15 @@ def read_table(
     distance_unit: str,
     date_order: str | Mapping[str, str] = "",
     time_zone: str = "",
+    mapped: Mapped | None = None,
 ) -> ReadTable:
-    """Read and check `path`; sheet: which of a workbook.
+    """Read and check `path`; sheet: which of a workbook; mapped: its columns, where they have other names.
 
     Raises EntryRefused for a file that is no readable table of this kind.
     """
-    read_in = read_sheet(path, table.file, sheet)
+    read_in = read_sheet(path, table.file, sheet, above=mapped.header_row - 1 if mapped else 0)
+    if mapped is not None:
+        read_in = applied(mapped, read_in, distance_unit)
     frame, notices = _name_columns(read_in.header, read_in.cells, table)
     bad: list[RowProblem] = list(read_in.problems)
     found: list[RowProblem] = []

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
@@ -19,6 +19,7 @@ from ingest.errors import EntryRefused
 from ingest.fleet_folder.captures import CaptureJob, CaptureResult, take_captures
 from ingest.fleet_folder.cells import ReadTable, read_table
 from ingest.fleet_folder.forgotten import without_forgotten
+from ingest.fleet_folder.mapping import Mapped, read_mapping
 from ingest.fleet_folder.report import LoadReport, RowProblem
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
@@ -46,11 +47,13 @@ def load_folder(
     progress: Progress | None = None,
     author: Author,
     today: date | None = None,
+    mapping: Mapping[str, Mapped] | None = None,
 ) -> LoadReport:
     """Load `folder` into `ledger` (created if missing) and report what became of its rows.
 
     strict: nothing goes in if any row is refused. dry_run: report only. progress(done, of, name) follows the
     captures. author: who loads. today: dates after it are asked about (default: today).
+    mapping: which files hold which tables (default: what the folder's columns.toml says).
     Raises EntryRefused when the folder or its fleet.toml can't be read at all.
     """
     started = time.monotonic()
@@ -59,10 +62,13 @@ def load_folder(
         raise EntryRefused("no-folder", f"There is no folder {folder}.")
     if not ledger.exists():
         refuse_without_ledger(ledger)  # before its captures are stored
-    content = _read_folder(ledger, folder)
+    content = _read_folder(ledger, folder, mapping)
     if not content.tables and not content.refused and not (folder / FLEET_FILE).exists():
         names = ", ".join(table.file for table in TABLES)
-        raise EntryRefused("no-tables", f"{folder} holds no table of a fleet folder ({names}).")
+        raise EntryRefused(
+            "no-tables",
+            f"{folder} holds no table of a fleet folder ({names}); --propose looks at its files.",
+        )
     day = today or date.today()
     content = replace(content, tables=without_forgotten(ledger, content.tables, day))
     give_up = strict and bool(content.refused)
@@ -85,7 +91,7 @@ def load_folder(
     )
 
 
-def _read_folder(ledger: Path, folder: Path) -> Folder:
+def _read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None) -> Folder:
     fleet = read_fleet_file(folder)
     notices = list(fleet.notices)
     unit = fleet.settings.get("distance_unit")
@@ -95,8 +101,10 @@ def _read_folder(ledger: Path, folder: Path) -> Folder:
     tables: dict[str, ReadTable] = {}
     refused: list[RowProblem] = []
     used = {FLEET_FILE}
+    mapped = read_mapping(folder) if mapping is None else mapping
     for table in TABLES:
-        found = find_sheet(folder, table.file)
+        mine = mapped.get(table.file)
+        found = (folder / mine.file, mine.sheet) if mine else find_sheet(folder, table.file)
         if found is None:
             continue
         path, sheet = found
@@ -109,6 +117,7 @@ def _read_folder(ledger: Path, folder: Path) -> Folder:
                 distance_unit=unit,
                 date_order=fleet.date_order,
                 time_zone=fleet.time_zone,
+                mapped=mine,
             )
         except EntryRefused as error:
             refused.append(RowProblem(table.file, 0, "", error.code, error.text))
@@ -118,8 +127,15 @@ def _read_folder(ledger: Path, folder: Path) -> Folder:
     endings = (".csv", *WORKBOOKS)
     strangers = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in endings and p.name not in used)
     if strangers:
-        notices.append(f"Not part of a fleet folder, left out: {', '.join(strangers)}.")
+        notices.append(
+            f"Not part of a fleet folder, left out: {', '.join(strangers)}; --propose looks at their columns."
+        )
     return Folder(fleet, unit, tables, tuple(refused), tuple(notices))
+
+
+def distance_unit_of(ledger: Path, folder: Path) -> str:
+    """Return the unit of a folder's distances: what its fleet.toml says, else the ledger's."""
+    return str(read_fleet_file(folder).settings.get("distance_unit") or _ledger_unit(ledger))
 
 
 def _ledger_unit(ledger: Path) -> str:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ingest.errors import EntryRefused
+from ingest.fleet_folder.mapping import read_mapping, save_mapping
 from ingest.fleet_folder.report import RowProblem
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.sheets import find_sheet, raw_records
@@ -22,28 +23,39 @@ from ingest.fleet_folder.tables import REFUSED_BECAUSE, VISITS, column_meant
 def refused_files(folder: Path, refused: Sequence[RowProblem]) -> dict[str, bytes]:
     """Return the content of a file for each table of `folder` that had rows refused, by its name."""
     files: dict[str, bytes] = {}
+    mapped = read_mapping(folder)
+    sources: dict[str, tuple[Path, str | None, int, list[RowProblem]]] = {}
     for file in dict.fromkeys(problem.file for problem in refused):
-        found = find_sheet(folder, file)
+        mine = mapped.get(file)
+        found = (folder / mine.file, mine.sheet) if mine else find_sheet(folder, file)
         if found is None:
             continue
         path, sheet = found
-        mine = [problem for problem in refused if problem.file == file]
-        if any(problem.row == 0 for problem in mine):
+        name, above = (path.name, mine.header_row - 1) if mine else (file, 0)
+        problems = [problem for problem in refused if problem.file == file]
+        sources.setdefault(name, (path, sheet, above, []))[3].extend(problems)
+    for name, (path, sheet, above, problems) in sources.items():
+        if any(problem.row == 0 for problem in problems):
             files[path.name] = path.read_bytes()
-            continue
-        header, records = raw_records(path, file, sheet)
-        why: dict[int, list[str]] = {}
-        for problem in mine:
-            why.setdefault(problem.row, []).append(problem.sentence().partition(" ")[2])
-        out = io.StringIO()
-        write = csv.writer(out, lineterminator="\n")
-        rows = [cells for row, cells in records.items() if row in why]
-        because = REFUSED_BECAUSE in (column_meant(name, VISITS) for name in header[:1])  # refused before
-        write.writerow([REFUSED_BECAUSE, *(header[1:] if because else header)])
-        for row, cells in zip((r for r in records if r in why), rows, strict=True):
-            write.writerow(["; ".join(why[row]), *(cells[1:] if because else cells)])
-        files[file] = out.getvalue().encode()
+        else:
+            files[name] = _rows_of(path, name, sheet, above, problems)
     return files
+
+
+def _rows_of(path: Path, file: str, sheet: str | None, above: int, problems: list[RowProblem]) -> bytes:
+    header, records = raw_records(path, file, sheet, above=above)
+    why: dict[int, list[str]] = {}
+    for problem in problems:
+        why.setdefault(problem.row, []).append(problem.sentence().partition(" ")[2])
+    out = io.StringIO()
+    write = csv.writer(out, lineterminator="\n")
+    rows = [cells for row, cells in records.items() if row in why]
+    because = REFUSED_BECAUSE in (column_meant(name, VISITS) for name in header[:1])  # refused before
+    write.writerows([[]] * above)  # the header stays in its row
+    write.writerow([REFUSED_BECAUSE, *(header[1:] if because else header)])
+    for row, cells in zip((r for r in records if r in why), rows, strict=True):
+        write.writerow(["; ".join(why[row]), *(cells[1:] if because else cells)])
+    return out.getvalue().encode()
 
 
 def write_refused(folder: Path, refused: Sequence[RowProblem], to: Path) -> list[Path]:
@@ -61,6 +73,8 @@ def write_refused(folder: Path, refused: Sequence[RowProblem], to: Path) -> list
             written.append(to / name)
         if (folder / FLEET_FILE).exists():
             shutil.copyfile(folder / FLEET_FILE, to / FLEET_FILE)
+        if mine := [one for one in read_mapping(folder).values() if (to / one.file).exists()]:
+            save_mapping(mine, to)
         _copy_captures(folder, to)
     except OSError as error:
         raise EntryRefused("not-written", f"{to} can't be written: {error.strerror or error}.") from error

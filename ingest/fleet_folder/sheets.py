@@ -7,7 +7,7 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -67,15 +67,32 @@ def find_sheet(folder: Path, file: str) -> tuple[Path, str | None] | None:
     return None
 
 
-def read_sheet(path: Path, file: str, sheet: str | None = None) -> Sheet:
-    """Read one table; file: what the table is called; sheet: of a workbook ("": its first).
+def read_sheet(path: Path, file: str, sheet: str | None = None, *, above: int = 0) -> Sheet:
+    """Read one table; file: what the table is called; sheet: of a workbook ("": its first); above: rows that
+    stand above its header.
 
     Raises EntryRefused for what is neither a CSV nor a workbook.
     """
     data = path.read_bytes()
     if is_workbook(data):
-        return _from_rows(_chosen(_sheets(path), sheet, file), file)
-    return _split_cells(_lines_ended(_read_text(data)), file)
+        read = _from_rows(_chosen(_sheets(path), sheet, file)[above:], file)
+    else:
+        text = _lines_ended(_read_text(data))
+        if above:
+            text = "\n".join(text.split("\n")[above:])
+            if not text.strip():
+                raise EntryRefused("empty", f"nothing stands below row {above}.")
+        read = _split_cells(text, file)
+    if above:
+        read.cells["file_row"] += above
+        problems = [replace(problem, row=problem.row + above) for problem in read.problems]
+        read = replace(read, problems=problems)
+    return read
+
+
+def sheet_titles(path: Path) -> list[str | None]:
+    """Return the sheets of a workbook, or [None] for a file of text."""
+    return list(_sheets(path)) if is_workbook(path.read_bytes()) else [None]
 
 
 _read_before: dict[tuple[str, int, int], dict[str, list[list[str]]]] = {}
@@ -168,6 +185,8 @@ def _header(names: list[str]) -> list[str]:
     header = [name.strip() for name in names]
     while header and not header[-1]:
         header.pop()
+    if not header:
+        raise EntryRefused("header", "its header row is blank; put the columns' names there.")
     repeated = {name for name in map(str.lower, header) if [h.lower() for h in header].count(name) > 1}
     if repeated:
         raise EntryRefused("header", f"column '{min(repeated)}' occurs twice; keep one of them.")
@@ -241,15 +260,17 @@ def _first_line(text: str) -> tuple[list[str], str]:
     return next(csv.reader([first], delimiter=delimiter)), delimiter
 
 
-def raw_records(path: Path, file: str, sheet: str | None = None) -> tuple[list[str], dict[int, list[str]]]:
+def raw_records(
+    path: Path, file: str, sheet: str | None = None, *, above: int = 0
+) -> tuple[list[str], dict[int, list[str]]]:
     """Return header and cells as written, by row, those of the wrong width too; for mending."""
     data = path.read_bytes()
     if is_workbook(data):
-        header, found = _filled(_chosen(_sheets(path), sheet, file))
-        return header, {record.row: record.cells for record in found}
-    text = _lines_ended(_read_text(data))
+        header, found = _filled(_chosen(_sheets(path), sheet, file)[above:])
+        return header, {record.row + above: record.cells for record in found}
+    text = "\n".join(_lines_ended(_read_text(data)).split("\n")[above:])
     header, delimiter = _first_line(text)
-    return header, {record.row: record.cells for record in _records(text, delimiter)}
+    return header, {record.row + above: record.cells for record in _records(text, delimiter)}
 
 
 def _fast_cells(text: str, delimiter: str, width: int) -> pd.DataFrame | None:

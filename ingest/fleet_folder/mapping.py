@@ -1,0 +1,223 @@
+"""columns.toml: which file of a folder holds which table, and which of its columns are meant.
+
+    [[table]]
+    file = "Service log.csv"          # in the folder; also: sheet = "2024", header_row = 3
+    holds = "visits.csv"
+    [table.columns]
+    unit = "Vehicle"
+    odometer = { header = "Meter", unit = "km" }
+    reason = { header = "Kind", values = { "Routine" = "pm" } }
+
+One file may hold several tables. What contradicts itself, the folder or the tables is refused in a sentence.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.sheets import Sheet
+from ingest.fleet_folder.tables import TABLES, Column, Table
+from ingest.units import UNITS, find_unit, unit_names
+
+FILE = "columns.toml"
+_BARE = re.compile(r"\s*[+-]?\d[\d.,' ]*\s*")
+_BY_FILE = {table.file: table for table in TABLES}
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a column's cells come from. unit: of bare numbers; values: what cells stand for."""
+
+    header: str
+    unit: str = ""
+    values: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Mapped:
+    """A table that stands in a file of another shape: `columns` by the table's own names."""
+
+    table: Table
+    file: str
+    columns: dict[str, Source]
+    sheet: str | None = None
+    header_row: int = 1
+
+
+def read_mapping(folder: Path) -> dict[str, Mapped]:
+    """Return the tables that columns.toml names, by their file's name in a fleet folder; none without it.
+
+    Raises EntryRefused, naming what contradicts what.
+    """
+    path = folder / FILE
+    if not path.exists():
+        return {}
+    try:
+        content = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise EntryRefused("bad-toml", f"{FILE} can't be read: {error}.") from error
+    entries = content.get("table", [])
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        raise _refused("each table begins with [[table]]")
+    mapped: dict[str, Mapped] = {}
+    for entry in entries:
+        one = _entry(entry)
+        if one.table.file in mapped:
+            raise _refused(
+                f"both '{mapped[one.table.file].file}' and '{one.file}' hold {one.table.file}; keep one"
+            )
+        mapped[one.table.file] = one
+    demand_in_folder(mapped.values(), folder)
+    return mapped
+
+
+def demand_in_folder(mapped: Iterable[Mapped], folder: Path) -> None:
+    """Raise EntryRefused where a folder lacks a file, or has the table by its own name as well."""
+    present = {path.name for path in folder.iterdir() if path.is_file()}
+    lower = {name.lower() for name in present}
+    for one in mapped:
+        if one.file not in present:
+            raise _refused(f"there is no file '{one.file}' in the folder")
+        if one.table.file in lower and one.file.lower() != one.table.file:
+            raise _refused(
+                f"the folder has {one.table.file} and '{one.file}' is said to hold it too; keep one"
+            )
+
+
+def _entry(entry: dict[str, Any]) -> Mapped:
+    file, holds = entry.get("file"), entry.get("holds")
+    if not isinstance(file, str) or not isinstance(holds, str):
+        raise _refused("each [[table]] needs file and holds")
+    table = _BY_FILE.get(holds if holds.endswith(".csv") else f"{holds}.csv")
+    if table is None:
+        raise _refused(f"'{holds}' is no table; it is one of {', '.join(_BY_FILE)}")
+    if Path(file).name != file:
+        raise _refused(f"'{file}' must be a file of the folder itself")
+    columns = entry.get("columns", {})
+    header_row, sheet = entry.get("header_row", 1), entry.get("sheet")
+    if not isinstance(columns, dict) or not columns:
+        raise _refused(f"'{file}' has no [table.columns]")
+    if not isinstance(header_row, int) or not 1 <= header_row <= 1000:
+        raise _refused(f"header_row of '{file}' must be a row such as 3")
+    sources = {name: _source(table, name, said) for name, said in columns.items()}
+    return Mapped(table, file, sources, sheet if isinstance(sheet, str) else None, header_row)
+
+
+def _source(table: Table, name: str, said: Any) -> Source:
+    column = table.by_name.get(name)
+    if column is None:
+        raise _refused(f"{table.file} has no column '{name}'")
+    said = {"header": said} if isinstance(said, str) else said
+    if not isinstance(said, dict) or not isinstance(said.get("header"), str):
+        raise _refused(f"{table.file}, {name}: say which header it is")
+    unit, values = str(said.get("unit", "")), said.get("values", {})
+    if unit:
+        known, kind = find_unit(unit), kind_of(column)
+        if known is None or known.kind != kind:
+            usable = f"one of {', '.join(unit_names(kind))}" if kind else "left out: it has none"  # type: ignore[arg-type]
+            raise _refused(f"{table.file}, {name}: the unit '{unit}' must be {usable}")
+        unit = known.name
+    if not isinstance(values, dict):
+        raise _refused(f'{table.file}, {name}: values are written like {{ "Routine" = "pm" }}')
+    for cell, value in values.items():
+        if column.choices and value not in (*column.choices, ""):
+            raise _refused(
+                f"{table.file}, {name}: '{cell}' can't mean '{value}'; it is one of"
+                f" {', '.join(column.choices)}"
+            )
+    return Source(said["header"], unit, {str(k): str(v) for k, v in values.items()})
+
+
+def kind_of(column: Column) -> str:
+    """Return the kind of quantity that a column holds, "" where it is none."""
+    return "distance" if column.kind == "distance" else UNITS[column.unit].kind if column.unit else ""
+
+
+def applied(mapped: Mapped, read: Sheet, distance_unit: str) -> Sheet:
+    """Return a file's cells under the table's own names, in its units and words; the other columns left out.
+
+    Raises EntryRefused where the file lacks a header, or cells say another unit than columns.toml.
+    """
+    cells = pd.DataFrame({"file_row": read.cells["file_row"]})
+    for name, source in mapped.columns.items():
+        if source.header not in read.header:
+            listed = ", ".join(f"'{header}'" for header in read.header)
+            raise EntryRefused(
+                "column-missing", f"{FILE} names '{source.header}' for {name}; the header has {listed}."
+            )
+        column = mapped.table.by_name[name]
+        cells[name] = _in_own_words(read.cells[source.header], source, column, distance_unit)
+    return Sheet(list(mapped.columns), cells, read.problems, read.total)
+
+
+def _in_own_words(texts: pd.Series, source: Source, column: Column, distance_unit: str) -> pd.Series:
+    if source.values:
+        by_cell = {cell.strip().casefold(): value for cell, value in source.values.items()}
+        meant = texts.fillna("").str.strip().str.casefold().map(by_cell)
+        texts = meant.where(meant.notna(), texts)
+    usual = distance_unit if column.kind == "distance" else column.unit
+    if not source.unit:
+        return texts
+    filled = texts.fillna("").str.strip()
+    bare = filled.str.fullmatch(_BARE.pattern)
+    for cell in filled[~bare & (filled != "")].unique():
+        own = find_unit(re.sub(r"^[+-]?[\d.,' ]+", "", cell).strip())
+        if own is not None and own.name != source.unit:
+            raise EntryRefused(
+                "units-contradict",
+                f"{FILE}: '{source.header}' is in {source.unit}, but a cell says '{cell}'; put one right.",
+            )
+    return texts.where(~bare, filled + f" {source.unit}") if source.unit != usual else texts
+
+
+def as_toml(mapped: Iterable[Mapped]) -> str:
+    """Return the content of columns.toml."""
+    out = ["# Which file of this folder holds which table, and which of its columns are meant.\n"]
+    for one in mapped:
+        out.append(f"\n[[table]]\nfile = {_quoted(one.file)}\n")
+        out += [f"sheet = {_quoted(one.sheet)}\n"] if one.sheet else []
+        out += [f"header_row = {one.header_row}\n"] if one.header_row > 1 else []
+        out.append(f"holds = {_quoted(one.table.file)}\n[table.columns]\n")
+        out += [f"{name} = {_said(source)}\n" for name, source in one.columns.items()]
+    return "".join(out)
+
+
+def save_mapping(mapped: Iterable[Mapped], folder: Path) -> Path:
+    """Write columns.toml; EntryRefused where it is there already or can't be written."""
+    path = folder / FILE
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(as_toml(mapped))
+    except FileExistsError:
+        raise EntryRefused("there-already", f"{path} is there already; change it, or take it away.") from None
+    except OSError as error:
+        raise EntryRefused("not-written", f"{path} can't be written: {error.strerror or error}.") from error
+    return path
+
+
+def _said(source: Source) -> str:
+    if not source.unit and not source.values:
+        return _quoted(source.header)
+    parts = [f"header = {_quoted(source.header)}"]
+    parts += [f"unit = {_quoted(source.unit)}"] if source.unit else []
+    if source.values:
+        pairs = ", ".join(f"{_quoted(cell)} = {_quoted(value)}" for cell, value in source.values.items())
+        parts.append(f"values = {{ {pairs} }}")
+    return f"{{ {', '.join(parts)} }}"
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _refused(text: str) -> EntryRefused:
+    return EntryRefused("bad-mapping", f"{FILE}: {text}.")

@@ -1,0 +1,296 @@
+"""A proposal of which tables the files of a folder hold and which columns are meant, from headers and cells.
+
+A header is held against the words of each column; its cells then have to be of the column's kind. What two
+headers say alike, and what words say but cells don't, is told and left out: nothing is guessed.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.cells import read_column
+from ingest.fleet_folder.column_words import CELLS, FILES, HEADERS
+from ingest.fleet_folder.mapping import Mapped, Source, kind_of
+from ingest.fleet_folder.sheets import WORKBOOKS, Sheet, read_sheet, sheet_titles
+from ingest.fleet_folder.tables import PUMPS, TABLES, VEHICLES, Column, Table, column_meant
+from ingest.typed import blank_spellings
+from ingest.units import find_unit
+
+LOOKED_AT = 500  # cells of a column
+READABLE = 0.6  # least share of them that are of the column's kind
+NAMED_BY_FILE = 3.0
+MOST_ABOVE = 15  # rows above a header
+BESIDE = (VEHICLES, PUMPS)  # tables whose facts often stand in another's rows
+_DATE = re.compile(
+    r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}.*|.*\d\s*[- ]?[A-Za-z]{3,9}[- ,]+\s*\d.*|[A-Za-z]{3,9} \d+,.*"
+)
+_VIN = re.compile(r"[A-HJ-NPR-Z0-9]{17}")
+
+
+@dataclass(frozen=True)
+class Proposed:
+    """One table found in a file: how to read it, a cell of each column, headers left out, and doubts."""
+
+    mapped: Mapped
+    examples: dict[str, str]
+    left_out: tuple[str, ...]
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """What a folder's other files seem to hold; `strange`: files of which nothing could be told, with why."""
+
+    tables: tuple[Proposed, ...]
+    strange: tuple[str, ...]
+
+    def lines(self) -> list[str]:
+        """Return the proposal as text, a line a column."""
+        out = []
+        for one in self.tables:
+            where = f", sheet {one.mapped.sheet}" if one.mapped.sheet else ""
+            below = f", header in row {one.mapped.header_row}" if one.mapped.header_row > 1 else ""
+            out.append(f"{one.mapped.file}{where}{below} holds {one.mapped.table.file}:")
+            for name, source in one.mapped.columns.items():
+                unit = f" in {source.unit}" if source.unit else ""
+                told = f", such as {one.examples[name]}" if one.examples.get(name) else ""
+                out.append(f"  {name:<18} '{source.header}'{unit}{told}")
+                out += [f"  {'':<18}   '{cell}' is {value}" for cell, value in source.values.items()]
+            out += [f"  left out: {', '.join(one.left_out)}"] if one.left_out else []
+            out += [f"  ? {doubt}" for doubt in one.doubts]
+        return [*out, *self.strange]
+
+
+def propose(folder: Path, distance_unit: str) -> Proposal:
+    """Look at the files of a folder that are no tables of a fleet folder by name.
+
+    Raises EntryRefused where there is no folder, or two files seem to hold one table.
+    """
+    if not folder.is_dir():
+        raise EntryRefused("no-folder", f"There is no folder {folder}.")
+    own = {Path(table.file).stem for table in TABLES}
+    tables: list[Proposed] = []
+    strange: list[str] = []
+    taken: dict[str, str] = {}
+    for path in sorted(folder.iterdir()):
+        ending = path.suffix.lower()
+        if not path.is_file() or path.stem.lower() in own or path.name.startswith((".", "~$")):
+            continue
+        if ending not in (".csv", ".tsv", ".txt", *WORKBOOKS):
+            continue
+        try:
+            found = _of_file(path, distance_unit)
+        except EntryRefused as refused:
+            strange.append(f"{path.name}: {refused.text}")
+            continue
+        for one in found:
+            file = one.mapped.table.file
+            if file in taken:
+                strange.append(
+                    f"{path.name} seems to hold {file} as {taken[file]} does; put them in one, or say in"
+                    " columns.toml which holds it."
+                )
+                continue
+            taken[file] = path.name
+            tables.append(one)
+        if not found:
+            strange.append(f"{path.name}: its headers tell of no table; say in columns.toml what it holds.")
+    return Proposal(tuple(tables), tuple(strange))
+
+
+def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
+    out: list[Proposed] = []
+    for title in sheet_titles(path):
+        above, read = _with_header(path, title)
+        if read is None:
+            continue
+        named = set(re.findall(r"[a-z]+", f"{path.stem} {title or ''}".lower()))
+        scored = []
+        for table in TABLES:
+            columns, doubts, score = _columns(table, read, distance_unit)
+            if all(c.name in columns for c in table.columns if c.required) and len(columns) > 1:
+                hint = NAMED_BY_FILE if named & set(FILES.get(table.file, ())) else 0.0
+                scored.append((score + hint, table, columns, doubts))
+        if not scored:
+            continue
+        scored.sort(key=lambda each: -each[0])
+        _, table, columns, doubts = scored[0]
+        if len(scored) > 1 and scored[1][0] == scored[0][0]:
+            doubts = [*doubts, f"it may as well hold {scored[1][1].file}"]
+        used = {source.header for source in columns.values()}
+        beside = []
+        for other in BESIDE:
+            if other is table:
+                continue
+            more = {n: s for n, s in _columns(other, read, distance_unit)[0].items() if s.header not in used}
+            if len(more) >= 2 and "unit" in columns and other.key[0] == "unit":
+                beside.append((other, {"unit": columns["unit"]} | more))
+                used |= {source.header for source in more.values()}
+        left = tuple(header for header in read.header if header not in used)
+        for which, chosen, said, rest in [
+            (table, columns, doubts, left),
+            *((o, c, [], ()) for o, c in beside),
+        ]:
+            mapped = Mapped(which, path.name, chosen, title or None, above + 1)
+            examples = {name: _example(read.cells[source.header]) for name, source in chosen.items()}
+            out.append(Proposed(mapped, examples, rest, tuple(said)))
+    return out
+
+
+def _with_header(path: Path, title: str | None) -> tuple[int, Sheet | None]:
+    """Return the rows above the header, and the sheet below them: the first row that names columns."""
+    best: tuple[int, int, Sheet | None] = (0, 0, None)
+    for above in range(MOST_ABOVE):
+        try:
+            read = read_sheet(path, path.name, title, above=above)
+        except EntryRefused:
+            continue
+        known = sum(1 for header in read.header if _best_words(header))
+        if known > best[0] and read.total > len(read.problems):
+            best = (known, above, read)
+    return best[1], best[2]
+
+
+def _best_words(header: str) -> bool:
+    return any(_said(header, phrase) >= 2 for phrases in HEADERS.values() for phrase in phrases)
+
+
+def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, Source], list[str], float]:
+    """Return which header is which column of a table, doubts, and how well it goes in all."""
+    pairs: list[tuple[float, str, str]] = []
+    doubts: list[str] = []
+    for header in read.header:
+        if not header:
+            continue
+        cells = _filled(read.cells[header])
+        for column in table.columns:
+            score = _header_score(table, column, header)
+            if column.name == "vin" and _are_vins(cells):
+                score = 4.0
+            if score > 0 and len(cells):
+                if not _fits(cells, column, distance_unit):
+                    if score >= 2:
+                        doubts.append(
+                            f"'{header}' reads like {column.name}, but its cells don't ('{cells.iloc[0]}')"
+                        )
+                    continue
+                pairs.append((score, header, column.name))
+    pairs.sort(key=lambda pair: -pair[0])
+    columns: dict[str, Source] = {}
+    used: set[str] = set()
+    refused: set[str] = set()
+    total = 0.0
+    for score, header, name in pairs:
+        if header in used or name in columns or name in refused:
+            continue
+        rivals = [h for s, h, n in pairs if n == name and s == score and h != header and h not in used]
+        if rivals:
+            both = " and ".join(f"'{h}'" for h in (header, *rivals))
+            doubts.append(f"{both} may both be {name}; say in columns.toml which is")
+            refused.add(name)
+            continue
+        used.add(header)
+        column = table.by_name[name]
+        cells = _filled(read.cells[header])
+        columns[name] = Source(header, _unit_in(header, column), _values(cells, column))
+        unread = _unmeant(cells, column, columns[name].values)
+        if unread:
+            doubts.append(f"'{header}': {', '.join(repr(c) for c in unread[:5])} can't be told as {name}")
+        total += score
+    order = {column.name: place for place, column in enumerate(table.columns)}
+    mine = [d for d in doubts if not any(f"'{h}' reads" in d for h in used)]
+    return dict(sorted(columns.items(), key=lambda c: order[c[0]])), mine, total
+
+
+def _header_score(table: Table, column: Column, header: str) -> float:
+    if column_meant(header, table) == column.name:
+        return 4.0
+    phrases = HEADERS.get(f"{table.file}.{column.name}") or HEADERS.get(column.name) or ()
+    plain = column.name.replace("_", " ")
+    return max((_said(header, phrase) for phrase in (*phrases, plain)), default=0.0)
+
+
+def _said(header: str, phrase: str) -> float:
+    """Return 3 for the phrase itself, up to 2.5 for all its words and few others, else 0."""
+    without_unit = re.sub(r"[(\[].*?[)\]]", " ", header)
+    tokens = [
+        _whole(t) for t in re.findall(r"[a-z]+", re.sub(r"([a-z])([A-Z])", r"\1 \2", without_unit).lower())
+    ]
+    wanted = [_whole(t) for t in phrase.split()]
+    if tokens == wanted or "".join(tokens) == "".join(wanted):
+        return 3.0
+    if wanted and all(word in tokens for word in wanted):
+        return max(1.0, 2.5 - 0.5 * (len(tokens) - len(wanted))) + 0.1 * len(wanted)
+    return 0.0
+
+
+def _whole(word: str) -> str:
+    return {"num": "no", "nr": "no", "number": "no", "identifier": "id", "voltage": "volts"}.get(word, word)
+
+
+def _filled(cells: pd.Series) -> pd.Series:
+    texts = cells.fillna("").str.strip()
+    return texts[(texts != "") & ~texts.isin(blank_spellings(text=False))].head(LOOKED_AT)
+
+
+def _fits(cells: pd.Series, column: Column, distance_unit: str) -> bool:
+    if column.kind == "date":
+        return bool(cells.str.fullmatch(_DATE.pattern).mean() >= READABLE)
+    if column.kind == "choice":
+        values = _values(cells, column)
+        return len(_unmeant(cells, column, values)) <= (1 - READABLE) * cells.nunique()
+    _, problem = read_column(cells.reset_index(drop=True), column, distance_unit)
+    if column.name == "unit" and cells.str.fullmatch(_DATE.pattern).mean() > READABLE:
+        return False
+    return bool((problem == "").mean() >= READABLE)
+
+
+def _are_vins(cells: pd.Series) -> bool:
+    return len(cells) > 0 and bool(cells.str.upper().str.fullmatch(_VIN.pattern).mean() > READABLE)
+
+
+def _values(cells: pd.Series, column: Column) -> dict[str, str]:
+    """Return what cells that are none of a column's own words mean."""
+    if column.kind != "choice":
+        return {}
+    meant = {}
+    for cell in cells.unique():
+        if _is_choice(cell, column):
+            continue
+        said = set(re.findall(r"[a-z]+", cell.lower()))
+        for value, words in CELLS.get(column.name, {}).items():
+            if any(set(word.split()) <= said for word in words):
+                meant[str(cell)] = value
+                break
+    return meant
+
+
+def _unmeant(cells: pd.Series, column: Column, values: dict[str, str]) -> list[str]:
+    if column.kind != "choice":
+        return []
+    return [str(c) for c in cells.unique() if c not in values and not _is_choice(c, column)]
+
+
+def _is_choice(cell: str, column: Column) -> bool:
+    _, problem = read_column(pd.Series([cell]), column, "km")
+    return bool(problem.iloc[0] == "")
+
+
+def _unit_in(header: str, column: Column) -> str:
+    """Return the unit that a header names, where it is one of the column's kind."""
+    kind = kind_of(column)
+    for word in re.findall(r"[^\s()\[\],_]+", header) if kind else ():
+        unit = find_unit(word)
+        if unit is not None and unit.kind == kind and unit.name != column.unit:
+            return unit.name
+    return ""
+
+
+def _example(cells: pd.Series) -> str:
+    filled = _filled(cells)
+    return str(filled.iloc[0])[:40] if len(filled) else ""

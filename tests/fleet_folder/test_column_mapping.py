@@ -1,0 +1,167 @@
+"""Tables of other shapes: their columns proposed from headers and cells, kept, gone by, and held against
+themselves. The headers here are our own."""
+
+import pytest
+
+from dashboard.cli import main
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.loading import load_folder
+from ingest.fleet_folder.mapping import as_toml, read_mapping
+from ingest.fleet_folder.proposing import propose
+from ingest.ledger.connection import open_ledger
+from tests.authors import ANYBODY
+
+FLEET_LIST = """Our vehicles and the pumps in them
+printed 2025-01-05
+
+Wagon;Frame No;Maker;Built;Yard;Pump part no;Pump serial;Batch;Install date;Km in;Colour
+201;1FTPR00000000A001;Orrin;2019;East;QP-4;Q1;B7;15.04.2023;41200;white
+202;1FTPR00000000A002;Orrin;2020;East;QP-4;Q2;B7;03.05.2023;12000;red
+"""
+CHECKS = """Test date\tTruck\tMileage (km)\tAmp draw\tPump volts\tPress psi\tKind\tMechanic\tRemarks
+2024-01-10\t201\t60000\t5.1\t13.4\t58\tScheduled check\tTK\tquiet
+2024-06-10\t201\t72000\t5.3\t13.5\t57\tDriver complaint\tTK\thums
+2024-02-11\t202\t30000\t4.9\t13.4\t58\tScheduled check\tJB\t
+"""
+CALLS = """Asset,Incident date,Odo,Was it the pump,Total cost
+201,2024-05-01,43500,Yes,1850
+202,2024-07-01,25000,maybe,400
+202,2024-08-01,26000,No,200
+"""
+
+
+@pytest.fixture
+def folder(tmp_path):
+    folder = tmp_path / "export"
+    folder.mkdir()
+    for name, text in (
+        ("Fleet list.csv", FLEET_LIST),
+        ("pump checks.csv", CHECKS),
+        ("road calls.csv", CALLS),
+    ):
+        (folder / name).write_text(text, encoding="utf-8")
+    return folder
+
+
+def query(ledger, sql):
+    with open_ledger(ledger) as connection:
+        return connection.execute(sql).fetchall()
+
+
+def test_a_proposal_is_kept_and_load_goes_by_it(folder, tmp_path, capsys):
+    ledger = tmp_path / "a.duckdb"
+    run = ["load", str(folder), "--ledger", str(ledger)]
+    assert main(run) == 1
+    assert "--propose looks at its files" in capsys.readouterr().err
+    assert main([*run, "--propose"]) == 0
+    said = capsys.readouterr().out
+    for line in (
+        "Fleet list.csv, header in row 4 holds vehicles.csv:", "'Frame No', such as 1FTPR00000000A001",
+        "Fleet list.csv, header in row 4 holds pumps.csv:", "'Km in' in km, such as 41200",
+        "left out: Colour",
+        "'Mileage (km)' in km, such as 60000", "'Press psi' in psi, such as 58", "'Scheduled check' is pm",
+        "'Driver complaint' is complaint",
+    ):  # fmt: skip
+        assert line in said, line
+    assert not ledger.exists()
+    assert main([*run, "--propose", "--save-columns"]) == 0
+    assert main([*run, "--propose", "--save-columns"]) == 1
+    assert "is there already" in capsys.readouterr().err
+    assert main(run) == 0
+    assert query(ledger, "SELECT unit, vin, make, year, depot FROM vehicle ORDER BY 1") == [
+        ("201", "1FTPR00000000A001", "Orrin", 2019, "East"),
+        ("202", "1FTPR00000000A002", "Orrin", 2020, "East"),
+    ]  # fmt: skip
+    pumps = query(ledger, "SELECT serial, lot, fitted_on::VARCHAR, fitted_odometer_km FROM pump ORDER BY 1")
+    assert pumps == [
+        ("Q1", "B7", "2023-04-15", 41200), ("Q2", "B7", "2023-05-03", 12000),
+    ]  # fmt: skip
+    assert query(ledger, "SELECT odometer_km, meter_a, supply_v, round(fuel_pressure_kpa), reason, technician"
+                         " FROM visit WHERE unit = '201' ORDER BY visited_on") == [
+        (60000, 5.1, 13.4, 400, "pm", "TK"), (72000, 5.3, 13.5, 393, "complaint", "TK"),
+    ]  # fmt: skip
+    assert query(ledger, "SELECT unit, pump_confirmed FROM breakdown ORDER BY 1") == [
+        ("201", "yes"), ("202", "no"),
+    ]  # fmt: skip
+    mend = tmp_path / "mend"
+    assert main([*run, "--refused", str(mend)]) == 0
+    mended = mend / "road calls.csv"
+    mended.write_text(mended.read_text().replace("maybe", "unknown"), encoding="utf-8")
+    assert main(["load", str(mend), "--ledger", str(ledger)]) == 0
+    assert query(ledger, "SELECT unit, pump_confirmed FROM breakdown ORDER BY 1, 2") == [
+        ("201", "yes"), ("202", "no"), ("202", "unknown"),
+    ]  # fmt: skip
+
+
+def test_what_words_say_alike_or_cells_deny_is_told_and_left_out(tmp_path):
+    (tmp_path / "checks.csv").write_text(
+        "Unit,Visit date,Odometer,Mileage,RPM\n1,2024-01-02,1000,1000,fast\n2,2024-01-03,2000,2100,slow\n"
+    )
+    [found] = propose(tmp_path, "mi").tables
+    assert found.mapped.columns["odometer"].header == "Odometer"  # the table's own name goes before a word
+    assert "rpm" not in found.mapped.columns
+    assert found.doubts == ("'RPM' reads like rpm, but its cells don't ('fast')",)
+    (tmp_path / "checks.csv").write_text(
+        "Unit,Visit date,Mileage,Odo,Volts\n1,2024-01-02,1000,1000,13\n2,2024-01-03,2000,2100,13\n"
+    )
+    [found] = propose(tmp_path, "mi").tables
+    assert "odometer" not in found.mapped.columns
+    assert found.doubts[0] == "'Mileage' and 'Odo' may both be odometer; say in columns.toml which is"
+
+
+GOOD = """[[table]]
+file = "pump checks.csv"
+holds = "visits.csv"
+[table.columns]
+unit = "Truck"
+visited_on = "Test date"
+"""
+
+
+@pytest.mark.parametrize(
+    ("toml", "said"),
+    [
+        (GOOD + GOOD, "both 'pump checks.csv' and 'pump checks.csv' hold visits.csv"),
+        (GOOD.replace("visits.csv", "trips.csv"), "'trips.csv' is no table"),
+        (GOOD.replace("pump checks", "gone"), "there is no file 'gone.csv'"),
+        (GOOD + 'colour = "Kind"\n', "visits.csv has no column 'colour'"),
+        (GOOD + 'reason = { header = "Kind", values = { "x" = "fun" } }\n', "'x' can't mean 'fun'"),
+        (GOOD + 'odometer = { header = "Mileage (km)", unit = "psi" }\n', "must be one of km, mi"),
+        (GOOD + 'note = { header = "Remarks", unit = "km" }\n', "left out: it has none"),
+        ("[[table]\n", "columns.toml can't be read"),
+    ],
+)
+def test_a_mapping_that_contradicts_itself_is_refused_in_a_sentence(folder, toml, said):
+    (folder / "columns.toml").write_text(toml, encoding="utf-8")
+    with pytest.raises(EntryRefused, match=r"columns\.toml") as refused:
+        read_mapping(folder)
+    assert said in refused.value.text
+    assert refused.value.text.count(". ") == 0
+
+
+@pytest.mark.parametrize(
+    ("toml", "said"),
+    [
+        (GOOD + 'note = "Gone"\n', "columns.toml names 'Gone' for note; the header has 'Test date', 'Truck'"),
+        (GOOD + 'odometer = { header = "Remarks", unit = "mi" }\n', "is in mi, but a cell says '9 km'"),
+    ],
+)
+def test_a_file_that_contradicts_the_mapping_is_refused(folder, tmp_path, toml, said):
+    path = folder / "pump checks.csv"
+    path.write_text(path.read_text().replace("hums", "9 km"), encoding="utf-8")
+    (folder / "columns.toml").write_text(toml, encoding="utf-8")
+    report = load_folder(tmp_path / "a.duckdb", folder, author=ANYBODY)
+    assert [said in problem.text for problem in report.refused] == [True]
+
+
+def test_a_table_by_its_own_name_and_by_the_mapping_is_one_too_many(folder):
+    (folder / "columns.toml").write_text(GOOD, encoding="utf-8")
+    (folder / "visits.csv").write_text("unit,visited_on\n", encoding="utf-8")
+    with pytest.raises(EntryRefused, match=r"the folder has visits\.csv and 'pump checks\.csv' is said"):
+        read_mapping(folder)
+
+
+def test_what_is_written_is_read_back(folder):
+    proposed = [one.mapped for one in propose(folder, "mi").tables]
+    (folder / "columns.toml").write_text(as_toml(proposed), encoding="utf-8")
+    assert list(read_mapping(folder).values()) == proposed
