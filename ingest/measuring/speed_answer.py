@@ -35,7 +35,7 @@ ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
 ENGINE_SHARE = 0.01  # of the power of the strongest shaft order: a line so weak passes for no turn
 SURE_UNTOLD = 0.98  # probability: what is answered of bars untold is rarely less sure where it is right
 CALM_STEADY_PCT = 1.5  # a shaft varies no more as a rule: beyond, parts of the phase have often slipped
-UNSTEADY_PCT = 20.0  # a shaft in the settled run is steadier: beyond, the phase has slipped
+UNSTEADY_PCT = 3.0  # a shaft in the settled run is steadier: beyond, the phase has slipped somewhere
 
 
 def with_speed(

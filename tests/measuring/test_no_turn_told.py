@@ -284,6 +284,11 @@ def test_a_phase_that_wanders_as_a_slipped_one_does_is_looked_at_again(monkeypat
     reading = measure(capture, KnownPump(segments=8))
     assert len(searches) > 1
     assert reading.rpm == pytest.approx(truth.mean_rpm(reading.steady_from_s, reading.steady_to_s), rel=1e-3)
+    monkeypatch.setattr(measurement, "calmer_traces", lambda *_: [])
+    searches.clear()
+    lost = measure(capture, KnownPump(segments=8, previous_rpm=0.95 * reading.rpm))
+    assert lost.rpm is None
+    assert "speed-not-followed" in codes(lost)
 
 
 def test_too_slow_a_record_tells_no_ripple():
