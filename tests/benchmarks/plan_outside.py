@@ -115,20 +115,21 @@ def main() -> None:
     within = OutsidePlanners(
         Prices(), {"0": fit_history(known_history(world.start()))}, {WAY: WAYS[WAY]}, refits=True
     )
-    made = {
-        "run to failure": follow(world.start(), nothing, options.step),
-        "all-seeing": follow(world.start(), truth.all_seeing_orders, 28),
-        "from outside": outcome(run),
-        "from within": follow_together({key: world.start()}, within, options.step)[key],
-    }
-    cost = {name: each["cash"] - each["credit"] for name, each in made.items()}
-    whole_gain = cost["run to failure"] - cost["all-seeing"]
-    for name, each in made.items():
-        share = (cost["run to failure"] - cost[name]) / whole_gain
-        print(
-            f"{name:15s} cash {each['cash']:9,.0f} credit {each['credit']:8,.0f} saving {share:5.2f} changes "
-            f"{each['changes']} (sound {each['sound']}) checks {each['checks']} failures {each['failures']}"
-        )
+    failing = follow(world.start(), nothing, options.step)
+    seeing = follow(world.start(), truth.all_seeing_orders, 28)
+    tell("from outside", outcome(run), failing, seeing)
+    tell("from within", follow_together({key: world.start()}, within, options.step)[key], failing, seeing)
+
+
+def tell(name: str, made: dict[str, Any], failing: dict[str, Any], seeing: dict[str, Any]) -> None:
+    """Print what a course earned, as a share of what an all-seeing owner saves against running to failure."""
+    cost, most, least = (each["cash"] - each["credit"] for each in (made, failing, seeing))
+    print(
+        f"{name:15s} cash {made['cash']:9,.0f} credit {made['credit']:8,.0f} saving "
+        f"{(most - cost) / (most - least):5.2f} changes {made['changes']} (sound {made['sound']}) "
+        f"checks {made['checks']} failures {made['failures']}",
+        flush=True,
+    )
 
 
 if __name__ == "__main__":
