@@ -2,9 +2,11 @@
 
 By hand: python -m tests.ledger.killed_upgrades FOLDER VERSION STRIDE. VERSION is the schema to upgrade from,
 0 for a new ledger; with STRIDE 1 it is killed before every line of the upgrade's own code, hence before and
-after every statement of every script. A process of its own, since it forks: it never touches the engine,
-only its children do. Prints one JSON object: kills, old and new (how often the whole old, the whole new
-ledger was left), wrong (sentences).
+after every statement of every script. However long the stride, one more upgrade stops before each of these
+lines and its files are looked at: a program that is killed leaves on the system's side what it has written
+until then, no more and no less. A process of its own, since it forks: it never touches the engine, only its
+children do. Prints one JSON object: kills, looks, old and new (how often the whole old, the whole new ledger
+was found), wrong (sentences).
 """
 
 from __future__ import annotations
@@ -32,7 +34,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.damage import change_file
 
 OURS = {m.__file__ for m in (migrations, ingest.ledger.connection, ingest.durable)}
-OPEN_EVERY = 8
+LOOK_EVERY = 192
 UNITS = [(str(n),) for n in range(3)]
 
 
@@ -98,36 +100,87 @@ def demand_whole(path: Path, *, rows: bool) -> None:
 
 
 def kill_upgrades(folder: Path, version: int, stride: int) -> dict[str, Any]:
-    """Upgrade from `version`, killed before every `stride`-th line, until one run comes to its end."""
+    """Upgrade from `version`, killed before every `stride`-th line, until one run comes to its end; and look
+    at what lay there before each line of it, which is what a kill just then would have left."""
     start, place = folder / "start.duckdb", folder / "here"
-    found: dict[str, Any] = {"kills": 0, "old": 0, "new": 0, "wrong": []}
+    found: dict[str, Any] = {"kills": 0, "looks": 0, "old": 0, "new": 0, "wrong": []}
     if version:
         assert run_apart(lambda: make_old(start, version)) == 0
-    before = start.read_bytes() if version else None
     ledger = place / "fleet.duckdb"
-    for line in count(1, stride):
-        shutil.rmtree(place, ignore_errors=True)
-        place.mkdir()
-        if version:
-            shutil.copyfile(start, ledger)
+    for line in count(stride, stride):
+        _begin(place, start)
         ended = run_apart(lambda n=line: (kill_before(n), open_and_close(ledger)))
         if ended != -signal.SIGKILL:
             assert ended == 0
             break
         found["kills"] += 1
+        place.rename(folder / f"kill-{line:05d}")
+    _begin(place, start)
+    looks = folder / "looks"
+    assert run_apart(lambda: (look_before_each_line(place, looks), open_and_close(ledger))) == 0
+    found["looks"] = int(looks.read_text())
+    examined = folder / "examined"
+    assert run_apart(lambda: _examine(folder, start, version, examined)) == 0
+    found |= json.loads(examined.read_text())
+    found["old"] += found["looks"] - found.pop("kept")  # nothing was written to these since the start
+    return found
+
+
+def _begin(place: Path, start: Path) -> None:
+    shutil.rmtree(place, ignore_errors=True)
+    place.mkdir()
+    if start.exists():
+        shutil.copyfile(start, place / "fleet.duckdb")
+
+
+def look_before_each_line(place: Path, looks: Path) -> None:
+    """Keep a copy of `place` before each line at which the ledger isn't as it was, and before every
+    LOOK_EVERY-th at which it is; how many lines there were goes into the file `looks`."""
+    ledger = place / "fleet.duckdb"
+    lines = 0
+
+    def state() -> tuple[int, ...]:
+        files = (ledger, change_file(ledger))
+        return tuple(n for f in files if f.exists() for n in (f.stat().st_ino, f.stat().st_mtime_ns))
+
+    before = state()
+
+    def on_line(frame: FrameType, event: str, argument: Any) -> Any:
+        nonlocal lines
+        if event == "line":
+            lines += 1
+            if lines % LOOK_EVERY == 0 or state() != before:
+                shutil.copytree(place, looks.with_name(f"look-{lines:05d}"))
+            looks.write_text(str(lines))
+        return on_line
+
+    sys.settrace(lambda frame, event, argument: on_line if frame.f_code.co_filename in OURS else None)
+
+
+def _examine(folder: Path, start: Path, version: int, examined: Path) -> None:
+    """Look at every place that a kill or a look left, open it, and write what was found to `examined`."""
+    sys.settrace(None)
+    before = start.read_bytes() if version else None
+    found: dict[str, Any] = {"old": 0, "new": 0, "kept": 0, "wrong": []}
+    for place in sorted([*folder.glob("kill-*"), *folder.glob("look-*")]):
+        found["kept"] += place.name.startswith("look")
+        ledger = place / "fleet.duckdb"
         left = ledger.read_bytes() if ledger.exists() else None
         is_old = left == before and not change_file(ledger).exists()
         found["old" if is_old else "new"] += 1
-        if not is_old and run_apart(lambda: demand_new(ledger)):
-            found["wrong"].append(f"before line {line}: neither the old ledger nor the new")
-        if (
-            found["kills"] % OPEN_EVERY == 0 or not is_old
-        ):  # what is the old one byte for byte opens as it did
-            if run_apart(lambda: (open_and_close(ledger), demand_whole(ledger, rows=version > 0))):
-                found["wrong"].append(f"before line {line}: does not open")
-            if list(place.glob("*.upgrading*")):
-                found["wrong"].append(f"before line {line}: a copy is left over")
-    return found
+        what = "neither the old ledger nor the new"
+        try:
+            if not is_old:
+                demand_new(ledger)
+            what = "does not open"
+            open_and_close(ledger)
+            demand_whole(ledger, rows=version > 0)
+        except Exception as error:
+            found["wrong"].append(f"{place.name}: {what} ({error})")
+        if list(place.glob("*.upgrading*")):
+            found["wrong"].append(f"{place.name}: a copy is left over")
+        shutil.rmtree(place)
+    examined.write_text(json.dumps(found))
 
 
 def demand_new(path: Path) -> None:
