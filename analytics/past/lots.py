@@ -4,12 +4,18 @@ Within bands of distance the group ran a share e_b of all distance. Were the gro
 k_b failures of the band would be the group's with chance e_b, so its failures are a sum of binomials whose
 upper tail is exact (conditional test of Poisson rates, Przyborowski & Wilenski 1940, by strata).
 
-Many looks: seen at the group's k-th failure, that tail is the chance that the k-th comes this early, and it
-only rises until the next one; so the looks that count are one for each k. The k-th failure of one of G
-groups is held against alpha * 6 / (pi^2 k^2 G): these add up to alpha over all looks and groups (Bonferroni).
+Many looks: a group is named by how many times likelier its failures are of one that fails `times` as often
+than of one like the rest, the likeliest of TIMES,
+    ratio = times^k / product over bands of (1 - e_b + times * e_b)^(n_b),
+n_b all failures of the band. However often one looks, such a ratio passes 1/alpha with a chance of alpha at
+most where the group is like the rest (Ville 1939; Wald 1945 for one ratio; that the likeliest of several is
+taken, and shares are those of today, is held against fleets in tests/benchmarks/lots_study.py). With G groups
+it takes G/alpha.
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -19,13 +25,17 @@ from analytics.past.frames import each
 from analytics.past.history import History
 
 BANDS_KM = np.array([0, 10e3, 25e3, 50e3, 75e3, 100e3, 150e3, 200e3, np.inf])
-ALPHA = 0.05
+TIMES = np.array([1.5, 2.0, 3.0, 4.0, 6.0, 9.0, 14.0])
+ALPHA = 0.01  # of fleets with equal groups may ever see one named as failing early
+SUSPECT_ALPHA = 0.3  # and as a suspect
+FAILS_EARLY, SUSPECT, CHANCE = "fails early", "suspect", "chance can do that"
 
 
 def early_failures(history: History, *, alpha: float = ALPHA) -> pd.DataFrame:
     """Return one row per type and per lot of two or more pumps, likeliest trouble first.
 
-    Columns: kind (type | lot), name, pumps, failed, expected, ratio, p_value, threshold, flagged, text.
+    Columns: kind (type | lot), name, pumps, failed, expected, ratio, p_value, likelier (likelihood ratio),
+    threshold (that it takes to be named), finding (FAILS_EARLY | SUSPECT | CHANCE), flagged, text.
     A lot is held against all pumps of its own type, a type against all pumps.
     """
     pumps = history.pumps
@@ -47,21 +57,33 @@ def early_failures(history: History, *, alpha: float = ALPHA) -> pd.DataFrame:
         ],
         ignore_index=True,
     )
-    count = np.maximum(groups["failed"], 1)
-    threshold = alpha * 6 / (np.pi**2 * count**2 * max(len(groups), 1))
-    flagged = (groups["failed"] > groups["expected"]) & (groups["p_value"] <= threshold)
-    groups = groups.assign(threshold=threshold, flagged=flagged)
+    threshold = max(len(groups), 1) / alpha
+    likelier = groups["likelier"].to_numpy(float)
+    suspected = likelier >= min(max(len(groups), 1) / SUSPECT_ALPHA, threshold)
+    finding = np.where(likelier >= threshold, FAILS_EARLY, np.where(suspected, SUSPECT, CHANCE))
+    groups = groups.assign(threshold=threshold, finding=finding, flagged=finding == FAILS_EARLY)
     groups["text"] = [
         f"{g.name}: {g.failed:,} of {g.pumps:,} pumps failed "
-        f"where the rest would have had {g.expected:,.1f}; "
-        + (
-            f"that is no chance finding, however often one looks (p {_chance(g.p_value)})."
-            if g.flagged
-            else f"chance can do that (p {_chance(g.p_value)}, named below {_chance(g.threshold)})."
-        )
+        f"where the rest would have had {g.expected:,.1f}; {_said(g)}"
         for g in each(groups)
     ]
     return groups.sort_values("p_value").reset_index(drop=True)
+
+
+def _said(group: Any) -> str:
+    """Return in words what a group's failures say."""
+    odds = f"{_times(group.likelier)} likelier of a group that fails more often than of one like the rest"
+    if group.finding == FAILS_EARLY:
+        return f"that is no chance finding, however often one looks ({odds})."
+    if group.finding == SUSPECT:
+        return f"watch it: this is {odds}, and it takes {_times(group.threshold)} to be named."
+    return f"chance can do that (p {_chance(group.p_value)})."
+
+
+def _times(ratio: float) -> str:
+    if ratio > 1e6:
+        return "over a million times"
+    return f"{ratio:,.0f} times" if ratio >= 10 else f"{ratio:.1f} times"
 
 
 def _chance(p: float) -> str:
@@ -100,8 +122,20 @@ def _groups(
             "expected": expected,
             "ratio": np.where(expected > 0, failed / np.where(expected > 0, expected, 1), np.nan),
             "p_value": [upper_tail(*case) for case in zip(failed, events, share, strict=True)],
+            "likelier": likelihood_ratio(failed, events, share),
         }
     )
+
+
+def likelihood_ratio(failed: np.ndarray, events: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Return how many times likelier `failed` (groups,) of all `events` (groups, strata) are of a group that
+    fails more often, the likeliest of TIMES, than of one that has its `share` (groups, strata); 1 where it
+    fails no more often."""
+    each_time = failed[:, None] * np.log(TIMES) - np.einsum(
+        "gb,gbt->gt", events, np.log1p(share[..., None] * (TIMES - 1))
+    )
+    more = failed > (share * events).sum(1)
+    return np.exp(np.where(more, np.clip(each_time.max(1), 0.0, 700.0), 0.0))
 
 
 def upper_tail(k: int, events: np.ndarray, share: np.ndarray) -> float:

@@ -132,6 +132,8 @@ def run(args: argparse.Namespace) -> int:
         print("\n".join(as_lines(table, most, args.why)))
         for text in groups[groups["flagged"]]["text"]:
             tell(f"Fails early: {text}")
+        for text in groups[groups["finding"] == "suspect"]["text"]:
+            tell(f"Suspect: {text}")
     return 0
 
 

@@ -30,7 +30,7 @@ from ingest.sealed import seal_holds, sealed_parquet
 log = logging.getLogger(__name__)
 LARGE = 5_000  # pumps in service from which a ranking takes seconds
 RETRY_S = 600.0  # a job that failed on this state of the ledger is tried again after so long
-FORM = 2  # of the kept file; raise it when a column of the ranking changes its meaning
+FORM = 3
 
 
 @dataclass(frozen=True)

@@ -9,16 +9,24 @@ from dashboard.shell import frame, lists, say
 from dashboard.words import formats
 
 MOST_NAMED = 3
+MARKED = {  # findings of analytics.past.lots with a mark before them
+    "fails early": "▲ fails early",
+    "suspect": "△ suspect",
+    "chance can do that": "○ chance can do that",
+}
 
 
 def show_warning(groups: pd.DataFrame) -> None:
-    """Name the types and lots that fail early beyond chance; draw nothing where there is none."""
+    """Name the types and lots that fail early beyond chance, then suspects; nothing where there is none."""
     flagged = groups[groups["flagged"].astype(bool)] if len(groups) else groups
     for text in flagged["text"].head(MOST_NAMED) if len(flagged) else ():
         say.warn(f"Fails early: {text}")
     if len(flagged) > MOST_NAMED:
         say.note(f"{len(flagged) - MOST_NAMED:,} more types and lots fail early.")
-    if len(flagged):
+    suspects = groups[groups["finding"] == "suspect"] if len(groups) else groups
+    for text in suspects["text"].head(MOST_NAMED) if len(suspects) else ():
+        say.note(f"Suspect: {text}")
+    if len(flagged) or len(suspects):
         frame.link("costs", "→ Types and lots held against the rest", costs_part="Types and lots")
 
 
@@ -42,9 +50,9 @@ def show_groups(groups: pd.DataFrame) -> None:
     say.note(
         "A type is held against all pumps, a lot against all of its type, over the same stretches of "
         "distance. Who looks at many groups, time and again, finds some that stand out by chance alone. "
-        "So the more groups there are and the more often one is looked at, the smaller the chance must be "
-        "before a group is named: over all groups and all looks together, a fleet without any bad lot is "
-        "alarmed in fewer than 1 of 20 cases. The price: a few early failures in a small lot name nothing."
+        "So it takes the more the more groups there are: a fleet without any bad lot ever sees one named "
+        "in 1 of 100 cases, and a suspect in about 1 of 5. The price: a few early failures in a small lot "
+        "name nothing. A suspect is worth a strip-down of its next failures, not a recall."
     )
 
 
@@ -52,7 +60,7 @@ def group_table(groups: pd.DataFrame) -> pd.DataFrame:
     """Return the groups as shown."""
     return pd.DataFrame(
         {
-            "Finding": groups["flagged"].map({True: "▲ fails early", False: "○ chance can do that"}),
+            "Finding": groups["finding"].map(MARKED),
             "Kind": groups["kind"],
             "Name": groups["name"],
             "Pumps": groups["pumps"],
@@ -60,10 +68,15 @@ def group_table(groups: pd.DataFrame) -> pd.DataFrame:
             "Expected, as the rest": groups["expected"].round(1),
             "Times as many": groups["ratio"].round(1),
             "Chance of so many, p": groups["p_value"].map(_p),
-            "Named below": groups["threshold"].map(_p),
+            "Times likelier of a bad one": groups["likelier"].map(_times),
+            "Named from": groups["threshold"].map(_times),
         }
     )
 
 
 def _p(value: float) -> str:
     return f"{value:.2f}" if value >= 0.01 else f"{value:.1g}"
+
+
+def _times(value: float) -> str:
+    return "over a million" if value > 1e6 else f"{value:,.0f}" if value >= 10 else f"{value:.1f}"

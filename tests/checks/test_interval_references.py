@@ -11,8 +11,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import binom
 
-from analytics.past.lots import early_failures, upper_tail
+from analytics.past.lots import TIMES, early_failures, likelihood_ratio, upper_tail
 from analytics.record.hindsight import method_scores
 from analytics.record.scores import auc_interval, reliability_bins
 from demo_fleet.fleet import simulate_fleet
@@ -48,13 +49,34 @@ def failed_early(k: int) -> pd.DataFrame:
     return early_failures(replace(fleet, pumps=pumps)).set_index("name")
 
 
-def test_many_looks_at_one_lot_share_one_chance_of_a_false_alarm():
-    """One look a failure: levels of 1/k^2 each add up to no more than alpha (sum 1/k^2 = pi^2/6, Euler)."""
-    looks = [float(failed_early(k).loc["X (A)", "threshold"]) for k in range(1, 13)]
-    groups = len(failed_early(3))
-    assert sum(looks) * groups < 0.05
-    assert looks[0] / looks[3] == pytest.approx(16)
-    assert looks[0] * np.pi**2 / 6 * groups == pytest.approx(0.05)
+def test_the_likelihood_ratio_is_that_of_a_binomial_share():
+    """All failures in one band: s^k / (1 - e + s e)^n, the ratio of two binomial chances (scipy)."""
+    n, k, e = 32, 20, 0.3
+    ratios = [binom.pmf(k, n, s * e / (1 - e + s * e)) / binom.pmf(k, n, e) for s in TIMES]
+    told = likelihood_ratio(np.array([k]), np.array([[n]]), np.array([[e]]))
+    assert told[0] == pytest.approx(max(ratios), rel=1e-9)
+    assert likelihood_ratio(np.array([2]), np.array([[n]]), np.array([[e]]))[0] == 1.0
+
+
+def test_however_often_one_looks_equal_groups_seldom_pass():
+    """Ville 1939: under equality a ratio of likelihoods ever passes 1/alpha with a chance of alpha at most."""
+    rng = np.random.default_rng(7)
+    hits = np.cumsum(rng.random((4000, 120)) < 0.25, axis=1)
+    n = np.broadcast_to(np.arange(1, 121), hits.shape)
+    for s in TIMES:
+        ratio = hits * np.log(s) - n * np.log1p(0.25 * (s - 1))
+        assert (ratio.max(1) >= np.log(20)).mean() < 0.05
+    shares = np.full((n.size, 1), 0.25)
+    best = likelihood_ratio(hits.ravel(), n.reshape(-1, 1), shares).reshape(n.shape)
+    assert 0.02 < (best.max(1) >= 20).mean() < 0.11  # the likeliest of seven passes a little more often
+
+
+def test_more_groups_ask_for_more():
+    table = failed_early(6)
+    assert table["threshold"].tolist() == pytest.approx([100.0 * len(table)] * len(table))
+    found = [failed_early(k).loc["X (A)", "finding"] for k in range(1, 13)]
+    assert found == sorted(found, key=["chance can do that", "suspect", "fails early"].index)
+    assert set(found) == {"chance can do that", "suspect", "fails early"}
 
 
 def test_a_forecast_said_four_times_is_no_surer_than_said_once():
