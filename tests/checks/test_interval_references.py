@@ -59,7 +59,7 @@ def test_the_likelihood_ratio_is_that_of_a_binomial_share():
 
 
 def test_however_often_one_looks_equal_groups_seldom_pass():
-    """Ville 1939: under equality a ratio of likelihoods ever passes 1/alpha with a chance of alpha at most."""
+    """Ville 1939: under equality a likelihood ratio ever passes 1/alpha with a chance of alpha at most."""
     rng = np.random.default_rng(7)
     hits = np.cumsum(rng.random((4000, 120)) < 0.25, axis=1)
     n = np.broadcast_to(np.arange(1, 121), hits.shape)
