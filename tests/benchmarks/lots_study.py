@@ -4,9 +4,9 @@ what one told the true base hazard would see.
 python -m tests.benchmarks.lots_study [FLEETS OF EQUAL LOTS] [FLEETS WITH A BAD LOT]
 
 Fleets of types in lots, fitted over three years, looked at every two months for five years; lives are
-Weibull. The bad lot's hazard is so many times the others'. The informed test knows the base hazard: with H what a
-lot should have had by now and k what it had, the most of k ln(k/H) - (k - H) over all looks, named where
-1 % of fleets of equal lots ever see one named. Ours is analytics.past.lots on the same counts.
+Weibull. The bad lot's hazard is so many times the others'. The informed test knows the base hazard: with H
+what a lot should have had by now and k what it had, the most of k ln(k/H) - (k - H) over all looks, named
+where 1 % of fleets of equal lots ever see one named. Ours is analytics.past.lots on the same counts.
 """
 
 from __future__ import annotations
