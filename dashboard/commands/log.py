@@ -70,6 +70,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     visit.add_argument("--clamp-point", metavar="TEXT", help="where it was clamped")
     visit.add_argument("--technician", metavar="T")
     visit.add_argument("--note", metavar="TEXT")
+    visit.add_argument("--photo", action="append", default=[], type=Path, metavar="FILE",
+                       help="a photo of it, JPEG, PNG or WebP up to 10 MB; repeatable")  # fmt: skip
     visit.add_argument("--done", action="append", default=[], metavar="WORK",
                        help=f"work done: {_either(WORK)} (filter_kept: it stayed in at a pump change); "
                        "repeatable")  # fmt: skip
@@ -138,8 +140,21 @@ def run(args: argparse.Namespace) -> int:
                 from ingest.measuring.measurement import measure
 
                 reading = measure(capture, known_before_measuring(args.ledger, entry))
+    for path in args.photo:
+        _keep_photo(args.ledger, logged.visit_id, path)
     _show(args, logged, reading)
     return 0
+
+
+def _keep_photo(ledger: Path, visit_id: int, path: Path) -> None:
+    from ingest.author import operating_system_user
+    from ingest.visit.photos import add_photo
+
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise EntryRefused("no-such-file", f"--photo {path} can't be read: {error.strerror}.") from error
+    add_photo(ledger, visit_id, path.name, data, author=operating_system_user())
 
 
 def _clamp(ledger: Path, name: str | None) -> Clamp | None:

@@ -224,6 +224,12 @@ WORDS = {
     "In warranty until {end}, if at all: {missing} is not known.": (
         "En garantía hasta {end}, si acaso: no se conoce {missing}."
     ),
+    "Photos": "Fotos",
+    "Photo": "Foto",
+    "Where it was clamped": "Dónde se puso la pinza",
+    "What they show": "Qué muestran",
+    "JPEG, PNG or WebP, up to 10 MB each": "JPEG, PNG o WebP, hasta 10 MB cada una",
+    "Keep the photos": "Guardar las fotos",
     "The pump was changed at this stop": "La bomba se cambió en esta parada",
     "The old filter stayed in": "Quedó el filtro viejo",
     "Keep the change": "Guardar el cambio",

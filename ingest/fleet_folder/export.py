@@ -2,6 +2,7 @@
 
     FOLDER/fleet.toml, vehicles.csv, ...   the tables of a fleet folder, distances in the fleet's unit
     FOLDER/captures/HASH.parquet           the waveforms
+    FOLDER/photos/visit_41_7.jpg           the photos of visits, by visit and number
     FOLDER/ledger/TABLE.csv                every table and the view visit_detail, in the ledger's own units,
                                            the sentences beside what is kept as codes and values
 
@@ -42,12 +43,13 @@ QUESTION = {"code", "details", "text"}
 
 @dataclass(frozen=True)
 class Exported:
-    """Where the export is, rows by file, waveforms copied and captures whose waveform is missing."""
+    """Where the export is, rows by file, waveforms copied, captures whose waveform is missing, photos."""
 
     folder: Path
     rows: dict[str, int]
     waveforms: int
     missing: tuple[str, ...]
+    photos: int = 0
 
 
 def export_ledger(ledger: Path | str, folder: Path | str, *, form: Format = "csv") -> Exported:
@@ -68,6 +70,7 @@ def export_ledger(ledger: Path | str, folder: Path | str, *, form: Format = "csv
                 rows = _write_tables(connection, made, form)
                 (made / FLEET_FILE).write_text(_fleet_file(connection), encoding="utf-8")
                 hashes = connection.execute(statement("upkeep/hashes")).fetchall()
+                photos = _write_photos(connection, made / "photos")
             missing = _copy_waveforms(ledger, made / "captures", [h for (h,) in hashes])
             if folder.exists():
                 folder.rmdir()
@@ -81,7 +84,7 @@ def export_ledger(ledger: Path | str, folder: Path | str, *, form: Format = "csv
             raise
         text = f"The export can't be written to {folder}: the disk is full; free some space and try again."
         raise LedgerError("export-failed", text) from error
-    return Exported(folder, rows, len(hashes) - len(missing), missing)
+    return Exported(folder, rows, len(hashes) - len(missing), missing, photos)
 
 
 def _write_tables(connection: duckdb.DuckDBPyConnection, made: Path, form: Format) -> dict[str, int]:
@@ -191,6 +194,15 @@ def _toml(value: Any) -> str:
     if isinstance(value, dict):
         return "{ " + ", ".join(f"{json.dumps(k)} = {_toml(v)}" for k, v in value.items()) + " }"
     return json.dumps(value, ensure_ascii=False)
+
+
+def _write_photos(connection: duckdb.DuckDBPyConnection, folder: Path) -> int:
+    found = connection.execute(statement("export/photos")).fetchall()
+    if found:
+        folder.mkdir()
+    for visit_id, photo_id, picture in found:
+        (folder / f"visit_{visit_id}_{photo_id}.jpg").write_bytes(bytes(picture))
+    return len(found)
 
 
 def _copy_waveforms(ledger: Path, folder: Path, hashes: list[str]) -> tuple[str, ...]:

@@ -37,6 +37,7 @@ PEOPLE: dict[str, tuple[str, ...]] = {
     "cost_entry": ("set_by",), "question": ("answered_by",), "change_log": ("changed_by",),
     "tray": ("taken_by",), "clamp": ("owner",), "clamp_check": ("checked_by",),
     "claim_step": ("stated_by",), "hold": ("held_by", "lifted_by"), "hold_closed": ("closed_by",),
+    "photo": ("taken_by",),
 }  # fmt: skip
 # What people wrote, in which they may be named.
 TEXTS: dict[str, tuple[str, ...]] = {
@@ -57,9 +58,9 @@ OVERDUE = {
         ("cost_entry", "set_by", "recorded_at"), ("tray", "taken_by", "recorded_at"),
         ("clamp_check", "checked_by", "checked_on"), ("claim_step", "stated_by", "stated_on"),
         ("hold", "held_by", "held_on"), ("hold", "lifted_by", "lifted_on"),
-        ("hold_closed", "closed_by", "closed_on"),
+        ("hold_closed", "closed_by", "closed_on"), ("photo", "taken_by", "recorded_at"),
     ),
-    "keep_photos_days": (("connection_note", "picture", "recorded_at"),),
+    "keep_photos_days": (("connection_note", "picture", "recorded_at"), ("photo", "picture", "recorded_at"),),
 }  # fmt: skip
 
 

@@ -26,6 +26,7 @@ ID_COLUMNS = {
     "claim_step": "step_id",
     "hold": "hold_id",
     "hold_closed": "closed_id",
+    "photo": "photo_id",
 }
 
 

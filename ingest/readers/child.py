@@ -24,7 +24,8 @@ CPU_S = 10.0
 def answer(asked: dict[str, Any], data: bytes) -> tuple[dict[str, Any], bytes | memoryview]:
     """Return ({"capture": …}, samples as float64) or ({"refused": [code, text]}, nothing).
 
-    Of a workbook ({"workbook": true}): ({"sheets": names}, rows of text cells by sheet, as JSON).
+    Of a workbook ({"workbook": true}): ({"sheets": names}, rows of text cells by sheet, as JSON). Of a photo
+    ({"photo": true}): ({"photo": size}, a small JPEG).
     """
     try:
         with faults_refused(asked["name"]):
@@ -33,6 +34,11 @@ def answer(asked: dict[str, Any], data: bytes) -> tuple[dict[str, Any], bytes | 
 
                 sheets = parse_workbook(data)
                 return {"sheets": list(sheets)}, json.dumps(sheets).encode()
+            if asked.get("photo"):
+                from ingest.readers.photo import parse_photo
+
+                picture = parse_photo(asked["name"], data)
+                return {"photo": len(picture)}, picture
             capture = read_content(asked["name"], data, Options(**asked["options"]))
     except PumpledgerError as refused:
         return {"refused": [refused.code, refused.text]}, b""

@@ -3,9 +3,7 @@
 import pytest
 
 from dashboard.shell import access
-from dashboard.views.fleet_data import facts as fleet_facts
 from dashboard.views.fleet_data import prices as fleet_prices
-from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import build_ledger
 from tests.pages.page_runs import open_page, words
@@ -108,13 +106,6 @@ def test_work_is_entered_in_the_fleets_unit(ledger):
     assert "is kept" in words(page)
     rows = ask(ledger, "SELECT work, round(odometer_km) FROM service WHERE unit = '102'")
     assert rows == [("filter", 141622.0)]
-
-
-def test_only_pictures_are_taken():
-    assert fleet_facts.picture(b"\x89PNG....")["picture_type"] == "png"
-    for content in (b"GIF89a", b"\xff\xd8\xff" + bytes(2_000_001)):
-        with pytest.raises(EntryRefused):
-            fleet_facts.picture(content)
 
 
 def test_later_roles_may_do_what_earlier_ones_may():

@@ -15,9 +15,6 @@ from ingest.errors import EntryRefused
 from ingest.fleet_folder.one_fact import CONNECTION_NOTES, add_facts, change_facts, read_facts
 from ingest.fleet_folder.tables import PUMP_TYPES
 
-MOST_PICTURE_BYTES = 2_000_000
-# How each kind of picture begins.
-PICTURES = {b"\x89PNG": "png", b"\xff\xd8\xff": "jpeg"}
 NEW = "+ a new one"
 TYPE_COLUMNS = {
     "pump_type": "Type",
@@ -147,7 +144,7 @@ def _change_note(notes: pd.DataFrame) -> None:
             st.image(bytes(kept["picture"]), caption="Its picture now", width=320)
         with st.form(f"note_{note_id}"):
             typed = fact_forms.fields(CONNECTION_NOTES, row, key=f"note_{note_id}", own="")
-            upload = st.file_uploader("Picture of the connection, PNG or JPEG, up to 2 MB",
+            upload = st.file_uploader("Picture of the connection, JPEG, PNG or WebP, up to 10 MB",
                                       key=f"note_picture_{note_id}")  # fmt: skip
             reason, by = fact_forms.signature(f"note_{note_id}")
             if st.form_submit_button("Keep this note", type="primary", width="stretch"):
@@ -155,7 +152,7 @@ def _change_note(notes: pd.DataFrame) -> None:
                 def keep() -> None:
                     values = read_facts(CONNECTION_NOTES, typed, "")
                     if upload is not None:
-                        values |= picture(upload.getvalue())
+                        values |= picture(upload.name, upload.getvalue())
                     if not any(values[name] for name in ("clamp_point", "fuse", "access", "note")):
                         raise EntryRefused("empty-note", "Say at least where to clamp.")
                     signed: dict[str, Any] = {
@@ -171,11 +168,9 @@ def _change_note(notes: pd.DataFrame) -> None:
                 frame.attempt(keep, "The note is kept.")
 
 
-def picture(content: bytes) -> dict[str, Any]:
-    """Return the columns of an uploaded picture; raises EntryRefused for another kind or a large one."""
-    kind = next((name for start, name in PICTURES.items() if content.startswith(start)), None)
-    if kind is None:
-        raise EntryRefused("not-a-picture", "The picture is neither PNG nor JPEG.")
-    if len(content) > MOST_PICTURE_BYTES:
-        raise EntryRefused("large-picture", "The picture is larger than 2 MB; take a smaller one.")
-    return {"picture": content, "picture_type": kind}
+def picture(name: str, content: bytes) -> dict[str, Any]:
+    """Return the columns of an uploaded picture, shrunk; raises EntryRefused for another kind or a large
+    one."""
+    from ingest.readers.photo import read_photo
+
+    return {"picture": read_photo(name, content), "picture_type": "jpeg"}

@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.data.depots import taking_along
-from dashboard.parts import reading_panel, replacing
+from dashboard.parts import photos, reading_panel, replacing
 from dashboard.parts.entry_form import MOST_QUESTIONS, reminders
 from dashboard.shell import access, address, frame, say
 from dashboard.views.log_visit import typed
@@ -199,6 +199,7 @@ def show_saved(visit_id: int) -> None:
                     decision,
                     lives=loaders.ask("pumps_of_unit", unit=visit["unit"]),
                     vehicle=loaders.ask("unit_card", unit=visit["unit"]),
+                    photos=loaders.ask("photos_of_visit", visit_id=visit_id),
                     capture=_capture(visit),
                 )
             ),
@@ -208,6 +209,7 @@ def show_saved(visit_id: int) -> None:
         )
     if said["stored"]:
         replacing.show(visit, visit["technician"])
+    photos.take(visit_id, visit["technician"])
 
 
 def _capture(visit: pd.Series) -> Any:

@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.parts import reading_panel, replacing
+from dashboard.parts.photos import on_paper
 from dashboard.parts.trace_picture import trace_picture
 from dashboard.shell.paper import facts_table, sheet
 from dashboard.words import formats
@@ -27,11 +28,13 @@ def visit_sheet(
     lives: pd.DataFrame | None = None,
     vehicle: pd.DataFrame | None = None,
     capture: Capture | None = None,
+    photos: pd.DataFrame | None = None,
 ) -> str:
     """Return one visit as a sheet: facts, trace, figures beside specification and earlier visits, verdict.
 
     visit: a row of visits_of_pump, before: those before it. decision: what pays while the vehicle still
-    stands there, None where not told. lives: pumps_of_unit; vehicle: unit_card; capture: its stored record.
+    stands there, None where not told. lives: pumps_of_unit; vehicle: unit_card; capture: its stored record;
+    photos: photos_of_visit.
     """
     own = settings["distance_unit"]
     facts = {
@@ -72,7 +75,7 @@ def visit_sheet(
         }
         | bay,
         [*verdict.also, *(phrase(step) for step in steps)],
-        pictures=trace_picture(visit, capture),
+        pictures=[*trace_picture(visit, capture), *([] if photos is None else on_paper(photos))],
     )
 
 

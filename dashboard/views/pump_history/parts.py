@@ -11,7 +11,7 @@ import streamlit as st
 from analytics.judging.finding import QUIET
 from dashboard.charts.history import EVENT_WORDS
 from dashboard.data import loaders
-from dashboard.parts import risk_list, settling
+from dashboard.parts import photos, risk_list, settling
 from dashboard.shell import access, address, frame, lists, say
 from dashboard.words import formats
 from dashboard.words.visit import REASONS, STATES
@@ -146,6 +146,10 @@ def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:
         }
     )
     lists.show(table.iloc[::-1], "All visits of this pump, newest first.", f"visits_unit_{pump['unit']}")
+    pictures = loaders.ask("photos_of_pump", pump_id=int(pump["pump_id"]))
+    if len(pictures):
+        st.subheader("Photos", anchor=False)
+        photos.show(pictures)
     withdrawn = loaders.ask("withdrawn_visits", pump_id=int(pump["pump_id"]))
     if len(withdrawn):
         st.subheader("Withdrawn visits", anchor=False)

@@ -34,6 +34,8 @@ CREATE TEMP VIEW bay_hours AS
 SELECT * FROM {ledger}.main.bay_hours WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
 CREATE TEMP VIEW claim_step AS
 SELECT * FROM {ledger}.main.claim_step WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
+CREATE TEMP VIEW photo AS
+SELECT * FROM {ledger}.main.photo WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
 -- A hold is seen where a pump or a part in stock is of it, without who else it names.
 CREATE TEMP VIEW hold AS
 SELECT h.* REPLACE (

@@ -16,6 +16,8 @@ touched AS (
     UNION ALL
     SELECT p.unit FROM hold_closed h JOIN pump p USING (pump_id) WHERE h.closed_id > $since['hold_closed']
     UNION ALL
+    SELECT v.unit FROM photo f JOIN visit v USING (visit_id) WHERE f.photo_id > $since['photo']
+    UNION ALL
     SELECT coalesce(v.unit, p.unit, s.unit, b.unit, CASE c.table_name WHEN 'vehicle' THEN c.row_key END)
     FROM change_log c
     LEFT JOIN visit v ON c.table_name = 'visit' AND c.row_key = CAST(v.visit_id AS VARCHAR)
@@ -31,7 +33,7 @@ of_the_fleet AS (
         AND table_name NOT IN (
             'vehicle', 'pump', 'visit', 'service', 'breakdown', 'booking', 'connection_note', 'odometer',
             'due_work', 'reading', 'capture', 'clamp', 'clamp_check', 'tray',
-            'claim_step', 'hold_closed'
+            'claim_step', 'hold_closed', 'photo'
         )
 )
 SELECT 'unit ' || unit FROM touched WHERE unit NOT IN (SELECT unit FROM own)

@@ -49,4 +49,7 @@ FROM claim_step s WHERE NOT EXISTS (SELECT 1 FROM pump p WHERE p.pump_id = s.pum
 UNION ALL
 SELECT 'hold_closed', h.closed_id::VARCHAR, 'hold ' || h.hold_id
 FROM hold_closed h WHERE NOT EXISTS (SELECT 1 FROM hold o WHERE o.hold_id = h.hold_id)
+UNION ALL
+SELECT 'photo', f.photo_id::VARCHAR, 'visit ' || f.visit_id
+FROM photo f WHERE NOT EXISTS (SELECT 1 FROM visit v WHERE v.visit_id = f.visit_id)
 ORDER BY ALL;

@@ -19,5 +19,6 @@ FROM (
     UNION ALL SELECT 'claim_step' AS table_name, coalesce(max(step_id), 0) AS id FROM claim_step
     UNION ALL SELECT 'hold' AS table_name, coalesce(max(hold_id), 0) AS id FROM hold
     UNION ALL SELECT 'hold_closed' AS table_name, coalesce(max(closed_id), 0) AS id FROM hold_closed
+    UNION ALL SELECT 'photo' AS table_name, coalesce(max(photo_id), 0) AS id FROM photo
 ) AS newest
 WHERE newest.table_name = last_id.table_name
