@@ -13,7 +13,7 @@ import pandas as pd
 
 from analytics.judging.baseline import number
 from analytics.judging.finding import decide_findings, last_readings
-from analytics.judging.wording import booked_because
+from analytics.wording import booked, say
 from ingest.trade_numbers import DEFAULTS
 from ingest.units import format_quantity
 from ingest.wording.language import template
@@ -61,12 +61,12 @@ def decide_actions(
             worth_booking.reindex(last.index, fill_value=False).to_numpy(bool) & (action == "none").to_numpy()
         )
         action[watch] = "shorten interval"
-        text[watch] = "The risk is high, but no reading orders a change: capture at half the usual interval."
+        text[watch] = say("watch-risk")
     if decisions is not None and len(decisions):
         standing = decisions[decisions["status"].isin(["booked", "pinned"])].set_index("pump_id")
-        booked = last.index.isin(standing.index)
-        reasons = standing["reason"].reindex(last.index[booked]).fillna("no reason given")
-        action[booked], text[booked] = "book replacement", reasons.map(booked_because)
+        mine = last.index.isin(standing.index)
+        told = [booked(reason).text for reason in standing["reason"].reindex(last.index[mine])]
+        action[mine], text[mine] = "book replacement", told
 
     usual_days = number(last, "pm_interval_days")
     usual_km = number(last, "pm_interval_km")

@@ -199,6 +199,7 @@ PHRASES = {
         "Nada fuera de lo común en lo que se pudo medir; no se dio la velocidad."
     ),
     "Booked by a person: {reason}.": "Programado por una persona: {reason}.",
+    "Booked by a person: no reason given.": "Programado por una persona, sin motivo.",
     "pressure {pressure} of {rated} rated": "presión {pressure} de {rated} nominal",
     "delivery {flow} L/min": "caudal {flow} L/min",
     "{what} is too low": "{what}: demasiado bajo",

@@ -66,11 +66,6 @@ def nothing_odd(origin: str | None, motor: str | None, speed_told: bool) -> str 
     return phrase("Nothing out of the ordinary in what could be measured; the speed was not told.")
 
 
-def booked_because(reason: str) -> str:
-    """Return what stands where a person has booked a replacement."""
-    return phrase("Booked by a person: {reason}.", reason=reason)
-
-
 def _places(sentence: str) -> list[str]:
     if "{" not in sentence:
         return []

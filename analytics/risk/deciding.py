@@ -8,18 +8,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.wording import booked_because
 from analytics.money.cost_rule import Curves, Weighed, weigh, with_decision
 from analytics.money.decision import CHANGE, CHECK, CHECK_AND_CHANGE, JOBS, ON_CEILING
 from analytics.money.outlook import Ahead
 from analytics.risk.forecast import Forecast
 from analytics.risk.visits_ahead import interval_days, planned_visits
 from analytics.risk.workdays import Workdays
+from analytics.wording import Remark, booked, remark
 
 BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
 CHECKS = ("check circuit", "check filter or strainer", "check delivery")
 NO_DELIVERY_RULE = "does-not-deliver"
 STANDING = ("booked", "pinned")
+NEXT_TEST = "next-test"  # the action is the step that the finding gives, worded by rule and step
 
 
 def decide_pumps(
@@ -102,7 +103,8 @@ def ahead_of(pumps: pd.DataFrame, settings: dict[str, Any], as_of: date, today: 
 
 
 def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
-    """Return `pumps` with action and action_text of what was decided, and what a person decided."""
+    """Return `pumps` with action of what was decided, action_text, its code and values, and what a person
+    decided."""
     job = pumps["job"].map(JOBS.index).to_numpy(int)
     done = pumps[["finished", "failed", "checked"]].to_numpy(bool).any(axis=1)
     finding = pumps["finding_action"].to_numpy(object)
@@ -113,9 +115,9 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
         [BOOK, CHECK_AND_CHANGE_ACTION, check, WATCH],
         finding,
     ).astype(object)
-    names = ["job", "at", "because", "failed", "finished", "checked", "p_change", "step_text"]
+    names = ["job", "at", "because", "failed", "finished", "checked", "p_change"]
     asked = pumps[names].itertuples(index=False)
-    text = np.array([_text(a, row) for a, row in zip(action, asked, strict=True)], dtype=object)
+    told = [_what_to_do(a, row) for a, row in zip(action, asked, strict=True)]
     newest = decisions.set_index("pump_id") if len(decisions) else pd.DataFrame(index=pd.Index([], dtype=int))
 
     def said(name: str) -> pd.Series:
@@ -125,45 +127,43 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
 
     status = said("status")
     standing = status.isin(STANDING).to_numpy()
-    why = said("reason").fillna("no reason given")
     action[standing] = BOOK
-    text[standing] = why[standing].astype(str).map(booked_because).to_numpy(object)
+    why = said("reason")
+    for i in np.flatnonzero(standing):
+        told[i] = booked(why.iloc[i])
+    steps = pumps["step_text"].astype(str)
     planned = pd.to_datetime(said("planned_on")).dt.date.astype(object)
     proposed = pumps["proposed_on"].astype(object)
     return pumps.assign(
         action=action,
-        action_text=text,
+        action_text=[step if r is None else r.text for r, step in zip(told, steps, strict=True)],
+        action_code=[NEXT_TEST if r is None else r.code for r in told],
+        action_values=pd.Series([{} if r is None else dict(r.values) for r in told], pumps.index, object),
         decision_status=status.where(status.notna(), None),
         decided_by=said("decided_by"),
         planned_on=planned.where(standing & planned.notna().to_numpy(), proposed),
     )
 
 
-_AT = {
-    "now": "now, while it is in the bay",
-    "extra stop": "at a stop of its own",
-    "next stop": "at the next stop",
-}
+_AT = {"now": "at-now", "extra stop": "at-extra-stop"}
 
 
-def _text(action: str, row: Any) -> str:
-    when = _AT.get(row.at, "at the next stop")
-    over = ", for the risk ceiling of its class is passed" if row.because == ON_CEILING else ""
+def _what_to_do(action: str, row: Any) -> Remark | None:
+    """Return what to do about one pump; None: what its next test says."""
+    where = {
+        "at": _AT.get(row.at, "at-next-stop"),
+        "over": "over-ceiling" if row.because == ON_CEILING else "",
+    }
     if row.failed:
-        return "Change it: it no longer works."
+        return remark("change-failed")
     if action == BOOK and row.finished:
-        return f"Change it {when}{over}: the finding stays and nothing else explains it."
+        return remark("change-finding-stays", **where)
     if action == BOOK:
-        return f"Change it {when}{over}: its check is done, and a change still pays."
+        return remark("change-after-check", **where)
     if action == CHECK_AND_CHANGE_ACTION and row.job == JOBS[CHANGE]:
-        return (
-            f"Zero and drops first, then change it {when}{over}: nothing else that a check finds would help."
-        )
+        return remark("change-after-drops", **where)
     if action == CHECK_AND_CHANGE_ACTION:
-        return (
-            f"Check it {when} and change it unless the check says otherwise{over} "
-            f"({100 * row.p_change:.0f} % end in a change)."
-        )
+        return remark("check-and-change", share_pct=round(100 * row.p_change), **where)
     if row.finished and action == WATCH:
-        return "The finding is confirmed, but a change does not pay yet: capture at half the usual interval."
-    return str(row.step_text)
+        return remark("watch-finding")
+    return None

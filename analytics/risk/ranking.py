@@ -22,7 +22,14 @@ from analytics.past.history import History, read_history
 from analytics.past.lots import early_failures
 from analytics.risk.deciding import decide_pumps
 from analytics.risk.forecast import GRID_KM, Forecast, State, fit_for, score, survival_on_grid
-from analytics.risk.reasons import Grounds, beyond, format_quantities, points, reasons, with_next_step
+from analytics.risk.reasons import (
+    Grounds,
+    beyond,
+    format_quantities,
+    points,
+    reason_columns,
+    with_next_step,
+)
 from analytics.statements import statement
 from analytics.trend.drift import drift_of
 from analytics.wear_model.failure_risk import CAUSES
@@ -126,7 +133,7 @@ def decided_facts(
     table, _ = decide_pumps(
         table, made, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today
     )
-    return table.assign(reason=with_next_step(table)), made
+    return with_next_step(table), made
 
 
 def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
@@ -182,7 +189,7 @@ OF_RUNNING_PUMPS = (
 
 
 def rank_state(state: State, settings: dict[str, Any], within_km: float | None = None) -> pd.DataFrame:
-    """As `rank`, from a scoring run; actions are left "none"."""
+    """As `rank`, from a scoring run; reasons are codes and values only, actions are left "none"."""
     history, rows = state.history, state.rows
     pumps = history.pumps.iloc[rows].reset_index(drop=True)
     unit = str(settings["distance_unit"])
@@ -209,11 +216,7 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
             "distance_left_p90": shown[:, 2],
             "distance_left_text": beyond(ahead.left_km[:, 1], ahead.experience_km, unit),
             "due_by": _due(ahead, pumps, history.as_of_day),
-            "reason": reasons(
-                grounds,
-                fleet_pct=round(100 * float(ahead.risk.mean())) if len(pumps) else 0,
-                fleet_failures=state.fit.failures,
-            ),
+            "reason": "",
             "action": "none",
             "action_text": "",
             "next_capture_on": None,
@@ -224,6 +227,7 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
                 history.visits.groupby("pump")["day"].max().reindex(rows).to_numpy(float)
             ),
         }
+        | reason_columns(grounds)
         | {f"risk_{cause}": 100 * part for cause, part in zip(CAUSES, ahead.parts, strict=True)}
         | {
             "p_drag_started": state.known.drag.started,
@@ -322,6 +326,8 @@ def _grounds(
         age_known=pumps["age_known"].to_numpy(bool),
         heals=heals,
         restarted=pumps["restarted"].to_numpy(bool),
+        fleet_pct=round(100 * float(ahead.risk.mean())) if len(pumps) else 0,
+        fleet_failures=state.fit.failures,
     )
 
 

@@ -1,27 +1,24 @@
-"""One sentence per pump that says how high the risk is, from what, by how many like it, and how much is
-belief.
+"""Why a pump's risk is what it is, as codes and values: how high, from what, by how many like it, and how
+much is belief. `analytics/wording.py` has the words.
 
 The parts are shares of -ln S in points of risk; whole numbers are rounded so that they add up to the whole.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from analytics.past.frames import each
+from analytics.wording import places, reason_template, reasons_in_words, say
 from ingest.units import format_quantity
 
 FEW_FAILURES = 5
 MUCH_PRIOR = 0.6
-WORDS = {
-    "drag": "drag",
-    "hydraulic": "hydraulic wear",
-    "commutator": "commutator damage",
-    "brush": "brush damage",
-}
+DOWN, NEXT = "down", "next"  # what a reason's clauses become with what follows from them
 
 
 def points(risk: np.ndarray, parts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -36,11 +33,11 @@ def points(risk: np.ndarray, parts: np.ndarray) -> tuple[np.ndarray, np.ndarray]
 
 @dataclass(frozen=True)
 class Grounds:
-    """What each sentence is written from, (n,) arrays of n pumps.
+    """What each reason is told from, (n,) arrays of n pumps.
 
     risk_pct and parts_pct (by cause): whole percents from `points`; horizon: text, such as "5,000 mi";
     started: by damage, the chance that it has; n_alike, k_failed: past readings rated like this, and how many
-    a failure followed.
+    a failure followed; fleet_pct, fleet_failures: of the whole fleet.
     """
 
     risk_pct: np.ndarray
@@ -56,99 +53,103 @@ class Grounds:
     age_known: np.ndarray
     heals: np.ndarray
     restarted: np.ndarray
+    fleet_pct: int
+    fleet_failures: int
 
 
-def reasons(g: Grounds, *, fleet_pct: int, fleet_failures: int) -> np.ndarray:
-    """Write the sentences (with a second one where something must be asked), (n,) text."""
-    sudden = g.parts_pct["sudden"]
+def reason_columns(g: Grounds) -> dict[str, np.ndarray]:
+    """Return the columns that a reason is kept in, (n,) each: `reason_codes`, its clauses with blanks between
+    them, and the values of its sentence."""
+    n = len(g.risk_pct)
+    points_by_cause = {f"points_{name}": part for name, part in g.parts_pct.items()}
+    return {
+        "reason_codes": _codes(g),
+        "risk_pct": g.risk_pct,
+        "reason_horizon": g.horizon,
+        "fleet_pct": np.full(n, g.fleet_pct),
+        "prior_share_pct": np.round(100 * g.prior_share).astype(int),
+        "fleet_failures": np.full(n, g.fleet_failures),
+    } | points_by_cause
+
+
+def _codes(g: Grounds) -> np.ndarray:
     worn = _first_that_holds(
-        (g.readings < 2, "wear as its type shows at this distance"),
-        (g.speed_falls, "speed falling on good volts"),
-        (g.ripple_rises, "ripple rising"),
-        otherwise="usual wear",
+        (g.readings < 2, "wear-by-type"),
+        (g.speed_falls, "wear-speed-falls"),
+        (g.ripple_rises, "wear-ripple-rises"),
+        otherwise="wear-usual",
     )
-    sources = {"wear": worn} | {name: _started(WORDS[name], p) for name, p in g.started.items()}
+    sources = {"wear": worn} | {name: name + _onset(p) for name, p in g.started.items()}
     parts = np.array([g.parts_pct[name] for name in sources])
     order = np.argsort(-parts, axis=0, kind="stable")
     parts = np.take_along_axis(parts, order, 0)
-    words = np.take_along_axis(np.array(list(sources.values()), object), order, 0)
-    most = parts[0]
-    told = _if(most > 0, _number(most) + _if(most == 1, " point from ", " points from ") + words[0])
-    for part, word in zip(parts[1:], words[1:], strict=True):
-        told = told + _if(part > 0, ", " + _number(part) + " from " + word)
-    told = told + _if((most > 0) & (sudden > 0), ", ") + _if(sudden > 0, _number(sudden) + " unpredictable")
-    alike = "; of " + _number(g.n_alike) + " past readings rated like this, " + _number(g.k_failed)
-    alike = alike + _if(g.k_failed == 1, " was", " were") + " followed by a failure"
+    codes = np.take_along_axis(np.array(list(sources.values()), object), order, 0)
+    told = _if(g.risk_pct > 0, "risk", "risk-under-1") + (" fleet" if g.fleet_pct else " fleet-under-1")
+    told = told + _if(parts[0] > 0, _if(parts[0] == 1, " one-point", " points"))
+    for part, code in zip(parts, codes, strict=True):
+        told = told + _if(part > 0, " " + code)
     return (
-        _if(g.risk_pct > 0, _number(g.risk_pct), "Under 1")
-        + " % chance of failing within "
-        + g.horizon
-        + f" (fleet {fleet_pct or 'under 1'} %)"
-        + _if(most + sudden > 0, ": " + told)
-        + _if(g.n_alike > 0, alike)
-        + "."
-        + _grounds_told(g)
-        + _few_failures(fleet_failures)
-        + _if(g.age_known, "", " Nobody knows when this pump was fitted.")
+        told
+        + _if(g.parts_pct["sudden"] > 0, " sudden")
+        + _if(g.n_alike > 0, _if(g.k_failed == 1, " alike-one", " alike"))
         + _first_that_holds(
-            (
-                g.restarted,
-                " Its readings fell as if the pump had been changed without record: it counts as new since.",
-            ),
-            (g.heals, " Its ripple falls, which no pump does: check clamp, pump and unrecorded work."),
+            (g.readings == 0, " no-reading"),
+            (g.readings == 1, " one-reading"),
+            (g.prior_share > MUCH_PRIOR, " by-type"),
             otherwise="",
         )
+        + _few_failures(g.fleet_failures)
+        + _if(g.age_known, "", " age-unknown")
+        + _first_that_holds((g.restarted, " restarted"), (g.heals, " heals"), otherwise="")
     )
 
 
-def with_next_step(rows: pd.DataFrame) -> list[str]:
-    """Return each pump's reason and what follows from it; of a pump that is down, since when and by what.
-
-    rows: reason, action, action_text, status, down_since, finding_text.
-    """
-    out = []
-    for row in each(rows[["reason", "action", "action_text", "status", "down_since", "finding_text"]]):
-        if row.status == "failed":
-            since = f"Down since {str(row.down_since)[:10]}. {row.finding_text}"
-            out.append(f"{since} Next: {row.action_text}")
-        elif row.action == "none" or not row.action_text:
-            out.append(row.reason)
-        else:
-            out.append(f"{row.reason} Next: {row.action_text[0].lower()}{row.action_text[1:]}")
-    return out
-
-
-def _started(what: str, p: np.ndarray) -> np.ndarray:
-    return _first_that_holds(
-        (p > 0.5, what + " that has probably started"),
-        (p > 0.1, what + " that may have started"),
-        otherwise=what + " that may start",
-    )
-
-
-def _grounds_told(g: Grounds) -> np.ndarray:
-    share = (
-        " "
-        + _number(np.round(100 * g.prior_share))
-        + " % of this rests on its type, not on its own readings."
-    )
-    return _first_that_holds(
-        (g.readings == 0, " No reading yet: told from type and distance alone."),
-        (g.readings == 1, " One reading only: its level against its type."),
-        (g.prior_share > MUCH_PRIOR, share),
-        otherwise="",
-    )
+def _onset(p: np.ndarray) -> np.ndarray:
+    return _first_that_holds((p > 0.5, ":started"), (p > 0.1, ":may-have-started"), otherwise=":may-start")
 
 
 def _few_failures(failures: int) -> str:
     if failures >= FEW_FAILURES:
         return ""
-    seen = "no failure" if failures == 0 else f"only {failures} failure{'s' if failures > 1 else ''}"
-    return f" This fleet has seen {seen} yet, so failure levels are trade experience."
+    return {0: " no-failure", 1: " one-failure"}.get(failures, " few-failures")
 
 
-def _number(value: np.ndarray) -> np.ndarray:
-    return np.array([f"{n:,}" for n in np.asarray(value).astype(int)], object)
+def with_next_step(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return rows with what follows from each reason added to `reason_codes`, and `reason`, the sentence.
+
+    rows: columns of `reason_columns`, n_alike, k_failed, action, action_text, status, down_since,
+    finding_text.
+    """
+    failed = (rows["status"] == "failed").to_numpy()
+    acts = (rows["action"] != "none").to_numpy() & (rows["action_text"].fillna("") != "").to_numpy()
+    codes = rows["reason_codes"].to_numpy(object)
+    words = reasons_in_words(codes, {name: rows[column].to_numpy() for name, column in _places_of(rows)})
+    day = pd.to_datetime(rows["down_since"]).dt.strftime("%Y-%m-%d").to_numpy(object)
+    finding, action = rows["finding_text"].to_numpy(object), rows["action_text"].to_numpy(object)
+    for i in np.flatnonzero(failed):
+        words[i] = say(DOWN, day=day[i], finding=finding[i], action=action[i])
+    for i in np.flatnonzero(acts & ~failed):
+        words[i] = say(NEXT, reason=words[i], action=f"{action[i][0].lower()}{action[i][1:]}")
+    codes = _if(failed, DOWN, codes + _if(acts, f" {NEXT}"))
+    return rows.assign(reason_codes=codes, reason=words)
+
+
+def reason_values(row: Mapping[Any, Any]) -> dict[str, Any]:
+    """Return the values of one row's reason by place, as JSON holds them; of the finding and the action that
+    it names, see these."""
+    codes = str(row["reason_codes"])
+    if codes == DOWN:
+        return {"day": str(row["down_since"])[:10]}
+    columns = dict(_places_of(row))
+    told = {name: row[columns[name]] for name in places(reason_template(codes.removesuffix(f" {NEXT}")))}
+    return {name: value.item() if hasattr(value, "item") else value for name, value in told.items()}
+
+
+def _places_of(rows: Any) -> list[tuple[str, str]]:
+    """Places in a reason's sentence and the columns that fill them."""
+    same = ("risk_pct", "fleet_pct", "prior_share_pct", "fleet_failures", "n_alike", "k_failed")
+    parts = [name for name in rows if str(name).startswith("points_")]
+    return [("horizon", "reason_horizon"), *((name, name) for name in (*same, *parts))]
 
 
 def _if(holds: np.ndarray, yes: str | np.ndarray, no: str | np.ndarray = "") -> np.ndarray:
@@ -164,11 +165,12 @@ def _first_that_holds(*cases: tuple[np.ndarray, str | np.ndarray], otherwise: st
 
 def beyond(distance_km: np.ndarray, experience_km: np.ndarray, unit: str) -> list[str]:
     """Show distances left (n,); past what any pump was seen to run: "more than ..., longest seen"."""
-    distance, experience = format_quantities(distance_km, unit), format_quantities(experience_km, unit)
+    distance = format_quantities(distance_km, unit)
+    longest = [say("left-more-than", distance=text) for text in format_quantities(experience_km, unit)]
     return list(
         _first_that_holds(
-            (experience_km <= 0, "a distance nobody knows: it has run longer than any pump seen"),
-            (distance_km > experience_km, "more than " + experience + ", longest seen"),
+            (experience_km <= 0, say("left-unknown")),
+            (distance_km > experience_km, np.array(longest, object)),
             (np.ones(len(distance_km), bool), distance),
             otherwise="",
         )

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ingest.wording.language import phrase
+from analytics.wording import say
 
 STALE_DAYS = 14  # older facts: their date is said first
 
@@ -19,7 +19,7 @@ def stale(last_fact: date, today: date) -> bool:
 
 def as_of_sentence(last_fact: date) -> str:
     """Return the sentence that says so."""
-    return phrase("As of {day}, the day of the newest fact on record: nothing later is known.", day=last_fact)
+    return say("as-of", day=last_fact)
 
 
 class Workdays:

@@ -6,7 +6,10 @@ from typing import Any
 
 import pandas as pd
 
-COLUMNS = ["pump_id", "unit", "position", "what", "before", "after", "why"]
+from analytics.wording import Remark, remark, remark_columns
+
+COLUMNS = ["pump_id", "unit", "position", "what", "before", "after"]
+WHY = ["why", "why_code", "why_values"]
 
 
 def changes_since(
@@ -18,16 +21,16 @@ def changes_since(
     yet). pumps: all in service with risk and action; decided: status of a person's decision, by row of pumps.
     """
     if previous is None:
-        return pd.DataFrame(columns=COLUMNS)
+        return pd.DataFrame(columns=[*COLUMNS, *WHY])
     old = previous.set_index("pump_id")
     new = lines.set_index("pump_id")
     now = pumps.assign(decided=decided).set_index("pump_id")
     rows = []
     for pump_id in new.index.difference(old.index, sort=False):
         line = new.loc[pump_id]
-        why = f"its action is now '{line['action']}' at a risk of {100 * line['risk']:.0f} %"
+        why = remark("action-now", action=line["action"], risk_pct=100 * line["risk"])
         if line["status"] != "proposed":
-            why = "a person booked it"
+            why = remark("person-booked")
         rows.append((pump_id, line["unit"], line["position"], "added", "", str(line["planned_on"]), why))
     for pump_id in old.index.difference(new.index, sort=False):
         line = old.loc[pump_id]
@@ -38,37 +41,39 @@ def changes_since(
         if before["planned_on"] != after["planned_on"]:
             rows.append((pump_id, after["unit"], after["position"], "moved", str(before["planned_on"]),
                          str(after["planned_on"]), _moved(before, after)))  # fmt: skip
-    return pd.DataFrame(rows, columns=COLUMNS)
+    made = pd.DataFrame([row[:-1] for row in rows], columns=COLUMNS)
+    return made.assign(**remark_columns("why", [row[-1] for row in rows]))
 
 
-def _gone(pump_id: int, line: pd.Series, now: pd.DataFrame) -> str:
+def _gone(pump_id: int, line: pd.Series, now: pd.DataFrame) -> Remark:
     if pump_id not in now.index:
-        return "the pump is no longer in service: taken off, sold or retired"
+        return remark("out-of-service")
     state: Any = now.loc[pump_id]
     if state["decided"] == "rejected":
-        return "a person rejected it"
+        return remark("person-rejected")
     if state["decided"] == "done":
-        return "it was done"
+        return remark("was-done")
     if state["job"] != "nothing":
-        return "it can't be fitted any more"
+        return remark("not-fitted")
     if _repriced(line, state):
-        return "prices changed"
+        return remark("prices-changed")
     if state["risk"] < line["risk"] - 0.02:
-        fell = f"its risk went from {100 * line['risk']:.0f} % to {100 * state['risk']:.0f} %"
+        fell = {"before_pct": 100 * line["risk"], "after_pct": 100 * state["risk"]}
         seen = pd.Timestamp(state["last_visited_on"]) if state["last_visited_on"] is not None else pd.NaT
-        since = f" with the reading of {seen.date()}" if not pd.isna(seen) else ""
-        return f"{fell}{since}, so it no longer pays"
-    return "it no longer pays"
+        if pd.isna(seen):
+            return remark("risk-fell", **fell)
+        return remark("risk-fell-with-reading", day=seen, **fell)
+    return remark("no-longer-pays")
 
 
-def _moved(before: pd.Series, after: pd.Series) -> str:
+def _moved(before: pd.Series, after: pd.Series) -> Remark:
     if after["status"] != "proposed":
-        return "a person moved it"
+        return remark("person-moved")
     if abs(after["risk"] - before["risk"]) >= 0.02:
-        return f"its risk went from {100 * before['risk']:.0f} % to {100 * after['risk']:.0f} %"
+        return remark("risk-went", before_pct=100 * before["risk"], after_pct=100 * after["risk"])
     if _repriced(before, after):
-        return "prices changed"
-    return "stops, bay hours or parts changed"
+        return remark("prices-changed")
+    return remark("places-changed")
 
 
 def _repriced(before: pd.Series, after: pd.Series) -> bool:

@@ -9,20 +9,21 @@ from analytics.money.decision import NOT_SAFER
 from analytics.past.frames import each
 from analytics.scheduling.assignment import Assignment
 from analytics.scheduling.inputs import Inputs
+from analytics.wording import remark, remark_columns
 from ingest.trade_numbers import LEAD_DAYS
 
 MOST_NOTED = 0.2  # risk over one interval from which a pump that nothing is done about is listed with why
 OTHER_COLUMNS = [
     "pump_id", "unit", "position", "pump_type", "depot", "class", "risk", "risk_to_next_stop", "action",
-    "worth_on_cost", "because", "benefit", "why", "next_step", "reason",
+    "worth_on_cost", "because", "benefit", "why", "why_code", "why_values",
+    "next_step", "reason",
 ]  # fmt: skip
 
 
 def others(pumps: pd.DataFrame) -> pd.DataFrame:
     """Return pumps outside the plan, with room for why and the next step."""
-    return pumps.assign(worth_on_cost=pumps["benefit"] >= 0, why="", next_step="").reindex(
-        columns=OTHER_COLUMNS
-    )
+    room = {"why": "", "why_code": "", "why_values": None, "next_step": ""}
+    return pumps.assign(worth_on_cost=pumps["benefit"] >= 0, **room).reindex(columns=OTHER_COLUMNS)
 
 
 def waiting(pumps: pd.DataFrame, free: np.ndarray) -> pd.DataFrame:
@@ -39,13 +40,14 @@ def waiting(pumps: pd.DataFrame, free: np.ndarray) -> pd.DataFrame:
     why = np.select(
         [finished, no_safer, risky],
         [
-            "the finding is confirmed, but a change does not pay yet",
-            "the risk is high, but a new pump would be no safer",
-            "the risk is high, but neither a check nor a change pays yet",
+            "finding-not-worth",
+            "no-safer",
+            "risk-not-worth",
         ],
-        "its reading asks for a step that does not pay for a job of its own",
+        "step-not-worth",
     )
-    made = others(pumps[rows]).assign(why=why[rows], next_step=pumps["action_text"][rows])
+    told = remark_columns("why", [remark(code) for code in why[rows]])
+    made = others(pumps[rows]).assign(**told, next_step=pumps["action_text"][rows])
     return made.sort_values("risk", ascending=False, ignore_index=True)
 
 
@@ -68,18 +70,17 @@ def unplaced(
         mine = by_pump.get(row.pump_id, nothing)
         retires = pd.Timestamp(row.retires_on)
         if mine.empty and not pd.isna(retires):
-            why.append(f"the unit retires on {retires.date()}, before any stop that could be made")
+            why.append(remark("retires-first", day=retires))
         elif mine.empty:
-            why.append(f"the unit has no stop within {horizon_days} days")
+            why.append(remark("no-stop", days=horizon_days))
         elif mine["early"].all():
-            days = lead.get(row.pump_type, LEAD_DAYS)
-            why.append(f"no part is on hand and one takes {days:.0f} days, longer than its last stop is off")
+            why.append(remark("no-part", days=round(lead.get(row.pump_type, LEAD_DAYS))))
         elif not any(
             free.get((depot, week), np.inf) >= hours
             for depot, week, hours in zip(mine["depot"], mine["week"], mine["hours"], strict=True)
         ):
-            why.append(f"depot {row.depot} has no bay hours left in the weeks of its stops")
+            why.append(remark("no-hours", depot=row.depot))
         else:
-            why.append("bay hours or parts at its stops go to pumps that cost more to leave")
-    made = others(pumps[left]).assign(why=why, next_step=pumps["action_text"][left])
+            why.append(remark("others-first"))
+    made = others(pumps[left]).assign(**remark_columns("why", why), next_step=pumps["action_text"][left])
     return made.sort_values("risk", ascending=False, ignore_index=True)

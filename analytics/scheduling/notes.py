@@ -5,57 +5,55 @@ from __future__ import annotations
 import pandas as pd
 
 from analytics.past.frames import each
-from analytics.risk.workdays import Workdays, as_of_sentence, stale
+from analytics.risk.workdays import Workdays, stale
 from analytics.scheduling.assignment import Assignment
 from analytics.scheduling.inputs import Inputs
+from analytics.wording import Remark, remark
 
 MOST_NAMED = 8
 
 
-def notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[str]:
-    """Return sentences on what a plan rests on: age of facts, prices, stock, bays, bookings, the solver."""
+def notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[Remark]:
+    """Return what a plan rests on: age of facts, prices, stock, bays, bookings, the solver."""
     notes = []
     if stale(inputs.as_of, inputs.today):
-        notes.append(as_of_sentence(inputs.as_of))
+        notes.append(remark("as-of", day=inputs.as_of))
     unsure = {name for names in inputs.pumps["of_replacements"].unique() for name in names}
     if unsure:
         names = ", ".join(sorted(name.replace("_", " ") for name in unsure))
-        notes.append(f"Costs and savings rest on placeholder prices that no one has confirmed: {names}.")
+        notes.append(remark("placeholder-prices", names=names))
     if not len(inputs.stock):
-        notes.append("No stock is on record, so every part is taken to be ordered.")
+        notes.append(remark("no-stock"))
     if not len(inputs.bays):
-        notes.append("No bay hours are on record, so every stop is taken to have room.")
+        notes.append(remark("no-bays"))
     notes += _booked_doubts(inputs, lines)
     late = lines[pd.to_datetime(lines["planned_on"]) < pd.Timestamp(inputs.today)]
     if len(late):
         notes.append(_passed(late))
     if not solved.proven:
-        notes.append(
-            f"Time ran out: the assignment may cost up to {100 * solved.gap:.2f} % more than the best."
-        )
+        notes.append(remark("not-proven", gap_pct=100 * solved.gap))
     return notes
 
 
-def _passed(late: pd.DataFrame) -> str:
+def _passed(late: pd.DataFrame) -> Remark:
     units = late["unit"].astype(str).tolist()
     named = ", ".join(units[:MOST_NAMED]) + (", …" if len(units) > MOST_NAMED else "")
     if len(units) == 1:
-        return f"The day booked for unit {named} is past: mark it done or move it."
-    return f"The days booked for {len(units)} units are past: mark them done or move them ({named})."
+        return remark("day-past", names=named)
+    return remark("days-past", names=named, number=len(units))
 
 
-def _booked_doubts(inputs: Inputs, lines: pd.DataFrame) -> list[str]:
-    """Return a sentence on each booking that has come to stand on a closed day or after the unit's end."""
+def _booked_doubts(inputs: Inputs, lines: pd.DataFrame) -> list[Remark]:
+    """Return what is odd about each booking that now stands on a closed day or after the unit's end."""
     if not len(lines):
         return []
     days, found = Workdays(inputs.settings), []
     retires = inputs.pumps.set_index("pump_id")["retires_on"]
     for row in each(lines[lines["status"] != "proposed"]):
         end = pd.Timestamp(retires[row.pump_id])
+        booked = {"unit": row.unit, "day": row.planned_on}
         if not pd.isna(end) and pd.Timestamp(row.planned_on) >= end:
-            found.append(f"Unit {row.unit} is booked for {row.planned_on}, but retires on {end.date()}.")
+            found.append(remark("booked-after-retirement", retires_on=end, **booked))
         elif not days.is_open(row.planned_on, row.depot):
-            found.append(
-                f"Unit {row.unit} is booked for {row.planned_on}, a closed day at depot {row.depot}."
-            )
+            found.append(remark("booked-closed-day", depot=row.depot, **booked))
     return found

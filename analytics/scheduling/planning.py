@@ -39,6 +39,7 @@ from analytics.scheduling.lines import LINE_COLUMNS, dressed, saving_range
 from analytics.scheduling.notes import notes
 from analytics.scheduling.other_days import other_days
 from analytics.scheduling.parts import expected_failures, parts_table, pick_list
+from analytics.wording import Remark
 from ingest.errors import EntryRefused
 
 FIXED = ("booked", "pinned")
@@ -77,7 +78,7 @@ class Plan:
     saving_high: float
     solver_seconds: float
     solver_gap: float
-    notes: tuple[str, ...]
+    notes: tuple[Remark, ...]
     cancelled: pd.DataFrame
     other_days: pd.DataFrame
     revision: int

@@ -103,4 +103,4 @@ def _distance(row: Any, unit: str) -> str:
 
 
 def _notes(plan: Plan) -> str:
-    return "".join(f"<p>{escape(note)}</p>" for note in plan.notes)
+    return "".join(f"<p>{escape(note.text)}</p>" for note in plan.notes)

@@ -117,7 +117,9 @@ def run(args: argparse.Namespace) -> int:
             "as_of": made.as_of.isoformat(), "today": made.today.isoformat(),
             "horizon_days": made.horizon_days, "currency": made.currency,
             "expected_saving": made.expected_saving, "saving_low": made.saving_low,
-            "saving_high": made.saving_high, "solver_gap": made.solver_gap, "notes": list(made.notes),
+            "saving_high": made.saving_high, "solver_gap": made.solver_gap,
+            "notes": [note.text for note in made.notes],
+            "note_codes": [{"code": note.code, "values": dict(note.values)} for note in made.notes],
         }  # fmt: skip
         tell(json.dumps(whole | {name: records(getattr(made, name)) for name in frames}, indent=1))
     elif args.csv:
@@ -202,7 +204,6 @@ def as_text(made: Plan, warranties: dict[int, str]) -> str:
     """Return the plan for a terminal. warranties: a sentence by pump_id."""
     from analytics.judging.safety import FIRST
     from analytics.past.frames import each
-    from analytics.risk.workdays import as_of_sentence
     from dashboard.words import formats
 
     out = [f"Planned as of {made.as_of}, for {made.horizon_days} days from {made.today}."]
@@ -248,7 +249,7 @@ def as_text(made: Plan, warranties: dict[int, str]) -> str:
         ]
     if made.solver_gap <= 1e-6:
         out.append("No cheaper assignment of this work to these stops exists (proven).")
-    out += [f"Note: {note}" for note in made.notes if note != as_of_sentence(made.as_of)]
+    out += [f"Note: {note.text}" for note in made.notes if note.code != "as-of"]
     out.append(FIRST)
     return "\n".join(out)
 

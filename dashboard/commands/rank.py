@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SHOWN = 20  # rows on a terminal unless asked for
+VALUES = ("finding_values", "reason_values", "action_values")
 EXAMPLE = 'pumpledger rank --within "5000 mi" --json'
 JSON_FIELDS = (
     "unit",
@@ -33,6 +34,8 @@ JSON_FIELDS = (
     "distance_left_text",
     "due_by",
     "reason",
+    "reason_codes",
+    "reason_values",
     "status",
     "down_since",
     "finding",
@@ -42,6 +45,8 @@ JSON_FIELDS = (
     "next_test",
     "action",
     "action_text",
+    "action_code",
+    "action_values",
     "p_change",
     "planned_on",
     "next_stop_on",
@@ -123,7 +128,7 @@ def run(args: argparse.Namespace) -> int:
     elif args.csv:
         from dashboard.words.formats import as_csv
 
-        tell_rows(as_csv(listed[list(JSON_FIELDS)]).decode("utf-8-sig"))
+        tell_rows(as_csv(_with_values(listed)[list(JSON_FIELDS)]).decode("utf-8-sig"))
     else:
         most = None if args.all else args.top or SHOWN
         if all_of_them and not len(table):
@@ -151,9 +156,22 @@ def records(table: pd.DataFrame) -> list[dict[str, Any]]:
     """Return the rows as plain values: dates as text, unknown as None."""
     import pandas as pd
 
-    rows = table[list(JSON_FIELDS)].to_dict("records")
+    rows = _with_values(table)[list(JSON_FIELDS)].to_dict("records")
     plain = [{str(k): _plain(v, pd) for k, v in row.items()} for row in rows]
-    return [row | {"finding_values": json.loads(row["finding_values"])} for row in plain]
+    for row in plain:
+        row |= {name: json.loads(row[name]) for name in VALUES}
+        row["reason_codes"] = row["reason_codes"].split()
+    return plain
+
+
+def _with_values(table: pd.DataFrame) -> pd.DataFrame:
+    """Return rows with the values of reason and action as JSON text, as those of the finding are kept."""
+    from analytics.risk.reasons import reason_values
+
+    return table.assign(
+        reason_values=[json.dumps(reason_values(row)) for row in table.to_dict("records")],
+        action_values=[json.dumps(values) for values in table["action_values"]],
+    )
 
 
 def _plain(value: Any, pd: Any) -> Any:

@@ -266,11 +266,11 @@ def test_waiting_costs_what_the_curve_says():
 
 
 def test_placeholder_prices_are_told():
-    assert any("placeholder prices" in note for note in planned(make_inputs([{}])).notes)
+    assert any("placeholder prices" in note.text for note in planned(make_inputs([{}])).notes)
     notes = planned(
         make_inputs([{}], stock=pd.DataFrame({"depot": [], "pump_type": [], "on_hand": []}))
     ).notes
-    assert any("No stock" in note for note in notes)
+    assert any("No stock" in note.text for note in notes)
 
 
 def test_the_range_of_the_saving_is_the_one_it_is_named_after():

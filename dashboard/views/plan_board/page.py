@@ -2,7 +2,6 @@
 
 import streamlit as st
 
-from analytics.risk.workdays import as_of_sentence
 from dashboard.data import loaders
 from dashboard.shell import frame, lists, say
 from dashboard.views.plan_board import board, deciding
@@ -23,8 +22,8 @@ say.note(
     "kept up year after year. Neither is part of the other."
 )
 for note in plan.notes:
-    if note != as_of_sentence(plan.as_of):  # said first on every page
-        say.note(note)
+    if note.code != "as-of":  # said first on every page
+        say.note(note.text)
 chosen = lists.narrowing(key="plan")
 plan_parts.show_weeks(plan, chosen)
 board.show_board(plan, chosen)

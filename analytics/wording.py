@@ -1,0 +1,224 @@
+"""The words of what is concluded about pumps and plans: by code, a sentence with places for its values.
+
+What is handed on is a code and values; each reader words it from here, in the language in use (catalogues go
+by the English sentence, `ingest.wording.language`). Findings and next tests have their words in the tables of
+trade rules and steps (`analytics/judging`), by the ids of these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from string import Formatter
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ingest.wording.language import phrase, template
+
+# Clauses of the reason of a pump's risk, put together by `reason_template`.
+HEADS = {
+    "risk": "{risk_pct:,} % chance of failing within {horizon}",
+    "risk-under-1": "Under 1 % chance of failing within {horizon}",
+    "fleet": " (fleet {fleet_pct} %)",
+    "fleet-under-1": " (fleet under 1 %)",
+}
+FIRST_PART = {"points": "{points} points from {what}", "one-point": "{points} point from {what}"}
+FURTHER_PART = "{points} from {what}"
+WEAR = {
+    "wear-by-type": "wear as its type shows at this distance",
+    "wear-speed-falls": "speed falling on good volts",
+    "wear-ripple-rises": "ripple rising",
+    "wear-usual": "usual wear",
+}
+DAMAGES = {
+    "drag": "drag",
+    "hydraulic": "hydraulic wear",
+    "commutator": "commutator damage",
+    "brush": "brush damage",
+}
+ONSETS = {
+    "started": "{what} that has probably started",
+    "may-have-started": "{what} that may have started",
+    "may-start": "{what} that may start",
+}
+AFTER_PARTS = {
+    "sudden": "{points_sudden:,} unpredictable",
+    "alike": "; of {n_alike:,} past readings rated like this, {k_failed:,} were followed by a failure",
+    "alike-one": "; of {n_alike:,} past readings rated like this, {k_failed:,} was followed by a failure",
+}
+BESIDE = {
+    "no-reading": " No reading yet: told from type and distance alone.",
+    "one-reading": " One reading only: its level against its type.",
+    "by-type": " {prior_share_pct:,} % of this rests on its type, not on its own readings.",
+    "no-failure": " This fleet has seen no failure yet, so failure levels are trade experience.",
+    "one-failure": " This fleet has seen only {fleet_failures} failure yet, so failure levels are trade "
+    "experience.",
+    "few-failures": " This fleet has seen only {fleet_failures} failures yet, so failure levels are trade "
+    "experience.",
+    "age-unknown": " Nobody knows when this pump was fitted.",
+    "restarted": " Its readings fell as if the pump had been changed without record: it counts as new since.",
+    "heals": " Its ripple falls, which no pump does: check clamp, pump and unrecorded work.",
+}
+
+CLAUSES = ("at", "over")  # places that another sentence fills, by its code, or nothing
+SENTENCES = {
+    # what follows from a reason
+    "next": "{reason} Next: {action}",
+    "down": "Down since {day}. {finding} Next: {action}",
+    "left-unknown": "a distance nobody knows: it has run longer than any pump seen",
+    "left-more-than": "more than {distance}, longest seen",
+    # what to do about a pump, and when
+    "at-now": "now, while it is in the bay",
+    "at-extra-stop": "at a stop of its own",
+    "at-next-stop": "at the next stop",
+    "over-ceiling": ", for the risk ceiling of its class is passed",
+    "change-failed": "Change it: it no longer works.",
+    "change-finding-stays": "Change it {at}{over}: the finding stays and nothing else explains it.",
+    "change-after-check": "Change it {at}{over}: its check is done, and a change still pays.",
+    "change-after-drops": "Zero and drops first, then change it {at}{over}: nothing else that a check finds "
+    "would help.",
+    "check-and-change": "Check it {at} and change it unless the check says otherwise{over} "
+    "({share_pct} % end in a change).",
+    "watch-finding": "The finding is confirmed, but a change does not pay yet: capture at half the usual "
+    "interval.",
+    "watch-risk": "The risk is high, but no reading orders a change: capture at half the usual interval.",
+    "booked": "Booked by a person: {reason}.",
+    "booked-unexplained": "Booked by a person: no reason given.",
+    # what is said beside a plan
+    "as-of": "As of {day}, the day of the newest fact on record: nothing later is known.",
+    "placeholder-prices": "Costs and savings rest on placeholder prices that no one has confirmed: {names}.",
+    "no-stock": "No stock is on record, so every part is taken to be ordered.",
+    "no-bays": "No bay hours are on record, so every stop is taken to have room.",
+    "day-past": "The day booked for unit {names} is past: mark it done or move it.",
+    "days-past": "The days booked for {number} units are past: mark them done or move them ({names}).",
+    "booked-after-retirement": "Unit {unit} is booked for {day}, but retires on {retires_on}.",
+    "booked-closed-day": "Unit {unit} is booked for {day}, a closed day at depot {depot}.",
+    "not-proven": "Time ran out: the assignment may cost up to {gap_pct:.2f} % more than the best.",
+    # why work is not on a plan
+    "finding-not-worth": "the finding is confirmed, but a change does not pay yet",
+    "no-safer": "the risk is high, but a new pump would be no safer",
+    "risk-not-worth": "the risk is high, but neither a check nor a change pays yet",
+    "step-not-worth": "its reading asks for a step that does not pay for a job of its own",
+    "retires-first": "the unit retires on {day}, before any stop that could be made",
+    "no-stop": "the unit has no stop within {days} days",
+    "no-part": "no part is on hand and one takes {days} days, longer than its last stop is off",
+    "no-hours": "depot {depot} has no bay hours left in the weeks of its stops",
+    "others-first": "bay hours or parts at its stops go to pumps that cost more to leave",
+    # what changed since the last list
+    "action-now": "its action is now '{action}' at a risk of {risk_pct:.0f} %",
+    "person-booked": "a person booked it",
+    "person-moved": "a person moved it",
+    "person-rejected": "a person rejected it",
+    "was-done": "it was done",
+    "out-of-service": "the pump is no longer in service: taken off, sold or retired",
+    "not-fitted": "it can't be fitted any more",
+    "prices-changed": "prices changed",
+    "places-changed": "stops, bay hours or parts changed",
+    "risk-went": "its risk went from {before_pct:.0f} % to {after_pct:.0f} %",
+    "risk-fell": "its risk went from {before_pct:.0f} % to {after_pct:.0f} %, so it no longer pays",
+    "risk-fell-with-reading": "its risk went from {before_pct:.0f} % to {after_pct:.0f} % with the reading "
+    "of {day}, so it no longer pays",
+    "no-longer-pays": "it no longer pays",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something said: its code in SENTENCES and the values of the sentence, as JSON holds them."""
+
+    code: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def text(self) -> str:
+        """The sentence, in the language in use."""
+        return say(self.code, **self.values)
+
+
+def remark(code: str, **values: Any) -> Remark:
+    """Return a remark; a day is kept as ISO text, a figure as a plain number."""
+    return Remark(code, {name: _plain(value) for name, value in values.items()})
+
+
+def booked(reason: object) -> Remark:
+    """Return what stands where a person has booked a replacement; reason: theirs, None without."""
+    if reason is None or reason != reason:
+        return remark("booked-unexplained")
+    return remark("booked", reason=str(reason))
+
+
+def say(code: str, **values: Any) -> str:
+    """Return the sentence of a code with its values, of which those by CLAUSES are codes themselves."""
+    told = {k: (say(v) if v else "") if k in CLAUSES else v for k, v in values.items()}
+    return phrase(SENTENCES[code], **told)
+
+
+def remark_columns(name: str, remarks: Sequence[Remark]) -> dict[str, list[Any]]:
+    """Return what a table keeps of remarks: the sentences by that name, and their codes and values."""
+    return {
+        name: [each.text for each in remarks],
+        f"{name}_code": [each.code for each in remarks],
+        f"{name}_values": [dict(each.values) for each in remarks],
+    }
+
+
+def reasons_in_words(codes: np.ndarray, values: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Return sentences (n,) from the clauses' codes, blank between them (n,), and values by place, (n,) each.
+
+    A template is put together once for each combination of clauses.
+    """
+    out = np.empty(len(codes), dtype=object)
+    which, keys = pd.factorize(codes)
+    order = np.argsort(which, kind="stable")
+    ends = np.searchsorted(which[order], np.arange(len(keys)), side="right")
+    for key, rows in zip(keys, np.split(order, ends[:-1]), strict=False):
+        sentence = reason_template(key)
+        names = places(sentence)
+        columns = [values[name][rows].tolist() for name in names]
+        out[rows] = [
+            sentence.format(**dict(zip(names, told, strict=True))) for told in zip(*columns, strict=True)
+        ]
+    return out
+
+
+def reason_template(codes: str) -> str:
+    """Return the sentence that a reason's clauses make, with places for its values."""
+    head, parts, after, beside, first = "", [], "", "", FURTHER_PART
+    for code in codes.split():
+        if code in HEADS:
+            head += template(HEADS[code])
+        elif code in FIRST_PART:
+            first = FIRST_PART[code]
+        elif code in BESIDE:
+            beside += template(BESIDE[code])
+        elif code == "sudden":
+            parts.append(template(AFTER_PARTS[code]))
+        elif code in AFTER_PARTS:
+            after = template(AFTER_PARTS[code])
+        else:
+            parts.append(_part(code, first))
+            first = FURTHER_PART
+    return f"{head}{': ' if parts else ''}{', '.join(parts)}{after}.{beside}"
+
+
+def _part(code: str, sentence: str) -> str:
+    """What one cause adds: `wear-usual`, or a damage and how far it has come, `drag:started`."""
+    damage, _, onset = code.partition(":")
+    if onset:
+        cause, what = damage, template(ONSETS[onset]).format(what=template(DAMAGES[damage]))
+    else:
+        cause, what = "wear", template(WEAR[code])
+    return template(sentence).format(points=f"{{points_{cause}:,}}", what=what)
+
+
+def places(sentence: str) -> list[str]:
+    """Return the names of a sentence's places, each once."""
+    return list(dict.fromkeys(name for _, name, _, _ in Formatter().parse(sentence) if name))
+
+
+def _plain(value: Any) -> Any:
+    if hasattr(value, "isoformat"):
+        return value.isoformat()[:10]
+    return value.item() if hasattr(value, "item") else value

@@ -1,0 +1,129 @@
+"""What is concluded of pumps and plans is a code and values, and one change of words reaches every reader."""
+
+import ast
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import analytics
+from analytics import wording
+from analytics.risk.ranking import rank
+from analytics.risk.reasons import reason_values
+from analytics.scheduling.ical import calendar
+from analytics.scheduling.planning import plan
+from analytics.scheduling.work_list import work_list_html
+from analytics.wording import Remark, reason_template, reasons_in_words, remark, say
+from dashboard.commands import plan as plan_command
+from dashboard.commands import rank as rank_command
+from ingest.wording.language import SPANISH, speaking
+from tests.ledger_fixture import build_ledger
+
+TABLES = (
+    wording.SENTENCES, wording.HEADS, wording.FIRST_PART, wording.WEAR, wording.DAMAGES, wording.ONSETS,
+    wording.AFTER_PARTS, wording.BESIDE,
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def ledger(tmp_path_factory):
+    path = build_ledger(tmp_path_factory.mktemp("words") / "fleet.duckdb")
+    rank(path)  # learns once
+    return path
+
+
+def written_codes() -> set[str]:
+    """Every text that stands in a module of analytics but in the catalogue itself."""
+    root = Path(analytics.__file__).parent
+    nodes = [
+        node
+        for path in root.rglob("*.py")
+        if path.name != "wording.py" or path.parent != root
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+    ]
+    texts = {node.value for node in nodes if isinstance(node, ast.Constant) and isinstance(node.value, str)}
+    return {word for text in texts for word in text.strip().split(" ")} | {text.lstrip(":") for text in texts}
+
+
+def test_every_code_has_words_and_all_words_have_a_code_that_is_used():
+    known = {code for table in TABLES for code in table}
+    assert sum(len(table) for table in TABLES) == len(known), "one code, one sentence"
+    by_name = {"booked", "booked-unexplained"} | set(wording.DAMAGES)  # the fields of a state, and `booked`
+    assert known - written_codes() - by_name == set()
+    root = Path(analytics.__file__).parent
+    asked = {
+        node.args[0].value
+        for path in root.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("say", "remark") and node.args
+        if isinstance(node.args[0], ast.Constant)
+    }
+    assert len(asked) > 30
+    assert asked - set(wording.SENTENCES) == set()
+
+
+def test_one_reason_is_said_again_from_its_codes_and_values(ledger):
+    rows = rank(ledger).to_dict("records")
+    for row, told in zip(rows, rank_command.records(rank(ledger)), strict=True):
+        assert json.loads(json.dumps(told["reason_values"])) == reason_values(row)
+        clauses = [code for code in told["reason_codes"] if code != "next"]
+        said = reason_template(" ".join(clauses)).format(**told["reason_values"])
+        if "next" in told["reason_codes"]:
+            action = told["action_text"][0].lower() + told["action_text"][1:]
+            said = say("next", reason=said, action=action)
+        assert said == told["reason"]
+        if told["action_code"] in wording.SENTENCES:
+            assert say(told["action_code"], **told["action_values"]) == told["action_text"]
+        else:
+            assert told["action_code"] == "next-test"
+
+
+def test_a_changed_clause_moves_rank_and_all_that_a_plan_writes(ledger, monkeypatch):
+    monkeypatch.setitem(wording.HEADS, "fleet", " (all of them {fleet_pct} %)")
+    monkeypatch.setitem(wording.HEADS, "fleet-under-1", " (all of them next to nothing)")
+    for sentence in ("no-stock", "no-bays"):
+        monkeypatch.setitem(wording.SENTENCES, sentence, f"Changed <{sentence}>.")
+    assert rank(ledger)["reason"].str.contains("all of them").all()
+    made = plan(ledger)
+    made = replace(made, notes=(*made.notes, remark("no-stock"), remark("no-bays")))
+    assert "Note: Changed <no-stock>." in plan_command.as_text(made, {})
+    assert "Changed &lt;no-bays&gt;." in work_list_html(made)
+    assert made.jobs["reason"].str.contains("all of them").all()
+    if len(made.jobs):
+        assert "all of them" in calendar(made).decode().replace("\r\n ", "")
+
+
+def test_a_remark_keeps_plain_values_and_is_worded_when_read():
+    past = remark("day-past", names="12")
+    assert past == Remark("day-past", {"names": "12"})
+    assert past.text == "The day booked for unit 12 is past: mark it done or move it."
+    change = remark("change-finding-stays", at="at-now", over="")
+    assert (
+        change.text
+        == "Change it now, while it is in the bay: the finding stays and nothing else explains it."
+    )
+    with speaking(SPANISH):
+        assert wording.booked("rust").text == "Programado por una persona: rust."
+        assert wording.booked(None).text == "Programado por una persona, sin motivo."
+
+
+def test_clauses_make_one_sentence():
+    said = reasons_in_words(
+        *coded("risk fleet points drag:started wear-usual sudden alike-one few-failures age-unknown")
+    )
+    assert said.tolist() == [
+        "38 % chance of failing within 5,000 mi (fleet 7 %): 25 points from drag that has probably started, "
+        "8 from usual wear, 5 unpredictable; of 1,200 past readings rated like this, 1 was followed by a "
+        "failure. This fleet has seen only 3 failures yet, so failure levels are trade experience. Nobody "
+        "knows when this pump was fitted."
+    ]
+
+
+def coded(codes):
+    values = {
+        "risk_pct": 38, "horizon": "5,000 mi", "fleet_pct": 7, "points_drag": 25, "points_wear": 8,
+        "points_sudden": 5, "n_alike": 1200, "k_failed": 1, "fleet_failures": 3,
+    }  # fmt: skip
+    return np.array([codes], object), {name: np.array([value]) for name, value in values.items()}
