@@ -18,7 +18,7 @@ from dashboard.shell import access, invented, say
 from dashboard.shell.navigation import PAGES
 from dashboard.shell.palette import DARK, LIGHT, Palette
 from dashboard.words.plain import plain
-from ingest.errors import LedgerError, PumpledgerError
+from ingest.errors import PumpledgerError
 
 log = logging.getLogger(__name__)
 FIRST_PART_S = 0.05
@@ -89,10 +89,7 @@ def started(first_step: str) -> bool:
     ledger = loaders.ledger_path()
     counts = None
     if ledger.exists():
-        try:
-            counts = loaders.ask("fleet_counts").iloc[0]
-        except LedgerError:
-            raise
+        counts = loaders.ask("fleet_counts").iloc[0]
     if counts is not None and counts["vehicles"]:
         return True
     say.inform(f"The ledger is empty. {first_step}")

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import duckdb
 
@@ -25,26 +23,13 @@ from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_capture, insert_reading, meter_reading, plain
 from ingest.reading import Reading
-from ingest.typed import LONGEST_NAME, LONGEST_TEXT, NUMBERS, demand_day, demand_possible, means_nothing, tidy
+from ingest.typed import tidy
 from ingest.visit.checks import check_visit
 from ingest.visit.choices import settled_by
+from ingest.visit.completing import complete
 from ingest.visit.entry import VisitEntry
 from ingest.visit.instrument_cluster import count_on
 from ingest.visit.measuring_context import measuring_context
-from ingest.vocabulary import (
-    CHECK_RESULTS,
-    COMMANDED,
-    DELIVERY_AT,
-    MOTORS,
-    PART_FOUND,
-    PARTS,
-    REASONS,
-    STATES,
-    SUPPLIES,
-    SUPPLY_AT,
-    WORK,
-    YES_NO,
-)
 from ingest.waveforms import store_waveform
 from ingest.wording import questions as words
 from ingest.wording.language import phrase
@@ -57,11 +42,6 @@ SAME_SAMPLES = (
 SAME_ENTRY = (
     "This entry is already in the ledger as visit {visit} of unit {unit} on {day}; nothing was changed."
 )
-# Entries that hold a word of a list; blank where not told.
-_WORDS = {
-    "state": STATES, "motor": MOTORS, "supply": SUPPLIES, "zero_checked": YES_NO, "commanded": COMMANDED,
-    "supply_v_at": SUPPLY_AT, "delivery_at": DELIVERY_AT, "check_result": CHECK_RESULTS,
-} | dict.fromkeys(PARTS, PART_FOUND)  # fmt: skip
 # What makes an entry without a capture the same as one that is there.
 _SAME_METER = ("unit", "position", "visited_on", "odometer_km", "meter_a")
 _SAME_CHECK = (
@@ -111,7 +91,7 @@ def log_visit(
             "nothing-measured",
             "Neither a capture nor a meter's average amps nor anything examined was given.",
         )
-    entry = _complete(entry)
+    entry = complete(entry)
     if capture is not None and reading is None:
         reading = _measure(ledger, entry, capture, wait_s)
     with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
@@ -169,7 +149,7 @@ def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: flo
     """Return what the ledger tells `measure` about this visit's pump (see `measuring_context`)."""
     if not Path(ledger).exists():
         return UNKNOWN_PUMP
-    entry = _complete(entry)
+    entry = complete(entry)
     with open_ledger(ledger, wait_s=wait_s) as connection:
         entry = replace(entry, position=_position(connection, entry.unit, entry.position))
         pump_id = _pump_in_place(connection, entry)
@@ -202,46 +182,6 @@ def _measure(ledger: Path | str, entry: VisitEntry, capture: Capture, wait_s: fl
     from ingest.measuring.measurement import measure
 
     return measure(capture, known_before_measuring(ledger, entry, wait_s=wait_s))
-
-
-def _complete(entry: VisitEntry) -> VisitEntry:
-    """Fill in today's date and check the entries that need no ledger."""
-    entry = _possible(entry)
-    unit = entry.unit.strip()
-    if means_nothing(unit):
-        raise EntryRefused(
-            "unit-missing", f"unit: {unit or 'blank'}; give the vehicle's number, for example --unit 214."
-        )
-    for field, value, allowed in (
-        ("reason", entry.reason, REASONS),
-        *((name, getattr(entry, name), (None, *choices)) for name, choices in _WORDS.items()),
-        *(("done", work, WORK) for work in entry.done),
-    ):
-        if value not in allowed:
-            names = ", ".join(a for a in allowed if a)
-            raise EntryRefused(f"unknown-{field}", f"{field}: '{value}' is not one of {names}.")
-    now = datetime.now().astimezone()
-    if entry.visited_on is None:
-        entry = replace(entry, visited_on=now.date())
-    if entry.visited_at is None and entry.visited_on == now.date():
-        entry = replace(entry, visited_at=now.astimezone(UTC).replace(tzinfo=None))
-    return replace(entry, unit=unit, time_zone=entry.time_zone or now.tzname())
-
-
-def _possible(entry: VisitEntry) -> VisitEntry:
-    """Return the entry with its texts tidied; EntryRefused for what no visit can have."""
-    for name in NUMBERS:
-        value = getattr(entry, name)
-        if value is not None:
-            demand_possible(name, value)
-    if entry.visited_on is not None:
-        demand_day(entry.visited_on, "date")
-    tidied: dict[str, Any] = {
-        name: tidy(value, name, LONGEST_TEXT if name == "note" else LONGEST_NAME)
-        for name, value in asdict(entry).items()
-        if isinstance(value, str)
-    }
-    return replace(entry, **tidied)
 
 
 def _position(connection: duckdb.DuckDBPyConnection, unit: str, position: str | None) -> str:
