@@ -30,6 +30,7 @@ _WORDS = {
     "supply_v_at": SUPPLY_AT, "delivery_at": DELIVERY_AT, "check_result": CHECK_RESULTS,
 } | dict.fromkeys(PARTS, PART_FOUND)  # fmt: skip
 
+
 def complete(entry: VisitEntry) -> VisitEntry:
     """Fill in today's date and check the entries that need no ledger.
 

@@ -30,6 +30,7 @@ from ingest.visit.completing import complete
 from ingest.visit.entry import VisitEntry
 from ingest.visit.instrument_cluster import count_on
 from ingest.visit.measuring_context import measuring_context
+from ingest.vocabulary import PARTS
 from ingest.waveforms import store_waveform
 from ingest.wording import questions as words
 from ingest.wording.language import phrase

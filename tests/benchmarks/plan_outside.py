@@ -24,8 +24,9 @@ import numpy as np
 
 from analytics.learning.fitting import fit_history
 from tests.benchmarks.plan_loop import follow, follow_together, outcome
-from tests.benchmarks.plan_policies import OF_FLEET, WAYS, Orders, Planners, day_of, known_history, nothing
+from tests.benchmarks.plan_policies import OF_FLEET, WAYS, Orders, Planners, known_history, nothing
 from tests.benchmarks.second_world import Prices, build, truth, write_folder
+from tests.benchmarks.second_world.fleet import day_of
 from tests.benchmarks.second_world.jobs import default_judge
 
 WAY = "plan dated"

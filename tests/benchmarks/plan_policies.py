@@ -28,7 +28,7 @@ from analytics.risk.forecast import GRID_KM, Forecast, State, score, survival_on
 from analytics.wear_model.model import risk_model
 from ingest.ledger.settings import DEFAULTS
 from tests.benchmarks.second_world import Prices
-from tests.benchmarks.second_world.fleet import EPOCH
+from tests.benchmarks.second_world.fleet import EPOCH, day_of
 from tests.fleet_frames import history_from_tables
 
 NOTICE = 7
@@ -296,11 +296,6 @@ def price_book(p: Prices) -> CostBook:
     }  # fmt: skip
     entries = [Entry(n, a, None, None, "world", True, date(1900, 1, 1), stamp) for n, a in amounts.items()]
     return CostBook(date(2020, 1, 1), "USD", tuple(entries), {})
-
-
-def day_of(day: int) -> date:
-    """Return a day of the world as a date."""
-    return (EPOCH + np.timedelta64(day, "D")).astype("datetime64[D]").astype(object)
 
 
 def working(day: int) -> int:

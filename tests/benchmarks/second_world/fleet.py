@@ -10,6 +10,7 @@ fails follows from its own thresholds and its vehicle's use, whatever is done to
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
@@ -254,3 +255,8 @@ def make_fleet(luck: Luck, vehicles: int, days: int) -> Fleet:
         clamps,
         pools,
     )
+
+
+def day_of(day: int) -> date:
+    """Return a day of the world as a date."""
+    return (EPOCH + np.timedelta64(day, "D")).astype("datetime64[D]").astype(object)
