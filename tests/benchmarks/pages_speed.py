@@ -27,7 +27,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import TimeoutError, sync_playwright
 
 from ingest.ledger.connection import open_ledger
 from tests.browser.browsing import DESKTOP, FLAGS, chromium, served, settle
@@ -214,7 +214,11 @@ def main(pumps: int, kept: Path | None) -> None:
                 for name, seen in times.items():
                     address = bare if name is None else f"{ours}/{name}"
                     answer, figure = (None, None) if name is None else PAGES[name]
-                    paint, drawn, whole, received = open_page(browser, address, answer, figure)
+                    try:
+                        paint, drawn, whole, received = open_page(browser, address, answer, figure)
+                    except TimeoutError:
+                        print(f"  /{name}: {answer or figure} never came", flush=True)
+                        continue
                     seen.paint.append(paint)
                     seen.drawn.append(drawn)
                     seen.whole.append(whole)
@@ -223,7 +227,7 @@ def main(pumps: int, kept: Path | None) -> None:
             rest = statistics.median(times[None].whole)
             print(f"bare hello: first paint {base:.2f} s, whole {rest:.2f} s (medians of {ROUNDS})")
             for name, seen in times.items():
-                if name is not None:
+                if name is not None and seen.paint:
                     paint, drawn, whole = (
                         statistics.median(part) for part in (seen.paint, seen.drawn, seen.whole)
                     )
