@@ -45,7 +45,8 @@ class Way:
     """One way to decide: which times are open, whether checks and stops are free, factor on g, factor on the
     forecasts' −ln S (what comes of risks told too low or too high), whether a check goes before every change,
     settings of its own. dated: a job for the next stop is done at the first stop from the day on that lies
-    this share of the days until its forecast stop ahead (0: from tomorrow on)."""
+    this share of the days until its forecast stop ahead (0: from tomorrow on). next_stop: whether such jobs
+    are ordered at all."""
 
     now: bool = True
     extra: bool = True
@@ -54,6 +55,7 @@ class Way:
     hazard: float = 1.0
     check_first: bool = False
     dated: float = 0.0
+    next_stop: bool = True
     settings: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -67,8 +69,8 @@ WAYS = {
     OURS: Way(),
     "plan only": Way(now=False),
     "plan dated": Way(now=False, dated=1.0),
-    "plan dated .8": Way(now=False, dated=0.8),
-    "plan dated .5": Way(now=False, dated=0.5),
+    "plan dated checked": Way(now=False, dated=1.0, check_first=True),
+    "plan extra": Way(now=False, next_stop=False),
     "now": Way(extra=False),
     "now checked": Way(extra=False, check_first=True),
     "next": Way(now=False, extra=False),
@@ -237,7 +239,7 @@ def orders_of(pumps: pd.DataFrame, held: dict[str, float], today: int, way: Way)
             day, own = int(held[row["unit"]]), False
         elif row["at"] == "extra stop":
             day, own = working(today + NOTICE), True
-        elif not way.now:
+        elif not way.now and way.next_stop:
             ahead = (pd.Timestamp(row["next_stop_on"]) - pd.Timestamp(day_of(today))).days
             day, own = today + max(round(way.dated * ahead), 1), False
         else:
