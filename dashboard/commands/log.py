@@ -107,6 +107,7 @@ def _answer(text: str) -> tuple[str, str]:
 def run(args: argparse.Namespace) -> int:
     """Store the visit; 1 when a question is open."""
     from ingest.author import operating_system_user
+    from ingest.ledger.clamps import read_as
     from ingest.readers.capture_file import parse_probe
     from ingest.visit.logging_visit import known_before_measuring, log_visit
 
@@ -114,11 +115,10 @@ def run(args: argparse.Namespace) -> int:
         tell("Give a capture FILE or --meter-a, one of the two.", aside=True)
         return 2
     entry = _entry(args)
-    if clamp := _clamp(args.ledger, entry.clamp):
-        args.channel = args.channel or clamp.channel
-        if args.probe is None and clamp.factor:
-            args.probe = parse_probe(clamp.factor)
-            entry = replace(entry, probe=clamp.factor)
+    probe, args.channel = read_as(_clamp(args.ledger, entry.clamp), entry.probe, args.channel)
+    if args.probe is None and probe:
+        args.probe = parse_probe(probe)
+        entry = replace(entry, probe=probe)
     if args.file is None and args.meter_a is None and not entry.examined:
         tell("Give a capture FILE, --meter-a, or what a check found.", aside=True)
         return 2

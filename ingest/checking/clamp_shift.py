@@ -16,7 +16,11 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from ingest.author import Author
+from ingest.ledger.questions import raise_question
 from ingest.ledger.statements import statement
+from ingest.ledger.transaction import transaction
+from ingest.wording.questions import clamp_shifted
 
 FEWEST_PUMPS = 5  # [P] fewer that change alike may be chance
 LEAST_SHARE = 0.03  # [P] of the current: what a zero left alone or a range switch makes at the least
@@ -55,3 +59,25 @@ def shift_of(logs: np.ndarray) -> float | None:
     beyond = max(np.log1p(LEAST_SHARE), STANDARD_ERRORS * 1.2533 * sd / np.sqrt(len(logs)))
     same = float(np.mean(np.sign(logs) == np.sign(middle)))
     return float(np.expm1(middle)) if abs(middle) > beyond and same >= SAME_WAY else None
+
+
+def hold_new_shifts(
+    connection: duckdb.DuckDBPyConnection, author: Author, since: date | None = None
+) -> list[Shift]:
+    """Hold the readings of shifts not asked about yet, and ask once for each; returns these.
+
+    In a transaction of its own, or the caller's.
+    """
+    asked = {key for (key,) in connection.execute(statement("intake/shifts_asked")).fetchall()}
+    shifts = [s for s in find_shifts(connection, since) if f"{s.clamp} {s.day}" not in asked]
+    if not shifts:
+        return []
+    with transaction(connection, author, "work", command="clamp"):
+        for shift in shifts:
+            question = clamp_shifted(
+                shift.clamp, str(shift.day), len(shift.visits), 100 * shift.share, list(shift.visits)
+            )
+            raise_question(connection, "clamp", f"{shift.clamp} {shift.day}", question)
+            for visit_id in shift.visits:
+                connection.execute(statement("visit/out_of_trend"), [visit_id])
+    return shifts

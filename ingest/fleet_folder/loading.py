@@ -12,9 +12,11 @@ from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
 
+import duckdb
 import pandas as pd
 
 from ingest.author import Author
+from ingest.checking.clamp_shift import Shift, hold_new_shifts
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.captures import CaptureJob, CaptureResult, take_captures
 from ingest.fleet_folder.cells import ReadTable, read_table
@@ -27,7 +29,7 @@ from ingest.fleet_folder.sheets import WORKBOOKS, find_sheet
 from ingest.fleet_folder.storing import Folder, position_of, store_folder
 from ingest.fleet_folder.tables import CLAMPS, PUMP_TYPES, PUMPS, TABLES, VISITS
 from ingest.known_pump import TOLD, KnownPump
-from ingest.ledger.clamps import clamps
+from ingest.ledger.clamps import Clamp, clamps, read_as
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
@@ -82,9 +84,16 @@ def load_folder(
             transaction(connection, author, "load", command="load") as stamp,
         ):
             report = store_folder(connection, content, captures, stamp, day)
+            shifts = _shifts(connection, content, author)
             give_up = strict and bool(report.refused)
             if dry_run or give_up:
                 raise Undone
+    said = tuple(
+        f"Clamp {s.clamp} on {s.day}: {len(s.visits)} pumps {100 * s.share:+.1f} %; their readings are held,"
+        " and one question is open."
+        for s in shifts
+    )
+    report = replace(report, notices=(*report.notices, *said))
     stored = not dry_run and not give_up and report.rows_kept > 0
     return replace(
         report, folder=str(folder), dry_run=dry_run, stored=stored, seconds=time.monotonic() - started
@@ -172,6 +181,15 @@ def _take_captures(
     return take_captures(jobs, ledger, known=known, store=store, progress=progress)
 
 
+def _shifts(connection: duckdb.DuckDBPyConnection, content: Folder, author: Author) -> list[Shift]:
+    """Hold the readings of clamps that were off on a day that this folder brings."""
+    visits = content.tables.get(VISITS.file)
+    if visits is None or "clamp" not in visits.rows or not visits.rows["clamp"].notna().any():
+        return []
+    first = visits.rows.loc[visits.rows["clamp"].notna(), "visited_on"].min()
+    return hold_new_shifts(connection, author, first.date())
+
+
 def _inside(folder: Path, name: str) -> Path:
     """The file `name` in `folder`; a name that leads out of it is taken by its last part."""
     path = folder / name
@@ -198,30 +216,27 @@ def _told(row: dict) -> dict:
     return told | {name: int(told[name]) for name in ("segments", "poles") if name in told}
 
 
-def _how_to_read(visits: pd.DataFrame, clamps: dict[str, dict]) -> list[dict]:
+def _how_to_read(visits: pd.DataFrame, known: dict[str, Clamp]) -> list[dict]:
     """Probe and channel of each visit: what it names, else what its clamp is known by."""
     out = []
     for row in visits.reindex(columns=["probe", "channel", "clamp"]).to_dict("records"):
-        known = clamps.get(row["clamp"], {})
-        told = {"probe": known.get("factor"), "channel": known.get("channel")}
-        told |= {name: row[name] for name in told if pd.notna(row[name])}
-        out.append({name: value for name, value in told.items() if isinstance(value, str)})
+        named = [row[name] if isinstance(row[name], str) else None for name in ("probe", "channel")]
+        probe, channel = read_as(known.get(row["clamp"]), *named)
+        told = {"probe": probe, "channel": channel}
+        out.append({name: value for name, value in told.items() if value})
     return out
 
 
-def _clamps(ledger: Path, content: Folder) -> dict[str, dict]:
-    """Return factor and channel of each clamp: as the ledger has them, and as the folder does."""
-    known: dict[str, dict] = {}
+def _clamps(ledger: Path, content: Folder) -> dict[str, Clamp]:
+    """Return each clamp's factor and channel: as the ledger has them, and as the folder does."""
+    known: dict[str, Clamp] = {}
     if ledger.exists():
         with open_ledger(ledger) as connection:
-            known = {
-                name: {"factor": clamp.factor, "channel": clamp.channel}
-                for name, clamp in clamps(connection).items()
-            }
+            known = clamps(connection)
     read = content.tables.get(CLAMPS.file)
     for row in () if read is None else read.rows.to_dict("records"):
         told = {k: row[k] for k in ("factor", "channel") if isinstance(row.get(k), str)}
-        known[row["clamp"]] = known.get(row["clamp"], {}) | told
+        known[row["clamp"]] = replace(known.get(row["clamp"], Clamp(row["clamp"])), **told)
     return known
 
 

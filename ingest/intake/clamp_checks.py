@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ingest.accuracy import mean_accuracy_a
 from ingest.author import Author
-from ingest.checking.clamp_shift import Shift, find_shifts
+from ingest.checking.clamp_shift import Shift, hold_new_shifts
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import change_cells
 from ingest.ledger.clamps import clamp_of
@@ -16,10 +16,9 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.questions import raise_question
 from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import settings_at
-from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.typed import demand_day
-from ingest.wording.questions import clamp_off, clamp_shifted
+from ingest.wording.questions import clamp_off
 
 LIKELY_A = (0.05, 1000.0)  # known currents that a check is made on
 
@@ -92,16 +91,4 @@ def record_check(
 def hold_shifts(ledger: Path, *, author: Author, since: date | None = None) -> list[Shift]:
     """Find clamps that shifted a day's pumps, hold the readings and ask once for each; returns the new."""
     with open_ledger(ledger, read_only=False) as connection:
-        known = {key for (key,) in connection.execute(statement("intake/shifts_asked")).fetchall()}
-        shifts = [s for s in find_shifts(connection, since) if f"{s.clamp} {s.day}" not in known]
-        if not shifts:
-            return []
-        with transaction(connection, author, "work", command="clamp"):
-            for shift in shifts:
-                asked = clamp_shifted(
-                    shift.clamp, str(shift.day), len(shift.visits), 100 * shift.share, list(shift.visits)
-                )
-                raise_question(connection, "clamp", f"{shift.clamp} {shift.day}", asked)
-                for visit_id in shift.visits:
-                    connection.execute(statement("visit/out_of_trend"), [visit_id])
-    return shifts
+        return hold_new_shifts(connection, author, since)

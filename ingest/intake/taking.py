@@ -17,7 +17,7 @@ from ingest.fleet_folder.sheets import WORKBOOKS
 from ingest.fleet_folder.tables import TABLES
 from ingest.intake.matching import Match, Place, match, sidecar, sidecars
 from ingest.intake.tray import Arrival, put_in_tray
-from ingest.ledger.clamps import Clamp, clamps
+from ingest.ledger.clamps import Clamp, clamps, read_as
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
@@ -132,8 +132,7 @@ def _take(
             found = Match(reason=wrong[path.name], day=found.day)
         with_clamp = known.clamps.get(found.clamp or clamp or "")
         matches[str(path)] = (found, found.clamp or clamp)
-        probe = found.entry.get("probe") or (with_clamp.factor if with_clamp else None)
-        channel = found.entry.get("channel") or (with_clamp.channel if with_clamp else None)
+        probe, channel = read_as(with_clamp, found.entry.get("probe"), found.entry.get("channel"))
         jobs.append(CaptureJob(str(path), path, probe=probe, channel=channel))
     unread = [job for job in jobs if hashes[job.path] not in known.files]
     results = take_captures(unread, ledger, known=known.captures, store=True, progress=progress)

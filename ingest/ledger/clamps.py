@@ -35,6 +35,13 @@ class Clamp:
         return phrase("Clamp {clamp} was due for a check on {due}.", **told)
 
 
+def read_as(clamp: Clamp | None, probe: str | None, channel: str | None) -> tuple[str | None, str | None]:
+    """Return the factor and channel a capture is read with: what its visit names, else its clamp's own."""
+    if clamp is None:
+        return probe or None, channel or None
+    return probe or clamp.factor, channel or clamp.channel
+
+
 def clamps(connection: duckdb.DuckDBPyConnection) -> dict[str, Clamp]:
     """Return every clamp on record, by name."""
     rows = connection.execute(statement("ledger/clamps")).fetchall()

@@ -7,6 +7,8 @@ import pytest
 
 from analytics.judging.facts import clamp_accuracy_a
 from dashboard.cli import main
+from dashboard.data import loaders
+from dashboard.views.pump_history import parts
 from ingest.checking.clamp_shift import shift_of
 from ingest.fleet_folder.export import export_ledger
 from ingest.fleet_folder.loading import load_folder
@@ -150,3 +152,28 @@ def test_a_study_is_worked_out_and_kept(ledger, tmp_path, capsys):
     assert "19 times of 20" in capsys.readouterr().out
     [(offset_a,)] = query(ledger, "SELECT offset_a FROM clamp")
     assert 0.02 < offset_a < 0.1
+
+
+def test_load_finds_a_clamp_that_shifted_by_itself_and_asks_once(tmp_path, monkeypatch):
+    days = [f"2024-0{month}-05" for month in range(1, 6)]
+    rows = [
+        f"S{unit},{day},{40_000 + 3_000 * at},{5 * (1.08 if at == 4 else 1) + 0.01 * (unit + at)},blue,idle"
+        for unit in range(6)
+        for at, day in enumerate(days)
+    ]
+    folder = write_folder(
+        tmp_path / "f", clamps="clamp,factor,due_on\nblue,100mV/A,2024-04-30",
+        vehicles="\n".join(["unit", *(f"S{unit}" for unit in range(6))]),
+        pumps="\n".join(["unit,serial,fitted_on", *(f"S{unit},P{unit},2023-01-01" for unit in range(6))]),
+        visits="\n".join(["unit,visited_on,odometer,mean_a,clamp,state", *rows]),
+    )  # fmt: skip
+    ledger = tmp_path / "shift.duckdb"
+    report = load_folder(ledger, folder, author=ANYBODY)
+    assert [n for n in report.notices if "their readings are held" in n] == [
+        "Clamp blue on 2024-05-05: 6 pumps +8.4 %; their readings are held, and one question is open."
+    ]
+    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(6,)]
+    assert not [n for n in load_folder(ledger, folder, author=ANYBODY).notices if "held" in n]
+    monkeypatch.setenv("PUMPLEDGER", str(ledger))
+    shown = parts.clamps_named(loaders.ask("visits_of_pump", pump_id=1))
+    assert shown == ["blue", "blue", "blue", "blue", "blue, check overdue"]

@@ -17,6 +17,7 @@ from dashboard.views.log_visit import steps, typed, uploads
 from dashboard.words import formats
 from ingest.capture import Capture
 from ingest.errors import PumpledgerError
+from ingest.ledger.clamps import read_as
 from ingest.reading import Reading
 from ingest.visit.entry import VisitEntry
 from ingest.wording.language import phrase
@@ -108,14 +109,15 @@ def _read(upload: Any, entry: VisitEntry | None, pump: dict[str, Any], *, known:
     clamp = loaders.clamp(str(state.get("clamp") or "").strip())
     if clamp and entry and entry.visited_on and (late := clamp.overdue(entry.visited_on)):
         say.warn(late)
-    if clamp and clamp.factor and entry and not entry.probe:
-        entry = replace(entry, probe=clamp.factor)
+    probe, channel = read_as(clamp, probe_from(typed.values()), state.get("channel"))
+    if entry and not entry.probe and probe:
+        entry = replace(entry, probe=probe)
     capture = uploads.read_upload(
         upload.name,
         upload.getvalue(),
         {
-            "probe": probe_from(typed.values()) or (clamp.factor if clamp else None),
-            "channel": state.get("channel") or (clamp.channel if clamp else None),
+            "probe": probe,
+            "channel": channel,
             "sample_rate_hz": state.get("rate"),
             "full_scale": state.get("full_scale"),
             "record": state.get("record"),

@@ -124,6 +124,16 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         say.note(line)
 
 
+def clamps_named(visits: pd.DataFrame) -> list[str]:
+    """Return each visit's clamp, and that it was due for a check where it was."""
+    due = loaders.ask("clamps").set_index("clamp")["due_on"]
+    out = []
+    for name, day in zip(visits["clamp"], visits["visited_on"], strict=True):
+        late = name in due.index and pd.Timestamp(day) > pd.Timestamp(due[name])
+        out.append("" if formats.is_unknown(name) else f"{name}, check overdue" if late else str(name))
+    return out
+
+
 def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:
     """Draw every visit with its note, and offer them as a file."""
     own = loaders.settings()["distance_unit"]
@@ -141,6 +151,7 @@ def show_visits(pump: pd.Series, visits: pd.DataFrame) -> None:
             "Pressure, kPa": visits["fuel_pressure_kpa"],
             "Fuel, %": visits["fuel_level_pct"],
             "In trend": visits["in_trend"].map({True: "yes", False: "no, question open"}),
+            "Clamp": clamps_named(visits),
             "Note": visits["note"],
             "By": visits["technician"],
         }
