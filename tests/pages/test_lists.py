@@ -117,7 +117,7 @@ def test_types_and_lots_are_listed_with_what_was_allowed_for_looks(ledger):
     page = open_page("costs", costs_part="Types and lots")
     text = words(page)
     assert "held against the rest" in text
-    assert "alarmed in fewer than 1 of 20 cases" in text
+    assert "named in 1 of 100 cases, and a suspect in about 1 of 5" in text
 
 
 @pytest.fixture(scope="module")
