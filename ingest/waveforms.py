@@ -24,6 +24,7 @@ from ingest.capture import Capture, Note, from_description
 from ingest.durable import flush_folder
 from ingest.errors import LedgerError
 from ingest.sealed import seal_holds, sealed_parquet
+from ingest.server_address import is_address, server_of
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -70,6 +71,8 @@ class StoredWaveform:
 def waveform_folder(ledger: Path | str) -> Path:
     """Return the folder beside `ledger`, links followed, that holds its waveforms; no two names share one."""
     path = Path(ledger).resolve()
+    if is_address(path) and path.exists() and (server := server_of(path)) and server.waveforms:
+        return server.waveforms
     if path.suffix == ".duckdb":
         return path.with_suffix(".waveforms")
     return path.with_name(f"{path.name}-waveforms")

@@ -29,6 +29,9 @@ def pytest_addoption(parser):
     parser.addoption(
         "--keep-minutes", action="store_true", help=f"keep each file's seconds in {MINUTES.name}"
     )
+    parser.addoption(
+        "--on-server", action="store_true", help="keep every new ledger on a PostgreSQL of this run's own"
+    )
 
 
 class BrowserApart(LoadFileScheduling):
@@ -84,6 +87,18 @@ def _file(nodeid: str) -> str:
 def _room(nodeid: str) -> str:
     room, _, rest = _file(nodeid).partition("/")
     return room if rest else "tests"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def ledgers_on_a_server(request, tmp_path_factory):
+    """With --on-server, what is written as a new ledger file is an address instead."""
+    if not request.config.option.on_server:
+        yield
+        return
+    from tests.postgres import every_ledger_on, running
+
+    with running(tmp_path_factory.mktemp("server")) as server, every_ledger_on(server):
+        yield
 
 
 @pytest.fixture(scope="session", autouse=True)

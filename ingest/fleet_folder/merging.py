@@ -16,6 +16,7 @@ from ingest.fleet_folder.tables import Table
 from ingest.ledger.changes import as_text, change_rows
 from ingest.ledger.rows import insert_rows
 from ingest.ledger.statements import statement
+from ingest.ledger.which_engine import of_catalogue
 from ingest.ledger.transaction import Stamp
 
 _NEVER = {"recorded_at"}
@@ -211,11 +212,7 @@ def _insert(
 def _with_ledger_defaults(
     connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame
 ) -> pd.DataFrame:
-    defaults = connection.execute(
-        statement("ledger/defaults"),
-        [table],
-    ).fetchall()
-    for name, default in defaults:
+    for name, default in of_catalogue(connection, "defaults", table):
         if name in rows and rows[name].isna().any():
             ask = statement("ledger/value").replace("{default}", default)
             [(value,)] = connection.execute(ask).fetchall()

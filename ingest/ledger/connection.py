@@ -20,6 +20,7 @@ from ingest.ledger.migrations import create, ledger_version, migrate, scripts
 from ingest.ledger.place import real_path, refuse_untested_place
 from ingest.ledger.repair_mark import finish_repair, mark_of, refuse_beside_damaged
 from ingest.ledger.waveform_home import bring_from_shared, claim, refuse_without_ledger
+from ingest.server_address import server_of
 
 
 @contextmanager
@@ -39,6 +40,13 @@ def open_ledger(
         raise LedgerError(
             "no-ledger", f"There is no ledger at {path}; log a visit or load a fleet folder to start one."
         )
+    if server := server_of(path):
+        from ingest.ledger.server.opening import open_to_read, open_to_write
+
+        job = open_to_read(server, wait_s, depots) if read_only else open_to_write(server, wait_s)
+        with noted_as_open(path, read_only=read_only), job as connection:
+            yield connection
+        return
     turn = Turn(path, wait_s)
     with noted_as_open(path, read_only=read_only), _engine_errors_as_sentences(path):
         if read_only:

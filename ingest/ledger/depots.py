@@ -11,6 +11,7 @@ import duckdb
 from ingest.errors import EntryRefused, PumpledgerError
 from ingest.ledger.numbers import ID_COLUMNS
 from ingest.ledger.statements import statement
+from ingest.ledger.which_engine import is_on_server
 
 Depots = tuple[str, ...]
 _NOT_YOURS = (
@@ -20,11 +21,13 @@ _NOT_YOURS = (
 
 def bind(connection: duckdb.DuckDBPyConnection, depots: Depots) -> None:
     """Let a connection that reads see the units of these depots alone, for as long as it is open."""
-    [(name,)] = connection.execute("SELECT current_database()").fetchall()
+    [(database, schema)] = connection.execute("SELECT current_database(), current_schema()").fetchall()
     connection.execute("CREATE TEMP TABLE bound_depot (depot VARCHAR)")
     connection.executemany("INSERT INTO temp.main.bound_depot VALUES (?)", [[depot] for depot in depots])
-    quoted = '"' + name.replace('"', '""') + '"'
-    for part in connection.extract_statements(statement("ledger/bound_to").replace("{ledger}", quoted)):
+    home = ".".join('"' + name.replace('"', '""') + '"' for name in (database, schema))
+    rows = f"{'memory.main' if is_on_server(connection) else home}.visit_rows"
+    text = statement("ledger/bound_to").replace("{ledger}", home).replace("{visit_rows}", rows)
+    for part in connection.extract_statements(text):
         connection.execute(part)
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import duckdb
 
 from ingest.ledger.statements import statement
+from ingest.ledger.which_engine import of_catalogue
 
 
 def table_names(connection: duckdb.DuckDBPyConnection) -> list[str]:
     """Return the names of the ledger's tables, sorted."""
-    return [name for (name,) in connection.execute(statement("ledger/tables")).fetchall()]
+    return [name for (name,) in of_catalogue(connection, "tables")]
 
 
 def fingerprint(connection: duckdb.DuckDBPyConnection, table: str) -> tuple[int, int]:

@@ -1,64 +1,64 @@
 -- What a person bound to depots reads instead of the tables: the same names, found before them. {ledger} is the
--- name of the ledger's own database; the depots are put into bound_depot first.
+-- ledger's own schema; the depots are put into bound_depot first.
 CREATE TEMP VIEW vehicle AS
-SELECT * FROM {ledger}.main.vehicle WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
+SELECT * FROM {ledger}.vehicle WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
 CREATE TEMP VIEW pump AS
-SELECT * FROM {ledger}.main.pump WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+SELECT * FROM {ledger}.pump WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW visit AS
-SELECT * FROM {ledger}.main.visit WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+SELECT * FROM {ledger}.visit WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW reading AS
-SELECT * FROM {ledger}.main.reading WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
+SELECT * FROM {ledger}.reading WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
 CREATE TEMP VIEW current_reading AS
-SELECT * FROM {ledger}.main.current_reading WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
+SELECT * FROM {ledger}.current_reading WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
 CREATE TEMP VIEW visit_detail AS
-SELECT * FROM {ledger}.main.visit_detail WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+SELECT * FROM {ledger}.visit_detail WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP MACRO visit_rows(of_pump) AS TABLE
-SELECT * FROM {ledger}.main.visit_rows(of_pump) WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+SELECT * FROM {visit_rows}(of_pump) WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW capture AS
-SELECT * FROM {ledger}.main.capture WHERE capture_hash IN (SELECT capture_hash FROM temp.main.visit);
+SELECT * FROM {ledger}.capture WHERE capture_hash IN (SELECT capture_hash FROM temp.main.visit);
 CREATE TEMP VIEW service AS
-SELECT * FROM {ledger}.main.service WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+SELECT * FROM {ledger}.service WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW breakdown AS
-SELECT * FROM {ledger}.main.breakdown WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+SELECT * FROM {ledger}.breakdown WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW odometer AS
-SELECT * FROM {ledger}.main.odometer WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+SELECT * FROM {ledger}.odometer WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW due_work AS
-SELECT * FROM {ledger}.main.due_work WHERE unit IN (SELECT unit FROM temp.main.vehicle);
+SELECT * FROM {ledger}.due_work WHERE unit IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW booking AS
-SELECT * FROM {ledger}.main.booking WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
+SELECT * FROM {ledger}.booking WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
 CREATE TEMP VIEW told_forecast AS
-SELECT * FROM {ledger}.main.told_forecast WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
+SELECT * FROM {ledger}.told_forecast WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
 CREATE TEMP VIEW stock AS
-SELECT * FROM {ledger}.main.stock WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
+SELECT * FROM {ledger}.stock WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
 CREATE TEMP VIEW bay_hours AS
-SELECT * FROM {ledger}.main.bay_hours WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
+SELECT * FROM {ledger}.bay_hours WHERE depot IN (SELECT depot FROM temp.main.bound_depot);
 CREATE TEMP VIEW claim_step AS
-SELECT * FROM {ledger}.main.claim_step WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
+SELECT * FROM {ledger}.claim_step WHERE pump_id IN (SELECT pump_id FROM temp.main.pump);
 CREATE TEMP VIEW photo AS
-SELECT * FROM {ledger}.main.photo WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
+SELECT * FROM {ledger}.photo WHERE visit_id IN (SELECT visit_id FROM temp.main.visit);
 -- A hold is seen where a pump or a part in stock is of it, without who else it names.
 CREATE TEMP VIEW hold AS
 SELECT h.* REPLACE (
     CAST(NULL AS VARCHAR) AS held_by, CAST(NULL AS VARCHAR) AS lifted_by,
     CASE WHEN list_has_any(regexp_extract_all(h.reason, '[\w-]+'),
-            (SELECT coalesce(list(unit), []) FROM {ledger}.main.vehicle
+            (SELECT coalesce(list(unit), []) FROM {ledger}.vehicle
              WHERE unit NOT IN (SELECT unit FROM temp.main.vehicle)))
         THEN 'for a reason that the fleet''s planner knows' ELSE h.reason END AS reason,
     CAST(NULL AS VARCHAR) AS lifted_because
 )
-FROM {ledger}.main.hold h
+FROM {ledger}.hold h
 WHERE EXISTS (
         SELECT 1 FROM temp.main.pump p
         WHERE p.pump_type = h.pump_type AND (h.lot IS NULL OR p.lot = h.lot)
     )
     OR EXISTS (SELECT 1 FROM temp.main.stock s WHERE s.pump_type = h.pump_type AND s.on_hand > 0);
 CREATE TEMP VIEW hold_closed AS
-SELECT * FROM {ledger}.main.hold_closed
+SELECT * FROM {ledger}.hold_closed
 WHERE pump_id IN (SELECT pump_id FROM temp.main.pump)
     OR (pump_id IS NULL AND depot IN (SELECT depot FROM temp.main.bound_depot));
 -- A question that names another unit than its own is asked of those who see both.
 CREATE TEMP VIEW question AS
-SELECT * FROM {ledger}.main.question
+SELECT * FROM {ledger}.question
 WHERE unit IN (SELECT unit FROM temp.main.vehicle)
     AND len(list_filter(
         regexp_extract_all(coalesce(text, ''), '[Uu]nits? ([^ ,.;:?()]+)', 1),
@@ -66,11 +66,11 @@ WHERE unit IN (SELECT unit FROM temp.main.vehicle)
     )) = 0
     AND NOT list_has_any(
         flatten([regexp_extract_all(coalesce(CAST(details AS VARCHAR), ''), '"((?:[^"\\]|\\.)*)"', 1)]),
-        (SELECT coalesce(list(unit), []) FROM {ledger}.main.vehicle
+        (SELECT coalesce(list(unit), []) FROM {ledger}.vehicle
          WHERE unit NOT IN (SELECT unit FROM temp.main.vehicle))
     );
 CREATE TEMP VIEW change_log AS
-SELECT * FROM {ledger}.main.change_log
+SELECT * FROM {ledger}.change_log
 WHERE CASE table_name
     WHEN 'vehicle' THEN row_key IN (SELECT unit FROM temp.main.vehicle)
     WHEN 'pump' THEN row_key IN (SELECT CAST(pump_id AS VARCHAR) FROM temp.main.pump)
@@ -81,12 +81,12 @@ WHERE CASE table_name
     ELSE FALSE
 END;
 CREATE TEMP VIEW tray AS
-SELECT * FROM {ledger}.main.tray WHERE unit IS NULL OR unit IN (SELECT unit FROM temp.main.vehicle);
+SELECT * FROM {ledger}.tray WHERE unit IS NULL OR unit IN (SELECT unit FROM temp.main.vehicle);
 -- What holds for the whole fleet is seen, but not who set it.
 CREATE TEMP VIEW setting AS
-SELECT * REPLACE (CAST(NULL AS VARCHAR) AS set_by) FROM {ledger}.main.setting;
+SELECT * REPLACE (CAST(NULL AS VARCHAR) AS set_by) FROM {ledger}.setting;
 CREATE TEMP VIEW cost_entry AS
-SELECT * REPLACE (CAST(NULL AS VARCHAR) AS set_by) FROM {ledger}.main.cost_entry
+SELECT * REPLACE (CAST(NULL AS VARCHAR) AS set_by) FROM {ledger}.cost_entry
 WHERE depot IS NULL OR depot IN (SELECT depot FROM temp.main.bound_depot);
 CREATE TEMP VIEW plan_list AS
-SELECT * FROM {ledger}.main.plan_list WHERE FALSE
+SELECT * FROM {ledger}.plan_list WHERE FALSE

@@ -1,0 +1,108 @@
+"""Open a ledger on a server as a ledger file is opened: made when it is missing, brought up to date, waited for.
+
+A reader sees the ledger as it was at one moment, however long it reads; writers take turns.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import duckdb
+
+from ingest.errors import LedgerError
+from ingest.ledger.depots import Depots, bind
+from ingest.ledger.migrations import scripts
+from ingest.ledger.server.carrying import make, upgrade, version_there
+from ingest.ledger.server.engine import cursor, forget_tables, turn
+from ingest.ledger.server.sentences import as_sentences
+from ingest.ledger.statements import statement
+from ingest.ledger.waveform_home import claim
+from ingest.server_address import Server
+
+
+@contextmanager
+def open_to_read(server: Server, wait_s: float, depots: Depots) -> Iterator[duckdb.DuckDBPyConnection]:
+    """As `open_ledger` for reading: one moment of the ledger."""
+    with as_sentences(server):
+        connection = _current(server, read_only=True)
+        if connection is None:
+            with turn(server, wait_s) as talk:
+                _bring_up_to_date(talk, server)
+            connection = _current(server, read_only=True)
+        if connection is None:
+            raise LedgerError("ledger-busy", f"The ledger of {server.path} is being changed; try again.")
+        with _closing(connection):
+            if depots:
+                bind(connection, depots)
+            yield connection
+
+
+@contextmanager
+def open_to_write(server: Server, wait_s: float) -> Iterator[duckdb.DuckDBPyConnection]:
+    """As `open_ledger` for writing: alone, for the whole job."""
+    with as_sentences(server), turn(server, wait_s) as talk:
+        connection = _current(server, read_only=False)
+        if connection is None:
+            _bring_up_to_date(talk, server)
+            connection = _current(server, read_only=False)
+        assert connection is not None  # nobody else has the turn
+        with _closing(connection):
+            claim(connection, server.path)
+            yield connection
+
+
+def _current(server: Server, *, read_only: bool) -> duckdb.DuckDBPyConnection | None:
+    """Connect if the newest scripts made what is there; LedgerError where newer ones did.
+
+    To read, a transaction is begun, which the server gives one moment to see.
+    """
+    newest = max(scripts())
+    try:
+        connection = cursor(server, read_only=read_only)
+    except duckdb.CatalogException:
+        return None
+    try:
+        if read_only:
+            connection.execute("BEGIN")
+        [(version,)] = connection.execute(statement("ledger/version")).fetchall()
+        if version > newest:
+            raise LedgerError(
+                "ledger-newer",
+                f"The ledger of {server.path} was written by a newer pumpledger (schema {version}; this one"
+                f" knows {newest}); update the program.",
+            )
+        if version == newest:
+            return connection
+    except duckdb.CatalogException:
+        pass
+    except BaseException:
+        _close(connection)
+        raise
+    _close(connection)
+    return None
+
+
+@contextmanager
+def _closing(connection: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    try:
+        yield
+    finally:
+        _close(connection)
+
+
+def _bring_up_to_date(talk: Any, server: Server) -> None:
+    version = version_there(talk, server)
+    if version is None:
+        make(talk, server)
+    elif version < max(scripts()):
+        upgrade(talk, server, version)
+    forget_tables(server)
+
+
+def _close(connection: duckdb.DuckDBPyConnection) -> None:
+    with contextlib.suppress(duckdb.Error):  # nothing was begun, or the server is gone
+        connection.execute("ROLLBACK")
+    connection.close()

@@ -1,0 +1,1 @@
+INSERT INTO {to}.{table} BY NAME SELECT * FROM {by}.{table}

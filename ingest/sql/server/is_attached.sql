@@ -1,0 +1,1 @@
+SELECT 1 FROM duckdb_databases() WHERE database_name = current_database() AND type = 'postgres'
