@@ -36,6 +36,7 @@ COMMANDS = {
     "serve": "the dashboard",
     "check": "look for damage and orphans",
     "backup": "copy the ledger while it is in use",
+    "move": "a ledger from a file to a server, or back",
     "forget": "remove names, or what is older than it is kept",
     "reanalyse": "measure stored waveforms again with today's method",
 }

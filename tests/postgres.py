@@ -6,6 +6,7 @@ import os
 import shutil
 import signal
 import subprocess
+import tempfile
 import time
 import uuid
 from collections.abc import Iterator
@@ -28,7 +29,9 @@ class Postgres:
 
     @property
     def words(self) -> str:
-        return f"host={self.folder} port={PORT} dbname=postgres user=fleet passfile={self.folder / 'passfile'}"
+        return (
+            f"host={self.folder} port={PORT} dbname=postgres user=fleet passfile={self.folder / 'passfile'}"
+        )
 
     def address(self, path: Path, **more: str) -> Path:
         """Write an address file with a schema of its own, and return it."""
@@ -90,8 +93,8 @@ def running(folder: Path) -> Iterator[Postgres]:
             shutil.chown(path, "nobody", "nogroup")
     try:
         server.run(
-            "initdb", "-D", home / "data", "-U", "fleet", "-A", "scram-sha-256", "--pwfile", home / "password",
-            "-E", "UTF8", "--locale=C.UTF-8", "--no-sync",
+            "initdb", "-D", home / "data", "-U", "fleet", "-A", "scram-sha-256",
+            "--pwfile", home / "password", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync",
         )  # fmt: skip
         (home / "passfile").write_text(f"*:*:*:*:{PASSWORD}\n")
         (home / "passfile").chmod(0o600)
@@ -109,6 +112,8 @@ def every_ledger_on(server: Postgres) -> Iterator[None]:
     """Let a ledger file that is written anew be the address of a schema of its own."""
     from ingest import server_address
     from ingest.ledger import connection
+    from ingest.ledger.server.carrying import bring, fetch
+    from ingest.ledger.server.engine import turn
 
     real, by_name = server_address.server_of, server_address.is_address
 
@@ -126,7 +131,21 @@ def every_ledger_on(server: Postgres) -> Iterator[None]:
             server.address(path)
         return real(path)
 
+    copyfile = shutil.copyfile
+
+    def copy(source: Path, to: Path, **how: bool) -> Path:
+        if not is_address(Path(source)):
+            return copyfile(source, to, **how)
+        with tempfile.TemporaryDirectory() as folder:
+            file = Path(folder) / "copy.duckdb"
+            fetch(real(Path(source)), file)
+            own = real(server.address(Path(to)))
+            with turn(own, 10.0) as talk:
+                bring(talk, own, file)
+        return Path(to)
+
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shutil, "copyfile", copy)
         patch.setattr(server_address, "is_address", is_address)
         patch.setattr("ingest.waveforms.is_address", is_address)
         patch.setattr(connection, "server_of", server_of)

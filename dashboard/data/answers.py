@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from ingest.errors import PumpledgerError
+from ingest.server_address import is_address
 
 Stamp = tuple[int, ...]
 GRID_KM = np.linspace(0, 60_000, 61)
@@ -35,7 +36,14 @@ class Ranking:
 
 
 def stamp(ledger: Path) -> Stamp:
-    """Return what changes whenever the ledger does: size and time of its files; () when there is none."""
+    """Return what changes whenever the ledger does: size and time of its files; () when there is none.
+
+    On a server: which transactions one that begins now would see.
+    """
+    if is_address(ledger):
+        from ingest.ledger.server.engine import change_mark
+
+        return change_mark(ledger)
     marks: list[int] = []
     for path in (ledger, ledger.with_name(ledger.name + ".wal")):
         try:

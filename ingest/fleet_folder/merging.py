@@ -16,8 +16,8 @@ from ingest.fleet_folder.tables import Table
 from ingest.ledger.changes import as_text, change_rows
 from ingest.ledger.rows import insert_rows
 from ingest.ledger.statements import statement
-from ingest.ledger.which_engine import of_catalogue
 from ingest.ledger.transaction import Stamp
+from ingest.ledger.which_engine import of_catalogue
 
 _NEVER = {"recorded_at"}
 # Columns of a row that its file does not say itself.

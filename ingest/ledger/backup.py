@@ -24,6 +24,7 @@ from ingest.ledger.place import real_path
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.waveform_home import ledger_id, mark, refuse_other
+from ingest.server_address import is_address, server_of
 from ingest.waveforms import read_waveform, waveform_folder, waveform_path
 
 PART = ".backup.part"
@@ -55,7 +56,8 @@ class Backup:
 def default_destination(ledger: Path) -> Path:
     """Return backups/<name>-<UTC time>.duckdb beside the ledger."""
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
-    return ledger.parent / "backups" / f"{ledger.stem}-{stamp}{ledger.suffix}"
+    suffix = ".duckdb" if is_address(ledger) else ledger.suffix
+    return ledger.parent / "backups" / f"{ledger.stem}-{stamp}{suffix}"
 
 
 def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float = 60.0) -> Backup:
@@ -77,11 +79,16 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
             hashes = connection.execute(statement("upkeep/hashes")).fetchall()
             refuse_other(connection, destination)
             ours = ledger_id(connection)
-            subprocess.run(
-                [sys.executable, "-c", _COPY, str(ledger), str(part)], check=True, capture_output=True
-            )
+            if server := server_of(ledger):
+                from ingest.ledger.server.carrying import fetch
+
+                rows, hashes = fetch(server, part)
+            else:
+                subprocess.run(
+                    [sys.executable, "-c", _COPY, str(ledger), str(part)], check=True, capture_output=True
+                )
         flush_file(part)
-        missing, damaged = _copy_waveforms(ledger, destination, [h for (h,) in hashes], ours)
+        missing, damaged = copy_waveforms(ledger, destination, [h for (h,) in hashes], ours)
         _verify(part, rows)
         part.replace(destination)
         flush_folder(destination.parent)
@@ -118,7 +125,7 @@ def _why(error: OSError | subprocess.CalledProcessError) -> str:
     return f"{error.strerror or error}."
 
 
-def _copy_waveforms(
+def copy_waveforms(
     ledger: Path, destination: Path, hashes: list[str], ours: str | None
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Copy each capture's file, proved by its name, which is the hash of its samples, never by the source.

@@ -28,6 +28,7 @@ from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.transaction import transaction
 from ingest.ledger.waveform_home import ledger_id, owner
+from ingest.server_address import server_of
 from ingest.waveforms import waveform_folder
 from ingest.wording.questions import rows_lost
 
@@ -55,6 +56,12 @@ def salvage(ledger: Path | str, *, wait_s: float = 60.0) -> Salvaged:
     Raises LedgerError when not even its table of contents can be read; the file is then left as it is.
     """
     ledger = Path(ledger)
+    if server_of(ledger):
+        raise LedgerError(
+            "repair-on-server",
+            f"The ledger of {ledger} lies on a server, which is repaired by the server's own means: restore"
+            " a backup of it.",
+        )
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
     kept = ledger.with_name(f"{ledger.name}.damaged-{stamp}")
     fresh = ledger.with_name(f"{ledger.name}.repairing")
@@ -84,6 +91,11 @@ def rewrite(ledger: Path | str, *, wait_s: float = 60.0) -> None:
     Raises LedgerError, and leaves the ledger as it is, where not every row can be read.
     """
     ledger = real_path(ledger)
+    if server := server_of(ledger):
+        from ingest.ledger.server.carrying import write_anew
+
+        write_anew(server, wait_s)
+        return
     fresh, before = ledger.with_name(f"{ledger.name}.repairing"), ledger.with_name(f"{ledger.name}{BEFORE}")
     with gate(Turn(ledger, wait_s)):
         finish_repair(ledger)

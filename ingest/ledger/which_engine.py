@@ -14,9 +14,7 @@ def is_on_server(connection: duckdb.DuckDBPyConnection) -> bool:
     return bool(connection.execute(statement("server/is_attached")).fetchall())
 
 
-def of_catalogue(
-    connection: duckdb.DuckDBPyConnection, what: str, *values: str
-) -> list[tuple[Any, ...]]:
+def of_catalogue(connection: duckdb.DuckDBPyConnection, what: str, *values: str) -> list[tuple[Any, ...]]:
     """Return the rows of ledger/<what>.sql, or of server/<what>.sql where the ledger lies on a server.
 
     values: parameters; on a server they go into the places {0}, {1}, … and are names of ours.

@@ -22,7 +22,7 @@ import duckdb
 from ingest.errors import LedgerError
 from ingest.ledger.gate import connect_once
 from ingest.ledger.migrations import apply_script, scripts
-from ingest.ledger.server.engine import attach, engine
+from ingest.ledger.server.engine import attach, engine, turn
 from ingest.ledger.server.schema import tables, views
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
@@ -33,17 +33,15 @@ Rows = dict[str, tuple[int, int]]  # rows of each table, and a sum of hashes ove
 
 
 def version_there(talk: Any, server: Server) -> int | None:
-    """Return the version of the ledger in the schema, None where there is none; LedgerError for other tables."""
-    found = talk.execute(
-        "SELECT tablename FROM pg_tables WHERE schemaname = %s ORDER BY 1", [server.schema]
-    ).fetchall()
+    """Return the version of the ledger there, None where there is none; LedgerError for other tables."""
+    found = talk.execute(_TABLES, [server.schema]).fetchall()
     if not found:
         return None
     if ("schema_version",) not in found:
         raise LedgerError(
             "not-a-ledger",
-            f"The schema {server.schema} on the server of {server.path} holds other tables ({found[0][0]}, …);"
-            " name another schema.",
+            f"The schema {server.schema} on the server of {server.path} holds other tables ({found[0][0]},"
+            " …); name another schema.",
         )
     [(version,)] = talk.execute(f"SELECT max(version) FROM {server.schema}.schema_version").fetchall()
     return int(version)
@@ -97,7 +95,9 @@ def bring(talk: Any, server: Server, file: Path) -> str | None:
     with _both(server, file, arriving, read_only=False) as connection:
         connection.execute("BEGIN")
         for name in rows:
-            connection.execute(statement("server/carry", table=name).format(to=f"there.{arriving}", by="kept_file"))
+            connection.execute(
+                statement("server/carry", table=name).format(to=f"there.{arriving}", by="kept_file")
+            )
         connection.execute(f"USE there.{arriving}")
         _demand_equal(rows, {name: fingerprint(connection, name) for name in rows}, server)
         connection.execute("COMMIT")
@@ -126,37 +126,71 @@ def _take_place(talk: Any, server: Server, arriving: str) -> str | None:
     return kept
 
 
-def fetch(server: Server, file: Path, version: int | None = None) -> Rows:
-    """Put all that a server's ledger holds at this moment into a new file, which is proved; returns its rows.
+def refuse_moved(talk: Any, server: Server) -> None:
+    """Raise LedgerError where the ledger was moved away from the server's schema, which is empty now."""
+    if talk.execute("SELECT 1 FROM pg_namespace WHERE nspname = %s", [_moved(server)]).fetchall():
+        raise LedgerError(
+            "ledger-moved",
+            f"The ledger of {server.path} was moved away from the server; work with the file it was moved to,"
+            " or move that back.",
+        )
 
-    version: the schema's, if not the newest. Raises LedgerError where the rows don't arrive as they left.
+
+def put_away(talk: Any, server: Server) -> str:
+    """Keep the ledger under another schema's name, as it was moved away; returns that name."""
+    with talk.transaction():
+        talk.execute(f"LOCK TABLE {server.schema}.schema_version IN ACCESS EXCLUSIVE MODE")
+        talk.execute(f"DROP SCHEMA IF EXISTS {_moved(server)} CASCADE")  # what it was at a move before
+        talk.execute(f"ALTER SCHEMA {server.schema} RENAME TO {_moved(server)}")
+    return _moved(server)
+
+
+def _moved(server: Server) -> str:
+    return f"{server.schema}_moved"
+
+
+def fetch(server: Server, file: Path, version: int | None = None) -> tuple[Rows, list[tuple[str]]]:
+    """Put all that a server's ledger holds at this moment into a new file, which is proved.
+
+    Returns its rows, and the captures that have a waveform. version: the schema's, if not the newest. Raises
+    LedgerError where the rows don't arrive as they left.
     """
+    file.unlink(missing_ok=True)  # of one that was killed
     with connect_once(file, read_only=False) as fresh:
         for number, script in scripts().items():
             if version is None or number <= version:
                 apply_script(fresh, number, script)
+        names = table_names(fresh)
+        for name in names:  # what the scripts put in themselves
+            fresh.execute(f'DELETE FROM "{name}"')
     with _both(server, file, server.schema, read_only=True) as connection:
         connection.execute("USE kept_file")
-        names = table_names(connection)
-        for name in names:  # what the scripts put in themselves
-            connection.execute(f'DELETE FROM "{name}"')
         connection.execute("BEGIN")
         for name in names:
             text = statement("server/carry", table=name).format(to="kept_file", by=f"there.{server.schema}")
             connection.execute(text)
         here = {name: fingerprint(connection, name) for name in names}
+        hashes = connection.execute(statement("upkeep/hashes")).fetchall() if version is None else []
         connection.execute(f"USE there.{server.schema}")
         rows = {name: fingerprint(connection, name) for name in names}
         connection.execute("COMMIT")
         connection.execute("CHECKPOINT kept_file")
     _demand_equal(rows, here, server)
-    return rows
+    return rows, hashes
+
+
+def write_anew(server: Server, wait_s: float) -> None:
+    """Write every table anew, so that what was deleted stands in no free place of the server's files."""
+    with turn(server, wait_s) as talk:
+        for (name,) in talk.execute(_TABLES, [server.schema]).fetchall():
+            talk.execute(f'VACUUM (FULL, ANALYZE) {server.schema}."{name}"')
+
+
+_TABLES = "SELECT tablename FROM pg_tables WHERE schemaname = %s ORDER BY 1"
 
 
 @contextmanager
-def _both(
-    server: Server, file: Path, schema: str, *, read_only: bool
-) -> Iterator[duckdb.DuckDBPyConnection]:
+def _both(server: Server, file: Path, schema: str, *, read_only: bool) -> Iterator[duckdb.DuckDBPyConnection]:
     connection = engine()
     try:
         connection.execute("SET enable_progress_bar = false")
@@ -175,6 +209,6 @@ def _demand_equal(left: Rows, arrived: Rows, server: Server) -> None:
         differing = sorted(name for name in left if arrived.get(name) != left[name])
         raise LedgerError(
             "move-unverified",
-            f"What arrived from or at the server of {server.path} differs in {', '.join(differing)}; nothing was"
-            " changed.",
+            f"What came from or to the server of {server.path} differs in {', '.join(differing)}; nothing"
+            " was changed.",
         )

@@ -20,7 +20,7 @@ from ingest.errors import LedgerError
 from ingest.ledger.gate import ON_ITS_OWN
 from ingest.ledger.server.sentences import as_sentences
 from ingest.ledger.statements import statement
-from ingest.server_address import Server
+from ingest.server_address import Server, server_of
 
 ENGINE = "1.5.5"  # the one that the extension for servers is built for
 OLDEST = 15  # of the server; older ones were not tried
@@ -116,21 +116,26 @@ def talk(server: Server) -> Iterator[Any]:
     Raises LedgerError where there is no way to the server, or it is older than was tried.
     """
     psycopg = client()
-    with as_sentences(server, psycopg.Error):
-        with psycopg.connect(words(server), autocommit=True, application_name="pumpledger") as connection:
-            version = connection.info.server_version // 10_000
-            if version < OLDEST:
-                raise LedgerError(
-                    "server-older", f"The server of {server.path} is PostgreSQL {version}; {OLDEST} or later"
-                    " is needed.",
-                )  # fmt: skip
-            encoding = connection.execute("SHOW server_encoding").fetchone()[0]
-            if encoding != "UTF8":
-                raise LedgerError(
-                    "server-encoding", f"The database of {server.path} keeps texts as {encoding}; create one"
-                    " with ENCODING 'UTF8'.",
-                )  # fmt: skip
-            yield connection
+    with (
+        as_sentences(server, psycopg.Error),
+        psycopg.connect(words(server), autocommit=True, application_name="pumpledger") as connection,
+    ):
+        version = connection.info.server_version // 10_000
+        if version < OLDEST:
+            raise LedgerError(
+                "server-older",
+                f"The server of {server.path} is PostgreSQL {version}; {OLDEST} or later is needed.",
+            )
+        encoding = connection.execute("SHOW server_encoding").fetchone()[0]
+        if encoding != "UTF8":
+            raise LedgerError(
+                "server-encoding",
+                f"The database of {server.path} keeps texts as {encoding}; create one with ENCODING 'UTF8'.",
+            )
+        yield connection
+
+
+_LOCK = "SELECT pg_advisory_lock(hashtext('pumpledger'), hashtext(%s))"
 
 
 @contextmanager
@@ -142,7 +147,7 @@ def turn(server: Server, wait_s: float) -> Iterator[Any]:
     with talk(server) as connection:
         connection.execute(f"SET lock_timeout = {int(wait_s * 1000)}")
         try:
-            connection.execute("SELECT pg_advisory_lock(hashtext('pumpledger'), hashtext(%s))", [server.schema])
+            connection.execute(_LOCK, [server.schema])
         except client().errors.LockNotAvailable as error:
             raise LedgerError(
                 "ledger-busy",
@@ -152,10 +157,19 @@ def turn(server: Server, wait_s: float) -> Iterator[Any]:
         yield connection
 
 
-def change_mark(server: Server) -> tuple[int, ...]:
-    """Return what changes with every commit on the server: the transactions that a reader would see."""
+def change_mark(ledger: Path) -> tuple[int, ...]:
+    """Return what changes with every commit on the server: the transactions that a reader would see.
+
+    () where there is no ledger yet.
+    """
+    server = server_of(ledger) if ledger.exists() else None
+    if server is None:
+        return ()
     with as_sentences(server):
-        connection = cursor(server, read_only=True)
+        try:
+            connection = cursor(server, read_only=True)
+        except duckdb.CatalogException:
+            return ()
         try:
             [(text,)] = connection.execute(statement("server/snapshot").replace("{name}", NAME)).fetchall()
         finally:

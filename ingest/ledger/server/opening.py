@@ -1,4 +1,4 @@
-"""Open a ledger on a server as a ledger file is opened: made when it is missing, brought up to date, waited for.
+"""Open a ledger on a server as a file is opened: made when it is missing, brought up to date, waited for.
 
 A reader sees the ledger as it was at one moment, however long it reads; writers take turns.
 """
@@ -15,7 +15,7 @@ import duckdb
 from ingest.errors import LedgerError
 from ingest.ledger.depots import Depots, bind
 from ingest.ledger.migrations import scripts
-from ingest.ledger.server.carrying import make, upgrade, version_there
+from ingest.ledger.server.carrying import make, refuse_moved, upgrade, version_there
 from ingest.ledger.server.engine import cursor, forget_tables, turn
 from ingest.ledger.server.sentences import as_sentences
 from ingest.ledger.statements import statement
@@ -96,6 +96,7 @@ def _closing(connection: duckdb.DuckDBPyConnection) -> Iterator[None]:
 def _bring_up_to_date(talk: Any, server: Server) -> None:
     version = version_there(talk, server)
     if version is None:
+        refuse_moved(talk, server)
         make(talk, server)
     elif version < max(scripts()):
         upgrade(talk, server, version)

@@ -38,7 +38,8 @@ _SENTENCES: tuple[tuple[str, str, str], ...] = (
     (
         r"permission denied|must be owner",
         "server-may-not",
-        "The user in {path} may not do this on the server ({said}): let it own the database. Nothing was changed.",
+        "The user in {path} may not do this on the server ({said}): let it own the database. Nothing was"
+        " changed.",
     ),
     (
         r"No space left|could not extend file|disk full",
@@ -70,11 +71,14 @@ _SENTENCES: tuple[tuple[str, str, str], ...] = (
 
 
 @contextmanager
-def as_sentences(server: Server, *also: type[Exception]) -> Iterator[None]:
-    """Turn what the engine, or the client library (`also`), says of the server into a LedgerError."""
+def as_sentences(server: Server, client: type[Exception] = duckdb.Error) -> Iterator[None]:
+    """Turn what the engine, or the server's client library, says of the server into a LedgerError.
+
+    client: the root of that library's errors.
+    """
     try:
         yield
-    except (duckdb.Error, *also) as error:
+    except (duckdb.Error, client) as error:
         text = str(error)
         for signs, code, sentence in _SENTENCES:
             if re.search(signs, text):
