@@ -34,6 +34,10 @@ class Server:
 
 def is_address(path: Path) -> bool:
     """Tell whether a ledger of this name lies on a server; told by the name alone."""
+    return _by_name(path)
+
+
+def _by_name(path: Path) -> bool:
     return path.suffix == ENDING
 
 

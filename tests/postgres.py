@@ -115,7 +115,7 @@ def every_ledger_on(server: Postgres) -> Iterator[None]:
     from ingest.ledger.server.carrying import bring, fetch
     from ingest.ledger.server.engine import turn
 
-    real, by_name = server_address.server_of, server_address.is_address
+    real, by_name = server_address.server_of, server_address._by_name
 
     def is_address(path: Path) -> bool:
         if by_name(path):
@@ -146,7 +146,6 @@ def every_ledger_on(server: Postgres) -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(shutil, "copyfile", copy)
-        patch.setattr(server_address, "is_address", is_address)
-        patch.setattr("ingest.waveforms.is_address", is_address)
+        patch.setattr(server_address, "_by_name", is_address)
         patch.setattr(connection, "server_of", server_of)
         yield

@@ -12,6 +12,7 @@ again; numbers, -5.00 among them, are left alone. Parquet needs no such guard.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import shutil
@@ -93,10 +94,12 @@ def _write_tables(connection: duckdb.DuckDBPyConnection, made: Path, form: Forma
         Path(table.file).stem: _fleet_folder_rows(connection, table, unit, as_text=form == "csv")
         for table in TABLES
     }
-    connection.create_function("notes_text", notes_text, ["VARCHAR"], "VARCHAR")
-    connection.create_function("question_text", question_text, ["VARCHAR", "VARCHAR", "VARCHAR"], "VARCHAR")
+    with contextlib.suppress(duckdb.CatalogException):  # an engine that outlives an opening has them
+        connection.create_function("notes_text", notes_text, ["VARCHAR"], "VARCHAR")
+        connection.create_function("question_text", question_text, ["VARCHAR"] * 3, "VARCHAR")
     tables |= {f"{EVERYTHING}/{name}": _worded(connection.table(name)) for name in table_names(connection)}
-    tables[f"{EVERYTHING}/visit_detail"] = _worded(connection.view("visit_detail")).order("visit_id")
+    everything = connection.sql("SELECT * FROM visit_detail")
+    tables[f"{EVERYTHING}/visit_detail"] = _worded(everything).order("visit_id")
     connection.execute(statement("export/safe_text"))
     rows = {}
     for name, content in tables.items():

@@ -26,7 +26,7 @@ CHECK = VisitEntry("214", visited_on=date(2026, 3, 2), odometer_km=9_000.0, reas
 
 def kept(ledger):
     with open_ledger(ledger) as connection:
-        rows = connection.execute("SELECT * FROM visit_detail").df()
+        rows = connection.execute("SELECT * FROM visit_detail ORDER BY visit_id").df()
     return rows.rename(columns={"fuel": "fuel_of_type", "fuel_in_tank": "fuel"})
 
 

@@ -44,7 +44,8 @@ _SENTENCES: tuple[tuple[str, str, str], ...] = (
     (
         r"No space left|could not extend file|disk full",
         "disk-full",
-        "The ledger of {path} can't be written: the server's disk is full; nothing of this entry was stored.",
+        "The ledger of {path} can't be written: on its server the disk is full; nothing of this entry was"
+        " stored. Free some space and try again.",
     ),
     (
         r"could not serialize|deadlock detected|lock timeout|canceling statement due to lock",
