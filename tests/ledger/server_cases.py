@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from threading import Thread
 
 import duckdb
 import pytest
