@@ -112,8 +112,8 @@ def every_ledger_on(server: Postgres) -> Iterator[None]:
     """Let a ledger file that is written anew be the address of a schema of its own."""
     from ingest import server_address
     from ingest.ledger import connection
-    from ingest.ledger.server.carrying import bring, fetch
-    from ingest.ledger.server.engine import turn
+    from ingest.ledger.server_carrying import bring, fetch
+    from ingest.ledger.server_engine import turn
 
     real, by_name = server_address.server_of, server_address._by_name
 

@@ -41,7 +41,7 @@ def stamp(ledger: Path) -> Stamp:
     On a server: which transactions one that begins now would see.
     """
     if is_address(ledger):
-        from ingest.ledger.server.engine import change_mark
+        from ingest.ledger.server_engine import change_mark
 
         return change_mark(ledger)
     marks: list[int] = []

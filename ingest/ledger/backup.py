@@ -80,7 +80,7 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
             refuse_other(connection, destination)
             ours = ledger_id(connection)
             if server := server_of(ledger):
-                from ingest.ledger.server.carrying import fetch
+                from ingest.ledger.server_carrying import fetch
 
                 rows, hashes = fetch(server, part)
             else:

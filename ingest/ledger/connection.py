@@ -41,7 +41,7 @@ def open_ledger(
             "no-ledger", f"There is no ledger at {path}; log a visit or load a fleet folder to start one."
         )
     if server := server_of(path):
-        from ingest.ledger.server.opening import open_to_read, open_to_write
+        from ingest.ledger.server_opening import open_to_read, open_to_write
 
         job = open_to_read(server, wait_s, depots) if read_only else open_to_write(server, wait_s)
         with noted_as_open(path, read_only=read_only), job as connection:

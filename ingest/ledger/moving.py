@@ -15,8 +15,8 @@ from ingest.ledger.backup import PART, copy_waveforms
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.gate import Turn, connect_once, gate
 from ingest.ledger.place import real_path, refuse_untested_place
-from ingest.ledger.server.carrying import Rows, bring, fetch, put_away, version_there
-from ingest.ledger.server.engine import forget_tables, turn
+from ingest.ledger.server_carrying import Rows, bring, fetch, put_away, version_there
+from ingest.ledger.server_engine import forget_tables, turn
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.waveform_home import ledger_id, refuse_other

@@ -92,7 +92,7 @@ def rewrite(ledger: Path | str, *, wait_s: float = 60.0) -> None:
     """
     ledger = real_path(ledger)
     if server := server_of(ledger):
-        from ingest.ledger.server.carrying import write_anew
+        from ingest.ledger.server_carrying import write_anew
 
         write_anew(server, wait_s)
         return

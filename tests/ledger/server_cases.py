@@ -18,13 +18,14 @@ import pytest
 
 from dashboard.data.answers import stamp
 from ingest.errors import LedgerError
+from ingest.ledger import server_carrying as carrying
+from ingest.ledger import server_engine as engine
 from ingest.ledger.backup import backup
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.gate import connect_once
 from ingest.ledger.migrations import apply_script, scripts
 from ingest.ledger.moving import move
 from ingest.ledger.rows import insert_row
-from ingest.ledger.server import carrying, engine
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.upkeep import check_ledger
 from ingest.ledger.which_engine import of_catalogue

@@ -15,9 +15,9 @@ import duckdb
 from ingest.errors import LedgerError
 from ingest.ledger.depots import Depots, bind
 from ingest.ledger.migrations import scripts
-from ingest.ledger.server.carrying import make, refuse_moved, upgrade, version_there
-from ingest.ledger.server.engine import cursor, forget_tables, turn
-from ingest.ledger.server.sentences import as_sentences
+from ingest.ledger.server_carrying import make, refuse_moved, upgrade, version_there
+from ingest.ledger.server_engine import cursor, forget_tables, turn
+from ingest.ledger.server_sentences import as_sentences
 from ingest.ledger.statements import statement
 from ingest.ledger.waveform_home import claim
 from ingest.server_address import Server

@@ -22,8 +22,8 @@ import duckdb
 from ingest.errors import LedgerError
 from ingest.ledger.gate import connect_once
 from ingest.ledger.migrations import apply_script, scripts
-from ingest.ledger.server.engine import attach, engine, turn
-from ingest.ledger.server.schema import tables, views
+from ingest.ledger.server_engine import attach, engine, turn
+from ingest.ledger.server_schema import tables, views
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.server_address import Server

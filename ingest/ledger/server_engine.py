@@ -18,7 +18,7 @@ import duckdb
 
 from ingest.errors import LedgerError
 from ingest.ledger.gate import ON_ITS_OWN
-from ingest.ledger.server.sentences import as_sentences
+from ingest.ledger.server_sentences import as_sentences
 from ingest.ledger.statements import statement
 from ingest.server_address import Server, server_of
 
