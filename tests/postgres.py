@@ -10,7 +10,7 @@ import tempfile
 import time
 import uuid
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -46,9 +46,10 @@ class Postgres:
     def kill(self) -> None:
         """End it as a power cut would: kill -9 of every process of it."""
         first = int((self.folder / "data/postmaster.pid").read_text().split()[0])
-        for line in Path(f"/proc/{first}/task/{first}/children").read_text().split():
-            os.kill(int(line), signal.SIGKILL)
-        os.kill(first, signal.SIGKILL)
+        others = Path(f"/proc/{first}/task/{first}/children").read_text().split()
+        for process in (first, *map(int, others)):
+            with suppress(ProcessLookupError):  # it had just ended by itself
+                os.kill(process, signal.SIGKILL)
         while Path(f"/proc/{first}").exists():
             time.sleep(0.01)
 
