@@ -281,8 +281,9 @@ def show_rest(plan: Any, chosen: dict[str, list[str]]) -> None:
         lists.show(rows, f"{title}.", name, shown=partial(rest_table, columns=columns))
     if len(plan.changes):
         st.header("Changed since the last list", anchor=False)
+        told = plan.changes[["unit", "position", "what", "before", "after", "why"]]
         lists.show(
-            plan.changes.drop(columns=["pump_id"], errors="ignore").rename(columns=str.capitalize),
+            told.rename(columns=str.capitalize),
             "What changed since the last list was kept, and why.",
             "plan_changes",
         )
