@@ -50,6 +50,7 @@ NEEDED = {
     "export": ["out"],
     "add": ["unit", "214"],
     "labels": ["x.html"],
+    "move": ["a.duckdb", "b.toml"],
 }
 
 
