@@ -96,6 +96,27 @@ SENTENCES = {
     "booked-after-retirement": "Unit {unit} is booked for {day}, but retires on {retires_on}.",
     "booked-closed-day": "Unit {unit} is booked for {day}, a closed day at depot {depot}.",
     "not-proven": "Time ran out: the assignment may cost up to {gap_pct:.2f} % more than the best.",
+    # what is said beside a cost review
+    "cost-placeholder-prices": "These figures rest on placeholder prices that no one has confirmed: {names}.",
+    "planned-costs-nothing": "A planned replacement costs nothing by these prices; enter what it costs.",
+    "failure-no-dearer": "An on-failure replacement ({failure:,.0f}) costs no more than a planned one "
+    "({planned:,.0f}), so on cost alone no pump is worth changing before it fails.",
+    "lives-of-practice": "No failure is on record yet: lives are taken from practice alone, and the figures "
+    "say what would follow, not what this fleet has shown.",
+    "lives-of-one-failure": "Only 1 failure is on record: {share_pct:.0f} % of what is said about ageing is "
+    "practice, not this fleet.",
+    "lives-of-few-failures": "Only {count} failures are on record: {share_pct:.0f} % of what is said about "
+    "ageing is practice, not this fleet.",
+    "lives-agree": "Running to failure costs {simulated:,.0f} by simulation ({low:,.0f} to {high:,.0f}) and "
+    "{recorded:,.0f} by the lives on record, within that range.",
+    "lives-disagree": "Running to failure costs {simulated:,.0f} by simulation ({low:,.0f} to {high:,.0f}) "
+    "and {recorded:,.0f} by the lives on record, outside that range: two descriptions of life disagree, and "
+    "all ranges hold both.",
+    "model-as-true": "Policies are simulated from the fitted model, taken as true, which flatters the "
+    "condition rule; the forecast record shows how forecasts did on this fleet.",
+    "saving-of-a-policy": "The saving here is of a policy kept up year after year, by the fleet's distance; "
+    "the plan's saving is of the jobs on its list alone, each against leaving that pump to fail. Neither is "
+    "part of the other.",
     # why work is not on a plan
     "finding-not-worth": "the finding is confirmed, but a change does not pay yet",
     "no-safer": "the risk is high, but a new pump would be no safer",

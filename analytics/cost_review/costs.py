@@ -16,6 +16,7 @@ from analytics.cost_review.facts import by_kind, cost_facts
 from analytics.cost_review.given_up import given_up
 from analytics.cost_review.groups import fleet_km_per_year, make_groups, total
 from analytics.cost_review.intervals import by_interval
+from analytics.cost_review.notes import notes
 from analytics.cost_review.policy_review import (
     Record,
     pays_from_ratio,
@@ -26,20 +27,20 @@ from analytics.cost_review.policy_review import (
 )
 from analytics.cost_review.sensitivity import tornado
 from analytics.cost_review.spend import Changes, changes, realised, with_estimates
-from analytics.cost_review.type_lives import FEW_FAILURES, TypeLife, TypeLives, cost_curve, fit_types
+from analytics.cost_review.type_lives import TypeLife, TypeLives, cost_curve, fit_types
 from analytics.money import policies
 from analytics.money.cost_book import (
     CostBook,
     Prices,
     cost_book,
     price_change,
-    ratio_sentence,
     read_costs,
     set_cost,
 )
 from analytics.past.history import History, read_history
 from analytics.risk.forecast import fit_for
 from analytics.statements import statement
+from analytics.wording import Remark
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
@@ -65,8 +66,8 @@ class CostReview:
     to failure by simulation and by the fleet's own lives, per 10,000. intervals, warnings:
     intervals.by_interval, money a year. best_ages: one row per type and one for "all types", ages in
     distance_unit. age_curves: pump_type, distance, cost, cost_low, cost_high. ratio_curve: ratio, policy,
-    cost. tornado: sensitivity.COLUMNS. lists: spend.realised. notes: sentences to show; placeholder_note is
-    "" once prices in use are confirmed. what_if: prices taken in place of those in force, written nowhere.
+    cost. tornado: sensitivity.COLUMNS. lists: spend.realised. notes: what it rests on. what_if: prices taken
+    in place of those in force, written nowhere.
     """
 
     as_of: date
@@ -94,8 +95,7 @@ class CostReview:
     ratio_curve: pd.DataFrame
     tornado: pd.DataFrame
     lists: pd.DataFrame
-    placeholder_note: str
-    notes: tuple[str, ...]
+    notes: tuple[Remark, ...]
     what_if: Mapping[str, float | None]
 
 
@@ -150,8 +150,8 @@ def cost_review(
         day, book.currency, unit, made.distance_per_year, prices.planned, prices.failure, prices.capture,
         prices.ratio, answer(asked), tuple(interval_sentences(asked)), book.table(), facts, by_kind(facts),
         months, done, made.policies, made.year, made.record, made.intervals, made.warnings, ages, curves,
-        made.ratio_curve, made.tornado, lists, placeholder_note(prices),
-        tuple(_notes(prices, types, made)), dict(what_if or {}),
+        made.ratio_curve, made.tornado, lists,
+        tuple(notes(prices, types, made.record if len(made.policies) else None)), dict(what_if or {}),
     )  # fmt: skip
 
 
@@ -214,14 +214,6 @@ def age_words(table: pd.DataFrame) -> str:
     row = rows.iloc[0]
     middle, low, high = (f"{rounded(row[n]):,.0f}" for n in ("setting", "setting_low", "setting_high"))
     return middle if low == high else f"{middle}, by type {low} to {high}"
-
-
-def placeholder_note(prices: Prices) -> str:
-    """Return the sentence that figures rest on placeholders, or ""."""
-    if not prices.placeholders:
-        return ""
-    names = ", ".join(name.replace("_", " ") for name in prices.placeholders)
-    return f"These figures rest on placeholder prices that no one has confirmed: {names}."
 
 
 def _ages(
@@ -307,41 +299,3 @@ def discounted_best(life: TypeLife, prices: Prices, rate_per_km: float) -> float
     without = discounted_cost_per_distance(np.inf, life.life, prices.planned, prices.failure, rate_per_km)
     i = int(np.argmin(cost))
     return float(ages[i]) if cost[i] < without * (1 - 1e-6) else np.inf
-
-
-def _notes(prices: Prices, types: TypeLives, made: Compared) -> list[str]:
-    notes = [text for text in (placeholder_note(prices), ratio_sentence(prices)) if text]
-    count = types.fleet.failures
-    if count == 0:
-        notes.append(
-            "No failure is on record yet: lives are taken from practice alone, and the figures say what "
-            "would follow, not what this fleet has shown."
-        )
-    elif count < FEW_FAILURES:
-        notes.append(
-            f"Only {count} failure{'s are' if count > 1 else ' is'} on record: "
-            f"{100 * types.fleet.prior_share:.0f} % of what is said about ageing is practice, not this fleet."
-        )
-    if len(made.policies):
-        notes.append(record_words(made.record))
-    notes.append(
-        "Policies are simulated from the fitted model, taken as true, which flatters the condition rule; the "
-        "forecast record shows how forecasts did on this fleet."
-    )
-    notes.append(
-        "The saving here is of a policy kept up year after year, by the fleet's distance; the plan's saving "
-        "is of the jobs on its list alone, each against leaving that pump to fail. Neither is part of the "
-        "other."
-    )
-    return notes
-
-
-def record_words(record: Record) -> str:
-    """Return how running to failure by simulation stands to what the fleet's own lives give."""
-    text = (
-        f"Running to failure costs {record.simulated:,.0f} by simulation ({record.low:,.0f} to "
-        f"{record.high:,.0f}) and {record.recorded:,.0f} by the lives on record"
-    )
-    if not record.low <= record.recorded <= record.high:
-        return f"{text}, outside that range: two descriptions of life disagree, and all ranges hold both."
-    return f"{text}, within that range."

@@ -19,6 +19,7 @@ import pandas as pd
 from analytics.money import elements
 from analytics.money.elements import ELEMENT, ELEMENTS, FAILURE, LABOUR, PLANNED, SIDES, TOTALS, unit_of
 from analytics.statements import statement
+from analytics.wording import Remark, remark
 from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import log_change
@@ -343,7 +344,8 @@ def set_cost(
             )  # fmt: skip
         prices = cost_book(connection, day).prices(vehicle_class, depot)
     text = f"{element} is {price_words(element, amount, book.currency)} from {day} on."
-    return f"{text} {ratio_sentence(prices)}".strip()
+    odd = odd_prices(prices)
+    return f"{text} {odd.text}" if odd else text
 
 
 def price_words(element: str, amount: float | None, currency: str) -> str:
@@ -353,13 +355,10 @@ def price_words(element: str, amount: float | None, currency: str) -> str:
     return f"{amount:,.6g} {currency if unit_of(element) == 'money' else unit_of(element)}"
 
 
-def ratio_sentence(prices: Prices) -> str:
-    """Return what is odd about the prices, or ""."""
+def odd_prices(prices: Prices) -> Remark | None:
+    """Return what is odd about the prices, if anything."""
     if prices.planned <= 0:
-        return "A planned replacement costs nothing by these prices; enter what it costs."
+        return remark("planned-costs-nothing")
     if prices.failure <= prices.planned:
-        return (
-            f"An on-failure replacement ({prices.failure:,.0f}) costs no more than a planned one "
-            f"({prices.planned:,.0f}), so on cost alone no pump is worth changing before it fails."
-        )
-    return ""
+        return remark("failure-no-dearer", failure=prices.failure, planned=prices.planned)
+    return None

@@ -141,7 +141,8 @@ def as_dict(review: CostReview) -> dict[str, Any]:
         "failures_avoided_high": done.failures_high,
         "money_avoided": done.money_avoided,
         "what_if": dict(review.what_if),
-        "notes": list(review.notes),
+        "notes": [note.text for note in review.notes],
+        "note_codes": [{"code": note.code, "values": dict(note.values)} for note in review.notes],
     }
     return whole | {name: records(getattr(review, name)) for name in FRAMES}
 
@@ -219,7 +220,7 @@ def as_text(review: CostReview) -> str:
     for section in (_policies, _intervals, _ages, _drivers, _spent, _changes, _lists):
         made = section(review)
         out += ["", *made] if made else []
-    return "\n".join([*out, "", *(f"Note: {note}" for note in review.notes)])
+    return "\n".join([*out, "", *(f"Note: {note.text}" for note in review.notes)])
 
 
 def _spent(review: CostReview) -> list[str]:

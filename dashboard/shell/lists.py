@@ -103,6 +103,8 @@ def draw(table: pd.DataFrame, words: str) -> None:
 
 def on_paper(table: pd.DataFrame) -> None:
     """Lay a table beside its grid that shows on paper alone, where a grid is a picture of its first rows."""
+    if table.empty:
+        return
     first = table.head(MOST_PRINTED)
     drawn = [name for name in first if not first[name].map(lambda cell: isinstance(cell, list)).any()]
     more = ""

@@ -42,7 +42,7 @@ def show_answer(review: Any) -> None:
         else plain(f"{formats.about(year.loc['risk', 'saving'])} {review.currency}"),
     )
     say.note("Avoided and saved are estimates and never taken off what was spent.")
-    say.points(review.notes)
+    say.points(note.text for note in review.notes)
 
 
 def show_policies(review: Any) -> None:
