@@ -354,7 +354,6 @@ def vehicles_of(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
     )  # fmt: skip
 
 
-# ---------------------------------------------------------------- the others
 def nothing(run: Any) -> Orders:
     """Run to failure."""
     return []
@@ -362,8 +361,7 @@ def nothing(run: Any) -> Orders:
 
 def limits(run: Any) -> Orders:
     """Change at the stop whose reading passes a limit of its type."""
-    held = held_days(run)
-    tables = run.tables()
+    held, tables = held_days(run), run.tables()
     visits = tables["visits"][tables["visits"]["unit"].isin(held)]
     last = visits[visits["reason"].isin(["pm", "complaint"])].groupby("unit").tail(1)
     last = last[last["visited_on"] == (EPOCH + last["unit"].map(held).to_numpy(int)).astype("datetime64[s]")]
