@@ -116,7 +116,7 @@ def month_of(ledger: Path, month: str | None = None, depot: str | None = None) -
         recorded = cost_facts(connection, last, book)
         months = _months_back(first, last)
         run = {name: distance_between(connection, *span) for name, span in months.items()}
-        home = dict(connection.execute("SELECT unit, depot FROM vehicle").fetchall())
+        home = dict(connection.execute(statement("month_depots")).fetchall())
         readings = connection.execute(statement("month_readings"), [first, last]).df()
         booked = connection.execute(statement("month_bookings"), [first, last]).df()
     fit = fit_for(ledger, history)

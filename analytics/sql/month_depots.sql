@@ -1,0 +1,2 @@
+-- The depot of each unit.
+SELECT unit, depot FROM vehicle
