@@ -116,9 +116,9 @@ def _list(args: argparse.Namespace) -> int:
     from ingest.visit.holds import lines_of
 
     holds = records(ask(args.ledger, "holds"))
-    for hold in holds:
-        with open_ledger(args.ledger) as connection:
-            lines = lines_of(connection, hold["hold_id"])
+    with open_ledger(args.ledger) as connection:
+        lines_by_hold = [lines_of(connection, hold["hold_id"]) for hold in holds]
+    for hold, lines in zip(holds, lines_by_hold, strict=True):
         if args.json:
             tell_json(hold | {"open": int(lines["outcome"].isna().sum()), "lines": len(lines)})
         else:

@@ -24,11 +24,12 @@ from dashboard.data.answer_store import LARGE, AnswerStore, Kept
 from dashboard.data.answers import Stamp, stamp
 from dashboard.data.depots import Own, bound_to, of_own
 from ingest.capture import Capture
+from ingest.errors import PumpledgerError
 from ingest.ledger.clamps import Clamp, clamp_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
 from ingest.visit.holds import holds_on_pump
-from ingest.visit.warranty import Warranty
+from ingest.visit.warranty import Warranty, warranty_of
 from ingest.visit.warranty import warranties as read_warranties
 from ingest.wording.language import spoken
 
@@ -93,7 +94,8 @@ def warranties(pump_ids: list[int]) -> dict[int, Warranty]:
 
 def warranty(pump_id: int) -> Warranty:
     """Return one pump's warranty."""
-    return warranties([pump_id]).get(pump_id, Warranty(pump_id))
+    with reading() as connection:
+        return warranty_of(connection, pump_id)
 
 
 def holds(pump_id: int) -> list[str]:
@@ -275,6 +277,14 @@ def waveform(ledger: str, capture_hash: str) -> Capture:
     from ingest.waveforms import load_waveform
 
     return load_waveform(ledger, capture_hash)
+
+
+def sound_waveform(capture_hash: str) -> Capture | None:
+    """Return a stored capture, None where its file was removed or can't be read."""
+    try:
+        return waveform(str(ledger_path()), capture_hash)
+    except PumpledgerError:
+        return None
 
 
 def survival(pump_id: int) -> pd.DataFrame | None:

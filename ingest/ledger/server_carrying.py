@@ -22,7 +22,7 @@ import duckdb
 from ingest.errors import LedgerError
 from ingest.ledger.gate import connect_once
 from ingest.ledger.migrations import apply_script, scripts
-from ingest.ledger.server_engine import attach, engine, turn
+from ingest.ledger.server_engine import attach, engine, quoted, turn
 from ingest.ledger.server_schema import tables, views
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
@@ -70,10 +70,14 @@ def upgrade(talk: Any, server: Server, version: int) -> None:
 
 def _apply(file: Path, version: int) -> None:
     with connect_once(file, read_only=False) as connection:
-        for number, script in scripts().items():
-            if number > version:
-                apply_script(connection, number, script)
+        _run_scripts(connection, after=version)
         connection.execute("CHECKPOINT")
+
+
+def _run_scripts(connection: duckdb.DuckDBPyConnection, *, after: int = 0, until: int | None = None) -> None:
+    for number, script in scripts().items():
+        if number > after and (until is None or number <= until):
+            apply_script(connection, number, script)
 
 
 def bring(talk: Any, server: Server, file: Path) -> str | None:
@@ -157,9 +161,7 @@ def fetch(server: Server, file: Path, version: int | None = None) -> tuple[Rows,
     """
     file.unlink(missing_ok=True)  # of one that was killed
     with connect_once(file, read_only=False) as fresh:
-        for number, script in scripts().items():
-            if version is None or number <= version:
-                apply_script(fresh, number, script)
+        _run_scripts(fresh, until=version)
         names = table_names(fresh)
         for name in names:  # what the scripts put in themselves
             fresh.execute(f'DELETE FROM "{name}"')
@@ -195,7 +197,7 @@ def _both(server: Server, file: Path, schema: str, *, read_only: bool) -> Iterat
     try:
         connection.execute("SET enable_progress_bar = false")
         mode = " (READ_ONLY)" if not read_only else ""
-        connection.execute(f"ATTACH '{str(file).replace(chr(39), chr(39) * 2)}' AS kept_file{mode}")
+        connection.execute(f"ATTACH '{quoted(str(file))}' AS kept_file{mode}")
         attach(connection, replace(server, schema=schema), "there", read_only=read_only)
         yield connection
     finally:

@@ -66,7 +66,7 @@ def _extension() -> str:
 def engine() -> duckdb.DuckDBPyConnection:
     """Return a database library of its own, in memory, that can attach a server."""
     made = duckdb.connect(config=ON_ITS_OWN)
-    made.execute(f"LOAD '{_quoted(_extension())}'")
+    made.execute(f"LOAD '{quoted(_extension())}'")
     return made
 
 
@@ -74,11 +74,12 @@ def attach(connection: duckdb.DuckDBPyConnection, server: Server, name: str, *, 
     """Attach the ledger's schema under a name; the engine's own errors pass through."""
     mode = ", READ_ONLY" if read_only else ""
     connection.execute(
-        f"ATTACH '{_quoted(words(server))}' AS {name} (TYPE postgres, SCHEMA '{server.schema}'{mode})"
+        f"ATTACH '{quoted(words(server))}' AS {name} (TYPE postgres, SCHEMA '{server.schema}'{mode})"
     )
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
+    """Return a text as it stands between single quotes in SQL."""
     return text.replace("'", "''")
 
 

@@ -11,6 +11,7 @@ from collections import defaultdict
 import duckdb
 
 from ingest.ledger.migrations import scripts
+from ingest.ledger.server_engine import quoted
 from ingest.ledger.statements import statement
 
 # Texts are compared byte by byte, as the file's engine does.
@@ -45,7 +46,7 @@ def tables(file: duckdb.DuckDBPyConnection) -> dict[str, str]:
         parts += [] if nullable else ["NOT NULL"]
         if default:
             [(value,)] = file.execute(statement("ledger/value").replace("{default}", default)).fetchall()
-            parts.append("DEFAULT '" + str(value).replace("'", "''") + "'")
+            parts.append(f"DEFAULT '{quoted(str(value))}'")
         lines[table].append(" ".join(parts))
     for table, columns in keys.items():
         lines[table].append("PRIMARY KEY (" + ", ".join(f'"{name}"' for name in columns) + ")")

@@ -110,9 +110,7 @@ def lines_of(connection: duckdb.DuckDBPyConnection, hold_id: int) -> pd.DataFram
     """Return what a hold is on, by depot: what (pump or stock), unit, position, pump_id, pump_type, serial,
     lot, fitted_on, last_visited_on, on_hand, outcome (None: open), closed_on, closed_by, note."""
     rows = connection.execute(statement("visit/hold_lines"), {"hold_id": hold_id}).df()
-    return rows.astype({"outcome": "object"}).assign(
-        outcome=rows["outcome"].where(rows["outcome"].notna(), None)
-    )
+    return rows.assign(outcome=rows["outcome"].astype("object").where(rows["outcome"].notna(), None))
 
 
 def holds_on_pump(connection: duckdb.DuckDBPyConnection, pump_id: int) -> list[str]:

@@ -216,10 +216,7 @@ def _capture(visit: pd.Series) -> Any:
     """Return the stored record of a visit, None where there is none or it was removed."""
     if formats.is_unknown(visit["capture_hash"]):
         return None
-    try:
-        return loaders.waveform(str(loaders.ledger_path()), visit["capture_hash"])
-    except PumpledgerError:
-        return None
+    return loaders.sound_waveform(visit["capture_hash"])
 
 
 def _start_again() -> None:

@@ -13,8 +13,7 @@ from dashboard.parts.claim_sheet import claim_sheet, steps_table
 from dashboard.shell import access, frame, lists, say
 from dashboard.words import formats
 from dashboard.words.warranty import CLAIM_STATES, warranty_line
-from ingest.capture import Capture
-from ingest.errors import EntryRefused, PumpledgerError
+from ingest.errors import EntryRefused
 from ingest.units import parse_number
 from ingest.visit.claims import state_claim
 
@@ -40,7 +39,7 @@ def show_claim(pump: pd.Series) -> None:
     frame.show_kept()
     st.download_button(
         "Claim sheet to print",
-        taking_along(lambda: claim_sheet(loaders.ask, warranty, settings, _stored)),
+        taking_along(lambda: claim_sheet(loaders.ask, warranty, settings, loaders.sound_waveform)),
         f"claim_{pump_id}.html", "text/html",
     )  # fmt: skip
     if access.may("work"):
@@ -69,10 +68,3 @@ def _say(pump_id: int, currency: str) -> None:
                 return f"The claim is kept as {state}."
 
             frame.attempt(keep)
-
-
-def _stored(capture_hash: str) -> Capture | None:
-    try:
-        return loaders.waveform(str(loaders.ledger_path()), capture_hash)
-    except PumpledgerError:
-        return None
