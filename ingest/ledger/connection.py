@@ -25,13 +25,19 @@ from ingest.server_address import server_of
 
 @contextmanager
 def open_ledger(
-    path: Path | str, *, read_only: bool = True, wait_s: float = 15.0, depots: Depots = ()
+    path: Path | str,
+    *,
+    read_only: bool = True,
+    wait_s: float = 15.0,
+    depots: Depots = (),
+    unit: str | None = None,
 ) -> Iterator[duckdb.DuckDBPyConnection]:
     """Yield a connection to the ledger at `path`; close it on leaving.
 
     read_only=False creates the ledger when it is missing. An older ledger is upgraded, keeping a copy, and
     what a crash left behind is settled, in either mode. Anything not committed on leaving is undone. depots:
-    those that a reader is bound to, who then sees nothing of others; none named means all.
+    those that a reader is bound to, who then sees nothing of others; none named means all. unit: the only one
+    that a writer writes of; on a server those of other units then write beside it (see `retried`).
     Raises LedgerError when the ledger is missing (read only), newer than this program, damaged, in use for
     longer than `wait_s`, or can't be written.
     """
@@ -43,7 +49,7 @@ def open_ledger(
     if server := server_of(path):
         from ingest.ledger.server_opening import open_to_read, open_to_write
 
-        job = open_to_read(server, wait_s, depots) if read_only else open_to_write(server, wait_s)
+        job = open_to_read(server, wait_s, depots) if read_only else open_to_write(server, wait_s, unit)
         with noted_as_open(path, read_only=read_only), job as connection:
             yield connection
         return

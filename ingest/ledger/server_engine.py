@@ -127,7 +127,7 @@ def talk(server: Server) -> Iterator[Any]:
                 "server-older",
                 f"The server of {server.path} is PostgreSQL {version}; {OLDEST} or later is needed.",
             )
-        encoding = connection.execute("SHOW server_encoding").fetchone()[0]
+        encoding = connection.info.parameter_status("server_encoding")
         if encoding != "UTF8":
             raise LedgerError(
                 "server-encoding",
@@ -136,19 +136,27 @@ def talk(server: Server) -> Iterator[Any]:
         yield connection
 
 
-_LOCK = "SELECT pg_advisory_lock(hashtext('pumpledger'), hashtext(%s))"
+# Of the whole ledger: one writer alone, or any number beside each other; and of a unit in it.
+_ALONE = "SELECT pg_advisory_lock(hashtext('pumpledger'), hashtext(%s))"
+_BESIDE = "SELECT pg_advisory_lock_shared(hashtext('pumpledger'), hashtext(%s))"
+_UNIT = "SELECT pg_advisory_lock(hashtextextended(%s, 0))"
 
 
 @contextmanager
-def turn(server: Server, wait_s: float) -> Iterator[Any]:
+def turn(server: Server, wait_s: float, unit: str | None = None) -> Iterator[Any]:
     """Have the writer's turn: first come, first served; the server ends it when this program dies.
 
-    Yields as `talk`. Raises LedgerError after `wait_s`.
+    unit: who writes of this unit alone goes in beside those of other units. Yields as `talk`. Raises
+    LedgerError after `wait_s`.
     """
     with talk(server) as connection:
         connection.execute(f"SET lock_timeout = {int(wait_s * 1000)}")
         try:
-            connection.execute(_LOCK, [server.schema])
+            if unit is None:
+                connection.execute(_ALONE, [server.schema])
+            else:
+                connection.execute(_BESIDE, [server.schema])
+                connection.execute(_UNIT, [f"pumpledger {server.schema} {unit}"])
         except client().errors.LockNotAvailable as error:
             raise LedgerError(
                 "ledger-busy",

@@ -6,8 +6,8 @@ A reader sees the ledger as it was at one moment, however long it reads; writers
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from typing import Any
 
 import duckdb
@@ -15,11 +15,19 @@ import duckdb
 from ingest.errors import LedgerError
 from ingest.ledger.depots import Depots, bind
 from ingest.ledger.migrations import scripts
-from ingest.ledger.server_carrying import make, refuse_moved, upgrade, version_there
+from ingest.ledger.numbers import numbers_given_by
+from ingest.ledger.server_carrying import (
+    keep_captures_single,
+    make,
+    refuse_moved,
+    upgrade,
+    version_there,
+)
 from ingest.ledger.server_engine import cursor, forget_tables, turn
 from ingest.ledger.server_sentences import as_sentences
 from ingest.ledger.statements import statement
 from ingest.ledger.waveform_home import claim
+from ingest.ledger.which_engine import of_catalogue
 from ingest.server_address import Server
 
 
@@ -33,7 +41,7 @@ def open_to_read(server: Server, wait_s: float, depots: Depots) -> Iterator[duck
                 _bring_up_to_date(talk, server)
             connection = _current(server, read_only=True)
         if connection is None:
-            raise LedgerError("ledger-busy", f"The ledger of {server.path} is being changed; try again.")
+            raise LedgerError("ledger-busy", _CHANGED.format(path=server.path))
         with _closing(connection):
             if depots:
                 bind(connection, depots)
@@ -41,17 +49,41 @@ def open_to_read(server: Server, wait_s: float, depots: Depots) -> Iterator[duck
 
 
 @contextmanager
-def open_to_write(server: Server, wait_s: float) -> Iterator[duckdb.DuckDBPyConnection]:
-    """As `open_ledger` for writing: alone, for the whole job."""
-    with as_sentences(server), turn(server, wait_s) as talk:
+def open_to_write(
+    server: Server, wait_s: float, unit: str | None = None
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    """As `open_ledger` for writing, for the whole job: alone, or alone with this unit.
+
+    LedgerError with the code "raced" where another unit's writer was quicker with the same thing.
+    """
+    with as_sentences(server), ExitStack() as held:
+        talk = held.enter_context(turn(server, wait_s, unit))
         connection = _current(server, read_only=False)
         if connection is None:
-            _bring_up_to_date(talk, server)
+            held.close()
+            with turn(server, wait_s) as alone:
+                _bring_up_to_date(alone, server)
+            talk = held.enter_context(turn(server, wait_s, unit))
             connection = _current(server, read_only=False)
-        assert connection is not None  # nobody else has the turn
-        with _closing(connection):
+        if connection is None:
+            raise LedgerError("ledger-busy", _CHANGED.format(path=server.path))
+        with _closing(connection), numbers_given_by(connection, _numbers(talk, server)):
             claim(connection, server.path)
             yield connection
+
+
+_CHANGED = "The ledger of {path} is being changed; try again."
+
+
+def _numbers(talk: Any, server: Server) -> Callable[[str, int], int]:
+    """Give numbers out at once, whoever else writes: what is undone leaves a gap and nobody waits for it."""
+    text = f"UPDATE {server.schema}.last_id SET id = id + %s WHERE table_name = %s RETURNING id"
+
+    def give(table: str, count: int) -> int:
+        [(last,)] = talk.execute(text, [count, table]).fetchall()
+        return int(last)
+
+    return give
 
 
 def _current(server: Server, *, read_only: bool) -> duckdb.DuckDBPyConnection | None:
@@ -74,7 +106,7 @@ def _current(server: Server, *, read_only: bool) -> duckdb.DuckDBPyConnection | 
                 f"The ledger of {server.path} was written by a newer pumpledger (schema {version}; this one"
                 f" knows {newest}); update the program.",
             )
-        if version == newest:
+        if version == newest and (read_only or _keeps_captures_single(connection, server)):
             return connection
     except duckdb.CatalogException:
         pass
@@ -83,6 +115,19 @@ def _current(server: Server, *, read_only: bool) -> duckdb.DuckDBPyConnection | 
         raise
     _close(connection)
     return None
+
+
+_seen_single: set[tuple[str, str]] = set()  # connection and schema
+
+
+def _keeps_captures_single(connection: duckdb.DuckDBPyConnection, server: Server) -> bool:
+    """Return whether the server refuses a capture's second visit; asked once in a process."""
+    here = (server.connection, server.schema)
+    if here not in _seen_single:
+        if not of_catalogue(connection, "is_single"):
+            return False
+        _seen_single.add(here)
+    return True
 
 
 @contextmanager
@@ -100,6 +145,8 @@ def _bring_up_to_date(talk: Any, server: Server) -> None:
         make(talk, server)
     elif version < max(scripts()):
         upgrade(talk, server, version)
+    else:
+        keep_captures_single(talk, server.schema)
     forget_tables(server)
 
 

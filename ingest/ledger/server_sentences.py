@@ -9,6 +9,7 @@ from contextlib import contextmanager
 import duckdb
 
 from ingest.errors import LedgerError
+from ingest.ledger.retried import RACED
 from ingest.server_address import Server
 
 # The first that fits counts.
@@ -48,7 +49,12 @@ _SENTENCES: tuple[tuple[str, str, str], ...] = (
         " stored. Free some space and try again.",
     ),
     (
-        r"could not serialize|deadlock detected|lock timeout|canceling statement due to lock",
+        r"could not serialize|deadlock detected|duplicate key value",
+        RACED,
+        "Another program wrote to the ledger of {path} at the same moment; nothing was changed, try again.",
+    ),
+    (
+        r"lock timeout|canceling statement due to lock",
         "ledger-busy",
         "Another program wrote to the ledger of {path} at the same moment; nothing was changed, try again.",
     ),

@@ -6,6 +6,7 @@ leftovers.
 
 from __future__ import annotations
 
+import uuid
 from pathlib import Path
 
 import duckdb
@@ -67,7 +68,7 @@ def mark(folder: Path, ours: str | None) -> None:
         return
     if there is not None:
         raise LedgerError("waveforms-of-another", not_ours(folder))
-    part = folder / f"{MARK}.part"
+    part = folder / f"{MARK}.{uuid.uuid4().hex[:8]}.part"  # of two who come at once neither sees the other's
     try:
         part.write_text(ours + "\n", encoding="utf-8")
         flush_file(part)

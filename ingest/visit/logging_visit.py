@@ -18,6 +18,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import demand_own_unit, names_others
 from ingest.ledger.numbers import new_id
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND, raise_question
+from ingest.ledger.retried import retried
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
@@ -95,30 +96,46 @@ def log_visit(
     entry = complete(entry)
     if capture is not None and reading is None:
         reading = _measure(ledger, entry, capture, wait_s)
-    with open_ledger(ledger, read_only=False, wait_s=wait_s) as connection:
+    return retried(
+        lambda: _store(ledger, entry, capture, reading, answers, author, most_questions, wait_s),
+        wait_s=wait_s,
+    )
+
+
+def _store(
+    ledger: Path | str,
+    entry: VisitEntry,
+    capture: Capture | None,
+    reading: Reading | None,
+    answers: Mapping[str, str],
+    author: Author,
+    most_questions: int | None,
+    wait_s: float,
+) -> LoggedVisit:
+    with open_ledger(ledger, read_only=False, wait_s=wait_s, unit=entry.unit) as connection:
         demand_own_unit(connection, author.depots, entry.unit)
-        entry = replace(entry, position=_position(connection, entry.unit, entry.position))
-        entry = _count_on(connection, entry)
-        known = _same_visit(connection, entry, capture)
-        if known:
-            return known
-        pump_id, new_questions = _find_pump(connection, entry)
-        questions = (
-            *new_questions,
-            *check_visit(connection, entry, reading),
-            *_second_reading(connection, entry),
-        )
-        if author.depots:  # who are asked about what they may see
-            questions = tuple(q for q in questions if not names_others(q.text, (entry.unit,)))
-        unanswered = [q for q in questions if not settled_by(q, answers.get(q.code, ""))]
-        room = len(questions) if most_questions is None else most_questions
-        ask = tuple(q for q in questions[:room] if q in unanswered)
-        if ask:
-            raise AnswerNeeded(ask)
-        left_open = tuple(q for q in questions[room:] if q in unanswered)
-        confirmed = tuple(q for q in questions if q not in left_open)
-        stored = store_waveform(ledger, capture) if capture is not None else None
         with transaction(connection, author, "work", command="log"):
+            entry = replace(entry, position=_position(connection, entry.unit, entry.position))
+            entry = _count_on(connection, entry)
+            known = _same_visit(connection, entry, capture)
+            if known:
+                return known
+            pump_id, new_questions = _find_pump(connection, entry)
+            questions = (
+                *new_questions,
+                *check_visit(connection, entry, reading),
+                *_second_reading(connection, entry),
+            )
+            if author.depots:  # who are asked about what they may see
+                questions = tuple(q for q in questions if not names_others(q.text, (entry.unit,)))
+            unanswered = [q for q in questions if not settled_by(q, answers.get(q.code, ""))]
+            room = len(questions) if most_questions is None else most_questions
+            ask = tuple(q for q in questions[:room] if q in unanswered)
+            if ask:
+                raise AnswerNeeded(ask)
+            left_open = tuple(q for q in questions[room:] if q in unanswered)
+            confirmed = tuple(q for q in questions if q not in left_open)
+            stored = store_waveform(ledger, capture) if capture is not None else None
             if pump_id is None:
                 pump_id = _add_pump(connection, entry)
             if capture is not None and stored is not None:

@@ -1,15 +1,18 @@
 """Several bays log while pages read: is every acknowledged visit there, once, and who waits how long?
 
-Run by hand: python -m tests.benchmarks.concurrency [--seconds 60] [--writers 6] [--readers 4]
+Run by hand: python -m tests.benchmarks.concurrency [--seconds 60] [--writers 6] [--readers 4] [--on-server]
+With --on-server the ledger lies on a PostgreSQL of the run's own (the extra `server` must be installed).
 """
 
 from __future__ import annotations
 
 import argparse
 import multiprocessing
+import os
 import tempfile
 import time
 from collections import Counter
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +26,7 @@ from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from tests.authors import ANYBODY
+from tests.postgres import running
 
 ANSWERS = {"unit-new": "bench"}
 
@@ -113,12 +117,16 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=60)
     parser.add_argument("--writers", type=int, default=6)
     parser.add_argument("--readers", type=int, default=4)
+    parser.add_argument("--on-server", action="store_true")
     args = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
-        found = run(
-            Path(folder) / "fleet.duckdb", writers=args.writers, readers=args.readers, seconds=args.seconds
-        )
-    print(f"{args.writers} writers, {args.readers} readers, {args.seconds:.0f} s")
+    with ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        ledger = folder / "fleet.duckdb"
+        if args.on_server:
+            ledger = stack.enter_context(running(folder)).address(folder / "fleet.toml")
+        found = run(ledger, writers=args.writers, readers=args.readers, seconds=args.seconds)
+    load = " ".join(f"{one:.1f}" for one in os.getloadavg())
+    print(f"{args.writers} writers, {args.readers} readers, {args.seconds:.0f} s; load average {load}")
     for name in ("acknowledged", "stored", "lost", "twice", "problems", "sentences"):
         print(f"  {name}: {found[name]}")
     for name, what in (("log_s", "a visit logged, waiting included"), ("open_s", "a reader's wait")):

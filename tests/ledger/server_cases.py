@@ -11,12 +11,14 @@ import subprocess
 import sys
 import tempfile
 import time
-from threading import Thread
+from threading import Barrier, Thread, get_ident
 
 import duckdb
+import numpy as np
 import pytest
 
 from dashboard.data.answers import stamp
+from ingest.capture import Capture
 from ingest.errors import LedgerError
 from ingest.ledger import server_carrying as carrying
 from ingest.ledger import server_engine as engine
@@ -28,8 +30,10 @@ from ingest.ledger.moving import move
 from ingest.ledger.rows import insert_row
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.upkeep import check_ledger
+from ingest.ledger.visit_rows import meter_reading
 from ingest.ledger.which_engine import of_catalogue
 from ingest.server_address import server_of
+from ingest.visit import logging_visit
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from tests.authors import ANYBODY
@@ -181,13 +185,62 @@ def test_an_older_one_is_upgraded_and_kept(server, address, tmp_path):
 
 
 def test_writers_take_turns(moved):
-    with (
-        open_ledger(moved, read_only=False),
-        pytest.raises(LedgerError) as said,
-        engine.turn(server_of(moved), 0.2),
-    ):
-        pass
-    assert "in use by another program" in words_of(said)
+    """One alone, or any number of different units' beside each other."""
+    where = server_of(moved)
+
+    def has_to_wait(unit):
+        with pytest.raises(LedgerError) as said, engine.turn(where, 0.2, unit):
+            pass
+        assert "in use by another program" in words_of(said)
+
+    with open_ledger(moved, read_only=False):
+        has_to_wait(None)
+        has_to_wait("501")
+    with open_ledger(moved, read_only=False, unit="501"):
+        has_to_wait(None)
+        has_to_wait("501")
+        with engine.turn(where, 0.2, "502"):
+            pass
+
+
+def test_the_same_capture_for_two_units_at_once_is_one_visit(server, address, monkeypatch):
+    """Neither sees the other's; the server refuses the second, which then finds the first."""
+    with open_ledger(address, read_only=False) as con:
+        assert of_catalogue(con, "is_single")
+    for unit in ("501", "502"):
+        assert log(address, unit, 5.0).stored
+    both, met, done = Barrier(2), set(), {}
+    real = logging_visit.store_waveform
+
+    def store_waveform(ledger, capture):
+        if get_ident() not in met:  # the first time both have looked before either has stored
+            met.add(get_ident())
+            both.wait(timeout=20)
+        return real(ledger, capture)
+
+    monkeypatch.setattr(logging_visit, "store_waveform", store_waveform)
+    capture = Capture(np.round(5 + np.random.default_rng(1).normal(0, 0.1, 2000), 3), 20_000.0)
+
+    def store(unit):
+        entry = VisitEntry(unit, odometer_km=1100.0)
+        done[unit] = log_visit(address, entry, capture, meter_reading(5.0), author=ANYBODY)
+
+    writers = [Thread(target=store, args=(unit,)) for unit in ("501", "502")]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join()
+    first, second = sorted(done.values(), key=lambda one: not one.stored)
+    assert (first.stored, second.stored) == (True, False)
+    assert first.visit_id == second.visit_id
+    assert "already in the ledger" in second.text
+    with open_ledger(address, read_only=False) as con:
+        kind = "SELECT current_setting(''transaction_isolation'')"
+        con.execute("BEGIN")
+        seen = con.execute(f"FROM postgres_query('{engine.NAME}', '{kind}')").fetchall()
+        assert seen == [("repeatable read",)]
+        numbers = con.execute("SELECT visit_id FROM visit ORDER BY 1").fetchall()
+    assert len(numbers) == len(set(numbers)) == 3
 
 
 def test_what_a_user_can_get_wrong_is_a_sentence(server, moved, tmp_path, monkeypatch):
