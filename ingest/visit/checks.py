@@ -141,11 +141,15 @@ def _electrical(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Ite
 
 def _own_level(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> float | None:
     """The pump's own median average current, else the middle of its type's specification."""
-    rows = connection.execute(
-        statement("load/own_level"),
+    found = connection.execute(
+        statement("load/fitted_pump"),
         {"unit": entry.unit, "position": entry.position or "main", "visited_on": entry.visited_on},
     ).fetchall()
-    return rows[0][0] if rows else None
+    if not found:
+        return None
+    [(pump_id, specified_a)] = found
+    [(own_a,)] = connection.execute(statement("load/own_level"), {"pump_id": pump_id}).fetchall()
+    return specified_a if own_a is None else own_a
 
 
 def _probe_factor(mean_a: float, own_a: float | None, settings: dict[str, Any]) -> list[Question]:

@@ -22,4 +22,4 @@ readings AS (
 SELECT r.*, v.row_key IS NOT NULL AS confirmed
 FROM readings r
 LEFT JOIN vouched v USING (table_name, row_key, field)
-WHERE r.odometer_km IS NOT NULL AND r.read_on IS NOT NULL AND r.unit = coalesce(CAST($unit AS VARCHAR), r.unit)
+WHERE r.odometer_km IS NOT NULL AND r.read_on IS NOT NULL AND (CAST($unit AS VARCHAR) IS NULL OR r.unit = $unit)

@@ -3,4 +3,4 @@ INSERT INTO question (
     question_id, raised_at, table_name, row_key, unit, field, code, details, text, status, answer, answered_by, answered_at,
     answered_after
 ) VALUES ($question_id, $at, 'visit', $row_key, $unit, $field, $code, $details, $text, 'confirmed', $answer, $answered_by, $at,
-    (SELECT coalesce(max(change_id), 0) FROM change_log));
+    (SELECT coalesce(max(id), 0) FROM last_id WHERE table_name = 'change_log'));
