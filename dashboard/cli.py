@@ -93,6 +93,20 @@ def _is_utf8(text: str) -> bool:
     return True
 
 
+def _refuse_no_paths(args: argparse.Namespace) -> None:
+    """Raise PumpledgerError for an argument that names a file as no file can be named."""
+    given = [one for value in vars(args).values() for one in (value if isinstance(value, list) else [value])]
+    for path in given:
+        if isinstance(path, Path):
+            try:
+                path.stat()
+            except (FileNotFoundError, NotADirectoryError, PermissionError):
+                pass
+            except (OSError, ValueError) as error:  # too long, a circle of links, with a zero byte
+                why = error.strerror if isinstance(error, OSError) else "it is no name of a file here"
+                raise PumpledgerError("bad-path", f"{path}: {why}; give another name.") from error
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns 0 done, 1 refused, 2 usage."""
     arguments = sys.argv[1:] if argv is None else argv
@@ -130,7 +144,8 @@ def main(argv: list[str] | None = None) -> int:
     on_stderr.setFormatter(_HarmlessFormatter("%(message)s"))
     logging.basicConfig(level=logging.DEBUG if args.verbose else logging.WARNING, handlers=[on_stderr])
     try:
-        real_path(args.ledger)  # a name that no file can have is refused before anything is begun
+        real_path(args.ledger)
+        _refuse_no_paths(args)  # before anything is begun
         code = args.run(args)
         if args.command in SHOW_FIGURES and code == 0:
             from dashboard.shell.invented import note_of

@@ -58,6 +58,7 @@ UNITS: dict[str, Unit] = {
 }
 _BY_SPELLING = {s.lower(): unit for unit in UNITS.values() for s in (unit.name, *unit.spellings)}
 _NUMBER = re.compile(r"[+-]?(\d[\d.,' \u00a0\u202f]*|[.,]\d+)")
+_RAISED = re.compile(r"\s*[-+−]?[\d.,'\s]*[⁰¹²³⁴-⁹₀-₉]")  # 10² is neither 102 nor sure to be 100
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def read_quantity(text: str, kind: Kind, *, default_unit: str | None = None, fie
     label = field or kind
     plain = unicodedata.normalize("NFKC", str(text)).replace("−", "-").strip()
     match = _NUMBER.match(plain)
-    if not match:
+    if not match or _RAISED.match(str(text)):
         raise EntryRefused(
             "not-a-quantity", f"{label}: '{text}' is not a number with a unit, {_such_as(kind)}."
         )

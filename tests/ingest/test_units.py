@@ -62,6 +62,7 @@ def test_quantity_is_read_into_the_kept_unit(text, kind, expected):
         ("1,23,4 km", "distance", "is not a number"),
         ("1.00E+12 km", "distance", "not a unit"),
         ("nan km", "distance", "is not a number"),
+        ("10² kPa", "pressure", "is not a number"),
     ],
 )
 def test_what_cannot_be_told_is_refused_with_a_sentence(text, kind, says):
