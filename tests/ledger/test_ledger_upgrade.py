@@ -13,7 +13,7 @@ from tests.ledger.killed_upgrades import demand_whole, make_old, open_and_close
 
 NEWEST = max(migrations.scripts())
 # Each line's files are looked at; killed in earnest it is at some of them, at every one by hand.
-STRIDES = [(0, 270), (1, 270), (2, 160)]
+STRIDES = [(0, 270), (1, 270)]
 pytestmark = pytest.mark.timeout(600)
 LONG_TERM = "duckdb==1.5.5"  # the oldest engine that a ledger must open on
 
@@ -59,9 +59,9 @@ def test_a_killed_upgrade_leaves_the_old_ledger_or_the_new(tmp_path, version, st
 
 @pytest.mark.skipif(os.name != "posix", reason="needs kill -9")
 @pytest.mark.long_term
-@pytest.mark.parametrize(("version", "stride"), STRIDES)
-def test_a_killed_upgrade_on_the_long_term_engine(tmp_path, long_term, version, stride):
-    found = json.loads(run_on(long_term, "tests.ledger.killed_upgrades", tmp_path, str(version), str(stride)))
+def test_a_killed_upgrade_on_the_long_term_engine(tmp_path, long_term):
+    """From the first schema, whose every script runs: this is the engine that reads not every change back."""
+    found = json.loads(run_on(long_term, "tests.ledger.killed_upgrades", tmp_path, "1", "270"))
     assert found["engine"] == "1.5.5"
     assert found["wrong"] == []
     assert found["new"] + found["old"] == found["kills"] + found["looks"]

@@ -1,6 +1,7 @@
 """Long answers: renewed with the ledger, shown at once where they take time, and kept for the next start."""
 
 import threading
+from pathlib import Path
 
 import pandas as pd
 import pytest
@@ -9,7 +10,8 @@ from dashboard.data import answer_store, answers
 from dashboard.data.answer_store import AnswerStore
 from dashboard.data.answers import Ranking
 from ingest.errors import LedgerError
-from tests.ledger_fixture import build_ledger
+from tests.pages.page_runs import in_a_process
+from tests.pages.test_small_fleets import FLEETS, load
 
 
 @pytest.fixture
@@ -115,14 +117,14 @@ def test_a_failed_job_is_begun_again_only_when_the_ledger_has_changed(made, monk
 
 
 def test_an_answer_is_worked_out_in_a_process_of_its_own(tmp_path):
-    ledger = build_ledger(tmp_path / "fleet.duckdb")
-    shown, ranking = answer_store.apart("ranking", ledger)
+    ledger = Path(load(tmp_path / "folder", FLEETS["three pumps"]))
+    shown, ranking = in_a_process("ranking", ledger)
     assert shown == answers.stamp(ledger)  # a fit was stored first, and nothing since
     assert ranking.pumps["risk"].is_monotonic_decreasing
-    assert len(ranking.pumps) == 8
-    assert set(ranking.groups["kind"]) == {"type"}  # no lot is known
+    assert len(ranking.pumps) == 3
+    assert set(ranking.groups) >= {"kind", "name", "flagged"}
     with pytest.raises(LedgerError, match="no ledger"):
-        answer_store.apart("ranking", tmp_path / "none.duckdb")
+        in_a_process("ranking", tmp_path / "none.duckdb")
 
 
 def test_what_takes_long_is_made_behind_the_page_also_for_a_small_fleet(made, tmp_path):
