@@ -52,16 +52,32 @@ def per_year(table: pd.DataFrame, factor: float) -> pd.DataFrame:
     return out
 
 
+def age_words(table: pd.DataFrame, unit: str = "") -> str:
+    """Return the chosen ages in words, or "": "75,500", "66,700 to 96,500"; with a unit "66,700 to 96,500 mi
+    by type"."""
+    rows = table[table["policy"] == AGE]
+    if rows.empty or not np.isfinite(rows["setting"].iloc[0]):
+        return ""
+    low, high = (f"{rounded(rows[n].iloc[0]):,.0f}" for n in ("setting_low", "setting_high"))
+    if low == high:
+        return f"{low} {unit}".strip()
+    return f"{low} to {high}" + (f" {unit} by type" if unit else "")
+
+
 def answer(q: Question) -> tuple[str, ...]:
-    """Return the sentences to begin with; the first is the finding, or what speaks against monitoring."""
+    """Return the sentences to begin with; the first is what a year costs, or where monitoring surely costs
+    more than it saves, that."""
     if q.year.empty or not q.distance_per_year > 0:
         return ("No pump is in service, so there is no policy to compare.",)
     cost = _costs(q)
     other = min((RUN, AGE), key=lambda name: cost[name])
-    first = _in_a_year(q)
-    if cost[RISK] > cost[other]:
-        return (_costs_more(q, other), *_turned_by(q, other), first, *interval_sentences(q))
-    return (first, _costs_least(q), *interval_sentences(q))
+    first, more = _in_a_year(q), interval_sentences(q)
+    dearer = cost[RISK] > cost[other]
+    if _unsure(q, other):
+        return (first, _as_good(q, other), *(_turned_by(q, other) if dearer else ()), *more)
+    if dearer:
+        return (_costs_more(q, other), *_turned_by(q, other), first, *more)
+    return (first, _costs_least(q), *more)
 
 
 def _in_a_year(q: Question) -> str:
@@ -70,7 +86,7 @@ def _in_a_year(q: Question) -> str:
         [cost[RUN], cost[AGE], cost[RISK], row["cost_low"], row["cost_high"]], q.currency, top=cost[RUN]
     )
     where = distance_words(q.distance_per_year, q.distance_unit)
-    at = f" (at {q.ages})" if q.ages else ""
+    at = f" ({q.ages})" if q.ages else ""
     return (
         f"On this fleet, in a year at {where}: run to failure {run}, fixed age{at} {age}, condition {risk} "
         f"{unit} "
@@ -80,28 +96,47 @@ def _in_a_year(q: Question) -> str:
 
 def _costs_least(q: Question) -> str:
     row = _row(q, RISK)
-    saved, low, high = q.against_age
-    beside = money_range(saved, low, high, q.currency)
-    unsure = " (so near that the two can't be told apart)" if low <= 0 <= high else ""
-    to_failure = money_range(row["saving"], row["saving_low"], row["saving_high"], q.currency)
-    none = " The range includes nothing saved." if row["saving_low"] <= 0 else ""
     return (
-        f"Condition costs least: it saves {to_failure} a year against running to failure and {beside} "
-        "against a "
-        f"fixed age{unsure}; its captures, {money(row['capture_cost'], q.currency)} a year, are paid in "
-        f"that.{none}"
+        f"Condition costs least: it saves {_against_failure(q)} a year against running to failure and "
+        f"{money_range(*q.against_age, q.currency)} against a fixed age; its captures, "
+        f"{money(row['capture_cost'], q.currency)} a year, are paid in that."
+    )
+
+
+def _against_failure(q: Question) -> str:
+    row = _row(q, RISK)
+    return money_range(row["saving"], row["saving_low"], row["saving_high"], q.currency)
+
+
+def _saved(q: Question, other: str) -> tuple[float, float, float]:
+    """Return what the condition rule saves a year against another policy, with its 80 % range."""
+    row = _row(q, RISK)
+    return q.against_age if other == AGE else (row["saving"], row["saving_low"], row["saving_high"])
+
+
+def _unsure(q: Question, other: str) -> bool:
+    """Return whether what the condition rule saves against another can't be told from nothing."""
+    _, low, high = _saved(q, other)
+    return bool(low <= 0 <= high)
+
+
+def _as_good(q: Question, other: str) -> str:
+    saved, low, high = _saved(q, other)
+    (by, spared, beyond), unit = scaled([abs(saved), high, -low], q.currency)
+    beside = "" if other == RUN else f" Against running to failure it saves {_against_failure(q)}."
+    return (
+        f"Condition and {NAMES[other]} can't be told apart on this fleet: condition costs {by} {unit} a year "
+        f"{'less' if saved > 0 else 'more'} (8 in 10: from {spared} less to {beyond} more), its captures, "
+        f"{money(_row(q, RISK)['capture_cost'], q.currency)} a year, paid in that.{beside}"
     )
 
 
 def _costs_more(q: Question, other: str) -> str:
     cost = _costs(q)
-    _, low, high = q.against_age
-    unsure = " That is within what can be told apart." if other == AGE and low <= 0 <= high else ""
     return (
         "Condition monitoring costs more than it saves on this fleet: "
         f"{money(cost[RISK] - cost[other], q.currency)} a year more than {NAMES[other]}; its captures alone "
-        "cost "
-        f"{money(_row(q, RISK)['capture_cost'], q.currency)} a year.{unsure}"
+        f"cost {money(_row(q, RISK)['capture_cost'], q.currency)} a year."
     )
 
 
@@ -111,7 +146,8 @@ def _turned_by(q: Question, other: str) -> list[str]:
     spare = cost[other] - (row["cost"] - row["capture_cost"])
     if row["captures"] > 0 and spare > 0:
         told.append(
-            f"captures under {spare / row['captures']:,.0f} {q.currency} each (now {q.capture_price:,.0f})"
+            f"captures under {_each(spare / row['captures'])} {q.currency} each "
+            f"(now {_each(q.capture_price)})"
         )
     best = _interval_row(q, "is_best")
     if best and not best["is_own"] and cost[RUN] - best["saving"] < cost[other]:
@@ -122,6 +158,11 @@ def _turned_by(q: Question, other: str) -> list[str]:
     if not told:
         return ["Nothing looked at (cheaper captures, another interval, dearer failures) would turn that."]
     return [f"It would pay with {', or '.join(told)}."]
+
+
+def _each(price: float) -> str:
+    """Return a price as said, three digits: "29.6", "30", "1,240"."""
+    return f"{float(f'{price:.3g}'):,g}"
 
 
 def interval_sentences(q: Question) -> list[str]:

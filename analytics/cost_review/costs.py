@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.cost_review.age_replacement import BestAge, best_age, discounted_cost_per_distance
-from analytics.cost_review.answer import Question, answer, interval_sentences, per_year, rounded
+from analytics.cost_review.answer import Question, age_words, answer, interval_sentences, per_year
+from analytics.cost_review.best_ages import PER, best_ages
 from analytics.cost_review.facts import by_kind, cost_facts
 from analytics.cost_review.given_up import given_up
 from analytics.cost_review.groups import fleet_km_per_year, make_groups, total
@@ -27,29 +27,24 @@ from analytics.cost_review.policy_review import (
 )
 from analytics.cost_review.sensitivity import tornado
 from analytics.cost_review.spend import Changes, changes, realised, with_estimates
-from analytics.cost_review.type_lives import TypeLife, TypeLives, cost_curve, fit_types
+from analytics.cost_review.type_lives import TypeLives, fit_types
 from analytics.money import policies
 from analytics.money.cost_book import (
-    CostBook,
-    Prices,
     cost_book,
     price_change,
     read_costs,
     set_cost,
 )
-from analytics.past.history import History, read_history
+from analytics.past.history import read_history
 from analytics.risk.forecast import fit_for
 from analytics.statements import statement
 from analytics.wording import Remark
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
-from ingest.trade_numbers import KM_PER_DAY
 from ingest.units import to_kept
 
 __all__ = ["CostReview", "cost_book", "cost_review", "read_costs", "set_cost"]
-DRAWS = 400
-PER = 10_000
 
 
 @dataclass(frozen=True)
@@ -64,10 +59,11 @@ class CostReview:
     policies: policy_review.TABLE_COLUMNS per 10,000 distance_unit of one pump, the chosen age as setting,
     setting_low, setting_high; year: answer.per_year, the same for the whole fleet in a year. record: running
     to failure by simulation and by the fleet's own lives, per 10,000. intervals, warnings:
-    intervals.by_interval, money a year. best_ages: one row per type and one for "all types", ages in
-    distance_unit. age_curves: pump_type, distance, cost, cost_low, cost_high. ratio_curve: ratio, policy,
-    cost. tornado: sensitivity.COLUMNS. lists: spend.realised. notes: what it rests on. what_if: prices taken
-    in place of those in force, written nowhere.
+    intervals.by_interval, money a year. best_ages: one row per type, those of the fixed-age policy, after one
+    for "all types" (if the whole fleet had one age), ages in distance_unit. age_curves: pump_type, distance,
+    cost, cost_low, cost_high. ratio_curve: ratio, policy, cost. tornado: sensitivity.COLUMNS. lists:
+    spend.realised. notes: what it rests on. what_if: prices taken in place of those in force, written
+    nowhere.
     """
 
     as_of: date
@@ -140,11 +136,11 @@ def cost_review(
     )
     months = done.months.rename(columns=lambda name: name.removesuffix("_km"))
     months[["life_thrown_away", "life_low", "life_high"]] /= km
-    ages, curves = _ages(history, types, book, km, discount_pct)
+    ages, curves = best_ages(history, fit.parameters, [g for g, _ in pairs], types, book, km, discount_pct)
     asked = Question(
         made.year, made.distance_per_year, unit, book.currency, made.against_age, made.intervals,
         made.warnings, prices.capture, made.planned or prices.planned, made.failure or prices.failure,
-        pays_from_ratio(made.ratio_curve), age_words(made.policies),
+        pays_from_ratio(made.ratio_curve), age_words(made.policies, unit),
     )  # fmt: skip
     return CostReview(
         day, book.currency, unit, made.distance_per_year, prices.planned, prices.failure, prices.capture,
@@ -204,98 +200,3 @@ def _own_units(frame: pd.DataFrame, km: float) -> pd.DataFrame:
     out = frame.astype(dict.fromkeys(names, float))
     out[names] /= km
     return out.rename(columns={name: name.removesuffix("_km") for name in names})
-
-
-def age_words(table: pd.DataFrame) -> str:
-    """Return the chosen age in words, or "": "75,500, by type 66,700 to 96,500"."""
-    rows = table[table["policy"] == policies.AGE]
-    if rows.empty or not np.isfinite(rows["setting"].iloc[0]):
-        return ""
-    row = rows.iloc[0]
-    middle, low, high = (f"{rounded(row[n]):,.0f}" for n in ("setting", "setting_low", "setting_high"))
-    return middle if low == high else f"{middle}, by type {low} to {high}"
-
-
-def _ages(
-    history: History, types: TypeLives, book: CostBook, km: float, discount_pct: float
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    rng = np.random.default_rng(20)
-    rows, curves = [], []
-    daily = history.pumps.groupby("pump_type")["km_per_day"].median()
-    for name, life in [("all types", types.fleet), *sorted(types.types.items())]:
-        prices = book.prices(pump_type=None if name == "all types" else name)
-        row, curve = age_row(name, life, prices, km, rng)
-        row["best_age_discounted"] = np.nan
-        if discount_pct > 0:
-            per_day = float(
-                daily.get(name, history.pumps["km_per_day"].median() if len(daily) else KM_PER_DAY)
-            )
-            rate = np.log1p(discount_pct / 100) / 365.25 / max(per_day, 1e-6)
-            row["best_age_discounted"] = discounted_best(life, prices, rate) / km
-        rows.append(row)
-        curves.append(curve)
-    return pd.DataFrame(rows), pd.concat(curves, ignore_index=True)
-
-
-def age_row(
-    name: str, life: TypeLife, prices: Prices, km: float, rng: np.random.Generator
-) -> tuple[dict, pd.DataFrame]:
-    """Return the best age of one type with its interval, and its cost curve; distances divided by `km`."""
-    best = _best(life, prices)
-    draws = life.draws(DRAWS, rng)
-    bests = [best_age(d, prices.planned, prices.failure) for d in draws] if prices.planned > 0 else []
-    ages = np.array([b.age for b in bests])
-    finite = ages[np.isfinite(ages)]
-    grid = np.linspace(0.05, 2.5, 50) * life.life.mean
-    cost = np.array([cost_curve(d, prices.planned, prices.failure, grid) for d in draws])
-    low, high = np.quantile(cost, [0.1, 0.9], axis=0)
-    (scale_low, scale_high), (shape_low, shape_high) = life.interval()
-    row = {
-        "pump_type": name,
-        "lives": life.lives,
-        "failures": life.failures,
-        "shape": life.life.shape,
-        "shape_low": shape_low,
-        "shape_high": shape_high,
-        "typical_life": life.life.scale / km,
-        "typical_life_low": scale_low / km,
-        "typical_life_high": scale_high / km,
-        "best_age": best.age / km if np.isfinite(best.age) else np.nan,
-        "age_low": float(np.quantile(finite, 0.1)) / km if len(finite) else np.nan,
-        "age_high": float(np.quantile(finite, 0.9)) / km if len(finite) else np.nan,
-        "share_without_age": 1 - len(finite) / len(ages) if len(ages) else 1.0,
-        "cost_at_best": best.cost * PER * km,
-        "cost_to_failure": best.cost_to_failure * PER * km,
-        "saving_share": best.saving_share,
-        "prior_share": life.prior_share,
-        "why_none": best.why_none,
-        "text": life.text,
-    }
-    curve = pd.DataFrame(
-        {
-            "pump_type": name,
-            "distance": grid / km,
-            "cost": cost_curve(life.life, prices.planned, prices.failure, grid) * PER * km,
-            "cost_low": low * PER * km,
-            "cost_high": high * PER * km,
-        }
-    )
-    return row, curve
-
-
-def _best(life: TypeLife, prices: Prices) -> BestAge:
-    if prices.planned <= 0:
-        cost = prices.failure / life.life.mean
-        return BestAge(np.inf, cost, cost, "A planned replacement costs nothing by these prices.")
-    return best_age(life.life, prices.planned, prices.failure)
-
-
-def discounted_best(life: TypeLife, prices: Prices, rate_per_km: float) -> float:
-    """Return the best age (km) with money discounted; infinite where no age beats running to failure."""
-    ages = np.geomspace(0.05, 3.0, 60) * life.life.mean
-    cost = [
-        discounted_cost_per_distance(a, life.life, prices.planned, prices.failure, rate_per_km) for a in ages
-    ]
-    without = discounted_cost_per_distance(np.inf, life.life, prices.planned, prices.failure, rate_per_km)
-    i = int(np.argmin(cost))
-    return float(ages[i]) if cost[i] < without * (1 - 1e-6) else np.inf

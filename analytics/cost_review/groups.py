@@ -10,25 +10,28 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.cost_review.simulated_age import best_simulated_age
 from analytics.money import policies
 from analytics.money.cost_book import CostBook, Prices
 from analytics.money.elements import SIDES, TOTALS
 from analytics.money.long_run import LongRun
 from analytics.money.policies import AGE, LIMITS, RISK, RUN, Events
-from analytics.money.policy_simulation import SimulatedLives, simulate_lives
+from analytics.money.policy_simulation import SimulatedLives, simulate_life_km, simulate_lives
 from analytics.past.distance import own_interval_km
 from analytics.past.history import History
 from analytics.wear_model.model import Parameters
+from ingest.trade_numbers import USUAL_INTERVAL_KM
 
 MOST_TYPES = 6  # simulated one by one; the rest follow the commonest
 LEAST_INTERVAL_KM = 500.0
+AGE_LIVES = 6000  # of the fixed age, which wants more lives than the policies and no readings
 MOST_REMEMBERED = 64  # lives of one review, each type at each interval; some 30 MB
 
 
 @dataclass(frozen=True)
 class Group:
     """Pumps of one type in service, `weight` their share of the fleet's distance; interval_km: between
-    stops."""
+    stops; life_km (AGE_LIVES,): lives for the fixed age."""
 
     pump_type: str
     weight: float
@@ -36,6 +39,12 @@ class Group:
     prices: Prices
     long_run: LongRun
     interval_km: float
+    life_km: np.ndarray
+
+    def best_age_km(self, prices: Prices | None = None) -> float:
+        """Return the fixed age that costs least at these prices, infinite where none pays."""
+        q = prices or self.prices
+        return best_simulated_age(self.life_km, q.planned, q.failure)
 
     def cost_per_km(self, prices: Prices | None = None) -> float:
         """Return g in money per km at these prices (default: its own), as rank and plan take it."""
@@ -49,7 +58,7 @@ class Group:
     def events(self, prices: Prices | None = None) -> dict[str, Events]:
         """Return what happens under each policy, set for these prices."""
         q = prices or self.prices
-        return policies.compare(self.lives, q, self.cost_per_km(q))
+        return policies.compare(self.lives, q, self.cost_per_km(q), self.best_age_km(q))
 
 
 @dataclass(frozen=True)
@@ -85,6 +94,12 @@ def _lives(of: Simulation, interval_km: float, count: int) -> SimulatedLives:
     return made
 
 
+def simulated_life_km(p: Parameters, pump_type: str) -> np.ndarray:
+    """Return AGE_LIVES lives of a type (km), the same each time."""
+    code = int(p.type_codes(pd.Series([pump_type]))[0])
+    return simulate_life_km(p, code, USUAL_INTERVAL_KM, AGE_LIVES, np.random.default_rng([11, code]))
+
+
 def make_groups(
     history: History,
     p: Parameters,
@@ -113,8 +128,9 @@ def make_groups(
         code = int(p.type_codes(pd.Series([name]))[0])
         made = Simulation(p, fitted, code, ripple, load, number)
         group = Group(
-            str(name), float(weight), made.lives(interval, lives), mean_prices(mine, book), long_run, interval
-        )
+            str(name), float(weight), made.lives(interval, lives), mean_prices(mine, book), long_run,
+            interval, simulated_life_km(p, str(name)),
+        )  # fmt: skip
         groups.append((group, made))
     return groups
 

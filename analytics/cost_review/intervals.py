@@ -16,6 +16,7 @@ import pandas as pd
 from analytics.cost_review.groups import Group, Simulation
 from analytics.money import policies
 from analytics.money.policies import on_rule, run_to_failure
+from analytics.money.policy_simulation import SimulatedLives
 
 TIMES = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0)  # the fleet's own interval
 LIVES = 600
@@ -37,27 +38,25 @@ def by_interval(
 
     intervals: COLUMNS for each type and for ALL, the types weighed by their distance; money and breakdowns
     per `per_km` km under the condition rule, saving against running to failure; is_own: the interval the
-    fleet has; is_best: the shortest of those that save most, to ABOUT. warnings: WARNING_COLUMNS by type;
-    quantiles over the failures that are warned of; without_warning: share of failures that come unannounced;
-    at_most_km: half the median.
+    fleet has, at which the figures are those of the policies; is_best: the shortest of those that save most,
+    to ABOUT. warnings: WARNING_COLUMNS by type; quantiles over the failures that are warned of;
+    without_warning: share of failures that come unannounced; at_most_km: half the median.
     """
     rows, warned = [], []
     for group, simulation in pairs:
         g = group.cost_per_km()
+        # What an interval changes is told by lives of its own; today's figures are those of the policies.
+        now, then = (
+            _figures(made, group, g, per_km)
+            for made in (group.lives, simulation.lives(group.interval_km, lives))
+        )
         for times in TIMES:
             made = simulation.lives(times * group.interval_km, lives)
-            cost, run = on_rule(made, group.prices, g), run_to_failure(made)
+            here = _figures(made, group, g, per_km)
             rows.append(
-                {
-                    "pump_type": group.pump_type,
-                    "times": times,
-                    "interval_km": times * group.interval_km,
-                    "cost": cost.cost_per_km(group.prices) * per_km,
-                    "capture_cost": cost.captures * group.prices.capture * per_km,
-                    "saving": (run.cost_per_km(group.prices) - cost.cost_per_km(group.prices)) * per_km,
-                    "breakdowns": cost.failures * per_km,
-                    "weight": group.weight,
-                }
+                {"pump_type": group.pump_type, "times": times, "interval_km": times * group.interval_km}
+                | {name: here[name] + now[name] - then[name] for name in here}
+                | {"weight": group.weight}
             )
             if times == TIMES[0]:
                 warned.append(_warning(group, policies.warning_km(made, group.prices, g)))
@@ -71,6 +70,18 @@ def by_interval(
     shortest = table["times"].where(near).groupby(table["pump_type"]).transform("min")
     table["is_best"] = table["times"] == shortest
     return table[list(COLUMNS)], pd.DataFrame(warned, columns=list(WARNING_COLUMNS))
+
+
+def _figures(lives: SimulatedLives, group: Group, g: float, per_km: float) -> dict[str, float]:
+    """Return what the condition rule costs and saves on these lives, per `per_km` km."""
+    rule, run = on_rule(lives, group.prices, g), run_to_failure(lives)
+    cost = rule.cost_per_km(group.prices) * per_km
+    return {
+        "cost": cost,
+        "capture_cost": rule.captures * group.prices.capture * per_km,
+        "saving": run.cost_per_km(group.prices) * per_km - cost,
+        "breakdowns": rule.failures * per_km,
+    }
 
 
 def _weighed(table: pd.DataFrame) -> pd.DataFrame:

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analytics.cost_review.age_replacement import best_age
+from analytics.cost_review.age_replacement import cost_per_distance
 from analytics.cost_review.groups import WITHOUT_READINGS, Group, captured, total
 from analytics.cost_review.type_lives import TypeLives
 from analytics.money.policies import AGE, POLICIES, RISK, RUN, Events
 from analytics.past.normal import Z_80
 
-METHOD_VERSION = 2  # of the figures in costs.CostReview that come from simulated policies
+METHOD_VERSION = 3  # of the figures in costs.CostReview that come from simulated policies
 RATIOS = np.array([1.0, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10])
 TABLE_COLUMNS = (
     "policy", "cost", "cost_low", "cost_high", "renewal_cost", "replacements", "planned", "breakdowns",
@@ -53,7 +53,10 @@ def policy_table(
     base = total(groups, events, RUN)
     reach = float(np.exp(Z_80 * life_spread(groups, types)))
     record = Record(
-        base * per_km, renewal(groups, types, RUN) * per_km, base * per_km / reach, base * per_km * reach
+        base * per_km,
+        renewal(groups, events, types, RUN) * per_km,
+        base * per_km / reach,
+        base * per_km * reach,
     )
     spread = whole_spread(groups, types, record)
     rows = []
@@ -77,7 +80,7 @@ def policy_table(
                 "cost": cost * per_km,
                 "cost_low": low * per_km,
                 "cost_high": high * per_km,
-                "renewal_cost": renewal(groups, types, policy) * per_km,
+                "renewal_cost": renewal(groups, events, types, policy) * per_km,
                 "replacements": (mean["planned"] + mean["failures"]) * per_km,
                 "planned": mean["planned"] * per_km,
                 "breakdowns": mean["failures"] * per_km,
@@ -133,17 +136,18 @@ def _noise(groups: list[Group], events: list[dict[str, Events]], policy: str) ->
     return float(np.sqrt(var))
 
 
-def renewal(groups: list[Group], types: TypeLives, policy: str) -> float:
-    """Return cost per km in closed form from the Weibull fits, for the policies that have one."""
+def renewal(groups: list[Group], events: list[dict[str, Events]], types: TypeLives, policy: str) -> float:
+    """Return cost per km in closed form from the Weibull fits, at the ages that the policy has, for the
+    policies that have one."""
     if policy not in WITHOUT_READINGS:
         return np.nan
     cost = 0.0
-    for g in groups:
-        life = types.of(g.pump_type).life
-        if g.prices.planned <= 0 or policy == RUN:
-            cost += g.weight * g.prices.failure / life.mean
+    for g, e in zip(groups, events, strict=True):
+        life, age = types.of(g.pump_type).life, e[policy].setting
+        if np.isfinite(age):
+            cost += g.weight * float(cost_per_distance(age, life, g.prices.planned, g.prices.failure))
         else:
-            cost += g.weight * best_age(life, g.prices.planned, g.prices.failure).cost
+            cost += g.weight * g.prices.failure / life.mean
     return cost
 
 

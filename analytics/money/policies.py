@@ -55,15 +55,10 @@ def run_to_failure(lives: SimulatedLives) -> Events:
 
 
 def fixed_age(lives: SimulatedLives, age_km: float) -> Events:
-    """Return events per km with a change at `age_km`."""
+    """Return events per km with a change at `age_km`; infinite: none is changed before it fails."""
+    if not np.isfinite(age_km):
+        return run_to_failure(lives)
     return _events(lives, np.full(len(lives.life_km), age_km), captures=False, setting=age_km)
-
-
-def best_fixed_age(lives: SimulatedLives, prices: Prices) -> Events:
-    """Return events at the age of least cost among 60 centiles of the lives, or without one."""
-    ends = np.minimum(lives.life_km, lives.visit_km[-1])
-    choices = [fixed_age(lives, a) for a in np.quantile(ends, np.linspace(0.01, 1.0, 60))]
-    return min([run_to_failure(lives), *choices], key=lambda e: e.cost_per_km(prices))
 
 
 def on_limits(lives: SimulatedLives) -> Events:
@@ -109,11 +104,12 @@ def warning_km(lives: SimulatedLives, prices: Prices, cost_per_km: float) -> np.
     return np.maximum(np.where(np.isfinite(first), lives.life_km - first, 0.0), 0.0)
 
 
-def compare(lives: SimulatedLives, prices: Prices, cost_per_km: float) -> dict[str, Events]:
-    """Return events per km under each policy, by its name; cost_per_km: the g of rank and plan."""
+def compare(lives: SimulatedLives, prices: Prices, cost_per_km: float, age_km: float) -> dict[str, Events]:
+    """Return events per km under each policy, by its name; cost_per_km: the g of rank and plan; age_km: of
+    the fixed age, infinite where none pays."""
     return {
         RUN: run_to_failure(lives),
-        AGE: best_fixed_age(lives, prices),
+        AGE: fixed_age(lives, age_km),
         LIMITS: on_limits(lives),
         RISK: on_rule(lives, prices, cost_per_km),
     }

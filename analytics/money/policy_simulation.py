@@ -108,6 +108,20 @@ def simulate_lives(
     )
 
 
+def simulate_life_km(
+    p: Parameters, type_code: int, interval_km: float, count: int, rng: np.random.Generator
+) -> np.ndarray:
+    """Return how far `count` new pumps of one type run until they fail (count,), nothing being read.
+
+    The paths have STEPS points to an interval, as those of `simulate_lives`; a life that outlasts them ends
+    with them.
+    """
+    x, _, _, life, _ = _paths(p, type_code, interval_km, count, rng)
+    for name in NAMES:
+        life = np.minimum(life, _onset(getattr(p.onsets, name), type_code, x, count, rng)[1])
+    return np.minimum(life, x[-1])
+
+
 def _noise(rng: np.random.Generator, shape: tuple[int, int], variance: Value, bad: Value) -> np.ndarray:
     wild = np.where(rng.random(shape) < bad, np.sqrt(BAD), 1.0)
     return rng.normal(0.0, np.sqrt(variance), shape) * wild

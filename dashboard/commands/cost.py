@@ -245,6 +245,7 @@ def _changes(review: CostReview) -> list[str]:
 
 
 def _policies(review: CostReview) -> list[str]:
+    from analytics.cost_review.answer import age_words
     from analytics.past.frames import each
 
     if review.policies.empty:
@@ -259,7 +260,7 @@ def _policies(review: CostReview) -> list[str]:
         )
         line += f" {row.cost:,.1f} per 10,000"
         if row.setting == row.setting:
-            line += f", at {row.setting:,.0f} {review.distance_unit}"
+            line += f", at {age_words(review.policies, review.distance_unit)}"
         if row.capture_cost:
             line += f", captures {row.capture_cost:,.1f} of it"
         if 0 < row.break_even_ratio < 100:
@@ -302,7 +303,7 @@ def _ages(review: CostReview) -> list[str]:
     from analytics.past.frames import each
 
     unit = review.distance_unit
-    out = [f"Best age, in {unit} (80 % range; closed form from Weibull fits):"]
+    out = [f"Best age, in {unit} (80 % range), which the fixed-age policy has by type:"]
     for row in each(review.best_ages):
         if row.best_age != row.best_age:
             out.append(f"  {row.pump_type:12} none: {row.why_none} {row.text}".rstrip())

@@ -44,7 +44,7 @@ def question(table, **more):
     against = cost[AGE] - cost[RISK]
     near = (against, against - 4000, against + 4000)
     given = Question(
-        table, 8.8e6, "mi", "USD", near, intervals(), warnings, 30.0, 650.0, 2400.0, 4.5, "75,500",
+        table, 8.8e6, "mi", "USD", near, intervals(), warnings, 30.0, 650.0, 2400.0, 4.5, "75,500 mi",
     )  # fmt: skip
     return replace(given, **more)
 
@@ -52,7 +52,7 @@ def question(table, **more):
 def test_a_year_of_the_fleet_comes_first_with_its_range_and_the_age():
     said = answer(question(year(1_210_000, 1_060_000, 1_300_000, 1_020_000)))
     assert said[0] == (
-        "On this fleet, in a year at 8.8 million mi: run to failure 1.21, fixed age (at 75,500) 1.06, "
+        "On this fleet, in a year at 8.8 million mi: run to failure 1.21, fixed age (75,500 mi) 1.06, "
         "condition "
         "1.02 million USD (8 in 10: 0.92 to 1.12), captures counted."
     )
@@ -63,6 +63,7 @@ def test_a_year_of_the_fleet_comes_first_with_its_range_and_the_age():
 def test_monitoring_that_costs_more_than_it_saves_is_the_first_sentence_with_what_would_turn_it():
     table = year(60_000, 50_000, 70_000, 58_000)
     said = answer(question(table, intervals=intervals(2_000.0, 12_000.0)))
+    assert "told apart" not in " ".join(said)
     assert said[0].startswith(
         "Condition monitoring costs more than it saves on this fleet: 8,000 USD a year more than fixed age; "
         "its "
@@ -85,7 +86,23 @@ def test_where_nothing_turns_it_that_is_said():
 
 def test_two_that_cant_be_told_apart_are_said_to_be():
     said = answer(question(year(60_000, 50_500, 70_000, 50_000)))
-    assert "so near that the two can't be told apart" in said[1]
+    assert said[0].startswith("On this fleet, in a year")
+    assert said[1] == (
+        "Condition and fixed age can't be told apart on this fleet: condition costs 500 USD a year "
+        "less (8 in 10: from 4,500 less to 3,500 more), its captures, 12,000 USD a year, paid in that. Against running "
+        "to failure it saves 10,000 USD (8 in 10: 5,000 to 15,000)."
+    )
+    dearer = answer(question(year(60_000, 50_000, 70_000, 50_160)))
+    assert dearer[0].startswith("On this fleet, in a year")
+    assert "condition costs 160 USD a year more (8 in 10: from 3,840 less to 4,160 more)" in dearer[1]
+    # 50,160 - 12,000 of captures leaves 11,840 for 400 of them.
+    assert dearer[2].startswith("It would pay with captures under 29.6 USD each (now 30), or")
+
+
+def test_nothing_saved_against_running_to_failure_is_no_clear_answer():
+    said = answer(question(year(51_000, 60_000, 70_000, 50_000)))
+    assert said[1].startswith("Condition and run to failure can't be told apart on this fleet")
+    assert said[1].endswith("its captures, 12,000 USD a year, paid in that.")
 
 
 def test_how_often_to_capture_and_how_far_ahead_it_shows():

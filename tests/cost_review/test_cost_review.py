@@ -58,6 +58,17 @@ def test_it_says_on_how_little_it_rests(review):
     assert (review.best_ages["best_age"] < review.best_ages["age_high"]).all()
 
 
+def test_one_age_stands_in_the_answer_the_policies_and_the_ages(review):
+    policy = review.policies.set_index("policy").loc["fixed age"]
+    ages = review.best_ages.set_index("pump_type")["best_age"].drop("all types").dropna()
+    assert policy["setting_low"] in ages.to_numpy()
+    assert policy["setting_high"] in ages.to_numpy()
+    low, high = (f"{float(f'{policy[n]:.3g}'):,.0f}" for n in ("setting_low", "setting_high"))
+    words = low if low == high else f"{low} to {high}"
+    assert any(f"fixed age ({words} mi" in sentence for sentence in review.answer)
+    assert (review.best_ages["age_low"] < review.best_ages["age_high"]).all()
+
+
 def test_money_later_weighs_less_so_the_age_rises(review):
     assert (review.best_ages["best_age_discounted"] > review.best_ages["best_age"] * 0.98).all()
 
@@ -206,7 +217,7 @@ def test_the_range_of_cost_and_saving_is_an_80_percent_one():
         for name, p, f in zip(POLICIES, planned, failures, strict=True)
     }
     long_run = SimpleNamespace()
-    group = Group("P", 1.0, None, prices, long_run, 1e4)
+    group = Group("P", 1.0, None, prices, long_run, 1e4, np.ones(2))
     table, record = policy_table([group], [events], known, 1.0)
     assert record.apart == pytest.approx(np.log(1e-5 * known.of("P").life.mean))
     # As far as simulation and the lives on record lie apart, the ranges are wider.

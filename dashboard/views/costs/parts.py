@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from analytics.cost_review.answer import age_words
 from dashboard.charts import money
 from dashboard.shell import frame, lists, say
 from dashboard.views.costs.spent import of_pumps
@@ -177,7 +178,7 @@ def policy_table(review: Any) -> pd.DataFrame:
             "Failures on the road": rows["breakdowns"].round(1),
             "Needless changes": rows["needless"].round(1),
             f"At, {review.distance_unit}": [
-                "" if formats.is_unknown(v) else formats.about(v) for v in each["setting"]
+                "" if formats.is_unknown(v) else age_words(each) for v in each["setting"]
             ],
             "Pays from a ratio of": [
                 "never" if formats.is_unknown(v) or v == float("inf") else f"{v:,.1f}"
@@ -202,8 +203,9 @@ def show_ages(review: Any) -> None:
     else:
         best = float(row["best_age"])
         say.line(
-            f"Least cost at about {best:,.0f} {own}, likely between {row['age_low']:,.0f} and "
-            f"{row['age_high']:,.0f}; from {formats.count(int(row['lives']), 'life', 'lives')} with "
+            f"Least cost at about {formats.about(best)} {own}, likely between "
+            f"{formats.about(row['age_low'])} and {formats.about(row['age_high'])}; from "
+            f"{formats.count(int(row['lives']), 'life', 'lives')} with "
             f"{formats.count(int(row['failures']), 'failure')}."
         )
     if isinstance(row.get("text"), str) and row["text"]:
@@ -219,9 +221,7 @@ def show_ages(review: Any) -> None:
         "Cost over replacement age with its interval and the age of least cost.",
     )  # fmt: skip
     say.note(
-        "Shaded: 80 % interval. Ages that cost over three times the least are left out. This is by the "
-        "lives on "
-        "record; the fixed age among the policies is simulated, like the others, and has an age of its own, "
-        "for "
-        "near the least the curve is flat."
+        "Shaded: 80 % interval. Ages that cost over three times the least are left out. The ages are those "
+        "of the fixed-age policy, from lives simulated off the fitted model; the range takes in how far the "
+        "lives on record lie from them. All types: if the whole fleet had one age."
     )
