@@ -88,9 +88,9 @@ def test_two_that_cant_be_told_apart_are_said_to_be():
     said = answer(question(year(60_000, 50_500, 70_000, 50_000)))
     assert said[0].startswith("On this fleet, in a year")
     assert said[1] == (
-        "Condition and fixed age can't be told apart on this fleet: condition costs 500 USD a year "
-        "less (8 in 10: from 4,500 less to 3,500 more), its captures, 12,000 USD a year, paid in that. Against running "
-        "to failure it saves 10,000 USD (8 in 10: 5,000 to 15,000)."
+        "Condition and fixed age can't be told apart on this fleet: condition costs 500 USD a year less "
+        "(8 in 10: from 4,500 less to 3,500 more), its captures, 12,000 USD a year, paid in that. Against "
+        "running to failure it saves 10,000 USD (8 in 10: 5,000 to 15,000)."
     )
     dearer = answer(question(year(60_000, 50_000, 70_000, 50_160)))
     assert dearer[0].startswith("On this fleet, in a year")
