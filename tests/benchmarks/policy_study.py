@@ -67,9 +67,9 @@ def claimed(groups: list[Group], types: TypeLives) -> dict[str, float]:
     out |= {"saving" + end: float(rows.loc[RISK, "saving" + end]) for end in ("", "_low", "_high")}
     over_age = total(groups, events, AGE) - total(groups, events, RISK)
     return out | {
-        "over_age": over_age * PER_KM, "over_age_low": against[0] * PER_KM, "over_age_high": against[1] * PER_KM,
-        "claimed_failures": sum(g.weight * e[RISK].failures for g, e in zip(groups, events, strict=True)) * PER_KM,
-        "claimed_changes": sum(g.weight * e[RISK].planned for g, e in zip(groups, events, strict=True)) * PER_KM,
+        "over_age": over_age * PER_KM, "over_age_low": against[0] * PER_KM,
+        "over_age_high": against[1] * PER_KM, "failures": float(rows.loc[RISK, "breakdowns"]),
+        "changes": float(rows.loc[RISK, "planned"]),
     }  # fmt: skip
 
 
