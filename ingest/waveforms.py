@@ -84,11 +84,16 @@ def waveform_path(ledger: Path | str, capture_hash: str) -> Path:
 
 
 def store_waveform(ledger: Path | str, capture: Capture) -> StoredWaveform:
-    """Write the samples of `capture` beside `ledger`, durably, unless they are there already.
+    """Write the samples of `capture` beside `ledger`, as `keep_waveform` does."""
+    return keep_waveform(waveform_folder(ledger), capture)
+
+
+def keep_waveform(folder: Path, capture: Capture) -> StoredWaveform:
+    """Write the samples of `capture` into a folder of waveforms, durably, unless they are there already.
 
     Raises LedgerError (one sentence) when the folder can't be written or the disk is full.
     """
-    path = waveform_path(ledger, capture.identity)
+    path = folder / f"{capture.identity}.parquet"
     if path.exists():
         try:
             content = path.read_bytes()

@@ -25,7 +25,7 @@ FLOORS: dict[str, tuple[tuple[str, ...], ...]] = {
         ("",),
         ("wording",),
         ("readers", "measuring", "ledger"),
-        ("checking",),
+        ("checking", "chains"),
         ("visit", "fleet_folder"),
         ("intake",),
     ),

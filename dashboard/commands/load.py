@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 import shlex
-import sys
 from pathlib import Path
 
+from dashboard.shell.where_measured import add_where, where_of
 from dashboard.words.terminal import tell, tell_json
 
 EXAMPLE = "pumpledger load fleet_folder --dry-run"
@@ -36,11 +36,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="with --propose: keep that as columns.toml in the folder, for load to go by",
     )
+    add_where(parser)
     parser.add_argument("--json", action="store_true", help="print the whole report as one JSON object")
 
 
 def run(args: argparse.Namespace) -> int:
     """Load the folder; returns 1 when no row could be stored or --strict refused, else 0."""
+    from dashboard.shell.progress import progress_bar
     from ingest.author import operating_system_user
     from ingest.fleet_folder.loading import load_folder
     from ingest.fleet_folder.mending import write_refused
@@ -52,8 +54,9 @@ def run(args: argparse.Namespace) -> int:
         args.folder,
         strict=args.strict,
         dry_run=args.dry_run,
-        progress=_show_progress if sys.stderr.isatty() else None,
+        progress=progress_bar("capture"),
         author=operating_system_user().signing(args.by),
+        where=where_of(args),
     )
     if args.json:
         tell_json(report.as_dict())
@@ -98,12 +101,9 @@ def _propose(args: argparse.Namespace) -> int:
         args.folder,
         dry_run=True,
         mapping=mapping,
+        where=where_of(args),
         author=operating_system_user().signing(args.by),
     )
     tell("\n".join(report.lines()))
     tell(f"Nothing is stored. --propose --save-columns keeps this as {FILE}.", aside=True)
     return 0
-
-
-def _show_progress(done: int, of: int, _name: str) -> None:
-    print(f"\rcaptures {done} of {of}", end="\n" if done == of else "", file=sys.stderr, flush=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from dashboard.shell.where_measured import add_where, where_of
 from dashboard.words.terminal import tell, tell_json
 
 EXAMPLE = "pumpledger reanalyse"
@@ -11,6 +12,7 @@ EXAMPLE = "pumpledger reanalyse"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options."""
+    add_where(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
@@ -19,7 +21,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.shell.progress import progress_bar
     from ingest.visit.reanalysis import reanalyse
 
-    made = reanalyse(args.ledger, progress=progress_bar("visit"))
+    made = reanalyse(args.ledger, progress=progress_bar("visit"), where=where_of(args))
     for sentence in made.failed:
         tell(sentence, aside=True)
     if args.json:

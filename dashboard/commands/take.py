@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dashboard.shell.where_measured import add_where, where_of
 from dashboard.words.terminal import tell, tell_json
 from ingest.errors import EntryRefused
 
@@ -31,6 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--drop", action="append", default=[], type=_named, metavar='N="WHY"',
                         help="let file N of the tray go, with the reason; repeatable")  # fmt: skip
     parser.add_argument("--by", metavar="NAME", help="who takes them; default: the user of this machine")
+    add_where(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object a file")
 
 
@@ -45,6 +46,7 @@ def _named(text: str) -> tuple[int, str]:
 
 def run(args: argparse.Namespace) -> int:
     """Take the folder, or settle what waits; 1 if a file could not be stored as asked."""
+    from dashboard.shell.progress import progress_bar
     from ingest.author import operating_system_user
     from ingest.intake.taking import take_folder
     from ingest.intake.tray import drop
@@ -61,8 +63,14 @@ def run(args: argparse.Namespace) -> int:
         return 1 if failed else 0
     if args.watch:
         return _watch(args, author)
-    progress = _show_progress if sys.stderr.isatty() else None
-    arrivals = take_folder(args.ledger, args.folder, author=author, clamp=args.clamp, progress=progress)
+    arrivals = take_folder(
+        args.ledger,
+        args.folder,
+        author=author,
+        clamp=args.clamp,
+        progress=progress_bar("capture"),
+        where=where_of(args),
+    )
     _show(arrivals, args.json)
     if args.store:
         failed |= _store_matched(args.ledger, arrivals, author)
@@ -80,7 +88,9 @@ def _watch(args: argparse.Namespace, author: Author) -> int:
     while True:
         ready = watch.ready(capture_files(args.folder), time.monotonic())
         if ready:
-            arrivals = take_folder(args.ledger, args.folder, author=author, clamp=args.clamp, files=ready)
+            arrivals = take_folder(
+                args.ledger, args.folder, author=author, clamp=args.clamp, files=ready, where=where_of(args)
+            )
             for path in ready:
                 watch.taken(path)
             _show([a for a in arrivals if a.status != "known"], args.json)
@@ -148,7 +158,3 @@ def _show_waiting(ledger: Path, as_json: bool) -> None:
             tell(f"       {row['reason']}")
     if not len(rows) and not as_json:
         tell("The tray is empty.")
-
-
-def _show_progress(done: int, of: int, _name: str) -> None:
-    print(f"\rcaptures {done} of {of}", end="\n" if done == of else "", file=sys.stderr, flush=True)

@@ -1,4 +1,4 @@
-"""A progress bar on the terminal, and none where the output is not one."""
+"""A progress bar on the terminal, with rate and time left, and none where the output is not one."""
 
 from __future__ import annotations
 
@@ -6,15 +6,15 @@ import sys
 from collections.abc import Callable
 
 
-def progress_bar(unit: str) -> Callable[[int, int], None] | None:
-    """Return progress(done, of) that draws on stderr, or None where nobody watches."""
+def progress_bar(unit: str) -> Callable[..., None] | None:
+    """Return progress(done, of), or (done, of, name), that draws on stderr; None where nobody watches."""
     if not sys.stderr.isatty():
         return None
     from tqdm import tqdm
 
     bar = tqdm(unit=unit, leave=False)
 
-    def show(done: int, of: int) -> None:
+    def show(done: int, of: int, _name: str = "") -> None:
         bar.total = of
         bar.update(done - bar.n)
         if done == of:

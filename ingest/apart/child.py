@@ -43,6 +43,8 @@ class Child:
             "PYTHONPATH": os.pathsep.join(dict.fromkeys(paths)),
             # the C library's own allocator says no at the limit instead of ending the process
             "ARROW_DEFAULT_MEMORY_POOL": "system",
+            # before numpy comes in: with more threads the last digits depend on how many there are
+            **dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1"),
         }
         self.process = subprocess.Popen(
             # -P: a folder of captures that holds a numpy.py must not be imported from

@@ -7,37 +7,32 @@ from __future__ import annotations
 
 import tempfile
 import time
-from collections.abc import Callable, Mapping
-from dataclasses import fields, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import duckdb
-import pandas as pd
 
 from ingest.author import Author
+from ingest.chains.running import Progress, Run, Where, run_chains
 from ingest.checking.clamp_shift import Shift, hold_new_shifts
 from ingest.errors import EntryRefused
-from ingest.fleet_folder.captures import CaptureJob, CaptureResult, take_captures
 from ingest.fleet_folder.cells import ReadTable, read_table
+from ingest.fleet_folder.folder_chains import chains_of
 from ingest.fleet_folder.forgotten import without_forgotten
 from ingest.fleet_folder.mapping import Mapped, read_mapping
 from ingest.fleet_folder.report import LoadReport, RowProblem
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
 from ingest.fleet_folder.sheets import WORKBOOKS, find_sheet
-from ingest.fleet_folder.storing import Folder, position_of, store_folder
-from ingest.fleet_folder.tables import CLAMPS, PUMP_TYPES, PUMPS, TABLES, VISITS
-from ingest.known_pump import TOLD, KnownPump
-from ingest.ledger.clamps import Clamp, clamps, read_as
+from ingest.fleet_folder.storing import Folder, store_folder
+from ingest.fleet_folder.tables import TABLES, VISITS
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
-from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Undone, transaction
-from ingest.ledger.waveform_home import refuse_other, refuse_without_ledger
-from ingest.trade_numbers import DEFAULTS
-
-Progress = Callable[[int, int, str], None]
+from ingest.ledger.waveform_home import refuse_without_ledger
+from ingest.waiting import waiting_folder
 
 
 def load_folder(
@@ -50,12 +45,14 @@ def load_folder(
     author: Author,
     today: date | None = None,
     mapping: Mapping[str, Mapped] | None = None,
+    where: Where | None = None,
 ) -> LoadReport:
     """Load `folder` into `ledger` (created if missing) and report what became of its rows.
 
     strict: nothing goes in if any row is refused. dry_run: report only. progress(done, of, name) follows the
     captures. author: who loads. today: dates after it are asked about (default: today).
-    mapping: which files hold which tables (default: what the folder's columns.toml says).
+    mapping: which files hold which tables (default: what the folder's columns.toml says). where: where
+    captures are measured (default: a process on each core).
     Raises EntryRefused when the folder or its fleet.toml can't be read at all.
     """
     started = time.monotonic()
@@ -74,20 +71,25 @@ def load_folder(
     day = today or date.today()
     content = replace(content, tables=without_forgotten(ledger, content.tables, day))
     give_up = strict and bool(content.refused)
-    captures = (
-        {} if give_up else _take_captures(ledger, folder, content, store=not dry_run, progress=progress)
-    )
+    if give_up:
+        measured = Run()
+    else:
+        chains, work = chains_of(ledger, folder, content, store=not dry_run)
+        waiting = None if dry_run else waiting_folder(ledger)
+        measured = run_chains(chains, work, where=where, waiting=waiting, progress=progress)
     with tempfile.TemporaryDirectory() as scratch:
         target = ledger if ledger.exists() or not (dry_run or give_up) else Path(scratch) / "dry.duckdb"
         with (
             open_ledger(target, read_only=False) as connection,
             transaction(connection, author, "load", command="load") as stamp,
         ):
-            report = store_folder(connection, content, captures, stamp, day)
+            report = store_folder(connection, content, measured.rows, stamp, day)
             shifts = _shifts(connection, content, author)
             give_up = strict and bool(report.refused)
             if dry_run or give_up:
                 raise Undone
+    if not (dry_run or give_up):
+        measured.published()
     said = tuple(
         f"Clamp {s.clamp} on {s.day}: {len(s.visits)} pumps {100 * s.share:+.1f} %; their readings are held,"
         " and one question is open."
@@ -154,33 +156,6 @@ def _ledger_unit(ledger: Path) -> str:
         return settings_at(connection)["distance_unit"]
 
 
-def _take_captures(
-    ledger: Path, folder: Path, content: Folder, *, store: bool, progress: Progress | None
-) -> dict[str, CaptureResult]:
-    visits = content.tables.get(VISITS.file)
-    if visits is None or "capture" not in visits.rows or not visits.rows["capture"].notna().any():
-        return {}
-    known: frozenset[str] = frozenset()
-    settings = DEFAULTS
-    if ledger.exists():
-        with open_ledger(ledger) as connection:
-            refuse_other(connection, ledger)
-            settings = settings_at(connection)
-            rows = connection.execute(statement("load/captures_read")).fetchall()
-        known = frozenset(value for (value,) in rows)
-    named = visits.rows[visits.rows["capture"].notna()].drop_duplicates("capture")
-    jobs = [
-        CaptureJob(name, _inside(folder / "captures", name), pump, **how)
-        for name, pump, how in zip(
-            named["capture"],
-            _known_pumps(content, named, settings | content.fleet.settings),
-            _how_to_read(named, _clamps(ledger, content)),
-            strict=True,
-        )
-    ]
-    return take_captures(jobs, ledger, known=known, store=store, progress=progress)
-
-
 def _shifts(connection: duckdb.DuckDBPyConnection, content: Folder, author: Author) -> list[Shift]:
     """Hold the readings of clamps that were off on a day that this folder brings."""
     visits = content.tables.get(VISITS.file)
@@ -188,71 +163,3 @@ def _shifts(connection: duckdb.DuckDBPyConnection, content: Folder, author: Auth
         return []
     first = visits.rows.loc[visits.rows["clamp"].notna(), "visited_on"].min()
     return hold_new_shifts(connection, author, first.date())
-
-
-def _inside(folder: Path, name: str) -> Path:
-    """The file `name` in `folder`; a name that leads out of it is taken by its last part."""
-    path = folder / name
-    return path if path.resolve().is_relative_to(folder.resolve()) else folder / Path(name).name
-
-
-def _known_pumps(content: Folder, visits: pd.DataFrame, settings: dict) -> list[KnownPump]:
-    """What the folder says of the pump at each visit: of its type, where the position has had one, else the
-    fleet's usual band, and how it was run."""
-    usual = {name: settings[name] for name in ("rpm_low", "rpm_high")}
-    of_types = _types_of(content, visits)
-    of_visits = visits.reindex(columns=[*TOLD, "state", "supply_v", "commanded", "duty_pct"]).to_dict(
-        "records"
-    )
-    return [
-        KnownPump(**usual | _told(of_type) | _told(of_visit))
-        for of_type, of_visit in zip(of_types, of_visits, strict=True)
-    ]
-
-
-def _told(row: dict) -> dict:
-    facts = {f.name for f in fields(KnownPump)}
-    told = {k: v for k, v in row.items() if k in facts and v is not None and v == v}
-    return told | {name: int(told[name]) for name in ("segments", "poles") if name in told}
-
-
-def _how_to_read(visits: pd.DataFrame, known: dict[str, Clamp]) -> list[dict]:
-    """Probe and channel of each visit: what it names, else what its clamp is known by."""
-    out = []
-    for row in visits.reindex(columns=["probe", "channel", "clamp"]).to_dict("records"):
-        named = [row[name] if isinstance(row[name], str) else None for name in ("probe", "channel")]
-        probe, channel = read_as(known.get(row["clamp"]), *named)
-        told = {"probe": probe, "channel": channel}
-        out.append({name: value for name, value in told.items() if value})
-    return out
-
-
-def _clamps(ledger: Path, content: Folder) -> dict[str, Clamp]:
-    """Return each clamp's factor and channel: as the ledger has them, and as the folder does."""
-    known: dict[str, Clamp] = {}
-    if ledger.exists():
-        with open_ledger(ledger) as connection:
-            known = clamps(connection)
-    read = content.tables.get(CLAMPS.file)
-    for row in () if read is None else read.rows.to_dict("records"):
-        told = {k: row[k] for k in ("factor", "channel") if isinstance(row.get(k), str)}
-        known[row["clamp"]] = replace(known.get(row["clamp"], Clamp(row["clamp"])), **told)
-    return known
-
-
-def _types_of(content: Folder, visits: pd.DataFrame) -> list[dict]:
-    """Return the row of the pump type at each visit, where the position has had one type, else nothing."""
-    pumps, types = content.tables.get(PUMPS.file), content.tables.get(PUMP_TYPES.file)
-    if pumps is None or types is None or "pump_type" not in pumps.rows:
-        return [{}] * len(visits)
-    by_place: dict[tuple, set] = {}
-    for unit, position, pump_type in zip(
-        pumps.rows["unit"], position_of(pumps.rows), pumps.rows["pump_type"], strict=True
-    ):
-        by_place.setdefault((unit, position), set()).add(pump_type)
-    facts = {row["pump_type"]: row for row in types.rows.to_dict("records")}
-    out = []
-    for unit, position in zip(visits["unit"], position_of(visits), strict=True):
-        names = by_place.get((unit, position), set())
-        out.append(facts.get(next(iter(names)), {}) if len(names) == 1 else {})
-    return out

@@ -10,11 +10,11 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from ingest.chains.chain import CaptureResult
 from ingest.checking.identifiers import unit_key
 from ingest.checking.odometer import cluster_offsets, to_used
 from ingest.errors import Question
 from ingest.fleet_folder.as_corrected import as_corrected
-from ingest.fleet_folder.captures import CaptureResult
 from ingest.fleet_folder.cells import ReadTable
 from ingest.fleet_folder.checks import (
     LoadedRows,

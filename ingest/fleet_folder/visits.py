@@ -8,8 +8,8 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from ingest.chains.chain import CaptureResult
 from ingest.errors import Question
-from ingest.fleet_folder.captures import CaptureResult
 from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.merging import (
     Merged,
@@ -20,10 +20,12 @@ from ingest.fleet_folder.merging import (
 from ingest.fleet_folder.report import asked
 from ingest.fleet_folder.tables import METRIC_NAMES, VISITS
 from ingest.ledger.changes import as_text, log_cells
+from ingest.ledger.reading_rows import insert_readings
 from ingest.ledger.rows import insert_rows
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
-from ingest.ledger.visit_rows import insert_capture, insert_reading
+from ingest.ledger.visit_rows import insert_capture
+from ingest.reading import Reading
 from ingest.wording.questions import between_pumps, implied_pump, outside_pump_life
 
 _FILE = VISITS.file
@@ -293,6 +295,7 @@ def _add_measured(
     if "capture" not in rows or not captures:
         return gained
     have = {(v, h) for v, h in connection.execute(statement("load/readings_of_captures")).fetchall()}
+    measured: list[tuple[int, str, Reading]] = []
     for place in np.flatnonzero(rows["capture"].notna().to_numpy() & usable):
         result = captures.get(rows["capture"].iloc[place])
         if result is None or result.reading is None or result.capture_hash is None:
@@ -303,6 +306,7 @@ def _add_measured(
         have.add(key)
         if result.stored is not None and result.about is not None:
             insert_capture(connection, result.about, result.stored)
-        insert_reading(connection, key[0], result.reading, origin="capture", capture_hash=result.capture_hash)
+        measured.append((*key, result.reading))
         gained[place] = True
+    insert_readings(connection, measured)
     return gained

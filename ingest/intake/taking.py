@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 from ingest.author import Author
+from ingest.chains.chain import CaptureResult, Chain, Link, Work
+from ingest.chains.running import Progress, Where, run_chains
 from ingest.errors import EntryRefused
-from ingest.fleet_folder.captures import CaptureJob, CaptureResult, take_captures
 from ingest.fleet_folder.sheets import WORKBOOKS
 from ingest.fleet_folder.tables import TABLES
 from ingest.intake.matching import Match, Place, match, sidecar, sidecars
@@ -22,9 +23,9 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.waveform_home import refuse_other, refuse_without_ledger
+from ingest.waiting import waiting_folder
+from ingest.waveforms import waveform_folder
 
-Progress = Callable[[int, int, str], None]
-AT_ONCE = 100  # files a transaction: what is done stays, should the rest be broken off
 _NO_CAPTURES = {"fleet.toml", *(table.file for table in TABLES)}
 
 
@@ -66,11 +67,14 @@ def take_folder(
     clamp: str | None = None,
     files: Iterable[Path] | None = None,
     progress: Progress | None = None,
+    where: Where | None = None,
 ) -> list[Arrival]:
     """Take the captures of a folder (or those of its `files`) into the tray; returns what became of each.
 
-    clamp: which clamp they were taken with, where no sidecar or name says. A file that the ledger has already
-    as a visit or in the tray is told so and left. Raises EntryRefused for a clamp that is not on record.
+    clamp: which clamp they were taken with, where no sidecar or name says. where: where they are measured
+    (default: a process on each core). A file that the ledger has already as a visit or in the tray is told so
+    and left. Should it be broken off, what is measured waits for the next time. Raises EntryRefused for a
+    clamp that is not on record.
     """
     wanted = capture_files(folder) if files is None else list(files)
     known = _known(ledger)
@@ -80,17 +84,30 @@ def take_folder(
             "unknown-clamp", f"Clamp {clamp} is not on record (there are: {on_record}); register it first."
         )
     told, wrong = sidecars(folder, known.settings["distance_unit"])
-    arrivals: list[Arrival] = []
-    for at in range(0, len(wanted), AT_ONCE):
-        part = wanted[at : at + AT_ONCE]
-
-        def follow(done: int, _of: int, name: str, before: int = at) -> None:
-            if progress:
-                progress(before + done, len(wanted), name)
-
-        found = _take(ledger, part, known, told, wrong, clamp, follow)
-        arrivals += put_in_tray(ledger, found, author=author)
-    return arrivals
+    hashes = {path: _hash(path) for path in wanted}
+    matches = {path: _matched(path, known, told, wrong) for path in wanted}
+    links = {path: _link(path, matches[path], clamp, known) for path in wanted}
+    run = run_chains(
+        # whose pump it is nobody has said yet: each file is a chain of its own
+        [Chain(link.name, (link,)) for path, link in links.items() if hashes[path] not in known.files],
+        Work(waveform_folder(ledger), dict.fromkeys(known.captures)),
+        where=where,
+        waiting=waiting_folder(ledger),
+        progress=progress,
+    )
+    arrivals = [
+        _arrival(
+            link,
+            hashes[path],
+            run.rows.get(link.name, CaptureResult(link.name)),
+            matches[path],
+            matches[path].clamp or clamp,
+        )
+        for path, link in links.items()
+    ]
+    arrived = put_in_tray(ledger, arrivals, author=author)
+    run.published()
+    return arrived
 
 
 def _known(ledger: Path) -> _Known:
@@ -112,34 +129,19 @@ def _known(ledger: Path) -> _Known:
         )
 
 
-def _take(
-    ledger: Path,
-    paths: list[Path],
-    known: _Known,
-    told: dict[str, dict[str, Any]],
-    wrong: dict[str, str],
-    clamp: str | None,
-    progress: Progress,
-) -> list[Arrival]:
-    jobs, matches, hashes = [], {}, {path: _hash(path) for path in paths}
-    for path in paths:
-        try:
-            beside = told.get(path.name) or sidecar(path, known.settings["distance_unit"])
-            found = match(path.name, beside, known.places, known.rule)
-        except EntryRefused as refused:
-            found = Match(reason=refused.text)
-        if path.name in wrong:
-            found = Match(reason=wrong[path.name], day=found.day)
-        with_clamp = known.clamps.get(found.clamp or clamp or "")
-        matches[str(path)] = (found, found.clamp or clamp)
-        probe, channel = read_as(with_clamp, found.entry.get("probe"), found.entry.get("channel"))
-        jobs.append(CaptureJob(str(path), path, probe=probe, channel=channel))
-    unread = [job for job in jobs if hashes[job.path] not in known.files]
-    results = take_captures(unread, ledger, known=known.captures, store=True, progress=progress)
-    return [
-        _arrival(job, hashes[job.path], results.get(job.name, CaptureResult(job.name)), *matches[job.name])
-        for job in jobs
-    ]
+def _matched(path: Path, known: _Known, told: dict[str, dict[str, Any]], wrong: dict[str, str]) -> Match:
+    try:
+        beside = told.get(path.name) or sidecar(path, known.settings["distance_unit"])
+        found = match(path.name, beside, known.places, known.rule)
+    except EntryRefused as refused:
+        found = Match(reason=refused.text)
+    return Match(reason=wrong[path.name], day=found.day) if path.name in wrong else found
+
+
+def _link(path: Path, found: Match, clamp: str | None, known: _Known) -> Link:
+    with_clamp = known.clamps.get(found.clamp or clamp or "")
+    probe, channel = read_as(with_clamp, found.entry.get("probe"), found.entry.get("channel"))
+    return Link(str(path), path, probe=probe, channel=channel)
 
 
 def _hash(path: Path) -> str:
@@ -149,20 +151,19 @@ def _hash(path: Path) -> str:
         return hashlib.sha256(str(path).encode()).hexdigest()
 
 
-def _arrival(
-    job: CaptureJob, file_hash: str, result: CaptureResult, found: Match, clamp: str | None
-) -> Arrival:
+def _arrival(link: Link, file_hash: str, result: CaptureResult, found: Match, clamp: str | None) -> Arrival:
+    assert link.path is not None
     captured = result.about.captured_at if result.about else None
     try:
-        written = datetime.fromtimestamp(job.path.stat().st_mtime).date()
+        written = datetime.fromtimestamp(link.path.stat().st_mtime).date()
     except OSError:
         written = date.today()
     return Arrival(
-        file_name=job.path.name,
+        file_name=link.path.name,
         file_hash=file_hash,
         match=found,
         result=result,
         captured_on=found.day or (captured.date() if captured else written),
         clamp=clamp,
-        probe=job.probe,
+        probe=link.probe,
     )

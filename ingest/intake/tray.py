@@ -12,9 +12,9 @@ from typing import Any
 import duckdb
 
 from ingest.author import Author
+from ingest.chains.chain import CaptureResult
 from ingest.durable import utc_now
 from ingest.errors import EntryRefused
-from ingest.fleet_folder.captures import CaptureResult
 from ingest.intake.clamp_checks import hold_shifts
 from ingest.intake.matching import Match
 from ingest.ledger.changes import row_of

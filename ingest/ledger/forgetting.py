@@ -28,6 +28,7 @@ from ingest.ledger.transaction import Undone, transaction
 from ingest.ledger.waveform_home import ledger_id
 from ingest.pictures import without_metadata
 from ingest.typed import tidy
+from ingest.waiting import drop_all_waiting
 from ingest.waveforms import rename_source, waveform_path
 
 REMOVED = "[removed]"
@@ -162,6 +163,7 @@ def forget_overdue(ledger: Path, *, author: Author, dry_run: bool, today: date |
 
 
 def _write_anew(ledger: Path) -> None:
+    drop_all_waiting(ledger)
     try:
         rewrite(ledger)
     except LedgerError as error:

@@ -25,6 +25,7 @@ from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_capture
 from ingest.ledger.waveform_home import ledger_id, not_ours, owner
+from ingest.waiting import drop_all_waiting, waiting_folder
 from ingest.waveforms import TEMPORARY, read_waveform, store_waveform, waveform_folder
 from ingest.wording.questions import capture_without_visit
 from ingest.wording.stored import question_text
@@ -98,7 +99,7 @@ def check_ledger(
         )
         if progress:
             progress(read, len(files))
-    findings += _unfinished(ledger, clean, young_s)
+    findings += _unfinished(ledger, clean, young_s) + _waiting(ledger, clean, young_s)
     return Checked(rows, read, tuple(findings))
 
 
@@ -208,6 +209,21 @@ def _unfinished(ledger: Path, clean: bool, young_s: float) -> list[Finding]:
             text = f"{path.name} was never finished (harmless); --clean removes it a day later."
             findings.append(Finding("unfinished", "info", text))
     return findings
+
+
+def _waiting(ledger: Path, clean: bool, young_s: float) -> list[Finding]:
+    waiting = waiting_folder(ledger)
+    if not waiting.is_dir():
+        return []
+    old = clean and all(_age_s(path) >= young_s for path in waiting.iterdir())
+    if old:
+        drop_all_waiting(ledger)
+        return [Finding("measured-removed", "info", f"Removed {waiting.name}, measured and never stored.")]
+    text = (
+        f"{waiting.name} holds readings of a run that was broken off (harmless): the same command again goes"
+        " on from them; --clean removes them a day later."
+    )
+    return [Finding("measured", "info", text)]
 
 
 def _age_s(path: Path) -> float:

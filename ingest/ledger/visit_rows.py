@@ -77,9 +77,15 @@ def insert_reading(
     capture_hash: str | None = None,
 ) -> int:
     """Add a reading of a visit and return its id. origin: "capture", "meter" or "elsewhere"."""
+    row = reading_row(visit_id, reading, origin, capture_hash) | {"reading_id": new_id(connection, "reading")}
+    connection.execute(statement("visit/insert_reading"), row)
+    return row["reading_id"]
+
+
+def reading_row(visit_id: int, reading: Reading, origin: str, capture_hash: str | None) -> dict[str, Any]:
+    """Return a reading as its row holds it, without its number."""
     row = {f.name: plain(getattr(reading, f.name)) for f in fields(reading) if f.name not in _JSON_FIELDS}
-    row |= {
-        "reading_id": new_id(connection, "reading"),
+    return row | {
         "visit_id": visit_id,
         "capture_hash": capture_hash,
         "origin": origin,
@@ -90,8 +96,6 @@ def insert_reading(
         "notes": notes_json(reading.notes),
         "recorded_at": utc_now(),
     }
-    connection.execute(statement("visit/insert_reading"), row)
-    return row["reading_id"]
 
 
 def meter_reading(mean_a: float) -> Reading:

@@ -13,8 +13,6 @@ from ingest.known_pump import TOLD, KnownPump
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 
-_NO_VISIT = 2**62
-
 
 def measuring_context(
     connection: duckdb.DuckDBPyConnection,
@@ -26,7 +24,6 @@ def measuring_context(
     commanded: str | None = None,
     duty_pct: float | None = None,
     told: Mapping[str, Any] | None = None,
-    before_visit_id: int = _NO_VISIT,
 ) -> KnownPump:
     """Return what the ledger knows of the pump; of one it doesn't hold, only the fleet's usual band.
 
@@ -40,7 +37,6 @@ def measuring_context(
             "pump_id": pump_id,
             "visited_on": visited_on,
             "state": state,
-            "before_visit_id": before_visit_id,
         }
         | {name: (told or {}).get(name) for name in TOLD},
     ).fetchall()

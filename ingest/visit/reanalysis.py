@@ -1,35 +1,35 @@
 """Measure stored waveforms again with today's method: a new reading beside the old, never over it.
 
-Visits are taken in order of time, so that each is measured knowing the speed found anew at the visit before.
-What is done is stored as it goes: an interrupted run goes on where it stopped.
+A pump's visits are a chain, so that each is measured knowing the speed found anew at the visit before. What
+is measured waits beside the ledger; one transaction stores all of it, and a run that was broken off goes on
+where it stopped.
 """
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
+from itertools import groupby
 from pathlib import Path
 
 import duckdb
 
 from ingest.author import PROGRAM
-from ingest.capture import Capture
-from ingest.errors import CaptureRefused, LedgerError
-from ingest.known_pump import TOLD, KnownPump
+from ingest.chains.chain import CaptureResult, Chain, Link, Measure, Work, measure_link
+from ingest.chains.running import Where, run_chains
+from ingest.known_pump import KnownPump
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.reading_rows import insert_readings
+from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
-from ingest.ledger.visit_rows import insert_reading
-from ingest.measuring.measurement import METHOD_VERSION, measure
-from ingest.reading import Reading
-from ingest.visit.measuring_context import measuring_context
-from ingest.waveforms import load_waveform
+from ingest.measuring.measurement import METHOD_VERSION
+from ingest.waiting import waiting_folder
+from ingest.waveforms import waveform_folder
 
-Measure = Callable[[Capture, KnownPump], Reading]
 Progress = Callable[[int, int], None]
-STORE_EVERY_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -48,6 +48,7 @@ class _Visit:
     unit: str
     visited_on: date
     capture_hash: str
+    is_due: bool
     state: str | None
     supply_v: float | None
     commanded: str | None
@@ -56,81 +57,95 @@ class _Visit:
     supply: str | None
     segments: int | None
     poles: int | None
+    rpm_low: float | None
+    rpm_high: float | None
+    rpm: float | None
+    in_trend: bool
+
+
+_OF_THE_PUMP = ("state", "supply_v", "commanded", "duty_pct", "motor", "supply", "segments", "poles")
 
 
 def reanalyse(
     ledger: Path | str,
     *,
     method_version: int = METHOD_VERSION,
-    measure_with: Measure = measure,
+    measure_with: Measure | None = None,
     progress: Progress | None = None,
+    where: Where | None = None,
 ) -> Reanalysed:
     """Add a reading by the current method to every visit whose capture has none yet.
 
-    progress(done, of) follows the visits. A capture that is missing or now refused is named and left alone.
+    progress(done, of) follows the captures. measure_with: instead of today's method, in this process; where:
+    where they are measured (default: a process on each core). A capture that is missing or now refused is
+    named and left alone.
     """
     with open_ledger(ledger) as connection:
         rows = connection.execute(
             statement("upkeep/to_measure_again"), {"method_version": method_version}
         ).fetchall()
-    visits = [_Visit(*row) for row in rows]
-    waiting: dict[int, tuple[_Visit, Reading]] = {}  # by pump: measured, not stored yet
-    failed: list[str] = []
-    measured = 0
-    stored_at = time.monotonic()
-    for done, visit in enumerate(visits, start=1):
-        if visit.pump_id in waiting or time.monotonic() - stored_at > STORE_EVERY_S:
-            measured += _store(ledger, waiting)
-            stored_at = time.monotonic()
-        try:
-            capture, known = _prepared(ledger, visit)
-            waiting[visit.pump_id] = visit, measure_with(capture, known)
-        except (LedgerError, CaptureRefused) as error:
-            failed.append(f"Visit {visit.visit_id} of unit {visit.unit}: {error.text}")
-        if progress:
-            progress(done, len(visits))
-    measured += _store(ledger, waiting)
-    return Reanalysed(method_version, measured, tuple(failed))
-
-
-def _prepared(ledger: Path | str, visit: _Visit) -> tuple[Capture, KnownPump]:
-    capture = load_waveform(ledger, visit.capture_hash)
-    with open_ledger(ledger) as connection:
-        known = measuring_context(
-            connection,
-            visit.pump_id,
-            visit.visited_on,
-            state=visit.state,
-            supply_v=visit.supply_v,
-            commanded=visit.commanded,
-            duty_pct=visit.duty_pct,
-            told={name: getattr(visit, name) for name in TOLD},
-            before_visit_id=visit.visit_id,
-        )
-    return capture, known
-
-
-def _store(ledger: Path | str, waiting: dict[int, tuple[_Visit, Reading]]) -> int:
-    """Store what waits in one transaction; what another run has stored meanwhile is left as it is."""
-    if not waiting:
-        return 0
-    stored = 0
-    with open_ledger(ledger, read_only=False) as connection, transaction(connection, PROGRAM, "work"):
-        for visit, reading in waiting.values():
-            if _has_reading(connection, visit.visit_id, reading.method_version):
-                continue
-            insert_reading(
-                connection, visit.visit_id, reading, origin="capture", capture_hash=visit.capture_hash
-            )
-            stored += 1
-    waiting.clear()
-    return stored
-
-
-def _has_reading(connection: duckdb.DuckDBPyConnection, visit_id: int, method_version: int) -> bool:
-    return bool(
-        connection.execute(
-            statement("upkeep/has_reading"),
-            [visit_id, method_version],
-        ).fetchall()
+        visits = [_Visit(*row) for row in rows]
+        usual = {day: _usual_band(connection, day) for day in {v.visited_on for v in visits if v.is_due}}
+    work = Work()
+    run = run_chains(
+        _chains(visits, usual, waveform_folder(ledger)),
+        work,
+        where=where,
+        waiting=waiting_folder(ledger),
+        progress=(lambda done, of, _name: progress(done, of)) if progress else None,
+        take=partial(measure_link, work=work, measure_with=measure_with) if measure_with else None,
     )
+    due = sorted((v for v in visits if v.is_due), key=lambda v: (v.visited_on, v.visit_id))
+    measured = _store(ledger, due, run.rows, method_version)
+    run.published()
+    failed = tuple(
+        f"Visit {visit.visit_id} of unit {visit.unit}: {run.rows[str(visit.visit_id)].refused}"
+        for visit in due
+        if run.rows[str(visit.visit_id)].refused
+    )
+    return Reanalysed(method_version, measured, failed)
+
+
+def _usual_band(connection: duckdb.DuckDBPyConnection, day: date) -> dict[str, float | None]:
+    settings = settings_at(connection, day)
+    return {name: settings[name] for name in ("rpm_low", "rpm_high")}
+
+
+def _chains(visits: list[_Visit], usual: dict[date, dict[str, float | None]], folder: Path) -> list[Chain]:
+    return [
+        Chain(f"pump {pump_id}", tuple(_link(visit, usual, folder) for visit in of_pump))
+        for pump_id, of_pump in groupby(visits, key=lambda visit: visit.pump_id)
+    ]
+
+
+def _link(visit: _Visit, usual: dict[date, dict[str, float | None]], folder: Path) -> Link:
+    known = KnownPump(**{name: getattr(visit, name) for name in _OF_THE_PUMP})
+    if not visit.is_due:
+        return Link(str(visit.visit_id), None, known, rpm=visit.rpm, in_trend=visit.in_trend)
+    band = {name: getattr(visit, name) or value for name, value in usual[visit.visited_on].items()}
+    return Link(
+        str(visit.visit_id),
+        folder / f"{visit.capture_hash}.parquet",
+        KnownPump(**{name: getattr(visit, name) for name in _OF_THE_PUMP} | band),
+        stored=True,
+        rpm=visit.rpm,
+        in_trend=visit.in_trend,
+    )
+
+
+def _store(ledger: Path | str, due: list[_Visit], rows: dict[str, CaptureResult], method_version: int) -> int:
+    """Store what is measured in one transaction; what another run has stored meanwhile is left as it is."""
+    readings = [
+        (visit.visit_id, visit.capture_hash, reading)
+        for visit in due
+        if (reading := rows[str(visit.visit_id)].reading) is not None
+    ]
+    if not readings:
+        return 0
+    with open_ledger(ledger, read_only=False) as connection, transaction(connection, PROGRAM, "work"):
+        there = {
+            v for (v,) in connection.execute(statement("upkeep/measured_by"), [method_version]).fetchall()
+        }
+        fresh = [one for one in readings if one[0] not in there]
+        insert_readings(connection, fresh)
+    return len(fresh)

@@ -30,6 +30,7 @@ from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.visit.reanalysis import reanalyse
+from ingest.waiting import waiting_folder
 from tests.authors import ANYBODY
 
 log = logging.getLogger(__name__)
@@ -92,10 +93,7 @@ def second_method(capture: Capture, known: KnownPump) -> Any:
 
 
 def reanalyse_on(ledger: Path, acks: Path, seed: int) -> None:
-    """Measure everything again; each visit has a pump of its own, so that all are stored soon."""
-    from ingest.visit import reanalysis
-
-    reanalysis.STORE_EVERY_S = 0.02
+    """Measure everything again; each visit has a pump of its own, so that many chains wait soon."""
     reanalyse(ledger, method_version=2, measure_with=second_method)
     acknowledge(acks, "all")
 
@@ -150,9 +148,13 @@ def after_reanalyse(ledger: Path, acks: list[str]) -> list[str]:
     wrong = [] if done.get(0) == STORED_VISITS else ["an old reading is gone"]
     if acks and done.get(2) != STORED_VISITS:
         wrong.append(f"acknowledged, but {done.get(2)} new readings")
+    if done.get(2, 0) not in (0, STORED_VISITS):
+        wrong.append(f"{done[2]} new readings of {STORED_VISITS}")
     made = reanalyse(ledger, method_version=2, measure_with=second_method)
     if made.measured + done.get(2, 0) != STORED_VISITS:
         wrong.append(f"{made.measured} more after {done.get(2, 0)}")
+    if waiting_folder(ledger).exists():
+        wrong.append("rows are left waiting")
     return wrong
 
 

@@ -14,6 +14,7 @@ from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.visit.reanalysis import reanalyse
+from ingest.waiting import waiting_folder
 from ingest.waveforms import waveform_path
 from tests.authors import ANYBODY
 
@@ -69,15 +70,24 @@ def test_again_changes_nothing(ledger):
 
 
 def test_an_interrupted_run_goes_on_where_it_stopped(ledger):
-    def stop_at_the_fourth(done, of):
-        if done == 4:
+    asked = []
+
+    def counted(capture, known):
+        asked.append(capture.identity)
+        return second_method(capture, known)
+
+    def stop_at_the_third(done, of):
+        if done == 3:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        reanalyse(ledger, method_version=2, measure_with=second_method, progress=stop_at_the_fourth)
-    so_far = sum(r[1] == 2 for r in readings(ledger))
-    assert 0 < so_far < 6
-    assert reanalyse(ledger, method_version=2, measure_with=second_method).measured == 6 - so_far
+        reanalyse(ledger, method_version=2, measure_with=counted, progress=stop_at_the_third)
+    assert all(r[1] == 1 for r in readings(ledger))  # one transaction stores all, at the end
+    assert len(asked) == 3
+    assert waiting_folder(ledger).is_dir()
+    assert reanalyse(ledger, method_version=2, measure_with=counted).measured == 6
+    assert len(asked) == len(set(asked)) == 6
+    assert not waiting_folder(ledger).exists()
     straight_through = {5: 7000, 3: 7001, 1: 7002, 6: 7000, 4: 7001, 2: 7002}
     assert {v: rpm for v, method, rpm, _ in readings(ledger) if method == 2} == straight_through
 

@@ -1,10 +1,24 @@
--- Visits with a capture whose newest reading of it is by an older method, in order of time.
-SELECT v.visit_id, v.pump_id, v.unit, v.visited_on, v.capture_hash, v.state, v.supply_v, v.commanded, v.duty_pct,
-    v.motor, v.supply, v.segments, v.poles
+-- Of every pump that has a capture whose newest reading is by an older method: all visits in order, those
+-- captures marked, with what is known before a capture is measured. What was told at a visit goes before what
+-- its type says.
+WITH due AS (
+    SELECT v.visit_id, v.pump_id
+    FROM visit v
+    WHERE v.capture_hash IS NOT NULL
+      AND NOT EXISTS (
+          SELECT 1 FROM reading r
+          WHERE r.visit_id = v.visit_id AND r.origin = 'capture' AND r.method_version >= $method_version
+      )
+)
+SELECT v.visit_id, v.pump_id, v.unit, v.visited_on, v.capture_hash, due.visit_id IS NOT NULL AS is_due,
+    v.state, v.supply_v, v.commanded, v.duty_pct,
+    coalesce(v.motor, t.motor, 'brushed') AS motor, coalesce(v.supply, t.supply) AS supply,
+    coalesce(v.segments, t.segments) AS segments, coalesce(v.poles, t.poles) AS poles, t.rpm_low, t.rpm_high,
+    d.rpm, v.in_trend AND NOT v.withdrawn AS in_trend
 FROM visit v
-WHERE v.capture_hash IS NOT NULL
-  AND NOT EXISTS (
-      SELECT 1 FROM reading r
-      WHERE r.visit_id = v.visit_id AND r.origin = 'capture' AND r.method_version >= $method_version
-  )
-ORDER BY v.visited_on, v.visit_id;
+JOIN pump p USING (pump_id)
+LEFT JOIN pump_type t USING (pump_type)
+LEFT JOIN due ON due.visit_id = v.visit_id
+LEFT JOIN visit_detail d ON d.visit_id = v.visit_id
+WHERE v.pump_id IN (SELECT pump_id FROM due)
+ORDER BY v.pump_id, v.visited_on, v.visit_id;

@@ -11,7 +11,7 @@ LEFT JOIN (
     FROM visit_detail d
     WHERE d.pump_id = $pump_id AND d.rpm IS NOT NULL AND d.in_trend
       AND d.state IS NOT DISTINCT FROM $state
-      AND (d.visited_on < $visited_on OR (d.visited_on = $visited_on AND d.visit_id < $before_visit_id))
+      AND d.visited_on <= $visited_on
     ORDER BY d.visited_on DESC, d.visit_id DESC
     LIMIT 1
 ) last USING (pump_id)
