@@ -116,7 +116,8 @@ def _measured(
             if not pending:
                 break
             try:
-                done = wait(list(pending), timeout=LOOKS_EVERY_S, return_when="FIRST_COMPLETED").done
+                with client.as_current():
+                    done = wait(list(pending), timeout=LOOKS_EVERY_S, return_when="FIRST_COMPLETED").done
             except TimeoutError:
                 if not _workers_of(client):
                     raise _lost(address) from None
