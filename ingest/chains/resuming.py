@@ -5,6 +5,7 @@ A row is taken as it is only if it follows from the very same samples, facts and
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -52,7 +53,7 @@ def reused(link: Link, there: Mapping[str, CaptureResult], work: Work) -> Captur
         return None
     if row.stored is not None:
         try:
-            row.stored.path.touch()  # young again: nobody cleans it away before a visit refers to it
+            os.utime(row.stored.path)  # young again: nobody cleans it away before a visit refers to it
         except OSError:
             return None
     return row
