@@ -140,7 +140,7 @@ def _client(address: str) -> Any:
         raise EntryRefused(
             "no-dask", "--cluster needs the extra of that name: pip install 'pumpledger[cluster]'."
         ) from error
-    security = Security()
+    security: Any = Security()
     if address.startswith("tls:") and not (security.tls_ca_file and security.tls_client_cert):
         raise EntryRefused(
             "no-certificates",
