@@ -15,6 +15,8 @@ from dashboard.words.terminal import tell, tell_rows
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
+    from datetime import date
+
     import pandas as pd
 
     from analytics.scheduling.planning import Plan
@@ -136,6 +138,15 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _day_planned(args: argparse.Namespace, pump_id: int) -> date | None:
+    """Return the day that today's plan has for a pump that no list kept has, or None."""
+    from analytics.scheduling.planning import plan
+
+    jobs = plan(args.ledger, as_of=args.as_of, horizon_days=args.days).jobs
+    days = jobs.loc[jobs["pump_id"] == pump_id, "planned_on"]
+    return days.iloc[0] if len(days) else None
+
+
 def decide(args: argparse.Namespace, what: str, unit: str, author: Author) -> str:
     """Carry out one decision about a unit's pump; return the sentence to show."""
     from analytics.scheduling import bookings
@@ -147,9 +158,15 @@ def decide(args: argparse.Namespace, what: str, unit: str, author: Author) -> st
         return getattr(bookings, what)(args.ledger, pump_id, author=author, reason=args.why, today=args.as_of)
     planned_on = args.on
     if planned_on is None and what == "book":
-        planned_on = bookings.day_proposed(args.ledger, pump_id, args.as_of)
+        planned_on = bookings.day_proposed(args.ledger, pump_id, args.as_of) or _day_planned(args, pump_id)
     if planned_on is None:
-        raise EntryRefused("day-missing", f"--{what} {unit}: say the day with --on, such as --on 2026-03-31.")
+        raise EntryRefused(
+            "day-missing",
+            f"--{what} {unit}: no work is planned for its pump; say the day with --on, such as "
+            "--on 2026-03-31."
+            if what == "book"
+            else f"--{what} {unit}: say the day with --on, such as --on 2026-03-31.",
+        )
     return getattr(bookings, what)(
         args.ledger, pump_id, planned_on, author=author, reason=args.why, today=args.as_of
     )

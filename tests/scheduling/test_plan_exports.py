@@ -156,6 +156,12 @@ def test_decisions_on_the_command_line(tmp_path, capsys):
         assert main(["plan", "--ledger", ledger, "--json", "--as-of", day]) == 0
         lines = json.loads(capsys.readouterr().out)["lines"]
         of_day[day] = [(x["planned_on"], x["status"]) for x in lines if x["unit"] == "101"]
+    # Without a day it is booked on the one planned; where none is planned, that is said.
+    planned_on = next(x["planned_on"] for x in lines if x["unit"] == "101")
+    assert main([*plan[:-1], "2026-01-01", "--book", "101"]) == 0
+    assert f"unit 101 is booked on {planned_on}." in capsys.readouterr().out
+    assert main([*plan, "--book", "102"]) == 1
+    assert "no work is planned for its pump" in capsys.readouterr().err
     assert of_day["2026-01-02"] == [("2026-01-24", "pinned")]
     assert "pinned" not in [status for _, status in of_day["2026-01-01"]]
     assert main([*plan, "--done", "101"]) == 1
