@@ -105,6 +105,16 @@ def settle(page, timeout_ms: int = 120_000) -> None:
     raise TimeoutError("the page never came to rest")
 
 
+GO = "where => { history.pushState({}, '', where); dispatchEvent(new PopStateEvent('popstate')); }"
+
+
+def go(page, where: str) -> None:
+    """Open another of our addresses (from the root, without a stroke) in a page that is there, as a link
+    does: a third of what a new load of the framework takes."""
+    page.evaluate(GO, f"/{where}")
+    settle(page)
+
+
 def downloaded(page, button) -> bytes:
     """What a button (a locator) brings; pressed again where the page, run anew, took it away meanwhile."""
     from playwright.sync_api import TimeoutError as Waited
