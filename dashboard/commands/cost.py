@@ -102,8 +102,9 @@ def run(args: argparse.Namespace) -> int:
         tell_rows(budget_csv(args, review))
     elif args.csv:
         from dashboard.words.formats import as_csv
+        from dashboard.words.tidy import tidy
 
-        tell_rows(as_csv(getattr(review, args.csv)).decode("utf-8-sig"))
+        tell_rows(as_csv(tidy(getattr(review, args.csv))).decode("utf-8-sig"))
     elif args.json:
         tell(json.dumps(as_dict(review), indent=1))
     else:

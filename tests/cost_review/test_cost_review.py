@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import date
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -17,6 +19,8 @@ from analytics.cost_review.weibull import Weibull
 from analytics.money.cost_book import Prices, set_cost
 from analytics.money.policies import POLICIES, Events
 from dashboard.cli import main
+from dashboard.commands.cost import FRAMES
+from dashboard.words.tidy import tidy
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from tests.authors import ANYBODY
@@ -67,6 +71,21 @@ def test_one_age_stands_in_the_answer_the_policies_and_the_ages(review):
     words = low if low == high else f"{low} to {high}"
     assert any(f"fixed age ({words} mi" in sentence for sentence in review.answer)
     assert (review.best_ages["age_low"] < review.best_ages["age_high"]).all()
+
+
+def test_tables_are_tidy_and_every_column_is_documented(review):
+    text = (Path(__file__).parents[2] / "docs" / "costs.md").read_text(encoding="utf-8")
+    words = set(re.findall(r"[a-z_0-9]+", text))
+    for name in FRAMES:
+        table = tidy(getattr(review, name))
+        ranges = {f"{known}{end}" for known in words for end in ("_low", "_high")}
+        assert set(table.columns) <= words | ranges, name
+        for column in table.select_dtypes("float"):
+            shown = table[column].dropna().astype(str)
+            assert (shown.str.split(".").str[-1].str.len() <= 4).all(), (name, column)
+    facts = tidy(review.facts)
+    assert facts["pump_id"].astype(str).str.isdigit().all()
+    assert facts["cost"].sum() == pytest.approx(review.facts["cost"].sum(), abs=0.01)
 
 
 def test_money_later_weighs_less_so_the_age_rises(review):
