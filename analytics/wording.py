@@ -107,11 +107,11 @@ SENTENCES = {
     "practice, not this fleet.",
     "lives-of-few-failures": "Only {count} failures are on record: {share_pct:.0f} % of what is said about "
     "ageing is practice, not this fleet.",
-    "lives-agree": "Running to failure costs {simulated:,.0f} by simulation ({low:,.0f} to {high:,.0f}) and "
-    "{recorded:,.0f} by the lives on record, within that range.",
-    "lives-disagree": "Running to failure costs {simulated:,.0f} by simulation ({low:,.0f} to {high:,.0f}) "
-    "and {recorded:,.0f} by the lives on record, outside that range: two descriptions of life disagree, and "
-    "all ranges hold both.",
+    "lives-agree": "Running to failure costs {simulated:,.0f} {per} by simulation ({low:,.0f} to "
+    "{high:,.0f}) and {recorded:,.0f} by the lives on record, within that range.",
+    "lives-disagree": "Running to failure costs {simulated:,.0f} {per} by simulation ({low:,.0f} to "
+    "{high:,.0f}) and {recorded:,.0f} by the lives on record, outside that range: two descriptions of life "
+    "disagree, and all ranges hold both.",
     "model-as-true": "Policies are simulated from the fitted model, taken as true, which flatters the "
     "condition rule; the forecast record shows how forecasts did on this fleet.",
     "saving-of-a-policy": "The saving here is of a policy kept up year after year, by the fleet's distance; "

@@ -147,7 +147,11 @@ def cost_review(
         prices.ratio, answer(asked), tuple(interval_sentences(asked)), book.table(), facts, by_kind(facts),
         months, done, made.policies, made.year, made.record, made.intervals, made.warnings, ages, curves,
         made.ratio_curve, made.tornado, lists,
-        tuple(notes(prices, types, made.record if len(made.policies) else None)), dict(what_if or {}),
+        tuple(
+            notes(prices, types, made.record if len(made.policies) else None,
+                  f"{book.currency} per {PER:,} {unit}")
+        ),
+        dict(what_if or {}),
     )  # fmt: skip
 
 

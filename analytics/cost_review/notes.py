@@ -8,8 +8,8 @@ from analytics.money.cost_book import Prices, odd_prices
 from analytics.wording import Remark, remark
 
 
-def notes(prices: Prices, types: TypeLives, record: Record | None) -> list[Remark]:
-    """Return what a review rests on; record: None where no policy was simulated."""
+def notes(prices: Prices, types: TypeLives, record: Record | None, per: str) -> list[Remark]:
+    """Return what a review rests on; record: None where no policy was simulated, else in money `per`."""
     made = []
     if prices.placeholders:
         names = ", ".join(name.replace("_", " ") for name in prices.placeholders)
@@ -25,6 +25,7 @@ def notes(prices: Prices, types: TypeLives, record: Record | None) -> list[Remar
         made.append(remark("lives-of-few-failures", count=count, share_pct=share_pct))
     if record is not None:
         told = {name: getattr(record, name) for name in ("simulated", "low", "high", "recorded")}
+        told |= {"per": per}
         agree = record.low <= record.recorded <= record.high
         made.append(remark("lives-agree", **told) if agree else remark("lives-disagree", **told))
     return [*made, remark("model-as-true"), remark("saving-of-a-policy")]

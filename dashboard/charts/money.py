@@ -145,7 +145,10 @@ def tornado(
 
     frame: driver, low, high, base, best_low, best_high, best_base; names: of the policies, as shown.
     """
-    rows = frame.assign(span=(frame["high"] - frame["low"]).abs()).sort_values("span", ascending=False)
+    rows = frame.assign(
+        span=(frame["high"] - frame["low"]).abs(),
+        driver=frame["driver"].str.removesuffix(" ∓25 %").str.removesuffix(", 80 % range"),
+    ).sort_values("span", ascending=False)
     order = rows["driver"].tolist()
     ends = pd.concat(
         [
@@ -159,9 +162,9 @@ def tornado(
     ends["side"] = (ends["saving"] >= middle).map({True: "right", False: "left"})
     y = alt.Y("driver:N", sort=order, title=None, axis=alt.Axis(labelLimit=220))
     low, high = float(ends["saving"].min()), float(ends["saving"].max())
-    room = max(high - low, 1e-9) * 0.35
+    room = max(high - low, 1e-9) * 0.6
     x = alt.X(
-        "low:Q", title=f"condition saves against running to failure, {currency} {per}",
+        "low:Q", title=f"saved, {currency} {per}",
         scale=alt.Scale(domain=[low - room, high + room], nice=False),
     )  # fmt: skip
     base = alt.Chart(rows).encode(y=y)
@@ -191,9 +194,9 @@ def by_interval(frame: pd.DataFrame, currency: str, unit: str, *, palette: Palet
     is_own."""
     names = list(dict.fromkeys(frame["pump_type"]))
     colours = [palette.ink, palette.main, palette.wear, palette.other, palette.faint]
-    dashes = [[1, 0], [6, 3], [2, 2], [12, 3, 2, 3], [4, 1]]
+    dashes = [[1, 0], [6, 3], [2, 2], [12, 3, 2, 3], [4, 1], [1, 4], [10, 6]]
     scale = alt.Scale(domain=names, range=[colours[i % 5] for i in range(len(names))])
-    dash = alt.Scale(domain=names, range=[dashes[i % 5] for i in range(len(names))])
+    dash = alt.Scale(domain=names, range=[dashes[i % 7] for i in range(len(names))])
     base = alt.Chart(frame).encode(
         x=alt.X("interval:Q", title=f"{unit} between captures"),
         y=alt.Y("saving:Q", axis=y_axis(f"saved a year, {currency}", format=",.0f")),

@@ -6,6 +6,7 @@ ledger a page at a time. Either way the file holds every row that matches, not o
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -25,6 +26,7 @@ MOST_DRAWN = 500
 MOST_PAGES = 1_000_000
 MOST_PRINTED = 100
 FIND_FROM = 9  # a list shorter than this is read faster than it is searched
+MONEY = re.compile(r", [A-Z]{3}$")  # a heading that ends with a currency
 NARROWED_BY = {"depot": "Depot", "pump_type": "Pump type", "class": "Vehicle class"}
 
 
@@ -122,7 +124,8 @@ def _printed(cell: Any) -> str:
 
 
 def with_thousands(table: pd.DataFrame) -> Any:
-    """Return a table in which columns of five digits and more show them in threes; it sorts as before."""
+    """Return a table in which columns of money, and those of five digits and more, show them in threes; it
+    sorts as before. Money with cents anywhere in its column has them everywhere."""
     numbers = list(table.select_dtypes("number"))
     told = {name: table[name].dropna() for name in numbers}
     large: dict[Any, Any] = {
@@ -130,6 +133,9 @@ def with_thousands(table: pd.DataFrame) -> Any:
         for name, values in told.items()
         if len(values) and values.abs().max() >= 10_000 and (values % 1 == 0).all()
     }
+    for name in numbers:
+        if MONEY.search(str(name)):
+            large[name] = "{:,.0f}" if (told[name] % 1 == 0).all() else "{:,.2f}"
     if not large:
         return table
     # A table that is given one column's format shows six decimals in every other.

@@ -159,10 +159,13 @@ def test_what_turns_the_choice_is_said():
         ],
         columns=["driver", "low", "high", "base", "best_low", "best_high", "best_base"],
     )
-    assert cost_parts.turning_words(rows) == (
+    costs = pd.DataFrame({"policy": ["run to failure", "fixed age", "risk"], "cost": [300.0, 220.0, 200.0]})
+    assert cost_parts.turning_words(rows, costs) == (
         "Now condition costs least. Enough to turn that, each alone: tow ∓25 % (to fixed age)."
     )
-    assert "No single one" in cost_parts.turning_words(rows.tail(1))
+    near = costs.assign(cost=[300.0, 201.0, 200.0])
+    assert "condition costs least, hardly less than fixed age." in cost_parts.turning_words(rows, near)
+    assert "No single one" in cost_parts.turning_words(rows.tail(1), costs)
 
 
 @pytest.mark.parametrize(
@@ -283,6 +286,9 @@ def test_long_figures_in_a_list_are_shown_in_threes_and_years_are_not():
     hours = lists.with_thousands(table.assign(Hours=[2.5], Saved=[0.0])).to_html()
     assert ">2.5<" in hours
     assert ">0<" in hours
+    money = pd.DataFrame({"Cost, USD": [2156.0, 605.9], "In all, USD": [649.0, 2324.0]})
+    shown = lists.with_thousands(money).to_html()
+    assert all(f">{figure}<" in shown for figure in ("2,156.00", "605.90", "649", "2,324"))
 
 
 def test_an_average_comes_with_what_the_clamp_may_be_off_by():

@@ -9,6 +9,7 @@ import pandas as pd
 from dashboard.charts import money
 from dashboard.data import loaders
 from dashboard.shell import frame, lists, say
+from dashboard.words import formats
 
 
 def show(review: Any) -> None:
@@ -26,8 +27,9 @@ def show(review: Any) -> None:
     months = by_month(table)
     total = months["cost"].sum()
     say.line(
-        f"Twelve months: about {total:,.0f} {review.currency}, {months['changes_cost'].sum():,.0f} of it for "
-        f"planned changes and {months['failures_cost'].sum():,.0f} after failures."
+        f"Twelve months: about {formats.about(total)} {review.currency}, "
+        f"{formats.about(months['changes_cost'].sum())} of it for planned changes and "
+        f"{formats.about(months['failures_cost'].sum())} after failures."
     )
     frame.chart(
         money.budget(months, review.currency, palette=frame.palette()),
@@ -46,7 +48,7 @@ def shown(table: pd.DataFrame, currency: str) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "Month": table["month"],
-            "Depot": table["depot"],
+            "Depot": table["depot"].replace("", "no depot"),
             "Changes": table["changes"].round(1),
             f"Changes, {currency}": table["changes_cost"].round(0),
             "Failures": table["failures"].round(1),

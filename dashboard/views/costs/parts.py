@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from analytics.cost_review.answer import age_words
+from analytics.money.policies import RUN
 from dashboard.charts import money
 from dashboard.shell import frame, lists, say
 from dashboard.views.costs.spent import of_pumps
@@ -33,7 +34,7 @@ def show_answer(review: Any) -> None:
     done = review.changes
     avoided.metric(
         "Failures avoided so far, an estimate",
-        f"{done.failures_avoided:,.1f} ({done.failures_low:,.0f} to {done.failures_high:,.0f})",
+        f"{done.failures_avoided:,.1f} ({done.failures_low:,.1f} to {done.failures_high:,.1f})",
     )
     year = review.year.set_index("policy") if len(review.year) else None
     saves.metric(
@@ -81,7 +82,7 @@ def show_policies(review: Any) -> None:
         "brackets "
         "the 80 % range. Pays from: the ratio of on-failure to planned cost from which the policy beats "
         "running "
-        "to failure."
+        "to failure. Captures are part of the cost."
     )
     st.subheader("When failures cost more", anchor=False)
     curve = review.ratio_curve.assign(policy=review.ratio_curve["policy"].map(NAMES))
@@ -94,11 +95,15 @@ def show_policies(review: Any) -> None:
         money.tornado(review.tornado, review.currency, per, names=NAMES, palette=frame.palette()),
         "Saving of the condition rule, and the policy that costs least, as each price or life moves.",
     )
-    say.line(turning_words(review.tornado))
+    say.note(
+        "What condition saves against running to failure as a price is a quarter lower or higher, or life at "
+        "the ends of its 80 % range; at each end the policy that then costs least."
+    )
+    say.line(turning_words(review.tornado, review.policies))
 
 
-def turning_words(tornado: pd.DataFrame) -> str:
-    """Return which inputs turn the choice within their range, and to what."""
+def turning_words(tornado: pd.DataFrame, costs: pd.DataFrame) -> str:
+    """Return which inputs turn the choice within their range, and to what; costs: policy, cost, as now."""
     if tornado.empty:
         return ""
     best = tornado["best_base"].iloc[0]
@@ -109,7 +114,9 @@ def turning_words(tornado: pd.DataFrame) -> str:
             turned.append(f"{row['driver']} (to {' or '.join(NAMES[p] for p in others)})")
     if not turned:
         return f"No single one of these turns the choice: {NAMES[best]} costs least throughout."
-    return f"Now {NAMES[best]} costs least. Enough to turn that, each alone: {'; '.join(turned)}."
+    near = costs[(costs["policy"] != best) & (costs["cost"] <= AS_GOOD * costs["cost"].min())]
+    hardly = f", hardly less than {' or '.join(NAMES[p] for p in near['policy'])}" if len(near) else ""
+    return f"Now {NAMES[best]} costs least{hardly}. Enough to turn that, each alone: {'; '.join(turned)}."
 
 
 def _around(price: float, step: int = 0) -> tuple[int, int, int, int]:
@@ -170,13 +177,14 @@ def policy_table(review: Any) -> pd.DataFrame:
                 formats.about_between(*row) for row in rows[["cost", "cost_low", "cost_high"]].to_numpy(float)
             ],
             f"Saving, {review.currency}": [
-                formats.about_between(*row)
-                for row in rows[["saving", "saving_low", "saving_high"]].to_numpy(float)
+                "" if name == RUN else formats.about_between(*row)
+                for name, row in zip(
+                    rows["policy"], rows[["saving", "saving_low", "saving_high"]].to_numpy(float), strict=True
+                )
             ],
-            f"Captures of it, {review.currency}": rows["capture_cost"].map(formats.about),
+            f"Captures, {review.currency}": rows["capture_cost"].map(formats.about),
             "Replacements": rows["replacements"].round(1),
-            "Failures on the road": rows["breakdowns"].round(1),
-            "Needless changes": rows["needless"].round(1),
+            "Failures": rows["breakdowns"].round(1),
             f"At, {review.distance_unit}": [
                 "" if formats.is_unknown(v) else age_words(each) for v in each["setting"]
             ],
