@@ -153,9 +153,9 @@ def copy_waveforms(
         shutil.copyfile(source, staged)
         with staged.open("rb+") as file:
             os.fsync(file.fileno())
-        if _is_sound(staged):
+        if is_sound(staged):
             staged.replace(copy)
-        elif _is_sound(source):
+        elif is_sound(source):
             raise LedgerError(
                 "backup-unverified", f"The copy of {source.name} differs; the backup was given up."
             )
@@ -169,7 +169,8 @@ def copy_waveforms(
     return tuple(missing), tuple(damaged)
 
 
-def _is_sound(path: Path) -> bool:
+def is_sound(path: Path) -> bool:
+    """Return whether a waveform file is there and holds what its name says."""
     try:
         read_waveform(path)
     except LedgerError:

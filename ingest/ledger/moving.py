@@ -11,7 +11,7 @@ from pathlib import Path
 
 from ingest.durable import flush_file, flush_folder
 from ingest.errors import LedgerError
-from ingest.ledger.backup import PART, copy_waveforms
+from ingest.ledger.backup import PART, copy_waveforms, is_sound
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.gate import Turn, connect_once, gate
 from ingest.ledger.place import real_path, refuse_untested_place
@@ -21,7 +21,7 @@ from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.waveform_home import ledger_id, refuse_other
 from ingest.server_address import Server, server_of
-from ingest.waveforms import waveform_folder
+from ingest.waveforms import waveform_folder, waveform_path
 
 
 @dataclass(frozen=True)
@@ -71,13 +71,13 @@ def _to_server(source: Path, server: Server, wait_s: float) -> Moved:
             hashes = connection.execute(statement("upkeep/hashes")).fetchall()
             ours = ledger_id(connection)
             refuse_other(connection, server.path)
-        missing, damaged = _bring_waveforms(source, server.path, hashes, ours)
+        lacking = _bring_waveforms(source, server.path, hashes, ours)
         bring(talk, server, source)
         forget_tables(server)
         kept = source.with_name(f"{source.name}.moved-{datetime.now(UTC):%Y%m%dT%H%M%SZ}")
         source.rename(kept)
         flush_folder(source.parent)
-    return _moved(rows, hashes, (*missing, *damaged), kept.name)
+    return _moved(rows, hashes, lacking, kept.name)
 
 
 def _to_file(server: Server, to: Path, wait_s: float) -> Moved:
@@ -93,7 +93,7 @@ def _to_file(server: Server, to: Path, wait_s: float) -> Moved:
     try:
         with turn(server, wait_s) as talk:
             rows, hashes = fetch(server, part)
-            missing, damaged = _bring_waveforms(server.path, to, hashes, ours)
+            lacking = _bring_waveforms(server.path, to, hashes, ours)
             flush_file(part)
             part.replace(to)
             flush_folder(to.parent)
@@ -101,15 +101,15 @@ def _to_file(server: Server, to: Path, wait_s: float) -> Moved:
             forget_tables(server)
     finally:
         part.unlink(missing_ok=True)
-    return _moved(rows, hashes, (*missing, *damaged), f"schema {kept} on the server")
+    return _moved(rows, hashes, lacking, f"schema {kept} on the server")
 
 
-def _bring_waveforms(
-    source: Path, to: Path, hashes: list[tuple[str]], ours: str | None
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def _bring_waveforms(source: Path, to: Path, hashes: list[tuple[str]], ours: str | None) -> tuple[str, ...]:
+    """Return the captures that have no sound file at the new place; one may have been there before."""
     if waveform_folder(source) == waveform_folder(to):
-        return (), ()
-    return copy_waveforms(source, to, [capture_hash for (capture_hash,) in hashes], ours)
+        return ()
+    missing, damaged = copy_waveforms(source, to, [capture_hash for (capture_hash,) in hashes], ours)
+    return tuple(one for one in (*missing, *damaged) if not is_sound(waveform_path(to, one)))
 
 
 def _moved(rows: Rows, hashes: list[tuple[str]], lacking: tuple[str, ...], kept: str) -> Moved:

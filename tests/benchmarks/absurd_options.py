@@ -177,7 +177,7 @@ def run(folder: Path, commands: list[str], until: float) -> tuple[Counter[str], 
                 elif how != "refused":
                     wrong.append(f"{shown}: {how}: {text}")
                     print(wrong[-1], flush=True)
-        print(command, dict(went), flush=True)
+            print(f"{command} {name}: {dict(went)}", flush=True)
     return went, wrong, taken
 
 

@@ -16,11 +16,12 @@ from ingest.fleet_folder.export import export_ledger
 from ingest.ledger import backup as module
 from ingest.ledger.backup import backup
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.moving import _bring_waveforms
 from ingest.ledger.upkeep import check_ledger
 from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
-from ingest.waveforms import load_waveform, waveform_folder
+from ingest.waveforms import load_waveform, store_waveform, waveform_folder
 from tests.authors import ANYBODY
 
 RNG = np.random.default_rng(9)
@@ -142,3 +143,9 @@ def test_what_killed_programs_left_unfinished_is_cleared_a_day_later(ledger, tmp
     assert not old.exists()
     assert not half.exists()
     assert young.exists()
+
+
+def test_a_move_misses_no_waveform_that_is_at_the_new_place_already(tmp_path):
+    source, to = tmp_path / "a.duckdb", tmp_path / "b.toml"
+    hashes = [(store_waveform(to, Capture(RNG.normal(5, 0.1, 300), 20_000.0)).capture_hash,), ("0" * 64,)]
+    assert _bring_waveforms(source, to, hashes, None) == ("0" * 64,)

@@ -7,7 +7,6 @@ comes later is absurd, down to fits stored, prices, decisions and a new odometer
 import shutil
 from datetime import date
 
-import duckdb
 import numpy as np
 import pandas as pd
 import pytest
@@ -34,7 +33,7 @@ def whole(tmp_path_factory):
         FleetSpec(vehicles=25, seed=78, years=4, dirt=Dirt.usual(), removed_on_condition=0.2)
     )
     ledger = load_fleet(fleet, tmp_path_factory.mktemp("whole"))
-    with duckdb.connect(ledger) as con:  # odometers read at the gate, the day after each visit
+    with open_ledger(ledger, read_only=False) as con:  # odometers read at the gate, the day after each visit
         con.execute(
             "INSERT INTO odometer (unit, read_on, odometer_km, recorded_at)"
             " SELECT unit, visited_on + 1, odometer_km + 40, recorded_at FROM visit WHERE in_trend"
@@ -52,7 +51,7 @@ def changed(ledger, folder, statements, day):
     """A copy of the ledger with statements run on it, `$day` being the day."""
     out = folder / "ledger.duckdb"
     shutil.copyfile(ledger, out)
-    with duckdb.connect(out) as con:
+    with open_ledger(out, read_only=False) as con:
         for statement in statements:
             con.execute(statement, {"day": day} if "$day" in statement else None)
     return out
