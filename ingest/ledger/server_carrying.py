@@ -208,7 +208,6 @@ _TABLES = "SELECT tablename FROM pg_tables WHERE schemaname = %s ORDER BY 1"
 def _both(server: Server, file: Path, schema: str, *, read_only: bool) -> Iterator[duckdb.DuckDBPyConnection]:
     connection = engine()
     try:
-        connection.execute("SET enable_progress_bar = false")
         mode = " (READ_ONLY)" if not read_only else ""
         connection.execute(f"ATTACH '{quoted(str(file))}' AS kept_file{mode}")
         attach(connection, replace(server, schema=schema), "there", read_only=read_only)

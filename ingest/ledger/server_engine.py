@@ -66,6 +66,7 @@ def _extension() -> str:
 def engine() -> duckdb.DuckDBPyConnection:
     """Return a database library of its own, in memory, that can attach a server."""
     made = duckdb.connect(config=ON_ITS_OWN)
+    made.execute("SET enable_progress_bar = false")  # it would be drawn into our own output
     made.execute(f"LOAD '{quoted(_extension())}'")
     return made
 

@@ -6,10 +6,11 @@ from datetime import date
 import pytest
 
 from ingest.author import NO_SIGN_IN, Author, operating_system_user
-from ingest.errors import EntryRefused
+from ingest.errors import EntryRefused, LedgerError
 from ingest.ledger.changes import add_row, change_cells
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.numbers import ID_COLUMNS, new_ids
+from ingest.ledger.retried import RACED, retried
 from ingest.ledger.transaction import Undone, transaction
 from tests.authors import ANYBODY
 
@@ -132,3 +133,22 @@ def test_numbers_are_given_once_and_those_undone_again(con):
     assert list(new_ids(con, "visit")) == [4]
     numbered = con.execute("SELECT table_name FROM last_id ORDER BY 1").fetchall()
     assert [name for (name,) in numbered] == sorted(ID_COLUMNS)
+
+
+def test_who_lost_a_race_tries_again_a_few_times_at_least():
+    def lose(times, code=RACED):
+        tries = []
+
+        def job():
+            tries.append(1)
+            if len(tries) <= times:
+                raise LedgerError(code, "Another was quicker.")
+            return len(tries)
+
+        return job
+
+    assert retried(lose(3), wait_s=0) == 4
+    with pytest.raises(LedgerError, match="quicker"):
+        retried(lose(100), wait_s=0)
+    with pytest.raises(LedgerError, match="quicker"):
+        retried(lose(1, "disk-full"), wait_s=5)
