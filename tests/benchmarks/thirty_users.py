@@ -1,10 +1,10 @@
-"""Thirty people at one server's pages, technicians, planners and managers: errors, lost visits, waits, memory?
+"""Thirty people at one server's pages, technicians, planners, managers: errors, lost visits, waits, memory?
 
-Each person is a live connection that asks for pages and runs them as a browser does, without drawing them, and
-rests a little between. A technician opens Log a visit for a unit, types and saves a meter's visit; a planner
-goes from the list to a pump and the board; a manager through costs and the record. Printed are the errors, the
-visits acknowledged and those in the ledger, each page's median and 95th percentile until its script is at rest,
-and the server's memory over time.
+Each person is a live connection that asks for pages and runs them as a browser does, without drawing them,
+and rests a little between. A technician opens Log a visit for a unit, types and saves a meter's visit; a
+planner goes from the list to a pump and the board; a manager through costs and the record. Printed are the
+errors, the visits acknowledged and those in the ledger, each page's median and 95th percentile until its
+script is at rest, and the server's memory over time.
 
     python -m tests.benchmarks.thirty_users [--users 30] [--seconds 600] [--rest 3]
 """
@@ -19,6 +19,7 @@ import tempfile
 import time
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import cycle
 from pathlib import Path
 from threading import Event, Lock, Thread
@@ -161,7 +162,7 @@ def work(address: str, number: int, seen: Seen, units: Any, over: Event, rest_s:
             else:
                 page = next(pages)
                 where = page.format(pump=draw.randint(1, 8))
-                seen.timed(page.partition("?")[0] or "today", lambda where=where: person.open(where))
+                seen.timed(page.partition("?")[0] or "today", partial(person.open, where))
         except Exception as error:  # whatever it is, it is counted
             with seen.lock:
                 seen.errors[f"{type(error).__name__}: {error}"[:300]] += 1
@@ -225,9 +226,8 @@ def main() -> None:
         sound = check_ledger(ledger).sound
     lost = [unit for unit in seen.acknowledged if stored[unit] != 1]
     print(f"{args.users} people, {args.seconds:.0f} s, load average {os.getloadavg()[0]:.1f}")
-    print(
-        f"  visits: {len(seen.acknowledged)} acknowledged, {stored.total()} stored, lost or twice: {lost}; {sound=}"
-    )
+    told = len(seen.acknowledged)
+    print(f"  visits: {told} acknowledged, {stored.total()} stored, lost or twice: {lost}; {sound=}")
     for name, waits in sorted(seen.waits.items()):
         p50, p95 = np.quantile(waits, [0.5, 0.95])
         print(f"  {name}: {len(waits)} times, median {p50:.2f} s, p95 {p95:.2f} s")
