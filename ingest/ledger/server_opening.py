@@ -67,16 +67,18 @@ def open_to_write(
             connection = _current(server, read_only=False)
         if connection is None:
             raise LedgerError("ledger-busy", _CHANGED.format(path=server.path))
-        with _closing(connection), numbers_given_by(connection, _numbers(talk, server)):
-            claim(connection, server.path)
-            yield connection
+        held.enter_context(_closing(connection))
+        if unit is not None:
+            held.enter_context(numbers_given_by(connection, _numbers(talk, server)))
+        claim(connection, server.path)
+        yield connection
 
 
 _CHANGED = "The ledger of {path} is being changed; try again."
 
 
 def _numbers(talk: Any, server: Server) -> Callable[[str, int], int]:
-    """Give numbers out at once, whoever else writes: what is undone leaves a gap and nobody waits for it."""
+    """Give numbers out at once to one of several writers: what is undone leaves a gap, and nobody waits."""
     text = f"UPDATE {server.schema}.last_id SET id = id + %s WHERE table_name = %s RETURNING id"
 
     def give(table: str, count: int) -> int:
