@@ -1,15 +1,20 @@
 """Judge the measuring by captures that were made without it in view; prints counts, shares and exact bounds.
 
-    python -m tests.benchmarks.time_domain.judge --seeds 1-4 --per-seed 24
+    python -m tests.benchmarks.time_domain.judge --seeds 1-4 --per-seed 24 --keep outcomes.jsonl
+    python -m tests.benchmarks.time_domain.judge --kept outcomes.jsonl
 
+With --keep each kind's outcomes are added to a file as they come; what is there is not run again.
 Every share has its N and its exact (Clopper–Pearson) upper 95 % bound. An answer is gross when it is more
 than 1 % off, or when it tells a speed of what has none. Refused shares are those of gated records; "clean"
 ones are of healthy pumps on a plain feed with the engine off.
 """
 
 import argparse
+import json
 import sys
 from collections.abc import Callable, Iterable
+from dataclasses import asdict
+from pathlib import Path
 
 import numpy as np
 from scipy.stats import beta
@@ -158,18 +163,44 @@ def report(outcomes: Iterable[Outcome]) -> str:
     return "\n".join([*speed_table(kept), *foreign_table(kept), *level_table(kept)])
 
 
+def keep(path: Path, outcomes: Iterable[Outcome]) -> None:
+    """Add outcomes to a file, one JSON object a line."""
+    with path.open("a") as file:
+        for outcome in outcomes:
+            file.write(json.dumps({**asdict(outcome), "states": sorted(outcome.states)}) + "\n")
+
+
+def kept(path: Path) -> list[Outcome]:
+    """Outcomes that `keep` wrote; none where there is no file."""
+    rows = [json.loads(line) for line in path.read_text().splitlines()] if path.exists() else []
+    return [
+        Outcome(**{**row, "states": frozenset(row["states"]), "notes": tuple(row["notes"])}) for row in rows
+    ]
+
+
 def main() -> None:
     """Run the judge from the command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--seeds", default="1-1", help="first-last")
     parser.add_argument("--per-seed", type=int, default=24, help="captures of each kind a seed")
     parser.add_argument("--kinds", nargs="*", default=list(KINDS), choices=KINDS)
+    parser.add_argument("--keep", type=Path, help="file to add outcomes to, and to go on from")
+    parser.add_argument("--kept", type=Path, nargs="*", help="only report what these files hold")
     args = parser.parse_args()
+    if args.kept:
+        print(report(outcome for path in args.kept for outcome in kept(path)))
+        return
     first, _, last = args.seeds.partition("-")
-    outcomes: list[Outcome] = []
+    outcomes: list[Outcome] = kept(args.keep) if args.keep else []
+    done = {(outcome.seed, outcome.kind) for outcome in outcomes}
     for seed in range(int(first), int(last or first) + 1):
         for kind in args.kinds:
-            outcomes += judged(generate(seed, args.per_seed, kind), seed)
+            if (seed, kind) in done:
+                continue
+            found = list(judged(generate(seed, args.per_seed, kind), seed))
+            if args.keep:
+                keep(args.keep, found)
+            outcomes += found
             print(f"seed {seed}: {kind}", file=sys.stderr, flush=True)
     print(report(outcomes))
 
