@@ -138,6 +138,8 @@ def follow_line(y: np.ndarray, rate_hz: float, line_hz: float) -> tuple[np.ndarr
     windowed = y * np.hanning(len(y))
     best = _followed(y, rate_hz, line_hz, TRACK_BLOCKS_S[0])
     gathered = _gathered(windowed, rate_hz, *best)
+    if GATHERS_BETTER * gathered > _most_gathered(y, rate_hz, line_hz):
+        return best
     for block_s in TRACK_BLOCKS_S[1:]:
         if block_s * line_hz < FEWEST_CYCLES:
             break
@@ -166,6 +168,14 @@ def _gathered(windowed: np.ndarray, rate_hz: float, time_s: np.ndarray, cycles: 
     """Power of a windowed trace (n,) at the phase given by knots: the more, the better it was followed."""
     phase = _spline(time_s, cycles)(np.arange(len(windowed)) / rate_hz)
     return float(np.abs(np.mean(windowed * np.exp(-2j * np.pi * phase))) ** 2)
+
+
+def _most_gathered(y: np.ndarray, rate_hz: float, line_hz: float) -> float:
+    """What no phase gathers more than: the line's amplitude in the shortest blocks, all turned alike."""
+    time, z = line_phasors(y, rate_hz, line_hz, max(TRACK_BLOCKS_S[-1], FEWEST_CYCLES / line_hz))
+    at = np.linspace(0.0, 1.0, 8 * len(time))
+    amplitude = np.interp(at, time * rate_hz / len(y), np.abs(z))
+    return float(np.mean(0.5 * (1 - np.cos(2 * np.pi * at)) * amplitude) / 2) ** 2
 
 
 def _spline(time_s: np.ndarray, cycles: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:

@@ -51,9 +51,10 @@ def smooth_phase(
     widths: lengths of the blocks in s (n,), over which phases are means. noise_known_within: log standard
     deviation of the variances' common factor.
     """
+    blocks = _laid_out(time, phase, variance, wanted, widths, wander)
     tau_s = np.array(SETTLING_S if wander and len(time) >= 8 else ())
     to_octave = 1
-    smooth, of_tau = _smoothed(time, phase, variance, wanted, tau_s, widths, noise_known_within, wander)
+    smooth, of_tau = _smoothed(blocks, tau_s, noise_known_within)
     while of_tau.sum() > SETTLES_ABOVE and to_octave < FINEST:
         place = np.arange(len(of_tau)) - np.argmax(of_tau)
         share = of_tau / of_tau.sum()
@@ -63,40 +64,82 @@ def smooth_phase(
         middle_s = tau_s[np.argmax(of_tau)] * 2.0 ** (middle / to_octave)
         to_octave *= FINER
         tau_s = middle_s * 2.0 ** (np.arange(-FINER, FINER + 1) / to_octave)
-        smooth, of_tau = _smoothed(time, phase, variance, wanted, tau_s, widths, noise_known_within, wander)
+        smooth, of_tau = _smoothed(blocks, tau_s, noise_known_within)
     return smooth
 
 
-def _smoothed(
+@dataclass(frozen=True)
+class _Blocks:
+    """What no time constant changes: times t (n,) and wanted w (m,) in mean block lengths from the first
+    wanted; half widths likewise; phases over `root`, the root of the usual variance.
+
+    Of each of the sizes (s, 2): factor of the covariance (n, n) as LAPACK keeps it, half its log determinant,
+    its inverse times straight line (s, n, 2), phases (s, n, 1) and covariances of the ends (s, n, 2).
+    """
+
+    t: np.ndarray
+    w: np.ndarray
+    step_s: float
+    root: float
+    half: np.ndarray | None
+    phase: np.ndarray
+    line: np.ndarray
+    line_w: np.ndarray
+    sizes: np.ndarray
+    cross: np.ndarray
+    ends: np.ndarray
+    factors: tuple[np.ndarray, ...]
+    half_log_det: np.ndarray
+    on_line: np.ndarray
+    on_phase: np.ndarray
+    on_ends: np.ndarray
+    spread: np.ndarray
+
+
+def _laid_out(
     time: np.ndarray,
     phase: np.ndarray,
     variance: np.ndarray,
     wanted: np.ndarray,
-    tau_s: np.ndarray,
     widths: np.ndarray | None,
-    noise_known_within: float,
     wander: bool,
-) -> tuple[SmoothPhase, np.ndarray]:
-    """Smooth with time constants (k,), rising in equal ratios; also how probable each is, (k,)."""
+) -> _Blocks:
     n = len(time)
     step = max(time[-1] - time[0], 1e-12) / max(n - 1, 1)
     t, w = (time - wanted[0]) / step + 1.0, (wanted - wanted[0]) / step + 1.0
     scale = float(np.median(variance))
     line, line_w = (np.column_stack([np.ones(len(x)), x - t.mean()]) for x in (t, w))
     sizes = np.array(WANDER if wander and n >= 4 else WANDER[:1], dtype=float)
-    tau = tau_s / step
-    settling, settling_w = (np.exp(-(x[:, None] - 1.0) / tau) for x in (t, w))
-    if widths is not None:
-        half = np.minimum(widths[:, None] / step / 2 / tau, 50.0)
-        settling = settling * np.sinh(half) / half
-    columns = np.column_stack([phase / np.sqrt(scale), settling])
-
     # All wander sizes at once: arrays begin with that axis, (s, ...).
     cross = _kernels(w, t)
     ends = _wandering(sizes, cross[:, [0, -1]])  # first and last wanted time with the blocks
     covariances = _wandering(sizes, _kernels(t, t))
     covariances[:, np.arange(n), np.arange(n)] += variance / scale
-    half_log_det, on_line, on_columns, on_ends = _solved(covariances, line, columns, ends)
+    scaled = phase / np.sqrt(scale)
+    factors, half_log_det, solved = _solved(covariances, np.column_stack([line, scaled]), ends)
+    on_line, on_phase, on_ends = solved[:, :, :2], solved[:, :, 2:3], solved[:, :, 3:]
+    spread = _wandering(sizes, _kernels(w[[0, -1]], w[[0, -1]])) - ends @ on_ends
+    return _Blocks(
+        t, w, step, float(np.sqrt(scale)), None if widths is None else widths / step / 2, scaled, line,
+        line_w, sizes, cross, ends, factors, half_log_det, on_line, on_phase, on_ends, spread,
+    )  # fmt: skip
+
+
+def _smoothed(
+    blocks: _Blocks, tau_s: np.ndarray, noise_known_within: float
+) -> tuple[SmoothPhase, np.ndarray]:
+    """Smooth with time constants (k,), rising in equal ratios; also how probable each is, (k,)."""
+    t, w, sizes, line, line_w = blocks.t, blocks.w, blocks.sizes, blocks.line, blocks.line_w
+    on_line, ends, cross, n = blocks.on_line, blocks.ends, blocks.cross, len(blocks.t)
+    tau = tau_s / blocks.step_s
+    settling, settling_w = (np.exp(-(x[:, None] - 1.0) / tau) for x in (t, w))
+    if blocks.half is not None:
+        half = np.minimum(blocks.half[:, None] / tau, 50.0)
+        settling = settling * np.sinh(half) / half
+    columns = np.column_stack([blocks.phase, settling])
+    right = np.asfortranarray(settling)
+    on_settling = [dpotrs(factor, right, lower=1)[0] for factor in blocks.factors] if len(tau) else []
+    on_columns = np.concatenate([blocks.on_phase, np.array(on_settling).reshape(len(sizes), n, -1)], axis=2)
     gram = line.T @ on_line
     beta = np.linalg.solve(gram, line.T @ on_columns)
     # Products of the columns after the straight line is taken out, weighted by the inverse covariance.
@@ -111,7 +154,7 @@ def _smoothed(
     left = np.maximum(product[:, :1, 0] - with_phase**2 / precision, 0.0)
     prior_n = 2 / noise_known_within**2  # inverse-gamma prior of the common noise factor, about 1
     freedom = max(n - 2, 1) + prior_n
-    weights = -(half_log_det + 0.5 * np.linalg.slogdet(gram)[1])[:, None] - 0.5 * freedom * np.log(
+    weights = -(blocks.half_log_det + 0.5 * np.linalg.slogdet(gram)[1])[:, None] - 0.5 * freedom * np.log(
         left + prior_n
     )
     weights[0] += np.log(STEADY_ODDS)
@@ -137,20 +180,19 @@ def _smoothed(
     )
     fit = np.einsum("swc,sc->w", fits, shares)
 
-    gap = wanted[-1] - wanted[0]
+    gap = (w[-1] - w[0]) * blocks.step_s
     apart = fits[:, -1] - fits[:, 0]
     added = _beside_none(np.repeat(apart[:, 1:], kinds, axis=1), 0.0)
     slopes = (apart[:, :1] + amounts * added) / gap
     lack = line_w[[0, -1]] - ends @ on_line
-    spread = _wandering(sizes, _kernels(w[[0, -1]], w[[0, -1]])) - ends @ on_ends
-    spread += lack @ np.linalg.solve(gram, lack.transpose(0, 2, 1))
+    spread = blocks.spread + lack @ np.linalg.solve(gram, lack.transpose(0, 2, 1))
     ends_variance = np.maximum(spread[:, 0, 0] + spread[:, 1, 1] - 2 * spread[:, 0, 1], 0.0)
     s2 = (left + prior_n) / freedom
     variances = s2 * (ends_variance[:, None] + added**2 / precision) / gap**2
     slope = float(np.sum(p * slopes))
     slope_variance = float(np.sum(p * (variances + (slopes - slope) ** 2)))
-    root = np.sqrt(scale)
-    smooth = SmoothPhase(root * fit, float(root * slope), float(root * np.sqrt(slope_variance)))
+    root = blocks.root
+    smooth = SmoothPhase(root * fit, root * slope, root * float(np.sqrt(slope_variance)))
     return smooth, p[:, 1:].sum(axis=0).reshape(len(tau_s), kinds).sum(axis=1)
 
 
@@ -172,16 +214,14 @@ def _wandering(sizes: np.ndarray, kernels: np.ndarray) -> np.ndarray:
 
 
 def _solved(
-    covariances: np.ndarray, line: np.ndarray, columns: np.ndarray, ends: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Half the log determinant of each covariance (s, n, n), and its inverse times line, columns and ends.
-
-    line (n, 2), columns (n, c), ends (s, 2, n); returns (s,), (s, n, 2), (s, n, c), (s, n, 2).
-    """
-    width = columns.shape[1]
-    solved = np.empty((*covariances.shape[:2], 4 + width))
-    right = np.asfortranarray(np.column_stack([line, columns, ends[0].T]))
+    covariances: np.ndarray, columns: np.ndarray, ends: np.ndarray
+) -> tuple[tuple[np.ndarray, ...], np.ndarray, np.ndarray]:
+    """Factor of each covariance (s, n, n) as LAPACK keeps it, half its log determinant (s,), and its inverse
+    times columns (n, c) and ends (s, 2, n), side by side: (s, n, c + 2)."""
+    solved = np.empty((*covariances.shape[:2], columns.shape[1] + 2))
+    right = np.asfortranarray(np.column_stack([columns, ends[0].T]))
     diagonals = np.empty(covariances.shape[:2])
+    factors = []
     for i, covariance in enumerate(covariances):
         # Symmetric: its transpose is what LAPACK reads without a copy.
         factor, fault = dpotrf(covariance.T, lower=1, clean=0, overwrite_a=1)
@@ -190,8 +230,8 @@ def _solved(
         diagonals[i] = factor.diagonal()
         right[:, -2:] = ends[i].T
         solved[i] = dpotrs(factor, right, lower=1)[0]
-    half_log_det = np.log(diagonals).sum(axis=1)
-    return half_log_det, solved[:, :, :2], solved[:, :, 2 : 2 + width], solved[:, :, 2 + width :]
+        factors.append(factor)
+    return tuple(factors), np.log(diagonals).sum(axis=1), solved
 
 
 def _beside_none(values: np.ndarray, none: np.ndarray | float) -> np.ndarray:

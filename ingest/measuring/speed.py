@@ -141,7 +141,7 @@ def _found(work: WorkTrace, known: KnownPump) -> Speed | None:
         # All orders together give a sharper angle than the followed line: weigh again by it.
         best = int(np.argmax(hypotheses.log_weight))
         line_order = int(hypotheses.line_order[best])
-        phase = _refined(search, lines, trace, line_order)
+        phase = _refined(search, lines, trace, line_order, banded=True)
         sharper = retraced(fine, lines.highest_hz, phase.time_s, phase.turns * line_order)
         again = weigh(sharper, lines.highest_hz, sampled_hz=work.spark_rate_hz, known=known)
         if len(again.bars):  # not so where the phase fell apart: that line was no shaft's
@@ -295,7 +295,13 @@ def _kept(rpm: float, rival_rpm: float | None, expected_rpm: float | None) -> fl
 
 
 def _refined(
-    work: WorkTrace, lines: Lines, trace: AngleTrace, line_order: int, times: float = 1.0
+    work: WorkTrace,
+    lines: Lines,
+    trace: AngleTrace,
+    line_order: int,
+    times: float = 1.0,
+    *,
+    banded: bool = False,
 ) -> TurnPhase:
     """Refine the phase of a turn of which the followed line is an order, or of one `times` as fast."""
     time, cycles = trace.phase_time_s, trace.phase_cycles
@@ -304,7 +310,7 @@ def _refined(
     turns = cycles * times / line_order
     highest_order = max(int(lines.highest_hz / trace.line_hz * line_order / times), 4)
     oversampled = max(work.rate_hz * 0.42 / work.usable_hz, 1.0)
-    return refine(work.y, work.rate_hz, time, turns, highest_order, oversampled)
+    return refine(work.y, work.rate_hz, time, turns, highest_order, oversampled, banded=banded)
 
 
 def _pattern_repeat_ms(phase: TurnPhase) -> float | None:

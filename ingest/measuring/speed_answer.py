@@ -32,6 +32,8 @@ UNEVEN = 0.5  # of the power of the poles' orders: more is no motor's whose brus
 SHORT = 0.65  # share of the power of the poles' orders within one bar
 FALLS = 0.3  # from the stronger of the first two to the strongest of the rest, of smoothed ones
 ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
+# How often engines fire, from idle to high speed, a little beyond both (common practice, no source).
+FIRING_HZ = (20.0, 130.0)
 ENGINE_SHARE = 0.01  # of the power of the strongest shaft order: a line so weak passes for no turn
 SURE_UNTOLD = 0.98  # probability: what is answered of bars untold is rarely less sure where it is right
 CALM_STEADY_PCT = 1.5  # a shaft varies no more as a rule: beyond, parts of the phase have often slipped
@@ -79,8 +81,10 @@ def with_speed(
     )
     another = _another_load(speed, turn, reading, known, foreign, fast_hz=fast_hz)
     engine_hz = _engine_hz(foreign, known)
+    firing_hz = _firing_hz(speed, known) if alone and engine_hz is None else None
     second_hz = quality.second_motor_hz(foreign) if known.supply != "pwm" else None
-    told = drive.told and another is None and engine_hz is None and second_hz is None
+    by_engine = engine_hz is not None or firing_hz is not None
+    told = drive.told and another is None and not by_engine and second_hz is None
     if flat and not told:
         return _without_ripple(reading), [measuring_notes.current_flat(FLAT_PCT)]
     notes = [
@@ -109,6 +113,8 @@ def with_speed(
         notes.append(another)
     elif engine_hz is not None and not any(note.code == "alternator-suspected" for note in notes):
         notes.append(measuring_notes.engine_suspected(engine_hz))
+    elif firing_hz is not None:
+        notes.append(measuring_notes.firing_suspected(firing_hz))
     if not gates and followed and another is None:
         notes.append(_undecided(speed, known))
     why = _turn_rejected(
@@ -173,12 +179,13 @@ def _another_load(
 
 
 def _like_a_fans(rpm: float, known: KnownPump) -> list[Note]:
-    """Say that a slow motor of many bars looks like a fan's; its speed is told all the same, for so many bars
-    are known by who tells them alone."""
-    many = known.expected_rpm is None and (known.segments or 0) > MOST_BARS_SLOW
-    return (
-        [measuring_notes.a_fans_speed(rpm, known.segments or 0)] if many and rpm < known.band_rpm[0] else []
-    )
+    """Say that a slow motor may be a fan's, or a pump's that drags: a fan's commutator is one, so no trace
+    tells them apart."""
+    if known.expected_rpm is not None or rpm >= known.band_rpm[0]:
+        return []
+    if (known.segments or 0) > MOST_BARS_SLOW:
+        return [measuring_notes.a_fans_speed(rpm, known.segments or 0)]
+    return [measuring_notes.slow_for_a_pump(rpm, known.band_rpm[0])]
 
 
 def no_commutators(wave: np.ndarray, known: KnownPump) -> bool:
@@ -220,6 +227,18 @@ def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
         return None
     slow = foreign.hz[(foreign.hz < ENGINE_BELOW_HZ) & (foreign.share > ENGINE_SHARE)]
     return float(slow[0]) if len(slow) else None
+
+
+def _firing_hz(speed: Speed, known: KnownPump) -> float | None:
+    """Twice the turn, where engines fire, with nothing told that bears the turn out.
+
+    What tells bars apart comes twice a turn: so does the firing of an engine that the ripple happens to be a
+    whole multiple of, and in a short record one is not seen to wander beside the other.
+    """
+    if known.segments is not None or known.expected_rpm is not None or known.state == "prime":
+        return None
+    twice_hz = 2 * speed.phase.turn_hz
+    return twice_hz if FIRING_HZ[0] <= twice_hz <= FIRING_HZ[1] else None
 
 
 def settled_on(

@@ -62,7 +62,7 @@ X_STEP = 0.1
 LOG_X = np.arange(-9.0, 23.0, X_STEP)
 PADDED = PER_LEVEL * len(LEVELS)
 SPREAD = {"ripple": 0.7, "bar": 0.9}  # decades
-MOST_SLOTS = 2000  # worked on at once
+MOST_SLOTS = 6000  # worked on at once
 MOST_MULTIPLIED = 64
 
 

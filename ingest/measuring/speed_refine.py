@@ -84,19 +84,24 @@ def refine(
     turns: np.ndarray,
     highest_order: int,
     oversampled: float = 1.0,
+    *,
+    banded: bool = False,
 ) -> TurnPhase:
     """Improve the phase given by knots (turns at time_s) from the work trace y (n,).
 
     highest_order: of the wave returned, and fitted first. Then all clear ones are that the sampling holds,
     since sharp edges tell the angle best. oversampled: samples of y per independent sample of the record (1
-    when y was not interpolated).
+    when y was not interpolated). banded: y holds nothing above highest_order.
     """
     t = np.arange(len(y)) / rate_hz
     orders = (highest_order, highest_order)
-    first = _fitted(y, t, _curve(time_s, turns, t), orders, oversampled, FIRST_ROUNDS)
-    held = int(USABLE / oversampled * len(y) / (turns[-1] - turns[0]))
-    orders = (highest_order, max(min(held, len(y) // 8), highest_order))
-    fit = _fitted(y, t, first.phase, orders, oversampled, MOST_ROUNDS)
+    if banded:
+        first = fit = _fitted(y, t, _curve(time_s, turns, t), orders, oversampled, MOST_ROUNDS)
+    else:
+        first = _fitted(y, t, _curve(time_s, turns, t), orders, oversampled, FIRST_ROUNDS)
+        held = int(USABLE / oversampled * len(y) / (turns[-1] - turns[0]))
+        orders = (highest_order, max(min(held, len(y) // 8), highest_order))
+        fit = _fitted(y, t, first.phase, orders, oversampled, MOST_ROUNDS)
     if turns[-1] - turns[0] > HALF_TURNS_BELOW and not _held_on(first):
         back = _brought_back(y, t, replace(first, phase=_led_on(t, first, _alike(first))))
         again = _fitted(y, t, back, orders, oversampled, MOST_ROUNDS)

@@ -169,6 +169,15 @@ def engine_suspected(line_hz: float) -> str:
     )
 
 
+@note("engine-suspected", "warning", "firing")
+def firing_suspected(line_hz: float) -> str:
+    """A turn told by what comes twice a turn, as often as an engine fires."""
+    return (
+        f"What would tell this turn comes {line_hz:.0f} times a second, as often as a running engine fires: "
+        "capture again with the engine off, during the key-on prime, or say how many segments the pump has."
+    )
+
+
 @note("another-load-suspected", "warning")
 def another_load(rpm: float, ripple_pct: float) -> str:
     """An unusual speed with a faint ripple."""
@@ -185,6 +194,15 @@ def a_fans_speed(rpm: float, segments: int) -> str:
     return (
         f"{rpm:.0f} rpm is slow, and {segments} segments are many, for a fuel pump: this looks like a fan or "
         "a blower. Make sure the clamp is on the pump's own wire, and capture again."
+    )
+
+
+@note("another-load-suspected", "warning", "slow-few")
+def slow_for_a_pump(rpm: float, usual_low_rpm: float) -> str:
+    """A slow motor, a pump that drags or none."""
+    return (
+        f"{rpm:.0f} rpm is slow for a fuel pump, which usually turns at {usual_low_rpm:,.0f} rpm or more: it "
+        "drags or lacks volts, or this is a fan or a blower. Make sure the clamp is on the pump's own wire."
     )
 
 

@@ -157,6 +157,14 @@ def engine_suspected(line_hz: float) -> str:
     )
 
 
+@spanish("engine-suspected", "firing")
+def firing_suspected(line_hz: float) -> str:
+    return (
+        f"Lo que daría esta vuelta se repite {line_hz:.0f} veces por segundo, como el encendido de un motor "
+        f"en marcha: {PRIMED}, o indique cuántas delgas tiene la bomba."
+    )
+
+
 @spanish("another-load-suspected")
 def another_load(rpm: float, ripple_pct: float) -> str:
     return (
@@ -171,6 +179,14 @@ def a_fans_speed(rpm: float, segments: int) -> str:
     return (
         f"{rpm:.0f} rpm es poco y {segments} delgas son muchas para una bomba de combustible: parece un "
         f"ventilador o un soplador. {OWN_WIRE} y capture de nuevo."
+    )
+
+
+@spanish("another-load-suspected", "slow-few")
+def slow_for_a_pump(rpm: float, usual_low_rpm: float) -> str:
+    return (
+        f"{rpm:.0f} rpm es poco para una bomba de combustible, que suele girar a {usual_low_rpm:.0f} rpm o "
+        f"más: va frenada o le falta tensión, o es un ventilador o un soplador. {OWN_WIRE}."
     )
 
 

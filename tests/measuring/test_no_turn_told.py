@@ -208,14 +208,45 @@ def test_a_ripple_under_slow_disorder_is_read_past_it():
     assert orders[1] == pytest.approx(round(orders[1]), abs=0.02)
 
 
-def test_a_slow_motor_of_many_bars_is_told_its_speed_and_that_it_may_be_a_fans():
-    capture, truth = recorded(trace(16))
-    middle = float(np.mean(capture.current_a))  # the same turns, three times slower, under a ripple not faint
-    slow = Capture(middle + 3 * (capture.current_a - middle), capture.sample_rate_hz / 3)
-    reading = measure(slow, KnownPump(segments=16))
-    assert reading.rpm == pytest.approx(truth.mean_rpm(0.0, 0.2) / 3, rel=0.05)
-    assert variants(reading, "another-load-suspected") == ["slow"]
+def slowed(bars, times=3):
+    """The same turns, so many times slower, under a ripple not faint."""
+    capture, truth = recorded(trace(bars))
+    middle = float(np.mean(capture.current_a))
+    slow = Capture(middle + 3 * (capture.current_a - middle), capture.sample_rate_hz / times)
+    return slow, truth.mean_rpm(0.0, 0.2) / times
+
+
+@pytest.mark.parametrize(("bars", "kind"), [(16, "slow"), (8, "slow-few")])
+def test_a_slow_motor_is_told_its_speed_and_that_it_may_be_a_fans(bars, kind):
+    slow, rpm = slowed(bars)
+    reading = measure(slow, KnownPump(segments=bars))
+    assert reading.rpm == pytest.approx(rpm, rel=0.05)
+    assert variants(reading, "another-load-suspected") == [kind]
     assert "fan" in next(n.text for n in reading.notes if n.code == "another-load-suspected")
+    again = measure(slow, KnownPump(segments=bars, previous_rpm=rpm))
+    assert "another-load-suspected" not in codes(again)
+
+
+def test_a_turn_told_by_what_comes_as_often_as_an_engine_fires_takes_a_prime():
+    """Firing at a whole part of the ripple falls on order 2 of half its own rate, and on 4, 6 and 8."""
+    slow, rpm = slowed(8, times=4)
+    reading = measure(slow)
+    assert 20 < rpm / 30 < 130
+    assert reading.rpm is None
+    assert variants(reading, "engine-suspected") == ["firing"]
+    assert sum("key-on prime" in note.text for note in reading.notes) == 1
+    primed = measure(slow, KnownPump(state="prime"))
+    assert primed.rpm == pytest.approx(rpm, rel=0.05)
+    assert "engine-suspected" not in codes(primed)
+
+
+@pytest.mark.parametrize("turns", [1.3, 1.8])
+def test_under_two_turns_tell_no_speed_and_pass_for_no_more(turns):
+    for bars in (7, 8):
+        capture, truth = recorded(trace(bars))
+        n = int(turns * 60 / truth.mean_rpm(0.0, 0.2) * capture.sample_rate_hz)
+        short = Capture(capture.current_a[:n], capture.sample_rate_hz)
+        assert measure(short, KnownPump(segments=bars)).rpm is None
 
 
 def test_a_pattern_that_no_commutator_of_so_many_bars_leaves_is_named():
