@@ -27,8 +27,8 @@ def fast_clock_hz(current_a: np.ndarray, rate_hz: float, *, told: bool) -> float
 
     told: that the supply is switched; else only a strong line counts.
     """
-    x = current_a[-SAMPLES:]
-    n = len(x)
+    n = fft.prev_fast_len(min(len(current_a), SAMPLES), real=True)
+    x = current_a[-n:]
     power = np.abs(fft.rfft((x - x.mean()) * np.hanning(n))) ** 2
     first, last = int(SLOWEST_HZ / rate_hz * n) + 1, int(HIGHEST_OF_RATE * n)
     if last - first < 64:

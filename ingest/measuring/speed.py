@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import lcm
 
 import numpy as np
@@ -62,7 +63,7 @@ class Speed:
         """Turns in the run."""
         return float(self.phase.turns[-1] - self.phase.turns[0])
 
-    @property
+    @cached_property
     def whole_turns_s(self) -> float:
         """Time from the run's start after which a whole number of turns is complete."""
         fine = np.linspace(self.phase.time_s[0], self.phase.time_s[-1], 8 * len(self.phase.time_s))
