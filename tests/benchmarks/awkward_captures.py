@@ -4,8 +4,8 @@
 
 A commutator motor of two parallel paths between two brushes, solved at every instant: coils of unlike
 resistance and field, an eccentric rotor, a dead bar that arcs. Then what a bay adds: too slow a recorder,
-eight bits that clip, a load that drifts, a running engine, a chopped feed whose clock folds onto the ripple, a
-few turns. Prints answers, gross ones (over 1 % off) with exact upper 95 % bounds, and each gross one.
+eight bits that clip, a load that drifts, a running engine, a chopped feed whose clock folds onto the ripple,
+a few turns. Prints answers, gross ones (over 1 % off) with exact upper 95 % bounds, and each gross one.
 """
 
 from __future__ import annotations
@@ -231,9 +231,8 @@ def main() -> None:
         for kind in (*KINDS, "all"):
             own = [counts[k, way, "gross"] for k in KINDS if kind in (k, "all")]
             right = [counts[k, way, "right"] for k in KINDS if kind in (k, "all")]
-            print(
-                f"{way:9} {kind:12} gross {share(sum(own), sum(own) + sum(right))} of {args.per_kind * len(own)}"
-            )
+            told = share(sum(own), sum(own) + sum(right))
+            print(f"{way:9} {kind:12} gross of answers {told}, of {args.per_kind * len(own)} captures")
 
 
 def judged(capture: Capture, turns: np.ndarray, known: KnownPump, what: str) -> str:
