@@ -14,6 +14,7 @@ from ingest.measuring.speed_refine import TurnPhase
 ABOVE_FLOOR = 30.0
 NARROW = 0.5  # share of the power within NEARBY of the line that the line itself must hold
 NEARBY = 0.02  # of its frequency
+SLOW_BELOW_HZ, RESOLVED = 600.0, 2.0  # bins of a Hann window from an order to what is not its own
 MOST = 6
 LEAST_SHARE = 1e-3
 WORTH_REMOVING, STRONGEST_REMOVED = 0.01, 0.3
@@ -34,12 +35,16 @@ IMAGES, IMAGE_ABOVE_FLOOR, IMAGE_SHARE = 2, 40.0, 0.0025
 class ForeignLines:
     """Lines strongest first: hz (f,), and share (f,), their power over that of the strongest shaft order.
 
+    slow_hz, slow_share: what is strongest where engines fire and their first harmonics lie, narrow or not:
+    lines so close there hide each other's floor.
     mirrored: one is mirrored about the strongest order, so that either may be a switched feed's clock.
     """
 
     hz: np.ndarray
     share: np.ndarray
     mirrored: bool = False
+    slow_hz: float = 0.0
+    slow_share: float = 0.0
 
     @property
     def disturbing(self) -> bool:
@@ -66,6 +71,9 @@ def foreign_lines(work: WorkTrace, phase: TurnPhase) -> ForeignLines:
     keep = (hz >= max(LOWEST_HZ, 4 * work.rate_hz / n)) & (hz <= min(work.usable_hz, HIGHEST_HZ))
     turn_amplitude = np.abs(fft.rfft(phase.wave)[1:]).max() * 2 / len(phase.wave)
     share = np.where(keep, power / max(float(turn_amplitude) ** 2, 1e-30), 0.0)
+    off_hz = np.abs(hz / phase.turn_hz - np.round(hz / phase.turn_hz)) * phase.turn_hz
+    slow = np.where((hz < SLOW_BELOW_HZ) & (off_hz > RESOLVED * work.rate_hz / n), share, 0.0)
+    slowest = int(np.argmax(slow))
     half = int(np.ceil(2 * size / n))  # bins from a line's middle to its first zero
     found: list[tuple[float, float]] = []
     for _ in range(MOST):
@@ -97,7 +105,7 @@ def foreign_lines(work: WorkTrace, phase: TurnPhase) -> ForeignLines:
         if place < MIRRORED_BELOW * carrier
         and not _folded(place * work.rate_hz / size, work.spark_rate_hz, phase, 0.0)
     )
-    return ForeignLines(lines[:, 0], lines[:, 1], mirrored)
+    return ForeignLines(lines[:, 0], lines[:, 1], mirrored, float(hz[slowest]), float(slow[slowest]))
 
 
 def _folded(line_hz: float, rate_hz: float, phase: TurnPhase, within_hz: float) -> bool:

@@ -35,6 +35,7 @@ ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
 # How often engines fire, from idle to high speed, a little beyond both (common practice, no source).
 FIRING_HZ = (20.0, 130.0)
 ENGINE_SHARE = 0.01  # of the power of the strongest shaft order: a line so weak passes for no turn
+DIPS_SHARE = 0.04  # likewise, of what is strongest at the rates of firing: a load that wanders leaves less
 SURE_UNTOLD = 0.98  # probability: what is answered of bars untold is rarely less sure where it is right
 CALM_STEADY_PCT = 1.5  # a shaft varies no more as a rule: beyond, parts of the phase have often slipped
 UNSTEADY_PCT = 3.0  # a shaft in the settled run is steadier: beyond, the phase has slipped somewhere
@@ -226,7 +227,9 @@ def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
     if known.segments is not None or known.expected_rpm is not None:
         return None
     slow = foreign.hz[(foreign.hz < ENGINE_BELOW_HZ) & (foreign.share > ENGINE_SHARE)]
-    return float(slow[0]) if len(slow) else None
+    if len(slow):
+        return float(slow[0])
+    return foreign.slow_hz if foreign.slow_share > DIPS_SHARE else None
 
 
 def _firing_hz(speed: Speed, known: KnownPump) -> float | None:

@@ -120,6 +120,17 @@ def test_with_the_engine_running_and_segments_untold_a_prime_is_asked_for_once()
     assert "engine-suspected" not in codes(told)
 
 
+def test_dips_too_close_to_stand_alone_ask_for_a_prime_too():
+    """In so short a record each hides the other's floor, and none counts as a line."""
+    capture, truth = engine_beside(8, firing_hz=38.9, wander=0.004)
+    short = Capture(capture.current_a[: int(0.12 * capture.sample_rate_hz)], capture.sample_rate_hz)
+    reading = measure(short)
+    assert reading.rpm is None
+    assert "engine-suspected" in codes(reading)
+    told = measure(short, KnownPump(segments=8))
+    assert told.rpm == pytest.approx(truth.mean_rpm(told.steady_from_s, told.steady_to_s), rel=1e-3)
+
+
 def test_with_the_engine_off_no_prime_is_asked_for():
     for bars in (8, 9, 10, 12):
         assert "engine-suspected" not in codes(measure(recorded(trace(bars))[0]))

@@ -26,6 +26,7 @@ APART = (*PWM, "four_poles", "bars_alike", *NO_PUMP)
 WITH_SPARKS = ("worn_brushes", "isolated_bar", "open_coil")
 WANDERING = ("engine_running", "dry")
 NOISE_ALONE = ("healthy", "odd_bars", "coarse")
+DOUBTED = {"another-load-suspected", "second-motor-suspected", "alternator-suspected", "pwm-found"}
 Pick = Callable[[Outcome], bool]
 
 
@@ -107,7 +108,9 @@ def foreign_table(outcomes: list[Outcome]) -> list[str]:
         for way in ("untold", "told"):
             part = [o for o in outcomes if o.kind in kinds and o.way == way]
             if part and not (name == "bars alike" and way == "told"):
-                lines.append(f"{name:20} {way:8} {share(sum(o.answered for o in part), len(part))}")
+                unsaid = sum(o.answered and not DOUBTED & set(o.notes) for o in part)
+                told = share(sum(o.answered for o in part), len(part))
+                lines.append(f"{name:20} {way:8} {told}, no note on it {share(unsaid, len(part))}")
     for kind in ("noise", "flat_high", "stalled", "alternator"):
         said: dict[str, int] = {}
         for o in outcomes:
