@@ -167,9 +167,12 @@ def _falls(fall: Callable[[Known, np.ndarray], np.ndarray], gaps: Gaps) -> GapHa
     """Return what -ln S falls by, `fall` telling it from a visit on, (..., n)."""
     failed = gaps.take(np.flatnonzero(gaps.failed))
     late = np.maximum(failed.d_to - FAILED_WITHIN_KM, failed.d_from)
-    after, before = fall(gaps.known, gaps.d_to), fall(gaps.known, gaps.d_from)
-    at_failure = after[..., gaps.failed] - fall(failed.known, late)
-    return GapHazards(np.maximum(after - before, 1e-9), np.maximum(at_failure, 1e-9))
+    over = fall(gaps.known, gaps.d_to)
+    at_failure = over[..., gaps.failed] - fall(failed.known, late)
+    entered = np.flatnonzero(gaps.d_from > 0)  # at its visit nothing has fallen yet
+    if len(entered):
+        over[..., entered] -= fall(gaps.known.take(entered), gaps.d_from[entered])
+    return GapHazards(np.maximum(over, 1e-9), np.maximum(at_failure, 1e-9))
 
 
 def gap_likelihood(p: Parameters, gaps: Gaps, weight: np.ndarray) -> np.ndarray:
@@ -232,7 +235,9 @@ def with_others_likelihood(
     p: OnsetParameters, name: str, others: Others, gaps: Gaps, weight: np.ndarray
 ) -> np.ndarray:
     """As `gap_likelihood`, where only the parameters of the damage `name` are tried."""
-    over, at_failure = _falls(lambda known, d: onset_survival(p, getattr(known.begun, name), known, d), gaps)
+    over, at_failure = _falls(
+        lambda known, d: np.array(onset_survival(p, getattr(known.begun, name), known, d)), gaps
+    )
     found = FOUND_IF[CAUSES.index(name), gaps.found[gaps.failed]]
     total = at_failure + others.at_failure
     return _summed(over + others.over, total, at_failure * found + others.told, gaps, weight)

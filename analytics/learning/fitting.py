@@ -55,6 +55,7 @@ RESTS_ON = (
     "idle_hour_miles",
 )  # settings that must not have changed since
 SAMPLE_PUMPS = 700  # failed, and as many others, that the slow likelihoods see; weighted to stand for all
+READ_PUMPS = 300  # the same where readings alone tell: each pump has several, and but one end
 
 
 @dataclass(frozen=True)
@@ -176,15 +177,10 @@ def fit_history(history: History) -> Fit:
         history = allow_for_unrecorded(history, p.exponents)
         code = p.type_codes(pumps["pump_type"])
         drift = {m: fit_drift(history, code, len(p.types) - 1, p.exponents, m) for m in drift}
-    sample, weight = _sample(history)
-    made = channels(sample.visits, sample.pumps, p.exponents) if len(visits) else None
-    if made:
-        p = learn_wear(p, sample, made, weight)
-        p = learn_drag(p, sample, made, weight)
-        p = learn_onsets(p, sample, made, weight)
-        p = learn_drag_points(p, sample, made, weight)
-        if p.wear.drag_points > 0:  # the indicator tells of drag now
-            p = learn_drag(p, sample, made, weight)
+    sample, weight = _sample(history, SAMPLE_PUMPS)
+    if len(visits):
+        p = _learn_from_readings(p, *_sample(history, READ_PUMPS))
+        made = channels(sample.visits, sample.pumps, p.exponents)
         gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
         p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
         p = learn_onset_failures(p, gaps, weight[gaps.pump])
@@ -216,6 +212,16 @@ def fit_history(history: History) -> Fit:
         len(visits),
         int(pumps["failed"].sum()),
     )
+
+
+def _learn_from_readings(p: Parameters, sample: History, weight: np.ndarray) -> Parameters:
+    """Learn all damages as readings show them; how they end pumps is learned later."""
+    made = channels(sample.visits, sample.pumps, p.exponents)
+    p = learn_wear(p, sample, made, weight)
+    p = learn_drag(p, sample, made, weight)
+    p = learn_onsets(p, sample, made, weight)
+    p = learn_drag_points(p, sample, made, weight)
+    return learn_drag(p, sample, made, weight) if p.wear.drag_points > 0 else p  # the indicator tells of it
 
 
 def initial_parameters(history: History) -> Parameters:
@@ -272,16 +278,15 @@ def _drag_life(p: Parameters) -> float:
     return float(1.5 * p.failure.drag_level / p.drag.growth * 10e3)
 
 
-def _sample(history: History) -> tuple[History, np.ndarray]:
-    """Return a smaller history and each pump's weight, so that weighted sums stand for all pumps."""
+def _sample(history: History, most: int) -> tuple[History, np.ndarray]:
+    """Return a history of at most so many failed pumps and so many others, and each pump's weight, so that
+    weighted sums stand for all pumps."""
     pumps = history.pumps
     rng = np.random.default_rng(0)
     failed = pumps["failed"].to_numpy(bool)
     chosen, weights = [], []
     for group in (np.flatnonzero(failed), np.flatnonzero(~failed)):
-        take = (
-            group if len(group) <= SAMPLE_PUMPS else np.sort(rng.choice(group, SAMPLE_PUMPS, replace=False))
-        )
+        take = group if len(group) <= most else np.sort(rng.choice(group, most, replace=False))
         chosen.append(take)
         weights.append(np.full(len(take), len(group) / max(len(take), 1)))
     rows = np.concatenate(chosen)

@@ -96,9 +96,11 @@ def filter_damages(
     code = type_code[tracks.order]
     own_load = load - drag.filter_per_km * filter_km
 
-    def step(state: Damages, before: np.ndarray, rows: np.ndarray) -> tuple[Damages, np.ndarray]:
+    def step(
+        state: Damages, before: np.ndarray, rows: np.ndarray, places: slice
+    ) -> tuple[Damages, np.ndarray]:
         return take_in(
-            wear, drag, state, before, x_km[rows], code[: len(rows)], u[rows], own_load[rows],
+            wear, drag, state, before, x_km[rows], code[places], u[rows], own_load[rows],
             load_noise[rows], life_km, hints.take(rows), flow.take(rows),
         )  # fmt: skip
 

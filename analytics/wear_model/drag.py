@@ -16,8 +16,17 @@ from typing import NamedTuple
 import numpy as np
 
 from analytics.past.signs import Flow, Hints
-from analytics.wear_model.level_rate import LOG_2PI, LevelRate, Value, merge, predict, update, weigh
-from analytics.wear_model.tracks import Track, Tracks, run_over
+from analytics.wear_model.level_rate import (
+    LOG_2PI,
+    LevelRate,
+    Value,
+    merge,
+    predict,
+    update,
+    weigh,
+    where_seen,
+)
+from analytics.wear_model.tracks import Track, Tracks, put, run_over, take
 
 UNIT_KM = 10e3
 # Where a capture is wild in ripple and speed, the chance that its average is too: a slipped clamp, a wrong
@@ -129,14 +138,10 @@ def _update_level(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """As level_rate.update for the own level alone."""
     seen = ~np.isnan(y)
-    e = np.where(seen, y - b, 0.0)
+    e = where_seen(seen, y - b)
     total, _, gain, second = weigh(e, bb, r, bad)
-    shrink = gain - e * e * (second - gain * gain)
-    return (
-        np.where(seen, b + bb * gain * e, b),
-        np.where(seen, bb - bb * bb * shrink, bb),
-        np.where(seen, total - 0.5 * LOG_2PI, 0.0),
-    )
+    shrink = where_seen(seen, gain - e * e * (second - gain * gain))
+    return b + bb * gain * e, bb - bb * bb * shrink, where_seen(seen, total - 0.5 * LOG_2PI)
 
 
 def advance(
@@ -245,45 +250,48 @@ def _with_aside(
 
 
 def _flow_ratio(e: np.ndarray, spread: np.ndarray, flow: Flow) -> np.ndarray:
-    """Log-likelihood of a delivery that misses its forecast by `e`, over that of one with nothing lost; 0
-    where no delivery was told."""
-    seen = ~np.isnan(flow.y)
-    total, *_ = weigh(np.where(seen, e, 0.0), spread, flow.r, FLOW_BAD)
-    without, *_ = weigh(np.where(seen, flow.y, 0.0), 0.0 * flow.r, flow.r, FLOW_BAD)
-    return np.where(seen, total - without, 0.0)
+    """Log-likelihood of a delivery that misses its forecast by `e`, over that of one with nothing lost."""
+    total, *_ = weigh(e, spread, flow.r, FLOW_BAD)
+    without, *_ = weigh(flow.y, 0.0 * flow.r, flow.r, FLOW_BAD)
+    return np.asarray(total - without)
 
 
 def _flow_aside(a: Aside, flow: Flow) -> np.ndarray:
-    """As `_flow_ratio`, where something lies beside the pump: FLOW_CAUSES of such causes take from the
-    delivery as they shift the load, a clamp or a regulator takes nothing."""
-    e = flow.y - ASIDE_FLOW * np.abs(a.o)
-    return np.asarray(
-        np.log(1 - FLOW_CAUSES + FLOW_CAUSES * np.exp(_flow_ratio(e, ASIDE_FLOW**2 * a.oo, flow)))
-    )
+    """As `_flow_ratio`, where something lies beside the pump, 0 where no delivery was told: FLOW_CAUSES of
+    such causes take from the delivery as they shift the load, a clamp or a regulator takes nothing."""
+    told = np.flatnonzero(~np.isnan(flow.y))
+    gained, flow = np.zeros(a.o.shape), flow.take(told)
+    e = flow.y - ASIDE_FLOW * np.abs(a.o[..., told])
+    ratio = _flow_ratio(e, ASIDE_FLOW**2 * a.oo[..., told], flow)
+    gained[..., told] = np.log(1 - FLOW_CAUSES + FLOW_CAUSES * np.exp(ratio))
+    return gained
 
 
 def _with_flow(p: DragParameters, state: LevelRate, flow: Flow) -> tuple[LevelRate, Value]:
     """Take in the delivery where the damage has started; return the state and the likelihood, as
     `_flow_ratio`."""
-    if np.isnan(flow.y).all():
+    told = np.flatnonzero(~np.isnan(flow.y))
+    if not len(told):
         return state, 0.0
-    k = p.flow_points
-    gained = _flow_ratio(flow.y - k * state.w, k * k * state.ww, flow)
-    return update(state, flow.y / k, flow.r / k**2, FLOW_BAD, level=0.0)[0], gained
+    k, flow, before = p.flow_points, flow.take(told), take(state, told)
+    ratio = _flow_ratio(flow.y - k * before.w, k * k * before.ww, flow)
+    after, *_ = update(before, flow.y / k, flow.r / k**2, FLOW_BAD, level=0.0)
+    gained = np.zeros(np.broadcast_shapes((*ratio.shape[:-1], 1), state.w.shape))
+    gained[..., told] = ratio
+    return put(state, told, after), gained
 
 
 def _update_aside(a: Aside, y: np.ndarray, r: Value, bad: Value) -> tuple[Aside, np.ndarray]:
     """As level_rate.update for an own level and a shift that stays as it is."""
     g_b, g_o = a.bb + a.bo, a.bo + a.oo
     seen = ~np.isnan(y)
-    e = np.where(seen, y - a.b - a.o, 0.0)
+    e = where_seen(seen, y - a.b - a.o)
     total, _, gain, second = weigh(e, g_b + g_o, r, bad)
-    shrink = np.where(seen, gain - e * e * (second - gain * gain), 0.0)
-    move = np.where(seen, gain * e, 0.0)
+    shrink, move = where_seen(seen, gain - e * e * (second - gain * gain)), where_seen(seen, gain * e)
     return Aside(
         a.p, a.b + g_b * move, a.o + g_o * move, a.bb - g_b * g_b * shrink, a.bo - g_b * g_o * shrink,
         a.oo - g_o * g_o * shrink,
-    ), np.where(seen, total - 0.5 * LOG_2PI, 0.0)  # fmt: skip
+    ), where_seen(seen, total - 0.5 * LOG_2PI)  # fmt: skip
 
 
 def _with_drag(
@@ -331,8 +339,10 @@ def filter_drag(
     starts, new = p.starts[..., code], prior(p, code)
     y, r = load - p.filter_per_km * filter_km, p.noise * noise_factor
 
-    def step(state: DragState, before: np.ndarray, rows: np.ndarray) -> tuple[DragState, np.ndarray]:
-        own = starts[..., : len(rows)]
+    def step(
+        state: DragState, before: np.ndarray, rows: np.ndarray, places: slice
+    ) -> tuple[DragState, np.ndarray]:
+        own = starts[..., places]
         return advance(
             p, state, before, x_km[rows], own, y[rows], r[..., rows], life_km, wild[rows],
             hints=hints.take(rows), flow=flow.take(rows),

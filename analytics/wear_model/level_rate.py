@@ -52,18 +52,18 @@ def weigh(
     spread: variance of the forecast; r: of a good reading. Returns the log-likelihood without the normal's
     constant, the chance that it was wild, and the mean of 1/v and of 1/v^2 over both variants.
     """
-    v_good, v_bad = spread + r, spread + BAD * r
-    l_good = np.log1p(-bad) - 0.5 * (np.log(v_good) + e * e / v_good)
-    l_bad = np.log(bad) - 0.5 * (np.log(v_bad) + e * e / v_bad)
-    top = np.maximum(l_good, l_bad)
-    total = top + np.log(np.exp(l_good - top) + np.exp(l_bad - top))
-    p_bad = np.exp(l_bad - total)
-    return (
-        total,
-        p_bad,
-        (1 - p_bad) / v_good + p_bad / v_bad,
-        (1 - p_bad) / v_good**2 + p_bad / v_bad**2,
-    )
+    good, wild = 1 / (spread + r), 1 / (spread + BAD * r)
+    e2 = e * e
+    # Natural log of how much likelier the wild variant is; the logarithms of both variances are one's ratio.
+    odds = (np.log(bad) - np.log1p(-bad)) + 0.5 * (np.log(wild / good) + e2 * (good - wild))
+    far = np.exp(-np.abs(odds))
+    total = np.maximum(odds, 0.0)
+    total += np.log(1 + far)
+    total += np.log1p(-bad) + 0.5 * (np.log(good) - e2 * good)
+    p_bad = np.where(odds > 0, 1.0, far)
+    p_bad /= 1 + far
+    gain = good + p_bad * (wild - good)
+    return total, p_bad, gain, good * good + p_bad * (wild * wild - good * good)
 
 
 def update(
@@ -77,16 +77,21 @@ def update(
     b, w, s, bb, bw, bs, ww, ws, ss = state
     g_b, g_w, g_s = level * bb + bw, level * bw + ww, level * bs + ws
     seen = ~np.isnan(y)
-    e = np.where(seen, y - level * b - w, 0.0)
+    e = where_seen(seen, y - level * b - w)
     total, p_bad, gain, second = weigh(e, level * g_b + g_w + blur, r, bad)
-    shrink = np.where(seen, gain - e * e * (second - gain * gain), 0.0)
-    move = np.where(seen, gain * e, 0.0)
+    shrink, move = where_seen(seen, gain - e * e * (second - gain * gain)), where_seen(seen, gain * e)
+    shrink_b, shrink_w = g_b * shrink, g_w * shrink
     new = LevelRate(
         b + g_b * move, w + g_w * move, s + g_s * move,
-        bb - g_b * g_b * shrink, bw - g_b * g_w * shrink, bs - g_b * g_s * shrink,
-        ww - g_w * g_w * shrink, ws - g_w * g_s * shrink, ss - g_s * g_s * shrink,
+        bb - g_b * shrink_b, bw - g_w * shrink_b, bs - g_s * shrink_b,
+        ww - g_w * shrink_w, ws - g_s * shrink_w, ss - g_s * g_s * shrink,
     )  # fmt: skip
-    return new, np.where(seen, total - 0.5 * LOG_2PI, 0.0), np.where(seen, p_bad, 0.0)
+    return new, where_seen(seen, total - 0.5 * LOG_2PI), where_seen(seen, p_bad)
+
+
+def where_seen(seen: np.ndarray, value: np.ndarray) -> np.ndarray:
+    """Return `value` (..., n), 0 where nothing was seen, (n,) bool."""
+    return value if seen.all() else np.where(seen, value, 0.0)
 
 
 def merge(first: LevelRate, second: LevelRate, weight: np.ndarray) -> LevelRate:

@@ -150,9 +150,9 @@ def filter_onsets(
     code = type_code[tracks.order]
     read = shown(made)
 
-    def step(state: Begun, before: np.ndarray, rows: np.ndarray) -> tuple[Begun, np.ndarray]:
+    def step(state: Begun, before: np.ndarray, rows: np.ndarray, places: slice) -> tuple[Begun, np.ndarray]:
         here = {name: s.take(rows) for name, s in read.items()}
-        return take_in_onsets(onsets, state, before, x_km[rows], code[: len(rows)], here)
+        return take_in_onsets(onsets, state, before, x_km[rows], code[places], here)
 
     return run_over(tracks, x_km, new_onsets(onsets, code), step, keep=keep)
 
@@ -163,7 +163,9 @@ def filter_one(
     """Run one of them over all visits; values of `p` may be columns."""
     code = type_code[tracks.order]
 
-    def step(state: DragState, before: np.ndarray, rows: np.ndarray) -> tuple[DragState, np.ndarray]:
-        return one_step(p, state, before, x_km[rows], code[: len(rows)], read.take(rows))
+    def step(
+        state: DragState, before: np.ndarray, rows: np.ndarray, places: slice
+    ) -> tuple[DragState, np.ndarray]:
+        return one_step(p, state, before, x_km[rows], code[places], read.take(rows))
 
     return run_over(tracks, x_km, prior(p, code), step)

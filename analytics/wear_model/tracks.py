@@ -8,6 +8,7 @@ from typing import Any, Generic, NamedTuple, TypeVar
 
 import numpy as np
 
+AT_ONCE = 32768  # values of a state's arrays that go through the visits together: they stay in the cache
 State = TypeVar("State", bound=tuple[Any, ...])  # named tuple of arrays (..., pumps), or of such tuples
 
 
@@ -62,35 +63,61 @@ def run_over(
     tracks: Tracks,
     along: np.ndarray,
     new: State,
-    step: Callable[[State, np.ndarray, np.ndarray], tuple[State, np.ndarray]],
+    step: Callable[[State, np.ndarray, np.ndarray, slice], tuple[State, np.ndarray]],
     *,
     keep: bool = False,
 ) -> Track[State]:
-    """Take all pumps through their visits, each pump's k-th at once.
+    """Take all pumps through their visits, in parts of AT_ONCE values, each pump's k-th at once.
 
     along: (visits,) or (sets, visits), distance or another clock; new: before the first visit, in the tracks'
-    order, its arrays of one shape. step(state of the first m pumps, how far along they are, their rows of
-    `visits` (m,)) returns the state after the visit and the log-likelihood of its readings.
+    order, its arrays of one shape. step(state of m pumps, how far along they are, their rows of `visits`
+    (m,), their places in the tracks' order) returns the state after the visit and the log-likelihood of its
+    readings.
     """
-    n = len(tracks.order)
-    run = _Run(new, np.zeros((*along.shape[:-1], n)), np.zeros(_shape(new)))
-    done, kept = [], []
-    for rows in tracks.index:
-        done.append(take(run, slice(len(rows), None)))
-        run = take(run, slice(0, len(rows)))
-        state, gained = step(run.state, run.at, rows)
-        run = _Run(state, along[..., rows], run.log_likelihood + gained)
-        if keep:
-            kept.append(state)
-    back = np.empty(len(tracks.order), int)
-    back[tracks.order] = np.arange(len(back))
-    last = take(joined([run, *reversed(done)]), back)
-    return Track(last.state, last.at, last.log_likelihood, kept)
+    shape = _shape(new)
+    n, sets = len(tracks.order), int(np.prod(shape[:-1]))
+    size = max(AT_ONCE // sets, 1)
+    parts: list[Any] = []
+    kept: list[list[State]] = [[] for _ in tracks.index] if keep else []
+    for first in range(0, n, size):
+        end = min(first + size, n)
+        state = take(new, slice(first, end))
+        run = _Run(state, np.zeros((*along.shape[:-1], end - first)), np.zeros((*shape[:-1], end - first)))
+        done = []
+        for k, index in enumerate(tracks.index):
+            rows = index[first:end]
+            done.append(take(run, slice(len(rows), None)))
+            if not len(rows):
+                run = take(run, slice(0, 0))
+                break
+            run = take(run, slice(0, len(rows)))
+            state, gained = step(run.state, run.at, rows, slice(first, first + len(rows)))
+            run = _Run(state, along[..., rows], run.log_likelihood + gained)
+            if keep:
+                kept[k].append(state)
+        parts += [run, *reversed(done)]
+    back = np.empty(n, int)
+    back[tracks.order] = np.arange(n)
+    last = (
+        take(joined(parts), back) if parts else _Run(new, np.zeros((*along.shape[:-1], 0)), np.zeros(shape))
+    )
+    return Track(last.state, last.at, last.log_likelihood, [joined(states) for states in kept])
 
 
 def take(state: State, rows: slice | np.ndarray) -> State:
     """Return the pumps `rows` of a state."""
     return _each(lambda a: a[..., rows], state)
+
+
+def put(state: State, rows: np.ndarray, other: State) -> State:
+    """Return a state with the pumps `rows` as in `other`."""
+
+    def change(old: np.ndarray, new: np.ndarray) -> np.ndarray:
+        made = np.array(np.broadcast_to(old, (*new.shape[:-1], old.shape[-1])))
+        made[..., rows] = new
+        return made
+
+    return _each(change, state, other)
 
 
 def spread(state: State, shape: tuple[int, ...]) -> State:

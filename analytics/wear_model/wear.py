@@ -77,7 +77,9 @@ def filter_wear(
     wild = np.zeros((*new.b.shape[:-1], len(x_km)))
     t = clock(x_km, p.power)
 
-    def step(state: LevelRate, before: np.ndarray, rows: np.ndarray) -> tuple[LevelRate, np.ndarray]:
+    def step(
+        state: LevelRate, before: np.ndarray, rows: np.ndarray, _: slice
+    ) -> tuple[LevelRate, np.ndarray]:
         h = np.maximum(t[..., rows] - before, 0.0)
         state, gained, wild[..., rows] = update(predict(state, h, p.walk), u[rows], p.noise, p.bad)
         return state, gained

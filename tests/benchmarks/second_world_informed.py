@@ -2,10 +2,10 @@
 
     python -m tests.benchmarks.second_world_informed --out DIR --worlds DIR [--fleets 3] [--particles 1000]
 
-DIR (out) holds forecasts judged by `second_world_forecasts run`. The observer (second_world/informed.py) is given
-every law and number of the world, and otherwise what the fleet wrote down: what separates it from the model is
-what learning lacks, what separates it from the all-seeing no reading shows. It hears of late entries as if they
-had been made on their day, so it stands a little too well.
+DIR (out) holds forecasts judged by `second_world_forecasts run`. The observer (second_world/informed.py) is
+given every law and number of the world, and otherwise what the fleet wrote down: what separates it from the
+model is what learning lacks, what separates it from the all-seeing no reading shows. It hears of late entries
+as if they had been made on their day, so it stands a little too well.
 """
 
 from __future__ import annotations
