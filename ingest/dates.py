@@ -19,7 +19,7 @@ from ingest.typed import FIRST_DAY, LAST_DAY, demand_day
 
 _TIME = r"(\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)\s*(Z|[+-]\d{2}:?\d{2})?"
 _ISO = rf"^(\d{{4}})[-/.](\d{{1,2}})[-/.](\d{{1,2}})(?:[T ]{_TIME})?$"
-_ORDERED = r"^(\d{1,2})([./\-])(\d{1,2})\2(\d{4})(?:,?\s+\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp][Mm])?)?$"
+_ORDERED = r"^(\d{1,2})([./\-])(\d{1,2})\2(\d{4}|\d{2})(?:,?\s+\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp][Mm])?)?$"
 SEPARATORS = "./-"
 _NAMED_FORMATS = ("%d %b %Y", "%d-%b-%Y", "%d %B %Y", "%b %d, %Y", "%B %d, %Y", "%b %d %Y")
 ORDERS = ("day-first", "month-first")
@@ -54,6 +54,7 @@ def read_dates(text: pd.Series, *, order: str | Mapping[str, str] = "", time_zon
     """Read a column of dates; `order` settles day/month, for all or by separator, `time_zone` times without
     offset.
 
+    A year of two digits is one of this century, and read only where `order` says which part is the day.
     12/01/2023 beside 25.12.2023 says nothing of the slashes. Dates of a separator that are all possible
     either way, or whose order is contradicted by another date, are not read: each such row gets a problem.
     """
@@ -99,11 +100,14 @@ def _read_distinct(
     parts = values.str.extract(_ORDERED)
     for mark in sorted(parts[1].dropna().unique()):
         mine = parts[1] == mark
-        order, day_first = _order_of(values, parts, mine, told.get(mark, ""), problems)
+        short = mine & (parts[3].str.len() == 2)
+        problems[short & (told.get(mark, "") not in ORDERS)] = _short_year(values)
+        order, day_first = _order_of(values, parts, mine & (problems == ""), told.get(mark, ""), problems)
         if order:
             orders[mark] = order
         day, month = parts[0].where(day_first, parts[2]), parts[2].where(day_first, parts[0])
-        dates[mine] = _from_parts(parts[3], month, day)[mine]
+        year = parts[3].where(~short, "20" + parts[3].astype("str"))
+        dates[mine] = _from_parts(year, month, day)[mine]
     dates[problems != ""] = pd.NaT
 
     for fmt in _NAMED_FORMATS:
@@ -120,6 +124,15 @@ def _read_distinct(
         "'" + values[day_number] + "' looks like a spreadsheet's day number; format the column as 2026-03-31"
     )
     return dates, utcs, zones, problems, orders
+
+
+def _short_year(values: pd.Series) -> pd.Series:
+    return (
+        "'"
+        + values
+        + "' has a year of two digits, which may be its day; write 2026-03-31, or set date_order in"
+        " fleet.toml"
+    )
 
 
 def _order_of(

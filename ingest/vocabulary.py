@@ -41,4 +41,9 @@ CONFIRMED = ("yes", "no", "unknown")
 CLAIM_STATES = ("open", "sent", "paid", "refused")
 HOLD_OUTCOMES = ("checked", "not_affected", "returned", "scrapped")
 
+# What a person decided about a pump's change; how a question stands; what a photo shows.
+BOOKING_STATES = ("booked", "pinned", "rejected", "done", "withdrawn")
+QUESTION_STATES = ("open", "confirmed", "corrected", "dismissed")
+PHOTO_SHOWS = ("visit", "clamp_point")
+
 CLOCKS = ("distance", "hours")

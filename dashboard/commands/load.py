@@ -37,6 +37,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with --propose: keep that as columns.toml in the folder, for load to go by",
     )
     add_where(parser)
+    parser.add_argument(
+        "--hand-over",
+        action="append",
+        default=[],
+        metavar="UNIT",
+        help="from now on the ledger that wrote this export keeps the unit; all: every unit of the folder",
+    )
     parser.add_argument("--json", action="store_true", help="print the whole report as one JSON object")
 
 
@@ -57,6 +64,7 @@ def run(args: argparse.Namespace) -> int:
         progress=progress_bar("capture"),
         author=operating_system_user().signing(args.by),
         where=where_of(args),
+        hand_over=args.hand_over,
     )
     if args.json:
         tell_json(report.as_dict())

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 from dashboard.shell.where_measured import add_where, where_of
 from dashboard.words.terminal import tell, tell_json
-from ingest.errors import EntryRefused
+from ingest.errors import EntryRefused, PumpledgerError
 
 if TYPE_CHECKING:
     from ingest.author import Author
     from ingest.intake.tray import Arrival
+    from ingest.intake.watching import Watch
 
 EXAMPLE = "pumpledger take captures/monday --clamp blue --store"
 LOOK_EVERY_S = 1.0
@@ -80,23 +81,39 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _watch(args: argparse.Namespace, author: Author) -> int:
-    from ingest.intake.taking import capture_files, take_folder
+    """Look until Ctrl+C; a folder that is away for a while, or a busy ledger, is said once."""
+    from ingest.intake.taking import capture_files
     from ingest.intake.watching import Watch
 
-    watch = Watch()
+    watch, trouble = Watch(), ""
+    capture_files(args.folder)  # one that was never there is refused
     tell(f"Watching {args.folder}; Ctrl+C ends it.", aside=True)
     while True:
-        ready = watch.ready(capture_files(args.folder), time.monotonic())
-        if ready:
-            arrivals = take_folder(
-                args.ledger, args.folder, author=author, clamp=args.clamp, files=ready, where=where_of(args)
-            )
-            for path in ready:
-                watch.taken(path)
-            _show([a for a in arrivals if a.status != "known"], args.json)
-            if args.store:
-                _store_matched(args.ledger, arrivals, author)
+        try:
+            _take_ready(args, watch, author)
+            trouble = ""
+        except PumpledgerError as error:
+            if error.text != trouble:
+                tell(f"{error.text} Looking again.", aside=True)
+            trouble = error.text
         time.sleep(LOOK_EVERY_S)
+
+
+def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
+    from ingest.intake.taking import capture_files, take_folder
+
+    ready = watch.ready(capture_files(args.folder), time.monotonic())
+    if not ready:
+        return
+    arrivals = take_folder(
+        args.ledger, args.folder, author=author, clamp=args.clamp, files=ready, where=where_of(args)
+    )
+    for path in ready:
+        watch.taken(path)
+    if came := [a for a in arrivals if a.status != "known"]:
+        _show(came, args.json)
+    if args.store:
+        _store_matched(args.ledger, arrivals, author)
 
 
 def _store_matched(ledger: Path, arrivals: Iterable[Arrival], author: Author) -> bool:

@@ -88,18 +88,38 @@ def clamp(name: str) -> Clamp | None:
 
 def warranties(pump_ids: list[int]) -> dict[int, Warranty]:
     """Return the warranty of each of these pumps that the one at the screen sees."""
+    ledger = ledger_path()
+    return _warranties(str(ledger), stamp(ledger), bound_to(), tuple(pump_ids))
+
+
+@st.cache_resource(show_spinner=False, max_entries=20)
+def _warranties(
+    ledger: str, stamp_key: Stamp, depots: Depots, pump_ids: tuple[int, ...]
+) -> dict[int, Warranty]:
     with reading() as connection:
-        return read_warranties(connection, pump_ids)
+        return read_warranties(connection, list(pump_ids))
 
 
 def warranty(pump_id: int) -> Warranty:
     """Return one pump's warranty."""
+    ledger = ledger_path()
+    return _warranty(str(ledger), stamp(ledger), bound_to(), pump_id)
+
+
+@st.cache_resource(show_spinner=False, max_entries=100)
+def _warranty(ledger: str, stamp_key: Stamp, depots: Depots, pump_id: int) -> Warranty:
     with reading() as connection:
         return warranty_of(connection, pump_id)
 
 
 def holds(pump_id: int) -> list[str]:
     """Return a sentence for each hold that stands on a pump."""
+    ledger = ledger_path()
+    return _holds(str(ledger), stamp(ledger), bound_to(), pump_id)
+
+
+@st.cache_resource(show_spinner=False, max_entries=100)
+def _holds(ledger: str, stamp_key: Stamp, depots: Depots, pump_id: int) -> list[str]:
     with reading() as connection:
         return holds_on_pump(connection, pump_id)
 

@@ -36,12 +36,17 @@ def kind_words(code: str) -> str:
     return code.replace("-", " ")
 
 
-def show_question(row: dict[str, Any], by: str, own: str) -> None:
-    """Draw one question (a row of open_questions.sql) with every way to settle it."""
+def show_questions(rows: list[dict[str, Any]], by: str, own: str) -> None:
+    """Draw questions (rows of open_questions.sql), each with every way to settle it."""
+    with loaders.reading() as connection:
+        offers = [{_label(c): c for c in offered(connection, row) if _may(c)} for row in rows]
+    for row, mine in zip(rows, offers, strict=True):
+        _show_question(row, mine, by, own)
+
+
+def _show_question(row: dict[str, Any], offers: dict[str, Choice], by: str, own: str) -> None:
     key = row["question_id"]
     about_visit = not formats.is_unknown(row["visit_id"])
-    with loaders.reading() as connection:
-        offers = {_label(c): c for c in offered(connection, row) if _may(c)}
     with st.form(f"question_{key}", border=True):
         say.line(f"? {question_text(row['code'], row['details'], row['text'])}")
         say.note(_about(row))

@@ -69,7 +69,9 @@ def read_table(
         if column.name not in frame:
             continue
         cells = _without_blank_words(frame[column.name].fillna("").str.strip(), column)
-        if column.kind == "date":
+        if not column.required and (cells == "").all():
+            value, problem = _blank(cells, column), pd.Series("", index=cells.index, dtype="object")
+        elif column.kind == "date":
             read = read_dates(cells, order=date_order, time_zone=time_zone)
             value, problem = read.local_date, read.problem
             if column.name == "visited_on":
@@ -109,6 +111,14 @@ def read_table(
         tuple(found),
         tuple(notices),
     )
+
+
+def _blank(cells: pd.Series, column: Column) -> pd.Series:
+    if column.kind in ("date", "moment"):
+        return pd.Series(pd.NaT, index=cells.index, dtype="datetime64[us]")
+    if column.kind in ("number", "integer", "distance"):
+        return pd.Series(np.nan, index=cells.index)
+    return pd.Series(None, index=cells.index, dtype="object")
 
 
 def _without_blank_words(cells: pd.Series, column: Column) -> pd.Series:
@@ -172,6 +182,10 @@ def read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[p
         return cells.astype("object").where(cells != "", None), problem
     if column.kind == "choice":
         return _read_choice(cells, column, problem)
+    if column.kind == "moment":
+        moments = pd.to_datetime(cells.where(cells != "", None), format="ISO8601", errors="coerce")
+        problem[(cells != "") & moments.isna()] = "it is no time written like 2026-03-31 14:05:00"
+        return moments.astype("datetime64[us]"), problem
     given = (cells != "").to_numpy()
     if not given.any():
         return pd.Series(np.nan, index=cells.index), problem

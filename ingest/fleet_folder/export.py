@@ -26,11 +26,12 @@ import duckdb
 from ingest.durable import clear_unfinished
 from ingest.errors import LedgerError
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
-from ingest.fleet_folder.tables import TABLES, VISITS, Column, Table
+from ingest.fleet_folder.tables import ROW_ID, TABLES, VISITS, Column, Table
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at, settings_chosen
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import table_names
+from ingest.ledger.waveform_home import ledger_id
 from ingest.units import UNITS
 from ingest.waveforms import waveform_path
 from ingest.wording.stored import notes_from, question_text
@@ -139,8 +140,16 @@ def _fleet_folder_rows(
     """Return a ledger table as a table of a fleet folder; unit: its distances'."""
     # Visits are joined with the pump's serial and metrics measured elsewhere.
     source = connection.sql(statement("export/visits")) if table is VISITS else connection.table(table.ledger)
-    columns = [column for column in table.columns if column.target in source.columns]
-    values = {column.name: _value(column, UNITS[unit].factor) for column in columns}
+    numbers = {ROW_ID: table.id_column, "pump_row_id": "pump_id"}  # what rows are known by where they come to
+    columns = [
+        column for column in table.columns if column.target in source.columns or column.name in numbers
+    ]
+    values = {
+        column.name: duckdb.ColumnExpression(numbers[column.name])
+        if column.name in numbers
+        else _value(column, UNITS[unit].factor)
+        for column in columns
+    }
     if table is VISITS and as_text:
         values["odometer"] = _as_entered(values["odometer"], unit)
     return source.select(*(value.alias(name) for name, value in values.items())).sort(
@@ -185,6 +194,8 @@ def _fleet_file(connection: duckdb.DuckDBPyConnection) -> str:
     chosen = settings_chosen(connection)
     values: dict[str, Any] = {"distance_unit": settings_at(connection)["distance_unit"]} | chosen
     values |= dict(connection.execute(statement("export/costs")).fetchall())
+    if own := ledger_id(connection):
+        values["ledger_id"] = own
     return "".join(f"{_key(key)} = {_toml(value)}\n" for key, value in values.items())
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left
 from dataclasses import fields, replace
 from pathlib import Path
@@ -111,7 +112,8 @@ def _lives(content: Folder, fitted: list[tuple[str, str, Any]]) -> Lives:
 
 
 def _inside(folder: Path, name: str) -> Path:
-    """The file `name` in `folder`; a name that leads out of it is taken by its last part."""
+    """The file `name` in `folder`, however its way is written; what leads out is taken by its last part."""
+    name = re.sub(r"^(\./)?captures/", "", name.replace("\\", "/"))
     path = folder / name
     return path if path.resolve().is_relative_to(folder.resolve()) else folder / Path(name).name
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -14,15 +15,15 @@ from ingest.ledger.forgetting import OVERDUE, PEOPLE, TEXTS, Hidden, before_whic
 from ingest.ledger.settings import settings_at
 
 
-def without_forgotten(ledger: Path, tables: dict[str, ReadTable], today: date) -> dict[str, ReadTable]:
+def without_forgotten(ledger: Path, tables: Mapping[str, ReadTable], today: date) -> dict[str, ReadTable]:
     """Return the tables of a folder without what this ledger no longer keeps."""
     if not ledger.exists():
-        return tables
+        return dict(tables)
     with open_ledger(ledger) as connection:
         hidden = hidden_names(connection)
         before = before_which(settings_at(connection), "keep_initials_days", today)
     if not hidden.hashes and before is None:
-        return tables
+        return dict(tables)
     return {file: replace(read, rows=_rows(read, hidden, before)) for file, read in tables.items()}
 
 

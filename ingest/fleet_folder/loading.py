@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -18,10 +18,12 @@ from ingest.author import Author
 from ingest.chains.running import Progress, Run, Where, run_chains
 from ingest.checking.clamp_shift import Shift, hold_new_shifts
 from ingest.errors import EntryRefused
+from ingest.fleet_folder.carried_tables import read_carried
 from ingest.fleet_folder.cells import ReadTable, read_table
 from ingest.fleet_folder.folder_chains import chains_of
 from ingest.fleet_folder.forgotten import without_forgotten
 from ingest.fleet_folder.mapping import Mapped, read_mapping
+from ingest.fleet_folder.other_ledgers import without_others_rows
 from ingest.fleet_folder.report import LoadReport, RowProblem
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
@@ -46,13 +48,15 @@ def load_folder(
     today: date | None = None,
     mapping: Mapping[str, Mapped] | None = None,
     where: Where | None = None,
+    hand_over: Collection[str] = (),
 ) -> LoadReport:
     """Load `folder` into `ledger` (created if missing) and report what became of its rows.
 
     strict: nothing goes in if any row is refused. dry_run: report only. progress(done, of, name) follows the
     captures. author: who loads. today: dates after it are asked about (default: today).
     mapping: which files hold which tables (default: what the folder's columns.toml says). where: where
-    captures are measured (default: a process on each core).
+    captures are measured (default: a process on each core). hand_over: units that the ledger which wrote the
+    folder keeps from now on ("all": every unit there).
     Raises EntryRefused when the folder or its fleet.toml can't be read at all.
     """
     started = time.monotonic()
@@ -69,7 +73,15 @@ def load_folder(
             f"{folder} holds no table of a fleet folder ({names}); --propose looks at its files.",
         )
     day = today or date.today()
-    content = replace(content, tables=without_forgotten(ledger, content.tables, day))
+    kept = without_others_rows(ledger, content.tables, content.fleet.ledger_id, hand_over)
+    content = replace(
+        content,
+        tables=without_forgotten(ledger, kept.tables, day),
+        carried=without_forgotten(ledger, content.carried, day),
+        refused=(*content.refused, *kept.refused),
+        notices=(*content.notices, *kept.notices),
+        handed_over=kept.handed_over,
+    )
     give_up = strict and bool(content.refused)
     if give_up:
         measured = Run()
@@ -108,7 +120,8 @@ def _read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | Non
     unit = fleet.settings.get("distance_unit")
     if unit is None:
         unit = _ledger_unit(ledger)
-        notices.append(f"{FLEET_FILE} names no distance_unit; odometers are taken in {unit}.")
+        told = "names no distance_unit" if (folder / FLEET_FILE).exists() else "is not in the folder"
+        notices.append(f'{FLEET_FILE} {told}; odometers are taken in {unit} (distance_unit = "{unit}").')
     tables: dict[str, ReadTable] = {}
     refused: list[RowProblem] = []
     used = {FLEET_FILE}
@@ -135,13 +148,15 @@ def _read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | Non
             continue
         refused += read.refused
         notices += read.notices
+    carried, wrong = read_carried(folder) if fleet.ledger_id else ({}, [])
+    refused += wrong
     endings = (".csv", *WORKBOOKS)
     strangers = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in endings and p.name not in used)
     if strangers:
         notices.append(
             f"Not part of a fleet folder, left out: {', '.join(strangers)}; --propose looks at their columns."
         )
-    return Folder(fleet, unit, tables, tuple(refused), tuple(notices))
+    return Folder(fleet, unit, tables, tuple(refused), tuple(notices), carried)
 
 
 def distance_unit_of(ledger: Path, folder: Path) -> str:

@@ -7,6 +7,7 @@
     unit = "Vehicle"
     odometer = { header = "Meter", unit = "km" }
     reason = { header = "Kind", values = { "Routine" = "pm" } }
+    technician = { header = "Name", from_above = true }   # a blank cell: as in the row above
 
 One file may hold several tables. What contradicts itself, the folder or the tables is refused in a sentence.
 """
@@ -35,11 +36,13 @@ _BY_FILE = {table.file: table for table in TABLES}
 
 @dataclass(frozen=True)
 class Source:
-    """Where a column's cells come from. unit: of bare numbers; values: what cells stand for."""
+    """Where a column's cells come from. unit: of bare numbers; values: what cells stand for; from_above:
+    whether a blank cell means what the last filled one above it says."""
 
     header: str
     unit: str = ""
     values: dict[str, str] = field(default_factory=dict)
+    from_above: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,7 @@ def read_mapping(folder: Path) -> dict[str, Mapped]:
         raise _refused("each table begins with [[table]]")
     mapped: dict[str, Mapped] = {}
     for entry in entries:
-        one = _entry(entry)
+        one = mapped_from(entry)
         if one.table.file in mapped:
             raise _refused(
                 f"both '{mapped[one.table.file].file}' and '{one.file}' hold {one.table.file}; keep one"
@@ -93,7 +96,8 @@ def demand_in_folder(mapped: Iterable[Mapped], folder: Path) -> None:
             )
 
 
-def _entry(entry: dict[str, Any]) -> Mapped:
+def mapped_from(entry: dict[str, Any]) -> Mapped:
+    """Return one [[table]] of columns.toml as it was read; EntryRefused where it contradicts itself."""
     file, holds = entry.get("file"), entry.get("holds")
     if not isinstance(file, str) or not isinstance(holds, str):
         raise _refused("each [[table]] needs file and holds")
@@ -134,7 +138,10 @@ def _source(table: Table, name: str, said: Any) -> Source:
                 f"{table.file}, {name}: '{cell}' can't mean '{value}'; it is one of"
                 f" {', '.join(column.choices)}"
             )
-    return Source(said["header"], unit, {str(k): str(v) for k, v in values.items()})
+    from_above = said.get("from_above", False)
+    if not isinstance(from_above, bool):
+        raise _refused(f"{table.file}, {name}: from_above is true or false")
+    return Source(said["header"], unit, {str(k): str(v) for k, v in values.items()}, from_above)
 
 
 def kind_of(column: Column) -> str:
@@ -155,7 +162,10 @@ def applied(mapped: Mapped, read: Sheet, distance_unit: str) -> Sheet:
                 "column-missing", f"{FILE} names '{source.header}' for {name}; the header has {listed}."
             )
         column = mapped.table.by_name[name]
-        cells[name] = _in_own_words(read.cells[source.header], source, column, distance_unit)
+        texts = read.cells[source.header]
+        if source.from_above:
+            texts = texts.where(texts.fillna("").str.strip() != "").ffill().fillna("")
+        cells[name] = _in_own_words(texts, source, column, distance_unit)
     return Sheet(list(mapped.columns), cells, read.problems, read.total)
 
 
@@ -191,12 +201,19 @@ def as_toml(mapped: Iterable[Mapped]) -> str:
     return "".join(out)
 
 
-def save_mapping(mapped: Iterable[Mapped], folder: Path) -> Path:
-    """Write columns.toml; EntryRefused where it is there already or can't be written."""
+def save_mapping(mapped: Iterable[Mapped], folder: Path, *, replace: bool = False) -> Path:
+    """Write columns.toml; EntryRefused where it is there already (unless it is to be replaced) or can't be
+    written."""
     path = folder / FILE
+    text = as_toml(mapped)
     try:
+        if replace:
+            part = path.with_name(f".{FILE}-part")
+            part.write_text(text, encoding="utf-8")
+            part.replace(path)
+            return path
         with path.open("x", encoding="utf-8") as file:
-            file.write(as_toml(mapped))
+            file.write(text)
     except FileExistsError:
         raise EntryRefused("there-already", f"{path} is there already; change it, or take it away.") from None
     except OSError as error:
@@ -205,10 +222,11 @@ def save_mapping(mapped: Iterable[Mapped], folder: Path) -> Path:
 
 
 def _said(source: Source) -> str:
-    if not source.unit and not source.values:
+    if not source.unit and not source.values and not source.from_above:
         return _quoted(source.header)
     parts = [f"header = {_quoted(source.header)}"]
     parts += [f"unit = {_quoted(source.unit)}"] if source.unit else []
+    parts += ["from_above = true"] if source.from_above else []
     if source.values:
         pairs = ", ".join(f"{_quoted(cell)} = {_quoted(value)}" for cell, value in source.values.items())
         parts.append(f"values = {{ {pairs} }}")

@@ -12,7 +12,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from ingest.fleet_folder.tables import Table
+from ingest.fleet_folder.tables import ROW_ID, Table
 from ingest.ledger.changes import as_text, change_rows
 from ingest.ledger.rows import insert_rows
 from ingest.ledger.statements import statement
@@ -21,7 +21,7 @@ from ingest.ledger.which_engine import of_catalogue
 
 _NEVER = {"recorded_at"}
 # Columns of a row that its file does not say itself.
-_NOT_SAID = {"file_row", "pump_id", "stop_state", "capture"}
+_NOT_SAID = {"file_row", "pump_id", "stop_state", "capture", ROW_ID, "pump_row_id"}
 
 
 @dataclass(frozen=True)
@@ -54,18 +54,23 @@ def composite_key(rows: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
     return key
 
 
-def match_rows(existing: pd.DataFrame, rows: pd.DataFrame, key: tuple[str, ...]) -> np.ndarray:
-    """Return for each row its place in `existing`, or -1: by `ref` if both have one, else by `key`."""
-    place = np.full(len(rows), -1)
+def match_rows(
+    existing: pd.DataFrame, rows: pd.DataFrame, key: tuple[str, ...], known: np.ndarray | None = None
+) -> np.ndarray:
+    """Return for each row its place in `existing`, or -1: by `ref` if both have one, else by `key`.
+
+    known: places that are known otherwise, -1 where not; they stand.
+    """
+    place = np.full(len(rows), -1) if known is None else known.copy()
     if existing.empty or rows.empty:
         return place
     ref = rows["ref"] if "ref" in rows else pd.Series(None, index=rows.index, dtype="object")
-    has_ref = ref.notna().to_numpy()
+    has_ref = ref.notna().to_numpy() & (place < 0)
     old_ref = existing["ref"]
     if has_ref.any() and old_ref.notna().any():
-        known = old_ref.dropna()
-        known = known[~known.duplicated()]
-        place[has_ref] = _lookup(known, known.index.to_numpy(), ref[has_ref])
+        by_ref = old_ref.dropna()
+        by_ref = by_ref[~by_ref.duplicated()]
+        place[has_ref] = _lookup(by_ref, by_ref.index.to_numpy(), ref[has_ref])
     old_key, new_key = composite_key(existing, key), composite_key(rows, key)
     unnamed = old_ref.isna().to_numpy()
     taken = np.zeros(len(existing), dtype=bool)
@@ -106,17 +111,19 @@ def merge_rows(
     *,
     key: tuple[str, ...] = (),
     place: np.ndarray | None = None,
+    known: np.ndarray | None = None,
 ) -> Merged:
     """Bring `rows` (ledger columns; those in `given` count) into the table; see the module for the rules.
 
-    key: natural key columns (default: the table's); place: matches found otherwise (as from `match_rows`).
+    key: natural key columns (default: the table's); place: matches found otherwise (as from `match_rows`);
+    known: those of them that are known before any key is looked at.
     """
     key = key or table.key
     rows = _with_key_defaults(table, rows)
     existing = _existing(connection, table.ledger)
     given = tuple(name for name in given if name in existing.columns and name not in _NEVER)
     if place is None:
-        place = match_rows(existing, rows, key)
+        place = match_rows(existing, rows, key, known)
     slot = _slots(rows, place, key)
     first = ~pd.Series(slot).duplicated().to_numpy()
     status = np.where(place >= 0, "unchanged", "added").astype(object)
@@ -160,6 +167,8 @@ def _slots(rows: pd.DataFrame, place: np.ndarray, key: tuple[str, ...]) -> np.nd
     text = composite_key(rows, key)
     if "ref" in rows:
         text = text.where(rows["ref"].isna(), "ref:" + rows["ref"].astype("str"))
+    if ROW_ID in rows:
+        text = text.where(rows[ROW_ID].isna(), "row:" + rows[ROW_ID].astype("str"))
     text = text.where(place < 0, "at:" + pd.Series(place, index=rows.index).astype("str"))
     return pd.factorize(text)[0]
 

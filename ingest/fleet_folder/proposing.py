@@ -7,7 +7,7 @@ headers say alike, and what words say but cells don't, is told and left out: not
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
@@ -22,6 +22,7 @@ from ingest.typed import blank_spellings
 from ingest.units import find_unit
 
 LOOKED_AT = 500  # cells of a column
+GROUPED = 0.4  # least share of blank cells under the heads of groups
 READABLE = 0.6  # least share of them that are of the column's kind
 NAMED_BY_FILE = 3.0
 MOST_ABOVE = 15  # rows above a header
@@ -29,17 +30,22 @@ BESIDE = (VEHICLES, PUMPS)  # tables whose facts often stand in another's rows
 _DATE = re.compile(
     r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}.*|.*\d\s*[- ]?[A-Za-z]{3,9}[- ,]+\s*\d.*|[A-Za-z]{3,9} \d+,.*"
 )
+_ODOMETER = re.compile(r"\d[\d,.' ]{3,}\s*(km|mi|miles)")
 _VIN = re.compile(r"[A-HJ-NPR-Z0-9]{17}")
 
 
 @dataclass(frozen=True)
 class Proposed:
-    """One table found in a file: how to read it, a cell of each column, headers left out, and doubts."""
+    """One table found in a file: how to read it, a cell of each column, headers left out, and doubts.
+
+    untold: cells of a column of words that none of its words is told for.
+    """
 
     mapped: Mapped
     examples: dict[str, str]
     left_out: tuple[str, ...]
     doubts: tuple[str, ...]
+    untold: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -58,6 +64,7 @@ class Proposal:
             out.append(f"{one.mapped.file}{where}{below} holds {one.mapped.table.file}:")
             for name, source in one.mapped.columns.items():
                 unit = f" in {source.unit}" if source.unit else ""
+                unit += ", blank cells as above them" if source.from_above else ""
                 told = f", such as {one.examples[name]}" if one.examples.get(name) else ""
                 out.append(f"  {name:<18} '{source.header}'{unit}{told}")
                 out += [f"  {'':<18}   '{cell}' is {value}" for cell, value in source.values.items()]
@@ -79,7 +86,9 @@ def propose(folder: Path, distance_unit: str) -> Proposal:
     taken: dict[str, str] = {}
     for path in sorted(folder.iterdir()):
         ending = path.suffix.lower()
-        if not path.is_file() or path.stem.lower() in own or path.name.startswith((".", "~$")):
+        if not path.is_file() or path.name.startswith((".", "~$")):
+            continue
+        if path.stem.lower() in own and _is_read_as_it_is(path):
             continue
         if ending not in (".csv", ".tsv", ".txt", *WORKBOOKS):
             continue
@@ -92,15 +101,47 @@ def propose(folder: Path, distance_unit: str) -> Proposal:
             file = one.mapped.table.file
             if file in taken:
                 strange.append(
-                    f"{path.name} seems to hold {file} as {taken[file]} does; put them in one, or say in"
-                    " columns.toml which holds it."
+                    f"{_where(one.mapped)} seems to hold {file} as {taken[file]} does. One load takes one of"
+                    " them: put their rows in one, or load one of them from a folder of its own."
                 )
                 continue
-            taken[file] = path.name
+            taken[file] = _where(one.mapped)
             tables.append(one)
         if not found:
-            strange.append(f"{path.name}: its headers tell of no table; say in columns.toml what it holds.")
+            strange.append(_nothing_told(path, distance_unit))
     return Proposal(tuple(tables), tuple(strange))
+
+
+def _where(mapped: Mapped) -> str:
+    return f"{mapped.file}, sheet {mapped.sheet}," if mapped.sheet else mapped.file
+
+
+def _nothing_told(path: Path, distance_unit: str) -> str:
+    """Say which table a file came nearest to, and what it lacks for it."""
+    nearest: tuple[float, str] = (0.0, "its headers tell of no table")
+    for title in sheet_titles(path):
+        _, read = _with_header(path, title)
+        for table in TABLES if read is not None else ():
+            columns, _, score = _columns(table, read, distance_unit)  # type: ignore[arg-type]
+            lacking = [c.name for c in table.columns if c.required and c.name not in columns]
+            if score > nearest[0] and columns:
+                found = ", ".join(f"'{source.header}' for {name}" for name, source in columns.items())
+                nearest = (
+                    score,
+                    f"most like {table.file} ({found}), but nothing in it is {', '.join(lacking)}",
+                )
+    return f"{path.name}: {nearest[1]}; say in columns.toml what it holds, or give it such a column."
+
+
+def _is_read_as_it_is(path: Path) -> bool:
+    """Return whether a file that has the name of a table has the table's own columns, too."""
+    table = next(table for table in TABLES if Path(table.file).stem == path.stem.lower())
+    try:
+        header = read_sheet(path, table.file, "" if path.suffix.lower() in WORKBOOKS else None).header
+    except EntryRefused:
+        return True  # said where it is loaded
+    named = {column_meant(name, table) for name in header}
+    return all(column.name in named for column in table.columns if column.required)
 
 
 def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
@@ -138,7 +179,11 @@ def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
         ]:
             mapped = Mapped(which, path.name, chosen, title or None, above + 1)
             examples = {name: _example(read.cells[source.header]) for name, source in chosen.items()}
-            out.append(Proposed(mapped, examples, rest, tuple(said)))
+            untold = {
+                name: tuple(_unmeant(_filled(read.cells[source.header]), which.by_name[name], source.values))
+                for name, source in chosen.items()
+            }
+            out.append(Proposed(mapped, examples, rest, tuple(said), untold))
     return out
 
 
@@ -148,7 +193,9 @@ def _with_header(path: Path, title: str | None) -> tuple[int, Sheet | None]:
     for above in range(MOST_ABOVE):
         try:
             read = read_sheet(path, path.name, title, above=above)
-        except EntryRefused:
+        except EntryRefused as refused:
+            if refused.code in ("not-utf8", "not-csv") or (refused.code == "empty" and not above):
+                raise
             continue
         known = sum(1 for header in read.header if _best_words(header))
         if known > best[0] and read.total > len(read.problems):
@@ -172,6 +219,8 @@ def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, S
             score = _header_score(table, column, header)
             if column.name == "vin" and _are_vins(cells):
                 score = 4.0
+            if column.name == "odometer" and _are_odometers(cells):
+                score = max(score, 2.0)
             if score > 0 and len(cells):
                 if not _fits(cells, column, distance_unit):
                     if score >= 2:
@@ -197,7 +246,8 @@ def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, S
         used.add(header)
         column = table.by_name[name]
         cells = _filled(read.cells[header])
-        columns[name] = Source(header, _unit_in(header, column), _values(cells, column))
+        from_above = name == "unit" and _stands_once_a_group(read.cells[header])
+        columns[name] = Source(header, _unit_in(header, column), _values(cells, column), from_above)
         unread = _unmeant(cells, column, columns[name].values)
         if unread:
             doubts.append(f"'{header}': {', '.join(repr(c) for c in unread[:5])} can't be told as {name}")
@@ -210,6 +260,8 @@ def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, S
 def _header_score(table: Table, column: Column, header: str) -> float:
     if column_meant(header, table) == column.name:
         return 4.0
+    if "%" in header and not column.name.endswith("_pct"):
+        return 0.0
     phrases = HEADERS.get(f"{table.file}.{column.name}") or HEADERS.get(column.name) or ()
     plain = column.name.replace("_", " ")
     return max((_said(header, phrase) for phrase in (*phrases, plain)), default=0.0)
@@ -252,6 +304,17 @@ def _fits(cells: pd.Series, column: Column, distance_unit: str) -> bool:
 
 def _are_vins(cells: pd.Series) -> bool:
     return len(cells) > 0 and bool(cells.str.upper().str.fullmatch(_VIN.pattern).mean() > READABLE)
+
+
+def _stands_once_a_group(cells: pd.Series) -> bool:
+    """Return whether a column is filled in the first row of each group of rows alone."""
+    blank = (cells.fillna("").str.strip() == "").to_numpy()
+    return len(blank) > 2 and not blank[0] and bool(blank.mean() >= GROUPED)
+
+
+def _are_odometers(cells: pd.Series) -> bool:
+    """Return whether cells name a unit of distance and are as long as an odometer's figures."""
+    return len(cells) > 0 and bool(cells.str.lower().str.fullmatch(_ODOMETER.pattern).mean() > READABLE)
 
 
 def _values(cells: pd.Series, column: Column) -> dict[str, str]:

@@ -13,14 +13,14 @@ from ingest.ledger.statements import statement
 _EVER, _NEVER = pd.Timestamp("1700-01-01"), pd.Timestamp("2261-01-01")
 
 
-def match_pumps(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame) -> np.ndarray:
-    """Return each row's place in the table `pump`, or -1.
+def match_pumps(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, known: np.ndarray) -> np.ndarray:
+    """Return each row's place in the table `pump`, or -1; known: places that are known before.
 
     By ref; else unit, position and serial (with the fitting date where a serial came back to its position);
     else unit, position and fitting date, where one of the two has no serial; else a pump implied by visits
     in that position whose life the row can explain.
     """
-    place = np.full(len(rows), -1)
+    place = known.copy()
     existing = connection.execute(statement("ledger/all_rows", table="pump")).df()
     if existing.empty or rows.empty:
         return place

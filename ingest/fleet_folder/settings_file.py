@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from dataclasses import dataclass, field
 from datetime import date
@@ -17,6 +18,7 @@ from ingest.errors import EntryRefused
 from ingest.fleet_folder.report import TableCount
 from ingest.ledger.changes import log_change
 from ingest.ledger.rows import insert_row
+from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
 from ingest.setting_values import demand_value
@@ -24,27 +26,28 @@ from ingest.trade_numbers import DEFAULTS
 
 FILE = "fleet.toml"
 # How the folder is to be read; nothing to keep.
-_READING_KEYS = ("date_order", "time_zone")
+_READING_KEYS = ("date_order", "time_zone", "ledger_id")
 MOST_COST = 1e12
 _COST_TABLES = ("cost", "costs")
 
 
 @dataclass(frozen=True)
 class FleetFile:
-    """What fleet.toml says. `costs` maps a cost element to its amount."""
+    """What fleet.toml says. `costs` maps a cost element to its amount; `ledger_id`: which ledger wrote it."""
 
     settings: dict[str, Any] = field(default_factory=dict)
     costs: dict[str, float] = field(default_factory=dict)
     date_order: str | dict[str, str] = ""
     time_zone: str = ""
     notices: tuple[str, ...] = ()
+    ledger_id: str = ""
 
 
 def read_fleet_file(folder: Path) -> FleetFile:
     """Read fleet.toml of `folder` (an absent one says nothing). Raises EntryRefused naming a bad key."""
     path = folder / FILE
     if not path.exists():
-        return FleetFile(notices=(f"There is no {FILE}; distances are taken in the ledger's unit.",))
+        return FleetFile()
     try:
         content = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
@@ -88,7 +91,40 @@ def read_fleet_file(folder: Path) -> FleetFile:
         raise EntryRefused(
             "bad-setting", f"{FILE}, time_zone: '{zone}' is not a time zone; write it like America/Denver."
         ) from error
-    return FleetFile(settings, costs, order, zone, tuple(notices))
+    written_by = content.get("ledger_id", "")
+    if not isinstance(written_by, str) or not re.fullmatch(r"([0-9a-f-]{36})?", written_by):
+        raise EntryRefused(
+            "bad-setting",
+            f"{FILE}, ledger_id: '{written_by}' is not what an export writes; leave the line out.",
+        )
+    return FleetFile(settings, costs, order, zone, tuple(notices), written_by)
+
+
+def is_new(connection: duckdb.DuckDBPyConnection) -> bool:
+    """Return whether a ledger holds no unit and no setting yet."""
+    return not any(
+        connection.execute(statement("ledger/all_rows", table=name)).fetchone()
+        for name in ("vehicle", "setting", "cost_entry")
+    )
+
+
+def other_settings(connection: duckdb.DuckDBPyConnection, fleet: FleetFile) -> list[str]:
+    """Say that another ledger's settings and prices stay there. Raises EntryRefused where its money is
+    another."""
+    ours = settings_at(connection)
+    theirs = fleet.settings.get("currency", ours["currency"])
+    if theirs != ours["currency"]:
+        raise EntryRefused(
+            "other-currency",
+            f"{FILE}: this export has its money in {theirs}, this ledger in {ours['currency']}; nothing is"
+            " converted. Set the same currency in both first.",
+        )
+    costs = dict(connection.execute(statement("export/costs")).fetchall())
+    differ = [key for key, value in fleet.settings.items() if ours.get(key) != value]
+    differ += [key for key, value in fleet.costs.items() if costs.get(key) != value and key not in differ]
+    if not differ:
+        return []
+    return [f"{FILE}: this ledger's own settings and prices stand; others there: {', '.join(differ)}."]
 
 
 def store_fleet_file(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import duckdb
@@ -15,6 +15,7 @@ from ingest.checking.identifiers import unit_key
 from ingest.checking.odometer import cluster_offsets, to_used
 from ingest.errors import Question
 from ingest.fleet_folder.as_corrected import as_corrected
+from ingest.fleet_folder.carried import bring_carried, follow_standing
 from ingest.fleet_folder.cells import ReadTable
 from ingest.fleet_folder.checks import (
     LoadedRows,
@@ -28,10 +29,11 @@ from ingest.fleet_folder.checks import (
 )
 from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.merging import Merged, merge_rows
+from ingest.fleet_folder.other_ledgers import RowKeys, keep_units
 from ingest.fleet_folder.pumps import match_pumps
 from ingest.fleet_folder.report import LoadReport, RowProblem, TableCount, asked
-from ingest.fleet_folder.settings_file import FleetFile, store_fleet_file
-from ingest.fleet_folder.tables import BAYS, ODOMETERS, PUMPS, TABLES, VEHICLES, VISITS
+from ingest.fleet_folder.settings_file import FleetFile, is_new, other_settings, store_fleet_file
+from ingest.fleet_folder.tables import BAYS, ODOMETERS, PUMPS, ROW_ID, TABLES, VEHICLES, VISITS
 from ingest.fleet_folder.visits import add_readings, attach_pumps, merge_visits
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
@@ -51,13 +53,16 @@ _READ_ON = {
 
 @dataclass(frozen=True)
 class Folder:
-    """A folder read and checked, nothing stored yet. `tables` by file name."""
+    """A folder read and checked, nothing stored yet. `tables` by file name; `carried`: what an export has
+    beside them; `handed_over`: units that its ledger keeps from now on."""
 
     fleet: FleetFile
     distance_unit: str
     tables: dict[str, ReadTable]
     refused: tuple[RowProblem, ...]
     notices: tuple[str, ...]
+    carried: Mapping[str, ReadTable] = field(default_factory=dict)
+    handed_over: frozenset[str] = frozenset()
 
 
 def position_of(rows: pd.DataFrame) -> pd.Series:
@@ -78,7 +83,11 @@ def store_folder(
     questions, loaded = Questions(), LoadedRows()
     refused = list(content.refused)
     counts: list[TableCount] = []
-    if content.fleet.settings or content.fleet.costs:
+    keys = RowKeys(connection, content.fleet.ledger_id)
+    said = list(content.notices)
+    if keys.foreign and not is_new(connection):
+        said += other_settings(connection, content.fleet)
+    elif content.fleet.settings or content.fleet.costs:
         counts.append(store_fleet_file(connection, content.fleet, stamp, today))
     put_right, passed_over = as_corrected(connection, content.tables)
     content = replace(content, tables=put_right)
@@ -90,12 +99,16 @@ def store_folder(
             continue
         read = content.tables[table.file]
         rows = _prepared(read, offsets)
+        if not keys.written_by:  # numbers of no ledger that we know
+            rows = rows.drop(columns=[name for name in (ROW_ID, "pump_row_id") if name in rows])
+        known = keys.places(table.ledger, rows)
         if table is VISITS:
-            merged, gained = _store_visits(connection, read, rows, captures, questions, stamp)
+            merged, gained = _store_visits(connection, read, rows, captures, questions, stamp, keys, known)
         else:
-            place = match_pumps(connection, rows) if table is PUMPS else None
-            merged = merge_rows(connection, table, rows, read.given, stamp, place=place)
+            place = match_pumps(connection, rows, known) if table is PUMPS else None
+            merged = merge_rows(connection, table, rows, read.given, stamp, place=place, known=known)
             gained = np.zeros(len(rows), dtype=bool)
+        keys.keep(table.ledger, rows, merged, stamp)
         status = merged.status.copy()
         status[gained & (status == "unchanged")] = "changed"
         loaded.add(table.ledger, table.file, rows, merged.row_key)
@@ -104,7 +117,11 @@ def store_folder(
         for row in rows["file_row"].to_numpy()[status == "duplicate"]:
             refused.append(RowProblem(table.file, int(row), "", "duplicate-key", text))
         counts.append(_count(read, status, passed_over.get(table.file, 0)))
-    notices = list(content.notices)
+    keep_units(connection, keys, content.tables, content.handed_over, stamp)
+    told, wrong = bring_carried(connection, content.carried, keys, stamp)
+    counts += told
+    refused += wrong
+    notices = said
     notices += check_types(connection, loaded, questions)
     check_lives(connection, loaded, questions)
     notices += check_vehicles(connection, loaded, questions)
@@ -113,6 +130,7 @@ def store_folder(
     check_odometers(connection, loaded, questions, content.distance_unit)
     check_levels(connection, loaded, questions)
     questions.write(connection, loaded.keys(), stamp)
+    follow_standing(connection, content.carried, keys, stamp)
     in_order = tuple(sorted(questions.asked, key=lambda q: (q.file, q.row)))
     per_file = pd.Series(
         [file for file, _ in {(q.file, q.row) for q in in_order}], dtype="object"
@@ -174,15 +192,17 @@ def _store_visits(
     captures: Mapping[str, CaptureResult],
     questions: Questions,
     stamp: Stamp,
+    keys: RowKeys,
+    known: np.ndarray,
 ) -> tuple[Merged, np.ndarray]:
-    pump_id, doubts = attach_pumps(connection, rows, questions, stamp)
+    pump_id, doubts = attach_pumps(connection, rows, questions, stamp, keys)
     rows["pump_id"] = pump_id.to_numpy()
     rows["capture_hash"] = pd.Series(None, index=rows.index, dtype="object")
     if "capture" in rows:
         hashes = {name: result.capture_hash for name, result in captures.items()}
         found = rows["capture"].map(hashes).astype("object")
         rows["capture_hash"] = found.where(found.notna(), None)
-    merged = merge_visits(connection, rows, read.given, stamp)
+    merged = merge_visits(connection, rows, read.given, stamp, known)
     gained = add_readings(connection, rows, merged, captures, stamp)
     for doubted, question in doubts:
         _ask_visit(rows, merged, doubted, question, questions)

@@ -10,7 +10,7 @@ from ingest import vocabulary as words
 from ingest.metrics import METRICS
 from ingest.typed import LONGEST_NAME, LONGEST_TEXT, NUMBERS
 
-ColumnKind = Literal["id", "text", "number", "integer", "date", "choice", "distance", "flag"]
+ColumnKind = Literal["id", "text", "number", "integer", "date", "moment", "choice", "distance", "flag"]
 
 
 @dataclass(frozen=True)
@@ -93,6 +93,9 @@ def _choice(name: str, *choices: str, **more: object) -> Column:
 
 
 _REF = _id("ref")
+# The number that a row has in the ledger that wrote the folder (its `ledger_id` stands in fleet.toml).
+ROW_ID = "row_id"
+_ROW_ID = _integer(ROW_ID)
 _UNIT = _id("unit", required=True)
 _POSITION = _id("position", default="main")
 _ODOMETER = _distance("odometer", "odometer_km")
@@ -178,6 +181,7 @@ PUMPS = Table(
         _number("cost"),
         _text("claim"),
         _REF,
+        _ROW_ID,
     ),
     id_column="pump_id",
     key=("unit", "position", "serial", "fitted_on"),
@@ -232,6 +236,8 @@ VISITS = Table(
         _text("technician"),
         _text("note"),
         _REF,
+        _ROW_ID,
+        _integer("pump_row_id"),
     ),
     id_column="visit_id",
     key=("unit", "position", "visited_on", "pump_id", "capture_hash"),
@@ -246,6 +252,7 @@ SERVICES = Table(
         _choice("work", *words.WORK, required=True),
         _text("note"),
         _REF,
+        _ROW_ID,
     ),
     id_column="service_id",
     key=("unit", "done_on", "work"),
@@ -262,6 +269,7 @@ BREAKDOWNS = Table(
         _number("cost"),
         _text("note"),
         _REF,
+        _ROW_ID,
     ),
     id_column="breakdown_id",
     key=("unit", "happened_on", "position"),

@@ -17,6 +17,7 @@ from ingest.fleet_folder.merging import (
     fill_matches,
     merge_rows,
 )
+from ingest.fleet_folder.other_ledgers import RowKeys
 from ingest.fleet_folder.report import asked
 from ingest.fleet_folder.tables import METRIC_NAMES, VISITS
 from ingest.ledger.changes import as_text, log_cells
@@ -32,9 +33,16 @@ _FILE = VISITS.file
 
 
 def attach_pumps(
-    connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, questions: Questions, stamp: Stamp
+    connection: duckdb.DuckDBPyConnection,
+    rows: pd.DataFrame,
+    questions: Questions,
+    stamp: Stamp,
+    keys: RowKeys,
 ) -> tuple[pd.Series, list[tuple[int, Question]]]:
     """Return each visit's pump_id, and what is doubtful about it (place, code, text).
+
+    A pump that the visit names by its number in the ledger that wrote the folder is that, if it is of that
+    unit and position.
 
     Visits of a unit and position without a pump on that day get one implied, of unknown age, with a question.
     """
@@ -49,8 +57,8 @@ def attach_pumps(
         }
     )
     incoming["serial"] = incoming["serial"].astype("object").where(incoming["serial"].notna(), None)
-    found = _query(connection, "load/attach_visits", incoming)
-    pump = pd.Series(pd.NA, index=range(len(rows)), dtype="Int64")
+    pump = _by_number(connection, rows, keys)
+    found = _query(connection, "load/attach_visits", incoming[pump.isna().to_numpy()])
     pump[found["place"]] = found["pump_id"].to_numpy()
     outside = found.loc[~found["within_life"], "place"]
     doubts = [(int(place), outside_pump_life()) for place in outside]
@@ -71,6 +79,20 @@ def attach_pumps(
         around = around[pump[around["place"]].isna().to_numpy()]
         _imply(connection, around, rows, pump, questions, stamp)
     return pump.astype("int64"), doubts
+
+
+def _by_number(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, keys: RowKeys) -> pd.Series:
+    pump = pd.Series(pd.NA, index=range(len(rows)), dtype="Int64")
+    if "pump_row_id" not in rows or not keys.written_by:
+        return pump
+    pumps = connection.execute(statement("ledger/all_rows", table="pump")).df()
+    stands = dict(zip(pumps["pump_id"], zip(pumps["unit"], pumps["position"], strict=True), strict=True))
+    told = zip(rows["pump_row_id"], rows["unit"], rows["position"], strict=True)
+    for place, (number, unit, position) in enumerate(told):
+        key = keys.of("pump", number)
+        if key is not None and stands[int(key)] == (unit, position):
+            pump[place] = int(key)
+    return pump
 
 
 def _query(connection: duckdb.DuckDBPyConnection, name: str, incoming: pd.DataFrame) -> pd.DataFrame:
@@ -165,9 +187,16 @@ def _type_in_unit(connection: duckdb.DuckDBPyConnection, leading: pd.DataFrame) 
 
 
 def merge_visits(
-    connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, given: tuple[str, ...], stamp: Stamp
+    connection: duckdb.DuckDBPyConnection,
+    rows: pd.DataFrame,
+    given: tuple[str, ...],
+    stamp: Stamp,
+    known: np.ndarray,
 ) -> Merged:
-    """Merge visits that have their `pump_id` and `capture_hash`; `match_visits` says which are the same."""
+    """Merge visits that have their `pump_id` and `capture_hash`; `match_visits` says which are the same.
+
+    known: places in the table `visit` that are known before.
+    """
     given = (*given, "pump_id", "capture_hash", "odometer_entered", "odometer_unit")
     given = tuple(name for name in dict.fromkeys(given) if name in rows and name not in ("serial", "capture"))
     key = VISITS.key
@@ -176,11 +205,13 @@ def merge_visits(
     if twice.any() and "state" in rows:  # prime and idle readings of one stop
         rows = rows.assign(stop_state=rows["state"].where(twice, None))
         key = (*key, "stop_state")
-    place = match_visits(connection, rows, twice.to_numpy())
+    place = match_visits(connection, rows, twice.to_numpy(), known)
     return merge_rows(connection, VISITS, rows, given, stamp, key=key, place=place)
 
 
-def match_visits(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, twice: np.ndarray) -> np.ndarray:
+def match_visits(
+    connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, twice: np.ndarray, known: np.ndarray
+) -> np.ndarray:
     """Return each visit's place in the table `visit`, or -1.
 
     By ref, else unit, position, day, pump and capture; then without the capture (it was missing before, or
@@ -192,7 +223,7 @@ def match_visits(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, twic
     existing = existing.assign(stop_state=existing["state"], ledger_place=np.arange(len(existing)))
     rows = rows.assign(stop_state=rows.get("state"))
     with_state = twice | composite_key(rows, VISITS.key).isin(_repeated(existing)).to_numpy()
-    place = np.full(len(rows), -1)
+    place = known.copy()
     for key in (VISITS.key, VISITS.key[:4], VISITS.key[:3]):
         for chosen, columns in ((with_state, (*key, "stop_state")), (~with_state, key)):
             todo = np.flatnonzero(chosen & (place < 0))

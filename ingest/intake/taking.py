@@ -45,7 +45,10 @@ def capture_files(folder: Path) -> list[Path]:
     """Return the files of a folder that may be captures, by name; EntryRefused where there is no folder."""
     if not folder.is_dir():
         raise EntryRefused("no-folder", f"There is no folder {folder}.")
-    there = list(folder.iterdir())
+    try:
+        there = list(folder.iterdir())
+    except OSError as error:
+        raise EntryRefused("folder-unread", f"{folder} can't be read: {error.strerror or error}.") from error
     stems = Counter(path.stem for path in there)
     return sorted(path for path in there if path.is_file() and _may_be(path, stems))
 

@@ -152,7 +152,7 @@ def log_cells(
 
 def as_text(value: Any) -> str | None:
     """Write a value as the change log keeps it: ISO dates, plain numbers, a picture's size, None: unknown."""
-    if value is None or value is pd.NaT or value != value:
+    if value is None or value is pd.NA or value is pd.NaT or value != value:
         return None
     if isinstance(value, pd.Timestamp | datetime):
         midnight = value == pd.Timestamp(value).normalize()

@@ -12,8 +12,8 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.readers.photo import read_photo
+from ingest.vocabulary import PHOTO_SHOWS
 
-SHOWS = ("visit", "clamp_point")
 MOST_PHOTOS = 12  # of a visit
 
 
@@ -24,8 +24,8 @@ def add_photo(
 
     Raises EntryRefused for an unknown visit, too many photos, or a file that is none.
     """
-    if shows not in SHOWS:
-        raise EntryRefused("bad-photo", f"A photo shows one of {', '.join(SHOWS)}.")
+    if shows not in PHOTO_SHOWS:
+        raise EntryRefused("bad-photo", f"A photo shows one of {', '.join(PHOTO_SHOWS)}.")
     told = {"visit_id": visit_id, "picture_hash": hashlib.sha256(data).hexdigest()}
     picture = read_photo(name, data)
     with open_ledger(ledger, read_only=False) as connection:

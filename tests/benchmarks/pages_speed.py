@@ -163,12 +163,8 @@ def filters(page: Any, address: str) -> None:
 
     print("Filters, from the click to the end of the redraw:")
     go("pumps-by-risk")
-    timed("pumps by risk, unit", write("Unit", "0123", "00099", ""))
-    timed(
-        "pumps by risk, action",
-        lambda turn: page.get_by_test_id("stButtonGroup").locator("button").nth(turn).click(),
-    )
-    for label, values in {"Depot": 20, "Pump type": 4, "Vehicle class": 2}.items():
+    timed("pumps by risk, find", write("Find", "0123", "00099", ""))
+    for label, values in {"Action": 3, "Depot": 20, "Pump type": 4, "Vehicle class": 2}.items():
         go("pumps-by-risk")
         timed(f"pumps by risk, {label.lower()}", choose(label), min(3, values))
     go("plan-board")

@@ -1,15 +1,19 @@
 """Tables of other shapes: their columns proposed from headers and cells, kept, gone by, and held against
 themselves. The headers here are our own."""
 
+import openpyxl
 import pytest
 
 from dashboard.cli import main
 from ingest.errors import EntryRefused
+from ingest.fleet_folder.confirming import LEFT_OUT, columns_table, confirmed, headers_of, words_table
 from ingest.fleet_folder.loading import load_folder
-from ingest.fleet_folder.mapping import as_toml, read_mapping
+from ingest.fleet_folder.mapping import as_toml, read_mapping, save_mapping
+from ingest.fleet_folder.mending import write_refused
 from ingest.fleet_folder.proposing import propose
 from ingest.ledger.connection import open_ledger
 from tests.authors import ANYBODY
+from tests.pages.page_runs import open_page, words
 
 FLEET_LIST = """Our vehicles and the pumps in them
 printed 2025-01-05
@@ -165,3 +169,107 @@ def test_what_is_written_is_read_back(folder):
     proposed = [one.mapped for one in propose(folder, "mi").tables]
     (folder / "columns.toml").write_text(as_toml(proposed), encoding="utf-8")
     assert list(read_mapping(folder).values()) == proposed
+
+
+def test_a_proposal_is_put_right_by_a_person_and_read_so(folder):
+    [calls] = [one for one in propose(folder, "mi").tables if one.mapped.file == "road calls.csv"]
+    columns, said = columns_table(calls), words_table(calls)
+    assert columns["column"].iloc[0] == "unit"
+    assert ("pump_confirmed", "maybe", "") in said.itertuples(index=False, name=None)
+    assert "Odo" in headers_of(propose(folder, "mi"), calls)
+    said.loc[said["cell"] == "maybe", "means"] = "unknown"
+    columns.loc[columns["column"] == "odometer", "unit"] = "km"
+    columns.loc[columns["column"] == "cost", "header"] = LEFT_OUT
+    mapped = confirmed(calls, columns, said)
+    assert mapped.columns["odometer"].unit == "km"
+    assert mapped.columns["pump_confirmed"].values["maybe"] == "unknown"
+    assert "cost" not in mapped.columns
+    save_mapping([mapped], folder)
+    assert read_mapping(folder) == {"breakdowns.csv": mapped}
+    save_mapping([mapped], folder, replace=True)
+    columns.loc[columns["column"] == "odometer", "unit"] = "V"
+    with pytest.raises(EntryRefused, match="odometer: the unit 'V' must be"):
+        confirmed(calls, columns, said)
+
+
+def test_a_file_of_a_tables_name_and_others_columns_is_looked_at(folder):
+    (folder / "road calls.csv").rename(folder / "breakdowns.csv")
+    found = {one.mapped.file: one.mapped.table.file for one in propose(folder, "mi").tables}
+    assert found["breakdowns.csv"] == "breakdowns.csv"
+
+
+def test_the_page_shows_the_proposal_and_keeps_it(folder, tmp_path, monkeypatch):
+    monkeypatch.setenv("PUMPLEDGER", str(tmp_path / "a.duckdb"))
+    page = open_page("fleet_data", part="Bring in a folder")
+    page.text_input(key="folder").set_value(str(folder)).run()
+    next(b for b in page.button if b.label == "Columns of other files").click().run()
+    assert not page.exception
+    assert "pump checks.csv: visits.csv" in words(page)
+    next(b for b in page.button if b.label == "Keep them with the folder").click().run()
+    assert not page.exception
+    assert "Kept in" in words(page)
+    assert set(read_mapping(folder)) == {"vehicles.csv", "pumps.csv", "visits.csv", "breakdowns.csv"}
+
+
+GROUPED = """Job cards
+
+Vehicle no;Day;Km reading;A ripple %;Why
+B-17;08.01.24;121000;9,1;Inspection
+;09.03.24;128000;9,3;Inspection
+;11.05.24;135000;;Complaint
+B-18;08.01.24;82000;9,0;Inspection
+;09.03.24;89000;9,2;Inspection
+Total;5 jobs;;;
+"""
+
+
+def test_rows_under_heads_of_groups_and_years_of_two_digits(tmp_path):
+    folder = tmp_path / "cards"
+    folder.mkdir()
+    (folder / "Job cards.csv").write_text(GROUPED, encoding="utf-8")
+    [cards] = propose(folder, "km").tables
+    assert cards.mapped.columns["unit"].from_above
+    assert cards.mapped.columns["ripple_pct"].header == "A ripple %"  # no amps under a percent sign
+    save_mapping([cards.mapped], folder)
+    report = load_folder(tmp_path / "a.duckdb", folder, author=ANYBODY, dry_run=True)
+    assert {p.text.partition("'")[2][8:] for p in report.refused} >= {
+        "' has a year of two digits, which may be its day; write 2026-03-31, or set date_order in fleet.toml"
+    }
+    (folder / "fleet.toml").write_text('distance_unit = "km"\ndate_order = "day-first"\n', encoding="utf-8")
+    report = load_folder(tmp_path / "a.duckdb", folder, author=ANYBODY)
+    assert [p.row for p in report.refused] == [9]
+    per_unit = "SELECT unit, count(*), min(visited_on)::VARCHAR FROM visit GROUP BY 1 ORDER BY 1"
+    found = query(tmp_path / "a.duckdb", per_unit)
+    assert found == [("B-17", 3, "2024-01-08"), ("B-18", 2, "2024-01-08")]
+
+
+def test_refused_rows_of_a_workbook_come_as_a_file_that_loads(tmp_path):
+    folder, ledger = tmp_path / "book", tmp_path / "a.duckdb"
+    folder.mkdir()
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "Assets"
+    for row in (
+        ["Fleet"],
+        [],
+        ["Asset ID", "Make", "Model year"],
+        [101, "Orrin", 2019],
+        [102, "Orrin", "19?"],
+        [103, "Orrin", 2021],
+    ):
+        sheet.append(row)
+    book.create_sheet("Readings").append(["Asset ID", "Read on", "A avg"])
+    book["Readings"].append([102, "2024-01-09", 5.1])
+    book.save(folder / "our book.xlsx")
+    save_mapping([one.mapped for one in propose(folder, "km").tables], folder)
+    report = load_folder(ledger, folder, author=ANYBODY)
+    [path] = write_refused(folder, report.refused, tmp_path / "mend")
+    assert path.name == "our book Assets.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace(",19?", ",2020"), encoding="utf-8")
+    assert load_folder(ledger, tmp_path / "mend", author=ANYBODY).refused == ()
+    years = "SELECT unit, year FROM vehicle ORDER BY 1"
+    assert query(ledger, years) == [
+        ("101", 2019),
+        ("102", 2020),
+        ("103", 2021),
+    ]  # 102 was there, of no year known

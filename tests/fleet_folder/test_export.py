@@ -23,6 +23,11 @@ from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from tests.authors import ANYBODY
 
+# A grey PNG of one pixel (W3C PNG Specification), made with Pillow.
+PICTURE = bytes.fromhex(
+    "89504e470d0a1a0a0000000d49484452000000010000000108000000003a7e9b550000000a49444154789c6368000000"
+    "82008177cd72b60000000049454e44ae426082"
+)
 NOTES = [
     "=cmd|' /C calc'!A0",
     "-5.00",
@@ -65,7 +70,7 @@ def ledger_once(tmp_path_factory):
         )
         con.execute("INSERT INTO stock VALUES ('North', 'FP-1', 3, NULL, now()::TIMESTAMP)")
         insert_row(con, "breakdown", {"unit": "7", "happened_on": date(2026, 2, 1)})
-        insert_row(con, "connection_note", {"make": "=Alder", "picture": b"\x00\xff"})
+        insert_row(con, "connection_note", {"make": "=Alder", "picture": PICTURE})
     set_setting(path, "risk_ceiling", {"school bus": 0.04}, author=Author("AB", "manager"), reason="policy")
     set_setting(path, "distance_unit", "mi", author=Author("AB", "manager"), reason="as painted on the dials")
     set_setting(path, "currency", "CAD", author=Author("AB", "manager"), reason="moved")
@@ -167,7 +172,7 @@ def test_parquet_holds_the_same_without_guards(ledger, tmp_path):
             "SELECT picture FROM read_parquet(?)", [str(tmp_path / "out/ledger/connection_note.parquet")]
         ).fetchall()
     assert notes == set(NOTES)
-    assert picture == [(b"\x00\xff",)]
+    assert picture == [(PICTURE,)]
     assert made.rows["visits.parquet"] == len(NOTES)
 
 

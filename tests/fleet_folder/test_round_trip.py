@@ -103,13 +103,14 @@ def folder(tmp_path_factory):
         PUMPS: filled(PUMPS.columns, 3, unit="U1", position="main", pump_type="T", serial="S1",
                       run_share=0.75, fitted_on=date(2024, 1, 5), fitted_odometer=101.5, prior_distance=12.5,
                       removed_on=date(2025, 12, 1), removed_odometer=30_303.5, removal="on_condition",
-                      found="worn", ref=None),
+                      found="worn", ref=None, row_id=1),
         VISITS: filled(VISITS.columns, 40, unit="U1", position="main", serial="S1", poles=4,
                        visited_on=date(2025, 6, 1), odometer=20_202.5, capture=None, meter_a=None,
                        mean_a=5.125, min_a=4.5, max_a=5.75, ripple_a=0.625, rpm=6001.5, rpm_se=7.125,
                        supply_v=13.625, probe="62.5mV/A",
                        supply_v_at="pump", drop_supply_v=0.25, drop_ground_v=0.0625,
-                       fuel_pressure_kpa=401.5, delivery_l_min=1.625, closes=None, clamp="blue", ref=None),
+                       fuel_pressure_kpa=401.5, delivery_l_min=1.625, closes=None, clamp="blue", ref=None,
+                       row_id=1, pump_row_id=1),
     }  # fmt: skip
     for table, row in rows.items():
         pd.DataFrame([row]).to_csv(root / table.file, index=False)

@@ -1,11 +1,14 @@
 """A morning's captures are taken in once, matched where one unit is told, and wait where none is."""
 
+import argparse
 import json
 from datetime import date
+from types import SimpleNamespace
 
 import pytest
 
 from dashboard.cli import main
+from dashboard.commands.take import run
 from ingest.errors import EntryRefused
 from ingest.intake.matching import Place, match, name_rule
 from ingest.intake.taking import take_folder
@@ -145,18 +148,18 @@ def test_the_command_takes_names_and_lists(tmp_path, capsys):
     folder.mkdir()
     write_capture_csv(folder / "101.csv", small_capture())
     write_capture_csv(folder / "x.csv", small_capture(mean_a=5.4))
-    run = ["take", "--ledger", str(ledger)]
-    assert main([*run, str(folder), "--store"]) == 0
+    take = ["take", "--ledger", str(ledger)]
+    assert main([*take, str(folder), "--store"]) == 0
     out, err = capsys.readouterr()
     assert "101.csv" in out
     assert "Stored as visit 41 of unit 101" in err
-    assert main(run) == 0
+    assert main(take) == 0
     assert "x.csv" in capsys.readouterr().out
-    assert main([*run, "--name", "2=102"]) == 0
+    assert main([*take, "--name", "2=102"]) == 0
     assert "unit 102" in capsys.readouterr().err
-    assert main(run) == 0
+    assert main(take) == 0
     assert "The tray is empty" in capsys.readouterr().out
-    assert main([*run, str(folder), "--clamp", "green"]) == 1
+    assert main([*take, str(folder), "--clamp", "green"]) == 1
     assert "Clamp green is not on record" in capsys.readouterr().err
 
 
@@ -177,6 +180,57 @@ def test_watched_files_are_ready_when_size_and_time_rest(tmp_path):
     assert watch.ready([path], 24.0) == [path]
     path.unlink()
     assert watch.ready([path], 30.0) == []
+
+
+def test_a_watched_folder_is_taken_as_its_files_come_to_rest(tmp_path, capsys, monkeypatch):
+    """A file that grows, one that can't be read, and a share that is away for a while."""
+    ledger, folder, away = build_ledger(tmp_path / "l.duckdb"), tmp_path / "f", tmp_path / "away"
+    folder.mkdir()
+    whole = write_capture_csv(tmp_path / "whole.csv", small_capture()).read_text()
+    (folder / "101.csv").write_text(whole[: len(whole) // 2])
+    (folder / "102 <b>.csv").write_bytes(b"Time (s),Current (A)\n0,1\n")
+    at = [0.0]
+
+    def sleep(seconds):
+        at[0] += seconds
+        if at[0] == 2:
+            (folder / "101.csv").write_text(whole)
+        elif at[0] == 8:
+            folder.rename(away)
+        elif at[0] == 10:
+            away.rename(folder)
+        elif at[0] == 14:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr("dashboard.commands.take.time", SimpleNamespace(monotonic=lambda: at[0], sleep=sleep))
+    with pytest.raises(KeyboardInterrupt):
+        run(argparse.Namespace(ledger=ledger, folder=folder, clamp=None, store=True, watch=True, name=[],
+                               drop=[], by="AB", json=False, processes=None, cluster=None))  # fmt: skip
+    out, err = capsys.readouterr()
+    assert query(ledger, "SELECT file_name, status FROM tray ORDER BY 1") == [
+        ("101.csv", "stored"), ("102 <b>.csv", "refused"),
+    ]  # fmt: skip
+    assert query(ledger, "SELECT samples FROM capture JOIN tray USING (capture_hash)") == [
+        (len(whole.splitlines()) - 1,)
+    ]
+    assert out.count("101.csv") == out.count("refused  102") == 1
+    assert err.count("Looking again") == 1
+
+
+def test_a_hostile_name_is_text_in_the_tray(tmp_path, monkeypatch):
+    ledger = build_ledger(tmp_path / "l.duckdb")
+    name = "<img src=x onerror=alert(1)> [a](b) $x$ :red[y].csv"
+    row = {"status": "waiting", "file_name": name, "file_hash": "f", "reason": f"**{name}**", "clamp": name}
+    with open_ledger(ledger, read_only=False) as con:
+        insert_row(con, "tray", row)
+        insert_row(con, "tray", row | {"status": "refused", "file_hash": "g"})
+    monkeypatch.setenv("PUMPLEDGER", str(ledger))
+    page = open_page("tray")
+    tables = [d.value for d in page.dataframe]  # drawn on a canvas, never as markup
+    assert [table["File"].tolist() for table in tables] == [[name]]
+    raw = "\n".join(str(e.value) for kind in (page.markdown, page.caption, page.error) for e in kind)
+    for mark in ("<img", "[a](b)", "$x$", ":red["):
+        assert mark not in raw.replace("\\" + mark, "")
 
 
 def test_what_a_person_is_shown_of_a_file():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 import pandas as pd
@@ -9,8 +10,10 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.shell import access, lists, say
+from dashboard.views.fleet_data.columns import show_proposal
 from dashboard.words import formats
 from ingest.errors import PumpledgerError
+from ingest.fleet_folder.mapping import Mapped
 from ingest.fleet_folder.mending import refused_files
 from ingest.fleet_folder.report import LoadReport, grouped
 
@@ -23,17 +26,35 @@ def show_loading() -> None:
         "Look first: nothing is stored by looking. Bringing the same folder in again changes nothing."
     )
     text = st.text_input("Folder on this machine", key="folder", placeholder="path to the folder")
-    look, bring = st.columns(2)
+    look, other, bring = st.columns(3)
     looked = look.button("Look first", width="stretch", disabled=not text)
+    if other.button("Columns of other files", width="stretch", disabled=not text):
+        st.session_state["columns_of"] = text
     brought = bring.button("Bring it in", type="primary", width="stretch", disabled=not text)
-    if looked or brought:
-        try:
-            _load(Path(text).expanduser(), dry_run=looked)
-        except PumpledgerError as refused:
-            say.refuse(f"{refused.text}")
+    with st.expander("Units handed over"):
+        say.note(
+            "What another ledger's export says about a unit that this one, or a third, keeps is refused. A "
+            "unit named here is kept by the ledger that wrote the export from now on; all: every unit in it."
+        )
+        units = st.text_input("Units, with commas between", key="hand_over")
+    handed = [unit.strip() for unit in units.split(",") if unit.strip()]
+    folder = Path(text).expanduser()
+    try:
+        if looked or brought:
+            _load(folder, dry_run=looked, hand_over=handed)
+        elif text and st.session_state.get("columns_of") == text:
+            show_proposal(folder, lambda mapping: _load(folder, dry_run=True, mapping=mapping))
+    except PumpledgerError as refused:
+        say.refuse(f"{refused.text}")
 
 
-def _load(folder: Path, *, dry_run: bool) -> None:
+def _load(
+    folder: Path,
+    *,
+    dry_run: bool,
+    mapping: Mapping[str, Mapped] | None = None,
+    hand_over: Collection[str] = (),
+) -> None:
     from ingest.fleet_folder.loading import load_folder
 
     bar = st.progress(0.0, "Reading the tables …")
@@ -42,8 +63,9 @@ def _load(folder: Path, *, dry_run: bool) -> None:
         bar.progress(min(1.0, done / of) if of else 1.0, f"{name}: {done:,} of {of:,}")
 
     report = load_folder(
-        loaders.ledger_path(), folder, dry_run=dry_run, progress=progress, author=access.author(None)
-    )
+        loaders.ledger_path(), folder, dry_run=dry_run, progress=progress, author=access.author(None),
+        mapping=mapping, hand_over=hand_over,
+    )  # fmt: skip
     bar.empty()
     if report.stored:
         say.done(f"Brought in: {formats.count(report.changes, 'row')} added or changed.")

@@ -43,8 +43,7 @@ initials = st.text_input("Your initials", key="answered_by", max_chars=12, persi
 own = loaders.settings()["distance_unit"]
 if code and len(rows) > 1:
     settling.show_alike(loaders.ask("open_questions", rows=ALL_ROWS, skip=0, **asked), initials)
-for row in records(rows):
-    settling.show_question(row, initials, own)
+settling.show_questions(records(rows), initials, own)
 lists.save_all("open_questions", "open_questions", settling.question_table, **asked)
 frame.foot(
     "A withdrawn visit stays in the record, with who took it out and why; its capture may be logged anew. "

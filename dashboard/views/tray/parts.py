@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
@@ -85,7 +86,7 @@ def waiting_table(rows: pd.DataFrame) -> pd.DataFrame:
         {
             "No": rows["tray_id"],
             "Store": rows["unit"].notna() & rows["reason"].isna(),
-            "Trace": rows["picture"].map(lambda p: [] if p is None else list(p)),
+            "Trace": rows["picture"].map(lambda p: list(p) if isinstance(p, Collection) else []),
             "File": rows["file_name"],
             "Unit": rows["unit"].astype("object").where(rows["unit"].notna(), ""),
             "Odometer": "",
