@@ -85,7 +85,9 @@ def with_speed(
     firing_hz = _firing_hz(speed, known) if alone and engine_hz is None else None
     second_hz = quality.second_motor_hz(foreign) if known.supply != "pwm" else None
     by_engine = engine_hz is not None or firing_hz is not None
-    told = drive.told and another is None and not by_engine and second_hz is None
+    # Next to nothing varies, and not all of it with the shaft: an engine's supply on a load that stands.
+    still = flat and known.expected_rpm is None and bool(np.any(foreign.share >= quality.FOREIGN_SHARE))
+    told = drive.told and another is None and not by_engine and second_hz is None and not still
     if flat and not told:
         return _without_ripple(reading), [measuring_notes.current_flat(FLAT_PCT)]
     notes = [

@@ -78,6 +78,20 @@ def test_a_flat_high_current_is_called_flat_and_lists_no_speed():
         assert without_ripple(reading)
 
 
+def test_an_alternators_ripple_on_a_load_that_does_not_turn_is_no_pumps():
+    """Its line would be the ripple of eight bars at a usual speed, its own lines beside it no shaft's."""
+    t, rng = np.arange(20_000) / 1e5, np.random.default_rng(12)
+    phase = np.cumsum(1173.0 * (1 + 0.002 * np.sin(2 * np.pi * 3 * t))) / 1e5
+    lines = (
+        np.cos(2 * np.pi * phase) + 0.1 * np.cos(4 * np.pi * phase) + 0.36 * np.cos(2 * np.pi * phase / 2.996)
+    )
+    current = 7.1 + 0.035 * lines + 0.004 * rng.standard_normal(len(t))
+    reading = measure(Capture(current, 1e5), KnownPump(segments=8))
+    assert reading.rpm is None
+    assert "current-flat" in codes(reading)
+    assert without_ripple(reading)
+
+
 def test_a_pump_that_turns_is_not_called_flat():
     for bars in (8, 9):
         assert "current-flat" not in codes(measure(recorded(trace(bars))[0], KnownPump(segments=bars)))
