@@ -36,7 +36,6 @@ FLEETS = {
         "vehicles": units(1), "services": [{"unit": "u0", "done_on": "2026-03-01", "work": "hose"}],
     },
     "one pump, no visit": {"vehicles": units(1), "pump_types": TYPES, "pumps": pumps(1)},
-    "one visit and nothing else": {"visits": visits(1, 1)},
     "broken down, never read": {
         "vehicles": units(1), "pumps": pumps(1),
         "breakdowns": [{"unit": "u0", "happened_on": "2026-03-01", "pump_confirmed": "yes"}],
