@@ -21,6 +21,7 @@ from analytics.judging.type_level import with_type_level
 from analytics.past.frames import fetch
 from analytics.past.history import History
 
+PUMPS_AT_ONCE = 25_000  # what is made of each visit takes room
 ASKING = [rule.id for rule in RULES if rule.steps or rule.books]
 
 
@@ -39,8 +40,9 @@ def judged_visits(
     whole = np.isin(pump_id, fetch(connection, "judged_whole", [history.as_of])["pump_id"])
     last = ~visits["pump"].duplicated(keep="last").to_numpy() & ~whole
     first = _first_ones(visits, int(settings["baseline_visits"])) & ~whole
-    judged = judge(_details(connection, visits["visit_id"][last | first], history.as_of), settings, services)
-    judged = judged[judged["visit_id"].isin(visits["visit_id"][last])]
+    some = _details(connection, visits["visit_id"][last | first], history.as_of)
+    judged = _in_parts(some, settings, services, visits["visit_id"][last])
+    del some
     # Readings far from the baseline are no part of it: then later ones are, which were not read yet.
     seen = pd.Series(1, index=pump_id).groupby(level=0).size()
     thin = (judged["baseline_count"] < int(settings["baseline_visits"])) & (
@@ -51,7 +53,23 @@ def judged_visits(
     every = _details(connection, visits["visit_id"][theirs], history.as_of)
     if not len(every):
         return judged
-    return pd.concat([judged[~asking], judge(every, settings, services)], ignore_index=True)
+    return pd.concat([judged[~asking], _in_parts(every, settings, services)], ignore_index=True)
+
+
+def _in_parts(
+    visits: pd.DataFrame,
+    settings: dict[str, Any],
+    services: pd.DataFrame | None,
+    keep: pd.Series | None = None,
+) -> pd.DataFrame:
+    """Return what `judge` does, of PUMPS_AT_ONCE pumps at a time, as each is judged by its own visits alone;
+    keep: only these visits, by visit_id."""
+    part = np.unique(visits["pump_id"], return_inverse=True)[1] // PUMPS_AT_ONCE
+    made = []
+    for k in range(int(part.max(initial=0)) + 1):
+        judged = judge(visits[part == k] if part.any() else visits, settings, services)
+        made.append(judged if keep is None else judged[judged["visit_id"].isin(keep)])
+    return made[0] if len(made) == 1 else pd.concat(made)
 
 
 def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:

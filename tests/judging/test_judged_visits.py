@@ -3,7 +3,9 @@
 from datetime import date, timedelta
 
 import numpy as np
+import pandas as pd
 
+from analytics.judging import judged
 from analytics.judging.judge import judge
 from analytics.risk.ranking import read_facts
 from ingest.fleet_folder.loading import load_folder
@@ -15,7 +17,7 @@ from tests.fleet_folder.fleet_folders import write_folder
 SAME = ["rule", "baseline_count", "baseline_kind"]
 
 
-def test_few_visits_give_the_verdicts_of_all(tmp_path):
+def test_few_visits_or_few_pumps_at_once_give_the_verdicts_of_all(tmp_path, monkeypatch):
     rng = np.random.default_rng(8)
     visits = ["unit,visited_on,odometer,state,mean_a,rpm,supply_v"]
     for unit in range(40):
@@ -35,7 +37,11 @@ def test_few_visits_give_the_verdicts_of_all(tmp_path):
     load_folder(ledger, write_folder(tmp_path / "f", **tables), today=date(2026, 1, 1), author=ANYBODY)
     with open_ledger(ledger) as connection:
         few = read_facts(connection, None).judged
+        monkeypatch.setattr(judged, "PUMPS_AT_ONCE", 7)
+        parts = read_facts(connection, None).judged
         all_of_them = judge(connection.sql("SELECT * FROM visit_detail").df(), settings_at(connection))
+    few_alike, alike = (made.drop(columns="compares_with").astype(object) for made in (few, parts))
+    pd.testing.assert_frame_equal(few_alike, alike)  # compares_with: numbers of one judging
     last = [
         frame.sort_values(["pump_id", "visited_on", "visit_id"])
         .groupby("pump_id")
