@@ -29,6 +29,7 @@ from analytics.wear_model.model import risk_model
 from ingest.ledger.settings import DEFAULTS
 from tests.benchmarks.second_world import Prices
 from tests.benchmarks.second_world.fleet import EPOCH, day_of
+from tests.benchmarks.second_world.jobs import default_judge
 from tests.fleet_frames import history_from_tables
 
 NOTICE = 7
@@ -56,6 +57,9 @@ class Way:
     check_first: bool = False
     dated: float = 0.0
     next_stop: bool = True
+    late_as: str = JOBS[CHANGE]
+    shop: bool = False
+    spread: float = 0.0
     settings: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -71,6 +75,18 @@ WAYS = {
     "plan dated": Way(now=False, dated=1.0),
     "plan dated checked": Way(now=False, dated=1.0, check_first=True),
     "plan extra": Way(now=False, next_stop=False),
+    "shop dated": Way(now=False, dated=1.0, shop=True),
+    "shop dated checked": Way(now=False, dated=1.0, check_first=True, shop=True),
+    "late cc": Way(now=False, dated=1.0, late_as="check and change"),
+    "shop late cc": Way(now=False, dated=1.0, late_as="check and change", shop=True),
+    "shop late check": Way(now=False, dated=1.0, late_as="check", shop=True),
+    "look .6": Way(now=False, dated=1.0, spread=.6),
+    "look 1.2": Way(now=False, dated=1.0, spread=1.2),
+    "shop look .6": Way(now=False, dated=1.0, spread=.6, shop=True),
+    "shop look 1.2": Way(now=False, dated=1.0, spread=1.2, shop=True),
+    "plan extra checked": Way(now=False, next_stop=False, check_first=True),
+    "shop extra": Way(now=False, next_stop=False, shop=True),
+    "shop extra checked": Way(now=False, next_stop=False, check_first=True, shop=True),
     "now": Way(extra=False),
     "now checked": Way(extra=False, check_first=True),
     "next": Way(now=False, extra=False),
@@ -120,6 +136,10 @@ class Planners:
 
     def goes(self, runs: dict[str, Any], seen: dict[str, pd.DataFrame]) -> dict[str, np.ndarray]:
         """Return by run what its checks ask: whether the pumps go, readings and findings in."""
+        out = {key: default_judge(frame) for key, frame in seen.items() if self._way(key).shop}
+        seen = {key: frame for key, frame in seen.items() if key not in out}
+        if not seen:
+            return out
         at = {
             key: {unit: float(day) for unit, day in zip(frame["unit"], frame["day"], strict=True)}
             for key, frame in seen.items()
@@ -127,10 +147,9 @@ class Planners:
         names = {key + BETWEEN + unit for key, days in at.items() for unit in days}
         today = int(max(max(days.values()) for days in at.values())) + PAPER_DAYS
         tables = side_by_side(
-            {key: run.tables(as_of=int(max(at[key].values())) + PAPER_DAYS) for key, run in runs.items()}
+            {key: runs[key].tables(as_of=int(max(at[key].values())) + PAPER_DAYS) for key in seen}
         )
         decided = self._decided(narrowed(tables, names), at, today, pd.Series(sorted(names)), judged=True)
-        out = {}
         for key, frame in seen.items():
             mine = decided[key].drop_duplicates("unit").set_index("unit").reindex(frame["unit"])
             out[key] = ((mine["job"] == JOBS[CHANGE]) & (mine["at"] == TIMES[NOW])).to_numpy(bool)
@@ -212,8 +231,10 @@ class Planners:
             made.by_age_survival[rows] ** way.hazard,
             made.new_pump_survival[rows] ** way.hazard,
         )
-        frame = with_decision(mine, weigh(mine, curves, place, settings | way.settings))
-        return with_checks_first(frame) if way.check_first else frame
+        frame = with_decision(mine, weigh(mine, curves, place, settings | {"reading_spread": way.spread} | way.settings))
+        frame = with_checks_first(frame) if way.check_first else frame
+        late = (frame["job"] == JOBS[CHANGE]) & (frame["at"] == "next stop") & ~frame["checked"].astype(bool)
+        return frame if judged else frame.assign(job=frame["job"].mask(late, way.late_as))
 
 
 def of_pumps(history: History, rows: np.ndarray) -> History:
