@@ -36,7 +36,8 @@ from analytics.wear_model.exposure import exposure
 from analytics.wear_model.failure_risk import Known
 from analytics.wear_model.model import risk_model, run_filters
 from analytics.wear_model.unrecorded import allow_for_unrecorded
-from tests.benchmarks.plan_policies import known_history, recommended_ages
+from tests.benchmarks.plan_plain import recommended_ages
+from tests.benchmarks.plan_policies import known_history
 from tests.benchmarks.second_world import Prices, build, truth
 from tests.benchmarks.second_world.fleet import EPOCH
 from tests.benchmarks.second_world.informed import Informed

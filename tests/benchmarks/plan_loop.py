@@ -38,16 +38,8 @@ from analytics.learning.fitting import Fit, fit_history
 from analytics.money.decision import Work
 from analytics.money.long_run import LongRun
 from tests.benchmarks.plan_informed import InformedPlanners
-from tests.benchmarks.plan_policies import (
-    OF_FLEET,
-    WAYS,
-    Planners,
-    by_age,
-    known_history,
-    limits,
-    nothing,
-    recommended_ages,
-)
+from tests.benchmarks.plan_plain import by_age, limits, nothing, recommended_ages
+from tests.benchmarks.plan_policies import OF_FLEET, WAYS, Planners, known_history
 from tests.benchmarks.second_world import Prices, build, truth
 
 BASE = ("run to failure", "limits", "best age", "all-seeing")

@@ -6,7 +6,7 @@ checks done as they are dated.
 A world's books go to a folder and are loaded; every `step` days the plan is asked for as of that day, and
 what stands under `lines` and `checks` is ordered: an own stop on its day, else the unit's first stop on or
 after it. The owner knows nothing else of the project, and a check is answered by the shop. Beside it the same
-fleet and luck under plan_loop's own "plan dated", which weighs the same records without ledger, command or
+fleet and luck under plan_loop's own "shop dated", which weighs the same records without ledger, command or
 assignment: what the two order differently on one day is printed, job by job, and what both earned. A
 difference that is not the solver's own (bays, parts) is a defect of the public path.
 """
@@ -20,24 +20,14 @@ import sys
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from analytics.learning.fitting import fit_history
 from tests.benchmarks.plan_loop import follow, follow_together, outcome
-from tests.benchmarks.plan_policies import OF_FLEET, WAYS, Orders, Planners, known_history, nothing
+from tests.benchmarks.plan_plain import nothing
+from tests.benchmarks.plan_policies import OF_FLEET, WAYS, Orders, Planners, known_history
 from tests.benchmarks.second_world import Prices, build, truth, write_folder
 from tests.benchmarks.second_world.fleet import day_of
-from tests.benchmarks.second_world.jobs import default_judge
 
-WAY = "plan dated"
-
-
-class OutsidePlanners(Planners):
-    """As Planners, but what a check asks is answered by the shop."""
-
-    def goes(self, runs: dict[str, Any], seen: dict[str, Any]) -> dict[str, np.ndarray]:
-        """Return by run what its checks ask."""
-        return {key: default_judge(frame) for key, frame in seen.items()}
+WAY = "shop dated"
 
 
 def command(*words: object) -> str:
@@ -95,7 +85,7 @@ def main() -> None:
     run = world.start()
     ledger = options.out / "fleet.duckdb"
     options.out.mkdir(parents=True, exist_ok=True)
-    beside = OutsidePlanners(Prices(), {"0": fit_history(known_history(run))}, {WAY: WAYS[WAY]}, refits=True)
+    beside = Planners(Prices(), {"0": fit_history(known_history(run))}, {WAY: WAYS[WAY]}, refits=True)
     began, since, jobs, unlike = run.today, None, 0, 0
     end = min(world.end_day, began + options.days) if options.days else world.end_day
     while run.today < end:
@@ -113,7 +103,7 @@ def main() -> None:
     print(f"{jobs} jobs, {unlike} differ")
     if end < world.end_day:
         return
-    within = OutsidePlanners(
+    within = Planners(
         Prices(), {"0": fit_history(known_history(world.start()))}, {WAY: WAYS[WAY]}, refits=True
     )
     failing = follow(world.start(), nothing, options.step)

@@ -1,4 +1,4 @@
-"""Policies of the plan's loop: plain ones, and the product's own decision in many variants side by side.
+"""Policies of the plan's loop: the product's own decision in many variants side by side.
 
 Runs of one world that differ in policy only are put into one past under names of their own, which is scored
 once: what a policy costs to follow is then what it costs to weigh.
@@ -6,7 +6,6 @@ once: what a policy costs to follow is then what it costs to weigh.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime
 from typing import Any
@@ -14,8 +13,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.cost_review.age_replacement import best_age
-from analytics.cost_review.type_lives import fit_types
 from analytics.learning.fitting import Fit, fit_history
 from analytics.money.cost_book import CostBook, Entry
 from analytics.money.cost_rule import Curves, weigh, with_decision, with_prices
@@ -47,7 +44,8 @@ class Way:
     forecasts' −ln S (what comes of risks told too low or too high), whether a check goes before every change,
     settings of its own. dated: a job for the next stop is done at the first stop from the day on that lies
     this share of the days until its forecast stop ahead (0: from tomorrow on). next_stop: whether such jobs
-    are ordered at all."""
+    are ordered at all. shop: whether the shop answers its checks, by the reading alone, and not the decision.
+    """
 
     now: bool = True
     extra: bool = True
@@ -57,9 +55,7 @@ class Way:
     check_first: bool = False
     dated: float = 0.0
     next_stop: bool = True
-    late_as: str = JOBS[CHANGE]
     shop: bool = False
-    spread: float = 0.0
     settings: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -69,24 +65,16 @@ class Way:
 
 
 OURS = "ours"
+UNSEEN: dict[str, Any] = {"reading_spread": 0.0}  # a change ahead does not wait for its stop's reading
 WAYS = {
     OURS: Way(),
     "plan only": Way(now=False),
     "plan dated": Way(now=False, dated=1.0),
     "plan dated checked": Way(now=False, dated=1.0, check_first=True),
     "plan extra": Way(now=False, next_stop=False),
+    "plan dated unseen": Way(now=False, dated=1.0, settings=UNSEEN),
     "shop dated": Way(now=False, dated=1.0, shop=True),
-    "shop dated checked": Way(now=False, dated=1.0, check_first=True, shop=True),
-    "late cc": Way(now=False, dated=1.0, late_as="check and change"),
-    "shop late cc": Way(now=False, dated=1.0, late_as="check and change", shop=True),
-    "shop late check": Way(now=False, dated=1.0, late_as="check", shop=True),
-    "look .6": Way(now=False, dated=1.0, spread=.6),
-    "look 1.2": Way(now=False, dated=1.0, spread=1.2),
-    "shop look .6": Way(now=False, dated=1.0, spread=.6, shop=True),
-    "shop look 1.2": Way(now=False, dated=1.0, spread=1.2, shop=True),
-    "plan extra checked": Way(now=False, next_stop=False, check_first=True),
-    "shop extra": Way(now=False, next_stop=False, shop=True),
-    "shop extra checked": Way(now=False, next_stop=False, check_first=True, shop=True),
+    "shop dated unseen": Way(now=False, dated=1.0, shop=True, settings=UNSEEN),
     "now": Way(extra=False),
     "now checked": Way(extra=False, check_first=True),
     "next": Way(now=False, extra=False),
@@ -231,10 +219,8 @@ class Planners:
             made.by_age_survival[rows] ** way.hazard,
             made.new_pump_survival[rows] ** way.hazard,
         )
-        frame = with_decision(mine, weigh(mine, curves, place, settings | {"reading_spread": way.spread} | way.settings))
-        frame = with_checks_first(frame) if way.check_first else frame
-        late = (frame["job"] == JOBS[CHANGE]) & (frame["at"] == "next stop") & ~frame["checked"].astype(bool)
-        return frame if judged else frame.assign(job=frame["job"].mask(late, way.late_as))
+        frame = with_decision(mine, weigh(mine, curves, place, settings | way.settings))
+        return with_checks_first(frame) if way.check_first else frame
 
 
 def of_pumps(history: History, rows: np.ndarray) -> History:
@@ -373,49 +359,3 @@ def vehicles_of(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
         last_pm_on=cars["unit"].map(last), pm_interval_km=cars["pm_interval"], pm_interval_hours=np.nan,
         hours_per_day=np.nan, vin=None, make=None, model=None,
     )  # fmt: skip
-
-
-def nothing(run: Any) -> Orders:
-    """Run to failure."""
-    return []
-
-
-def limits(run: Any) -> Orders:
-    """Change at the stop whose reading passes a limit of its type."""
-    held, tables = held_days(run), run.tables()
-    visits = tables["visits"][tables["visits"]["unit"].isin(held)]
-    last = visits[visits["reason"].isin(["pm", "complaint"])].groupby("unit").tail(1)
-    last = last[last["visited_on"] == (EPOCH + last["unit"].map(held).to_numpy(int)).astype("datetime64[s]")]
-    pumps = tables["pumps"].drop_duplicates("unit", keep="last").set_index("unit")["pump_type"]
-    spec = tables["pump_types"].set_index("pump_type").loc[last["unit"].map(pumps)].reset_index(drop=True)
-    last = last.reset_index(drop=True)
-    over = (
-        (last["ripple_pct"] > spec["ripple_limit_pct"])
-        | (last["mean_a"] > spec["current_high_a"]) | (last["mean_a"] < spec["current_low_a"])
-        | (last["rpm"] < spec["rpm_low"]) | (last["rpm"] > spec["rpm_high"])
-    )  # fmt: skip
-    return [{"unit": u, "day": int(held[u]), "job": "change", "own_stop": False} for u in last["unit"][over]]
-
-
-def by_age(ages: dict[str, float]) -> Callable[[Any], Orders]:
-    """Change at the first stop past the type's age; the true distance on the pump is known to it."""
-
-    def orders(run: Any) -> Orders:
-        held = np.flatnonzero(~np.isnan(run.held))
-        own = run.lives.take(held)
-        run_km = run.fleet.km.at(held, run.held[held]) - own.start_km
-        names = list(run.tables()["pump_types"]["pump_type"])
-        age = np.array([ages.get(names[d], np.inf) for d in own.design])
-        return [
-            {"unit": run.fleet.names[u], "day": int(run.held[u]), "job": "change", "own_stop": False}
-            for u in held[run_km > age]
-        ]
-
-    return orders
-
-
-def recommended_ages(history: History, prices: Prices) -> dict[str, float]:
-    """Return the age that the cost review recommends for each type on that day, km."""
-    lives = fit_types(history.pumps)
-    types = history.pumps["pump_type"].unique()
-    return {str(t): float(best_age(lives.of(t).life, prices.planned, prices.failure).age) for t in types}
