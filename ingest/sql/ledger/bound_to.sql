@@ -88,5 +88,8 @@ SELECT * REPLACE (CAST(NULL AS VARCHAR) AS set_by) FROM {ledger}.setting;
 CREATE TEMP VIEW cost_entry AS
 SELECT * REPLACE (CAST(NULL AS VARCHAR) AS set_by) FROM {ledger}.cost_entry
 WHERE depot IS NULL OR depot IN (SELECT depot FROM temp.main.bound_depot);
+CREATE TEMP VIEW brought_row AS
+SELECT * FROM {ledger}.brought_row
+WHERE table_name = 'vehicle' AND row_key IN (SELECT unit FROM temp.main.vehicle);
 CREATE TEMP VIEW plan_list AS
 SELECT * FROM {ledger}.plan_list WHERE FALSE
