@@ -17,6 +17,10 @@ OFF_SHARE = 0.35  # an off level lies below this share of the running level
 OFF_QUIET = 1.2  # and its scatter is no more than this share of the running scatter
 SETTLED_PCT = 5.0  # settling time: within this of the steady level, as in step responses generally
 MIN_OFF_BLOCKS = 3
+# Share of the difference between off levels after and before a run that goes into the error: the mean of a
+# run over which the zero drifts evenly lies half of it off, and not at all off where the core keeps it (root
+# mean square of both).
+KEPT_SHARE = 8**-0.5
 
 
 @dataclass(frozen=True)
@@ -52,7 +56,7 @@ def find_run(current_a: np.ndarray, sample_rate_hz: float) -> Run:
     first, last = _longest_stretch(~off)
     zero_a = zero_se_a = None
     if off.any():
-        zero_a, zero_se_a = _off_level(cut, off, sign)
+        zero_a, zero_se_a = _zero(cut, off, sign, first)
 
     seen_start = first > 0 or level[0] < 0.5 * np.median(level[first:last])
     settled, peak_block = _settled_block(level[first:last], max(round(0.008 * sample_rate_hz / size), 1))
@@ -105,6 +109,20 @@ def _longest_stretch(running: np.ndarray) -> tuple[int, int]:
     edges = np.flatnonzero(np.diff(running.astype(np.int8), prepend=0, append=0)).reshape(-1, 2)
     begin, end = edges[np.argmax(edges[:, 1] - edges[:, 0])]
     return int(begin), int(end)
+
+
+def _zero(cut: np.ndarray, off: np.ndarray, sign: int, first: int) -> tuple[float, float]:
+    """The level before the run, which begins with block `first`, else that after it, and standard error.
+
+    After a run a clamp's core keeps something of the current.
+    """
+    before = off & (np.arange(len(off)) < first)
+    if not before.any():
+        return _off_level(cut, off, sign)
+    level, se = _off_level(cut, before, sign)
+    after = off & ~before
+    apart = _off_level(cut, after, sign)[0] - level if after.any() else 0.0
+    return level, float(np.hypot(se, KEPT_SHARE * apart))
 
 
 def _off_level(cut: np.ndarray, off: np.ndarray, sign: int) -> tuple[float, float]:

@@ -1,4 +1,4 @@
-"""A hundred awkward captures by a small network of coils, made without the measuring in view.
+"""A hundred awkward captures by a small network of coils, to which nothing of the measuring was tuned.
 
     python -m tests.benchmarks.awkward_captures --seed 1 --per-kind 10
 

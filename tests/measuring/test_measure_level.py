@@ -23,6 +23,19 @@ def test_an_off_stretch_is_the_zero():
     assert reading.mean_a == pytest.approx(truth.mean_a(reading.steady_from_s, reading.steady_to_s), rel=3e-3)
 
 
+def test_the_zero_is_what_stood_before_the_run():
+    """A clamp's core keeps a little of the current after it: that is no zero, but widens the error."""
+    capture, _ = recorded(trace(8), zero_a=0.02, off_s=0.05)
+    kept = Capture(
+        np.append(capture.current_a, 0.06 + 0.0 * capture.current_a[:8000]), capture.sample_rate_hz
+    )
+    reading = measure(kept, KnownPump(segments=8))
+    alone = measure(capture, KnownPump(segments=8))
+    assert reading.zero_a == pytest.approx(alone.zero_a)
+    assert reading.zero_a == pytest.approx(0.02, abs=0.01)
+    assert reading.mean_a_se > 0.01 > alone.mean_a_se
+
+
 def test_without_one_the_zero_is_unverified():
     capture, _ = recorded(trace(8), zero_a=0.18)
     reading = measure(capture, KnownPump(segments=8))
