@@ -27,7 +27,7 @@ from analytics.cost_review.policy_review import (
 )
 from analytics.cost_review.sensitivity import tornado
 from analytics.cost_review.spend import Changes, changes, realised, with_estimates
-from analytics.cost_review.type_lives import TypeLives, fit_types
+from analytics.cost_review.type_lives import TypeLives, completed, fit_types
 from analytics.money import policies
 from analytics.money.cost_book import (
     cost_book,
@@ -123,8 +123,9 @@ def cost_review(
         kept = price_change(book, element, amount)
         book = book.with_prices({element: None if amount is None else kept})
     fit = fit_for(ledger, history)
-    types = fit_types(history.pumps)
-    facts = with_estimates(recorded, given_up(history, fit), book)
+    left = given_up(history, fit)
+    types = fit_types(completed(history.pumps, left))
+    facts = with_estimates(recorded, left, book)
     done = changes(facts, types)
     unit = str(settings["distance_unit"])
     km = to_kept(1.0, unit)

@@ -49,7 +49,7 @@ def removals(fleet: SimulatedFleet) -> pd.DataFrame:
     long_run = LongRun.from_plain(fit.parameters.summary["long_run"])
     told["g"] = long_run.cost_per_km(told["pump_type"], np.full(n, C_PLANNED), np.full(n, C_FAILURE))
     told["year"] = (history.as_of_day - told["removed_day"]) // 365
-    told.attrs |= {"lives": lives, "history": history, "fit": fit}
+    told.attrs |= {"lives": lives, "history": history, "fit": fit, "parameters": fleet.parameters}
     return told
 
 

@@ -19,10 +19,11 @@ import pandas as pd
 
 from analytics.cost_review.age_replacement import best_age
 from analytics.cost_review.best_ages import DRAWS, age_range
+from analytics.cost_review.given_up import given_up
 from analytics.cost_review.groups import Group, Simulation, simulated_life_km, total
 from analytics.cost_review.policy_review import policy_table, saving_range, whole_spread
 from analytics.cost_review.simulated_age import best_simulated_age, cost_at_ages
-from analytics.cost_review.type_lives import TypeLives, fit_types
+from analytics.cost_review.type_lives import TypeLives, completed, fit_types
 from analytics.learning.fitting import Fit, fit_history
 from analytics.money.cost_book import Prices
 from analytics.money.interval_rule import break_even_risk
@@ -152,7 +153,8 @@ def main() -> None:
         spec = FleetSpec(vehicles=args.vehicles, seed=args.seed + 17 * k)
         fleet = simulator.simulate_fleet(spec)
         history = history_at(fleet)
-        fit, types = fit_history(history), fit_types(history.pumps)
+        fit = fit_history(history)
+        types = fit_types(completed(history.pumps, given_up(history, fit)))
         groups = groups_of(fit, args.lives)
         told = claimed(groups, types)
         rows.append(

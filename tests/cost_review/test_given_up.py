@@ -10,10 +10,11 @@ import pytest
 from analytics.cost_review import life_left as module
 from analytics.cost_review.given_up import given_up, sum_range
 from analytics.cost_review.life_left import GRID_KM
+from analytics.cost_review.type_lives import completed, fit_types
 from analytics.learning.fitting import fit_history
 from analytics.money.decision import curve_at, lived_km
 from demo_fleet.fleet import simulate_fleet
-from demo_fleet.fleet_pumps import FleetSpec
+from demo_fleet.fleet_pumps import TYPES, FleetSpec, draw_lives
 from tests.benchmarks.money_study import figures, removals
 from tests.fleet_frames import history_at
 
@@ -90,3 +91,19 @@ def test_no_removal_no_row():
     history = history_at(simulate_fleet(FleetSpec(vehicles=4, seed=1, years=2)))
     still = replace(history, pumps=history.pumps.assign(removed=False, failed=False))
     assert len(given_up(still, fit_history(history))) == 0
+
+
+def test_lives_cut_short_on_condition_are_completed_by_their_forecast(told):
+    """The fleet's mean life against the truth: nearer than with removals as plain suspensions."""
+    history = told.attrs["history"]
+    pumps = completed(history.pumps, told)
+    assert pumps["ended"].sum() == history.pumps["failed"].sum() + len(told)
+    assert (pumps["end_km"] >= history.pumps["now_km"]).all()
+    code = history.pumps["pump_type"].map(TYPES.index).to_numpy(int)
+    fresh = draw_lives(told.attrs["parameters"], np.tile(code, 4), np.random.default_rng(4))
+    true = fresh.fails_at_km.mean()
+    mean = fit_types(pumps).fleet.life.mean
+    assert mean == pytest.approx(true, rel=0.1)
+    plain = fit_types(history.pumps)
+    assert abs(mean - true) < 0.5 * abs(plain.fleet.life.mean - true)
+    assert fit_types(pumps).fleet.failures == plain.fleet.failures
