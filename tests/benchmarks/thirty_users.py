@@ -133,7 +133,8 @@ class Seen:
 def log_visits(person: Person, unit: str, seen: Seen) -> None:
     """Enter a meter's visit of a unit and save it."""
     seen.timed("log-visit", lambda: person.open(f"log-visit?unit={unit}"))
-    person.put("Read it, go on", trigger_value=True)
+    if "Read it, go on" in person.widgets:  # said once to each connection
+        person.put("Read it, go on", trigger_value=True)
     person.put("Engine", string_array_value=["Idle"])
     person.put("From", string_array_value=["Meter only"])
     person.put("Odometer", string_value="50000 mi")
@@ -166,6 +167,8 @@ def work(address: str, number: int, seen: Seen, units: Any, over: Event, rest_s:
         except Exception as error:  # whatever it is, it is counted
             with seen.lock:
                 seen.errors[f"{type(error).__name__}: {error}"[:300]] += 1
+            if person is not None:
+                person.live.close()  # or the server would keep its session
             person = None
         over.wait(draw.uniform(0.5, 1.5) * rest_s)
 
