@@ -149,7 +149,7 @@ def rows(ledger: Path) -> Rows:
 def started(folder: Path) -> Path:
     """Put in a folder what the jobs need."""
     folder.mkdir()
-    build_ledger(folder / "fleet.duckdb", fitted=True)
+    build_ledger(folder / "fleet.duckdb")
     write_capture_csv(folder / "c.csv", small_capture())
     (folder / "captures").mkdir()
     for i, unit in enumerate(("101", "102", "103")):
