@@ -65,7 +65,7 @@ def load_folder(
         raise EntryRefused("no-folder", f"There is no folder {folder}.")
     if not ledger.exists():
         refuse_without_ledger(ledger)  # before its captures are stored
-    content = _read_folder(ledger, folder, mapping)
+    content = read_folder(ledger, folder, mapping)
     if not content.tables and not content.refused and not (folder / FLEET_FILE).exists():
         names = ", ".join(table.file for table in TABLES)
         raise EntryRefused(
@@ -114,7 +114,8 @@ def load_folder(
     )
 
 
-def _read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None) -> Folder:
+def read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None = None) -> Folder:
+    """Return the tables of a fleet folder as read, with what was refused; `mapping` as for `load_folder`."""
     fleet = read_fleet_file(folder)
     notices = list(fleet.notices)
     unit = fleet.settings.get("distance_unit")
