@@ -23,6 +23,7 @@ from ingest.pictures import without_metadata
 from ingest.visit.corrections import correct_visit
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
+from ingest.waiting import keep_rows, waiting_folder
 from ingest.waveforms import load_waveform, waveform_folder
 from tests.authors import ANYBODY
 
@@ -115,7 +116,9 @@ def test_a_dry_run_counts_and_changes_nothing(ledger):
 
 def test_names_are_gone_from_tables_log_metadata_pictures_and_the_files_bytes(ledger, folder):
     assert in_files(ledger, NAME)
+    keep_rows(waiting_folder(ledger), "a pump", [{"source": NAME}])
     forget_names(ledger, [NAME, SHORT], author=ANYBODY, dry_run=False)
+    assert not waiting_folder(ledger).exists()
     for name in (NAME, SHORT):
         assert name not in everything(ledger).replace("QXBs", "")
     assert in_files(ledger, NAME) == []

@@ -20,6 +20,7 @@ from ingest.ledger.upkeep import check_ledger
 from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
+from ingest.waiting import keep_rows, waiting_folder
 from ingest.waveforms import store_waveform, waveform_folder, waveform_path
 from ingest.wording.stored import question_text
 from tests.authors import ANYBODY
@@ -104,13 +105,16 @@ def test_cleaning_removes_old_leftovers_only(ledger):
     stored = store_waveform(ledger, capture(4.0))
     part = stored.path.with_name("abc.12345678.part")
     part.write_bytes(b"half")
-    assert codes(check_ledger(ledger, clean=True)) == ["orphan", "unfinished"]
+    keep_rows(waiting_folder(ledger), "a pump", [{}])
+    assert codes(check_ledger(ledger, clean=True)) == ["orphan", "unfinished", "measured"]
     assert stored.path.exists()
     yesterday = time.time() - 25 * 3600
-    for path in (stored.path, part):
+    for path in (stored.path, part, *waiting_folder(ledger).iterdir()):
         os.utime(path, (yesterday, yesterday))
-    assert codes(check_ledger(ledger, clean=True)) == ["orphan-removed", "unfinished-removed"]
+    found = codes(check_ledger(ledger, clean=True))
+    assert found == ["orphan-removed", "unfinished-removed", "measured-removed"]
     assert not stored.path.exists()
+    assert not waiting_folder(ledger).exists()
     assert not part.exists()
     assert check_ledger(ledger).findings == ()
 
