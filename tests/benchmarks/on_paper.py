@@ -30,12 +30,13 @@ class Inputs:
     tb_month_price: float = 20.0  # of storage, in money
     core_s: float = 0.0  # chains.core_s: to measure one capture of 100,000 samples
     capture_kb: float = 0.0  # chains.kb
-    visit_bytes: float = 0.0  # sizes.100k.visit_bytes
+    visit_bytes: float = 0.0  # sizes.100k.visit_bytes, readings measured elsewhere
     log_ms: float = 0.0  # log.cpu, with 20,000 pumps on record
     log_growth: float = 0.0  # log.growth
-    rank_s: float = 0.0  # sizes.100k.rank_s
-    rank_gb: float = 0.0  # sizes.100k.rank_gb
-    fit_s: float = 0.0  # sizes.100k.fit_s
+    rank_s: float = 0.0  # rank.cpu, with 20,000 pumps
+    rank_growth: float = 0.0  # rank.growth; beyond what was measured it is taken for 1 at the least
+    rank_gb_2k: float = 0.0  # memory.rank_2k, with 2,000 pumps
+    rank_gb_10k: float = 0.0  # memory.rank_10k, with 10,000
 
 
 _MEASURED = {
@@ -44,11 +45,11 @@ _MEASURED = {
     "visit_bytes": "sizes.100k.visit_bytes",
     "log_ms": "log.cpu",
     "log_growth": "log.growth",
-    "rank_s": "sizes.100k.rank_s",
-    "rank_gb": "sizes.100k.rank_gb",
-    "fit_s": "sizes.100k.fit_s",
+    "rank_s": "rank.cpu",
+    "rank_growth": "rank.growth",
+    "rank_gb_2k": "memory.rank_2k",
+    "rank_gb_10k": "memory.rank_10k",
 }
-
 MEASURED = set(_MEASURED.values())
 
 
@@ -83,8 +84,8 @@ def needs(pumps: int, given: Inputs) -> Needs:
         core_hours_a_year=a_year * given.core_s / 3600,
         core_hours_again=pumps * given.visits_kept * given.core_s / 3600,
         writing=a_year * log_s / (given.working_hours * 3600),
-        rank_s=given.rank_s * pumps / 100_000,
-        rank_gb=given.rank_gb * pumps / 100_000,
+        rank_s=given.rank_s * (pumps / 20_000) ** max(given.rank_growth, float(pumps > 20_000)),
+        rank_gb=given.rank_gb_2k + (given.rank_gb_10k - given.rank_gb_2k) * (pumps - 2_000) / 8_000,
     )
 
 
@@ -98,15 +99,13 @@ def table(results: Mapping[str, Result], given: Inputs) -> str:
     measured = {1_000: "1k", 10_000: "10k", 100_000: "100k"}
     for pumps in PUMPS:
         n = needs(pumps, given)
-        size, rank = f"~{_bytes(n.ledger_bytes)}", f"~{n.rank_s:,.0f} s CPU, {n.rank_gb:,.0f} GB"
-        word = measured.get(pumps)
-        if word and f"sizes.{word}.mb" in results:
-            size = _bytes(results[f"sizes.{word}.mb"].value * 1e6)
-            seconds, memory = (results[f"sizes.{word}.rank_{unit}"].value for unit in ("s", "gb"))
-            rank = f"{seconds:,.1f} s CPU, {memory:,.2f} GB"
+        key = f"sizes.{measured.get(pumps)}.mb"
+        size = _bytes(results[key].value * 1e6) if key in results else f"~{_bytes(n.ledger_bytes)}"
+        rank = f"~{n.rank_s:,.0f} s CPU, ~{n.rank_gb:,.1f} GB"
+        busy = f"{n.writing:.1%} of working hours" if n.writing < 1 else f"{n.writing:,.0f} times them"
         lines.append(
             f"| {pumps:,} | {size} | {_bytes(n.capture_bytes_a_year)} | {_hours(n.core_hours_a_year)} |"
-            f" {_hours(n.core_hours_again)} | {n.writing:.2%} of working hours | {rank} |"
+            f" {_hours(n.core_hours_again)} | {busy} | {rank} |"
         )
     per_million = 1e6 * given.core_s / 3600
     captures = 1e15 / (given.capture_kb * 1000)

@@ -293,54 +293,41 @@ def report() -> list[Figure]:
 
 
 def sizes() -> list[Figure]:
-    """A ledger of 1,000, 10,000 and 100,000 pumps with eight visits: its bytes, and ranking it."""
+    """Ledgers of 1,000, 10,000 and 100,000 pumps with eight visits measured elsewhere: their bytes."""
+    from ingest.ledger.connection import open_ledger
+    from tests.benchmarks.many_pumps import build
+
     figures = []
     for pumps, word in ((1_000, "1k"), (10_000, "10k"), (100_000, "100k")):
         ledger = SCRATCH / f"sizes{word}.duckdb"
-        told = {}
-        for what in ("build", "fit", "rank"):  # each in a process of its own, for the memory it takes
-            done = subprocess.run(
-                [sys.executable, "-c", _ALONE, what, str(ledger), str(pumps)],
-                stdout=subprocess.PIPE,
-                text=True,
-                check=True,
-            )
-            told[what] = [float(number) for number in done.stdout.split()]
-        of = f"{pumps:,} pumps, eight visits each"
-        visits, size = told["build"][2], ledger.stat().st_size
+        build(ledger, pumps, 8)
+        with open_ledger(ledger) as connection:
+            [(visits,)] = connection.execute("SELECT count(*) FROM visit").fetchall()
+        size, of = ledger.stat().st_size, f"{pumps:,} pumps, eight visits each"
         figures += [
             Figure(f"sizes.{word}.mb", size / 1e6, "MB", f"the ledger file, {of}"),
             Figure(f"sizes.{word}.visit_bytes", size / visits, "bytes", f"of it for each visit, {of}"),
-            Figure(
-                f"sizes.{word}.rank_s", told["rank"][0], "s CPU", f"`rank`, start of Python and all, {of}"
-            ),
-            Figure(f"sizes.{word}.rank_gb", told["rank"][1], "GB", f"most memory of it, {of}"),
-            Figure(f"sizes.{word}.fit_s", told["fit"][0], "s CPU", f"constants learnt anew, {of}"),
-            Figure(f"sizes.{word}.fit_gb", told["fit"][1], "GB", f"most memory of it, {of}"),
         ]
     return figures
 
 
-_ALONE = """
-import resource, sys
-from pathlib import Path
-what, ledger, pumps = sys.argv[1], Path(sys.argv[2]), int(sys.argv[3])
-visits = 0
-if what == "build":
+def memory() -> list[Figure]:
+    """What a first ranking takes at two sizes, the constants learnt, each in a process of its own."""
     from tests.benchmarks.many_pumps import build
-    from ingest.ledger.connection import open_ledger
-    build(ledger, pumps, 8)
-    with open_ledger(ledger) as connection:
-        [(visits,)] = connection.execute("SELECT count(*) FROM visit").fetchall()
-elif what == "fit":
-    from analytics.learning.fitting import fit
-    fit(ledger)
-else:
-    from analytics.risk.ranking import rank
-    rank(ledger)
-used = resource.getrusage(resource.RUSAGE_SELF)
-print(used.ru_utime + used.ru_stime, used.ru_maxrss / 2**20, visits)
-"""
+
+    code = (
+        "import resource, sys; from pathlib import Path; from analytics.risk.ranking import rank;"
+        " rank(Path(sys.argv[1])); print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20)"
+    )
+    figures = []
+    for pumps, word in ((2_000, "2k"), (10_000, "10k")):
+        ledger = SCRATCH / f"memory{word}.duckdb"
+        build(ledger, pumps, 8)
+        command = [sys.executable, "-c", code, str(ledger)]
+        done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
+        about = f"most memory of a first ranking, constants learnt, {pumps:,} pumps with eight visits each"
+        figures.append(Figure(f"memory.rank_{word}", float(done.stdout), "GB", about))
+    return figures
 
 
 def pages() -> list[Figure]:
@@ -382,6 +369,7 @@ ALL: dict[str, tuple[Callable[[], list[Figure]], str | None]] = {
     "plan": (plan, "decision"),
     "cost": (cost, "review"),
     "report": (report, "decision"),
-    "sizes": (sizes, "risk"),
+    "sizes": (sizes, None),
+    "memory": (memory, "risk"),
     "pages": (pages, None),
 }
