@@ -122,7 +122,7 @@ JOBS: dict[str, Job] = {
     ),
     "page: photo": Job(_saves(photos.add_photo, 5, "p.jpg", _photo())),
     "page: hold": Job(_saves(holds.begin_hold, "FP-20", None, "seized")),
-    "page: claim": Job(_saves(claims.state_claim, 5, "sent")),
+    "page: claim": Job(_saves(claims.state_claim, 4, "sent", on=date.today())),
     "page: setting": Job(_saves(set_setting, "ripple_limit_pct", 17.0, reason="tried")),
     "page: question": Job(
         lambda folder: settling.settle_questions(
