@@ -5,6 +5,8 @@ from __future__ import annotations
 import getpass
 from dataclasses import dataclass, replace
 
+from ingest.typed import LONGEST_NAME, tidy
+
 ROLES = ("technician", "planner", "manager")
 # From which role on somebody may do something; a later role may do all that an earlier one may.
 # work: log visits, work and findings, answer questions; notes: where to clamp; correct: put a visit right or
@@ -39,8 +41,11 @@ class Author:
         return ROLES.index(self.role) >= ROLES.index(FROM_ROLE[what])
 
     def signing(self, name: str | None) -> Author:
-        """Return the same author under the name or initials given at a save, if any were."""
-        return replace(self, name=name.strip()) if name and name.strip() else self
+        """Return the same author under the name or initials given at a save, if any were.
+
+        Raises EntryRefused for what can be no name (see ingest.typed).
+        """
+        return replace(self, name=tidy(name.strip(), "name", LONGEST_NAME)) if name and name.strip() else self
 
 
 # Where no sign-in is in use, whoever is at this machine; and what the program writes of its own accord.

@@ -182,7 +182,8 @@ ASKED = (
     ("rank", "--as-of", "0001-01-01"), ("rank", "--within", "1e308 mi"), ("rank", "--within", "nan"),
     ("rank", "--within", "-5 mi"), ("cost", "--as-of", "9999-12-31"), ("serve", "--port", "²"),
     ("analyse", "\x1b[31m.csv"), ("load", "\x1b[31m"), ("nothing\x1b[31m",),
-    ("clamp", "--study", "x" * 5_000), ("rank", "--" + "x" * 100_000),
+    ("clamp", "--study", "x" * 5_000), ("add", "unit", "999", "--by", "x" * 5_000),
+    ("add", "unit", "999", "--by", "\x1b[31mred"), ("rank", "--" + "x" * 100_000),
 )  # fmt: skip
 
 
