@@ -15,6 +15,7 @@ from ingest.measuring.feed import Clocks
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.ripple import AverageTurn
 from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, too_far
+from ingest.measuring.speed_evidence import FAINT_RIPPLE
 from ingest.measuring.speed_poles import pairs_of, ripples_a_turn
 from ingest.reading import Reading
 from ingest.wording import measuring_notes
@@ -324,6 +325,8 @@ def _stands_alone(speed: Speed, known: KnownPump) -> bool:
     """Whether the evidence decides for the speed, by itself and not by habit."""
     if speed.probability < ANSWER_ABOVE:
         return False
+    if known.segments is not None and _anothers_ripple(speed, known, ripples_a_turn(known.segments, known)):
+        return False
     # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
     if known.segments is None and not speed.bars_differ:
         return False
@@ -333,6 +336,17 @@ def _stands_alone(speed: Speed, known: KnownPump) -> bool:
     low, high = known.band_rpm
     odd = [c for c in speed.candidates[1:] if not low <= c.rpm <= high]
     return known.expected_rpm is not None or all(c.probability < RIVAL_OUTSIDE_BAND for c in odd)
+
+
+def _anothers_ripple(speed: Speed, known: KnownPump, ripple: int) -> bool:
+    """Whether the turn's wave, noise taken off, shows next to none of the ripple of the bars told, and its
+    strongest order would be that ripple at another usual speed."""
+    power = np.abs(np.fft.rfft(speed.phase.wave)) ** 2
+    if ripple >= len(power) or power[ripple::ripple].max() >= FAINT_RIPPLE * power[2:].max():
+        return False
+    rpm = 60 * speed.phase.turn_hz * (2 + int(np.argmax(power[2:]))) / ripple
+    low, high = known.band_rpm
+    return not at_odds(rpm, known.expected_rpm) if known.expected_rpm is not None else low <= rpm <= high
 
 
 def _answered(reading: Reading, speed: Speed, turn: AverageTurn, known: KnownPump) -> Reading:

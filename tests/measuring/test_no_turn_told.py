@@ -302,6 +302,21 @@ def test_a_bad_bar_is_a_commutators_pattern_short_or_smooth(bars):
     assert named == [False, False, True, True]
 
 
+@pytest.mark.parametrize(("strongest", "told"), [(7, False), (8, True)])
+def test_a_wave_without_the_ripple_of_the_bars_told_is_no_turns(monkeypatch, strongest, told):
+    """Beside the last visit's speed too: a turn's seventh order is the eighth of one an eighth slower."""
+    capture, truth = recorded(trace(8))
+
+    def turned(speed):
+        place = np.arange(len(speed.phase.wave)) / len(speed.phase.wave)
+        wave = sum(a * np.cos(2 * np.pi * k * place) for k, a in ((strongest, 0.2), (2, 0.05), (4, 0.03)))
+        return replace(speed, phase=replace(speed.phase, wave=wave))
+
+    seen_so(monkeypatch, turned)
+    known = KnownPump(segments=8, previous_rpm=truth.mean_rpm(0.0, 0.2))
+    assert (measure(capture, known).rpm is not None) == told
+
+
 def seen_so(monkeypatch, change):
     """Let the first search of a capture come out as `change` makes it."""
     search, searches = measurement.find_fed_speed, []
