@@ -22,7 +22,7 @@ import duckdb
 from ingest.errors import LedgerError
 from ingest.ledger.gate import connect_once
 from ingest.ledger.migrations import apply_script, scripts
-from ingest.ledger.server_engine import attach, client, engine, quoted, turn
+from ingest.ledger.server_engine import attach, engine, quoted, turn
 from ingest.ledger.server_schema import tables, views
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
@@ -109,7 +109,6 @@ def bring(talk: Any, server: Server, file: Path) -> str | None:
         talk.execute(f"SET LOCAL search_path = {arriving}")
         for text in [*views(), *statement("server/indexes").split(";")[:-1]]:
             talk.execute(text)
-        keep_captures_single(talk, arriving)
         for name in rows:
             talk.execute(f'ANALYZE "{name}"')
         return _take_place(talk, server, arriving)
@@ -129,18 +128,6 @@ def _take_place(talk: Any, server: Server, arriving: str) -> str | None:
             talk.execute(f"DROP SCHEMA {server.schema}")
     talk.execute(f"ALTER SCHEMA {arriving} RENAME TO {server.schema}")
     return kept
-
-
-def keep_captures_single(talk: Any, schema: str) -> None:
-    """Let the server refuse a second visit of one capture, whoever writes at the same moment.
-
-    Where there are two already it stays as it was, and `check` names them.
-    """
-    try:
-        with talk.transaction():
-            talk.execute(statement("server/single").format(schema=schema))
-    except client().errors.UniqueViolation:
-        log.warning("A capture is stored as more than one visit: pumpledger check names them.")
 
 
 def refuse_moved(talk: Any, server: Server) -> None:

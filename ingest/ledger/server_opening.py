@@ -17,7 +17,6 @@ from ingest.ledger.depots import Depots, bind
 from ingest.ledger.migrations import scripts
 from ingest.ledger.numbers import numbers_given_by
 from ingest.ledger.server_carrying import (
-    keep_captures_single,
     make,
     refuse_moved,
     upgrade,
@@ -27,7 +26,6 @@ from ingest.ledger.server_engine import cursor, forget_tables, turn
 from ingest.ledger.server_sentences import as_sentences
 from ingest.ledger.statements import statement
 from ingest.ledger.waveform_home import claim
-from ingest.ledger.which_engine import of_catalogue
 from ingest.server_address import Server
 
 
@@ -108,7 +106,7 @@ def _current(server: Server, *, read_only: bool) -> duckdb.DuckDBPyConnection | 
                 f"The ledger of {server.path} was written by a newer pumpledger (schema {version}; this one"
                 f" knows {newest}); update the program.",
             )
-        if version == newest and (read_only or _keeps_captures_single(connection, server)):
+        if version == newest:
             return connection
     except duckdb.CatalogException:
         pass
@@ -117,19 +115,6 @@ def _current(server: Server, *, read_only: bool) -> duckdb.DuckDBPyConnection | 
         raise
     _close(connection)
     return None
-
-
-_seen_single: set[tuple[str, str]] = set()  # connection and schema
-
-
-def _keeps_captures_single(connection: duckdb.DuckDBPyConnection, server: Server) -> bool:
-    """Return whether the server refuses a capture's second visit; asked once in a process."""
-    here = (server.connection, server.schema)
-    if here not in _seen_single:
-        if not of_catalogue(connection, "is_single"):
-            return False
-        _seen_single.add(here)
-    return True
 
 
 @contextmanager
@@ -147,8 +132,6 @@ def _bring_up_to_date(talk: Any, server: Server) -> None:
         make(talk, server)
     elif version < max(scripts()):
         upgrade(talk, server, version)
-    else:
-        keep_captures_single(talk, server.schema)
     forget_tables(server)
 
 

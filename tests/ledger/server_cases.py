@@ -204,9 +204,7 @@ def test_writers_take_turns(moved):
 
 
 def test_the_same_capture_for_two_units_at_once_is_one_visit(server, address, monkeypatch):
-    """Neither sees the other's; the server refuses the second, which then finds the first."""
-    with open_ledger(address, read_only=False) as con:
-        assert of_catalogue(con, "is_single")
+    """Neither sees the other's; the server refuses the second its capture, and it then finds the first."""
     for unit in ("501", "502"):
         assert log(address, unit, 5.0).stored
     both, met, done = Barrier(2), set(), {}
