@@ -134,9 +134,6 @@ SETTINGS: dict[str, Setting] = {
     "least_saving_share": Setting(
         0.04, "P", "of a planned change: work that saves less is not ordered, as no forecast is so exact"
     ),
-    "reading_spread": Setting(
-        0.6, "P", "by which one more reading moves the logarithm of a pump's hazard, one standard deviation"
-    ),
     "beside_share": Setting(0.4, "P", "of odd readings, that a cause beside the pump explains"),
     "beside_breaks_share": Setting(0.3, "P", "of such causes, that break down on the road if nobody looks"),
     "check_miss_share": Setting(0.2, "P", "of such causes, that a check misses"),

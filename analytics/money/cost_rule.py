@@ -66,18 +66,12 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
     (proven not to deliver).
     """
     work, skill = work_of(pumps, settings), skill_of(settings)
+    outlook, work = outlook_of(
+        *curves, ahead, work, pumps["cost_per_km"].to_numpy(float), float(settings["beside_share"])
+    )
     finished = pumps["finished"].to_numpy(bool)
     # Its steps are passed, or it was just checked: no cause beside the pump is left to be found.
     looked_at = finished | pumps["checked"].to_numpy(bool)
-    spread = np.where(looked_at, 0.0, float(settings["reading_spread"]))
-    outlook, work = outlook_of(
-        *curves,
-        ahead,
-        work,
-        pumps["cost_per_km"].to_numpy(float),
-        float(settings["beside_share"]),
-        spread,
-    )
     outlook = replace(outlook, beside=np.where(looked_at, 0.0, outlook.beside))
     risk = pumps["risk"].to_numpy(float)
     made = decide(

@@ -10,19 +10,14 @@ distance a, Cp and Cf the two replacements with their comebacks,
     W of nothing           keep: what the pump in place costs if it runs on
          change            Cp
          check and change  A + T·(b·B + back + keep if sound − spared) + F·(b·B + back + keep if bad)
-                           + (1 − T − F)·Cp; where the stop brings a new reading, for the last
-                           (1 − T − F)·E min(Cp, back + keep if bad with that reading in)
+                           + (1 − T − F)·Cp
          check             A + B·(1 − T + b·T) + T·(keep if sound − spared)
                            + (1 − T)·min(keep if unexplained, Cp + stop)
 
 with A and B the labour of the tank closed and open (B is part of a change), T = q(1 − m) the chance that the
 check names the cause beside the pump that is there (chance q, missed with m), F = (1 − q)·f a false name that
 holds, b the share of names that need the tank open, `back` the part that goes back, `spared` the breakdowns
-that such a cause would have brought. A stop still ahead brings a reading whether work is ordered or not, and
-to look at it first is worth more than to change blindly wherever the look costs less than the good pumps it
-spares; so a change there becomes a check and change while that costs at most A and the least saving more.
-Over what may be read, what keeping costs is the same on average, and taken to be normal around that.
-`keep` is the least of Cf·F(d) + Cp·S(d) − g·∫₀^d S over all later stops
+that such a cause would have brought. `keep` is the least of Cf·F(d) + Cp·S(d) − g·∫₀^d S over all later stops
 d: it holds the life that a change would throw away. The cheapest option is chosen; a class's risk ceiling
 overrides cost, and nothing is changed for a new pump that is no safer.
 Sources: Makis & Jardine, INFOR 30 (1992) 172-183 (condition-based replacement); Ross 1996 (renewal reward).
@@ -33,9 +28,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
-METHOD_VERSION = 6  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 5  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)
@@ -90,9 +84,7 @@ class Outlook:
     risk, lived_km (n, 3): chance of failing before each time of work, and distance run until then (now: 0).
     open_at (n, 3): bool, whether the job could be done then. keep (n, 3): what the pump in place costs from
     there if it runs on (`keep_cost`), on average over what is not known; keep_sound (n,): the same where a
-    cause beside the pump explains its readings. beside (n,): chance of that. cost_per_km (n,): g. keep_sd
-    (n, 3): how far the reading that a stop of that time brings moves `keep`, one standard deviation; None:
-    no reading is reckoned with.
+    cause beside the pump explains its readings. beside (n,): chance of that. cost_per_km (n,): g.
     """
 
     risk: np.ndarray
@@ -102,7 +94,6 @@ class Outlook:
     keep_sound: np.ndarray
     beside: np.ndarray
     cost_per_km: np.ndarray
-    keep_sd: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -176,24 +167,11 @@ def decide(
     job = best // 3
     time = np.where(job == NOTHING, NEXT_STOP, best % 3)
     row = np.arange(n)
-    # A change at a stop ahead asks for zero and drops first, so that work is done either way: with the
-    # reading that the stop brings the pump is looked at before it is changed, unless that costs more still.
-    # What the look spares is not claimed: it is priced as the change.
-    priced = job
-    more = cost[row, CHECK_AND_CHANGE, time] - cost[row, CHANGE, time]
-    asked = np.broadcast_to(work.check_closed, n) + np.broadcast_to(least_saving, n)
-    sees = np.zeros((n, 3)) if outlook.keep_sd is None else outlook.keep_sd
-    looks = (job == CHANGE) & (sees[row, time] > 0) & (more < asked) & ~out & ~dry
-    job = np.where(looks, CHECK_AND_CHANGE, job)
     nothing = cost[:, NOTHING, NEXT_STOP]
     named, held = check_outcomes(outlook.beside, skill)
     changes = np.select(
         [job == CHANGE, job == CHECK_AND_CHANGE, job == CHECK],
-        [
-            1.0,
-            (1 - named - held) * look_first(outlook, work)[1][row, time],
-            (1 - named) * _unexplained_goes(outlook, work, skill)[row, time],
-        ],
+        [1.0, 1 - named - held, (1 - named) * _unexplained_goes(outlook, work, skill)[row, time]],
         0.0,
     )
     p_change = changes * np.where(out, 1.0, 1 - outlook.risk[row, time])
@@ -202,9 +180,7 @@ def decide(
         [FAILED, NO_DELIVERY, NOT_SAFER, FINDING_OPEN, ON_CEILING, ON_COST],
         NOT_YET,
     )
-    return Decision(
-        job, time, cost[row, priced, time], nothing, p_change, because, there[row, priced, time], cost
-    )
+    return Decision(job, time, cost[row, job, time], nothing, p_change, because, there[row, job, time], cost)
 
 
 def costs_there(outlook: Outlook, work: Work, skill: Skill = Skill()) -> np.ndarray:
@@ -222,28 +198,9 @@ def costs_there(outlook: Outlook, work: Work, skill: Skill = Skill()) -> np.ndar
     unexplained = np.minimum(keep_unexplained(outlook, skill), change + stop)
     check = closed + opened * (1 - named) + stays * named + named * mended + (1 - named) * unexplained
     both = (
-        closed
-        + named * (stays + back + mended)
-        + held * (stays + back + bad)
-        + (1 - named - held) * (change - look_first(outlook, work)[0])
+        closed + named * (stays + back + mended) + held * (stays + back + bad) + (1 - named - held) * change
     )
     return np.stack([outlook.keep, check, both, np.broadcast_to(change, (n, 3))], axis=1)
-
-
-def look_first(outlook: Outlook, work: Work) -> tuple[np.ndarray, np.ndarray]:
-    """Return what the reading of a stop spares on average against changing blindly there, and the chance
-    that the change is still worth it with that reading in; both (n, 3).
-
-    With X normal, mean m and deviation σ, E max(X, 0) = m·Φ(m/σ) + σ·φ(m/σ).
-    """
-    n = len(outlook.beside)
-    change, back = (np.broadcast_to(x, n)[:, None] for x in (work.change, work.part_returned))
-    m = change - back - keep_bad(outlook)
-    sd = np.zeros((n, 3)) if outlook.keep_sd is None else outlook.keep_sd
-    reads = sd > 0
-    z = m / np.where(reads, sd, 1.0)
-    spared = m * ndtr(z) + sd * np.exp(-z * z / 2) / np.sqrt(2 * np.pi)
-    return np.where(reads, spared, 0.0), np.where(reads, ndtr(-z), 1.0)
 
 
 def option_costs(outlook: Outlook, work: Work, there: np.ndarray) -> np.ndarray:

@@ -7,15 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analytics.money.decision import (
-    EXTRA,
-    NEXT_STOP,
-    Outlook,
-    Work,
-    curve_at,
-    keep_cost,
-    lived_km,
-)
+from analytics.money.decision import NEXT_STOP, Outlook, Work, curve_at, keep_cost, lived_km
 
 
 @dataclass(frozen=True)
@@ -44,13 +36,11 @@ def outlook_of(
     work: Work,
     cost_per_km: np.ndarray,
     beside_share: float | np.ndarray,
-    reading_spread: float | np.ndarray = 0.0,
 ) -> tuple[Outlook, Work]:
     """Return the outlook of n pumps, and the work's prices as the decision takes them.
 
     grid_km (m,) from today; survival, by_age, of_new (n, m): of the pump as read, of one of its age that was
     never read, of a new one. beside_share: how often an odd reading is explained by a cause beside the pump.
-    reading_spread: how far a stop's reading moves the logarithm of a pump's hazard, one standard deviation.
     Near a vehicle's retirement nothing comes after: a change then costs its price and what a new pump may yet
     fail there, and distance earns nothing.
     """
@@ -62,35 +52,21 @@ def outlook_of(
     )
     sound = np.maximum(survival, by_age)
     change, fail = (np.broadcast_to(x, n).astype(float) for x in (work.change, work.fail))
-    ends = ahead.last_km < 0.5 * lived_km(grid_km, of_new)[:, -1]
-    last = np.where(ends, ahead.last_km, 0.0)
-
-    def keeping(curves: np.ndarray, k: int, rows: np.ndarray) -> np.ndarray:
-        """What pumps cost from time k on if they run on."""
-        run_on = keep_cost(
-            grid_km, curves, span[rows, k], least[rows, k], change[rows], fail[rows], cost_per_km[rows]
-        )
-        if not ends[rows].any():
-            return run_on
-        return np.where(
-            ends[rows], _fails_by(curves, grid_km, span[rows, k], last[rows]) * fail[rows], run_on
-        )
-
-    everyone = np.arange(n)
-    keep = np.stack([keeping(survival, k, everyone) for k in range(3)], axis=1)
-    keep_sd = np.zeros((n, 3))
-    spread = np.broadcast_to(reading_spread, n)
-    for k in (EXTRA, NEXT_STOP):
-        # Where keeping costs less than half of a change, no one reading turns that, as a rule.
-        rows = np.flatnonzero((spread > 0) & (keep[:, k] > change / 2))
-        low, high = (
-            keeping(survival[rows] ** np.exp(way * spread[rows])[:, None], k, rows) for way in (-1, 1)
-        )
-        keep_sd[rows, k] = np.maximum(high - low, 0.0) / 2
+    keep = np.stack(
+        [
+            keep_cost(grid_km, survival, span[:, k], least[:, k], change, fail, cost_per_km)
+            for k in range(3)
+        ],
+        axis=1,
+    )  # fmt: skip
     keep_sound = keep_cost(grid_km, sound, ahead.to_stop_km, ahead.interval_km, change, fail, cost_per_km)
 
+    ends = ahead.last_km < 0.5 * lived_km(grid_km, of_new)[:, -1]
     if ends.any():
+        last = np.where(ends, ahead.last_km, 0.0)
         fails_new = fail * (1 - curve_at(of_new, grid_km, last))
+        for k in range(3):
+            keep[:, k] = np.where(ends, _fails_by(survival, grid_km, span[:, k], last) * fail, keep[:, k])
         keep_sound = np.where(ends, _fails_by(sound, grid_km, span[:, 2], last) * fail, keep_sound)
         cost_per_km = np.where(ends, 0.0, cost_per_km)
         planned = np.where(ends, work.planned + fails_new, work.planned)
@@ -107,7 +83,7 @@ def outlook_of(
         [ahead.in_bay, ahead.may_extra & (span[:, 1] < span[:, NEXT_STOP]) & reached, reached], axis=1
     )
     return Outlook(
-        risk, span, open_at, keep, np.minimum(keep_sound, keep[:, NEXT_STOP]), beside, cost_per_km, keep_sd
+        risk, span, open_at, keep, np.minimum(keep_sound, keep[:, NEXT_STOP]), beside, cost_per_km
     ), work
 
 

@@ -18,7 +18,6 @@ NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = JOBS
 KEEP_DAY_BONUS = 5.0  # money: a proposal keeps its day unless another is better by more
 URGENT_WEIGHT = 10.0  # failures that one is worth where cost does not decide or a pump has failed
 NOT_FOR_COST = (ON_CEILING, NO_DELIVERY)  # reasons to change a pump whatever it saves
-HERE = "now, in the bay"
 OWN_DAYS = (0, 1, 2, 3, 4, 7, 14, 21, 28)  # after its notice, on which a stop of its own is offered
 FAILED_DAYS = (*range(0, 15), 21, 28)  # from today, where the pump has failed
 
@@ -62,7 +61,7 @@ def make_candidates(
     here = pumps[(pumps["at"] == "now").to_numpy() & ~failed]
     parts.append(
         here[["row", "pump_id", "unit"]].assign(
-            planned_on=np.datetime64(inputs.today, "D"), stop=0, due_by=HERE, overdue=False,
+            planned_on=np.datetime64(inputs.today, "D"), stop=0, due_by="now, in the bay", overdue=False,
             extra_cost=0.0, own_stop=False,
         )
     )  # fmt: skip

@@ -80,7 +80,7 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
         job=job, action=row["action"], finding_action=row["finding_action"],
         p_beside=float(row["p_beside"]), filter=None, pump_type=row["pump_type"],
     )  # fmt: skip
-    told = tuple(steps(line, here=True)) if job != "nothing" else ()
+    told = tuple(steps(line)) if job != "nothing" else ()
     line.steps = told
     return BayDecision(
         job, str(row["action"]), float(row["p_change"]) if now else 0.0, float(row["saving"]) if now else 0.0,

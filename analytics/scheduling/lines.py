@@ -8,7 +8,6 @@ import pandas as pd
 from analytics.money.decision import curve_at, lived_km
 from analytics.past.frames import each
 from analytics.past.normal import Z_80
-from analytics.scheduling.candidates import HERE
 from analytics.scheduling.inputs import Inputs
 from analytics.scheduling.parts import order_by
 from analytics.scheduling.steps import bring, steps
@@ -54,7 +53,7 @@ def dressed(
     lines["saving_sd"] = _saving_sd(lines, pumps, inputs)
     lines["planned_on"] = pd.to_datetime(lines["planned_on"]).dt.date
     lines["filter"] = lines["pump_type"].map(inputs.types.set_index("pump_type")["filter"])
-    lines["steps"] = [steps(row, row.due_by == HERE) for row in each(lines)]
+    lines["steps"] = [steps(row) for row in each(lines)]
     lines["bring"] = [bring(row) for row in each(lines)]
     lines = lines.sort_values(["planned_on", "depot", "unit", "position"], ignore_index=True)
     part, by = _parts(lines, inputs, lead)

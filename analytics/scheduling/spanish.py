@@ -63,15 +63,6 @@ WORDS = {
         "Capture de nuevo tras toda reparación; cambie la bomba, salvo que una causa con nombre "
         "explique la lectura y esta se normalice."
     ),
-    (
-        "Capture again after any repair and log it with what was found. Change the pump if the answer is "
-        "still to change it, or if pressure or delivery is below its type's minimum; without an answer, if "
-        "no cause is named and the reading is no better than the last one."
-    ): (
-        "Capture de nuevo tras toda reparación y regístrelo con lo encontrado. Cambie la bomba si la "
-        "respuesta sigue siendo cambiarla, o si la presión o el caudal están por debajo del mínimo de su "
-        "tipo; sin respuesta, si no se nombra ninguna causa y la lectura no es mejor que la anterior."
-    ),
     "Change the pump; capture the new one at this stop, as its baseline.": (
         "Cambie la bomba; capture la nueva en esta parada, como su línea base."
     ),

@@ -16,11 +16,6 @@ OPEN = "With the tank open: strainer, in-tank hose, regulator and connector look
 AFTER = (
     "Capture again after any repair; change the pump unless a named cause explains the reading and it clears."
 )
-STILL = (
-    "Capture again after any repair and log it with what was found. Change the pump if the answer is still "
-    "to change it, or if pressure or delivery is below its type's minimum; without an answer, if no cause is "
-    "named and the reading is no better than the last one."
-)
 CHANGE = "Change the pump; capture the new one at this stop, as its baseline."
 TANK = "Clean the tank and renew the strainer with the pump."
 REPORT = "Write down what was examined and found, cause or no other cause."
@@ -29,11 +24,8 @@ PLAIN = (ZERO, CIRCUIT)
 BESIDE_PLAYS = 0.05  # from this chance of a cause beside the pump on, a check may change the decision
 
 
-def steps(row: Any, here: bool = False) -> list[str]:
-    """Return the steps of one line in order; row: job, action, finding_action, p_beside, filter.
-
-    here: it stands in the bay, and its reading is in; a later stop brings another, which decides there.
-    """
+def steps(row: Any) -> list[str]:
+    """Return the steps of one line in order; row: job, action, finding_action, p_beside, filter."""
     if row.job == "change":
         return [CHANGE, TANK] if row.action == BOOK else [*PLAIN, CHANGE, TANK]
     looks = list(PLAIN)
@@ -50,7 +42,7 @@ def steps(row: Any, here: bool = False) -> list[str]:
         looks.append(OPEN)
     if row.job == "check":
         return [*looks, REPORT]
-    return [*looks, AFTER if here else STILL, CHANGE, TANK, REPORT]
+    return [*looks, AFTER, CHANGE, TANK, REPORT]
 
 
 def bring(row: Any) -> str:

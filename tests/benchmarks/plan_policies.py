@@ -65,16 +65,13 @@ class Way:
 
 
 OURS = "ours"
-UNSEEN: dict[str, Any] = {"reading_spread": 0.0}  # a change ahead does not wait for its stop's reading
 WAYS = {
     OURS: Way(),
     "plan only": Way(now=False),
     "plan dated": Way(now=False, dated=1.0),
     "plan dated checked": Way(now=False, dated=1.0, check_first=True),
     "plan extra": Way(now=False, next_stop=False),
-    "plan dated unseen": Way(now=False, dated=1.0, settings=UNSEEN),
     "shop dated": Way(now=False, dated=1.0, shop=True),
-    "shop dated unseen": Way(now=False, dated=1.0, shop=True, settings=UNSEEN),
     "now": Way(extra=False),
     "now checked": Way(extra=False, check_first=True),
     "next": Way(now=False, extra=False),

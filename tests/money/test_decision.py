@@ -84,34 +84,6 @@ def test_where_a_check_can_find_nothing_it_is_not_paid_for():
     assert decide(outlook(keep=1500.0, beside=0.5), WORK, SKILL).job[0] == CHECK_AND_CHANGE
 
 
-def test_a_stop_that_brings_a_reading_is_looked_at_before_the_pump_is_changed():
-    near = replace(
-        outlook(keep=CP + 80.0, beside=0.0, risk=(0.0, 0.01, 0.012)), keep_sd=np.array([[0.0, 0.0, 250.0]])
-    )
-    made = decide(near, WORK, SKILL)
-    assert (made.job[0], made.time[0]) == (CHECK_AND_CHANGE, NEXT_STOP)
-    # By numbers drawn: what keeping costs once it is read, a part going back, or the change.
-    read = np.random.default_rng(1).normal(CP + 80.0, 250.0, 400_000) + 25.0
-    held, bad = 0.05, CP + 80.0
-    there = 40 + held * (0.5 * 80 + 25 + bad) + (1 - held) * np.minimum(read, CP).mean()
-    assert made.there[0] == pytest.approx(there, abs=1.0)
-    assert made.p_change[0] == pytest.approx((1 - held) * (read > CP).mean() * (1 - 0.012), abs=0.003)
-    # Without a reading to come, and where none could turn it, it is changed.
-    assert decide(replace(near, keep_sd=None), WORK, SKILL).job[0] == CHANGE
-    sure = replace(near, keep=np.full((1, 3), CP + 1500.0))
-    assert decide(sure, WORK, SKILL).job[0] == CHANGE
-    assert decide(near, WORK, SKILL, failed=np.array([True])).job[0] == CHANGE
-
-
-def test_a_look_that_pays_for_itself_or_nearly_comes_before_a_change_ahead():
-    # Worth it by a hair: the look spares 50 of its 40 and the 25 of a part that goes back.
-    for sd, job in ((150.0, CHECK_AND_CHANGE), (0.0, CHANGE)):
-        near = outlook(keep=CP + 10.0, beside=0.0, risk=(0.0, 0.01, 0.012))
-        made = decide(replace(near, keep_sd=np.array([[0.0, 0.0, sd]])), WORK, SKILL)
-        assert (made.job[0], made.time[0]) == (job, NEXT_STOP)
-        assert made.there[0] == pytest.approx(CP)  # what it may spare is not claimed
-
-
 def test_the_chance_of_a_change_is_told():
     made = decide(outlook(keep=1500.0, here=True), WORK, SKILL)
     assert made.p_change[0] == pytest.approx(1 - 0.4 * 0.8 - 0.6 * 0.05)

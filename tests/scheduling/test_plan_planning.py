@@ -72,22 +72,10 @@ def test_a_pump_just_checked_is_changed_or_left_but_not_checked_again():
 
 def test_a_change_that_no_check_can_alter_still_asks_for_zero_and_drops():
     aged = {"finding": "healthy", "finding_action": "none", "hazard": 2e-4}
-    unread = {"beside_share": 0.0, "reading_spread": 0.0}
-    line = planned(make_inputs([aged], settings=unread)).lines.iloc[0]
+    line = planned(make_inputs([aged], settings={"beside_share": 0.0})).lines.iloc[0]
     assert (line["job"], line["action"]) == ("change", "check and change")
     assert "check its zero" in line["steps"][0]
     assert "drops" in line["steps"][1]
-
-
-def test_at_a_stop_ahead_its_own_reading_decides():
-    aged = {"finding": "healthy", "finding_action": "none", "hazard": 2e-5}
-    line = planned(make_inputs([aged], settings={"beside_share": 0.0})).lines.iloc[0]
-    assert line["job"] == "check and change"
-    assert 0.5 < line["p_change"] < 0.95
-    assert any("if the answer is still to change it" in step for step in line["steps"])
-    # While it stands in the bay that reading is in.
-    here = planned(make_inputs([aged | {"last_visited_on": AS_OF}], settings={"beside_share": 0.0}))
-    assert here.lines.iloc[0]["job"] == "change"
 
 
 def test_a_fleet_may_demand_a_finished_finding():
