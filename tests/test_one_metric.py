@@ -45,7 +45,9 @@ def test_one_row_brings_line_chart_and_table(ledger):
     table = comparison(visits.iloc[-1], {}, visits.iloc[:-1], 15).set_index("Figure")
     assert table.loc["Fuel temperature"].tolist()[:2] == ["26.2 °C", "–"]
     assert table.loc["Fuel temperature"].tolist()[2:] == ["24.7 °C", "20.2 °C"]
-    text = words(open_page("pump_history", pump="2"))
+    page = open_page("pump_history", pump="2")
+    page.session_state["slow_drift"] = True  # drawn once its fold is opened
+    text = words(page.run())
     assert "fuel temperature: +" in text
     assert "average current: " in text
 

@@ -189,7 +189,7 @@ class Job:
 JOBS = {
     "log": Job(log_on, 3, 0.5, False, after_log),
     "load": Job(load_on, 1, 1.0, False, after_load),
-    "reanalyse": Job(reanalyse_on, 0, 2.0, True, after_reanalyse),
+    "reanalyse": Job(reanalyse_on, 0, 0.6, True, after_reanalyse),
     "migrate": Job(migrate_on, 0, 1.5, True, after_migrate),
 }
 

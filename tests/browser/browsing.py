@@ -105,7 +105,13 @@ def settle(page, timeout_ms: int = 120_000) -> None:
     raise TimeoutError("the page never came to rest")
 
 
-GO = "where => { history.pushState({}, '', where); dispatchEvent(new PopStateEvent('popstate')); }"
+# Done as soon as the page says that its script is asked for, or runs.
+GO = """where => new Promise(asked => {
+    new MutationObserver((_, watch) => { watch.disconnect(); asked(); }).observe(
+        document.querySelector('[data-testid="stApp"]'), {attributeFilter: ['data-test-script-state']});
+    history.pushState({}, '', where);
+    dispatchEvent(new PopStateEvent('popstate'));
+})"""
 
 
 def go(page, where: str) -> None:

@@ -10,6 +10,7 @@ from ingest.capture import Capture
 from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 from ingest.measuring.phase_smoothing import smooth_phase
+from ingest.measuring.speed_answer import FIRING_HZ
 from ingest.measuring.speed_refine import refine
 from ingest.readers.capture_file import read_capture
 
@@ -74,6 +75,11 @@ def test_real_motors(name, known):
     capture, turn_hz = real_motor(name)
     reading = measure(capture, KnownPump(**known))
     assert reading.mean_a is None  # AC-coupled
+    if not known and 2 * turn_hz < FIRING_HZ[1]:  # what tells the turn may be an engine
+        assert reading.rpm is None
+        assert "engine-suspected" in [note.code for note in reading.notes]
+        assert reading.speed_candidates[0].rpm / 60 == pytest.approx(turn_hz, abs=0.015)
+        reading = measure(capture, KnownPump(previous_rpm=1.05 * 60 * turn_hz))
     assert reading.rpm / 60 == pytest.approx(turn_hz, abs=0.015)
     assert reading.speed_confidence > 0.95
 

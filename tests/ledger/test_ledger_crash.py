@@ -10,7 +10,7 @@ if os.name != "posix":
 from tests.benchmarks.crash import kill_many
 
 
-@pytest.mark.parametrize(("work", "kills"), [("log", 8), ("load", 4), ("reanalyse", 3), ("migrate", 5)])
+@pytest.mark.parametrize(("work", "kills"), [("log", 8), ("load", 4), ("reanalyse", 5), ("migrate", 5)])
 def test_nothing_acknowledged_is_lost_and_nothing_half_written_shows(tmp_path, work, kills):
     tally = kill_many(work, kills, tmp_path)
     assert tally.kills == kills
