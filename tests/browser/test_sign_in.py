@@ -6,7 +6,7 @@ import csv
 
 import pytest
 
-from tests.browser.browsing import free_port, served, settle
+from tests.browser.browsing import downloaded, free_port, served, settle
 
 pytestmark = pytest.mark.browser
 
@@ -108,9 +108,9 @@ def test_who_is_bound_to_a_depot_sees_and_saves_its_units_alone(sign_in, address
     page = sign_in("noa")
     page.goto(f"{address}/pumps-by-risk")
     settle(page)
-    with page.expect_download() as saved:  # made when the button is pressed, outside of the page's run
-        page.get_by_role("button", name="Save as CSV").click()
-    rows = list(csv.DictReader(saved.value.path().read_text(encoding="utf-8-sig").splitlines()))
+    # Made when the button is pressed, outside of the page's run.
+    saved = downloaded(page, page.get_by_role("button", name="Save as CSV"))
+    rows = list(csv.DictReader(saved.decode("utf-8-sig").splitlines()))
     assert {row["unit"] for row in rows} == {"101", "102", "103", "104"}
     page.goto(f"{address}/pump?pump=7")
     settle(page)
