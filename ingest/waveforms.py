@@ -80,7 +80,12 @@ def waveform_folder(ledger: Path | str) -> Path:
 
 def waveform_path(ledger: Path | str, capture_hash: str) -> Path:
     """Return the file that holds (or would hold) one capture."""
-    return waveform_folder(ledger) / f"{capture_hash}.parquet"
+    return waveform_in(waveform_folder(ledger), capture_hash)
+
+
+def waveform_in(folder: Path, capture_hash: str) -> Path:
+    """As `waveform_path`, where the folder is at hand: finding it asks the disk."""
+    return folder / f"{capture_hash}.parquet"
 
 
 def store_waveform(ledger: Path | str, capture: Capture) -> StoredWaveform:
@@ -93,7 +98,7 @@ def keep_waveform(folder: Path, capture: Capture) -> StoredWaveform:
 
     Raises LedgerError (one sentence) when the folder can't be written or the disk is full.
     """
-    path = folder / f"{capture.identity}.parquet"
+    path = waveform_in(folder, capture.identity)
     if path.exists():
         try:
             content = path.read_bytes()

@@ -72,8 +72,7 @@ def best_age(life: Weibull, planned: float, failure: float) -> BestAge:
             np.inf,
             to_failure,
             to_failure,
-            f"An on-failure replacement ({failure:,.0f}) costs no more than a planned one ({planned:,.0f}), "
-            "so no planned change pays.",
+            no_dearer(planned, failure),
         )
     if life.shape <= 1:
         return BestAge(
@@ -105,6 +104,14 @@ def best_age(life: Weibull, planned: float, failure: float) -> BestAge:
     if not cost < to_failure * (1 - 1e-12):
         return BestAge(np.inf, to_failure, to_failure, "The best age is past any life this type reaches.")
     return BestAge(age, cost, to_failure)
+
+
+def no_dearer(planned: float, failure: float) -> str:
+    """Return the sentence that says why no age pays where a failure costs no more than a change."""
+    return (
+        f"An on-failure replacement ({failure:,.0f}) costs no more than a planned one ({planned:,.0f}), "
+        "so no planned change pays."
+    )
 
 
 def cost_per_distance_of(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analytics.cost_review.age_replacement import best_age
+from analytics.cost_review.age_replacement import best_age, no_dearer
 from analytics.cost_review.groups import AGE_LIVES, Group, simulated_life_km
 from analytics.cost_review.simulated_age import best_simulated_age, cost_at_ages
 from analytics.cost_review.type_lives import TypeLife, TypeLives, cost_curve
@@ -142,8 +142,5 @@ def why_none(prices: Prices) -> str:
     if prices.planned <= 0:
         return "A planned replacement costs nothing by these prices."
     if prices.failure <= prices.planned:
-        return (
-            f"An on-failure replacement ({prices.failure:,.0f}) costs no more than a planned one "
-            f"({prices.planned:,.0f}), so no planned change pays."
-        )
+        return no_dearer(prices.planned, prices.failure)
     return "By the fitted model no age costs noticeably less than running to failure."

@@ -99,9 +99,7 @@ class RowKeys:
 
     def brought(self, table: str) -> dict[str, str]:
         """Return the rows that any load has brought: number there -> row here."""
-        return dict(
-            self._connection.execute(statement("load/brought_rows"), [self.written_by, table]).fetchall()
-        )
+        return _brought(self._connection, self.written_by, table)
 
     def _store(self, table: str, here: Mapping[str, str], stamp: Stamp) -> None:
         known = self.brought(table)
@@ -159,12 +157,7 @@ def without_others_rows(
             return Kept(tables, handed_over=taken)
         keepers = {unit: (owner, depots) for unit, owner, depots in _keepers(connection)}
         units = {unit for (unit,) in connection.execute(statement("visit/units")).fetchall()}
-        brought = {
-            table.ledger: dict(
-                connection.execute(statement("load/brought_rows"), [written_by, table.ledger]).fetchall()
-            )
-            for table in _OF_THE_FLEET
-        }
+        brought = {table.ledger: _brought(connection, written_by, table.ledger) for table in _OF_THE_FLEET}
         ours = {table.ledger: _names(connection, table) for table in _OF_THE_FLEET}
     others = {
         unit: _said(keepers[unit]) if unit in keepers else "this ledger"
@@ -218,6 +211,10 @@ def keep_units(
 
 def _units(tables: Mapping[str, ReadTable]) -> set[str]:
     return {unit for read in tables.values() if "unit" in read.rows for unit in read.rows["unit"].dropna()}
+
+
+def _brought(connection: duckdb.DuckDBPyConnection, written_by: str, table: str) -> dict[str, str]:
+    return dict(connection.execute(statement("load/brought_rows"), [written_by, table]).fetchall())
 
 
 def _keepers(connection: duckdb.DuckDBPyConnection) -> list[tuple[str, str, str]]:

@@ -16,12 +16,7 @@ from ingest.errors import LedgerError
 from ingest.ledger.depots import Depots, bind
 from ingest.ledger.migrations import scripts
 from ingest.ledger.numbers import numbers_given_by
-from ingest.ledger.server_carrying import (
-    make,
-    refuse_moved,
-    upgrade,
-    version_there,
-)
+from ingest.ledger.server_carrying import make, refuse_moved, upgrade, version_there
 from ingest.ledger.server_engine import cursor, forget_tables, turn
 from ingest.ledger.server_sentences import as_sentences
 from ingest.ledger.statements import statement

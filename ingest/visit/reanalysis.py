@@ -8,11 +8,12 @@ where it stopped.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import partial
 from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 import duckdb
 
@@ -27,7 +28,7 @@ from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.measuring.measurement import METHOD_VERSION
 from ingest.waiting import waiting_folder
-from ingest.waveforms import waveform_folder
+from ingest.waveforms import waveform_folder, waveform_in
 
 Progress = Callable[[int, int], None]
 
@@ -120,17 +121,14 @@ def _chains(visits: list[_Visit], usual: dict[date, dict[str, float | None]], fo
 
 def _link(visit: _Visit, usual: dict[date, dict[str, float | None]], folder: Path) -> Link:
     known = KnownPump(**{name: getattr(visit, name) for name in _OF_THE_PUMP})
+    link = Link(str(visit.visit_id), None, known, rpm=visit.rpm, in_trend=visit.in_trend)
     if not visit.is_due:
-        return Link(str(visit.visit_id), None, known, rpm=visit.rpm, in_trend=visit.in_trend)
-    band = {name: getattr(visit, name) or value for name, value in usual[visit.visited_on].items()}
-    return Link(
-        str(visit.visit_id),
-        folder / f"{visit.capture_hash}.parquet",
-        KnownPump(**{name: getattr(visit, name) for name in _OF_THE_PUMP} | band),
-        stored=True,
-        rpm=visit.rpm,
-        in_trend=visit.in_trend,
-    )
+        return link
+    band: dict[str, Any] = {
+        name: getattr(visit, name) or value for name, value in usual[visit.visited_on].items()
+    }
+    path = waveform_in(folder, visit.capture_hash)
+    return replace(link, path=path, known=replace(known, **band), stored=True)
 
 
 def _store(ledger: Path | str, due: list[_Visit], rows: dict[str, CaptureResult], method_version: int) -> int:

@@ -32,7 +32,7 @@ local_script_runner.require_widgets_deltas = _wait_until_it_ends
 
 # A process of its own loads every library anew for what takes a fleet of three a tenth of a second.
 in_a_process = answer_store.apart
-answer_store.apart = lambda name, ledger: answers.work_out(name, ledger)
+answer_store.apart = answers.work_out
 
 
 def open_page(view: str, **query: str) -> AppTest:
