@@ -89,9 +89,9 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
 
 
 def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
-    """Return `pumps` with what was decided: job, at (of TIMES), p_change, worth, because, benefit, saving,
-    risk_to_next_stop, risk_then (before its own time) and p_beside; and, for other days, there,
-    cost_of_nothing, fail_cost and value_per_km (g).
+    """Return `pumps` with what was decided: option (of JOBS, as weighed), at (of TIMES), p_change,
+    worth, because, benefit, saving, risk_to_next_stop, risk_then (before its own time) and p_beside; and, for
+    other days, there, cost_of_nothing, fail_cost and value_per_km (g).
 
     worth: a change is ordered, checked first or not. benefit: what the best job with a change saves against
     doing nothing, in money, below 0 where it costs more; saving: the same of what was chosen.
@@ -101,7 +101,7 @@ def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
     none = np.isnan(changes).all(axis=1)
     best = np.where(none, np.nan, np.nanmin(np.where(none[:, None], 0.0, changes), axis=1))
     return pumps.assign(
-        job=np.array(JOBS, object)[made.job],
+        option=np.array(JOBS, object)[made.job],
         at=np.where(made.acts, np.array(TIMES, object)[made.time], ""),
         p_change=made.p_change,
         worth=made.job >= CHECK_AND_CHANGE,

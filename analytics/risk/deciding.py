@@ -17,9 +17,11 @@ from analytics.risk.workdays import Workdays
 from analytics.wording import Remark, booked, remark
 
 BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
+ACTIONS = {JOBS[CHANGE]: BOOK, JOBS[CHECK_AND_CHANGE]: CHECK_AND_CHANGE_ACTION}
 CHECKS = ("check circuit", "check filter or strainer", "check delivery")
 NO_DELIVERY_RULE = "does-not-deliver"
 STANDING = ("booked", "pinned")
+NO_LOOK, DROPS, LOOK = "nothing", "zero and drops", "check"  # what a job asks for first
 NEXT_TEST = "next-test"  # the action is the step that the finding gives, worded by rule and step
 
 
@@ -33,7 +35,7 @@ def decide_pumps(
     today: date | None = None,
 ) -> tuple[pd.DataFrame, Weighed]:
     """Return `pumps` with next_stop_on, what was decided (cost_rule.with_decision), action, action_text,
-    planned_on, decision_status and decided_by; and what was weighed.
+    job, asked_first (`named`), planned_on, decision_status and decided_by; and what was weighed.
 
     pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status and checked
     (bool, its check is done and on record with the newest reading), in the order of `forecast`'s rows.
@@ -103,19 +105,18 @@ def ahead_of(pumps: pd.DataFrame, settings: dict[str, Any], as_of: date, today: 
 
 
 def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
-    """Return `pumps` with action of what was decided, action_text, its code and values, and what a person
-    decided."""
-    job = pumps["job"].map(JOBS.index).to_numpy(int)
-    done = pumps[["finished", "failed", "checked"]].to_numpy(bool).any(axis=1)
+    """Return `pumps` with action and job of what was decided, action_text, its code and values, and what a
+    person decided."""
+    pumps = named(pumps, pumps["option"].to_numpy(object))
     finding = pumps["finding_action"].to_numpy(object)
-    changes = job >= CHECK_AND_CHANGE
+    changes = np.isin(pumps["job"].to_numpy(object), list(ACTIONS))
     check = np.where(np.isin(finding, CHECKS), finding, "repeat capture")
     action = np.select(
-        [changes & done, changes, job == CHECK, (finding == BOOK) & ~changes],
-        [BOOK, CHECK_AND_CHANGE_ACTION, check, WATCH],
+        [changes, (pumps["job"] == JOBS[CHECK]).to_numpy(), (finding == BOOK) & ~changes],
+        [pumps["job"].map(ACTIONS).to_numpy(object), check, WATCH],
         finding,
     ).astype(object)
-    names = ["job", "at", "because", "failed", "finished", "checked", "p_change"]
+    names = ["option", "at", "because", "failed", "finished", "checked", "p_change"]
     asked = pumps[names].itertuples(index=False)
     told = [_what_to_do(a, row) for a, row in zip(action, asked, strict=True)]
     newest = decisions.set_index("pump_id") if len(decisions) else pd.DataFrame(index=pd.Index([], dtype=int))
@@ -127,7 +128,10 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
 
     status = said("status")
     standing = status.isin(STANDING).to_numpy()
-    action[standing] = BOOK
+    # Booked as proposed it keeps what the proposal asks for first; a person's own wish asks for nothing.
+    wished = standing & ~changes
+    action[wished] = BOOK
+    pumps.loc[wished, ["job", "asked_first"]] = JOBS[CHANGE], NO_LOOK
     why = said("reason")
     for i in np.flatnonzero(standing):
         told[i] = booked(why.iloc[i])
@@ -145,6 +149,25 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def named(pumps: pd.DataFrame, option: np.ndarray) -> pd.DataFrame:
+    """Return `pumps` with job, the one name of what is done at the stop in list, plan and pages, and
+    asked_first: NO_LOOK, DROPS or LOOK.
+
+    option: what is weighed for each (n,), of JOBS. Nothing is asked of a pump that has failed or whose steps
+    or check are done; where no outcome of a check could alter a change, zero and drops are, and that is a
+    check and change too.
+    """
+    done = pumps[["finished", "failed", "checked"]].to_numpy(bool).any(axis=1)
+    changes = np.isin(option, [JOBS[CHANGE], JOBS[CHECK_AND_CHANGE]])
+    asked = np.select(
+        [changes & done, option == JOBS[CHANGE], changes | (option == JOBS[CHECK])],
+        [NO_LOOK, DROPS, LOOK],
+        NO_LOOK,
+    ).astype(object)
+    job = np.where(changes, np.where(asked == NO_LOOK, JOBS[CHANGE], JOBS[CHECK_AND_CHANGE]), option)
+    return pumps.assign(job=job.astype(object), asked_first=asked)
+
+
 _AT = {"now": "at-now", "extra stop": "at-extra-stop"}
 
 
@@ -160,7 +183,7 @@ def _what_to_do(action: str, row: Any) -> Remark | None:
         return remark("change-finding-stays", **where)
     if action == BOOK:
         return remark("change-after-check", **where)
-    if action == CHECK_AND_CHANGE_ACTION and row.job == JOBS[CHANGE]:
+    if action == CHECK_AND_CHANGE_ACTION and row.option == JOBS[CHANGE]:
         return remark("change-after-drops", **where)
     if action == CHECK_AND_CHANGE_ACTION:
         return remark("check-and-change", share_pct=round(100 * row.p_change), **where)

@@ -82,8 +82,8 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     """Return what is offered with job, K (what it costs in all, money/decision.py), hours and part."""
     row = offered["row"].to_numpy(int)
     pumps = inputs.pumps.iloc[row].reset_index(drop=True)
-    job = pumps["job"].where(pumps["job"] != NOTHING, CHANGE).to_numpy(object)
-    job = np.where(offered.get("booked", False), np.where(job == CHECK, CHANGE, job), job)
+    option = pumps["option"].where(pumps["option"] != NOTHING, CHANGE).to_numpy(object)
+    option = np.where(offered.get("booked", False), np.where(option == CHECK, CHANGE, option), option)
     ahead = np.maximum((offered["planned_on"] - pd.Timestamp(inputs.as_of)).dt.days.to_numpy(float), 0.0)
     distance = ahead * pumps["pump_km_per_day"].to_numpy(float)
     grid = inputs.forecast.grid_km
@@ -93,12 +93,13 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     lived = lived_km(grid, survival)
     per_km, fail = (pumps[name].to_numpy(float) for name in ("value_per_km", "fail_cost"))
     change = pumps["planned"].to_numpy(float) + (fail - pumps["failure"].to_numpy(float))
-    there = np.where(pumps["job"].to_numpy(object) == job, pumps["there"].to_numpy(float), change)
+    there = np.where(pumps["option"].to_numpy(object) == option, pumps["there"].to_numpy(float), change)
     failed = (pumps["status"] == "failed").to_numpy()
     fails = np.where(failed, 0.0, fails)
     extra = offered["extra_cost"].to_numpy(float)
     run = np.where(failed, 0.0, per_km * curve_at(lived[where], grid, distance))
-    offered["job"] = job
+    offered["option"] = option
+    offered[["job", "asked_first"]] = pumps[["job", "asked_first"]]
     offered["K"] = fails * fail + (1 - fails) * there - run + extra
     offered["risk_until_then"] = fails
     offered["there"] = there
@@ -111,7 +112,7 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
         before = inputs.previous.drop_duplicates("pump_id").set_index("pump_id")["planned_on"]
         same = pd.to_datetime(offered["pump_id"].map(before)) == offered["planned_on"]
         offered["cost"] -= np.where(same, KEEP_DAY_BONUS, 0.0)
-    offered["hours"] = job_hours(pumps, job, inputs)
+    offered["hours"] = job_hours(pumps, option, inputs)
     offered["shared_cost"] = (
         float(inputs.settings["plan_shared_share"])
         * offered["hours"]
@@ -123,18 +124,20 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     offered["stop"] = offered["unit"].astype(str) + " " + offered["planned_on"].dt.strftime("%Y-%m-%d")
     wait = offered["pump_type"].map(lead).fillna(LEAD_DAYS).to_numpy(float)
     since = (offered["planned_on"] - pd.Timestamp(inputs.today)).dt.days.to_numpy(float)
-    offered["early"] = (since < wait) & (job != CHECK)
+    offered["early"] = (since < wait) & (option != CHECK)
     # A planned stop on the day of a stop of its own costs nothing more.
     offered = offered.sort_values(["pump_id", "planned_on", "extra_cost"], kind="stable")
     return offered.drop_duplicates(["pump_id", "stop"]).reset_index(drop=True)
 
 
-def job_hours(pumps: pd.DataFrame, job: np.ndarray, inputs: Inputs) -> np.ndarray:
+def job_hours(pumps: pd.DataFrame, option: np.ndarray, inputs: Inputs) -> np.ndarray:
     """Return bay hours of each pump's job (n,): a change at its unit's hours, a check by the settings."""
     change = pumps["job_hours"].astype(float).fillna(_default_hours(inputs)).to_numpy()
     closed = float(inputs.settings["check_closed_hours"])
     opened = float(inputs.settings["check_open_hours"])
-    return np.select([job == CHECK, job == CHECK_AND_CHANGE], [closed + opened, change + closed], change)
+    return np.select(
+        [option == CHECK, option == CHECK_AND_CHANGE], [closed + opened, change + closed], change
+    )
 
 
 def _default_hours(inputs: Inputs) -> float:

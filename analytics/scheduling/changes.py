@@ -53,7 +53,7 @@ def _gone(pump_id: int, line: pd.Series, now: pd.DataFrame) -> Remark:
         return remark("person-rejected")
     if state["decided"] == "done":
         return remark("was-done")
-    if state["job"] != "nothing":
+    if state["option"] != "nothing":
         return remark("not-fitted")
     if _repriced(line, state):
         return remark("prices-changed")

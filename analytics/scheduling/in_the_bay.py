@@ -75,9 +75,9 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
         if job != "nothing":
             doubts = booking_doubts(connection, pump_id, on, on, part=job != "check")
         settings = settings_at(connection, on)
-    hours = job_hours(job, row["job_hours"], settings)
+    hours = job_hours(str(row["option"]) if now else "nothing", row["job_hours"], settings)
     line = SimpleNamespace(
-        job=job, action=row["action"], finding_action=row["finding_action"],
+        job=job, asked_first=row["asked_first"], finding_action=row["finding_action"],
         p_beside=float(row["p_beside"]), filter=None, pump_type=row["pump_type"],
     )  # fmt: skip
     told = tuple(steps(line)) if job != "nothing" else ()
@@ -98,11 +98,11 @@ NOW = {
 }
 
 
-def job_hours(job: str, change_hours: float | None, settings: dict) -> float:
-    """Return the bay hours of a job."""
+def job_hours(option: str, change_hours: float | None, settings: dict) -> float:
+    """Return the bay hours of what is weighed, of JOBS; zero and drops fit in those of a change."""
     change = 2.5 if change_hours is None or change_hours != change_hours else float(change_hours)
     closed, opened = float(settings["check_closed_hours"]), float(settings["check_open_hours"])
-    return {"nothing": 0.0, "check": closed + opened, "check and change": change + closed}.get(job, change)
+    return {"nothing": 0.0, "check": closed + opened, "check and change": change + closed}.get(option, change)
 
 
 def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:

@@ -15,11 +15,11 @@ from ingest.trade_numbers import LEAD_DAYS
 
 LINE_COLUMNS = [
     "pump_id", "job_number", "unit", "position", "pump_type", "depot", "class", "planned_on", "week",
-    "due_by", "job", "own_stop", "p_change", "steps", "bring", "status", "because", "action", "risk",
-    "risk_to_next_stop", "risk_until_then", "cost_of_waiting", "expected_saving", "saving_sd", "hours",
-    "order_by", "part", "planned", "failure", "placeholder", "reason", "cautions", "due_work",
-    "also_at_this_stop", "worth_on_cost", "decided_by", "decision_reason", "vin", "make", "model", "year",
-    "odometer_km", "clamp_point", "last_reading",
+    "due_by", "job", "asked_first", "own_stop", "p_change", "steps", "bring", "status", "because",
+    "action", "risk", "risk_to_next_stop", "risk_until_then", "cost_of_waiting", "expected_saving",
+    "saving_sd", "hours", "order_by", "part", "planned", "failure", "placeholder", "reason", "cautions",
+    "due_work", "also_at_this_stop", "worth_on_cost", "decided_by", "decision_reason", "vin", "make",
+    "model", "year", "odometer_km", "clamp_point", "last_reading",
 ]  # fmt: skip
 
 
@@ -42,7 +42,7 @@ def dressed(
     lines["because"] = pumps["because"].where(lines["status"] == "proposed", "a person's booking")
     lines["worth_on_cost"] = pumps["benefit"] >= 0
     whole = 1 - lines["risk_until_then"]
-    own = (pumps["job"] == lines["job"]).to_numpy()
+    own = (pumps["option"] == lines["option"]).to_numpy()
     # The chance that its check ends in a change was told for its own time; the time moves the risk before it.
     ends = np.where(own, pumps["p_change"] / np.maximum(1 - pumps["risk_then"], 1e-9), 1.0)
     lines["p_change"] = np.clip(ends * whole, 0.0, 1.0)

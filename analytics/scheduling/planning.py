@@ -118,7 +118,7 @@ def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
     status = _decided(pumps, decided, "status").fillna("")
     fixed = status.isin(FIXED).to_numpy()
     rejected = (status == "rejected").to_numpy()
-    placed = (pumps["job"] != NOTHING).to_numpy() & ~fixed & ~rejected
+    placed = (pumps["option"] != NOTHING).to_numpy() & ~fixed & ~rejected
 
     stops = stops_ahead(inputs, horizon_days)
     lead = lead_days(inputs)

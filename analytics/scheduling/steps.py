@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analytics.risk.deciding import BOOK
+from analytics.risk.deciding import DROPS, LOOK
 from analytics.scheduling import spanish  # noqa: F401  (known once it is imported)
 
 ZERO = "Take the clamp off, check its zero, and capture again at the same point and state."
@@ -25,9 +25,9 @@ BESIDE_PLAYS = 0.05  # from this chance of a cause beside the pump on, a check m
 
 
 def steps(row: Any) -> list[str]:
-    """Return the steps of one line in order; row: job, action, finding_action, p_beside, filter."""
-    if row.job == "change":
-        return [CHANGE, TANK] if row.action == BOOK else [*PLAIN, CHANGE, TANK]
+    """Return the steps of one line in order; row: job, asked_first, finding_action, p_beside, filter."""
+    if row.job != "check" and row.asked_first != LOOK:
+        return [*(PLAIN if row.asked_first == DROPS else ()), CHANGE, TANK]
     looks = list(PLAIN)
     if row.p_beside >= BESIDE_PLAYS or row.finding_action not in (
         "none",

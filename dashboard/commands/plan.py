@@ -25,9 +25,10 @@ if TYPE_CHECKING:
 EXAMPLE = "pumpledger plan --ics plan.ics --csv"
 MOST = 20
 CSV_COLUMNS = [
-    "planned_on", "unit", "position", "pump_type", "depot", "job", "own_stop", "p_change", "status",
-    "because", "risk", "risk_to_next_stop", "risk_until_then", "cost_of_waiting", "expected_saving", "hours",
-    "part", "order_by", "due_work", "reason", "steps", "bring", "cautions", "job_number", "pump_id",
+    "planned_on", "unit", "position", "pump_type", "depot", "job", "asked_first", "own_stop", "p_change",
+    "status", "because", "risk", "risk_to_next_stop", "risk_until_then", "cost_of_waiting",
+    "expected_saving", "hours", "part", "order_by", "due_work", "reason", "steps", "bring", "cautions",
+    "job_number", "pump_id",
 ]  # fmt: skip
 DECISIONS = {
     "book": "book the pump of UNIT on --on DAY (default: the day planned)",

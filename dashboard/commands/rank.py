@@ -73,6 +73,7 @@ JSON_FIELDS = (
     "worth",
     "because",
     "job",
+    "asked_first",
     "at",
     "benefit",
     "saving",

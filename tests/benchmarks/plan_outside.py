@@ -44,7 +44,7 @@ def told(whole: dict[str, Any], run: Any) -> Orders:
     """Return the orders that an owner takes from a plan's JSON."""
     return [
         {"unit": row["unit"], "day": max(run.world.day(row["planned_on"]), run.today + 1),
-         "job": row["job"], "own_stop": bool(row["own_stop"])}
+         "job": row["job"] if row["asked_first"] == "check" else "change", "own_stop": bool(row["own_stop"])}
         for row in [*whole["lines"], *whole["checks"]]
     ]  # fmt: skip
 

@@ -137,7 +137,7 @@ class Planners:
         decided = self._decided(narrowed(tables, names), at, today, pd.Series(sorted(names)), judged=True)
         for key, frame in seen.items():
             mine = decided[key].drop_duplicates("unit").set_index("unit").reindex(frame["unit"])
-            out[key] = ((mine["job"] == JOBS[CHANGE]) & (mine["at"] == TIMES[NOW])).to_numpy(bool)
+            out[key] = ((mine["option"] == JOBS[CHANGE]) & (mine["at"] == TIMES[NOW])).to_numpy(bool)
         return out
 
     def _refit(self, runs: dict[str, Any]) -> None:
@@ -231,14 +231,14 @@ def of_pumps(history: History, rows: np.ndarray) -> History:
 
 def with_checks_first(pumps: pd.DataFrame) -> pd.DataFrame:
     """Return what was decided with a check before every change that none has come before."""
-    before = (pumps["job"] == JOBS[CHANGE]) & ~pumps["checked"].astype(bool)
-    return pumps.assign(job=pumps["job"].mask(before, JOBS[CHECK_AND_CHANGE]))
+    before = (pumps["option"] == JOBS[CHANGE]) & ~pumps["checked"].astype(bool)
+    return pumps.assign(option=pumps["option"].mask(before, JOBS[CHECK_AND_CHANGE]))
 
 
 def orders_of(pumps: pd.DataFrame, held: dict[str, float], today: int, way: Way) -> Orders:
     """Return what was decided as orders."""
     orders = []
-    for row in pumps[pumps["job"] != JOBS[0]].to_dict("records"):
+    for row in pumps[pumps["option"] != JOBS[0]].to_dict("records"):
         if row["at"] == "now":
             day, own = int(held[row["unit"]]), False
         elif row["at"] == "extra stop":
@@ -248,7 +248,7 @@ def orders_of(pumps: pd.DataFrame, held: dict[str, float], today: int, way: Way)
             day, own = today + max(round(way.dated * ahead), 1), False
         else:
             continue
-        orders.append({"unit": row["unit"], "day": day, "job": row["job"], "own_stop": own})
+        orders.append({"unit": row["unit"], "day": day, "job": row["option"], "own_stop": own})
     return orders
 
 

@@ -61,7 +61,7 @@ def crowd(inputs):
     pumps = inputs.pumps.copy()
     risky = pumps["risk"] >= pumps["risk"].quantile(0.8)
     pumps.loc[risky, "action"] = "book replacement"
-    pumps.loc[risky, "job"] = "change"
+    pumps.loc[risky, ["option", "job", "asked_first"]] = "change", "change", "nothing"
     pumps.loc[risky, "there"] = pumps["planned"]
     pumps.loc[risky, "worth"] = True
     pumps.loc[risky, "because"] = "cost"
@@ -89,7 +89,7 @@ def made(pumps: int) -> None:
     for _ in range(1000):
         np.sort(hazard)
     unit = time.process_time() - planned
-    worth = int((inputs.pumps["job"] != "nothing").sum())
+    worth = int((inputs.pumps["option"] != "nothing").sum())
     print(
         f"{pumps} pumps, {worth} with work: decision {decided - began:.1f} s, plan {planned - decided:.1f} s "
         f"({(planned - decided) / unit:.2f} × 1,000 sorts); {len(plan.lines) + len(plan.checks)} placed"

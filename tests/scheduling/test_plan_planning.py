@@ -73,9 +73,24 @@ def test_a_pump_just_checked_is_changed_or_left_but_not_checked_again():
 def test_a_change_that_no_check_can_alter_still_asks_for_zero_and_drops():
     aged = {"finding": "healthy", "finding_action": "none", "hazard": 2e-4}
     line = planned(make_inputs([aged], settings={"beside_share": 0.0})).lines.iloc[0]
-    assert (line["job"], line["action"]) == ("change", "check and change")
+    assert (line["job"], line["action"]) == ("check and change", "check and change")
+    assert line["asked_first"] == "zero and drops"
     assert "check its zero" in line["steps"][0]
     assert "drops" in line["steps"][1]
+
+
+def test_a_booking_keeps_the_name_and_what_is_asked_first():
+    """As proposed, zero and drops stay; against the decision it is a plain change."""
+    aged = {"finding": "healthy", "finding_action": "none"}
+    for hazard, named in ((2e-4, ("check and change",) * 2), (SAFE, ("change", "book replacement"))):
+        inputs = make_inputs(
+            [aged | {"hazard": hazard}],
+            settings={"beside_share": 0.0},
+            decisions=decision(1, "booked", FIRST_STOP),
+        )
+        line = planned(inputs).lines.iloc[0]
+        assert (line["job"], line["action"]) == named
+        assert inputs.pumps[["job", "action"]].iloc[0].tolist() == list(named)
 
 
 def test_a_fleet_may_demand_a_finished_finding():
@@ -240,7 +255,7 @@ def test_changes_since_the_last_list_say_why():
     assert nothing.changes.empty
 
     pumps = inputs.pumps.copy()
-    pumps.loc[1, ["action", "job"]] = "repeat capture", "nothing"
+    pumps.loc[1, ["action", "option", "job"]] = "repeat capture", "nothing", "nothing"
     later = replace(
         inputs,
         pumps=pumps,
