@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analytics.past.normal import Z_90, Z_95
+from analytics.past.normal import Z_80, Z_90, Z_95, as_known
 from analytics.record.plain_rules import RULES
 from analytics.record.scores import auc_difference, auc_interval
 
@@ -23,7 +23,7 @@ class Acting:
     called: pumps, each at the first past day that called for it; spared: those that failed within the
     interval; cost: of changing all; spared_money: what their failures cost more than a change; given_up_km
     and given_up: the distance run in that interval by all, and its worth at g; missed: failures that no list
-    called for.
+    called for; saved_sd: standard deviation of `saved` by the chance of which of them fail.
     """
 
     called: int
@@ -34,11 +34,17 @@ class Acting:
     given_up: float
     missed: int
     currency: str
+    saved_sd: float
 
     @property
     def saved(self) -> float:
         """Return what it would have saved in all."""
         return self.spared_money - self.given_up
+
+    @property
+    def saved_range(self) -> tuple[float, float]:
+        """Return the 80 % range of it."""
+        return self.saved - Z_80 * self.saved_sd, self.saved + Z_80 * self.saved_sd
 
 
 def verdict(judged: pd.DataFrame, scores: pd.DataFrame) -> str:
@@ -118,27 +124,36 @@ def acting(judged: pd.DataFrame, currency: str) -> Acting:
     rows = rows.drop_duplicates("pump_id")
     failed = rows["happened"].to_numpy(bool)
     run = rows["run_km"].to_numpy(float)
+    gap = (rows["failure"] - rows["planned"]).to_numpy(float)
+    each = np.where(failed, gap, 0.0) - rows["cost_per_km"].to_numpy(float) * run
+    sd = float(np.sqrt(len(each)) * each.std(ddof=1)) if len(each) > 1 else float(np.abs(gap).sum())
     called = set(rows["pump_id"])
     missed = judged[judged["happened"].astype(bool) & ~judged["pump_id"].isin(called)]
     return Acting(
         len(rows), int(failed.sum()), float(rows["planned"].sum()),
-        float((rows["failure"] - rows["planned"]).to_numpy(float)[failed].sum()), float(run.sum()),
-        float((rows["cost_per_km"].to_numpy(float) * run).sum()), int(missed["pump_id"].nunique()), currency,
+        float(gap[failed].sum()), float(run.sum()), float((rows["cost_per_km"].to_numpy(float) * run).sum()),
+        int(missed["pump_id"].nunique()), currency, sd,
     )  # fmt: skip
 
 
 def acting_words(a: Acting, distance: str) -> str:
-    """Return it in one sentence; distance: given_up_km in the fleet's own unit, in words."""
+    """Return it in one sentence, money no finer than it is known; distance: given_up_km in the fleet's own
+    unit, in words."""
     if not a.called:
         return "The lists of those days called for no change; " + (
             f"{a.missed:,} pumps failed on the road." if a.missed else "no pump failed."
         )
-    result = f"{abs(a.saved):,.0f} {a.currency} {'saved' if a.saved >= 0 else 'lost'}"
+    low, high = (_saved_or_lost(value, a.saved_sd) for value in a.saved_range)
+    cost, spared, given_up = (f"{as_known(v, 0.0):,.0f}" for v in (a.cost, a.spared_money, a.given_up))
     return (
-        f"Changing the {a.called:,} pumps that the lists of those days called for would have cost "
-        f"{a.cost:,.0f} {a.currency} and spared {a.spared:,} failures on the road, worth "
-        f"{a.spared_money:,.0f} more "
-        f"than a change; it gives up {distance} of running in the interval, worth {a.given_up:,.0f}: "
-        f"{result}. "
-        f"{a.missed:,} more failed that no list called for."
+        f"Changing the {a.called:,} pumps that the lists of those days called for would have cost about "
+        f"{cost} {a.currency} and spared {a.spared:,} failures on the road, worth {spared} more than a "
+        f"change; it gives up {distance} of running in the interval, worth {given_up}: about "
+        f"{_saved_or_lost(a.saved, a.saved_sd, a.currency)} (8 in 10, by the chance of which of them fail: "
+        f"{low} to {high}). {a.missed:,} more failed that no list called for."
     )
+
+
+def _saved_or_lost(amount: float, sd: float, currency: str = "") -> str:
+    shown = " ".join(word for word in (f"{as_known(abs(amount), sd):,.0f}", currency) if word)
+    return f"{shown} {'saved' if amount >= 0 else 'lost'}"

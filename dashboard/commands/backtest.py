@@ -52,7 +52,12 @@ def as_dict(found: Backtest) -> dict[str, Any]:
         "told": asdict(found.told) | {"since": found.told.since and found.told.since.isoformat()},
         "verdict": found.verdict,
         "outside": list(found.outside),
-        "acting": asdict(found.acting) | {"saved": found.acting.saved},
+        "acting": asdict(found.acting)
+        | {
+            "saved": found.acting.saved,
+            "saved_low": found.acting.saved_range[0],
+            "saved_high": found.acting.saved_range[1],
+        },
         "text": found.text,
         "by_day": json.loads(found.by_day.astype({"as_of": str}).to_json(orient="records")),
         "scores": json.loads(found.scores.to_json(orient="records")),

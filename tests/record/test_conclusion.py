@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analytics.past.normal import as_known
 from analytics.record.conclusion import acting, acting_words, days_outside, pairs_words, verdict
 from analytics.record.plain_rules import RULES
 from analytics.record.scores import auc_difference, auc_interval, calibration_slope
@@ -84,8 +85,20 @@ def test_what_acting_brings_is_counted_once_a_pump():
     assert a.saved == pytest.approx(1630.0)
     words = acting_words(a, "7,460 mi")
     assert "the 2 pumps" in words
-    assert "1,630 USD saved" in words
+    # One of two failed: 1,710 and -80, hence a sd of 1,790 by chance; told to hundreds.
+    assert a.saved_sd == pytest.approx(np.sqrt(2) * np.std([1750 - 40, -80], ddof=1))
+    assert "about 1,600 USD saved (8 in 10, by the chance of which of them fail: " in words
+    assert "700 lost to 3,900 saved)" in words
+    lost = acting_words(acting(rows.assign(happened=False), "USD"), "7,460 mi")
+    assert "about 120 USD lost" in lost
     assert "called for no change; 2 pumps" in acting_words(acting(rows.assign(calls=False), "USD"), "0 mi")
+
+
+def test_a_figure_is_rounded_where_its_uncertainty_begins():
+    """GUM (JCGM 100:2008) 7.2.6: no digits that the uncertainty leaves open, its own to two at most."""
+    known = [as_known(74_312.0, sd) for sd in (23_000.0, 9_400.0, 1_200.0, 3.0, 0.0)]
+    assert known == [70_000.0, 74_000.0, 74_300.0, 74_300.0, 74_300.0]
+    assert as_known(0.0, 50.0) == 0.0
 
 
 def test_a_difference_of_areas_is_that_of_the_two_areas_and_knows_they_are_paired():
