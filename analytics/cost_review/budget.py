@@ -4,12 +4,13 @@ Within the plan's horizon the planned changes are the plan's own lines, each wit
 change. Later months have them at the rate of the condition rule (policies.RISK) over each pump's distance.
 Failures come from each pump's own forecast until its planned change, from a new pump's after it, and from a
 new pump's again after a failure; in the months after the horizon they are fewer by what the rule leaves of
-them. A vehicle retired costs nothing more. Ranges are 80 % ones: chance of each pump (independent) and the
-fleet's life (shared).
+them. A vehicle retired costs nothing more. Ranges are 80 % ones, of rows and of every sum of them, from draws
+of the same chances (budget_draws.py): each pump's own, and the fleet's life, which all share.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -17,12 +18,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from analytics.cost_review.budget_draws import Places, alive_at, draw
 from analytics.cost_review.costs import PER, CostReview
 from analytics.cost_review.type_lives import fit_types
 from analytics.money.cost_book import cost_book
 from analytics.money.policies import RISK, RUN
 from analytics.past.history import EPOCH
-from analytics.past.normal import Z_80
 from analytics.risk.forecast import GRID_KM, State, state_on, survival_on_grid
 from ingest.ledger.connection import open_ledger
 from ingest.units import to_kept
@@ -31,6 +32,61 @@ MONTHS = 12
 COLUMNS = (
     "month", "depot", "changes", "changes_cost", "failures", "failures_cost", "cost", "cost_low", "cost_high",
 )  # fmt: skip
+
+
+ALL_MONTHS, ALL_DEPOTS = "all months", "all depots"
+SUMMED = ("changes", "changes_cost", "failures", "failures_cost", "cost")
+
+
+@dataclass(frozen=True)
+class Budget:
+    """What months will cost at depots. table: COLUMNS, a row per month and depot; draws (number, rows of
+    table): money of each row in each draw of the year."""
+
+    table: pd.DataFrame
+    draws: np.ndarray
+
+    def of(self, depots: Collection[str]) -> Budget:
+        """Return that of some depots alone."""
+        mine = self.table["depot"].isin(list(depots)).to_numpy()
+        return Budget(self.table[mine].reset_index(drop=True), self.draws[:, mine])
+
+    @property
+    def by_month(self) -> pd.DataFrame:
+        """COLUMNS, a row per month, depot ALL_DEPOTS."""
+        return self._sums(self.table["month"], "month").assign(depot=ALL_DEPOTS)[list(COLUMNS)]
+
+    @property
+    def by_depot(self) -> pd.DataFrame:
+        """COLUMNS, a row per depot, month ALL_MONTHS."""
+        return self._sums(self.table["depot"], "depot").assign(month=ALL_MONTHS)[list(COLUMNS)]
+
+    @property
+    def total(self) -> pd.DataFrame:
+        """COLUMNS, one row."""
+        whole = self._sums(pd.Series(ALL_MONTHS, self.table.index), "month")
+        return whole.assign(depot=ALL_DEPOTS)[list(COLUMNS)]
+
+    @property
+    def with_sums(self) -> pd.DataFrame:
+        """COLUMNS: the total, depots and months (where there is more than one depot), then table; each row
+        has its own range."""
+        several = self.table["depot"].nunique() > 1
+        sums = [self.total, self.by_depot, self.by_month] if several else [self.total]
+        return pd.concat([*sums, self.table], ignore_index=True) if len(self.table) else self.table
+
+    def _sums(self, key: pd.Series, name: str) -> pd.DataFrame:
+        sums = self.table[list(SUMMED)].groupby(key.rename(name).to_numpy(), sort=True).sum()
+        drawn = [self.draws[:, (key == value).to_numpy()].sum(axis=1) for value in sums.index]
+        return with_range(sums.rename_axis(name).reset_index(), drawn)
+
+
+def with_range(rows: pd.DataFrame, drawn: list[np.ndarray]) -> pd.DataFrame:
+    """Return rows with cost_low and cost_high: the middle 80 % of each one's draws, widened to its cost where
+    so rare a thing is expected that most years see none."""
+    ends = np.array([np.quantile(x, [0.1, 0.9]) for x in drawn]).reshape(len(rows), 2)
+    cost = rows["cost"].to_numpy(float)
+    return rows.assign(cost_low=np.minimum(ends[:, 0], cost), cost_high=np.maximum(ends[:, 1], cost))
 
 
 @dataclass(frozen=True)
@@ -50,8 +106,8 @@ def budget(
     rule: Rule,
     life_sd: float,
     months: int = MONTHS,
-) -> pd.DataFrame:
-    """Return COLUMNS for each of `months` months from that of `start` and each depot ("": none), start's
+) -> Budget:
+    """Return what each of `months` months from that of `start` will cost at each depot ("": none), start's
     month from that day on; money in the fleet's currency.
 
     prices: planned, failure of the pumps in service in order of state.rows. lines: the plan's changes:
@@ -60,7 +116,7 @@ def budget(
     pumps = state.history.pumps.iloc[state.rows].reset_index(drop=True)
     edges = _edges(start, months)
     if not len(pumps):
-        return pd.DataFrame(columns=list(COLUMNS))
+        return Budget(pd.DataFrame(columns=list(COLUMNS)), np.zeros((1, 0)))
     made = survival_on_grid(state, GRID_KM)
     rate = np.maximum(pumps["km_per_day"].to_numpy(float), 0.0)
     retires = pumps["retires_day"].to_numpy(float) - (start - EPOCH).days
@@ -75,26 +131,27 @@ def budget(
     changes = np.where(later[None, :], days * rate[:, None] * rule.changes_per_km, changes)
     cp, cf = prices["planned"].to_numpy(float)[:, None], prices["failure"].to_numpy(float)[:, None]
     names = [f"{m:%Y-%m}" for m in pd.date_range(start.replace(day=1), periods=months, freq="MS")]
-    depot = pumps["depot"].fillna("").to_numpy(object)
-    rows = []
-    for k, name in enumerate(names):
-        for home in sorted(set(depot)):
-            mine = depot == home
-            c, f = changes[mine, k], fails[mine, k]
-            own = cp[mine, 0] ** 2 * c * np.maximum(1 - c, 0) + cf[mine, 0] ** 2 * f * np.maximum(1 - f, 0)
-            money_c, money_f = float((cp[mine, 0] * c).sum()), float((cf[mine, 0] * f).sum())
-            reach = Z_80 * float(np.hypot(np.sqrt(own.sum()), money_f * life_sd))
-            total = money_c + money_f
-            rows.append(
-                (name, home, float(c.sum()), money_c, float(f.sum()), money_f, total, max(total - reach, 0.0),
-                 total + reach)
-            )  # fmt: skip
-    return pd.DataFrame(rows, columns=list(COLUMNS))
+    homes, home = np.unique(pumps["depot"].fillna("").to_numpy(str), return_inverse=True)
+    sums = [
+        np.array([x[home == j].sum(axis=0) for j in range(len(homes))]).T.ravel()
+        for x in (changes, cp * changes, fails, cf * fails)
+    ]
+    table = pd.DataFrame(dict(zip(SUMMED, sums, strict=False)))
+    table.insert(0, "month", np.repeat(names, len(homes)))
+    table.insert(1, "depot", np.tile(homes.astype(object), months))
+    table["cost"] = table["changes_cost"] + table["failures_cost"]
+    places = Places(
+        GRID_KM, made.survival, made.new_pump_survival, rate, until, changed_on, p_change, cp[:, 0], cf[:, 0],
+        home,
+    )  # fmt: skip
+    drawn = draw(places, edges, horizon_days, rule.changes_per_km, rule.failures_left, life_sd)
+    drawn = drawn.reshape(len(drawn), -1)
+    return Budget(with_range(table, list(drawn.T))[list(COLUMNS)], drawn.astype(np.float32))
 
 
 def budget_of(
     ledger: Path, review: CostReview, lines: pd.DataFrame, start: date, horizon_days: int
-) -> pd.DataFrame:
+) -> Budget:
     """Return `budget` of a ledger, from its cost review and its plan's changes (Plan.lines, today,
     horizon_days)."""
     state = state_on(ledger)
@@ -118,18 +175,6 @@ def rule_of(policies: pd.DataFrame, per_km: float) -> Rule:
     )
     left = breakdowns[RISK] / breakdowns[RUN] if breakdowns[RUN] > 0 else 1.0
     return Rule(planned[RISK] / per_km, min(left, 1.0))
-
-
-def by_month(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the depots added up by month; ranges add in squares, depots' chances being apart."""
-    if not len(table):
-        return table
-    sums = table.groupby("month", as_index=False)[
-        ["changes", "changes_cost", "failures", "failures_cost", "cost"]
-    ].sum()
-    square = ((table["cost_high"] - table["cost"]) ** 2).groupby(table["month"]).sum() ** 0.5
-    reach = square.reindex(sums["month"]).to_numpy(float)
-    return sums.assign(cost_low=np.maximum(sums["cost"] - reach, 0.0), cost_high=sums["cost"] + reach)
 
 
 def _edges(start: date, months: int) -> np.ndarray:
@@ -166,14 +211,16 @@ def _failures(
         return np.array([1 - np.interp(x, GRID_KM, s) for x, s in zip(km, curves, strict=True)])
 
     end = np.minimum(edges[None, :], until[:, None])
-    stays = np.diff(dead_by(survival, end), axis=1)
-    before = np.diff(dead_by(survival, np.minimum(end, changed_on[:, None])), axis=1)
-    with np.errstate(invalid="ignore"):
-        since = np.where(
-            np.isinf(changed_on)[:, None], 0.0, end - np.where(np.isinf(changed_on), 0, changed_on)[:, None]
-        )
+    planned = np.isfinite(changed_on)
+    on = np.minimum(changed_on, edges[-1])[:, None]
+    before = np.diff(dead_by(survival, np.minimum(end, on)), axis=1)
+    stays = np.diff(dead_by(survival, np.maximum(end, on)), axis=1)
+    since = np.where(planned[:, None], end - np.where(planned, changed_on, 0.0)[:, None], 0.0)
     after = np.diff(dead_by(new, np.maximum(since, 0.0)), axis=1)
-    first = (1 - p_change)[:, None] * stays + p_change[:, None] * (before + after)
+    # p_change is a chance from today: the pump must live to see its change.
+    sees = np.maximum(alive_at(GRID_KM, survival, np.where(planned, changed_on, 0.0) * rate), 1e-9)
+    goes = np.clip(p_change / sees, 0.0, 1.0)[:, None]
+    first = before + (1 - goes) * stays + goes * sees[:, None] * after
     # A pump that failed is followed by a new one, which may fail in a later month.
     steps = np.diff(end, axis=1)
     again = np.zeros_like(first)

@@ -16,6 +16,7 @@ from ingest.errors import EntryRefused
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analytics.cost_review.budget import Budget
     from analytics.cost_review.costs import CostReview
 
 EXAMPLE = "pumpledger cost --what-if failure_replacement=3100"
@@ -67,7 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--budget",
         action="store_true",
-        help="twelve months by month and depot, as CSV, instead of the review",
+        help="twelve months by month and depot and their sums, as CSV or with --json, instead of the review",
     )
     parser.add_argument("--json", action="store_true", help="the whole review as one object")
     parser.add_argument(
@@ -99,7 +100,8 @@ def run(args: argparse.Namespace) -> int:
     review = cost_review(args.ledger, args.as_of, discount_pct=args.discount, what_if=what_if)
     say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
     if args.budget:
-        tell_rows(budget_csv(args, review))
+        made = budget(args, review)
+        tell(json.dumps(budget_dict(made, review), indent=1)) if args.json else tell_rows(budget_csv(made))
     elif args.csv:
         from dashboard.words.formats import as_csv
         from dashboard.words.tidy import tidy
@@ -112,16 +114,34 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def budget_csv(args: argparse.Namespace, review: CostReview) -> str:
-    """Return the budget as CSV; columns as in docs/costs.md."""
+def budget(args: argparse.Namespace, review: CostReview) -> Budget:
+    """Return the budget from the plan of the same day."""
     from analytics.cost_review.budget import budget_of
     from analytics.scheduling.planning import plan
-    from dashboard.words.formats import as_csv
 
     made = plan(args.ledger, as_of=args.as_of)
-    table = budget_of(args.ledger, review, made.lines, made.today, made.horizon_days)
+    return budget_of(args.ledger, review, made.lines, made.today, made.horizon_days)
+
+
+def budget_csv(made: Budget) -> str:
+    """Return the budget as CSV; columns as in docs/costs.md."""
+    from dashboard.words.formats import as_csv
+
+    return as_csv(_plain(made.with_sums)).decode("utf-8-sig")
+
+
+def budget_dict(made: Budget, review: CostReview) -> dict[str, Any]:
+    """Return the budget as plain values: total, depots, months, and rows of month and depot."""
+    from analytics.past.frames import records
+
+    parts = {"total": made.total, "depots": made.by_depot, "months": made.by_month, "rows": made.table}
+    plain = {name: records(_plain(part)) for name, part in parts.items()}
+    return {"as_of": review.as_of.isoformat(), "currency": review.currency, **plain}
+
+
+def _plain(table: pd.DataFrame) -> pd.DataFrame:
     money = ["changes_cost", "failures_cost", "cost", "cost_low", "cost_high"]
-    return as_csv(table.round(dict.fromkeys(money, 2) | {"changes": 3, "failures": 3})).decode("utf-8-sig")
+    return table.round(dict.fromkeys(money, 2) | {"changes": 3, "failures": 3})
 
 
 def as_dict(review: CostReview) -> dict[str, Any]:

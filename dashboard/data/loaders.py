@@ -373,16 +373,18 @@ def forecast_record() -> Kept | None:
     return known and replace(known, value=only_own(known.value))
 
 
-def budget() -> pd.DataFrame:
-    """Return what the next twelve months will cost by month and depot
-    (analytics.cost_review.budget.COLUMNS)."""
+def budget() -> Any:
+    """Return what the next twelve months will cost by month and depot, an
+    analytics.cost_review.budget.Budget."""
     made, costs = planned(), cost_review()
     stamps = (*made.stamp, *costs.stamp)
-    return only_own(_budget(str(ledger_path()), stamps, bound_to(), made.value, costs.value))
+    depots = bound_to()
+    whole = _budget(str(ledger_path()), stamps, depots, made.value, costs.value)
+    return whole.of(depots) if depots else whole
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _budget(ledger: str, stamp_key: Stamp, depots: Depots, _plan: Any, _costs: Any) -> pd.DataFrame:
+def _budget(ledger: str, stamp_key: Stamp, depots: Depots, _plan: Any, _costs: Any) -> Any:
     from analytics.cost_review.budget import budget_of
 
     return budget_of(Path(ledger), _costs, _plan.lines, _plan.today, _plan.horizon_days)

@@ -8,8 +8,10 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
-from analytics.cost_review.budget import Rule, _failures, budget, by_month
+from analytics.cost_review.budget import Rule, _failures, budget
+from analytics.cost_review.budget_draws import Places, draw
 from analytics.risk.forecast import GRID_KM, state_on
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import LAST_VISIT, build_ledger
@@ -39,6 +41,11 @@ def made(state, lines, **more):
     return budget(state, prices(state), lines, **given)
 
 
+@pytest.fixture(scope="module")
+def year(state):
+    return made(state, lines_of(state, "101", LAST_VISIT + timedelta(days=35), 0.5))
+
+
 def lines_of(state, unit, day, p_change=1.0):
     pumps = state.history.pumps.iloc[state.rows]
     pump = int(pumps.loc[pumps["unit"] == unit, "pump_id"].iloc[0])
@@ -47,7 +54,7 @@ def lines_of(state, unit, day, p_change=1.0):
 
 def test_a_planned_change_costs_its_price_in_its_month_and_depot(state):
     lines = lines_of(state, "101", LAST_VISIT + timedelta(days=35), 0.8)
-    table = made(state, lines)
+    table = made(state, lines).table
     row = table[(table["month"] == "2026-02") & (table["depot"] == "North")].iloc[0]
     assert row["changes"] == pytest.approx(0.8)
     assert row["changes_cost"] == pytest.approx(0.8 * 650)
@@ -55,27 +62,66 @@ def test_a_planned_change_costs_its_price_in_its_month_and_depot(state):
     assert table.loc[within, "changes"].sum() == pytest.approx(0.8)
 
 
-def test_months_add_up_and_ranges_hold_them(state):
-    table = made(state, lines_of(state, "101", LAST_VISIT + timedelta(days=35)))
+def test_months_add_up_and_ranges_hold_them(year):
+    table = year.table
     assert len(table) == 12 * 2
     np.testing.assert_allclose(table["cost"], table["changes_cost"] + table["failures_cost"])
     assert ((table["cost_low"] <= table["cost"]) & (table["cost"] <= table["cost_high"])).all()
-    months = by_month(table)
-    assert months["cost"].sum() == pytest.approx(table["cost"].sum())
+    months, depots, total = year.by_month, year.by_depot, year.total.iloc[0]
+    for sums in (months, depots):
+        for name in ("changes_cost", "failures_cost", "changes", "failures", "cost"):
+            assert sums[name].sum() == pytest.approx(table[name].sum()) == pytest.approx(total[name])
     assert months["month"].tolist()[0] == "2026-01"
+    assert depots["depot"].tolist() == ["North", "South"]
+    assert len(year.with_sums) == 1 + 2 + 12 + 24
+
+
+def test_ranges_of_sums_come_from_the_same_draws_as_their_rows(state, year):
+    """Chances that are apart even out: the total's range is narrower than its months' ends added up; draws
+    mean what the rows say, and one depot alone has its own row's range."""
+    months, total = year.by_month, year.total.iloc[0]
+    reach = total["cost_high"] - total["cost_low"]
+    assert 0 < reach < 0.6 * (months["cost_high"] - months["cost_low"]).sum()
+    drawn = year.draws.sum(axis=1)
+    assert drawn.mean() == pytest.approx(total["cost"], abs=4 * drawn.std() / np.sqrt(len(drawn)))
+    # In so few pumps sums come in lumps, on the range's ends too.
+    assert np.mean((drawn >= total["cost_low"]) & (drawn <= total["cost_high"])) >= 0.8
+    north = year.of(["North"])
+    assert north.total["cost_high"].iloc[0] == year.by_depot["cost_high"].iloc[0]
+    shared = made(state, pd.DataFrame(), life_sd=0.6).total.iloc[0]
+    alone = made(state, pd.DataFrame(), life_sd=0.0).total.iloc[0]
+    assert shared["cost_high"] - shared["cost_low"] > 1.1 * (alone["cost_high"] - alone["cost_low"])
+
+
+def test_the_range_of_steady_chances_is_that_of_their_counts():
+    """n places that fail at a steady rate, replaced at once: failures in a year are Poisson, whose quantiles
+    scipy.stats gives; spared failures thin them."""
+    n, hazard = 400, 1e-5
+    s = np.exp(-hazard * GRID_KM)[None, :].repeat(n, axis=0)
+    places = Places(
+        GRID_KM, s, s, np.full(n, 100.0), np.full(n, np.inf), np.full(n, np.inf), np.zeros(n),
+        np.full(n, 650.0), np.full(n, 1.0), np.arange(n) % 2,
+    )  # fmt: skip
+    edges = np.arange(13) * 30.0
+    drawn = draw(places, edges, 0.0, 0.0, 0.5, 0.0)
+    assert drawn.shape[1:] == (12, 2)
+    expected = stats.poisson(n * 100 * 360 * hazard * 0.5)
+    counts = drawn.sum(axis=(1, 2))
+    assert counts.mean() == pytest.approx(expected.mean(), rel=0.02)
+    assert counts.std() == pytest.approx(expected.std(), rel=0.08)
 
 
 def test_a_change_spares_failures_and_a_retired_vehicle_costs_nothing(state):
     none = made(state, pd.DataFrame())
     some = made(state, lines_of(state, "101", LAST_VISIT + timedelta(days=2)))
-    assert some["failures"].sum() < none["failures"].sum()
+    assert some.table["failures"].sum() < none.table["failures"].sum()
     pumps = state.history.pumps.iloc[state.rows]
     alone = budget(
         type(state)(state.history, state.fit, state.filtered, state.rows[(pumps["unit"] == "105").to_numpy()],
                     state.known.take(np.flatnonzero(pumps["unit"] == "105")),
                     state.d_0[(pumps["unit"] == "105").to_numpy()]),
         prices(state).head(1), pd.DataFrame(), LAST_VISIT, 120, RULE, 0.2,
-    )  # fmt: skip
+    ).table  # fmt: skip
     assert (alone.loc[alone["month"] >= "2026-03", "cost"] == 0).all()
     assert (alone.loc[alone["month"] <= "2026-02", "cost"] > 0).all()
 

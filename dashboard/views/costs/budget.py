@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -11,36 +11,44 @@ from dashboard.data import loaders
 from dashboard.shell import frame, lists, say
 from dashboard.words import formats
 
+if TYPE_CHECKING:
+    from analytics.cost_review.budget import Budget
+
 
 def show(review: Any) -> None:
     """Draw planned spending by month with its range, and the table by month and depot."""
-    table = loaders.budget()
-    if not len(table):
+    made = loaders.budget()
+    if not len(made.table):
         say.line("No pump is in service, so nothing is to be budgeted.")
         return
-    table = lists.narrowed(table, lists.narrowing(("depot",), key="budget"))
-    if not len(table):
+    made = made.of(lists.narrowed(made.table, lists.narrowing(("depot",), key="budget"))["depot"].unique())
+    if not len(made.table):
         say.line("Nothing is to be budgeted there.")
         return
-    from analytics.cost_review.budget import by_month
-
-    months = by_month(table)
-    total = months["cost"].sum()
-    say.line(
-        f"Twelve months: about {formats.about(total)} {review.currency}, "
-        f"{formats.about(months['changes_cost'].sum())} of it for planned changes and "
-        f"{formats.about(months['failures_cost'].sum())} after failures."
-    )
+    say.line(total_words(made, review.currency))
+    months = made.by_month
     frame.chart(
         money.budget(months, review.currency, palette=frame.palette()),
         "Money expected by month, with its 80 % range.",
     )
     say.note(
         "Within the plan's days: its own jobs. Later: changes at the rate of the condition rule, and the "
-        "failures it "
-        "leaves. Vehicles cost nothing more from their retirement on. Bars of range: 80 %."
+        "failures it leaves. Vehicles cost nothing more from their retirement on. Ranges: 80 %, drawn from "
+        "the chance of each pump and of the fleet's life. They don't add up, for not every row comes out "
+        "dear at once."
     )
-    lists.show(shown(table, review.currency), "Budget by month and depot.", "budget")
+    lists.show(shown(made.with_sums, review.currency), "Budget by month and depot, with its sums.", "budget")
+
+
+def total_words(made: Budget, currency: str) -> str:
+    """Return the year's total with its range and parts, in a sentence."""
+    row = made.total.iloc[0]
+    return (
+        f"Twelve months: about {formats.about(row['cost'])} {currency} (8 in 10: "
+        f"{formats.about(row['cost_low'])} to {formats.about(row['cost_high'])}), "
+        f"{formats.about(row['changes_cost'])} of it for planned changes and "
+        f"{formats.about(row['failures_cost'])} after failures."
+    )
 
 
 def shown(table: pd.DataFrame, currency: str) -> pd.DataFrame:
