@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard.shell import frame, lists, say
+from dashboard.shell import address, frame, lists, say
 from dashboard.words import formats
 
 MOST_NAMED = 3
@@ -41,7 +41,8 @@ def show_groups(groups: pd.DataFrame) -> None:
         + (f"{flagged:,} {'fails' if flagged == 1 else 'fail'} early beyond chance." if flagged
            else "none fails early beyond what chance can do.")
     )  # fmt: skip
-    kind = st.segmented_control("Show", ["types", "lots"], key="group_kind", bind="query-params")
+    kinds = ["types", "lots"]
+    kind = st.segmented_control("Show", kinds, **address.bound("group_kind", "show", kinds))
     if kind:
         groups = groups[groups["kind"] == kind.removesuffix("s")]
     lists.show(

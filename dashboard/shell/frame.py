@@ -14,7 +14,7 @@ import streamlit as st
 from analytics.risk.workdays import as_of_sentence, stale
 from dashboard.data import loaders
 from dashboard.data.answer_store import Kept
-from dashboard.shell import access, invented, say
+from dashboard.shell import access, address, invented, say
 from dashboard.shell.navigation import PAGES
 from dashboard.shell.palette import DARK, LIGHT, Palette
 from dashboard.words.plain import plain
@@ -117,7 +117,9 @@ def link(view: str, label: str, **parameters: Any) -> None:
 def show_open_tab(parts: dict[str, Callable[[], None]], *, key: str) -> None:
     """Draw tabs by name and work out the open one alone; the choice is part of the page's address."""
     for tab, draw in zip(
-        st.tabs(list(parts), key=key, on_change="rerun", bind="query-params"), parts.values(), strict=True
+        st.tabs(list(parts), on_change="rerun", **address.bound(key, "part", parts)),
+        parts.values(),
+        strict=True,
     ):
         if tab.open:
             with tab:

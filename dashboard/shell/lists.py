@@ -43,8 +43,9 @@ def narrowing(
         options = values.loc[values["field"] == field, "value"].tolist()
         with column:
             chosen[field] = st.multiselect(
-                NARROWED_BY[field], options, key=f"{key}_{field}", placeholder="all", bind="query-params"
-            )
+                NARROWED_BY[field], options, placeholder="all",
+                **address.bound(f"{key}_{field}", NARROWED_BY[field], options),
+            )  # fmt: skip
     return chosen
 
 
@@ -87,7 +88,7 @@ def show(
     """
     if len(rows) >= FIND_FROM:
         find = st.text_input(
-            "Find in this list", key=f"find_{name}", placeholder="any word of it", bind="query-params"
+            "Find in this list", placeholder="any word of it", **address.bound(f"find_{name}")
         )
         rows = holding(rows, find)
     draw(shown(rows.head(most)), words)
@@ -164,21 +165,22 @@ def one_page(
     query: str, key: str, nouns: tuple[str, str], rows_a_page: int = ROWS_A_PAGE, **parameters: Any
 ) -> pd.DataFrame:
     """Say how many rows match, offer the pages and return the rows of the page chosen."""
-    named = address.number(f"{key}_page")  # on opening, the box below is not drawn yet
-    page = int(st.session_state.get(f"{key}_page") or min(named or 1, MOST_PAGES))
+    box = f"{key}_page"
+    named = address.number(box, "page") if box not in st.session_state else None  # on opening, it isn't drawn
+    page = int(st.session_state.get(box) or min(named or 1, MOST_PAGES))
     rows = loaders.ask(query, rows=rows_a_page, skip=(page - 1) * rows_a_page, **parameters)
     if not len(rows) and page > 1:  # narrowed meanwhile
         page = 1
-        st.session_state.pop(f"{key}_page", None)
-        st.query_params.pop(f"{key}_page", None)
+        st.session_state.pop(box, None)
+        st.query_params.pop(box, None)
         rows = loaders.ask(query, rows=rows_a_page, skip=0, **parameters)
     found = int(rows["found"].iloc[0]) if len(rows) else 0
     say.line(formats.count(found, *nouns))
-    if found > rows_a_page:
-        pages = -(-found // rows_a_page)
-        st.number_input(
-            f"Page of {pages:,}", 1, pages, page, key=f"{key}_page", bind="query-params", width=PAGE_BOX_PX
-        )
+    pages = max(1, -(-found // rows_a_page))
+    if named is not None and not 1 <= named <= pages:
+        address.in_vain("page", named)
+    if pages > 1:
+        st.number_input(f"Page of {pages:,}", 1, pages, page, width=PAGE_BOX_PX, **address.bound(box))
     return rows.drop(columns=["found"])
 
 

@@ -10,6 +10,10 @@ WORDS = {
     "[S] from public service and teaching texts · [P] common practice, no source found": (
         "[S] de textos públicos de servicio y enseñanza · [P] práctica común, sin fuente encontrada"
     ),
+    "The address asks for {what}; this page has no such thing and is shown without it.": (
+        "La dirección pide {what}; esta página no tiene tal cosa y se muestra sin ello."
+    ),
+    "{more} more": "{more} más",
     "Read it, go on": "Leído, continuar",
     "Invented fleet: none of its figures is evidence for a real one.": (
         "Flota inventada: ninguna de sus cifras prueba algo sobre una real."

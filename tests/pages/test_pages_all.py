@@ -12,7 +12,7 @@ from dashboard.shell.navigation import PAGES, ROLES, pages_for
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.numbers import new_id
 from tests.ledger_fixture import build_ledger
-from tests.pages.page_runs import open_page, words
+from tests.pages.page_runs import open_page, seen, words
 
 
 @pytest.fixture(scope="module")
@@ -79,7 +79,34 @@ def test_the_list_can_be_narrowed_and_a_pump_found(ledger):
 
 def test_an_address_names_a_pump_by_its_unit_and_nonsense_is_said_to_be_nonsense(ledger):
     assert "unit 104" in words(open_page("pump_history", pump="104"))
-    assert "asks for no-such, and no pump" in words(open_page("pump_history", pump="no-such"))
+    for unknown in ("no-such", "987654"):
+        said = open_page("pump_history", pump=unknown)
+        assert [f"asks for {unknown}, and no pump" in words(said), len(said.warning)] == [True, 1]
+
+
+@pytest.mark.parametrize(
+    ("view", "query", "asked"),
+    [
+        ("pumps_by_risk", {"by_depot": "Atlantis", "order": "risk", "foo": "1"}, "depot “Atlantis”, “foo”"),
+        ("pumps_by_risk", {"action": "*polish*", "find": "no such unit"}, "action “*polish*”"),
+        ("plan_board", {"pump": "x", "board_from": "2026-13"}, "weeks from “2026-13”, pump “x”"),
+        ("fleet_data", {"part": "Nowhere", "units_page": "99"}, "part “Nowhere”, page “99”"),
+        ("open_questions", {"code": "x" * 50, "asked_page": "0"}, f"kind “{'x' * 39}…”, page “0”"),
+        ("log_visit", {"saved": "now", "draft": "gone"}, "saved “now”, draft “gone”"),
+        (
+            "pump_history",
+            {"pump": "104", "history_part": "Soul", "readings": "x"},
+            "part “Soul”, readings “x”",
+        ),
+        ("today", {f"n{n}": "1" for n in range(5)}, "“n0”, “n1”, “n2”, 2 more"),
+        ("fleet_data", {"part": "Work done", "work_kind": "Breakdown", "month": "1"}, "“month”"),
+    ],
+)
+def test_what_an_address_asks_for_in_vain_is_said_once(ledger, view, query, asked):
+    page = open_page(view, **query)
+    said = [warning.value for warning in page.warning if "The address asks" in warning.value]
+    wanted = f"▲ The address asks for {asked}; this page has no such thing and is shown without it."
+    assert [seen(sentence) for sentence in said] == [wanted]
 
 
 def test_the_first_pump_opens_beside_the_list_and_columns_are_chosen(ledger):

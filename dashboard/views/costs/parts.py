@@ -10,7 +10,7 @@ import streamlit as st
 from analytics.cost_review.answer import age_words
 from analytics.money.policies import RUN
 from dashboard.charts import money
-from dashboard.shell import frame, lists, say
+from dashboard.shell import address, frame, lists, say
 from dashboard.views.costs.spent import of_pumps
 from dashboard.words import formats
 from dashboard.words.money import NAMES
@@ -202,7 +202,7 @@ def show_ages(review: Any) -> None:
     if not types:
         say.line("Too few lives are known for an age.")
         return
-    chosen = st.selectbox("Pump type", types, key="age_type", bind="query-params")
+    chosen = st.selectbox("Pump type", types, **address.bound("age_type", "Pump type", types))
     row = review.best_ages[review.best_ages["pump_type"] == chosen].iloc[0]
     own = review.distance_unit
     if formats.is_unknown(row["best_age"]) or row["best_age"] == float("inf"):

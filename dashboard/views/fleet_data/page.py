@@ -3,7 +3,7 @@
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import access, frame, say
+from dashboard.shell import access, address, frame, say
 from dashboard.views.fleet_data import clamps as fleet_clamps
 from dashboard.views.fleet_data import facts, setting_up, warranty
 from dashboard.views.fleet_data import loading as fleet_loading
@@ -38,7 +38,7 @@ if access.may("load"):
     parts["Bring in a folder"] = fleet_loading.show_loading
 frame.show_kept()
 if parts:
-    tabs = st.tabs(list(parts), key="part", on_change="rerun", bind="query-params")
+    tabs = st.tabs(list(parts), on_change="rerun", **address.bound("part", "part", parts))
     for tab, draw in zip(tabs, parts.values(), strict=True):
         if tab.open:
             with tab:

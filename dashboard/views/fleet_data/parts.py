@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.parts import fact_forms, pump_forms
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, address, frame, lists, say
 from dashboard.words import formats, visit
 from dashboard.words.plain import plain
 
@@ -28,10 +28,8 @@ def show_units() -> None:
     own = loaders.settings()["distance_unit"]
     chosen = lists.narrowing(key="units")
     left, right = st.columns([2, 1])
-    find = left.text_input(
-        "Find", key="find_unit", placeholder="unit, VIN, make or model", bind="query-params"
-    )
-    order = right.selectbox("In order of", ORDERS, key="units_order", bind="query-params")
+    find = left.text_input("Find", placeholder="unit, VIN, make or model", **address.bound("find_unit"))
+    order = right.selectbox("In order of", ORDERS, **address.bound("units_order", "order", ORDERS))
     rows = lists.paged(
         "units_list", "units", ("unit", "units"), lambda found: unit_table(found, own),
         "Units with depot, vehicle and last odometer.",
@@ -109,9 +107,9 @@ def show_work() -> None:
     own = loaders.settings()["distance_unit"]
     chosen = lists.narrowing(key="work")
     left, right = st.columns([1, 2])
-    find = left.text_input("Unit", key="find_work", placeholder="all units", bind="query-params")
-    kinds = right.multiselect("Kind", list(WORK), key="work_kind", placeholder="all",
-                              format_func=WORK.__getitem__, bind="query-params")  # fmt: skip
+    find = left.text_input("Unit", placeholder="all units", **address.bound("find_work"))
+    kinds = right.multiselect("Kind", list(WORK), placeholder="all", format_func=WORK.__getitem__,
+                              **address.bound("work_kind", "kind", WORK.values()))  # fmt: skip
     currency = loaders.settings()["currency"]
     lists.paged(
         "work_list", "work", ("entry", "entries"), lambda found: work_table(found, own, currency),
@@ -181,8 +179,8 @@ def _keep_work(
 
 def show_changes() -> None:
     """Draw changes, newest first: who, what, from what, to what, why."""
-    find = st.text_input("Find", key="find_change", placeholder="who, which unit or type, why",
-                         bind="query-params")  # fmt: skip
+    find = st.text_input("Find", placeholder="who, which unit or type, why",
+                         **address.bound("find_change"))  # fmt: skip
     lists.paged(
         "changes_list", "changes", ("change", "changes"), change_table, "Changes with who made them and why.",
         find=find.strip(),

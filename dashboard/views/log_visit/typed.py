@@ -11,7 +11,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard.data import drafts, loaders
-from dashboard.shell import access
+from dashboard.shell import access, address
 from dashboard.views.log_visit import check
 
 PROBES = ("as the file says", "10mV/A", "100mV/A", "another")
@@ -60,11 +60,13 @@ def bring_back() -> None:
     Not where the page is opened for a unit of its own.
     """
     state = st.session_state
-    named = st.query_params.get("draft", "")
+    named = address.text("draft")
     if arrived():
         if named and named != state.get("draft_key"):
             state["draft"], state["draft_key"] = drafts.read(loaders.ledger_path(), named, _owner()), named
-        unit = st.query_params.get("unit")
+            if not state["draft"]:
+                address.in_vain("draft", named)
+        unit = address.text("unit")
         if unit and unit != state.get("draft", {}).get("unit"):
             if not named:  # a link to another unit
                 state["draft"] = dict(state.get("stays", {}))

@@ -5,10 +5,11 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.data.queries import ALL_ROWS, records
 from dashboard.parts import settling
-from dashboard.shell import frame, lists, say
+from dashboard.shell import address, frame, lists, say
 from dashboard.words import formats
 
 ROWS_A_PAGE = 10
+KINDS_COUNTED = 6
 
 st.title("Open questions")
 if not frame.started("Doubts about entries and loaded rows are listed here, once there are any."):
@@ -29,12 +30,13 @@ chosen = lists.narrowing(key="ask")
 counted = dict(zip(kinds["code"], kinds["open"], strict=True))
 left, right = st.columns(2)
 code = left.selectbox(
-    "Kind", list(counted), index=None, placeholder="all kinds", key="code", bind="query-params",
-    format_func=lambda c: f"{settling.kind_words(c)} ({counted[c]:,})",
+    "Kind", list(counted), index=None, placeholder="all kinds", format_func=settling.kind_words,
+    **address.bound("code", "kind", map(settling.kind_words, counted)),
 )  # fmt: skip
-find = right.text_input(
-    "Unit", key="of_unit", placeholder="all units, or part of a number", bind="query-params"
-)
+find = right.text_input("Unit", placeholder="all units, or part of a number", **address.bound("of_unit"))
+if len(counted) > 1:
+    most = [f"{settling.kind_words(c)} {n:,}" for c, n in list(counted.items())[:KINDS_COUNTED]]
+    say.note(f"Most open: {', '.join(most)}.")
 asked = {"code": code, "find": find.strip()} | lists.asked(chosen)
 rows = lists.one_page(
     "open_questions", "asked", ("question matches", "questions match"), ROWS_A_PAGE, **asked

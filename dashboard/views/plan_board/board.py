@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, address, frame, lists, say
 from dashboard.views.plan_board.week_grid import week_grid
 from dashboard.words import formats
 from dashboard.words.plain import plain
@@ -29,7 +29,8 @@ def show_board(plan: Any, chosen: dict[str, list[str]]) -> None:
         return
     weeks = weeks_of(plan)
     first = st.selectbox(
-        "Weeks from", weeks, format_func=formats.day, key="board_from", bind="query-params"
+        "Weeks from", weeks, format_func=formats.day,
+        **address.bound("board_from", "weeks from", map(formats.day, weeks)),
     ) or weeks[0]  # fmt: skip
     grid = board(plan, jobs, weeks[weeks.index(first) :][:WEEKS])
     if grid["left_out"]:

@@ -31,13 +31,16 @@ def show_decision(plan: Any) -> None:
     st.header("Decide about a pump", anchor=False)
     frame.show_kept()
     find = st.text_input(
-        "Find a unit", key="decide_unit", placeholder="any unit in service, or part of its number",
-        bind="query-params",
+        "Find a unit", placeholder="any unit in service, or part of its number",
+        **address.bound("decide_unit"),
     )  # fmt: skip
     pumps, found = candidates(plan, loaders.ranking(), find)
     asked = address.number("pump")
     if asked is not None and asked not in pumps and not find:
-        pumps |= candidates(plan, loaders.ranking(), pump_id=asked)[0]
+        named = candidates(plan, loaders.ranking(), pump_id=asked)[0]
+        if not named:
+            address.in_vain("pump", asked)
+        pumps |= named
     if not pumps:
         say.line("No pump of such a unit is in service." if find else "No pump waits for a decision.")
         return

@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard.charts import history
 from dashboard.data import loaders
-from dashboard.shell import frame, say
+from dashboard.shell import address, frame, say
 from dashboard.views.pump_history import story
 from dashboard.views.pump_history.along import FAN_INTERVALS, Axis
 from dashboard.words import formats
@@ -45,8 +45,8 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     happened = history.work_and_events(events, domain=domain, palette=frame.palette())
     if happened is not None:
         frame.chart(happened, f"Work and events over {axis.title}.")
-    shown = st.radio("Readings", list(READINGS), key="readings", format_func=READINGS.__getitem__,
-                     horizontal=True, bind="query-params")  # fmt: skip
+    shown = st.radio("Readings", list(READINGS), format_func=READINGS.__getitem__, horizontal=True,
+                     **address.bound("readings", "readings", READINGS.values()))  # fmt: skip
     told = [m for m in trended() if rows[m.name].notna().any()]
     for m in told:
         metric, reference = m.name, f"{m.name}_reference"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import Any
 
@@ -53,14 +54,14 @@ def choose_pump() -> int | None:
 def asked_for() -> tuple[int | None, str]:
     """Return the pump that the address asks for, `?pump=` a pump's number or a unit, and what it asks for in
     vain."""
-    text = st.query_params.get("pump", "").strip()
-    number = address.number("pump")
+    text = address.text("pump")
+    number = int(text) if re.fullmatch(r"[0-9]{1,15}", text) else None
     if not text or (number is not None and len(loaders.ask("pump_head", pump_id=number))):
         return number, ""
     pumps = loaders.ask("pumps_of_unit", unit=text)
     if len(pumps):
         return int(pumps["pump_id"].iloc[0]), ""
-    return number, text if number is None else ""
+    return None, text
 
 
 def _life_label(row: dict[Any, Any]) -> str:

@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.parts import risk_list
-from dashboard.shell import lists, say
+from dashboard.shell import address, lists, say
 from dashboard.words import formats
 
 # Views that are often asked for: name, and what is chosen in them.
@@ -54,15 +54,17 @@ def show() -> Chosen:
             [1.5, 1, 1, 1, 1.3, 1.1, 0.9], vertical_alignment="bottom"
         )
         with find:
-            text = st.text_input("Find", key="find", placeholder="unit, VIN or serial", bind="query-params")
+            text = st.text_input("Find", placeholder="unit, VIN or serial", **address.bound("find"))
         narrowed = lists.narrowing(key="by", places=places)
         with act:
             actions = st.multiselect(
-                "Action", list(formats.ACTION_SHAPES), format_func=formats.action, key="action",
-                placeholder="all", bind="query-params",
+                "Action", list(formats.ACTION_SHAPES), format_func=formats.action, placeholder="all",
+                **address.bound("action", "Action", map(formats.action, formats.ACTION_SHAPES)),
             )  # fmt: skip
         with order:
-            by = st.selectbox("In order of", list(risk_list.ORDERS), key="order", bind="query-params")
+            by = st.selectbox(
+                "In order of", list(risk_list.ORDERS), **address.bound("order", "order", risk_list.ORDERS)
+            )
         with more, st.popover("Views", width="stretch"):
             columns = _views_and_columns()
     return Chosen(narrowed, actions, text.strip(), str(by), columns)
@@ -74,7 +76,7 @@ def _views_and_columns() -> list[str]:
     names = {name: words for name, words in risk_list.COLUMN_WORDS.items() if risk_list.may_show(name)}
     columns = st.multiselect(
         "Columns", list(names), default=[n for n in risk_list.FIRST_COLUMNS if n in names],
-        format_func=names.__getitem__, key="columns", bind="query-params",
+        format_func=names.__getitem__, **address.bound("columns", "column", names.values()),
     )  # fmt: skip
     say.note("The page's address holds all that is chosen here: keep it as a bookmark, or send it on.")
     return columns or list(names)
@@ -89,8 +91,5 @@ def page_of(rows: int, rows_a_page: int) -> int:
     pages = -(-rows // rows_a_page)
     if pages <= 1:
         return 1
-    return int(
-        st.number_input(
-            f"Page of {pages:,}", 1, pages, 1, key="page", bind="query-params", width=lists.PAGE_BOX_PX
-        )
-    )
+    box = address.bound("page", "page", range(1, pages + 1))
+    return int(st.number_input(f"Page of {pages:,}", 1, pages, 1, width=lists.PAGE_BOX_PX, **box))

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, address, frame, lists, say
 from dashboard.views.tray import parts
 
 ROWS_A_PAGE = 25
@@ -13,9 +13,7 @@ if access.may("load"):  # a folder is read as the server may: not for everybody 
     parts.show_taking()
 if not frame.started("Take a morning's captures in here once the fleet's units are known."):
     st.stop()
-find = st.text_input(
-    "Find", key="tray_find", placeholder="part of a file's name, or a unit", bind="query-params"
-)
+find = st.text_input("Find", placeholder="part of a file's name, or a unit", **address.bound("tray_find"))
 asked = {"find": find.strip()}
 rows = lists.one_page("tray", "tray", ("file waits", "files wait"), ROWS_A_PAGE, **asked)
 if not len(rows):
