@@ -31,9 +31,14 @@ def clear_unfinished(folder: Path, pattern: str) -> None:
 
 def flush_file(path: Path) -> None:
     """Make the content of `path` and its name survive a power cut."""
+    flush_content(path)
+    flush_folder(path.parent)
+
+
+def flush_content(path: Path) -> None:
+    """Make the content of `path` survive a power cut; whether its name does is for `flush_folder`."""
     with path.open("rb+") as file:
         os.fsync(file.fileno())
-    flush_folder(path.parent)
 
 
 def flush_folder(folder: Path) -> None:

@@ -2,9 +2,9 @@
 
 `pumpledger.duckdb` keeps its waveforms in `pumpledger.waveforms/`, `other.db` in `other.db-waveforms/`, each
 named by its capture's hash.
-A file is written whole under another name, flushed to disk and renamed, so one that bears its name is
-complete; one that no visit refers to is harmless. Each is sealed: the hash of its bytes is checked before a
-library parses them (`ingest.sealed`).
+A file is written whole under another name, flushed to disk (a run of many flushes all at its end) and
+renamed, so one that bears its name is complete; one that no visit refers to is harmless. Each is sealed: the
+hash of its bytes is checked before a library parses them (`ingest.sealed`).
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from __future__ import annotations
 import json
 import os
 import uuid
+from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -21,7 +23,7 @@ import numpy as np
 
 from ingest.apart.child import ChildEnded, Children
 from ingest.capture import Capture, Note, from_description
-from ingest.durable import flush_folder
+from ingest.durable import flush_content, flush_file, flush_folder
 from ingest.errors import LedgerError
 from ingest.sealed import seal_holds, sealed_parquet
 from ingest.server_address import is_address, server_of
@@ -33,6 +35,7 @@ StoredAs = Literal["int16", "int32", "float32", "float64"]
 COLUMN = "current_a"
 TEMPORARY = ".part"
 PARSED_WITHIN_S = 30.0
+FLUSHED_AT_ONCE = 16
 _children = Children("ingest.waveform_child")
 # Distinct values looked at when a step size is sought; a sound converter record has far fewer.
 _LEVELS_CONSIDERED = 4096
@@ -93,8 +96,11 @@ def store_waveform(ledger: Path | str, capture: Capture) -> StoredWaveform:
     return keep_waveform(waveform_folder(ledger), capture)
 
 
-def keep_waveform(folder: Path, capture: Capture) -> StoredWaveform:
+def keep_waveform(folder: Path, capture: Capture, *, flush: bool = True) -> StoredWaveform:
     """Write the samples of `capture` into a folder of waveforms, durably, unless they are there already.
+
+    flush: False leaves making it durable to `flush_waveforms`, before anything refers to it: a file at a time
+    waits for the disk twice, a thousand together hardly longer than one.
 
     Raises LedgerError (one sentence) when the folder can't be written or the disk is full.
     """
@@ -107,12 +113,14 @@ def keep_waveform(folder: Path, capture: Capture) -> StoredWaveform:
                 stored, encoding, _ = _read_parquet(content)
                 if Capture(encoding.decode(stored), capture.sample_rate_hz).identity == capture.identity:
                     path.touch()  # young again: nobody cleans it away before a visit refers to it
+                    if flush:  # who wrote it may not have come to that
+                        flush_file(path)
                     return StoredWaveform(capture.identity, path, encoding, len(stored), written=False)
         except (OSError, KeyError, TypeError, ValueError):
             pass  # damaged
     samples, encoding = encode(capture.current_a)
     try:
-        _write_durably(path, _table(capture, samples, encoding), encoding)
+        _write(path, _table(capture, samples, encoding), encoding, flush)
     except OSError as error:
         raise LedgerError(
             "waveform-not-stored",
@@ -122,11 +130,33 @@ def keep_waveform(folder: Path, capture: Capture) -> StoredWaveform:
     return StoredWaveform(capture.identity, path, encoding, len(samples), written=True)
 
 
+def flush_waveforms(paths: Iterable[Path]) -> None:
+    """Make waveforms that were kept without flushing survive a power cut; LedgerError where one can't be.
+
+    Their order on disk doesn't matter, so that the disk is given all at once.
+    """
+    wanted = sorted(set(paths))
+    if not wanted:
+        return
+    try:
+        with ThreadPoolExecutor(FLUSHED_AT_ONCE) as pool:
+            for _ in pool.map(flush_content, wanted):
+                pass
+        for folder in sorted({path.parent for path in wanted}):
+            flush_folder(folder)
+    except OSError as error:
+        raise LedgerError(
+            "waveform-not-stored",
+            f"Waveforms can't be flushed to {wanted[0].parent} ({error.strerror or error}); nothing was"
+            " stored: free some space or allow writing there, then try again.",
+        ) from error
+
+
 def rename_source(ledger: Path | str, capture_hash: str, source: str) -> None:
     """Write one capture's file anew under another source: the name of the file it was read from."""
     capture = replace(load_waveform(ledger, capture_hash), source=source)
     samples, encoding = encode(capture.current_a)
-    _write_durably(waveform_path(ledger, capture_hash), _table(capture, samples, encoding), encoding)
+    _write(waveform_path(ledger, capture_hash), _table(capture, samples, encoding), encoding, True)
 
 
 def load_waveform(ledger: Path | str, capture_hash: str) -> Capture:
@@ -290,7 +320,7 @@ def _table(capture: Capture, samples: np.ndarray, encoding: Encoding) -> pa.Tabl
     )
 
 
-def _write_durably(path: Path, table: pa.Table, encoding: Encoding) -> None:
+def _write(path: Path, table: pa.Table, encoding: Encoding, flush: bool) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(f"{path.stem}.{uuid.uuid4().hex[:8]}{TEMPORARY}")
     whole = encoding.stored_as in ("int16", "int32")
@@ -306,13 +336,15 @@ def _write_durably(path: Path, table: pa.Table, encoding: Encoding) -> None:
                     store_schema=True,
                 )
             )
-            file.flush()
-            os.fsync(file.fileno())
+            if flush:
+                file.flush()
+                os.fsync(file.fileno())
         part.replace(path)
     except BaseException:
         part.unlink(missing_ok=True)
         raise
-    flush_folder(path.parent)
+    if flush:
+        flush_folder(path.parent)
 
 
 def _read_parquet(content: bytes) -> tuple[np.ndarray, Encoding, dict]:

@@ -61,11 +61,13 @@ class Work:
     """What all chains of one run share.
 
     keep_in: the folder that waveforms of files are kept in; None keeps none. known: captures by hash that
-    need no reading, with the speed that is known of each.
+    need no reading, with the speed that is known of each. flush: whether each waveform is flushed to the disk
+    at once; who says no flushes them all before the ledger refers to one.
     """
 
     keep_in: Path | None = None
     known: Mapping[str, float | None] = field(default_factory=dict)
+    flush: bool = True
 
 
 @dataclass(frozen=True)
@@ -147,7 +149,7 @@ def _from_file(link: Link, work: Work, measure_with: Measure) -> CaptureResult:
         capture.identity,
         about,
         measure_with(capture, link.known),
-        keep_waveform(work.keep_in, capture) if work.keep_in else None,
+        keep_waveform(work.keep_in, capture, flush=work.flush) if work.keep_in else None,
         picture=thumbnail(capture.current_a),
         made_of=made_of(link),
     )

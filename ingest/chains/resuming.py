@@ -12,6 +12,7 @@ from pathlib import Path
 
 from ingest.chains.chain import CaptureResult, Chain, Link, MeasureLink, Work, made_of, measure_chain
 from ingest.chains.told import row_as_json, row_from_json
+from ingest.sealed import seal_holds
 from ingest.waiting import keep_rows, waiting_rows
 
 
@@ -47,13 +48,17 @@ def left_of(chain: Chain, waiting: Path | None) -> Mapping[str, CaptureResult]:
 
 
 def reused(link: Link, there: Mapping[str, CaptureResult], work: Work) -> CaptureResult | None:
-    """Return the row that waits for a link, None where there is none or its waveform is gone."""
+    """Return the row that waits for a link, None where there is none or its waveform is gone or torn."""
     row = there.get(made_of(link)) if there else None
     if row is None or not (row.stored or link.stored or work.keep_in is None):
         return None
     if row.stored is not None:
         try:
             os.utime(row.stored.path)  # young again: nobody cleans it away before a visit refers to it
+            if not seal_holds(
+                row.stored.path.read_bytes()
+            ):  # it may not have been flushed before a power cut
+                return None
         except OSError:
             return None
     return row

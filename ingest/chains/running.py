@@ -11,7 +11,7 @@ import queue
 from collections.abc import Callable, Generator, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
@@ -25,6 +25,7 @@ from ingest.chains.chain import (
 from ingest.chains.processes import Workers, how_many
 from ingest.chains.resuming import finish
 from ingest.waiting import drop_waiting
+from ingest.waveforms import flush_waveforms
 
 Progress = Callable[[int, int, str], None]
 FEW = 6  # captures that are measured sooner than workers have started
@@ -72,6 +73,8 @@ def run_chains(
     # the longest first, so that no worker is left alone with one at the end
     ordered = sorted(chains, key=lambda chain: -chain.to_measure)
     total = sum(chain.to_measure for chain in ordered)
+    if where.cluster is None:
+        work = replace(work, flush=False)
     if take is None and total < FEW and where == Where() and os.environ.get("OPENBLAS_NUM_THREADS") == "1":
         take = partial(measure_link, work=work)
     if take is not None:
@@ -88,6 +91,8 @@ def run_chains(
             rows[row.name] = row
             if progress:
                 progress(done, total, row.name)
+    if not work.flush:
+        flush_waveforms(row.stored.path for row in rows.values() if row.stored is not None)
     return Run(rows, tuple(ordered), waiting)
 
 

@@ -38,12 +38,16 @@ def chain_from_json(told: dict[str, Any]) -> Chain:
 
 def work_as_json(work: Work) -> dict[str, Any]:
     """Return what a run shares as JSON holds it."""
-    return {"keep_in": str(work.keep_in.absolute()) if work.keep_in else None, "known": dict(work.known)}
+    return {
+        "keep_in": str(work.keep_in.absolute()) if work.keep_in else None,
+        "known": dict(work.known),
+        "flush": work.flush,
+    }
 
 
 def work_from_json(told: dict[str, Any]) -> Work:
     """Return what `work_as_json` told of."""
-    return Work(Path(told["keep_in"]) if told["keep_in"] else None, told["known"])
+    return Work(Path(told["keep_in"]) if told["keep_in"] else None, told["known"], told["flush"])
 
 
 def row_as_json(row: CaptureResult) -> dict[str, Any]:
