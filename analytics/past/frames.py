@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from analytics.statements import statement
@@ -26,7 +27,23 @@ def each(frame: pd.DataFrame) -> Iterator[Any]:
 
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """Return rows as plain values: dates as text, unknown or infinite as None."""
-    return [{str(k): _plain(v) for k, v in row.items()} for row in frame.to_dict("records")]
+    names = [str(name) for name in frame]
+    rows = zip(*(plain_column(frame[name]) for name in frame), strict=True)
+    return [dict(zip(names, row, strict=True)) for row in rows]
+
+
+def plain_column(column: pd.Series) -> list[Any]:
+    """Return a column's values as `records` gives them, worked out at once where all are of one kind."""
+    if pd.api.types.is_float_dtype(column.dtype) and isinstance(column.dtype, np.dtype):
+        values = column.to_numpy()
+        plain = np.round(values, 6).astype(object)
+        plain[~np.isfinite(values)] = None
+        return plain.tolist()
+    if isinstance(column.dtype, np.dtype) and column.dtype.kind in "bi":
+        return column.tolist()
+    if column.dtype.kind == "M":
+        return column.dt.strftime("%Y-%m-%d").astype(object).where(column.notna(), None).tolist()
+    return [_plain(value) for value in column.tolist()]
 
 
 def _plain(value: Any) -> Any:

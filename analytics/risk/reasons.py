@@ -6,7 +6,6 @@ The parts are shares of -ln S in points of risk; whole numbers are rounded so th
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -134,15 +133,22 @@ def with_next_step(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(reason_codes=codes, reason=words)
 
 
-def reason_values(row: Mapping[Any, Any]) -> dict[str, Any]:
-    """Return the values of one row's reason by place, as JSON holds them; of the finding and the action that
+def reason_values(rows: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return the values of each row's reason by place, as JSON holds them; of the finding and the action that
     it names, see these."""
-    codes = str(row["reason_codes"])
-    if codes == DOWN:
-        return {"day": str(row["down_since"])[:10]}
-    columns = dict(_places_of(row))
-    told = {name: row[columns[name]] for name in places(reason_template(codes.removesuffix(f" {NEXT}")))}
-    return {name: value.item() if hasattr(value, "item") else value for name, value in told.items()}
+    column_of = dict(_places_of(rows))
+    columns = {name: rows[column].tolist() for name, column in column_of.items()}
+    down = pd.to_datetime(rows["down_since"]).dt.strftime("%Y-%m-%d").tolist()
+    named: dict[str, list[str]] = {}
+    out = []
+    for i, codes in enumerate(rows["reason_codes"].tolist()):
+        if codes == DOWN:
+            out.append({"day": down[i]})
+            continue
+        if codes not in named:
+            named[codes] = places(reason_template(codes.removesuffix(f" {NEXT}")))
+        out.append({name: columns[name][i] for name in named[codes]})
+    return out
 
 
 def _places_of(rows: Any) -> list[tuple[str, str]]:

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import argparse
 import json
-from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from dashboard.commands import choices
 from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
-from dashboard.words.terminal import tell, tell_rows
+from dashboard.words.terminal import tell, tell_list, tell_rows
 from ingest.errors import EntryRefused
 
 if TYPE_CHECKING:
     import pandas as pd
 
 SHOWN = 20  # rows on a terminal unless asked for
-VALUES = ("finding_values", "reason_values", "action_values")
 EXAMPLE = 'pumpledger rank --within "5000 mi" --json'
 JSON_FIELDS = (
     "unit",
@@ -125,7 +123,7 @@ def run(args: argparse.Namespace) -> int:
     all_of_them, table = len(table), kept_rows(table, choices.chosen(args))
     listed = table.head(args.top) if args.top else table
     if args.json:
-        tell(json.dumps(records(listed), indent=1))
+        tell_list(records(listed))
     elif args.csv:
         from dashboard.words.formats import as_csv
 
@@ -155,14 +153,16 @@ def parse_horizon(text: str) -> float:
 
 def records(table: pd.DataFrame) -> list[dict[str, Any]]:
     """Return the rows as plain values: dates as text, unknown as None."""
-    import pandas as pd
+    from analytics.past.frames import plain_column
+    from analytics.risk.reasons import reason_values
 
-    rows = _with_values(table)[list(JSON_FIELDS)].to_dict("records")
-    plain = [{str(k): _plain(v, pd) for k, v in row.items()} for row in rows]
-    for row in plain:
-        row |= {name: json.loads(row[name]) for name in VALUES}
-        row["reason_codes"] = row["reason_codes"].split()
-    return plain
+    made = {name: plain_column(table[name]) for name in JSON_FIELDS if name in table}
+    made["reason_values"] = reason_values(table)
+    made["finding_values"] = [json.loads(values) for values in table["finding_values"]]
+    made["action_values"] = table["action_values"].tolist()
+    made["reason_codes"] = [codes.split() for codes in table["reason_codes"]]
+    rows = zip(*(made[name] for name in JSON_FIELDS), strict=True)
+    return [dict(zip(JSON_FIELDS, row, strict=True)) for row in rows]
 
 
 def _with_values(table: pd.DataFrame) -> pd.DataFrame:
@@ -170,19 +170,9 @@ def _with_values(table: pd.DataFrame) -> pd.DataFrame:
     from analytics.risk.reasons import reason_values
 
     return table.assign(
-        reason_values=[json.dumps(reason_values(row)) for row in table.to_dict("records")],
+        reason_values=[json.dumps(values) for values in reason_values(table)],
         action_values=[json.dumps(values) for values in table["action_values"]],
     )
-
-
-def _plain(value: Any, pd: Any) -> Any:
-    if value is None or (not isinstance(value, str) and pd.isna(value)):
-        return None
-    if isinstance(value, date):
-        return value.isoformat()[:10]
-    if hasattr(value, "item"):
-        value = value.item()
-    return round(value, 6) if isinstance(value, float) else value
 
 
 def _known(value: Any) -> bool:

@@ -19,6 +19,11 @@ def tell_json(value: Any) -> None:
     print(escaped(json.dumps(value, default=str, ensure_ascii=False)), flush=True)
 
 
+def tell_list(rows: list[dict[str, Any]]) -> None:
+    """Print a list of objects as JSON, one on a line; nothing in it can steer a terminal (json escapes)."""
+    print("[" + ",\n".join(map(json.dumps, rows)) + "]", flush=True)
+
+
 def tell_rows(text: str) -> None:
     """Write rows for a program as they are; where a terminal shows them, harmless."""
     sys.stdout.write(harmless(text) if sys.stdout.isatty() else text)

@@ -65,9 +65,9 @@ def test_every_code_has_words_and_all_words_have_a_code_that_is_used():
 
 
 def test_one_reason_is_said_again_from_its_codes_and_values(ledger):
-    rows = rank(ledger).to_dict("records")
-    for row, told in zip(rows, rank_command.records(rank(ledger)), strict=True):
-        assert json.loads(json.dumps(told["reason_values"])) == reason_values(row)
+    rows = rank(ledger)
+    for values, told in zip(reason_values(rows), rank_command.records(rows), strict=True):
+        assert json.loads(json.dumps(told["reason_values"])) == values
         clauses = [code for code in told["reason_codes"] if code != "next"]
         said = reason_template(" ".join(clauses)).format(**told["reason_values"])
         if "next" in told["reason_codes"]:
