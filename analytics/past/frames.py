@@ -43,6 +43,8 @@ def plain_column(column: pd.Series) -> list[Any]:
         return column.tolist()
     if column.dtype.kind == "M":
         return column.dt.strftime("%Y-%m-%d").astype(object).where(column.notna(), None).tolist()
+    if isinstance(column.dtype, pd.StringDtype):
+        return column.astype(object).where(column.notna(), None).tolist()
     return [_plain(value) for value in column.tolist()]
 
 
