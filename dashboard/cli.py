@@ -6,6 +6,7 @@ import argparse
 import logging
 import os
 import sys
+from collections.abc import Collection
 from importlib import import_module
 from pathlib import Path
 from typing import Any, NoReturn
@@ -107,12 +108,8 @@ def _refuse_no_paths(args: argparse.Namespace) -> None:
                 raise PumpledgerError("bad-path", f"{path}: {why}; give another name.") from error
 
 
-def main(argv: list[str] | None = None) -> int:
-    """Run one command; returns 0 done, 1 refused, 2 usage."""
-    arguments = sys.argv[1:] if argv is None else argv
-    if any(not text.isascii() and not _is_utf8(text) for text in arguments):
-        print("An argument is not UTF-8 text; rename the file, or type it anew.", file=sys.stderr)
-        return 2
+def command_parser(wanted: Collection[str]) -> argparse.ArgumentParser:
+    """Return the parser of all commands; only those wanted are imported and have options of their own."""
     parser = _Parser(
         prog="pumpledger",
         description="Fuel-pump current captures, fleet history, failure risk and replacement planning.",
@@ -123,9 +120,8 @@ def main(argv: list[str] | None = None) -> int:
         parser, ledger=Path(os.environ.get("PUMPLEDGER", "pumpledger.duckdb")), verbose=False
     )
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    wanted = _command_in(arguments)
     for name, summary in COMMANDS.items():
-        module = import_module(f"dashboard.commands.{name}") if name == wanted else None
+        module = import_module(f"dashboard.commands.{name}") if name in wanted else None
         sub = subparsers.add_parser(
             name,
             help=summary,
@@ -139,6 +135,17 @@ def main(argv: list[str] | None = None) -> int:
         if module:
             module.add_arguments(sub)
             sub.set_defaults(run=module.run)
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; returns 0 done, 1 refused, 2 usage."""
+    arguments = sys.argv[1:] if argv is None else argv
+    if any(not text.isascii() and not _is_utf8(text) for text in arguments):
+        print("An argument is not UTF-8 text; rename the file, or type it anew.", file=sys.stderr)
+        return 2
+    wanted = _command_in(arguments)
+    parser = command_parser([wanted] if wanted else [])
     args = parser.parse_args(arguments)
     on_stderr = logging.StreamHandler(sys.stderr)
     on_stderr.setFormatter(_HarmlessFormatter("%(message)s"))

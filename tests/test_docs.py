@@ -9,6 +9,7 @@ import pytest
 from analytics.judging.rules_page import rules_page
 from analytics.judging.safety import CAUTIONS, FIRST
 from dashboard.cli import COMMANDS, main
+from dashboard.commands.commands_page import OUTPUT, commands_page, options, parsers_by_command
 
 ROOT = Path(__file__).parents[1]
 
@@ -41,6 +42,22 @@ def test_command_has_help_with_one_example(command, capsys):
     assert left.value.code == 0
     shown = capsys.readouterr().out
     assert shown.count("example:\n  pumpledger ") == 1
+
+
+def test_the_page_of_commands_is_generated_from_their_parsers():
+    assert OUTPUT.read_text(encoding="utf-8") == commands_page(), (
+        "run python -m dashboard.commands.commands_page"
+    )
+
+
+def test_every_option_of_every_command_has_its_help():
+    mute = [
+        f"{name} {action.option_strings or action.dest}"
+        for name, parser in parsers_by_command().items()
+        for _, action in options(parser)
+        if len((action.help or "").split()) < 2
+    ]
+    assert not mute
 
 
 NEEDED = {

@@ -68,7 +68,7 @@ def _read_by(name: str) -> Callable[[str], Any]:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's own options."""
-    parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help="the captures, one or many")
     add_capture_options(parser)
     parser.add_argument(
         "--spec", type=parse_specification, metavar="LOW-HIGH", help="specified current in A, such as 4-7"

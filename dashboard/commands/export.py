@@ -15,7 +15,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "folder", type=Path, metavar="FOLDER", help="a new folder; `load` reads it back (CSV)"
     )
-    parser.add_argument("--format", choices=("csv", "parquet"), default="csv")
+    parser.add_argument(
+        "--format", choices=("csv", "parquet"), default="csv", help="of the files (default csv)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:

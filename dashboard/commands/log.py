@@ -68,8 +68,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     visit.add_argument("--clamp", metavar="ID", help="which clamp or meter")
     visit.add_argument("--clamp-point", metavar="TEXT", help="where it was clamped")
-    visit.add_argument("--technician", metavar="T")
-    visit.add_argument("--note", metavar="TEXT")
+    visit.add_argument("--technician", metavar="T", help="who took the capture, by name or initials")
+    visit.add_argument("--note", metavar="TEXT", help="what else was seen, in words")
     visit.add_argument("--photo", action="append", default=[], type=Path, metavar="FILE",
                        help="a photo of it, JPEG, PNG or WebP up to 10 MB; repeatable")  # fmt: skip
     visit.add_argument("--done", action="append", default=[], metavar="WORK",
