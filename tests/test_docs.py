@@ -6,10 +6,15 @@ from pathlib import Path
 
 import pytest
 
+from analytics import codes_page
 from analytics.judging.rules_page import rules_page
 from analytics.judging.safety import CAUTIONS, FIRST
 from dashboard.cli import COMMANDS, main
 from dashboard.commands.commands_page import OUTPUT, commands_page, options, parsers_by_command
+from dashboard.serving import configuration
+from dashboard.shell.navigation import PAGES
+from ingest.fleet_folder.tables import TABLES
+from ingest.wording.sentence import codes
 
 ROOT = Path(__file__).parents[1]
 
@@ -48,6 +53,48 @@ def test_the_page_of_commands_is_generated_from_their_parsers():
     assert OUTPUT.read_text(encoding="utf-8") == commands_page(), (
         "run python -m dashboard.commands.commands_page"
     )
+
+
+def test_the_page_of_codes_is_generated_from_what_words_them():
+    assert codes_page.OUTPUT.read_text(encoding="utf-8") == codes_page.codes_page(), (
+        "run python -m analytics.codes_page"
+    )
+
+
+def test_every_code_says_when_it_arises():
+    assert not re.findall(r"^\| `[^`]+` \| [^|]*\|  \|$", codes_page.codes_page(), re.M)
+    told = {write.__module__ for write in codes().values() if write.__module__.startswith("ingest.")}
+    assert told == {module.__name__ for module in codes_page.SECTIONS}
+
+
+def cells_of(page, heading):
+    """The rows of the first table under a heading, as lists of cells."""
+    section = (ROOT / page).read_text(encoding="utf-8").split(f"\n## {heading}\n")[1].split("\n## ")[0]
+    rows = [line.strip("|").split("|") for line in section.splitlines() if line.startswith("|")]
+    return [[cell.strip() for cell in row] for row in rows[2:]]
+
+
+def test_every_page_is_in_the_table_of_pages_and_no_other():
+    text = (ROOT / "docs/pages.md").read_text(encoding="utf-8").split("\n## ")[0]
+    told = dict(re.findall(r"^\| `/([a-z-]*)[^`]*` \| ([^|]+?) \|", text, re.M))
+    assert told == {page.address: page.title for page in PAGES.values()}
+
+
+@pytest.mark.parametrize("table", TABLES, ids=lambda table: table.file)
+def test_every_column_of_a_fleet_folder_is_on_its_page(table):
+    [cell] = [row[1] for row in cells_of("docs/fleet_folder.md", "Tables") if row[0] == table.file]
+    names = re.findall(r"[a-z][a-z0-9_]*", re.sub(r"\([^)]*\)", "", cell))
+    assert set(names) - {"and"} == set(table.by_name)
+    needed = set(re.findall(r"\*?(\w+)\*? \(\*\*needed", cell))
+    assert needed == {column.name for column in table.columns if column.required}
+    for column in table.columns:
+        for choice in column.choices:
+            assert re.search(rf"\b{re.escape(choice)}\b", cell), f"{column.name} may be {choice}"
+
+
+def test_every_setting_of_the_servers_environment_is_on_the_page_of_pages():
+    told = {row[0].strip("`") for row in cells_of("docs/pages.md", "Sign-in")}
+    assert {configuration.SIGN_IN, configuration.PUBLIC_URL, configuration.SESSION_HOURS} <= told
 
 
 def test_every_option_of_every_command_has_its_help():

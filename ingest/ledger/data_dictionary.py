@@ -1,4 +1,4 @@
-"""The data dictionary, from the comments in the schema: `python -m ingest.ledger.data_dictionary`."""
+"""The data dictionary, from the schema and `meanings`: `python -m ingest.ledger.data_dictionary`."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from pathlib import Path
 
 import duckdb
 
+from ingest.ledger.meanings import meaning
 from ingest.ledger.migrations import apply_script, scripts
 from ingest.ledger.numbers import ID_COLUMNS
 from ingest.ledger.statements import statement
@@ -13,8 +14,8 @@ from ingest.ledger.statements import statement
 OUTPUT = Path(__file__).parents[2] / "docs" / "data_dictionary.md"
 HEAD = """# Data dictionary
 
-Generated from the comments in `ingest/sql` by `python -m ingest.ledger.data_dictionary`; edit those,
-not this page.
+Generated from the comments in `ingest/sql`, and what `ingest/ledger/meanings.py` says of columns without, by
+`python -m ingest.ledger.data_dictionary`; edit those, not this page.
 Distances are in km, currents in A, pressures in kPa, temperatures in deg C, volts in V. References between
 tables are by the columns of the same name; `pumpledger check` verifies them. Relations are not enforced by
 the engine, so that a ledger can be saved table by table.
@@ -28,23 +29,26 @@ def data_dictionary() -> str:
             apply_script(connection, number, script)
         described = dict(connection.execute(statement("ledger/comments")).fetchall())
         columns = connection.execute(statement("ledger/columns")).fetchall()
+    comments = {(table, name): comment for table, name, *_, comment in columns}
     parts = [HEAD]
     for name, about in described.items():
         parts.append(f"\n## {name}\n\n{about or ''}\n\n| column | type | | meaning |\n|---|---|---|---|\n")
         id_column = ID_COLUMNS.get(name)
-        parts += [_line(id_column, *column) for table, *column in columns if table == name]
+        parts += [
+            _line(id_column, column, kind, nullable, default, meaning(table, column, comments))
+            for table, column, kind, nullable, default, _ in columns
+            if table == name
+        ]
     return "".join(parts)
 
 
-def _line(
-    number: str | None, name: str, kind: str, nullable: bool, default: str | None, comment: str | None
-) -> str:
+def _line(number: str | None, name: str, kind: str, nullable: bool, default: str | None, means: str) -> str:
     notes = [] if nullable else ["required"]
     if name == number:
         notes.append("numbered")
     elif default:
         notes.append(f"default {default.replace('CAST', '').strip('()').replace(' AS DATE', '')}")
-    return f"| {name} | {kind} | {', '.join(notes)} | {(comment or '').replace('|', '/')} |\n"
+    return f"| {name} | {kind} | {', '.join(notes)} | {means.replace('|', '/')} |\n"
 
 
 if __name__ == "__main__":
