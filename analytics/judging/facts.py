@@ -16,6 +16,7 @@ from ingest.accuracy import mean_accuracy_a
 from ingest.trade_numbers import probe_factor_band
 
 PETROL = ("petrol", "gasoline", "e0", "e5", "e10", "e15", "e20", "e85", "flex")
+LITTLE_ETHANOL = ("e0", "e5", "e10", "e15", "e20")  # pumps for these are not made for E85 [P]
 DIESEL = ("diesel", "b0", "b5", "b7", "b10", "b20", "b30", "b100", "hvo", "gasoil")
 GAS = ("lpg", "propane", "cng", "lng", "autogas")
 LEAST_LOADED_A = 1.0  # drops read on less current prove nothing [P]
@@ -91,6 +92,9 @@ def delivery_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, 
     )
     delivery_good = ~free & np.where(np.isnan(minimum), pressure_good & (delivery > 0), delivery >= minimum)
     in_tank = _kind(text(visits, "fuel_in_tank"))
+    much_ethanol = _named(text(visits, "fuel"), LITTLE_ETHANOL) & _named(
+        text(visits, "fuel_in_tank"), ("e85",)
+    )
     return {
         "pressure_low": known_command & pressure_low,
         "pressure_high": known_command & (pressure > settings["pressure_high_share"] * rated),
@@ -107,7 +111,7 @@ def delivery_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, 
         "level_low": level < low_level,
         "level_good": level >= low_level,
         "fuel_hot": number(visits, "fuel_temp_c") >= settings["hot_fuel_c"],
-        "fuel_wrong": (kind != "") & (in_tank != "") & (in_tank != kind),
+        "fuel_wrong": (kind != "") & (in_tank != "") & (in_tank != kind) | much_ethanol,
         "fuel_known": in_tank != "",
         "lift_pump": lift | np.isin(kind, ["diesel", "gas"]),
     }
@@ -118,10 +122,19 @@ def fuel_kind(visits: pd.DataFrame) -> np.ndarray:
     return _kind(text(visits, "fuel"))
 
 
+def _first_word(fuel: object) -> str:
+    return str(fuel).strip().lower().split(" ")[0]
+
+
+def _named(fuels: pd.Series, words: tuple[str, ...]) -> np.ndarray:
+    codes, named = pd.factorize(fuels)
+    return np.array([*(_first_word(fuel) in words for fuel in named), False], bool)[codes]
+
+
 def _kind(fuels: pd.Series) -> np.ndarray:
     codes, named = pd.factorize(fuels)
     groups = {"petrol": PETROL, "diesel": DIESEL, "gas": GAS}
-    first = [str(fuel).strip().lower().split(" ")[0] for fuel in named]
+    first = [_first_word(fuel) for fuel in named]
     kinds = [next((kind for kind, words in groups.items() if word in words), "") for word in first]
     return np.array([*kinds, ""], dtype=object)[codes]
 
@@ -288,6 +301,10 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
         "speed_fell_far": brushed & (d_speed < -far),
         "speed_rose": brushed & (d_speed > some_speed),
         "speed_same": brushed & (abs(d_speed) <= some_speed),
+        # A load moves the speed about a third as far as the current: by less than half of that, it is none.
+        "motor_unmoved": brushed
+        & (abs(d_speed) <= np.minimum(some_speed, abs(d_current) / 6))
+        & (abs(d_current) > far),
         "speed_low": brushed & full & (rpm < type_low) & ~own_speed,
         "speed_low_usual": brushed & full & usual_low & unbanded & ~lift & ~own_speed,
         "speed_high": brushed & ~own_speed & ((rpm > type_high) | (usual_high & np.isnan(type_high) & ~lift)),

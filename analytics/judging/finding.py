@@ -117,6 +117,8 @@ def _tests(
         texts[drops & ~volts] = phrase("Measure volts at the pump under load.")
     elif f"{step}, drops good" in rule.says:
         texts[drops] = template(rule.says[f"{step}, drops good"])
+        if f"{step}, drops high" in rule.says:
+            texts[last["drop_high"].to_numpy(bool)] = template(rule.says[f"{step}, drops high"])
     elif step == "level" and own is None:
         refuel = phrase("Refuel to above a quarter tank, then measure again.")
         texts[last["level_low"].to_numpy(bool)] = refuel

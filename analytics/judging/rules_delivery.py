@@ -57,7 +57,8 @@ DELIVERS: tuple[Rule, ...] = (
     Rule(
         "does-not-deliver-volts-unknown",
         ("poor",),
-        "{shortfall}, but good volts at the pump are not proven: a weak supply looks the same.",
+        "The pump system delivers too little: {shortfall}, but good volts at the pump are not proven: a weak "
+        "supply looks the same.",
         ("mend circuit",),
         says={
             "mend circuit": "Measure volts at the pump under load, engine running, then pressure or "

@@ -93,6 +93,8 @@ CIRCUIT: tuple[Rule, ...] = (
             "mend circuit, drops good": "The drops are good: charge and test the battery, then prime and "
             "capture "
             "again.",
+            "mend circuit, drops high": "Clean or mend the {sides} side, charge the battery, then prime and "
+            "capture again.",
         },
         family="circuit",
     ),
@@ -105,6 +107,8 @@ CIRCUIT: tuple[Rule, ...] = (
         says={
             "mend circuit": "Measure charging volts at the battery, then both drops at the pump under load.",
             "mend circuit, drops good": "The drops are good: check battery and charging, then capture again.",
+            "mend circuit, drops high": "Clean or mend the {sides} side of the circuit, check battery and "
+            "charging, then capture again.",
         },
         family="circuit",
     ),

@@ -24,6 +24,7 @@ OWN: tuple[Rule, ...] = (
         "The average is far below specification on proven supply and ground: the pump hardly works.",
         ("level", "delivery", "strainer", "hose", "regulator", "repeat", "filter"),
         end=BOOK,
+        unless=("motor_unmoved",),
         says={"delivery": "Make sure of full command, then measure delivery at rated pressure."},
         family="flow",
     ),
@@ -53,6 +54,7 @@ OWN: tuple[Rule, ...] = (
         "The average is below specification: a supply or ground fault, or a starved or worn pump.",
         ("circuit", "level", "delivery", "strainer", "repeat", "filter"),
         end=BOOK,
+        unless=("motor_unmoved",),
         family="flow",
     ),
     Rule(
@@ -61,6 +63,7 @@ OWN: tuple[Rule, ...] = (
         "The average is above specification: a restriction, drag, wrong pressure or a shorted winding.",
         ("filter", "pressure", "repeat", "circuit"),
         end=BOOK,
+        unless=("motor_unmoved",),
         family="load",
     ),
     Rule(
@@ -120,12 +123,14 @@ OWN: tuple[Rule, ...] = (
     Rule(
         "current-changed-speed-same",
         ("current_changed_far", "speed_same"),
-        "The average has moved far from its own baseline while the speed has not: the clamp, or the "
-        "pressure, "
-        "rather than the motor.",
+        "The average has moved far from its own baseline while the speed has not: the clamp, another load on "
+        "its wire, or the pressure, rather than the motor.",
         ("repeat", "pressure"),
         end=WATCH,
-        says={"repeat": "Zero the clamp, or take another, and capture again; then measure pressure."},
+        says={
+            "repeat": "Zero the clamp, or take another, on the pump's own wire, and capture again; then "
+            "measure pressure."
+        },
         family="clamp",
     ),
     Rule(

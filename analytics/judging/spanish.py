@@ -27,6 +27,14 @@ OWN_STEPS = {
     ): "Cargue la batería, mida ambas caídas de tensión bajo carga, luego cebe y capture de nuevo.",
     ("circuit-low-volts-primed", "mend circuit, drops good"): "Las caídas de tensión están bien: cargue y "
     "pruebe la batería, luego cebe y capture de nuevo.",
+    (
+        "circuit-low-volts-primed",
+        "mend circuit, drops high",
+    ): "Limpie o repare el circuito del lado de {sides}, cargue la batería, luego cebe y capture de nuevo.",
+    (
+        "circuit-low-volts",
+        "mend circuit, drops high",
+    ): "Limpie o repare el circuito del lado de {sides}, revise batería y carga, y capture de nuevo.",
     ("circuit-low-volts", "mend circuit"): "Mida la tensión de carga en la batería y después ambas caídas de "
     "tensión en la bomba bajo carga.",
     ("circuit-low-volts", "mend circuit, drops good"): "Las caídas de tensión están bien: revise batería y "
@@ -75,7 +83,8 @@ OWN_STEPS = {
     (
         "current-changed-speed-same",
         "repeat",
-    ): "Ponga la pinza a cero, o use otra, y capture de nuevo; después mida la presión.",
+    ): "Ponga la pinza a cero, o use otra, en el cable propio de la bomba, y capture de nuevo; después "
+    "mida la presión.",
     ("average-odd-high", "pressure"): "Busque la especificación; revise factor y cero de la pinza, y mida la "
     "presión de combustible.",
     ("average-odd-low", "circuit"): "Busque la especificación; revise la pinza, y después tensión y ambas "
@@ -203,6 +212,7 @@ PHRASES = {
     "pressure {pressure} of {rated} rated": "presión {pressure} de {rated} nominal",
     "delivery {flow} L/min": "caudal {flow} L/min",
     "{what} is too low": "{what}: demasiado bajo",
+    "{what} are too low": "{what}: demasiado bajos",
     "delivery": "caudal",
     "and": "y",
     " Segment {number}{twice} lies {apart} % of the average below the others.": (

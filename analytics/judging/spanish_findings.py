@@ -67,8 +67,8 @@ FINDINGS = {
         "manómetro. La corriente es consecuencia."
     ),
     "does-not-deliver-volts-unknown": (
-        "{shortfall}, pero no está probado que haya buena tensión en la bomba: una alimentación débil "
-        "se ve igual."
+        "El sistema de la bomba entrega demasiado poco: {shortfall}, pero no está probado que haya buena "
+        "tensión en la bomba: una alimentación débil se ve igual."
     ),
     "does-not-deliver": (
         "El sistema de la bomba no entrega, diga lo que diga la corriente: {shortfall}. Nivel y tipo "
@@ -145,8 +145,8 @@ FINDINGS = {
         "propio: tensión baja, roce, desgaste de escobillas, o un tipo lento."
     ),
     "current-changed-speed-same": (
-        "El promedio se apartó mucho de su línea base y la velocidad no: la pinza o la presión, más "
-        "que el motor."
+        "El promedio se apartó mucho de su línea base y la velocidad no: la pinza, otra carga en su "
+        "cable o la presión, más que el motor."
     ),
     "average-down": (
         "El promedio está muy por debajo de su línea base: falla de alimentación o masa, falta de "

@@ -126,7 +126,9 @@ def _shortfall_phrase(short: dict[str, float]) -> str:
         parts.append(phrase("pressure {pressure} of {rated} rated", pressure=pressure, rated=rated))
     if "delivery_l_min" in short:
         parts.append(phrase("delivery {flow} L/min", flow=f"{short['delivery_l_min']:g}"))
-    return phrase("{what} is too low", what=both(parts)) if parts else phrase("delivery")
+    if len(parts) > 1:
+        return phrase("{what} are too low", what=both(parts))
+    return phrase("{what} is too low", what=parts[0]) if parts else phrase("delivery")
 
 
 def _segment_phrase(segment: dict[str, Any] | None) -> str:

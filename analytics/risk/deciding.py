@@ -15,6 +15,7 @@ from analytics.risk.forecast import Forecast
 from analytics.risk.visits_ahead import interval_days, planned_visits
 from analytics.risk.workdays import Workdays
 from analytics.wording import Remark, booked, remark
+from ingest.trade_numbers import LEAD_DAYS
 
 BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
 ACTIONS = {JOBS[CHANGE]: BOOK, JOBS[CHECK_AND_CHANGE]: CHECK_AND_CHANGE_ACTION}
@@ -37,8 +38,9 @@ def decide_pumps(
     """Return `pumps` with next_stop_on, what was decided (cost_rule.with_decision), action, action_text,
     job, asked_first (`named`), planned_on, decision_status and decided_by; and what was weighed.
 
-    pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status and checked
-    (bool, its check is done and on record with the newest reading), in the order of `forecast`'s rows.
+    pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, part_days and
+    checked (bool, its check is done and on record with the newest reading), in the order of `forecast`'s
+    rows.
     decisions: newest of a person, by pump. today: nothing is dated before it (as_of).
     """
     today = today or as_of
@@ -52,15 +54,32 @@ def decide_pumps(
     curves = Curves(forecast.grid_km, forecast.survival, forecast.by_age_survival, forecast.new_pump_survival)
     weighed = weigh(pumps, curves, ahead_of(pumps, settings, as_of, today), settings)
     pumps = with_decision(pumps, weighed)
-    # A job at the next stop has its day; one now or at a stop of its own, the first open day from then on.
-    ahead = np.select([pumps["at"] == "now"], [0], int(settings["extra_stop_days"]))
-    own = (pumps["at"].isin(["now", "extra stop"])).to_numpy()
+    # A job at the next stop has its day; one now or at a stop of its own, the first open day from then on;
+    # a pump that has failed waits for its part alone.
+    ahead = np.select(
+        [pumps["failed"], pumps["at"] == "now"],
+        [pumps["part_days"].astype(int), 0],
+        int(settings["extra_stop_days"]),
+    )
+    own = (pumps["at"].isin(["now", "extra stop"]) | pumps["failed"]).to_numpy()
     day = np.datetime64(today, "D") + ahead[own].astype("timedelta64[D]")
     proposed = pumps["next_stop_on"].where(pumps["at"] != "", None).astype(object)
     depots = pumps["depot"].fillna("").to_numpy(object)[own]
     proposed[own] = Workdays(settings).forward(day, depots).astype(object)
     pumps["proposed_on"] = proposed
-    return with_words(pumps, decisions), weighed
+    return with_words(pumps.drop(columns="part_days"), decisions), weighed
+
+
+def part_days(pumps: pd.DataFrame, types: pd.DataFrame, stock: pd.DataFrame) -> np.ndarray:
+    """Return the days until a part for each pump can be there (n,): 0 where its depot has one, else its
+    type's lead time. The first on hand go to the pumps that have failed."""
+    lead = pumps["pump_type"].map(types.set_index("pump_type")["lead_time_days"]).astype(float)
+    lead = np.ceil(lead.fillna(LEAD_DAYS).to_numpy())
+    where = pd.MultiIndex.from_arrays([pumps["depot"].fillna(""), pumps["pump_type"]])
+    on_hand = stock.assign(depot=stock["depot"].fillna("")).groupby(["depot", "pump_type"])["on_hand"].sum()
+    first = pumps.assign(runs=(pumps["status"] != "failed")).sort_values("runs", kind="stable")
+    before = first.groupby([first["depot"].fillna(""), first["pump_type"]]).cumcount().reindex(pumps.index)
+    return np.where(on_hand.reindex(where).fillna(0).to_numpy() > before.to_numpy(), 0.0, lead)
 
 
 def with_next_stop(

@@ -20,7 +20,7 @@ from analytics.money.long_run import LongRun
 from analytics.past.frames import fetch
 from analytics.past.history import History, read_history
 from analytics.past.lots import early_failures
-from analytics.risk.deciding import decide_pumps
+from analytics.risk.deciding import decide_pumps, part_days
 from analytics.risk.forecast import GRID_KM, Forecast, State, fit_for, score, survival_on_grid
 from analytics.risk.reasons import (
     Grounds,
@@ -60,8 +60,6 @@ def rank_and_groups(
         facts = read_facts(connection, as_of)
     fit = fit_for(ledger, facts.history)
     table = rank_facts(facts, score(facts.history, fit), within_km)
-    for name in OF_RUNNING_PUMPS:
-        table[name] = table[name].where(table["status"] != "failed", None)
     table.attrs |= {"as_of": facts.history.as_of.isoformat(), "fit_id": fit.fit_id}
     return table, early_failures(facts.history)
 
@@ -79,6 +77,8 @@ class Facts:
     decisions: pd.DataFrame
     book: CostBook
     vehicles: pd.DataFrame
+    types: pd.DataFrame
+    stock: pd.DataFrame
     today: date
 
 
@@ -107,6 +107,8 @@ def facts_of(
         fetch(connection, "plan_decisions", [decided_by]),
         cost_book(connection, known_by),
         fetch(connection, "plan_vehicles", [day] * 3),
+        fetch(connection, "plan_types", []),
+        fetch(connection, "plan_stock", []),
         known_by,
     )
 
@@ -129,11 +131,13 @@ def decided_facts(
     long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
     table = with_prices(table, facts.book, long_run, facts.vehicles)
     table = _with_finding(table, facts)
+    table["part_days"] = part_days(table, facts.types, facts.stock)
     made = survival_on_grid(state, GRID_KM)
     table, _ = decide_pumps(
         table, made, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today
     )
-    return with_next_step(table), made
+    table, runs = with_next_step(table), table["status"] != "failed"
+    return table.assign(**{name: table[name].where(runs, None) for name in OF_RUNNING_PUMPS}), made
 
 
 def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
@@ -183,8 +187,9 @@ NEVER_READ: dict[str, Any] = {
 }  # fmt: skip
 # What a probability or a distance can't say of a pump that has failed.
 OF_RUNNING_PUMPS = (
-    "risk", "distance_left_p10", "distance_left_p50", "distance_left_p90", "due_by", "risk_wear", "risk_drag",
-    "risk_sudden", "p_drag_started", "risk_to_next_stop",
+    "risk", "distance_left_p10", "distance_left_p50", "distance_left_p90", "distance_left_text", "due_by",
+    *(f"risk_{cause}" for cause in CAUSES), "p_drag_started", "p_damage", "p_beside_pump", "prior_share",
+    "risk_to_next_stop",
 )  # fmt: skip
 
 

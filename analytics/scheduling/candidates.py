@@ -47,10 +47,15 @@ def make_candidates(
     offered = pumps.loc[~failed, ["row", "pump_id", "unit"]].merge(stops, on="unit")
     notice = int(inputs.settings["extra_stop_days"])
     parts = [offered]
-    for mine, days in ((pumps[~failed], [notice + d for d in OWN_DAYS]), (pumps[failed], FAILED_DAYS)):
-        own = mine[["row", "pump_id", "unit", "depot", "extra_stop"]].merge(
-            pd.DataFrame({"ahead": [d for d in days if d <= horizon_days]}), how="cross"
-        )
+    down = pumps[failed]
+    own_days = pumps[~failed].merge(pd.DataFrame({"ahead": [notice + d for d in OWN_DAYS]}), how="cross")
+    failed_days = down.merge(pd.DataFrame({"ahead": FAILED_DAYS}), how="cross")
+    # However long the lead time, the day of its part is on offer.
+    with_part = down.assign(ahead=np.ceil(down["pump_type"].map(lead).fillna(LEAD_DAYS)).astype(int))
+    for own in (own_days, pd.concat([failed_days, with_part])):
+        own = own.loc[
+            own["ahead"] <= horizon_days, ["row", "pump_id", "unit", "depot", "extra_stop", "ahead"]
+        ]
         day = np.datetime64(inputs.today, "D") + own.pop("ahead").to_numpy("timedelta64[D]")
         when = Workdays(inputs.settings).forward(day, own.pop("depot").fillna("").to_numpy(object))
         parts.append(

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from analytics.money.decision import FAILED
 from analytics.wording import Remark, remark, remark_columns
 
 COLUMNS = ["pump_id", "unit", "position", "what", "before", "after"]
@@ -29,6 +30,8 @@ def changes_since(
     for pump_id in new.index.difference(old.index, sort=False):
         line = new.loc[pump_id]
         why = remark("action-now", action=line["action"], risk_pct=100 * line["risk"])
+        if line["because"] == FAILED:
+            why = remark("change-failed")
         if line["status"] != "proposed":
             why = remark("person-booked")
         rows.append((pump_id, line["unit"], line["position"], "added", "", str(line["planned_on"]), why))

@@ -83,4 +83,4 @@ def unplaced(
         else:
             why.append(remark("others-first"))
     made = others(pumps[left]).assign(**remark_columns("why", why), next_step=pumps["action_text"][left])
-    return made.sort_values("risk", ascending=False, ignore_index=True)
+    return made.sort_values("risk", ascending=False, na_position="first", ignore_index=True)

@@ -281,12 +281,18 @@ def _section(title: str, rows: pd.DataFrame) -> list[str]:
     for why, alike in rows.head(MOST).groupby("why", sort=False):
         lines.append(f"  {str(why)[:1].upper()}{str(why)[1:]}:")
         lines += [
-            f"    {_place(row)}  {row.pump_type}  risk {100 * row.risk:.1f} %  {row.next_step or ''}".rstrip()
+            f"    {_place(row)}  {row.pump_type}  {_risk(row.risk)}  {row.next_step or ''}".rstrip()
             for row in each(alike)
         ]
     if len(rows) > MOST:
         lines.append(f"  and {len(rows) - MOST:,} more of less risk (--json lists all)")
     return lines
+
+
+def _risk(share: float) -> str:
+    from dashboard.words.formats import is_unknown
+
+    return "failed" if is_unknown(share) else f"risk {100 * share:.1f} %"
 
 
 def _place(row: Any) -> str:

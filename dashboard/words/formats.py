@@ -101,8 +101,10 @@ def about_between(value: Any, low: Any, high: Any) -> str:
     return f"{about(value)} ({about(low)} to {about(high)})"
 
 
-def even_chance(text: str) -> str:
+def even_chance(text: str | None) -> str:
     """Return a ranking's distance_left_text in figures alone: "91,300", "over 141,000", "not known"."""
+    if text is None or is_unknown(text):
+        return UNKNOWN
     if "nobody knows" in text:
         return "not known"
     figure = re.search(r"\d[\d,]*", text)

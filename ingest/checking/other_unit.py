@@ -5,6 +5,7 @@ from __future__ import annotations
 import duckdb
 
 from ingest.ledger.statements import statement
+from ingest.trade_numbers import DEFAULTS
 
 
 def fitting_units(connection: duckdb.DuckDBPyConnection, visit_id: int) -> list[str]:
@@ -30,7 +31,8 @@ def units_like(
     The odometer must lie between the unit's neighbouring readings (allowing a week's driving), the average
     within 5 % and the speed, where both are known, within 4 % of the nearest visit's. Best first.
     """
-    if odometer_km is None or mean_a is None:
+    # No current is alike on every wire: it tells no pump from another.
+    if odometer_km is None or mean_a is None or mean_a < DEFAULTS["dead_a"]:
         return []
     facts = {
         "unit": unit,

@@ -95,6 +95,16 @@ MORE = (
        {"motor": "brushed"}}, "ripple-high", kind={"motor": "brushless"}),
     _s("own level without specification", {"mean_a": 4.4} | NO_SPEED | NO_VOLTS, "average-down", CIRCUIT,
        "volts", {"mean_a": 5.3}, "healthy", kind=NO_SPEC, history=3),
+    _s("another load on the wire", {"mean_a": 9.0, "rpm": 5690}, "current-changed-speed-same", REPEAT,
+       "own wire", {"rpm": 4700}, "average-above", history=3),
+    _s("half the amps at its usual speed", {"mean_a": 2.1, "rpm": 5710}, "current-changed-speed-same", REPEAT,
+       "clamp", {"rpm": 6300}, "average-very-low", history=3),
+    _s("low volts, and where they are lost", {"mean_a": 4.2, "supply_v": 9.1, "drop_supply_v": 2.6},
+       "circuit-low-volts", CIRCUIT, "mend the supply side", {"supply_v": 13.1}, "circuit-drop"),
+    _s("much ethanol in a pump for little", {"fuel": "E85"}, "fuel-wrong", DELIVERY, "kind", {"kind": {"fuel":
+       "flex"}}, "healthy", kind={"fuel": "E10"}),
+    _s("neither pressure nor volume", {"fuel_pressure_kpa": 90, "delivery_l_min": 0.2, "delivery_at":
+       "pressure"}, "does-not-deliver", FILTER, "are too low", {"fuel_pressure_kpa": 380}, "delivers-little"),
     # what a check or a second look ended
     _s("worn once, then not reproduced", (WORN, {"reason": "follow-up", "check_result": "not_reproduced"}),
        "healthy", NONE, "", WORN, "wear-both-down", history=3, twin_action=BOOK),

@@ -129,7 +129,8 @@ def test_failed_pumps_stand_first_without_a_probability(ranked):
     assert {row["unit"] for row in failed} == FAILED
     assert rows[: len(failed)] == failed
     for row in failed:
-        assert row["risk"] is None
+        told = ("risk", "risk_hydraulic", "p_damage", "p_beside_pump", "distance_left_text", "due_by")
+        assert {row[name] for name in told} == {None}
         assert row["down_since"]
         assert row["action"] == "book replacement"
     assert all(row["risk"] is not None for row in rows[len(failed) :])

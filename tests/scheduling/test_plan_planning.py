@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from analytics.money.cost_book import CostBook, Entry
+from analytics.risk.deciding import part_days
 from analytics.scheduling.lines import saving_range
 from analytics.scheduling.planning import make_plan
 from tests.scheduling.plan_fixture import AS_OF, KM_PER_DAY, decision, make_inputs
@@ -224,6 +225,20 @@ def test_a_pump_that_failed_outright_does_not_wait_for_a_stop():
     none = pd.DataFrame({"depot": ["North"], "pump_type": ["T"], "on_hand": [0]})
     made = planned(make_inputs([{"status": "failed"}], stock=none))
     assert made.lines["planned_on"].tolist() == [date(2026, 3, 6)]  # four days for the part
+    # However long the part takes, it has a day, and list and plan name the same one.
+    types = pd.DataFrame({"pump_type": ["T"], "lead_time_days": [45.0], "price": [210.0], "filter": ["none"]})
+    inputs = make_inputs([{"status": "failed", "part_days": 45.0}], stock=none, types=types)
+    assert planned(inputs).lines["planned_on"].tolist() == inputs.pumps["planned_on"].tolist()
+    assert inputs.pumps["planned_on"].iloc[0] == AS_OF + timedelta(days=45)
+
+
+def test_the_parts_on_hand_go_to_the_pumps_that_failed():
+    pumps = pd.DataFrame(
+        {"depot": ["North", "North", None], "pump_type": "T", "status": ["running", "failed", "failed"]}
+    )
+    types = pd.DataFrame({"pump_type": ["T"], "lead_time_days": [6.5]})
+    stock = pd.DataFrame({"depot": ["North"], "pump_type": ["T"], "on_hand": [1]})
+    assert part_days(pumps, types, stock).tolist() == [7.0, 0.0, 7.0]
 
 
 def test_a_pinned_day_stays_and_overrides_the_checks():
