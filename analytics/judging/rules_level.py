@@ -24,7 +24,6 @@ OWN: tuple[Rule, ...] = (
         "The average is far below specification on proven supply and ground: the pump hardly works.",
         ("level", "delivery", "strainer", "hose", "regulator", "repeat", "filter"),
         end=BOOK,
-        unless=("motor_unmoved",),
         says={"delivery": "Make sure of full command, then measure delivery at rated pressure."},
         family="flow",
     ),
@@ -54,7 +53,6 @@ OWN: tuple[Rule, ...] = (
         "The average is below specification: a supply or ground fault, or a starved or worn pump.",
         ("circuit", "level", "delivery", "strainer", "repeat", "filter"),
         end=BOOK,
-        unless=("motor_unmoved",),
         family="flow",
     ),
     Rule(

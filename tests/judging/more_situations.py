@@ -97,8 +97,6 @@ MORE = (
        "volts", {"mean_a": 5.3}, "healthy", kind=NO_SPEC, history=3),
     _s("another load on the wire", {"mean_a": 9.0, "rpm": 5690}, "current-changed-speed-same", REPEAT,
        "own wire", {"rpm": 4700}, "average-above", history=3),
-    _s("half the amps at its usual speed", {"mean_a": 2.1, "rpm": 5710}, "current-changed-speed-same", REPEAT,
-       "clamp", {"rpm": 6300}, "average-very-low", history=3),
     _s("low volts, and where they are lost", {"mean_a": 4.2, "supply_v": 9.1, "drop_supply_v": 2.6},
        "circuit-low-volts", CIRCUIT, "mend the supply side", {"supply_v": 13.1}, "circuit-drop"),
     _s("much ethanol in a pump for little", {"fuel": "E85"}, "fuel-wrong", DELIVERY, "kind", {"kind": {"fuel":

@@ -261,7 +261,7 @@ SITUATIONS = (
        "average-odd-high", kind=NO_SPEC),
     _s("tank nearly empty", {"fuel_level_pct": 9}, "tank-low", NONE, "refuel", {"fuel_level_pct": 40},
        "healthy"),
-    _s("healthy", {}, "healthy", NONE, "", {"mean_a": 3.0}, "current-changed-speed-same", history=3),
+    _s("healthy", {}, "healthy", NONE, "", {"mean_a": 3.0}, "average-below", history=3),
     _s("brushless", NO_SPEED, "healthy", NONE, "", {"mean_a": 7.4}, "average-above", kind={"motor":
        "brushless"}),
     _s("meter only", {"meter_a": 5.3, "mean_a": None} | NO_SPEED | NO_VOLTS, "healthy", NONE, "",
