@@ -74,12 +74,12 @@ def part_days(pumps: pd.DataFrame, types: pd.DataFrame, stock: pd.DataFrame) -> 
     """Return the days until a part for each pump can be there (n,): 0 where its depot has one, else its
     type's lead time. The first on hand go to the pumps that have failed."""
     lead = pumps["pump_type"].map(types.set_index("pump_type")["lead_time_days"]).astype(float)
-    lead = np.ceil(lead.fillna(LEAD_DAYS).to_numpy())
+    wait = np.ceil(lead.fillna(LEAD_DAYS).to_numpy())
     where = pd.MultiIndex.from_arrays([pumps["depot"].fillna(""), pumps["pump_type"]])
     on_hand = stock.assign(depot=stock["depot"].fillna("")).groupby(["depot", "pump_type"])["on_hand"].sum()
     first = pumps.assign(runs=(pumps["status"] != "failed")).sort_values("runs", kind="stable")
     before = first.groupby([first["depot"].fillna(""), first["pump_type"]]).cumcount().reindex(pumps.index)
-    return np.where(on_hand.reindex(where).fillna(0).to_numpy() > before.to_numpy(), 0.0, lead)
+    return np.where(on_hand.reindex(where).fillna(0).to_numpy() > before.to_numpy(), 0.0, wait)
 
 
 def with_next_stop(
