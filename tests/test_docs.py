@@ -1,6 +1,7 @@
 """The documents say what the code does."""
 
 import re
+from dataclasses import fields
 from importlib import import_module
 from pathlib import Path
 
@@ -11,9 +12,12 @@ from analytics.judging.rules_page import rules_page
 from analytics.judging.safety import CAUTIONS, FIRST
 from dashboard.cli import COMMANDS, main
 from dashboard.commands.commands_page import OUTPUT, commands_page, options, parsers_by_command
+from dashboard.commands.plan import CSV_COLUMNS
+from dashboard.commands.rank import JSON_FIELDS
 from dashboard.serving import configuration
 from dashboard.shell.navigation import PAGES
 from ingest.fleet_folder.tables import TABLES
+from ingest.reading import Reading
 from ingest.wording.sentence import codes
 
 ROOT = Path(__file__).parents[1]
@@ -90,6 +94,20 @@ def test_every_column_of_a_fleet_folder_is_on_its_page(table):
     for column in table.columns:
         for choice in column.choices:
             assert re.search(rf"\b{re.escape(choice)}\b", cell), f"{column.name} may be {choice}"
+
+
+@pytest.mark.parametrize(
+    ("heading", "names"),
+    [
+        ("analyse --json", ["file", *(f.name for f in fields(Reading)), "verdict"]),
+        ("rank --json and --csv", JSON_FIELDS),
+        ("plan --csv", CSV_COLUMNS),
+    ],
+    ids=["analyse", "rank", "plan"],
+)
+def test_every_column_handed_on_is_on_its_page_once(heading, names):
+    told = [name for row in cells_of("docs/exports.md", heading) for name in re.findall(r"`(\w+)`", row[0])]
+    assert sorted(told) == sorted(names)
 
 
 def test_every_setting_of_the_servers_environment_is_on_the_page_of_pages():
