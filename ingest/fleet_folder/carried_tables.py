@@ -1,5 +1,5 @@
 """What an export carries beside its tables, as it stands in the folder `ledger`: decisions, notes, answers,
-claims, holds and photos, by the row numbers of the ledger that wrote it."""
+claims, holds, photos, settings and prices, by the row numbers of the ledger that wrote it."""
 
 from __future__ import annotations
 
@@ -87,12 +87,25 @@ STANDING = _table(
 )  # fmt: skip
 STILL_PUMPS = _table("pump", "pump_id", ())
 STILL_UNITS = Table(f"{FOLDER}/vehicle.csv", "vehicle", (Column("unit", "id", required=True),), "unit")
+# Settings and prices with the day each holds from: for a new ledger, which has none.
+SETTINGS = _table(
+    "setting", "setting_id", (), Column("key", "id", required=True),
+    Column("value", "text", required=True, longest=LONGEST_TEXT), *_some("date", "valid_from"),
+    *_some("text", "set_by"),
+)  # fmt: skip
+PRICES = _table(
+    "cost_entry", "cost_id", (), Column("element", "id", required=True),
+    Column("amount", "number", required=True, low=0, high=1e12), *_some("text", "currency"),
+    *_some("id", "class", "depot"), *_some("date", "valid_from"),
+    *_some("text", "source", longest=LONGEST_TEXT),
+    Column("confirmed", "choice", choices=words.YES_NO), *_some("text", "set_by"),
+)  # fmt: skip
 # The rows that each table's numbers mean, in the order they go in.
 POINTS_TO: dict[Table, dict[str, str]] = {
     CONNECTION_NOTES: {}, BOOKINGS: {"pump_id": "pump"}, CLAIMS: {"pump_id": "pump"}, HOLDS: {},
     HOLDS_CLOSED: {"hold_id": "hold", "pump_id": "pump"}, PHOTOS: {"visit_id": "visit"},
 }  # fmt: skip
-CARRIED = (*POINTS_TO, ANSWERS, STANDING, STILL_PUMPS, STILL_UNITS)
+CARRIED = (*POINTS_TO, ANSWERS, STANDING, STILL_PUMPS, STILL_UNITS, SETTINGS, PRICES)
 
 
 def read_carried(folder: Path) -> tuple[dict[str, ReadTable], list[RowProblem]]:

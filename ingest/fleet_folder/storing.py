@@ -27,6 +27,7 @@ from ingest.fleet_folder.checks import (
     check_types,
     check_vehicles,
 )
+from ingest.fleet_folder.dated_values import bring_dated, still_to_say
 from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.merging import Merged, merge_rows
 from ingest.fleet_folder.other_ledgers import RowKeys, keep_units
@@ -87,8 +88,16 @@ def store_folder(
     said = list(content.notices)
     if keys.foreign and not is_new(connection):
         said += other_settings(connection, content.fleet)
-    elif content.fleet.settings or content.fleet.costs:
-        counts.append(store_fleet_file(connection, content.fleet, stamp, today))
+    else:
+        fleet = content.fleet
+        if keys.foreign and not stamp.author.depots:
+            told, wrong = bring_dated(connection, content.carried, stamp)
+            counts += told
+            refused += wrong
+            fleet, differ = still_to_say(connection, fleet)
+            said += differ
+        if fleet.settings or fleet.costs:
+            counts.append(store_fleet_file(connection, fleet, stamp, today))
     put_right, passed_over = as_corrected(connection, content.tables)
     content = replace(content, tables=put_right)
     _add_unknown_units(connection, content, questions, stamp)
