@@ -16,6 +16,7 @@ from dashboard.commands.plan import CSV_COLUMNS
 from dashboard.commands.rank import JSON_FIELDS
 from dashboard.serving import configuration
 from dashboard.shell.navigation import PAGES
+from dashboard.words.glossary import TERMS
 from ingest.fleet_folder.tables import TABLES
 from ingest.reading import Reading
 from ingest.wording.sentence import codes
@@ -108,6 +109,22 @@ def test_every_column_of_a_fleet_folder_is_on_its_page(table):
 def test_every_column_handed_on_is_on_its_page_once(heading, names):
     told = [name for row in cells_of("docs/exports.md", heading) for name in re.findall(r"`(\w+)`", row[0])]
     assert sorted(told) == sorted(names)
+
+
+def test_the_glossary_says_what_the_pages_say():
+    told = dict(cells_of("docs/glossary.md", "Risk")[: len(TERMS)])
+    for text in TERMS.values():
+        word, _, meaning = text.partition(": ")
+        assert told[word] == meaning[0].upper() + meaning[1:]
+
+
+def test_the_glossary_explains_each_word_once_and_each_that_it_refers_to():
+    text = (ROOT / "docs/glossary.md").read_text(encoding="utf-8")
+    rows = [row.split(" | ") for row in re.findall(r"^\| (.+) \|$", text, re.M)]
+    words = [word for row in rows if row[0] != "word" for word in row[0].lower().split(", ")]
+    assert len(words) == len(set(words)) > 80
+    for word in re.findall(r"\*([^*]+)\*", text.split("## At the pump")[1]):
+        assert word.lower().rstrip("s") in {each.rstrip("s") for each in words} or word[0].isupper(), word
 
 
 def test_every_setting_of_the_servers_environment_is_on_the_page_of_pages():
