@@ -70,7 +70,8 @@ class InformedPlanners:
                 ahead = np.zeros(len(held)) if stops is None else stops - run.today
                 done = pd.DataFrame(
                     {
-                        "unit": list(held), "option": np.array(JOBS)[made.job], "at": np.array(TIMES)[made.time],
+                        "unit": list(held), "option": np.array(JOBS)[made.job],
+                        "at": np.array(TIMES)[made.time],
                         "next_stop_on": [day_of(run.today + round(days)) for days in ahead],
                     }
                 )  # fmt: skip
