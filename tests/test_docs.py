@@ -20,6 +20,7 @@ from dashboard.words.glossary import TERMS
 from ingest.fleet_folder.tables import TABLES
 from ingest.reading import Reading
 from ingest.wording.sentence import codes
+from tests import worked_visit
 
 ROOT = Path(__file__).parents[1]
 
@@ -185,3 +186,18 @@ def test_options_are_never_abbreviated(capsys):
     with pytest.raises(SystemExit) as left:
         main(["analyse", "--prob", "100mV/A", "x.csv"])
     assert left.value.code == 2
+
+
+def test_the_worked_visit_shows_what_the_program_draws_and_says(tmp_path):
+    [case] = [case for case in worked_visit.CASES if case.name == "open_coil"]
+    samples, turn_ms = worked_visit.record(case)
+    told = worked_visit.answer(case, worked_visit.write_capture(samples, tmp_path / "open_coil.csv"))
+    assert worked_visit.part(case.name) == worked_visit.block(case, told), "run python -m tests.worked_visit"
+    kept = (worked_visit.DRAWINGS / "open_coil.svg").read_text(encoding="utf-8")
+    assert len(kept) < 60_000
+    assert kept == worked_visit.drawing(case, samples, turn_ms)
+
+
+def test_the_worked_visit_comes_to_what_its_page_says(tmp_path):
+    for number, told in enumerate(worked_visit.visit(tmp_path, worked_visit.VISIT[:-1]), 1):
+        assert worked_visit.part(f"visit {number}") == told, "run python -m tests.worked_visit"
