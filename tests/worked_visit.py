@@ -68,7 +68,6 @@ VISIT = (
     "add type FP-10 current_low_a=4 current_high_a=6 segments=8 rated_pressure_kpa=400",
     "add unit 412 depot=North pump_type=FP-10 fitted_on=2024-03-04 fitted_odometer='12 mi'",
     "log 2024-03.csv --unit 412 --date 2024-03-06 --odometer '130 mi' --state prime --supply-v 13.5",
-    "log 2025-03.csv --unit 412 --date 2025-03-03 --odometer '29610 mi' --state prime --supply-v 13.5",
     "log 2025-09.csv --unit 412 --date 2025-09-01 --odometer '44950 mi' --state prime --supply-v 13.5",
     "log monday.csv --unit 412 --date 2026-11-02 --odometer '74200 mi' --state prime --supply-v 13.5 "
     "--drop-supply-v 0.12 --drop-ground-v 0.04 --fuel-pressure '400 kPa'",
@@ -76,7 +75,7 @@ VISIT = (
     "--supply-v 13.5 --fuel-pressure '400 kPa' --done filter --strainer good --check-result no_other_cause",
     "rank --why --as-of 2026-11-03",
 )
-TOLD_FROM = 6
+TOLD_FROM = 5
 FAULTS_BY_FILE = {"monday.csv": "drag", "tuesday.csv": "drag"}
 SHOWN = ("Stored", "average", "ripple", "revolution", "verdict", "also", "next test")
 
