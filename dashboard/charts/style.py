@@ -9,8 +9,13 @@ from __future__ import annotations
 from typing import Any
 
 import altair as alt
+from altair.utils import schemapi
 
 from dashboard.shell.palette import Palette
+
+# Tests hold our charts against the grammar's schema; doing it for each part of each chart that is drawn took a
+# quarter of a page's time.
+schemapi.disable_debug_mode()
 
 FONT = "Source Sans, system-ui, sans-serif"
 X_TICKS = 8  # at most about so many figures along, also on a wide screen
