@@ -13,8 +13,8 @@ from altair.utils import schemapi
 
 from dashboard.shell.palette import Palette
 
-# Tests hold our charts against the grammar's schema; doing it for each part of each chart that is drawn took a
-# quarter of a page's time.
+# Tests hold our charts against the grammar's schema; doing so for each part of each chart that is drawn took
+# a quarter of a page's time.
 schemapi.disable_debug_mode()
 
 FONT = "Source Sans, system-ui, sans-serif"

@@ -60,6 +60,13 @@ def test_each_job_stands_in_its_week_and_depot_with_room_and_conflict():
     assert "2.5 h, part on hand" in north["cells"][0]["jobs"][0]["text"]
 
 
+def test_of_a_week_with_very_many_jobs_some_stand_there_and_the_rest_is_counted():
+    many = pd.concat([jobs().head(1)] * 20, ignore_index=True).assign(pump_id=range(20))
+    cell = board.board(a_plan(), many, [MONDAY])["rows"][0]["cells"][0]
+    assert [job["id"] for job in cell["jobs"]] == list(range(board.IN_A_CELL))
+    assert cell["more"] == "and 5 more, in the list below"
+
+
 def test_text_from_records_is_never_markup():
     assert "innerHTML" not in JS
     assert "insertAdjacentHTML" not in JS

@@ -16,7 +16,9 @@ from dashboard.words.plain import plain
 
 WEEKS = 6
 DEPOTS = 12
+IN_A_CELL = 15  # jobs drawn of a depot's week; a person reads no more of them in one place
 NO_DEPOT = "no depot"
+JOB_COLUMNS = ["pump_id", "unit", "position", "job", "part", "status", "planned_on", "hours"]
 MOVE, UNDO = "board_move", "board_undo"
 
 
@@ -57,18 +59,26 @@ def weeks_of(plan: Any) -> list[date]:
 
 def board(plan: Any, jobs: pd.DataFrame, weeks: list[date]) -> dict[str, Any]:
     """Return what the grid draws: for each depot with jobs and week its room, conflicts and jobs."""
-    bays = {(r["depot"] or NO_DEPOT, r["week"]): r for r in plan.bays.to_dict("records")}
     depots = sorted(jobs["depot"].unique())
+    drawn = depots[:DEPOTS]
+    shown = plan.bays[plan.bays["depot"].replace("", NO_DEPOT).isin(drawn) & plan.bays["week"].isin(weeks)]
+    bays = {(r["depot"] or NO_DEPOT, r["week"]): r for r in shown.to_dict("records")}
     at = jobs.assign(week=[d - timedelta(days=d.weekday()) for d in jobs["planned_on"]])
-    cells = {key: rows for key, rows in at.groupby(["depot", "week"])}
+    at = at[at["depot"].isin(drawn) & at["week"].isin(weeks)]
+    of_cell = at.groupby(["depot", "week"])
+    counted = of_cell.size()
+    told: dict[tuple[str, date], list[dict[str, Any]]] = {}
+    for row in of_cell.head(IN_A_CELL)[[*JOB_COLUMNS, "depot", "week"]].to_dict("records"):
+        told.setdefault((row["depot"], row["week"]), []).append(job_text(row))
     rows = []
-    for depot in depots[:DEPOTS]:
+    for depot in drawn:
         made = []
         for week in weeks:
-            mine = cells.get((depot, week))
             text, over = room(bays.get((depot, week)))
-            told = [] if mine is None else [job_text(row) for row in mine.to_dict("records")]
-            made.append({"room": text, "over": over, "jobs": told})
+            mine = told.get((depot, week), [])
+            more = int(counted.get((depot, week), 0)) - len(mine)
+            cell = {"room": text, "over": over, "jobs": mine}
+            made.append(cell | ({"more": f"and {more:,} more, in the list below"} if more else {}))
         rows.append({"depot": depot, "cells": made})
     return {
         "caption": "Choose a job, then the week it is to go to: its price is shown before anything changes. "

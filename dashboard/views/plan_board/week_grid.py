@@ -75,6 +75,7 @@ export default function ({ parentElement, data, setTriggerValue }) {
         button.job = job.id;
         td.appendChild(button);
       }
+      if (cell.more) td.appendChild(make('div', cell.more));
       const put = make('button', data.put + ' ' + data.weeks[c].text, 'put');
       put.type = 'button';
       put.hidden = true;
@@ -118,7 +119,7 @@ def week_grid(data: dict[str, Any], *, key: str) -> dict[str, Any] | None:
     """Draw the grid; return {job, week} when a job has just been put into a week, else None.
 
     data: caption, corner, put, narrow (texts), may (bool), weeks [{key, text}], rows [{depot, cells [{room,
-    over, jobs [{id, text}]}]}].
+    over, jobs [{id, text}], more (text, where jobs are left out)}]}].
     """
     told = _GRID(key=key, data=data, on_moved_change=lambda: None)
     moved = told.moved
