@@ -17,6 +17,7 @@ import duckdb
 import numpy as np
 import pytest
 
+from dashboard.cli import main
 from dashboard.data.answers import stamp
 from ingest.capture import Capture
 from ingest.errors import LedgerError
@@ -106,7 +107,7 @@ def test_it_goes_there_and_back_with_every_cell_and_the_views_are_the_files(serv
     with pytest.raises(LedgerError) as said:
         move(build_ledger(tmp_path / "third.duckdb"), address)
     assert "holds a ledger already" in words_of(said)
-    move(address, tmp_path / "back.duckdb")
+    assert main(["move", str(address), str(tmp_path / "back.duckdb")]) == 0
     assert cells(tmp_path / "back.duckdb") == whole
     with pytest.raises(LedgerError) as said, open_ledger(address, read_only=False):
         pass
