@@ -87,6 +87,20 @@ def test_every_page_is_in_the_table_of_pages_and_no_other():
     assert told == {page.address: page.title for page in PAGES.values()}
 
 
+def test_every_part_of_a_page_is_in_the_table_of_parts_and_no_other():
+    drawn = [
+        (entry.title, part)
+        for entry in PAGES.values()
+        for part in re.findall(
+            r'^ +(?:parts = {|parts\[)?"([A-Z][^"]+)"\]?(?:: | = )(?:lambda: )?\w+\.show_?\w*\b',
+            entry.path.read_text(encoding="utf-8"),
+            re.M,
+        )
+    ]
+    told = [(row[0], row[1]) for row in cells_of("docs/pages.md", "Parts of pages")]
+    assert sorted(told) == sorted(drawn)
+
+
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.file)
 def test_every_column_of_a_fleet_folder_is_on_its_page(table):
     [cell] = [row[1] for row in cells_of("docs/fleet_folder.md", "Tables") if row[0] == table.file]
