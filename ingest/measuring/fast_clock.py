@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import fft
 
-SLOWEST_HZ, HIGHEST_OF_RATE = 4000.0, 0.48  # commutation lies below: 28 ripples at 8,500 rpm
+SLOWEST_HZ, HIGHEST_OF_RATE = 4000.0, 0.498  # commutation lies below: 28 ripples at 8,500 rpm
 SAMPLES = 1 << 17  # looked at
 STRONG_TOLD, STRONG = 0.003, 0.1  # of the power of the strongest line below
 NARROW, REACH = 0.5, 0.02  # share of the power within REACH of the line's frequency that it must hold

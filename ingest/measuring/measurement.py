@@ -15,19 +15,20 @@ from ingest.measuring import quality
 from ingest.measuring.feed import Clocks, calmer_traces, find_fed_speed, without_clocks
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
 from ingest.measuring.order_tracking import WorkTrace
+from ingest.measuring.other_turns import usual
 from ingest.measuring.ripple import AverageTurn, average_turn
 from ingest.measuring.sampling import LONGEST_S, average_only, last_part, refuse_too_short
 from ingest.measuring.settle import Run, find_run
 from ingest.measuring.sparks import count_events
 from ingest.measuring.speed import find_speed
-from ingest.measuring.speed_answer import CALM_STEADY_PCT, settled_on, usual, with_speed
+from ingest.measuring.speed_answer import CALM_STEADY_PCT, settled_on, with_speed
 from ingest.measuring.switching import without_lines
 from ingest.reading import Reading
 from ingest.trade_numbers import CLAMP_DRIFT_A, HIGHEST_A, LEAST_A
 from ingest.wording import measuring_notes
 from ingest.wording.file_notes import turned_over
 
-METHOD_VERSION = 22  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 23  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
 SURE = 0.99  # probability from which a second look at a trace counts
 

@@ -14,7 +14,7 @@ from ingest.measuring.order_tracking import AngleTrace, WorkTrace, follow_line, 
 from ingest.measuring.speed_evidence import Doubt, bars_differ, comb, doubt
 from ingest.measuring.speed_lines import Lines, band_limited, find_lines
 from ingest.measuring.speed_poles import of_a_pair, pairs_of, slowed, whole_turn
-from ingest.measuring.speed_posterior import Hypotheses, speed_log_prior, weigh
+from ingest.measuring.speed_posterior import FASTEST_RPM, Hypotheses, speed_log_prior, weigh
 from ingest.measuring.speed_refine import TurnPhase, refine
 from ingest.reading import SpeedCandidate
 
@@ -29,6 +29,7 @@ UNKNOWN_RIVAL = 2.0  # an unknown rival is as far from the last visit's speed as
 NEGLIGIBLE = 14.0  # log weight behind the best
 COMB = 4.0  # log odds against a turn by which the ripple is another turn's
 EXPECTED_WITHIN = 1.3  # times the last visit's speed: its ripple is in sight
+BEYOND_A_DRIVE = 1.1  # of the band's highest speed
 AT_ODDS = 0.15  # log ratio to the last visit's speed: a healthy pump's changes less from visit to visit
 # Nothing makes a pump that ran run so much slower (a seizing one), or faster (a dry one gains some 20 %):
 # it is rather half or twice the speed, misread now or at the last visit.
@@ -255,6 +256,8 @@ def _second_look(
         told=told,
         band_rpm=known.band_rpm,
         pairs=pairs_of(known),
+        # A drive slows its pump: a turn far beyond the band is no rival then.
+        fastest_rpm=BEYOND_A_DRIVE * known.band_rpm[1] if known.supply == "pwm" else FASTEST_RPM,
     )
     return doubted, bars_differ(spectrum)
 

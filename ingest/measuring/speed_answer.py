@@ -13,9 +13,9 @@ from ingest.measuring.condition import condition
 from ingest.measuring.drive import find_drive
 from ingest.measuring.feed import Clocks
 from ingest.measuring.foreign_lines import ForeignLines
+from ingest.measuring.other_turns import anothers_ripple, no_commutators, unlike_pairs, usual
 from ingest.measuring.ripple import AverageTurn
 from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, too_far
-from ingest.measuring.speed_evidence import FAINT_RIPPLE
 from ingest.measuring.speed_poles import pairs_of, ripples_a_turn
 from ingest.reading import Reading
 from ingest.wording import measuring_notes
@@ -28,16 +28,13 @@ LIKELY, SAME_WAVE = 0.05, 0.03  # probability of a candidate; octaves
 FLAT_PCT = 3.0  # of the mean: a commutator that turns shows more, common practice, no source
 FAINT_PCT = 4.0  # of the mean: less is rather the supply's ripple than a commutator's
 MOST_BARS_SLOW = 12  # fuel pumps have 6 to 12 [P]: more at a slow speed are rather a fan's or blower's
-TOWERING = 3.0  # times the power of the ripple's orders
-UNEVEN = 0.5  # of the power of the poles' orders: more is no motor's whose brushes face each other
-SHORT = 0.65  # share of the power of the poles' orders within one bar
-FALLS = 0.3  # from the stronger of the first two to the strongest of the rest, of smoothed ones
 ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
 # How often engines fire, from idle to high speed, a little beyond both (common practice, no source).
 FIRING_HZ = (20.0, 130.0)
 ENGINE_SHARE = 0.01  # of the power of the strongest shaft order: a line so weak passes for no turn
 DIPS_SHARE = 0.04  # likewise, of what is strongest at the rates of firing: a load that wanders leaves less
-SURE_UNTOLD = 0.98  # probability: what is answered of bars untold is rarely less sure where it is right
+# Probability: what is answered of bars untold, or beside a clock, is rarely less sure where it is right.
+SURE_UNTOLD = 0.98
 CALM_STEADY_PCT = 1.5  # a shaft varies no more as a rule: beyond, parts of the phase have often slipped
 UNSTEADY_PCT = 3.0  # a shaft in the settled run is steadier: beyond, the phase has slipped somewhere
 
@@ -72,6 +69,8 @@ def with_speed(
     hum = quality.mains_note(foreign, (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0))
     inside = not gates and _rivals_inside(speed, known, reading)
     alone = inside and followed and not by_mains and _stands_alone(speed, known)
+    if clocks.fast is not None and known.expected_rpm is None:  # what it leaves may look like a turn
+        alone = alone and speed.probability >= SURE_UNTOLD
     drive = find_drive(
         speed,
         foreign,
@@ -81,13 +80,15 @@ def with_speed(
         clocks=clocks,
         fast_hz=fast_hz,
     )
-    another = _another_load(speed, turn, reading, known, foreign, fast_hz=fast_hz)
+    another = _another_load(speed, reading, known, foreign, clocks=clocks, fast_hz=fast_hz, wave=turn.wave)
     engine_hz = _engine_hz(foreign, known)
     firing_hz = _firing_hz(speed, known) if alone and engine_hz is None else None
     second_hz = quality.second_motor_hz(foreign) if known.supply != "pwm" else None
     by_engine = engine_hz is not None or firing_hz is not None
-    # Next to nothing varies, and not all of it with the shaft: an engine's supply on a load that stands.
-    still = flat and known.expected_rpm is None and bool(np.any(foreign.share >= quality.FOREIGN_SHARE))
+    # Next to nothing varies, with a shaft or not: an engine's supply on a load that stands.
+    aside = bool(np.any(foreign.share >= quality.FOREIGN_SHARE))
+    faint = reading.ripple_pct is not None and reading.ripple_pct < FLAT_PCT
+    still = flat and known.expected_rpm is None and (aside or faint)
     told = drive.told and another is None and not by_engine and second_hz is None and not still
     if flat and not told:
         return _without_ripple(reading), [measuring_notes.current_flat(FLAT_PCT)]
@@ -159,22 +160,29 @@ def _turn_rejected(
 
 def _another_load(
     speed: Speed,
-    turn: AverageTurn,
     reading: Reading,
     known: KnownPump,
     foreign: ForeignLines,
     *,
+    clocks: Clocks,
     fast_hz: float | None,
+    wave: np.ndarray,
 ) -> Note | None:
-    """Say what else this looks like; None where it may be the pump, or the last visit's speed was told."""
+    """Say what else this looks like; None where it may be the pump, or the last visit's speed was told.
+
+    wave: of the average turn (bins,).
+    """
     if known.expected_rpm is not None:
         return None
     if known.supply is None and fast_hz is not None:
         return measuring_notes.switched_or_brushless(fast_hz)
-    if settled_on(speed) and no_commutators(turn.wave, known):
+    # What a clock leaves about its harmonics lies at orders far above the ripple's.
+    if settled_on(speed) and no_commutators(speed.phase.wave if clocks.fast is not None else wave, known):
         return measuring_notes.no_commutators_pattern()
     rpm = 60 * speed.phase.turn_hz
     faint = reading.ripple_pct is not None and reading.ripple_pct < FAINT_PCT
+    if clocks.fast is not None and (faint or rpm > known.band_rpm[1]):
+        return measuring_notes.beside_a_clock(rpm, clocks.fast)
     if not usual(speed, known) and faint:  # rather the supply's ripple, or a fan's
         return measuring_notes.another_load(rpm, reading.ripple_pct or 0.0)
     if not usual(speed, known) and np.any(foreign.share >= quality.FOREIGN_SHARE):
@@ -190,36 +198,6 @@ def _like_a_fans(rpm: float, known: KnownPump) -> list[Note]:
     if (known.segments or 0) > MOST_BARS_SLOW:
         return [measuring_notes.a_fans_speed(rpm, known.segments or 0)]
     return [measuring_notes.slow_for_a_pump(rpm, known.band_rpm[0])]
-
-
-def no_commutators(wave: np.ndarray, known: KnownPump) -> bool:
-    """Whether orders of the average turn (bins,) tower that are neither the ripple's nor as a bad bar's are.
-
-    A bad bar meets every brush once a turn, so that its orders are those of the poles; and it is either
-    short, one bar long, or so smoothed that they fall from the first or second on.
-    """
-    if known.segments is None:
-        return False
-    ripple, poles = ripples_a_turn(known.segments, known), 2 * pairs_of(known)
-    spectrum = np.fft.rfft(wave)
-    order, power = np.arange(len(spectrum)), np.abs(spectrum) ** 2
-    if len(power) <= max(ripple, 2 * poles):
-        return False
-    own = power[ripple::ripple].sum()
-    every_pole = (order > 0) & (order % poles == 0) & (order % ripple != 0)
-    # Order 1 is the load's, or slow drift; multiples of odd bars are of brushes that are not alike.
-    others = (order > 1) & (order % poles != 0) & (order % known.segments != 0)
-    a_bars, uneven = power[every_pole], power[others].sum()
-    if a_bars.sum() + uneven <= TOWERING * own:
-        return False
-    if uneven > UNEVEN * a_bars.sum():
-        return True
-    a_pole = np.fft.irfft(np.where(every_pole, spectrum, 0), len(wave))[: len(wave) // poles] ** 2
-    length = max(round(len(wave) / known.segments), 1)
-    summed = np.cumsum(np.r_[0.0, a_pole, a_pole[:length]])
-    short = (summed[length:] - summed[:-length]).max() > SHORT * a_pole.sum()
-    smooth = a_bars[2:].max() < FALLS * a_bars[:2].max()
-    return bool(not short and not smooth)
 
 
 def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
@@ -254,14 +232,6 @@ def settled_on(
     if speed is None or speed.probability < above or not _followed(speed):
         return False
     return speed.phase.steadiness_pct <= steadiness_pct
-
-
-def usual(speed: Speed | None, known: KnownPump) -> bool:
-    """Whether a speed is one that the pump or its type usually has."""
-    if speed is None:
-        return False
-    rpm, (low, high) = 60 * speed.phase.turn_hz, known.band_rpm
-    return not at_odds(rpm, known.expected_rpm) if known.expected_rpm is not None else low <= rpm <= high
 
 
 def _followed(speed: Speed) -> bool:
@@ -325,7 +295,9 @@ def _stands_alone(speed: Speed, known: KnownPump) -> bool:
     """Whether the evidence decides for the speed, by itself and not by habit."""
     if speed.probability < ANSWER_ABOVE:
         return False
-    if known.segments is not None and _anothers_ripple(speed, known, ripples_a_turn(known.segments, known)):
+    if known.segments is not None and anothers_ripple(speed, known, ripples_a_turn(known.segments, known)):
+        return False
+    if unlike_pairs(speed, known):
         return False
     # Bars all alike leave nothing that tells one turn from another, whatever the load's pulsation suggests.
     if known.segments is None and not speed.bars_differ:
@@ -336,17 +308,6 @@ def _stands_alone(speed: Speed, known: KnownPump) -> bool:
     low, high = known.band_rpm
     odd = [c for c in speed.candidates[1:] if not low <= c.rpm <= high]
     return known.expected_rpm is not None or all(c.probability < RIVAL_OUTSIDE_BAND for c in odd)
-
-
-def _anothers_ripple(speed: Speed, known: KnownPump, ripple: int) -> bool:
-    """Whether the turn's wave, noise taken off, shows next to none of the ripple of the bars told, and its
-    strongest order would be that ripple at another usual speed."""
-    power = np.abs(np.fft.rfft(speed.phase.wave)) ** 2
-    if ripple >= len(power) or power[ripple::ripple].max() >= FAINT_RIPPLE * power[2:].max():
-        return False
-    rpm = 60 * speed.phase.turn_hz * (2 + int(np.argmax(power[2:]))) / ripple
-    low, high = known.band_rpm
-    return not at_odds(rpm, known.expected_rpm) if known.expected_rpm is not None else low <= rpm <= high
 
 
 def _answered(reading: Reading, speed: Speed, turn: AverageTurn, known: KnownPump) -> Reading:

@@ -70,11 +70,13 @@ def doubt(
     told: bool,
     band_rpm: tuple[float, float],
     pairs: int = 1,
+    fastest_rpm: float = FASTEST_RPM,
 ) -> Doubt | None:
     """Look for a rival to the turn; `spectrum` is by shaft angle, its orders 1 to count are looked at.
 
     segments: bars, told or (told False) the most probable; band_rpm: the type's usual band. pairs: of poles,
     each of which the turn looked at stands for: what differs between them stands between whole orders.
+    fastest_rpm: that a faster turn may have.
     """
     x, floor = spectrum.at(np.arange(1.0, count + 1))
     power = x * floor
@@ -95,7 +97,9 @@ def doubt(
     ratio, sure = _rival_ripple(power, ripple)
     if ratio * rpm >= SLOWEST_RPM and (sure or band_rpm[0] <= ratio * rpm <= band_rpm[1]):
         return Doubt(ratio * rpm)
-    faster = _faster(x, power, ripple, rpm, told=told, odd_bars=odd_bars, band_rpm=band_rpm)
+    faster = _faster(
+        x, power, ripple, rpm, told=told, odd_bars=odd_bars, band_rpm=band_rpm, fastest_rpm=fastest_rpm
+    )
     if faster is not None:
         return faster
     if not SLOWEST_RPM <= rpm <= FASTEST_RPM:
@@ -143,6 +147,7 @@ def _faster(
     told: bool,
     odd_bars: bool,
     band_rpm: tuple[float, float],
+    fastest_rpm: float,
 ) -> Doubt | None:
     """Look for a faster turn: all lines multiples of one order and none at order 2; x, power (k,)."""
     usual = band_rpm[0] <= rpm <= band_rpm[1]
@@ -159,7 +164,7 @@ def _faster(
     if not told and not usual:
         return Doubt(None)
     faster = rpm * step / 2
-    if faster <= FASTEST_RPM and 2 * step <= len(power):
+    if faster <= fastest_rpm and 2 * step <= len(power):
         fall = power[2 * step - 1 :: step].max() / power[step - 1]
         faster_usual = band_rpm[0] <= faster <= band_rpm[1]
         slow_fall = SLOW_FALL if faster_usual or not usual else SLOW_FALL_BAND

@@ -122,6 +122,16 @@ def drive_taken_out(clock_hz: float) -> str:
     return f"The drive switches at about {clock_hz:.0f} Hz; this was taken out."
 
 
+@note("pwm-found", "warning", "left-over")
+def beside_a_clock(rpm: float, clock_hz: float) -> str:
+    """A turn that may be what the drive's clock left."""
+    return (
+        f"The drive switches at about {clock_hz:.0f} Hz. The turn found beside it, {rpm:.0f} rpm, is too "
+        "faint or too fast for a pump that a drive slows: it may be what the clock left. Record again at "
+        "twice the sample rate or more."
+    )
+
+
 @note("pwm-found", "info", "fast")
 def drive_fast(line_hz: float) -> str:
     """A clock too fast to disturb the speed."""

@@ -117,6 +117,15 @@ def drive_taken_out(clock_hz: float) -> str:
     return f"El mando conmuta a unos {clock_hz:.0f} Hz; eso se quitó."
 
 
+@spanish("pwm-found", "left-over")
+def beside_a_clock(rpm: float, clock_hz: float) -> str:
+    return (
+        f"El mando conmuta a unos {clock_hz:.0f} Hz. El giro hallado a su lado, {rpm:.0f} rpm, es demasiado "
+        "débil o rápido para una bomba que un mando frena: puede ser lo que dejó la conmutación. Grabe otra "
+        "vez al doble de muestras por segundo o más."
+    )
+
+
 @spanish("pwm-found", "fast")
 def drive_fast(line_hz: float) -> str:
     return (

@@ -13,7 +13,7 @@ from ingest.measuring import measurement
 from ingest.measuring.lifts import without_lifts
 from ingest.measuring.measurement import measure
 from ingest.measuring.order_tracking import prepare
-from ingest.measuring.speed_answer import no_commutators
+from ingest.measuring.other_turns import no_commutators
 from ingest.measuring.speed_lines import find_lines
 from ingest.measuring.whitening import whitened
 from ingest.readers.capture_file import read_capture_bytes
