@@ -26,6 +26,7 @@ RIVAL_OUTSIDE_BAND = 0.01  # probability: without the band's 100 : 1 it would be
 FOLLOWED_AT_LEAST = 0.3
 LIKELY, SAME_WAVE = 0.05, 0.03  # probability of a candidate; octaves
 FLAT_PCT = 3.0  # of the mean: a commutator that turns shows more, common practice, no source
+LEAST_RIPPLE_PCT = 2.0  # of the mean: simulated pumps of three kinds have 2.6 and more
 FAINT_PCT = 4.0  # of the mean: less is rather the supply's ripple than a commutator's
 MOST_BARS_SLOW = 12  # fuel pumps have 6 to 12 [P]: more at a slow speed are rather a fan's or blower's
 ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
@@ -87,7 +88,7 @@ def with_speed(
     by_engine = engine_hz is not None or firing_hz is not None
     # Next to nothing varies, with a shaft or not: an engine's supply on a load that stands.
     aside = bool(np.any(foreign.share >= quality.FOREIGN_SHARE))
-    faint = reading.ripple_pct is not None and reading.ripple_pct < FLAT_PCT
+    faint = reading.ripple_pct is not None and reading.ripple_pct < LEAST_RIPPLE_PCT
     still = flat and known.expected_rpm is None and (aside or faint)
     told = drive.told and another is None and not by_engine and second_hz is None and not still
     if flat and not told:
