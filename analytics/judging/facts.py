@@ -6,6 +6,7 @@ Current is compared with specification after correction to the specification's s
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,12 +14,14 @@ import pandas as pd
 
 from analytics.judging.baseline import corrected, full_command, number, pump_volts, system_v, text
 from ingest.accuracy import mean_accuracy_a
+from ingest.capture import Note
 from ingest.trade_numbers import probe_factor_band
 
 PETROL = ("petrol", "gasoline", "e0", "e5", "e10", "e15", "e20", "e85", "flex")
 LITTLE_ETHANOL = ("e0", "e5", "e10", "e15", "e20")  # pumps for these are not made for E85 [P]
 DIESEL = ("diesel", "b0", "b5", "b7", "b10", "b20", "b30", "b100", "hvo", "gasoil")
 GAS = ("lpg", "propane", "cng", "lng", "autogas")
+REJECTED = ("irregular", "too-slow", "foreign")  # why a turn found was none of the pump's
 LEAST_LOADED_A = 1.0  # drops read on less current prove nothing [P]
 
 
@@ -229,14 +232,35 @@ def _below_full_speed(visits: pd.DataFrame) -> np.ndarray:
 
 def _noted(visits: pd.DataFrame, code: str) -> np.ndarray:
     """Whether the reading carries a quality note of this code; notes are JSON text or Note objects."""
+    return _notes_that(
+        visits, lambda text: f'"code": "{code}"' in text, lambda notes: any(n.code == code for n in notes)
+    )
+
+
+def _ripple_rejected(visits: pd.DataFrame) -> np.ndarray:
+    """Whether the turn found was rejected, so that what varies is not the pump's ripple alone (n,)."""
+    return _notes_that(
+        visits,
+        lambda text: (
+            '"code": "ripple-untold"' in text and any(f'"variant": "{why}"' in text for why in REJECTED)
+        ),
+        lambda notes: any(
+            n.code == "ripple-untold" and (n.values or {}).get("variant") in REJECTED for n in notes
+        ),
+    )
+
+
+def _notes_that(
+    visits: pd.DataFrame, in_text: Callable[[str], bool], among: Callable[[Sequence[Note]], bool]
+) -> np.ndarray:
     notes = visits.get("reading_notes", visits.get("notes"))
     if notes is None:
         return np.zeros(len(visits), bool)
 
     def has(value: Any) -> bool:
         if isinstance(value, str):
-            return f'"code": "{code}"' in value
-        return isinstance(value, tuple | list) and any(note.code == code for note in value)
+            return in_text(value)
+        return isinstance(value, tuple | list) and among(value)
 
     if notes.dtype != object or not any(isinstance(value, tuple | list) for value in notes):
         codes, texts = pd.factorize(notes)  # from the ledger: the same notes stand on many readings
@@ -284,8 +308,10 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     lift |= np.isin(fuel_kind(visits), ["diesel", "gas"])
     usual_low, usual_high = rpm < settings["rpm_low"], rpm > settings["rpm_high"]
     few_sparks = number(visits, "sparks_per_s") < settings["few_sparks_per_s"]
-    # Without a turn to average over, the plain figure serves only where no sparks enlarge it.
-    plain = np.where(few_sparks, number(visits, "raw_ripple_pct"), np.nan)
+    # Without a turn to average over, the plain figure serves only where neither sparks enlarge it nor what
+    # made the turn be rejected.
+    serves = few_sparks & ~_ripple_rejected(visits)
+    plain = np.where(serves, number(visits, "raw_ripple_pct"), np.nan)
     ripple = np.where(np.isnan(number(visits, "ripple_pct")), plain, number(visits, "ripple_pct"))
     own_ripple = np.where(
         number(visits, "baseline_ripple_count", 0) >= 2, 1.25 * number(visits, "baseline_ripple_pct"), np.nan

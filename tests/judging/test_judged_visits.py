@@ -1,13 +1,16 @@
 """The ranking reads few visits of each pump, and judges its last one as all of them would."""
 
+import inspect
+import re
 from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
 
-from analytics.judging import judged
+from analytics.judging import facts, judged
 from analytics.judging.judge import judge
 from analytics.risk.ranking import read_facts
+from analytics.statements import statement
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
@@ -56,3 +59,12 @@ def test_few_visits_or_few_pumps_at_once_give_the_verdicts_of_all(tmp_path, monk
         assert (last[0][name] == last[1][name]).all(), name
     for name in ("current_change_pct", "speed_change_pct"):
         np.testing.assert_allclose(last[0][name], last[1][name], rtol=1e-9, atol=1e-9)
+
+
+def test_each_note_that_a_rule_asks_for_is_brought_over():
+    source = inspect.getsource(facts)
+    codes = {*re.findall(r'_noted\(visits, "(.+?)"', source), *re.findall(r'"code": "([a-z-]+)"', source)}
+    assert len(codes) == 4
+    brought = statement("judged_visits")
+    for part in (*(f'"code": "{code}"' for code in codes), *(f'"variant": "{v}"' for v in facts.REJECTED)):
+        assert f"'{part}'" in brought, part

@@ -1,5 +1,6 @@
 """Each trade rule, reached by a visit that shows it, and the comparison it rests on."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,8 @@ from analytics.judging.judge import judge
 from analytics.judging.verdict import Verdict, judge_reading, verdict_of
 from ingest.reading import Reading
 from ingest.trade_numbers import DEFAULTS
+from ingest.wording import measuring_notes
+from ingest.wording.stored import stored_note
 
 HEALTHY = {
     "visit_id": 1, "pump_id": 1, "unit": "U1", "position": "main", "visited_on": "2026-01-05", "reason": "pm",
@@ -107,6 +110,18 @@ def test_plain_ripple_serves_only_without_sparks():
     assert last_rule(change | {"sparks_per_s": 0.0}) == "ripple-high"
     assert last_rule(change | {"sparks_per_s": 15.0}) == "healthy"
     assert last_rule(change | {"sparks_per_s": 40.0}) == "irregular"  # a refusal for sparks is a reading too
+
+
+@pytest.mark.parametrize(
+    ("why", "rule"),
+    [("irregular", "healthy"), ("too-slow", "healthy"), ("foreign", "healthy"), ("open", "ripple-high")],
+)
+@pytest.mark.parametrize("stored", [True, False])
+def test_what_made_a_turn_be_rejected_is_no_ripple(why, rule, stored):
+    note = getattr(measuring_notes, f"ripple_{why.replace('-', '_')}")()
+    notes = json.dumps([stored_note(note)]) if stored else (note,)
+    change = {"ripple_pct": None, "raw_ripple_pct": 30.0, "rpm": None, "sparks_per_s": 0.0}
+    assert last_rule(change | {"reading_notes": notes}) == rule
 
 
 def test_switching_is_not_ripple():
