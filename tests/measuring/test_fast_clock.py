@@ -35,7 +35,8 @@ def test_a_pumps_own_harmonics_are_no_clock(told):
 
 
 @pytest.mark.parametrize(
-    ("rate_hz", "clock_hz"), [(100_000.0, 20_300.0), (50_000.0, 9_870.0), (31_000.0, 11_776.0)]
+    ("rate_hz", "clock_hz"),
+    [(100_000.0, 20_300.0), (50_000.0, 9_870.0), (31_000.0, 11_776.0)],
 )
 def test_a_clock_is_found_and_taken_out(rate_hz, clock_hz):
     current = chopped(rate_hz, clock_hz)
@@ -45,12 +46,44 @@ def test_a_clock_is_found_and_taken_out(rate_hz, clock_hz):
     assert np.std(left) < 0.12 * np.std(current - pump(rate_hz))
 
 
+def test_a_clock_just_below_half_the_sampling_rate_is_one():
+    assert fast_clock_hz(chopped(40_400.0, 20_010.0), 40_400.0, told=True) == pytest.approx(
+        20_010.0, rel=1e-3
+    )
+
+
 @pytest.mark.parametrize("clock_hz", [9_870.0, 19_450.0])
 def test_the_speed_is_told_behind_a_fast_drive(clock_hz):
     reading = measure(Capture(chopped(60_000.0, clock_hz), 60_000.0), KnownPump(segments=BARS, supply="pwm"))
     assert reading.rpm == pytest.approx(60 * TURN_HZ, rel=1e-3)
     assert reading.pwm_hz == pytest.approx(clock_hz, rel=2e-3)
     assert [n.level for n in reading.notes if n.code == "pwm-found"] == ["info"]
+
+
+def fed_by_a_drive(left_a, clock_a, rate_hz=120_000.0):
+    """A drive's clock, and lines of what it may leave far above the ripple, at orders of the shaft."""
+    current = pump(rate_hz)
+    t = np.arange(current.size) / rate_hz
+    clock = clock_a * np.cos(2 * np.pi * 16_700.0 * t)
+    left = left_a * sum(np.cos(2 * np.pi * order * TURN_HZ * t) for order in (299, 301, 303))
+    return Capture(current + clock + left, rate_hz)
+
+
+@pytest.mark.parametrize(("clock_a", "rpm"), [(0.5, pytest.approx(60 * TURN_HZ, rel=1e-3)), (0.0, None)])
+def test_what_lies_above_a_clock_is_no_pattern_of_the_turns(clock_a, rpm):
+    drive = KnownPump(segments=BARS, supply="pwm")
+    assert measure(fed_by_a_drive(0.2, clock_a), drive).rpm == rpm
+
+
+@pytest.mark.parametrize(("previous_rpm", "told"), [(None, False), (60 * TURN_HZ, True)])
+def test_a_faint_turn_beside_a_clock_may_be_what_it_left(previous_rpm, told):
+    known = KnownPump(segments=BARS, supply="pwm", previous_rpm=previous_rpm)
+    steady = pump(120_000.0)
+    current = chopped(120_000.0, 16_700.0, height_a=4.0) - 0.45 * (steady - steady.mean())
+    reading = measure(Capture(current, 120_000.0), known)
+    assert (reading.rpm is not None) == told
+    warned = [n.values["variant"] for n in reading.notes if n.code == "pwm-found"]
+    assert warned == (["taken-out"] if told else ["left-over"])
 
 
 def interrupted(hz, rate_hz=50_000.0, seconds=0.25, duty=0.7):
