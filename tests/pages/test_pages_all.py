@@ -90,6 +90,7 @@ def test_an_address_names_a_pump_by_its_unit_and_nonsense_is_said_to_be_nonsense
         ("pumps_by_risk", {"by_depot": "Atlantis", "order": "risk", "foo": "1"}, "depot “Atlantis”, “foo”"),
         ("pumps_by_risk", {"action": "*polish*", "find": "no such unit"}, "action “*polish*”"),
         ("plan_board", {"pump": "x", "board_from": "2026-13"}, "weeks from “2026-13”, pump “x”"),
+        ("plan_board", {"pump": "105", "month": "2026-13"}, "“month”"),
         ("fleet_data", {"part": "Nowhere", "units_page": "99"}, "part “Nowhere”, page “99”"),
         ("open_questions", {"code": "x" * 50, "asked_page": "0"}, f"kind “{'x' * 39}…”, page “0”"),
         ("log_visit", {"saved": "now", "draft": "gone"}, "saved “now”, draft “gone”"),

@@ -9,6 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
+from dashboard.parts import asked_pump
 from dashboard.parts.deciding import decide
 from dashboard.shell import access, address, frame, say
 from dashboard.words import formats
@@ -35,7 +36,9 @@ def show_decision(plan: Any) -> None:
         **address.bound("decide_unit"),
     )  # fmt: skip
     pumps, found = candidates(plan, loaders.ranking(), find)
-    asked = address.number("pump")
+    asked, unknown = asked_pump.asked_for()
+    if unknown:
+        address.in_vain("pump", unknown)
     if asked is not None and asked not in pumps and not find:
         named = candidates(plan, loaders.ranking(), pump_id=asked)[0]
         if not named:

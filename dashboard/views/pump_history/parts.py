@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date
 from typing import Any
 
@@ -12,8 +11,8 @@ import streamlit as st
 from analytics.judging.finding import QUIET
 from dashboard.charts.history import EVENT_WORDS
 from dashboard.data import loaders
-from dashboard.parts import photos, risk_list, settling
-from dashboard.shell import access, address, frame, lists, say
+from dashboard.parts import asked_pump, photos, risk_list, settling
+from dashboard.shell import access, frame, lists, say
 from dashboard.words import formats
 from dashboard.words.visit import REASONS, STATES
 from dashboard.words.warranty import warranty_line
@@ -21,7 +20,7 @@ from dashboard.words.warranty import warranty_line
 
 def choose_pump() -> int | None:
     """Return the pump asked for in the page's address, by its number or its unit, or chosen by unit."""
-    asked_id, unknown = asked_for()
+    asked_id, unknown = asked_pump.asked_for()
     if unknown:
         say.warn(f"The address asks for {unknown}, and no pump or unit of this ledger is called that.")
     current = loaders.ask("pump_head", pump_id=asked_id) if asked_id is not None else pd.DataFrame()
@@ -49,19 +48,6 @@ def choose_pump() -> int | None:
     if st.query_params.get("pump") != str(chosen):
         st.query_params["pump"] = str(chosen)
     return int(chosen) if chosen is not None else None
-
-
-def asked_for() -> tuple[int | None, str]:
-    """Return the pump that the address asks for, `?pump=` a pump's number or a unit, and what it asks for in
-    vain."""
-    text = address.text("pump")
-    number = int(text) if re.fullmatch(r"[0-9]{1,15}", text) else None
-    if not text or (number is not None and len(loaders.ask("pump_head", pump_id=number))):
-        return number, ""
-    pumps = loaders.ask("pumps_of_unit", unit=text)
-    if len(pumps):
-        return int(pumps["pump_id"].iloc[0]), ""
-    return None, text
 
 
 def _life_label(row: dict[Any, Any]) -> str:
