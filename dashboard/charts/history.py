@@ -42,7 +42,7 @@ DAMAGE_WORDS = {
 DAMAGE_COLOURS = ("wear", "drag", "other", "main", "faint")
 AXIS_PX = 46  # room left of each chart over distance, so that they line up
 LATE_SHARE = 0.75  # beyond it a name is written left of its mark
-NAMED_FROM = 0.2  # share of the bar from which a part has room for its name
+LETTER = 0.02  # share of the bar that a letter takes on a phone
 STATE_SHAPES = {"idle": "circle", "prime": "square", "loaded": "triangle-up", "not told": "cross"}
 
 
@@ -331,8 +331,8 @@ def _dashes(names: list[str]) -> list[list[int]]:
 
 
 def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
-    """Return the risk as one bar in points, each part of some width named above it; parts: part (wear, drag,
-    hydraulic, sudden), points."""
+    """Return the risk as one bar in points, above each part its points, with its name where both have room on
+    a phone; parts: part (wear, drag, hydraulic, sudden), points."""
     names = {
         "wear": "brush and commutator wear",
         "drag": "drag",
@@ -351,16 +351,20 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
         color=alt.Color(
             "name:N",
             title=None,
-            legend=alt.Legend(columns=4),
+            legend=alt.Legend(columns=2),
             scale=alt.Scale(domain=list(names.values()), range=colours),
         ),
         order=alt.Order("order:O"),
         tooltip=[alt.Tooltip("name:N"), alt.Tooltip("points:Q", format=".1f")],
     )
-    wide = rows[rows["points"] >= NAMED_FROM * rows["points"].sum()]
-    named = wide.assign(label=[f"{n} {p:.1f}" for n, p in zip(wide["name"], wide["points"], strict=True)])
+    room = (rows["points"] / rows["points"].sum() / LETTER).fillna(0.0)
+    told = [
+        next((text for text in (f"{name} {points:.1f}", f"{points:.1f}") if len(text) <= letters), "")
+        for name, points, letters in zip(rows["name"], rows["points"], room, strict=True)
+    ]
+    named = rows.assign(label=told)[[bool(text) for text in told]]
     words = alt.Chart(named).encode(x=alt.X("begins:Q", title="points of risk, %"), y=alt.value(12))
-    return dressed(bars + lettered(words, palette, size=12, align="left", dx=1), palette, height=150)
+    return dressed(bars + lettered(words, palette, size=12, align="left", dx=1), palette, height=170)
 
 
 def survival_ahead(
