@@ -3,16 +3,21 @@ retired."""
 
 from __future__ import annotations
 
+import io
 from datetime import date, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
 
-from analytics.cost_review.budget import Rule, _failures, budget
+from analytics.cost_review.budget import ALL_DEPOTS, ALL_MONTHS, Rule, _failures, budget
 from analytics.cost_review.budget_draws import Places, draw
 from analytics.risk.forecast import GRID_KM, state_on
+from dashboard.commands.cost import budget_csv, budget_dict
+from dashboard.views.costs import budget as page
+from dashboard.words import formats
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import LAST_VISIT, build_ledger
 
@@ -74,6 +79,29 @@ def test_months_add_up_and_ranges_hold_them(year):
     assert months["month"].tolist()[0] == "2026-01"
     assert depots["depot"].tolist() == ["North", "South"]
     assert len(year.with_sums) == 1 + 2 + 12 + 24
+
+
+def test_each_figure_of_the_budget_adds_up_from_the_exported_table(year):
+    """Of its CSV, rows of month and depot make up every sum, on the page and in JSON too."""
+    saved = pd.read_csv(io.StringIO(budget_csv(year)), keep_default_na=False)
+    sums = (saved["month"] == ALL_MONTHS) | (saved["depot"] == ALL_DEPOTS)
+    rows = saved[~sums]
+    money = ["changes_cost", "failures_cost", "cost"]
+    plain = budget_dict(year, SimpleNamespace(as_of=LAST_VISIT, currency="USD"))
+    for part, keys in (("total", []), ("months", ["month"]), ("depots", ["depot"])):
+        told = pd.DataFrame(plain[part])
+        made = rows.groupby(keys)[money].sum() if keys else rows[money].sum().to_frame().T
+        np.testing.assert_allclose(told[money], made, atol=0.01 * len(rows))
+    assert pd.DataFrame(plain["rows"])[money].sum().tolist() == pytest.approx(rows[money].sum().tolist())
+    np.testing.assert_allclose(saved["cost"], saved["changes_cost"] + saved["failures_cost"], atol=0.02)
+    total = rows[money].sum()
+    words = page.total_words(year, "USD")
+    assert f"about {formats.about(total['cost'])} USD (8 in 10: " in words
+    assert f"{formats.about(total['failures_cost'])} after failures" in words
+    shown = page.shown(year.with_sums, "USD")
+    assert shown["Month"].iloc[0] == ALL_MONTHS
+    assert shown["In all, USD"].iloc[0] == round(total["cost"])
+    np.testing.assert_allclose(shown["To, USD"], saved["cost_high"].round(0), atol=1)
 
 
 def test_ranges_of_sums_come_from_the_same_draws_as_their_rows(state, year):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from datetime import date
@@ -12,7 +13,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.cost_review.costs import cost_review
+from analytics.cost_review.costs import cost_review, read_costs
+from analytics.cost_review.facts import PUMP_KINDS
 from analytics.cost_review.groups import Group
 from analytics.cost_review.policy_review import policy_table
 from analytics.cost_review.weibull import Weibull
@@ -20,6 +22,11 @@ from analytics.money.cost_book import Prices, set_cost
 from analytics.money.policies import POLICIES, Events
 from dashboard.cli import main
 from dashboard.commands.cost import FRAMES
+from dashboard.views.costs import parts as policy_page
+from dashboard.views.costs import spent as spent_page
+from dashboard.words import formats
+from dashboard.words.formats import as_csv
+from dashboard.words.money import NAMES, changes_words
 from dashboard.words.tidy import tidy
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
@@ -106,8 +113,10 @@ def test_spent_and_avoided_are_apart(review):
     assert review.facts["cost_from"].iloc[0] == "breakdown and pump, the larger"
 
 
-def test_a_removal_on_condition_is_spent_and_avoids_what_its_risk_told(tmp_path):
-    ledger = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
+@pytest.fixture(scope="module")
+def acted(tmp_path_factory):
+    """The review of a fleet of which three pumps were taken off on condition, two of them looked into."""
+    ledger = build_ledger(tmp_path_factory.mktemp("acted") / "fleet.duckdb", fitted=True)
     with open_ledger(ledger, read_only=False) as connection:
         connection.execute(
             "UPDATE pump SET removed_on = DATE '2025-12-01', removed_odometer_km = 130000,"
@@ -115,7 +124,69 @@ def test_a_removal_on_condition_is_spent_and_avoids_what_its_risk_told(tmp_path)
             " found = CASE unit WHEN '102' THEN 'worn' WHEN '103' THEN 'tested_good' END"
             " WHERE unit IN ('102', '103', '106')"
         )
-    review = cost_review(ledger, lives=LIVES)
+    return cost_review(ledger, lives=LIVES)
+
+
+def exported(frame):
+    """A table as someone has it who saved it: from the bytes of its CSV."""
+    return pd.read_csv(io.BytesIO(as_csv(tidy(frame))), encoding="utf-8-sig")
+
+
+def test_each_figure_of_the_costs_page_adds_up_from_the_exported_tables(acted):
+    facts, spent, months = (exported(getattr(acted, name)) for name in ("facts", "spent", "months"))
+    pumps = facts[facts["kind"].isin(PUMP_KINDS)]
+    shown = spent_page.by_year(spent_page.of_pumps(acted.facts), "USD").set_index(["Year", "Kind"])
+    by_year = pumps.groupby(["year", "kind"])
+    pd.testing.assert_series_equal(
+        shown["In all, USD"], by_year["cost"].sum().round(0), check_names=False, check_index_type=False
+    )
+    grouped = spent.groupby(["year", "kind"])["replacements"].sum()
+    assert shown["Replacements"].tolist() == by_year.size().tolist() == grouped.tolist()
+    assert spent[["cost_recorded", "cost_estimated"]].sum().sum() == pumps["cost"].sum()
+
+    done = pumps[pumps["told_risk"].notna()]
+    words = changes_words(acted.changes, "USD", acted.distance_unit)
+    avoided = done["told_risk"].sum()
+    assert words.startswith(f"{len(done)} pumps; of {months['examined'].sum()} looked into")
+    assert f"called {months['tested_good'].sum()} good ({months['cost_of_good'].sum():,.0f} USD" in words
+    assert f"{avoided:.1f} failures avoided" in words
+    assert f"worth {formats.about(avoided * (acted.failure - acted.planned))} USD" in words
+    given_up = done["life_thrown_away"].sum()
+    assert f"{formats.about(given_up)} mi of life given up" in words
+    table = spent_page.changes_table(acted.months, acted)
+    assert table["Changed"].sum() == len(done) == months["changed"].sum()
+    assert table["Cost, USD"].sum() == pytest.approx(done["cost"].sum(), abs=1)
+    assert months["failures_avoided"].sum() == pytest.approx(avoided, abs=1e-3)
+    assert months["life_thrown_away"].sum() == pytest.approx(given_up, abs=len(done))
+
+
+def test_each_figure_of_the_policies_adds_up_from_the_exported_tables(acted, ledger):
+    policies, year, intervals = (exported(getattr(acted, name)) for name in ("policies", "year", "intervals"))
+    prices = read_costs(ledger).prices()  # the same placeholders
+    readings = policies["captures"] > 0  # a change after a reading is looked at once more before
+    whole = policies["planned"] * prices.planned + policies["breakdowns"] * prices.failure
+    whole += policies["captures"] * prices.capture + policies["needless"] * prices.false_alarm
+    whole += policies["planned"] * prices.follow_up * readings
+    np.testing.assert_allclose(policies["cost"], whole, rtol=2e-3)
+    each = policies["planned"] + policies["breakdowns"]
+    np.testing.assert_allclose(policies["replacements"], each, atol=2e-4)
+    times = acted.distance_per_year / 10_000
+    for name in ("cost", "saving", "breakdowns"):
+        np.testing.assert_allclose(year[name], policies[name] * times, atol=0.01 * times)
+    np.testing.assert_allclose(year["saving"], year["cost"].iloc[0] - year["cost"], atol=0.03)
+    shown = policy_page.policy_table(acted).set_index("Policy")
+    cost = year.set_index("policy")["cost"]
+    for name, label in NAMES.items():
+        assert shown.loc[label, "Cost, USD"].startswith(f"{formats.about(cost[name])} ("), name
+        said = any(formats.about(cost[name]) in sentence for sentence in acted.answer)
+        assert said or name == "limits on the last reading"
+    own = intervals[(intervals["pump_type"] == "all types") & intervals["is_own"]].iloc[0]
+    assert own["cost"] == pytest.approx(cost["risk"], rel=1e-3)
+    assert own["saving"] == pytest.approx(cost["run to failure"] - cost["risk"], rel=1e-3)
+
+
+def test_a_removal_on_condition_is_spent_and_avoids_what_its_risk_told(acted):
+    review = acted
     planned = review.spent[review.spent["kind"] == "planned on condition"]
     assert planned["replacements"].sum() == 3
     assert planned["cost_estimated"].sum() == pytest.approx(3 * 650)

@@ -57,12 +57,12 @@ def shown(table: pd.DataFrame, currency: str) -> pd.DataFrame:
         {
             "Month": table["month"],
             "Depot": table["depot"].replace("", "no depot"),
+            f"In all, {currency}": table["cost"].round(0),
+            f"From, {currency}": table["cost_low"].round(0),
+            f"To, {currency}": table["cost_high"].round(0),
             "Changes": table["changes"].round(1),
             f"Changes, {currency}": table["changes_cost"].round(0),
             "Failures": table["failures"].round(1),
             f"Failures, {currency}": table["failures_cost"].round(0),
-            f"In all, {currency}": table["cost"].round(0),
-            f"From, {currency}": table["cost_low"].round(0),
-            f"To, {currency}": table["cost_high"].round(0),
         }
     )
