@@ -172,6 +172,8 @@ def _forecast(state: State, everything: History, book: CostBook) -> pd.DataFrame
             "as_of": past.as_of,
             "pump_id": pumps["pump_id"],
             "unit": pumps["unit"],
+            "position": pumps["position"],
+            "fitted_on": pd.Timestamp(EPOCH) + pd.to_timedelta(pumps["fitted_day"], unit="D"),
             "pump_type": pumps["pump_type"],
             "risk": risk,
             "happened": failed & (ran <= d) & (ran > 0),

@@ -1,5 +1,6 @@
 """Past forecasts against what came, without a look ahead; lots that fail early."""
 
+import io
 from dataclasses import replace
 
 import numpy as np
@@ -7,8 +8,12 @@ import pandas as pd
 import pytest
 
 from analytics.past.lots import early_failures, upper_tail
+from analytics.past.normal import as_known
 from analytics.record.backtest import backtest_histories, cutoff_days
 from analytics.record.scores import auc_interval
+from dashboard.words import formats
+from dashboard.words.formats import as_csv
+from dashboard.words.record import acting_line, forecast_rows
 from demo_fleet.fleet import simulate_fleet
 from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
@@ -69,6 +74,37 @@ def test_expected_and_failed_add_up_over_the_days(found):
     assert by_day["expected"].sum() == pytest.approx(judged["risk"].sum())
     assert ((by_day["low"] <= by_day["expected"]) & (by_day["expected"] <= by_day["high"])).all()
     assert sum(group["n"] for group in found[1].reliability) == len(judged)
+
+
+def test_each_figure_of_the_page_adds_up_from_the_exported_forecasts(found):
+    """What the page says, worked out again from the file that it offers."""
+    made = found[1]
+    saved = pd.read_csv(io.BytesIO(as_csv(forecast_rows(made.forecasts, "mi"))), encoding="utf-8-sig")
+    saved["pump"] = saved["unit"].astype(str) + saved["position"] + saved["fitted_on"]
+    assert not saved.duplicated(["as_of", "pump"]).any()
+    judged = saved[saved["judged"]]
+    days = judged.groupby("as_of")
+    assert made.by_day["forecasts"].tolist() == days.size().tolist()
+    assert made.by_day["failed"].tolist() == days["happened"].sum().tolist()
+    np.testing.assert_allclose(made.by_day["expected"], days["risk"].sum(), rtol=1e-9)
+    told, seen = judged["risk"].sum(), judged["happened"].sum()
+    assert made.verdict.startswith(f"Told {told:,.1f} failures, seen {seen:,}: ")
+    groups = pd.DataFrame(made.reliability)
+    assert (groups["n"] * groups["forecast"]).sum() == pytest.approx(told)
+    assert (groups["n"] * groups["happened"]).sum() == pytest.approx(seen)
+
+    called = judged[judged["calls"]].sort_values("as_of", kind="stable").drop_duplicates("pump")
+    failed = called[called["happened"]]
+    given_up = (called["run_mi"] * called["cost_per_mi"]).sum()
+    spared = (failed["failure"] - failed["planned"]).sum()
+    missed = judged[judged["happened"] & ~judged["pump"].isin(called["pump"])]
+    words = acting_line(made)
+    assert f"the {len(called):,} pumps that" in words
+    assert f"cost about {as_known(called['planned'].sum(), 0):,.0f} USD" in words
+    assert f"spared {len(failed):,} failures on the road, worth {as_known(spared, 0):,.0f} more" in words
+    assert f"gives up {formats.about(called['run_mi'].sum())} mi of running" in words
+    assert f"about {as_known(abs(spared - given_up), made.acting.saved_sd):,.0f} USD" in words
+    assert f"{missed['pump'].nunique():,} more failed" in words
 
 
 def small_fleet(**changes):
