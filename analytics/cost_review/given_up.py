@@ -1,11 +1,12 @@
 """What each pump taken off unfailed would still have run, and its risk then, given its own readings.
 
-The filters stand at the pump's last reading on or before its removal, as in service. The distance given up is
-the mean over lives drawn from there (life_left.py) that agree with the strip-down, to the vehicle's
-retirement at most; the draws lean toward damage as far as strip-downs show that pumps are taken off for more
-than their readings tell. Its type's mean life says nothing of this pump, which was taken off for what it
-showed. The constants are those of today's fit: what the fleet has shown since helps to judge a removal of
-then.
+The filters stand at the pump's last reading on or before its removal, as in service. The distance given up
+and the risk before its next stop come from the same lives, drawn from there (life_left.py): the distance is
+the mean of those that agree with the strip-down, to the vehicle's retirement at most; the risk is that of the
+day, before it. The draws lean toward damage as far as strip-downs of the fleet show that pumps are taken off
+for more than their readings tell. Its type's mean life says nothing of this pump, which was taken off for
+what it showed. The constants are those of today's fit: what the fleet has shown since helps to judge a
+removal of then.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from analytics.wear_model.unrecorded import allow_for_unrecorded
 
 AT_ONCE = 200  # pumps
 LOOKED_INTO = 600  # of them, at most, tell what those who took them off knew
-# Of a sum: how far told lies from true however many the removals; ten years of two simulated fleets.
+# Of a sum, of life or of risk: how far told lies from true however many the removals (docs/costs.md).
 MODEL_SD = 0.12
 COLUMNS = ("pump_id", "life_thrown_away_km", "left_sd_km", "told_risk", "interval_km")
 
@@ -46,7 +47,6 @@ def given_up(history: History, fit: Fit) -> pd.DataFrame:
     d_0 = np.maximum(gone["now_km"].to_numpy(float) - known.x_km, 0.0)
     model = risk_model(fit.parameters)
     interval = own_interval_km(gone)
-    risk, _ = model.risk(known, d_0, interval)
     days = (gone["retires_day"] - gone["removed_day"]).to_numpy(float)
     until = np.where(np.isnan(days), np.inf, np.maximum(days, 0.0) * gone["km_per_day"].to_numpy(float))
     found = gone["found"].to_numpy(object)
@@ -55,10 +55,10 @@ def given_up(history: History, fit: Fit) -> pd.DataFrame:
         looked = np.sort(np.random.default_rng(5).choice(looked, LOOKED_INTO, replace=False))
     lean = lean_of(drawn(model, known.take(looked), d_0[looked]), np.isin(found[looked], FOUND))
     parts = [
-        left_beyond(model, known.take(part), d_0[part], until[part], found[part], lean)
+        left_beyond(model, known.take(part), d_0[part], until[part], interval[part], found[part], lean)
         for part in np.array_split(np.arange(len(rows)), -(-len(rows) // AT_ONCE))
     ]
-    mean, sd = (np.concatenate(values) for values in zip(*parts, strict=True))
+    mean, sd, risk = (np.concatenate(values) for values in zip(*parts, strict=True))
     return pd.DataFrame(
         dict(zip(COLUMNS, (gone["pump_id"].to_numpy(), mean, sd, risk, interval), strict=True))
     )

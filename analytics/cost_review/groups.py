@@ -87,7 +87,7 @@ class Simulation:
 @lru_cache(maxsize=MOST_REMEMBERED)
 def _lives(of: Simulation, interval_km: float, count: int) -> SimulatedLives:
     rng = np.random.default_rng([7, of.number])
-    made = simulate_lives(of.p, of.code, interval_km, of.ripple_pct, of.load, count, rng)
+    made = simulate_lives(of.p, of.code, interval_km, of.ripple_pct, of.load, count, rng, as_forecast=True)
     for value in vars(made).values():
         if isinstance(value, np.ndarray):
             value.setflags(write=False)

@@ -40,21 +40,31 @@ def drawn(model: RiskModel, known: Known, d_0: np.ndarray) -> Ways:
     """Return the draws of n pumps that run at `d_0` (n,) beyond their last reading, both damages together."""
     rng = np.random.default_rng(11)  # the same draws for every pump, so that none moves another's figure
     wear, drag = _wear(model, known, d_0, rng), _drag(model, known, d_0, rng)
-    started = rng.random(DRAWS)[None, :] < known.drag.started[:, None]
+    # As in the survival formulas, of what passes for drag a share ends no pump.
+    ends = known.drag.started * (1 - model.drag.harmless)
+    started = rng.random(DRAWS)[None, :] < ends[:, None]
     passes = np.minimum(wear.passes_km, np.where(started, drag.passes_km, np.inf))
     weight = wear.weight * np.where(started, drag.weight, 1.0) * (passes > d_0[:, None])
     return Ways(passes, weight, np.maximum(wear.used, np.where(started, drag.used, 0.0)))
 
 
 def left_beyond(
-    model: RiskModel, known: Known, d_0: np.ndarray, until: np.ndarray, found: np.ndarray, lean: float = 0.0
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return mean and standard deviation (n,) of what is left from `d_0` beyond the last reading on.
+    model: RiskModel,
+    known: Known,
+    d_0: np.ndarray,
+    until: np.ndarray,
+    soon: np.ndarray,
+    found: np.ndarray,
+    lean: float = 0.0,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return mean and standard deviation (n,) of what is left from `d_0` beyond the last reading on, and the
+    chance, before any strip-down, that it is less than `soon` (n,), km.
 
     until (n,): what is left counts to there at most. lean: of `lean_of`.
     """
     ways = drawn(model, known, d_0)
-    weight = _seen(_leaning(ways, lean), ways.used >= FOUND_FROM, found)
+    before = _leaning(ways, lean)
+    weight = _seen(before, ways.used >= FOUND_FROM, found)
     # What else may end it: ∫ exp(−hazard) up to the draw's end, and the same with distance for the spread.
     none = known._replace(drag=known.drag._replace(started=np.zeros_like(known.drag.started)))
     at = d_0[:, None] + GRID_KM
@@ -65,7 +75,10 @@ def left_beyond(
     total = np.maximum(weight.sum(1), 1e-300)
     mean = (weight * curve_at(one, GRID_KM, end)).sum(1) / total
     square = (weight * curve_at(two, GRID_KM, end)).sum(1) / total
-    return mean, np.sqrt(np.maximum(square - mean**2, 0.0))
+    within = np.minimum(soon, until)
+    outlives = (ways.passes_km - d_0[:, None]) > within[:, None]
+    lives = curve_at(alive, GRID_KM, within) * (before * outlives).sum(1)
+    return mean, np.sqrt(np.maximum(square - mean**2, 0.0)), 1 - lives / np.maximum(before.sum(1), 1e-300)
 
 
 def lean_of(ways: Ways, worn: np.ndarray) -> float:

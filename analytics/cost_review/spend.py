@@ -1,9 +1,10 @@
 """What pumps taken off unfailed gave up and what their change may have avoided: estimates, kept apart from
 what was spent.
 
-Avoided failures are the sum of the risks told of the pumps changed: each pump's chance, by its own readings,
-of failing on the road before its next stop had it stayed. Nobody saw what would have happened, so none of
-this is ever called observed; what a strip-down showed is counted beside it.
+Avoided failures are the sum of the risks told of the pumps changed: each pump's chance, by its own readings
+and by how much more those who take pumps off have known, of failing on the road before its next stop had it
+stayed. Nobody saw what would have happened, so none of this is ever called observed; what a strip-down showed
+is counted beside it.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.cost_review.facts import ON_CONDITION, PLANNED_KINDS
-from analytics.cost_review.given_up import sum_range
+from analytics.cost_review.given_up import MODEL_SD, sum_range
 from analytics.cost_review.type_lives import TypeLives
 from analytics.money.cost_book import CostBook
 from analytics.past.normal import Z_80
@@ -85,7 +86,8 @@ def changes(facts: pd.DataFrame, lives: TypeLives) -> Changes:
 def _of_month(month: str, rows: pd.DataFrame, lives: TypeLives) -> dict:
     good, bad = (rows["found"] == "tested_good").to_numpy(), rows["found"].isin(FOUND_FAILED).to_numpy()
     risk = rows["told_risk"].fillna(0.0).to_numpy(float)
-    avoided, reach = float(risk.sum()), Z_80 * float(np.sqrt((risk * (1 - risk)).sum()))
+    avoided = float(risk.sum())
+    reach = Z_80 * float(np.sqrt((risk * (1 - risk)).sum() + (MODEL_SD * avoided) ** 2))
     low, high = sum_range(rows, lives)
     return {
         "month": month,

@@ -5,6 +5,11 @@ random distance on, failure levels with their spread, and sudden failures, all w
 every PM stop the pump is read with the fitted noise, the filters take the reading in, and the risk up to the
 next stop is forecast as it would be in service. So a policy is judged by what it would have known, not by the
 truth; but the model is taken to be true, which flatters the policy that uses it.
+
+A type's factor on a damage with an onset multiplies −ln S in the forecasts' formulas, before it starts and
+after. A simulated pump has the factor on its failure level, which late in a damage no longer counts: lives
+come out shorter than the formulas have them. With `as_forecast` damages start as much more rarely, or
+oftener, as makes −ln S of new pumps that of the formulas at a typical life, where the whole of it is 1.
 """
 
 from __future__ import annotations
@@ -12,13 +17,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+from scipy import optimize, special
 
 from analytics.wear_model import drag as drag_model
 from analytics.wear_model import wear as wear_model
 from analytics.wear_model.damages import Damages, take_in
 from analytics.wear_model.drag import DragParameters
-from analytics.wear_model.failure_risk import Known
+from analytics.wear_model.failure_risk import X_GRID, Known, delay_hazard_table, look_up
 from analytics.wear_model.level_rate import BAD, Value
 from analytics.wear_model.model import Parameters, risk_model
 from analytics.wear_model.onsets import NAMES, OnsetParameters, Shown, take_in_onsets
@@ -27,6 +32,7 @@ from analytics.wear_model.tracks import take
 # The simulated pumps' drag and hydraulic channels are drawn apart, where one reading shows both.
 STEPS = 4  # path points between stops
 MOST_STOPS = 80
+RARER = (0.1, 3.0)
 
 
 @dataclass(frozen=True)
@@ -54,15 +60,18 @@ def simulate_lives(
     limit_load: float,
     count: int,
     rng: np.random.Generator,
+    *,
+    as_forecast: bool = False,
 ) -> SimulatedLives:
     """Simulate `count` new pumps of one type (its code in p.types), read every `interval_km` of own clock.
 
     limit_ripple_pct: book limit on ripple; limit_load: on the load channel, ln units above the type's level.
     """
-    x_all, wear, drag, life, start = _paths(p, type_code, interval_km, count, rng)
+    typical = _typical_life(p, type_code) if as_forecast else None
+    x_all, wear, drag, life, start = _paths(p, type_code, interval_km, count, rng, typical)
     begun_at = {}
     for name in NAMES:
-        path, fails = _onset(getattr(p.onsets, name), type_code, x_all, count, rng)
+        path, fails = _onset(getattr(p.onsets, name), type_code, x_all, count, rng, typical)
         begun_at[name], life = path[:, STEPS::STEPS], np.minimum(life, fails)
     visit_km = x_all[STEPS::STEPS]
     wear_at, drag_at = wear[:, STEPS::STEPS], drag[:, STEPS::STEPS]
@@ -111,14 +120,16 @@ def simulate_lives(
 def simulate_life_km(
     p: Parameters, type_code: int, interval_km: float, count: int, rng: np.random.Generator
 ) -> np.ndarray:
-    """Return how far `count` new pumps of one type run until they fail (count,), nothing being read.
+    """Return how far `count` new pumps of one type run until they fail (count,), nothing being read, damages
+    starting `as_forecast`.
 
     The paths have STEPS points to an interval, as those of `simulate_lives`; a life that outlasts them ends
     with them.
     """
-    x, _, _, life, _ = _paths(p, type_code, interval_km, count, rng)
+    typical = _typical_life(p, type_code)
+    x, _, _, life, _ = _paths(p, type_code, interval_km, count, rng, typical)
     for name in NAMES:
-        life = np.minimum(life, _onset(getattr(p.onsets, name), type_code, x, count, rng)[1])
+        life = np.minimum(life, _onset(getattr(p.onsets, name), type_code, x, count, rng, typical)[1])
     return np.minimum(life, x[-1])
 
 
@@ -127,8 +138,50 @@ def _noise(rng: np.random.Generator, shape: tuple[int, int], variance: Value, ba
     return rng.normal(0.0, np.sqrt(variance), shape) * wild
 
 
+def _typical_life(p: Parameters, type_code: int) -> float:
+    """Return the distance at which −ln S of a new pump is 1, in km."""
+    new = Known.of_new(p.wear, p.drag, p.onsets, np.array([type_code]))
+    fallen = risk_model(p).log_survival(new, X_GRID[:, None]).total[:, 0]
+    return float(np.interp(1.0, np.maximum.accumulate(fallen), X_GRID))
+
+
+def _rarer(
+    p: DragParameters,
+    code: int,
+    factor: float,
+    level: Value,
+    level_sd: Value,
+    delay_km: np.ndarray,
+    typical_km: float | None,
+) -> float:
+    """Return the factor on how often a damage starts with which new pumps fail by it as the formulas say.
+
+    delay_km: from its start to the failure, of pumps drawn, (n,). With L(x) the starts to expect by a
+    distance, S(x) of those is the mean of exp(−L(x − delay)); the formulas' is exp(−factor · H(x)).
+    """
+    starts = float(p.starts[code])
+    if typical_km is None or not starts > 0:
+        return 1.0
+    table = delay_hazard_table(p, level, level_sd)
+    told = factor * starts * float(look_up(table, np.zeros(1), np.array([typical_km]))[0])
+    to_expect = starts * (np.maximum(typical_km - delay_km, 0.0) / p.scale_km) ** p.shape
+
+    def beyond(rarer: float) -> float:
+        return float(-np.log(np.exp(-rarer * to_expect).mean())) - told
+
+    low, high = RARER
+    if beyond(low) >= 0 or beyond(high) <= 0:
+        return low if beyond(low) >= 0 else high
+    return float(optimize.brentq(beyond, low, high, xtol=1e-4))
+
+
 def _paths(
-    p: Parameters, type_code: int, interval_km: float, count: int, rng: np.random.Generator
+    p: Parameters,
+    type_code: int,
+    interval_km: float,
+    count: int,
+    rng: np.random.Generator,
+    typical_km: float | None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Return x (m,), wear and drag (count, m), the life and where drag starts (count,)."""
     x = np.arange(MOST_STOPS * STEPS + 1) * interval_km / STEPS
@@ -144,7 +197,6 @@ def _paths(
     growth = np.maximum(
         rng.normal(p.drag.growth, p.drag.growth * p.drag.growth_cv, count), 0.1 * p.drag.growth
     )
-    drag = growth[:, None] * np.maximum(x[None, :] - start[:, None], 0.0) / drag_model.UNIT_KM
 
     f = p.failure
     worn = _first_above(
@@ -152,23 +204,38 @@ def _paths(
         wear,
         _levels(rng, count, f.wear_level[type_code], f.wear_level_sd[type_code], f.wear_factor[type_code]),
     )
-    seized = _first_above(
-        x, drag, _levels(rng, count, f.drag_level, f.drag_level_sd, f.drag_factor[type_code])
-    )
+    factor = float(f.drag_factor[type_code])
+    level = _levels(rng, count, f.drag_level, f.drag_level_sd, factor)
+    delay = level / growth * drag_model.UNIT_KM
+    rarer = _rarer(p.drag, type_code, factor, f.drag_level, f.drag_level_sd, delay, typical_km)
+    start = start * rarer ** (-1 / p.drag.shape)
+    drag = growth[:, None] * np.maximum(x[None, :] - start[:, None], 0.0) / drag_model.UNIT_KM
+    seized = _first_above(x, drag, level)
     sudden = rng.exponential(1.0, count) / max(float(f.sudden_per_km[type_code]), 1e-15)
     return x, wear, drag, np.minimum(np.minimum(worn, seized), sudden), start
 
 
 def _onset(
-    p: OnsetParameters, type_code: int, x: np.ndarray, count: int, rng: np.random.Generator
+    p: OnsetParameters,
+    type_code: int,
+    x: np.ndarray,
+    count: int,
+    rng: np.random.Generator,
+    typical_km: float | None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return one damage's path (count, m) along `x` and where it ends each pump (count,)."""
     start = _starts(p, type_code, count, rng)
     growth = np.maximum(rng.normal(p.growth, p.growth * p.growth_cv, count), 0.1 * p.growth)
     jump = np.maximum(rng.normal(p.jump, p.jump_sd, count), 0.0)
+    factor = float(p.factor[type_code])
+    level = _levels(rng, count, p.fails_at, p.fails_at_sd, factor)
+    if p.counts:
+        delay = np.maximum(level - jump, 0.0) / growth * drag_model.UNIT_KM
+        rarer = _rarer(p, type_code, factor, p.fails_at, p.fails_at_sd, delay, typical_km)
+        start = start * rarer ** (-1 / p.shape)
     since = x[None, :] - start[:, None]
     path = np.where(since > 0, jump[:, None] + growth[:, None] * since / drag_model.UNIT_KM, 0.0)
-    return path, _first_above(x, path, _levels(rng, count, p.fails_at, p.fails_at_sd, p.factor[type_code]))
+    return path, _first_above(x, path, level)
 
 
 def _shown(p: OnsetParameters, type_code: int, path: np.ndarray, rng: np.random.Generator) -> np.ndarray:

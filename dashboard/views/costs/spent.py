@@ -123,9 +123,9 @@ def show_changes(review: Any) -> None:
         shown=lambda rows: changes_table(rows, review),
     )
     say.note(
-        "Avoided: the sum of each pump's chance, by its own readings, of failing before its next stop had it "
-        "stayed. Life given up: what its own forecast gave it from there. Both are estimates, with 80 % "
-        "ranges."
+        "Avoided: the sum of each pump's chance of failing before its next stop had it stayed, by its own "
+        "readings and by how much more people here have known when they took pumps off. Life given up: what "
+        "its own forecast gave it from there. Both are estimates, with 80 % ranges."
     )
 
 
