@@ -12,6 +12,7 @@ import numpy as np
 from scipy import fft
 
 SLOWEST_HZ, HIGHEST_OF_RATE = 4000.0, 0.498  # commutation lies below: 28 ripples at 8,500 rpm
+SLOWEST_OF_HARMONICS_HZ = 1500.0  # no clock slower than that is looked for by its harmonics
 SAMPLES = 1 << 17  # looked at
 STRONG_TOLD, STRONG = 0.003, 0.1  # of the power of the strongest line below
 NARROW, REACH = 0.5, 0.02  # share of the power within REACH of the line's frequency that it must hold
@@ -35,11 +36,11 @@ def fast_clock_hz(current_a: np.ndarray, rate_hz: float, *, told: bool) -> float
         return None
     i = first + int(np.argmax(power[first:last]))
     for part in (i / 2, i / 3, (n - i) / 2):
-        # The line may be a harmonic, folded or not, stronger than the clock itself at some duties.
-        if not first < part < last:
+        # The line may be a harmonic, folded or not, stronger than the clock itself at some duties. Where its
+        # own double lies at the place it would be folded from, it is the clock.
+        if not first < part < last or abs(part - 2 * i) <= 3:
             continue
-        near = slice(round(part) - 3, round(part) + 4)
-        j = near.start + int(np.argmax(power[near]))
+        j = _strongest_at(power, part)
         if power[j] > HARMONIC_OF * power[i] and _stands_alone(power, j, first, n / rate_hz):
             i = j
             break
@@ -48,7 +49,24 @@ def fast_clock_hz(current_a: np.ndarray, rate_hz: float, *, told: bool) -> float
         power, i, first, n / rate_hz
     ):
         return None
+    for part in (i / 2, i / 3):  # a slower clock lies among the ripple's lines
+        j = _strongest_at(power, part)
+        slow = told and SLOWEST_OF_HARMONICS_HZ / rate_hz * n < part <= first
+        if slow and power[j] > power[i] and _narrow(power, j):
+            return float(j * rate_hz / n)
     return float(i * rate_hz / n)
+
+
+def _strongest_at(power: np.ndarray, place: float) -> int:
+    start = round(place) - 3
+    return start + int(np.argmax(power[start : start + 7]))
+
+
+def _narrow(power: np.ndarray, i: int) -> bool:
+    """Whether a line holds most of the power about it, as a clock does and a shaft's ripple seldom."""
+    wide = 3 + int(STEADY * i)
+    around = power[max(i - int(REACH * i), 0) : i + int(REACH * i) + 1]
+    return float(power[max(i - wide, 0) : i + wide + 1].sum()) > NARROW * float(around.sum())
 
 
 def _stands_alone(power: np.ndarray, i: int, first: int, seconds: float) -> bool:

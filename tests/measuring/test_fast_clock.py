@@ -46,6 +46,14 @@ def test_a_clock_is_found_and_taken_out(rate_hz, clock_hz):
     assert np.std(left) < 0.12 * np.std(current - pump(rate_hz))
 
 
+@pytest.mark.parametrize("clock_hz", [10_000.0, 3_000.0])
+def test_a_clock_is_not_taken_for_its_double(clock_hz):
+    """At a fifth of the sampling rate the double lies where it would be folded from; a slow clock itself
+    lies among the ripple's lines."""
+    current = chopped(50_000.0, clock_hz, height_a=1.0)
+    assert fast_clock_hz(current, 50_000.0, told=True) == pytest.approx(clock_hz, rel=2e-3)
+
+
 def test_a_clock_just_below_half_the_sampling_rate_is_one():
     assert fast_clock_hz(chopped(40_400.0, 20_010.0), 40_400.0, told=True) == pytest.approx(
         20_010.0, rel=1e-3
