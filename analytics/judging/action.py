@@ -54,7 +54,7 @@ def decide_actions(
     settings = settings or DEFAULTS
     if found is None:
         found = decide_findings(judged, services, settings)
-    last = last_readings(judged)
+    last = last_readings(judged, services, settings)
     action, text = found["finding_action"].copy(), found["next_test"].copy()
     if worth_booking is not None:
         watch = (

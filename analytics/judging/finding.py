@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.judging.baseline import number
+from analytics.judging.baseline import text as words_of
 from analytics.judging.evidence import evidence
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.steps import STEP_BY_ID
@@ -26,6 +28,12 @@ DONE = {
 }
 NO_VALUES = "{}"
 QUIET = ("healthy", "no-reading")
+UNCOMPARED = ("healthy", "tank-low", "reduced-command", "no-specification")
+# Findings that only a reading alike can show again or clear.
+ON_BASELINE = (
+    "ripple-jumped", "wear-both-down", "current-down-speed-up", "current-up-speed-down", "speed-down",
+    "average-down", "average-up", "current-changed-speed-same",
+)  # fmt: skip
 # finding, text, action and next test of a pump that broke down and was not read since.
 BROKE_DOWN = (
     "broke-down",
@@ -35,14 +43,50 @@ BROKE_DOWN = (
 )
 
 
-def last_readings(judged: pd.DataFrame) -> pd.DataFrame:
-    """Return the row of each pump that its finding rests on, by pump_id: the last that shows anything."""
+def incomparable(judged: pd.DataFrame) -> np.ndarray:
+    """Whether a visit finds nothing because it is held against no reading of its pump alike (n,): another
+    engine state or command without a baseline. It clears no finding that rests on a baseline."""
+    unlike = np.isnan(number(judged, "current_change_pct")) & np.isnan(number(judged, "speed_change_pct"))
+    looked = (words_of(judged, "check_result") != "") | (words_of(judged, "reason") == "after-repair")
+    return judged["rule"].isin(UNCOMPARED).to_numpy() & unlike & ~looked.to_numpy()
+
+
+def last_readings(
+    judged: pd.DataFrame, services: pd.DataFrame | None = None, settings: dict[str, Any] | None = None
+) -> pd.DataFrame:
+    """Return the row of each pump that its finding rests on, by pump_id: the last that shows anything.
+
+    A finding against its own baseline stands for `steps_valid_days` over readings that could not show it,
+    unless work was done since.
+    """
     ordered = judged.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable")
     tells = ~(ordered["no_current_reading"].to_numpy(bool) & ordered["rule"].isin(QUIET).to_numpy())
+    unlike = incomparable(ordered)
+    if unlike.any():
+        tells &= ~(unlike & _stands_before(ordered, tells & ~unlike, services, settings or DEFAULTS))
     rank = pd.Series(np.where(tells, 1, 0), index=ordered.index)
     ordered = ordered.assign(_tells=rank).sort_values(["pump_id", "_tells"], kind="stable")
     last = ordered.groupby("pump_id", sort=True).tail(1).drop(columns="_tells")
     return last.set_index("pump_id")
+
+
+def _stands_before(
+    ordered: pd.DataFrame, tells: np.ndarray, services: pd.DataFrame | None, settings: dict[str, Any]
+) -> np.ndarray:
+    """Whether the pump's last telling reading up to each visit is a finding that stands on its day (n,)."""
+    pump, day = ordered["pump_id"], pd.to_datetime(ordered["visited_on"])
+    found = ordered["rule"].where(tells).groupby(pump).ffill().isin(ON_BASELINE)
+    since = day.where(tells).groupby(pump).ffill()
+    stands = (
+        (found & (day - since <= pd.Timedelta(days=float(settings["steps_valid_days"])))).to_numpy().copy()
+    )
+    if services is not None and len(services) and stands.any():
+        done = services.assign(done_on=pd.to_datetime(services["done_on"])).groupby("unit")["done_on"]
+        days = done.apply(lambda days: days.to_numpy())
+        for i in np.flatnonzero(stands):
+            work = days.get(ordered["unit"].iloc[i], np.array([], "datetime64[ns]"))
+            stands[i] = not ((work >= since.iloc[i]) & (work <= day.iloc[i])).any()
+    return stands
 
 
 def decide_findings(
@@ -64,7 +108,7 @@ def decide_findings(
     """
     settings = settings or DEFAULTS
     judged = judged.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable")
-    last = last_readings(judged)
+    last = last_readings(judged, services, settings)
     passed = evidence(judged, last, services, settings)
     action = pd.Series(NOTE, index=last.index, dtype=object)
     test = pd.Series("", index=last.index, dtype=object)

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.baseline import FOUNDING_REASONS
+from analytics.judging.finding import incomparable
 from analytics.judging.judge import judge
 from analytics.judging.rules import RULES
 from analytics.judging.type_level import with_type_level
@@ -48,7 +49,9 @@ def judged_visits(
     thin = (judged["baseline_count"] < int(settings["baseline_visits"])) & (
         judged["pump_id"].map(seen) > int(settings["baseline_visits"]) + 1
     )
-    asking = (judged["rule"].isin(ASKING) | thin).to_numpy()
+    # What could not be compared leaves an earlier finding standing.
+    unlike = incomparable(judged) & (judged["pump_id"].map(seen) > 1).to_numpy()
+    asking = (judged["rule"].isin(ASKING) | thin).to_numpy() | unlike
     theirs = np.isin(pump_id, judged["pump_id"][asking]) | whole
     every = _details(connection, visits["visit_id"][theirs], history.as_of)
     if not len(every):

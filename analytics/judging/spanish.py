@@ -211,6 +211,8 @@ PHRASES = {
     "Booked by a person: no reason given.": "Programado por una persona, sin motivo.",
     "pressure {pressure} of {rated} rated": "presión {pressure} de {rated} nominal",
     "delivery {flow} L/min": "caudal {flow} L/min",
+    "Found on {day}; the newest reading has none alike to be held against and clears nothing.": "Hallado el "
+    "{day}; la lectura más nueva no tiene otra parecida con que compararse y no despeja nada.",
     "{what} is too low": "{what}: demasiado bajo",
     "{what} are too low": "{what}: demasiado bajos",
     "delivery": "caudal",

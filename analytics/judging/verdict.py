@@ -12,7 +12,7 @@ import pandas as pd
 
 from analytics.judging.action import decide_actions
 from analytics.judging.baseline import number
-from analytics.judging.finding import last_readings
+from analytics.judging.finding import incomparable, last_readings
 from analytics.judging.judge import LEAST_BASELINE, judge
 from analytics.judging.rules import RULE_BY_ID, RULES, adds_nothing
 from analytics.judging.type_level import with_type_level
@@ -151,7 +151,7 @@ def services_of(connection: duckdb.DuckDBPyConnection, unit: str) -> pd.DataFram
 def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: dict[str, Any]) -> Verdict:
     """Return the verdict on the last of one pump's judged visits."""
     found = decide_actions(judged, services, settings).iloc[0]
-    last = last_readings(judged).iloc[0]
+    last = last_readings(judged, services, settings).iloc[0]
     rule = RULE_BY_ID[last["rule"]]
     others = {
         r.id: fill(r.text, last, settings)
@@ -161,6 +161,10 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
     text = found["finding_text"]
     if rule.id == "healthy":
         text = nothing_odd(last.get("origin"), last.get("motor"), pd.notna(last.get("rpm"))) or text
+    newest = judged.sort_values(["visited_on", "visit_id"], kind="stable").iloc[[-1]]
+    if rule.steps and incomparable(newest)[0]:
+        stands = "Found on {day}; the newest reading has none alike to be held against and clears nothing."
+        text = f"{text} {phrase(stands, day=str(last['visited_on'])[:10])}"
     return Verdict(
         rule=found["finding"],
         text=text,

@@ -6,6 +6,8 @@ import pytest
 from analytics.judging.action import ACTIONS, decide_actions
 from analytics.judging.finding import decide_findings
 from analytics.judging.judge import judge
+from analytics.judging.verdict import verdict_of
+from ingest.trade_numbers import DEFAULTS
 from tests.judging.test_verdict import history
 
 
@@ -36,6 +38,18 @@ def test_the_next_capture_has_an_odometer_where_the_units_is_known():
     assert act(at)["next_capture_km"] is None
     assert act(at | {"pm_interval_km": 9_656.064, "clock": "hours"})["next_capture_km"] is None
     assert act(at | LOW | {"pm_interval_km": 9_656.064})["next_capture_km"] == pytest.approx(160_934.4)
+
+
+def test_a_reading_unlike_all_before_clears_no_finding():
+    primed = {"state": "prime", "supply_v": 12.4, "rpm": 5000.0, "visited_on": "2026-03-20"}
+    assert act(WORN, primed)["finding"] == "wear-both-down"
+    assert "Found on 2026-03-05; " in verdict_of(judge(history(WORN, primed)), None, DEFAULTS).text
+    assert act(WORN, primed | {"visited_on": "2026-09-20"})["finding"] == "healthy"  # long ago
+    assert act(WORN, primed | {"check_result": "not_reproduced"})["finding"] == "healthy"
+    assert act(WORN, {"visited_on": "2026-03-20"})["finding"] == "healthy"  # alike, and good again
+    work = pd.DataFrame({"unit": [7], "done_on": ["2026-03-18"], "work": ["connector"]})
+    units = {"unit": 7}
+    assert act(WORN | units, primed | units, services=work)["finding"] == "healthy"
 
 
 def test_circuit_comes_first_for_a_low_average():
