@@ -88,7 +88,7 @@ MORE = (
     _s("low speed, as always", (AT_LOW, AT_LOW, AT_LOW), "reduced-command", NONE, "full", {"mean_a": 2.6},
        "current-changed-speed-same", kind=TWO_SPEED),
     _s("worn at high speed, twice", (AT_HIGH | WORN, AT_HIGH | WORN), "wear-both-down", BOOK, "brush",
-       {"commanded": "low"}, "reduced-command", kind=TWO_SPEED, history=3),
+       {"commanded": "low"}, "wear-both-down", kind=TWO_SPEED, history=3, twin_action=REPEAT),
     _s("slower than at high speed, command untold", WORN, "speed-command-unknown", REPEAT, "command",
        {"commanded": "high"}, "wear-both-down", kind=TWO_SPEED, history=3),
     _s("brushless shows no ripple rule", {"ripple_pct": 24, "rpm": None}, "healthy", NONE, "", {"kind":
