@@ -115,44 +115,6 @@ def metric_over_distance(
     return dressed(alt.layer(*layers).resolve_scale(shape="independent"), palette, height=230)
 
 
-SMALL = (("mean_a", "A", ".2f"), ("ripple_pct", "% ripple", ".1f"), ("rpm", "rpm", ",.0f"))
-LAST_VISITS = 12
-
-
-def small(visits: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
-    """Return the last visits' current, ripple and speed as three low lines, each on its own scale, the first
-    and the last figure written at its ends; None under two readings. visits: rows of visits_of_pump."""
-    rows = visits[visits["in_trend"] & visits["mean_a"].notna()].tail(LAST_VISITS)
-    lines: list[Any] = []
-    for metric, unit, form in SMALL:
-        told = rows[rows[metric].notna()]
-        if len(told) < 2:
-            continue
-        base = alt.Chart(told[["visited_on", metric]]).encode(
-            x=alt.X("visited_on:T", title=None, axis=alt.Axis(format="%Y-%m", grid=False, tickCount=3)
-                    if not lines else None),
-            y=alt.Y(f"{metric}:Q", axis=None, scale=alt.Scale(zero=False, padding=8)),
-        )  # fmt: skip
-        line = base.mark_line(color=palette.main, strokeWidth=1.8, point={"size": 24, "filled": True})
-        ends = told.iloc[[0, -1]][["visited_on", metric]]
-        ends = ends.assign(label=[f"{value:{form}}" for value in ends[metric]])
-        ends.loc[ends.index[-1], "label"] += f" {unit}"
-        words = [
-            lettered(
-                alt.Chart(ends.iloc[[i]]).encode(x=alt.X("visited_on:T"), y=alt.Y(f"{metric}:Q")),
-                palette, align=align, baseline="bottom", dy=-5, size=12,
-            )
-            for i, align in ((0, "left"), (1, "right"))
-        ]  # fmt: skip
-        layered = alt.layer(line, *words)
-        layered.height, layered.width = 52, "container"
-        lines.append(layered)
-    if not lines:
-        return None
-    chart = alt.vconcat(*lines[::-1], spacing=4)
-    return dressed(chart, palette, height=None)
-
-
 def _within_sight(limits: Mapping[str, float | None], values: list[float]) -> dict[str, float]:
     """Return the limits near enough to the values to be drawn without flattening them."""
     if not values:

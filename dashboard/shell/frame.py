@@ -81,7 +81,11 @@ def palette() -> Palette:
 
 
 def chart(picture: Any, words: str) -> None:
-    """Draw a chart with the sentence that says what it shows, for those who can't see it."""
+    """Draw a chart (of the library's, or its specification) with the sentence that says what it shows, for
+    those who can't see it."""
+    if isinstance(picture, dict):
+        st.vega_lite_chart(picture, theme=None, width="stretch", alt=words)
+        return
     unchecked = partial(picture.to_dict, validate=False)  # see dashboard/charts/style.py
     object.__setattr__(picture, "to_dict", unchecked)
     st.altair_chart(picture, theme=None, width="stretch", alt=words)

@@ -1,9 +1,11 @@
 """Charts say what they should: units, limits, bands, shapes, and no more data than can be drawn."""
 
+import altair as alt
 import pandas as pd
 import pytest
 
 from dashboard.charts import history, money, plan, record, waveform
+from dashboard.charts.small_history import small
 from dashboard.parts import envelope
 from dashboard.shell.palette import DARK
 from tests.ledger_fixture import small_capture
@@ -88,6 +90,18 @@ def test_an_unread_visit_is_not_drawn():
         history_rows(), "mean_a", "average current, A", distance_title="mi"
     ).to_dict()
     assert max(len(rows) for rows in spec["datasets"].values()) == 2
+
+
+def test_the_last_visits_in_small_are_written_as_the_grammar_wants_them():
+    days = pd.to_datetime(["2025-01-06", "2025-04-06", "2025-07-05"])
+    visits = pd.DataFrame({"visited_on": days, "in_trend": True, "mean_a": [5.0, 5.1, 5.3]})
+    spec = small(visits.assign(ripple_pct=[7.0, None, None], rpm=[6000.0, 5900.0, None]))
+    alt.Chart.from_dict(spec)  # held against the grammar's schema
+    speed, current = spec["vconcat"]
+    ends = [part["data"]["values"][0]["label"] for part in current["layer"][1:]]
+    assert ends == ["5.00", "5.30 A"]
+    assert [row["rpm"] for row in speed["layer"][0]["data"]["values"]] == [6000.0, 5900.0]
+    assert small(visits.head(1).assign(ripple_pct=None, rpm=None)) is None
 
 
 def test_risk_split_stacks_in_a_fixed_order():

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from analytics.judging.finding import QUIET
-from dashboard.charts import history
+from dashboard.charts.small_history import small
 from dashboard.data import loaders
 from dashboard.parts import risk_list
 from dashboard.parts.deciding import decide_all
@@ -47,7 +47,7 @@ def show(row: pd.Series) -> None:
 
 def _small_history(pump_id: int) -> None:
     visits = loaders.ask("visits_of_pump", pump_id=pump_id)
-    drawn = history.small(visits, palette=frame.palette())
+    drawn = small(visits, palette=frame.palette())
     if drawn is not None:
         frame.chart(drawn, "Current, ripple and speed at the last visits, each on a scale of its own.")
 
