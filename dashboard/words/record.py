@@ -70,7 +70,7 @@ def coverage_table(coverage: pd.DataFrame) -> pd.DataFrame:
         {
             "Readings by then": coverage["readings"],
             "Lives": coverage["n"],
-            "of them ended": coverage["ended"],
+            "Ended": coverage["ended"],
             "Inside": [held_text(row) for row in coverage.to_dict("records")],
         }
     )
