@@ -7,12 +7,26 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import text
+from analytics.judging.baseline import number, text
 from analytics.judging.examined import last_work
 from analytics.judging.rules import RULES
 from analytics.judging.steps import STEPS
 
 NOT_SERVICEABLE = ("module", "none")
+UNCOMPARED = ("healthy", "tank-low", "reduced-command", "no-specification")
+# Findings that only a reading alike can show again or clear.
+ON_BASELINE = (
+    "ripple-jumped", "wear-both-down", "current-down-speed-up", "current-up-speed-down", "speed-down",
+    "average-down", "average-up", "current-changed-speed-same",
+)  # fmt: skip
+
+
+def incomparable(judged: pd.DataFrame) -> np.ndarray:
+    """Whether a visit finds nothing because it is held against no reading of its pump alike (n,): another
+    engine state or command without a baseline. It clears no finding that rests on a baseline."""
+    unlike = np.isnan(number(judged, "current_change_pct")) & np.isnan(number(judged, "speed_change_pct"))
+    looked = (text(judged, "check_result") != "") | (text(judged, "reason") == "after-repair")
+    return judged["rule"].isin(UNCOMPARED).to_numpy() & unlike & ~looked.to_numpy()
 
 
 def evidence(
@@ -23,12 +37,15 @@ def evidence(
     judged: from verdict.judge, in order of pump and time; last: the last row of each pump, by pump_id.
     """
     pump = judged["pump_id"]
-    shows = _shows(judged, last)
+    # A reading that could not show it neither breaks the run nor counts.
+    unlike = incomparable(judged) & pump.map(last["rule"]).isin(ON_BASELINE).to_numpy()
+    shows = _shows(judged, last) | unlike
     # The unbroken run of readings, back from the last, that show the last one's finding.
     backwards = pump.to_numpy()[::-1]
     run = pd.Series(shows[::-1]).groupby(backwards).cummin().to_numpy()[::-1].astype(bool)
     visited = pd.to_datetime(judged["visited_on"])
-    first_seen = visited[run].groupby(pump[run]).first().reindex(last.index)
+    shown = run & ~unlike
+    first_seen = visited[shown].groupby(pump[shown]).first().reindex(last.index)
     complaint = (last["rule"] == "complaint-open").to_numpy()
     first_seen = first_seen.where(~complaint, pd.to_datetime(last["complaint_since"]))
     since = pump.map(first_seen).to_numpy() <= visited.to_numpy()
@@ -44,7 +61,7 @@ def evidence(
     recent_from = pd.to_datetime(last["visited_on"]) - pd.Timedelta(days=int(settings["steps_valid_days"]))
     # A circuit that passed before the finding appeared excludes nothing.
     recent = since & (visited.to_numpy() >= pump.map(recent_from).to_numpy())
-    seen = _times_seen(judged, run, last.index)
+    seen = _times_seen(judged, shown, last.index)
     examined = found(judged["no_other_cause"])
     repeated = (seen >= 2) & last["zeroed"]
     retested = complaint & found(judged["sound"] & ~judged["carried"] & (visited > pump.map(first_seen)))

@@ -12,9 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import number
-from analytics.judging.baseline import text as words_of
-from analytics.judging.evidence import evidence
+from analytics.judging.evidence import ON_BASELINE, evidence, incomparable
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.steps import STEP_BY_ID
 from analytics.judging.wording import fill, values_of, worded
@@ -28,12 +26,6 @@ DONE = {
 }
 NO_VALUES = "{}"
 QUIET = ("healthy", "no-reading")
-UNCOMPARED = ("healthy", "tank-low", "reduced-command", "no-specification")
-# Findings that only a reading alike can show again or clear.
-ON_BASELINE = (
-    "ripple-jumped", "wear-both-down", "current-down-speed-up", "current-up-speed-down", "speed-down",
-    "average-down", "average-up", "current-changed-speed-same",
-)  # fmt: skip
 # finding, text, action and next test of a pump that broke down and was not read since.
 BROKE_DOWN = (
     "broke-down",
@@ -41,14 +33,6 @@ BROKE_DOWN = (
     BOOK,
     "Replace the pump; only a good reading afterwards clears it.",
 )
-
-
-def incomparable(judged: pd.DataFrame) -> np.ndarray:
-    """Whether a visit finds nothing because it is held against no reading of its pump alike (n,): another
-    engine state or command without a baseline. It clears no finding that rests on a baseline."""
-    unlike = np.isnan(number(judged, "current_change_pct")) & np.isnan(number(judged, "speed_change_pct"))
-    looked = (words_of(judged, "check_result") != "") | (words_of(judged, "reason") == "after-repair")
-    return judged["rule"].isin(UNCOMPARED).to_numpy() & unlike & ~looked.to_numpy()
 
 
 def last_readings(

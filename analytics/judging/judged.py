@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.baseline import FOUNDING_REASONS
-from analytics.judging.finding import incomparable
+from analytics.judging.evidence import incomparable
 from analytics.judging.judge import judge
 from analytics.judging.rules import RULES
 from analytics.judging.type_level import with_type_level

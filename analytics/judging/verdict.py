@@ -12,7 +12,8 @@ import pandas as pd
 
 from analytics.judging.action import decide_actions
 from analytics.judging.baseline import number
-from analytics.judging.finding import incomparable, last_readings
+from analytics.judging.evidence import incomparable
+from analytics.judging.finding import last_readings
 from analytics.judging.judge import LEAST_BASELINE, judge
 from analytics.judging.rules import RULE_BY_ID, RULES, adds_nothing
 from analytics.judging.type_level import with_type_level

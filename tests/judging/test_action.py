@@ -43,6 +43,12 @@ def test_the_next_capture_has_an_odometer_where_the_units_is_known():
 def test_a_reading_unlike_all_before_clears_no_finding():
     primed = {"state": "prime", "supply_v": 12.4, "rpm": 5000.0, "visited_on": "2026-03-20"}
     assert act(WORN, primed)["finding"] == "wear-both-down"
+    # Nor does it break the run of readings that show one, before or after it.
+    twice = (WORN, primed, WORN | {"visited_on": "2026-03-25"})
+    assert (
+        act(*twice)["finding_action"] == act(*twice, primed | {"visited_on": "2026-03-26"})["finding_action"]
+    )
+    assert act(*twice)["finding_action"] == "book replacement"
     assert "Found on 2026-03-05; " in verdict_of(judge(history(WORN, primed)), None, DEFAULTS).text
     assert act(WORN, primed | {"visited_on": "2026-09-20"})["finding"] == "healthy"  # long ago
     assert act(WORN, primed | {"check_result": "not_reproduced"})["finding"] == "healthy"
