@@ -152,6 +152,8 @@ def decide(
     cost = option_costs(outlook, work, there)
     cost[~safe & ~out, CHECK_AND_CHANGE:] = np.nan
     cost[~may & ~out, CHECK_AND_CHANGE:] = np.nan
+    # Where no cause beside the pump is left to be named a check only puts off: free, it would do so for ever.
+    cost[(outlook.beside <= 0) & may, CHECK] = np.nan
     forced = (over & safe & may) | out | dry
     ranked = np.where(np.isnan(cost), np.inf, cost)
     # Over its ceiling a pump is worked on at the first time there is. A failed one needs no check, nor one

@@ -84,6 +84,12 @@ def test_where_a_check_can_find_nothing_it_is_not_paid_for():
     assert decide(outlook(keep=1500.0, beside=0.5), WORK, SKILL).job[0] == CHECK_AND_CHANGE
 
 
+def test_checks_that_cost_nothing_do_not_put_a_change_off_for_ever():
+    free = replace(WORK, check_closed=0.0, check_open=0.0, extra_stop=0.0, part_returned=0.0)
+    assert decide(outlook(keep=1500.0, here=True), free, SKILL).job[0] == CHECK
+    assert decide(outlook(keep=1500.0, beside=0.0, here=True), free, SKILL).job[0] == CHANGE
+
+
 def test_the_chance_of_a_change_is_told():
     made = decide(outlook(keep=1500.0, here=True), WORK, SKILL)
     assert made.p_change[0] == pytest.approx(1 - 0.4 * 0.8 - 0.6 * 0.05)
