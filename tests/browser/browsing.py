@@ -105,8 +105,10 @@ def settle(page, timeout_ms: int = 120_000) -> None:
     raise TimeoutError("the page never came to rest")
 
 
-# Done as soon as the page says that its script is asked for, or runs.
+# Done as soon as the page says that its script is asked for, or runs; a busy browser may show a short run's
+# beginning and end at once, which is then no change: two seconds are more than it takes to ask.
 GO = """where => new Promise(asked => {
+    setTimeout(asked, 2000);
     new MutationObserver((_, watch) => { watch.disconnect(); asked(); }).observe(
         document.querySelector('[data-testid="stApp"]'), {attributeFilter: ['data-test-script-state']});
     history.pushState({}, '', where);
