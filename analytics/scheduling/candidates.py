@@ -48,7 +48,10 @@ def make_candidates(
     notice = int(inputs.settings["extra_stop_days"])
     parts = [offered]
     down = pumps[failed]
-    own_days = pumps[~failed].merge(pd.DataFrame({"ahead": [notice + d for d in OWN_DAYS]}), how="cross")
+    # Work that waits for a planned stop beyond the horizon waits: a stop of its own costs more than that.
+    waits = (pumps["at"] == "next stop") & ~pumps["unit"].isin(stops["unit"])
+    may_own = ~failed & ~(waits & ~pumps["because"].isin(NOT_FOR_COST)).to_numpy()
+    own_days = pumps[may_own].merge(pd.DataFrame({"ahead": [notice + d for d in OWN_DAYS]}), how="cross")
     failed_days = down.merge(pd.DataFrame({"ahead": FAILED_DAYS}), how="cross")
     # However long the lead time, the day of its part is on offer.
     with_part = down.assign(ahead=np.ceil(down["pump_type"].map(lead).fillna(LEAD_DAYS)).astype(int))

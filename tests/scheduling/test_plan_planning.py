@@ -182,6 +182,15 @@ def test_nothing_on_a_closed_day_nor_beyond_the_horizon():
     assert short.unplaced["why"].tolist() == ["the unit has no stop within 5 days"]
 
 
+def test_what_waits_for_its_next_stop_gets_no_stop_of_its_own_because_that_one_lies_too_far_off():
+    waits = make_inputs([{"hazard": 5e-5}])  # its next stop is in 14 days
+    assert waits.pumps["at"].tolist() == ["next stop"]
+    made = planned(waits, days=10)
+    assert made.unplaced["why"].tolist() == ["the unit has no stop within 10 days"]
+    sooner = planned(make_inputs([{"hazard": 7e-5}]), days=10)
+    assert sooner.lines["own_stop"].tolist() == [True]
+
+
 def test_what_does_not_fit_is_listed_with_its_risk():
     bays = pd.DataFrame({"depot": ["North"], "week_of": [pd.NaT], "hours": [2.0]})
     made = planned(make_inputs([{}], bays=bays))
