@@ -11,6 +11,7 @@ import pandas as pd
 
 from analytics.cost_review.intervals import ALL
 from analytics.money.policies import AGE, LIMITS, RISK, RUN
+from analytics.past.normal import three_digits
 
 NAMES = {RUN: "run to failure", AGE: "fixed age", LIMITS: "limits on the last reading", RISK: "condition"}
 WORDS = {
@@ -58,7 +59,7 @@ def age_words(table: pd.DataFrame, unit: str = "") -> str:
     rows = table[table["policy"] == AGE]
     if rows.empty or not np.isfinite(rows["setting"].iloc[0]):
         return ""
-    low, high = (f"{rounded(rows[n].iloc[0]):,.0f}" for n in ("setting_low", "setting_high"))
+    low, high = (f"{three_digits(rows[n].iloc[0]):,.0f}" for n in ("setting_low", "setting_high"))
     if low == high:
         return f"{low} {unit}".strip()
     return f"{low} to {high}" + (f" {unit} by type" if unit else "")
@@ -162,7 +163,7 @@ def _turned_by(q: Question, other: str) -> list[str]:
 
 def _each(price: float) -> str:
     """Return a price as said, three digits: "29.6", "30", "1,240"."""
-    return f"{float(f'{price:.3g}'):,g}"
+    return f"{three_digits(price):,g}"
 
 
 def interval_sentences(q: Question) -> list[str]:
@@ -181,7 +182,9 @@ def interval_sentences(q: Question) -> list[str]:
         ]
     w: Any = q.warnings.iloc[0].to_dict() if len(q.warnings) else {"warning_p50": np.nan}
     if np.isfinite(w["warning_p50"]):
-        middle, least, most = (f"{rounded(w[n]):,.0f}" for n in ("warning_p50", "warning_p10", "at_most"))
+        middle, least, most = (
+            f"{three_digits(w[n]):,.0f}" for n in ("warning_p50", "warning_p10", "at_most")
+        )
         out.append(
             f"A coming failure of {w['pump_type']}, the commonest type, shows about {middle} "
             f"{q.distance_unit} ahead "
@@ -199,7 +202,8 @@ def _beyond(best: Any, w: Any) -> str:
     if best["is_own"] or longest <= w["at_most"]:
         return ""
     return (
-        f", {WORDS[best['times']]} ({rounded(longest):,.0f}) would not: weigh the saving against less warning"
+        f", {WORDS[best['times']]} ({three_digits(longest):,.0f}) would not: weigh the saving against less "
+        "warning"
     )
 
 
@@ -217,11 +221,6 @@ def _interval_row(q: Question, mark: str) -> Any:
     return {} if rows.empty else rows.iloc[0].to_dict()
 
 
-def rounded(value: float) -> float:
-    """Return a figure no finer than it is known, three digits."""
-    return float(f"{value:.3g}")
-
-
 def scaled(values: Sequence[float], currency: str, top: float | None = None) -> tuple[list[str], str]:
     """Return amounts as said and the unit they share: (["1.21", "1.06"], "million USD").
 
@@ -229,7 +228,7 @@ def scaled(values: Sequence[float], currency: str, top: float | None = None) -> 
     """
     if (top if top is not None else max(abs(v) for v in values)) >= 1e6:
         return [f"{v / 1e6:,.2f}" for v in values], f"million {currency}"
-    return [f"{rounded(v):,.0f}" for v in values], currency
+    return [f"{three_digits(v):,.0f}" for v in values], currency
 
 
 def money(amount: float, currency: str) -> str:

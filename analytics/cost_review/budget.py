@@ -18,10 +18,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.cost_review.budget_draws import Places, alive_at, draw
+from analytics.cost_review.budget_draws import Places, draw, sees_its_change
 from analytics.cost_review.costs import PER, CostReview
 from analytics.cost_review.type_lives import fit_types
 from analytics.money.cost_book import cost_book
+from analytics.money.decision import curve_at
 from analytics.money.policies import RISK, RUN
 from analytics.past.history import EPOCH
 from analytics.risk.forecast import GRID_KM, State, state_on, survival_on_grid
@@ -207,8 +208,7 @@ def _failures(
     """Return expected failures of each pump's place by month, (n, months)."""
 
     def dead_by(curves: np.ndarray, days: np.ndarray) -> np.ndarray:
-        km = np.clip(days * rate[:, None], 0.0, GRID_KM[-1])
-        return np.array([1 - np.interp(x, GRID_KM, s) for x, s in zip(km, curves, strict=True)])
+        return 1 - curve_at(curves, GRID_KM, days * rate[:, None])
 
     end = np.minimum(edges[None, :], until[:, None])
     planned = np.isfinite(changed_on)
@@ -218,7 +218,7 @@ def _failures(
     since = np.where(planned[:, None], end - np.where(planned, changed_on, 0.0)[:, None], 0.0)
     after = np.diff(dead_by(new, np.maximum(since, 0.0)), axis=1)
     # p_change is a chance from today: the pump must live to see its change.
-    sees = np.maximum(alive_at(GRID_KM, survival, np.where(planned, changed_on, 0.0) * rate), 1e-9)
+    sees = sees_its_change(GRID_KM, survival, rate, changed_on)
     goes = np.clip(p_change / sees, 0.0, 1.0)[:, None]
     first = before + (1 - goes) * stays + goes * sees[:, None] * after
     # A pump that failed is followed by a new one, which may fail in a later month.

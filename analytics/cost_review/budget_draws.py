@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
+from analytics.money.decision import curve_at
+
 DRAWS = 1000
 AT_ONCE = 100  # places
 LIVES = 6  # that one place may see within the year
@@ -70,7 +72,9 @@ def draw(
         with np.errstate(divide="ignore"):
             fails = np.where(rate > 0, fails / rate, np.inf)
         on = places.changed_on[rows, None]
-        alive = _alive(places, rows)[:, None]
+        alive = sees_its_change(
+            places.grid_km, places.survival[rows], places.rate[rows], places.changed_on[rows]
+        )[:, None]
         changed = (
             (rng.random(fails.shape) * alive < places.p_change[rows, None]) & (fails > on) & (on < until)
         )
@@ -105,15 +109,12 @@ def draw(
     return out
 
 
-def alive_at(grid_km: np.ndarray, survival: np.ndarray, km: np.ndarray) -> np.ndarray:
-    """Return S (n,) of each curve (n, m) at its own distance (n,)."""
-    at = np.clip(km, 0.0, grid_km[-1])
-    return np.array([np.interp(x, grid_km, s) for x, s in zip(at, survival, strict=True)])
-
-
-def _alive(places: Places, rows: np.ndarray) -> np.ndarray:
-    on = np.where(np.isfinite(places.changed_on[rows]), places.changed_on[rows], 0.0)
-    return np.maximum(alive_at(places.grid_km, places.survival[rows], on * places.rate[rows]), 1e-9)
+def sees_its_change(
+    grid_km: np.ndarray, survival: np.ndarray, rate: np.ndarray, changed_on: np.ndarray
+) -> np.ndarray:
+    """Return the chance (n,) of each pump to live until the day of its planned change; 1 where none is."""
+    day = np.where(np.isfinite(changed_on), changed_on, 0.0)
+    return np.maximum(curve_at(survival, grid_km, day * rate), 1e-9)
 
 
 def _lived(grid_km: np.ndarray, survival: np.ndarray, u: np.ndarray) -> np.ndarray:

@@ -10,13 +10,18 @@ Z_90 = 1.6448536269514722
 Z_95 = 1.959963984540054
 
 
+def three_digits(value: float) -> float:
+    """Return a figure to three digits: finer than that no estimate here is known."""
+    return float(f"{value:.3g}")
+
+
 def as_known(value: float, sd: float) -> float:
     """Return a figure no finer than it is known: rounded to the power of ten that lies between a twentieth
     and a half of its standard deviation, to three digits at most.
 
     After GUM (JCGM 100:2008) 7.2.6: digits that the uncertainty leaves open are not given.
     """
-    kept = float(f"{value:.3g}")
+    kept = three_digits(value)
     if not sd > 0 or not math.isfinite(sd):
         return kept
     return round(kept, -math.floor(math.log10(sd / 2)))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analytics.past.normal import Z_80, Z_90, Z_95, as_known
+from analytics.past.normal import Z_80, Z_90, Z_95, as_known, three_digits
 from analytics.record.plain_rules import RULES
 from analytics.record.scores import auc_difference, auc_interval
 
@@ -144,7 +144,7 @@ def acting_words(a: Acting, distance: str) -> str:
             f"{a.missed:,} pumps failed on the road." if a.missed else "no pump failed."
         )
     low, high = (_saved_or_lost(value, a.saved_sd) for value in a.saved_range)
-    cost, spared, given_up = (f"{as_known(v, 0.0):,.0f}" for v in (a.cost, a.spared_money, a.given_up))
+    cost, spared, given_up = (f"{three_digits(v):,.0f}" for v in (a.cost, a.spared_money, a.given_up))
     return (
         f"Changing the {a.called:,} pumps that the lists of those days called for would have cost about "
         f"{cost} {a.currency} and spared {a.spared:,} failures on the road, worth {spared} more than a "

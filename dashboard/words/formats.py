@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from analytics.past.normal import three_digits
 from ingest.units import KM_PER_MILE, format_quantity
 from ingest.wording.language import phrase
 
@@ -93,7 +94,7 @@ def confidence(share: float | None) -> str:
 
 def about(value: Any) -> str:
     """Return a figure no finer than it can be known, three digits: 91,288 is "91,300"."""
-    return UNKNOWN if is_unknown(value) else f"{float(f'{value:.3g}'):,.0f}"
+    return UNKNOWN if is_unknown(value) else f"{three_digits(value):,.0f}"
 
 
 def about_between(value: Any, low: Any, high: Any) -> str:

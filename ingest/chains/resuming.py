@@ -55,9 +55,8 @@ def reused(link: Link, there: Mapping[str, CaptureResult], work: Work) -> Captur
     if row.stored is not None:
         try:
             os.utime(row.stored.path)  # young again: nobody cleans it away before a visit refers to it
-            if not seal_holds(
-                row.stored.path.read_bytes()
-            ):  # it may not have been flushed before a power cut
+            # It may not have been flushed before a power cut.
+            if not seal_holds(row.stored.path.read_bytes()):
                 return None
         except OSError:
             return None

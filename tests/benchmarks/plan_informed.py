@@ -25,8 +25,8 @@ from analytics.money.decision import (
     decide,
 )
 from analytics.money.outlook import Ahead, outlook_of
+from analytics.risk.deciding import with_next_stop
 from analytics.risk.forecast import GRID_KM
-from analytics.risk.visits_ahead import planned_visits
 from ingest.ledger.settings import DEFAULTS
 from tests.benchmarks.plan_policies import NOTICE, OF_FLEET, Orders, Way, held_days, orders_of, vehicles_of
 from tests.benchmarks.second_world import Prices, lives
@@ -142,12 +142,12 @@ def _in_service(run: Any) -> np.ndarray:
 def _next_stops(run: Any, names: list[str]) -> np.ndarray:
     """Days of the units' next planned stops as the product reckons them: the last one's and an interval."""
     tables, settings = run.tables(), DEFAULTS | {"distance_unit": "km"}
-    cars = vehicles_of(tables)
     past = history_from_tables(tables, 1.0, str(EPOCH + run.today), clean_odometers=True)
     rate = past.pumps.groupby("unit")["unit_km_per_day"].max()
-    cars = cars[cars["unit"].isin(names)].assign(km_per_day=lambda frame: frame["unit"].map(rate))
-    stops = planned_visits(cars, day_of(run.today), 0, settings).drop_duplicates("unit").set_index("unit")
-    on = pd.to_datetime(stops["planned_on"].reindex(names))
+    units = pd.DataFrame({"unit": names, "km_per_day": rate.reindex(names).to_numpy()})
+    on = pd.to_datetime(
+        with_next_stop(units, vehicles_of(tables), settings, day_of(run.today))["next_stop_on"]
+    )
     days = (on - pd.Timestamp(day_of(run.today))).dt.days.fillna(180).to_numpy(float)
     return np.asarray(run.today + np.maximum(days, 1.0))
 
