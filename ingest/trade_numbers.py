@@ -70,7 +70,7 @@ SETTINGS: dict[str, Setting] = {
     "dead_a": Setting(0.2, "P", "amps: no pump runs on less"),
     "usual_low_a": Setting(2.0, "W", "below it an average looks odd where no specification is known"),
     "usual_high_a": Setting(10.0, "W", "above it an average looks odd where no specification is known"),
-    "stall_times": Setting(2.0, "P", "times the specified high end, or the own level: far above"),
+    "stall_times": Setting(2.0, "P", "times the specified high end or own level, at full volts: far above"),
     "no_ripple_pct": Setting(3.0, "P", "less ripple of the average is none: a commutator does not turn"),
     "zero_unverified_a": Setting(0.3, "P", "amps that a clamp may be off by where its zero was not checked"),
     "reversed_drop_v": Setting(0.05, "P", "a drop this far below nothing was read with the leads swapped"),

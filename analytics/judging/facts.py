@@ -15,6 +15,7 @@ import pandas as pd
 from analytics.judging.baseline import corrected, full_command, number, pump_volts, system_v, text
 from ingest.accuracy import mean_accuracy_a
 from ingest.capture import Note
+from ingest.sensitivities import log_volts_ratio
 from ingest.trade_numbers import probe_factor_band
 
 PETROL = ("petrol", "gasoline", "e0", "e5", "e10", "e15", "e20", "e85", "flex")
@@ -22,6 +23,7 @@ LITTLE_ETHANOL = ("e0", "e5", "e10", "e15", "e20")  # pumps for these are not ma
 DIESEL = ("diesel", "b0", "b5", "b7", "b10", "b20", "b30", "b100", "hvo", "gasoil")
 GAS = ("lpg", "propane", "cng", "lng", "autogas")
 REJECTED = ("irregular", "too-slow", "foreign")  # why a turn found was none of the pump's
+FAR_ABOVE_TURNING = 1.3  # times the top current at low volts: a pump that drags draws as much [P]
 LEAST_LOADED_A = 1.0  # drops read on less current prove nothing [P]
 
 
@@ -164,8 +166,7 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     ratio = np.maximum(mean_a / usual_a, usual_a / np.maximum(mean_a, 1e-6))
     least_times, most_times = probe_factor_band(settings)
     dead = mean_a < settings["dead_a"]
-    top_a = np.where(np.isnan(high_a), own_a, high_a)
-    far_above = full & (mean_a > settings["stall_times"] * top_a)
+    stall_a, far_a = _stall_limits_a(visits, own_a, settings)
     ripple = np.where(
         np.isnan(number(visits, "ripple_pct")),
         number(visits, "raw_ripple_pct"),
@@ -192,7 +193,8 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "dead": dead,
         "factor_off": ~dead & (ratio >= least_times) & (ratio <= most_times),
         "clipped": _noted(visits, "clipped"),
-        "far_above": far_above,
+        "stall_current": full & (mean_a > stall_a),
+        "far_above": full & (mean_a > far_a),
         "no_ripple": smooth & brushed & direct & ~slow_rate & (origin != "meter").to_numpy(),
         "ripple_unseen": smooth | seen_none,
         "current_very_low": full & (at_spec_a < settings["very_low_share"] * low_a),
@@ -217,6 +219,24 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "at_spec_a": at_spec_a,
         "book_accuracy_a": accuracy_a,
     }  # fmt: skip
+
+
+def _stall_limits_a(
+    visits: pd.DataFrame, own_a: np.ndarray, settings: dict[str, Any]
+) -> tuple[np.ndarray, np.ndarray]:
+    """The current above which a pump without ripple does not turn, and one of unseen ripple may not; A (n,).
+
+    A pump that stands draws V / R at whatever volts reach it, so the limit falls with them. It falls no
+    further than to what the pump draws turning, which hardly falls; own_a: its own level, NaN where unknown.
+    """
+    high_a = number(visits, "current_high_a")
+    top_a = np.where(np.isnan(high_a), own_a, high_a)
+    usual_v = float(settings["reference_supply_v"]) * system_v(visits) / 12.0
+    stated_v = np.where(np.isnan(high_a), np.nan, number(visits, "spec_at_v"))
+    at_v = np.where(np.isnan(stated_v), usual_v, stated_v)
+    times = settings["stall_times"] * np.minimum(np.exp(log_volts_ratio(pump_volts(visits), at_v)), 1.0)
+    turning_a = np.where(np.isnan(own_a), top_a, np.minimum(own_a, top_a))
+    return np.maximum(times * top_a, turning_a), np.maximum(times, FAR_ABOVE_TURNING) * top_a
 
 
 def _below_full_speed(visits: pd.DataFrame) -> np.ndarray:

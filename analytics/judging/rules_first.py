@@ -44,10 +44,9 @@ DOUBTFUL: tuple[Rule, ...] = (
     ),
     Rule(
         "stalled",
-        ("far_above", "no_ripple"),
-        "The pump does not turn: more than twice the current it should draw and no commutation ripple. "
-        "Seized "
-        "or stalled. Switch off: fuse and wiring run hot; no second try.",
+        ("stall_current", "no_ripple"),
+        "The pump does not turn: the current of one that stands, at the volts it had, and no commutation "
+        "ripple. Seized or stalled. Switch off: fuse and wiring run hot; no second try.",
         end=BOOK,
         fails=True,
         done="Switch off and leave it off: replace the pump, and the tank connector if it ran hot.",
@@ -55,9 +54,8 @@ DOUBTFUL: tuple[Rule, ...] = (
     Rule(
         "far-above-no-ripple",
         ("far_above", "ripple_unseen"),
-        "More than twice the current it should draw, and no ripple seen: bandwidth, brushless, another "
-        "load, a "
-        "short, or a pump that does not turn. Don't leave it running: wiring runs hot.",
+        "Far more current than it should draw at the volts it had, and no ripple seen: bandwidth, brushless, "
+        "another load, a short, or a pump that does not turn. Don't leave it running: wiring runs hot.",
         ("clamp", "circuit", "pressure"),
         end=BOOK,
         says={"clamp": "Switch off; check range and wire, then take one brief capture at a faster rate."},

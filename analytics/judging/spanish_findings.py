@@ -20,14 +20,14 @@ FINDINGS = {
         "marcha, no hay tensión en el conector enchufado, o la bomba está muerta."
     ),
     "stalled": (
-        "La bomba no gira: más del doble de la corriente que debería consumir y sin rizado de "
-        "conmutación. Agarrotada o trabada. Apague: el fusible y el cableado se calientan; no lo "
+        "La bomba no gira: la corriente de una que está parada, con la tensión que tenía, y sin rizado "
+        "de conmutación. Agarrotada o trabada. Apague: el fusible y el cableado se calientan; no lo "
         "intente otra vez."
     ),
     "far-above-no-ripple": (
-        "Más del doble de la corriente que debería consumir, y no se ve rizado: ancho de banda, sin "
-        "escobillas, otra carga, un corto, o una bomba que no gira. No la deje en marcha: el cableado "
-        "se calienta."
+        "Mucha más corriente de la que debería consumir con la tensión que tenía, y no se ve rizado: ancho "
+        "de banda, sin escobillas, otra carga, un corto, o una bomba que no gira. No la deje en marcha: el "
+        "cableado se calienta."
     ),
     "leads-swapped": (
         "Una caída de tensión sale menor que cero: las puntas del medidor estaban cambiadas, así que "

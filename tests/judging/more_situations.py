@@ -57,6 +57,8 @@ MORE = (
     _s("stalled on prime", PRIMED | {"mean_a": 16.0, "rpm": None, "ripple_pct": 0.5, "supply_v": 10.1},
        "stalled", BOOK, "switch off", {"mean_a": 6.0, "ripple_pct": 7, "rpm": 3900},
        "circuit-low-volts-primed", history=2),
+    _s("seized at low volts", {"mean_a": 8.2, "rpm": None, "ripple_pct": 0.6, "supply_v": 6.4}, "stalled",
+       BOOK, "switch off", {"ripple_pct": 8, "rpm": 2300}, "circuit-low-volts"),
     # does it deliver
     _s("nothing beside the pump left", (POOR, ALL_GOOD), "does-not-deliver", BOOK, "pump", {"regulator":
        "bad"}, "hose-or-regulator-bad", kind={"fuel": "petrol"}),

@@ -150,6 +150,20 @@ def test_a_pump_that_stalls_has_failed():
     assert not act(stalled | {"sample_rate_hz": 2000.0})["failed"]  # too slow to see ripple
 
 
+@pytest.mark.parametrize(
+    ("mean_a", "volts", "failed"),
+    [
+        (8.0, {"supply_v": 6.0}, True),  # V / R: a pump of 18 A at 13.5 V that stands
+        (8.0, {"supply_v": 13.4}, False),
+        (8.0, {"supply_v": 6.0, "supply_v_at": "battery"}, False),  # what reached the pump is not known
+        (4.8, {"supply_v": 6.0}, False),  # what it draws turning
+    ],
+)
+def test_a_pump_that_stands_draws_by_the_volts_that_reach_it(mean_a, volts, failed):
+    row = act({}, {}, {"mean_a": mean_a, "rpm": None, "ripple_pct": 0.5, "raw_ripple_pct": 1.0} | volts)
+    assert row["failed"] == failed
+
+
 def test_a_breakdown_of_the_pump_is_a_failure_until_a_good_reading():
     broke = pd.DataFrame({"pump_id": [1], "happened_on": [pd.Timestamp("2026-03-10")]})
     judged = judge(history({}))
