@@ -49,7 +49,10 @@ def add_capture_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--poles", type=int, choices=POLES, help="its magnet poles, if known: most have 2")
     parser.add_argument("--commanded", choices=COMMANDED, help="speed asked of a two-speed supply")
     parser.add_argument("--duty-pct", type=parse_duty, metavar="D", help="commanded duty of a pulsed supply")
-    parser.add_argument("--zero-checked", action="store_true", help="the clamp was zeroed before it went on")
+    parser.add_argument(
+        "--zero-checked", action=argparse.BooleanOptionalAction,
+        help="the clamp was zeroed before it went on, or it was not; without either nobody knows",
+    )  # fmt: skip
 
 
 def _read_by(name: str) -> Callable[[str], Any]:
@@ -119,6 +122,11 @@ def told_of_pump(args: argparse.Namespace) -> dict[str, Any]:
     return {name: value for name, value in told.items() if value is not None}
 
 
+def zero_checked(args: argparse.Namespace) -> str | None:
+    """Return whether the clamp was zeroed, as a visit has it; None where nobody said."""
+    return {True: "yes", False: "no", None: None}[args.zero_checked]
+
+
 def parse_rpm(text: str) -> float:
     """Return a speed above 0; raises ArgumentTypeError for anything else."""
     try:
@@ -172,7 +180,7 @@ def _measured(path: Path, args: argparse.Namespace) -> str:
     from dashboard.words.reading import reading_lines
 
     _, reading = read_and_measure(path, args)
-    said = told_of_pump(args) | ({"zero_checked": "yes"} if args.zero_checked else {})
+    said = told_of_pump(args) | {"zero_checked": zero_checked(args)}
     verdict = judge_reading(reading, specification=args.spec, context=said)
     if not args.json:
         return "\n".join([str(path), *(f"  {line}" for line in reading_lines(reading, verdict))])

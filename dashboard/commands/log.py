@@ -8,7 +8,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dashboard.commands.analyse import add_capture_options, read_and_measure
+from dashboard.commands.analyse import add_capture_options, read_and_measure, zero_checked
 from dashboard.words.terminal import tell, tell_json
 from ingest.errors import AnswerNeeded, EntryRefused
 from ingest.visit.choices import choices_of, corrected, says_yes
@@ -200,7 +200,7 @@ def _entry(args: argparse.Namespace) -> VisitEntry:
         raise EntryRefused("odometer-missing", "--odometer: blank; give it with its unit, like 88412 mi.")
     typed = vars(args) | {
         "visited_on": read_day(args.date, field="--date") if args.date is not None else None,
-        "zero_checked": "yes" if args.zero_checked else None,
+        "zero_checked": zero_checked(args),
         "probe": _probe_text(args.probe),
     }
     unit = _fleet_distance_unit(args.ledger)

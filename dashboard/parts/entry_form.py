@@ -68,7 +68,8 @@ def entry_from(
     Raises EntryRefused naming the field that can't be taken.
     """
     values: dict[str, Any] = {name: typed.get(name) or None for name in PLAIN}
-    values["zero_checked"] = "yes" if typed.get("zero_checked") else None
+    zeroed = typed.get("zero_checked")  # a tick on the page, a word from the command
+    values["zero_checked"] = "yes" if zeroed is True else zeroed or None
     values["probe"] = probe_from(typed)
     work, checked = _check(typed)
     values |= {name: value for name, value in checked.items() if values.get(name) is None}

@@ -54,8 +54,8 @@ DAY_0 = int(EPOCH.astype("datetime64[D]").astype(int))
 @dataclass(frozen=True)
 class Stops:
     """n planned stops ahead with what was told there: survival as read and by age (n, grid), km on the pump,
-    the cost review's age, g as the fit has it, whether a limit was passed, the risk over the interval to one
-    who knows the world's laws; and the truth, and how many pumps failed in all."""
+    the cost review's age, g as the fit has it, whether a limit was passed, the risk over the interval and the
+    survival (n, grid) to one who knows the world's laws; and the truth, and how many pumps failed in all."""
 
     read: np.ndarray
     by_age: np.ndarray
@@ -67,6 +67,7 @@ class Stops:
     g: float
     end_day: int
     informed: np.ndarray
+    informed_survival: np.ndarray
     failures: int
 
     @property
@@ -117,16 +118,23 @@ def stops_of(kind: str, vehicles: int, seed: int) -> Stops:
     return Stops(
         model.survival(known, zero, GRID_KM), model.survival(new, known.x_km, GRID_KM), known.x_km,
         np.array([ages[t] for t in pumps["pump_type"]]), g, _over_limit(tables, name[keep], pumps), seen,
-        OF_RUN_TO_FAILURE * failed * CF / driven.sum(), world.end_day, _informed(run, seen), int(failed),
+        OF_RUN_TO_FAILURE * failed * CF / driven.sum(), world.end_day, *_informed(run, seen), int(failed),
     )  # fmt: skip
 
 
-def _informed(run: Run, seen: pd.DataFrame) -> np.ndarray:
-    """Return what the world's own laws make of the same records at these stops."""
-    planner = Informed(run.world, PARTICLES)
+def _informed(run: Run, seen: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Return what the world's own laws make of the same records at these stops: risk, survival (NaN where
+    it told none)."""
+    planner = Informed(run.world, PARTICLES, keep_curves_km=GRID_KM)
     planner.update(run)
-    told = planner.told().drop_duplicates(["u", "day"], keep="last").set_index(["u", "day"])["risk"]
-    return told.reindex(pd.MultiIndex.from_frame(seen[["u", "day"]])).fillna(0.0).to_numpy(float)
+    curves = np.concatenate(planner.told_curves)
+    told = planner.told()
+    told["row"] = np.arange(len(told))
+    told = told.drop_duplicates(["u", "day"], keep="last").set_index(["u", "day"])
+    told = told.reindex(pd.MultiIndex.from_frame(seen[["u", "day"]]))
+    row, missing = told["row"].fillna(0).to_numpy(int), told["row"].isna().to_numpy()
+    survival = np.where(missing[:, None], np.nan, curves[row])
+    return told["risk"].fillna(0.0).to_numpy(float), survival
 
 
 def _over_limit(tables: dict[str, pd.DataFrame], name: np.ndarray, pumps: pd.DataFrame) -> np.ndarray:
@@ -261,25 +269,34 @@ def main() -> None:
 
 def _lists(fleets: list[Stops]) -> str:
     """Return what lists of changes claimed to save against running those pumps to failure, what they saved,
-    and how often that lay in the 80 % range; a list is what a fleet was told to change in LIST_DAYS."""
-    claims, inside = [], []
+    how often that lay in the 80 % range, and how wide that is beside the range of one who knows the world's
+    laws, for the same pumps; a list is what a fleet was told to change in LIST_DAYS."""
+    kept = []
     for s in fleets:
-        row = np.flatnonzero(decided()(s))
+        row = np.flatnonzero(decided()(s) & ~np.isnan(s.informed_survival[:, 0]))
         first = s.truth.iloc[row].assign(row=row).sort_values("day").drop_duplicates(["u", "pump"])
-        survival, g = s.read[first["row"]], s.model_g[first["row"]]
-        mean, square = (lived_km(grid, survival)[:, -1] for grid in (GRID_KM, GRID_KM**2))
-        claimed, var = CF - g * mean - CP, g**2 * np.maximum(square - mean**2, 0.0)
-        real = CF - g * first["remaining_km"].to_numpy(float) - CP
-        term = (first["day"].to_numpy(int) - s.truth["day"].min()) // LIST_DAYS
-        sums = pd.DataFrame({"claimed": claimed, "real": real, "var": var, "n": 1}).groupby(term).sum()
-        sums = sums[sums["n"] > 1]
-        claims.append(sums[["claimed", "real"]].sum())
-        inside.extend((sums["real"] - sums["claimed"]).abs() <= Z_80 * np.sqrt(sums["var"]))
-    total = pd.DataFrame(claims).sum()
-    return (
-        f"{len(inside)} lists, saved {total['real'] / total['claimed']:.2f} of what was claimed, "
-        f"{np.mean(inside):.2f} inside the 80 % range"
-    )
+        g, row = s.model_g[first["row"]], first["row"].to_numpy(int)
+        list_ = {"list": (first["day"].to_numpy(int) - s.truth["day"].min()) // LIST_DAYS, "n": 1}
+        list_["real"] = CF - g * first["remaining_km"].to_numpy(float) - CP
+        list_["claimed"], list_["var"] = _claim(s.read[row], g)
+        list_["informed"], list_["informed_var"] = _claim(s.informed_survival[row], g)
+        kept.append(pd.DataFrame(list_).groupby("list").sum().query("n > 1"))
+    lists = pd.concat(kept)
+    words = [f"{len(lists)} lists"]
+    for claim, var in (("claimed", "var"), ("informed", "informed_var")):
+        held = (lists["real"] - lists[claim]).abs() <= Z_80 * np.sqrt(lists[var])
+        words.append(
+            f"{claim}: saved {lists['real'].sum() / lists[claim].sum():.2f} of it, {held.mean():.2f} inside "
+            f"the 80 % range, median width {2 * Z_80 * np.sqrt(lists[var].median()):,.0f}"
+        )
+    apart = np.sqrt(lists["var"] / lists["informed_var"])
+    return "; ".join(words) + f"; a list's own width {np.median(apart):.2f} of the informed one's"
+
+
+def _claim(survival: np.ndarray, g: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return what changing these pumps saves against failure, by survival (n, grid), and its variance."""
+    mean, square = (lived_km(grid, survival)[:, -1] for grid in (GRID_KM, GRID_KM**2))
+    return CF - g * mean - CP, g**2 * np.maximum(square - mean**2, 0.0)
 
 
 def _bands(fleets: list[Stops], informed: bool) -> str:

@@ -64,6 +64,12 @@ def test_the_command_takes_every_entry(tmp_path, capsys):
     assert {name: row[name] for name in SAID} == pytest.approx(SAID)
 
 
+def test_a_clamp_that_was_not_zeroed_can_be_said(tmp_path):
+    ledger, visit = tmp_path / "fleet.duckdb", ["--unit", "214", "--odometer", "9000 km", "--meter-a", "5"]
+    assert main(["log", "--ledger", str(ledger), *visit, "--no-zero-checked"]) == 0
+    assert kept(ledger).iloc[0]["zero_checked"] == "no"
+
+
 @pytest.mark.parametrize("name", ["zero_checked", "commanded", "supply_v_at", "delivery_at", *PARTS])
 def test_a_word_of_no_list_is_refused(tmp_path, name):
     with pytest.raises(EntryRefused, match=f"{name}: 'perhaps' is not one of"):

@@ -50,7 +50,10 @@ PER_PARTICLE = ("onset", "scale", "growth", "jump", "stress", "age", "short", "o
 class Informed:
     """The filter of one run: `update` takes in what it has recorded, `risk` tells what may follow."""
 
-    def __init__(self, world, particles: int = 500, seed: int = 0):
+    def __init__(self, world, particles: int = 500, seed: int = 0, keep_curves_km: np.ndarray | None = None):
+        """keep_curves_km: keep what `curves` says over this grid at each planned stop too."""
+        self.keep_curves_km = keep_curves_km
+        self.told_curves: list[np.ndarray] = []
         self.world, self.fleet, self.p = world, world.fleet, particles
         self.rng = np.random.default_rng([world.seed, seed])
         n, p = self.fleet.size, particles
@@ -395,3 +398,5 @@ class Informed:
         w, d = u[pm], day[pm]
         if w.size:
             self.told_rows.append((w, d, self.risk(w, d, self.fleet.pm_km(w)), self.beside(w, d)))
+            if self.keep_curves_km is not None:
+                self.told_curves.append(self.curves(w, d, self.keep_curves_km)[0].astype(np.float32))
