@@ -27,7 +27,7 @@ WITHOUT = {
     "onset of a damage, jumps and their mixing with wild readings": "simulated pumps with known damage",
     "what a check or a repair does to the forecast": "simulated fleets with known causes",
     "a group's multiplier, shrunken by its evidence": "simulated fleets with a known bad lot or depot",
-    "the decision in money": "simulated fleets, and a planner who knows their laws",
+    "what a check is worth to the decision": "simulated fleets, and a planner who knows their laws",
     "cost of a policy by simulation": "simulated fleets; where life is Weibull the closed form above",
 }
 
