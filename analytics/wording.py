@@ -19,6 +19,7 @@ from ingest.wording.language import phrase, template
 
 # Clauses of the reason of a pump's risk, put together by `reason_template`.
 HEADS = {
+    "not-working": "Its last reading says that it doesn't do its work, which this leaves out: ",
     "risk": "{risk_pct:,} % chance of failing within {horizon}",
     "risk-under-1": "Under 1 % chance of failing within {horizon}",
     "fleet": " (fleet {fleet_pct} %)",
@@ -118,6 +119,8 @@ SENTENCES = {
     "the plan's saving is of the jobs on its list alone, each against leaving that pump to fail. Neither is "
     "part of the other.",
     # why work is not on a plan
+    "not-working": "the last reading says that the engine may get no fuel: take the next step today, "
+    "whatever the risk",
     "finding-not-worth": "the finding is confirmed, but a change does not pay yet",
     "no-safer": "the risk is high, but a new pump would be no safer",
     "risk-not-worth": "the risk is high, but neither a check nor a change pays yet",

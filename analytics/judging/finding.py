@@ -81,11 +81,13 @@ def decide_findings(
     breakdowns: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return one row per pump: finding, finding_text, finding_values, finding_action, next_test, missing,
-    failed, down_since.
+    failed, down_since, not_working.
 
     `finding_values`: what the text is made from besides the rule's words, as JSON.
     `missing` names the steps not yet passed, separated by commas. `failed`: a stall, no current on proven
     volts, or a breakdown confirmed as the pump's, with no good reading since; `down_since` its day.
+    `not_working`: by its last reading too little is delivered, no current taken, or the pump stands still,
+    whatever explains that.
 
     judged: rows from verdict.judge, every visit of each pump up to the day in question. services: unit,
     done_on, work. breakdowns: pump_id, happened_on, confirmed as the pump's. Index: pump_id.
@@ -127,10 +129,20 @@ def decide_findings(
             "missing": missing.str.removeprefix(", "),
             "failed": failed,
             "down_since": pd.to_datetime(last["visited_on"]).where(failed),
+            "not_working": _not_working(last),
             "visited_on": last["visited_on"],
         }
     )
     return out if breakdowns is None or not len(breakdowns) else _broken_down(out, judged, breakdowns)
+
+
+def _not_working(last: pd.DataFrame) -> np.ndarray:
+    """Whether each pump's last reading says that the engine may get no fuel (n,)."""
+    facts = {
+        name: last[name].to_numpy(bool) for name in ("poor", "dead", "running", "stall_current", "no_ripple")
+    }
+    stands = facts["stall_current"] & facts["no_ripple"]
+    return np.asarray(facts["poor"] | (facts["dead"] & ~facts["running"]) | stands)
 
 
 def _tests(

@@ -119,7 +119,9 @@ def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd
     failed = (table["status"] == "failed").to_numpy()
     down_days = table["down_since"].to_numpy("datetime64[D]").astype(float)
     down_days[table["down_since"].isna()] = np.inf  # since nobody knows when: after the others
-    order = np.lexsort((-table["risk"].to_numpy(float), np.where(failed, down_days, 0.0), ~failed))
+    # A pump that doesn't do its work stands before all risks: these say how soon one that does may stop.
+    first = np.select([failed, table["not_working"].to_numpy(bool)], [0, 1], 2)
+    order = np.lexsort((-table["risk"].to_numpy(float), np.where(failed, down_days, 0.0), first))
     return table.iloc[order].reset_index(drop=True)
 
 
@@ -142,7 +144,7 @@ def decided_facts(
 
 def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     """Return rows with the trade rules' word on the last reading: finding, finding_text, finding_action,
-    next_test, missing (steps), status, down_since, next_capture_on, next_capture_km.
+    next_test, missing (steps), status, down_since, not_working, next_capture_on, next_capture_km.
 
     A pump that broke down on the road and was never read has failed as well.
     """
@@ -159,6 +161,7 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     unread = broke.notna() & (table["finding"] == NEVER_READ["finding"])
     table.loc[unread, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
     failed = table.pop("failed").astype(bool) | unread
+    table["not_working"] = table["not_working"].astype(bool) & ~failed
     checked = _checked_last(facts.judged)
     table["down_since"] = pd.to_datetime(table["down_since"]).where(~unread, broke)
     return table.assign(
@@ -183,7 +186,8 @@ NEVER_READ: dict[str, Any] = {
     "finding": "no-capture", "finding_text": "Nothing was captured of this pump yet.",
     "finding_values": NO_VALUES,
     "finding_action": "none", "next_test": "A first capture at the next stop.", "missing": "",
-    "failed": False, "down_since": pd.NaT, "next_capture_on": None, "next_capture_km": None,
+    "failed": False, "down_since": pd.NaT, "not_working": False,
+    "next_capture_on": None, "next_capture_km": None,
 }  # fmt: skip
 # What a probability or a distance can't say of a pump that has failed.
 OF_RUNNING_PUMPS = (

@@ -17,7 +17,11 @@ from ingest.units import format_quantity
 
 FEW_FAILURES = 5
 MUCH_PRIOR = 0.6
-DOWN, NEXT = "down", "next"  # what a reason's clauses become with what follows from them
+DOWN, NOT_WORKING, NEXT = (
+    "down",
+    "not-working",
+    "next",
+)  # what a reason's clauses become with what follows from them
 
 
 def points(risk: np.ndarray, parts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -116,12 +120,12 @@ def _few_failures(failures: int) -> str:
 def with_next_step(rows: pd.DataFrame) -> pd.DataFrame:
     """Return rows with what follows from each reason added to `reason_codes`, and `reason`, the sentence.
 
-    rows: columns of `reason_columns`, n_alike, k_failed, action, action_text, status, down_since,
-    finding_text.
+    rows: columns of `reason_columns`, n_alike, k_failed, action, action_text, status, not_working,
+    down_since, finding_text.
     """
     failed = (rows["status"] == "failed").to_numpy()
     acts = (rows["action"] != "none").to_numpy() & (rows["action_text"].fillna("") != "").to_numpy()
-    codes = rows["reason_codes"].to_numpy(object)
+    codes = _if(rows["not_working"].to_numpy(bool), f"{NOT_WORKING} ") + rows["reason_codes"].to_numpy(object)
     words = reasons_in_words(codes, {name: rows[column].to_numpy() for name, column in _places_of(rows)})
     day = pd.to_datetime(rows["down_since"]).dt.strftime("%Y-%m-%d").to_numpy(object)
     finding, action = rows["finding_text"].to_numpy(object), rows["action_text"].to_numpy(object)

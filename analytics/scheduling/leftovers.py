@@ -27,19 +27,20 @@ def others(pumps: pd.DataFrame) -> pd.DataFrame:
 
 
 def waiting(pumps: pd.DataFrame, free: np.ndarray) -> pd.DataFrame:
-    """Return pumps with a finished finding, a step that their finding asks for, or a high risk, about which
-    nothing is worth doing yet; free: bool, neither planned nor settled by a person."""
-    finished = pumps["finished"].to_numpy(bool)
+    """Return pumps that don't do their work, have a finished finding, a step that it asks for, or a high
+    risk, about which nothing is worth doing yet; free: bool, neither planned nor settled by a person."""
+    finished, idle = pumps["finished"].to_numpy(bool), pumps["not_working"].to_numpy(bool)
     finding = pumps["finding_action"].to_numpy(object)
     risky = (pumps["risk"] >= MOST_NOTED).to_numpy()
     asked = np.isin(
         finding, ("check circuit", "check filter or strainer", "check delivery", "repeat capture")
     )
-    rows = free & (finished | risky | asked)
+    rows = free & (finished | risky | asked | idle)
     no_safer = (pumps["because"] == NOT_SAFER).to_numpy()
     why = np.select(
-        [finished, no_safer, risky],
+        [idle, finished, no_safer, risky],
         [
+            "not-working",
             "finding-not-worth",
             "no-safer",
             "risk-not-worth",
@@ -48,7 +49,10 @@ def waiting(pumps: pd.DataFrame, free: np.ndarray) -> pd.DataFrame:
     )
     told = remark_columns("why", [remark(code) for code in why[rows]])
     made = others(pumps[rows]).assign(**told, next_step=pumps["action_text"][rows])
-    return made.sort_values("risk", ascending=False, ignore_index=True)
+    first = made["why_code"] == "not-working"
+    return made.assign(first=first).sort_values(
+        ["first", "risk"], ascending=False, ignore_index=True
+    ).drop(columns="first")  # fmt: skip
 
 
 def unplaced(

@@ -251,7 +251,7 @@ def as_text(made: Plan, warranties: dict[int, str]) -> str:
             for r in each(made.checks)
         ]
     out += _section("Should be done, but can't be fitted", made.unplaced)
-    out += _section("Nothing pays yet; what they need next", made.waiting)
+    out += _section("No job of their own yet; what they need next", made.waiting)
     out += _section("Rejected by a person", made.rejected)
     if len(made.changes):
         out.append("Since the last list:")

@@ -36,6 +36,7 @@ JSON_FIELDS = (
     "reason_values",
     "status",
     "down_since",
+    "not_working",
     "finding",
     "finding_text",
     "finding_values",
@@ -218,4 +219,5 @@ def _row(row: dict[Any, Any]) -> list[str]:
         return [where, row["pump_type"], "failed", UNKNOWN, UNKNOWN, f"{to_do}; {down}"]
     by_stop = f"{percent(row['risk_to_next_stop'])} by {day(row['next_stop_on'])}"
     left = even_chance(row["distance_left_text"])
-    return [where, row["pump_type"], percent(row["risk"]), by_stop, left, to_do]
+    risk = "not working" if row["not_working"] else percent(row["risk"])
+    return [where, row["pump_type"], risk, by_stop, left, to_do]

@@ -69,12 +69,13 @@ MOST_PRINTED = 200
 
 
 def to_act_on(ranking: pd.DataFrame, most: int | None = None) -> pd.DataFrame:
-    """Return the first pumps of a ranking (by falling risk) with something to do, bookings first."""
+    """Return the first pumps of a ranking (by falling risk) with something to do: those that have failed or
+    don't do their work, then those to be changed."""
     action = ranking["action"].to_numpy()
-    changes = np.isin(action, CHANGES)
-    booked = np.flatnonzero(changes)
-    other = np.flatnonzero((action != "none") & ~changes)
-    return ranking.iloc[np.concatenate([booked, other])[:most]]
+    idle = ((ranking["status"] == "failed") | ranking["not_working"].astype(bool)).to_numpy()
+    group = np.select([idle, np.isin(action, CHANGES), action != "none"], [0, 1, 2], 3)
+    order = np.argsort(group, kind="stable")
+    return ranking.iloc[order[group[order] < 3][:most]]
 
 
 def is_booked(ranking: pd.DataFrame) -> pd.Series:
@@ -100,6 +101,8 @@ def headline(ranking: pd.DataFrame) -> str:
         if acts.get(name)
     ]
     parts += [f"{booked:,} booked"] if booked else []
+    idle = int(ranking["not_working"].astype(bool).sum())
+    parts = [f"{idle:,} not working by the last reading"] * bool(idle) + parts
     todo = "; ".join(parts) if parts else "nothing to do before the next visits"
     failing = expected_words(ranking["risk_to_next_stop"])
     return (
@@ -140,7 +143,7 @@ def show_first(ranking: pd.DataFrame, *, most: int) -> None:
         return
     for i, row in enumerate(with_stakes(to_act_on(ranking, most)).to_dict("records")):
         place = formats.place(row["unit"], row["position"])
-        line = f"{formats.action(row['action'])} · unit {place} · risk {formats.percent(row['risk'])}"
+        line = f"{formats.action(row['action'])} · unit {place} · {state_words(row)}"
         with st.expander(plain(line), expanded=i == 0):
             if not formats.is_unknown(row["depot"]):
                 say.note(row["depot"])
@@ -150,6 +153,13 @@ def show_first(ranking: pd.DataFrame, *, most: int) -> None:
             frame.link("pump_history", "Open its history", pump=row["pump_id"])
     if waiting > most:
         say.note(f"{waiting - most:,} more with something to do stand in the list of all pumps by risk.")
+
+
+def state_words(row: dict[Any, Any] | pd.Series) -> str:
+    """Return "failed", "not working", or the risk of a pump that works."""
+    if row["status"] == "failed":
+        return "failed"
+    return "not working" if row["not_working"] else f"risk {formats.percent(row['risk'])}"
 
 
 def due_words(row: dict[Any, Any] | pd.Series, today: date | None = None) -> str:

@@ -191,3 +191,19 @@ def test_low_volts_blame_the_circuit_not_the_pump():
 def test_actions_are_the_agreed_words():
     assert len(ACTIONS) == 7
     assert act({})["action"] in ACTIONS
+
+
+@pytest.mark.parametrize(
+    ("change", "idle"),
+    [
+        ({}, False),
+        ({"fuel_pressure_kpa": 150.0}, True),
+        ({"delivery_l_min": 0.3}, True),
+        ({"mean_a": 0.0, "state": "prime"}, True),
+        ({"mean_a": 0.0, "state": "idle"}, False),  # another pump, or the clamp: the engine runs
+        ({"mean_a": 17.0, "ripple_pct": 0.2, "rpm": None}, True),
+        ({"mean_a": 4.1, "rpm": 7200.0}, False),
+    ],
+)
+def test_whether_the_engine_may_get_no_fuel(change, idle):
+    assert bool(decide_findings(judge(history(change)))["not_working"].iloc[0]) is idle

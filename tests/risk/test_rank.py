@@ -1,6 +1,7 @@
 """Ranking goes through the ledger, never looks ahead, and says what it rests on."""
 
 import json
+import shutil
 from datetime import date
 
 import numpy as np
@@ -11,9 +12,11 @@ from pandas.testing import assert_frame_equal
 from analytics.learning.fitting import stored_fit
 from analytics.risk.forecast import forecast
 from analytics.risk.ranking import rank
+from analytics.scheduling.leftovers import waiting
 from analytics.wear_model.failure_risk import CAUSES
 from dashboard.cli import main
-from dashboard.commands.rank import JSON_FIELDS, SHOWN
+from dashboard.commands.rank import JSON_FIELDS, SHOWN, as_lines
+from dashboard.parts.risk_list import to_act_on
 from dashboard.words.fixed_table import WIDTH
 from demo_fleet.dirt import Dirt
 from demo_fleet.fleet import simulate_fleet
@@ -193,6 +196,29 @@ def test_the_next_capture_is_carried_with_its_odometer(small_ledger):
     # The interval of 90 days or 9,000 km after the last visit, on 2026-01-01 at 135,000 km.
     assert pump["next_capture_on"] == date(2026, 4, 1)
     assert pump["next_capture_km"] == pytest.approx(144_000)
+
+
+def test_a_pump_that_does_not_do_its_work_stands_before_every_risk(small_ledger, tmp_path):
+    ledger = shutil.copyfile(small_ledger[0], tmp_path / "fleet.duckdb")
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute(
+            "UPDATE visit SET fuel_pressure_kpa = 200, supply_v = 13.5, supply_v_at = 'pump' "
+            "WHERE unit = '105' AND visited_on = ?",
+            [LAST_VISIT],
+        )
+    listed = rank(ledger, as_of=LAST_VISIT)
+    running = listed[listed["status"] == "running"]
+    first = running.iloc[0]
+    assert first["unit"] == "105"
+    assert first["not_working"]
+    assert first["risk"] < running["risk"].max()
+    assert first["reason"].startswith("Its last reading says that it doesn't do its work")
+    assert not running.iloc[1:]["not_working"].any()
+    assert to_act_on(listed[listed["status"] == "running"])["unit"].iloc[0] == "105"
+    left = waiting(listed.assign(finished=False, benefit=0.0), (listed["unit"] == "105").to_numpy())
+    assert list(left["why_code"]) == ["not-working"]
+    shown = "\n".join(as_lines(listed, None, False))
+    assert "not working" in shown
 
 
 @pytest.fixture

@@ -271,7 +271,7 @@ def show_rest(plan: Any, chosen: dict[str, list[str]]) -> None:
     reasons = {"why": "Why not", "next_step": "Next step"}
     for title, name, rows, columns in (
         ("Should be done, but doesn't fit", "unplaced", plan.unplaced, reasons),
-        ("Nothing pays yet", "waiting", plan.waiting, reasons),
+        ("No job of their own yet", "waiting", plan.waiting, reasons),
         ("Rejected by a person", "rejected", plan.rejected, {"why": "Reason"}),
     ):
         rows = lists.narrowed(rows, chosen)
