@@ -19,7 +19,7 @@ from ingest.wording.language import phrase, template
 
 # Clauses of the reason of a pump's risk, put together by `reason_template`.
 HEADS = {
-    "not-working": "Its last reading says that it doesn't do its work, which this leaves out: ",
+    "idle": "Its last reading says that it doesn't do its work, which this leaves out: ",
     "risk": "{risk_pct:,} % chance of failing within {horizon}",
     "risk-under-1": "Under 1 % chance of failing within {horizon}",
     "fleet": " (fleet {fleet_pct} %)",
