@@ -17,11 +17,8 @@ from ingest.units import format_quantity
 
 FEW_FAILURES = 5
 MUCH_PRIOR = 0.6
-DOWN, NOT_WORKING, NEXT = (
-    "down",
-    "not-working",
-    "next",
-)  # what a reason's clauses become with what follows from them
+# What a reason's clauses become, begin and end with, by what else is known.
+DOWN, IDLE, NEXT = "down", "idle", "next"
 
 
 def points(risk: np.ndarray, parts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -125,7 +122,7 @@ def with_next_step(rows: pd.DataFrame) -> pd.DataFrame:
     """
     failed = (rows["status"] == "failed").to_numpy()
     acts = (rows["action"] != "none").to_numpy() & (rows["action_text"].fillna("") != "").to_numpy()
-    codes = _if(rows["not_working"].to_numpy(bool), f"{NOT_WORKING} ") + rows["reason_codes"].to_numpy(object)
+    codes = _if(rows["not_working"].to_numpy(bool), f"{IDLE} ") + rows["reason_codes"].to_numpy(object)
     words = reasons_in_words(codes, {name: rows[column].to_numpy() for name, column in _places_of(rows)})
     day = pd.to_datetime(rows["down_since"]).dt.strftime("%Y-%m-%d").to_numpy(object)
     finding, action = rows["finding_text"].to_numpy(object), rows["action_text"].to_numpy(object)
