@@ -24,7 +24,7 @@ CHECKS = Path(__file__).parent
 OUTPUT = CHECKS.parents[1] / "docs" / "validation.md"
 WITHOUT = {
     "order of the trade rules, and their limits": "common practice; the situations of tests/judging",
-    "onset of a damage, jumps and their mixing with wild readings": "simulated pumps with known damage",
+    "growth of a damage after its onset, what shifts a reading beside it": "simulated pumps and fleets",
     "what a check or a repair does to the forecast": "simulated fleets with known causes",
     "a group's multiplier, shrunken by its evidence": "simulated fleets with a known bad lot or depot",
     "what a check is worth to the decision": "simulated fleets, and a planner who knows their laws",
