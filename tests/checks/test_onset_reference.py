@@ -2,7 +2,7 @@
 
 Source of the flow: test_local_level_reference.py. That the flow fell at once between 1898 and 1899, and that
 no other year's change can compare: Cobb 1978 (Biometrika 65:243), and since then every text on change points
-(from memory). 1913 is the driest year of all: an outlier of the level after the fall in Durbin & Koopman 2012,
+(from memory). 1913 is the driest year of all: an outlier of the level after the fall, Durbin & Koopman 2012,
 Time Series Analysis by State Space Methods, section 2.12 (from memory).
 Exact values: each year in which the fall may have come makes the flow a multivariate normal; the chance of
 each by Bayes' rule with scipy's `multivariate_normal`, which shares no line with the filter.
