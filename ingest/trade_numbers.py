@@ -52,6 +52,9 @@ SETTINGS: dict[str, Setting] = {
     "pressure_low_share": Setting(
         0.8, "P", "of the rated pressure: below it the pump system does not deliver"
     ),
+    "nothing_delivered_share": Setting(
+        0.2, "P", "of the rated pressure, or of the least delivery: so little is wrong at any command"
+    ),
     "pressure_good_share": Setting(0.9, "P", "of the rated pressure: from here on pressure is met"),
     "pressure_high_share": Setting(1.2, "P", "of the rated pressure: above it regulator or return are asked"),
     "pressure_hold_share": Setting(

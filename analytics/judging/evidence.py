@@ -17,7 +17,7 @@ UNCOMPARED = ("healthy", "tank-low", "reduced-command", "no-specification")
 # Findings that only a reading alike can show again or clear.
 ON_BASELINE = (
     "ripple-jumped", "wear-both-down", "current-down-speed-up", "current-up-speed-down", "speed-down",
-    "average-down", "average-up", "current-changed-speed-same",
+    "average-down", "average-up", "current-changed-speed-same", "speed-doubted",
 )  # fmt: skip
 
 

@@ -13,15 +13,13 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.baseline import corrected, full_command, number, pump_volts, system_v, text
+from analytics.judging.delivery import fuel_kind
+from analytics.judging.explained import may_be_none
 from ingest.accuracy import mean_accuracy_a
 from ingest.capture import Note
 from ingest.sensitivities import log_volts_ratio
 from ingest.trade_numbers import probe_factor_band
 
-PETROL = ("petrol", "gasoline", "e0", "e5", "e10", "e15", "e20", "e85", "flex")
-LITTLE_ETHANOL = ("e0", "e5", "e10", "e15", "e20")  # pumps for these are not made for E85 [P]
-DIESEL = ("diesel", "b0", "b5", "b7", "b10", "b20", "b30", "b100", "hvo", "gasoil")
-GAS = ("lpg", "propane", "cng", "lng", "autogas")
 REJECTED = ("irregular", "too-slow", "foreign")  # why a turn found was none of the pump's
 FAR_ABOVE_TURNING = 1.3  # times the top current at low volts: a pump that drags draws as much [P]
 LEAST_LOADED_A = 1.0  # drops read on less current prove nothing [P]
@@ -74,76 +72,6 @@ def _usual_a(visits: pd.DataFrame) -> np.ndarray:
     return np.where(np.isnan(own), middle, own)
 
 
-def delivery_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
-    """Pressure, delivery, level and kind of fuel: whether the pump system does its work."""
-    rated = number(visits, "rated_pressure_kpa")
-    pressure, delivery = number(visits, "fuel_pressure_kpa"), number(visits, "delivery_l_min")
-    held = number(visits, "pressure_hold_kpa")
-    free = (text(visits, "delivery_at") == "free").to_numpy()
-    supply = text(visits, "supply", "direct")
-    duty = number(visits, "duty_pct")
-    full = full_command(visits) & ~((supply == "two-speed") & (text(visits, "commanded") == "")).to_numpy()
-    known_command = full | (supply == "pwm").to_numpy() & ~np.isnan(duty)
-    own_minimum = number(visits, "min_delivery_l_min")
-    kind = fuel_kind(visits)
-    lift = rated < settings["lift_pump_kpa"]
-    petrol = (supply == "direct").to_numpy() & np.isin(kind, ["", "petrol"]) & ~lift
-    minimum = np.where(np.isnan(own_minimum) & petrol, settings["min_delivery_l_min"], own_minimum)
-    delivery_low, pressure_low = delivery < minimum, pressure < settings["pressure_low_share"] * rated
-    level = number(visits, "fuel_level_pct")
-    low_level = float(settings["low_fuel_level_pct"])
-    pressure_good = (pressure >= settings["pressure_good_share"] * rated) & (
-        pressure <= settings["pressure_high_share"] * rated
-    )
-    delivery_good = ~free & np.where(np.isnan(minimum), pressure_good & (delivery > 0), delivery >= minimum)
-    in_tank = _kind(text(visits, "fuel_in_tank"))
-    much_ethanol = _named(text(visits, "fuel"), LITTLE_ETHANOL) & _named(
-        text(visits, "fuel_in_tank"), ("e85",)
-    )
-    return {
-        "pressure_low": known_command & pressure_low,
-        "pressure_high": known_command & (pressure > settings["pressure_high_share"] * rated),
-        "pressure_good": pressure_good,
-        "pressure_measured": ~np.isnan(pressure),
-        "delivery_low": full & delivery_low,
-        "delivery_good": delivery_good & ~pressure_low,
-        "delivery_measured": ~np.isnan(delivery) & ~free,
-        "poor": full & delivery_low | known_command & pressure_low,
-        "poor_by_own_limit": known_command & pressure_low | full & (delivery < own_minimum),
-        "delivers_well": delivery_good & ~pressure_low & (pressure_good | np.isnan(pressure)),
-        "pressure_held": held >= settings["pressure_hold_share"] * rated,
-        "pressure_lost": held < settings["pressure_hold_share"] * rated,
-        "level_low": level < low_level,
-        "level_good": level >= low_level,
-        "fuel_hot": number(visits, "fuel_temp_c") >= settings["hot_fuel_c"],
-        "fuel_wrong": (kind != "") & (in_tank != "") & (in_tank != kind) | much_ethanol,
-        "fuel_known": in_tank != "",
-        "lift_pump": lift | np.isin(kind, ["diesel", "gas"]),
-    }
-
-
-def fuel_kind(visits: pd.DataFrame) -> np.ndarray:
-    """Return what the pump type pumps (n,): petrol, diesel, gas, or "" where not known."""
-    return _kind(text(visits, "fuel"))
-
-
-def _first_word(fuel: object) -> str:
-    return str(fuel).strip().lower().split(" ")[0]
-
-
-def _named(fuels: pd.Series, words: tuple[str, ...]) -> np.ndarray:
-    codes, named = pd.factorize(fuels)
-    return np.array([*(_first_word(fuel) in words for fuel in named), False], bool)[codes]
-
-
-def _kind(fuels: pd.Series) -> np.ndarray:
-    codes, named = pd.factorize(fuels)
-    groups = {"petrol": PETROL, "diesel": DIESEL, "gas": GAS}
-    first = [_first_word(fuel) for fuel in named]
-    kinds = [next((kind for kind, words in groups.items() if word in words), "") for word in first]
-    return np.array([*kinds, ""], dtype=object)[codes]
-
-
 def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
     """The average against its specification, its type and the usual, and whether it can be judged at all."""
     mean_a = number(visits, "mean_a")
@@ -155,6 +83,9 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         corrected(visits, number(visits, "spec_at_v"), number(visits, "spec_at_kpa"), settings)[0]
     )
     at_spec_a = np.where(np.isnan(mean_a), np.nan, at_spec_a)
+    zeroed = ~np.isnan(number(visits, "zero_a")) | (origin == "meter").to_numpy()
+    zeroed |= (text(visits, "zero_checked") == "yes").to_numpy()
+    unzeroed_a = clamp_accuracy_a(visits, mean_a, settings, unzeroed=True)
     edge_a = settings["near_limit_share"] * (high_a - low_a)
     accuracy_a = clamp_accuracy_a(visits, at_spec_a, settings)
     type_a = np.where(
@@ -209,11 +140,10 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "odd_low": full & no_spec & np.isnan(own_a) & np.isnan(type_a) & (mean_a < settings["usual_low_a"]),
         "no_specification": no_spec & ~np.isnan(mean_a),
         "duty_unknown": (supply == "pwm").to_numpy() & np.isnan(number(visits, "duty_pct")) & ~dead,
+        "maybe_none": ~dead & ~zeroed & may_be_none(mean_a, unzeroed_a),
         "speed_command_unknown": two_speed_untold & seems_low,
         "reduced_command": ~full & ~np.isnan(mean_a),
-        "zeroed": ~np.isnan(number(visits, "zero_a"))
-        | (origin == "meter").to_numpy()
-        | (text(visits, "zero_checked") == "yes").to_numpy(),
+        "zeroed": zeroed,
         "after_repair": (text(visits, "reason") == "after-repair").to_numpy(),
         "irregular": _noted(visits, "speed-not-followed") | _unsteady(visits, settings),
         "at_spec_a": at_spec_a,
@@ -294,9 +224,11 @@ def _unsteady(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
     return (number(visits, "speed_steadiness_pct") > settings["unsteady_pct"]) | (sparks & untold)
 
 
-def clamp_accuracy_a(visits: pd.DataFrame, mean_a: np.ndarray, settings: dict[str, Any]) -> np.ndarray:
+def clamp_accuracy_a(
+    visits: pd.DataFrame, mean_a: np.ndarray, settings: dict[str, Any], *, unzeroed: bool = False
+) -> np.ndarray:
     """How far each mean may be off by its clamp, named in the setting `clamps` or not, its zero and its
-    error; A.
+    error; A. unzeroed: as if nobody had checked the zero.
 
     The book decides nothing within it of its limits.
     """
@@ -310,7 +242,7 @@ def clamp_accuracy_a(visits: pd.DataFrame, mean_a: np.ndarray, settings: dict[st
     se_a = number(visits, "mean_a_se", 0.0)
     unchecked = (text(visits, "zero_checked") == "no").to_numpy() & np.isnan(number(visits, "zero_a"))
     made = mean_accuracy_a(mean_a, se_a, of("pct", "clamp_accuracy_pct"), of("a", "clamp_accuracy_a"))
-    return made + np.where(unchecked, settings["zero_unverified_a"], 0.0)
+    return made + np.where(unchecked | unzeroed, settings["zero_unverified_a"], 0.0)
 
 
 def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:

@@ -12,10 +12,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.judging.beside import beside, next_beside, values_beside
 from analytics.judging.evidence import ON_BASELINE, evidence, incomparable
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.steps import STEP_BY_ID
-from analytics.judging.wording import fill, values_of, worded
+from analytics.judging.wording import BESIDE, fill, values_of, worded
 from ingest.trade_numbers import DEFAULTS
 from ingest.wording.language import phrase, template
 
@@ -107,6 +108,7 @@ def decide_findings(
         if not mine.any():
             continue
         done = mine.copy()
+        besides = beside(rule, last[mine])
         for step in rule.steps:
             lacks = mine & ~passed[step].to_numpy(bool)
             missing = missing.where(~lacks, missing + ", " + step)
@@ -117,8 +119,11 @@ def decide_findings(
             done &= ~lacks
         action[done] = rule.end
         test[done] = phrase(rule.done or DONE[rule.end])
+        if any(besides):
+            then = np.array([next_beside(names) for names in besides], dtype=object)
+            test[mine] = test[mine].where(action[mine] == BOOK, test[mine] + then)
         failed |= done & rule.fails
-        text[mine], values[mine] = _said(rule, last[mine], settings)
+        text[mine], values[mine] = _said(rule, last[mine], besides, settings)
     out = pd.DataFrame(
         {
             "finding": last["rule"],
@@ -165,14 +170,18 @@ def _tests(
     return _filled(texts, last, settings)
 
 
-def _said(rule: Rule, last: pd.DataFrame, settings: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
-    """The finding of each pump in words and the values it is made from, as JSON (n,)."""
+def _said(
+    rule: Rule, last: pd.DataFrame, besides: list[tuple[str, ...]], settings: dict[str, Any]
+) -> tuple[np.ndarray, np.ndarray]:
+    """The finding of each pump in words and the values it is made from, as JSON (n,); besides: what stands
+    beside it."""
     texts = np.full(len(last), template(rule.text), dtype=object)
     values = np.full(len(last), NO_VALUES, dtype=object)
-    if "{" in rule.text:
-        for i in range(len(last)):
-            told = values_of(rule.text, last.iloc[i], settings)
-            texts[i], values[i] = worded(rule.text, told), json.dumps(told)
+    for i in range(len(last)) if "{" in rule.text else [i for i, names in enumerate(besides) if names]:
+        told = values_of(rule.text, last.iloc[i], settings)
+        if besides[i]:
+            told[BESIDE] = values_beside(besides[i], last.iloc[i], settings)
+        texts[i], values[i] = worded(rule.text, told), json.dumps(told)
     return texts, values
 
 

@@ -9,8 +9,10 @@ import pandas as pd
 
 from analytics.judging.baseline import add_baseline, add_levels, coded, number
 from analytics.judging.complaints import open_since
+from analytics.judging.delivery import delivery_facts
 from analytics.judging.examined import carry_readings, part_facts
-from analytics.judging.facts import circuit_facts, current_facts, delivery_facts, motion_facts
+from analytics.judging.explained import change_facts
+from analytics.judging.facts import circuit_facts, current_facts, motion_facts
 from analytics.judging.rules import RULES
 from analytics.judging.segments import segment_facts
 from ingest.trade_numbers import DEFAULTS
@@ -70,6 +72,7 @@ def _apply(
             **motion_facts(changed, settings),
             **same,
         }
+    made |= change_facts(changed.assign(**{k: made[k] for k in ("at_spec_a", "book_accuracy_a")}), settings)
     made["flow_low_pattern"] = (
         made["current_below"] | made["current_very_low"] | made["current_fell_far"]
     ) & ~made["speed_fell_far"]

@@ -34,6 +34,7 @@ DELIVERS: tuple[Rule, ...] = (
         "The supply is pulsed and its duty is not known: the amps, pressure and delivery can't be judged.",
         ("command",),
         says={"command": "Note the commanded duty, or command full duty, and capture again."},
+        unless=("nothing_delivered",),
     ),
     Rule(
         "speed-command-unknown",
@@ -41,6 +42,7 @@ DELIVERS: tuple[Rule, ...] = (
         "This supply has two speeds, and nobody says which was commanded: a low reading may be low speed.",
         ("command",),
         says={"command": "Say which speed was commanded; command high and capture again."},
+        unless=("nothing_delivered",),
     ),
     Rule(
         "pressure-high",
@@ -66,13 +68,13 @@ DELIVERS: tuple[Rule, ...] = (
             "mend circuit, drops good": "Bring volts at the pump above 13: battery and charging; then "
             "measure again.",
         },
-        unless=("supply_sound",),
+        unless=("supply_sound", "volts_leave_short"),
         family="flow",
     ),
     Rule(
         "does-not-deliver",
         ("poor_by_own_limit",),
-        "The pump system does not deliver, whatever the amps say: {shortfall}. Fuel level and kind, "
+        "The pump system does not deliver, whatever the amps say: {shortfall}.{command} Fuel level and kind, "
         "strainer, "
         "in-tank hose, regulator, filter; if these are good, the pump.",
         ("level", "strainer", "hose", "regulator", "filter", "fuel", "repeat"),
@@ -82,7 +84,8 @@ DELIVERS: tuple[Rule, ...] = (
     Rule(
         "delivers-little",
         ("poor",),
-        "The pump system delivers little: {shortfall}, where the type states no minimum of its own. Level, "
+        "The pump system delivers little: {shortfall}, where the type states no minimum of its own.{command} "
+        "Level, "
         "strainer, in-tank hose, regulator and filter come before the pump.",
         ("level", "strainer", "hose", "regulator", "filter", "repeat"),
         end=WATCH,

@@ -23,6 +23,16 @@ DOUBTFUL: tuple[Rule, ...] = (
         says={"clamp": "Check the clamp's factor and range, zero it, and capture again."},
     ),
     Rule(
+        "no-current-unproven",
+        ("maybe_none",),
+        "So little current may be none at all: a clamp whose zero nobody checked reads as much with nothing "
+        "in it. It says nothing of this pump yet.",
+        ("clamp",),
+        says={
+            "clamp": "Zero the clamp, clamp the pump's own wire, command the pump on and capture again.",
+        },
+    ),
+    Rule(
         "no-current-running",
         ("dead", "running"),
         "No current with the engine running: the clamp, the wire, the meter's fuse, or another pump feeds "

@@ -43,7 +43,7 @@ OWN: tuple[Rule, ...] = (
         "wear, or an overheated connector at the tank.",
         ("repeat", "circuit"),
         end=BOOK,
-        unless=("current_rose",),
+        unless=("current_rose", "speed_doubtful"),
         says={"repeat": "Zero the clamp, feel the tank connector for heat, and capture again."},
         family="wear",
     ),
@@ -63,6 +63,19 @@ OWN: tuple[Rule, ...] = (
         end=BOOK,
         unless=("motor_unmoved",),
         family="load",
+    ),
+    Rule(
+        "speed-doubted",
+        ("speed_doubtful",),
+        "The speed is one that no pump turns at on its volts and this current, or about twice or half its "
+        "own "
+        "while the current stayed: the speed was likelier told wrong than turned.",
+        ("repeat", "clamp"),
+        end=WATCH,
+        says={
+            "repeat": "Make sure of the number of segments and of the volts at the pump, then capture again.",
+            "clamp": "It stays: make sure which pump and how many segments are fitted, then capture again.",
+        },
     ),
     Rule(
         "current-down-speed-up",

@@ -14,7 +14,7 @@ BY_DEFAULT = {
     "rpm_low": "rpm_low", "rpm_high": "rpm_high", "ripple_limit": "ripple_limit_pct",
     "usual_low": "usual_low_a", "usual_high": "usual_high_a",
 }  # fmt: skip
-ADDED = ("hot", "unseen", "segment")
+ADDED = ("hot", "unseen", "segment", "command")
 OUTPUT = Path(__file__).parents[2] / "docs" / "trade_rules.md"
 HEAD = """# Trade rules: what a reading means and what to do next
 

@@ -11,6 +11,17 @@ from ingest.wording.language import SPANISH, learn
 OWN_STEPS = {
     ("clipped", "clamp"): "Elija un rango mayor y capture de nuevo.",
     ("probe-factor", "clamp"): "Revise el factor y el rango de la pinza, póngala a cero y capture de nuevo.",
+    (
+        "no-current-unproven",
+        "clamp",
+    ): "Ponga a cero la pinza, póngala en el cable propio de la bomba, mande la "
+    "bomba a marchar y capture de nuevo.",
+    ("speed-doubted", "repeat"): "Asegúrese del número de delgas y de la tensión en la bomba, y capture de "
+    "nuevo.",
+    (
+        "speed-doubted",
+        "clamp",
+    ): "Se mantiene: asegúrese de qué bomba y cuántas delgas hay, y capture de nuevo.",
     ("no-current-running", "clamp"): "Ponga la pinza en el cable propio de la bomba, revise el fusible y el "
     "rango del medidor, y capture de nuevo.",
     ("no-current", "repeat"): "Mande la bomba a marchar otra vez con la pinza a cero, para confirmar.",
@@ -230,6 +241,25 @@ PHRASES = {
     "supply": "alimentación",
     "ground": "masa",
     "; ripple alone does not show it": "; el rizado solo no lo muestra",
+    "Besides:": "Además:",
+    " No duty or speed makes that right; note which was commanded.": (
+        " Con ningún ciclo ni velocidad es correcto eso; anote cuál se mandó."
+    ),
+    "Look at its ripple again before it leaves.": "Vea otra vez su rizado antes de que salga.",
+    "Make sure of the fuel in the tank.": "Asegúrese de qué combustible hay en el tanque.",
+    "Renew what was found bad.": "Renueve lo que se encontró malo.",
+    "Then check regulator and return line.": "Luego revise regulador y retorno.",
+    "Then level, strainer, hose and regulator.": "Luego nivel, colador, manguera y regulador.",
+    "Then check the charging voltage.": "Luego revise la tensión de carga.",
+    "Then the battery and both drops.": "Luego la batería y ambas caídas de tensión.",
+    "Then mend the circuit.": "Luego repare el circuito.",
+    "Renew the connector.": "Renueve el conector.",
+    "Then measure delivery.": "Luego mida el caudal.",
+    "Then compare its speed again.": "Luego compare otra vez su velocidad.",
+    "Then measure fuel pressure.": "Luego mida la presión de combustible.",
+    "Check the number of segments.": "Revise el número de delgas.",
+    "Then look for the leak.": "Luego busque la fuga.",
+    "Retest hot: the complaint stays open.": "Pruebe en caliente: la queja sigue abierta.",
     " in hot fuel": " en combustible caliente",
     "No action; next capture by {day}.": "Sin acción; próxima captura a más tardar el {day}.",
     "No action; next capture by {day} or at {odometer}, whichever comes first.": (

@@ -11,6 +11,10 @@ FINDINGS = {
         "El promedio es unas diez veces, o la décima parte, de lo que debería consumir esta bomba: es "
         "más probable que esté mal el factor o el rango de la pinza que la bomba."
     ),
+    "no-current-unproven": (
+        "Tan poca corriente puede ser ninguna: una pinza cuyo cero nadie revisó marca lo mismo sin nada "
+        "dentro. Todavía no dice nada de esta bomba."
+    ),
     "no-current-running": (
         "Sin corriente con el motor en marcha: la pinza, el cable, el fusible del medidor, o otra "
         "bomba alimenta el motor. No dice nada de esta bomba."
@@ -71,11 +75,11 @@ FINDINGS = {
         "tensión en la bomba: una alimentación débil se ve igual."
     ),
     "does-not-deliver": (
-        "El sistema de la bomba no entrega, diga lo que diga la corriente: {shortfall}. Nivel y tipo "
+        "El sistema de la bomba no entrega, diga lo que diga la corriente: {shortfall}.{command} Nivel y tipo "
         "de combustible, colador, manguera en el tanque, regulador, filtro; si están bien, la bomba."
     ),
     "delivers-little": (
-        "El sistema de la bomba entrega poco: {shortfall}, donde el tipo no indica un mínimo propio. "
+        "El sistema de la bomba entrega poco: {shortfall}, donde el tipo no indica un mínimo propio.{command} "
         "Nivel, colador, manguera en el tanque, regulador y filtro van antes que la bomba."
     ),
     "air-after-repair": (
@@ -119,6 +123,10 @@ FINDINGS = {
     "average-above": (
         "El promedio está por encima de la especificación: una restricción, roce, presión equivocada "
         "o un devanado en corto."
+    ),
+    "speed-doubted": (
+        "La velocidad es una a la que ninguna bomba gira con su tensión y esta corriente, o cerca del doble o "
+        "de la mitad de la propia con igual corriente: es más probable que esté mal dada que girada."
     ),
     "current-down-speed-up": (
         "La corriente bajó y la velocidad subió respecto a su línea base: falta de combustible en la "

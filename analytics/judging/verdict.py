@@ -17,7 +17,7 @@ from analytics.judging.finding import last_readings
 from analytics.judging.judge import LEAST_BASELINE, judge
 from analytics.judging.rules import RULE_BY_ID, RULES, adds_nothing
 from analytics.judging.type_level import with_type_level
-from analytics.judging.wording import both, fill, nothing_odd
+from analytics.judging.wording import BESIDE, both, fill, nothing_odd
 from analytics.statements import statement
 from ingest.known_pump import TOLD
 from ingest.ledger.settings import settings_at
@@ -154,10 +154,16 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
     found = decide_actions(judged, services, settings).iloc[0]
     last = last_readings(judged, services, settings).iloc[0]
     rule = RULE_BY_ID[last["rule"]]
+    values = json.loads(found["finding_values"])
+    cited = [rule, *(RULE_BY_ID[beside["rule"]] for beside in values.get(BESIDE, ()))]
     others = {
         r.id: fill(r.text, last, settings)
         for r in RULES
-        if r.when and r.fault and last[f"rule:{r.id}"] and r is not rule and not adds_nothing(r, rule)
+        if r.when
+        and r.fault
+        and last[f"rule:{r.id}"]
+        and r not in cited
+        and not any(adds_nothing(r, one) for one in cited)
     }
     text = found["finding_text"]
     if rule.id == "healthy":
@@ -177,7 +183,7 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
         next_capture_on=found["next_capture_on"],
         next_capture_km=found["next_capture_km"],
         failed=bool(found["failed"]),
-        values=json.loads(found["finding_values"]),
+        values=values,
         also_rules=tuple(others),
     )
 

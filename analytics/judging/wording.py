@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging import spanish  # noqa: F401  (known once it is imported)
+from analytics.judging.rules import RULE_BY_ID
 from ingest.units import format_quantity
 from ingest.wording.language import phrase, template
 
@@ -30,9 +31,11 @@ COLUMNS = {
     "accuracy": "book_accuracy_a",
     "type_a": "type_a",
 }
-FACTS = {"hot": "fuel_hot", "unseen": "ripple_over"}
+FACTS = {"hot": "fuel_hot", "unseen": "ripple_over", "command": "command_unknown"}
+BESIDE = "beside"  # among the values: the findings that stand beside it, each a rule and its values
 SEGMENT_BELOW = " Segment {number}{twice} lies {apart} % of the average below the others."
 SEGMENT_ABOVE = " Segment {number}{twice} lies {apart} % of the average above the others."
+COMMAND_UNKNOWN = " No duty or speed makes that right; note which was commanded."
 SETTINGS = {"usual_low": "usual_low_a", "usual_high": "usual_high_a"}
 
 
@@ -49,8 +52,9 @@ def values_of(sentence: str, visit: pd.Series, settings: dict[str, Any]) -> dict
 def worded(sentence: str, values: dict[str, Any]) -> str:
     """Return a sentence of the table with its values in their places."""
     told = {name: _PHRASES[name](value) if name in _PHRASES else value for name, value in values.items()}
+    beside = told.pop(BESIDE, "")
     said = template(sentence)
-    return said.format(**told) if told else said
+    return (said.format(**told) if told else said) + beside
 
 
 def nothing_odd(origin: str | None, motor: str | None, speed_told: bool) -> str | None:
@@ -142,6 +146,11 @@ def _segment_phrase(segment: dict[str, Any] | None) -> str:
     )
 
 
+def _beside_phrase(found: dict[str, Any]) -> str:
+    text = worded(RULE_BY_ID[found["rule"]].text, found["values"])
+    return f" {phrase('Besides:')} {text}"
+
+
 def both(parts: Sequence[str]) -> str:
     """Return words side by side: "supply and ground"."""
     return f" {phrase('and')} ".join(parts)
@@ -158,5 +167,7 @@ _PHRASES: dict[str, Callable[[Any], str]] = {
     "shortfall": _shortfall_phrase,
     "segment": _segment_phrase,
     "unseen": lambda over: "" if over else phrase("; ripple alone does not show it"),
+    "command": lambda unknown: phrase(COMMAND_UNKNOWN) if unknown else "",
+    BESIDE: lambda found: "".join(map(_beside_phrase, found)),
     "hot": lambda hot: phrase(" in hot fuel") if hot else "",
 }

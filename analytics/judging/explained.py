@@ -1,0 +1,82 @@
+"""How much of what a reading shows volts, load and a clamp's zero explain by themselves, told by its size.
+
+Motor: ingest/sensitivities.py. On equal volts a motor's back voltage leaves no speed beyond that of no load,
+which is (1 - a * I) / (1 - a) times its own at I times its own current, a its share of resistance.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.judging.baseline import NOMINAL, number, pump_volts, system_v
+from ingest.sensitivities import log_volts_ratio
+
+# [P] with which delivery at pressure falls with the motor's volts: shut-off pressure goes with the square of
+# the speed (affinity laws of turbine pumps), flow against pressure a little faster.
+FLOW_BY_VOLTS = 3.0
+UNSURE_SHARE = 0.3  # [P] of what the volts explain of current and speed, by which that may be off
+RESISTANCE_SHARE_MOST = 0.4  # [P] a of any pump's motor
+FAST_BEYOND, FAST_BEYOND_UNKNOWN = 1.15, 1.3  # [P] times that speed, volts at the pump known and not
+TIMES_WITHIN = 0.08  # [P] of twice or half its own speed
+
+
+def _volts_short(visits: pd.DataFrame, settings: dict[str, Any], lost_v: Any = 0.0) -> np.ndarray:
+    """Return ln of reference volts over the motor's (n,), 0 where it has as many or they were not read at the
+    pump; lost_v: taken off what was read."""
+    reference_v = float(settings["reference_supply_v"]) * system_v(visits) / 12.0
+    return np.maximum(-log_volts_ratio(pump_volts(visits) - lost_v, reference_v), 0.0)
+
+
+def _lost_to_ground_v(visits: pd.DataFrame) -> np.ndarray:
+    """The drop to ground (n,), which volts read against the body do not show."""
+    return np.maximum(number(visits, "drop_ground_v", 0.0), 0.0)
+
+
+def flow_left(visits: pd.DataFrame, settings: dict[str, Any], *, at_worst: bool = False) -> np.ndarray:
+    """Return the share of its pressure and delivery that a sound pump keeps at the volts read at it (n,), NaN
+    where they were not; at_worst: less the drop to ground."""
+    lost_v = _lost_to_ground_v(visits) if at_worst else 0.0
+    share = np.exp(-FLOW_BY_VOLTS * _volts_short(visits, settings, lost_v))
+    return np.where(np.isnan(pump_volts(visits)), np.nan, share)
+
+
+def change_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+    """Return `volts_leave_more` (n,): the reading is down by more than its volts, read at the pump, explain;
+    `speed_doubtful`: no pump on its volts turns so.
+
+    visits: with current_change_pct and speed_change_pct, corrected for volts, and at_spec_a.
+    """
+    short = _volts_short(visits, settings)
+    unsure = UNSURE_SHARE * short + _volts_short(visits, settings, _lost_to_ground_v(visits)) - short
+    by_current, by_speed = (unsure * of for of in (NOMINAL.current_volts, NOMINAL.speed_volts))
+    amps, speed = (1 + number(visits, f"{of}_change_pct") / 100 for of in ("current", "speed"))
+    far = 1 - settings["baseline_far_pct"] / 100
+    low_a = number(visits, "current_low_a")
+    more = (amps < far * np.exp(-by_current)) | (speed < far * np.exp(-by_speed))
+    more |= number(visits, "at_spec_a") + number(visits, "book_accuracy_a") < low_a * np.exp(-by_current)
+    return {
+        "volts_leave_more": more & ~np.isnan(pump_volts(visits)),
+        "speed_doubtful": _speed_doubtful(amps, speed, ~np.isnan(pump_volts(visits)), settings),
+    }
+
+
+def _speed_doubtful(
+    amps: np.ndarray, speed: np.ndarray, volts_known: np.ndarray, settings: dict[str, Any]
+) -> np.ndarray:
+    """Whether a speed, as times its own, is beyond what a motor of so many times its current can turn, or
+    about twice or half its own on the same current."""
+    some = settings["baseline_change_pct"] / 100
+    # A shorted coil weakens the field: more current and more speed, up to that of no load.
+    load = np.where(amps > 1 + some, 0.0, np.nan_to_num(np.minimum(amps, 1.0)))
+    fastest = (1 - RESISTANCE_SHARE_MOST * load) / (1 - RESISTANCE_SHARE_MOST)
+    beyond = speed > fastest * np.where(volts_known, FAST_BEYOND, FAST_BEYOND_UNKNOWN)
+    about = (abs(speed / 2 - 1) <= TIMES_WITHIN) | (abs(speed * 2 - 1) <= TIMES_WITHIN)
+    return beyond | (about & (abs(amps - 1) <= some))
+
+
+def may_be_none(mean_a: np.ndarray, accuracy_a: np.ndarray) -> np.ndarray:
+    """Whether a clamp with nothing in it may read as much as this (n,)."""
+    return mean_a <= accuracy_a
