@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from pathlib import Path
 
+from analytics.judging.beside import NEXT
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.steps import STEPS
 from ingest.trade_numbers import DEFAULTS
@@ -39,6 +40,21 @@ but a repeat.
 
 | step | action | what to do | passed by |
 |---|---|---|---|
+"""
+BESIDE_HEAD = """
+## A second finding
+
+What the first does not explain is named beside it, two at most, and its own next step follows the first
+one's. Low volts explain current, speed and delivery as far as the motor's sensitivity goes: less current or
+speed is named once it is 10 % beyond that and beyond 30 % of what the volts explain [P]; pressure and
+delivery once they are below what the third power of the motor's volts leaves of them [P]. So read, half the pressure
+at 12.4 V is not the supply's doing.
+
+A reading that is none hides neither what was found by eye nor pressure, delivery and volts; a fault of the
+circuit hides, besides, no ripple, no doubtful speed and no current that is up.
+
+| second | its next step |
+|---|---|
 """
 TAIL = """
 ## Like with like
@@ -96,7 +112,11 @@ def rules_page() -> str:
         for rule in RULES
     )
     steps = "".join(f"| {s.id} | {s.action} | {s.text} | {s.passed} |\n" for s in STEPS)
-    return HEAD + rules + STEPS_HEAD + steps + TAIL
+    return HEAD + rules + STEPS_HEAD + steps + BESIDE_HEAD + _beside() + TAIL
+
+
+def _beside() -> str:
+    return "".join(f"| `{name}` | {text} |\n" for name, text in NEXT.items())
 
 
 ENDS = {BOOK: "book a replacement", WATCH: "half the usual interval", NOTE: "–"}

@@ -75,12 +75,12 @@ FINDINGS = {
         "tensión en la bomba: una alimentación débil se ve igual."
     ),
     "does-not-deliver": (
-        "El sistema de la bomba no entrega, diga lo que diga la corriente: {shortfall}.{command} Nivel y tipo "
-        "de combustible, colador, manguera en el tanque, regulador, filtro; si están bien, la bomba."
+        "El sistema de la bomba no entrega, diga lo que diga la corriente: {shortfall}.{command} Nivel y "
+        "tipo de combustible, colador, manguera en el tanque, regulador, filtro; si están bien, la bomba."
     ),
     "delivers-little": (
-        "El sistema de la bomba entrega poco: {shortfall}, donde el tipo no indica un mínimo propio.{command} "
-        "Nivel, colador, manguera en el tanque, regulador y filtro van antes que la bomba."
+        "El sistema de la bomba entrega poco: {shortfall}, donde el tipo no indica un mínimo "
+        "propio.{command} Nivel, colador, manguera en el tanque, regulador y filtro van antes que la bomba."
     ),
     "air-after-repair": (
         "Poca corriente y velocidad alta justo después de una reparación: aire en la línea."
@@ -125,8 +125,8 @@ FINDINGS = {
         "o un devanado en corto."
     ),
     "speed-doubted": (
-        "La velocidad es una a la que ninguna bomba gira con su tensión y esta corriente, o cerca del doble o "
-        "de la mitad de la propia con igual corriente: es más probable que esté mal dada que girada."
+        "La velocidad es una a la que ninguna bomba gira con su tensión y esta corriente, o cerca del "
+        "doble o de la mitad de la propia con igual corriente: es más probable que esté mal dada que girada."
     ),
     "current-down-speed-up": (
         "La corriente bajó y la velocidad subió respecto a su línea base: falta de combustible en la "

@@ -138,7 +138,8 @@ MORE = (
        "does-not-deliver", FILTER, "commanded", {"delivery_l_min": 1.1}, "speed-command-unknown",
        kind=TWO_SPEED, history=3),
     _s("a little delivery on 12.7 V", {"delivery_l_min": 0.4, "supply_v": 12.7}, "does-not-deliver", FILTER,
-       "strainer", {"delivery_l_min": 1.4}, "does-not-deliver-volts-unknown", kind={"min_delivery_l_min": 1.5}),
+       "strainer", {"delivery_l_min": 1.4}, "does-not-deliver-volts-unknown",
+       kind={"min_delivery_l_min": 1.5}),
     # what a check or a second look ended
     _s("worn once, then not reproduced", (WORN, {"reason": "follow-up", "check_result": "not_reproduced"}),
        "healthy", NONE, "", WORN, "wear-both-down", history=3, twin_action=BOOK),
