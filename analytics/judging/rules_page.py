@@ -47,8 +47,8 @@ BESIDE_HEAD = """
 What the first does not explain is named beside it, two at most, and its own next step follows the first
 one's. Low volts explain current, speed and delivery as far as the motor's sensitivity goes: less current or
 speed is named once it is 10 % beyond that and beyond 30 % of what the volts explain [P]; pressure and
-delivery once they are below what the third power of the motor's volts leaves of them [P]. So read, half the pressure
-at 12.4 V is not the supply's doing.
+delivery once they are below what the third power of the motor's volts leaves of them [P]: half the
+pressure at 12.4 V is not the supply's doing.
 
 A reading that is none hides neither what was found by eye nor pressure, delivery and volts; a fault of the
 circuit hides, besides, no ripple, no doubtful speed and no current that is up.
