@@ -40,6 +40,8 @@ def run(args: argparse.Namespace) -> int:
     elif args.kind == "type":
         tell(add_type(args.ledger, facts, author=author))
     elif args.kind == "depot":
+        if strangers := [name for name in facts if name not in ("depot", "hours")]:
+            raise EntryRefused("no-column", f"A depot has no entry '{strangers[0]}'; it has hours.")
         tell(add_depot(args.ledger, facts.get("depot", ""), facts.get("hours", ""), author=author))
     else:
         tell(set_up_fleet(args.ledger, facts, author=author))

@@ -88,7 +88,8 @@ def run(args: argparse.Namespace) -> int:
                 line = _measured(path, args)
         except PumpledgerError as error:
             refused += 1
-            tell(for_reading(f"{path}: {error.text}"), aside=True)
+            said = error.text.removeprefix(f"{path.name}: ")
+            tell(for_reading(f"{path}: {said}"), aside=True)
             line = json.dumps({"file": str(path), "refused": {"code": error.code, "text": error.text}})
             if not args.json:
                 continue

@@ -100,11 +100,14 @@ def started(first_step: str) -> bool:
     if counts is not None and counts["vehicles"]:
         return True
     say.inform(f"The ledger is empty. {first_step}")
-    left, right = st.columns(2)
-    with left:
-        link("log_visit", "Log a first visit")
-    with right:
-        link("fleet_data", "Bring in a fleet folder")
+    ways = (
+        ("fleet_data", "Enter a first unit", {"part": "Set up"}),
+        ("log_visit", "Log a first visit", {}),
+        ("fleet_data", "Bring in a fleet folder", {"part": "Bring in a folder"}),
+    )
+    for column, (view, label, of_address) in zip(st.columns(len(ways)), ways, strict=True):
+        with column:
+            link(view, label, **of_address)
     return False
 
 

@@ -60,7 +60,7 @@ def read_facts(table: Table, typed: Mapping[str, str], distance_unit: str) -> di
             read, problems = read_column(cells, column, distance_unit)
             value, problem = read.iloc[0], problems.iloc[0]
         if problem:
-            raise EntryRefused("field", f"{column.name}: {problem}.")
+            raise EntryRefused("field", f"{column.name}: {_by_itself(problem)}.")
         value = None if not text or pd.isna(value) else plain(value)
         if column.kind == "integer" and value is not None:
             value = int(value)
@@ -68,6 +68,17 @@ def read_facts(table: Table, typed: Mapping[str, str], distance_unit: str) -> di
             raise EntryRefused("field", f"{column.name}: must be given.")
         values[column.target] = value
     return values
+
+
+def _by_itself(problem: str) -> str:
+    """Return what is wrong with one date as if it stood in no file: no other tells its order."""
+    said, by_file, _ = problem.partition(" write 2026-03-31, or set date_order in fleet.toml")
+    if not by_file:
+        return problem
+    return (
+        said.replace(", and no date written so in it tells which;", ";")
+        + " write it year first, such as 2026-03-31"
+    )
 
 
 def change_facts(

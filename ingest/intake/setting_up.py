@@ -9,9 +9,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import duckdb
+
 from ingest.author import Author
 from ingest.errors import EntryRefused
-from ingest.fleet_folder.one_fact import add_facts, read_facts
+from ingest.fleet_folder.one_fact import add_facts, change_facts, read_facts
 from ingest.fleet_folder.tables import BAYS, PUMP_TYPES, PUMPS, VEHICLES, Table, column_meant
 from ingest.ledger.changes import add_row, row_of
 from ingest.ledger.connection import open_ledger
@@ -27,6 +29,10 @@ OF_THE_PUMP = (
     "position", "pump_type", "serial", "lot", "run_share", "fitted_on", "fitted_odometer", "fitted_hours",
     "prior_distance",
 )  # fmt: skip
+SUFFIXES = {
+    "_l_min": " L/min", "_kpa": " kPa", "_pct": " %", "_days": " days", "_months": " months",
+    "_hours": " h", "_a": " A", "_v": " V",
+}  # fmt: skip
 _NOBODY_KNOWS = {"nobody knows", "not known", *(word.lower() for word in blank_spellings(text=False))}
 
 
@@ -41,7 +47,10 @@ def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
     vehicle, of_pump = _named(VEHICLES, said), _named(PUMPS, said)
     strangers = [name for name in said if name not in {**vehicle, **of_pump} and _meant(name) is None]
     if strangers:
-        raise EntryRefused("no-column", f"A unit and its pump have no entry '{strangers[0]}'.")
+        takes = ", ".join(dict.fromkeys([*VEHICLES.by_name, *OF_THE_PUMP]))
+        raise EntryRefused(
+            "no-column", f"A unit and its pump have no entry '{strangers[0]}'; they have: {takes}."
+        )
     pump = {name: text for name, text in of_pump.items() if name in OF_THE_PUMP}
     facts = read_facts(VEHICLES, vehicle, own)
     if "unit" not in facts:
@@ -72,20 +81,42 @@ def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
                 connection, "pump", row | {"unit": unit, "position": position, "pump_type": pump_type}, stamp,
                 reason="set up",
             )  # fmt: skip
-    return _echo(f"Unit {unit}", {**vehicle, **pump}, own)
+        lacks = _lacking(connection, unit)
+    return _echo(f"Unit {unit}", {**vehicle, **pump}, own) + lacks
 
 
 def add_type(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
-    """Add a pump type with what is known of it; returns what was kept."""
+    """Add a pump type, or what is known of one that has only been named; returns what was kept.
+
+    Raises EntryRefused where something else is on record of it.
+    """
     said = _named(PUMP_TYPES, _known(typed))
     own = _unit_of_distance(ledger)
+    if strangers := [name for name in typed if column_meant(name, PUMP_TYPES) not in PUMP_TYPES.by_name]:
+        takes = ", ".join(PUMP_TYPES.by_name)
+        raise EntryRefused("no-column", f"A pump type has no entry '{strangers[0]}'; it has: {takes}.")
     values = read_facts(PUMP_TYPES, said, own)
-    add_facts(ledger, PUMP_TYPES, values, author=author, reason="set up", command="add")
+    if named := _on_record(ledger, values["pump_type"]):
+        for name, value in values.items():
+            if value is not None and named[name] not in (None, value):
+                raise EntryRefused(
+                    "there-already",
+                    f"Pump type {values['pump_type']} has {name} {named[name]} on record already; "
+                    "change it under Fleet data, or load a pump_types.csv.",
+                )
+        blanks = {name: value for name, value in values.items() if value is not None and named[name] is None}
+        change_facts(
+            ledger, PUMP_TYPES, values["pump_type"], blanks, author=author, reason="set up", command="add"
+        )
+    else:
+        add_facts(ledger, PUMP_TYPES, values, author=author, reason="set up", command="add")
     return _echo(f"Pump type {values['pump_type']}", said, own)
 
 
 def add_depot(ledger: Path, name: str, hours: str, *, author: Author) -> str:
     """Keep how many bay hours a week a depot has; returns what was kept."""
+    if not hours.strip():
+        raise EntryRefused("field", "hours: must be given: a depot's bay hours a week, such as hours=16.")
     values = read_facts(BAYS, {"depot": name, "hours": hours}, "km")
     with (
         open_ledger(ledger, read_only=False) as connection,
@@ -127,6 +158,13 @@ def _meant(name: str) -> str | None:
     return next((m for t in (VEHICLES, PUMPS) if (m := column_meant(name, t)) in t.by_name), None)
 
 
+def _on_record(ledger: Path, pump_type: str) -> dict[str, Any] | None:
+    if not ledger.exists():
+        return None
+    with open_ledger(ledger) as connection:
+        return row_of(connection, "pump_type", pump_type)
+
+
 def _unit_of_distance(ledger: Path) -> str:
     if not ledger.exists():
         return str(DEFAULTS["distance_unit"])
@@ -134,13 +172,28 @@ def _unit_of_distance(ledger: Path) -> str:
         return str(settings_at(connection)["distance_unit"])
 
 
+def _lacking(connection: duckdb.DuckDBPyConnection, unit: str) -> str:
+    """Return what has to be known yet for the unit's pump to be judged: a sentence, a blank before it."""
+    pumps = connection.execute(statement("intake/types_in_service"), [unit]).fetchall()
+    if not pumps:
+        return " It has no pump yet, so nothing is forecast for it: add its pump_type."
+    blank = [name for name, specified in pumps if not specified]
+    if not blank:
+        return ""
+    return f" Nobody has said yet what current pump type {blank[0]} is specified at."
+
+
 def _echo(what: str, said: Mapping[str, str], own: str) -> str:
     """Say what was kept as it was typed; a distance without a unit gets the one it was taken in."""
     kinds = {c.name: c.kind for t in (VEHICLES, PUMPS, PUMP_TYPES) for c in t.columns}
     told = []
     for name, text in said.items():
+        if what == f"{'Pump type' if name == 'pump_type' else name.capitalize()} {text}":
+            continue  # its own name was said
         shown = text or "not known"
         if text and kinds.get(name) == "distance" and text.replace(",", "").replace(".", "").isdecimal():
             shown = f"{text} {own}"
-        told.append(f"{name.replace('_', ' ')} {shown}")
-    return f"{what} is on record: {', '.join(told)}."
+        column = next((c for c in map(name.removesuffix, SUFFIXES) if c != name), name)
+        unit = SUFFIXES.get(name.removeprefix(column), "") if text else ""
+        told.append(f"{column.replace('_', ' ')} {shown}{unit}")
+    return f"{what} is on record: {', '.join(told)}." if told else f"{what} is on record."

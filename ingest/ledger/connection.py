@@ -44,7 +44,8 @@ def open_ledger(
     path = real_path(path)
     if read_only and not path.exists():
         raise LedgerError(
-            "no-ledger", f"There is no ledger at {path}; log a visit or load a fleet folder to start one."
+            "no-ledger",
+            f"There is no ledger at {path}; add a unit, log a visit or load a fleet folder to start one.",
         )
     if server := server_of(path):
         from ingest.ledger.server_opening import open_to_read, open_to_write

@@ -349,8 +349,8 @@ def speed_not_followed() -> str:
 def speed_differs(expected_rpm: float, rpm: float) -> str:
     """A speed unlike the last visit's."""
     return (
-        f"The last visit's speed leads to expect about {expected_rpm:.0f} rpm, the trace shows "
-        f"{rpm:.0f}: is it the same pump, in the same state?"
+        f"The last visit's speed leads to expect about {expected_rpm:,.0f} rpm, the trace shows "
+        f"{rpm:,.0f}: is it the same pump, in the same state?"
     )
 
 
@@ -358,7 +358,7 @@ def speed_differs(expected_rpm: float, rpm: float) -> str:
 def speed_far(rpm: float, expected_rpm: float) -> str:
     """The likeliest speed lies too far from the last visit's."""
     return (
-        f"{rpm:.0f} rpm fits, but is too far from the {expected_rpm:.0f} rpm of the last visit: make sure "
+        f"{rpm:,.0f} rpm fits, but is too far from the {expected_rpm:,.0f} rpm of the last visit: make sure "
         "that it is the same pump and that its last speed is right, and capture again."
     )
 
@@ -372,6 +372,6 @@ def speed_open(rpm: list[float], segments_told: bool) -> str:
         else "tell the number of segments if it is known"
     )
     if len(rpm) == 1:
-        return f"{rpm[0]:.0f} rpm fits, but the trace does not rule out another speed: {advice}."
-    shown = " or ".join(f"{each:.0f}" for each in rpm)
-    return f"The trace allows {shown} rpm and nothing in it decides between them: {advice}."
+        return f"{rpm[0]:,.0f} rpm fits, but the trace does not rule out another speed: {advice}."
+    shown = " or ".join(f"{each:,.0f}" for each in rpm)
+    return f"The trace allows {shown} rpm, and none of these is safely ruled out: {advice}."

@@ -344,4 +344,4 @@ def speed_open(rpm: list[float], segments_told: bool) -> str:
     if len(rpm) == 1:
         return f"{rpm[0]:.0f} rpm cuadra, pero la señal no descarta otra velocidad: {advice}."
     shown = " o ".join(f"{each:.0f}" for each in rpm)
-    return f"La señal admite {shown} rpm y nada en ella decide entre ellas: {advice}."
+    return f"La señal admite {shown} rpm y no descarta ninguna con seguridad: {advice}."

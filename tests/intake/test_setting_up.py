@@ -26,14 +26,19 @@ def test_a_fleet_is_set_up_in_any_order(add):
     code, out, _ = add("unit", "214", "depot=North", "pump_type=FP-10", "fitted_on=nobody knows",
                        "fitted_odometer=41000")  # fmt: skip
     assert code == 0
-    assert "fitted on not known, fitted odometer 41000 mi." in out
-    assert add("type", "FP-20", "current_low_a=4", "current_high_a=7", "price=210")[0] == 0
+    assert "fitted on not known, fitted odometer 41000 mi. Nobody has said yet what current" in out
+    code, out, _ = add("type", "FP-20", "current_low_a=4", "current_high_a=7", "price=210")
+    assert code == 0
+    assert "current low 4 A, current high 7 A, price 210." in out
+    # A type that a unit only named takes what is known of it later, and keeps it.
+    assert add("type", "FP-10", "current_low_a=4", "segments=8")[0] == 0
+    assert "has segments 8 on record" in add("type", "FP-10", "segments=10")[2]
     assert add("fleet", "distance_unit=km", "currency=EUR")[0] == 0
     assert (
         add("depot", "North", "hours=16")[1].strip() == "Depot North is on record with 16 bay hours a week."
     )
-    assert add("unit", "215", "year=2021")[0] == 0
-    assert add("unit", "215", "pump_type=FP-20", "fitted_odometer=100 mi")[0] == 0
+    assert "It has no pump yet" in add("unit", "215", "year=2021")[1]
+    assert add("unit", "215", "pump_type=FP-20", "fitted_odometer=100 mi")[1].endswith("100 mi.\n")
     rows = query(
         add.ledger, "SELECT unit, pump_type, fitted_on, round(fitted_odometer_km, 1) FROM pump ORDER BY 1"
     )
@@ -49,7 +54,9 @@ def test_a_fleet_is_set_up_in_any_order(add):
         (("unit", "216", "colour=red"), "no entry 'colour'"),
         (("unit", "n/a"), "unit: must be given"),
         (("type", "FP-9", "current_low_a=8", "current_high_a=7"), "lies above"),
-        (("depot", "North"), "hours: must be given"),
+        (("type", "FP-9", "colour=red"), "no entry 'colour'; it has: pump_type"),
+        (("depot", "North"), "such as hours=16"),
+        (("depot", "North", "hours=16", "bays=2"), "no entry 'bays'"),
         (("fleet", "speed=9"), "no setting 'speed'"),
         (("fleet", "distance_unit=furlong"), "is not 'mi' or 'km'"),
     ],
@@ -61,6 +68,12 @@ def test_what_cannot_be_is_said_in_one_sentence(add, typed, says):
     assert says in err
     assert err.count("\n") == 1
     assert query(add.ledger, "SELECT count(*) FROM vehicle") == [(1,)]
+
+
+def test_a_date_in_doubt_is_asked_for_without_talk_of_files(add):
+    err = add("unit", "9", "fitted_on=3.4.2022")[2]
+    assert "write it year first, such as 2026-03-31." in err
+    assert "fleet.toml" not in err
 
 
 def test_the_page_begins_an_empty_ledger(tmp_path, monkeypatch):

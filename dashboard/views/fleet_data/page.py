@@ -14,7 +14,7 @@ from dashboard.words import formats
 st.title("Fleet data")
 started = fleet_parts.has_data()
 if not started:
-    say.inform("The ledger is empty. Bring in a fleet folder here, or log a first visit.")
+    say.inform("The ledger is empty. Enter a first unit, bring in a fleet folder, or log a first visit.")
     frame.link("log_visit", "→ Log a first visit")
 else:
     say.line(formats.holdings(loaders.ask("fleet_counts").iloc[0], "unit"))

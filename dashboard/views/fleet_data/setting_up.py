@@ -22,9 +22,14 @@ def show_set_up() -> None:
             "unit": a.text_input("Unit, the vehicle's number", key="set_up_unit"),
             "depot": b.text_input("Depot", key="set_up_depot"),
             "class": c.text_input("Class", key="set_up_class", placeholder="van"),
+        }
+        a, b, c = st.columns(3)  # a row of its own: a narrow page then goes on in this order
+        typed |= {
             "pump_type": a.text_input("Type of its pump", key="set_up_type", placeholder="its part number"),
-            "fitted_on": b.text_input("Fitted on", key="set_up_fitted", placeholder="YYYY-MM-DD"),
-            "fitted_odometer": c.text_input("at odometer", key="set_up_km", placeholder=f"12 {distance}"),
+            "fitted_on": b.text_input("Pump fitted on", key="set_up_fitted", placeholder="YYYY-MM-DD"),
+            "fitted_odometer": c.text_input(
+                "Odometer at that day", key="set_up_km", placeholder=f"12 {distance}"
+            ),
         }
         say.note("Leave blank what nobody knows: it stays unknown, and nothing is guessed.")
         by = st.text_input("Your initials", max_chars=12, key="set_up_by", autocomplete="off")

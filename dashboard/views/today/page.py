@@ -9,7 +9,7 @@ from dashboard.views.today import news
 from dashboard.words import formats
 
 st.title("Today")
-if not frame.started("Log a visit, or bring in the fleet's tables; then this page says what needs doing."):
+if not frame.started("Enter a unit, log a visit, or bring in tables; then this page says what needs doing."):
     st.stop()
 
 counts = loaders.ask("fleet_counts").iloc[0]
