@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import logging
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -38,7 +38,14 @@ class PumpledgerError(Exception):
 
 
 class CaptureRefused(PumpledgerError):
-    """A file that can't be read as a current capture, or a capture that can't be measured."""
+    """A file that can't be read as a current capture, or a capture that can't be measured.
+
+    channels: names of those of which one has to be chosen.
+    """
+
+    def __init__(self, code: str, text: str, channels: Iterable[str] = ()):
+        super().__init__(code, text)
+        self.channels = tuple(channels)
 
 
 class EntryRefused(PumpledgerError):

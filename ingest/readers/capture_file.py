@@ -96,4 +96,4 @@ def _refuse_large(name: str, size: int) -> None:
     try:
         refuse_size(size, MAX_FILE_BYTES)
     except CaptureRefused as refused:
-        raise CaptureRefused(refused.code, f"{name}: {refused.text}") from refused
+        raise CaptureRefused(refused.code, f"{name}: {refused.text}", refused.channels) from refused

@@ -39,9 +39,11 @@ def choose_channel(roles: Roles, wanted: str | None) -> tuple[Column, list[Note]
     raise CaptureRefused(
         "channel-needed",
         f"which channel is the current? Say --channel with one of: {_names(channels)}.",
+        [c.name for c in channels[:SHOWN]],
     )
 
 
+SHOWN = 12  # channels named in a sentence
 _ELECTRICAL = ("current", "voltage", "code")
 
 
@@ -67,12 +69,15 @@ def _named(roles: Roles, wanted: str) -> Column:
     raise CaptureRefused(
         "no-such-channel",
         f"there is no channel '{wanted}'; say --channel with one of: {_names(list(roles.values))}.",
+        [c.name for c in roles.values[:SHOWN]],
     )
 
 
 def _names(columns: list[Column]) -> str:
-    shown = [f"{c.name} ({c.unit_text or c.unit})" if c.unit or c.unit_text else c.name for c in columns[:12]]
-    return ", ".join(shown) + (", …" if len(columns) > 12 else "")
+    shown = [
+        f"{c.name} ({c.unit_text or c.unit})" if c.unit or c.unit_text else c.name for c in columns[:SHOWN]
+    ]
+    return ", ".join(shown) + (", …" if len(columns) > SHOWN else "")
 
 
 def _units(columns: list[Column]) -> str:

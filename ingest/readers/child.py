@@ -22,7 +22,7 @@ CPU_S = 10.0
 
 
 def answer(asked: dict[str, Any], data: bytes) -> tuple[dict[str, Any], bytes | memoryview]:
-    """Return ({"capture": …}, samples as float64) or ({"refused": [code, text]}, nothing).
+    """Return ({"capture": …}, samples as float64) or ({"refused": [code, text, channels…]}, nothing).
 
     Of a workbook ({"workbook": true}): ({"sheets": names}, rows of text cells by sheet, as JSON). Of a photo
     ({"photo": true}): ({"photo": size}, a small JPEG).
@@ -41,7 +41,7 @@ def answer(asked: dict[str, Any], data: bytes) -> tuple[dict[str, Any], bytes | 
                 return {"photo": len(picture)}, picture
             capture = read_content(asked["name"], data, Options(**asked["options"]))
     except PumpledgerError as refused:
-        return {"refused": [refused.code, refused.text]}, b""
+        return {"refused": [refused.code, refused.text, *getattr(refused, "channels", ())]}, b""
     return {"capture": described(capture)}, np.ascontiguousarray(capture.current_a, "<f8").data.cast("B")
 
 

@@ -20,4 +20,4 @@ def read_content(name: str, data: bytes, options: Options) -> Capture:
     try:
         return assemble(name, formats.read_table(data, Deadline()), options)
     except CaptureRefused as refused:
-        raise CaptureRefused(refused.code, f"{name}: {refused.text}") from refused
+        raise CaptureRefused(refused.code, f"{name}: {refused.text}", refused.channels) from refused

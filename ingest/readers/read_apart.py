@@ -49,8 +49,8 @@ def read_apart(name: str, data: bytes, options: Options) -> Capture:
             f"{name}: the file is damaged so that reading it breaks off; export or copy it again.",
         ) from ended
     if "refused" in answer:
-        code, text = answer["refused"]
-        raise CaptureRefused(str(code), str(text))
+        code, text, *channels = map(str, answer["refused"])
+        raise CaptureRefused(code, text, channels)
     return _capture(name, answer["capture"], body)
 
 

@@ -95,6 +95,20 @@ def test_a_refused_file_says_why_and_keeps_what_was_typed(ledger):
     assert page.text_input(key="odometer").value == "90000 mi"
 
 
+def test_what_a_file_does_not_say_is_one_tap_where_the_refusal_stands(ledger):
+    capture = small_capture()
+    rows = "".join(f"{k / 20_000:.5f},{100 * a:.2f},13.6\n" for k, a in enumerate(capture.current_a))
+    page = open_typed("101", odometer="90000 mi")
+    page.file_uploader[0].set_value(("two.csv", f"s,Jaw (mV),Line (V)\n{rows}".encode(), "text/csv")).run()
+    assert "Choose one of" in page.error[0].value
+    assert "Line" in [b.label for b in page.button]
+    press(page, "Jaw")
+    assert "say what the clamp gives, for example 100mV/A" in page.error[0].value
+    press(page, "100mV/A")
+    assert not page.error
+    assert "Next test." in words(page)
+
+
 def test_a_question_is_answered_before_the_visit_is_stored(ledger, upload):
     page = open_typed("101", odometer="1000 mi", state="idle", supply_v="13.5")
     page.file_uploader[0].set_value(upload).run()

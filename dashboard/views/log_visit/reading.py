@@ -13,7 +13,7 @@ from dashboard.data import loaders
 from dashboard.parts import reading_panel
 from dashboard.parts.entry_form import LABELS, baseline_words, entry_from, label_here, probe_from
 from dashboard.shell import say
-from dashboard.views.log_visit import steps, typed, uploads
+from dashboard.views.log_visit import asked_of_file, steps, typed, uploads
 from dashboard.words import formats
 from ingest.capture import Capture
 from ingest.errors import PumpledgerError
@@ -86,7 +86,7 @@ def show(chosen: Chosen, card: pd.DataFrame) -> Measured:
     try:
         return _read(chosen.upload, entry, pump, known=len(card) > 0)
     except PumpledgerError as refused:
-        say.refuse(f"{refused.text}")
+        asked_of_file.show_refusal(refused)
         return Measured(entry)
 
 

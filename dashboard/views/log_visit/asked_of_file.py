@@ -1,0 +1,73 @@
+"""What a file doesn't say, asked for where its refusal stands: one tap, or one box."""
+
+from __future__ import annotations
+
+import re
+
+import streamlit as st
+
+from dashboard.shell import say
+from dashboard.views.log_visit.typed import PROBES
+from dashboard.words.plain import plain
+from ingest.errors import CaptureRefused, PumpledgerError
+from ingest.wording.language import phrase
+
+# What answers a refusal: the box among those of the file, its label and what may stand there.
+BOXES = {
+    "sample-rate-needed": ("rate", "Samples a second", "100 kS/s"),
+    "full-scale-needed": ("full_scale", "Amps at full scale (sound files)", "10A"),
+}
+NEEDS_FACTOR = ("probe-needed", "unit-needed")
+MOST_TAPS = 6
+OPTION = r"--[a-z]+(-[a-z]+)*"
+
+
+def show_refusal(refused: PumpledgerError) -> None:
+    """Say why a file was refused, in the page's words, and offer what settles it."""
+    say.refuse(without_options(refused.text))
+    channels = refused.channels if isinstance(refused, CaptureRefused) else ()
+    if channels:
+        _taps(phrase("Channel with the pump current"), {name: ("channel", name) for name in channels})
+    elif refused.code in NEEDS_FACTOR:
+        _taps(phrase("Clamp's factor"), {name: ("probe", name) for name in PROBES[1:-1]})
+        _box("probe_text", "Factor", "40 mV/A")
+    elif refused.code in BOXES:
+        _box(*BOXES[refused.code])
+
+
+def without_options(text: str) -> str:
+    """Return a refusal without the command's options: on a page there are none."""
+    text = re.sub(rf"\b([Ss])ay {OPTION} with", lambda m: f"{'C' if m[1] == 'S' else 'c'}hoose", text)
+    text = re.sub(rf" \({OPTION}( K [^)]*)?\)", "", text)
+    text = re.sub(rf",? with {OPTION}(?=[,.( ])", "", text)
+    text = re.sub(rf"\bsay {OPTION}", "give it", text)
+    return re.sub(rf"{OPTION} ", "", text)
+
+
+def _taps(label: str, choices: dict[str, tuple[str, str]]) -> None:
+    shown = list(choices.items())[:MOST_TAPS]
+    say.note(label)
+    for column, (name, chosen) in zip(st.columns(len(shown)), shown, strict=True):
+        column.button(plain(name), on_click=_put, args=chosen, key=f"asked_{name}", width="stretch")
+
+
+def _box(name: str, label: str, example: str) -> None:
+    key = f"asked_{name}"
+    st.text_input(
+        phrase(label),
+        key=key,
+        placeholder=example,
+        autocomplete="off",
+        on_change=_put_typed,
+        args=(name, key),
+    )
+
+
+def _put_typed(name: str, key: str) -> None:
+    if name == "probe_text":
+        _put("probe", PROBES[-1])
+    _put(name, st.session_state[key])
+
+
+def _put(name: str, value: str) -> None:
+    st.session_state[name] = value
