@@ -100,7 +100,7 @@ def started(first_step: str) -> bool:
     if counts is not None and counts["vehicles"]:
         return True
     say.inform(f"The ledger is empty. {first_step}")
-    ways = (
+    ways: tuple[tuple[str, str, dict[str, str]], ...] = (
         ("fleet_data", "Enter a first unit", {"part": "Set up"}),
         ("log_visit", "Log a first visit", {}),
         ("fleet_data", "Bring in a fleet folder", {"part": "Bring in a folder"}),
