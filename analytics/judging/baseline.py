@@ -109,8 +109,9 @@ def corrected(
 
 
 def add_levels(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
-    """Add `ln_a` and `ln_rpm` at reference volts and the type's rated pressure, and `compares_with`, the
-    number of the readings that each may be compared with; visits in order of pump and time."""
+    """Add `ln_a` and `ln_rpm` at reference volts and the type's rated pressure, and the numbers of the
+    readings that each may be compared with (`compares_with`) and those measured alike in any engine state
+    (`measured_with`); visits in order of pump and time."""
     out = visits.copy()
     reference_v = float(settings["reference_supply_v"]) * system_v(out) / 12.0
     out["ln_a"], out["ln_rpm"] = corrected(out, reference_v, number(out, "rated_pressure_kpa"), settings)
@@ -125,6 +126,7 @@ def add_levels(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
         out.index,
     )
     out["compares_with"] = key.groupby(list(key.columns), sort=False).ngroup()
+    out["measured_with"] = key.groupby(["pump", "source"], sort=False).ngroup()
     return out
 
 

@@ -65,6 +65,7 @@ _OTHERS = {
     "no-current": BY_EYE,
     "far-above-no-ripple": (*BY_EYE, "pressure-high"),
     "stalled": (),
+    "runs-dry": ("speed-doubted",),  # on next to no current the ripple's share tells nothing
     **{rule.id: (*_ODD, *BY_EYE, *FLOW, *UP, *DOWN) for rule in CIRCUIT},
     "circuit-over-volts": (*RIPPLE, *BY_EYE, *FLOW),
     # One at the tank loses volts that no reading before it shows.

@@ -75,7 +75,13 @@ def evidence(
         "mend filter": False,
         "mend flow": False,
         "bleed": repeated,
-        "circuit": found(judged["supply_good"] & judged["drops_passed"], recent) | examined,
+        # A weak circuit makes a pump slow, never fast.
+        "circuit": found(
+            judged["supply_good"]
+            & (judged["drops_passed"] | judged["turns_fast"] & ~judged["speed_doubtful"]),
+            recent,
+        )
+        | examined,
         "loaded volts": (found(judged["supply_good"] & at_pump) & found(judged["connector_good"])) | examined,
         "connector": found(judged["connector_good"]) | worked("connector") | examined,
         "level": last["level_good"] | examined,

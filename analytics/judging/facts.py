@@ -265,11 +265,15 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     serves = few_sparks & ~_ripple_rejected(visits)
     plain = np.where(serves, number(visits, "raw_ripple_pct"), np.nan)
     ripple = np.where(np.isnan(number(visits, "ripple_pct")), plain, number(visits, "ripple_pct"))
+    ripple = ripple * _share_of_usual(visits, settings)
     own_ripple = np.where(
         number(visits, "baseline_ripple_count", 0) >= 2, 1.25 * number(visits, "baseline_ripple_pct"), np.nan
     )
     limit = np.fmax(float(settings["ripple_limit_pct"]), own_ripple)
     limit = np.where(np.isnan(number(visits, "ripple_limit_pct")), limit, number(visits, "ripple_limit_pct"))
+    speed_rose = brushed & (d_speed > some_speed)
+    fast = np.where(np.isnan(type_high), settings["new_pump_fast_rpm"], type_high)
+    fast = ~own_speed & brushed & (rpm > fast) & ~(np.isnan(type_high) & lift)
     return {
         "current_fell": d_current < -some,
         "current_fell_far": d_current < -far,
@@ -277,7 +281,8 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
         "current_rose_far": d_current > far,
         "speed_fell": brushed & (d_speed < -some_speed),
         "speed_fell_far": brushed & (d_speed < -far),
-        "speed_rose": brushed & (d_speed > some_speed),
+        "speed_rose": speed_rose,
+        "turns_fast": speed_rose | fast,
         "speed_same": brushed & (abs(d_speed) <= some_speed),
         # A load moves the speed about a third as far as the current: by less than half of that, it is none.
         "motor_unmoved": brushed
@@ -298,22 +303,49 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     }
 
 
+def _share_of_usual(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+    """The average as a share of what the pump should draw at least, 1 at most (n,).
+
+    Ripple hardly follows the load: a pump that runs dry shows the same amps of it on a small average, so
+    ripple is told as a share of no less than its own level, but for a small change, or the specification's
+    low end.
+    """
+    own_a = np.exp(number(visits, "baseline_ln_a")) * (1 - settings["baseline_far_pct"] / 100)
+    least_a = np.where(np.isnan(own_a), number(visits, "current_low_a"), own_a)
+    with np.errstate(invalid="ignore"):
+        share = np.minimum(number(visits, "mean_a") / least_a, 1.0)
+    return np.where(full_command(visits) & (share > 0), share, 1.0)
+
+
 def ripple_jumped(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
     """Whether ripple stepped up at one visit and has stayed up since (n,): slow growth is no step.
 
-    In percent of the average and in amps, as a starved pump's smaller average alone enlarges the percentage.
-    Visits in order of pump and time; `compares_with` from baseline.add_levels.
+    In percent of the usual average and in amps, as a starved pump's smaller average alone enlarges the
+    percentage. Ripple follows volts and engine state little: without a level of its own in its engine state
+    a reading is held against that in another, by twice as much.
+    Visits in order of pump and time; `compares_with` and `measured_with` from baseline.add_levels.
     """
     points = float(settings["ripple_jump_points"])
-    ripple = pd.Series(number(visits, "ripple_pct"), index=visits.index)
-    amps = ripple * number(visits, "mean_a") / 100
-    group = visits["compares_with"].to_numpy()
+    of_usual = number(visits, "ripple_pct") * _share_of_usual(visits, settings)
+    ripple = pd.Series(of_usual, index=visits.index)
+    amps = pd.Series(number(visits, "ripple_pct") * number(visits, "mean_a") / 100, index=visits.index)
+    known = number(visits, "baseline_ripple_count", 0) >= 2
+    first = number(visits, "baseline_ripple_pct")
+    alike = _stepped_up(ripple, amps, first, visits["compares_with"].to_numpy(), points, points) & known
+    full, anyhow = full_command(visits), visits["measured_with"].to_numpy()
+    first = pd.Series(np.where(known & full, first, np.nan), visits.index).groupby(anyhow).ffill().to_numpy()
+    return alike | _stepped_up(ripple.where(full), amps, first, anyhow, points, 2 * points) & ~known
+
+
+def _stepped_up(
+    ripple: pd.Series, amps: pd.Series, first: np.ndarray, group: np.ndarray, points: float, over_first: float
+) -> np.ndarray:
+    """Whether ripple stepped up from the reading before of its group by so many points, and over the first
+    level by `over_first`, and has stayed up (n,)."""
     told = ripple.where(ripple.notna() & amps.notna())
     last, last_amps = told.groupby(group).ffill(), amps.groupby(group).ffill()
     before, before_amps = last.groupby(group).shift(), last_amps.groupby(group).shift()
-    first = number(visits, "baseline_ripple_pct")
-    known = number(visits, "baseline_ripple_count", 0) >= 2
-    steps = known & (told - before >= points).to_numpy() & (amps >= 1.5 * before_amps).to_numpy()
-    steps &= (told - first >= points).to_numpy()
+    steps = (told - before >= points).to_numpy() & (amps >= 1.5 * before_amps).to_numpy()
+    steps &= (told - first >= over_first).to_numpy()
     level = before.where(steps).groupby(group).ffill()
-    return (told - level >= points).to_numpy() & known
+    return (told - level >= points).to_numpy()

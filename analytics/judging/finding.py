@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.judging.baseline import number
 from analytics.judging.beside import beside, next_beside, values_beside
 from analytics.judging.evidence import ON_BASELINE, evidence, incomparable
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
@@ -26,6 +27,9 @@ DONE = {
     NOTE: "The next capture as planned.",
 }
 NO_VALUES = "{}"
+SIDES = ("supply", "ground")
+OTHER_DROP = "Measure the drop on the {side} side as well, under load."
+DROPS_ON_LITTLE = "Drops on so little current prove nothing: measure both again under a test load."
 QUIET = ("healthy", "no-reading")
 # finding, text, action and next test of a pump that broke down and was not read since.
 BROKE_DOWN = (
@@ -159,6 +163,10 @@ def _tests(
     drops, volts = passed["drops_good"].to_numpy(bool), passed["volts_good"].to_numpy(bool)
     if step == "circuit" and own is None:
         texts[volts & ~drops] = phrase("Measure both drops at the pump under load.")
+        given = [~np.isnan(number(last, f"drop_{side}_v")) for side in SIDES]
+        for side, this, other in zip(SIDES, given, given[::-1], strict=True):
+            texts[volts & ~drops & ~this & other] = phrase(OTHER_DROP, side=phrase(side))
+        texts[volts & ~drops & given[0] & given[1]] = phrase(DROPS_ON_LITTLE)
         texts[drops & ~volts] = phrase("Measure volts at the pump under load.")
     elif f"{step}, drops good" in rule.says:
         texts[drops] = template(rule.says[f"{step}, drops good"])

@@ -128,6 +128,17 @@ DELIVERS: tuple[Rule, ...] = (
         family="flow",
     ),
     Rule(
+        "runs-dry",
+        ("current_very_low", "turns_fast", "supply_good"),
+        "Far too little current at a high speed on good volts: the pump moves no fuel, as one does that runs "
+        "dry. Don't leave it running: fuel cools and lubricates it.",
+        ("level", "strainer", "hose", "delivery", "regulator", "repeat", "filter"),
+        end=BOOK,
+        unless=("speed_doubtful",),
+        says={"level": "Switch off; read the fuel level, and look for a blocked strainer or split hose."},
+        family="flow",
+    ),
+    Rule(
         "fast-but-delivers",
         ("speed_high", "delivers_well"),
         "The pump turns faster than {rpm_high:,.0f} rpm and delivers: this type may simply be fast.",

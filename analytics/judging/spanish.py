@@ -11,6 +11,8 @@ from ingest.wording.language import SPANISH, learn
 OWN_STEPS = {
     ("clipped", "clamp"): "Elija un rango mayor y capture de nuevo.",
     ("probe-factor", "clamp"): "Revise el factor y el rango de la pinza, póngala a cero y capture de nuevo.",
+    ("runs-dry", "level"): "Apague; lea el nivel de combustible y busque un colador tapado o una manguera "
+    "rota.",
     (
         "no-current-unproven",
         "clamp",
@@ -205,6 +207,13 @@ PHRASES = {
         "Cambie la bomba; solo una buena lectura posterior lo da por resuelto."
     ),
     "Measure both drops at the pump under load.": "Mida ambas caídas de tensión en la bomba bajo carga.",
+    "Measure the drop on the {side} side as well, under load.": (
+        "Mida también la caída de tensión del lado de {side}, bajo carga."
+    ),
+    "Drops on so little current prove nothing: measure both again under a test load.": (
+        "Las caídas de tensión con tan poca corriente no prueban nada: mida ambas otra vez con una carga de "
+        "prueba."
+    ),
     "Measure volts at the pump under load.": "Mida la tensión en la bomba bajo carga.",
     "Refuel to above a quarter tank, then measure again.": (
         "Cargue combustible a más de un cuarto de tanque y mida otra vez."

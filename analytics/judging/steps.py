@@ -51,7 +51,8 @@ STEPS = (
         "circuit",
         "check circuit",
         "Measure volts and both drops at the pump under load.",
-        "good volts at the pump and both drops within limits since the finding, not too long ago",
+        "good volts at the pump, with both drops within limits or a high speed, since the finding, not too "
+        "long ago",
     ),
     Step(
         "mend circuit",

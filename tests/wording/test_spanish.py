@@ -10,6 +10,7 @@ import pytest
 import dashboard
 from analytics.judging.action import ACTIONS
 from analytics.judging.beside import NEXT as NEXT_BESIDE
+from analytics.judging.finding import DROPS_ON_LITTLE, OTHER_DROP
 from analytics.judging.rules import RULES
 from analytics.judging.safety import CAUTIONS, FIRST
 from analytics.judging.steps import STEPS
@@ -60,7 +61,7 @@ def test_every_rule_step_and_caution_has_spanish_words():
     jobs = [text for name, text in vars(job_steps).items() if name.isupper() and isinstance(text, str)]
     jobs = [text for text in jobs if text not in (job_steps.LOOK, job_steps.DROPS)]  # codes, not said
     cautions = [FIRST, *(text for _, text, _ in CAUTIONS)]
-    steps += [*NEXT_BESIDE.values(), COMMAND_UNKNOWN]
+    steps += [*NEXT_BESIDE.values(), COMMAND_UNKNOWN, OTHER_DROP, DROPS_ON_LITTLE]
     assert [text for text in (*rules, *steps, *jobs, *cautions) if text not in known] == []
 
 
