@@ -98,8 +98,8 @@ FINDINGS = {
         "probable que fallen la pinza o la especificación."
     ),
     "runs-dry": (
-        "Demasiado poca corriente a alta velocidad con buena tensión: la bomba no mueve combustible, como una "
-        "que gira en seco. No la deje en marcha: el combustible la enfría y la lubrica."
+        "Demasiado poca corriente a alta velocidad con buena tensión: la bomba no mueve combustible, como "
+        "una que gira en seco. No la deje en marcha: el combustible la enfría y la lubrica."
     ),
     "fast-but-delivers": (
         "La bomba gira a más de {rpm_high:,.0f} rpm y entrega: quizá este tipo simplemente sea rápido."
