@@ -113,5 +113,9 @@ def _propose(args: argparse.Namespace) -> int:
         author=operating_system_user().signing(args.by),
     )
     tell("\n".join(report.lines()))
-    tell(f"Nothing is stored. --propose --save-columns keeps this as {FILE}.", aside=True)
+    tell(
+        f"Nothing is stored. --propose --save-columns keeps this as {FILE}, where headers left out can be "
+        "given a column.",
+        aside=True,
+    )
     return 0

@@ -13,6 +13,7 @@ from dashboard.parts import envelope
 from dashboard.shell import frame, say
 from dashboard.words import formats
 from dashboard.words.plain import plain
+from dashboard.words.reading import candidates
 from ingest import metrics
 from ingest.capture import Capture
 from ingest.measuring.sampling import AVERAGE_ONLY
@@ -173,10 +174,7 @@ def show_notes(notes: tuple[Any, ...], *, levels: tuple[str, ...] = ("warning", 
 
 def show_candidates(reading: Reading) -> None:
     """Say which speeds the trace allows when it can't tell."""
-    if reading.rpm is None and reading.speed_candidates:
-        told = ", ".join(
-            f"{c.rpm:,.0f} rpm ({formats.confidence(c.probability)})" for c in reading.speed_candidates[:4]
-        )
+    if reading.rpm is None and (told := candidates(reading)):
         say.line(phrase("The speed can't be told from this trace. It allows {speeds}.", speeds=told))
 
 

@@ -167,7 +167,11 @@ def holdings(counts: Any, noun: str) -> str:
     return (
         f"{count(int(counts['vehicles']), noun)}, "
         f"{count(int(counts['pumps_in_service']), 'pump')} in service and "
-        f"{count(int(counts['visits']), 'visit')}, the last on {day(counts['last_visited_on'])}."
+        + (
+            f"{count(int(counts['visits']), 'visit')}, the last on {day(counts['last_visited_on'])}."
+            if counts["visits"]
+            else "no visit yet."
+        )
     )
 
 

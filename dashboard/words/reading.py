@@ -9,6 +9,7 @@ from ingest.measuring.sampling import AVERAGE_ONLY
 from ingest.reading import Reading
 
 UNTOLD = "can't be told"
+ENOUGH = 0.95  # chance above which a speed is told
 
 
 def reading_lines(reading: Reading, verdict: Verdict | None = None) -> list[str]:
@@ -79,11 +80,21 @@ def _steadiness(reading: Reading) -> str:
     return ", ".join(told)
 
 
+def candidates(reading: Reading) -> str:
+    """Return the speeds that a trace allows, the likeliest first, "" for none.
+
+    Their chances stand beside them only where they are why nothing is told: one that is all but sure and yet
+    was not told fails for another reason, which a note gives.
+    """
+    found = sorted(reading.speed_candidates[:4], key=lambda c: -c.probability)
+    if found and found[0].probability > ENOUGH:
+        return ", ".join(f"{c.rpm:,.0f} rpm" for c in found)
+    return ", ".join(f"{c.rpm:,.0f} rpm ({formats.confidence(c.probability)})" for c in found)
+
+
 def _revolution(reading: Reading) -> str:
     if reading.rpm is None or reading.revolution_ms is None:
-        told = ", ".join(
-            f"{c.rpm:,.0f} rpm ({formats.confidence(c.probability)})" for c in reading.speed_candidates[:4]
-        )
+        told = candidates(reading)
         repeat = (
             f"; the pattern repeats every {reading.pattern_repeat_ms:.3f} ms"
             if reading.pattern_repeat_ms

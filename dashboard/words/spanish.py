@@ -169,8 +169,8 @@ WORDS = {
     "Log the next visit": "Registrar la próxima visita",
     "Open this pump's history": "Abrir el historial de esta bomba",
     "Visit sheet to print": "Hoja de la visita para imprimir",
-    "Distances are kept in km; what you typed is kept beside them.": (
-        "Las distancias se guardan en km; lo que usted escribió se guarda al lado."
+    "A distance without a unit is taken in {unit}; it is kept as typed.": (
+        "Una distancia sin unidad se toma en {unit}; se guarda como se escribió."
     ),
     "Without an odometer this reading can't be placed in the pump's trend.": (
         "Sin odómetro esta lectura no se puede ubicar en la tendencia de la bomba."

@@ -369,7 +369,7 @@ def speed_open(rpm: list[float], segments_told: bool) -> str:
     advice = (
         "capture again with a narrower range and 200 ms or more"
         if segments_told
-        else "tell the number of segments if it is known"
+        else "tell the number of segments, best in its pump type, if it is known"
     )
     if len(rpm) == 1:
         return f"{rpm[0]:,.0f} rpm fits, but the trace does not rule out another speed: {advice}."

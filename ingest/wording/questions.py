@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ingest.units import KPA_PER_PSI, format_quantity
+from ingest.wording.options import without_options
 from ingest.wording.sentence import question
 
 
@@ -133,7 +134,9 @@ def second_meter_reading(unit: str, day: str, visit_id: int, known_a: float, met
 @question("capture-refused", "capture")
 def capture_not_taken(refusal: str) -> str:
     """A file that can't be measured; refusal: why, as it was said."""
-    return f"The capture was not taken: {refusal}"
+    named = "--channel" in refusal or "--probe" in refusal
+    by = " In a folder the columns channel and probe of visits.csv say so, or the entry of its clamp."
+    return f"The capture was not taken: {without_options(refusal)}{by if named else ''}"
 
 
 @question("capture-elsewhere", "capture")

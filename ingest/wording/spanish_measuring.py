@@ -339,7 +339,7 @@ def speed_open(rpm: list[float], segments_told: bool) -> str:
     advice = (
         "capture de nuevo con un rango menor y 200 ms o más"
         if segments_told
-        else "indique el número de delgas si se conoce"
+        else "indique el número de delgas, mejor en el tipo de bomba, si se conoce"
     )
     if len(rpm) == 1:
         return f"{rpm[0]:.0f} rpm cuadra, pero la señal no descarta otra velocidad: {advice}."

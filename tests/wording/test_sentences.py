@@ -9,6 +9,7 @@ import pytest
 from ingest.capture import Note
 from ingest.wording import file_notes, measuring_notes, questions, sentence
 from ingest.wording.odometer_questions import odometer_question
+from ingest.wording.options import without_options
 from ingest.wording.sentence import codes, said
 from ingest.wording.stored import notes_from, question_text, stored_note, stored_question
 
@@ -89,3 +90,10 @@ def test_another_language_is_another_set_of_sentences_for_the_same_values(monkey
         lambda line_hz, mains_hz: f"Netzbrummen: {line_hz:.1f} Hz.",
     )
     assert [note.text for note in notes_from(kept)] == ["Netzbrummen: 50.0 Hz."]
+
+
+def test_a_sentence_loses_the_options_of_a_command_where_there_is_none():
+    said = "Which channel? Say --channel with one of: A, B. Give it with --probe, for example --probe 10mV/A."
+    assert without_options(said) == "Which channel? Choose one of: A, B. Give it, for example 10mV/A."
+    assert "columns channel and probe" in questions.capture_not_taken(said).text
+    assert "columns" not in questions.capture_not_taken("x.csv: it is damaged; save it again.").text

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 import streamlit as st
 
 from dashboard.shell import say
@@ -11,6 +9,7 @@ from dashboard.views.log_visit.typed import PROBES
 from dashboard.words.plain import plain
 from ingest.errors import CaptureRefused, PumpledgerError
 from ingest.wording.language import phrase
+from ingest.wording.options import without_options
 
 # What answers a refusal: the box among those of the file, its label and what may stand there.
 BOXES = {
@@ -19,7 +18,6 @@ BOXES = {
 }
 NEEDS_FACTOR = ("probe-needed", "unit-needed")
 MOST_TAPS = 6
-OPTION = r"--[a-z]+(-[a-z]+)*"
 
 
 def show_refusal(refused: PumpledgerError) -> None:
@@ -33,15 +31,6 @@ def show_refusal(refused: PumpledgerError) -> None:
         _box("probe_text", "Factor", "40 mV/A")
     elif refused.code in BOXES:
         _box(*BOXES[refused.code])
-
-
-def without_options(text: str) -> str:
-    """Return a refusal without the command's options: on a page there are none."""
-    text = re.sub(rf"\b([Ss])ay {OPTION} with", lambda m: f"{'C' if m[1] == 'S' else 'c'}hoose", text)
-    text = re.sub(rf" \({OPTION}( K [^)]*)?\)", "", text)
-    text = re.sub(rf",? with {OPTION}(?=[,.( ])", "", text)
-    text = re.sub(rf"\bsay {OPTION}", "give it", text)
-    return re.sub(rf"{OPTION} ", "", text)
 
 
 def _taps(label: str, choices: dict[str, tuple[str, str]]) -> None:

@@ -32,4 +32,6 @@ else:
     typed.keep()
     saving.save(unit, measured, asked)
     keypad.number_keys(phrase(LABELS[name]) for name in details.FIGURES)
-frame.foot(phrase("Distances are kept in km; what you typed is kept beside them."))
+frame.foot(
+    phrase("A distance without a unit is taken in {unit}; it is kept as typed.", unit=steps.own_unit())
+)
