@@ -14,6 +14,7 @@ from xdist.scheduler import LoadFileScheduling
 
 from ingest.ledger import connection, migrations
 from ingest.ledger.gate import Turn, connect
+from tests.one_engine import one_engine
 
 MINUTES = Path(__file__).with_name("minutes.json")
 BROWSER = "browser"
@@ -22,6 +23,8 @@ LEDGERS_MADE = tuple(
     f"tests/ledger/test_ledger_{name}.py"
     for name in ("check", "damage", "open", "place", "repair", "upgrade")
 )
+# Where several programs or damaged files meet, each opening counts.
+ENGINES_APART = ("apart", BROWSER, "chains", "ledger", "serving")
 
 
 def pytest_addoption(parser):
@@ -127,4 +130,14 @@ def new_ledgers_are_copies(tmp_path_factory):
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(connection, "create", copy)
+        yield
+
+
+@pytest.fixture(autouse=True)
+def readers_share_an_engine(request):
+    """In all rooms but ENGINES_APART."""
+    if _room(request.node.nodeid) in ENGINES_APART:
+        yield
+        return
+    with one_engine():
         yield

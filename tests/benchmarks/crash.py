@@ -6,6 +6,7 @@ Run by hand: python -m tests.benchmarks.crash [--log 120] [--load 60] [--reanaly
 from __future__ import annotations
 
 import argparse
+import atexit
 import logging
 import multiprocessing
 import random
@@ -15,6 +16,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -194,8 +196,12 @@ JOBS = {
 }
 
 
-def ledger_with_visits(folder: Path) -> Path:
-    """Write a ledger of STORED_VISITS units with a visit each, and the next program's scripts beside it."""
+@cache
+def ledger_with_visits() -> Path:
+    """Return a folder with a ledger of STORED_VISITS units with a visit each, and the next program's scripts
+    beside it: made once, to be copied."""
+    folder = Path(tempfile.mkdtemp())
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
     ledger = folder / "fleet.duckdb"
     rng = np.random.default_rng(0)
     for i in range(STORED_VISITS):
@@ -212,7 +218,7 @@ def ledger_with_visits(folder: Path) -> Path:
     for script in migrations.scripts().values():
         shutil.copy(script, folder / "sql")
     (folder / "sql" / f"{max(migrations.scripts()) + 1:03d}_next.sql").write_text(NEXT_SCRIPT)
-    return ledger
+    return folder
 
 
 def kill_many(name: str, kills: int, folder: Path, seed: int = 1) -> Tally:
@@ -220,15 +226,12 @@ def kill_many(name: str, kills: int, folder: Path, seed: int = 1) -> Tally:
     job = JOBS[name]
     draw = random.Random(seed)
     tally = Tally()
-    start = folder / f"{name}-start"
-    start.mkdir()
-    if job.from_visits:
-        ledger_with_visits(start)
     place = folder / name
     for number in range(kills):
-        if job.from_visits or not place.exists():
+        if job.from_visits:
             shutil.rmtree(place, ignore_errors=True)
-            shutil.copytree(start, place)
+            shutil.copytree(ledger_with_visits(), place)
+        place.mkdir(exist_ok=True)
         ledger, acks = place / "fleet.duckdb", place / "acks"
         child = CONTEXT.Process(target=job.work, args=(ledger, acks, number))
         child.start()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 from streamlit.components.v2 import manifest_scanner
 from streamlit.runtime.scriptrunner.script_cache import ScriptCache
@@ -15,7 +14,6 @@ from streamlit.util import calc_hash
 from dashboard.data import answer_store, answers
 from dashboard.serving.serving import APP
 from dashboard.shell.navigation import PAGES
-from tests.pages.one_engine import one_engine
 
 # Each run of a page would look through every package installed for components: they stay the same.
 manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
@@ -31,16 +29,6 @@ def _wait_until_it_ends(runner: local_script_runner.LocalScriptRunner, timeout: 
 
 
 local_script_runner.require_widgets_deltas = _wait_until_it_ends
-
-_run = local_script_runner.LocalScriptRunner.run
-
-
-def _run_with_one_engine(*args: Any, **named: Any) -> Any:
-    with one_engine():
-        return _run(*args, **named)
-
-
-local_script_runner.LocalScriptRunner.run = _run_with_one_engine
 
 # A process of its own loads every library anew for what takes a fleet of three a tenth of a second.
 in_a_process = answer_store.apart
