@@ -14,6 +14,7 @@ oftener, as makes −ln S of new pumps that of the formulas at a typical life, w
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +34,7 @@ from analytics.wear_model.tracks import take
 STEPS = 4  # path points between stops
 MOST_STOPS = 80
 RARER = (0.1, 3.0)
+AT_ONCE = 256  # lives whose paths are gone through at once: they stay in the cache
 
 
 @dataclass(frozen=True)
@@ -68,13 +70,12 @@ def simulate_lives(
     limit_ripple_pct: book limit on ripple; limit_load: on the load channel, ln units above the type's level.
     """
     typical = _typical_life(p, type_code) if as_forecast else None
-    x_all, wear, drag, life, start = _paths(p, type_code, interval_km, count, rng, typical)
+    x_all, wear_at, drag_at, life, start = _paths(p, type_code, interval_km, count, rng, typical)
     begun_at = {}
     for name in NAMES:
-        path, fails = _onset(getattr(p.onsets, name), type_code, x_all, count, rng, typical)
-        begun_at[name], life = path[:, STEPS::STEPS], np.minimum(life, fails)
+        begun_at[name], fails = _onset(getattr(p.onsets, name), type_code, x_all, count, rng, typical)
+        life = np.minimum(life, fails)
     visit_km = x_all[STEPS::STEPS]
-    wear_at, drag_at = wear[:, STEPS::STEPS], drag[:, STEPS::STEPS]
     k = len(visit_km)
     code = np.full(count, type_code)
 
@@ -183,15 +184,20 @@ def _paths(
     rng: np.random.Generator,
     typical_km: float | None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Return x (m,), wear and drag (count, m), the life and where drag starts (count,)."""
+    """Return x (m,), wear and drag at the stops (count, k), the life and where drag starts (count,)."""
     x = np.arange(MOST_STOPS * STEPS + 1) * interval_km / STEPS
     t = wear_model.clock(x, p.wear.power)
     rate = np.maximum(
         rng.normal(1.0, p.wear.rate_cv, count) * p.wear.rate[type_code], 0.1 * p.wear.rate[type_code]
     )
-    walk = rng.normal(0.0, 1.0, (count, len(x) - 1)) * np.sqrt(p.wear.walk * np.diff(t))
-    rates = rate[:, None] + np.concatenate([np.zeros((count, 1)), np.cumsum(walk, axis=1)[:, :-1]], axis=1)
-    wear = np.concatenate([np.zeros((count, 1)), np.cumsum(rates * np.diff(t), axis=1)], axis=1)
+    walk, steps = rng.normal(0.0, 1.0, (count, len(x) - 1)), np.diff(t)
+    by_walk = np.sqrt(p.wear.walk * steps)
+
+    def worn(rows: slice) -> np.ndarray:
+        none = np.zeros((len(rate[rows]), 1))
+        walked = np.cumsum(walk[rows] * by_walk, axis=1)[:, :-1]
+        rates = rate[rows, None] + np.concatenate([none, walked], axis=1)
+        return np.concatenate([none, np.cumsum(rates * steps, axis=1)], axis=1)
 
     start = _starts(p.drag, type_code, count, rng)
     growth = np.maximum(
@@ -199,20 +205,22 @@ def _paths(
     )
 
     f = p.failure
-    worn = _first_above(
-        x,
-        wear,
-        _levels(rng, count, f.wear_level[type_code], f.wear_level_sd[type_code], f.wear_factor[type_code]),
+    worn_at = _levels(
+        rng, count, f.wear_level[type_code], f.wear_level_sd[type_code], f.wear_factor[type_code]
     )
+    wear, worn_out = _passing(x, worn, worn_at)
     factor = float(f.drag_factor[type_code])
     level = _levels(rng, count, f.drag_level, f.drag_level_sd, factor)
     delay = level / growth * drag_model.UNIT_KM
     rarer = _rarer(p.drag, type_code, factor, f.drag_level, f.drag_level_sd, delay, typical_km)
     start = start * rarer ** (-1 / p.drag.shape)
-    drag = growth[:, None] * np.maximum(x[None, :] - start[:, None], 0.0) / drag_model.UNIT_KM
-    seized = _first_above(x, drag, level)
+
+    def dragging(rows: slice) -> np.ndarray:
+        return growth[rows, None] * np.maximum(x - start[rows, None], 0.0) / drag_model.UNIT_KM
+
+    drag, seized = _passing(x, dragging, level)
     sudden = rng.exponential(1.0, count) / max(float(f.sudden_per_km[type_code]), 1e-15)
-    return x, wear, drag, np.minimum(np.minimum(worn, seized), sudden), start
+    return x, wear, drag, np.minimum(np.minimum(worn_out, seized), sudden), start
 
 
 def _onset(
@@ -223,7 +231,7 @@ def _onset(
     rng: np.random.Generator,
     typical_km: float | None,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return one damage's path (count, m) along `x` and where it ends each pump (count,)."""
+    """Return one damage at the stops (count, k) along `x` and where it ends each pump (count,)."""
     start = _starts(p, type_code, count, rng)
     growth = np.maximum(rng.normal(p.growth, p.growth * p.growth_cv, count), 0.1 * p.growth)
     jump = np.maximum(rng.normal(p.jump, p.jump_sd, count), 0.0)
@@ -233,9 +241,12 @@ def _onset(
         delay = np.maximum(level - jump, 0.0) / growth * drag_model.UNIT_KM
         rarer = _rarer(p, type_code, factor, p.fails_at, p.fails_at_sd, delay, typical_km)
         start = start * rarer ** (-1 / p.shape)
-    since = x[None, :] - start[:, None]
-    path = np.where(since > 0, jump[:, None] + growth[:, None] * since / drag_model.UNIT_KM, 0.0)
-    return path, _first_above(x, path, level)
+
+    def path(rows: slice) -> np.ndarray:
+        since = x - start[rows, None]
+        return np.where(since > 0, jump[rows, None] + growth[rows, None] * since / drag_model.UNIT_KM, 0.0)
+
+    return _passing(x, path, level)
 
 
 def _shown(p: OnsetParameters, type_code: int, path: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -255,6 +266,19 @@ def _levels(rng: np.random.Generator, count: int, level: Value, sd: Value, facto
     beyond = special.ndtr(level / sd)
     survive = beyond * rng.random(count) ** (1 / max(float(factor), 1e-6))
     return level - sd * special.ndtri(survive)
+
+
+def _passing(
+    x: np.ndarray, path: Callable[[slice], np.ndarray], level: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the paths at the stops (count, k) and where each first passes its level (count,), AT_ONCE lives
+    after the other. path: those of some rows along `x` (rows, m)."""
+    at_stops, passes = np.empty((len(level), len(x) // STEPS)), np.empty(len(level))
+    for first in range(0, len(level), AT_ONCE):
+        rows = slice(first, first + AT_ONCE)
+        made = path(rows)
+        at_stops[rows], passes[rows] = made[:, STEPS::STEPS], _first_above(x, made, level[rows])
+    return at_stops, passes
 
 
 def _first_above(x: np.ndarray, path: np.ndarray, level: np.ndarray) -> np.ndarray:
