@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 
 from analytics.risk.workdays import Workdays
-from ingest.errors import EntryRefused
 
 OVERDUE_STOP_DAYS = 7  # an overdue PM is taken to be made within a week
 
@@ -20,20 +19,9 @@ def planned_visits(
     """Return one row per planned stop up to `horizon_days` ahead, and each unit's next stop in any case.
 
     vehicles: unit, last_pm_on, km_per_day (of the unit), pm_interval_km, pm_interval_days, pm_interval_hours,
-    hours_per_day, depot; missing values are fine. Returned: unit, stop (1 = next), planned_on, due_by
-    ("distance" | "days" | "hours"), overdue. Stops fall on days on which the depot works.
-    Raises EntryRefused, naming the unit, for an interval that is not above 0.
+    hours_per_day, depot; missing values are fine, and an interval not above 0 is one. Returned: unit, stop
+    (1 = next), planned_on, due_by ("distance" | "days" | "hours"), overdue. Stops fall on days on which the depot works.
     """
-    for column in ("pm_interval_km", "pm_interval_days", "pm_interval_hours"):
-        if column in vehicles:
-            bad = vehicles[pd.to_numeric(vehicles[column]) <= 0]
-            if len(bad):
-                first_bad = bad.iloc[0]
-                raise EntryRefused(
-                    "bad-interval",
-                    f"Unit {first_bad['unit']}: {column} is {first_bad[column]:g}; "
-                    "a PM interval must be more than 0.",
-                )
     columns = ["unit", "stop", "planned_on", "due_by", "overdue"]
     if not len(vehicles):
         return pd.DataFrame(columns=columns)

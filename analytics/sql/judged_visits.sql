@@ -11,8 +11,11 @@ SELECT
     supply_v, supply_v_at, drop_supply_v, drop_ground_v, fuel_pressure_kpa, delivery_l_min, delivery_at,
     pressure_hold_kpa, fuel_level_pct, fuel_temp_c, fuel_in_tank,
     filter_state, strainer, hose, regulator, connector, check_result, closes, ref, note,
-    motor, supply, fuel, current_low_a, current_high_a, spec_at_v, spec_at_kpa, ripple_limit_pct, rpm_low, rpm_high,
-    rated_pressure_kpa, min_delivery_l_min, filter, filter_changed_on, system_v, pm_interval_days,
-    pm_interval_km, clock
+    -- What a specification or an interval ends at or asks for is never 0: there it is not told.
+    motor, supply, fuel, current_low_a, nullif(current_high_a, 0) AS current_high_a, nullif(spec_at_v, 0) AS spec_at_v,
+    spec_at_kpa, nullif(ripple_limit_pct, 0) AS ripple_limit_pct, rpm_low, nullif(rpm_high, 0) AS rpm_high,
+    nullif(rated_pressure_kpa, 0) AS rated_pressure_kpa, nullif(min_delivery_l_min, 0) AS min_delivery_l_min,
+    filter, filter_changed_on, system_v, nullif(pm_interval_days, 0) AS pm_interval_days,
+    nullif(pm_interval_km, 0) AS pm_interval_km, clock
 FROM visit_detail
 WHERE visit_id IN (SELECT visit_id FROM asked)

@@ -1,7 +1,9 @@
--- Every unit with its last PM stop and hours a day up to the as-of date (parameter 1, three times).
+-- Every unit with its last PM stop and hours a day up to the as-of date (parameter 1, three times). An interval of 0 is none.
 SELECT
     c.unit, c.vin, c.make, c.model, c.year, c.class, coalesce(c.depot, '') AS depot, c.retires_on, c.job_hours,
-    c.pm_interval_km, c.pm_interval_days, c.pm_interval_hours,
+    CASE WHEN c.pm_interval_km > 0 THEN c.pm_interval_km END AS pm_interval_km,
+    CASE WHEN c.pm_interval_days > 0 THEN c.pm_interval_days END AS pm_interval_days,
+    CASE WHEN c.pm_interval_hours > 0 THEN c.pm_interval_hours END AS pm_interval_hours,
     pm.last_pm_on, h.hours_per_day
 FROM vehicle c
 LEFT JOIN (

@@ -19,7 +19,8 @@ class Column:
 
     name: the header; ledger: its ledger column (default: the same); kind "distance" is in the fleet's
     distance unit and kept in km; low/high: the closed range outside which a value is impossible, km for a
-    distance; unit: the unit of a bare number, where a cell may carry one ("58 psi" in fuel_pressure_kpa);
+    distance (no analysis can stand on an interval of nothing, or a specification that ends at 0); unit: the
+    unit of a bare number, where a cell may carry one ("58 psi" in fuel_pressure_kpa);
     longest: characters of a text.
     """
 
@@ -80,8 +81,8 @@ def _integer(name: str, low: float = 0, high: float = 2e9) -> Column:
     return Column(name, "integer", low=low, high=high)
 
 
-def _distance(name: str, ledger: str) -> Column:
-    return Column(name, "distance", ledger, low=NUMBERS["odometer_km"][0], high=NUMBERS["odometer_km"][1])
+def _distance(name: str, ledger: str, low: float = NUMBERS["odometer_km"][0]) -> Column:
+    return Column(name, "distance", ledger, low=low, high=NUMBERS["odometer_km"][1])
 
 
 def _date(name: str, **more: object) -> Column:
@@ -116,10 +117,10 @@ VEHICLES = Table(
         _date("in_service_on"),
         _date("records_from"),
         _date("retires_on"),
-        _distance("pm_interval", "pm_interval_km"),
-        _integer("pm_interval_days"),
-        _number("pm_interval_hours"),
-        _number("job_hours"),
+        _distance("pm_interval", "pm_interval_km", low=50),
+        _integer("pm_interval_days", 1, 3650),
+        _number("pm_interval_hours", 1, 100_000),
+        _number("job_hours", 0, 1000),
         _choice("clock", *words.CLOCKS),
         _REF,
     ),
@@ -137,18 +138,18 @@ PUMP_TYPES = Table(
         _integer("segments", 2, 200),
         _integer("poles", 2, 12),
         _number("current_low_a", 0, 100, "A"),
-        _number("current_high_a", 0, 100, "A"),
-        _number("spec_at_v", 0, 60, "V"),
+        _number("current_high_a", 0.1, 100, "A"),
+        _number("spec_at_v", 3, 60, "V"),
         _number("spec_at_kpa", 0, 5000, "kPa"),
-        _number("ripple_limit_pct", 0, 1000),
+        _number("ripple_limit_pct", 0.1, 1000),
         _number("rpm_low", 0, 60000),
-        _number("rpm_high", 0, 60000),
-        _number("rated_pressure_kpa", 0, 5000, "kPa"),
-        _number("min_delivery_l_min", 0, 100, "L/min"),
+        _number("rpm_high", 100, 60000),
+        _number("rated_pressure_kpa", 1, 5000, "kPa"),
+        _number("min_delivery_l_min", 0.01, 100, "L/min"),
         _choice("filter", *words.FILTERS),
-        _number("lead_time_days"),
-        _number("price"),
-        _number("warranty_months"),
+        _number("lead_time_days", 0, 3650),
+        _number("price", 0, 1e9),
+        _number("warranty_months", 0, 1200),
         _distance("warranty_distance", "warranty_distance_km"),
         _text("spec_source"),
         _REF,
@@ -165,20 +166,20 @@ PUMPS = Table(
         _id("pump_type", default="unknown"),
         _id("serial"),
         _id("lot"),
-        _number("run_share", 0, 1),
+        _number("run_share", 0.001, 1),
         _date("fitted_on"),
         _distance("fitted_odometer", "fitted_odometer_km"),
-        _number("fitted_hours"),
+        _number("fitted_hours", *NUMBERS["hours"]),
         _distance("prior_distance", "prior_distance_km"),
         _date("removed_on"),
         _distance("removed_odometer", "removed_odometer_km"),
-        _number("removed_hours"),
+        _number("removed_hours", *NUMBERS["hours"]),
         _choice("removal", *words.REMOVALS),
         _choice("found", *words.FOUND),
         _text("failure_mode"),
         _text("failure_mechanism"),
         _text("cause"),
-        _number("cost"),
+        _number("cost", 0, 1e9),
         _text("claim"),
         _REF,
         _ROW_ID,
@@ -266,7 +267,7 @@ BREAKDOWNS = Table(
         _date("happened_on", required=True),
         _ODOMETER,
         _choice("pump_confirmed", *words.CONFIRMED),
-        _number("cost"),
+        _number("cost", 0, 1e9),
         _text("note"),
         _REF,
         _ROW_ID,
@@ -303,7 +304,7 @@ DUE_WORK = Table(
         _UNIT,
         Column("due_on", "date", required=True),
         Column("work", "text", required=True),
-        _number("hours"),
+        _number("hours", 0, 1e5),
         _REF,
     ),
     key=("unit", "due_on", "work"),

@@ -1,9 +1,11 @@
 """Facts kept by hand: read like a fleet folder's cells, changed with a line in the log, or refused whole."""
 
+import pandas as pd
 import pytest
 
 from ingest.author import Author
 from ingest.errors import EntryRefused
+from ingest.fleet_folder.cells import read_column
 from ingest.fleet_folder.one_fact import CONNECTION_NOTES, add_facts, change_facts, read_facts
 from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, VEHICLES
 from ingest.ledger.connection import open_ledger
@@ -45,6 +47,31 @@ def test_what_cannot_be_taken_is_refused_by_field(typed, says):
         read_facts(PUMP_TYPES, typed, "km")
     with pytest.raises(EntryRefused, match="retires_on"):
         read_facts(VEHICLES, {"retires_on": "some day"}, "km")
+
+
+@pytest.mark.parametrize(
+    ("table", "name", "nothing", "least"),
+    [
+        (VEHICLES, "pm_interval", "0", "50 and"),
+        (VEHICLES, "pm_interval_days", "0", "1"),
+        (VEHICLES, "pm_interval_hours", "0", "1"),
+        (PUMP_TYPES, "current_high_a", "0", "0.1"),
+        (PUMP_TYPES, "rated_pressure_kpa", "0", "1"),
+        (PUMP_TYPES, "min_delivery_l_min", "-1", "0.01"),
+        (PUMP_TYPES, "lead_time_days", "1e6", "3650"),
+        (PUMPS, "run_share", "0", "0.001"),
+    ],
+)
+def test_a_value_on_which_no_analysis_can_stand_is_refused_by_field_as_load_refuses_it(
+    table, name, nothing, least
+):
+    with pytest.raises(EntryRefused, match=f"{name}: '{nothing}' is impossible; it must lie between") as said:
+        read_facts(table, {name: nothing}, "km")
+    assert least in said.value.text
+    value, problem = read_column(pd.Series([nothing, ""]), table.by_name[name], "km")
+    assert "is impossible" in problem[0]
+    assert not problem[1]
+    assert pd.isna(value[1])
 
 
 def test_each_changed_cell_is_logged_and_an_unchanged_one_is_not(ledger):

@@ -8,7 +8,6 @@ import pandas as pd
 import pytest
 
 from analytics.risk.visits_ahead import planned_visits
-from ingest.errors import EntryRefused
 from ingest.trade_numbers import DEFAULTS
 
 AS_OF = date(2026, 3, 2)
@@ -68,10 +67,13 @@ def test_without_any_interval_the_default():
     assert (made["planned_on"].iloc[1] - made["planned_on"].iloc[0]).days in (182, 183, 184, 185)
 
 
-@pytest.mark.parametrize("name", ["pm_interval_km", "pm_interval_days", "pm_interval_hours"])
-def test_a_zero_interval_is_refused_by_name(name):
-    with pytest.raises(EntryRefused, match=f"Unit 7: {name} is 0"):
-        stops(unit(**{name: 0.0}))
+def test_an_interval_of_nothing_is_none_and_stops_no_other_unit():
+    told = {"pm_interval_km": None, "pm_interval_days": 60.0}
+    both = pd.concat([unit(pm_interval_km=0.0, pm_interval_days=60.0), unit(**told).assign(unit="8")])
+    made = stops(both, days=300)
+    of = {name: part["planned_on"].tolist() for name, part in made.groupby("unit")}
+    assert of["7"] == of["8"]
+    assert len(of["7"]) > 2
 
 
 def test_no_units():
