@@ -20,7 +20,8 @@ def planned_visits(
 
     vehicles: unit, last_pm_on, km_per_day (of the unit), pm_interval_km, pm_interval_days, pm_interval_hours,
     hours_per_day, depot; missing values are fine, and an interval not above 0 is one. Returned: unit, stop
-    (1 = next), planned_on, due_by ("distance" | "days" | "hours"), overdue. Stops fall on days on which the depot works.
+    (1 = next), planned_on, due_by ("distance" | "days" | "hours"), overdue. Stops fall on days on which the
+    depot works.
     """
     columns = ["unit", "stop", "planned_on", "due_by", "overdue"]
     if not len(vehicles):

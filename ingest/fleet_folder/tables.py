@@ -81,8 +81,8 @@ def _integer(name: str, low: float = 0, high: float = 2e9) -> Column:
     return Column(name, "integer", low=low, high=high)
 
 
-def _distance(name: str, ledger: str, low: float = NUMBERS["odometer_km"][0]) -> Column:
-    return Column(name, "distance", ledger, low=low, high=NUMBERS["odometer_km"][1])
+def _distance(name: str, ledger: str, low: float = 0, high: float = NUMBERS["odometer_km"][1]) -> Column:
+    return Column(name, "distance", ledger, low=low, high=high)
 
 
 def _date(name: str, **more: object) -> Column:
@@ -117,7 +117,7 @@ VEHICLES = Table(
         _date("in_service_on"),
         _date("records_from"),
         _date("retires_on"),
-        _distance("pm_interval", "pm_interval_km", low=50),
+        _distance("pm_interval", "pm_interval_km", 50, 1e6),
         _integer("pm_interval_days", 1, 3650),
         _number("pm_interval_hours", 1, 100_000),
         _number("job_hours", 0, 1000),
