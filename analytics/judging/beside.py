@@ -19,7 +19,7 @@ from analytics.judging.wording import values_of
 from ingest.wording.language import phrase
 
 MOST_NAMED = 2
-RIPPLE = ("ripple-jumped", "ripple-very-high", "segment-odd")
+RIPPLE = ("ripple-jumped", "ripple-very-high", "ripple-unsure", "segment-odd")
 BY_EYE = ("fuel-wrong", "filter-or-strainer-bad", "hose-or-regulator-bad")
 FLOW = ("pressure-high", "does-not-deliver", "delivers-little")
 UP = ("average-above", "current-up-speed-down", "average-up")
@@ -51,6 +51,7 @@ NEXT = {
     "average-down": "Then measure delivery.",
     "average-up": "Then measure fuel pressure.",
     "speed-down": "Then compare its speed again.",
+    "ripple-unsure": "Look at its ripple again before it leaves.",
     "segment-odd": "Look at its ripple again before it leaves.",
     "pressure-not-held": "Then look for the leak.",
     "complaint-open": "Retest hot: the complaint stays open.",
@@ -73,6 +74,7 @@ _OTHERS = {
     "filter-or-strainer-bad": (*_ODD, "fuel-wrong", "hose-or-regulator-bad", "wear-both-down"),
     "hose-or-regulator-bad": (*_ODD, "fuel-wrong", "wear-both-down"),
     "fuel-wrong": (*_ODD, "pressure-high"),
+    "supply-switched": ("pressure-high", "does-not-deliver", "delivers-little"),
     "duty-unknown": (*RIPPLE, "pressure-high"),
     "speed-command-unknown": (*RIPPLE, "pressure-high"),
 }  # fmt: skip

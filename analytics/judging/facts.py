@@ -104,8 +104,9 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         number(visits, "ripple_pct"),
     )
     smooth = (ripple < settings["no_ripple_pct"]) | _noted(visits, "current-flat")
-    smooth &= np.isnan(number(visits, "rpm"))
-    seen_none = np.isnan(ripple) & np.isnan(number(visits, "rpm"))
+    untold = np.isnan(number(visits, "rpm"))
+    smooth &= untold
+    seen_none = np.isnan(ripple) & untold
     slow_rate = number(visits, "sample_rate_hz") < 8000.0  # eight samples a ripple of a fast pump
     direct = (supply == "direct").to_numpy()
     unlike_pct = abs(mean_a / type_a - 1) * 100
@@ -139,13 +140,17 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "odd_high": full & no_spec & np.isnan(own_a) & np.isnan(type_a) & (mean_a > settings["usual_high_a"]),
         "odd_low": full & no_spec & np.isnan(own_a) & np.isnan(type_a) & (mean_a < settings["usual_low_a"]),
         "no_specification": no_spec & ~np.isnan(mean_a),
+        "switched": _noted(visits, "pwm-found") & brushed & (supply != "pwm").to_numpy() & untold,
+        "frozen": ~dead & (number(visits, "raw_ripple_pct") == 0) & (origin == "capture").to_numpy(),
         "duty_unknown": (supply == "pwm").to_numpy() & np.isnan(number(visits, "duty_pct")) & ~dead,
         "maybe_none": ~dead & ~zeroed & may_be_none(mean_a, unzeroed_a),
         "speed_command_unknown": two_speed_untold & seems_low,
         "reduced_command": ~full & ~np.isnan(mean_a),
         "zeroed": zeroed,
         "after_repair": (text(visits, "reason") == "after-repair").to_numpy(),
-        "irregular": _noted(visits, "speed-not-followed") | _unsteady(visits, settings),
+        # A pulsed supply chops the current by itself.
+        "irregular": (_noted(visits, "speed-not-followed") | _unsteady(visits, settings))
+        & (supply != "pwm").to_numpy(),
         "at_spec_a": at_spec_a,
         "book_accuracy_a": accuracy_a,
     }  # fmt: skip
@@ -271,6 +276,10 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     )
     limit = np.fmax(float(settings["ripple_limit_pct"]), own_ripple)
     limit = np.where(np.isnan(number(visits, "ripple_limit_pct")), limit, number(visits, "ripple_limit_pct"))
+    # Where several turns fit, the ripple may be an engine's, another load's or a drive's.
+    unsure = _noted(visits, "speed-undecided") | np.isnan(number(visits, "ripple_pct"))
+    many_times = brushed & full & (ripple > settings["ripple_far_times"] * limit)
+    jumped = brushed & ripple_jumped(visits, settings)
     speed_rose = brushed & (d_speed > some_speed)
     fast = np.where(np.isnan(type_high), settings["new_pump_fast_rpm"], type_high)
     fast = ~own_speed & brushed & (rpm > fast) & ~(np.isnan(type_high) & lift)
@@ -294,8 +303,9 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
         "speed_band_unset": brushed & full & unbanded & ~own_speed & (usual_low | usual_high),
         "new_and_fast": brushed & (rpm > settings["new_pump_fast_rpm"]),
         "ripple_over": brushed & full & (ripple > limit),
-        "ripple_far_over": brushed & full & (ripple > settings["ripple_far_times"] * limit),
-        "ripple_jumped": brushed & ripple_jumped(visits, settings),
+        "ripple_far_over": many_times & ~unsure,
+        "ripple_jumped": jumped & ~unsure,
+        "ripple_unsure": (many_times | jumped) & unsure,
         "ripple_used_pct": ripple,
         "ripple_limit_used_pct": limit,
         "rpm_low_used": np.where(np.isnan(type_low), settings["rpm_low"], type_low),

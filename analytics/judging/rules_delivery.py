@@ -45,6 +45,17 @@ DELIVERS: tuple[Rule, ...] = (
         unless=("nothing_delivered",),
     ),
     Rule(
+        "supply-switched",
+        ("switched",),
+        "The current is switched many times a second, by a pulsed supply that nobody told of, or by a dead "
+        "bar, with which a pump may not restart: amps, ripple and speed can't be judged.",
+        ("command",),
+        says={
+            "command": "Say how the pump is fed and at what duty, or feed it directly and capture again, "
+            "before it leaves."
+        },
+    ),
+    Rule(
         "pressure-high",
         ("pressure_high",),
         "Pressure is far above rated: regulator or return line, or a filter after the gauge. The amps follow "

@@ -70,6 +70,14 @@ DOUBTFUL: tuple[Rule, ...] = (
         end=BOOK,
         says={"clamp": "Switch off; check range and wire, then take one brief capture at a faster rate."},
     ),
+    Rule(
+        "frozen",
+        ("frozen",),
+        "Every sample is the same, as no current is: the range is too small or too coarse, or the recorder "
+        "stood still. This reading judges nothing.",
+        ("clamp",),
+        says={"clamp": "Check the range, and that the recorder runs, then capture again."},
+    ),
 )
 
 CIRCUIT: tuple[Rule, ...] = (

@@ -17,6 +17,18 @@ LEANINGS: tuple[Rule, ...] = (
         family="ripple",
     ),
     Rule(
+        "ripple-unsure",
+        ("ripple_unsure",),
+        "What varies is several times a good pump's ripple, or its own, but the turn it belongs to was not "
+        "told: the engine, another load or a switched supply look like a bad bar or coil.",
+        ("repeat",),
+        end=WATCH,
+        says={
+            "repeat": "Capture again on a key-on prime, engine off, with the segments told, before it leaves."
+        },
+        family="ripple",
+    ),
+    Rule(
         "segment-odd",
         ("segment_odd",),
         "One segment stands out.{segment} A bar, its coil or a brush is going{unseen}.",

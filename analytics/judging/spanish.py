@@ -11,6 +11,16 @@ from ingest.wording.language import SPANISH, learn
 OWN_STEPS = {
     ("clipped", "clamp"): "Elija un rango mayor y capture de nuevo.",
     ("probe-factor", "clamp"): "Revise el factor y el rango de la pinza, póngala a cero y capture de nuevo.",
+    (
+        "supply-switched",
+        "command",
+    ): "Indique cómo se alimenta la bomba y con qué ciclo, o aliméntela directo, "
+    "y capture de nuevo antes de que salga.",
+    ("frozen", "clamp"): "Revise el rango, y que el registrador corra, y capture de nuevo.",
+    (
+        "ripple-unsure",
+        "repeat",
+    ): "Capture de nuevo en un cebado, con el motor apagado y las delgas indicadas, antes de que salga.",
     ("runs-dry", "level"): "Apague; lea el nivel de combustible y busque un colador tapado o una manguera "
     "rota.",
     (

@@ -66,6 +66,20 @@ FINDINGS = {
         "Esta alimentación tiene dos velocidades y nadie dice cuál se mandó: una lectura baja puede "
         "ser la velocidad baja."
     ),
+    "supply-switched": (
+        "La corriente se corta muchas veces por segundo, por una alimentación pulsada de la que nadie dijo "
+        "nada o por una delga muerta, con la que una bomba puede no volver a arrancar: no se pueden juzgar "
+        "corriente, rizado ni velocidad."
+    ),
+    "frozen": (
+        "Todas las muestras son iguales, como no lo es ninguna corriente: el rango es demasiado chico o "
+        "demasiado grueso, o el registrador se detuvo. Esta lectura no juzga nada."
+    ),
+    "ripple-unsure": (
+        "Lo que varía es varias veces el rizado de una bomba buena, o el propio, pero no se dio la vuelta "
+        "a la que pertenece: el motor, otra carga o una alimentación pulsada se ven como una "
+        "delga o bobina mala."
+    ),
     "pressure-high": (
         "La presión está muy por encima de la nominal: regulador o retorno, o un filtro después del "
         "manómetro. La corriente es consecuencia."

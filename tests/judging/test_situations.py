@@ -16,7 +16,10 @@ from tests.judging.situations import GOOD, PUMP, Situation
 from tests.judging.situations import SITUATIONS as FIRST
 
 # Reached by what only a capture shows, or by other tests: see test_verdict.py and test_type_level.py.
-BY_CAPTURE = {"clipped", "segment-odd", "irregular", "no-reading", "average-unlike-type"}
+BY_CAPTURE = {
+    "clipped", "frozen", "supply-switched", "ripple-unsure", "segment-odd", "irregular", "no-reading",
+    "average-unlike-type",
+}  # fmt: skip
 SITUATIONS = (*FIRST, *MORE)
 _OF_THE_UNIT = ("kind", "services", "breakdowns", "history")
 

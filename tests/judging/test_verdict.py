@@ -197,6 +197,34 @@ def test_a_clipped_trace_judges_nothing():
     )
 
 
+@pytest.mark.parametrize(
+    ("notes", "change", "rule"),
+    [
+        (("pwm-found",), {"rpm": None, "ripple_pct": 90.0}, "supply-switched"),
+        (("pwm-found",), {"rpm": None, "ripple_pct": 90.0, "supply": "pwm", "duty_pct": 55.0},
+         "reduced-command"),
+        (("pwm-found",), {}, "healthy"),  # a line beside a speed that was told
+        (("speed-undecided",), {"rpm": None, "ripple_pct": 50.0}, "ripple-unsure"),
+        (("speed-undecided",), {"rpm": None, "ripple_pct": 15.5}, "ripple-high"),
+        ((), {"ripple_pct": 50.0}, "ripple-jumped"),
+        ((), {"ripple_pct": None, "raw_ripple_pct": 110.0, "rpm": None, "sparks_per_s": 0.0},
+         "ripple-unsure"),
+        (("speed-not-followed",), {"rpm": None}, "irregular"),
+        (("speed-not-followed",), {"rpm": None, "supply": "pwm", "duty_pct": 55.0}, "reduced-command"),
+    ],
+)  # fmt: skip
+def test_no_ripple_condemns_whose_turn_was_not_told(notes, change, rule):
+    said = " ".join(f'"code": "{code}"' for code in notes)
+    assert last_rule({"reading_notes": said} | change) == rule
+
+
+def test_a_record_of_one_value_judges_nothing():
+    railed = {"mean_a": 3.0, "rpm": None, "ripple_pct": None, "raw_ripple_pct": 0.0}
+    assert last_rule(railed) == "frozen"
+    assert last_rule(railed | {"raw_ripple_pct": 0.2}) == "average-below"
+    assert last_rule(railed | {"mean_a": 16.0}) == "stalled"  # a pump that stands is switched off first
+
+
 def test_a_visit_without_any_reading_says_so():
     names = ("mean_a", "rpm", "ripple_pct", "raw_ripple_pct", "supply_v", "drop_supply_v", "drop_ground_v")
     blank = dict.fromkeys((*names, "fuel_level_pct"))
