@@ -101,7 +101,7 @@ def test_every_module_said_to_be_run_is_there():
 def stage(tmp_path_factory):
     """A folder with what the commands name: captures, a fleet folder, and the small ledger as base.duckdb."""
     folder = tmp_path_factory.mktemp("stage")
-    ledger = build_ledger(folder / "base.duckdb")
+    ledger = build_ledger(folder / "base.duckdb", fitted=True)
     with open_ledger(ledger, read_only=False) as connection:
         for table in table_names(connection):
             if "unit" in {row[0] for row in connection.execute(f"DESCRIBE {table}").fetchall()}:

@@ -32,7 +32,7 @@ ADDRESSES = [
 @pytest.fixture(scope="module")
 def fleet(tmp_path_factory):
     """A ledger whose southern units, serials, VINs and initials can be told anywhere."""
-    path = build_ledger(tmp_path_factory.mktemp("bound") / "fleet.duckdb")
+    path = build_ledger(tmp_path_factory.mktemp("bound") / "fleet.duckdb", fitted=True)
     with open_ledger(path, read_only=False) as con:
         southern = "('105', '106', '007', '7')"
         con.execute("UPDATE vehicle SET vin = CASE depot WHEN 'South' THEN 'QZVIN' ELSE 'OWNVIN' END || unit")

@@ -12,7 +12,7 @@ from tests.pages.page_runs import open_page, small_file, words
 
 @pytest.fixture
 def ledger(tmp_path, monkeypatch):
-    path = build_ledger(tmp_path / "fleet.duckdb")
+    path = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
     monkeypatch.setenv("PUMPLEDGER", str(path))
     return path
 

@@ -18,7 +18,7 @@ from tests.ledger_fixture import build_ledger
 
 @pytest.fixture(scope="module")
 def ledger(tmp_path_factory):
-    return build_ledger(tmp_path_factory.mktemp("told") / "l.duckdb")
+    return build_ledger(tmp_path_factory.mktemp("told") / "l.duckdb", fitted=True)
 
 
 def kept(ledger):

@@ -5,7 +5,6 @@ from datetime import date
 import numpy as np
 import pytest
 
-from analytics.learning.fitting import fit
 from analytics.risk.forecast import state_on
 from analytics.risk.pump_story import pump_story
 from tests.ledger_fixture import build_ledger
@@ -13,9 +12,7 @@ from tests.ledger_fixture import build_ledger
 
 @pytest.fixture(scope="module")
 def ledger(tmp_path_factory):
-    path = build_ledger(tmp_path_factory.mktemp("story") / "fleet.duckdb")
-    fit(path)
-    return path
+    return build_ledger(tmp_path_factory.mktemp("story") / "fleet.duckdb", fitted=True)
 
 
 def test_the_last_state_is_that_of_the_ranking(ledger):

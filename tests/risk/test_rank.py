@@ -172,14 +172,20 @@ BROKEN = {
 
 @pytest.fixture(scope="module")
 def small_ledger(tmp_path_factory):
-    ledger = build_ledger(tmp_path_factory.mktemp("small") / "fleet.duckdb")
+    ledger = build_ledger(tmp_path_factory.mktemp("small") / "fleet.duckdb", fitted=True)
     return ledger, rank(ledger, as_of=LAST_VISIT)  # a day that no midnight changes
 
 
 @pytest.mark.parametrize("how", BROKEN)
-def test_a_stored_fit_that_cant_be_read_is_left_aside_and_the_fleet_learned_anew(small_ledger, how, caplog):
+def test_a_stored_fit_that_cant_be_read_is_left_aside_and_the_fleet_learned_anew(
+    small_ledger, how, caplog, monkeypatch
+):
     ledger, right = small_ledger
     first = stored_fit(ledger)
+    learned = []  # each time what this ledger teaches, found once
+    monkeypatch.setattr(
+        "analytics.risk.forecast.fit_history", lambda history: learned.append(history) or first
+    )
     with open_ledger(ledger, read_only=False) as connection:
         rows = connection.execute("SELECT parameters FROM fit WHERE fit_id = ?", [first.fit_id]).fetchall()
         broken = BROKEN[how](json.loads(rows[0][0]))
@@ -187,6 +193,7 @@ def test_a_stored_fit_that_cant_be_read_is_left_aside_and_the_fleet_learned_anew
     with caplog.at_level("WARNING"):
         assert_frame_equal(rank(ledger, as_of=LAST_VISIT), right)
     assert f"Stored fit {first.fit_id} can't be read as one of method" in caplog.text
+    assert len(learned) == 1
     assert stored_fit(ledger).fit_id > first.fit_id
 
 
@@ -252,7 +259,7 @@ def test_a_reason_stands_below_its_row_only_where_asked_for(listed):
 
 
 def test_an_old_ledger_is_dated_and_plans_nothing_before_today(tmp_path, capsys):
-    path = build_ledger(tmp_path / "old.duckdb")  # its last fact is of January 2026
+    path = build_ledger(tmp_path / "old.duckdb", fitted=True)  # its last fact is of January 2026
     today = date.today()
     now = rank(path)
     days = pd.to_datetime(pd.concat([now["planned_on"], now["next_stop_on"]]).dropna())

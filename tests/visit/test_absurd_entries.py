@@ -27,7 +27,7 @@ NAN, INF = float("nan"), float("inf")
 
 @pytest.fixture(scope="module")
 def ledger(tmp_path_factory):
-    return build_ledger(tmp_path_factory.mktemp("absurd") / "fleet.duckdb")
+    return build_ledger(tmp_path_factory.mktemp("absurd") / "fleet.duckdb", fitted=True)
 
 
 @pytest.fixture(scope="module")

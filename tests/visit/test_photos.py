@@ -41,7 +41,7 @@ def query(ledger, sql, depots=()):
 
 @pytest.fixture
 def ledger(tmp_path):
-    return build_ledger(tmp_path / "fleet.duckdb")
+    return build_ledger(tmp_path / "fleet.duckdb", fitted=True)
 
 
 def test_a_photo_is_shrunk_set_upright_and_says_nothing_beside():

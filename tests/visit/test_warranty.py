@@ -26,7 +26,7 @@ NORTH = Author("Nora", "manager", ("North",))
 
 @pytest.fixture
 def ledger(tmp_path):
-    return build_ledger(tmp_path / "fleet.duckdb")
+    return build_ledger(tmp_path / "fleet.duckdb", fitted=True)
 
 
 def query(ledger, sql, depots=()):

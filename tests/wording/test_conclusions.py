@@ -29,9 +29,7 @@ TABLES = (
 
 @pytest.fixture(scope="module")
 def ledger(tmp_path_factory):
-    path = build_ledger(tmp_path_factory.mktemp("words") / "fleet.duckdb")
-    rank(path)  # learns once
-    return path
+    return build_ledger(tmp_path_factory.mktemp("words") / "fleet.duckdb", fitted=True)
 
 
 def written_codes() -> set[str]:
