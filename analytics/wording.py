@@ -191,7 +191,7 @@ def remark_columns(name: str, remarks: Sequence[Remark]) -> dict[str, list[Any]]
 def reasons_in_words(codes: np.ndarray, values: Mapping[str, np.ndarray]) -> np.ndarray:
     """Return sentences (n,) from the clauses' codes, blank between them (n,), and values by place, (n,) each.
 
-    A template is put together once for each combination of clauses.
+    A template is put together once for each combination of clauses, a sentence once for its values.
     """
     out = np.empty(len(codes), dtype=object)
     which, keys = pd.factorize(codes)
@@ -201,9 +201,9 @@ def reasons_in_words(codes: np.ndarray, values: Mapping[str, np.ndarray]) -> np.
         sentence = reason_template(key)
         names = places(sentence)
         columns = [values[name][rows].tolist() for name in names]
-        out[rows] = [
-            sentence.format(**dict(zip(names, told, strict=True))) for told in zip(*columns, strict=True)
-        ]
+        told = list(zip(*columns, strict=True))
+        said = {of: sentence.format(**dict(zip(names, of, strict=True))) for of in set(told)}
+        out[rows] = [said[of] for of in told]
     return out
 
 

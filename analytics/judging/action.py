@@ -37,24 +37,17 @@ def decide_actions(
     *,
     worth_booking: pd.Series | None = None,
     decisions: pd.DataFrame | None = None,
-    found: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return one row per pump: what `decide_findings` tells, and action, action_text, rule, next_capture_on,
-    next_capture_km.
-
-    The next capture is due on that day or at that odometer (km), whichever comes first; the odometer is
-    unknown where the visit's is, and for units that go by hours.
+    next_capture_km (as `next_captures`).
 
     judged: rows from judge.judge, every visit of each pump up to the day in question. services: unit,
     done_on, work. worth_booking: bool by pump_id, whether cost or a risk ceiling calls for a replacement.
-    decisions: pump_id, status, reason, planned_on (newest decision of a person). breakdowns: as
-    decide_findings takes them. found: from `decide_findings`, where it was asked already.
-    Index: pump_id.
+    decisions: pump_id, status, reason, planned_on (newest decision of a person). Index: pump_id.
     """
     settings = settings or DEFAULTS
-    if found is None:
-        found = decide_findings(judged, services, settings)
     last = last_readings(judged, services, settings)
+    found = decide_findings(judged, services, settings, last=last)
     action, text = found["finding_action"].copy(), found["next_test"].copy()
     if worth_booking is not None:
         watch = (
@@ -68,6 +61,19 @@ def decide_actions(
         told = [booked(reason).text for reason in standing["reason"].reindex(last.index[mine])]
         action[mine], text[mine] = "book replacement", told
 
+    due = next_captures(action, last, settings)
+    calm = (action == "none").to_numpy()
+    text[calm] = _next_capture(due[calm], str(settings["distance_unit"]))
+    return found.assign(action=action, action_text=text, rule=last["rule"]).join(due)
+
+
+def next_captures(action: pd.Series, last: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
+    """Return next_capture_on and next_capture_km of each pump, None where there is none or it is unknown.
+
+    It is due on that day or at that odometer (km), whichever comes first; the odometer is unknown where the
+    visit's is, and for units that go by hours. last: from `last_readings`; action: of ACTIONS, of the same
+    pumps.
+    """
     usual_days = number(last, "pm_interval_days")
     usual_km = number(last, "pm_interval_km")
     neither = np.isnan(usual_days) & np.isnan(usual_km)
@@ -78,27 +84,18 @@ def decide_actions(
     due = due.where(~(action == "book replacement"))
     by_hours = (last["clock"] == "hours").to_numpy() if "clock" in last else False
     due_km = np.where(by_hours | due.isna().to_numpy(), np.nan, number(last, "odometer_km") + km * share)
-    calm = (action == "none").to_numpy()
-    text[calm] = _next_capture(due[calm], due_km[calm], str(settings["distance_unit"]))
-    return found.assign(
-        action=action,
-        action_text=text,
-        rule=last["rule"],
-        next_capture_on=_plain([None if pd.isna(d) else d.date() for d in due], last.index),
-        next_capture_km=_plain([None if np.isnan(x) else float(x) for x in due_km], last.index),
+    return pd.DataFrame(
+        {
+            "next_capture_on": due.dt.date.astype(object).where(due.notna(), None),
+            "next_capture_km": pd.Series(due_km, last.index, object).where(~np.isnan(due_km), None),
+        }
     )
 
 
-def _next_capture(day: pd.Series, odometer_km: np.ndarray, unit: str) -> np.ndarray:
-    days = np.datetime_as_string(day.to_numpy("datetime64[D]"))
+def _next_capture(due: pd.DataFrame, unit: str) -> list[str]:
     by_day = template("No action; next capture by {day}.")
     either = template("No action; next capture by {day} or at {odometer}, whichever comes first.")
-    texts = [
-        by_day.format(day=day) if np.isnan(km) else either.format(day=day, odometer=format_quantity(km, unit))
-        for day, km in zip(days, odometer_km, strict=True)
+    return [
+        by_day.format(day=day) if km is None else either.format(day=day, odometer=format_quantity(km, unit))
+        for day, km in zip(due["next_capture_on"], due["next_capture_km"], strict=True)
     ]
-    return np.array(texts, dtype=object)
-
-
-def _plain(values: list[Any], index: pd.Index) -> pd.Series:
-    return pd.Series(values, index=index, dtype=object)

@@ -8,6 +8,7 @@ its own next step, so that nobody lets the vehicle go with it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -108,7 +109,9 @@ def beside(first: Rule, last: pd.DataFrame) -> list[tuple[str, ...]]:
     return [tuple(names) for names in found]
 
 
-def values_beside(names: tuple[str, ...], visit: pd.Series, settings: dict[str, Any]) -> list[dict[str, Any]]:
+def values_beside(
+    names: tuple[str, ...], visit: Mapping[Any, Any], settings: dict[str, Any]
+) -> list[dict[str, Any]]:
     """Return the rules that stand beside a finding with the values of their sentences, as JSON holds them."""
     return [{"rule": name, "values": values_of(RULE_BY_ID[name].text, visit, settings)} for name in names]
 

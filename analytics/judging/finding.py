@@ -7,6 +7,7 @@ that is not passed, `next_test` that step in a sentence. Whether a pump has fail
 from __future__ import annotations
 
 import json
+from collections.abc import Hashable
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from analytics.judging.beside import beside, next_beside, values_beside
 from analytics.judging.evidence import ON_BASELINE, evidence, incomparable
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.steps import STEP_BY_ID
-from analytics.judging.wording import BESIDE, fill, values_of, worded
+from analytics.judging.wording import BESIDE, FIGURES, fill, values_of, worded
 from ingest.trade_numbers import DEFAULTS
 from ingest.wording.language import phrase, template
 
@@ -84,6 +85,7 @@ def decide_findings(
     settings: dict[str, Any] | None = None,
     *,
     breakdowns: pd.DataFrame | None = None,
+    last: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return one row per pump: finding, finding_text, finding_values, finding_action, next_test, missing,
     failed, down_since, not_working.
@@ -95,11 +97,12 @@ def decide_findings(
     whatever explains that.
 
     judged: rows from verdict.judge, every visit of each pump up to the day in question. services: unit,
-    done_on, work. breakdowns: pump_id, happened_on, confirmed as the pump's. Index: pump_id.
+    done_on, work. breakdowns: pump_id, happened_on, confirmed as the pump's. last: from `last_readings`,
+    where it was asked already. Index: pump_id.
     """
     settings = settings or DEFAULTS
     judged = judged.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable")
-    last = last_readings(judged, services, settings)
+    last = last_readings(judged, services, settings) if last is None else last
     passed = evidence(judged, last, services, settings)
     action = pd.Series(NOTE, index=last.index, dtype=object)
     test = pd.Series("", index=last.index, dtype=object)
@@ -185,10 +188,11 @@ def _said(
     beside it."""
     texts = np.full(len(last), template(rule.text), dtype=object)
     values = np.full(len(last), NO_VALUES, dtype=object)
-    for i in range(len(last)) if "{" in rule.text else [i for i, names in enumerate(besides) if names]:
-        told = values_of(rule.text, last.iloc[i], settings)
+    rows = [*range(len(last))] if "{" in rule.text else [i for i, names in enumerate(besides) if names]
+    for i, visit in zip(rows, _figures(last.iloc[rows]), strict=True):
+        told = values_of(rule.text, visit, settings)
         if besides[i]:
-            told[BESIDE] = values_beside(besides[i], last.iloc[i], settings)
+            told[BESIDE] = values_beside(besides[i], visit, settings)
         texts[i], values[i] = worded(rule.text, told), json.dumps(told)
     return texts, values
 
@@ -196,9 +200,15 @@ def _said(
 def _filled(texts: np.ndarray, last: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
     """Fill figures into those sentences (n,) that hold any."""
     out = texts.copy()
-    for i in np.flatnonzero(["{" in text for text in texts]):
-        out[i] = fill(texts[i], last.iloc[i], settings)
+    rows = np.flatnonzero(["{" in text for text in texts])
+    for i, visit in zip(rows, _figures(last.iloc[rows]), strict=True):
+        out[i] = fill(texts[i], visit, settings)
     return out
+
+
+def _figures(last: pd.DataFrame) -> list[dict[Hashable, Any]]:
+    """What may fill places in the sentences about each visit."""
+    return last[[name for name in dict.fromkeys(FIGURES) if name in last]].to_dict("records")
 
 
 def _broken_down(out: pd.DataFrame, judged: pd.DataFrame, breakdowns: pd.DataFrame) -> pd.DataFrame:

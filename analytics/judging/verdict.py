@@ -157,7 +157,7 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
     values = json.loads(found["finding_values"])
     cited = [rule, *(RULE_BY_ID[beside["rule"]] for beside in values.get(BESIDE, ()))]
     others = {
-        r.id: fill(r.text, last, settings)
+        r.id: fill(r.text, last.to_dict(), settings)
         for r in RULES
         if r.when
         and r.fault

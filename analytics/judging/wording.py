@@ -6,12 +6,11 @@ Spanish words of rules, steps and of the phrases below are in `spanish`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from string import Formatter
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from analytics.judging import spanish  # noqa: F401  (known once it is imported)
 from analytics.judging.rules import RULE_BY_ID
@@ -33,18 +32,24 @@ COLUMNS = {
 }
 FACTS = {"hot": "fuel_hot", "unseen": "ripple_over", "command": "command_unknown"}
 BESIDE = "beside"  # among the values: the findings that stand beside it, each a rule and its values
+# All columns of a judged visit that fill a place.
+FIGURES = (
+    *COLUMNS.values(), *FACTS.values(), "pressure_low", "fuel_pressure_kpa", "rated_pressure_kpa",
+    "delivery_low", "delivery_l_min", "segment_odd", "segment_number", "segment_apart_pct", "segment_twice",
+    *(column for side, column, _ in DROPS for column in (column, f"drop_{side}_high")),
+)  # fmt: skip
 SEGMENT_BELOW = " Segment {number}{twice} lies {apart} % of the average below the others."
 SEGMENT_ABOVE = " Segment {number}{twice} lies {apart} % of the average above the others."
 COMMAND_UNKNOWN = " No duty or speed makes that right; note which was commanded."
 SETTINGS = {"usual_low": "usual_low_a", "usual_high": "usual_high_a"}
 
 
-def fill(sentence: str, visit: pd.Series, settings: dict[str, Any]) -> str:
-    """Return a sentence of the table with its figures filled in. visit: a judged row."""
+def fill(sentence: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> str:
+    """Return a sentence of the table with its figures filled in. visit: FIGURES of a judged row."""
     return worded(sentence, values_of(sentence, visit, settings))
 
 
-def values_of(sentence: str, visit: pd.Series, settings: dict[str, Any]) -> dict[str, Any]:
+def values_of(sentence: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> dict[str, Any]:
     """Return what a sentence of the table is made from besides its own words, as JSON holds it."""
     return {name: _value(name, visit, settings) for name in _places(sentence)}
 
@@ -76,7 +81,7 @@ def _places(sentence: str) -> list[str]:
     return list(dict.fromkeys(name for _, name, _, _ in Formatter().parse(sentence) if name))
 
 
-def _value(name: str, visit: pd.Series, settings: dict[str, Any]) -> Any:
+def _value(name: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> Any:
     if name in COLUMNS:
         return float(visit.get(COLUMNS[name], np.nan))
     if name in SETTINGS:
@@ -91,7 +96,7 @@ def _value(name: str, visit: pd.Series, settings: dict[str, Any]) -> Any:
     return drops if name == "drops" else [side for side, _, _ in drops]
 
 
-def _drops(visit: pd.Series, settings: dict[str, Any]) -> list[list[Any]]:
+def _drops(visit: Mapping[Any, Any], settings: dict[str, Any]) -> list[list[Any]]:
     """Side, volts lost and most that is usual, of each drop that is too high."""
     return [
         [side, float(visit[column]), float(settings[limit])]
@@ -100,7 +105,7 @@ def _drops(visit: pd.Series, settings: dict[str, Any]) -> list[list[Any]]:
     ]
 
 
-def _shortfall(visit: pd.Series) -> dict[str, float]:
+def _shortfall(visit: Mapping[Any, Any]) -> dict[str, float]:
     """Pressure and its rating, delivery, of those that are too low."""
     short: dict[str, float] = {}
     if visit["pressure_low"]:
@@ -113,7 +118,7 @@ def _shortfall(visit: pd.Series) -> dict[str, float]:
     return short
 
 
-def _segment(visit: pd.Series) -> dict[str, Any] | None:
+def _segment(visit: Mapping[Any, Any]) -> dict[str, Any] | None:
     if not visit["segment_odd"]:
         return None
     return {

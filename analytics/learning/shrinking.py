@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from scipy.optimize import minimize
+import scipy  # its parts load when first used: ranking from a stored fit minimises nothing
 
 Prior = dict[str, tuple[float, float]]  # name: (usual value, sd of its natural log)
 Columns = dict[str, np.ndarray]  # name: (sets, 1)
@@ -38,7 +38,7 @@ def maximise(
         return float(total[0]), (total[1:] - total[0]) / STEP
 
     z_0 = (np.log([start[k] for k in names]) - centre) / sd
-    found = minimize(
+    found = scipy.optimize.minimize(
         cost,
         np.clip(z_0, -5, 5),
         jac=True,

@@ -18,7 +18,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
+import scipy  # its parts load when first used: ranking from a stored fit solves nothing
+from scipy import special
 
 from analytics.wear_model import drag as drag_model
 from analytics.wear_model import wear as wear_model
@@ -173,7 +174,7 @@ def _rarer(
     low, high = RARER
     if beyond(low) >= 0 or beyond(high) <= 0:
         return low if beyond(low) >= 0 else high
-    return float(optimize.brentq(beyond, low, high, xtol=1e-4))
+    return float(scipy.optimize.brentq(beyond, low, high, xtol=1e-4))
 
 
 def _paths(

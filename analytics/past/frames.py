@@ -49,12 +49,16 @@ def plain_column(column: pd.Series) -> list[Any]:
 
 
 def _plain(value: Any) -> Any:
+    if value is None or isinstance(value, str):  # most are
+        return value
     if isinstance(value, list | tuple):
         return [_plain(v) for v in value]
-    if value is None or (not isinstance(value, str) and pd.isna(value)):
+    if value is pd.NaT:
         return None
     if isinstance(value, date):
         return value.isoformat()[:10]
+    if pd.isna(value):
+        return None
     value = value.item() if hasattr(value, "item") else value
     if isinstance(value, float):
         return round(value, 6) if math.isfinite(value) else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -135,9 +135,12 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
         [pumps["job"].map(ACTIONS).to_numpy(object), check, WATCH],
         finding,
     ).astype(object)
-    names = ["option", "at", "because", "failed", "finished", "checked", "p_change"]
-    asked = pumps[names].itertuples(index=False)
-    told = [_what_to_do(a, row) for a, row in zip(action, asked, strict=True)]
+    share_pct = np.nan_to_num(np.round(100 * pumps["p_change"].to_numpy(float))).astype(int)
+    asked = pumps.assign(action=action, share_pct=share_pct)
+    rows = list(zip(*(asked[name].tolist() for name in _Asked._fields), strict=True))
+    alike = {row: _what_to_do(_Asked(*row)) for row in set(rows)}  # much the same is done about many
+    texts = {row: None if r is None else r.text for row, r in alike.items()}
+    told, text = [alike[row] for row in rows], [texts[row] for row in rows]
     newest = decisions.set_index("pump_id") if len(decisions) else pd.DataFrame(index=pd.Index([], dtype=int))
 
     def said(name: str) -> pd.Series:
@@ -153,13 +156,14 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
     pumps.loc[wished, ["job", "asked_first"]] = JOBS[CHANGE], NO_LOOK
     why = said("reason")
     for i in np.flatnonzero(standing):
-        told[i] = booked(why.iloc[i])
+        told[i] = r = booked(why.iloc[i])
+        text[i] = r.text
     steps = pumps["step_text"].astype(str)
     planned = pd.to_datetime(said("planned_on")).dt.date.astype(object)
     proposed = pumps["proposed_on"].astype(object)
     return pumps.assign(
         action=action,
-        action_text=[step if r is None else r.text for r, step in zip(told, steps, strict=True)],
+        action_text=[step if said is None else said for said, step in zip(text, steps, strict=True)],
         action_code=[NEXT_TEST if r is None else r.code for r in told],
         action_values=pd.Series([{} if r is None else dict(r.values) for r in told], pumps.index, object),
         decision_status=status.where(status.notna(), None),
@@ -190,7 +194,19 @@ def named(pumps: pd.DataFrame, option: np.ndarray) -> pd.DataFrame:
 _AT = {"now": "at-now", "extra stop": "at-extra-stop"}
 
 
-def _what_to_do(action: str, row: Any) -> Remark | None:
+class _Asked(NamedTuple):
+    """What the words about one pump rest on: share_pct, how often its check ends in a change."""
+
+    action: str
+    option: str
+    at: str
+    because: str
+    failed: bool
+    finished: bool
+    share_pct: int
+
+
+def _what_to_do(row: _Asked) -> Remark | None:
     """Return what to do about one pump; None: what its next test says."""
     where = {
         "at": _AT.get(row.at, "at-next-stop"),
@@ -198,14 +214,14 @@ def _what_to_do(action: str, row: Any) -> Remark | None:
     }
     if row.failed:
         return remark("change-failed")
-    if action == BOOK and row.finished:
+    if row.action == BOOK and row.finished:
         return remark("change-finding-stays", **where)
-    if action == BOOK:
+    if row.action == BOOK:
         return remark("change-after-check", **where)
-    if action == CHECK_AND_CHANGE_ACTION and row.option == JOBS[CHANGE]:
+    if row.action == CHECK_AND_CHANGE_ACTION and row.option == JOBS[CHANGE]:
         return remark("change-after-drops", **where)
-    if action == CHECK_AND_CHANGE_ACTION:
-        return remark("check-and-change", share_pct=round(100 * row.p_change), **where)
-    if row.finished and action == WATCH:
+    if row.action == CHECK_AND_CHANGE_ACTION:
+        return remark("check-and-change", share_pct=row.share_pct, **where)
+    if row.finished and row.action == WATCH:
         return remark("watch-finding")
     return None

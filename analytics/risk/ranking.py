@@ -11,8 +11,8 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from analytics.judging.action import decide_actions
-from analytics.judging.finding import BROKE_DOWN, NO_VALUES, decide_findings
+from analytics.judging.action import next_captures
+from analytics.judging.finding import BROKE_DOWN, NO_VALUES, decide_findings, last_readings
 from analytics.judging.judged import judged_visits
 from analytics.money.cost_book import CostBook, cost_book
 from analytics.money.cost_rule import with_prices
@@ -150,8 +150,10 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     """
     found = None
     if len(facts.judged):
-        asked = decide_findings(facts.judged, facts.services, facts.settings, breakdowns=facts.breakdowns)
-        found = decide_actions(facts.judged, facts.services, facts.settings, found=asked)
+        known = facts.judged, facts.services, facts.settings
+        last = last_readings(*known)
+        found = decide_findings(*known, breakdowns=facts.breakdowns, last=last)
+        found = found.join(next_captures(found["finding_action"], last, facts.settings))
     table = table.copy()
     for name, value in NEVER_READ.items():
         told = table["pump_id"].map(found[name]) if found is not None else pd.Series(None, index=table.index)

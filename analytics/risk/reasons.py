@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.wording import places, reason_template, reasons_in_words, say
+from analytics.wording import SENTENCES, places, reason_template, reasons_in_words, say
 from ingest.units import format_quantity
+from ingest.wording.language import template
 
 FEW_FAILURES = 5
 MUCH_PRIOR = 0.6
@@ -128,8 +129,9 @@ def with_next_step(rows: pd.DataFrame) -> pd.DataFrame:
     finding, action = rows["finding_text"].to_numpy(object), rows["action_text"].to_numpy(object)
     for i in np.flatnonzero(failed):
         words[i] = say(DOWN, day=day[i], finding=finding[i], action=action[i])
+    follows = template(SENTENCES[NEXT])
     for i in np.flatnonzero(acts & ~failed):
-        words[i] = say(NEXT, reason=words[i], action=f"{action[i][0].lower()}{action[i][1:]}")
+        words[i] = follows.format(reason=words[i], action=f"{action[i][0].lower()}{action[i][1:]}")
     codes = _if(failed, DOWN, codes + _if(acts, f" {NEXT}"))
     return rows.assign(reason_codes=codes, reason=words)
 
@@ -173,15 +175,11 @@ def _first_that_holds(*cases: tuple[np.ndarray, str | np.ndarray], otherwise: st
 def beyond(distance_km: np.ndarray, experience_km: np.ndarray, unit: str) -> list[str]:
     """Show distances left (n,); past what any pump was seen to run: "more than ..., longest seen"."""
     distance = format_quantities(distance_km, unit)
-    longest = [say("left-more-than", distance=text) for text in format_quantities(experience_km, unit)]
-    return list(
-        _first_that_holds(
-            (experience_km <= 0, say("left-unknown")),
-            (distance_km > experience_km, np.array(longest, object)),
-            (np.ones(len(distance_km), bool), distance),
-            otherwise="",
-        )
-    )
+    farther = (distance_km > experience_km) & (experience_km > 0)
+    longest = format_quantities(experience_km[farther], unit)
+    distance[farther] = [say("left-more-than", distance=text) for text in longest]
+    distance[experience_km <= 0] = say("left-unknown")
+    return distance.tolist()
 
 
 def format_quantities(value: np.ndarray, unit: str, *, digits: int | None = None) -> np.ndarray:

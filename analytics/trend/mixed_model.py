@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from scipy.optimize import minimize
+import scipy  # its parts load when first used: ranking from a stored fit minimises nothing
 
 KINDS_BELIEVED = 3.0  # kinds' worth of belief that kinds differ as their groups do
 EM_ROUNDS = 100
@@ -97,7 +97,7 @@ def fit_random_slope(sums: GroupSums, *, kind: np.ndarray | None = None, reml: b
         at = _profile(unit, code, t, reml)
         return at.deviance / total, at.slope / total
 
-    found = minimize(
+    found = scipy.optimize.minimize(
         for_each,
         np.array([1.0, 0.0, 0.5]),
         jac=True,

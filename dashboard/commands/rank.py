@@ -157,11 +157,13 @@ def records(table: pd.DataFrame) -> list[dict[str, Any]]:
     from analytics.past.frames import plain_column
     from analytics.risk.reasons import reason_values
 
-    made = {name: plain_column(table[name]) for name in JSON_FIELDS if name in table}
-    made["reason_values"] = reason_values(table)
-    made["finding_values"] = [json.loads(values) for values in table["finding_values"]]
-    made["action_values"] = table["action_values"].tolist()
-    made["reason_codes"] = [codes.split() for codes in table["reason_codes"]]
+    made = {
+        "reason_values": reason_values(table),
+        "finding_values": [json.loads(values) for values in table["finding_values"]],
+        "action_values": table["action_values"].tolist(),
+        "reason_codes": [codes.split() for codes in table["reason_codes"]],
+    }
+    made |= {name: plain_column(table[name]) for name in JSON_FIELDS if name in table and name not in made}
     rows = zip(*(made[name] for name in JSON_FIELDS), strict=True)
     return [dict(zip(JSON_FIELDS, row, strict=True)) for row in rows]
 
