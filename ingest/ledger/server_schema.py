@@ -33,6 +33,8 @@ _MACRO = re.compile(r"CREATE (?:OR REPLACE )?MACRO visit_rows\(of_pump\) AS TABL
 _IN_VIEW = (
     (re.compile(r"\AWITH newest AS \(.*?\n\)\n", re.DOTALL), ""),
     (re.compile(r"LEFT JOIN newest r USING \(visit_id\)"), statement("server/newest_reading").strip()),
+    (re.compile(r"f\.filter_changed_on"), statement("server/filter_changed").strip()),
+    (re.compile(r"\nLEFT JOIN filters f ON f\.visit_id = v\.visit_id"), ""),
     (re.compile(r" AND \(of_pump IS NULL OR v\.pump_id = of_pump\)"), ""),
 )
 
