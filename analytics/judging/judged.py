@@ -7,6 +7,7 @@ pump's visits matter.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
@@ -19,10 +20,9 @@ from analytics.judging.evidence import incomparable
 from analytics.judging.judge import judge
 from analytics.judging.rules import RULES
 from analytics.judging.type_level import with_type_level
-from analytics.past.frames import fetch
+from analytics.past.frames import PUMPS_AT_ONCE, fetch
 from analytics.past.history import History
 
-PUMPS_AT_ONCE = 25_000  # what is made of each visit takes room
 ASKING = [rule.id for rule in RULES if rule.steps or rule.books]
 
 
@@ -31,8 +31,9 @@ def judged_visits(
     history: History,
     settings: dict[str, Any],
     services: pd.DataFrame | None = None,
-) -> pd.DataFrame:
-    """Return judged visits of every pump in service that has one: enough of them for `decide_actions`."""
+) -> Iterator[pd.DataFrame]:
+    """Yield judged visits of every pump in service that has one, all of a pump in one part: enough of them
+    for `decide_actions`."""
     visits = history.visits[["visit_id", "pump", "day", "reason", "state", "in_trend"]]
     visits = visits.assign(read_a=history.visits["mean_a"] >= 0, read_rpm=history.visits["rpm"] >= 0)
     in_service = ~history.pumps["removed"].to_numpy(bool)
@@ -42,7 +43,10 @@ def judged_visits(
     last = ~visits["pump"].duplicated(keep="last").to_numpy() & ~whole
     first = _first_ones(visits, int(settings["baseline_visits"])) & ~whole
     some = _details(connection, visits["visit_id"][last | first], history.as_of)
-    judged = _in_parts(some, settings, services, visits["visit_id"][last])
+    # Judged by the first visits and the last, but only the last is asked for.
+    judged = pd.concat(
+        part[part["visit_id"].isin(visits["visit_id"][last])] for part in _in_parts(some, settings, services)
+    )
     del some
     # Readings far from the baseline are no part of it: then later ones are, which were not read yet.
     seen = pd.Series(1, index=pump_id).groupby(level=0).size()
@@ -54,25 +58,20 @@ def judged_visits(
     asking = (judged["rule"].isin(ASKING) | thin).to_numpy() | unlike
     theirs = np.isin(pump_id, judged["pump_id"][asking]) | whole
     every = _details(connection, visits["visit_id"][theirs], history.as_of)
-    if not len(every):
-        return judged
-    return pd.concat([judged[~asking], _in_parts(every, settings, services)], ignore_index=True)
+    yield judged[~asking]
+    del judged
+    if len(every):
+        yield from _in_parts(every, settings, services)
 
 
 def _in_parts(
-    visits: pd.DataFrame,
-    settings: dict[str, Any],
-    services: pd.DataFrame | None,
-    keep: pd.Series | None = None,
-) -> pd.DataFrame:
-    """Return what `judge` does, of PUMPS_AT_ONCE pumps at a time, as each is judged by its own visits alone;
-    keep: only these visits, by visit_id."""
+    visits: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None
+) -> Iterator[pd.DataFrame]:
+    """Yield what `judge` returns, of PUMPS_AT_ONCE pumps at a time, as each is judged by its own visits
+    alone."""
     part = np.unique(visits["pump_id"], return_inverse=True)[1] // PUMPS_AT_ONCE
-    made = []
     for k in range(int(part.max(initial=0)) + 1):
-        judged = judge(visits[part == k] if part.any() else visits, settings, services)
-        made.append(judged if keep is None else judged[judged["visit_id"].isin(keep)])
-    return made[0] if len(made) == 1 else pd.concat(made)
+        yield judge(visits[part == k] if part.any() else visits, settings, services)
 
 
 def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:

@@ -13,11 +13,18 @@ import pandas as pd
 
 from analytics.statements import statement
 
+PUMPS_AT_ONCE = 25_000  # what is made of each visit, or of each distance ahead, takes room
+
 
 def fetch(connection: duckdb.DuckDBPyConnection, name: str, values: Sequence[Any] = ()) -> pd.DataFrame:
     """Run analytics/sql/<name>.sql; by way of Arrow, which hands text over whole instead of by cell."""
     made = connection.sql(statement(name), params=list(values))
     return made.to_arrow_table().to_pandas(date_as_object=False)
+
+
+def parts(n: int) -> list[slice]:
+    """Return the rows of PUMPS_AT_ONCE of n pumps at a time; one part without rows where there are none."""
+    return [slice(first, first + PUMPS_AT_ONCE) for first in range(0, max(n, 1), PUMPS_AT_ONCE)]
 
 
 def each(frame: pd.DataFrame) -> Iterator[Any]:

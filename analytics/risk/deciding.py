@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from analytics.money.cost_rule import Curves, Weighed, weigh, with_decision
+from analytics.money.cost_rule import Curves, weigh, with_decision
 from analytics.money.decision import CHANGE, CHECK, CHECK_AND_CHANGE, JOBS, ON_CEILING
 from analytics.money.outlook import Ahead
+from analytics.past.frames import parts
 from analytics.risk.forecast import Forecast
 from analytics.risk.visits_ahead import interval_days, planned_visits
 from analytics.risk.workdays import Workdays
@@ -28,19 +30,19 @@ NEXT_TEST = "next-test"  # the action is the step that the finding gives, worded
 
 def decide_pumps(
     pumps: pd.DataFrame,
-    forecast: Forecast,
+    forecast_of: Callable[[slice], Forecast],
     vehicles: pd.DataFrame,
     settings: dict[str, Any],
     as_of: date,
     decisions: pd.DataFrame,
     today: date | None = None,
-) -> tuple[pd.DataFrame, Weighed]:
+) -> pd.DataFrame:
     """Return `pumps` with next_stop_on, what was decided (cost_rule.with_decision), action, action_text,
-    job, asked_first (`named`), planned_on, decision_status and decided_by; and what was weighed.
+    job, asked_first (`named`), planned_on, decision_status and decided_by.
 
     pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, part_days and
-    checked (bool, its check is done and on record with the newest reading), in the order of `forecast`'s
-    rows.
+    checked (bool, its check is done and on record with the newest reading). forecast_of: gives that of a part
+    of the rows, in their order.
     decisions: newest of a person, by pump. today: nothing is dated before it (as_of).
     """
     today = today or as_of
@@ -51,9 +53,13 @@ def decide_pumps(
         failed=(pumps["status"] == "failed").to_numpy(),
         starves=finished & (pumps["finding"] == NO_DELIVERY_RULE).to_numpy(),
     )
-    curves = Curves(forecast.grid_km, forecast.survival, forecast.by_age_survival, forecast.new_pump_survival)
-    weighed = weigh(pumps, curves, ahead_of(pumps, settings, as_of, today), settings)
-    pumps = with_decision(pumps, weighed)
+    decided = []
+    for part in parts(len(pumps)):
+        mine, told = pumps.iloc[part], forecast_of(part)
+        curves = Curves(told.grid_km, told.survival, told.by_age_survival, told.new_pump_survival)
+        weighed = weigh(mine, curves, ahead_of(mine, settings, as_of, today), settings)
+        decided.append(with_decision(mine, weighed))
+    pumps = pd.concat(decided)
     # A job at the next stop has its day; one now or at a stop of its own, the first open day from then on;
     # a pump that has failed waits for its part alone.
     ahead = np.select(
@@ -67,7 +73,7 @@ def decide_pumps(
     depots = pumps["depot"].fillna("").to_numpy(object)[own]
     proposed[own] = Workdays(settings).forward(day, depots).astype(object)
     pumps["proposed_on"] = proposed
-    return with_words(pumps.drop(columns="part_days"), decisions), weighed
+    return with_words(pumps.drop(columns="part_days"), decisions)
 
 
 def part_days(pumps: pd.DataFrame, types: pd.DataFrame, stock: pd.DataFrame) -> np.ndarray:

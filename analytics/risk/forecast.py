@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -41,6 +41,13 @@ class Forecast:
     new_pump_survival: np.ndarray
     by_age_survival: np.ndarray
 
+    def part(self, rows: slice) -> Forecast:
+        """Return `rows`."""
+        return Forecast(
+            self.pump_id[rows], self.grid_km, self.survival[rows], self.km_per_day[rows],
+            self.new_pump_survival[rows], self.by_age_survival[rows],
+        )  # fmt: skip
+
 
 @dataclass(frozen=True)
 class State:
@@ -52,6 +59,10 @@ class State:
     rows: np.ndarray
     known: Known
     d_0: np.ndarray
+
+    def part(self, rows: slice) -> State:
+        """Return `rows` of the pumps in service."""
+        return replace(self, rows=self.rows[rows], known=self.known.take(rows), d_0=self.d_0[rows])
 
     @property
     def new_pumps(self) -> Known:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -66,13 +67,12 @@ def rank_and_groups(
 
 @dataclass(frozen=True)
 class Facts:
-    """What a list rests on: the past, settings, judged visits, services, decisions, prices and vehicles; and
+    """What a list rests on: the past, settings, findings (`findings_of`), decisions, prices and vehicles; and
     today, the day before which nothing is dated."""
 
     history: History
     settings: dict[str, Any]
-    judged: pd.DataFrame
-    services: pd.DataFrame
+    found: pd.DataFrame
     breakdowns: pd.DataFrame
     decisions: pd.DataFrame
     book: CostBook
@@ -98,12 +98,14 @@ def facts_of(
     day = history.as_of
     settings = settings_at(connection, day)
     services = connection.execute(statement("services_until"), [day]).df()
+    breakdowns = fetch(connection, "pump_breakdowns", [day])
+    judged = judged_visits(connection, history, settings, services)
+    parts = [findings_of(part, services, settings, breakdowns) for part in judged if len(part)]
     return Facts(
         history,
         settings,
-        judged_visits(connection, history, settings, services),
-        services,
-        fetch(connection, "pump_breakdowns", [day]),
+        pd.concat(parts) if parts else pd.DataFrame(columns=["pump_id", *NEVER_READ]).set_index("pump_id"),
+        breakdowns,
         fetch(connection, "plan_decisions", [decided_by]),
         cost_book(connection, known_by),
         fetch(connection, "plan_vehicles", [day] * 3),
@@ -115,7 +117,8 @@ def facts_of(
 
 def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd.DataFrame:
     """As `rank`, from facts read and scored."""
-    table, _ = decided_facts(facts, state, within_km)
+    # What lies ahead of all pumps at once, on the whole grid, would take more room than all else.
+    table = _decided(facts, state, within_km, lambda part: survival_on_grid(state.part(part), GRID_KM))
     failed = (table["status"] == "failed").to_numpy()
     down_days = table["down_since"].to_numpy("datetime64[D]").astype(float)
     down_days[table["down_since"].isna()] = np.inf  # since nobody knows when: after the others
@@ -129,17 +132,23 @@ def decided_facts(
     facts: Facts, state: State, within_km: float | None = None
 ) -> tuple[pd.DataFrame, Forecast]:
     """Return rank's rows in the forecast's order, with prices, finding and decision; and the forecast."""
+    made = survival_on_grid(state, GRID_KM)
+    return _decided(facts, state, within_km, made.part), made
+
+
+def _decided(
+    facts: Facts, state: State, within_km: float | None, forecast_of: Callable[[slice], Forecast]
+) -> pd.DataFrame:
     table = rank_state(state, facts.settings, within_km)
     long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
     table = with_prices(table, facts.book, long_run, facts.vehicles)
     table = _with_finding(table, facts)
     table["part_days"] = part_days(table, facts.types, facts.stock)
-    made = survival_on_grid(state, GRID_KM)
-    table, _ = decide_pumps(
-        table, made, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today
+    table = decide_pumps(
+        table, forecast_of, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today
     )
     table, runs = with_next_step(table), table["status"] != "failed"
-    return table.assign(**{name: table[name].where(runs, None) for name in OF_RUNNING_PUMPS}), made
+    return table.assign(**{name: table[name].where(runs, None) for name in OF_RUNNING_PUMPS})
 
 
 def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
@@ -148,36 +157,37 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
 
     A pump that broke down on the road and was never read has failed as well.
     """
-    found = None
-    if len(facts.judged):
-        known = facts.judged, facts.services, facts.settings
-        last = last_readings(*known)
-        found = decide_findings(*known, breakdowns=facts.breakdowns, last=last)
-        found = found.join(next_captures(found["finding_action"], last, facts.settings))
     table = table.copy()
     for name, value in NEVER_READ.items():
-        told = table["pump_id"].map(found[name]) if found is not None else pd.Series(None, index=table.index)
+        told = table["pump_id"].map(facts.found[name])
         table[name] = told.where(told.notna(), value)
     broke = table["pump_id"].map(facts.breakdowns.set_index("pump_id")["happened_on"].to_dict())
     broke = pd.to_datetime(broke)
     unread = broke.notna() & (table["finding"] == NEVER_READ["finding"])
     table.loc[unread, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
     failed = table.pop("failed").astype(bool) | unread
+    table["checked"] = table["checked"].astype(bool)
     table["not_working"] = table["not_working"].astype(bool) & ~failed
-    checked = _checked_last(facts.judged)
     table["down_since"] = pd.to_datetime(table["down_since"]).where(~unread, broke)
     return table.assign(
-        checked=table["pump_id"].isin(checked),
         status=np.where(failed, "failed", "running"),
         step_text=table["next_test"],
         rule=table["finding"],
     )
 
 
+def findings_of(
+    judged: pd.DataFrame, services: pd.DataFrame, settings: dict[str, Any], breakdowns: pd.DataFrame
+) -> pd.DataFrame:
+    """Return what decide_findings and next_captures tell of each pump, and `checked`; index: pump_id."""
+    last = last_readings(judged, services, settings)
+    found = decide_findings(judged, services, settings, breakdowns=breakdowns, last=last)
+    found = found.join(next_captures(found["finding_action"], last, settings))
+    return found.assign(checked=found.index.isin(_checked_last(judged)))
+
+
 def _checked_last(judged: pd.DataFrame) -> np.ndarray:
     """Return the pumps whose check came to a result on the day of their newest visit, pump_id."""
-    if not len(judged):
-        return np.zeros(0, int)
     newest = judged.groupby("pump_id")["visited_on"].transform("max")
     told = judged["check_result"].notna() & (judged["visited_on"] == newest)
     return judged["pump_id"][told].unique()
@@ -188,7 +198,7 @@ NEVER_READ: dict[str, Any] = {
     "finding": "no-capture", "finding_text": "Nothing was captured of this pump yet.",
     "finding_values": NO_VALUES,
     "finding_action": "none", "next_test": "A first capture at the next stop.", "missing": "",
-    "failed": False, "down_since": pd.NaT, "not_working": False,
+    "failed": False, "down_since": pd.NaT, "not_working": False, "checked": False,
     "next_capture_on": None, "next_capture_km": None,
 }  # fmt: skip
 # What a probability or a distance can't say of a pump that has failed.

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.past.history import History
-from analytics.past.normalise import Channels, Exponents, channels
+from analytics.past.normalise import Exponents, channels
 from analytics.wear_model.damages import Damages, filter_damages
 from analytics.wear_model.drag import DragParameters
 from analytics.wear_model.exposure import Groups, exposure
@@ -83,7 +83,6 @@ class Filtered:
     """A history run through all filters."""
 
     type_code: np.ndarray
-    channels: Channels
     tracks: Tracks
     told: Track[Damages]
     begun: Track[Begun]
@@ -119,7 +118,7 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
         keep=keep,
     )
     begun = filter_onsets(p.onsets, tracks, x_km, made, code, keep=keep)
-    return Filtered(code, made, tracks, told, begun, exposure(p.groups, pumps))
+    return Filtered(code, tracks, told, begun, exposure(p.groups, pumps))
 
 
 def risk_model(p: Parameters) -> RiskModel:

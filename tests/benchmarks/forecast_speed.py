@@ -68,7 +68,7 @@ def stages(ledger: Path) -> None:
         timed("scored: risk, distances, drift, reasons", lambda: rank_state(state, settings))
         timed("one new visit for all, with new risks", new_visits(state))
         timed("types and lots held against the rest", lambda: early_failures(history))
-        timed("visits read and judged", lambda: judged_visits(connection, history, settings))
+        timed("visits read and judged", lambda: list(judged_visits(connection, history, settings)))
         facts = read_facts(connection, None)
     timed("risks, prices, findings, decision", lambda: decided_facts(facts, state))
 

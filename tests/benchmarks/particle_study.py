@@ -18,6 +18,7 @@ import pandas as pd
 from scipy.special import log_ndtr
 
 from analytics.learning.fitting import fit_history
+from analytics.past.normalise import channels
 from analytics.wear_model.level_rate import weigh
 from analytics.wear_model.model import Parameters, risk_model, run_filters
 from analytics.wear_model.wear import indicator
@@ -150,10 +151,11 @@ def told_at_stops(
     wear `points`, and `u`, the indicator read."""
     records = history_from_tables(tables_of(true, lives, stops), 1.0, FAR_DAY)
     filtered, model = run_filters(records, told, keep=True), risk_model(told)
+    made = channels(records.visits, records.pumps, told.exponents)
     out = np.full((len(stops.row), 4), np.nan)
     for at, rows, known in known_at_stops(records, filtered, stops):
         ahead = model.log_survival(known, np.full(len(rows), STOP_KM))
-        ripple, brush = filtered.channels.ripple[rows], filtered.channels.brush[rows]
+        ripple, brush = made.ripple[rows], made.brush[rows]
         u = indicator(ripple, brush, known.type_code, told.wear)
         out[at] = np.column_stack([ahead.wear, ahead.drag + ahead.sudden, known.wear.w, u])
     return pd.DataFrame(out, columns=["wear", "rest", "points", "u"])

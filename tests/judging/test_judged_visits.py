@@ -9,13 +9,22 @@ import pandas as pd
 
 from analytics.judging import facts, judged
 from analytics.judging.judge import judge
-from analytics.risk.ranking import read_facts
+from analytics.past.history import read_history
 from analytics.statements import statement
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import write_folder
+
+
+def judge_all(connection):
+    """Return all parts of what the ranking judges."""
+    history = read_history(connection)
+    services = connection.execute(statement("services_until"), [history.as_of]).df()
+    made = judged.judged_visits(connection, history, settings_at(connection, history.as_of), services)
+    return pd.concat(made, ignore_index=True)
+
 
 SAME = ["rule", "baseline_count", "baseline_kind"]
 
@@ -39,9 +48,9 @@ def test_few_visits_or_few_pumps_at_once_give_the_verdicts_of_all(tmp_path, monk
     ledger = tmp_path / "fleet.duckdb"
     load_folder(ledger, write_folder(tmp_path / "f", **tables), today=date(2026, 1, 1), author=ANYBODY)
     with open_ledger(ledger) as connection:
-        few = read_facts(connection, None).judged
+        few = judge_all(connection)
         monkeypatch.setattr(judged, "PUMPS_AT_ONCE", 7)
-        parts = read_facts(connection, None).judged
+        parts = judge_all(connection)
         all_of_them = judge(connection.sql("SELECT * FROM visit_detail").df(), settings_at(connection))
     few_alike, alike = (
         made.drop(columns=["compares_with", "measured_with"]).astype(object) for made in (few, parts)

@@ -52,7 +52,9 @@ def test_a_first_reading_meets_the_pumps_of_its_type(ledger):
     )
     assert verdict.action == "check circuit"
     with open_ledger(ledger) as connection:
-        in_the_ranking = read_facts(connection, None).judged.set_index("unit")["rule"]
+        facts = read_facts(connection, None)
+    unit = facts.history.pumps.set_index("pump_id")["unit"]
+    in_the_ranking = facts.found["finding"].rename(unit.to_dict())
     assert in_the_ranking["F"] == "average-unlike-type"
     assert (in_the_ranking[list(UNITS)] == "healthy").all()
 

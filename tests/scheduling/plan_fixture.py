@@ -74,8 +74,8 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
     return Inputs(
         as_of=AS_OF, today=AS_OF, settings=settings, book=book,
         pumps=decide_pumps(
-            priced, forecast, vehicles, settings, AS_OF, changes.get("decisions", nothing["decisions"])
-        )[0],
+            priced, forecast.part, vehicles, settings, AS_OF, changes.get("decisions", nothing["decisions"])
+        ),
         forecast=forecast, vehicles=vehicles, **(nothing | changes),
     )  # fmt: skip
 
