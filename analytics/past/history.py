@@ -64,7 +64,8 @@ class History:
 
 
 def load_history(ledger: Path, as_of: date | None = None) -> History:
-    """Read the ledger's past up to `as_of` (default: the last dated fact; while there is none, today)."""
+    """Read the ledger's past up to `as_of` (default: the last dated fact that isn't ahead; while there is
+    none, today)."""
     with open_ledger(ledger) as connection:
         return read_history(connection, as_of)
 
@@ -81,7 +82,7 @@ def read_history(connection: duckdb.DuckDBPyConnection, as_of: date | None = Non
 
 
 def _newest_fact(connection: duckdb.DuckDBPyConnection) -> date:
-    """Return the day of the last dated fact; today while there is none."""
+    """Return the day of the last dated fact that isn't ahead; today while there is none."""
     day = fetch(connection, "history_newest_fact")["day"].iloc[0]
     return date.today() if pd.isna(day) else pd.Timestamp(day).date()
 

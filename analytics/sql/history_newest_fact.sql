@@ -1,10 +1,11 @@
--- The day of the newest dated fact of any kind; NULL while there is none.
-SELECT max(day) AS day
+-- The day of the newest dated fact of any kind. One dated later than tomorrow is a slip, unless all are; NULL
+-- while there is none.
+SELECT coalesce(max(day) FILTER (WHERE day <= current_date + 1), max(day)) AS day
 FROM (
-    SELECT max(visited_on) AS day FROM visit WHERE NOT withdrawn
-    UNION ALL SELECT max(read_on) FROM odometer
-    UNION ALL SELECT max(fitted_on) FROM pump
-    UNION ALL SELECT max(removed_on) FROM pump
-    UNION ALL SELECT max(done_on) FROM service
-    UNION ALL SELECT max(happened_on) FROM breakdown
+    SELECT visited_on AS day FROM visit WHERE NOT withdrawn
+    UNION ALL SELECT read_on FROM odometer
+    UNION ALL SELECT fitted_on FROM pump
+    UNION ALL SELECT removed_on FROM pump
+    UNION ALL SELECT done_on FROM service
+    UNION ALL SELECT happened_on FROM breakdown
 )

@@ -16,6 +16,7 @@ from analytics.scheduling.leftovers import waiting
 from analytics.wear_model.failure_risk import CAUSES
 from dashboard.cli import main
 from dashboard.commands.rank import JSON_FIELDS, SHOWN, as_lines
+from dashboard.data.queries import last_fact
 from dashboard.parts.risk_list import to_act_on
 from dashboard.words.fixed_table import WIDTH
 from demo_fleet.dirt import Dirt
@@ -203,6 +204,20 @@ def test_the_next_capture_is_carried_with_its_odometer(small_ledger):
     # The interval of 90 days or 9,000 km after the last visit, on 2026-01-01 at 135,000 km.
     assert pump["next_capture_on"] == date(2026, 4, 1)
     assert pump["next_capture_km"] == pytest.approx(144_000)
+
+
+def test_a_day_that_is_not_yet_moves_nobodys_list(small_ledger, tmp_path):
+    ledger = shutil.copyfile(small_ledger[0], tmp_path / "fleet.duckdb")
+    right = rank(ledger)
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute(
+            "UPDATE visit SET visited_on = DATE '2087-06-01' WHERE visit_id = "
+            "(SELECT min(visit_id) FROM visit WHERE unit = '105')"
+        )
+    listed = rank(ledger)
+    assert listed.attrs["as_of"] == right.attrs["as_of"] == LAST_VISIT.isoformat()
+    assert max(listed["next_stop_on"].dropna()) < date(2087, 1, 1)
+    assert last_fact(ledger) == LAST_VISIT
 
 
 def test_a_pump_that_does_not_do_its_work_stands_before_every_risk(small_ledger, tmp_path):
