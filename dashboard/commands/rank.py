@@ -213,7 +213,9 @@ def _row(row: dict[Any, Any]) -> list[str]:
     failed = row["status"] == "failed"
     to_do = "Change it" if failed else ACTION_WORDS.get(row["action"], row["action"])
     if _known(row["planned_on"]):
-        to_do += f" on {day(row['planned_on'])}"
+        # A day nobody chose is the first that suits this pump alone: the plan shares out bays and parts.
+        settled = row["decision_status"] in ("booked", "pinned")
+        to_do += f" {'on' if settled else 'from'} {day(row['planned_on'])}"
     if _known(row["decision_status"]):
         to_do += f", {row['decision_status']} by {row['decided_by']}"
     if failed:

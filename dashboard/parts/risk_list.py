@@ -167,12 +167,12 @@ def due_words(row: dict[Any, Any] | pd.Series, today: date | None = None) -> str
     that it is past due (today: default the calendar's)."""
     words = []
     if not formats.is_unknown(row.get("planned_on")):
-        who = row.get("decided_by")
-        status = row.get("decision_status")
-        said = (
-            f" ({status} by {who})" if status in ("booked", "pinned") and not formats.is_unknown(who) else ""
-        )
-        words.append(f"Planned for {formats.day(row['planned_on'])}{said}.")
+        who, status = row.get("decided_by"), row.get("decision_status")
+        day = formats.day(row["planned_on"])
+        if status in ("booked", "pinned"):
+            words.append(f"Planned for {day}{'' if formats.is_unknown(who) else f' ({status} by {who})'}.")
+        else:
+            words.append(f"Proposed from {day} on: the plan shares out bays and parts.")
     elif row.get("decision_status") == "rejected":
         words.append(f"Rejected by {row.get('decided_by') or 'a person'}.")
     if not formats.is_unknown(row.get("due_by")):
