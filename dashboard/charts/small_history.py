@@ -45,20 +45,25 @@ def small(visits: pd.DataFrame, *, palette: Palette = LIGHT) -> dict[str, Any] |
             },
             "encoding": {"x": x, "y": y | {"scale": {"padding": 8, "zero": False}}},
         }  # fmt: skip
+        run = told[metric].to_list()
         words = [
-            _written(first, "left", y, palette),
-            _written(last | {"label": f"{last['label']} {unit}"}, "right", y, palette),
-        ]
+            _written(first, "left", y, palette, below=run[1] > run[0]),
+            _written(last | {"label": f"{last['label']} {unit}"}, "right", y, palette,
+                     below=run[-2] > run[-1]),
+        ]  # fmt: skip
         lines.append({"layer": [line, *words], "height": HEIGHT_PX, "width": "container"})
     if not lines:
         return None
     config = dressed(alt.Chart(), palette, height=None).config.to_dict(validate=False)
-    return {"config": config, "vconcat": lines[::-1], "spacing": 4}
+    return {"config": config, "vconcat": lines[::-1], "spacing": 14}
 
 
-def _written(end: dict[str, Any], align: str, y: dict[str, Any], palette: Palette) -> dict[str, Any]:
-    """A figure at an end of a line, edged in the page's own colour."""
-    mark = {"type": "text", "align": align, "baseline": "bottom", "dy": -5, "fontSize": 12}
+def _written(
+    end: dict[str, Any], align: str, y: dict[str, Any], palette: Palette, *, below: bool
+) -> dict[str, Any]:
+    """A figure at an end of a line, on the side that the line leaves free, edged in the page's own colour."""
+    side = {"baseline": "top", "dy": 5} if below else {"baseline": "bottom", "dy": -5}
+    mark = {"type": "text", "align": align, "fontSize": 12} | side
     edge = {"stroke": palette.paper, "strokeWidth": 4, "strokeJoin": "round", "opacity": 0.85}
     return {
         "data": {"values": [end]},

@@ -202,7 +202,16 @@ def as_lines(table: pd.DataFrame, most: int | None = SHOWN, why: bool = False) -
     out = [strong(heading), *lines]
     if len(table) > len(shown):
         out.append(f"and {len(table) - len(shown):,} more of less risk (--all lists them, --why says why)")
+    if not why:  # whose reasons say so, each of its own pump
+        out.append(_risk_words(table))
     return out
+
+
+def _risk_words(table: pd.DataFrame) -> str:
+    """Return what "risk" is a chance of."""
+    reach = sorted(set(table["horizon"].round()))
+    within = f"{reach[0]:,.0f} {table['horizon_unit'].iloc[0]}" if len(reach) == 1 else "a unit's interval"
+    return f"Risk: the chance of failing on the road within {within}; to its next stop: before that day."
 
 
 def _row(row: dict[Any, Any]) -> list[str]:

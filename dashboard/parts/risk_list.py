@@ -218,7 +218,7 @@ def table_rows(rows: pd.DataFrame, columns: Sequence[str] = tuple(COLUMN_WORDS))
     a unit has several pumps."""
     shown = rows.assign(
         action=rows["action"].map(formats.action),
-        risk=rows["risk"] * 100,
+        risk=[float(f"{100 * risk:.2g}") for risk in rows["risk"]],  # what follows is no one's knowledge
         odds=rows["risk"].map(formats.odds),
         due_by=rows["due_by"].map(formats.day),
         trend_pct=rows["currents_a"].map(against_first) if "currents_a" in rows else None,
@@ -253,7 +253,7 @@ def column_settings(unit: str, currency: str) -> dict[str, Any]:
         SHOWN["unit"]: column.TextColumn(width=80),
         SHOWN["action"]: column.TextColumn(width=185),
         SHOWN["risk"]: column.NumberColumn(
-            format="%.1f", width=65, help="Chance that it fails on the road over one interval of its stops."
+            format="plain", width=65, help="Chance that it fails on the road over one interval of its stops."
         ),
         SHOWN["due_by"]: column.TextColumn(
             width=95, help="By then one in ten such pumps will have failed."

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from dashboard.data import loaders
 from dashboard.words import money
 
 
 def line() -> str:
-    """Return what the last twelve months with records cost."""
+    """Return what the twelve months to the newest fact on record cost."""
     from analytics.cost_review.facts import by_month
 
-    return money.spending_line(by_month(loaders.cost_facts()), loaders.settings()["currency"])
+    until = f"{loaders.last_fact() or date.today():%Y-%m}"
+    return money.spending_line(by_month(loaders.cost_facts()), loaders.settings()["currency"], until)

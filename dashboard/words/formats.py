@@ -197,6 +197,11 @@ def with_plain_days(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(**{str(name): values for name, values in days.items()}) if days else frame
 
 
+def tenth(value: float) -> float:
+    """Return a figure to a tenth as sentences print it: 2.85 hours are 2.9 (2.8 by numpy's rounding)."""
+    return float(f"{value:.1f}")
+
+
 def as_csv(frame: pd.DataFrame) -> bytes:
     """Return a table as CSV for a spreadsheet (UTF-8 with mark, formulas made harmless, days without
     hours)."""

@@ -41,16 +41,15 @@ def changes_words(done: Changes, currency: str, unit: str) -> str:
     )
 
 
-def spending_line(months: pd.DataFrame, currency: str) -> str:
-    """Return the sentence that answers "what did it cost?", for the last twelve months with records.
+def spending_line(months: pd.DataFrame, currency: str, until: str) -> str:
+    """Return the sentence that answers "what did it cost?", for the twelve months to `until` (YYYY-MM).
 
     months: analytics.cost_review.facts.by_month.
     """
     if not len(months):
         return "No breakdown or planned change is recorded yet."
-    until = months["month"].max()
     first = f"{int(until[:4]) - 1}{until[4:]}"
-    year = months[months["month"] > first]
+    year = months[(months["month"] > first) & (months["month"] <= until)]
     amount = year.groupby("kind")["amount"].sum()
     jobs = year.groupby("kind")["jobs"].sum()
     estimated = float(year["estimated"].sum())

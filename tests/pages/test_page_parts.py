@@ -243,9 +243,11 @@ def test_the_spending_line_says_what_has_no_cost():
         {"month": ["2025-03", "2024-03"], "kind": ["on the road"] * 2, "jobs": [2, 9],
          "amount": [2310.0, 9999.0], "estimated": [900.0, 0.0]}
     )  # fmt: skip
-    line = money_words.spending_line(months, "USD")
+    line = money_words.spending_line(months, "USD", "2026-01")
     assert "2,310 USD for 2 pumps failed on the road" in line
     assert "900 USD of this is by the prices of the day" in line
+    # Months without a job count too: the twelve to the newest fact, not to the last that cost something.
+    assert "0 USD for 0 pumps" in money_words.spending_line(months, "USD", "2026-03")
 
 
 def test_a_sheet_needs_nothing_from_outside_and_carries_the_cautions():

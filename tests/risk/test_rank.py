@@ -261,9 +261,10 @@ def test_every_line_fits_and_the_rest_is_counted(listed, table):
     whole = listed("--all")
     assert max(map(len, whole)) <= WIDTH
     first = listed("--top", "2")
-    assert [line.split()[0] for line in first[1:]] == [table["unit"][0], table["unit"][1], "and"]
+    assert [line.split()[0] for line in first[1:]] == [table["unit"][0], table["unit"][1], "and", "Risk:"]
     assert first[3].startswith(f"and {len(table) - 2:,} more")
-    assert listed()[-1].startswith(f"and {len(table) - SHOWN:,} more")
+    assert "failing on the road within 4,971 mi;" in first[4]
+    assert listed()[-2].startswith(f"and {len(table) - SHOWN:,} more")
 
 
 def test_a_reason_stands_below_its_row_only_where_asked_for(listed):

@@ -27,14 +27,16 @@ def show_answer(review: Any) -> None:
         say.line(sentence)
     spent, avoided, saves = st.columns(3)
     facts = of_pumps(review.facts)
-    last = facts["year"].max() if len(facts) else None
-    total = facts.loc[facts["year"] == last, "cost"].sum() if last is not None else 0.0
+    this_year = review.as_of.year
+    total = facts.loc[facts["year"].astype(int) == this_year, "cost"].sum() if len(facts) else 0.0
     money = plain(formats.money(total, review.currency))
-    spent.metric(f"Spent in {last}" if last is not None else "Spent", money)
+    spent.metric(f"Spent in {this_year}", money)
     done = review.changes
     avoided.metric(
         "Failures avoided so far, an estimate",
-        f"{done.failures_avoided:,.1f} ({done.failures_low:,.1f} to {done.failures_high:,.1f})",
+        f"{done.failures_avoided:,.1f} ({done.failures_low:,.1f} to {done.failures_high:,.1f})"
+        if done.changed
+        else "no pump changed early",
     )
     year = review.year.set_index("policy") if len(review.year) else None
     saves.metric(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
@@ -12,17 +13,19 @@ from ingest.errors import LedgerError
 
 def show() -> None:
     """Offer the report of a month, of all depots or one, as HTML and PDF; it is made when asked for."""
-    facts = loaders.cost_facts()
-    months = sorted(set(facts["month"]), reverse=True)
-    if not months:
+    newest = loaders.last_fact()
+    if newest is None:
         return
+    last = f"{newest:%Y-%m}"
+    first = min([*loaders.cost_facts()["month"], last])
+    months = [str(month) for month in pd.period_range(first, last, freq="M")[::-1]]
     st.subheader("The month on two pages", anchor=False)
     left, right = st.columns(2)
     month = left.selectbox("Month", months, key="report_month")
     depots = loaders.ask("filters")
     names = depots.loc[depots["field"] == "depot", "value"].tolist()
-    first = 0 if bound_to() else None  # who is bound to depots gets the report of one
-    depot = right.selectbox("Depot", names, index=first, placeholder="all", key="report_depot")
+    own = 0 if bound_to() else None  # who is bound to depots gets the report of one
+    depot = right.selectbox("Depot", names, index=own, placeholder="all", key="report_depot")
     page = taking_along(lambda: _html(month, depot))
     html, pdf = st.columns(2)
     html.download_button(

@@ -125,7 +125,7 @@ def by_week(jobs: pd.DataFrame) -> pd.DataFrame:
             "Unit": jobs["unit"],
             "Job": jobs["job"],
             "Day": jobs["planned_on"].map(formats.day),
-            "Hours": jobs["hours"].round(1),
+            "Hours": jobs["hours"].map(formats.tenth),
             "Part": jobs["part"],
             "Status": jobs["status"],
         }

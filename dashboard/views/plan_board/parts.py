@@ -58,18 +58,30 @@ def headline(plan: Any) -> str:
     first, last = plan.lines["planned_on"].min(), plan.lines["planned_on"].max()
     when = f"on {formats.day(first)}" if first == last else f"{formats.day(first)} to {formats.day(last)}"
     return (
-        f"{formats.count(len(plan.lines), 'change')} and {formats.count(len(plan.checks), 'check')} planned, "
-        f"{when} ({counted}). "
+        f"{_jobs_words(plan)} planned, {when} ({counted}). "
         "Expected saving against leaving these pumps to fail: "
         f"{saving}, likely between {low} and {high}."
     )
+
+
+def _jobs_words(plan: Any) -> str:
+    """Return how many changes, changes that hang on a check first, and checks alone a plan has."""
+    after_check = int((plan.lines["job"] == "check and change").sum())
+    said = [
+        formats.count(len(plan.lines) - after_check, "change"),
+        f"{formats.count(after_check, 'check')} with a change unless it says otherwise",
+        f"{formats.count(len(plan.checks), 'check')} alone",
+    ]
+    numbers = (len(plan.lines) - after_check, after_check, len(plan.checks))
+    return ", ".join(words for words, n in zip(said, numbers, strict=True) if n)
 
 
 def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
     """Draw hours wanted against hours free, by week."""
     bays = lists.narrowed(plan.bays, {"depot": chosen["depot"]})
     if not len(bays) or bays["free_hours"].isna().all():
-        say.note("No bay hours are given, so the plan is not held against them.")
+        if chosen["depot"]:  # else a note of the plan's own says so
+            say.note("No bay hours are given, so the plan is not held against them.")
         return
     st.header("By week", anchor=False)
     rows = hours_by_depot(bays)
@@ -115,8 +127,8 @@ def week_table(bays: pd.DataFrame) -> pd.DataFrame:
         {
             "Week from": rows["week"].map(formats.day),
             "Depot": rows["depot"],
-            "Hours wanted": rows["used_hours"].round(1),
-            "Hours free": rows["free_hours"].round(1),
+            "Hours wanted": rows["used_hours"].map(formats.tenth),
+            "Hours free": rows["free_hours"].map(formats.tenth),
             "Room": full.map({True: "■ none left", False: "□ some left"}).fillna("hours not given"),
         }
     )
@@ -130,6 +142,7 @@ def lines_table(lines: pd.DataFrame, currency: str) -> pd.DataFrame:
         status=lines["status"].map(lambda s: STATUS_WORDS.get(s, s)),
         risk_to_next_stop=lines["risk_to_next_stop"].map(formats.percent),
         p_change=lines["p_change"].map(formats.percent),
+        hours=lines["hours"].map(formats.tenth),
         job=[
             f"{job}, own stop" if own else job
             for job, own in zip(lines["job"], lines["own_stop"], strict=True)
