@@ -127,6 +127,13 @@ def _add_pump(con, unit: str, pump_type: str, i: int) -> None:
         insert_row(con, "reading", reading | {"segment_profile_pct": profile})
 
 
+def copied(ledger: Path, folder: Path) -> Path:
+    """Copy a ledger and all that lies beside it into `folder`; return the copy: for tests that write to what
+    takes long to make."""
+    shutil.copytree(ledger.parent, folder, dirs_exist_ok=True)
+    return folder / ledger.name
+
+
 def small_capture(*, rpm: float = 6000.0, mean_a: float = 5.0, seconds: float = 0.5) -> Capture:
     """Return a capture with 8 humps a turn, one lower than the rest: enough for a page to draw."""
     rate = 50_000.0

@@ -26,6 +26,7 @@ from ingest.visit.logging_visit import log_visit
 from ingest.waiting import keep_rows, waiting_folder
 from ingest.waveforms import load_waveform, waveform_folder
 from tests.authors import ANYBODY
+from tests.ledger_fixture import copied
 
 NAME, SHORT = "Ann Quixby", "QXB"
 
@@ -62,22 +63,17 @@ def test_what_stands_beside_a_picture_is_taken_off_and_the_picture_kept():
     assert without_metadata(b"GIF89a Ann") == b"GIF89a Ann"
 
 
-@pytest.fixture
-def folder(tmp_path):
-    made = tmp_path / "folder"
-    made.mkdir()
-    (made / "vehicles.csv").write_text("unit,depot\n214,North\n")
-    (made / "visits.csv").write_text(
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("made") / "folder"
+    folder.mkdir()
+    (folder / "vehicles.csv").write_text("unit,depot\n214,North\n")
+    (folder / "visits.csv").write_text(
         "unit,visited_on,odometer,mean_a,technician,note\n"
         f"214,2026-01-05,1000,5.1,{SHORT},seen by {NAME}; QXBs stay\n"
         f"214,2026-04-05,6000,5.2,TK,{SHORT}: hums\n"
     )
-    return made
-
-
-@pytest.fixture
-def ledger(tmp_path, folder):
-    path = tmp_path / "fleet.duckdb"
+    path = folder.with_name("fleet.duckdb")
     load_folder(path, folder, author=ANYBODY.signing(SHORT))
     wave = Capture(
         np.round(5 + np.random.default_rng(1).normal(0, 0.1, 500), 3), 20_000.0, source=f"{SHORT}_1.csv"
@@ -91,6 +87,16 @@ def ledger(tmp_path, folder):
     with open_ledger(path, read_only=False) as con:  # kept before pictures were bared at the door
         con.execute("UPDATE connection_note SET picture = ?", [png(f"Author\0{NAME}".encode())])
     return path
+
+
+@pytest.fixture
+def ledger(made, tmp_path):
+    return copied(made, tmp_path)
+
+
+@pytest.fixture
+def folder(ledger):
+    return ledger.with_name("folder")
 
 
 def everything(ledger):

@@ -23,6 +23,7 @@ from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.waveforms import load_waveform, store_waveform, waveform_folder
 from tests.authors import ANYBODY
+from tests.ledger_fixture import copied
 
 RNG = np.random.default_rng(9)
 
@@ -39,12 +40,17 @@ def log(path, odometer_km):
     )
 
 
-@pytest.fixture
-def ledger(tmp_path):
-    path = tmp_path / "fleet.duckdb"
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    path = tmp_path_factory.mktemp("made") / "fleet.duckdb"
     for i in range(3):
         log(path, 1000.0 + i)
     return path
+
+
+@pytest.fixture
+def ledger(made, tmp_path):
+    return copied(made, tmp_path)
 
 
 def test_it_is_a_ledger_itself_and_restores_by_copying(ledger, tmp_path, capsys):

@@ -24,6 +24,7 @@ from ingest.waiting import keep_rows, waiting_folder
 from ingest.waveforms import store_waveform, waveform_folder, waveform_path
 from ingest.wording.stored import question_text
 from tests.authors import ANYBODY
+from tests.ledger_fixture import copied
 
 RNG = np.random.default_rng(7)
 
@@ -32,9 +33,9 @@ def capture(level=5.0, name="bay.csv"):
     return Capture(np.round(level + RNG.normal(0, 0.1, 500), 3), 20_000.0, source=name)
 
 
-@pytest.fixture
-def ledger(tmp_path):
-    path = tmp_path / "fleet.duckdb"
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    path = tmp_path_factory.mktemp("made") / "fleet.duckdb"
     log_visit(
         path,
         VisitEntry("214", odometer_km=1000.0),
@@ -44,6 +45,11 @@ def ledger(tmp_path):
         author=ANYBODY,
     )
     return path
+
+
+@pytest.fixture
+def ledger(made, tmp_path):
+    return copied(made, tmp_path)
 
 
 def codes(checked):

@@ -12,14 +12,20 @@ import pytest
 from ingest.errors import LedgerError
 from ingest.ledger import migrations
 from ingest.ledger.connection import open_ledger
+from tests.ledger_fixture import copied
 
 
-@pytest.fixture
-def ledger(tmp_path):
-    path = tmp_path / "fleet.duckdb"
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    path = tmp_path_factory.mktemp("made") / "fleet.duckdb"
     with open_ledger(path, read_only=False):
         pass
     return path
+
+
+@pytest.fixture
+def ledger(made, tmp_path):
+    return copied(made, tmp_path)
 
 
 def test_a_missing_ledger_is_named_when_reading(tmp_path):

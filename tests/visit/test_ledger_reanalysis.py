@@ -17,20 +17,26 @@ from ingest.visit.reanalysis import reanalyse
 from ingest.waiting import waiting_folder
 from ingest.waveforms import waveform_path
 from tests.authors import ANYBODY
+from tests.ledger_fixture import copied
 
 RNG = np.random.default_rng(4)
 OLD = replace(meter_reading(5.0), method_version=1, rpm=6000.0)
 
 
-@pytest.fixture
-def ledger(tmp_path):
-    path = tmp_path / "fleet.duckdb"
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    path = tmp_path_factory.mktemp("made") / "fleet.duckdb"
     for i in range(6):
         capture = Capture(np.round(5 + i + RNG.normal(0, 0.1, 300), 3), 20_000.0)
         entry = VisitEntry(str(i % 2), visited_on=date(2026, 1, 10 - i), odometer_km=5000.0 - 100 * i)
         answers = {"unit-new": "n", "odometer-below-last": "late entry", "date-before-last": "late entry"}
         log_visit(path, entry, capture, OLD, answers, author=ANYBODY)
     return path
+
+
+@pytest.fixture
+def ledger(made, tmp_path):
+    return copied(made, tmp_path)
 
 
 def second_method(capture, known):

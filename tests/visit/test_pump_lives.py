@@ -19,15 +19,22 @@ from ingest.visit.pump_lives import (
 )
 from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_visits
+from tests.ledger_fixture import copied
 
 CHANGE = date(2024, 7, 8)  # the day of the third visit
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    place = tmp_path_factory.mktemp("made")
+    folder = write_visits(place / "f", steady_visits(n=5), **(ONE_UNIT | {"vehicles": "unit\nT1\nT2"}))
+    load_folder(place / "fleet.duckdb", folder, author=ANYBODY)
+    return place / "fleet.duckdb"
+
+
 @pytest.fixture
-def ledger(tmp_path):
-    folder = write_visits(tmp_path / "f", steady_visits(n=5), **(ONE_UNIT | {"vehicles": "unit\nT1\nT2"}))
-    load_folder(tmp_path / "fleet.duckdb", folder, author=ANYBODY)
-    return tmp_path / "fleet.duckdb"
+def ledger(made, tmp_path):
+    return copied(made, tmp_path)
 
 
 def query(ledger, sql):
