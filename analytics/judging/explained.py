@@ -67,13 +67,13 @@ def _speed_doubtful(
     amps: np.ndarray, speed: np.ndarray, volts_known: np.ndarray, settings: dict[str, Any]
 ) -> np.ndarray:
     """Whether a speed, as times its own, is beyond what a motor of so many times its current can turn, or
-    about twice or half its own on the same current."""
+    about twice, about half or less than half its own on the same current."""
     some = settings["baseline_change_pct"] / 100
     # A shorted coil weakens the field: more current and more speed, up to that of no load.
     load = np.where(amps > 1 + some, 0.0, np.nan_to_num(np.minimum(amps, 1.0)))
     fastest = (1 - RESISTANCE_SHARE_MOST * load) / (1 - RESISTANCE_SHARE_MOST)
     beyond = speed > fastest * np.where(volts_known, FAST_BEYOND, FAST_BEYOND_UNKNOWN)
-    about = (abs(speed / 2 - 1) <= TIMES_WITHIN) | (abs(speed * 2 - 1) <= TIMES_WITHIN)
+    about = (abs(speed / 2 - 1) <= TIMES_WITHIN) | (speed * 2 - 1 <= TIMES_WITHIN)
     return beyond | (about & (abs(amps - 1) <= some))
 
 

@@ -60,6 +60,7 @@ def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "drop_high": high["supply"] | high["ground"],
         "drops_passed": measured & loaded & ~high["supply"] & ~high["ground"] & ~swapped,
         "leads_swapped": swapped,
+        "drops_impossible": sum(np.nan_to_num(drop) for drop in drops.values()) + at_pump > 1.05 * most,
         "primed": prime,
         "running": text(visits, "state").isin(["idle", "loaded"]).to_numpy(),
     }

@@ -90,6 +90,19 @@ CIRCUIT: tuple[Rule, ...] = (
         family="circuit",
     ),
     Rule(
+        "drops-impossible",
+        ("drops_impossible",),
+        "Drops and volts at the pump add up to more than any battery and charging give: one of them was read "
+        "between the wrong points, so what the circuit loses is not known.",
+        ("mend circuit",),
+        says={
+            "mend circuit": "Read both drops again under load: battery plus to pump plus, pump minus to "
+            "battery minus."
+        },
+        unless=("supply_over",),
+        family="circuit",
+    ),
+    Rule(
         "circuit-over-volts",
         ("supply_over",),
         "The volts are too high: charging is out of control. Amps and speed read high because of it.",

@@ -67,9 +67,8 @@ OWN: tuple[Rule, ...] = (
     Rule(
         "speed-doubted",
         ("speed_doubtful",),
-        "The speed is one that no pump turns at on its volts and this current, or about twice or half its "
-        "own "
-        "while the current stayed: the speed was likelier told wrong than turned.",
+        "The speed is one that no pump turns at on its volts and this current, or about twice, half or less "
+        "than half its own while the current stayed: the speed was likelier told wrong than turned.",
         ("repeat", "clamp"),
         end=WATCH,
         says={

@@ -16,6 +16,8 @@ OWN_STEPS = {
         "command",
     ): "Indique cómo se alimenta la bomba y con qué ciclo, o aliméntela directo, "
     "y capture de nuevo antes de que salga.",
+    ("drops-impossible", "mend circuit"): "Lea otra vez ambas caídas bajo carga: del positivo de la "
+    "batería al de la bomba, y del negativo de la bomba al de la batería.",
     ("frozen", "clamp"): "Revise el rango, y que el registrador corra, y capture de nuevo.",
     (
         "ripple-unsure",

@@ -37,6 +37,10 @@ FINDINGS = {
         "Una caída de tensión sale menor que cero: las puntas del medidor estaban cambiadas, así que "
         "esa caída no se conoce."
     ),
+    "drops-impossible": (
+        "Las caídas y la tensión en la bomba suman más de lo que dan batería y carga: una de ellas se leyó "
+        "entre puntos equivocados, así que no se sabe cuánto pierde el circuito."
+    ),
     "circuit-over-volts": (
         "La tensión es demasiado alta: la carga está fuera de control. Por eso la corriente y la "
         "velocidad salen altas."
@@ -144,7 +148,8 @@ FINDINGS = {
     ),
     "speed-doubted": (
         "La velocidad es una a la que ninguna bomba gira con su tensión y esta corriente, o cerca del "
-        "doble o de la mitad de la propia con igual corriente: es más probable que esté mal dada que girada."
+        "doble, de la mitad o menos de la propia con igual corriente: es más probable que esté mal dada que "
+        "girada."
     ),
     "current-down-speed-up": (
         "La corriente bajó y la velocidad subió respecto a su línea base: falta de combustible en la "

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.past.least_squares import fit_plane_robustly
-from analytics.past.signs import Flow, Hints, flow, hints, usual_flow
+from analytics.past.signs import Flow, Hints, flow, hints, pressure_far_above, usual_flow
 from ingest.metrics import trended
 from ingest.sensitivities import BRUSH_DROP_V, COPPER_PER_C, log_ratio, log_volts_ratio, sensitivities
 from ingest.trade_numbers import USUAL_RPM
@@ -227,7 +227,8 @@ def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) ->
     # Without a speed, current alone tells the load at the usual speed: a tenth less of a drag, more noise.
     no_speed = np.isnan(ln_rpm)
     load = ln_a - exponents.load_ratio * np.where(no_speed, np.log(USUAL_RPM), ln_rpm)
-    load = np.where(no_speed & ~fed, np.nan, load)
+    odd = pressure_far_above(visits, pumps, exponents.flow)
+    load = np.where(no_speed & ~fed | odd, np.nan, load)
     # A slow reading on unknown volts may be the battery: no brush channel then.
     brush = np.where(np.isnan(x[:, 0]) | ~fed, np.nan, -(ln_rpm + LOAD_SPEED * load))
     other = np.where((aside[:, 1:] > 0).any(1) | (aside[:, 0] < 0), OTHER_STATE, 1.0)

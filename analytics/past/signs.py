@@ -36,6 +36,7 @@ FEW_DELIVERIES = 5  # readings of a type from which its usual delivery may be to
 DELIVERY_SD = 0.08  # of ln delivery, pump to pump and reading to reading: common practice, no source
 # Pressure falls once a pump delivers less than about .7 of what it did new (common practice, no source).
 PRESSURE_LOW, MARGIN, PRESSURE_SD = 0.08, 0.33, 0.15
+PRESSURE_FAR = np.log(1.2)  # over rated and usual: regulator or return (common practice, no source)
 
 
 class Hints(NamedTuple):
@@ -138,6 +139,16 @@ def flow(visits: pd.DataFrame, pumps: pd.DataFrame, usual: dict[str, float]) -> 
         np.where(by_pressure, PRESSURE_SD**2, DELIVERY_SD**2),
     )
     return delivered, either
+
+
+def pressure_far_above(visits: pd.DataFrame, pumps: pd.DataFrame, usual: dict[str, float]) -> np.ndarray:
+    """Return whether pressure stood far above rated and above what is usual of the type, (visits,) bool: a
+    fault beside the pump, whose load is not the pump's and lies further out than any exponent holds."""
+    pressure = _ln(visits, "fuel_pressure_kpa")
+    if np.isnan(pressure).all():
+        return np.zeros(len(visits), bool)
+    rated = np.log(pumps["rated_pressure_kpa"].to_numpy(float))[visits["pump"].to_numpy(int)]
+    return pressure - np.fmax(rated, _Kinds.of(visits, pumps).look_up(usual, "kpa")) > PRESSURE_FAR
 
 
 class _Kinds(NamedTuple):

@@ -59,6 +59,8 @@ MORE = (
        "circuit-low-volts-primed", history=2),
     _s("seized at low volts", {"mean_a": 8.2, "rpm": None, "ripple_pct": 0.6, "supply_v": 6.4}, "stalled",
        BOOK, "switch off", {"ripple_pct": 8, "rpm": 2300}, "circuit-low-volts"),
+    _s("the meter stood across the pump", {"drop_supply_v": 13.4}, "drops-impossible", CIRCUIT, "points",
+       {"drop_supply_v": 0.9}, "circuit-drop"),
     # does it deliver
     _s("nothing beside the pump left", (POOR, ALL_GOOD), "does-not-deliver", BOOK, "pump", {"regulator":
        "bad"}, "hose-or-regulator-bad", kind={"fuel": "petrol"}),
@@ -128,6 +130,8 @@ MORE = (
        history=3),
     _s("speed told half", {"rpm": 2850}, "speed-doubted", REPEAT, "segments", {"mean_a": 4.6},
        "wear-both-down", history=3),
+    _s("revolutions a second for a minute's", {"rpm": 97}, "speed-doubted", REPEAT, "told wrong",
+       {"rpm": 4300}, "wear-both-down", history=3),
     _s("speed up by a third, current as it was", {"rpm": 7600}, "speed-doubted", REPEAT, "volts",
        {"mean_a": 4.0, "rpm": 6500}, "average-below", history=3),
     # running dry, and ripple in another engine state
