@@ -151,10 +151,11 @@ def decide_findings(
 def _not_working(last: pd.DataFrame) -> np.ndarray:
     """Whether each pump's last reading says that the engine may get no fuel (n,)."""
     facts = {
-        name: last[name].to_numpy(bool) for name in ("poor", "dead", "running", "stall_current", "no_ripple")
+        name: last[name].to_numpy(bool)
+        for name in ("poor", "dead", "running", "stall_current", "no_ripple", "rule:runs-dry")
     }
     stands = facts["stall_current"] & facts["no_ripple"]
-    return np.asarray(facts["poor"] | (facts["dead"] & ~facts["running"]) | stands)
+    return np.asarray(facts["poor"] | facts["rule:runs-dry"] | (facts["dead"] & ~facts["running"]) | stands)
 
 
 def _tests(
