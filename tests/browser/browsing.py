@@ -8,7 +8,7 @@ import socket
 import subprocess
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -107,20 +107,29 @@ def settle(page, timeout_ms: int = 120_000) -> None:
 
 # Done as soon as the page says that its script is asked for, or runs; a busy browser may show a short run's
 # beginning and end at once, which is then no change: two seconds are more than it takes to ask.
-GO = """where => new Promise(asked => {
-    setTimeout(asked, 2000);
+LISTEN = """window.asked = new Promise(asked => {
     new MutationObserver((_, watch) => { watch.disconnect(); asked(); }).observe(
         document.querySelector('[data-testid="stApp"]'), {attributeFilter: ['data-test-script-state']});
+}); null"""
+ASKED = "Promise.race([window.asked, new Promise(waited => setTimeout(waited, 2000))]).then(() => null)"
+GO = """where => {
     history.pushState({}, '', where);
     dispatchEvent(new PopStateEvent('popstate'));
-})"""
+}"""
+
+
+def ask(page, act: Callable[[], object]) -> None:
+    """Do what makes a page ask its script, as a click does, and wait for the answer."""
+    page.evaluate(LISTEN)
+    act()
+    page.evaluate(ASKED)
+    settle(page)
 
 
 def go(page, where: str) -> None:
     """Open another of our addresses (from the root, without a stroke) in a page that is there, as a link
     does: a third of what a new load of the framework takes."""
-    page.evaluate(GO, f"/{where}")
-    settle(page)
+    ask(page, lambda: page.evaluate(GO, f"/{where}"))
 
 
 def downloaded(page, button) -> bytes:

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from ingest.ledger.connection import open_ledger
-from tests.browser.browsing import DESKTOP, PHONE, served, settle
+from tests.browser.browsing import DESKTOP, PHONE, ask, served, settle
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
 
 pytestmark = pytest.mark.browser
@@ -35,14 +35,11 @@ IN_SIGHT = """element => {
 
 def enter(page, label: str, text: str) -> None:
     page.get_by_role("textbox", name=label, exact=True).fill(text)
-    page.keyboard.press("Enter")
-    settle(page)
+    ask(page, lambda: page.keyboard.press("Enter"))
 
 
 def press(page, name: str) -> None:
-    page.get_by_role("button", name=name).click()
-    page.wait_for_timeout(300)
-    settle(page)
+    ask(page, page.get_by_role("button", name=name).click)
 
 
 @at_both_widths
@@ -113,9 +110,7 @@ def test_planner_finds_a_pump_opens_it_and_books_it(watch, own_address, own_ledg
     page.get_by_role("textbox", name="Reason").fill("noisy on every stop")
     page.get_by_role("textbox", name="Your initials").last.fill("PL")
     press(page, "Decide")
-    page.wait_for_timeout(500)
-    settle(page)
-    page.get_by_text(re.compile(r"^\d+ changes? and \d+ checks? planned")).wait_for()
+    page.get_by_text(re.compile(r"^\d+ (change|check)s?\b.* planned, ")).wait_for()
     with open_ledger(own_ledger) as connection:
         rows = connection.execute(
             "SELECT status, decided_by FROM booking WHERE pump_id = ?", [pump]

@@ -61,20 +61,16 @@ def test_what_is_not_committed_is_undone(ledger):
 
 def test_a_busy_ledger_is_waited_for(ledger):
     """Another process writes for half a second; both a reader and a writer get in afterwards."""
-    other = hold(ledger, 0.5)
-    started = time.monotonic()
-    with open_ledger(ledger) as con:
-        con.execute("SELECT 1").fetchall()
-    assert other.poll() is not None or time.monotonic() - started > 0.1
-    other.wait()
-    other = hold(ledger, 0.5)
-    with open_ledger(ledger, read_only=False) as con:
-        con.execute("SELECT 1").fetchall()
-    other.wait()
+    for read_only in (True, False):
+        other = hold(ledger, 0.5)
+        with open_ledger(ledger, read_only=read_only) as con:
+            assert left(ledger).exists()
+            con.execute("SELECT 1").fetchall()
+        other.wait()
 
 
 def test_the_deadline_is_one_plain_sentence(ledger):
-    other = hold(ledger, 2)
+    other = hold(ledger, 60)
     for read_only in (True, False):
         with pytest.raises(LedgerError) as refused, open_ledger(ledger, read_only=read_only, wait_s=0.2):
             pass
@@ -197,11 +193,19 @@ def test_a_script_that_fails_leaves_the_ledger_as_it_was(ledger, newer_program, 
 
 
 def hold(path, seconds):
-    """Start a process that has the ledger open to write for some seconds; return once it has."""
+    """Start a process that has the ledger open to write for some seconds; return once it has. Just before it
+    closes it, it writes the file `left`."""
+    left(path).unlink(missing_ok=True)
     code = (
-        "import sys, time; from ingest.ledger.connection import open_ledger\n"
-        f"with open_ledger(sys.argv[1], read_only=False): print('in', flush=True); time.sleep({seconds})"
+        "import pathlib, sys, time; from ingest.ledger.connection import open_ledger\n"
+        "with open_ledger(sys.argv[1], read_only=False):\n"
+        f"    print('in', flush=True); time.sleep({seconds}); pathlib.Path(sys.argv[2]).touch()"
     )
-    process = subprocess.Popen([sys.executable, "-c", code, str(path)], stdout=subprocess.PIPE, text=True)
+    command = [sys.executable, "-c", code, str(path), str(left(path))]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     assert process.stdout.readline() == "in\n"
     return process
+
+
+def left(path):
+    return path.with_name("left")
