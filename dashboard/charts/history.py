@@ -294,7 +294,7 @@ def _dashes(names: list[str]) -> list[list[int]]:
 
 def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     """Return the risk as one bar in points, above each part its points, with its name where both have room on
-    a phone; parts: part (wear, drag, hydraulic, sudden), points."""
+    a phone; parts: part (wear, drag, hydraulic, sudden), points, whole (as the reason tells them)."""
     names = {
         "wear": "brush and commutator wear",
         "drag": "drag",
@@ -306,6 +306,9 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     rows = parts.assign(order=parts["part"].map(order.index), name=parts["part"].map(names))
     rows = rows.sort_values("order")
     rows = rows.assign(begins=rows["points"].cumsum() - rows["points"])
+    seen = set(rows.loc[rows["whole"] > 0, "part"])
+    drawn = {names[part]: colour for part, colour in zip(order, colours, strict=True) if part in seen}
+    rows = rows[rows["part"].isin(seen)]
     base = alt.Chart(rows)
     bars = base.mark_bar(size=24, stroke=palette.paper, strokeWidth=1).encode(
         x=alt.X("points:Q", title="points of risk, %", stack="zero"),
@@ -314,15 +317,15 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
             "name:N",
             title=None,
             legend=alt.Legend(columns=2),
-            scale=alt.Scale(domain=list(names.values()), range=colours),
+            scale=alt.Scale(domain=list(drawn), range=list(drawn.values())),
         ),
         order=alt.Order("order:O"),
         tooltip=[alt.Tooltip("name:N"), alt.Tooltip("points:Q", format=".1f")],
     )
     room = (rows["points"] / rows["points"].sum() / LETTER).fillna(0.0)
     told = [
-        next((text for text in (f"{name} {points:.1f}", f"{points:.1f}") if len(text) <= letters), "")
-        for name, points, letters in zip(rows["name"], rows["points"], room, strict=True)
+        next((text for text in (f"{name} {whole}", f"{whole}") if len(text) <= letters), "")
+        for name, whole, letters in zip(rows["name"], rows["whole"], room, strict=True)
     ]
     named = rows.assign(label=told)[[bool(text) for text in told]]
     words = alt.Chart(named).encode(x=alt.X("begins:Q", title="points of risk, %"), y=alt.value(12))

@@ -36,13 +36,13 @@ def policies(frame: pd.DataFrame, currency: str, per: str, *, palette: Palette =
     base = alt.Chart(frame).encode(y=alt.Y("policy:N", sort=order, title=None))
     dots = base.mark_point(filled=True, size=90, color=palette.main, opacity=1).encode(
         x=alt.X("cost:Q", title=f"{currency} {per}", scale=alt.Scale(zero=True)),
-        tooltip=[alt.Tooltip("policy:N"), alt.Tooltip("cost:Q", format=",.1f")],
+        tooltip=[alt.Tooltip("policy:N"), alt.Tooltip("cost:Q", format=",.3r")],
     )
     lines = base.mark_rule(color=palette.main, strokeWidth=2).encode(
         x=alt.X("cost_low:Q"), x2=alt.X2("cost_high:Q")
     )
     words = base.mark_text(align="left", dx=8, dy=-9, color=palette.ink, fontSize=12).encode(
-        x=alt.X("cost:Q"), text=alt.Text("cost:Q", format=",.1f")
+        x=alt.X("cost:Q"), text=alt.Text("cost:Q", format=",.3r")
     )
     return dressed(lines + dots + words, palette, height=46 * max(len(frame), 2) + 40)
 

@@ -51,7 +51,7 @@ def reliability(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
 def expected_and_counted(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     """Return failures expected and counted over time; frame: as_of (date), expected, low, high, counted."""
     x = alt.X(
-        "as_of:T", title="forecast made on", axis=alt.Axis(format="%Y-%m", labelOverlap=True),
+        "as_of:T", title="forecast made on", axis=alt.Axis(format="%Y-%m", labelOverlap=True, tickCount=6),
         scale=alt.Scale(padding=8),  # room for the first and last mark
     )  # fmt: skip
     band = alt.Chart(frame).mark_area(color=palette.band).encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))

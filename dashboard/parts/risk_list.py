@@ -218,7 +218,9 @@ def table_rows(rows: pd.DataFrame, columns: Sequence[str] = tuple(COLUMN_WORDS))
     a unit has several pumps."""
     shown = rows.assign(
         action=rows["action"].map(formats.action),
-        risk=[float(f"{100 * risk:.2g}") for risk in rows["risk"]],  # what follows is no one's knowledge
+        risk=[
+            round(100 * risk, 0 if risk >= 0.1 else 1) for risk in rows["risk"]
+        ],  # what follows is no one's knowledge
         odds=rows["risk"].map(formats.odds),
         due_by=rows["due_by"].map(formats.day),
         trend_pct=rows["currents_a"].map(against_first) if "currents_a" in rows else None,

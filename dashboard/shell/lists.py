@@ -27,6 +27,7 @@ MOST_PAGES = 1_000_000
 MOST_PRINTED = 100
 FIND_FROM = 9  # a list shorter than this is read faster than it is searched
 MONEY = re.compile(r", [A-Z]{3}$")  # a heading that ends with a currency
+DISTANCE = re.compile(r", (km|mi)$")
 NARROWED_BY = {"depot": "Depot", "pump_type": "Pump type", "class": "Vehicle class"}
 
 
@@ -125,8 +126,8 @@ def _printed(cell: Any) -> str:
 
 
 def with_thousands(table: pd.DataFrame) -> Any:
-    """Return a table in which columns of money, and those of five digits and more, show them in threes; it
-    sorts as before. Money with cents anywhere in its column has them everywhere."""
+    """Return a table in which columns of money or distance, and those of five digits and more, show them in
+    threes; it sorts as before. Money with cents anywhere in its column has them everywhere."""
     numbers = list(table.select_dtypes("number"))
     told = {name: table[name].dropna() for name in numbers}
     large: dict[Any, Any] = {
@@ -137,6 +138,8 @@ def with_thousands(table: pd.DataFrame) -> Any:
     for name in numbers:
         if MONEY.search(str(name)):
             large[name] = "{:,.0f}" if (told[name] % 1 == 0).all() else "{:,.2f}"
+        elif DISTANCE.search(str(name)) and (told[name] % 1 == 0).all():
+            large[name] = "{:,.0f}"
     if not large:
         return table
     # A table that is given one column's format shows six decimals in every other.

@@ -105,14 +105,14 @@ def test_the_last_visits_in_small_are_written_as_the_grammar_wants_them():
 
 
 def test_risk_split_stacks_in_a_fixed_order():
-    parts = pd.DataFrame({"part": ["sudden", "wear", "drag"], "points": [1.0, 9, 7]})
+    parts = pd.DataFrame({"part": ["sudden", "wear", "drag"], "points": [1.0, 9, 7], "whole": [1, 9, 7]})
     spec = history.risk_split(parts).to_dict()
     bars, *words = spec["layer"]
     assert bars["encoding"]["color"]["scale"]["domain"][0] == "brush and commutator wear"
     assert [row["part"] for row in spec["datasets"][bars["data"]["name"]]] == ["wear", "drag", "sudden"]
     named = spec["datasets"][words[0]["data"]["name"]]
     assert [(row["label"], row["begins"]) for row in named] == [
-        ("9.0", 0.0), ("drag 7.0", 9.0)  # on a phone the first name would lie over the second
+        ("9", 0.0), ("drag 7", 9.0), ("1", 16.0)  # on a phone the first name would lie over the second
     ]  # fmt: skip
 
 

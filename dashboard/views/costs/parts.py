@@ -36,7 +36,7 @@ def show_answer(review: Any) -> None:
         "Failures avoided so far, an estimate",
         f"{done.failures_avoided:,.1f} ({done.failures_low:,.1f} to {done.failures_high:,.1f})"
         if done.changed
-        else "no pump changed early",
+        else "none yet",
     )
     year = review.year.set_index("policy") if len(review.year) else None
     saves.metric(

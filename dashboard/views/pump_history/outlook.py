@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
+from analytics.risk.reasons import reason_values
 from dashboard.charts import history
 from dashboard.data import loaders
 from dashboard.parts import glossary
@@ -18,6 +19,7 @@ def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
         say.line("Only pumps in service have an outlook.")
         return
     row = ranked.iloc[0]
+    told = reason_values(ranked)[0]
     parts = pd.DataFrame(
         {
             "part": ["wear", "drag", "hydraulic", "sudden"],
@@ -26,6 +28,10 @@ def show_outlook(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
                 row["risk_drag"],
                 row["risk_hydraulic"],
                 row["risk_sudden"],
+            ],
+            "whole": [
+                sum(int(told.get(f"points_{cause}", 0)) for cause in causes)
+                for causes in (("wear", "commutator", "brush"), ("drag",), ("hydraulic",), ("sudden",))
             ],
         }
     )
