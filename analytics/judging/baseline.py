@@ -1,8 +1,8 @@
 """Each reading's own baseline: the first good readings of the same pump that it can be compared with.
 
-Compared are readings of one engine state, one commanded speed, duties within a few points, and one way of
-measuring: metrics of another method version, or measured elsewhere, have a level of their own. A meter's
-average is held against the captures before it.
+Compared are readings of one engine state, one commanded speed, duties within a few points, fuel that is or
+is not mostly ethanol, and one way of measuring: metrics of another method version, or measured elsewhere,
+have a level of their own. A meter's average is held against the captures before it.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ LISTED = (
     "regulator",
     "connector",
 )
+MUCH_ETHANOL = ("e85", "e100")
 WORTH_CODING = 3000
 METRICS = ("ln_a", "ln_rpm", "ripple_pct")
 
@@ -90,6 +91,13 @@ def full_command(visits: pd.DataFrame) -> np.ndarray:
     ).astype(bool)
 
 
+def much_ethanol(visits: pd.DataFrame) -> np.ndarray:
+    """Return whether the tank holds fuel that is mostly ethanol (n,): denser, and more of it is pumped."""
+    codes, fuels = pd.factorize(text(visits, "fuel_in_tank"))
+    much = [str(fuel).strip().lower().split(" ")[0] in MUCH_ETHANOL for fuel in fuels]
+    return np.array([*much, False], bool)[codes]
+
+
 def corrected(
     visits: pd.DataFrame, reference_v: Any, reference_kpa: Any, settings: dict[str, Any]
 ) -> tuple[np.ndarray, np.ndarray]:
@@ -121,6 +129,7 @@ def add_levels(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
             "pump": out["pump_id"],
             "state": text(out, "state"),
             "commanded": text(out, "commanded").where(two_speed, ""),
+            "ethanol": much_ethanol(out),
             "source": _source(out),
         },
         out.index,

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import full_command, number, text
+from analytics.judging.baseline import full_command, much_ethanol, number, text
 from analytics.judging.explained import flow_left
 
 PETROL = ("petrol", "gasoline", "e0", "e5", "e10", "e15", "e20", "e85", "flex")
@@ -53,9 +53,7 @@ def delivery_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, 
     )
     delivery_good = ~free & np.where(np.isnan(minimum), pressure_good & (delivery > 0), delivery >= minimum)
     in_tank = _kind(text(visits, "fuel_in_tank"))
-    much_ethanol = _named(text(visits, "fuel"), LITTLE_ETHANOL) & _named(
-        text(visits, "fuel_in_tank"), ("e85",)
-    )
+    too_much_ethanol = _named(text(visits, "fuel"), LITTLE_ETHANOL) & much_ethanol(visits)
     return {
         "pressure_low": short_pressure,
         "pressure_high": pressure > settings["pressure_high_share"] * rated,
@@ -76,7 +74,7 @@ def delivery_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, 
         "level_low": level < low_level,
         "level_good": level >= low_level,
         "fuel_hot": number(visits, "fuel_temp_c") >= settings["hot_fuel_c"],
-        "fuel_wrong": (kind != "") & (in_tank != "") & (in_tank != kind) | much_ethanol,
+        "fuel_wrong": (kind != "") & (in_tank != "") & (in_tank != kind) | too_much_ethanol,
         "fuel_known": in_tank != "",
         "lift_pump": lift | np.isin(kind, ["diesel", "gas"]),
     }

@@ -301,8 +301,8 @@ PHRASES = {
     "one good reading of its own so far, two make a baseline": (
         "una sola lectura buena hasta ahora, dos hacen la línea base"
     ),
-    "none of its earlier readings is good and alike in engine state, command and method": (
-        "ninguna lectura anterior es buena y de igual estado del motor, mando y método"
+    "none of its earlier readings is good and alike in engine state, command, fuel and method": (
+        "ninguna lectura anterior es buena y de igual estado del motor, mando, combustible y método"
     ),
     "no baseline of its own yet": "todavía sin línea base",
     "{count} pumps of its type (median {median} A)": "{count} bombas de su tipo (mediana {median} A)",

@@ -208,7 +208,7 @@ def compared_with(judged: pd.DataFrame, visit: pd.Series, settings: dict[str, An
         lacking.append(phrase("one good reading of its own so far, two make a baseline"))
     elif judged["mean_a"].iloc[:-1].notna().any():
         lacking.append(
-            phrase("none of its earlier readings is good and alike in engine state, command and method")
+            phrase("none of its earlier readings is good and alike in engine state, command, fuel and method")
         )
     else:
         lacking.append(phrase("no baseline of its own yet"))

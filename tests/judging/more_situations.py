@@ -85,6 +85,8 @@ MORE = (
     # like with like
     _s("pressure explains the amps", {"mean_a": 6.0, "rpm": 5570, "fuel_pressure_kpa": 428}, "healthy", NONE,
        "", {"fuel_pressure_kpa": 380}, "current-changed-speed-same", history=3),
+    _s("on E85 for once", {"mean_a": 6.1, "rpm": 5450, "fuel": "E85"}, "healthy", NONE, "", {"fuel": "E10"},
+       "current-up-speed-down", history=3, kind={"fuel": "flex"}),
     _s("under load, not at idle", {"state": "loaded", "mean_a": 6.3, "rpm": 5350}, "healthy", NONE, "",
        {"state": "idle"}, "current-up-speed-down", history=3),
     _s("another duty", ({"mean_a": 1.9, "duty_pct": 40} | NO_SPEED | NO_VOLTS,), "reduced-command", NONE,
