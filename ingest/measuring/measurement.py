@@ -22,13 +22,14 @@ from ingest.measuring.settle import Run, find_run
 from ingest.measuring.sparks import count_events
 from ingest.measuring.speed import find_speed
 from ingest.measuring.speed_answer import CALM_STEADY_PCT, settled_on, with_speed
+from ingest.measuring.speed_poles import ripples_a_turn
 from ingest.measuring.switching import without_lines
 from ingest.reading import Reading
 from ingest.trade_numbers import CLAMP_DRIFT_A, HIGHEST_A, LEAST_A
 from ingest.wording import measuring_notes
 from ingest.wording.file_notes import turned_over
 
-METHOD_VERSION = 23  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 24  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
 SURE = 0.99  # probability from which a second look at a trace counts
 
@@ -83,10 +84,11 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     turn, last = None, len(running)
     if speed is not None and speed.turns >= 2:
         last = min(round(speed.whole_turns_s * rate), len(running))
-        turn = average_turn(running[:last], rate, speed.phase, 0.0, check.step_a)
+        ripples = ripples_a_turn(speed.segments, known) if speed.segments else None
+        turn = average_turn(running[:last], rate, speed.phase, 0.0, check.step_a, ripples)
     window = running[:last]
 
-    mean_a, mean_se = (None, None) if ac_coupled else _mean(window, turn, check.step_a, run)
+    mean_a, mean_se = (None, None) if ac_coupled else _mean(window, rate, turn, check.step_a, run)
     _refuse_implausible(capture, mean_a)
     if not ac_coupled:
         notes.append(quality.zero_note(run.zero_a))
@@ -184,10 +186,13 @@ def _refuse_implausible(capture: Capture, mean_a: float | None) -> None:
         )
 
 
-def _mean(window: np.ndarray, turn: AverageTurn | None, step_a: float, run: Run) -> tuple[float, float]:
+def _mean(
+    window: np.ndarray, rate_hz: float, turn: AverageTurn | None, step_a: float, run: Run
+) -> tuple[float, float]:
     """Mean of the window's samples and its standard error: the record's own, and what its clamp drifts.
 
-    Slow noise of the clamp looks like a slow change of the current, so no record tells its size.
+    Slow noise of the clamp looks like a slow change of the current, so no record tells its size; the longer
+    the window, the further it strays, as a random walk does.
     """
     mean = float(np.mean(window))
     if turn is not None:
@@ -201,7 +206,8 @@ def _mean(window: np.ndarray, turn: AverageTurn | None, step_a: float, run: Run)
         # Batch means: without a turn the ripple can't be told from noise.
         means = np.array([part.mean() for part in np.array_split(window, BATCHES)])
         own = float(np.std(means, ddof=1) / BATCHES**0.5)
-    return mean, float(np.linalg.norm([own, run.zero_se_a or 0.0, CLAMP_DRIFT_A]))
+    drift_a = CLAMP_DRIFT_A * (len(window) / rate_hz) ** 0.5
+    return mean, float(np.linalg.norm([own, run.zero_se_a or 0.0, drift_a]))
 
 
 def _sparks_per_s(work: WorkTrace, turn: AverageTurn | None, window_s: float) -> float:

@@ -45,11 +45,16 @@ class AverageTurn:
 
 
 def average_turn(
-    current_a: np.ndarray, sample_rate_hz: float, phase: TurnPhase, from_s: float, step_a: float = 0.0
+    current_a: np.ndarray,
+    sample_rate_hz: float,
+    phase: TurnPhase,
+    from_s: float,
+    step_a: float = 0.0,
+    ripples: int | None = None,
 ) -> AverageTurn:
     """Average current_a (n,), whose first sample lies at from_s on the phase's time axis, over whole turns.
 
-    step_a: the recorder's code, 0 if too fine to see.
+    step_a: the recorder's code, 0 if too fine to see. ripples: a turn, if known.
     """
     size = max(round(sample_rate_hz / AVERAGE_RATE_HZ), 1)
     x = block_mean(current_a, size)
@@ -79,7 +84,7 @@ def average_turn(
     rest = x - wave[index]
     a_turn = sparks / max(float(turns[-1] - turns[0]), 1.0)
     left_out = float(np.clip((MANY_SPARKS - a_turn) / (MANY_SPARKS - FEW_SPARKS), 0, 1))
-    ripple, ripple_se = ripple_height(left_out * filled + (1 - left_out) * x, turns, step_a)
+    ripple, ripple_se = ripple_height(left_out * filled + (1 - left_out) * x, turns, step_a, ripples)
     return AverageTurn(
         wave, ripple, ripple_se, wave_se, noise, sparks, _mean_noise_sd(rest, rate) / len(x) ** 0.5
     )

@@ -22,16 +22,22 @@ DRAWS, FINE = 48, 2048
 SECOND_DIFFERENCE = 1.5  # variance of x - (neighbours' mean), of white noise's
 # What following the shaft and averaging leave, of the height, and of how far an average of unlike turns may
 # be off: seen on simulated captures.
-METHOD_SHARE, UNLIKE_SHARE = 0.007, 0.2
+METHOD_SHARE, UNLIKE_SHARE = 0.002, 0.17
 # The sharpest edges lie beyond the sampling: of what the upper quarter of the orders in sight adds to the
-# height, so much is out of sight on average, give or take (both seen on simulated captures).
-UPPER_FROM, BEYOND_SHARE, BEYOND_SE = 0.75, 0.85, 0.5
+# height, so much over the samples a ripple is out of sight on average; give or take a share of all that is
+# put back of the edges (both seen on simulated captures).
+UPPER_FROM, BEYOND, MOST_BEYOND, PUT_BACK_SE = 0.75, 17.0, 2.3, 0.3
+CODES_SHARE = 0.8  # of the rounding of two single points: the wave's ends are broader, and turns differ
+NOISE_SE = 2.3  # times the scatter under noise: which point is the highest hangs on it, so that it tilts, too
 
 
-def ripple_height(current_a: np.ndarray, turns: np.ndarray, step_a: float) -> tuple[float, float]:
+def ripple_height(
+    current_a: np.ndarray, turns: np.ndarray, step_a: float, ripples: int | None = None
+) -> tuple[float, float]:
     """Peak to peak in A of current_a (n,) at rising shaft angles turns (n,), and its standard error.
 
-    The samples span whole turns; step_a: the recorder's code, 0 if too fine to see.
+    The samples span whole turns; step_a: the recorder's code, 0 if too fine to see. ripples: a turn, the
+    strongest order if not known.
     """
     whole = max(round(float(turns[-1] - turns[0])), 1)
     a_turn = len(current_a) / whole
@@ -49,10 +55,13 @@ def ripple_height(current_a: np.ndarray, turns: np.ndarray, step_a: float) -> tu
     again = _shrunk(wave_kept + laid_on * np.sqrt(left / 2), left, highest)
     heights = np.ptp(_wave(again), axis=-1)
     upper = max(height - float(np.ptp(_wave(_shrunk(spectrum, left, UPPER_FROM * highest)))), 0.0)
-    codes = rounding_se_a(step_a, max(spread_a, noise), np.zeros(1))
+    ripples = ripples or max(int(np.argmax(np.abs(wave_kept))), 1)
+    beyond = min(BEYOND * ripples / a_turn, MOST_BEYOND) * upper
+    dulled = height - float(heights.mean())
+    codes = CODES_SHARE * np.sqrt(2) * rounding_se_a(step_a, max(spread_a, noise), np.zeros(1))
     left_by_method = np.hypot(METHOD_SHARE * height, UNLIKE_SHARE * spread_a / whole**0.5)
-    se = np.linalg.norm([heights.std(), left_by_method, BEYOND_SE * upper, np.sqrt(2) * codes])
-    return max(2 * height - float(heights.mean()) + BEYOND_SHARE * upper, 0.0), float(se)
+    se = np.linalg.norm([NOISE_SE * heights.std(), left_by_method, PUT_BACK_SE * (abs(dulled) + beyond), codes])
+    return max(height + dulled + beyond, 0.0), float(se)
 
 
 def _shrunk(spectrum: np.ndarray, left: float, highest: float) -> np.ndarray:

@@ -13,7 +13,7 @@ from ingest.measuring.line_spectrum import line_spectrum
 from ingest.measuring.order_tracking import AngleTrace, WorkTrace, follow_line, retraced
 from ingest.measuring.speed_evidence import Doubt, bars_differ, comb, doubt
 from ingest.measuring.speed_lines import Lines, band_limited, find_lines
-from ingest.measuring.speed_poles import of_a_pair, pairs_of, slowed, whole_turn
+from ingest.measuring.speed_poles import four_pole_odds, of_a_pair, pairs_of, slowed, whole_turn
 from ingest.measuring.speed_posterior import FASTEST_RPM, Hypotheses, speed_log_prior, weigh
 from ingest.measuring.speed_refine import TurnPhase, refine
 from ingest.reading import SpeedCandidate
@@ -75,13 +75,25 @@ def find_speed(work: WorkTrace, known: KnownPump = UNKNOWN_PUMP) -> Speed | None
     """Weigh all shaft speeds the trace allows; None when it holds no line that can be followed."""
     pairs = pairs_of(known)
     if pairs == 1:
-        return _of_two_poles(work, known)
+        return _perhaps_of_four(_of_two_poles(work, known), known)
     speed = _of_two_poles(slowed(work, pairs), of_a_pair(known))
     if speed is None:
         return None
     phase, lines = whole_turn(work, speed.phase, speed.lines, pairs)
     repeat_ms = _pattern_repeat_ms(phase)
     return replace(speed, segments=known.segments, phase=phase, lines=lines, pattern_repeat_ms=repeat_ms)
+
+
+def _perhaps_of_four(speed: Speed | None, known: KnownPump) -> Speed | None:
+    """Share the first candidate's probability with half the speed where four poles may look the same."""
+    if speed is None:
+        return None
+    rpm, first = 60 * speed.phase.turn_hz, speed.probability
+    odds = four_pole_odds(rpm, speed.segments, known)
+    if not odds:
+        return speed
+    shared = _shared(list(speed.candidates), rpm, rpm / 2, first / (1 + odds), first)
+    return replace(speed, candidates=tuple(shared))
 
 
 def _of_two_poles(work: WorkTrace, known: KnownPump) -> Speed | None:

@@ -16,7 +16,7 @@ from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.other_turns import anothers_ripple, no_commutators, unlike_pairs, usual
 from ingest.measuring.ripple import AverageTurn
 from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, too_far
-from ingest.measuring.speed_poles import pairs_of, ripples_a_turn
+from ingest.measuring.speed_poles import four_pole_odds, pairs_of, ripples_a_turn
 from ingest.reading import Reading
 from ingest.wording import measuring_notes
 
@@ -25,13 +25,14 @@ RIVAL_OUTSIDE_GATES = 0.002  # probability
 RIVAL_OUTSIDE_BAND = 0.01  # probability: without the band's 100 : 1 it would be the likelier
 FOLLOWED_AT_LEAST = 0.3
 LIKELY, SAME_WAVE = 0.05, 0.03  # probability of a candidate; octaves
+PERHAPS_OF_FOUR = 0.6  # probability, four poles apart: little else is open
 FLAT_PCT = 3.0  # of the mean: a commutator that turns shows more, common practice, no source
 LEAST_RIPPLE_PCT = 2.0  # of the mean: simulated pumps of three kinds have 2.6 and more
 FAINT_PCT = 4.0  # of the mean: less is rather the supply's ripple than a commutator's
 MOST_BARS_SLOW = 12  # fuel pumps have 6 to 12 [P]: more at a slow speed are rather a fan's or blower's
 ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
-# How often engines fire, from idle to high speed, a little beyond both (common practice, no source).
-FIRING_HZ = (20.0, 130.0)
+# How often engines fire, from idle to what a workshop holds one at (common practice, no source).
+FIRING_HZ = (20.0, 122.0)
 ENGINE_SHARE = 0.01  # of the power of the strongest shaft order: a line so weak passes for no turn
 DIPS_SHARE = 0.04  # likewise, of what is strongest at the rates of firing: a load that wanders leaves less
 # Probability: what is answered of bars untold, or beside a clock, is rarely less sure where it is right.
@@ -345,4 +346,6 @@ def _undecided(speed: Speed, known: KnownPump) -> Note:
     likeliest, expected = speed.candidates[0].rpm, known.expected_rpm
     if expected is not None and too_far(likeliest, expected):
         return measuring_notes.speed_far(likeliest, expected)
+    if four_pole_odds(likeliest, speed.segments, known) and speed.probability >= PERHAPS_OF_FOUR:
+        return measuring_notes.poles_open(likeliest)
     return measuring_notes.speed_open([c.rpm for c in speed.candidates[:3]], known.segments is not None)

@@ -17,10 +17,26 @@ from ingest.measuring.order_tracking import WorkTrace
 from ingest.measuring.speed_lines import Lines
 from ingest.measuring.speed_refine import TurnPhase, refine
 
+# Odds that what looks like two poles and so many bars is a motor of four poles and twice the bars at half the
+# speed: one pump in twenty has four poles, of 10 to 14 bars mostly (common practice, no source).
+FOUR_POLE_ODDS = {5: 0.5, 6: 0.15, 7: 0.15}
+
 
 def pairs_of(known: KnownPump) -> int:
     """Pairs of poles; motors whose poles are not told have two poles, as most do."""
     return max((known.poles or 2) // 2, 1)
+
+
+def four_pole_odds(rpm: float, segments: int | None, known: KnownPump) -> float:
+    """Odds that the speed is half as high, of a motor of four poles and twice the bars found.
+
+    All that tells bars apart comes as often a turn of either, so that the trace decides nothing. 0 where
+    poles, bars or the last visit's speed are told, or half the speed is unusual.
+    """
+    told = known.poles is not None or known.segments is not None or known.expected_rpm is not None
+    if told or rpm / 2 < known.band_rpm[0]:
+        return 0.0
+    return FOUR_POLE_ODDS.get(segments or 0, 0.0)
 
 
 def ripples_a_turn(segments: int, known: KnownPump) -> int:

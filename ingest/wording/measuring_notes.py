@@ -363,6 +363,15 @@ def speed_far(rpm: float, expected_rpm: float) -> str:
     )
 
 
+@note("speed-undecided", "warning", "poles")
+def poles_open(rpm: float) -> str:
+    """Two poles, or four and twice the segments."""
+    return (
+        f"The trace allows {rpm:.0f} rpm of a motor of two poles, or {rpm / 2:.0f} rpm of one of four poles "
+        "and twice the segments: tell the poles and the number of segments."
+    )
+
+
 @note("speed-undecided", "warning", "open")
 def speed_open(rpm: list[float], segments_told: bool) -> str:
     """Several speeds, or one that does not rule out another; rpm: likeliest first."""

@@ -67,7 +67,7 @@ def test_slow_change_is_no_error_of_the_mean():
     true = 4 + 0.4 * t / t[-1] + 0.3 * np.cos(2 * np.pi * 800 * t) + 0.02 * np.cos(2 * np.pi * 200 * t)
     z = []
     for _ in range(12):
-        shown = true + CLAMP_DRIFT_A * rng.standard_normal()
+        shown = true + CLAMP_DRIFT_A * t[-1] ** 0.5 * rng.standard_normal()
         current = np.concatenate([np.zeros(5000), shown]) + 0.03 * rng.standard_normal(35_000)
         reading = measure(Capture(current, 1e5), KnownPump(segments=8))
         first, last = (round(s * 1e5) - 5000 for s in (reading.steady_from_s, reading.steady_to_s))

@@ -7,15 +7,15 @@ from ingest.capture import Capture
 from ingest.known_pump import KnownPump
 from ingest.measuring.condition import segment_profile
 from ingest.measuring.measurement import measure
-from ingest.measuring.speed_poles import of_a_pair, ripples_a_turn
+from ingest.measuring.speed_poles import four_pole_odds, of_a_pair, ripples_a_turn
 
 RPM = 5700.0
 
 
-def four_poles(bars: int, weak: float = 0.7) -> Capture:
+def four_poles(bars: int, weak: float = 0.7, rpm: float = RPM) -> Capture:
     """A hump at every commutation, one bar's weaker, poles unlike once a turn, noise."""
     rate, rng = 100_000.0, np.random.default_rng(bars)
-    turn = RPM / 60 * np.arange(25_000) / rate
+    turn = rpm / 60 * np.arange(25_000) / rate
     humps = int(np.lcm(4, bars))
     heights = np.ones(humps)
     heights[:: humps // 4] = weak
@@ -52,3 +52,21 @@ def test_bars_that_meet_brushes_together_share_a_height():
     )
     assert profile.shape == (10,)
     assert profile[:5] == pytest.approx(profile[5:])
+
+
+def test_poles_untold_ask_where_four_would_look_the_same():
+    capture = four_poles(12, rpm=4400)
+    reading = measure(capture)
+    assert reading.rpm is None
+    [note] = [n for n in reading.notes if n.code == "speed-undecided"]
+    assert note.values["variant"] == "poles"
+    assert [c.rpm for c in reading.speed_candidates[:2]] == pytest.approx([8800, 4400], rel=1e-3)
+    assert measure(capture, KnownPump(poles=2)).rpm == pytest.approx(8800, rel=1e-3)
+
+
+def test_four_poles_are_thought_of_where_nothing_told_excludes_them():
+    assert four_pole_odds(8800, 6, KnownPump()) > 0.05
+    assert not four_pole_odds(8800, 8, KnownPump())  # of 16 bars
+    assert not four_pole_odds(6400, 6, KnownPump())  # half of it is unusual
+    for told in ({"poles": 2}, {"segments": 6}, {"previous_rpm": 8700}):
+        assert not four_pole_odds(8800, 6, KnownPump(**told))
