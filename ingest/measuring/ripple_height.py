@@ -60,7 +60,9 @@ def ripple_height(
     dulled = height - float(heights.mean())
     codes = CODES_SHARE * np.sqrt(2) * rounding_se_a(step_a, max(spread_a, noise), np.zeros(1))
     left_by_method = np.hypot(METHOD_SHARE * height, UNLIKE_SHARE * spread_a / whole**0.5)
-    se = np.linalg.norm([NOISE_SE * heights.std(), left_by_method, PUT_BACK_SE * (abs(dulled) + beyond), codes])
+    se = np.linalg.norm(
+        [NOISE_SE * heights.std(), left_by_method, PUT_BACK_SE * (abs(dulled) + beyond), codes]
+    )
     return max(height + dulled + beyond, 0.0), float(se)
 
 

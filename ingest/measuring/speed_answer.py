@@ -180,6 +180,8 @@ def _another_load(
         return measuring_notes.switched_or_brushless(fast_hz)
     # What a clock leaves about its harmonics lies at orders far above the ripple's.
     if settled_on(speed) and no_commutators(speed.phase.wave if clocks.fast is not None else wave, known):
+        if known.supply == "pwm" or clocks.fast is not None:
+            return measuring_notes.no_commutators_beside_a_drive()
         return measuring_notes.no_commutators_pattern()
     rpm = 60 * speed.phase.turn_hz
     faint = reading.ripple_pct is not None and reading.ripple_pct < FAINT_PCT

@@ -236,6 +236,16 @@ def no_commutators_pattern() -> str:
     )
 
 
+@note("another-load-suspected", "warning", "driven")
+def no_commutators_beside_a_drive() -> str:
+    """The same on a switched feed, whose leavings may draw it."""
+    return (
+        "What repeats in the record is not what a commutator of so many segments leaves, sound or with a bad "
+        "segment; what the drive leaves in the current may draw it. Command the pump fully on for the "
+        "capture if you can, and check the number of segments and the wire."
+    )
+
+
 @note("pwm-found", "warning", "or-brushless")
 def switched_or_brushless(line_hz: float) -> str:
     """A clock on a feed of which nothing was told."""

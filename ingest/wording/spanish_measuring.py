@@ -217,6 +217,15 @@ def no_commutators_pattern() -> str:
     )
 
 
+@spanish("another-load-suspected", "driven")
+def no_commutators_beside_a_drive() -> str:
+    return (
+        "Lo que se repite en el registro no es lo que deja un colector de tantas delgas, sano o con una "
+        "delga mala; puede dibujarlo lo que el módulo de mando deja en la corriente. Ponga la bomba a plena "
+        "marcha para la captura si puede, y revise el número de delgas y el cable."
+    )
+
+
 @spanish("pwm-found", "or-brushless")
 def switched_or_brushless(line_hz: float) -> str:
     return (
