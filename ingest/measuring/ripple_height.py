@@ -22,13 +22,14 @@ DRAWS, FINE = 48, 2048
 SECOND_DIFFERENCE = 1.5  # variance of x - (neighbours' mean), of white noise's
 # What following the shaft and averaging leave, of the height, and of how far an average of unlike turns may
 # be off: seen on simulated captures.
-METHOD_SHARE, UNLIKE_SHARE = 0.002, 0.17
+METHOD_SHARE, UNLIKE_SHARE = 0.0025, 0.17
 # The sharpest edges lie beyond the sampling: of what the upper quarter of the orders in sight adds to the
-# height, so much over the samples a ripple is out of sight on average; give or take a share of all that is
-# put back of the edges (both seen on simulated captures).
-UPPER_FROM, BEYOND, MOST_BEYOND, PUT_BACK_SE = 0.75, 17.0, 2.3, 0.3
+# height, so much over the samples a ripple is out of sight on average; give or take shares of what is put
+# back of edges dulled and of those out of sight (all seen on simulated captures).
+UPPER_FROM, BEYOND, MOST_BEYOND = 0.75, 17.0, 2.3
+DULLED_SE, BEYOND_SE = 0.1, 0.5
 CODES_SHARE = 0.8  # of the rounding of two single points: the wave's ends are broader, and turns differ
-NOISE_SE = 2.3  # times the scatter under noise: which point is the highest hangs on it, so that it tilts, too
+NOISE_SE = 2.0  # times the scatter under noise: which point is the highest hangs on it, so that it tilts, too
 
 
 def ripple_height(
@@ -60,9 +61,8 @@ def ripple_height(
     dulled = height - float(heights.mean())
     codes = CODES_SHARE * np.sqrt(2) * rounding_se_a(step_a, max(spread_a, noise), np.zeros(1))
     left_by_method = np.hypot(METHOD_SHARE * height, UNLIKE_SHARE * spread_a / whole**0.5)
-    se = np.linalg.norm(
-        [NOISE_SE * heights.std(), left_by_method, PUT_BACK_SE * (abs(dulled) + beyond), codes]
-    )
+    put_back = np.hypot(DULLED_SE * dulled, BEYOND_SE * beyond)
+    se = np.linalg.norm([NOISE_SE * heights.std(), left_by_method, put_back, codes])
     return max(height + dulled + beyond, 0.0), float(se)
 
 

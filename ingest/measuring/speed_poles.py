@@ -20,6 +20,9 @@ from ingest.measuring.speed_refine import TurnPhase, refine
 # Odds that what looks like two poles and so many bars is a motor of four poles and twice the bars at half the
 # speed: one pump in twenty has four poles, of 10 to 14 bars mostly (common practice, no source).
 FOUR_POLE_ODDS = {5: 0.5, 6: 0.15, 7: 0.15}
+# Few pumps run at the lower end of the usual band (most at 4,500 to 7,500 rpm, web pages): from so many times
+# its lowest speed on half the speed is as likely a pump's, below the first so much less.
+LIKELY_FROM, SELDOM = (1.05, 1.2), 0.1
 
 
 def pairs_of(known: KnownPump) -> int:
@@ -36,7 +39,9 @@ def four_pole_odds(rpm: float, segments: int | None, known: KnownPump) -> float:
     told = known.poles is not None or known.segments is not None or known.expected_rpm is not None
     if told or rpm / 2 < known.band_rpm[0]:
         return 0.0
-    return FOUR_POLE_ODDS.get(segments or 0, 0.0)
+    seldom, likely = LIKELY_FROM
+    above = (rpm / 2 / known.band_rpm[0] - seldom) / (likely - seldom)
+    return FOUR_POLE_ODDS.get(segments or 0, 0.0) * SELDOM ** (1 - min(max(above, 0.0), 1.0))
 
 
 def ripples_a_turn(segments: int, known: KnownPump) -> int:

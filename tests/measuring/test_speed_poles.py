@@ -68,5 +68,6 @@ def test_four_poles_are_thought_of_where_nothing_told_excludes_them():
     assert four_pole_odds(8800, 6, KnownPump()) > 0.05
     assert not four_pole_odds(8800, 8, KnownPump())  # of 16 bars
     assert not four_pole_odds(6400, 6, KnownPump())  # half of it is unusual
+    assert 0 < four_pole_odds(7000, 6, KnownPump()) < 0.02  # half of it is seldom a pump's
     for told in ({"poles": 2}, {"segments": 6}, {"previous_rpm": 8700}):
         assert not four_pole_odds(8800, 6, KnownPump(**told))
