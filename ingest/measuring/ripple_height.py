@@ -22,14 +22,14 @@ DRAWS, FINE = 48, 2048
 SECOND_DIFFERENCE = 1.5  # variance of x - (neighbours' mean), of white noise's
 # What following the shaft and averaging leave, of the height, and of how far an average of unlike turns may
 # be off: seen on simulated captures.
-METHOD_SHARE, UNLIKE_SHARE = 0.0025, 0.17
+METHOD_SHARE, UNLIKE_SHARE = 0.003, 0.17
 # The sharpest edges lie beyond the sampling: of what the upper quarter of the orders in sight adds to the
 # height, so much over the samples a ripple is out of sight on average; give or take shares of what is put
 # back of edges dulled and of those out of sight (all seen on simulated captures).
 UPPER_FROM, BEYOND, MOST_BEYOND = 0.75, 17.0, 2.3
 DULLED_SE, BEYOND_SE = 0.1, 0.5
 CODES_SHARE = 0.8  # of the rounding of two single points: the wave's ends are broader, and turns differ
-NOISE_SE = 2.0  # times the scatter under noise: which point is the highest hangs on it, so that it tilts, too
+NOISE_SE = 2.1  # times the scatter under noise: which point is the highest hangs on it, so that it tilts, too
 
 
 def ripple_height(
