@@ -34,34 +34,52 @@ def judged_visits(
 ) -> Iterator[pd.DataFrame]:
     """Yield judged visits of every pump in service that has one, all of a pump in one part: enough of them
     for `decide_actions`."""
-    visits = history.visits[["visit_id", "pump", "day", "reason", "state", "in_trend"]]
-    visits = visits.assign(read_a=history.visits["mean_a"] >= 0, read_rpm=history.visits["rpm"] >= 0)
-    in_service = ~history.pumps["removed"].to_numpy(bool)
-    visits = visits[in_service[visits["pump"].to_numpy(int)]].sort_values(["pump", "day", "visit_id"])
+    visits = _in_service(history)
     pump_id = history.pumps["pump_id"].to_numpy()[visits["pump"].to_numpy(int)]
     whole = np.isin(pump_id, fetch(connection, "judged_whole", [history.as_of])["pump_id"])
     last = ~visits["pump"].duplicated(keep="last").to_numpy() & ~whole
     first = _first_ones(visits, int(settings["baseline_visits"])) & ~whole
     some = _details(connection, visits["visit_id"][last | first], history.as_of)
     # Judged by the first visits and the last, but only the last is asked for.
-    judged = pd.concat(
-        part[part["visit_id"].isin(visits["visit_id"][last])] for part in _in_parts(some, settings, services)
-    )
-    del some
-    # Readings far from the baseline are no part of it: then later ones are, which were not read yet.
+    wanted, theirs = visits["visit_id"][last], whole.copy()
     seen = pd.Series(1, index=pump_id).groupby(level=0).size()
-    thin = (judged["baseline_count"] < int(settings["baseline_visits"])) & (
-        judged["pump_id"].map(seen) > int(settings["baseline_visits"]) + 1
-    )
-    # What could not be compared leaves an earlier finding standing.
-    unlike = incomparable(judged) & (judged["pump_id"].map(seen) > 1).to_numpy()
-    asking = (judged["rule"].isin(ASKING) | thin).to_numpy() | unlike
-    theirs = np.isin(pump_id, judged["pump_id"][asking]) | whole
+    for part in _in_parts(some, settings, services):
+        mine = part[part["visit_id"].isin(wanted)]
+        asking = _asking(mine, mine["pump_id"].map(seen).to_numpy(), int(settings["baseline_visits"]))
+        theirs |= np.isin(pump_id, mine["pump_id"][asking])
+        yield mine[~asking]
+    del some
     every = _details(connection, visits["visit_id"][theirs], history.as_of)
-    yield judged[~asking]
-    del judged
     if len(every):
         yield from _in_parts(every, settings, services)
+
+
+def _in_service(history: History) -> pd.DataFrame:
+    """Return what tells of each visit of a pump in service whether it must be judged, in order of pump and
+    time: visit_id, pump, state (code), founds (may make a baseline), read_a, read_rpm."""
+    told = history.visits
+    visits = pd.DataFrame(
+        {
+            "visit_id": told["visit_id"],
+            "pump": told["pump"],
+            "day": told["day"],
+            "state": pd.factorize(told["state"], use_na_sentinel=False)[0],
+            "founds": told["in_trend"].astype(bool) & told["reason"].isin(FOUNDING_REASONS),
+            "read_a": told["mean_a"] >= 0,
+            "read_rpm": told["rpm"] >= 0,
+        }
+    )
+    in_service = ~history.pumps["removed"].to_numpy(bool)
+    return visits[in_service[visits["pump"].to_numpy(int)]].sort_values(["pump", "day", "visit_id"])
+
+
+def _asking(last: pd.DataFrame, seen: np.ndarray, baseline_visits: int) -> np.ndarray:
+    """Return whether a judged last visit (n,) calls for all the visits of its pump, which has `seen` (n,)."""
+    # Readings far from the baseline are no part of it: then later ones are, which were not read yet.
+    thin = (last["baseline_count"].to_numpy() < baseline_visits) & (seen > baseline_visits + 1)
+    # What could not be compared leaves an earlier finding standing.
+    unlike = incomparable(last) & (seen > 1)
+    return np.asarray(last["rule"].isin(ASKING).to_numpy() | thin | unlike)
 
 
 def _in_parts(
@@ -76,9 +94,8 @@ def _in_parts(
 
 def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:
     """Whether each visit is among the first `count` of its pump and state that make a baseline."""
-    trusted = visits["in_trend"].to_numpy(bool) & visits["reason"].isin(FOUNDING_REASONS).to_numpy()
-    key, _ = pd.factorize(visits["state"].astype(str))
-    group = visits["pump"].to_numpy(int) * (key.max(initial=0) + 1) + key
+    trusted, state = visits["founds"].to_numpy(bool), visits["state"].to_numpy(int)
+    group = visits["pump"].to_numpy(int) * (state.max(initial=0) + 1) + state
     out = np.zeros(len(visits), bool)
     for name in ("read_a", "read_rpm"):
         makes = np.flatnonzero(trusted & visits[name].to_numpy(bool))

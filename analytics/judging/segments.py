@@ -50,10 +50,9 @@ def segment_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     apart, number, twice = (np.full(len(visits), np.nan) for _ in range(3))
     profiles = visits.get("segment_profile_pct")
     if profiles is not None:
-        for i, profile in enumerate(profiles):
-            if profile is None or np.ndim(profile) != 1:
-                continue
-            if found := odd_one(profile):
+        for i in np.flatnonzero(profiles.notna()):
+            profile = profiles.iloc[i]
+            if np.ndim(profile) == 1 and (found := odd_one(profile)):
                 place, far, spread = found
                 number[i], twice[i] = place + 1, len(profile) % 2 == 0
                 apart[i] = far if abs(far) > 3 * spread else np.nan

@@ -176,8 +176,9 @@ def beyond(distance_km: np.ndarray, experience_km: np.ndarray, unit: str) -> lis
     """Show distances left (n,); past what any pump was seen to run: "more than ..., longest seen"."""
     distance = format_quantities(distance_km, unit)
     farther = (distance_km > experience_km) & (experience_km > 0)
+    more_than = template(SENTENCES["left-more-than"])
     longest = format_quantities(experience_km[farther], unit)
-    distance[farther] = [say("left-more-than", distance=text) for text in longest]
+    distance[farther] = [more_than.format(distance=text) for text in longest]
     distance[experience_km <= 0] = say("left-unknown")
     return distance.tolist()
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, sparse
+import scipy  # its parts load when first used: a list assigns nothing
 
 TIME_LIMIT_S = 20.0
 TINY_GAP = 1e-9
@@ -87,6 +87,7 @@ def _solve(
     shared_share: float,
     limit_s: float,
 ) -> tuple[pd.Series, float, float]:
+    optimize, sparse = scipy.optimize, scipy.sparse
     n, m = len(part), len(leaving)
     stop, stops = pd.factorize(part["stop"])
     pump = leaving.index.get_indexer(pd.Index(part["pump_id"]))

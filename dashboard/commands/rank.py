@@ -109,13 +109,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Rank and print; 1 when nothing can be ranked."""
-    from analytics.learning.fitting import fit
     from analytics.record.told import keep_told
     from analytics.risk.ranking import rank_and_groups
     from analytics.scheduling.narrowing import kept_rows
 
     within_km = parse_horizon(args.within) if args.within else None
     if args.refit:
+        from analytics.learning.fitting import fit
+
         fit(args.ledger, args.as_of)
     table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km)
     if not (args.as_of or args.within):
