@@ -14,13 +14,14 @@ from typing import Any
 import duckdb
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from analytics.judging.baseline import FOUNDING_REASONS
 from analytics.judging.evidence import incomparable
 from analytics.judging.judge import judge
 from analytics.judging.rules import RULES
 from analytics.judging.type_level import with_type_level
-from analytics.past.frames import PUMPS_AT_ONCE, fetch
+from analytics.past.frames import PUMPS_AT_ONCE, as_frame, fetch, fetch_table
 from analytics.past.history import History
 
 ASKING = [rule.id for rule in RULES if rule.steps or rule.books]
@@ -39,19 +40,19 @@ def judged_visits(
     whole = np.isin(pump_id, fetch(connection, "judged_whole", [history.as_of])["pump_id"])
     last = ~visits["pump"].duplicated(keep="last").to_numpy() & ~whole
     first = _first_ones(visits, int(settings["baseline_visits"])) & ~whole
-    some = _details(connection, visits["visit_id"][last | first], history.as_of)
+    some = _details(connection, visits["visit_id"][last | first])
     # Judged by the first visits and the last, but only the last is asked for.
     wanted, theirs = visits["visit_id"][last], whole.copy()
     seen = pd.Series(1, index=pump_id).groupby(level=0).size()
-    for part in _in_parts(some, settings, services):
+    for part in _in_parts(connection, some, history.as_of, settings, services):
         mine = part[part["visit_id"].isin(wanted)]
         asking = _asking(mine, mine["pump_id"].map(seen).to_numpy(), int(settings["baseline_visits"]))
         theirs |= np.isin(pump_id, mine["pump_id"][asking])
         yield mine[~asking]
     del some
-    every = _details(connection, visits["visit_id"][theirs], history.as_of)
+    every = _details(connection, visits["visit_id"][theirs])
     if len(every):
-        yield from _in_parts(every, settings, services)
+        yield from _in_parts(connection, every, history.as_of, settings, services)
 
 
 def _in_service(history: History) -> pd.DataFrame:
@@ -83,13 +84,21 @@ def _asking(last: pd.DataFrame, seen: np.ndarray, baseline_visits: int) -> np.nd
 
 
 def _in_parts(
-    visits: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None
+    connection: duckdb.DuckDBPyConnection,
+    visits: pa.Table,
+    until: date,
+    settings: dict[str, Any],
+    services: pd.DataFrame | None,
 ) -> Iterator[pd.DataFrame]:
     """Yield what `judge` returns, of PUMPS_AT_ONCE pumps at a time, as each is judged by its own visits
     alone."""
-    part = np.unique(visits["pump_id"], return_inverse=True)[1] // PUMPS_AT_ONCE
+    part = np.unique(visits["pump_id"].to_numpy(), return_inverse=True)[1] // PUMPS_AT_ONCE
     for k in range(int(part.max(initial=0)) + 1):
-        yield judge(visits[part == k] if part.any() else visits, settings, services)
+        mine = as_frame(visits.filter(part == k) if part.any() else visits)
+        # Only where no specification is known are pumps held against others of their type.
+        types = mine["pump_type"][mine["current_low_a"].isna() & (mine["pump_type"] != "unknown")].unique()
+        mine = with_type_level(connection, mine, until, types) if len(types) else mine
+        yield judge(mine, settings, services)
 
 
 def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:
@@ -103,12 +112,9 @@ def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:
     return out
 
 
-def _details(connection: duckdb.DuckDBPyConnection, visit_ids: pd.Series, until: date) -> pd.DataFrame:
+def _details(connection: duckdb.DuckDBPyConnection, visit_ids: pd.Series) -> pa.Table:
     connection.register("asked", pd.DataFrame({"visit_id": visit_ids}))
     try:
-        visits = fetch(connection, "judged_visits")
+        return fetch_table(connection, "judged_visits")
     finally:
         connection.unregister("asked")
-    # Only where no specification is known are pumps held against others of their type.
-    types = visits["pump_type"][visits["current_low_a"].isna() & (visits["pump_type"] != "unknown")].unique()
-    return with_type_level(connection, visits, until, types) if len(types) else visits

@@ -10,6 +10,7 @@ from typing import Any
 import duckdb
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from analytics.statements import statement
 
@@ -18,8 +19,17 @@ PUMPS_AT_ONCE = 25_000  # what is made of each visit, or of each distance ahead,
 
 def fetch(connection: duckdb.DuckDBPyConnection, name: str, values: Sequence[Any] = ()) -> pd.DataFrame:
     """Run analytics/sql/<name>.sql; by way of Arrow, which hands text over whole instead of by cell."""
-    made = connection.sql(statement(name), params=list(values))
-    return made.to_arrow_table().to_pandas(date_as_object=False)
+    return as_frame(fetch_table(connection, name, values))
+
+
+def fetch_table(connection: duckdb.DuckDBPyConnection, name: str, values: Sequence[Any] = ()) -> pa.Table:
+    """As `fetch`, still to be made a frame, whole or in parts."""
+    return connection.sql(statement(name), params=list(values)).to_arrow_table()
+
+
+def as_frame(table: pa.Table) -> pd.DataFrame:
+    """Return a table of `fetch_table`, or some of its rows, as `fetch` gives it."""
+    return table.to_pandas(date_as_object=False)
 
 
 def parts(n: int) -> list[slice]:

@@ -326,7 +326,7 @@ def _since_filter(
     """
     x = visits["x_km"].to_numpy(float)
     units = pd.Index(pumps["unit"].unique())
-    changes = filters[(filters["work"] == "filter") & (units.get_indexer(filters["unit"]) >= 0)]
+    changes = filters[(filters["work"] == "filter") & (units.get_indexer(pd.Index(filters["unit"])) >= 0)]
     if not len(changes):
         return x, np.zeros(len(x), bool)
     big = 1e7

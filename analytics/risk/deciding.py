@@ -93,7 +93,7 @@ def with_next_stop(
 ) -> pd.DataFrame:
     """Return `pumps` with next_stop_on and pm_days, the days between its unit's planned stops."""
     per_day = pumps.groupby("unit")["km_per_day"].max()
-    mine = vehicles[per_day.index.get_indexer(vehicles["unit"]) >= 0]
+    mine = vehicles[per_day.index.get_indexer(pd.Index(vehicles["unit"])) >= 0]
     mine = mine.assign(km_per_day=mine["unit"].map(per_day))
     stops = planned_visits(mine, today, 0, settings).drop_duplicates("unit").set_index("unit")["planned_on"]
     between, _ = interval_days(mine, settings)
