@@ -40,6 +40,7 @@ ONSET_PRIOR: dict[str, Prior] = {
         "aside_km": (150e3, 0.7),
         "aside_sd": (0.08, 0.5),
         "flow_points": (2.5, 0.3),
+        "at_once_km": (1e6, 0.7),
     },
     "commutator": {
         "level_var": (0.15**2, 0.8),
@@ -64,6 +65,7 @@ ONSET_PRIOR: dict[str, Prior] = {
         "jump": (0.01, 0.7),
         "aside_km": (150e3, 0.7),
         "aside_sd": (0.06, 0.5),
+        "at_once_km": (1e6, 0.7),
     },
 }
 FAILS_PRIOR: dict[str, Prior] = {
@@ -73,6 +75,8 @@ FAILS_PRIOR: dict[str, Prior] = {
 }
 ENDS_TELL = ("scale_km", "shape")  # what refine_onsets learns again
 SHOW_AS_WEAR = ("commutator", "brush")
+TRADE_KNOWS = ("scale_km", "shape", "growth", "growth_cv", "jump")
+AGAINST = 3.0  # log-likelihood: failures twenty times as likely without
 JUMP_SPREAD = 0.7  # of the jump's mean: common practice, no source
 MOST_NOISE, NOISE_READINGS = 50.0, 30.0  # most a type's noise may lie off; pairs' worth of belief in none
 
@@ -99,7 +103,7 @@ def initial_onsets(types: int) -> Onsets:
             factor=one,
             type_noise=one,
         )
-        made[name] = _with(plain, value)
+        made[name] = _with(replace(plain, most_at_once=fails["fails_at"]), value)
     return Onsets(**made)
 
 
@@ -134,9 +138,10 @@ def _learn_one(p: OnsetParameters, name: str, read: Readings, weight: np.ndarray
 
 
 def _with(p: OnsetParameters, v: Mapping[str, Any]) -> OnsetParameters:
-    own = {name: value for name, value in v.items() if name != "aside_km"}
+    own = {name: value for name, value in v.items() if not name.endswith("_km") or name == "scale_km"}
     more = {"bad": np.minimum(v["bad"], MOST_BAD), "jump_sd": JUMP_SPREAD * v["jump"]}
-    return replace(p, **(own | more), aside_per_km=1 / v["aside_km"])
+    more |= {f"{name}_per_km": 1 / v[f"{name}_km"] for name in ("aside", "at_once") if f"{name}_km" in v}
+    return replace(p, **(own | more))
 
 
 def _with_levels(p: OnsetParameters, channel: Shown, read: Readings) -> OnsetParameters:
@@ -214,15 +219,32 @@ def refine_onsets(p: Parameters, sample: History, made: Channels, weight: np.nda
 
 
 def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
-    """Leave brush and commutator damage out where failures are told as well by wear that goes on slowly.
+    """Take brush and commutator damage as readings show them, as the trade knows them, or leave them out.
 
-    Both are learned; the log-likelihood of all gaps decides.
+    Readings alone can't tell slow wear from such damage, so failures decide, by the log-likelihood of all
+    gaps: as readings show them where that is better than wear alone; else as the trade knows them, unless it
+    is better without by more than AGAINST. A fleet without failures so still takes a jump seriously.
     """
-    none = {name: replace(getattr(p.onsets, name), factor=0 * p.onsets.brush.factor) for name in SHOW_AS_WEAR}
-    plain = learn_failure(replace(p, onsets=replace(p.onsets, **none)), gaps, weight, by_type=False)
-    p = learn_failure(p, gaps, weight, by_type=False)
-    gained = gap_likelihood(p, gaps, weight) - gap_likelihood(plain, gaps, weight)
-    return p if gained > 0 else plain
+    onsets = {name: getattr(p.onsets, name) for name in SHOW_AS_WEAR}
+
+    def told(**of: OnsetParameters) -> tuple[Parameters, float]:
+        tried = learn_failure(replace(p, onsets=replace(p.onsets, **of)), gaps, weight, by_type=False)
+        return tried, float(gap_likelihood(tried, gaps, weight))
+
+    seen, as_seen = told(**onsets)
+    none, without = told(**{name: replace(of, factor=0 * of.factor) for name, of in onsets.items()})
+    if as_seen > without:
+        return seen
+    usual, as_usual = told(**{name: _as_trade_knows(of, name) for name, of in onsets.items()})
+    return usual if as_usual > without - AGAINST else none
+
+
+def _as_trade_knows(p: OnsetParameters, name: str) -> OnsetParameters:
+    """Return `p` with the priors of how often such damage starts, how it grows and where it ends a pump."""
+    values = {key: ONSET_PRIOR[name][key][0] for key in TRADE_KNOWS}
+    fails = {key: usual for key, (usual, _) in FAILS_PRIOR[name].items()}
+    usual = replace(p, **values, jump_sd=JUMP_SPREAD * values["jump"])  # type: ignore[arg-type]
+    return _ends(usual, fails)
 
 
 def _ends(p: OnsetParameters, v: Mapping[str, Any]) -> OnsetParameters:

@@ -166,7 +166,7 @@ def _rarer(
         return 1.0
     table = delay_hazard_table(p, level, level_sd)
     told = factor * starts * float(look_up(table, np.zeros(1), np.array([typical_km]))[0])
-    to_expect = starts * (np.maximum(typical_km - delay_km, 0.0) / p.scale_km) ** p.shape
+    to_expect = starts * drag_model.cumulative_starts(typical_km - delay_km, p)
 
     def beyond(rarer: float) -> float:
         return float(-np.log(np.exp(-rarer * to_expect).mean())) - told
@@ -236,12 +236,17 @@ def _onset(
     start = _starts(p, type_code, count, rng)
     growth = np.maximum(rng.normal(p.growth, p.growth * p.growth_cv, count), 0.1 * p.growth)
     jump = np.maximum(rng.normal(p.jump, p.jump_sd, count), 0.0)
+    often = max(p.at_once_per_km * float(p.starts[type_code]), 1e-15)
+    at_once = rng.exponential(1.0, count) / often
+    comes_so = at_once < start
+    start = np.where(comes_so, at_once, start)
+    jump = np.where(comes_so, rng.uniform(0, p.most_at_once, count), jump)
     factor = float(p.factor[type_code])
     level = _levels(rng, count, p.fails_at, p.fails_at_sd, factor)
     if p.counts:
         delay = np.maximum(level - jump, 0.0) / growth * drag_model.UNIT_KM
         rarer = _rarer(p, type_code, factor, p.fails_at, p.fails_at_sd, delay, typical_km)
-        start = start * rarer ** (-1 / p.shape)
+        start = start * rarer ** np.where(comes_so, -1.0, -1 / p.shape)
 
     def path(rows: slice) -> np.ndarray:
         since = x - start[rows, None]

@@ -42,15 +42,20 @@ def fit_plane_robustly(
     prior_sd: float | np.ndarray = np.inf,
     far: float = 3.0,
     least_sd: float = 0.0,
-    rounds: int = 3,
+    rounds: int = 40,
+    settled: float = 0.05,
 ) -> tuple[np.ndarray, float]:
     """Return b (k,) with residuals beyond `far` standard deviations pulled in to it, and that deviation.
 
-    least_sd: the noise is never taken as less. Without rows b = 0.
+    least_sd: the noise is never taken as less. Without rows b = 0. A few rows that alone tell a covariate may
+    all lie far off: pulled in, they move it by `far` deviations a round, so rounds go on until no row moves by
+    `settled` deviations.
     """
     b, sd = np.zeros(x.shape[1]), max(least_sd, 1.0)
     for _ in range(rounds if len(y) else 0):
-        rest = y - x @ b
+        before, rest = x @ b, y - x @ b
         sd = max(TO_SD * float(np.median(np.abs(rest))), least_sd)
-        b = fit_plane(x, x @ b + np.clip(rest, -far * sd, far * sd), sd=sd, prior_sd=prior_sd)
+        b = fit_plane(x, before + np.clip(rest, -far * sd, far * sd), sd=sd, prior_sd=prior_sd)
+        if np.abs(x @ b - before).max() < settled * sd:
+            break
     return b, sd

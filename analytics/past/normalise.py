@@ -44,6 +44,9 @@ VOLTS_UNTOLD, OTHER_STATE, PRESSURE_UNTOLD = 3.0, 1.3, 1.3
 USUAL_DROPS_V = 0.3  # that supply and ground of a sound circuit lose under load: common practice, no source
 LOW_TANK_PCT = 25.0  # a pump may draw air below a quarter tank: common practice, no source
 ENOUGH_PUMPS = 20_000  # with some ten readings each: exponents stand to a thousandth of what they change
+# Where no pump of the type was read both ways a drive may do anything with amps and speed: this many times
+# what other exponents may be off (common practice, no source).
+OPEN = 3.0
 FEW_VOLTS = 20  # readings of a state from which its usual volts may be told
 # Factor on the load's variance where the filter may be new or due: what it adds by then, present or not, is
 # some three times a reading's noise (common practice, no source).
@@ -54,12 +57,14 @@ FILTER_IN_DOUBT = 8.0
 class Exponents:
     """Exponents on [ln V/V0, ln P/P0, (T - 25)/100], (3,) of each metric by name, as data moved them; beside:
     the same on CIRCUMSTANCES; state_volts: usual ln V/V0 of each engine state where the fleet tells it; flow:
-    usual delivery, speed and pressure by type (signs.usual_flow)."""
+    usual delivery, speed and pressure by type (signs.usual_flow); seen: by type, CIRCUMSTANCES that it is
+    usually read in and the sum of squares by which they changed between readings of one pump, (2, 4)."""
 
     of: dict[str, np.ndarray]
     beside: dict[str, np.ndarray]
     state_volts: dict[str, float]
     flow: dict[str, float] = field(default_factory=dict)
+    seen: dict[str, np.ndarray] = field(default_factory=dict)
 
     @property
     def load_ratio(self) -> float:
@@ -190,7 +195,58 @@ def fit_exponents(visits: pd.DataFrame, pumps: pd.DataFrame) -> Exponents:
             dx[ok], dy[ok] - dx[ok] @ usual, prior_sd=m.open_exponents, least_sd=m.scatter
         )
         found[m.name], beside[m.name] = (usual + moved)[:3], (usual + moved)[3:]
-    return Exponents(found, beside, state_volts, usual_flow(visits, pumps))
+    seen = _seen(x[:, 3:], pump, visits, pumps)
+    return Exponents(found, beside, state_volts, usual_flow(visits, pumps), seen)
+
+
+def _seen(
+    aside: np.ndarray, pump: np.ndarray, visits: pd.DataFrame, pumps: pd.DataFrame
+) -> dict[str, np.ndarray]:
+    """Return Exponents.seen from circumstances (visits, 4)."""
+    ok = ~np.isnan(aside).any(1) & visits["comparable" if "comparable" in visits else "usable"].to_numpy(bool)
+    aside, pump = aside[ok], pump[ok]
+    name = pumps["pump_type"].astype(str).to_numpy()[pump]
+    step = np.append(np.diff(aside, axis=0), np.zeros((1, aside.shape[1])), axis=0)[: len(aside)]
+    step[np.append(pump[1:] != pump[:-1], True)[: len(pump)]] = 0.0
+    made = {}
+    for kind in np.unique(name):
+        mine = name == kind
+        made[str(kind)] = np.array([np.median(aside[mine], axis=0), (step[mine] ** 2).sum(0)])
+    return made
+
+
+def opened(
+    aside: np.ndarray,
+    visits: pd.DataFrame,
+    pumps: pd.DataFrame,
+    exponents: Exponents,
+    last: np.ndarray | None = None,
+) -> dict[str, np.ndarray]:
+    """Return by metric the variance (visits,) by which nobody knows how a visit's circumstances (visits, 4)
+    shift it from those before, a pump's first from its type's usual ones.
+
+    Sum over circumstances of change^2 / (1/open^2 + steps/(2 scatter^2)), one at a time, steps being the sum
+    of squared changes that readings of one pump of the type went through. last:
+    circumstances (pumps, 4) of readings before these, NaN for none.
+    """
+    read = visits["comparable" if "comparable" in visits else "usable"].to_numpy(bool)
+    aside, pump = aside[read], visits["pump"].to_numpy(int)[read]
+    code, names = pd.factorize(pumps["pump_type"].astype(str))
+    none = np.zeros((2, len(CIRCUMSTANCES)))
+    of_type = np.array([exponents.seen.get(str(name), none) for name in names]).reshape(-1, *none.shape)
+    usual, steps = (of_type[code[pump], row] for row in range(2))
+    first = np.append(True, pump[1:] != pump[:-1])[: len(pump)]
+    start = usual if last is None else np.where(np.isnan(last[pump]), usual, last[pump])
+    before = np.where(first[:, None], start, np.roll(aside, 1, axis=0))
+    change = np.zeros((len(read), aside.shape[1]))
+    change[read] = (aside - before) ** 2
+    around = np.zeros(change.shape)
+    around[read] = steps
+    return {
+        m.name: (change / (1 / (OPEN * m.open_exponents) ** 2 + around / (2 * m.scatter**2))).sum(1)
+        for m in trended()
+        if m.open_exponents
+    }
 
 
 def usual_volts(volts: np.ndarray, state: pd.Series) -> dict[str, float]:
@@ -210,8 +266,18 @@ def _fed_volts(
     return np.where(feed < 1, log_volts_ratio(supply * feed, reference), 0.0) + np.where(feed < 1, 0.0, volts)
 
 
-def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) -> Channels:
-    """Return ripple, load and brush channels of every visit."""
+def last_circumstances(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
+    """Return what each pump's last reading was taken in, (pumps, 4), NaN without one."""
+    read = np.flatnonzero(visits["comparable" if "comparable" in visits else "usable"].to_numpy(bool))
+    out = np.full((len(pumps), len(CIRCUMSTANCES)), np.nan)
+    out[visits["pump"].to_numpy(int)[read]] = np.nan_to_num(circumstances(visits)[read])  # later ones stay
+    return out
+
+
+def channels(
+    visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents, last: np.ndarray | None = None
+) -> Channels:
+    """Return ripple, load and brush channels of every visit; last: `last_circumstances` before these."""
     x = covariates(visits, pumps)
     y = values(visits, "comparable")
     told = ~np.isnan(x[:, 0])
@@ -240,10 +306,16 @@ def channels(visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents) ->
     level = visits["fuel_level_pct"].to_numpy(float) if "fuel_level_pct" in visits else np.nan
     starved = level < LOW_TANK_PCT
     brush_noise = np.where(told, 1.0, VOLTS_UNTOLD) * other
+    shifted = opened(aside, visits, pumps, exponents, last)
+    opens = {
+        "ripple": shifted["ripple_pct"],
+        "load": shifted["mean_a"] + exponents.load_ratio**2 * shifted["rpm"],
+    }
+    opens["brush"] = shifted["rpm"] + LOAD_SPEED**2 * opens["load"]
     of_pressure = exponents.of["mean_a"][1] - exponents.load_ratio * exponents.of["rpm"][1]
     leak = load + of_pressure * np.minimum(known[:, 1], 0.0)
     return Channels(
         left("ripple_pct"), load, brush, noise * other, other, brush_noise, starved, leak,
         *flow(visits, pumps, exponents.flow),
-        *(hints(visits, name) for name in ("load", "ripple", "brush")),
+        *(hints(visits, name, opens[name]) for name in ("load", "ripple", "brush")),
     )  # fmt: skip

@@ -44,16 +44,18 @@ class Hints(NamedTuple):
 
     worked: chance that work on record since the last visit ended a cause beside the pump; cured: that what
     this visit's check named was mended before its reading; odds: natural log of how much likelier the
-    visit's findings are with such a cause than without.
+    visit's findings are with such a cause than without. opened: variance by which nobody knows how the
+    visit's state and drive shift the channel of this pump from where it was read before.
     """
 
     worked: np.ndarray
     cured: np.ndarray
     odds: np.ndarray
+    opened: np.ndarray
 
     def take(self, rows: np.ndarray) -> Hints:
         """Return `rows`."""
-        return Hints(self.worked[rows], self.cured[rows], self.odds[rows])
+        return Hints(*(of[rows] for of in self))
 
 
 class Flow(NamedTuple):
@@ -69,7 +71,7 @@ class Flow(NamedTuple):
 
 def no_hints(n: int) -> Hints:
     """Return the hints of visits without checks or work."""
-    return Hints(np.zeros(n), np.zeros(n), np.zeros(n))
+    return Hints(*np.zeros((4, n)))
 
 
 def no_flow(n: int) -> Flow:
@@ -77,7 +79,7 @@ def no_flow(n: int) -> Flow:
     return Flow(np.full(n, np.nan), np.ones(n))
 
 
-def hints(visits: pd.DataFrame, channel: str) -> Hints:
+def hints(visits: pd.DataFrame, channel: str, opened: np.ndarray) -> Hints:
     """Return what each visit says of causes that show in `channel` (a key of CAUSES_SEEN)."""
     n = len(visits)
     odds, cured, worked = np.zeros(n), np.zeros(n), np.zeros(n)
@@ -98,7 +100,7 @@ def hints(visits: pd.DataFrame, channel: str) -> Hints:
         nothing = result.eq("no_other_cause").to_numpy()
         odds = odds + np.where(found, NAMED, NONE_FOUND * nothing + np.maximum(PART_GOOD * good, MOST_GOOD))
         cured = np.where(found, WORK_CURES, 0.0)
-    return Hints(worked, cured, np.where(_towed(visits), 0.0, odds) if odds.any() else odds)
+    return Hints(worked, cured, np.where(_towed(visits), 0.0, odds) if odds.any() else odds, opened)
 
 
 def checked(visits: pd.DataFrame) -> np.ndarray:

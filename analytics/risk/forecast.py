@@ -11,14 +11,14 @@ import pandas as pd
 
 from analytics.learning.fitting import Fit, fit_history, store_fit, stored_fit
 from analytics.past.history import History, load_history
-from analytics.past.normalise import channels
+from analytics.past.normalise import channels, last_circumstances
 from analytics.wear_model.damages import Damages, take_in
 from analytics.wear_model.exposure import exposure
 from analytics.wear_model.failure_risk import Known
 from analytics.wear_model.model import Filtered, risk_model, run_filters
 from analytics.wear_model.onsets import shown, take_in_onsets
 from analytics.wear_model.unrecorded import allow_for_unrecorded
-from analytics.wear_model.wear import indicator
+from analytics.wear_model.wear import indicator, indicator_opened
 from ingest.errors import LedgerError
 
 # Fine near the as-of date, where stops lie; the far end is where hardly any pump still runs.
@@ -131,12 +131,14 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
     p, track = state.fit.parameters, state.filtered
     pump, x = visits["pump"].to_numpy(int), visits["x_km"].to_numpy(float)
     before = track.known.take(pump)
-    made = channels(visits, state.history.pumps, p.exponents)
+    pumps = state.history.pumps
+    made = channels(visits, pumps, p.exponents, last_circumstances(state.history.visits, pumps))
     u = indicator(made.ripple, made.brush, before.type_code, p.wear)
     load = made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float)
     told, _ = take_in(
         p.wear, p.drag, Damages(before.wear, before.drag), before.x_km, x, before.type_code, u, load,
         made.load_noise, p.drag_life_km, made.beside_load, made.flow,
+        indicator_opened(made.beside_ripple.opened, made.beside_brush.opened, p.wear),
     )  # fmt: skip
     read = shown(made)
     begun, _ = take_in_onsets(p.onsets, before.begun, before.x_km, x, before.type_code, read)

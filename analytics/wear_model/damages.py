@@ -16,7 +16,7 @@ import numpy as np
 from analytics.past.signs import Flow, Hints
 from analytics.wear_model.drag import DragParameters, DragState, InWear, advance
 from analytics.wear_model.drag import prior as drag_prior
-from analytics.wear_model.level_rate import LevelRate, predict, update
+from analytics.wear_model.level_rate import LevelRate, Value, predict, update
 from analytics.wear_model.tracks import Track, Tracks, run_over, spread
 from analytics.wear_model.wear import WearParameters, clock
 from analytics.wear_model.wear import prior as wear_prior
@@ -49,14 +49,17 @@ def take_in(
     life_km: float,
     hints: Hints | None = None,
     flow: Flow | None = None,
+    u_opened: Value = 0.0,
 ) -> tuple[Damages, np.ndarray]:
     """Move from one visit at x_from to the next at x_to and take in its readings, all (n,).
 
     load: without the filter's share; load_noise: factor on its variance; hints, flow: what else the visit
-    says of causes beside the pump. NaN: no reading. Returns the state and the log-likelihood.
+    says of causes beside the pump; u_opened: of u, as Hints.opened. NaN: no reading. Returns the state and
+    the log-likelihood.
     """
     h = np.maximum(clock(x_to, wear.power) - clock(x_from, wear.power), 0.0)
     ahead = predict(before.wear, h, wear.walk)
+    ahead = ahead._replace(bb=ahead.bb + u_opened)
     of_drag = (x_from, x_to, drag.starts[..., type_code], load, drag.noise * load_noise, life_km)
     points = wear.drag_points
     if not np.any(points):
@@ -90,6 +93,7 @@ def filter_damages(
     life_km: float,
     hints: Hints,
     flow: Flow,
+    u_opened: np.ndarray,
     keep: bool = False,
 ) -> Track[Damages]:
     """Run both filters over all visits; visit arrays are (visits,), type_code (pumps,)."""
@@ -101,7 +105,7 @@ def filter_damages(
     ) -> tuple[Damages, np.ndarray]:
         return take_in(
             wear, drag, state, before, x_km[rows], code[places], u[rows], own_load[rows],
-            load_noise[rows], life_km, hints.take(rows), flow.take(rows),
+            load_noise[rows], life_km, hints.take(rows), flow.take(rows), u_opened[rows],
         )  # fmt: skip
 
     return run_over(tracks, x_km, new_pumps(wear, drag, code), step, keep=keep)

@@ -32,6 +32,7 @@ UNIT_KM = 10e3
 # Where a capture is wild in ripple and speed, the chance that its average is too: a slipped clamp, a wrong
 # wire, another pump (common practice, no source).
 ALSO_WILD = 0.8
+FAR_CV = 1.0  # how far growth differs after a start that came at once: no source, too
 ASIDE_FLOW = 2.0  # ln delivery lost for each of load that a cause beside the pump shifts: no source, too
 FLOW_CAUSES = 0.7  # share of causes beside the pump that take from the delivery: no source, too
 FLOW_BAD = 0.1  # share of deliveries and pressures that say nothing of the pump: no source, too
@@ -58,6 +59,8 @@ class DragParameters:
     bad: Value = 0.02
     jump: Value = 0.0  # what there is at once where it starts, its mean and standard deviation
     jump_sd: Value = 0.0
+    at_once_per_km: Value = 0.0  # how often it starts with a jump of anything up to `most_at_once`
+    most_at_once: float = 1.0
     aside_per_km: Value = 0.0  # how often something beside the pump shifts the channel; 0: never
     aside_sd: Value = 0.0  # how far, either way
     harmless: Value = 0.0  # of what passes for a damage that has started, the share that ends no pump
@@ -110,25 +113,52 @@ class InWear(NamedTuple):
 
 
 def cumulative_starts(x_km: np.ndarray, p: DragParameters) -> np.ndarray:
-    """Return (x/scale)**shape, before the type's factor."""
-    return (np.maximum(x_km, 0.0) / p.scale_km) ** p.shape
+    """Return (x/scale)**shape + x * at_once_per_km, before the type's factor."""
+    x = np.maximum(x_km, 0.0)
+    return np.asarray((x / p.scale_km) ** p.shape + x * p.at_once_per_km)
 
 
-def _new_drag(p: DragParameters, b: np.ndarray, bb: np.ndarray, span: np.ndarray) -> LevelRate:
-    """State of a drag that started anywhere in the last `span` (10,000 km)."""
-    g, v = p.growth, (p.growth * p.growth_cv) ** 2
-    sets = (np.shape(value) for value in (g, p.jump, p.scale_km, p.shape))
+def _new_drag(
+    p: DragParameters,
+    b: np.ndarray,
+    bb: np.ndarray,
+    span: np.ndarray,
+    jump: Value,
+    jump_sd: Value,
+    growth_cv: Value,
+) -> LevelRate:
+    """State of a drag that started anywhere in the last `span` (10,000 km) with such a jump."""
+    g, v = p.growth, (p.growth * growth_cv) ** 2
+    sets = (np.shape(value) for value in (g, jump, p.scale_km, p.shape))
     zero = np.zeros(np.broadcast_shapes(*sets, np.shape(bb)))
     # D = jump + rate * age, age uniform on [0, span]
-    ww = (g * g + v) * span**2 / 3 - (g * span / 2) ** 2 + p.jump_sd**2
-    w = p.jump + g * span / 2
+    ww = (g * g + v) * span**2 / 3 - (g * span / 2) ** 2 + jump_sd**2
+    w = jump + g * span / 2
     return LevelRate(b + zero, w + zero, g + zero, bb + zero, zero, zero, ww, v * span / 2, v + zero)
+
+
+def far_jump(p: DragParameters) -> tuple[float, float]:
+    """Mean and standard deviation of a jump that may be anything up to `most_at_once`."""
+    return p.most_at_once / 2, p.most_at_once / 12**0.5
+
+
+def _either(
+    one: LevelRate, l_one: np.ndarray, other: LevelRate, l_other: np.ndarray, share: np.ndarray
+) -> tuple[LevelRate, np.ndarray]:
+    """Merge two states; before a reading of these likelihoods the other holds with chance `share`."""
+    top = np.maximum(l_one, l_other)
+    w_one, w_other = (1 - share) * np.exp(l_one - top), share * np.exp(l_other - top)
+    return merge(one, other, w_one / (w_one + w_other)), np.log(w_one + w_other) + top
 
 
 def prior(p: DragParameters, type_code: np.ndarray) -> DragState:
     """Return the state of new pumps: not started."""
     zero = np.zeros(len(type_code))
-    drag = LevelRate(*np.broadcast_arrays(*_new_drag(p, p.level[type_code], p.level_var + zero, zero)))
+    drag = LevelRate(
+        *np.broadcast_arrays(
+            *_new_drag(p, p.level[type_code], p.level_var + zero, zero, p.jump, p.jump_sd, p.growth_cv)
+        )
+    )
     none = np.zeros(drag.b.shape)
     return DragState(none, drag, drag.b, drag.bb, Aside(none, drag.b, none, drag.bb, none, none))
 
@@ -166,13 +196,16 @@ def advance(
     A pump still running can't have dragged for longer than about `life_km`, so older starts don't count.
     """
     since = np.maximum(x_from, x_to - life_km)
-    p_new = -np.expm1(-starts * (cumulative_starts(x_to, p) - cumulative_starts(since, p)))
+    begin = cumulative_starts(x_to, p) - cumulative_starts(since, p)
+    p_new = -np.expm1(-starts * begin)
     was = state.started
+    if hints is not None and hints.opened.any():
+        state = _opened(state, hints.opened)
     aside, there, comes = state.aside, 0.0, 0.0
     clear = np.maximum(1 - was - aside.p, 1e-12)
     k_not, k_back = clear, 0.0 * clear
     if np.any(p.aside_per_km):
-        worked, cured, odds = (0.0, 0.0, 0.0) if hints is None else hints
+        worked, cured, odds = (0.0, 0.0, 0.0) if hints is None else hints[:3]
         p_aside = -np.expm1(-p.aside_per_km * (x_to - x_from))
         stays = (1 - worked) * np.exp((x_from - x_to) / ASIDE_STAYS_KM)
         # What a check named it may have mended before the reading was taken.
@@ -190,8 +223,13 @@ def advance(
     l_not = l_not + in_wear_not
     ahead = predict(state.drag, (x_to - x_from) / UNIT_KM, p.walk)
     old, l_old = _with_drag(p, ahead, y, r, wild, in_wear)
-    fresh = _new_drag(p, state.b, state.bb, (x_to - since) / UNIT_KM)
+    span = (x_to - since) / UNIT_KM
+    fresh = _new_drag(p, state.b, state.bb, span, p.jump, p.jump_sd, p.growth_cv)
     new, l_new = _with_drag(p, fresh, y, r, wild, in_wear)
+    if np.any(p.at_once_per_km):
+        far = _new_drag(p, state.b, state.bb, span, *far_jump(p), FAR_CV)
+        share = (x_to - since) * p.at_once_per_km / np.maximum(begin, 1e-12)
+        new, l_new = _either(new, l_new, *_with_drag(p, far, y, r, wild, in_wear), share)
     if flow is not None and np.any(p.flow_points):
         (old, more_old), (new, more_new) = _with_flow(p, old, flow), _with_flow(p, new, flow)
         l_old, l_new = l_old + more_old, l_new + more_new
@@ -213,6 +251,14 @@ def advance(
     aside = aside._replace(p=np.minimum(w_aside / total, 1 - 1e-9))
     started = np.minimum(w_drag / total, 1 - 1e-9)
     return DragState(started, merge(old, new, share_old), b, bb, aside), np.log(total) + top
+
+
+def _opened(state: DragState, by: np.ndarray) -> DragState:
+    """Return the state with each hypothesis's own level known less well, by that variance."""
+    drag, aside = state.drag, state.aside
+    return state._replace(
+        drag=drag._replace(bb=drag.bb + by), bb=state.bb + by, aside=aside._replace(bb=aside.bb + by)
+    )
 
 
 def _with_aside(

@@ -239,7 +239,8 @@ def crossing(
 def delay_hazard_table(p: DragParameters, level: Value, level_sd: Value) -> np.ndarray:
     """Return H(x, d) on X_GRID x D_GRID for a type factor of 1, (sets, x, d) or (x, d), by Gauss-Legendre in
     the delay."""
-    values = (p.growth, p.growth_cv, level, level_sd, p.scale_km, p.shape, p.jump, p.jump_sd)
+    jumps = (p.jump, p.jump_sd, p.at_once_per_km, *drag_model.far_jump(p))
+    values = (p.growth, p.growth_cv, level, level_sd, p.scale_km, p.shape, *jumps)
     if not any(np.ndim(v) for v in values):
         return _one_table(*(float(v) for v in values))
     return _table(*(np.reshape(v, (*np.shape(v)[:1], 1, 1, 1)) for v in values))  # beside (x, d, nodes)
@@ -260,14 +261,23 @@ def _table(
     shape: np.ndarray,
     jump: np.ndarray,
     jump_sd: np.ndarray,
+    at_once_per_km: np.ndarray,
+    far: np.ndarray,
+    far_sd: np.ndarray,
 ) -> np.ndarray:
     delay = 0.5 * D_GRID[:, None] * (NODES + 1)  # distance between start and x + d, (d, nodes)
     k = delay / drag_model.UNIT_KM
-    spread = np.sqrt((growth * cv * k) ** 2 + sd**2 + jump_sd**2)
-    reached = ndtr((jump + growth * k - level) / spread) - ndtr(-level / sd)
+
+    def reached(jump: np.ndarray, jump_sd: np.ndarray) -> np.ndarray:
+        spread = np.sqrt((growth * cv * k) ** 2 + sd**2 + jump_sd**2)
+        return np.clip(ndtr((jump + growth * k - level) / spread) - ndtr(-level / sd), 0, 1)
+
     at = X_GRID[:, None, None] + (D_GRID[:, None] - delay)
     density = shape / scale * (np.maximum(at, 1.0) / scale) ** (shape - 1)
-    table = (density * np.clip(reached, 0, 1) * WEIGHTS).sum(-1) * 0.5 * D_GRID
+    ended = density * reached(jump, jump_sd)
+    if at_once_per_km.any():
+        ended = ended + at_once_per_km * reached(far, far_sd)
+    table = (ended * WEIGHTS).sum(-1) * 0.5 * D_GRID
     return np.maximum.accumulate(table, axis=-1)
 
 

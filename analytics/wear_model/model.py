@@ -17,9 +17,9 @@ from analytics.wear_model.exposure import Groups, exposure
 from analytics.wear_model.failure_risk import FailureParameters, Known, RiskModel
 from analytics.wear_model.onsets import NAMES, Begun, OnsetParameters, Onsets, filter_onsets
 from analytics.wear_model.tracks import Track, Tracks, make_tracks
-from analytics.wear_model.wear import WearParameters, indicator
+from analytics.wear_model.wear import WearParameters, indicator, indicator_opened
 
-METHOD_VERSION = 18
+METHOD_VERSION = 19
 
 
 @dataclass(frozen=True)
@@ -60,11 +60,11 @@ class Parameters:
         }
         parts = {name: _rebuild(kind, raw[name]) for name, kind in kinds.items()}
         onsets = Onsets(**{name: _rebuild(OnsetParameters, raw["onsets"][name]) for name in NAMES})
-        of, beside = (
+        of, beside, seen = (
             {name: np.array(value, float) for name, value in raw["exponents"][key].items()}
-            for key in ("of", "beside")
+            for key in ("of", "beside", "seen")
         )
-        exponents = Exponents(of, beside, raw["exponents"]["state_volts"], raw["exponents"]["flow"])
+        exponents = Exponents(of, beside, raw["exponents"]["state_volts"], raw["exponents"]["flow"], seen)
         more = {"onsets": onsets, "types": tuple(raw["types"]), "exponents": exponents}
         return cls(**(raw | parts | more))
 
@@ -115,6 +115,7 @@ def run_filters(history: History, p: Parameters, *, keep: bool = False) -> Filte
         life_km=p.drag_life_km,
         hints=made.beside_load,
         flow=made.flow,
+        u_opened=indicator_opened(made.beside_ripple.opened, made.beside_brush.opened, p.wear),
         keep=keep,
     )
     begun = filter_onsets(p.onsets, tracks, x_km, made, code, keep=keep)

@@ -83,11 +83,13 @@ class Shown(NamedTuple):
 def shown(made: Channels) -> dict[str, Shown]:
     """Return the channel of each damage, by name."""
     ripple = np.log(np.maximum(made.ripple, LEAST_RIPPLE))
+    opened = made.beside_ripple.opened / np.where(np.isnan(ripple), 1.0, np.exp(2 * ripple))
+    in_log = made.beside_ripple._replace(opened=opened)
     return {
         "hydraulic": Shown(
             np.where(made.starved, np.nan, -made.leak), made.load_noise, made.beside_load, made.leak_flow
         ),
-        "commutator": Shown(ripple, made.ripple_noise, made.beside_ripple),
+        "commutator": Shown(ripple, made.ripple_noise, in_log),
         "brush": Shown(made.brush, made.brush_noise, made.beside_brush),
     }
 

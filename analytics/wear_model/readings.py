@@ -15,7 +15,7 @@ from analytics.wear_model.level_rate import LevelRate
 from analytics.wear_model.model import Parameters
 from analytics.wear_model.onsets import Begun, Shown, filter_onsets, shown
 from analytics.wear_model.tracks import Track, make_tracks
-from analytics.wear_model.wear import WearParameters, filter_wear, indicator
+from analytics.wear_model.wear import WearParameters, filter_wear, indicator, indicator_opened
 
 
 class Readings:
@@ -33,6 +33,7 @@ class Readings:
         self.x_km = visits["x_km"].to_numpy(float)
         self.filter_km = visits["filter_km"].to_numpy(float)
         self.u = indicator(made.ripple, made.brush, self.code[self.pump], p.wear)
+        self.u_opened = indicator_opened(made.beside_ripple.opened, made.beside_brush.opened, p.wear)
         self.tracks = make_tracks(self.pump, made.told, len(pumps))
 
     def counts(self, value: np.ndarray) -> np.ndarray:
@@ -43,7 +44,7 @@ class Readings:
         """Return both damages with another `wear`; the log-likelihood tells wears apart."""
         if np.any(wear.drag_points):
             return self.together(wear, self.p.drag)
-        own, _ = filter_wear(wear, self.tracks, self.x_km, self.u, self.code)
+        own, _ = filter_wear(wear, self.tracks, self.x_km, self.u, self.code, self.u_opened)
         drag = self._drag_now  # along the distance, where wear goes along its own clock
         return Track(Damages(own.state, drag.state), drag.at, own.log_likelihood, [])
 
@@ -60,6 +61,7 @@ class Readings:
         return filter_damages(
             wear, drag, self.tracks, self.x_km, self.u, self.made.load, self.made.load_noise, self.filter_km,
             self.code, life_km=self.p.drag_life_km, hints=self.made.beside_load, flow=self.made.flow,
+            u_opened=self.u_opened,
         )  # fmt: skip
 
     def _drag_alone(self, drag: DragParameters) -> Track[DragState]:
@@ -82,7 +84,7 @@ class Readings:
     @cached_property
     def _wear_now(self) -> tuple[Track[LevelRate], np.ndarray]:
         wear = replace(self.p.wear, drag_points=0.0)
-        return filter_wear(wear, self.tracks, self.x_km, self.u, self.code)
+        return filter_wear(wear, self.tracks, self.x_km, self.u, self.code, self.u_opened)
 
     @cached_property
     def _drag_now(self) -> Track[DragState]:

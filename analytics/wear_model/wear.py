@@ -57,6 +57,12 @@ def indicator(ripple: np.ndarray, brush: np.ndarray, type_code: np.ndarray, p: W
     return np.where(np.isnan(both), np.where(np.isnan(ripple), from_speed, ripple), both)
 
 
+def indicator_opened(of_ripple: np.ndarray, of_brush: np.ndarray, p: WearParameters) -> np.ndarray:
+    """Return by what variance the pump's own level of u is open, (visits,), from the channels' (Hints)."""
+    w = p.brush_weight
+    return np.asarray((1 - w) ** 2 * of_ripple + (w * p.brush_points) ** 2 * of_brush)
+
+
 def prior(p: WearParameters, type_code: np.ndarray) -> LevelRate:
     """Return the state of new pumps."""
     zero = np.zeros(len(type_code))
@@ -66,9 +72,15 @@ def prior(p: WearParameters, type_code: np.ndarray) -> LevelRate:
 
 
 def filter_wear(
-    p: WearParameters, tracks: Tracks, x_km: np.ndarray, u: np.ndarray, type_code: np.ndarray
+    p: WearParameters,
+    tracks: Tracks,
+    x_km: np.ndarray,
+    u: np.ndarray,
+    type_code: np.ndarray,
+    opened: np.ndarray,
 ) -> tuple[Track[LevelRate], np.ndarray]:
-    """Run the filter alone, as if drag left no trace in u; x_km and u are (visits,), type_code (pumps,).
+    """Run the filter alone, as if drag left no trace in u; x_km, u and opened (of u) are (visits,), type_code
+    (pumps,).
 
     Returns the track, told along `clock`, and the chance that each reading was wild by what was known until
     then, (visits,) or (sets, visits).
@@ -81,7 +93,9 @@ def filter_wear(
         state: LevelRate, before: np.ndarray, rows: np.ndarray, _: slice
     ) -> tuple[LevelRate, np.ndarray]:
         h = np.maximum(t[..., rows] - before, 0.0)
-        state, gained, wild[..., rows] = update(predict(state, h, p.walk), u[rows], p.noise, p.bad)
+        ahead = predict(state, h, p.walk)
+        ahead = ahead._replace(bb=ahead.bb + opened[rows])
+        state, gained, wild[..., rows] = update(ahead, u[rows], p.noise, p.bad)
         return state, gained
 
     return run_over(tracks, t, new, step), wild
