@@ -40,7 +40,7 @@ ONSET_PRIOR: dict[str, Prior] = {
         "aside_km": (150e3, 0.7),
         "aside_sd": (0.08, 0.5),
         "flow_points": (2.5, 0.3),
-        "at_once_km": (1e6, 0.7),
+        "at_once_km": (2e6, 0.7),
     },
     "commutator": {
         "level_var": (0.15**2, 0.8),
@@ -65,7 +65,7 @@ ONSET_PRIOR: dict[str, Prior] = {
         "jump": (0.01, 0.7),
         "aside_km": (150e3, 0.7),
         "aside_sd": (0.06, 0.5),
-        "at_once_km": (1e6, 0.7),
+        "at_once_km": (2e6, 0.7),
     },
 }
 FAILS_PRIOR: dict[str, Prior] = {
