@@ -48,8 +48,8 @@ def fit_plane_robustly(
     """Return b (k,) with residuals beyond `far` standard deviations pulled in to it, and that deviation.
 
     least_sd: the noise is never taken as less. Without rows b = 0. A few rows that alone tell a covariate may
-    all lie far off: pulled in, they move it by `far` deviations a round, so rounds go on until no row moves by
-    `settled` deviations.
+    all lie far off: pulled in, they move it by `far` deviations a round, so rounds go on until no row moves
+    by `settled` deviations.
     """
     b, sd = np.zeros(x.shape[1]), max(least_sd, 1.0)
     for _ in range(rounds if len(y) else 0):

@@ -317,5 +317,5 @@ def channels(
     return Channels(
         left("ripple_pct"), load, brush, noise * other, other, brush_noise, starved, leak,
         *flow(visits, pumps, exponents.flow),
-        *(hints(visits, name, opens[name]) for name in ("load", "ripple", "brush")),
+        *(hints(visits, name)._replace(opened=opens[name]) for name in ("load", "ripple", "brush")),
     )  # fmt: skip

@@ -79,7 +79,7 @@ def no_flow(n: int) -> Flow:
     return Flow(np.full(n, np.nan), np.ones(n))
 
 
-def hints(visits: pd.DataFrame, channel: str, opened: np.ndarray) -> Hints:
+def hints(visits: pd.DataFrame, channel: str) -> Hints:
     """Return what each visit says of causes that show in `channel` (a key of CAUSES_SEEN)."""
     n = len(visits)
     odds, cured, worked = np.zeros(n), np.zeros(n), np.zeros(n)
@@ -100,7 +100,8 @@ def hints(visits: pd.DataFrame, channel: str, opened: np.ndarray) -> Hints:
         nothing = result.eq("no_other_cause").to_numpy()
         odds = odds + np.where(found, NAMED, NONE_FOUND * nothing + np.maximum(PART_GOOD * good, MOST_GOOD))
         cured = np.where(found, WORK_CURES, 0.0)
-    return Hints(worked, cured, np.where(_towed(visits), 0.0, odds) if odds.any() else odds, opened)
+    odds = np.where(_towed(visits), 0.0, odds) if odds.any() else odds
+    return Hints(worked, cured, odds, np.zeros(n))
 
 
 def checked(visits: pd.DataFrame) -> np.ndarray:
