@@ -25,7 +25,7 @@ def told(wear, u, load):
     x = STEP_KM * np.arange(1, n + 1)
     return filter_damages(
         wear, DRAG, tracks, x, np.array(u), np.array(load), np.ones(n), np.zeros(n), np.zeros(1, int),
-        life_km=60e3, hints=no_hints(n), flow=no_flow(n),
+        life_km=60e3, hints=no_hints(n), flow=no_flow(n), u_opened=np.zeros(n),
     )  # fmt: skip
 
 
