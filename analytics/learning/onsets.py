@@ -235,8 +235,9 @@ def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters
     none, without = told(**{name: replace(of, factor=0 * of.factor) for name, of in onsets.items()})
     if as_seen > without:
         return seen
-    usual, as_usual = told(**{name: _as_trade_knows(of, name) for name, of in onsets.items()})
-    return usual if as_usual > without - AGAINST else none
+    of_trade = {name: _as_trade_knows(of, name) for name, of in onsets.items()}
+    usual = replace(none, onsets=replace(none.onsets, **of_trade))
+    return usual if float(gap_likelihood(usual, gaps, weight)) > without - AGAINST else none
 
 
 def _as_trade_knows(p: OnsetParameters, name: str) -> OnsetParameters:
