@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from scipy.special import expit
 
 from analytics.learning.failure import (
     HARMLESS,
@@ -76,7 +77,8 @@ FAILS_PRIOR: dict[str, Prior] = {
 ENDS_TELL = ("scale_km", "shape")  # what refine_onsets learns again
 SHOW_AS_WEAR = ("commutator", "brush")
 TRADE_KNOWS = ("scale_km", "shape", "growth", "growth_cv", "jump")
-AGAINST = 3.0  # log-likelihood: failures twenty times as likely without
+# Four fleets in five have brush and commutator damage as the trade knows it (common practice, no source).
+ODDS, LEAST_CHANCE = 4.0, 0.05
 JUMP_SPREAD = 0.7  # of the jump's mean: common practice, no source
 MOST_NOISE, NOISE_READINGS = 50.0, 30.0  # most a type's noise may lie off; pairs' worth of belief in none
 
@@ -219,11 +221,12 @@ def refine_onsets(p: Parameters, sample: History, made: Channels, weight: np.nda
 
 
 def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
-    """Take brush and commutator damage as readings show them, as the trade knows them, or leave them out.
+    """Take brush and commutator damage as readings show them, as far as the trade knows them, or not at all.
 
-    Readings alone can't tell slow wear from such damage, so failures decide, by the log-likelihood of all
-    gaps: as readings show them where that is better than wear alone; else as the trade knows them, unless it
-    is better without by more than AGAINST. A fleet without failures so still takes a jump seriously.
+    Readings alone can't tell slow wear from such damage, so failures decide, by the likelihood of all gaps:
+    as readings show them where that is likelier than wear alone. Else they are as the trade knows them and
+    count by the chance ODDS * L(trade)/(ODDS * L(trade) + L(wear alone)), none below LEAST_CHANCE: a fleet
+    without failures so takes a jump seriously, and one with many decides for itself.
     """
     onsets = {name: getattr(p.onsets, name) for name in SHOW_AS_WEAR}
 
@@ -237,7 +240,11 @@ def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters
         return seen
     of_trade = {name: _as_trade_knows(of, name) for name, of in onsets.items()}
     usual = replace(none, onsets=replace(none.onsets, **of_trade))
-    return usual if float(gap_likelihood(usual, gaps, weight)) > without - AGAINST else none
+    chance = float(expit(np.log(ODDS) + float(gap_likelihood(usual, gaps, weight)) - without))
+    if chance < LEAST_CHANCE:
+        return none
+    counted = {name: replace(of, factor=chance * of.factor) for name, of in of_trade.items()}
+    return replace(none, onsets=replace(none.onsets, **counted))
 
 
 def _as_trade_knows(p: OnsetParameters, name: str) -> OnsetParameters:

@@ -161,7 +161,9 @@ class RiskModel:
 
     def p_damage(self, known: Known) -> np.ndarray:
         """Return the chance that a damage with an onset (drag or one of onsets.py) has started, (n,)."""
-        return 1 - np.prod([1 - state.started for state in self._with_onset(known)], axis=0)
+        begun = ((getattr(self.onsets, name), getattr(known.begun, name)) for name in NAMES)
+        chances = [np.minimum(p.factor[known.type_code], 1.0) * state.started for p, state in begun]
+        return 1 - np.prod([1 - known.drag.started, *(1 - chance for chance in chances)], axis=0)
 
     def p_beside_pump(self, known: Known) -> np.ndarray:
         """Return the chance that something beside the pump shifts a reading now (supply, a starved or
