@@ -12,7 +12,7 @@ from analytics.wear_model.failure_risk import Known, onset_survival
 
 @pytest.mark.parametrize("harmless", [0.0, 0.1, 0.4])
 def test_a_damage_far_beyond_its_level_ends_all_pumps_but_the_share(harmless):
-    p = replace(initial_onsets(1).brush, harmless=harmless, scale_km=1e12)
+    p = replace(initial_onsets(1).brush, harmless=harmless, scale_km=1e12, at_once_per_km=0.0)
     state = prior(p, np.zeros(2, int))
     sure = np.zeros(2)
     drag = state.drag._replace(w=np.full(2, 0.8 * p.fails_at), s=np.full(2, p.growth), ss=sure, ws=sure)
