@@ -86,11 +86,11 @@ def run_over(
         done = []
         for k, index in enumerate(tracks.index):
             rows = index[first:end]
-            done.append(take(run, slice(len(rows), None)))
+            if len(rows) < run.at.shape[-1]:  # the others have no further visit
+                done.append(take(run, slice(len(rows), None)))
+                run = take(run, slice(0, len(rows)))
             if not len(rows):
-                run = take(run, slice(0, 0))
                 break
-            run = take(run, slice(0, len(rows)))
             state, gained = step(run.state, run.at, rows, slice(first, first + len(rows)))
             run = _Run(state, along[..., rows], run.log_likelihood + gained)
             if keep:
