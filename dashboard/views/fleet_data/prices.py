@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from datetime import date
 from typing import Any
 
@@ -141,10 +142,10 @@ def show_settings() -> None:
         [
             (
                 key,
-                json.dumps(settings[key]),
-                json.dumps(setting.default),
+                _as_typed(settings[key]),
+                _as_typed(setting.default),
                 "yes" if settings[key] != setting.default else "",
-                setting.meaning,
+                setting.meaning.replace("`", ""),
                 f"[{setting.mark}]" if setting.mark else "",
             )
             for key, setting in SETTINGS.items()
@@ -170,6 +171,13 @@ def show_settings() -> None:
                 lambda: _change_setting(str(key), text, valid_from, by, reason),
                 f"{key} holds from {formats.day(valid_from)} on.",
             )
+
+
+def _as_typed(value: Any) -> str:
+    """Return a setting as a person would type it."""
+    if isinstance(value, float) and math.isfinite(value):
+        return f"{value:.10g}"
+    return value if isinstance(value, str) else json.dumps(value)
 
 
 def _change_setting(key: str, text: str, valid_from: date, by: str, reason: str) -> None:
