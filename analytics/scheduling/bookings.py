@@ -65,8 +65,11 @@ def move(
     standing = newest_decisions(ledger, today)
     mine = standing[(standing["pump_id"] == pump_id) & standing["status"].isin(STANDING)]
     if mine.empty:
+        with open_ledger(ledger) as connection:
+            [(unit,)] = connection.execute(statement("unit_of_pump"), [int(pump_id)]).fetchall()
         raise EntryRefused(
-            "not-booked", f"Pump {pump_id} is not booked, so there is nothing to move; pin it instead."
+            "not-booked",
+            f"The pump of unit {unit} is not booked, so there is nothing to move; book it on that day.",
         )
     return _decide(ledger, pump_id, str(mine.iloc[0]["status"]), planned_on, reason, author, today)
 

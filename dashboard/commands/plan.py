@@ -290,9 +290,9 @@ def _section(title: str, rows: pd.DataFrame) -> list[str]:
 
 
 def _risk(share: float) -> str:
-    from dashboard.words.formats import is_unknown
+    from dashboard.words.formats import is_unknown, percent
 
-    return "failed" if is_unknown(share) else f"risk {100 * share:.1f} %"
+    return "failed" if is_unknown(share) else f"risk {percent(share)}"
 
 
 def _place(row: Any) -> str:
