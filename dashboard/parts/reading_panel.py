@@ -49,6 +49,7 @@ def show_trace(
             key=f"{key}_range",
             format_func=phrase,
             label_visibility="collapsed",
+            wrap=True,
         )
     from_s, to_s = choices[chosen or start]
     turn = envelope.one_turn_s(capture, reading) if reading else None
