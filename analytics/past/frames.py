@@ -14,7 +14,7 @@ import pyarrow as pa
 
 from analytics.statements import statement
 
-PUMPS_AT_ONCE = 25_000  # what is made of each visit, or of each distance ahead, takes room
+PUMPS_AT_ONCE = 15_000  # what is made of each visit, or of each distance ahead, takes room
 
 
 def fetch(connection: duckdb.DuckDBPyConnection, name: str, values: Sequence[Any] = ()) -> pd.DataFrame:
