@@ -118,6 +118,12 @@ SENTENCES = {
     "saving-of-a-policy": "The saving here is of a policy kept up year after year, by the fleet's distance; "
     "the plan's saving is of the jobs on its list alone, each against leaving that pump to fail. Neither is "
     "part of the other.",
+    "step-clamp": "From {day} on, the {metric} of {pumps} pumps read with clamp {name} is {share_pct} % "
+    "{more}, of all together: that is taken as the reading's, not the pumps'. Find out what changed.",
+    "step-depot": "From {day} on, the {metric} of {pumps} pumps at depot {name} is {share_pct} % {more}, of "
+    "all together: that is taken as the reading's or the fuel's, not the pumps'. Find out what changed.",
+    "step-fleet": "From {day} on, the {metric} of {pumps} pumps is {share_pct} % {more}, of all together: "
+    "that is taken as the reading's or the fuel's, not the pumps'. Find out what changed.",
     # why work is not on a plan
     "not-working": "the last reading says that the engine may get no fuel: take the next step today, "
     "whatever the risk",

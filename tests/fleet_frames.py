@@ -112,7 +112,7 @@ def history_from_tables(
             name: recorded(name).astype(float)
             for name in ("drop_supply_v", "drop_ground_v", "delivery_l_min")
         }
-        | {name: recorded(name) for name in ("supply_v_at", "delivery_at", *PARTS, "check_result")}
+        | {name: recorded(name) for name in ("supply_v_at", "delivery_at", *PARTS, "check_result", "clamp")}
     ).dropna(subset=["pump_id"])
     last = float(days([as_of]).iloc[0])
     if clean_odometers:

@@ -15,6 +15,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
+from analytics.past.common_steps import Step, without_common_steps
 from analytics.past.frames import fetch
 from analytics.past.signs import FLOW_WORK, SUPPLY_WORK, checked
 from ingest.ledger.connection import open_ledger
@@ -50,12 +51,14 @@ class History:
     passes of the supply's volts, natural log, NaN where it varies and nobody said), low_speed (0 or 1,
     commanded of a two-speed supply), metrics and covariates.
     settings: those in force on the as-of day.
+    common_steps: what was taken off the metrics, as the readings of many pumps did it together.
     """
 
     as_of_day: int
     pumps: pd.DataFrame
     visits: pd.DataFrame
     settings: dict[str, Any] = field(default_factory=lambda: DEFAULTS)
+    common_steps: tuple[Step, ...] = ()
 
     @property
     def as_of(self) -> date:
@@ -166,6 +169,7 @@ def build_history(
     visits["same_day"] = (visits["pump"].diff() == 0) & (visits["day"].diff() == 0)
     visits["usable"] = _alike(visits)
     visits["comparable"] = _planned(visits)
+    visits, steps = without_common_steps(visits, pumps)
 
     first_x = visits.groupby("pump")["x_km"].first().reindex(np.arange(len(pumps))).to_numpy()
     records = prior + (lines.at(row, pumps["records_day"].to_numpy(float), unit_rate) - begun) * share
@@ -182,7 +186,7 @@ def build_history(
     driven = hours * km_per_hour * pumps["unit_km_per_day"].to_numpy(float) / day_rate
     pumps["pm_interval_km"] = pumps["pm_interval_km"].mask(by_hours & (hours > 0), driven)
     pumps["odometer_km"] = end
-    return History(as_of_day, pumps, visits, settings)
+    return History(as_of_day, pumps, visits, settings, steps)
 
 
 def _fill_fitting(pumps: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:

@@ -31,6 +31,7 @@ from analytics.risk.reasons import (
     reason_columns,
     with_next_step,
 )
+from analytics.risk.stepped import said_of_steps
 from analytics.statements import statement
 from analytics.trend.drift import drift_of
 from analytics.wear_model.failure_risk import CAUSES
@@ -61,7 +62,8 @@ def rank_and_groups(
         facts = read_facts(connection, as_of)
     fit = fit_for(ledger, facts.history)
     table = rank_facts(facts, score(facts.history, fit), within_km)
-    table.attrs |= {"as_of": facts.history.as_of.isoformat(), "fit_id": fit.fit_id}
+    steps = [said.text for said in said_of_steps(facts.history.common_steps)]
+    table.attrs |= {"as_of": facts.history.as_of.isoformat(), "fit_id": fit.fit_id, "steps": steps}
     return table, early_failures(facts.history)
 
 

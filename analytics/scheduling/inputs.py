@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from analytics.money.cost_book import CostBook
+from analytics.past.common_steps import Step
 from analytics.risk.forecast import Forecast, fit_for, score
 from analytics.risk.ranking import decided_facts, read_facts
 from analytics.scheduling.bookings import decisions_on, last_list, listed_before
@@ -23,7 +24,7 @@ class Inputs:
 
     as_of: the day that the risks stand on; today: the day before which nothing is planned. previous: the last
     list kept; listed: the newest line of each pump on any list kept; revision: grows with every list and
-    decision; last_readings: rows of plan_last_readings.sql.
+    decision; last_readings: rows of plan_last_readings.sql; steps: that many pumps' readings took together.
     """
 
     as_of: date
@@ -42,6 +43,7 @@ class Inputs:
     last_readings: pd.DataFrame
     listed: pd.DataFrame
     revision: int = 0
+    steps: tuple[Step, ...] = ()
 
 
 def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
@@ -61,5 +63,5 @@ def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
     pumps, made = decided_facts(facts, state)
     return Inputs(
         day, facts.today, facts.settings, facts.book, pumps, made, facts.vehicles, types, stock, bays, due,
-        decisions, previous, seen, listed, revision,
+        decisions, previous, seen, listed, revision, facts.history.common_steps,
     )  # fmt: skip

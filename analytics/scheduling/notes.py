@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analytics.past.frames import each
+from analytics.risk.stepped import said_of_steps
 from analytics.risk.workdays import Workdays, stale
 from analytics.scheduling.assignment import Assignment
 from analytics.scheduling.inputs import Inputs
@@ -14,7 +15,8 @@ MOST_NAMED = 8
 
 
 def notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[Remark]:
-    """Return what a plan rests on: age of facts, prices, stock, bays, bookings, the solver."""
+    """Return what a plan rests on: age of facts, prices, stock, bays, steps of many pumps, bookings, the
+    solver."""
     notes = []
     if stale(inputs.as_of, inputs.today):
         notes.append(remark("as-of", day=inputs.as_of))
@@ -26,6 +28,7 @@ def notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[Remar
         notes.append(remark("no-stock"))
     if not len(inputs.bays):
         notes.append(remark("no-bays"))
+    notes += said_of_steps(inputs.steps)
     notes += _booked_doubts(inputs, lines)
     late = lines[pd.to_datetime(lines["planned_on"]) < pd.Timestamp(inputs.today)]
     if len(late):

@@ -16,7 +16,7 @@ SELECT
     CASE WHEN supply = 'pwm' AND coalesce(duty_pct, 0) < 95 THEN NULL ELSE ripple_pct END AS ripple_pct,
     rpm,
     origin IS NOT DISTINCT FROM 'meter' OR mean_a IS NOT DISTINCT FROM meter_a AS by_meter,
-    supply_v, supply_v_at, drop_supply_v, drop_ground_v, fuel_pressure_kpa, fuel_temp_c, fuel_level_pct,
+    clamp, supply_v, supply_v_at, drop_supply_v, drop_ground_v, fuel_pressure_kpa, fuel_temp_c, fuel_level_pct,
     delivery_l_min, delivery_at, filter_state, strainer, hose, regulator, connector, check_result
 FROM visit_detail
 WHERE visited_on <= coalesce(CAST(? AS DATE), DATE '9999-12-31')

@@ -122,6 +122,7 @@ def run(args: argparse.Namespace) -> int:
     if not (args.as_of or args.within):
         keep_told(args.ledger, table)
     say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
+    steps = table.attrs["steps"]
     all_of_them, table = len(table), kept_rows(table, choices.chosen(args))
     listed = table.head(args.top) if args.top else table
     if args.json:
@@ -136,6 +137,8 @@ def run(args: argparse.Namespace) -> int:
             print("No pump in service is of that depot, type and class at once.")
             return 0
         print("\n".join(as_lines(table, most, args.why)))
+        for text in steps:
+            tell(text)
         for text in groups[groups["flagged"]]["text"]:
             tell(f"Fails early: {text}")
         for text in groups[groups["finding"] == "suspect"]["text"]:

@@ -30,7 +30,7 @@ from ingest.sealed import seal_holds, sealed_parquet
 log = logging.getLogger(__name__)
 LARGE = 5_000  # pumps in service from which a ranking takes seconds
 RETRY_S = 600.0  # a job that failed on this state of the ledger is tried again after so long
-FORM = 3
+FORM = 4
 
 
 @dataclass(frozen=True)
@@ -139,6 +139,7 @@ class AnswerStore:
             "stamp": list(kept.stamp),
             "made_at": kept.made_at.isoformat(),
             "groups": kept.value.groups.to_json(orient="split"),
+            "steps": list(kept.value.steps),
         }
         part = self.file.with_suffix(".part")
         try:
@@ -160,7 +161,7 @@ class AnswerStore:
                 made_at = datetime.fromisoformat(marks["made_at"])
                 groups = pd.read_json(StringIO(marks["groups"]), orient="split")
                 rows.attrs = {}  # copied at every step otherwise
-                kept = Kept(tuple(marks["stamp"]), Ranking(rows, groups), made_at)
+                kept = Kept(tuple(marks["stamp"]), Ranking(rows, groups, tuple(marks["steps"])), made_at)
                 self.newest.setdefault("ranking", kept)
         except (OSError, ValueError, KeyError):  # none, cut short, or of another program
             return

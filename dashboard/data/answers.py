@@ -25,7 +25,8 @@ GRID_KM = np.linspace(0, 60_000, 61)
 
 @dataclass(frozen=True)
 class Ranking:
-    """Pumps in service by falling risk, and types and lots held against the rest.
+    """Pumps in service as ranked, types and lots held against the rest, and what is said of readings that
+    many pumps changed together.
 
     pumps: as analytics.risk.ranking.rank, and currents_a, the last readings, oldest first. groups: as
     analytics.past.lots.early_failures.
@@ -33,6 +34,7 @@ class Ranking:
 
     pumps: pd.DataFrame
     groups: pd.DataFrame
+    steps: tuple[str, ...] = ()
 
 
 def stamp(ledger: Path) -> Stamp:
@@ -79,10 +81,9 @@ def _ranking(ledger: Path) -> Ranking:
     from dashboard.data.queries import trends
 
     rows, groups = rank_and_groups(ledger)
-    rows = rows.sort_values("risk", ascending=False, ignore_index=True)
     pumps = rows.join(trends(ledger), on="pump_id")
     pumps.attrs = rows.attrs
-    return Ranking(pumps, groups)
+    return Ranking(pumps, groups, tuple(rows.attrs["steps"]))
 
 
 def _plan(ledger: Path) -> Any:

@@ -204,7 +204,7 @@ def in_order(rows: pd.DataFrame, order: str) -> pd.DataFrame:
     """Return the rows of a ranking in one of ORDERS; unknown dates come last."""
     by, ascending = ORDERS[order]
     if by == "risk":
-        return rows  # a ranking comes by falling risk
+        return rows  # as a ranking comes
     return rows.sort_values(by, ascending=ascending, kind="stable", na_position="last")
 
 

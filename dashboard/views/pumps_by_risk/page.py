@@ -71,6 +71,8 @@ with panel:
     else:
         beside.show(risk_list.with_stakes(marked if len(marked) else part.head(1)).iloc[0])
 frame.age(ranked, "Risks")
+for text in ranked.value.steps:
+    say.note(text)
 early_failures.show_warning(ranked.value.groups)
 frame.foot(
     "Risk is the chance that the pump fails on the road over one interval between planned stops, from now. "

@@ -1,0 +1,175 @@
+"""Steps that the readings of many pumps take together: another clamp, fuel, or way of reading the volts.
+
+A damage begins in one pump; what begins in nearly all pumps that one clamp reads, or that stand in one depot,
+is no pump's own. Of each metric, at the same volts and pressure by the linearised motor, consecutive readings
+of a pump in the same state are held against each other. With y = ln(metric),
+
+    y = the pump's own course + step, for what the clamp (or the depot, or the fleet) reads from a day on
+
+A step is taken where the median difference across it lies further than `least` beyond that of all pairs,
+further than STANDARD_ERRORS of a median (1.2533 sd / sqrt n, sd from the median absolute deviation), and
+nearly all pumps went the same way. The largest comes first, and the rest is looked at anew without it. Only
+what no wear does between two visits is taken off; slow drift stays with the pumps. Common practice [P].
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from analytics.past.normalise import NOMINAL_EXPONENTS, covariates
+
+LEAST = {
+    "mean_a": 0.045,
+    "rpm": 0.03,
+    "ripple_pct": 0.25,
+}  # ln; what slow wear does not do between two visits
+FEWEST_PUMPS = 8
+SAME_WAY = 0.85
+STANDARD_ERRORS = 5.0
+LONGEST_DAYS = 400.0  # between two readings that are held against each other
+DAYS = 14.0  # apart are the days tried
+NEAR_DAYS = 200.0  # around the day that stands out its very day is looked for
+MOST_STEPS = 4  # of one group and metric
+TRIED = 8  # days by their means, of which the medians are looked at
+
+
+class Step(NamedTuple):
+    """From `day` (since 1970) on `metric` reads `share` more (-.12: 12 % less) in one group: by `clamp`,
+    `depot` or the whole `fleet`, `name`; seen on so many pumps."""
+
+    metric: str
+    by: str
+    name: str
+    day: int
+    share: float
+    pumps: int
+
+
+def without_common_steps(visits: pd.DataFrame, pumps: pd.DataFrame) -> tuple[pd.DataFrame, tuple[Step, ...]]:
+    """Return visits with the steps taken off their metrics, and the steps.
+
+    visits: pump, day, state, duty_step, low_speed, usable, metrics and covariates, clamp where told, in order
+    of pump and time. pumps: depot and what `covariates` needs.
+    """
+    if len(visits) < 2 * FEWEST_PUMPS:
+        return visits, ()
+    pump = visits["pump"].to_numpy(int)
+    groups = {"depot": pumps["depot"].to_numpy(object)[pump], "fleet": np.full(len(visits), "", object)}
+    if "clamp" in visits:
+        groups = {"clamp": visits["clamp"].to_numpy(object)} | groups
+    x = np.nan_to_num(covariates(visits, pumps))
+    steps: list[Step] = []
+    out = {}
+    for metric, least in LEAST.items():
+        value = visits[metric].to_numpy(float)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            y = np.log(value) - x @ NOMINAL_EXPONENTS.get(metric, np.zeros(x.shape[1]))
+        pairs = _pairs(visits, np.isfinite(y))
+        off = np.zeros(len(visits))
+        for by, name in groups.items():
+            for key in _newest_first(name, visits["day"]):
+                for day, step, seen in _steps(y - off, pairs, visits, name == key, least):
+                    off += np.where((name == key) & (visits["day"].to_numpy(float) >= day), step, 0.0)
+                    steps.append(Step(metric, by, str(key), int(day), float(np.expm1(step)), seen))
+        if off.any():
+            out[metric] = value * np.exp(-off)
+    return (visits.assign(**out) if out else visits), tuple(steps)
+
+
+def _newest_first(name: np.ndarray, day: pd.Series) -> list[object]:
+    """The groups, that which reads last for the first time first: a new clamp is held against the old."""
+    return list(day.groupby(name).min().sort_values(ascending=False, kind="stable").index)
+
+
+def _pairs(visits: pd.DataFrame, told: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of a pump's consecutive readings that may be held against each other: first and second, (k,)."""
+    row = np.flatnonzero(told & visits["usable"].to_numpy(bool))
+    first, second = row[:-1], row[1:]
+    gap = visits["day"].to_numpy(float)[second] - visits["day"].to_numpy(float)[first]
+    same = (gap > 0) & (gap <= LONGEST_DAYS)
+    for name in ("pump", "state", "duty_step", "low_speed"):
+        column = visits[name].to_numpy()
+        same &= column[first] == column[second]
+    return first[same], second[same]
+
+
+def _steps(
+    y: np.ndarray,
+    pairs: tuple[np.ndarray, np.ndarray],
+    visits: pd.DataFrame,
+    mine: np.ndarray,
+    least: float,
+) -> list[tuple[float, float, int]]:
+    """Day, step and number of pumps of each step in one group's y (visits,); mine: its readings."""
+    first, second = pairs
+    usual = float(np.median(y[second] - y[first])) if len(first) else 0.0
+    near = mine[first] | mine[second]
+    first, second = first[near], second[near]
+    if len(first) < FEWEST_PUMPS:
+        return []
+    day, pump = visits["day"].to_numpy(float), visits["pump"].to_numpy(int)[first]
+    difference = y[second] - y[first] - usual
+    # A pair tells of days in (low, high]: its second reading is after the step and its first is not, or the
+    # other way round where the group is left again.
+    enters = mine[second]
+    low = np.where(enters, np.where(mine[first], day[first], -np.inf), -np.inf)
+    high = np.where(enters, day[second], day[first])
+    sign = np.where(enters, 1.0, -1.0)
+    found = []
+    for _ in range(MOST_STEPS):
+        best = _best(difference, low, high, sign, pump, least)
+        if best is None:
+            break
+        found.append(best)
+        across = (low < best[0]) & (best[0] <= high)
+        difference = difference - np.where(across, sign * best[1], 0.0)
+    return found
+
+
+def _best(
+    difference: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    sign: np.ndarray,
+    pump: np.ndarray,
+    least: float,
+) -> tuple[float, float, int] | None:
+    """The day whose step stands out most, its size and number of pumps; None where none does."""
+    signed = np.clip(sign * difference, -1.0, 1.0)
+    days = np.unique(np.ceil(high / DAYS) * DAYS)
+    ends, begins = np.argsort(high), np.argsort(low)
+
+    def summed(value: np.ndarray) -> np.ndarray:
+        """Sum over the pairs across each day."""
+        gone = np.append(0.0, np.cumsum(value[ends]))[np.searchsorted(high[ends], days, side="left")]
+        come = np.append(0.0, np.cumsum(value[begins]))[np.searchsorted(low[begins], days, side="left")]
+        return come - gone
+
+    count = summed(np.ones(len(signed)))
+    mean = summed(signed) / np.maximum(count, 1.0)
+    likely = np.flatnonzero((count >= FEWEST_PUMPS) & (np.abs(mean) > least / 2))
+    likely = likely[np.argsort(-np.abs(mean[likely]) * np.sqrt(count[likely]))][:TRIED]
+    best, most = None, STANDARD_ERRORS
+    for at in days[likely]:
+        across = (low < at) & (at <= high)
+        moved, seen = signed[across], len(np.unique(pump[across]))
+        step = float(np.median(moved))
+        spread = 1.4826 * float(np.median(np.abs(moved - step)))
+        clear = abs(step) / max(1.2533 * spread / np.sqrt(len(moved)), 1e-6)
+        alike = np.mean(np.sign(moved) == np.sign(step))
+        if seen >= FEWEST_PUMPS and abs(step) > least and clear > most and alike >= SAME_WAY:
+            best, most = (float(at), step, seen), clear
+    if best is None:
+        return None
+    at, step, seen = best
+    return _day_of(at, step, signed, low, high), step, seen
+
+
+def _day_of(at: float, step: float, signed: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
+    """The reading's day near `at` from which the step leaves the least absolute rest."""
+    days = np.unique(high[np.abs(high - at) <= NEAR_DAYS])
+    across = (low[:, None] < days) & (days <= high[:, None])
+    return float(days[np.argmin(np.abs(signed[:, None] - step * across).sum(0))])
