@@ -302,7 +302,8 @@ def _sample(history: History, most: int) -> tuple[History, np.ndarray]:
 
 
 def _ratings(p: Parameters, gaps: Gaps, weight: np.ndarray) -> dict[str, list[float]]:
-    """Past readings grouped by the hazard they were rated at, with how many were followed by a failure."""
+    """Past readings grouped by the hazard per km they were rated at, with its mean, and how many a failure
+    followed."""
     model = risk_model(p)
     hazard = (
         model.log_survival(gaps.known, gaps.d_to).total - model.log_survival(gaps.known, gaps.d_from).total
@@ -322,6 +323,7 @@ def _ratings(p: Parameters, gaps: Gaps, weight: np.ndarray) -> dict[str, list[fl
     edges = [0.0, *rate[cut[1:-1]].tolist(), float("inf")]
     return {
         "edges": [min(e, 1e9) for e in edges],
+        "mean": (np.add.reduceat(w * rate, cut[:-1]) / np.add.reduceat(w, cut[:-1])).tolist(),
         "n": np.add.reduceat(w, cut[:-1]).tolist(),
         "k": np.add.reduceat(k, cut[:-1]).tolist(),
     }

@@ -43,6 +43,8 @@ from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import from_kept
 
+ALIKE = 3.0  # times the hazard, from which a past reading is none like this
+
 
 def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = None) -> pd.DataFrame:
     """Return one row per pump in service on `as_of` (default: the last dated fact), riskiest first.
@@ -363,14 +365,17 @@ def _due(ahead: _Ahead, pumps: pd.DataFrame, as_of_day: float) -> np.ndarray:
 
 
 def alike(ratings: dict[str, list[float]], hazard_per_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return how many past readings had a hazard like this, and how many of them a failure followed."""
-    if not ratings:
+    """Return how many past readings had a hazard like this, and how many of them a failure followed; none
+    where those of its group were on average rated far higher or lower."""
+    if "mean" not in ratings:
         zero = np.zeros(len(hazard_per_km), int)
         return zero, zero
     place = np.searchsorted(np.array(ratings["edges"])[1:-1], hazard_per_km)
+    mean = np.array(ratings["mean"])[place]
+    like = (hazard_per_km <= ALIKE * mean) & (mean <= ALIKE * hazard_per_km)
     return (
-        np.round(np.array(ratings["n"])[place]).astype(int),
-        np.round(np.array(ratings["k"])[place]).astype(int),
+        np.where(like, np.round(np.array(ratings["n"])[place]), 0).astype(int),
+        np.where(like, np.round(np.array(ratings["k"])[place]), 0).astype(int),
     )
 
 

@@ -11,7 +11,7 @@ from pandas.testing import assert_frame_equal
 
 from analytics.learning.fitting import stored_fit
 from analytics.risk.forecast import forecast
-from analytics.risk.ranking import rank
+from analytics.risk.ranking import alike, rank
 from analytics.scheduling.leftovers import waiting
 from analytics.wear_model.failure_risk import CAUSES
 from dashboard.cli import main
@@ -204,6 +204,13 @@ def test_the_next_capture_is_carried_with_its_odometer(small_ledger):
     # The interval of 90 days or 9,000 km after the last visit, on 2026-01-01 at 135,000 km.
     assert pump["next_capture_on"] == date(2026, 4, 1)
     assert pump["next_capture_km"] == pytest.approx(144_000)
+
+
+def test_past_readings_rated_far_higher_or_lower_are_none_like_it():
+    ratings = {"edges": [0.0, 1e-6, 1e9], "mean": [4e-7, 2e-5], "n": [160.0, 22.0], "k": [0.0, 5.0]}
+    n, k = alike(ratings, np.array([1e-7, 5e-7, 2e-6, 1e-5, 5e-5, 7e-5]))
+    assert list(n) == [0, 160, 0, 22, 22, 0]
+    assert list(k) == [0, 0, 0, 5, 5, 0]
 
 
 def test_a_day_that_is_not_yet_moves_nobodys_list(small_ledger, tmp_path):
