@@ -21,12 +21,9 @@ import pandas as pd
 
 from analytics.past.normalise import NOMINAL_EXPONENTS, covariates
 
-LEAST = {
-    "mean_a": 0.045,
-    "rpm": 0.03,
-    "ripple_pct": 0.25,
-}  # ln; what slow wear does not do between two visits
-FEWEST_PUMPS = 8
+# ln; no wear does so much between two visits
+LEAST = {"mean_a": 0.045, "rpm": 0.03, "ripple_pct": 0.25}
+FEWEST_PUMPS = 10
 SAME_WAY = 0.85
 STANDARD_ERRORS = 5.0
 LONGEST_DAYS = 400.0  # between two readings that are held against each other
