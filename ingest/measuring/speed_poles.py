@@ -17,9 +17,10 @@ from ingest.measuring.order_tracking import WorkTrace
 from ingest.measuring.speed_lines import Lines
 from ingest.measuring.speed_refine import TurnPhase, refine
 
-# Odds that what looks like two poles and so many bars is a motor of four poles and twice the bars at half the
-# speed: one pump in twenty has four poles, of 10 to 14 bars mostly (common practice, no source).
-FOUR_POLE_ODDS = {5: 0.5, 6: 0.15, 7: 0.15}
+# Odds that what looks like two poles and so many bars has four poles and turns half as fast, with twice the
+# bars found, or of as many if they are 9 and more: one pump in twenty has four poles, of 9 to 14 bars
+# mostly (common practice, no source).
+FOUR_POLE_ODDS = {5: 0.5, 6: 0.15, 7: 0.15, 9: 0.1, 11: 0.15, 13: 0.15}
 # Few pumps run at the lower end of the usual band (most at 4,500 to 7,500 rpm, web pages): from so many times
 # its lowest speed on half the speed is as likely a pump's, below the first so much less.
 LIKELY_FROM, SELDOM = (1.05, 1.2), 0.1
@@ -31,7 +32,7 @@ def pairs_of(known: KnownPump) -> int:
 
 
 def four_pole_odds(rpm: float, segments: int | None, known: KnownPump) -> float:
-    """Odds that the speed is half as high, of a motor of four poles and twice the bars found.
+    """Odds that the speed is half as high, of a motor of four poles.
 
     All that tells bars apart comes as often a turn of either, so that the trace decides nothing. 0 where
     poles, bars or the last visit's speed are told, or half the speed is unusual.

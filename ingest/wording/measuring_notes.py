@@ -375,10 +375,10 @@ def speed_far(rpm: float, expected_rpm: float) -> str:
 
 @note("speed-undecided", "warning", "poles")
 def poles_open(rpm: float) -> str:
-    """Two poles, or four and twice the segments."""
+    """Two poles, or four at half the speed."""
     return (
-        f"The trace allows {rpm:.0f} rpm of a motor of two poles, or {rpm / 2:.0f} rpm of one of four poles "
-        "and twice the segments: tell the poles and the number of segments."
+        f"The trace allows {rpm:.0f} rpm of a motor of two poles, or {rpm / 2:.0f} rpm of one of four: tell "
+        "the poles and the number of segments."
     )
 
 

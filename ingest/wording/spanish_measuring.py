@@ -346,8 +346,8 @@ def speed_far(rpm: float, expected_rpm: float) -> str:
 @spanish("speed-undecided", "poles")
 def poles_open(rpm: float) -> str:
     return (
-        f"La señal admite {rpm:.0f} rpm de un motor de dos polos, o {rpm / 2:.0f} rpm de uno de cuatro polos "
-        "y el doble de delgas: indique los polos y el número de delgas."
+        f"La señal admite {rpm:.0f} rpm de un motor de dos polos, o {rpm / 2:.0f} rpm de uno de cuatro: "
+        "indique los polos y el número de delgas."
     )
 
 
