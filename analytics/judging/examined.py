@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import number, text
+from analytics.judging.baseline import number, system_v, text
 
 # Work that renews each part; a tank cleaned has its strainer looked after.
 RENEWS = {
@@ -32,10 +32,20 @@ _BESIDE_IT = (
 )  # fmt: skip
 
 
-def carry_readings(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
+# What a follow-up takes over, each with where it was read; low volts it reads anew.
+_TOGETHER = (
+    ("supply_v", "supply_v_at"), ("drop_supply_v",), ("drop_ground_v",), ("fuel_pressure_kpa",),
+    ("delivery_l_min", "delivery_at"),
+)  # fmt: skip
+
+
+def carry_readings(
+    visits: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Return visits in order of pump and time with `carried`, and the reading before filled in where it
-    is."""
+    is; a follow-up has what was measured beside the reading before, where it measured less itself."""
     out = visits.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable").copy()
+    out = _follow_up(out, settings, services)
     has = ~np.isnan(number(out, "mean_a"))
     examined = ~has & _says_something(out)
     if not examined.any():
@@ -56,6 +66,45 @@ def carry_readings(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFra
     carried = np.zeros(len(out), bool)
     carried[at] = True
     return out.assign(carried=carried)
+
+
+def _follow_up(visits: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None) -> pd.DataFrame:
+    """Fill in what a follow-up did not measure beside its reading from the visit before, whose finding it
+    follows up: in the same engine state, not too long ago and with no work done since."""
+    pump, day = visits["pump_id"], pd.to_datetime(visits["visited_on"])
+    follows = (text(visits, "reason") == "follow-up").to_numpy() & ~np.isnan(number(visits, "mean_a"))
+    follows &= (pump == pump.shift()).to_numpy()
+    follows &= ((day - day.shift()) <= pd.Timedelta(days=int(settings["steps_valid_days"]))).to_numpy()
+    for name in ("state", "commanded", "duty_pct"):
+        if name in visits:
+            value = visits[name].astype(object)
+            before = value.shift()
+            follows &= ((value == before) | (value.isna() & before.isna())).to_numpy()
+    if not follows.any():
+        return visits
+    at = np.flatnonzero(follows)
+    unit, days = visits["unit"].astype(str).to_numpy(), day.to_numpy()
+    at = at[[not _worked_between(services, unit[i], days[i - 1], days[i]) for i in at]]
+    low = number(visits, "supply_v") < system_v(visits) / 12 * settings["low_supply_v"]
+    columns: dict[str, np.ndarray] = {}
+    for together in _TOGETHER:
+        names = [name for name in together if name in visits]
+        told = [visits[name].astype(object).to_numpy(copy=True) for name in names]
+        for i in at:
+            if told and _blank(told[0][i]) and not (names[0] == "supply_v" and low[i - 1]):
+                for values in told:
+                    values[i] = values[i - 1]
+        columns |= dict(zip(names, told, strict=True))
+    return visits.assign(**columns)
+
+
+def _worked_between(
+    services: pd.DataFrame | None, unit: str, first: pd.Timestamp, last: pd.Timestamp
+) -> bool:
+    if services is None:
+        return False
+    done = pd.to_datetime(services.loc[services["unit"] == unit, "done_on"])
+    return bool(((done >= first) & (done <= last)).any())
 
 
 def _blank(value: Any) -> bool:

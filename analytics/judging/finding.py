@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import number
+from analytics.judging.baseline import number, pump_volts
 from analytics.judging.beside import beside, next_beside, values_beside
 from analytics.judging.evidence import ON_BASELINE, evidence, incomparable
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
@@ -172,8 +172,13 @@ def _tests(
             texts[volts & ~drops & ~this & other] = phrase(OTHER_DROP, side=phrase(side))
         texts[volts & ~drops & given[0] & given[1]] = phrase(DROPS_ON_LITTLE)
         texts[drops & ~volts] = phrase("Measure volts at the pump under load.")
+    elif f"{step}, volts low" in rule.says:
+        proven = (last["supply_low"] & last["connector_good"]).to_numpy(bool)
+        texts[proven] = template(rule.says[f"{step}, volts low"])
     elif f"{step}, drops good" in rule.says:
-        texts[drops] = template(rule.says[f"{step}, drops good"])
+        # Nobody says that volts are short where nobody read them.
+        told = volts | last["supply_low"].to_numpy(bool) | ~np.isnan(pump_volts(last))
+        texts[drops & told] = template(rule.says[f"{step}, drops good"])
         if f"{step}, drops high" in rule.says:
             texts[last["drop_high"].to_numpy(bool)] = template(rule.says[f"{step}, drops high"])
     elif step == "level" and own is None:

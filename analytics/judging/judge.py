@@ -34,7 +34,7 @@ def judge(
     and one bool column `rule:<id>` per rule that holds.
     """
     settings = settings or DEFAULTS
-    prepared = add_levels(coded(carry_readings(visits, settings)), settings)
+    prepared = add_levels(coded(carry_readings(visits, settings, services)), settings)
     same = {
         **delivery_facts(prepared, settings),
         **segment_facts(prepared, settings),

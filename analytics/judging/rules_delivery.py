@@ -130,9 +130,10 @@ DELIVERS: tuple[Rule, ...] = (
     Rule(
         "low-current-but-delivers",
         ("flow_low_pattern", "delivers_well"),
-        "The current is low, but pressure and volume are met: the pump does its work. Clamp or specification "
+        "The current is low, but what was measured of pressure and volume is met: the pump does its work. "
+        "Clamp or specification "
         "are likelier wrong.",
-        ("repeat",),
+        ("pressure", "repeat"),
         unless=("speed_fell_far",),
         says={"repeat": "Zero the clamp, or take another, and capture again; check the specification."},
         done="Pressure and volume are met: keep it, and check the specification against the part number.",

@@ -49,7 +49,11 @@ DOUBTFUL: tuple[Rule, ...] = (
         ("loaded volts", "repeat"),
         end=BOOK,
         fails=True,
-        says={"repeat": "Command the pump on once more with the clamp zeroed, for a second look."},
+        says={
+            "repeat": "Command the pump on once more with the clamp zeroed, for a second look.",
+            "loaded volts, volts low": "Hardly any volts arrive: mend wire, relay, fuse or ground, then "
+            "command the pump on again.",
+        },
         done="No current on volts proven at the plugged-in connector: the pump has failed; replace it.",
     ),
     Rule(

@@ -41,7 +41,7 @@ OWN: tuple[Rule, ...] = (
         "The pump turns far slower than its own baseline on good volts, with no more current: brush or "
         "commutator "
         "wear, or an overheated connector at the tank.",
-        ("repeat", "circuit"),
+        ("repeat", "circuit", "connector"),
         end=BOOK,
         unless=("current_rose", "speed_doubtful"),
         says={"repeat": "Zero the clamp, feel the tank connector for heat, and capture again."},

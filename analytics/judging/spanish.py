@@ -38,6 +38,8 @@ OWN_STEPS = {
     ): "Se mantiene: asegúrese de qué bomba y cuántas delgas hay, y capture de nuevo.",
     ("no-current-running", "clamp"): "Ponga la pinza en el cable propio de la bomba, revise el fusible y el "
     "rango del medidor, y capture de nuevo.",
+    ("no-current", "loaded volts, volts low"): "Casi no llega tensión: repare cable, relé, fusible o masa, y "
+    "mande la bomba a marchar otra vez.",
     ("no-current", "repeat"): "Mande la bomba a marchar otra vez con la pinza a cero, para confirmar.",
     (
         "far-above-no-ripple",

@@ -112,8 +112,8 @@ FINDINGS = {
         "antes que nada."
     ),
     "low-current-but-delivers": (
-        "La corriente es baja, pero presión y caudal se cumplen: la bomba hace su trabajo. Es más "
-        "probable que fallen la pinza o la especificación."
+        "La corriente es baja, pero lo que se midió de presión y caudal se cumple: la bomba hace su "
+        "trabajo. Es más probable que fallen la pinza o la especificación."
     ),
     "runs-dry": (
         "Demasiado poca corriente a alta velocidad con buena tensión: la bomba no mueve combustible, como "

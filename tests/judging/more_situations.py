@@ -22,6 +22,7 @@ from tests.judging.situations import (
     PRIMED,
     PWM,
     REPEAT,
+    STARVED,
     TWO_SPEED,
     UNPROVEN,
     WATCH,
@@ -38,6 +39,7 @@ CLOGGED = {"mean_a": 4.0, "rpm": 6200, "strainer": "bad"}
 NO_VOLTS_ARRIVE = {
     "reason": "road-call", "state": "prime", "supply_v": 3.1, "supply_v_at": "pump",
 } | UNPROVEN | DEAD  # fmt: skip
+GOOD_CONNECTOR = {"connector": "good"}
 AT_HIGH = {"commanded": "high"}
 AT_LOW = {"commanded": "low", "mean_a": 3.4, "rpm": 4200, "supply_v": 9.0}
 
@@ -93,7 +95,8 @@ MORE = (
        "duty", {"duty_pct": 60}, "average-down", kind=PWM, history=3),
     _s("low speed, as always", (AT_LOW, AT_LOW, AT_LOW), "reduced-command", NONE, "full", {"mean_a": 2.6},
        "current-changed-speed-same", kind=TWO_SPEED),
-    _s("worn at high speed, twice", (AT_HIGH | WORN, AT_HIGH | WORN), "wear-both-down", BOOK, "brush",
+    _s("worn at high speed, twice", (AT_HIGH | WORN, AT_HIGH | WORN | GOOD_CONNECTOR), "wear-both-down", BOOK,
+       "brush",
        {"commanded": "low"}, "wear-both-down", kind=TWO_SPEED, history=3, twin_action=REPEAT),
     _s("slower than at high speed, command untold", WORN, "speed-command-unknown", REPEAT, "command",
        {"commanded": "high"}, "wear-both-down", kind=TWO_SPEED, history=3),
@@ -158,9 +161,19 @@ MORE = (
     _s("a little delivery on 12.7 V", {"delivery_l_min": 0.4, "supply_v": 12.7}, "does-not-deliver", FILTER,
        "strainer", {"delivery_l_min": 1.4}, "does-not-deliver-volts-unknown",
        kind={"min_delivery_l_min": 1.5}),
+    # a follow-up has what the visit before measured
+    _s("starved, then measured bit by bit", (STARVED, STARVED | NO_VOLTS | {"reason": "follow-up",
+       "delivery_l_min": 0.9}, STARVED | NO_VOLTS | {"reason": "follow-up"}), "does-not-deliver", FILTER,
+       "strainer", {"delivery_l_min": 2.1, "fuel_pressure_kpa": 379}, "low-current-but-delivers", history=3,
+       kind={"min_delivery_l_min": 1.5}),
+    _s("volume alone is not pressure", {"mean_a": 4.2, "rpm": 6050, "delivery_l_min": 2.0},
+       "low-current-but-delivers", DELIVERY, "pressure", {"fuel_pressure_kpa": 250}, "does-not-deliver",
+       history=3),
+    _s("hardly any volts arrive", NO_VOLTS_ARRIVE | {"connector": "good"}, "no-current", CIRCUIT,
+       "hardly any volts", {"supply_v": 12.3}, "no-current", twin_action=REPEAT),
     # what a check or a second look ended
     _s("worn once, then not reproduced", (WORN, {"reason": "follow-up", "check_result": "not_reproduced"}),
-       "healthy", NONE, "", WORN, "wear-both-down", history=3, twin_action=BOOK),
+       "healthy", NONE, "", WORN | GOOD_CONNECTOR, "wear-both-down", history=3, twin_action=BOOK),
     _s("complaint with a cause to be seen", {"reason": "complaint", "mean_a": 3.6}, "average-below", DELIVERY,
        "delivery", {"mean_a": 5.3}, "complaint-open"),
     _s("filter renewed, good pressure, still loaded", (LOADED, LOADED | {"fuel_pressure_kpa": 382}),

@@ -183,8 +183,10 @@ SITUATIONS = (
        {"mean_a": 3.6}, "average-below"),
     _s("worn once", WORN, "wear-both-down", REPEAT, "brush", {"rpm": 5650, "mean_a": 5.3}, "healthy",
        history=3),
-    _s("worn twice", (WORN, WORN), "wear-both-down", BOOK, "brush", {"zero_checked": None},
-       "wear-both-down", history=3, twin_action=REPEAT),
+    _s("worn twice", (WORN, WORN | {"connector": "good"}), "wear-both-down", BOOK, "brush", {"zero_checked":
+       None}, "wear-both-down", history=3, twin_action=REPEAT),
+    _s("worn twice, connector not looked at", (WORN, WORN), "wear-both-down", CIRCUIT, "connector",
+       {"connector": "good"}, "wear-both-down", history=3, twin_action=BOOK),
     _s("worn, one reading before", (WORN,), "healthy", NONE, "", {"history": 2}, "wear-both-down",
        history=1),
     _s("slow, volts untold", WORN | NO_VOLTS, "speed-down", CIRCUIT, "volts", {"supply_v": 13.7},
