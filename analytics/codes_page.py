@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from analytics import wording
-from ingest.wording import file_notes, measuring_notes, odometer_questions, questions
+from ingest.wording import file_notes, measuring_notes, odometer_questions, questions, unit_questions
 from ingest.wording.sentence import codes
 
 OUTPUT = Path(__file__).parents[1] / "docs" / "codes.md"
@@ -33,6 +33,7 @@ SECTIONS = {
         "the page Open questions or by `pumpledger questions`.",
     ),
     odometer_questions: ("Questions about odometers", "The value that is offered is in the sentence."),
+    unit_questions: ("Questions about units", "The value that is offered is in the sentence."),
 }
 OF_REASONS = {
     "HEADS": "how likely, and in how far",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from datetime import date
 
 import duckdb
@@ -11,15 +12,16 @@ import pandas as pd
 from ingest.checking.identifiers import similar_units, similar_vins, vin_problem
 from ingest.checking.odometer import Doubt, clean
 from ingest.checking.other_unit import fitting_units
+from ingest.checking.wrong_units import Shown, Usual, wrong_units
 from ingest.errors import Question
 from ingest.fleet_folder.doubts import Questions
 from ingest.fleet_folder.report import asked
 from ingest.ledger.changes import as_text
 from ingest.ledger.clamps import clamps
-from ingest.ledger.rows import insert_row
+from ingest.ledger.rows import as_dicts, insert_row
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
-from ingest.trade_numbers import probe_factor_band
+from ingest.trade_numbers import USUAL_RPM, probe_factor_band
 from ingest.units import UNITS
 from ingest.wording import questions as words
 from ingest.wording.odometer_questions import odometer_question
@@ -96,13 +98,23 @@ def check_levels(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, ques
         loaded.ask(questions, "visit", str(visit_id), words.current_off_level(mean_a, level_a))
 
 
+def check_units(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions) -> None:
+    """Ask about values that would be right in another unit."""
+    told = {"usual_rpm": USUAL_RPM}
+    for row in as_dicts(connection.execute(statement("load/shown_and_usual"), told)):
+        shown = Shown(**{f.name: row[f.name] for f in fields(Shown)})
+        usual = Usual(**{f.name: row[f.name] for f in fields(Usual)})
+        for question in wrong_units(shown, usual):
+            loaded.ask(questions, "visit", str(row["visit_id"]), question, question.field)
+
+
 def check_dates(loaded: LoadedRows, questions: Questions, today: date) -> list[str]:
     """Ask about facts dated after today; returns notices. A day's grace covers time zones."""
     limit = pd.Timestamp(today) + pd.Timedelta(days=1)
     notices = []
-    for table, fields in _FACT_DATES.items():
+    for table, columns in _FACT_DATES.items():
         frame = loaded.frames.get(table)
-        for field in fields:
+        for field in columns:
             if frame is None or field not in frame:
                 continue
             late = frame[frame[field] > limit]

@@ -25,6 +25,7 @@ from ingest.fleet_folder.checks import (
     check_lives,
     check_odometers,
     check_types,
+    check_units,
     check_vehicles,
 )
 from ingest.fleet_folder.dated_values import bring_dated, still_to_say
@@ -138,6 +139,7 @@ def store_folder(
     notices += check_clamps(connection, loaded)
     check_odometers(connection, loaded, questions, content.distance_unit)
     check_levels(connection, loaded, questions)
+    check_units(connection, loaded, questions)
     questions.write(connection, loaded.keys(), stamp)
     follow_standing(connection, content.carried, keys, stamp)
     in_order = tuple(sorted(questions.asked, key=lambda q: (q.file, q.row)))

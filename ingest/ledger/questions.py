@@ -24,6 +24,11 @@ KEEPS_OUT_OF_TREND = (
     "capture-elsewhere",
     "capture-refused",
     "probe-factor",
+    "pressure-unit",
+    "delivery-unit",
+    "temperature-unit",
+    "speed-unit",
+    "drop-across",
     "other-unit",
 )
 

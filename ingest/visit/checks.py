@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -18,12 +18,14 @@ import numpy as np
 from ingest.checking.identifiers import MANGLED, unit_key
 from ingest.checking.odometer import judge_entry
 from ingest.checking.other_unit import units_like
+from ingest.checking.wrong_units import Shown, Usual, wrong_units
 from ingest.errors import Question
+from ingest.ledger.rows import as_dicts
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.reading import Reading
 from ingest.trade_numbers import FAR_FROM_OWN_LEVEL, PLAUSIBLE_A, SUPPLY_SHARE, probe_factor_band
-from ingest.units import KPA_PER_PSI, UNITS
+from ingest.units import UNITS
 from ingest.visit.entry import VisitEntry
 from ingest.wording import questions
 from ingest.wording.odometer_questions import odometer_question
@@ -50,9 +52,10 @@ def check_visit(
         *_date(connection, entry, today),
         *odometer,
         *_hours(connection, entry),
-        *_electrical(connection, entry),
+        *_supply(connection, entry),
     ]
     mean_a = entry.meter_a if reading is None else reading.mean_a
+    asked += _wrong_units(connection, entry, mean_a)
     if mean_a:
         own_a = _own_level(connection, entry)
         asked += _probe_factor(mean_a, own_a, settings_at(connection, entry.visited_on))
@@ -126,28 +129,38 @@ def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator
         yield questions.hours_below_last(entry.hours, last)
 
 
-def _electrical(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:
-    row = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall()
-    system_v, rated_kpa = row[0] if row else (None, None)
+def _supply(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:
+    [(system_v,)] = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall() or [(None,)]
     if entry.supply_v is not None and system_v:
         low, high = (share * system_v for share in SUPPLY_SHARE)
         if not low <= entry.supply_v <= high:
             yield questions.supply_implausible(entry.supply_v, system_v)
-    if entry.fuel_pressure_kpa and rated_kpa:
-        slip = entry.fuel_pressure_kpa * KPA_PER_PSI
-        if entry.fuel_pressure_kpa < 0.4 * rated_kpa and abs(slip / rated_kpa - 1) < 0.25:
-            yield questions.pressure_in_psi(entry.fuel_pressure_kpa, rated_kpa)
+
+
+def _wrong_units(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, mean_a: float | None
+) -> tuple[Question, ...]:
+    """Ask about values that another unit would explain, as a load does."""
+    [(system_v,)] = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall() or [(None,)]
+    pump, _ = _fitted(connection, entry)
+    rows = as_dicts(connection.execute(statement("visit/usual_of_pump"), {"pump_id": pump}))
+    names = {f.name for f in fields(Shown)} - {"rpm", "mean_a"}
+    shown = Shown(mean_a=mean_a, **{name: getattr(entry, name) for name in names})
+    return wrong_units(shown, Usual(system_v=system_v, **(rows[0] if rows else {})))
+
+
+def _fitted(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> tuple[int | None, float | None]:
+    """Return the pump a visit is of, and the middle of its type's specification."""
+    told = {"unit": entry.unit, "position": entry.position or "main", "visited_on": entry.visited_on}
+    found = connection.execute(statement("load/fitted_pump"), told).fetchall()
+    return found[0] if found else (None, None)
 
 
 def _own_level(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> float | None:
     """The pump's own median average current, else the middle of its type's specification."""
-    found = connection.execute(
-        statement("load/fitted_pump"),
-        {"unit": entry.unit, "position": entry.position or "main", "visited_on": entry.visited_on},
-    ).fetchall()
-    if not found:
+    pump_id, specified_a = _fitted(connection, entry)
+    if pump_id is None:
         return None
-    [(pump_id, specified_a)] = found
     [(own_a,)] = connection.execute(statement("load/own_level"), {"pump_id": pump_id}).fetchall()
     return specified_a if own_a is None else own_a
 

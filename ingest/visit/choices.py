@@ -162,6 +162,25 @@ def _psi(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     yield Choice("value", label, {"fuel_pressure_kpa": kpa})
 
 
+_IN_UNIT = {
+    "pressure-unit": ("fuel_pressure_kpa", "right_kpa", "kPa"),
+    "delivery-unit": ("delivery_l_min", "right_l_min", "L/min"),
+    "temperature-unit": ("fuel_temp_c", "right_c", "°C"),
+    "speed-unit": ("rpm", "right_rpm", "rpm"),
+}
+
+
+def _in_unit(code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    column, right, kept_in = _IN_UNIT[code]
+    value = float(told[right])
+    shown = f"{value:,.0f}" if abs(value) >= 10 else f"{value:.2f}"
+    yield Choice("value", phrase("It is {value}", value=f"{shown} {kept_in}"), {column: value})
+
+
+def _across(_code: str, _told: Mapping[str, Any], name: str) -> Iterator[Choice]:
+    yield Choice("value", phrase("The meter was across the pump: leave the drop out"), {name: None})
+
+
 def _day(_code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
     """Day and month swapped, or last year's."""
     day, today = date.fromisoformat(str(told["day"])), date.fromisoformat(str(told["today"]))
@@ -206,6 +225,11 @@ _OFFERS: dict[tuple[str, str], _Offer] = {
     ("pump-new", ""): _add,
     ("second-meter-reading", ""): _beside,
     ("pressure-unit", ""): _psi,
+    ("pressure-unit", "other"): _in_unit,
+    ("delivery-unit", ""): _in_unit,
+    ("temperature-unit", ""): _in_unit,
+    ("speed-unit", ""): _in_unit,
+    ("drop-across", ""): _across,
     ("future-date", ""): _day,
     ("clamp-shift", ""): _shift,
     ("vin-malformed", "letters"): _vin,

@@ -24,8 +24,20 @@ from ingest.visit.moving import give_to_pump, merge_unit, move_visit
 
 # Columns that an answer may put right, by table.
 _ODOMETER = ("odometer_km",)
+_OF_READING = ("rpm",)  # which stand in a visit's newest reading
 _MAY_CHANGE = {
-    "visit": (*_ODOMETER, "odometer_entered", "odometer_unit", "fuel_pressure_kpa", "visited_on"),
+    "visit": (
+        *_ODOMETER,
+        "odometer_entered",
+        "odometer_unit",
+        "visited_on",
+        "fuel_pressure_kpa",
+        "delivery_l_min",
+        "fuel_temp_c",
+        "drop_supply_v",
+        "drop_ground_v",
+        *_OF_READING,
+    ),
     "service": (*_ODOMETER, "done_on"),
     "breakdown": (*_ODOMETER, "happened_on"),
     "vehicle": ("vin",),
@@ -126,7 +138,12 @@ def _apply(
         take_out(connection, int(key), answer, stamp)
         return
     if choice.values:
-        change_cells(connection, table, number, choice.values, stamp, reason=answer)
+        mine = {name: value for name, value in choice.values.items() if name not in _OF_READING}
+        change_cells(connection, table, number, mine, stamp, reason=answer)
+        read = {name: value for name, value in choice.values.items() if name in _OF_READING}
+        if read:
+            [(reading_id,)] = connection.execute(statement("visit/told_reading"), [number]).fetchall()
+            change_cells(connection, "reading", reading_id, read, stamp, reason=answer)
     elif choice.unit is not None and table == "vehicle":
         merge_unit(connection, str(key), choice.unit, stamp, answer)
     elif choice.unit is not None:

@@ -11,6 +11,9 @@ WORDS = {
     "As typed": "Como se escribió",
     "As typed, {value}": "Como se escribió, {value}",
     "It was in psi: {psi} psi, {kpa} kPa": "Era en psi: {psi} psi, {kpa} kPa",
+    "The meter was across the pump: leave the drop out": (
+        "El medidor estaba en los bornes de la bomba: dejar la caída fuera"
+    ),
     "It was in km: {value}": "Era en km: {value}",
     "It was in miles: {value}": "Era en millas: {value}",
     "It is {value}": "Es {value}",

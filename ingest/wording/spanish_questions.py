@@ -92,6 +92,58 @@ def pressure_in_psi(pressure_kpa: float, rated_kpa: float) -> str:
     )
 
 
+@spanish("pressure-unit", "other")
+def pressure_unit(pressure_kpa: float, unit: str, right_kpa: float, usual_kpa: float) -> str:
+    return (
+        f"{pressure_kpa:.3g} kPa está muy por debajo de los {usual_kpa:.0f} kPa de esta bomba, pero "
+        f"{pressure_kpa:.3g} {unit} serían {right_kpa:.0f} kPa; ¿se leyó en {unit}?"
+    )
+
+
+@spanish("delivery-unit")
+def delivery_unit(delivery_l_min: float, unit: str, right_l_min: float, usual_l_min: float | None) -> str:
+    than = "que una bomba" if usual_l_min is None else f"que los {usual_l_min:.2g} L/min de esta bomba"
+    return (
+        f"{delivery_l_min:.3g} L/min es mucho más {than}, pero {delivery_l_min:.3g} {unit} serían "
+        f"{right_l_min:.2g} L/min; ¿se leyó en {unit}?"
+    )
+
+
+@spanish("temperature-unit")
+def temperature_unit(fuel_temp_c: float, right_c: float, usual_c: float | None) -> str:
+    usual = "" if usual_c is None else f", donde esta unidad tenía unos {usual_c:.0f} °C"
+    return (
+        f"{fuel_temp_c:.0f} °C es caliente para el combustible{usual}, pero {fuel_temp_c:.0f} °F serían "
+        f"{right_c:.0f} °C; ¿se leyó en °F?"
+    )
+
+
+@spanish("speed-unit")
+def speed_unit(rpm: float, right_rpm: float, usual_rpm: float) -> str:
+    return (
+        f"{rpm:,.0f} rpm está muy por debajo de las {usual_rpm:,.0f} rpm de esta bomba, pero "
+        f"{rpm:,.0f} vueltas por segundo serían {right_rpm:,.0f} rpm; ¿se leyó así?"
+    )
+
+
+@spanish("speed-unit", "digit")
+def speed_digit(rpm: float, right_rpm: float, usual_rpm: float) -> str:
+    times = "unas diez veces" if rpm > usual_rpm else "cerca de un décimo de"
+    return (
+        f"{rpm:,.0f} rpm son {times} las {usual_rpm:,.0f} rpm de esta bomba; ¿son {right_rpm:,.0f} rpm, "
+        "con un dígito de más o de menos?"
+    )
+
+
+@spanish("drop-across")
+@spanish("drop-across", "ground")
+def drop_across(drop_v: float, supply_v: float) -> str:
+    return (
+        f"Una caída de {drop_v:.3g} V no es posible junto a {supply_v:.3g} V y una bomba en marcha: ¿estaba "
+        "el medidor en los bornes de la bomba y no a lo largo de su cable?"
+    )
+
+
 @spanish("probe-factor", "unlikely")
 def current_unlikely(mean_a: float) -> str:
     return (

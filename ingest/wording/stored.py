@@ -18,6 +18,7 @@ from ingest.wording import (  # noqa: F401
     spanish_measuring,
     spanish_notes,
     spanish_questions,
+    unit_questions,
 )
 from ingest.wording.sentence import said
 

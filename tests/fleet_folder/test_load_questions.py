@@ -8,6 +8,7 @@ import pytest
 from dashboard.cli import main
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
+from ingest.visit.settling import settle_questions
 from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import FLEET, ONE_UNIT, steady_visits, write_folder, write_visits
 
@@ -228,6 +229,36 @@ def test_probe_factor_of_ten_is_asked(tmp_path, ledger):
     report = load(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT))
     assert codes(report) == [("visits.csv", 4, "mean_a", "probe-factor")]
     assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(1,)]
+
+
+def test_values_in_another_unit_are_asked_and_held_until_the_right_one_is_taken(tmp_path, ledger):
+    visits = [v | {"fuel_pressure_kpa": 400, "delivery_l_min": 1.6} for v in steady_visits(n=8)]
+    visits[2] |= {"rpm": 60_000}
+    visits[3] |= {"rpm": 100, "fuel_pressure_kpa": 58}
+    visits[4] |= {"delivery_l_min": 95, "fuel_pressure_kpa": 4.0}
+    visits[5] |= {"supply_v": 13.6, "supply_v_at": "pump", "drop_supply_v": 13.4}
+    folder = write_visits(tmp_path / "f", visits, **ONE_UNIT)
+    report = load(ledger, folder)
+    assert sorted(codes(report)) == [
+        ("visits.csv", 4, "rpm", "speed-unit"),
+        ("visits.csv", 5, "fuel_pressure_kpa", "pressure-unit"),
+        ("visits.csv", 5, "rpm", "speed-unit"),
+        ("visits.csv", 6, "delivery_l_min", "delivery-unit"),
+        ("visits.csv", 6, "fuel_pressure_kpa", "pressure-unit"),
+        ("visits.csv", 7, "drop_supply_v", "drop-across"),
+    ]
+    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(4,)]
+    for (question,) in query(ledger, "SELECT question_id FROM question WHERE status = 'open'"):
+        settle_questions(ledger, [question], "value", "", ANYBODY, command="test")
+    shown = query(
+        ledger,
+        "SELECT rpm, round(fuel_pressure_kpa), round(delivery_l_min, 1), drop_supply_v, in_trend"
+        " FROM visit_detail ORDER BY visited_on",
+    )
+    usual = (6000.0, 400.0, 1.6, None, True)
+    assert shown == [usual] * 8
+    again = load(ledger, folder)
+    assert (again.changes, again.questions) == (0, ())
 
 
 def test_future_dates(tmp_path, ledger):

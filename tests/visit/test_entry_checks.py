@@ -117,6 +117,43 @@ def test_volts_and_pressure_far_from_the_units_own(ledger):
     assert "was it read in psi" in ask(ledger, "57900 mi", fuel_pressure_kpa=58)["pressure-unit"]
 
 
+@pytest.mark.parametrize(
+    ("told", "code", "says"),
+    [
+        ({"fuel_pressure_kpa": 4.0}, "pressure-unit", "4 bar would be 400 kPa; was it read in bar?"),
+        ({"fuel_pressure_kpa": 0.39}, "pressure-unit", "0.39 MPa would be 390 kPa"),
+        ({"delivery_l_min": 95.0}, "delivery-unit", "95 L/h would be 1.6 L/min"),
+        ({"fuel_temp_c": 77.0}, "temperature-unit", "77 °F would be 25 °C"),
+        (
+            {"supply_v": 13.6, "supply_v_at": "pump", "drop_supply_v": 13.4},
+            "drop-across",
+            "was the meter across the pump",
+        ),
+        ({"supply_v": 13.6, "supply_v_at": "battery", "drop_ground_v": 13.4}, "drop-across", "13.4 V"),
+    ],
+)
+def test_a_value_that_another_unit_explains_is_asked_as_a_load_asks(ledger, told, code, says):
+    asked = ask(ledger, "57900 mi", **told)
+    assert list(asked) == [code]
+    assert says in asked[code]
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"fuel_pressure_kpa": 90.0},  # a system that does not deliver
+        {"fuel_pressure_kpa": 0.0},
+        {"delivery_l_min": 0.1},
+        {"fuel_temp_c": 58.0},
+        {"supply_v": 9.0, "supply_v_at": "pump", "drop_supply_v": 4.6},
+        {"supply_v": 0.0, "supply_v_at": "pump", "drop_supply_v": 13.4, "meter_a": 0.02},
+        {"supply_v": 13.4, "supply_v_at": "battery", "drop_supply_v": 13.3, "meter_a": 0.02},  # a broken wire
+    ],
+)
+def test_what_a_fault_explains_is_asked_of_no_unit(ledger, told):
+    assert not {c for c in ask(ledger, "57900 mi", **told) if c.endswith("-unit") or c == "drop-across"}
+
+
 def test_a_second_reading_that_is_the_first_in_kilometres(tmp_path):
     visits = [{"unit": "T2", "visited_on": "2025-03-01", "odometer": 5611, "mean_a": 5}]
     load_folder(tmp_path / "l.duckdb", write_visits(tmp_path / "f", visits), author=ANYBODY)

@@ -1,9 +1,21 @@
 -- Readings measured elsewhere (or by a meter) that differ from the last of their kind for the visit.
--- What an incoming row leaves blank is taken over from that last one.
+-- What an incoming row leaves blank is taken over from that last one, and a speed that a person has put right.
 WITH last AS (
     SELECT * FROM reading
     WHERE origin IN ('elsewhere', 'meter')
     QUALIFY row_number() OVER (PARTITION BY visit_id ORDER BY reading_id DESC) = 1
+),
+put_right AS (
+    SELECT row_key, arg_max(try_cast(old_value AS DOUBLE), change_id) AS was_rpm
+    FROM change_log
+    WHERE table_name = 'reading' AND field = 'rpm'
+    GROUP BY row_key
+),
+fresh AS (
+    SELECT n.* REPLACE (CASE WHEN abs(n.rpm / c.was_rpm - 1) < 1e-9 THEN k.rpm ELSE n.rpm END AS rpm)
+    FROM fresh_readings n
+    LEFT JOIN last k USING (visit_id)
+    LEFT JOIN put_right c ON c.row_key = CAST(k.reading_id AS VARCHAR)
 )
 SELECT
     f.place, f.visit_id, f.origin, f.method_version, f.recorded_at,
@@ -19,7 +31,7 @@ SELECT
     CASE WHEN l.visit_id IS NOT NULL
          THEN concat_ws(', ', 'mean_a ' || l.mean_a, 'ripple_pct ' || l.ripple_pct, 'rpm ' || l.rpm)
     END AS old_values
-FROM fresh_readings f
+FROM fresh f
 LEFT JOIN last l USING (visit_id)
 WHERE l.visit_id IS NULL
    OR (f.mean_a IS NOT NULL AND f.mean_a IS DISTINCT FROM l.mean_a)
