@@ -8,6 +8,7 @@ not faster than the unit drives); what lies off the chain is doubted, and explai
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,6 +21,9 @@ from ingest.units import KM_PER_MILE
 LOOSE_DAYS = 7.0
 SLACK_DAYS = 30.0
 FASTER = 4.0
+# A step by so much more than the unit drives, after which it drives on as before, is none that was driven.
+STEP_KM, STEP_TIMES = 50_000.0, 2.5
+SAME_STOP_DAYS = 7
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,7 @@ def clean(readings: pd.DataFrame) -> pd.DataFrame:
     frame["km_per_day"] = _usual_rates(frame, codes)[codes]
     frame["cap"] = np.maximum(FASTER * frame["km_per_day"], _fast_rates(frame, codes)[codes])
     frame["trusted"] = _longest_chains(frame, codes)
+    _doubt_steps(frame, codes)
     _doubt_last(frame, codes)
     _explain(frame, codes)
     columns = ["trusted", "code", "likely_km", "km_per_day"]
@@ -124,6 +129,38 @@ def _longest_chains(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
             here = back[unit, here]
             unit, here = unit[here >= 0], here[here >= 0]
     return trusted
+
+
+def _doubt_steps(frame: pd.DataFrame, codes: np.ndarray) -> None:
+    """Doubt what shares a step that nobody drove: the side with fewer readings, else the later one.
+
+    A step that stays comes into reach as the days pass; the reading right after it can't make the later ones
+    credible.
+    """
+    day, km, rate = (frame[name].to_numpy(float) for name in ("day", "odometer_km", "km_per_day"))
+    marks = frame["trusted"].to_numpy().copy()
+    sure = frame["confirmed"].to_numpy(dtype=bool) if "confirmed" in frame else np.zeros(len(frame), bool)
+    trusted = np.flatnonzero(marks)
+    before, after = trusted[:-1], trusted[1:]
+    driven, days = km[after] - km[before], day[after] - day[before]
+    step = (
+        (codes[after] == codes[before])
+        & (driven > STEP_TIMES * rate[after] * (days + LOOSE_DAYS))
+        & (driven - rate[after] * days > STEP_KM)
+        & ~sure[before]
+        & ~sure[after]
+    )
+    for low, high in zip(before[step], after[step], strict=True):
+        own = np.flatnonzero((codes == codes[high]) & marks)
+        early, late = own[own <= low], own[own >= high]
+        near = high - 1 if high - 1 > low else (late[1] if len(late) > 1 else None)
+        if near is None:
+            continue
+        on_km, on_days = abs(km[near] - km[high]), abs(day[near] - day[high])
+        goes_on = on_km <= STEP_TIMES * rate[high] * (on_days + LOOSE_DAYS)
+        if goes_on and not sure[late].any():
+            marks[early if len(early) < len(late) else late] = False
+    frame["trusted"] = marks
 
 
 def _doubt_last(frame: pd.DataFrame, codes: np.ndarray) -> None:
@@ -204,9 +241,50 @@ def _restarts(
         at_start = before[places[0]] < 0
         other = after[places[-1]] if at_start else before[places[0]]
         falls = km[places[-1]] > km[other] if at_start else km[places[0]] < km[other]
-        if len(places) >= 2 and steady.all() and falls:
+        steps = not at_start and km[places[0]] - km[other] > STEP_KM
+        if len(places) >= 2 and steady.all() and (falls or steps):
             found |= set(places.tolist())
     return found
+
+
+def swapped(readings: pd.DataFrame, judged: pd.DataFrame) -> dict[Any, Any]:
+    """Return index -> index of doubted readings of two units, within a week, each of which fits the other's.
+
+    readings, judged: as given to `clean` and as it returned them.
+    """
+    frame = readings.assign(
+        day=readings["read_on"].to_numpy(dtype="datetime64[D]").astype("int64"),
+        km_per_day=judged["km_per_day"],
+        trusted=judged["trusted"],
+    ).sort_values("day")
+    doubted = frame[~frame["trusted"]]
+    trusted = {unit: part for unit, part in frame[frame["trusted"]].groupby("unit")}
+    found: dict[Any, Any] = {}
+    for place, one in enumerate(doubted.itertuples()):
+        for other in doubted.iloc[place + 1 :].itertuples():
+            if other.day - one.day > SAME_STOP_DAYS:
+                break
+            if one.unit == other.unit or one.Index in found or other.Index in found:
+                continue
+            if _fits(trusted.get(other.unit), one) and _fits(trusted.get(one.unit), other):
+                found |= {one.Index: other.Index, other.Index: one.Index}
+    return found
+
+
+def _fits(known: pd.DataFrame | None, reading: Any) -> bool:
+    """Whether a reading stands where a unit's trusted ones would have it."""
+    if known is None:
+        return False
+    rate = float(known["km_per_day"].iloc[0])
+    earlier, later = known[known["day"] <= reading.day], known[known["day"] > reading.day]
+    if earlier.empty:
+        return False
+    since = reading.day - earlier["day"].iloc[-1]
+    low = earlier["odometer_km"].max() - LOOSE_DAYS * rate
+    high = earlier["odometer_km"].max() + 1.5 * rate * (since + LOOSE_DAYS)
+    if len(later):
+        high = later["odometer_km"].min() + LOOSE_DAYS * rate
+    return bool(low <= reading.odometer_km <= high)
 
 
 def explain_reading(

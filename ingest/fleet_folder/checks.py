@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from ingest.checking.identifiers import similar_units, similar_vins, vin_problem
-from ingest.checking.odometer import Doubt, clean
+from ingest.checking.odometer import Doubt, clean, swapped
 from ingest.checking.other_unit import fitting_units
 from ingest.checking.wrong_units import Shown, Usual, wrong_units
 from ingest.errors import Question
@@ -77,8 +77,15 @@ def check_odometers(
     readings["odometer_entered"] = np.rint(readings["odometer_km"] / UNITS[distance_unit].factor)
     judged = clean(readings)
     doubted = readings[~judged["trusted"]].join(judged[["code", "likely_km"]])
+    at_a_visit = readings["table_name"] == "visit"
+    swaps = swapped(readings[at_a_visit | judged["trusted"]], judged[at_a_visit | judged["trusted"]])
     looked_up = 0
-    for row in doubted.itertuples(index=False):
+    for row in doubted.itertuples():
+        if row.Index in swaps:
+            like = str(readings.at[swaps[row.Index], "unit"])
+            question = words.units_swapped(str(row.unit), like)
+            loaded.ask(questions, "visit", str(row.row_key), question)
+            continue
         doubt = Doubt(str(row.code), float(row.likely_km))  # type: ignore[arg-type]
         km = float(row.odometer_km)  # type: ignore[arg-type]
         fits = None

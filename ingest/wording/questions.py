@@ -40,6 +40,15 @@ def other_unit(unit: str, like: str) -> str:
     )
 
 
+@question("other-unit", "unit", "swapped")
+def units_swapped(unit: str, like: str) -> str:
+    """Two units of one week, each at the odometer of the other."""
+    return (
+        f"Units {unit} and {like} seem to be swapped here: each one's odometer stands where the other's"
+        f" should. Is this one unit {like}?"
+    )
+
+
 @question("unknown-unit", "unit")
 def unknown_unit(unit: str, like: str | None) -> str:
     """A unit that is named and nowhere described."""

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ingest.checking.odometer import clean, cluster_offsets, judge_entry, to_used
+from ingest.checking.odometer import clean, cluster_offsets, judge_entry, swapped, to_used
 
 MILE = 1.609344
 
@@ -64,6 +64,28 @@ def test_a_restart_is_one_event_not_many_typos():
     assert list(judged["code"]) == [""] * 8 + ["odometer-restarted"] * 3
     late = clean(unit_frame([90_000, 93_000, 500, 3_500, 6_700, 10_000]))
     assert list(late["code"]) == ["odometer-restarted"] * 2 + [""] * 4
+
+
+def test_a_step_that_stays_takes_the_later_readings_along():
+    """A daily 81 km, then 90,000 km more for three visits: they come into reach, and are not believed."""
+    km = [7_497, 19_212, 31_008, 41_673, 143_792, 157_527, 168_030]
+    days = ["2024-02-04", "2024-06-28", "2024-11-21", "2025-04-02", "2025-08-30", "2026-02-16", "2026-06-26"]
+    frame = pd.DataFrame({"unit": "121", "read_on": pd.to_datetime(days), "odometer_km": km})
+    judged = clean(frame)
+    assert list(judged["code"]) == [""] * 4 + ["odometer-restarted"] * 3
+    assert judged["km_per_day"].iloc[0] == pytest.approx(81, abs=2)
+    assert clean(frame.assign(confirmed=[False] * 4 + [True] * 3))["trusted"].all()
+
+
+def test_two_units_entered_for_each_other_at_one_stop_are_paired():
+    steady = np.arange(8) * 3_000.0
+    one = unit_frame([*(40_000 + steady[:7]), 85_000]).assign(unit="A")
+    two = unit_frame([*(64_000 + steady[:7]), 61_000]).assign(unit="B")
+    frame = pd.concat([one, two], ignore_index=True)
+    judged = clean(frame)
+    assert swapped(frame, judged) == {7: 15, 15: 7}
+    frame.loc[15, "odometer_km"] = 50_000  # of neither
+    assert swapped(frame, clean(frame)) == {}
 
 
 def test_a_vouched_for_reading_is_believed():
