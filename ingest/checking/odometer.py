@@ -258,10 +258,11 @@ def swapped(readings: pd.DataFrame, judged: pd.DataFrame) -> dict[Any, Any]:
         trusted=judged["trusted"],
     ).sort_values("day")
     doubted = frame[~frame["trusted"]]
-    trusted = {unit: part for unit, part in frame[frame["trusted"]].groupby("unit")}
+    trusted: dict[Any, pd.DataFrame] = dict(iter(frame[frame["trusted"]].groupby("unit")))
     found: dict[Any, Any] = {}
-    for place, one in enumerate(doubted.itertuples()):
-        for other in doubted.iloc[place + 1 :].itertuples():
+    rows: list[Any] = list(doubted.itertuples())
+    for place, one in enumerate(rows):
+        for other in rows[place + 1 :]:
             if other.day - one.day > SAME_STOP_DAYS:
                 break
             if one.unit == other.unit or one.Index in found or other.Index in found:
