@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import NOMINAL, number, pump_volts, system_v
+from analytics.judging.baseline import NOMINAL, number, pump_volts, system_v, text
 from ingest.sensitivities import log_volts_ratio
 
 # [P] with which delivery at pressure falls with the motor's volts: shut-off pressure goes with the square of
@@ -21,6 +21,9 @@ UNSURE_SHARE = 0.3  # [P] of what the volts explain of current and speed, by whi
 RESISTANCE_SHARE_MOST = 0.4  # [P] a of any pump's motor
 FAST_BEYOND, FAST_BEYOND_UNKNOWN = 1.15, 1.3  # [P] times that speed, volts at the pump known and not
 TIMES_WITHIN = 0.08  # [P] of twice or half its own speed
+# [P] of its own speed: a pump that slow holds no pressure (shut-off pressure goes with the square of the
+# speed), so its current would have fallen, whatever reaches it.
+HARDLY_TURNS = 0.2
 
 
 def _volts_short(visits: pd.DataFrame, settings: dict[str, Any], lost_v: Any = 0.0) -> np.ndarray:
@@ -47,7 +50,8 @@ def change_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     """Return `volts_leave_more` (n,): the reading is down by more than its volts, read at the pump, explain;
     `speed_doubtful`: no pump on its volts turns so.
 
-    visits: with current_change_pct and speed_change_pct, corrected for volts, and at_spec_a.
+    visits: in order of pump and time, with current_change_pct and speed_change_pct, corrected for volts,
+    at_spec_a, and the facts of the circuit and the connector.
     """
     short = _volts_short(visits, settings)
     unsure = UNSURE_SHARE * short + _volts_short(visits, settings, _lost_to_ground_v(visits)) - short
@@ -59,22 +63,46 @@ def change_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     more |= number(visits, "at_spec_a") + number(visits, "book_accuracy_a") < low_a * np.exp(-by_current)
     return {
         "volts_leave_more": more & ~np.isnan(pump_volts(visits)),
-        "speed_doubtful": _speed_doubtful(amps, speed, ~np.isnan(pump_volts(visits)), settings),
+        "speed_doubtful": _speed_doubtful(visits, amps, speed, settings),
     }
 
 
 def _speed_doubtful(
-    amps: np.ndarray, speed: np.ndarray, volts_known: np.ndarray, settings: dict[str, Any]
+    visits: pd.DataFrame, amps: np.ndarray, speed: np.ndarray, settings: dict[str, Any]
 ) -> np.ndarray:
-    """Whether a speed, as times its own, is beyond what a motor of so many times its current can turn, or
-    about twice, about half or less than half its own on the same current."""
+    """Whether a speed, as times its own, is beyond what a motor of so many times its current can turn, about
+    twice its own on the same current, hardly any on it, or half or less where the circuit is proven.
+
+    A pump whose regulator holds the pressure has the same torque, so the same current, at any speed: on half
+    the volts it turns half as fast, which is what a lost supply looks like until volts at the pump and the
+    connector are found good.
+    """
     some = settings["baseline_change_pct"] / 100
     # A shorted coil weakens the field: more current and more speed, up to that of no load.
     load = np.where(amps > 1 + some, 0.0, np.nan_to_num(np.minimum(amps, 1.0)))
     fastest = (1 - RESISTANCE_SHARE_MOST * load) / (1 - RESISTANCE_SHARE_MOST)
+    volts_known = ~np.isnan(pump_volts(visits))
     beyond = speed > fastest * np.where(volts_known, FAST_BEYOND, FAST_BEYOND_UNKNOWN)
-    about = (abs(speed / 2 - 1) <= TIMES_WITHIN) | (speed * 2 - 1 <= TIMES_WITHIN)
-    return beyond | (about & (abs(amps - 1) <= some))
+    same_current = abs(amps - 1) <= some
+    about_twice = abs(speed / 2 - 1) <= TIMES_WITHIN
+    half = (speed * 2 - 1 <= TIMES_WITHIN) & same_current
+    told_wrong = about_twice | (speed < HARDLY_TURNS)
+    return beyond | (told_wrong & same_current) | (half & _circuit_proven(visits, half))
+
+
+def _circuit_proven(visits: pd.DataFrame, shown: np.ndarray) -> np.ndarray:
+    """Whether, since the visits in a row that show something (n,) began, good volts were read at the pump
+    (said to be there, or with both drops) and its connector was found good."""
+    pump = visits["pump_id"]
+    began = pd.Series(~shown, index=visits.index).groupby(pump).cumsum()
+    volts = visits["supply_good"].to_numpy(bool) & (
+        (text(visits, "supply_v_at") == "pump").to_numpy() | visits["drops_passed"].to_numpy(bool)
+    )
+    found = [
+        pd.Series(fact & shown, index=visits.index).groupby([pump, began]).cummax().to_numpy(bool)
+        for fact in (volts, visits["connector_good"].to_numpy(bool))
+    ]
+    return np.logical_and.reduce(found)
 
 
 def may_be_none(mean_a: np.ndarray, accuracy_a: np.ndarray) -> np.ndarray:

@@ -173,8 +173,12 @@ def _tests(
         texts[volts & ~drops & given[0] & given[1]] = phrase(DROPS_ON_LITTLE)
         texts[drops & ~volts] = phrase("Measure volts at the pump under load.")
     elif f"{step}, volts low" in rule.says:
-        proven = (last["supply_low"] & last["connector_good"]).to_numpy(bool)
+        # Once asked, low volts read at the pump are the answer; nobody is asked for the same again.
+        told = last["connector_good"].to_numpy(bool) | (passed["times_seen"].to_numpy() >= 2)
+        proven = last["supply_low"].to_numpy(bool) & ~np.isnan(pump_volts(last)) & told
         texts[proven] = template(rule.says[f"{step}, volts low"])
+    elif f"{step}, primed" in rule.says:
+        texts[last["primed"].to_numpy(bool)] = template(rule.says[f"{step}, primed"])
     elif f"{step}, drops good" in rule.says:
         # Nobody says that volts are short where nobody read them.
         told = volts | last["supply_low"].to_numpy(bool) | ~np.isnan(pump_volts(last))

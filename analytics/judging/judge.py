@@ -20,6 +20,7 @@ from ingest.trade_numbers import DEFAULTS
 LEAST_BASELINE = 2  # good readings before a change is told from them [P]
 IDS = np.array([rule.id for rule in RULES], dtype=object)
 FAULTS = [rule.id for rule in RULES if rule.fault]
+FOR_CHANGES = ("at_spec_a", "book_accuracy_a", "supply_good", "drops_passed", "connector_good")
 
 
 def judge(
@@ -72,7 +73,7 @@ def _apply(
             **motion_facts(changed, settings),
             **same,
         }
-    made |= change_facts(changed.assign(**{k: made[k] for k in ("at_spec_a", "book_accuracy_a")}), settings)
+    made |= change_facts(changed.assign(**{name: made[name] for name in FOR_CHANGES}), settings)
     made["flow_low_pattern"] = (
         made["current_below"] | made["current_very_low"] | made["current_fell_far"]
     ) & ~made["speed_fell_far"]

@@ -141,9 +141,9 @@ DELIVERS: tuple[Rule, ...] = (
     ),
     Rule(
         "runs-dry",
-        ("current_very_low", "turns_fast", "supply_good"),
-        "Far too little current at a high speed on good volts: the pump moves no fuel, as one does that runs "
-        "dry. Don't leave it running: fuel cools and lubricates it.",
+        ("current_very_low", "turns_fast"),
+        "Far too little current at a high speed, which no weak supply gives: the pump moves no fuel, as one "
+        "does that runs dry. Don't leave it running: fuel cools and lubricates it.",
         ("level", "strainer", "hose", "delivery", "regulator", "repeat", "filter"),
         end=BOOK,
         unless=("speed_doubtful",),

@@ -20,11 +20,15 @@ LEANINGS: tuple[Rule, ...] = (
         "ripple-unsure",
         ("ripple_unsure",),
         "What varies is several times a good pump's ripple, or its own, but the turn it belongs to was not "
-        "told: the engine, another load or a switched supply look like a bad bar or coil.",
+        "told: a dead bar or coil, with which a pump may not restart, or the engine, another load or a "
+        "switched supply.",
         ("repeat",),
         end=WATCH,
         says={
-            "repeat": "Capture again on a key-on prime, engine off, with the segments told, before it leaves."
+            "repeat": "Capture again on a key-on prime, engine off, with the segments told, before it "
+            "leaves.",
+            "repeat, primed": "Look at sparks and segments, and capture the whole prime again, with the "
+            "segments told, before it leaves.",
         },
         family="ripple",
     ),

@@ -67,8 +67,8 @@ OWN: tuple[Rule, ...] = (
     Rule(
         "speed-doubted",
         ("speed_doubtful",),
-        "The speed is one that no pump turns at on its volts and this current, or about twice, half or less "
-        "than half its own while the current stayed: the speed was likelier told wrong than turned.",
+        "The speed is one that no pump turns at on its volts and this current, or about twice or half its "
+        "own, or less, while the current stayed: the speed was likelier told wrong than turned.",
         ("repeat", "clamp"),
         end=WATCH,
         says={
@@ -90,8 +90,9 @@ OWN: tuple[Rule, ...] = (
     Rule(
         "current-up-speed-down",
         ("current_rose", "speed_fell"),
-        "Current is up and speed down against its own baseline: a restriction, pressure too high, or drag.",
-        ("filter", "pressure", "repeat", "circuit"),
+        "Current is up and speed down against its own baseline: a restriction, pressure too high, "
+        "the wrong fuel, or drag.",
+        ("filter", "pressure", "repeat", "fuel", "circuit"),
         end=BOOK,
         family="load",
     ),
@@ -99,7 +100,7 @@ OWN: tuple[Rule, ...] = (
         "speed-down",
         ("speed_fell_far",),
         "The pump turns far slower than its own baseline: low volts first, then drag or brush wear.",
-        ("circuit", "repeat"),
+        ("circuit", "repeat", "connector"),
         end=BOOK,
         family="wear",
     ),

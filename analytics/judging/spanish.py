@@ -23,6 +23,11 @@ OWN_STEPS = {
         "ripple-unsure",
         "repeat",
     ): "Capture de nuevo en un cebado, con el motor apagado y las delgas indicadas, antes de que salga.",
+    (
+        "ripple-unsure",
+        "repeat, primed",
+    ): "Mire chispas y delgas, y capture otra vez el cebado entero, con las "
+    "delgas indicadas, antes de que salga.",
     ("runs-dry", "level"): "Apague; lea el nivel de combustible y busque un colador tapado o una manguera "
     "rota.",
     (

@@ -81,8 +81,8 @@ FINDINGS = {
     ),
     "ripple-unsure": (
         "Lo que varía es varias veces el rizado de una bomba buena, o el propio, pero no se dio la vuelta "
-        "a la que pertenece: el motor, otra carga o una alimentación pulsada se ven como una "
-        "delga o bobina mala."
+        "a la que pertenece: una delga o bobina muerta, con la que una bomba puede no volver a arrancar, o "
+        "el motor, otra carga o una alimentación pulsada."
     ),
     "pressure-high": (
         "La presión está muy por encima de la nominal: regulador o retorno, o un filtro después del "
@@ -116,8 +116,8 @@ FINDINGS = {
         "trabajo. Es más probable que fallen la pinza o la especificación."
     ),
     "runs-dry": (
-        "Demasiado poca corriente a alta velocidad con buena tensión: la bomba no mueve combustible, como "
-        "una que gira en seco. No la deje en marcha: el combustible la enfría y la lubrica."
+        "Demasiado poca corriente a alta velocidad, que ninguna alimentación débil da: la bomba no mueve "
+        "combustible, como una que gira en seco. No la deje en marcha: el combustible la enfría y la lubrica."
     ),
     "fast-but-delivers": (
         "La bomba gira a más de {rpm_high:,.0f} rpm y entrega: quizá este tipo simplemente sea rápido."
@@ -148,8 +148,8 @@ FINDINGS = {
     ),
     "speed-doubted": (
         "La velocidad es una a la que ninguna bomba gira con su tensión y esta corriente, o cerca del "
-        "doble, de la mitad o menos de la propia con igual corriente: es más probable que esté mal dada que "
-        "girada."
+        "doble o de la mitad de la propia, o menos, con igual corriente: es más probable que esté mal dada "
+        "que girada."
     ),
     "current-down-speed-up": (
         "La corriente bajó y la velocidad subió respecto a su línea base: falta de combustible en la "
@@ -157,7 +157,7 @@ FINDINGS = {
     ),
     "current-up-speed-down": (
         "La corriente subió y la velocidad bajó respecto a su línea base: una restricción, presión "
-        "demasiado alta, o roce."
+        "demasiado alta, el combustible equivocado, o roce."
     ),
     "speed-down": (
         "La bomba gira mucho más lento que su línea base: primero tensión baja, luego roce o desgaste "

@@ -62,8 +62,8 @@ def test_circuit_comes_first_for_a_low_average():
     assert act(LOW | UNPROVEN)["action"] == "check circuit"
 
 
-# Worn: slow on good volts. Its steps are a repeat and the circuit.
-WORN = {"mean_a": 5.2, "rpm": 5000.0, "zero_checked": "yes", "zero_a": None}
+# Worn: slow on good volts. Its steps are a repeat, the circuit and the connector.
+WORN = {"mean_a": 5.2, "rpm": 5000.0, "zero_checked": "yes", "zero_a": None, "connector": "good"}
 
 
 def test_one_finding_books_nothing():
@@ -87,7 +87,13 @@ def test_a_repeat_is_another_day_or_a_zero_check_and_never_a_meter_beside_it(lac
     assert act(WORN | (UNPROVEN if lacking is UNPROVEN else {}), WORN | lacking)["action"] == action
 
 
-LOADED = {"mean_a": 6.4, "rpm": 5600.0, "zero_checked": "yes", "fuel_pressure_kpa": 400.0}
+LOADED = {
+    "mean_a": 6.4,
+    "rpm": 5600.0,
+    "zero_checked": "yes",
+    "fuel_pressure_kpa": 400.0,
+    "fuel_in_tank": "E10",
+}
 
 
 def test_filter_changed_since_the_finding_excludes_the_filter():
@@ -132,6 +138,18 @@ def test_no_other_cause_passes_everything_but_a_repeat():
 def test_ripple_alone_never_books():
     over = {"ripple_pct": 15.9, "filter": "module"}
     assert act(over, over, over)["action"] == "shorten interval"
+
+
+@pytest.mark.parametrize(("state", "says"), [("idle", "engine off"), ("prime", "the whole prime")])
+def test_ripple_of_an_untold_turn_books_nothing_and_does_not_leave(state, says):
+    shown = {"rpm": None, "ripple_pct": None, "raw_ripple_pct": 102.0, "sparks_per_s": 0.0, "state": state}
+    row = act(shown)
+    assert row["finding"] == "ripple-unsure"
+    assert "may not restart" in row["finding_text"]
+    assert says in row["next_test"]
+    assert "before it leaves" in row["next_test"]
+    assert act(shown, shown | {"zero_checked": "yes"})["action"] == "shorten interval"
+    assert act(shown | {"raw_ripple_pct": 12.0})["finding"] != "ripple-unsure"
 
 
 def test_risk_alone_never_books():
