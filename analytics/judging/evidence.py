@@ -21,6 +21,9 @@ ON_BASELINE = (
 )  # fmt: skip
 
 
+WORN = "wear-both-down"  # whose repeat asks to feel the connector
+
+
 def incomparable(judged: pd.DataFrame) -> np.ndarray:
     """Whether a visit finds nothing because it is held against no reading of its pump alike (n,): another
     engine state or command without a baseline. It clears no finding that rests on a baseline."""
@@ -67,6 +70,10 @@ def evidence(
     retested = complaint & found(judged["sound"] & ~judged["carried"] & (visited > pump.map(first_seen)))
     at_pump = text(judged, "supply_v_at") == "pump"
     changed = pd.to_datetime(last["filter_changed_on"]) >= first_seen
+    found_connector = found(judged["connector_good"]) | worked("connector") | examined
+    # Felt as the repeat asked, unless half the speed on the same current speaks for a lost supply.
+    asked = shown & (judged["rule"] == WORN).to_numpy()
+    felt = (last["rule"] == WORN) & (_times_seen(judged, asked, last.index) >= 2) & ~last["speed_halved"]
     passed = {
         "repeat": repeated | retested,
         "clamp": False,
@@ -83,7 +90,7 @@ def evidence(
         )
         | examined,
         "loaded volts": (found(judged["supply_good"] & at_pump) & found(judged["connector_good"])) | examined,
-        "connector": found(judged["connector_good"]) | worked("connector") | examined,
+        "connector": found_connector | felt,
         "level": last["level_good"] | examined,
         "fuel": found(judged["fuel_known"]) | worked("fuel", "tank_cleaned") | examined,
         "pressure": found(judged["pressure_measured"]) | examined,
@@ -100,7 +107,10 @@ def evidence(
         | examined,
     }
     return pd.DataFrame({step.id: passed[step.id] for step in STEPS}, index=last.index).assign(
-        times_seen=seen, drops_good=found(judged["drops_passed"]), volts_good=found(judged["supply_good"])
+        times_seen=seen,
+        connector_found=found_connector,
+        drops_good=found(judged["drops_passed"]),
+        volts_good=found(judged["supply_good"]),
     )
 
 

@@ -48,7 +48,8 @@ def flow_left(visits: pd.DataFrame, settings: dict[str, Any], *, at_worst: bool 
 
 def change_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
     """Return `volts_leave_more` (n,): the reading is down by more than its volts, read at the pump, explain;
-    `speed_doubtful`: no pump on its volts turns so.
+    `speed_doubtful`: no pump on its volts turns so; `speed_halved`: half its own or less on its own
+    current.
 
     visits: in order of pump and time, with current_change_pct and speed_change_pct, corrected for volts,
     at_spec_a, and the facts of the circuit and the connector.
@@ -63,8 +64,14 @@ def change_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     more |= number(visits, "at_spec_a") + number(visits, "book_accuracy_a") < low_a * np.exp(-by_current)
     return {
         "volts_leave_more": more & ~np.isnan(pump_volts(visits)),
+        "speed_halved": _halved(amps, speed, settings),
         "speed_doubtful": _speed_doubtful(visits, amps, speed, settings),
     }
+
+
+def _halved(amps: np.ndarray, speed: np.ndarray, settings: dict[str, Any]) -> np.ndarray:
+    same_current = abs(amps - 1) <= settings["baseline_change_pct"] / 100
+    return (speed * 2 - 1 <= TIMES_WITHIN) & same_current
 
 
 def _speed_doubtful(
@@ -85,7 +92,7 @@ def _speed_doubtful(
     beyond = speed > fastest * np.where(volts_known, FAST_BEYOND, FAST_BEYOND_UNKNOWN)
     same_current = abs(amps - 1) <= some
     about_twice = abs(speed / 2 - 1) <= TIMES_WITHIN
-    half = (speed * 2 - 1 <= TIMES_WITHIN) & same_current
+    half = _halved(amps, speed, settings)
     told_wrong = about_twice | (speed < HARDLY_TURNS)
     return beyond | (told_wrong & same_current) | (half & _circuit_proven(visits, half))
 

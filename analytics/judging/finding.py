@@ -31,6 +31,7 @@ NO_VALUES = "{}"
 SIDES = ("supply", "ground")
 OTHER_DROP = "Measure the drop on the {side} side as well, under load."
 DROPS_ON_LITTLE = "Drops on so little current prove nothing: measure both again under a test load."
+UNTOLD = "connector, untold"  # what a rule says at its end where nobody recorded the connector
 QUIET = ("healthy", "no-reading")
 # finding, text, action and next test of a pump that broke down and was not read since.
 BROKE_DOWN = (
@@ -126,6 +127,8 @@ def decide_findings(
             done &= ~lacks
         action[done] = rule.end
         test[done] = phrase(rule.done or DONE[rule.end])
+        if UNTOLD in rule.says:
+            test[done & ~passed["connector_found"].to_numpy(bool)] = phrase(rule.says[UNTOLD])
         if any(besides):
             then = np.array([next_beside(names) for names in besides], dtype=object)
             test[mine] = test[mine].where(action[mine] == BOOK, test[mine] + then)

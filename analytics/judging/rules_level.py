@@ -44,7 +44,11 @@ OWN: tuple[Rule, ...] = (
         ("repeat", "circuit", "connector"),
         end=BOOK,
         unless=("current_rose", "speed_doubtful"),
-        says={"repeat": "Zero the clamp, feel the tank connector for heat, and capture again."},
+        says={
+            "repeat": "Zero the clamp, feel the tank connector for heat, and capture again.",
+            "connector, untold": "Book a replacement, unless the tank connector runs hot or loose: renew "
+            "that first and capture again.",
+        },
         family="wear",
     ),
     Rule(

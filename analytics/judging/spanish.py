@@ -28,6 +28,8 @@ OWN_STEPS = {
         "repeat, primed",
     ): "Mire chispas y delgas, y capture otra vez el cebado entero, con las "
     "delgas indicadas, antes de que salga.",
+    ("wear-both-down", "connector, untold"): "Programe un reemplazo, salvo que el conector del tanque esté "
+    "caliente o flojo: renuévelo primero y capture de nuevo.",
     ("runs-dry", "level"): "Apague; lea el nivel de combustible y busque un colador tapado o una manguera "
     "rota.",
     (

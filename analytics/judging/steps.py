@@ -82,7 +82,8 @@ STEPS = (
         "connector",
         "check circuit",
         "With the pump running, move and feel the tank connector and the relay: heat, looseness, corrosion.",
-        "the connector found good, or renewed",
+        "the connector found good, or renewed; or its heat asked for with a repeat that shows the finding "
+        "again",
     ),
     Step(
         "level",

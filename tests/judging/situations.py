@@ -185,8 +185,6 @@ SITUATIONS = (
        history=3),
     _s("worn twice", (WORN, WORN | {"connector": "good"}), "wear-both-down", BOOK, "brush", {"zero_checked":
        None}, "wear-both-down", history=3, twin_action=REPEAT),
-    _s("worn twice, connector not looked at", (WORN, WORN), "wear-both-down", CIRCUIT, "connector",
-       {"connector": "good"}, "wear-both-down", history=3, twin_action=BOOK),
     _s("worn, one reading before", (WORN,), "healthy", NONE, "", {"history": 2}, "wear-both-down",
        history=1),
     _s("slow, volts untold", WORN | NO_VOLTS, "speed-down", CIRCUIT, "volts", {"supply_v": 13.7},
