@@ -63,7 +63,7 @@ OWN: tuple[Rule, ...] = (
         "average-above",
         ("current_above",),
         "The average is above specification: a restriction, drag, wrong pressure or a shorted winding.",
-        ("filter", "pressure", "repeat", "circuit"),
+        ("filter", "pressure", "repeat", "fuel", "circuit"),
         end=BOOK,
         unless=("motor_unmoved",),
         family="load",
@@ -161,7 +161,7 @@ OWN: tuple[Rule, ...] = (
         ("current_rose_far",),
         "The average is far above its own baseline: a restriction, drag, wrong pressure or a shorted "
         "winding.",
-        ("filter", "pressure", "repeat", "circuit"),
+        ("filter", "pressure", "repeat", "fuel", "circuit"),
         end=BOOK,
         family="load",
     ),

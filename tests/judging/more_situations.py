@@ -199,6 +199,9 @@ MORE = (
     _s("loaded at good pressure, fuel untold", (LOADED, LOADED | {"fuel_pressure_kpa": 382}),
        "current-up-speed-down", DELIVERY, "sample of the fuel", {"fuel": "diesel"}, "fuel-wrong", history=3,
        kind={"fuel": "petrol"}),
+    _s("above at good pressure, fuel untold", ({"mean_a": 7.4, "rpm": 5200}, {"mean_a": 7.4, "rpm": 5200,
+       "fuel_pressure_kpa": 382}), "average-above", DELIVERY, "sample of the fuel", {"fuel": "E10"},
+       "average-above", twin_action=BOOK),
     _s("filter renewed, good pressure, still loaded", (LOADED, LOADED | {"fuel_pressure_kpa": 382, "fuel":
        "E10"}),
        "current-up-speed-down", BOOK, "drag", {"fuel_pressure_kpa": None}, "current-up-speed-down",
