@@ -49,3 +49,10 @@ def test_started_less_rarely_they_would_fail_too_often(rare):
     for name in module.NAMES:
         life = np.minimum(life, module._onset(getattr(rare.onsets, name), 0, x, LIVES, rng, None)[1])
     assert -np.log((life > typical).mean()) > 1.1
+
+
+def test_a_level_is_passed_between_two_stops_where_the_straight_line_says():
+    x = np.array([0.0, 1000.0, 3000.0, 4000.0])
+    path = np.array([[0.0, 1.0, 5.0, 6.0], [0.0, 0.0, 0.0, 0.0], [2.0, 3.0, 4.0, 5.0]])
+    passed = module._first_above(x, path, np.array([2.0, 1.0, 1.0]))
+    assert list(passed) == [pytest.approx(1500.0), np.inf, 0.0]
