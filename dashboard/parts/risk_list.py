@@ -96,6 +96,7 @@ def headline(ranking: pd.DataFrame) -> str:
             ("check and change", "book for a check and change"),
             ("check circuit", "have the circuit checked"),
             ("check filter or strainer", "have the filter checked"),
+            ("check delivery", "have delivery measured"),
             ("repeat capture", "capture again"),
         )
         if acts.get(name)
