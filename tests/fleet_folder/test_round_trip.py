@@ -76,7 +76,7 @@ def filled(columns: tuple[Column, ...], start: int, **given) -> dict:
         if column.name in given:
             row[column.name] = given[column.name]
         elif column.kind in ("number", "distance"):
-            row[column.name] = i / 8
+            row[column.name] = (column.low or 0) + i / 8
         elif column.kind == "integer":
             row[column.name] = i
         elif column.kind == "choice":

@@ -207,10 +207,13 @@ def test_sign_in_is_off_until_asked_for(ledger, monkeypatch):
 def test_headline_counts_what_matters():
     ranking = pd.DataFrame(
         {"action": ["book replacement", "none", "check circuit"], "risk_to_next_stop": [0.5, 0.1, 0.2],
-         "decision_status": [None, None, None], "due_by": [date(2026, 1, 1), None, None]}
+         "decision_status": [None, None, None], "due_by": [date(2026, 1, 1), None, None],
+         "not_working": [False, False, False]}
     )  # fmt: skip
     line = risk_list.headline(ranking)
     assert line.startswith("Of 3 pumps: 1 to book for a change; 1 to have the circuit checked.")
     assert "about 0.8" in line
     booked = ranking.assign(decision_status=["booked", None, None])
     assert risk_list.headline(booked).startswith("Of 3 pumps: 1 to have the circuit checked; 1 booked.")
+    idle = ranking.assign(not_working=[False, True, False])
+    assert risk_list.headline(idle).startswith("Of 3 pumps: 1 not working by the last reading; 1 to book")

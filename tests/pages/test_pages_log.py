@@ -169,11 +169,12 @@ def test_a_stored_visit_says_what_pays_while_the_vehicle_stands_there(ledger):
     from analytics.learning.fitting import fit
     from analytics.scheduling.in_the_bay import decide_after
 
+    build_ledger(ledger)  # nothing learned yet
     with open_ledger(ledger) as connection:
         newest, first = connection.execute(
             "SELECT max(visit_id), min(visit_id) FROM visit WHERE pump_id = 1"
         ).fetchall()[0]
-    assert "In the bay." not in words(open_page("log_visit", saved=str(newest)))  # nothing learned yet
+    assert "In the bay." not in words(open_page("log_visit", saved=str(newest)))
     fit(ledger)
     told = decide_after(ledger, newest)
     assert told is not None
