@@ -228,7 +228,7 @@ def advance(
     new, l_new = _with_drag(p, fresh, y, r, wild, in_wear)
     if np.any(p.at_once_per_km):
         far = _new_drag(p, state.b, state.bb, span, *far_jump(p), FAR_CV)
-        share = (x_to - since) * p.at_once_per_km / np.maximum(begin, 1e-12)
+        share = np.clip((x_to - since) * p.at_once_per_km / np.maximum(begin, 1e-12), 0, 1 - 1e-9)
         new, l_new = _either(new, l_new, *_with_drag(p, far, y, r, wild, in_wear), share)
     if flow is not None and np.any(p.flow_points):
         (old, more_old), (new, more_new) = _with_flow(p, old, flow), _with_flow(p, new, flow)
