@@ -91,7 +91,7 @@ def evidence(
         | examined,
         "loaded volts": (found(judged["supply_good"] & at_pump) & found(judged["connector_good"])) | examined,
         "connector": found_connector | felt,
-        "level": last["level_good"] | examined,
+        "level": found(judged["level_good"], recent) & ~last["level_low"] | examined,
         "fuel": found(judged["fuel_known"]) | worked("fuel", "tank_cleaned") | examined,
         "pressure": found(judged["pressure_measured"]) | examined,
         "delivery": np.where(complaint, found(judged["delivery_good"]), found(judged["delivery_measured"]))

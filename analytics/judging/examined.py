@@ -32,7 +32,7 @@ _BESIDE_IT = (
 )  # fmt: skip
 
 
-# What a follow-up takes over, each with where it was read; low volts it reads anew.
+# What a follow-up or a check takes over, each with where it was read; low volts a new reading reads anew.
 _TOGETHER = (
     ("supply_v", "supply_v_at"), ("drop_supply_v",), ("drop_ground_v",), ("fuel_pressure_kpa",),
     ("delivery_l_min", "delivery_at"),
@@ -43,7 +43,7 @@ def carry_readings(
     visits: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None = None
 ) -> pd.DataFrame:
     """Return visits in order of pump and time with `carried`, and the reading before filled in where it
-    is; a follow-up has what was measured beside the reading before, where it measured less itself."""
+    is; a follow-up or a check has what was measured since that reading, where it measured less itself."""
     out = visits.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable").copy()
     out = _follow_up(out, settings, services)
     has = ~np.isnan(number(out, "mean_a"))
@@ -69,31 +69,37 @@ def carry_readings(
 
 
 def _follow_up(visits: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None) -> pd.DataFrame:
-    """Fill in what a follow-up did not measure beside its reading from the visit before, whose finding it
-    follows up: in the same engine state, not too long ago and with no work done since."""
+    """Fill in what a follow-up or a check without a current did not measure from the visit before, whose
+    finding it follows up: not too long ago, with no work done since and, with a reading of its own, in the
+    same engine state. In order, so that what was measured bit by bit comes together."""
     pump, day = visits["pump_id"], pd.to_datetime(visits["visited_on"])
-    follows = (text(visits, "reason") == "follow-up").to_numpy() & ~np.isnan(number(visits, "mean_a"))
-    follows &= (pump == pump.shift()).to_numpy()
-    follows &= ((day - day.shift()) <= pd.Timedelta(days=int(settings["steps_valid_days"]))).to_numpy()
+    read = ~np.isnan(number(visits, "mean_a"))
+    follows = (text(visits, "reason") == "follow-up").to_numpy() & read
     for name in ("state", "commanded", "duty_pct"):
         if name in visits:
-            value = visits[name].astype(object)
-            before = value.shift()
+            value = visits[name].astype(object).where(read)
+            before = value.groupby(pump).ffill().groupby(pump).shift()
             follows &= ((value == before) | (value.isna() & before.isna())).to_numpy()
+    follows |= ~read & _says_something(visits)
+    follows &= (pump == pump.shift()).to_numpy()
+    follows &= ((day - day.shift()) <= pd.Timedelta(days=int(settings["steps_valid_days"]))).to_numpy()
     if not follows.any():
         return visits
     at = np.flatnonzero(follows)
     unit, days = visits["unit"].astype(str).to_numpy(), day.to_numpy()
     at = at[[not _worked_between(services, unit[i], days[i - 1], days[i]) for i in at]]
-    low = number(visits, "supply_v") < system_v(visits) / 12 * settings["low_supply_v"]
+    least_v = system_v(visits) / 12 * settings["low_supply_v"]
     columns: dict[str, np.ndarray] = {}
     for together in _TOGETHER:
         names = [name for name in together if name in visits]
         told = [visits[name].astype(object).to_numpy(copy=True) for name in names]
         for i in at:
-            if told and _blank(told[0][i]) and not (names[0] == "supply_v" and low[i - 1]):
-                for values in told:
-                    values[i] = values[i - 1]
+            if not told or not _blank(told[0][i]) or _blank(told[0][i - 1]):
+                continue
+            if names[0] == "supply_v" and read[i] and float(told[0][i - 1]) < least_v[i - 1]:
+                continue
+            for values in told:
+                values[i] = values[i - 1]
         columns |= dict(zip(names, told, strict=True))
     return visits.assign(**columns)
 
@@ -112,7 +118,9 @@ def _blank(value: Any) -> bool:
 
 
 def _says_something(visits: pd.DataFrame) -> np.ndarray:
-    words = [(text(visits, name) != "").to_numpy() for name in (*RENEWS, "check_result", "closes")]
+    words = [
+        (text(visits, name) != "").to_numpy() for name in (*RENEWS, "check_result", "closes", "fuel_in_tank")
+    ]
     figures = [
         ~np.isnan(number(visits, name))
         for name in ("supply_v", "drop_supply_v", "drop_ground_v", "fuel_pressure_kpa", "delivery_l_min",

@@ -159,7 +159,8 @@ CIRCUIT: tuple[Rule, ...] = (
     Rule(
         "connector-bad",
         ("connector_bad",),
-        "The connector was found bad. One at the tank that ran hot is renewed together with the pump.",
+        "The connector was found bad and is not recorded as renewed. One at the tank that ran hot is renewed "
+        "together with the pump.",
         ("mend circuit",),
         says={"mend circuit": "Renew the connector, then measure both drops and capture again."},
         family="circuit",

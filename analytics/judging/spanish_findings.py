@@ -55,7 +55,8 @@ FINDINGS = {
     ),
     "circuit-drop": "Se pierde demasiada tensión bajo carga: {drops}.",
     "connector-bad": (
-        "El conector se encontró malo. Uno del tanque que se calentó se renueva junto con la bomba."
+        "El conector se encontró malo y no consta como renovado. Uno del tanque que se calentó se renueva "
+        "junto con la bomba."
     ),
     "filter-or-strainer-bad": "El filtro o el colador se encontró malo y no consta que se haya renovado.",
     "hose-or-regulator-bad": (

@@ -89,7 +89,7 @@ STEPS = (
         "level",
         "check delivery",
         "Read the fuel level; refuel above a quarter tank if it is low, then measure delivery.",
-        "a level above the limit",
+        "a level above the limit since the finding",
     ),
     Step(
         "fuel",

@@ -225,3 +225,36 @@ def test_actions_are_the_agreed_words():
 )
 def test_whether_the_engine_may_get_no_fuel(change, idle):
     assert bool(decide_findings(judge(history(change)))["not_working"].iloc[0]) is idle
+
+
+STARVED = {"mean_a": 3.9, "rpm": 6900.0, "supply_v": None, "visited_on": "2026-03-05"} | UNPROVEN
+STARVED |= {"fuel_pressure_kpa": None, "delivery_l_min": None, "min_delivery_l_min": 1.5}
+DRAGS = {"mean_a": 6.4, "rpm": 5600.0, "zero_checked": "yes", "visited_on": "2026-03-05"}
+DRAGS |= {"fuel_pressure_kpa": None, "delivery_l_min": None, "filter": "module"}
+CHECK = dict.fromkeys(
+    ("mean_a", "rpm", "ripple_pct", "raw_ripple_pct", "supply_v", "drop_supply_v", "drop_ground_v",
+     "fuel_level_pct", "fuel_pressure_kpa", "delivery_l_min", "state")
+) | {"reason": "follow-up", "min_delivery_l_min": 1.5, "filter": "module"}  # fmt: skip
+LITTLE, VOLTS = {"delivery_l_min": 0.9}, {"supply_v": 13.6, "supply_v_at": "pump"}
+
+
+@pytest.mark.parametrize(
+    ("first", "checks", "finding", "action"),
+    [
+        (STARVED, (LITTLE, VOLTS), "does-not-deliver", "check filter or strainer"),
+        (STARVED, (VOLTS, LITTLE), "does-not-deliver", "check filter or strainer"),
+        (STARVED, (LITTLE, {"supply_v": 11.9, "supply_v_at": "pump"}), "circuit-low-volts", "check circuit"),
+        (STARVED, (LITTLE, VOLTS, {"strainer": "good"}), "does-not-deliver", "check delivery"),
+        (DRAGS, ({"fuel_pressure_kpa": 400.0}, DRAGS), "current-up-speed-down",
+         "check delivery"),
+        (DRAGS, ({"fuel_pressure_kpa": 400.0}, DRAGS, {"fuel_in_tank": "E10"}),
+         "current-up-speed-down", "book replacement"),
+    ],
+)  # fmt: skip
+def test_what_is_checked_bit_by_bit_without_a_capture_comes_together(first, checks, finding, action):
+    days = [
+        ({} if "mean_a" in told else CHECK) | told | {"visited_on": f"2026-03-{6 + i:02d}"}
+        for i, told in enumerate(checks)
+    ]
+    row = act(first, *days)
+    assert (row["finding"], row["finding_action"]) == (finding, action), row["next_test"]
