@@ -162,7 +162,9 @@ CIRCUIT: tuple[Rule, ...] = (
         "The connector was found bad and is not recorded as renewed. One at the tank that ran hot is renewed "
         "together with the pump.",
         ("mend circuit",),
-        says={"mend circuit": "Renew the connector, then measure both drops and capture again."},
+        says={
+            "mend circuit": "Renew the connector and record that, then measure both drops and capture again."
+        },
         family="circuit",
     ),
 )

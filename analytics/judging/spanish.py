@@ -78,7 +78,7 @@ OWN_STEPS = {
     (
         "connector-bad",
         "mend circuit",
-    ): "Renueve el conector, mida ambas caídas de tensión y capture de nuevo.",
+    ): "Renueve el conector y anótelo, mida ambas caídas de tensión y capture de nuevo.",
     ("filter-or-strainer-bad", "mend filter"): "Renueve lo que se encontró malo, limpie el tanque si fue "
     "suciedad, y capture de nuevo.",
     (
