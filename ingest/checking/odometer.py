@@ -8,7 +8,6 @@ not faster than the unit drives); what lies off the chain is doubted, and explai
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,7 +22,6 @@ SLACK_DAYS = 30.0
 FASTER = 4.0
 # A step by so much more than the unit drives, after which it drives on as before, is none that was driven.
 STEP_KM, STEP_TIMES = 50_000.0, 2.5
-SAME_STOP_DAYS = 7
 
 
 @dataclass(frozen=True)
@@ -247,47 +245,6 @@ def _restarts(
     return found
 
 
-def swapped(readings: pd.DataFrame, judged: pd.DataFrame) -> dict[Any, Any]:
-    """Return index -> index of doubted readings of two units, within a week, each of which fits the other's.
-
-    readings, judged: as given to `clean` and as it returned them.
-    """
-    frame = readings.assign(
-        day=readings["read_on"].to_numpy(dtype="datetime64[D]").astype("int64"),
-        km_per_day=judged["km_per_day"],
-        trusted=judged["trusted"],
-    ).sort_values("day")
-    doubted = frame[~frame["trusted"]]
-    trusted: dict[Any, pd.DataFrame] = dict(iter(frame[frame["trusted"]].groupby("unit")))
-    found: dict[Any, Any] = {}
-    rows: list[Any] = list(doubted.itertuples())
-    for place, one in enumerate(rows):
-        for other in rows[place + 1 :]:
-            if other.day - one.day > SAME_STOP_DAYS:
-                break
-            if one.unit == other.unit or one.Index in found or other.Index in found:
-                continue
-            if _fits(trusted.get(other.unit), one) and _fits(trusted.get(one.unit), other):
-                found |= {one.Index: other.Index, other.Index: one.Index}
-    return found
-
-
-def _fits(known: pd.DataFrame | None, reading: Any) -> bool:
-    """Whether a reading stands where a unit's trusted ones would have it."""
-    if known is None:
-        return False
-    rate = float(known["km_per_day"].iloc[0])
-    earlier, later = known[known["day"] <= reading.day], known[known["day"] > reading.day]
-    if earlier.empty:
-        return False
-    since = reading.day - earlier["day"].iloc[-1]
-    low = earlier["odometer_km"].max() - LOOSE_DAYS * rate
-    high = earlier["odometer_km"].max() + 1.5 * rate * (since + LOOSE_DAYS)
-    if len(later):
-        high = later["odometer_km"].min() + LOOSE_DAYS * rate
-    return bool(low <= reading.odometer_km <= high)
-
-
 def explain_reading(
     km: float,
     entered: float,
@@ -401,48 +358,3 @@ def _own_fastest(days: np.ndarray, values: np.ndarray) -> float:
     if len(days) < 3:
         return 0.0
     return float(1.5 * (np.diff(values) / np.maximum(np.diff(days), LOOSE_DAYS)).max())
-
-
-def cluster_offsets(
-    clusters: pd.DataFrame, known: pd.DataFrame, totals: pd.DataFrame | None = None
-) -> pd.DataFrame:
-    """Return unit, from_on, offset_km, new_km: what to add to an entered reading from that day on.
-
-    clusters: unit, read_on, odometer_km of each new cluster's first reading; known: the same columns of all
-    other readings, as entered. The old cluster's last reading is the greatest known up to the day, a lower
-    one after an earlier replacement raised by that one's offset; totals (unit, read_on, total_km): what had
-    been driven in all by then, where somebody has said so.
-    """
-    rows = []
-    told = {} if totals is None else totals.set_index(["unit", "read_on"])["total_km"].to_dict()
-    for unit, changes in clusters.sort_values("read_on").groupby("unit"):
-        own = known[known["unit"] == unit]
-        offset_km, since = 0.0, pd.Timestamp.min
-        for day, new_km in zip(changes["read_on"], changes["odometer_km"].to_numpy(), strict=True):
-            last_km = own.loc[(own["read_on"] > since) & (own["read_on"] <= day), "odometer_km"].max()
-            last_km = offset_km + (0.0 if np.isnan(last_km) else float(last_km))
-            offset_km = float(told.get((unit, day), last_km)) - float(new_km)
-            rows.append((unit, day, offset_km, float(new_km)))
-            since = day
-    return pd.DataFrame(rows, columns=["unit", "from_on", "offset_km", "new_km"])
-
-
-def to_used(unit: pd.Series, day: pd.Series, km: pd.Series, offsets: pd.DataFrame) -> pd.Series:
-    """Turn readings as entered into distance driven since new, adding the offset of a replaced cluster.
-
-    On the day of the replacement itself a reading belongs to the new cluster when it is nearer to its start.
-    """
-    used = km.copy()
-    ordered = offsets.sort_values("from_on")
-    for name, since, offset_km, new_km in zip(
-        ordered["unit"],
-        ordered["from_on"],
-        ordered["offset_km"].to_numpy(),
-        ordered["new_km"].to_numpy(),
-        strict=True,
-    ):
-        mine = (unit == name) & (day >= since)
-        old_last_km = offset_km + new_km
-        same_day_old = (day == since) & ((km - new_km).abs() > (used - old_last_km).abs())
-        used = used.where(~(mine & ~same_day_old), km + offset_km)
-    return used

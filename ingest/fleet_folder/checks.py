@@ -10,8 +10,9 @@ import numpy as np
 import pandas as pd
 
 from ingest.checking.identifiers import similar_units, similar_vins, vin_problem
-from ingest.checking.odometer import Doubt, clean, swapped
+from ingest.checking.odometer import Doubt, clean
 from ingest.checking.other_unit import fitting_units
+from ingest.checking.swapped_units import swapped
 from ingest.checking.wrong_units import Shown, Usual, wrong_units
 from ingest.errors import Question
 from ingest.fleet_folder.doubts import Questions

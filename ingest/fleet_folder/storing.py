@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 
 from ingest.chains.chain import CaptureResult
+from ingest.checking.clusters import cluster_offsets, to_used
 from ingest.checking.identifiers import unit_key
-from ingest.checking.odometer import cluster_offsets, to_used
 from ingest.errors import Question
 from ingest.fleet_folder.as_corrected import as_corrected
 from ingest.fleet_folder.carried import bring_carried, follow_standing

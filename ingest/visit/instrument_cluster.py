@@ -10,7 +10,7 @@ import duckdb
 import pandas as pd
 
 from ingest.author import Author
-from ingest.checking.odometer import cluster_offsets, to_used
+from ingest.checking.clusters import cluster_offsets, to_used
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import change_cells, log_change
 from ingest.ledger.connection import open_ledger

@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ingest.checking.odometer import clean, cluster_offsets, judge_entry, swapped, to_used
+from ingest.checking.clusters import cluster_offsets, to_used
+from ingest.checking.odometer import clean, judge_entry
+from ingest.checking.swapped_units import swapped
 
 MILE = 1.609344
 

@@ -11,7 +11,8 @@ from pandas.testing import assert_frame_equal
 
 from analytics.learning.fitting import stored_fit
 from analytics.risk.forecast import forecast
-from analytics.risk.ranking import alike, rank
+from analytics.risk.ranking import rank
+from analytics.risk.rests_on import alike
 from analytics.scheduling.leftovers import waiting
 from analytics.wear_model.failure_risk import CAUSES
 from dashboard.cli import main
