@@ -93,9 +93,18 @@ def full_command(visits: pd.DataFrame) -> np.ndarray:
 
 def much_ethanol(visits: pd.DataFrame) -> np.ndarray:
     """Return whether the tank holds fuel that is mostly ethanol (n,): denser, and more of it is pumped."""
-    codes, fuels = pd.factorize(text(visits, "fuel_in_tank"))
-    much = [str(fuel).strip().lower().split(" ")[0] in MUCH_ETHANOL for fuel in fuels]
-    return np.array([*much, False], bool)[codes]
+    return fuel_named(text(visits, "fuel_in_tank"), MUCH_ETHANOL)
+
+
+def fuel_named(fuels: pd.Series, words: tuple[str, ...]) -> np.ndarray:
+    """Return whether each fuel's first word is one of these (n,)."""
+    codes, named = pd.factorize(fuels)
+    return np.array([*(first_word(fuel) in words for fuel in named), False], bool)[codes]
+
+
+def first_word(fuel: object) -> str:
+    """Return by what a fuel is known, such as "e10" of "E10 regular"."""
+    return str(fuel).strip().lower().split(" ")[0]
 
 
 def corrected(

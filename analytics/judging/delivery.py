@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import full_command, much_ethanol, number, text
+from analytics.judging.baseline import first_word, fuel_named, full_command, much_ethanol, number, text
 from analytics.judging.explained import flow_left
 
 PETROL = ("petrol", "gasoline", "e0", "e5", "e10", "e15", "e20", "e85", "flex")
@@ -53,7 +53,7 @@ def delivery_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, 
     )
     delivery_good = ~free & np.where(np.isnan(minimum), pressure_good & (delivery > 0), delivery >= minimum)
     in_tank = _kind(text(visits, "fuel_in_tank"))
-    too_much_ethanol = _named(text(visits, "fuel"), LITTLE_ETHANOL) & much_ethanol(visits)
+    too_much_ethanol = fuel_named(text(visits, "fuel"), LITTLE_ETHANOL) & much_ethanol(visits)
     return {
         "pressure_low": short_pressure,
         "pressure_high": pressure > settings["pressure_high_share"] * rated,
@@ -85,18 +85,9 @@ def fuel_kind(visits: pd.DataFrame) -> np.ndarray:
     return _kind(text(visits, "fuel"))
 
 
-def _first_word(fuel: object) -> str:
-    return str(fuel).strip().lower().split(" ")[0]
-
-
-def _named(fuels: pd.Series, words: tuple[str, ...]) -> np.ndarray:
-    codes, named = pd.factorize(fuels)
-    return np.array([*(_first_word(fuel) in words for fuel in named), False], bool)[codes]
-
-
 def _kind(fuels: pd.Series) -> np.ndarray:
     codes, named = pd.factorize(fuels)
     groups = {"petrol": PETROL, "diesel": DIESEL, "gas": GAS}
-    first = [_first_word(fuel) for fuel in named]
+    first = [first_word(fuel) for fuel in named]
     kinds = [next((kind for kind, words in groups.items() if word in words), "") for word in first]
     return np.array([*kinds, ""], dtype=object)[codes]

@@ -53,10 +53,11 @@ def without_common_steps(visits: pd.DataFrame, pumps: pd.DataFrame) -> tuple[pd.
     """
     if len(visits) < 2 * FEWEST_PUMPS:
         return visits, ()
-    pump = visits["pump"].to_numpy(int)
-    groups = {"depot": pumps["depot"].to_numpy(object)[pump], "fleet": np.full(len(visits), "", object)}
+    pump, day = visits["pump"].to_numpy(int), visits["day"].to_numpy(float)
+    names = {"depot": pumps["depot"].to_numpy(object)[pump], "fleet": np.full(len(visits), "", object)}
     if "clamp" in visits:
-        groups = {"clamp": visits["clamp"].to_numpy(object)} | groups
+        names = {"clamp": visits["clamp"].to_numpy(object)} | names
+    groups = {by: _newest_first(name, visits["day"]) for by, name in names.items()}
     x = np.nan_to_num(covariates(visits, pumps))
     steps: list[Step] = []
     out = {}
@@ -65,20 +66,33 @@ def without_common_steps(visits: pd.DataFrame, pumps: pd.DataFrame) -> tuple[pd.
         with np.errstate(invalid="ignore", divide="ignore"):
             y = np.log(value) - x @ NOMINAL_EXPONENTS.get(metric, np.zeros(x.shape[1]))
         pairs = _pairs(visits, np.isfinite(y))
-        off = np.zeros(len(visits))
-        for by, name in groups.items():
-            for key in _newest_first(name, visits["day"]):
-                for day, step, seen in _steps(y - off, pairs, visits, name == key, least):
-                    off += np.where((name == key) & (visits["day"].to_numpy(float) >= day), step, 0.0)
-                    steps.append(Step(metric, by, str(key), int(day), float(np.expm1(step)), seen))
+        off, difference = np.zeros(len(visits)), _differences(y, pairs)
+        for by, (code, keys) in groups.items():
+            for k, key in enumerate(keys):
+                mine = code == k
+                found = _steps(difference, pairs, day, pump, mine, least)
+                for since, step, seen in found:
+                    off += np.where(mine & (day >= since), step, 0.0)
+                    steps.append(Step(metric, by, str(key), int(since), float(np.expm1(step)), seen))
+                if found:
+                    difference = _differences(y - off, pairs)
         if off.any():
             out[metric] = value * np.exp(-off)
     return (visits.assign(**out) if out else visits), tuple(steps)
 
 
-def _newest_first(name: np.ndarray, day: pd.Series) -> list[object]:
-    """The groups, that which reads last for the first time first: a new clamp is held against the old."""
-    return list(day.groupby(name).min().sort_values(ascending=False, kind="stable").index)
+def _newest_first(name: np.ndarray, day: pd.Series) -> tuple[np.ndarray, list[object]]:
+    """Return each reading's group as a number, -1 for none, and the groups' names: that which reads last for
+    the first time first, as a new clamp is held against the old."""
+    keys = day.groupby(name).min().sort_values(ascending=False, kind="stable").index
+    return keys.get_indexer(pd.Index(name)), list(keys)
+
+
+def _differences(y: np.ndarray, pairs: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    """From the first reading of each pair to the second, beyond the median of all (k,)."""
+    first, second = pairs
+    difference = y[second] - y[first]
+    return difference - np.median(difference) if len(difference) else difference
 
 
 def _pairs(visits: pd.DataFrame, told: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -94,21 +108,19 @@ def _pairs(visits: pd.DataFrame, told: np.ndarray) -> tuple[np.ndarray, np.ndarr
 
 
 def _steps(
-    y: np.ndarray,
+    difference: np.ndarray,
     pairs: tuple[np.ndarray, np.ndarray],
-    visits: pd.DataFrame,
+    day: np.ndarray,
+    pump: np.ndarray,
     mine: np.ndarray,
     least: float,
 ) -> list[tuple[float, float, int]]:
-    """Day, step and number of pumps of each step in one group's y (visits,); mine: its readings."""
+    """Day, step and number of pumps of each step in one group's pairs (k,); mine: its readings (visits,)."""
     first, second = pairs
-    usual = float(np.median(y[second] - y[first])) if len(first) else 0.0
-    near = mine[first] | mine[second]
-    first, second = first[near], second[near]
-    if len(first) < FEWEST_PUMPS:
+    near = np.flatnonzero(mine[first] | mine[second])
+    if len(near) < FEWEST_PUMPS:
         return []
-    day, pump = visits["day"].to_numpy(float), visits["pump"].to_numpy(int)[first]
-    difference = y[second] - y[first] - usual
+    first, second, difference = first[near], second[near], difference[near]
     # A pair tells of days in (low, high]: its second reading is after the step and its first is not, or the
     # other way round where the group is left again.
     enters = mine[second]
@@ -117,7 +129,7 @@ def _steps(
     sign = np.where(enters, 1.0, -1.0)
     found = []
     for _ in range(MOST_STEPS):
-        best = _best(difference, low, high, sign, pump, least)
+        best = _best(difference, low, high, sign, pump[first], least)
         if best is None:
             break
         found.append(best)

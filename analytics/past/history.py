@@ -67,8 +67,7 @@ class History:
 
 
 def load_history(ledger: Path, as_of: date | None = None) -> History:
-    """Read the ledger's past up to `as_of` (default: the last dated fact that isn't ahead; while there is
-    none, today)."""
+    """Read the ledger's past up to `as_of` (default: the last fact that isn't ahead; without one, today)."""
     with open_ledger(ledger) as connection:
         return read_history(connection, as_of)
 
