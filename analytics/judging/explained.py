@@ -1,7 +1,6 @@
 """How much of what a reading shows volts, load and a clamp's zero explain by themselves, told by its size.
 
-Motor: ingest/sensitivities.py. On equal volts a motor's back voltage leaves no speed beyond that of no load,
-which is (1 - a * I) / (1 - a) times its own at I times its own current, a its share of resistance.
+Motor: ingest/sensitivities.py; speeds that none turns: analytics/past/impossible_speeds.py.
 """
 
 from __future__ import annotations
@@ -12,18 +11,13 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.baseline import NOMINAL, number, pump_volts, system_v, text
+from analytics.past.impossible_speeds import TIMES_WITHIN, impossible
 from ingest.sensitivities import log_volts_ratio
 
 # [P] with which delivery at pressure falls with the motor's volts: shut-off pressure goes with the square of
 # the speed (affinity laws of turbine pumps), flow against pressure a little faster.
 FLOW_BY_VOLTS = 3.0
 UNSURE_SHARE = 0.3  # [P] of what the volts explain of current and speed, by which that may be off
-RESISTANCE_SHARE_MOST = 0.4  # [P] a of any pump's motor
-FAST_BEYOND, FAST_BEYOND_UNKNOWN = 1.15, 1.3  # [P] times that speed, volts at the pump known and not
-TIMES_WITHIN = 0.08  # [P] of twice or half its own speed
-# [P] of its own speed: a pump that slow holds no pressure (shut-off pressure goes with the square of the
-# speed), so its current would have fallen, whatever reaches it.
-HARDLY_TURNS = 0.2
 
 
 def _volts_short(visits: pd.DataFrame, settings: dict[str, Any], lost_v: Any = 0.0) -> np.ndarray:
@@ -85,16 +79,9 @@ def _speed_doubtful(
     connector are found good.
     """
     some = settings["baseline_change_pct"] / 100
-    # A shorted coil weakens the field: more current and more speed, up to that of no load.
-    load = np.where(amps > 1 + some, 0.0, np.nan_to_num(np.minimum(amps, 1.0)))
-    fastest = (1 - RESISTANCE_SHARE_MOST * load) / (1 - RESISTANCE_SHARE_MOST)
-    volts_known = ~np.isnan(pump_volts(visits))
-    beyond = speed > fastest * np.where(volts_known, FAST_BEYOND, FAST_BEYOND_UNKNOWN)
-    same_current = abs(amps - 1) <= some
-    about_twice = abs(speed / 2 - 1) <= TIMES_WITHIN
     half = _halved(amps, speed, settings)
-    told_wrong = about_twice | (speed < HARDLY_TURNS)
-    return beyond | (told_wrong & same_current) | (half & _circuit_proven(visits, half))
+    volts_known = ~np.isnan(pump_volts(visits))
+    return impossible(amps, speed, volts_known, some) | (half & _circuit_proven(visits, half))
 
 
 def _circuit_proven(visits: pd.DataFrame, shown: np.ndarray) -> np.ndarray:
