@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.past.common_steps import Step, without_common_steps
+from analytics.past.first_points import with_first_points
 from analytics.past.frames import fetch
 from analytics.past.impossible_speeds import without_impossible_speeds
 from analytics.past.signs import FLOW_WORK, SUPPLY_WORK, checked
@@ -112,7 +113,8 @@ def build_history(
 
     km_per_hour = float(settings["idle_hour_miles"]) * KM_PER_MILE
     by_hours = (pumps["clock"] == "hours").to_numpy()
-    lines = _Lines(points)
+    read_once = pumps["unit"].isin(points["unit"]).to_numpy()
+    lines = _Lines(with_first_points(points, pumps, as_of_day))
     row = lines.rows(pumps["unit"])
     unit_rate = _daily(lines.rate[row], lines.days[row], pumps["class"], ~by_hours, KM_PER_DAY)
     hour_rate = _daily(
@@ -186,7 +188,7 @@ def build_history(
     hours = pumps["pm_interval_hours"].to_numpy(float)
     driven = hours * km_per_hour * pumps["unit_km_per_day"].to_numpy(float) / day_rate
     pumps["pm_interval_km"] = pumps["pm_interval_km"].mask(by_hours & (hours > 0), driven)
-    pumps["odometer_km"] = end
+    pumps["odometer_km"] = np.where(read_once, end, np.nan)
     return History(as_of_day, pumps, visits, settings, steps)
 
 
