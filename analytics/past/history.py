@@ -21,6 +21,7 @@ from analytics.past.frames import fetch
 from analytics.past.impossible_speeds import without_impossible_speeds
 from analytics.past.signs import FLOW_WORK, SUPPLY_WORK, checked
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.newest_fact import newest_fact
 from ingest.ledger.settings import settings_at
 from ingest.metrics import trended
 from ingest.trade_numbers import DEFAULTS, KM_PER_DAY
@@ -80,15 +81,9 @@ def read_history(connection: duckdb.DuckDBPyConnection, as_of: date | None = Non
     visits, points, filters = (
         fetch(connection, f"history_{name}", [as_of]) for name in ("visits", "odometers", "filters")
     )
-    day = ((as_of or _newest_fact(connection)) - EPOCH).days
+    day = ((as_of or newest_fact(connection) or date.today()) - EPOCH).days
     settings = settings_at(connection, EPOCH + timedelta(days=day))
     return build_history(pumps, visits, points, filters, day, settings)
-
-
-def _newest_fact(connection: duckdb.DuckDBPyConnection) -> date:
-    """Return the day of the last dated fact that isn't ahead; today while there is none."""
-    day = fetch(connection, "history_newest_fact")["day"].iloc[0]
-    return date.today() if pd.isna(day) else pd.Timestamp(day).date()
 
 
 def build_history(

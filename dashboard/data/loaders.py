@@ -145,8 +145,14 @@ def _near_matches(ledger: str, stamp_key: Stamp, depots: Depots, unit: str) -> l
 
 
 def last_fact() -> date | None:
-    """Return the day of the newest fact about any pump, or None."""
-    return queries.last_fact_in(ask("last_fact"))
+    """Return the day of the newest fact that the one at the screen sees, or None."""
+    ledger = ledger_path()
+    return _last_fact(str(ledger), stamp(ledger), bound_to())
+
+
+@st.cache_resource(show_spinner=False, max_entries=20)
+def _last_fact(ledger: str, stamp_key: Stamp, depots: Depots) -> date | None:
+    return queries.last_fact(Path(ledger), bound_to=depots)
 
 
 def pump_drift(pump_id: int) -> Any:

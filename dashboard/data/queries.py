@@ -11,6 +11,7 @@ import pandas as pd
 from dashboard.statements import statement
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
+from ingest.ledger.newest_fact import newest_fact
 from ingest.ledger.settings import settings_at
 
 ALL_ROWS = 10_000_000  # a page of a list that holds them all
@@ -28,15 +29,10 @@ def records(rows: pd.DataFrame) -> list[dict[str, Any]]:
     return [{str(name): value for name, value in row.items()} for row in told.to_dict("records")]
 
 
-def last_fact(ledger: Path) -> datetime.date | None:
-    """Return the day of the newest fact about any pump, or None."""
-    return last_fact_in(ask(ledger, "last_fact"))
-
-
-def last_fact_in(rows: pd.DataFrame) -> datetime.date | None:
-    """Return the day that the rows of sql/last_fact.sql tell, or None."""
-    newest = rows["last_fact_on"].iloc[0]
-    return None if pd.isna(newest) else pd.Timestamp(newest).date()
+def last_fact(ledger: Path, *, bound_to: Depots = ()) -> datetime.date | None:
+    """Return the day of the newest fact that the reader sees, or None."""
+    with open_ledger(ledger, depots=bound_to) as connection:
+        return newest_fact(connection)
 
 
 def settings(ledger: Path, on: datetime.date | None = None) -> dict[str, Any]:

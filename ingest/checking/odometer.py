@@ -148,8 +148,9 @@ def _doubt_steps(frame: pd.DataFrame, codes: np.ndarray) -> None:
         & ~sure[before]
         & ~sure[after]
     )
-    for low, high in zip(before[step], after[step], strict=True):
-        own = np.flatnonzero((codes == codes[high]) & marks)
+    unit_from, unit_to = (np.searchsorted(codes, codes[after[step]], side) for side in ("left", "right"))
+    for low, high, start, end in zip(before[step], after[step], unit_from, unit_to, strict=True):
+        own = start + np.flatnonzero(marks[start:end])
         early, late = own[own <= low], own[own >= high]
         near = high - 1 if high - 1 > low else (late[1] if len(late) > 1 else None)
         if near is None:
@@ -252,15 +253,20 @@ def explain_reading(
     before: tuple[int, float] | None,
     after: tuple[int, float] | None,
     km_per_day: float,
+    *,
+    loose_days: float = LOOSE_DAYS,
 ) -> Doubt:
     """Explain one doubted reading by its trusted neighbours (day, km) and the unit's usual rate.
 
     A slip counts as the explanation when undoing it brings the reading between its neighbours, or within
-    2.5 times the usual distance of the one there is; of several the one nearest to what was due.
+    2.5 times the usual distance of the one there is; of several the one nearest to what was due. loose_days:
+    by how many days' driving it may then lie below the one before, whose date may be off.
     """
     if before and 0 <= before[1] - km <= SLACK_DAYS * km_per_day:
         return Doubt("odometer-below-last")  # just below: no slip of digits, rather a wrong date or unit
     low, high, due = _due(day, before, after, km_per_day)
+    if before:
+        low = max(low, before[1] - loose_days * km_per_day)
     factor = km / entered if entered else 1.0
     candidates = [("odometer-kilometres", km / KM_PER_MILE), ("odometer-miles", km * KM_PER_MILE)]
     # A unit slip is commoner than a slip of digits, and one at the end of the number than one within.
@@ -341,15 +347,16 @@ def judge_entry(
     below = before is not None and km < before[1] - rounding_km
     beyond_next = after is not None and km > after[1] + LOOSE_DAYS * rate
     if below or beyond_next:
-        return explain_reading(km, entered, at, before, after, rate)
+        return explain_reading(km, entered, at, before, after, rate, loose_days=0.0)
     if before is None:
         return None
     driven, gone = km - before[1], at - before[0]
     fast = max(FASTER * rate, _own_fastest(days, values))
     if driven > fast * (gone + SLACK_DAYS):
-        return explain_reading(km, entered, at, before, after, rate)
+        return explain_reading(km, entered, at, before, after, rate, loose_days=0.0)
     slip = _kilometre_slip(np.array([km]), np.array([before[1]]), np.array([rate]), np.array([gone]))
-    if (slip[0] or _just_converted(km, before[1])) and after is None:
+    offered = km / KM_PER_MILE >= before[1] - rounding_km  # nobody is offered less than the unit had run
+    if (slip[0] or _just_converted(km, before[1])) and after is None and offered:
         return Doubt("odometer-kilometres", km / KM_PER_MILE)
     return None
 

@@ -8,4 +8,4 @@ FROM (
     UNION ALL SELECT removed_on FROM pump
     UNION ALL SELECT done_on FROM service
     UNION ALL SELECT happened_on FROM breakdown
-)
+);
