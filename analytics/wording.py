@@ -96,6 +96,10 @@ SENTENCES = {
     "days-past": "The days booked for {number} units are past: mark them done or move them ({names}).",
     "booked-after-retirement": "Unit {unit} is booked for {day}, but retires on {retires_on}.",
     "booked-closed-day": "Unit {unit} is booked for {day}, a closed day at depot {depot}.",
+    "booked-over-hours": "The bay of depot {depot} is over by {hours:.1f} h in the week of {week}, with unit "
+    "{names} booked there.",
+    "bookings-over-hours": "The bay of depot {depot} is over by {hours:.1f} h in the week of {week}, with "
+    "{number} units booked there ({names}).",
     "not-proven": "Time ran out: the assignment may cost up to {gap_pct:.2f} % more than the best.",
     # what is said beside a cost review
     "cost-placeholder-prices": "These figures rest on placeholder prices that no one has confirmed: {names}.",

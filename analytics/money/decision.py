@@ -29,7 +29,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-METHOD_VERSION = 6  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 7  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)

@@ -14,16 +14,16 @@ from analytics.money.decision import CHANGE, CHECK, CHECK_AND_CHANGE, JOBS, ON_C
 from analytics.money.outlook import Ahead
 from analytics.past.frames import parts
 from analytics.risk.forecast import Forecast
+from analytics.risk.parts_ahead import STANDING, part_waits
 from analytics.risk.visits_ahead import interval_days, planned_visits
 from analytics.risk.workdays import Workdays
 from analytics.wording import Remark, booked, remark
-from ingest.trade_numbers import LEAD_DAYS
 
 BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
+CHANGES = (JOBS[CHANGE], JOBS[CHECK_AND_CHANGE])
 ACTIONS = {JOBS[CHANGE]: BOOK, JOBS[CHECK_AND_CHANGE]: CHECK_AND_CHANGE_ACTION}
 CHECKS = ("check circuit", "check filter or strainer", "check delivery")
 NO_DELIVERY_RULE = "does-not-deliver"
-STANDING = ("booked", "pinned")
 NO_LOOK, DROPS, LOOK = "nothing", "zero and drops", "check"  # what a job asks for first
 NEXT_TEST = "next-test"  # the action is the step that the finding gives, worded by rule and step
 
@@ -40,10 +40,10 @@ def decide_pumps(
     """Return `pumps` with next_stop_on, what was decided (cost_rule.with_decision), action, action_text,
     job, asked_first (`named`), planned_on, decision_status and decided_by.
 
-    pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, part_days and
-    checked (bool, its check is done and on record with the newest reading). forecast_of: gives that of a part
-    of the rows, in their order.
-    decisions: newest of a person, by pump. today: nothing is dated before it (as_of).
+    pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, checked
+    (bool, its check is done and on record with the newest reading), and those of parts_ahead.with_parts.
+    forecast_of: gives that of a part of the rows, in their order. decisions: newest of a person, by pump.
+    today: nothing is dated before it (as_of).
     """
     today = today or as_of
     pumps = with_next_stop(pumps, vehicles, settings, today)
@@ -60,32 +60,38 @@ def decide_pumps(
         weighed = weigh(mine, curves, ahead_of(mine, settings, as_of, today), settings)
         decided.append(with_decision(mine, weighed))
     pumps = pd.concat(decided)
-    # A job at the next stop has its day; one now or at a stop of its own, the first open day from then on;
-    # a pump that has failed waits for its part alone.
-    ahead = np.select(
-        [pumps["failed"], pumps["at"] == "now"],
-        [pumps["part_days"].astype(int), 0],
-        int(settings["extra_stop_days"]),
-    )
-    own = (pumps["at"].isin(["now", "extra stop"]) | pumps["failed"]).to_numpy()
-    day = np.datetime64(today, "D") + ahead[own].astype("timedelta64[D]")
-    proposed = pumps["next_stop_on"].where(pumps["at"] != "", None).astype(object)
-    depots = pumps["depot"].fillna("").to_numpy(object)[own]
-    proposed[own] = Workdays(settings).forward(day, depots).astype(object)
-    pumps["proposed_on"] = proposed
-    return with_words(pumps.drop(columns="part_days"), decisions)
+    pumps = pumps.assign(proposed_on=_first_days(pumps, settings, today, decisions))
+    return with_words(pumps.drop(columns=["lead_days", "on_hand"]), decisions)
 
 
-def part_days(pumps: pd.DataFrame, types: pd.DataFrame, stock: pd.DataFrame) -> np.ndarray:
-    """Return the days until a part for each pump can be there (n,): 0 where its depot has one, else its
-    type's lead time. The first on hand go to the pumps that have failed."""
-    lead = pumps["pump_type"].map(types.set_index("pump_type")["lead_time_days"]).astype(float)
-    wait = np.ceil(lead.fillna(LEAD_DAYS).to_numpy())
-    where = pd.MultiIndex.from_arrays([pumps["depot"].fillna(""), pumps["pump_type"]])
-    on_hand = stock.assign(depot=stock["depot"].fillna("")).groupby(["depot", "pump_type"])["on_hand"].sum()
-    first = pumps.assign(runs=(pumps["status"] != "failed")).sort_values("runs", kind="stable")
-    before = first.groupby([first["depot"].fillna(""), first["pump_type"]]).cumcount().reindex(pumps.index)
-    return np.where(on_hand.reindex(where).fillna(0).to_numpy() > before.to_numpy(), 0.0, wait)
+def _first_days(
+    pumps: pd.DataFrame, settings: dict[str, Any], today: date, decisions: pd.DataFrame
+) -> pd.Series:
+    """Return the first day on which each pump's job can be done, None where nothing is to be done or its unit
+    is gone by then.
+
+    A job at the next stop has its day; one now or at a stop of its own, the first open day from then on; none
+    is before its part.
+    """
+    failed = (pumps["status"] == "failed").to_numpy()
+    own = pumps["at"].isin(["now", "extra stop"]).to_numpy() | failed
+
+    def days_to(days: pd.Series) -> np.ndarray:
+        return (pd.to_datetime(days) - pd.Timestamp(today)).dt.days.to_numpy(float)
+
+    ahead = np.where((pumps["at"] == "now").to_numpy() | failed, 0, int(settings["extra_stop_days"]))
+    ahead = np.where(own, ahead, days_to(pumps["next_stop_on"]))
+    newest = decisions[decisions["status"].isin(STANDING)].set_index("pump_id")["planned_on"]
+    booked = days_to(newest.reindex(pumps["pump_id"]))
+    wait = part_waits(pumps, ahead, booked, failed | pumps["option"].isin(CHANGES).to_numpy())
+    acts = failed | (pumps["at"] != "").to_numpy()
+    first = pumps["next_stop_on"].where(acts, None).astype(object)
+    moved = acts & (own | (wait > ahead))
+    day = np.datetime64(today, "D") + np.maximum(ahead, wait)[moved].astype("timedelta64[D]")
+    depots = pumps["depot"].fillna("").to_numpy(object)[moved]
+    first[moved] = Workdays(settings).forward(day, depots).astype(object)
+    gone = pd.to_datetime(first) >= pd.to_datetime(pumps["retires_on"])
+    return first.mask(gone, None)
 
 
 def with_next_stop(
@@ -187,7 +193,7 @@ def named(pumps: pd.DataFrame, option: np.ndarray) -> pd.DataFrame:
     check and change too.
     """
     done = pumps[["finished", "failed", "checked"]].to_numpy(bool).any(axis=1)
-    changes = np.isin(option, [JOBS[CHANGE], JOBS[CHECK_AND_CHANGE]])
+    changes = np.isin(option, CHANGES)
     asked = np.select(
         [changes & done, option == JOBS[CHANGE], changes | (option == JOBS[CHECK])],
         [NO_LOOK, DROPS, LOOK],

@@ -21,8 +21,9 @@ from analytics.money.long_run import LongRun
 from analytics.past.frames import fetch
 from analytics.past.history import History, read_history
 from analytics.past.lots import early_failures
-from analytics.risk.deciding import decide_pumps, part_days
+from analytics.risk.deciding import decide_pumps
 from analytics.risk.forecast import GRID_KM, Forecast, State, fit_for, score, survival_on_grid
+from analytics.risk.parts_ahead import with_parts
 from analytics.risk.reasons import (
     Grounds,
     beyond,
@@ -146,7 +147,7 @@ def _decided(
     long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
     table = with_prices(table, facts.book, long_run, facts.vehicles)
     table = _with_finding(table, facts)
-    table["part_days"] = part_days(table, facts.types, facts.stock)
+    table = with_parts(table, facts.types, facts.stock)
     table = decide_pumps(
         table, forecast_of, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today
     )

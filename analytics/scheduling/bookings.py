@@ -17,7 +17,8 @@ from typing import Any
 import duckdb
 import pandas as pd
 
-from analytics.scheduling.doubts import STANDING, booking_doubts, demand_possible
+from analytics.risk.parts_ahead import STANDING
+from analytics.scheduling.doubts import booking_doubts, demand_possible
 from analytics.statements import statement
 from ingest.author import Author
 from ingest.errors import EntryRefused

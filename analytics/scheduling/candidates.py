@@ -54,8 +54,10 @@ def make_candidates(
     own_days = pumps[may_own].merge(pd.DataFrame({"ahead": [notice + d for d in OWN_DAYS]}), how="cross")
     failed_days = down.merge(pd.DataFrame({"ahead": FAILED_DAYS}), how="cross")
     # However long the lead time, the day of its part is on offer.
-    with_part = down.assign(ahead=np.ceil(down["pump_type"].map(lead).fillna(LEAD_DAYS)).astype(int))
-    for own in (own_days, pd.concat([failed_days, with_part])):
+    with_part = pumps[may_own | failed]
+    wait = np.ceil(with_part["pump_type"].map(lead).fillna(LEAD_DAYS)).astype(int)
+    with_part = with_part.assign(ahead=wait.clip(lower=np.where(with_part["status"] == "failed", 0, notice)))
+    for own in (own_days, failed_days, with_part):
         own = own.loc[
             own["ahead"] <= horizon_days, ["row", "pump_id", "unit", "depot", "extra_stop", "ahead"]
         ]

@@ -17,7 +17,6 @@ from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import LEAD_DAYS
 from ingest.wording.language import phrase
 
-STANDING = ("booked", "pinned")
 USUAL_JOB_HOURS = 2.5
 
 

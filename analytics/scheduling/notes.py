@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import date
+from typing import Any
+
 import pandas as pd
 
 from analytics.past.frames import each
@@ -12,11 +15,15 @@ from analytics.scheduling.inputs import Inputs
 from analytics.wording import Remark, remark
 
 MOST_NAMED = 8
+HOURS_CLOSE = 1e-9
+NO_DEPOT = "(none)"
 
 
-def notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[Remark]:
+def notes(
+    inputs: Inputs, lines: pd.DataFrame, solved: Assignment, free: dict[tuple[str, date], float]
+) -> list[Remark]:
     """Return what a plan rests on: age of facts, prices, stock, bays, steps of many pumps, bookings, the
-    solver."""
+    solver; free: hours left by depot and week once booked work is taken off."""
     notes = []
     if stale(inputs.as_of, inputs.today):
         notes.append(remark("as-of", day=inputs.as_of))
@@ -30,6 +37,7 @@ def notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[Remar
         notes.append(remark("no-bays"))
     notes += said_of_steps(inputs.steps)
     notes += _booked_doubts(inputs, lines)
+    notes += _over_hours(lines, free)
     late = lines[pd.to_datetime(lines["planned_on"]) < pd.Timestamp(inputs.today)]
     if len(late):
         notes.append(_passed(late))
@@ -39,11 +47,31 @@ def notes(inputs: Inputs, lines: pd.DataFrame, solved: Assignment) -> list[Remar
 
 
 def _passed(late: pd.DataFrame) -> Remark:
-    units = late["unit"].astype(str).tolist()
-    named = ", ".join(units[:MOST_NAMED]) + (", …" if len(units) > MOST_NAMED else "")
-    if len(units) == 1:
-        return remark("day-past", names=named)
-    return remark("days-past", names=named, number=len(units))
+    if len(late) == 1:
+        return remark("day-past", names=_named(late))
+    return remark("days-past", names=_named(late), number=len(late))
+
+
+def _named(rows: pd.DataFrame) -> str:
+    units = rows["unit"].astype(str).tolist()
+    return ", ".join(units[:MOST_NAMED]) + (", …" if len(units) > MOST_NAMED else "")
+
+
+def _over_hours(lines: pd.DataFrame, free: dict[tuple[str, date], float]) -> list[Remark]:
+    """Return the weeks in which what people booked takes more hours than the bay has."""
+    if not len(lines):
+        return []
+    found = []
+    by_week: Any = lines[lines["status"] != "proposed"].groupby(["depot", "week"])
+    for (depot, week), rows in by_week:
+        left = free.get((depot, week), 0.0)
+        if left < -HOURS_CLOSE:
+            told = {"depot": depot or NO_DEPOT, "week": week, "hours": -left, "names": _named(rows)}
+            if len(rows) == 1:
+                found.append(remark("booked-over-hours", **told))
+            else:
+                found.append(remark("bookings-over-hours", number=len(rows), **told))
+    return found
 
 
 def _booked_doubts(inputs: Inputs, lines: pd.DataFrame) -> list[Remark]:

@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from analytics.risk.parts_ahead import STANDING
 from analytics.scheduling.assignment import assign
 from analytics.scheduling.candidates import (
     NOTHING,
@@ -41,8 +42,6 @@ from analytics.scheduling.other_days import other_days
 from analytics.scheduling.parts import expected_failures, parts_table, pick_list
 from analytics.wording import Remark
 from ingest.errors import EntryRefused
-
-FIXED = ("booked", "pinned")
 
 
 @dataclass(frozen=True)
@@ -116,7 +115,7 @@ def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
     pumps = inputs.pumps
     decided = inputs.decisions.set_index("pump_id") if len(inputs.decisions) else pd.DataFrame()
     status = _decided(pumps, decided, "status").fillna("")
-    fixed = status.isin(FIXED).to_numpy()
+    fixed = status.isin(STANDING).to_numpy()
     rejected = (status == "rejected").to_numpy()
     placed = (pumps["option"] != NOTHING).to_numpy() & ~fixed & ~rejected
 
@@ -154,7 +153,7 @@ def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
         parts_table(changes, failing, inputs.stock, inputs.today, service_level), pick_list(changes),
         changes_since(inputs.previous, lines, pumps, status),
         expected, low, high, solved.seconds, solved.gap,
-        tuple(notes(inputs, lines, solved)), _cancelled(inputs, lines), elsewhere, inputs.revision,
+        tuple(notes(inputs, lines, solved, free)), _cancelled(inputs, lines), elsewhere, inputs.revision,
         (float(inputs.settings["work_starts"]), float(inputs.settings["work_ends"])),
     )  # fmt: skip
 
@@ -172,7 +171,7 @@ def _cancelled(inputs: Inputs, lines: pd.DataFrame) -> pd.DataFrame:
 
 def _bay_use(free: dict, lines: pd.DataFrame) -> pd.DataFrame:
     used = lines.groupby(["depot", "week"])["hours"].sum() if len(lines) else pd.Series(dtype=float)
-    booked = lines[lines["status"].isin(FIXED)] if len(lines) else lines
+    booked = lines[lines["status"].isin(STANDING)] if len(lines) else lines
     fixed = booked.groupby(["depot", "week"])["hours"].sum() if len(booked) else pd.Series(dtype=float)
     keys = sorted(set(free) | set(used.index))
     return pd.DataFrame(

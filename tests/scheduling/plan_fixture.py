@@ -12,6 +12,7 @@ from analytics.money.cost_rule import with_prices
 from analytics.money.long_run import RATIOS, LongRun
 from analytics.risk.deciding import decide_pumps
 from analytics.risk.forecast import GRID_KM, Forecast
+from analytics.risk.parts_ahead import with_parts
 from analytics.scheduling.inputs import Inputs
 from ingest.trade_numbers import DEFAULTS
 
@@ -32,7 +33,7 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
         usual = {
             "pump_id": i + 1, "unit": f"U{i + 1}", "position": "main", "pump_type": "T", "depot": "North",
             "class": "van", "finding": "ripple-jumped", "finding_action": "book replacement",
-            "step_text": "Book it.", "checked": False, "part_days": 0.0, "not_working": False,
+            "step_text": "Book it.", "checked": False, "not_working": False,
             "status": "running", "last_visited_on": date(2026, 2, 16), "reason": "Reason.",
             "risk": 1 - np.exp(-hazard * 9000), "risk_if_new": 0.001,
             "horizon_km": 9000.0,
@@ -71,12 +72,14 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
         ),
         "listed": pd.DataFrame(columns=["pump_id", "unit", "position", "planned_on"]),
     }  # fmt: skip
+    facts = nothing | changes
+    priced = with_parts(priced, facts["types"], facts["stock"])
     return Inputs(
         as_of=AS_OF, today=AS_OF, settings=settings, book=book,
         pumps=decide_pumps(
-            priced, forecast.part, vehicles, settings, AS_OF, changes.get("decisions", nothing["decisions"])
+            priced, forecast.part, vehicles, settings, AS_OF, facts["decisions"]
         ),
-        forecast=forecast, vehicles=vehicles, **(nothing | changes),
+        forecast=forecast, vehicles=vehicles, **facts,
     )  # fmt: skip
 
 

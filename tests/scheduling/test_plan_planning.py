@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from analytics.money.cost_book import CostBook, Entry
-from analytics.risk.deciding import part_days
+from analytics.risk.parts_ahead import part_waits, with_parts
 from analytics.scheduling.lines import saving_range
 from analytics.scheduling.planning import make_plan
 from tests.scheduling.plan_fixture import AS_OF, KM_PER_DAY, decision, make_inputs
@@ -236,18 +236,60 @@ def test_a_pump_that_failed_outright_does_not_wait_for_a_stop():
     assert made.lines["planned_on"].tolist() == [date(2026, 3, 6)]  # four days for the part
     # However long the part takes, it has a day, and list and plan name the same one.
     types = pd.DataFrame({"pump_type": ["T"], "lead_time_days": [45.0], "price": [210.0], "filter": ["none"]})
-    inputs = make_inputs([{"status": "failed", "part_days": 45.0}], stock=none, types=types)
+    inputs = make_inputs([{"status": "failed"}], stock=none, types=types)
     assert planned(inputs).lines["planned_on"].tolist() == inputs.pumps["planned_on"].tolist()
     assert inputs.pumps["planned_on"].iloc[0] == AS_OF + timedelta(days=45)
 
 
-def test_the_parts_on_hand_go_to_the_pumps_that_failed():
-    pumps = pd.DataFrame(
-        {"depot": ["North", "North", None], "pump_type": "T", "status": ["running", "failed", "failed"]}
-    )
+def waits(status: list[str], booked: list[float], on_hand: int, ahead: float = 0.0) -> list[float]:
+    depot = [*["North"] * (len(status) - 1), None]
+    pumps = pd.DataFrame({"depot": depot, "pump_type": "T", "status": status})
     types = pd.DataFrame({"pump_type": ["T"], "lead_time_days": [6.5]})
-    stock = pd.DataFrame({"depot": ["North"], "pump_type": ["T"], "on_hand": [1]})
-    assert part_days(pumps, types, stock).tolist() == [7.0, 0.0, 7.0]
+    stock = pd.DataFrame({"depot": ["North"], "pump_type": ["T"], "on_hand": [on_hand]})
+    n = len(status)
+    pumps = with_parts(pumps, types, stock)
+    return part_waits(pumps, np.full(n, ahead), np.array(booked), np.ones(n, bool)).tolist()
+
+
+def test_the_parts_on_hand_go_to_what_is_booked_and_to_the_pumps_that_failed():
+    nan = np.nan
+    assert waits(["running", "failed", "failed"], [nan, nan, nan], 1) == [7.0, 0.0, 7.0]
+    assert waits(["running", "running", "failed"], [nan, nan, nan], 1) == [0.0, 0.0, 7.0]
+    assert waits(["failed", "running", "failed"], [nan, 3.0, nan], 1) == [7.0, 0.0, 7.0]
+    assert waits(["failed", "running", "failed"], [nan, 9.0, nan], 1) == [0.0, 0.0, 7.0]  # one comes in time
+    assert waits(["running", "failed", "failed"], [nan, nan, nan], 0, ahead=8.0) == [0.0, 0.0, 0.0]
+
+
+def test_the_list_dates_no_job_before_its_part():
+    none = pd.DataFrame({"depot": ["North"], "pump_type": ["T"], "on_hand": [0]})
+    types = pd.DataFrame({"pump_type": ["T"], "lead_time_days": [40.0], "price": [210.0], "filter": ["none"]})
+    pumps = [
+        {"hazard": 4e-4, "km_per_day": 300.0, "pump_km_per_day": 300.0},
+        {"last_visited_on": AS_OF, "last_pm_on": AS_OF, "hazard": 3e-4},
+        {"hazard": 3e-4, "retires_on": AS_OF + timedelta(days=30)},
+    ]
+    inputs = make_inputs([dict(pump) for pump in pumps], stock=none, types=types)
+    assert (inputs.pumps["option"] != "nothing").all()
+    part = AS_OF + timedelta(days=42)  # the fortieth is a Saturday
+    assert inputs.pumps["planned_on"].tolist() == [part, part, None]
+    made = planned(inputs)
+    assert made.lines["planned_on"].tolist() == [part, part]
+    assert made.unplaced["why_code"].tolist() == ["no-part"]
+    on_hand = make_inputs([dict(pump) for pump in pumps])
+    assert (on_hand.pumps["planned_on"] <= part).all()
+
+
+def test_a_booking_in_a_week_without_hours_is_told_beside_the_plan():
+    day = date(2026, 4, 1)
+    lost = pd.DataFrame(
+        {"depot": ["North"] * 2, "week_of": [pd.NaT, pd.Timestamp(2026, 3, 30)], "hours": [40.0, 0.0]}
+    )
+    made = planned(make_inputs([{}], decisions=decision(1, "booked", day), bays=lost))
+    assert [note.text for note in made.notes if note.code == "booked-over-hours"] == [
+        "The bay of depot North is over by 3.0 h in the week of 2026-03-30, with unit U1 booked there."
+    ]
+    rest = planned(make_inputs([{}], decisions=decision(1, "booked", date(2026, 4, 8)), bays=lost))
+    assert not [note for note in rest.notes if "over-hours" in note.code]
 
 
 def test_a_pinned_day_stays_and_overrides_the_checks():
