@@ -118,7 +118,8 @@ _NOT_HERE = ("read-only", "untested-system", "untested-share")
 def _settle(turn: Turn) -> bool:
     """Bring what a crash left into the ledger and return True; False where it can't be written.
 
-    Reading then goes on from the change file itself.
+    Reading then goes on from the change file itself. Where the disk is full the engine keeps it too, and says
+    nothing.
     """
     try:
         _open_to_write(turn).close()
@@ -128,7 +129,7 @@ def _settle(turn: Turn) -> bool:
         if isinstance(error, LedgerError) and error.code not in _NOT_HERE:
             raise
         return False
-    return True
+    return not _left_behind(turn.path)
 
 
 def _open_to_write(turn: Turn) -> duckdb.DuckDBPyConnection:

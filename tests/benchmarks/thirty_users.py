@@ -219,6 +219,10 @@ def main() -> None:
             while time.monotonic() < began + args.seconds:
                 time.sleep(5)
                 seen.memory_mb.append((time.monotonic() - began, memory_mb()))
+                if len(seen.memory_mb) % 12 == 0:  # for who is killed before the end
+                    at_s, mb = seen.memory_mb[-1]
+                    told, wrong = len(seen.acknowledged), seen.errors.total()
+                    print(f"{at_s:.0f} s: {mb:.0f} MB, {told} visits, {wrong} errors", flush=True)
             over.set()
             for one in people:
                 one.join()

@@ -174,3 +174,22 @@ except LedgerError as error:
     with open_ledger(path) as con:
         [(count,)] = con.execute("SELECT count(*) FROM vehicle").fetchall()
     assert count == int(done)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs file size limits")
+def test_a_change_file_that_finds_no_room_in_the_ledger_is_read_where_it_is(crashed):
+    code = """
+import os, resource, sys
+from ingest.ledger.connection import open_ledger
+limit = os.stat(sys.argv[1]).st_size
+resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+with open_ledger(sys.argv[1]) as con:
+    print(con.execute("SELECT count(*) FROM visit").fetchall())
+"""
+    run = subprocess.run(
+        [sys.executable, "-c", code, str(crashed)], capture_output=True, text=True, timeout=60
+    )
+    assert run.stdout == f"[({VISITS},)]\n", run.stderr
+    assert change_file(crashed).exists()
+    assert units(crashed) == [str(i) for i in range(VISITS)]
+    assert not change_file(crashed).exists()
