@@ -45,6 +45,9 @@ SETTINGS: dict[str, Setting] = {
     "sound_supply_v": Setting(
         13.0, "P", "at the pump, engine running: from here on pressure and delivery judge the pump system"
     ),
+    "charging_v": Setting(
+        12.6, "P", "below this at the battery, engine running, a 12 V system is not being charged"
+    ),
     "low_fuel_level_pct": Setting(25.0, "W", "below a quarter tank the pump runs hot"),
     "min_delivery_l_min": Setting(
         1.0, "P", "least delivery, where the type has none: of directly supplied petrol pumps; orders a check"

@@ -50,6 +50,8 @@ def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         )
     swapped = np.logical_or.reduce([drop < -settings["reversed_drop_v"] for drop in drops.values()])
     measured = np.logical_and.reduce([~np.isnan(drop) for drop in drops.values()])
+    running = text(visits, "state").isin(["idle", "loaded"]).to_numpy()
+    at_battery = np.where(text(visits, "supply_v_at") == "battery", volts, at_pump + sum(drops.values()))
     return {
         "supply_low": volts < least,
         "supply_over": volts > most,
@@ -62,7 +64,10 @@ def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "leads_swapped": swapped,
         "drops_impossible": sum(np.nan_to_num(drop) for drop in drops.values()) + at_pump > 1.05 * most,
         "primed": prime,
-        "running": text(visits, "state").isin(["idle", "loaded"]).to_numpy(),
+        "running": running,
+        # What reaches the pump and what is lost on the way is what the battery has; both drops told.
+        "battery_v": at_battery,
+        "charging_low": running & (at_battery < scale * settings["charging_v"]),
     }
 
 
@@ -134,6 +139,7 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "current_below": full & (at_spec_a < low_a - accuracy_a),
         "current_above": full & (at_spec_a > high_a + accuracy_a),
         "current_undecided": full & outside & undecided,
+        "current_lowish": full & undecided & (at_spec_a < low_a + edge_a),
         "current_near_low": full & (at_spec_a >= low_a) & (at_spec_a < low_a + edge_a),
         "current_near_high": full & (at_spec_a <= high_a) & (at_spec_a > high_a - edge_a),
         "current_unlike_type": full & no_spec & (unlike_pct > settings["type_far_pct"]),

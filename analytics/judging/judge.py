@@ -78,7 +78,12 @@ def _apply(
         made["current_below"] | made["current_very_low"] | made["current_fell_far"]
     ) & ~made["speed_fell_far"]
     made["current_changed_far"] = made["current_fell_far"] | made["current_rose_far"]
-    made["own_level_known"] = number(prepared, "baseline_count", 0) >= LEAST_BASELINE
+    own_level = number(prepared, "baseline_count", 0) >= LEAST_BASELINE
+    lowish = made["current_lowish"] & ~(own_level & ~made["current_undecided"])
+    made["little_on_low_tank"] = made["level_low"] & (
+        made["flow_low_pattern"] | (lowish & ~made["speed_fell_far"])
+    )
+    made["own_level_known"] = own_level
     made["complaint_open"] = np.zeros(len(prepared), bool)
     known = pd.DataFrame(made, index=prepared.index)
     holds = np.column_stack(list(_holds(known).values()))

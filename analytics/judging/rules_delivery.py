@@ -121,7 +121,7 @@ DELIVERS: tuple[Rule, ...] = (
     ),
     Rule(
         "starved-low-tank",
-        ("flow_low_pattern", "level_low"),
+        ("little_on_low_tank",),
         "Little current on a low tank: the pump may be drawing air. Fuel it before anything else.",
         ("level",),
         says={"level": "Refuel to above a quarter tank, then capture again."},

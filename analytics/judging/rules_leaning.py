@@ -76,12 +76,24 @@ LEANINGS: tuple[Rule, ...] = (
         family="ripple",
     ),
     Rule(
+        "charging-low",
+        ("charging_low",),
+        "With the engine running the battery has {battery:.1f} V: it is not being charged. The pump is "
+        "judged at the volts it had.",
+        ("mend circuit",),
+        says={"mend circuit": "Check battery and charging, then capture again."},
+        family="circuit",
+        fault=False,
+    ),
+    Rule(
         "average-undecided",
         ("current_undecided",),
         "The average lies outside specification by less than the clamp's accuracy and its zero allow "
         "(±{accuracy:.2f} A): that decides nothing.",
-        ("clamp",),
-        says={"clamp": "Zero the clamp, take its narrowest range or another clamp, and capture again."},
+        ("repeat",),
+        says={"repeat": "Zero the clamp, take its narrowest range or another clamp, and capture again."},
+        done="It stays, and no clamp tells more: check the clamp on a known current; the next capture as "
+        "planned.",
         fault=False,
     ),
     Rule(

@@ -143,7 +143,8 @@ OWN_STEPS = {
         "repeat",
     ): "Ponga la pinza a cero y capture de nuevo durante el cebado al dar contacto, con "
     "el motor apagado, para comparar.",
-    ("average-undecided", "clamp"): "Ponga la pinza a cero, use su rango menor u otra pinza, y capture de "
+    ("charging-low", "mend circuit"): "Revise batería y carga, y capture de nuevo.",
+    ("average-undecided", "repeat"): "Ponga la pinza a cero, use su rango menor u otra pinza, y capture de "
     "nuevo.",
     (
         "pressure-not-held",
@@ -157,6 +158,10 @@ OWN_STEPS = {
 }
 # What a rule says once its steps are passed, by its id.
 DONE = {
+    "average-undecided": (
+        "Se mantiene, y ninguna pinza dice más: compruebe la pinza con una corriente conocida; la próxima "
+        "captura según plan."
+    ),
     "no-current": "Sin corriente con tensión probada en el conector enchufado: la bomba falló; cámbiela.",
     "stalled": "Apague y déjela apagada: cambie la bomba, y el conector del tanque si se calentó.",
     "low-current-but-delivers": (

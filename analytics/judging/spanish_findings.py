@@ -221,6 +221,10 @@ FINDINGS = {
         "La bomba marcha irregular, con chispas o velocidad inestable: escobillas, vapor, o una "
         "alimentación inestable."
     ),
+    "charging-low": (
+        "Con el motor en marcha la batería tiene {battery:.1f} V: no se está cargando. La bomba se juzga a "
+        "la tensión que tuvo."
+    ),
     "average-undecided": (
         "El promedio queda fuera de la especificación por menos de lo que permiten la exactitud de la "
         "pinza y su cero (±{accuracy:.2f} A): eso no decide nada."

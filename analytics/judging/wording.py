@@ -26,6 +26,7 @@ COLUMNS = {
     "rpm_low": "rpm_low_used",
     "rpm_high": "rpm_high_used",
     "type_rpm_low": "rpm_low_used",
+    "battery": "battery_v",
     "ripple_limit": "ripple_limit_used_pct",
     "accuracy": "book_accuracy_a",
     "type_a": "type_a",
