@@ -16,6 +16,7 @@ from ingest.measuring.speed_lines import Lines, band_limited, find_lines
 from ingest.measuring.speed_poles import four_pole_odds, of_a_pair, pairs_of, slowed, whole_turn
 from ingest.measuring.speed_posterior import FASTEST_RPM, Hypotheses, speed_log_prior, weigh
 from ingest.measuring.speed_refine import TurnPhase, refine
+from ingest.measuring.told_bars import OtherBars, other_bars
 from ingest.reading import SpeedCandidate
 
 ANSWER_ABOVE = 0.95
@@ -44,6 +45,7 @@ class Speed:
     phase: the refined phase of the first candidate, over the run.
     segments: the bar count, told or most probable given the first speed; segments_probability likewise.
     bars_differ: lines show that the bars are not all alike, which is what tells one turn from another.
+    contradicted: the bars and speed that the trace by itself leads to, where they are not those told.
     """
 
     candidates: tuple[SpeedCandidate, ...]
@@ -53,6 +55,7 @@ class Speed:
     lines: Lines
     pattern_repeat_ms: float | None
     bars_differ: bool
+    contradicted: OtherBars | None = None
 
     @property
     def probability(self) -> float:
@@ -245,8 +248,23 @@ def _answer(
         kept = max(kept, 0.5)  # the lines leave them alike: without more to go by, they share evenly
         candidates = _shared(candidates, 60 * phase.turn_hz, doubted.rival_rpm, kept * whole, whole)
     candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
+    other = _contradicted(work, lines, trace, phase, known)
+    if other is not None:
+        mine = candidates[0].probability
+        candidates = _shared(candidates, 60 * phase.turn_hz, other.rpm, mine / (1 + other.odds), mine)
     repeat_ms = _pattern_repeat_ms(phase)
-    return Speed(tuple(candidates), known.segments or count, count_share, phase, lines, repeat_ms, differ)
+    bars = known.segments or count
+    return Speed(tuple(candidates), bars, count_share, phase, lines, repeat_ms, differ, other)
+
+
+def _contradicted(
+    work: WorkTrace, lines: Lines, trace: AngleTrace, phase: TurnPhase, known: KnownPump
+) -> OtherBars | None:
+    """Return the bars that the trace leads to where it leaves those told in doubt."""
+    if known.segments is None:
+        return None
+    other = other_bars(trace, lines.highest_hz, phase.turn_hz, sampled_hz=work.spark_rate_hz, known=known)
+    return other if other is not None and other.odds > 1 / ANSWER_ABOVE - 1 else None
 
 
 def _second_look(

@@ -17,6 +17,7 @@ from ingest.measuring.other_turns import anothers_ripple, no_commutators, unlike
 from ingest.measuring.ripple import AverageTurn
 from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, too_far
 from ingest.measuring.speed_poles import four_pole_odds, pairs_of, ripples_a_turn
+from ingest.measuring.told_bars import OtherBars
 from ingest.reading import Reading
 from ingest.wording import measuring_notes
 
@@ -122,7 +123,9 @@ def with_speed(
         notes.append(measuring_notes.engine_suspected(engine_hz))
     elif firing_hz is not None:
         notes.append(measuring_notes.firing_suspected(firing_hz))
-    if not gates and followed and another is None:
+    if speed.contradicted is not None and followed:
+        notes.append(_unlike_told(speed.contradicted, known))
+    elif not gates and followed and another is None:
         notes.append(_undecided(speed, known))
     why = _turn_rejected(
         speed,
@@ -336,6 +339,11 @@ def _answered(reading: Reading, speed: Speed, turn: AverageTurn, known: KnownPum
         once_per_turn_pct=about.once_per_turn_pct if known_mean else None,
         twice_per_turn_pct=about.twice_per_turn_pct if known_mean else None,
     )
+
+
+def _unlike_told(other: OtherBars, known: KnownPump) -> Note:
+    pairs = pairs_of(known)
+    return measuring_notes.segments_contradicted(other.segments * pairs, known.segments or 0, other.rpm)
 
 
 def _unlike_the_last(rpm: float, expected_rpm: float | None) -> list[Note]:

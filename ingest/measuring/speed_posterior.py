@@ -18,6 +18,7 @@ possible (a stray one) at a price. Sums of logs over slots give the likelihood o
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -133,14 +134,26 @@ def speed_log_prior(rpm: np.ndarray, band_rpm: tuple[float, float], expected_rpm
     return np.logaddexp(near + np.log1p(-SPEED_CHANGED), base + np.log(SPEED_CHANGED))
 
 
-def weigh(trace: AngleTrace, highest_hz: float, *, sampled_hz: float, known: KnownPump) -> Hypotheses:
-    """Log posterior weight of every (m, N) the followed line allows."""
+def weigh(
+    trace: AngleTrace,
+    highest_hz: float,
+    *,
+    sampled_hz: float,
+    known: KnownPump,
+    bar_odds: Mapping[int, float] | None = None,
+    between_rpm: tuple[float, float] = (LOWEST_RPM, HIGHEST_RPM),
+) -> Hypotheses:
+    """Log posterior weight of every (m, N) the followed line allows.
+
+    bar_odds: of the bar counts looked at; None: of the one told, else of all. between_rpm: speeds looked at.
+    """
     line = trace.line_hz
-    bar_odds = {known.segments: 1.0} if known.segments else BAR_ODDS
+    bar_odds = bar_odds or ({known.segments: 1.0} if known.segments else BAR_ODDS)
     bars = np.array(list(bar_odds))
     log_odds = np.log(np.array(list(bar_odds.values())) / sum(bar_odds.values()))
-    first = max(int(np.ceil(line * 60 / HIGHEST_RPM)), 1)
-    last = min(int(line * 60 / LOWEST_RPM), 160)
+    slowest_rpm, fastest_rpm = between_rpm
+    first = max(int(np.ceil(line * 60 / fastest_rpm)), 1)
+    last = min(int(line * 60 / slowest_rpm), 160)
     orders = np.arange(first, last + 1)
     prior = speed_log_prior(line / orders * 60, known.band_rpm, known.expected_rpm)
     scores = np.full((len(orders), len(bars)), -np.inf)

@@ -364,6 +364,15 @@ def speed_differs(expected_rpm: float, rpm: float) -> str:
     )
 
 
+@note("segments-contradicted", "ask")
+def segments_contradicted(looks_like: int, told: int, rpm: float) -> str:
+    """The trace leads to another number of segments than was told."""
+    return (
+        f"The trace looks like {looks_like} segments, at {rpm:,.0f} rpm; {told} were told, so no speed is: "
+        "is the number right, and the motor of two poles? Or this is another pump, or another motor's wire."
+    )
+
+
 @note("speed-undecided", "warning", "far")
 def speed_far(rpm: float, expected_rpm: float) -> str:
     """The likeliest speed lies too far from the last visit's."""

@@ -335,6 +335,15 @@ def speed_differs(expected_rpm: float, rpm: float) -> str:
     )
 
 
+@spanish("segments-contradicted")
+def segments_contradicted(looks_like: int, told: int, rpm: float) -> str:
+    return (
+        f"El registro parece de {looks_like} delgas, a {rpm:,.0f} rpm; se indicaron {told}, así que no se "
+        "da velocidad: ¿es correcto el número, y el motor de dos polos? O es otra bomba, o el cable de otro "
+        "motor."
+    )
+
+
 @spanish("speed-undecided", "far")
 def speed_far(rpm: float, expected_rpm: float) -> str:
     return (

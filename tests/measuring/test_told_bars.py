@@ -1,0 +1,43 @@
+"""The trace's own evidence contradicts a number of segments that was told wrong."""
+
+import pytest
+
+from ingest.known_pump import KnownPump
+from ingest.measuring.measurement import measure
+from tests.measuring.measured_captures import recorded, trace
+
+
+def noted(reading):
+    return {note.code: note.values for note in reading.notes}
+
+
+@pytest.mark.parametrize("bars", [8, 7])
+def test_a_right_number_is_borne_out(bars):
+    capture, truth = recorded(trace(bars))
+    reading = measure(capture, KnownPump(segments=bars))
+    assert reading.rpm == pytest.approx(truth.mean_rpm(reading.steady_from_s, reading.steady_to_s), rel=1e-3)
+    assert reading.speed_confidence > 0.95
+    assert "segments-contradicted" not in noted(reading)
+
+
+@pytest.mark.parametrize(("bars", "told"), [(8, 10), (8, 12), (8, 6), (8, 7)])
+def test_a_wrong_number_is_contradicted(bars, told):
+    capture, truth = recorded(trace(bars))
+    reading = measure(capture, KnownPump(segments=told))
+    true_rpm = truth.mean_rpm(reading.steady_from_s, reading.steady_to_s)
+    assert reading.rpm is None
+    assert reading.speed_confidence < 0.95
+    assert reading.ripple_pct is None or reading.speed_candidates[0].rpm == pytest.approx(true_rpm, rel=0.01)
+    assert "segments-contradicted" in noted(reading)
+    found = noted(reading)["segments-contradicted"]
+    assert found["told"] == told
+    assert found["rpm"] == pytest.approx(true_rpm, rel=0.01)
+    assert found["looks_like"] == bars
+
+
+def test_a_last_visit_read_by_the_same_wrong_number_does_not_bear_it_out():
+    capture, truth = recorded(trace(8))
+    wrong_rpm = 0.8 * truth.mean_rpm(0.0, 0.2)
+    reading = measure(capture, KnownPump(segments=10, previous_rpm=wrong_rpm))
+    assert reading.rpm is None
+    assert "segments-contradicted" in noted(reading)
