@@ -253,8 +253,9 @@ def _answer(
         mine = candidates[0].probability
         candidates = _shared(candidates, 60 * phase.turn_hz, other.rpm, mine / (1 + other.odds), mine)
     repeat_ms = _pattern_repeat_ms(phase)
-    bars = known.segments or count
-    return Speed(tuple(candidates), bars, count_share, phase, lines, repeat_ms, differ, other)
+    return Speed(
+        tuple(candidates), known.segments or count, count_share, phase, lines, repeat_ms, differ, other
+    )
 
 
 def _contradicted(

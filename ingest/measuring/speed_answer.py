@@ -31,6 +31,9 @@ FLAT_PCT = 3.0  # of the mean: a commutator that turns shows more, common practi
 LEAST_RIPPLE_PCT = 2.0  # of the mean: simulated pumps of three kinds have 2.6 and more
 FAINT_PCT = 4.0  # of the mean: less is rather the supply's ripple than a commutator's
 MOST_BARS_SLOW = 12  # fuel pumps have 6 to 12 [P]: more at a slow speed are rather a fan's or blower's
+FULL_V = 12.0  # from here on volts alone make no pump slow
+LEAST_DRAWN_A = 4.0  # of usual pumps' mean (web pages: 4 to 8 A)
+COPPER_SHARE = 0.27  # of the volts, of a typical in-tank pump
 ENGINE_BELOW_HZ = 4200.0  # firing, injectors and alternators ripple below
 # How often engines fire, from idle to what a workshop holds one at (common practice, no source).
 FIRING_HZ = (20.0, 122.0)
@@ -92,7 +95,8 @@ def with_speed(
     aside = bool(np.any(foreign.share >= quality.FOREIGN_SHARE))
     faint = reading.ripple_pct is not None and reading.ripple_pct < LEAST_RIPPLE_PCT
     still = flat and known.expected_rpm is None and (aside or faint)
-    told = drive.told and another is None and not by_engine and second_hz is None and not still
+    slow = alone and _slow_without_drag(speed, reading, known)
+    told = drive.told and another is None and not by_engine and second_hz is None and not still and not slow
     if flat and not told:
         return _without_ripple(reading), [measuring_notes.current_flat(FLAT_PCT)]
     notes = [
@@ -112,7 +116,7 @@ def with_speed(
     if told:
         reading = _answered(reading, speed, turn, known)
         rpm = reading.rpm or 0.0
-        return reading, [*notes, *_unlike_the_last(rpm, known.expected_rpm), *_like_a_fans(rpm, known)]
+        return reading, [*notes, *_unlike_the_last(rpm, known.expected_rpm), *_slow_notes(rpm, known)]
     if second_hz is not None:
         notes = [note for note in notes if note.code != "alternator-suspected"]
         notes.append(measuring_notes.second_motor(second_hz))
@@ -123,16 +127,18 @@ def with_speed(
         notes.append(measuring_notes.engine_suspected(engine_hz))
     elif firing_hz is not None:
         notes.append(measuring_notes.firing_suspected(firing_hz))
+    elif slow:
+        notes.append(_like_a_fans(60 * speed.phase.turn_hz, reading.mean_a or 0.0, known))
     if speed.contradicted is not None and followed:
         notes.append(_unlike_told(speed.contradicted, known))
-    elif not gates and followed and another is None:
+    elif not gates and followed and another is None and not slow:
         notes.append(_undecided(speed, known))
     why = _turn_rejected(
         speed,
         followed,
         gates,
         clocked=alone and not drive.told,
-        another=another is not None or second_hz is not None,
+        another=another is not None or second_hz is not None or slow,
     )
     if why is not None:
         reading = _without_ripple(reading)
@@ -197,7 +203,26 @@ def _another_load(
     return None
 
 
-def _like_a_fans(rpm: float, known: KnownPump) -> list[Note]:
+def _slow_without_drag(speed: Speed, reading: Reading, known: KnownPump) -> bool:
+    """Whether a speed below the usual band is on less current than drag takes to slow a pump so far.
+
+    A pump of the usual band's middle on its full volts, that draws the least of usual pumps, draws
+    I / a * (1 - (1 - a) * speed / usual speed) when it is slowed: from V = R I + k * speed with a = R I / V.
+    Fewer volts, as told, slow it without.
+    """
+    if known.expected_rpm is not None or reading.mean_a is None:
+        return False
+    low, high = known.band_rpm
+    volts = min((known.supply_v or FULL_V) / FULL_V, 1.0)
+    rpm = 60 * speed.phase.turn_hz / volts
+    if rpm >= low or rpm <= 0:
+        return False
+    middle = (low * high) ** 0.5
+    drags_from_a = volts * LEAST_DRAWN_A / COPPER_SHARE * (1 - (1 - COPPER_SHARE) * rpm / middle)
+    return reading.mean_a < drags_from_a
+
+
+def _slow_notes(rpm: float, known: KnownPump) -> list[Note]:
     """Say that a slow motor may be a fan's, or a pump's that drags: a fan's commutator is one, so no trace
     tells them apart."""
     if known.expected_rpm is not None or rpm >= known.band_rpm[0]:
@@ -205,6 +230,10 @@ def _like_a_fans(rpm: float, known: KnownPump) -> list[Note]:
     if (known.segments or 0) > MOST_BARS_SLOW:
         return [measuring_notes.a_fans_speed(rpm, known.segments or 0)]
     return [measuring_notes.slow_for_a_pump(rpm, known.band_rpm[0])]
+
+
+def _like_a_fans(rpm: float, mean_a: float, known: KnownPump) -> Note:
+    return measuring_notes.a_fans_current(rpm, known.band_rpm[0], mean_a)
 
 
 def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:

@@ -216,6 +216,17 @@ def slow_for_a_pump(rpm: float, usual_low_rpm: float) -> str:
     )
 
 
+@note("another-load-suspected", "warning", "current")
+def a_fans_current(rpm: float, usual_low_rpm: float, mean_a: float) -> str:
+    """A slow motor on too little current for a pump that drags."""
+    return (
+        f"{rpm:,.0f} rpm fits, but a fuel pump usually turns at {usual_low_rpm:,.0f} rpm or more, and one "
+        f"that drags so far would draw more than {mean_a:.1f} A: this looks like a fan or a blower, or volts "
+        "are very low. Make sure the clamp is on the pump's own wire; if its type is so slow, enter its "
+        "usual speed (rpm_low)."
+    )
+
+
 @note("another-load-suspected", "warning", "lines")
 def unusual_beside_lines(rpm: float, line_hz: float) -> str:
     """An unusual speed beside lines that do not follow it."""

@@ -199,6 +199,15 @@ def slow_for_a_pump(rpm: float, usual_low_rpm: float) -> str:
     )
 
 
+@spanish("another-load-suspected", "current")
+def a_fans_current(rpm: float, usual_low_rpm: float, mean_a: float) -> str:
+    return (
+        f"Encajan {rpm:,.0f} rpm, pero una bomba de combustible suele girar a {usual_low_rpm:,.0f} rpm o "
+        f"más, y una frenada hasta ahí consumiría más de {mean_a:.1f} A: parece un ventilador, o la tensión "
+        f"es muy baja. {OWN_WIRE}; si su tipo es así de lento, anote su velocidad habitual (rpm_low)."
+    )
+
+
 @spanish("another-load-suspected", "lines")
 def unusual_beside_lines(rpm: float, line_hz: float) -> str:
     return (

@@ -6,7 +6,7 @@ import json
 import math
 import tempfile
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -86,7 +86,7 @@ def captures() -> dict[str, tuple[Capture, KnownPump]]:
         "bad bar": (drawn(weak=0.3), told),
         "odd bars": (drawn(bars=7), KnownPump(segments=7)),
         "sparks": (drawn(sparks=12), told),
-        "slow pump": (drawn(turn_hz=41.7), told),
+        "slow pump": (drawn(turn_hz=41.7), replace(told, rpm_low=2000.0)),
         "foreign line": (drawn(hum_a=0.08), told),
         "coarse codes": (drawn(step_a=0.2), told),
         "short": (drawn(seconds=0.04), told),

@@ -233,23 +233,36 @@ def test_a_ripple_under_slow_disorder_is_read_past_it():
     assert orders[1] == pytest.approx(round(orders[1]), abs=0.02)
 
 
-def slowed(bars, times=3):
-    """The same turns, so many times slower, under a ripple not faint."""
+def slowed(bars, times=3, more_a=0.0):
+    """The same turns, so many times slower, under a ripple not faint; more_a: drawn on top of it."""
     capture, truth = recorded(trace(bars))
     middle = float(np.mean(capture.current_a))
-    slow = Capture(middle + 3 * (capture.current_a - middle), capture.sample_rate_hz / times)
+    slow = Capture(more_a + middle + 3 * (capture.current_a - middle), capture.sample_rate_hz / times)
     return slow, truth.mean_rpm(0.0, 0.2) / times
 
 
 @pytest.mark.parametrize(("bars", "kind"), [(16, "slow"), (8, "slow-few")])
-def test_a_slow_motor_is_told_its_speed_and_that_it_may_be_a_fans(bars, kind):
-    slow, rpm = slowed(bars)
+def test_a_slow_motor_on_much_current_is_told_its_speed_and_that_it_may_be_a_fans(bars, kind):
+    slow, rpm = slowed(bars, more_a=8.0)
     reading = measure(slow, KnownPump(segments=bars))
     assert reading.rpm == pytest.approx(rpm, rel=0.05)
     assert variants(reading, "another-load-suspected") == [kind]
     assert "fan" in next(n.text for n in reading.notes if n.code == "another-load-suspected")
     again = measure(slow, KnownPump(segments=bars, previous_rpm=rpm))
     assert "another-load-suspected" not in codes(again)
+
+
+def test_a_slow_motor_on_a_pumps_usual_current_is_no_dragging_pump():
+    """From V = R I + k w: a pump that its load slows to a third draws more than twice its usual current."""
+    slow, rpm = slowed(8)
+    reading = measure(slow, KnownPump(segments=8))
+    assert reading.mean_a < 8
+    assert reading.rpm is None
+    assert reading.speed_candidates[0].rpm == pytest.approx(rpm, rel=0.05)
+    assert variants(reading, "another-load-suspected") == ["current"]
+    assert without_ripple(reading)
+    for known in (KnownPump(segments=8, rpm_low=rpm / 1.2), KnownPump(segments=8, supply_v=4.5)):
+        assert measure(slow, known).rpm == pytest.approx(rpm, rel=0.05)
 
 
 def test_a_turn_told_by_what_comes_as_often_as_an_engine_fires_takes_a_prime():
@@ -260,7 +273,7 @@ def test_a_turn_told_by_what_comes_as_often_as_an_engine_fires_takes_a_prime():
     assert reading.rpm is None
     assert variants(reading, "engine-suspected") == ["firing"]
     assert sum("key-on prime" in note.text for note in reading.notes) == 1
-    primed = measure(slow, KnownPump(state="prime"))
+    primed = measure(slow, KnownPump(state="prime", rpm_low=rpm / 1.2))
     assert primed.rpm == pytest.approx(rpm, rel=0.05)
     assert "engine-suspected" not in codes(primed)
 
