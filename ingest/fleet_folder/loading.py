@@ -17,6 +17,7 @@ import duckdb
 from ingest.author import Author
 from ingest.chains.running import Progress, Run, Where, run_chains
 from ingest.checking.clamp_shift import Shift, hold_new_shifts
+from ingest.checking.told_segments import ask_about_segments, contradicts
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.carried_tables import read_carried
 from ingest.fleet_folder.cells import ReadTable, read_table
@@ -97,6 +98,9 @@ def load_folder(
         ):
             report = store_folder(connection, content, measured.rows, stamp, day)
             shifts = _shifts(connection, content, author)
+            doubted = []
+            if any(contradicts(row.reading) for row in measured.rows.values()):
+                doubted = ask_about_segments(connection)
             give_up = strict and bool(report.refused)
             if dry_run or give_up:
                 raise Undone
@@ -106,6 +110,10 @@ def load_folder(
         f"Clamp {s.clamp} on {s.day}: {len(s.visits)} pumps {100 * s.share:+.1f} %; their readings are held,"
         " and one question is open."
         for s in shifts
+    )
+    said += tuple(
+        f"Pump type {name}: most of its captures contradict its number of segments; one question is open."
+        for name in doubted
     )
     report = replace(report, notices=(*report.notices, *said))
     stored = not dry_run and not give_up and report.rows_kept > 0

@@ -15,7 +15,7 @@ from ingest.measuring import quality
 from ingest.measuring.feed import Clocks, calmer_traces, find_fed_speed, without_clocks
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
 from ingest.measuring.order_tracking import WorkTrace
-from ingest.measuring.other_turns import usual
+from ingest.measuring.other_turns import contradicted_before, usual
 from ingest.measuring.ripple import AverageTurn, average_turn
 from ingest.measuring.sampling import LONGEST_S, average_only, last_part, refuse_too_short
 from ingest.measuring.settle import Run, find_run
@@ -68,12 +68,12 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
         work, clocks = without_clocks(running, rate, known.supply)
         work, clocks, speed = find_fed_speed(work, clocks, known)
         swing_a = float(8**0.5 * np.std(work.y))
-        # Bars that the trace speaks against are not to be made fit by another look at it.
-        doubted = speed is not None and speed.contradicted is not None
-        if not doubted and not settled_on(speed, steadiness_pct=CALM_STEADY_PCT):
+        if not settled_on(speed, steadiness_pct=CALM_STEADY_PCT):
+            first = speed
             for calmer in calmer_traces(running, rate, work, known):
                 calmed = find_fed_speed(calmer, clocks, known)
-                if settled_on(calmed[2], SURE, CALM_STEADY_PCT) and usual(calmed[2], known):
+                sure = settled_on(calmed[2], SURE, CALM_STEADY_PCT) and usual(calmed[2], known)
+                if sure and not contradicted_before(first, calmed[2]):
                     work, clocks, speed = calmed
                     break
         if speed is not None:

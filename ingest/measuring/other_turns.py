@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from ingest.known_pump import KnownPump
-from ingest.measuring.speed import Speed, at_odds
+from ingest.measuring.speed import SAME_SPEED, Speed, at_odds
 from ingest.measuring.speed_evidence import FAINT_RIPPLE
 from ingest.measuring.speed_poles import pairs_of, ripples_a_turn
 
+OUTWEIGHED = 0.5  # odds of other bars
 TOWERING = 3.0  # times the power of the ripple's orders
 UNEVEN = 0.5  # of the power of the poles' orders: more is no motor's whose brushes face each other
 SHORT = 0.65  # share of the power of the poles' orders within one bar
@@ -51,6 +52,18 @@ def usual(speed: Speed | None, known: KnownPump) -> bool:
         return False
     rpm, (low, high) = 60 * speed.phase.turn_hz, known.band_rpm
     return not at_odds(rpm, known.expected_rpm) if known.expected_rpm is not None else low <= rpm <= high
+
+
+def contradicted_before(first: Speed | None, calmed: Speed | None) -> bool:
+    """Whether a speed is one that another look at the trace had found, and bars other than told outweighed.
+
+    A calmer trace shows less of how bars differ, so that the wrong number's turn may settle on it.
+    """
+    if first is None or calmed is None or first.contradicted is None or first.contradicted.odds < OUTWEIGHED:
+        return False
+    rpm = 60 * calmed.phase.turn_hz
+    found = [60 * first.phase.turn_hz, *(c.rpm for c in first.candidates)]
+    return any(abs(rpm / each - 1) < SAME_SPEED for each in found)
 
 
 def anothers_ripple(speed: Speed, known: KnownPump, ripple: int) -> bool:

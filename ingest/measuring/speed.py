@@ -248,7 +248,7 @@ def _answer(
         kept = max(kept, 0.5)  # the lines leave them alike: without more to go by, they share evenly
         candidates = _shared(candidates, 60 * phase.turn_hz, doubted.rival_rpm, kept * whole, whole)
     candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
-    other = _contradicted(work, lines, trace, phase, known)
+    other = _contradicted(work, lines, trace, phase, known, believed=doubted is None)
     if other is not None:
         mine = candidates[0].probability
         candidates = _shared(candidates, 60 * phase.turn_hz, other.rpm, mine / (1 + other.odds), mine)
@@ -259,12 +259,19 @@ def _answer(
 
 
 def _contradicted(
-    work: WorkTrace, lines: Lines, trace: AngleTrace, phase: TurnPhase, known: KnownPump
+    work: WorkTrace, lines: Lines, trace: AngleTrace, phase: TurnPhase, known: KnownPump, *, believed: bool
 ) -> OtherBars | None:
     """Return the bars that the trace leads to where it leaves those told in doubt."""
     if known.segments is None:
         return None
-    other = other_bars(trace, lines.highest_hz, phase.turn_hz, sampled_hz=work.spark_rate_hz, known=known)
+    other = other_bars(
+        trace,
+        lines.highest_hz,
+        phase.turn_hz,
+        sampled_hz=work.spark_rate_hz,
+        known=known,
+        believed=believed,
+    )
     return other if other is not None and other.odds > 1 / ANSWER_ABOVE - 1 else None
 
 

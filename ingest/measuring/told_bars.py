@@ -2,7 +2,7 @@
 
 Bars told leave only turns at which their ripple stands; a wrong number has such a turn too, and among these
 it has every confidence. So the answer's own trace is weighed once more with the bars left open: what it says
-for another number is set against what it says for the one told.
+for another number, at another speed, is set against what it says for the one told.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from ingest.measuring.order_tracking import AngleTrace
 from ingest.measuring.speed_posterior import BAR_ODDS, weigh
 
 WRONGLY_TOLD = 0.02  # how often a number of bars is told wrong (common practice, no source)
+SAME_SPEED = 0.015  # log ratio
 USUAL_BARS = range(5, 17)  # of motors that may be meant instead
 MOST_LOG_ODDS = 30.0
 SURROUNDED = 1.05  # by so much the speeds looked at surround the one told
@@ -33,9 +34,18 @@ class OtherBars:
 
 
 def other_bars(
-    trace: AngleTrace, highest_hz: float, turn_hz: float, *, sampled_hz: float, known: KnownPump
+    trace: AngleTrace,
+    highest_hz: float,
+    turn_hz: float,
+    *,
+    sampled_hz: float,
+    known: KnownPump,
+    believed: bool,
 ) -> OtherBars | None:
-    """Weigh other bars against those told, at usual speeds and at turn_hz; None where none can be weighed."""
+    """Weigh other bars, at usual speeds and at turn_hz, against those told; None where none can be weighed.
+
+    believed: nothing else speaks against turn_hz.
+    """
     told_bars = known.segments
     assert told_bars is not None
     # Odd bars make the ripple of twice as many even ones, so that these do not differ in speed.
@@ -53,6 +63,8 @@ def other_bars(
     )
     told = found.bars == told_bars
     unlike = ~told
+    if believed:  # other bars at this very speed would leave it as it is
+        unlike &= np.abs(np.log(found.turn_hz / turn_hz)) > SAME_SPEED
     if not told.any() or not unlike.any():
         return None
     best = np.flatnonzero(unlike)[np.argmax(found.log_weight[unlike])]

@@ -201,6 +201,10 @@ def _shift(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     yield Choice(AS_TYPED, "The pumps did change", needs_reason=True)
 
 
+def _segments(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    yield Choice("value", f"It has {told['looks_like']}", {"segments": int(told["looks_like"])})
+
+
 def _vin(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     if told.get("meant"):
         yield Choice("value", f"It is {told['meant']}", {"vin": told["meant"]})
@@ -232,6 +236,7 @@ _OFFERS: dict[tuple[str, str], _Offer] = {
     ("drop-across", ""): _across,
     ("future-date", ""): _day,
     ("clamp-shift", ""): _shift,
+    ("segments-told", ""): _segments,
     ("vin-malformed", "letters"): _vin,
     ("removed-before-fitted", ""): _swapped_life,
 }

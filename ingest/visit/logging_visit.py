@@ -10,6 +10,7 @@ import duckdb
 
 from ingest.author import Author
 from ingest.capture import Capture
+from ingest.checking.told_segments import ask_about_segments, contradicts
 from ingest.durable import utc_now
 from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.known_pump import TOLD, UNKNOWN_PUMP, KnownPump
@@ -147,6 +148,8 @@ def _store(
             visit_id = _insert_visit(connection, entry, pump_id, capture_hash)
             if capture_hash is not None and reading is not None:
                 insert_reading(connection, visit_id, reading, origin="capture", capture_hash=capture_hash)
+                if contradicts(reading):
+                    ask_about_segments(connection, pump_id)
             elif entry.meter_a is not None:
                 insert_reading(connection, visit_id, meter_reading(entry.meter_a), origin="meter")
             _insert_services(connection, entry, visit_id)

@@ -20,6 +20,7 @@ import duckdb
 from ingest.author import PROGRAM
 from ingest.chains.chain import CaptureResult, Chain, Link, Measure, Work, measure_link
 from ingest.chains.running import Where, run_chains
+from ingest.checking.told_segments import ask_about_segments, contradicts
 from ingest.known_pump import KnownPump
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.reading_rows import insert_readings
@@ -75,7 +76,7 @@ def reanalyse(
     progress: Progress | None = None,
     where: Where | None = None,
 ) -> Reanalysed:
-    """Add a reading by the current method to every visit whose capture has none yet.
+    """Add a reading by the current method, and the segments told now, to every visit whose capture has none.
 
     progress(done, of) follows the captures. measure_with: instead of today's method, in this process; where:
     where they are measured (default: a process on each core). A capture that is missing or now refused is
@@ -141,9 +142,9 @@ def _store(ledger: Path | str, due: list[_Visit], rows: dict[str, CaptureResult]
     if not readings:
         return 0
     with open_ledger(ledger, read_only=False) as connection, transaction(connection, PROGRAM, "work"):
-        there = {
-            v for (v,) in connection.execute(statement("upkeep/measured_by"), [method_version]).fetchall()
-        }
-        fresh = [one for one in readings if one[0] not in there]
+        there = set(connection.execute(statement("upkeep/measured_by"), [method_version]).fetchall())
+        fresh = [one for one in readings if (one[0], one[2].segments) not in there]
         insert_readings(connection, fresh)
+        if any(contradicts(reading) for _, _, reading in fresh):
+            ask_about_segments(connection)
     return len(fresh)

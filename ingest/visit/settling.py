@@ -42,7 +42,9 @@ _MAY_CHANGE = {
     "breakdown": (*_ODOMETER, "happened_on"),
     "vehicle": ("vin",),
     "pump": ("fitted_on", "removed_on"),
+    "pump_type": ("segments",),
 }
+_BY_NAME = ("vehicle", "pump_type")  # whose key is what they are called, digits or not
 # Answers that any question may have: it doesn't matter, or it was put right by other means.
 PLAIN = {"dismiss": "It doesn't matter", "corrected": "It is corrected"}
 
@@ -133,7 +135,7 @@ def _apply(
     connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], choice: Choice, answer: str, stamp: Stamp
 ) -> None:
     table, key, status = row["table_name"], row["row_key"], "corrected"
-    number: Any = int(key) if table != "vehicle" and str(key).isdigit() else key
+    number: Any = int(key) if table not in _BY_NAME and str(key).isdigit() else key
     if choice.key == WITHDRAW:
         take_out(connection, int(key), answer, stamp)
         return

@@ -265,6 +265,16 @@ def unknown_pump_type(pump_type: str) -> str:
     return f"Pump type {pump_type} is in no pump_types.csv; what is its specification?"
 
 
+@question("segments-told", "segments")
+def segments_told(pump_type: str, told: int, looks_like: int, contradicting: int, captures: int) -> str:
+    """Captures of a pump type that contradict the segments told of it."""
+    return (
+        f"{contradicting} of {captures} captures of pump type {pump_type} look like {looks_like} segments,"
+        f" and {told} are told of it; how many has it? (Once it is put right, 'pumpledger reanalyse' measures"
+        " them again.)"
+    )
+
+
 @question("implied-pump", "serial")
 def implied_pump(unit: str, position: str, day: str, serial: str | None) -> str:
     """A visit where no pump is on record."""

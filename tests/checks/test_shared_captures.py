@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from ingest.errors import CaptureRefused
+from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 from ingest.readers.capture_file import read_capture
 
@@ -177,6 +178,27 @@ def test_start_of_the_flywheel_motor():
 @pytest.mark.parametrize("name", [n for n in READ if n.startswith("mot_dc_universal")])
 def test_coupling_that_took_the_mean_away_is_said(name):
     assert "ac-coupled" in codes(read(name))
+
+
+@pytest.mark.parametrize("segments", [36, None])
+def test_speed_of_the_motor_with_a_tacho(segments):
+    # MANIFEST.tsv: 8 tacho cycles a turn give 94.41 turns a second, 5,665 rpm: certain; 36 segments
+    reading = measure(read("mot_dc_universal_30V_tacho.mat"), KnownPump(segments=segments))
+    assert reading.rpm == pytest.approx(60 * 94.41, rel=2e-3)
+
+
+def test_speed_of_the_motor_with_a_tacho_is_not_told_by_a_wrong_number_of_segments():
+    assert measure(read("mot_dc_universal_30V_tacho.mat"), KnownPump(segments=8)).rpm is None
+
+
+def test_a_slow_real_motor_is_never_read_as_another_speed():
+    # MANIFEST.tsv: 19.6 turns a second, certain; at 100 kS/s the line 36 of the sound one is at 1,427.8 Hz
+    slow = measure(read("mot_dc_universal_10V_tacho.mat"), KnownPump(segments=36))
+    assert slow.rpm is None or slow.rpm == pytest.approx(1176, rel=0.01)
+    assert slow.speed_candidates[0].rpm == pytest.approx(1176, rel=0.01)
+    sound = measure(read("mot_dc_universal_good_ac.mat"), KnownPump(segments=36))
+    assert sound.rpm == pytest.approx(60 * 1427.8 / 36, rel=1e-3)
+    assert "another-load-suspected" in {note.code for note in sound.notes}
 
 
 def test_values_of_single_rows():

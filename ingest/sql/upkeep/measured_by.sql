@@ -1,2 +1,2 @@
--- Visits whose capture was measured by this method or a later one.
-SELECT DISTINCT visit_id FROM reading WHERE origin = 'capture' AND method_version >= ?;
+-- Visits whose newest reading of a capture is by this method or a later one, with the segments it was told.
+SELECT visit_id, segments FROM current_reading WHERE origin = 'capture' AND method_version >= ?;

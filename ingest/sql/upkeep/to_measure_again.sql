@@ -1,13 +1,16 @@
--- Of every pump that has a capture whose newest reading is by an older method: all visits in order, those
--- captures marked, with what is known before a capture is measured. What was told at a visit goes before what
--- its type says.
+-- Of every pump that has a capture whose newest reading is by an older method, or by other segments than are
+-- told now: all visits in order, those captures marked, with what is known before a capture is measured. What
+-- was told at a visit goes before what its type says.
 WITH due AS (
     SELECT v.visit_id, v.pump_id
     FROM visit v
+    JOIN pump p USING (pump_id)
+    LEFT JOIN pump_type t USING (pump_type)
     WHERE v.capture_hash IS NOT NULL
       AND NOT EXISTS (
-          SELECT 1 FROM reading r
+          SELECT 1 FROM current_reading r
           WHERE r.visit_id = v.visit_id AND r.origin = 'capture' AND r.method_version >= $method_version
+            AND coalesce(r.segments = coalesce(v.segments, t.segments), true)
       )
 )
 SELECT v.visit_id, v.pump_id, v.unit, v.visited_on, v.capture_hash, due.visit_id IS NOT NULL AS is_due,
