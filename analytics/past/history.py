@@ -19,6 +19,7 @@ from analytics.past.common_steps import Step, without_common_steps
 from analytics.past.first_points import with_first_points
 from analytics.past.frames import fetch
 from analytics.past.impossible_speeds import without_impossible_speeds
+from analytics.past.repeats import as_one_reading
 from analytics.past.signs import FLOW_WORK, SUPPLY_WORK, checked
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.newest_fact import newest_fact
@@ -166,7 +167,7 @@ def build_history(
     visits["same_day"] = (visits["pump"].diff() == 0) & (visits["day"].diff() == 0)
     visits["usable"] = _alike(visits)
     visits["comparable"] = _planned(visits)
-    visits = without_impossible_speeds(visits, pumps, settings)
+    visits = as_one_reading(without_impossible_speeds(visits, pumps, settings))
     visits, steps = without_common_steps(visits, pumps)
 
     first_x = visits.groupby("pump")["x_km"].first().reindex(np.arange(len(pumps))).to_numpy()
