@@ -136,6 +136,8 @@ SENTENCES = {
     "risk-not-worth": "the risk is high, but neither a check nor a change pays yet",
     "step-not-worth": "its reading asks for a step that does not pay for a job of its own",
     "retires-first": "the unit retires on {day}, before any stop that could be made",
+    "beyond-horizon": "its next stop, on {day}, lies beyond the {days} days planned, and waiting for it "
+    "costs {saved:,.0f} {currency} less than a stop of its own: it comes into a later list",
     "no-stop": "the unit has no stop within {days} days",
     "no-part": "no part is on hand and one takes {days} days, longer than its last stop is off",
     "no-hours": "depot {depot} has no bay hours left in the weeks of its stops",

@@ -24,6 +24,7 @@ CHANGES = (JOBS[CHANGE], JOBS[CHECK_AND_CHANGE])
 ACTIONS = {JOBS[CHANGE]: BOOK, JOBS[CHECK_AND_CHANGE]: CHECK_AND_CHANGE_ACTION}
 CHECKS = ("check circuit", "check filter or strainer", "check delivery")
 NO_DELIVERY_RULE = "does-not-deliver"
+REJECTED = "rejected"  # by a person: it has no day
 NO_LOOK, DROPS, LOOK = "nothing", "zero and drops", "check"  # what a job asks for first
 NEXT_TEST = "next-test"  # the action is the step that the finding gives, worded by rule and step
 
@@ -180,7 +181,9 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
         action_values=pd.Series([{} if r is None else dict(r.values) for r in told], pumps.index, object),
         decision_status=status.where(status.notna(), None),
         decided_by=said("decided_by"),
-        planned_on=planned.where(standing & planned.notna().to_numpy(), proposed),
+        planned_on=planned.where(
+            standing & planned.notna().to_numpy(), proposed.mask(status == REJECTED, None)
+        ),
     )
 
 
