@@ -305,6 +305,20 @@ def test_a_rejected_pump_has_no_day_on_the_list():
     assert rejected["planned_on"] is None
 
 
+def test_where_records_end_longer_ago_than_an_interval_a_capture_comes_first():
+    inputs = make_inputs([{"finding_action": "none"}])
+    late = AS_OF + timedelta(days=100)  # three months of records are missing
+    again = make_inputs([{"finding_action": "none"}], today=late)
+    assert inputs.pumps["action_code"].tolist() != ["change-after-capture"]
+    assert again.pumps["action_code"].tolist() == ["change-after-capture"]
+    assert again.pumps["action_values"].iloc[0]["days"] == 114  # last seen two weeks before they end
+    made = planned(again)
+    assert [note.text for note in made.notes if note.code == "old-readings"] == [
+        "Pumps planned whose last visit on record is longer ago than their interval: 1 of 1. Load what "
+        "happened since, or capture them before anything is changed."
+    ]
+
+
 def test_a_booking_in_a_week_without_hours_is_told_beside_the_plan():
     day = date(2026, 4, 1)
     lost = pd.DataFrame(
