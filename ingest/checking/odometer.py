@@ -20,6 +20,8 @@ from ingest.units import KM_PER_MILE
 LOOSE_DAYS = 7.0
 SLACK_DAYS = 30.0
 FASTER = 4.0
+# No vehicle averages more over weeks, two drivers taking turns (common practice, no source).
+MOST_KM_PER_DAY = 1_500.0
 # A step by so much more than the unit drives, after which it drives on as before, is none that was driven.
 STEP_KM, STEP_TIMES = 50_000.0, 2.5
 
@@ -64,14 +66,15 @@ def clean(readings: pd.DataFrame) -> pd.DataFrame:
 
 
 def _slopes(frame: pd.DataFrame, codes: np.ndarray) -> pd.DataFrame:
-    """km a day between readings one to three apart; at least LOOSE_DAYS apart, or the slope says nothing."""
+    """km a day between readings one to three apart, as far as a vehicle can drive; at least LOOSE_DAYS apart,
+    or the slope says nothing."""
     day, km = frame["day"].to_numpy(), frame["odometer_km"].to_numpy()
     parts = []
     for lag in (1, 2, 3):
         same = codes[lag:] == codes[:-lag]
         days = (day[lag:] - day[:-lag])[same]
         slope = (km[lag:] - km[:-lag])[same] / np.maximum(days, LOOSE_DAYS)
-        keep = (slope > 0) & (days >= LOOSE_DAYS)
+        keep = (slope > 0) & (slope <= MOST_KM_PER_DAY) & (days >= LOOSE_DAYS)
         parts.append(pd.DataFrame({"unit": codes[lag:][same][keep], "slope": slope[keep]}))
     return pd.concat(parts)
 

@@ -199,3 +199,13 @@ def test_cluster_offsets_add_up_over_two_replacements():
     assert list(offsets["offset_km"]) == [89_900.0, 99_900.0]
     used = to_used(known["unit"], known["read_on"], known["odometer_km"], offsets)
     assert list(used) == [90_000.0, 99_900.0, 100_400.0]
+
+
+def test_of_two_readings_the_later_is_asked_about_where_no_vehicle_drives_so_far():
+    others = [unit_frame(GOOD, unit=f"U{i}") for i in range(4)]
+    judged = clean(pd.concat([*others, unit_frame([66_700, 781_000], every=410)], ignore_index=True))
+    last = judged.iloc[-1]
+    assert list(judged["trusted"].iloc[-2:]) == [True, False]
+    assert last["code"] == "odometer-digit"
+    assert last["likely_km"] == pytest.approx(78_100 * MILE)
+    assert last["km_per_day"] < 100
