@@ -22,6 +22,7 @@ from ingest.trade_numbers import probe_factor_band
 
 REJECTED = ("irregular", "too-slow", "foreign")  # why a turn found was none of the pump's
 FAR_ABOVE_TURNING = 1.3  # times the top current at low volts: a pump that drags draws as much [P]
+HARDLY_LOADED_PCT = 40.0  # of its own level lost: with more speed, a pump that moves hardly any fuel [P]
 LEAST_LOADED_A = 1.0  # drops read on less current prove nothing [P]
 
 
@@ -103,7 +104,8 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     ratio = np.maximum(mean_a / usual_a, usual_a / np.maximum(mean_a, 1e-6))
     least_times, most_times = probe_factor_band(settings)
     dead = mean_a < settings["dead_a"]
-    stall_a, far_a = _stall_limits_a(visits, own_a, settings)
+    top_a = np.where(np.isnan(high_a), own_a, high_a)
+    stall_a, far_a = _stall_limits_a(visits, top_a, own_a, settings)
     ripple = np.where(
         np.isnan(number(visits, "ripple_pct")),
         number(visits, "raw_ripple_pct"),
@@ -116,6 +118,7 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     slow_rate = number(visits, "sample_rate_hz") < 8000.0  # eight samples a ripple of a fast pump
     direct = (supply == "direct").to_numpy()
     unlike_pct = abs(mean_a / type_a - 1) * 100
+    no_ripple = smooth & brushed & direct & ~slow_rate & (origin != "meter").to_numpy()
     beyond = np.where(no_spec, np.nan, at_spec_a)
     outside = (beyond < low_a) | (beyond > high_a)
     undecided = (beyond >= low_a - accuracy_a) | np.isnan(low_a)
@@ -132,8 +135,9 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "factor_off": ~dead & (ratio >= least_times) & (ratio <= most_times),
         "clipped": _noted(visits, "clipped"),
         "stall_current": full & (mean_a > stall_a),
-        "far_above": full & (mean_a > far_a),
-        "no_ripple": smooth & brushed & direct & ~slow_rate & (origin != "meter").to_numpy(),
+        "far_above": full & ((mean_a > far_a) | (no_ripple & (mean_a > FAR_ABOVE_TURNING * top_a))),
+        "no_ripple": no_ripple,
+        "no_commutation": no_ripple & ~dead & _noted(visits, "current-flat"),
         "ripple_unseen": smooth | seen_none,
         "current_very_low": full & (at_spec_a < settings["very_low_share"] * low_a),
         "current_below": full & (at_spec_a < low_a - accuracy_a),
@@ -164,15 +168,15 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
 
 
 def _stall_limits_a(
-    visits: pd.DataFrame, own_a: np.ndarray, settings: dict[str, Any]
+    visits: pd.DataFrame, top_a: np.ndarray, own_a: np.ndarray, settings: dict[str, Any]
 ) -> tuple[np.ndarray, np.ndarray]:
     """The current above which a pump without ripple does not turn, and one of unseen ripple may not; A (n,).
 
     A pump that stands draws V / R at whatever volts reach it, so the limit falls with them. It falls no
-    further than to what the pump draws turning, which hardly falls; own_a: its own level, NaN where unknown.
+    further than to what the pump draws turning, which hardly falls. top_a: its specification's high end, else
+    own_a: its own level; NaN where unknown.
     """
     high_a = number(visits, "current_high_a")
-    top_a = np.where(np.isnan(high_a), own_a, high_a)
     usual_v = float(settings["reference_supply_v"]) * system_v(visits) / 12.0
     stated_v = np.where(np.isnan(high_a), np.nan, number(visits, "spec_at_v"))
     at_v = np.where(np.isnan(stated_v), usual_v, stated_v)
@@ -293,6 +297,7 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     return {
         "current_fell": d_current < -some,
         "current_fell_far": d_current < -far,
+        "current_halved": full & (d_current < -HARDLY_LOADED_PCT),
         "current_rose": d_current > some,
         "current_rose_far": d_current > far,
         "speed_fell": brushed & (d_speed < -some_speed),

@@ -77,6 +77,7 @@ def _apply(
     made["flow_low_pattern"] = (
         made["current_below"] | made["current_very_low"] | made["current_fell_far"]
     ) & ~made["speed_fell_far"]
+    made["hardly_loaded"] = made["current_very_low"] | made["current_halved"]
     made["current_changed_far"] = made["current_fell_far"] | made["current_rose_far"]
     own_level = number(prepared, "baseline_count", 0) >= LEAST_BASELINE
     lowish = made["current_lowish"] & ~(own_level & ~made["current_undecided"])

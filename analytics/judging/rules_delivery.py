@@ -141,7 +141,7 @@ DELIVERS: tuple[Rule, ...] = (
     ),
     Rule(
         "runs-dry",
-        ("current_very_low", "turns_fast"),
+        ("hardly_loaded", "turns_fast"),
         "Far too little current at a high speed, which no weak supply gives: the pump moves no fuel, as one "
         "does that runs dry. Don't leave it running: fuel cools and lubricates it.",
         ("level", "strainer", "hose", "delivery", "regulator", "repeat", "filter"),

@@ -76,6 +76,16 @@ LEANINGS: tuple[Rule, ...] = (
         family="ripple",
     ),
     Rule(
+        "no-commutation",
+        ("no_commutation",),
+        "The current is flat at a rate that would show a commutator's ripple: another wire, a pump without "
+        "brushes or one that does not turn, or a clamp too slow to show it.",
+        ("repeat",),
+        says={"repeat": "Zero the clamp on the pump's own wire, hear that it runs, and capture again."},
+        done="It stays: make sure of the motor and of how fast the clamp follows; only the average is known.",
+        fault=False,
+    ),
+    Rule(
         "charging-low",
         ("charging_low",),
         "With the engine running the battery has {battery:.1f} V: it is not being charged. The pump is "

@@ -52,6 +52,8 @@ OWN_STEPS = {
         "far-above-no-ripple",
         "clamp",
     ): "Apague; revise rango y cable, y haga una captura breve con muestreo más rápido.",
+    ("no-commutation", "repeat"): "Ponga a cero la pinza en el cable propio de la bomba, oiga que marcha, y "
+    "capture de nuevo.",
     ("leads-swapped", "mend circuit"): "Ponga bien las puntas del medidor y mida otra vez ambas caídas de "
     "tensión bajo carga.",
     ("circuit-over-volts", "mend circuit"): "Revise la tensión de carga y el regulador, y capture de nuevo.",
@@ -158,6 +160,9 @@ OWN_STEPS = {
 }
 # What a rule says once its steps are passed, by its id.
 DONE = {
+    "no-commutation": (
+        "Se mantiene: asegúrese del motor y de lo rápida que es la pinza; solo se conoce el promedio."
+    ),
     "average-undecided": (
         "Se mantiene, y ninguna pinza dice más: compruebe la pinza con una corriente conocida; la próxima "
         "captura según plan."

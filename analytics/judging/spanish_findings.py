@@ -37,6 +37,10 @@ FINDINGS = {
         "Una caída de tensión sale menor que cero: las puntas del medidor estaban cambiadas, así que "
         "esa caída no se conoce."
     ),
+    "no-commutation": (
+        "La corriente es lisa con un muestreo que mostraría el rizado de un colector: otro cable, una bomba "
+        "sin escobillas o que no gira, o una pinza demasiado lenta para mostrarlo."
+    ),
     "drops-impossible": (
         "Las caídas y la tensión en la bomba suman más de lo que dan batería y carga: una de ellas se leyó "
         "entre puntos equivocados, así que no se sabe cuánto pierde el circuito."

@@ -157,6 +157,8 @@ MORE = (
     # running dry, and ripple in another engine state
     _s("runs dry", {"mean_a": 0.9, "rpm": 7600, "ripple_pct": 90}, "runs-dry", FILTER, "no fuel",
        {"rpm": 5600, "ripple_pct": 40}, "average-below", history=3),
+    _s("half its current and fast", {"mean_a": 2.7, "rpm": 6850, "ripple_pct": 17}, "runs-dry", FILTER,
+       "no fuel", {"mean_a": 4.3, "rpm": 6200}, "current-down-speed-up", history=3),
     _s("runs dry, first seen", {"mean_a": 1.1, "rpm": 8000, "ripple_pct": 48, "fuel_level_pct": None},
        "runs-dry", DELIVERY, "switch off", {"rpm": 6500}, "average-very-low"),
     _s("runs dry, no volts read", {"mean_a": 0.9, "rpm": 7600, "ripple_pct": 90} | NO_VOLTS, "runs-dry",

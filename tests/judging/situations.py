@@ -163,7 +163,7 @@ SITUATIONS = (
     _s("new pump, circuit unproven", {"reason": "after-repair", "mean_a": 3.8} | UNPROVEN, "new-pump-below",
        CIRCUIT, "drops", {"mean_a": 5.3}, "healthy", run_km=0),
     _s("starved on a low tank", {"mean_a": 2.9, "rpm": 6900, "fuel_level_pct": 6}, "starved-low-tank",
-       DELIVERY, "refuel", {"fuel_level_pct": 55}, "average-below", history=3),
+       DELIVERY, "refuel", {"fuel_level_pct": 55}, "runs-dry", history=3),
     _s("weak amps, good work", {"mean_a": 3.9, "fuel_pressure_kpa": 379, "delivery_l_min": 2},
        "low-current-but-delivers", REPEAT, "specification", {"delivery_l_min": 0.4}, "delivers-little"),
     _s("a fast type", {"rpm": 10_600, "delivery_l_min": 2.2}, "fast-but-delivers", NONE, "usual speed",

@@ -210,6 +210,11 @@ def test_a_clipped_trace_judges_nothing():
         ((), {"ripple_pct": None, "raw_ripple_pct": 110.0, "rpm": None, "sparks_per_s": 0.0},
          "ripple-unsure"),
         (("speed-not-followed",), {"rpm": None}, "irregular"),
+        (("current-flat",), {"rpm": None, "ripple_pct": None, "sample_rate_hz": 50e3}, "no-commutation"),
+        (("current-flat",), {"rpm": None, "ripple_pct": None, "sample_rate_hz": 2e3}, "healthy"),
+        (("current-flat",), {"rpm": None, "ripple_pct": None, "motor": "brushless"}, "healthy"),
+        (("current-flat",), {"rpm": None, "ripple_pct": None, "mean_a": 10.0}, "far-above-no-ripple"),
+        ((), {"mean_a": 10.0, "rpm": 4300}, "average-above"),
         (("speed-not-followed",), {"rpm": None, "supply": "pwm", "duty_pct": 55.0}, "reduced-command"),
     ],
 )  # fmt: skip
