@@ -64,7 +64,7 @@ def find_drive(
         told = told and known.expected_rpm is not None
         told = told and not at_odds(60 * turn_hz, known.expected_rpm, SAME_AS_BEFORE)
         told = told and not quality.is_clocked(nearest_hz, "pwm")
-    if clocks.slow is not None and supply != "direct" and not _by_a_dead_bar(speed):
+    if clocks.slow is not None and supply != "direct" and not _by_a_dead_bar(speed, clocks, supply):
         notes.append(measuring_notes.current_interrupted(clocks.slow))
         return Drive(clocks.slow if supply == "pwm" else pwm_hz, tuple(notes), False)
     if supply == "pwm" and clocks.fast is not None:
@@ -84,7 +84,12 @@ def find_drive(
     return Drive(pwm_hz, tuple(notes), told)
 
 
-def _by_a_dead_bar(speed: Speed) -> bool:
-    """Whether what interrupts the current comes twice a turn and wanders as a shaft does and no clock."""
+def _by_a_dead_bar(speed: Speed, clocks: Clocks, supply: str | None) -> bool:
+    """Whether what interrupts the current comes twice a turn and wanders as a shaft does and no clock.
+
+    A feed told as switched that shows no other clock has this one.
+    """
+    if supply == "pwm" and clocks.fast is None:
+        return False
     strongest = 1 + int(np.argmax(np.abs(np.fft.rfft(speed.phase.wave)[1:])))
     return strongest == 2 and speed.phase.steadiness_pct > CLOCKS_WANDER_PCT

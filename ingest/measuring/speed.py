@@ -249,7 +249,7 @@ def _answer(
         candidates = _shared(candidates, 60 * phase.turn_hz, doubted.rival_rpm, kept * whole, whole)
     candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
     other = _contradicted(work, lines, trace, phase, known, believed=doubted is None)
-    if other is not None:
+    if other is not None and not _is(other.rpm, 60 * phase.turn_hz):
         mine = candidates[0].probability
         candidates = _shared(candidates, 60 * phase.turn_hz, other.rpm, mine / (1 + other.odds), mine)
     repeat_ms = _pattern_repeat_ms(phase)

@@ -137,7 +137,7 @@ def with_speed(
         speed,
         followed,
         gates,
-        clocked=alone and not drive.told,
+        clocked=(alone or clocks.slow is not None) and not drive.told,
         another=another is not None or second_hz is not None or slow,
     )
     if why is not None:

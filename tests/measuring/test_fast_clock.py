@@ -1,13 +1,20 @@
 """A fast drive's clock is told from ripple, taken out with its folded harmonics, and nothing else with it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from ingest.capture import Capture
 from ingest.known_pump import KnownPump
+from ingest.measuring.drive import find_drive
 from ingest.measuring.fast_clock import fast_clock_hz, without_fast_clock
-from ingest.measuring.feed import slow_clock_hz
+from ingest.measuring.feed import Clocks, slow_clock_hz
+from ingest.measuring.foreign_lines import NO_LINES
 from ingest.measuring.measurement import measure
+from ingest.measuring.order_tracking import prepare
+from ingest.measuring.speed import find_speed
+from tests.measuring.measured_captures import recorded, trace
 
 TURN_HZ, BARS = 97.3, 8
 
@@ -119,3 +126,25 @@ def test_an_interrupted_current_tells_no_speed_unless_the_feed_is_known_to_be_di
 def test_a_last_speed_near_the_clock_does_not_make_it_the_shaft(rpm):
     reading = measure(Capture(interrupted(133.0), 50_000.0), KnownPump(segments=BARS, previous_rpm=rpm))
     assert reading.rpm is None
+
+
+@pytest.mark.parametrize(
+    ("supply", "fast_hz", "told"), [("pwm", None, False), ("pwm", 9000.0, True), (None, None, True)]
+)
+def test_a_switched_feed_without_another_clock_has_the_slow_one(supply, fast_hz, told):
+    """What interrupts the current twice a turn that wanders is a dead bar's, but not on such a feed."""
+    capture, _ = recorded(trace(8))
+    speed = find_speed(prepare(capture.current_a, capture.sample_rate_hz), KnownPump(segments=8))
+    turn = np.arange(len(speed.phase.wave)) / len(speed.phase.wave)
+    phase = replace(speed.phase, wave=np.cos(4 * np.pi * turn), steadiness_pct=0.24)
+    drive = find_drive(
+        replace(speed, phase=phase),
+        NO_LINES,
+        told=True,
+        rate_hz=capture.sample_rate_hz,
+        known=KnownPump(segments=8, supply=supply),
+        clocks=Clocks(fast_hz, None, 259.0),
+        fast_hz=None,
+    )
+    assert drive.told == told
+    assert ("interrupted" in [(note.values or {}).get("variant") for note in drive.notes]) != told

@@ -33,6 +33,8 @@ def test_a_wrong_number_is_contradicted(bars, told):
     assert found["told"] == told
     assert found["rpm"] == pytest.approx(true_rpm, rel=0.01)
     assert found["looks_like"] == bars
+    rpms = [c.rpm for c in reading.speed_candidates]
+    assert all(abs(a / b - 1) > 0.01 for i, a in enumerate(rpms) for b in rpms[:i])  # each speed once
 
 
 def test_a_last_visit_read_by_the_same_wrong_number_does_not_bear_it_out():
