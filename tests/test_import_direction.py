@@ -98,6 +98,23 @@ def test_streamlit_stays_under_dashboard(package):
         assert "streamlit" not in {name.split(".")[0] for name in imported(path)}, path
 
 
+@pytest.mark.parametrize("package", sorted(MAY_IMPORT))
+def test_nobody_writes_the_environment_once_threads_may_run(package):
+    """The client library of a server reads it without a lock at each opening; ingest/__init__ is before."""
+    names = {"environ": ("setdefault", "update", "pop", "popitem", "clear"), "os": ("putenv", "unsetenv")}
+    wrong = []
+    for path in sorted((ROOT / package).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            said = ast.unparse(node) if isinstance(node, ast.Attribute | ast.Subscript) else ""
+            written = isinstance(node, ast.Subscript) and not isinstance(node.ctx, ast.Load)
+            if (written and said.partition("[")[0].endswith("environ")) or any(
+                said.endswith(f"{name}.{how}") for name, ways in names.items() for how in ways
+            ):
+                wrong.append(f"{path.relative_to(ROOT)}:{node.lineno}")
+    assert [at for at in wrong if not at.startswith("ingest/__init__.py:")] == []
+    assert wrong or package != "ingest"  # the search finds what it looks for
+
+
 @pytest.mark.parametrize("package", sorted(FLOORS))
 def test_every_folder_of_code_is_a_room_of_the_plan(package):
     rooms = {room_of(module_name(path)) for path in modules_of(package)}
