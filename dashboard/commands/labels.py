@@ -23,14 +23,11 @@ def run(args: argparse.Namespace) -> int:
     """Write the sheet."""
     from dashboard.parts.labels import label_sheet, units_to_label
     from dashboard.serving.configuration import read_server_settings
-    from ingest.errors import EntryRefused
+    from dashboard.shell.paper import write_file
 
     url = args.public_url or read_server_settings().public_url
     units = units_to_label(args.ledger, args.depot)
     content = label_sheet(units, url, f"Labels{f', {args.depot}' if args.depot else ''}")
-    try:
-        args.file.write_text(content, encoding="utf-8")
-    except OSError as error:
-        raise EntryRefused("not-written", f"{args.file} can't be written: {error.strerror}.") from error
+    write_file(args.file, content.encode("utf-8"))
     tell(f"{len(units):,} labels: {args.file}")
     return 0

@@ -101,15 +101,17 @@ def run(args: argparse.Namespace) -> int:
     whole_plan = plan(args.ledger, as_of=args.as_of, horizon_days=args.days)
     made = narrowed(whole_plan, choices.chosen(args))
     say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
+    if args.ics or args.page:
+        from dashboard.shell.paper import write_file
     if args.ics:
         from analytics.scheduling.ical import calendar
 
-        args.ics.write_bytes(calendar(made))
+        write_file(args.ics, calendar(made))
         tell(f"The calendar is in {args.ics}.", aside=True)
     if args.page:
         from analytics.scheduling.work_list import work_list_html
 
-        args.page.write_text(work_list_html(made), encoding="utf-8")
+        write_file(args.page, work_list_html(made).encode("utf-8"))
         tell(f"The work list is in {args.page}.", aside=True)
     if args.json:
         frames = (

@@ -29,10 +29,18 @@ def run(args: argparse.Namespace) -> int:
     """List the open questions, or settle those that are meant."""
     from dashboard.data.doubts import open_questions_of
     from ingest.author import operating_system_user
+    from ingest.errors import EntryRefused
     from ingest.visit.settling import settle_questions
 
+    if args.most < 1:
+        raise EntryRefused("bad-most", f"--most: {args.most} questions is none; give 1 or more.")
     rows = open_questions_of(args.ledger, kind=args.kind, unit=args.unit, numbers=args.number)
-    if args.answer:
+    if lacking := sorted(set(args.number or ()) - {row["question"] for row in rows}):
+        raise EntryRefused(
+            "no-question",
+            f"No question {lacking[0]} is open here; pumpledger questions lists those that are.",
+        )
+    if args.answer is not None:
         ids = [row["question"] for row in rows]
         author = operating_system_user().signing(args.by)
         settled = settle_questions(args.ledger, ids, args.answer, args.why, author, command="questions")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -130,12 +131,15 @@ def _nothing_from_outside(url: str, *_: Any, **__: Any) -> Any:
 
 def write_file(path: Path, content: bytes) -> None:
     """Write a file whole or not at all. Raises EntryRefused where it can't be."""
+    if not path.name or path.is_dir():
+        raise EntryRefused("not-written", f"{path} is a folder; name the file to write.")
     part = path.with_name(path.name + ".part")
     try:
         part.write_bytes(content)
         part.replace(path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink()
         raise EntryRefused("not-written", f"{path} can't be written: {error.strerror}.") from error
 
 

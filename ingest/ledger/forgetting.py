@@ -123,9 +123,7 @@ def forget_names(
         if dry_run:
             raise Undone
     if not dry_run:
-        for capture_hash, source in sources:
-            rename_source(ledger, capture_hash, source)
-        _write_anew(ledger)
+        _write_anew(ledger, sources=sources)
     return found
 
 
@@ -156,21 +154,25 @@ def forget_overdue(ledger: Path, *, author: Author, dry_run: bool, today: date |
         if dry_run:
             raise Undone
     if not dry_run:
-        for capture_hash in gone:
-            waveform_path(ledger, capture_hash).unlink(missing_ok=True)
-        _write_anew(ledger)
+        _write_anew(ledger, gone=gone)
     return found
 
 
-def _write_anew(ledger: Path) -> None:
-    drop_all_waiting(ledger)
+def _write_anew(ledger: Path, *, sources: Sequence[tuple[str, str]] = (), gone: Sequence[str] = ()) -> None:
     try:
+        for capture_hash, source in sources:
+            rename_source(ledger, capture_hash, source)
+        for capture_hash in gone:
+            waveform_path(ledger, capture_hash).unlink(missing_ok=True)
+        drop_all_waiting(ledger)
         rewrite(ledger)
-    except LedgerError as error:
+    except (LedgerError, OSError) as error:
+        why = error.text if isinstance(error, LedgerError) else f"{error.strerror}."
         raise LedgerError(
             "not-written-anew",
-            f"It is removed from {ledger}, but that file could not be written anew, so it may still stand in"
-            f" free places of it: do what this asks and run the same again. {error.text}",
+            f"It is removed from the tables of {ledger}, but not every file could be written anew, so it may"
+            f" still stand in free places of that file or in waveforms: mend what is said here, then run the"
+            f" same again. {why}",
         ) from error
 
 

@@ -1,5 +1,7 @@
 """Names and what is overdue are removed everywhere, first only told, and no later load brings them back."""
 
+import errno
+import os
 import struct
 import zlib
 from datetime import date
@@ -9,9 +11,10 @@ import pytest
 
 from dashboard.cli import main
 from ingest.capture import Capture
-from ingest.errors import EntryRefused
+from ingest.errors import EntryRefused, LedgerError
 from ingest.fleet_folder.loading import load_folder
 from ingest.fleet_folder.one_fact import CONNECTION_NOTES, add_facts
+from ingest.ledger import forgetting
 from ingest.ledger.backup import backup
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.forgetting import forget_names, forget_overdue
@@ -135,6 +138,21 @@ def test_names_are_gone_from_tables_log_metadata_pictures_and_the_files_bytes(le
         assert con.execute("SELECT file_name FROM capture").fetchall() == [("[removed]_1.csv",)]
         assert bytes(con.execute("SELECT picture FROM connection_note").fetchall()[0][0]) == png()
     assert check_ledger(ledger).sound
+
+
+def test_a_disk_full_half_way_is_a_sentence_and_the_same_again_ends_it(ledger, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(forgetting, "rename_source", full)
+        with pytest.raises(LedgerError, match=r"run the same again\. No space left") as said:
+            forget_names(ledger, [NAME, SHORT], author=ANYBODY, dry_run=False)
+    assert said.value.code == "not-written-anew"
+    assert SHORT in everything(ledger).replace("QXBs", "")
+    forget_names(ledger, [NAME, SHORT], author=ANYBODY, dry_run=False)
+    assert SHORT not in everything(ledger).replace("QXBs", "")
+    assert in_files(ledger, NAME) == []
 
 
 def test_no_later_load_brings_them_back(ledger, folder):

@@ -184,6 +184,8 @@ ASKED = (
     ("analyse", "\x1b[31m.csv"), ("load", "\x1b[31m"), ("nothing\x1b[31m",),
     ("clamp", "--study", "x" * 5_000), ("add", "unit", "999", "--by", "x" * 5_000),
     ("add", "unit", "999", "--by", "\x1b[31mred"), ("rank", "--" + "x" * 100_000),
+    ("questions", "--most", "-1"), ("questions", "--number", "-1"), ("questions", "--as", ""),
+    ("labels", ""), ("labels", "/dev/null/x"), ("labels", "."),
 )  # fmt: skip
 
 
