@@ -9,15 +9,16 @@ Uncertainty is normal with the inverse of minus the second derivatives there.
 
 A pump taken off before it failed is no plain suspension: those taken off are the ones about to fail, and
 leaving their ends out makes lives too long. `completed` gives each the end that its own forecast told on its
-last day; what such an end adds to the likelihood moves the estimate, not its certainty, which is that of the
-lives seen.
+last day. Such an end moves the estimate and adds nothing to its certainty: the covariance is that of the
+lives seen alone, at their own estimate, and the step d between both estimates is an error of its own, for the
+forecasts that told those ends learned from the same few lives: covariance = seen + d·dᵀ.
 Source: empirical Bayes / penalised likelihood, Meeker & Escobar (1998) chapter 14. The widths and the belief
 (shape about 2, typical life 250,000 km within a factor of 2.7) are common practice, no source.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -31,7 +32,7 @@ BELIEF = np.array([np.log(250_000.0), np.log(2.0)])
 BELIEF_SD = np.array([1.0, 0.4])
 BETWEEN_TYPES_SD = np.array([0.35, 0.2])
 FEW_FAILURES = 10
-SEEN = ("now_km", "failed")
+SEEN, TOLD = ("now_km", "failed"), ("end_km", "ended")  # where a life ends, and whether it does
 
 
 @dataclass(frozen=True)
@@ -104,24 +105,44 @@ def fit_types(pumps: pd.DataFrame) -> TypeLives:
     """Fit every type in `pumps`: pump_type, entry_km, now_km, failed (History.pumps), with end_km and ended
     where `completed` gave them."""
     pumps = pumps[pumps["now_km"] > pumps["entry_km"]]
-    fleet = _estimate("all types", pumps, BELIEF, BELIEF_SD)
-    middle = np.array([np.log(fleet.life.scale), np.log(fleet.life.shape)])
+    seen = _fitted(pumps, SEEN)
+    if "end_km" not in pumps:
+        return seen
+    told = _fitted(pumps, TOLD)
+    types = {name: _widened(life, seen.types[name]) for name, life in told.types.items()}
+    return TypeLives(_widened(told.fleet, seen.fleet), types)
+
+
+def _fitted(pumps: pd.DataFrame, ends: tuple[str, str]) -> TypeLives:
+    fleet = _estimate("all types", pumps, BELIEF, BELIEF_SD, ends)
     types = {
-        str(name): _estimate(str(name), rows, middle, BETWEEN_TYPES_SD)
+        str(name): _estimate(str(name), rows, _middle(fleet), BETWEEN_TYPES_SD, ends)
         for name, rows in pumps.groupby("pump_type")
     }
     return TypeLives(fleet, types)
 
 
-def _estimate(name: str, rows: pd.DataFrame, middle: np.ndarray, sd: np.ndarray) -> TypeLife:
+def _middle(life: TypeLife) -> np.ndarray:
+    return np.array([np.log(life.life.scale), np.log(life.life.shape)])
+
+
+def _widened(told: TypeLife, seen: TypeLife) -> TypeLife:
+    """Return an estimate from ends that forecasts told, as uncertain as the lives seen and the step from
+    theirs."""
+    step = _middle(told) - _middle(seen)
+    return replace(told, covariance=seen.covariance + np.outer(step, step), prior_share=seen.prior_share)
+
+
+def _estimate(
+    name: str, rows: pd.DataFrame, middle: np.ndarray, sd: np.ndarray, ends: tuple[str, str]
+) -> TypeLife:
     entry = rows["entry_km"].to_numpy(float)
     late = entry > 0
     log_entry = np.log(entry[late])
     failed = rows["failed"].to_numpy(float)
-    ends = ("end_km", "ended") if "end_km" in rows else SEEN
+    log_exit, end = np.log(rows[ends[0]].to_numpy(float)), rows[ends[1]].to_numpy(float)
 
-    def loss(x: np.ndarray, exit_km: str = ends[0], ended: str = ends[1]) -> tuple[float, np.ndarray]:
-        log_exit, end = np.log(rows[exit_km].to_numpy(float)), rows[ended].to_numpy(float)
+    def loss(x: np.ndarray) -> tuple[float, np.ndarray]:
         failures, sum_log = end.sum(), (end * log_exit).sum()
         a, b = float(x[0]), float(np.exp(x[1]))
         z, ze = b * (log_exit - a), b * (log_entry - a)
@@ -135,10 +156,7 @@ def _estimate(name: str, rows: pd.DataFrame, middle: np.ndarray, sd: np.ndarray)
     found = optimize.minimize(loss, middle, jac=True, method="BFGS", options={"gtol": 1e-6})
     step = 1e-4
     second = np.array(
-        [
-            (loss(found.x + step * e, *SEEN)[1] - loss(found.x - step * e, *SEEN)[1]) / (2 * step)
-            for e in np.eye(2)
-        ]
+        [(loss(found.x + step * e)[1] - loss(found.x - step * e)[1]) / (2 * step) for e in np.eye(2)]
     )
     second = (second + second.T) / 2
     return TypeLife(

@@ -125,3 +125,9 @@ def test_lives_cut_short_on_condition_are_completed_by_their_forecast(told):
     plain = fit_types(history.pumps)
     assert abs(mean - true) < 0.5 * abs(plain.fleet.life.mean - true)
     assert fit_types(pumps).fleet.failures == plain.fleet.failures
+    # What forecasts told of the ends is itself in doubt: the range holds the estimate without it.
+    made, seen = fit_types(pumps).fleet, plain.fleet
+    step = np.log([made.life.scale / seen.life.scale, made.life.shape / seen.life.shape])
+    assert made.covariance == pytest.approx(seen.covariance + np.outer(step, step), rel=1e-6)
+    (low, high), _ = made.interval()
+    assert low < seen.life.scale < high
