@@ -64,7 +64,10 @@ def read_table(
     refused_rows = np.zeros(len(frame), dtype=bool)
     values: dict[str, pd.Series] = {}
     entered: dict[str, pd.Series] = {}
-    commas = _has_decimal_commas(frame, table)
+    numbers = [c.name for c in table.columns if c.kind in ("number", "distance") and c.name in frame]
+    commas = any(has_decimal_commas(frame[name]) for name in numbers)
+    if read_in.note:
+        notices.append(f"{table.file}: {read_in.note}")
     for column in table.columns:
         if column.name not in frame:
             continue
@@ -78,6 +81,11 @@ def read_table(
                 values["visited_at"], values["time_zone"] = read.utc, read.zone.replace("", None)
         elif column.kind == "distance":
             value, as_entered, unit, problem = _read_distances(cells, column, distance_unit, commas=commas)
+            if commas and (example := _with_thousands_points(cells)):
+                notices.append(
+                    f"{table.file}: {column.name} '{example}' is read as {example.replace('.', '')}, as other"
+                    " numbers have decimal commas."
+                )
             entered |= {f"{column.name}_entered": as_entered, f"{column.name}_unit": unit}
         else:
             value, problem = read_column(cells, column, distance_unit)
@@ -159,17 +167,22 @@ def _is_plain(cells: pd.Series) -> bool:
     return not (cells.str.len().max() > LONGEST_NAME or cells.str.contains(r"[^\x20-\x7e]").any())
 
 
-_YES_OR_NO = dict.fromkeys(("y", "true", "1"), "yes") | dict.fromkeys(("n", "false", "0"), "no")
+_YES_OR_NO = dict.fromkeys(("y", "true", "1", "ja", "si", "sí", "oui"), "yes") | dict.fromkeys(
+    ("n", "false", "0", "nein", "non"), "no"
+)
 # The apostrophe an export puts before text that a spreadsheet would take for a formula.
 _GUARDED = r"^'(?='*\s*[=+\-@＝＋－＠])"
 
 
-def read_column(cells: pd.Series, column: Column, distance_unit: str) -> tuple[pd.Series, pd.Series]:
+def read_column(
+    cells: pd.Series, column: Column, distance_unit: str, *, commas: bool = False
+) -> tuple[pd.Series, pd.Series]:
     """Return the values of one column in the ledger's units and, per row, what is wrong with it ("" where
-    nothing is). distance_unit: of a bare number in a column of distances."""
+    nothing is). distance_unit: of a bare number in a column of distances; commas: whether other numbers of
+    the table have decimal commas."""
     problem = pd.Series("", index=cells.index, dtype="object")
     if column.kind == "distance":
-        value, _, _, problem = _read_distances(cells, column, distance_unit)
+        value, _, _, problem = _read_distances(cells, column, distance_unit, commas=commas)
         return value, problem
     if column.kind in ("text", "id"):
         if cells.str.startswith("'").any():
@@ -215,11 +228,22 @@ def _without_field(refused: EntryRefused) -> str:
     return re.sub(r"^[^:]*: ", "", refused.text).rstrip(".")
 
 
-def _has_decimal_commas(frame: pd.DataFrame, table: Table) -> bool:
-    """Return whether any number of a table is written with a decimal comma."""
-    kinds = ("number", "distance")
-    names = [column.name for column in table.columns if column.kind in kinds and column.name in frame]
-    return any(frame[name].str.fullmatch(r"\s*[+-]?\d+,(\d{1,2}|\d{4,})\s*").any() for name in names)
+_DECIMAL_COMMA = r"\s*[+-]?\d+,(\d{1,2}|\d{4,})\s*[^\d\s,.;]{0,6}\s*"
+_DECIMAL_POINT = r"[+-]?\d+\.(\d{1,2}|\d{4,})\D*"
+_THOUSANDS_POINTS = r"[+-]?[1-9]\d{0,2}(\.\d{3})+(?=[^.\d]|$)"
+
+
+def has_decimal_commas(cells: pd.Series) -> bool:
+    """Return whether any of these numbers is written with a decimal comma."""
+    return bool(cells.str.fullmatch(_DECIMAL_COMMA).any())
+
+
+def _with_thousands_points(cells: pd.Series) -> str:
+    """Return the first cell whose points can only part its thousands where numbers have decimal commas; ""
+    without one, or where some point of the column is a decimal one."""
+    if cells.str.fullmatch(_DECIMAL_POINT).any():
+        return ""
+    return next(iter(cells[cells.str.match(_THOUSANDS_POINTS)]), "")
 
 
 def _read_distances(
@@ -227,8 +251,11 @@ def _read_distances(
 ) -> tuple[pd.Series, pd.Series, pd.Series, pd.Series]:
     """Return km, what was entered, its unit and what is wrong; a cell may carry its own unit.
 
-    commas: other numbers of the table have decimal commas, so that 41.200 may be 41200 and is refused.
+    commas: other numbers of the table have decimal commas, so that 41.200 is 41200; beside 41.2 refused.
     """
+    if commas and _with_thousands_points(cells):
+        thousands = cells.str.match(_THOUSANDS_POINTS)
+        cells = cells.mask(thousands, cells.str.replace(".", "", regex=False))
     problem = pd.Series("", index=cells.index, dtype="object")
     given = (cells != "").to_numpy()
     entered = pd.Series(np.nan, index=cells.index, dtype="float64")

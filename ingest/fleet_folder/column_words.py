@@ -6,8 +6,12 @@ between others.
 
 from __future__ import annotations
 
+import unicodedata
+
+from ingest.fleet_folder import column_words_elsewhere as elsewhere
+
 # Of each column, phrases; those of one table alone under TABLE.COLUMN.
-HEADERS: dict[str, tuple[str, ...]] = {
+_HEADERS: dict[str, tuple[str, ...]] = {
     "unit": ("unit", "unit no", "vehicle", "vehicle no", "vehicle number", "fleet no", "asset", "asset no",
              "truck", "bus", "car", "van", "equipment", "wagon", "asset id", "vehicle id", "unit id"),
     "vin": ("vin", "chassis", "chassis no", "frame no"),
@@ -92,7 +96,7 @@ HEADERS: dict[str, tuple[str, ...]] = {
             "job no"),
 }  # fmt: skip
 # What a file's name says of the table in it.
-FILES: dict[str, tuple[str, ...]] = {
+_FILES: dict[str, tuple[str, ...]] = {
     "vehicles.csv": ("vehicle", "vehicles", "fleet", "asset", "assets", "units", "equipment"),
     "pump_types.csv": ("types", "catalogue", "catalog", "specification", "specs"),
     "pumps.csv": ("pumps", "fitted", "installed", "replacements", "changes", "swaps"),
@@ -107,7 +111,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "odometers.csv": ("odometers", "odometer", "mileage", "meters"),
 }  # fmt: skip
 # What a cell's words mean, by column: the first whose word stands in it.
-CELLS: dict[str, dict[str, tuple[str, ...]]] = {
+_CELLS: dict[str, dict[str, tuple[str, ...]]] = {
     "reason": {
         "after-repair": ("after", "post"),
         "follow-up": ("follow", "recheck", "repeat"),
@@ -143,4 +147,21 @@ CELLS: dict[str, dict[str, tuple[str, ...]]] = {
     "filter": {"inline": ("inline", "in line", "frame"), "module": ("module", "tank"), "none": ("none",)},
     "supply": {"two-speed": ("two", "resistor"), "pwm": ("pwm", "module"), "direct": ("direct", "relay")},
     "motor": {"brushless": ("brushless",), "brushed": ("brushed", "brush")},
+}
+
+
+def folded(text: str) -> str:
+    """Return a text in small letters without accents: Süd is sud, Straße strasse."""
+    parts = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(letter for letter in parts if not unicodedata.combining(letter))
+
+
+def _joined(own: dict[str, tuple[str, ...]], more: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+    return {name: own.get(name, ()) + more.get(name, ()) for name in own | more}
+
+
+HEADERS = _joined(_HEADERS, elsewhere.HEADERS)
+FILES = _joined(_FILES, elsewhere.FILES)
+CELLS = {
+    name: _joined(_CELLS.get(name, {}), elsewhere.CELLS.get(name, {})) for name in _CELLS | elsewhere.CELLS
 }

@@ -23,7 +23,7 @@ from ingest.fleet_folder.carried_tables import read_carried
 from ingest.fleet_folder.cells import ReadTable, read_table
 from ingest.fleet_folder.folder_chains import chains_of
 from ingest.fleet_folder.forgotten import without_forgotten
-from ingest.fleet_folder.mapping import Mapped, read_mapping
+from ingest.fleet_folder.mapping import Mapped, distance_unit_told, read_mapping
 from ingest.fleet_folder.other_ledgers import without_others_rows
 from ingest.fleet_folder.report import LoadReport, RowProblem
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
@@ -126,15 +126,24 @@ def read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None
     """Return the tables of a fleet folder as read, with what was refused; `mapping` as for `load_folder`."""
     fleet = read_fleet_file(folder)
     notices = list(fleet.notices)
+    mapped = read_mapping(folder) if mapping is None else mapping
     unit = fleet.settings.get("distance_unit")
     if unit is None:
         unit = _ledger_unit(ledger)
         told = "names no distance_unit" if (folder / FLEET_FILE).exists() else "is not in the folder"
-        notices.append(f'{FLEET_FILE} {told}; odometers are taken in {unit} (distance_unit = "{unit}").')
+        by_header = "" if ledger.exists() else distance_unit_told(mapped.values())
+        if by_header:
+            unit, fleet = by_header, replace(fleet, settings=fleet.settings | {"distance_unit": by_header})
+            notices.append(f"{FLEET_FILE} {told}; distances are in {unit}, as the headers say.")
+        else:
+            other = "km" if unit == "mi" else "mi"
+            notices.append(
+                f"{FLEET_FILE} {told}; odometers are taken in {unit}. If they are in {other}, put a text file"
+                f' {FLEET_FILE} with the line distance_unit = "{other}" into the folder.'
+            )
     tables: dict[str, ReadTable] = {}
     refused: list[RowProblem] = []
     used = {FLEET_FILE}
-    mapped = read_mapping(folder) if mapping is None else mapping
     for table in TABLES:
         mine = mapped.get(table.file)
         found = (folder / mine.file, mine.sheet) if mine else find_sheet(folder, table.file)

@@ -25,6 +25,7 @@ from typing import Any
 import pandas as pd
 
 from ingest.errors import EntryRefused
+from ingest.fleet_folder.report import RowProblem
 from ingest.fleet_folder.sheets import Sheet
 from ingest.fleet_folder.tables import TABLES, Column, Table
 from ingest.units import UNITS, find_unit, unit_names
@@ -81,6 +82,17 @@ def read_mapping(folder: Path) -> dict[str, Mapped]:
         mapped[one.table.file] = one
     demand_in_folder(mapped.values(), folder)
     return mapped
+
+
+def distance_unit_told(mapping: Iterable[Mapped]) -> str:
+    """Return the unit that all distances of a mapping are in by their headers, "" where they don't agree."""
+    distances = [
+        source.unit
+        for mapped in mapping
+        for name, source in mapped.columns.items()
+        if mapped.table.by_name[name].kind == "distance"
+    ]
+    return distances[0] if distances and len(set(distances)) == 1 else ""
 
 
 def demand_in_folder(mapped: Iterable[Mapped], folder: Path) -> None:
@@ -152,9 +164,11 @@ def kind_of(column: Column) -> str:
 def applied(mapped: Mapped, read: Sheet, distance_unit: str) -> Sheet:
     """Return a file's cells under the table's own names, in its units and words; the other columns left out.
 
-    Raises EntryRefused where the file lacks a header, or cells say another unit than columns.toml.
+    A row with a cell in another unit than columns.toml gives its header is a problem, and not among them.
+    Raises EntryRefused where the file lacks a header.
     """
     cells = pd.DataFrame({"file_row": read.cells["file_row"]})
+    problems = list(read.problems)
     for name, source in mapped.columns.items():
         if source.header not in read.header:
             listed = ", ".join(f"'{header}'" for header in read.header)
@@ -166,7 +180,15 @@ def applied(mapped: Mapped, read: Sheet, distance_unit: str) -> Sheet:
         if source.from_above:
             texts = texts.where(texts.fillna("").str.strip() != "").ffill().fillna("")
         cells[name] = _in_own_words(texts, source, column, distance_unit)
-    return Sheet(list(mapped.columns), cells, read.problems, read.total)
+        for place, unit in _other_units(texts, source).items():
+            said = (
+                f"'{texts[place].strip()}' is in {unit}, but {FILE} has '{source.header}' in {source.unit};"
+                " put one right"
+            )
+            row = int(cells["file_row"][place])
+            problems.append(RowProblem(mapped.table.file, row, name, "units-contradict", said))
+    wrong = cells["file_row"].isin([problem.row for problem in problems])
+    return Sheet(list(mapped.columns), cells[~wrong].reset_index(drop=True), problems, read.total, read.note)
 
 
 def _in_own_words(texts: pd.Series, source: Source, column: Column, distance_unit: str) -> pd.Series:
@@ -179,14 +201,21 @@ def _in_own_words(texts: pd.Series, source: Source, column: Column, distance_uni
         return texts
     filled = texts.fillna("").str.strip()
     bare = filled.str.fullmatch(_BARE.pattern)
-    for cell in filled[~bare & (filled != "")].unique():
-        own = find_unit(re.sub(r"^[+-]?[\d.,' ]+", "", cell).strip())
-        if own is not None and own.name != source.unit:
-            raise EntryRefused(
-                "units-contradict",
-                f"{FILE}: '{source.header}' is in {source.unit}, but a cell says '{cell}'; put one right.",
-            )
     return texts.where(~bare, filled + f" {source.unit}") if source.unit != usual else texts
+
+
+def _other_units(texts: pd.Series, source: Source) -> dict[int, str]:
+    """Return the places of cells that name another unit than the header's, and which."""
+    if not source.unit:
+        return {}
+    filled = texts.fillna("").str.strip()
+    worded = filled[(filled != "") & ~filled.str.fullmatch(_BARE.pattern)]
+    named = {cell: find_unit(re.sub(r"^[+-]?[\d.,' ]+", "", cell).strip()) for cell in worded.unique()}
+    return {
+        int(place): unit.name
+        for place, cell in worded.items()
+        if (unit := named[cell]) is not None and unit.name != source.unit
+    }
 
 
 def as_toml(mapped: Iterable[Mapped]) -> str:

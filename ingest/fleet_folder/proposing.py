@@ -13,8 +13,8 @@ from pathlib import Path
 import pandas as pd
 
 from ingest.errors import EntryRefused
-from ingest.fleet_folder.cells import read_column
-from ingest.fleet_folder.column_words import CELLS, FILES, HEADERS
+from ingest.fleet_folder.cells import has_decimal_commas, read_column
+from ingest.fleet_folder.column_words import CELLS, FILES, HEADERS, folded
 from ingest.fleet_folder.mapping import Mapped, Source, kind_of
 from ingest.fleet_folder.sheets import WORKBOOKS, Sheet, read_sheet, sheet_titles
 from ingest.fleet_folder.tables import PUMPS, TABLES, VEHICLES, Column, Table, column_meant
@@ -150,7 +150,7 @@ def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
         above, read = _with_header(path, title)
         if read is None:
             continue
-        named = set(re.findall(r"[a-z]+", f"{path.stem} {title or ''}".lower()))
+        named = set(re.findall(r"[a-z]+", folded(f"{path.stem} {title or ''}")))
         scored = []
         for table in TABLES:
             columns, doubts, score = _columns(table, read, distance_unit)
@@ -169,7 +169,10 @@ def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
             if other is table:
                 continue
             more = {n: s for n, s in _columns(other, read, distance_unit)[0].items() if s.header not in used}
-            if len(more) >= 2 and "unit" in columns and other.key[0] == "unit":
+            tells = len(more) >= 2 or (
+                table is VEHICLES and any(_names_pump(s.header) for s in more.values())
+            )
+            if tells and "unit" in columns and other.key[0] == "unit":
                 beside.append((other, {"unit": columns["unit"]} | more))
                 used |= {source.header for source in more.values()}
         left = tuple(header for header in read.header if header not in used)
@@ -185,6 +188,10 @@ def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
             }
             out.append(Proposed(mapped, examples, rest, tuple(said), untold))
     return out
+
+
+def _names_pump(header: str) -> bool:
+    return bool(re.search(r"pump|bomba|pompe", folded(header)))
 
 
 def _with_header(path: Path, title: str | None) -> tuple[int, Sheet | None]:
@@ -211,6 +218,7 @@ def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, S
     """Return which header is which column of a table, doubts, and how well it goes in all."""
     pairs: list[tuple[float, str, str]] = []
     doubts: list[str] = []
+    commas = any(has_decimal_commas(read.cells[header].head(LOOKED_AT)) for header in read.header if header)
     for header in read.header:
         if not header:
             continue
@@ -222,7 +230,7 @@ def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, S
             if column.name == "odometer" and _are_odometers(cells):
                 score = max(score, 2.0)
             if score > 0 and len(cells):
-                if not _fits(cells, column, distance_unit):
+                if not _fits(cells, column, distance_unit, commas=commas):
                     if score >= 2:
                         doubts.append(
                             f"'{header}' reads like {column.name}, but its cells don't ('{cells.iloc[0]}')"
@@ -271,7 +279,7 @@ def _said(header: str, phrase: str) -> float:
     """Return 3 for the phrase itself, up to 2.5 for all its words and few others, else 0."""
     without_unit = re.sub(r"[(\[].*?[)\]]", " ", header)
     tokens = [
-        _whole(t) for t in re.findall(r"[a-z]+", re.sub(r"([a-z])([A-Z])", r"\1 \2", without_unit).lower())
+        _whole(t) for t in re.findall(r"[a-z]+", folded(re.sub(r"([a-z])([A-Z])", r"\1 \2", without_unit)))
     ]
     wanted = [_whole(t) for t in phrase.split()]
     if tokens == wanted or "".join(tokens) == "".join(wanted):
@@ -282,7 +290,14 @@ def _said(header: str, phrase: str) -> float:
 
 
 def _whole(word: str) -> str:
-    return {"num": "no", "nr": "no", "number": "no", "identifier": "id", "voltage": "volts"}.get(word, word)
+    return {
+        "num": "no",
+        "nr": "no",
+        "numero": "no",
+        "number": "no",
+        "identifier": "id",
+        "voltage": "volts",
+    }.get(word, word)
 
 
 def _filled(cells: pd.Series) -> pd.Series:
@@ -290,13 +305,13 @@ def _filled(cells: pd.Series) -> pd.Series:
     return texts[(texts != "") & ~texts.isin(blank_spellings(text=False))].head(LOOKED_AT)
 
 
-def _fits(cells: pd.Series, column: Column, distance_unit: str) -> bool:
+def _fits(cells: pd.Series, column: Column, distance_unit: str, *, commas: bool) -> bool:
     if column.kind == "date":
         return bool(cells.str.fullmatch(_DATE.pattern).mean() >= READABLE)
     if column.kind == "choice":
         values = _values(cells, column)
         return len(_unmeant(cells, column, values)) <= (1 - READABLE) * cells.nunique()
-    _, problem = read_column(cells.reset_index(drop=True), column, distance_unit)
+    _, problem = read_column(cells.reset_index(drop=True), column, distance_unit, commas=commas)
     if column.name == "unit" and cells.str.fullmatch(_DATE.pattern).mean() > READABLE:
         return False
     return bool((problem == "").mean() >= READABLE)
@@ -325,7 +340,7 @@ def _values(cells: pd.Series, column: Column) -> dict[str, str]:
     for cell in cells.unique():
         if _is_choice(cell, column):
             continue
-        said = set(re.findall(r"[a-z]+", cell.lower()))
+        said = set(re.findall(r"[a-z]+", folded(cell)))
         for value, words in CELLS.get(column.name, {}).items():
             if any(set(word.split()) <= said for word in words):
                 meant[str(cell)] = value
@@ -347,7 +362,7 @@ def _is_choice(cell: str, column: Column) -> bool:
 def _unit_in(header: str, column: Column) -> str:
     """Return the unit that a header names, where it is one of the column's kind."""
     kind = kind_of(column)
-    for word in re.findall(r"[^\s()\[\],_]+", header) if kind else ():
+    for word in re.findall(r"[^\s()\[\],_-]+", header) if kind else ():
         unit = find_unit(word)
         if unit is not None and unit.kind == kind and unit.name != column.unit:
             return unit.name

@@ -35,12 +35,14 @@ class Record:
 @dataclass(frozen=True)
 class Sheet:
     """Header and cells as written. `cells`: a text column for each name of the header, and `file_row`, which
-    counts as a spreadsheet does; `problems` are rows of the wrong width, which `cells` lacks."""
+    counts as a spreadsheet does; `problems` are rows of the wrong width, which `cells` lacks; note: how the
+    file's letters were read, where they don't say."""
 
     header: list[str]
     cells: pd.DataFrame
     problems: list[RowProblem]
     total: int
+    note: str = ""
 
 
 def find_sheet(folder: Path, file: str) -> tuple[Path, str | None] | None:
@@ -77,12 +79,13 @@ def read_sheet(path: Path, file: str, sheet: str | None = None, *, above: int = 
     if is_workbook(data):
         read = _from_rows(_chosen(_sheets(path), sheet, file)[above:], file)
     else:
-        text = _lines_ended(_read_text(data))
+        text, note = _read_text(data)
+        text = _lines_ended(text)
         if above:
             text = "\n".join(text.split("\n")[above:])
             if not text.strip():
                 raise EntryRefused("empty", f"nothing stands below row {above}.")
-        read = _split_cells(text, file)
+        read = replace(_split_cells(text, file), note=note)
     if above:
         read.cells["file_row"] += above
         problems = [replace(problem, row=problem.row + above) for problem in read.problems]
@@ -129,19 +132,30 @@ def _plain(title: str) -> str:
     return re.sub(r"[\s_\-]+", "_", title.strip().lower())
 
 
-def _read_text(data: bytes) -> str:
+def _read_text(data: bytes) -> tuple[str, str]:
+    """Return a file's text and, where it is not UTF-8, a note on how its letters were read.
+
+    Spreadsheets of western Europe and America write Windows-1252, which has no mark of its own: one of its
+    words is shown, so that a person sees whether it is.
+    """
+    note = ""
     try:
         text = data.decode("utf-16" if data.startswith(_UTF16) else "utf-8-sig")
     except UnicodeDecodeError as error:
-        row = data[: error.start].count(b"\n") + 1
-        raise EntryRefused(
-            "not-utf8", f"row {row} is not UTF-8 text; save the file as CSV (UTF-8)."
-        ) from error
+        at = error.start
+        row = data[:at].count(b"\n") + 1
+        try:
+            text = data.decode("cp1252")
+        except UnicodeDecodeError:
+            said = f"row {row} is neither UTF-8 nor Windows-1252 text; save the file as CSV (UTF-8)."
+            raise EntryRefused("not-utf8", said) from error
+        word = max(re.findall(r"\w+", text[max(at - 20, 0) : at + 20]), key=lambda w: not w.isascii())
+        note = f"row {row} is not UTF-8 and was read as Windows-1252 ('{word}'); if it is not, save as UTF-8."
     if "\x00" in text:
         raise EntryRefused("not-csv", "this is not a text file; save it as CSV (UTF-8).")
     if not text.strip():
         raise EntryRefused("empty", "the file is empty; it needs at least its header row.")
-    return text
+    return text, note
 
 
 def _lines_ended(text: str) -> str:
@@ -268,7 +282,7 @@ def raw_records(
     if is_workbook(data):
         header, found = _filled(_chosen(_sheets(path), sheet, file)[above:])
         return header, {record.row + above: record.cells for record in found}
-    text = "\n".join(_lines_ended(_read_text(data)).split("\n")[above:])
+    text = "\n".join(_lines_ended(_read_text(data)[0]).split("\n")[above:])
     header, delimiter = _first_line(text)
     return header, {record.row + above: record.cells for record in _records(text, delimiter)}
 

@@ -120,7 +120,8 @@ def store_folder(
             gained = np.zeros(len(rows), dtype=bool)
         keys.keep(table.ledger, rows, merged, stamp)
         status = merged.status.copy()
-        status[gained & (status == "unchanged")] = "changed"
+        again = pd.Series(merged.row_key).duplicated().to_numpy()
+        status[gained & ~again & (status == "unchanged")] = "changed"
         loaded.add(table.ledger, table.file, rows, merged.row_key)
         _ask_about_cells(read, rows, merged.row_key, questions)
         text = "another row of the file has the same key and other values; give both a ref, or drop one"

@@ -240,9 +240,9 @@ def test_a_meters_three_decimals_are_a_value():
         parse_quantity("88.412 km", "distance")
 
 
-def test_a_point_beside_decimal_commas_may_mean_thousands(tmp_path):
+def test_a_point_beside_decimal_commas_parts_thousands_unless_another_does_not(tmp_path):
     folder = write_folder(tmp_path / "f")
-    text = "unit;visited_on;odometer;meter_a\nT1;2024-01-01;41.200;5,12\nT1;2024-02-01;42000,5;5,1\n"
+    text = "unit;visited_on;odometer;meter_a\nT1;2024-01-01;41.200;5,12\nT1;2024-02-01;42000.5;5,1\n"
     (folder / "visits.csv").write_text(text, encoding="utf-8")
     report = load_folder(tmp_path / "a.duckdb", folder, dry_run=True, author=ANYBODY)
     assert [(p.row, p.field) for p in report.refused] == [(2, "odometer")]

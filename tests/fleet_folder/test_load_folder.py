@@ -184,7 +184,7 @@ def test_unknown_columns_are_named_and_optional_ones_may_be_missing(tmp_path, le
 @pytest.mark.parametrize(
     ("content", "says"),
     [
-        (b"unit,visited_on\nT1,2024-01-01\nM\xfcller,2024-01-01\n", "row 3 is not UTF-8"),
+        (b"unit,visited_on\nT1,2024-01-01\nM\x81ller,2024-01-01\n", "row 3 is neither UTF-8"),
         (b"PK\x03\x04rest", "this workbook can't be read"),
         (b"", "is empty"),
         (b"unit,unit,visited_on\nT1,T1,2024-01-01\n", "column 'unit' occurs twice"),
