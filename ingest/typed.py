@@ -34,7 +34,7 @@ NUMBERS: dict[str, tuple[float, float]] = {
 
 # Cells that say that there is nothing; the second set only where no name or text is meant.
 _BLANK = ("n/a", "#n/a", "null", "-", "--", "---", "–", "—", "#value!", "#ref!", "#name?", "#null!",
-          "k.a.", "k.A.", "k. A.", "s/d", "n.c.")  # fmt: skip
+          "k.a.", "k.A.", "k. A.", "s/d", "n.c.", "n/t")  # fmt: skip
 _BLANK_VALUE = ("na", "none", "unknown", "?", "nil", "tbd", "unbekannt", "keine", "desconocido", "inconnu")
 
 

@@ -73,6 +73,8 @@ def run(args: argparse.Namespace) -> int:
         where=where_of(args),
     )
     _show(arrivals, args.json)
+    if arrivals and not args.json:
+        _say_if_no_units(args.ledger)
     if args.store:
         failed |= _store_matched(args.ledger, arrivals, author)
     elif any(a.status == "matched" for a in arrivals) and not args.json:
@@ -114,6 +116,17 @@ def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
         _show(came, args.json)
     if args.store:
         _store_matched(args.ledger, arrivals, author)
+
+
+def _say_if_no_units(ledger: Path) -> None:
+    from ingest.intake.taking import has_units
+
+    if not has_units(ledger):
+        tell(
+            "No unit with a pump is on record yet: add them (pumpledger add unit 214 pump_type=FP-10, or a"
+            " fleet folder), then take these again.",
+            aside=True,
+        )
 
 
 def _store_matched(ledger: Path, arrivals: Iterable[Arrival], author: Author) -> bool:

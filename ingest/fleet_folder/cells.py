@@ -61,6 +61,13 @@ def read_table(
     frame, notices = _name_columns(read_in.header, read_in.cells, table)
     bad: list[RowProblem] = list(read_in.problems)
     found: list[RowProblem] = []
+    if "unit" in frame:
+        sums = frame["unit"].fillna("").str.strip().str.fullmatch(_SUMS)
+        bad += [
+            RowProblem(table.file, int(row), "unit", "sums", f"'{cell}' {_READS_LIKE_SUMS}")
+            for row, cell in zip(frame["file_row"][sums], frame["unit"][sums], strict=True)
+        ]
+        frame = frame[~sums].reset_index(drop=True)
     refused_rows = np.zeros(len(frame), dtype=bool)
     values: dict[str, pd.Series] = {}
     entered: dict[str, pd.Series] = {}
@@ -88,6 +95,11 @@ def read_table(
                 )
             entered |= {f"{column.name}_entered": as_entered, f"{column.name}_unit": unit}
         else:
+            if column.name in _MONEY and (signs := set("".join(cells)) & set("$€£")):
+                notices.append(
+                    f"{table.file}: {column.name} has the sign {' and '.join(sorted(signs))}; amounts are"
+                    " taken in the fleet's currency, and none is converted."
+                )
             value, problem = read_column(cells, column, distance_unit)
         if column.required:
             problem = problem.mask((cells == "") & (problem == ""), "is missing")
@@ -202,6 +214,8 @@ def read_column(
     given = (cells != "").to_numpy()
     if not given.any():
         return pd.Series(np.nan, index=cells.index), problem
+    if column.name in _MONEY:
+        cells = cells.str.replace(_CURRENCY, "", regex=True)
     value = _fast_numbers(cells, given)
     unread = given & value.isna().to_numpy()
     for place in cells.index[unread]:
@@ -228,6 +242,11 @@ def _without_field(refused: EntryRefused) -> str:
     return re.sub(r"^[^:]*: ", "", refused.text).rstrip(".")
 
 
+# A row below the last, which a spreadsheet sums up in.
+_SUMS = r"(?i)(grand |sub)?totals?:?|sums?:?|summen?:?|gesamt:?|suma:?|somme:?"
+_READS_LIKE_SUMS = "reads like a row of sums, not a unit; take it out"
+_MONEY = ("cost", "price")
+_CURRENCY = r"^\s*[$€£]\s*|\s*[$€£]\s*$"
 _DECIMAL_COMMA = r"\s*[+-]?\d+,(\d{1,2}|\d{4,})\s*[^\d\s,.;]{0,6}\s*"
 _DECIMAL_POINT = r"[+-]?\d+\.(\d{1,2}|\d{4,})\D*"
 _THOUSANDS_POINTS = r"[+-]?[1-9]\d{0,2}(\.\d{3})+(?=[^.\d]|$)"

@@ -12,7 +12,7 @@ import pandas as pd
 from ingest.checking.identifiers import similar_units, similar_vins, vin_problem
 from ingest.checking.odometer import Doubt, clean
 from ingest.checking.other_unit import fitting_units
-from ingest.checking.swapped_units import swapped
+from ingest.checking.swapped_units import currents_alike, swapped
 from ingest.checking.wrong_units import Shown, Usual, wrong_units
 from ingest.errors import Question
 from ingest.fleet_folder.doubts import Questions
@@ -79,7 +79,20 @@ def check_odometers(
     judged = clean(readings)
     doubted = readings[~judged["trusted"]].join(judged[["code", "likely_km"]])
     at_a_visit = readings["table_name"] == "visit"
-    swaps = swapped(readings[at_a_visit | judged["trusted"]], judged[at_a_visit | judged["trusted"]])
+    chosen = at_a_visit | judged["trusted"]
+
+    def alike(one: int, other: int) -> bool:
+        """Whether each visit's current, too, is the other unit's usual one."""
+        visits = [int(key) for key in readings["row_key"].loc[[one, other]]]
+        units = readings["unit"].loc[[one, other]].tolist()
+        rows = connection.execute(statement("load/currents_of_units"), {"units": units}).df()
+        own = rows.set_index("visit_id")["mean_a"]
+        usual = rows[~rows["visit_id"].isin(visits)].groupby("unit")["mean_a"].median()
+        return currents_alike(own.get(visits[0]), usual.get(units[1])) and currents_alike(
+            own.get(visits[1]), usual.get(units[0])
+        )
+
+    swaps = swapped(readings[chosen], judged[chosen], alike)
     looked_up = 0
     for row in doubted.itertuples():
         if row.Index in swaps:

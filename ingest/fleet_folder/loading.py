@@ -71,7 +71,8 @@ def load_folder(
         names = ", ".join(table.file for table in TABLES)
         raise EntryRefused(
             "no-tables",
-            f"{folder} holds no table of a fleet folder ({names}); --propose looks at its files.",
+            f"{folder} holds no table of a fleet folder ({names}); --propose looks at its files, and captures"
+            " alone go in with pumpledger take.",
         )
     day = today or date.today()
     kept = without_others_rows(ledger, content.tables, content.fleet.ledger_id, hand_over)

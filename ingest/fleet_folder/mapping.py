@@ -212,8 +212,8 @@ def _other_units(texts: pd.Series, source: Source) -> dict[int, str]:
     worded = filled[(filled != "") & ~filled.str.fullmatch(_BARE.pattern)]
     named = {cell: find_unit(re.sub(r"^[+-]?[\d.,' ]+", "", cell).strip()) for cell in worded.unique()}
     return {
-        int(place): unit.name
-        for place, cell in worded.items()
+        place: unit.name
+        for place, cell in zip(worded.index.tolist(), worded.tolist(), strict=True)
         if (unit := named[cell]) is not None and unit.name != source.unit
     }
 

@@ -62,7 +62,7 @@ def _rows_of(path: Path, file: str, sheet: str | None, above: int, problems: lis
     because = REFUSED_BECAUSE in (column_meant(name, VISITS) for name in header[:1])  # refused before
     write.writerow([REFUSED_BECAUSE, *(header[1:] if because else header)])
     for row, cells in zip((r for r in records if r in why), rows, strict=True):
-        write.writerow(["; ".join(why[row]), *(cells[1:] if because else cells)])
+        write.writerow(["; ".join(dict.fromkeys(why[row])), *(cells[1:] if because else cells)])
     return out.getvalue().encode()
 
 

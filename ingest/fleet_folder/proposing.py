@@ -169,9 +169,8 @@ def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
             if other is table:
                 continue
             more = {n: s for n, s in _columns(other, read, distance_unit)[0].items() if s.header not in used}
-            tells = len(more) >= 2 or (
-                table is VEHICLES and any(_names_pump(s.header) for s in more.values())
-            )
+            one_list = table is PUMPS or any(_names_pump(source.header) for source in more.values())
+            tells = len(more) >= 2 or (table in BESIDE and one_list and len(more) == 1)
             if tells and "unit" in columns and other.key[0] == "unit":
                 beside.append((other, {"unit": columns["unit"]} | more))
                 used |= {source.header for source in more.values()}
@@ -205,7 +204,8 @@ def _with_header(path: Path, title: str | None) -> tuple[int, Sheet | None]:
                 raise
             continue
         known = sum(1 for header in read.header if _best_words(header))
-        if known > best[0] and read.total > len(read.problems):
+        further = best[2] is not None and read.header == best[2].header  # a blank row stood above it
+        if (known > best[0] or further) and read.total > len(read.problems):
             best = (known, above, read)
     return best[1], best[2]
 
@@ -277,7 +277,7 @@ def _header_score(table: Table, column: Column, header: str) -> float:
 
 def _said(header: str, phrase: str) -> float:
     """Return 3 for the phrase itself, up to 2.5 for all its words and few others, else 0."""
-    without_unit = re.sub(r"[(\[].*?[)\]]", " ", header)
+    without_unit = re.sub(r"[(\[].*?[)\]]", " ", header).replace("#", " no ").replace("@", " at ")
     tokens = [
         _whole(t) for t in re.findall(r"[a-z]+", folded(re.sub(r"([a-z])([A-Z])", r"\1 \2", without_unit)))
     ]
@@ -292,6 +292,8 @@ def _said(header: str, phrase: str) -> float:
 def _whole(word: str) -> str:
     return {
         "num": "no",
+        "yr": "year",
+        "odo": "odometer",
         "nr": "no",
         "numero": "no",
         "number": "no",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -47,9 +47,16 @@ class Match:
     entry: Mapping[str, Any] = field(default_factory=dict)
 
 
-def match(name: str, sidecar: Mapping[str, Any], places: Iterable[Place], rule: str = "") -> Match:
+def match(
+    name: str,
+    sidecar: Mapping[str, Any],
+    places: Iterable[Place],
+    rule: str = "",
+    without_pump: Collection[str] = (),
+) -> Match:
     """Return the unit a file is of, or why it can't be told.
 
+    places: pumps in service; without_pump: units that have none, which can only be named as the reason.
     sidecar: as `sidecars` reads it. rule: how names are built, such as {unit}_{day}_{clamp}; "": a unit's
     number or a serial that stands in the name by itself.
     """
@@ -74,6 +81,9 @@ def match(name: str, sidecar: Mapping[str, Any], places: Iterable[Place], rule: 
         return _checked(units[0], position, "name", known, told)
     if units:
         return replace(told, reason=f"Its name has the numbers of units {' and '.join(units)}.")
+    if bare := sorted(set(without_pump) & words):
+        why = f"Unit {bare[0]}, which its name names, has no pump in service on record; add its pump."
+        return replace(told, reason=why)
     return replace(told, reason="Neither its name nor a sidecar tells the unit.")
 
 

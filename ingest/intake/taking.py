@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -26,6 +27,9 @@ from ingest.ledger.waveform_home import refuse_other, refuse_without_ledger
 from ingest.waiting import waiting_folder
 from ingest.waveforms import waveform_folder
 
+# A folder's files have no factor of their own to be given: their clamp has it.
+_ASKS_FACTOR = re.compile(r"say what (the clamp|one ampere) gives with --probe.*")
+_NAME_CLAMP = "name the clamp that they were taken with, on record with its factor."
 _NO_CAPTURES = {"fleet.toml", *(table.file for table in TABLES)}
 
 
@@ -36,6 +40,7 @@ class _Known:
     captures: frozenset[str]
     files: frozenset[str]
     places: tuple[Place, ...]
+    without_pump: frozenset[str]
     clamps: dict[str, Clamp]
     settings: dict[str, Any]
     rule: str
@@ -76,8 +81,8 @@ def take_folder(
 
     clamp: which clamp they were taken with, where no sidecar or name says. where: where they are measured
     (default: a process on each core). A file that the ledger has already as a visit or in the tray is told so
-    and left. Should it be broken off, what is measured waits for the next time. Raises EntryRefused for a
-    clamp that is not on record.
+    and left, but for its unit, where that is told by now. Should it be broken off, what is measured waits for
+    the next time. Raises EntryRefused for a clamp that is not on record.
     """
     wanted = capture_files(folder) if files is None else list(files)
     known = _known(ledger)
@@ -113,6 +118,12 @@ def take_folder(
     return arrived
 
 
+def has_units(ledger: Path) -> bool:
+    """Return whether any pump in service is on record, so that files can be matched at all."""
+    with open_ledger(ledger) as connection:
+        return bool(connection.execute(statement("intake/places")).fetchall())
+
+
 def _known(ledger: Path) -> _Known:
     if not ledger.exists():
         refuse_without_ledger(ledger)
@@ -122,10 +133,12 @@ def _known(ledger: Path) -> _Known:
         hashes = connection.execute(statement("intake/captures_known")).fetchall()
         files = connection.execute(statement("intake/files_known")).fetchall()
         places = connection.execute(statement("intake/places")).fetchall()
+        bare = connection.execute(statement("intake/without_pump")).fetchall()
         return _Known(
             frozenset(value for (value,) in hashes),
             frozenset(value for (value,) in files),
             tuple(Place(*row) for row in places),
+            frozenset(unit for (unit,) in bare),
             clamps(connection),
             settings,
             str(settings["capture_name_rule"]),
@@ -135,7 +148,7 @@ def _known(ledger: Path) -> _Known:
 def _matched(path: Path, known: _Known, told: dict[str, dict[str, Any]], wrong: dict[str, str]) -> Match:
     try:
         beside = told.get(path.name) or sidecar(path, known.settings["distance_unit"])
-        found = match(path.name, beside, known.places, known.rule)
+        found = match(path.name, beside, known.places, known.rule, known.without_pump)
     except EntryRefused as refused:
         found = Match(reason=refused.text)
     return Match(reason=wrong[path.name], day=found.day) if path.name in wrong else found
@@ -157,6 +170,8 @@ def _hash(path: Path) -> str:
 def _arrival(link: Link, file_hash: str, result: CaptureResult, found: Match, clamp: str | None) -> Arrival:
     assert link.path is not None
     captured = result.about.captured_at if result.about else None
+    if result.refused:
+        result = replace(result, refused=_ASKS_FACTOR.sub(_NAME_CLAMP, result.refused))
     try:
         written = datetime.fromtimestamp(link.path.stat().st_mtime).date()
     except OSError:

@@ -74,7 +74,8 @@ class Named:
 def put_in_tray(ledger: Path, arrivals: Sequence[Arrival], *, author: Author) -> list[Arrival]:
     """Put files into the tray in one transaction; returns them with what became of each.
 
-    Samples that are a visit's already, or in the tray, are known: nothing is added. A file that could not be
+    Samples that are a visit's already, or in the tray, are known: nothing is added; one that waits without a
+    unit gets it where it is told by now. A file that could not be
     read and now can takes the place of its refusal.
     """
     done = []
@@ -95,6 +96,11 @@ def _put(connection: duckdb.DuckDBPyConnection, arrival: Arrival, author: Author
     ).fetchall()
     if there:
         tray_id, visit_id, unit, status = there[0]
+        if status == "waiting" and visit_id is None and found.unit:
+            if unit is None:
+                return _match_now(connection, arrival, tray_id)
+            if unit == found.unit and not found.reason:  # still to be confirmed
+                return replace(arrival, status="matched", tray_id=tray_id)
         where = f"visit {visit_id} of unit {unit}" if visit_id else f"in the tray as {tray_id} ({status})"
         return replace(arrival, status="known", reason=f"These samples are {where} already.", tray_id=tray_id)
     refused = bool(result.refused)
@@ -119,6 +125,19 @@ def _put(connection: duckdb.DuckDBPyConnection, arrival: Arrival, author: Author
     tray_id = insert_row(connection, "tray", row)
     told = "refused" if refused else "matched" if found.unit and not found.reason else "waiting"
     return replace(arrival, status=told, reason=reason or "", tray_id=tray_id)
+
+
+def _match_now(connection: duckdb.DuckDBPyConnection, arrival: Arrival, tray_id: int) -> Arrival:
+    """Give a file that waits the unit that is told by now: it, or its pump, was not on record before."""
+    found = arrival.match
+    said = {
+        "tray_id": tray_id, "unit": found.unit, "position": found.position, "matched_by": found.matched_by,
+        "reason": found.reason or None, "captured_on": arrival.captured_on, "clamp": arrival.clamp,
+        "entry": json.dumps(dict(found.entry), default=str) if found.entry else None,
+    }  # fmt: skip
+    connection.execute(statement("intake/match"), said)
+    status = "waiting" if found.reason else "matched"
+    return replace(arrival, status=status, reason=found.reason, tray_id=tray_id)
 
 
 def store_named(

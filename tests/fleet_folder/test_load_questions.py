@@ -367,3 +367,22 @@ def test_the_demo_of_a_clean_fleet_raises_no_question(tmp_path, ledger):
         tmp_path / "f", visits.to_dict("records"), **(ONE_UNIT | {"vehicles": vehicles, "pumps": pumps})
     )
     assert load(ledger, folder).questions == ()
+
+
+def test_two_visits_entered_for_each_other_weeks_apart_are_asked_about_where_their_currents_agree(tmp_path):
+    days = [f"202{3 + at // 4}-{1 + 3 * (at % 4):02d}-05" for at in range(8)]
+    rows = [
+        f"{unit},{day},{start + 3_000 * at},{mean_a}"
+        for unit, start, mean_a in (("A", 40_000, 5.0), ("B", 64_000, 6.0))
+        for at, day in enumerate(days)
+        if at != 6
+    ]
+    swapped = ["A,2024-07-05,82000,6.02", "B,2024-07-23,58200,5.01"]
+    visits = "\n".join(["unit,visited_on,odometer,mean_a", *rows, *swapped])
+    folder = write_folder(tmp_path / "f", vehicles="unit\nA\nB", visits=visits,
+                          pumps="unit,serial,fitted_on\nA,P1,2022-01-01\nB,P2,2022-01-01")  # fmt: skip
+    codes = [q.code for q in load_folder(tmp_path / "a.duckdb", folder, author=ANYBODY).questions]
+    assert codes == ["other-unit", "other-unit"]
+    (folder / "visits.csv").write_text(visits.replace("6.02", "5.5"), encoding="utf-8")
+    codes = [q.code for q in load_folder(tmp_path / "b.duckdb", folder, author=ANYBODY).questions]
+    assert "other-unit" not in codes

@@ -96,7 +96,14 @@ def test_a_morning_is_taken_stored_and_known_again(morning):
         5.5, rel=0.02
     )  # volts by the clamp's factor
     assert not [f.text for f in check_ledger(ledger).findings if f.level == "problem"]
-    assert {a.status for a in take_folder(ledger, folder, author=ANYBODY, clamp="blue")} == {"known"}
+    again = {a.file_name: a.status for a in take_folder(ledger, folder, author=ANYBODY, clamp="blue")}
+    assert set(again.values()) == {"known", "matched"}  # what waits to be confirmed still does
+    assert {name for name in again if again[name] == "matched"} == {
+        "101_2026-02-03.csv",
+        "103.csv",
+        "S-102.csv",
+    }
+    assert query(ledger, "SELECT count(*) FROM tray") == [(5,)]
     named = [Named(a.tray_id, a.match.unit) for a in arrivals.values() if a.status == "matched"]
     stored, failed = store_named(
         ledger, [*named, Named(arrivals["twice.csv"].tray_id, "nobody's")], author=ANYBODY
@@ -246,3 +253,28 @@ def test_what_a_person_is_shown_of_a_file():
     assert table["Store"].tolist() == [False, True]
     assert table["Why"].tolist() == ["why", "unit told by its name"]
     assert table["Trace"].tolist() == [[], [1.0, 2.0]]
+
+
+def test_units_that_come_on_record_later_are_told_of_files_that_wait(tmp_path, capsys):
+    """An empty ledger: the files wait, the units are added, and the same folder taken again matches them."""
+    folder, ledger = tmp_path / "f", tmp_path / "l.duckdb"
+    folder.mkdir()
+    write_capture_csv(folder / "Unit 214 idle.csv", small_capture())
+    path = write_capture_csv(folder / "215.csv", small_capture(mean_a=0.53))
+    path.write_text(path.read_text().replace("Current (A)", "Clamp (V)"), encoding="utf-8")
+    take = ["take", str(folder), "--ledger", str(ledger)]
+    assert main(take) == 0
+    out, err = capsys.readouterr()
+    assert "No unit with a pump is on record yet" in err
+    assert "name the clamp that they were taken with" in out
+    assert "--probe" not in out
+    main(["add", "unit", "214", "pump_type=FP-10", "--ledger", str(ledger)])
+    main(["add", "unit", "215", "--ledger", str(ledger)])
+    main(["clamp", "blue", "--factor", "100mV/A", "--ledger", str(ledger)])
+    assert main([*take, "--clamp", "blue"]) == 0
+    assert "Unit 215, which its name names, has no pump in service on record; add its pump." in (
+        capsys.readouterr().out
+    )
+    main(["add", "unit", "215", "pump_type=FP-10", "--ledger", str(ledger)])
+    assert main([*take, "--clamp", "blue", "--store"]) == 0
+    assert query(ledger, "SELECT unit FROM visit ORDER BY 1") == [("214",), ("215",)]
