@@ -17,9 +17,10 @@ from ingest.dates import read_dates
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.cells import read_column
 from ingest.fleet_folder.contradictions import ORDERED
-from ingest.fleet_folder.tables import Column, Table
+from ingest.fleet_folder.tables import PUMP_TYPES, Column, Table
 from ingest.ledger.changes import add_row, change_cells, row_of
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import plain
 from ingest.pictures import without_metadata
@@ -101,9 +102,13 @@ def change_facts(
         transaction(connection, author, _what(table), command=command) as stamp,
     ):
         _in_order((row_of(connection, table.ledger, key) or {}) | dict(values))
-        return change_cells(
+        changed = change_cells(
             connection, table.ledger, key, _allowed(table, values), stamp, reason=reason.strip()
         )
+        if table is PUMP_TYPES:
+            said = {"pump_type": key, "by": author.name, "at": stamp.at}
+            connection.execute(statement("load/type_specified"), said)
+        return changed
 
 
 def add_facts(

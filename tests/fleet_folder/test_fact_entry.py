@@ -9,6 +9,9 @@ from ingest.fleet_folder.cells import read_column
 from ingest.fleet_folder.one_fact import CONNECTION_NOTES, add_facts, change_facts, read_facts
 from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, VEHICLES
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.questions import raise_question
+from ingest.ledger.rows import insert_row
+from ingest.wording.questions import unknown_pump_type
 from tests.ledger_fixture import build_ledger
 
 WHO = {"author": Author("PL", "manager"), "reason": "maker's sheet"}
@@ -118,3 +121,15 @@ def test_a_clamping_note_takes_a_picture_and_logs_its_size(ledger):
 def test_what_was_found_can_be_told_later(ledger):
     assert change_facts(ledger, PUMPS, 4, {"found": "seized"}, **WHO) == 1
     assert ask(ledger, "SELECT found FROM pump WHERE pump_id = 4") == [("seized",)]
+
+
+def test_a_types_specification_settles_the_question_for_it(ledger):
+    with open_ledger(ledger, read_only=False) as con:
+        insert_row(con, "pump_type", {"pump_type": "FP-33"})
+        con.execute("UPDATE pump SET pump_type = 'FP-33' WHERE pump_id = 1")
+        raise_question(con, "pump", "1", unknown_pump_type("FP-33"), unit="101")
+    status = "SELECT status, answered_by FROM question"
+    change_facts(ledger, PUMP_TYPES, "FP-33", {"segments": 8}, **WHO)
+    assert ask(ledger, status) == [("open", None)]
+    change_facts(ledger, PUMP_TYPES, "FP-33", {"current_low_a": 5.0}, **WHO)
+    assert ask(ledger, status) == [("corrected", "PL")]
