@@ -21,6 +21,7 @@ _TIME = r"(\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)\s*(Z|[+-]\d{2}:?\d{2})?"
 _ISO = rf"^(\d{{4}})[-/.](\d{{1,2}})[-/.](\d{{1,2}})(?:[T ]{_TIME})?$"
 _ORDERED = r"^(\d{1,2})([./\-])(\d{1,2})\2(\d{4}|\d{2})(?:,?\s+\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp][Mm])?)?$"
 SEPARATORS = "./-"
+SAY_ORDER = ' write 2026-03-31, or say date_order = "day-first" (or "month-first") in fleet.toml'
 _NAMED_FORMATS = ("%d %b %Y", "%d-%b-%Y", "%d %B %Y", "%b %d, %Y", "%B %d, %Y", "%b %d %Y")
 ORDERS = ("day-first", "month-first")
 
@@ -127,12 +128,7 @@ def _read_distinct(
 
 
 def _short_year(values: pd.Series) -> pd.Series:
-    return (
-        "'"
-        + values
-        + "' has a year of two digits, which may be its day; write 2026-03-31, or set date_order in"
-        " fleet.toml"
-    )
+    return "'" + values + f"' has a year of two digits, which may be its day;{SAY_ORDER}"
 
 
 def _order_of(
@@ -154,8 +150,7 @@ def _order_of(
     elif told not in ORDERS and len(seen) != 1:
         why = "the column holds dates of both orders" if seen else "no date written so in it tells which"
         problems[open_] = (
-            "'" + values[open_] + f"' can be read day first or month first, and {why};"
-            " write 2026-03-31, or set date_order in fleet.toml"
+            "'" + values[open_] + f"' can be read day first or month first, and {why};" + SAY_ORDER
         )
     elif told not in ORDERS:
         told = seen[0]

@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from ingest.author import Author
-from ingest.dates import read_dates
+from ingest.dates import SAY_ORDER, read_dates
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.cells import read_column
 from ingest.fleet_folder.contradictions import ORDERED
@@ -73,7 +73,7 @@ def read_facts(table: Table, typed: Mapping[str, str], distance_unit: str) -> di
 
 def _by_itself(problem: str) -> str:
     """Return what is wrong with one date as if it stood in no file: no other tells its order."""
-    said, by_file, _ = problem.partition(" write 2026-03-31, or set date_order in fleet.toml")
+    said, by_file, _ = problem.partition(SAY_ORDER)
     if not by_file:
         return problem
     return (

@@ -236,7 +236,8 @@ def test_rows_under_heads_of_groups_and_years_of_two_digits(tmp_path):
     save_mapping([cards.mapped], folder)
     report = load_folder(tmp_path / "a.duckdb", folder, author=ANYBODY, dry_run=True)
     assert {p.text.partition("'")[2][8:] for p in report.refused} >= {
-        "' has a year of two digits, which may be its day; write 2026-03-31, or set date_order in fleet.toml"
+        "' has a year of two digits, which may be its day; write 2026-03-31, or say date_order ="
+        ' "day-first" (or "month-first") in fleet.toml'
     }
     (folder / "fleet.toml").write_text('distance_unit = "km"\ndate_order = "day-first"\n', encoding="utf-8")
     report = load_folder(tmp_path / "a.duckdb", folder, author=ANYBODY)

@@ -128,7 +128,7 @@ def test_a_types_specification_settles_the_question_for_it(ledger):
         insert_row(con, "pump_type", {"pump_type": "FP-33"})
         con.execute("UPDATE pump SET pump_type = 'FP-33' WHERE pump_id = 1")
         raise_question(con, "pump", "1", unknown_pump_type("FP-33"), unit="101")
-    status = "SELECT status, answered_by FROM question"
+    status = "SELECT status, answered_by FROM question WHERE code = 'unknown-pump-type'"
     change_facts(ledger, PUMP_TYPES, "FP-33", {"segments": 8}, **WHO)
     assert ask(ledger, status) == [("open", None)]
     change_facts(ledger, PUMP_TYPES, "FP-33", {"current_low_a": 5.0}, **WHO)

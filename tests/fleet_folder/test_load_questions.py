@@ -327,7 +327,7 @@ def test_day_and_month_have_one_order_in_a_column(tmp_path, ledger):
     text = "unit,visited_on,mean_a\nT1,12/01/2017,5\nT1,05/04/2017,5"
     report = load(tmp_path / "o.duckdb", write_folder(tmp_path / "g", visits=text))
     assert [p.row for p in report.refused] == [2, 3]
-    assert "set date_order in fleet.toml" in report.refused[0].text
+    assert 'say date_order = "day-first"' in report.refused[0].text
     folder = write_folder(tmp_path / "g", toml=FLEET + 'date_order = "month-first"\n', visits=text)
     load(tmp_path / "o.duckdb", folder)
     rows = query(tmp_path / "o.duckdb", "SELECT visited_on::VARCHAR FROM visit ORDER BY 1")
