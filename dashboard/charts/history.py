@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.style import dressed, lettered, scale_to, y_axis
+from dashboard.charts.style import dressed, lettered, outlined, scale_to, y_axis
 from dashboard.shell.palette import LIGHT, Palette
 
 EVENT_SHAPES = {
@@ -82,23 +82,25 @@ def metric_over_distance(
     if baseline:
         band = alt.Chart(pd.DataFrame([{"low": baseline[0], "high": baseline[1]}]))
         layers.append(
-            band.mark_rect(color=palette.band, opacity=0.6).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
+            band.mark_rect(**outlined(palette), fillOpacity=0.6).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
         )
     if close:
         layers.append(
             alt.Chart(ruled).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y=alt.Y("value:Q"))
         )
     if events is not None and len(events):
-        rules = alt.Chart(events).mark_rule(color=palette.rule, strokeWidth=1.5)
-        layers.append(rules.encode(x=alt.X("distance:Q")))
+        rules = alt.Chart(events).mark_rule(color=palette.edge)
+        layers.append(rules.encode(x=x))
     if fan is not None and len(fan):
-        spread = alt.Chart(fan).mark_area(color=palette.wear, opacity=0.22)
+        spread = alt.Chart(fan).mark_area(
+            color=palette.wear, fillOpacity=0.22, stroke=palette.wear, strokeWidth=0.8
+        )
         layers += [
-            spread.encode(x=alt.X("distance:Q"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
-            _dashed(fan, palette),
+            spread.encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
+            _dashed(fan, x, palette),
         ]
     if drift is not None and len(drift):
-        layers.append(_dashed(drift, palette))
+        layers.append(_dashed(drift, x, palette))
     if error and raw:
         layers.append(_error_bars(rows, metric, error, x, palette))
     if normalised and rows[normalised].notna().any():
@@ -129,9 +131,9 @@ def _within_sight(limits: Mapping[str, float | None], values: list[float]) -> di
     return near
 
 
-def _dashed(line: pd.DataFrame, palette: Palette) -> Any:
+def _dashed(line: pd.DataFrame, x: Any, palette: Palette) -> Any:
     chart = alt.Chart(line).mark_line(color=palette.wear, strokeDash=[6, 4], strokeWidth=2)
-    return chart.encode(x=alt.X("distance:Q"), y=alt.Y("value:Q"))
+    return chart.encode(x=x, y=alt.Y("value:Q"))
 
 
 def _error_bars(rows: pd.DataFrame, metric: str, error: str, x: Any, palette: Palette) -> Any:
@@ -140,7 +142,7 @@ def _error_bars(rows: pd.DataFrame, metric: str, error: str, x: Any, palette: Pa
     ends = told.assign(_low=told[metric] - 2 * told[error], _high=told[metric] + 2 * told[error])
     return (
         alt.Chart(ends)
-        .mark_rule(color=palette.main, opacity=0.6)
+        .mark_rule(color=palette.main, opacity=0.7)
         .encode(x=x, y=alt.Y("_low:Q"), y2=alt.Y2("_high:Q"))
     )
 
@@ -169,8 +171,13 @@ def _readings(
 
 
 def along(domain: tuple[float, float] | None) -> alt.Scale:
-    """Return the scale along the distance."""
-    return alt.Scale(zero=False, nice=True) if domain is None else alt.Scale(domain=list(domain), nice=False)
+    """Return the scale along the distance.
+
+    Every layer of a chart takes it: one that leaves it to the grammar brings nought in for all.
+    """
+    if domain is None:
+        return alt.Scale(zero=False, nice=True)
+    return alt.Scale(domain=list(domain), nice=False, zero=False)
 
 
 def work_and_events(events: pd.DataFrame, *, domain: tuple[float, float], palette: Palette = LIGHT) -> Any:
@@ -217,17 +224,18 @@ def damages(
     domain: tuple[float, float],
     fails: tuple[float, float],
     now: float,
+    now_words: str = "today",
     palette: Palette = LIGHT,
 ) -> Any:
     """Return how far each damage has come, in percent of the level at which such pumps fail on average.
 
     visits, ahead: name, distance, value, low, high; fails: the stretch in which 8 in 10 such pumps fail, in
-    percent; now: where the pump stands today.
+    percent; now: where the pump stands today, or stood when it was removed, as now_words say.
     """
     names = list(dict.fromkeys(visits["name"]))
-    colour = alt.Color(
-        "name:N", legend=None, scale=alt.Scale(domain=names, range=_of_damages(names, palette))
-    )
+    scale = alt.Scale(domain=names, range=_of_damages(names, palette))
+    colour = alt.Color("name:N", legend=None, scale=scale)
+    outline = alt.Stroke("name:N", legend=None, scale=scale)
     dash = alt.StrokeDash("name:N", legend=None, scale=alt.Scale(domain=names, range=_dashes(names)))
     top = max(130.0, min(float(ahead["high"].max()), 220.0))
     x = alt.X("distance:Q", title=None, scale=along(domain))
@@ -235,21 +243,22 @@ def damages(
     y = alt.Y("value:Q", scale=alt.Scale(domain=[0, top], clamp=True), axis=axis)
     band = alt.Chart(pd.DataFrame([{"low": fails[0], "high": min(fails[1], top)}]))
     level = alt.Chart(pd.DataFrame([{"value": 100.0, "label": "half of such pumps have failed here"}]))
-    today = alt.Chart(pd.DataFrame([{"distance": now, "label": "today"}]))
-    fan = alt.Chart(ahead).mark_area(opacity=0.25, clip=True)
+    today = alt.Chart(pd.DataFrame([{"distance": now, "label": now_words}]))
+    late = now > domain[0] + LATE_SHARE * (domain[1] - domain[0])
+    fan = alt.Chart(ahead).mark_area(fillOpacity=0.25, strokeWidth=0.8, clip=True)
     line = alt.Chart(visits).mark_line(strokeWidth=2.2, clip=True, point={"size": 26, "filled": True})
     on = alt.Chart(ahead).mark_line(strokeWidth=1.6, opacity=0.8, clip=True)
     last = ahead.groupby("name", sort=False).tail(1).assign(label=lambda rows: rows["name"])
     day = today.encode(x=alt.X("distance:Q"), y=alt.value(0))
     height = level.encode(y=alt.Y("value:Q"), x=alt.value(4))
     layers = [
-        band.mark_rect(color=palette.band, opacity=0.55).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
+        band.mark_rect(**outlined(palette), fillOpacity=0.55).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
         level.mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(y=alt.Y("value:Q")),
-        fan.encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), color=colour),
+        fan.encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), color=colour, stroke=outline),
         on.encode(x=x, y=y, color=colour, strokeDash=dash),
         line.encode(x=x, y=y, color=colour, strokeDash=dash),
         today.mark_rule(color=palette.faint).encode(x=alt.X("distance:Q")),
-        lettered(day, palette, align="left", baseline="top", dx=4),
+        lettered(day, palette, align="right" if late else "left", baseline="top", dx=-4 if late else 4),
         lettered(height, palette, align="left", baseline="bottom", dy=-3),
         lettered(
             alt.Chart(last).encode(x=alt.X("distance:Q"), y=y), palette, size=12, align="right",
@@ -277,9 +286,15 @@ def chances(visits: pd.DataFrame, *, domain: tuple[float, float], palette: Palet
         strokeDash=alt.StrokeDash("name:N", legend=None, scale=alt.Scale(domain=names, range=_dashes(names))),
         tooltip=[alt.Tooltip("name:N"), alt.Tooltip("chance:Q", format=".0%")],
     )  # fmt: skip
-    named = alt.Chart(last).encode(x=x, y=y)
-    words = lettered(named, palette, align="left", baseline="middle", dx=6, size=12)
-    return dressed(alt.layer(drawn, words), palette, height=110)
+    late = domain[0] + LATE_SHARE * (domain[1] - domain[0])
+    layers: list[Any] = [drawn]
+    for rows, mark in (
+        (last[last["distance"] < late], {"align": "left", "baseline": "middle", "dx": 6}),
+        (last[last["distance"] >= late], {"align": "right", "baseline": "bottom", "dy": -5}),
+    ):
+        if len(rows):
+            layers.append(lettered(alt.Chart(rows).encode(x=x, y=y), palette, size=12, **mark))
+    return dressed(alt.layer(*layers), palette, height=110)
 
 
 def _of_damages(names: list[str], palette: Palette) -> list[str]:
@@ -363,7 +378,7 @@ def survival_ahead(
     if marks:
         ruled = pd.DataFrame([{"distance": v, "label": k} for k, v in marks.items() if v == v])
         if len(ruled):
-            layers.append(alt.Chart(ruled).mark_rule(color=palette.rule).encode(x=alt.X("distance:Q")))
+            layers.append(alt.Chart(ruled).mark_rule(color=palette.edge).encode(x=alt.X("distance:Q")))
             named = alt.Chart(ruled).encode(x=alt.X("distance:Q"), y=alt.value("height"))
             layers.append(lettered(named, palette, align="left", baseline="bottom", dx=4, dy=-4))
     return dressed(alt.layer(*layers), palette, height=240)

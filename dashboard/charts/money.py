@@ -7,8 +7,10 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.style import dressed, y_axis
+from dashboard.charts.style import dressed, outlined, y_axis
 from dashboard.shell.palette import LIGHT, Palette
+
+TURNED = "▸"  # before the name of a policy that takes another's place
 
 
 def spent(frame: pd.DataFrame, currency: str, *, palette: Palette = LIGHT) -> Any:
@@ -61,7 +63,7 @@ def cost_by_age(
     if "cost_low" in frame:
         layers.append(
             alt.Chart(frame)
-            .mark_area(color=palette.band, opacity=0.7)
+            .mark_area(**outlined(palette), fillOpacity=0.7)
             .encode(x=x, y=alt.Y("cost_low:Q"), y2=alt.Y2("cost_high:Q"))
         )
     layers.append(
@@ -156,8 +158,8 @@ def tornado(
             for end in ("low", "high")
         ]
     )
-    ends["choice"] = ends["best"].map(names)
     ends["turned"] = ends["best"] != ends["best_base"]
+    ends["choice"] = ends["turned"].map({True: f"{TURNED} ", False: ""}) + ends["best"].map(names)
     middle = ends.groupby("driver")["saving"].transform("mean")
     ends["side"] = (ends["saving"] >= middle).map({True: "right", False: "left"})
     y = alt.Y("driver:N", sort=order, title=None, axis=alt.Axis(labelLimit=220))
@@ -182,7 +184,7 @@ def tornado(
         .mark_text(align=align, dx=dx, fontSize=11)
         .encode(
             y=y, x=alt.X("saving:Q"), text=alt.Text("choice:N"),
-            color=alt.condition("datum.turned", alt.value(palette.wear), alt.value(palette.faint)),
+            color=alt.condition("datum.turned", alt.value(palette.ink), alt.value(palette.faint)),
         )
         for side, align, dx in sides
     ]  # fmt: skip

@@ -11,8 +11,8 @@ from ingest.wording.language import phrase
 
 WIDTH, HEIGHT = 660, 132
 LEFT, RIGHT, TOP, BOTTOM = 52, 8, 8, 22
-INK, FAINT, RULE = "#22303a", "#56606a", "#dddddd"
-DARK, PALE, HATCH = "#1d5c63", "#97b2b1", "#a85a00"
+INK, FAINT, RULE = "#22303a", "#4d565f", "#dddddd"
+DARK, PALE, HATCH = "#1d5c63", "#7d9a99", "#a85a00"
 BAND = "#e3d9c0"
 TRACE_BINS = 600
 

@@ -8,7 +8,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from dashboard.charts.style import dressed, y_axis
+from dashboard.charts.style import dressed, outlined, y_axis
 from dashboard.shell.palette import LIGHT, Palette
 
 
@@ -54,7 +54,7 @@ def expected_and_counted(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> An
         "as_of:T", title="forecast made on", axis=alt.Axis(format="%Y-%m", labelOverlap=True, tickCount=6),
         scale=alt.Scale(padding=8),  # room for the first and last mark
     )  # fmt: skip
-    band = alt.Chart(frame).mark_area(color=palette.band).encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
+    band = alt.Chart(frame).mark_area(**outlined(palette)).encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
     line = (
         alt.Chart(frame)
         .mark_line(color=palette.main, strokeWidth=2)

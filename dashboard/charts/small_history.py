@@ -55,7 +55,9 @@ def small(visits: pd.DataFrame, *, palette: Palette = LIGHT) -> dict[str, Any] |
     if not lines:
         return None
     config = dressed(alt.Chart(), palette, height=None).config.to_dict(validate=False)
-    return {"config": config, "vconcat": lines[::-1], "spacing": 14}
+    return {
+        "config": config, "vconcat": lines[::-1], "spacing": 14, "resolve": {"scale": {"x": "shared"}},
+    }  # fmt: skip
 
 
 def _written(

@@ -75,6 +75,11 @@ def lettered(base: Any, palette: Palette, *, size: int = 11, **mark: Any) -> Any
     return edge + written.mark_text(fontSize=size, color=palette.faint, **mark)
 
 
+def outlined(palette: Palette) -> dict[str, Any]:
+    """Return what a pale area behind data is marked with: its outline is seen where its shade is not."""
+    return {"color": palette.band, "stroke": palette.edge, "strokeWidth": 0.8}
+
+
 def y_axis(title: str, **more: Any) -> alt.Axis:
     """Return a value axis with its title lying flat above it, easier to read than a turned one."""
     return alt.Axis(

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.style import dressed, lettered, scale_to, y_axis
+from dashboard.charts.style import dressed, lettered, outlined, scale_to, y_axis
 from dashboard.shell.palette import LIGHT, Palette
 from ingest.wording.language import phrase
 
@@ -30,7 +30,7 @@ def trace(
         band = pd.DataFrame({"from_ms": [turn_ms[0]], "to_ms": [turn_ms[1]], "label": [phrase("one turn")]})
         layers.append(
             alt.Chart(band)
-            .mark_rect(color=palette.band, clip=True)
+            .mark_rect(**outlined(palette), clip=True)
             .encode(x=alt.X("from_ms:Q", title=phrase("time, ms"), scale=x_scale), x2=alt.X2("to_ms:Q"))
         )
         if (turn_ms[1] - turn_ms[0]) > 0.04 * (shown[1] - shown[0]):

@@ -19,6 +19,7 @@ class Palette:
     faint: str  # secondary text and axes
     rule: str  # grid lines
     band: str  # areas behind data
+    edge: str  # their outlines, and rules behind data: 3 : 1 where the area itself is paler
     filled: str  # the fullest cell of a table of shades, on which ink is still read
     main: str  # the pump's own data
     wear: str
@@ -33,6 +34,7 @@ LIGHT = Palette(
     faint="#424b54",
     rule="#e4dccb",
     band="#e3d9c0",
+    edge="#8a8170",
     filled="#97b2b1",
     main="#1d5c63",
     wear="#a85a00",
@@ -46,6 +48,7 @@ DARK = Palette(
     faint="#b5b1a6",
     rule="#2a3338",
     band="#333d40",
+    edge="#6f7d86",
     filled="#3d6564",
     main="#6fc2bd",
     wear="#e3a64f",

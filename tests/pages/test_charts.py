@@ -85,6 +85,28 @@ def test_metric_has_limits_baseline_events_and_error_bars():
     assert "high end" not in text  # far outside the data: it would flatten them
 
 
+def layers(spec: dict) -> list[dict]:
+    return [
+        part
+        for layer in spec.get("layer", [spec])
+        for part in (layers(layer) if "layer" in layer else [layer])
+    ]
+
+
+def test_charts_over_distance_show_the_stretch_they_are_given_and_nought_only_within_it():
+    """A layer along the distance that leaves its scale to the grammar brings nought into all of them."""
+    spec = history.metric_over_distance(
+        history_rows(), "mean_a", "average current, A", distance_title="mi", domain=(100.0, 160.0),
+        events=pd.DataFrame({"distance": [1.5], "event": ["filter"], "text": [""]}),
+        drift=pd.DataFrame({"distance": [1.0, 2], "value": [5.0, 5.1]}),
+        fan=pd.DataFrame({"distance": [2.0, 3], "value": [5.0, 5.1], "low": [4.9, 5], "high": [5.1, 5.2]}),
+    ).to_dict()  # fmt: skip
+    along = [part["encoding"]["x"] for part in layers(spec) if "field" in part["encoding"].get("x", {})]
+    assert len(along) == 5
+    for x in along:
+        assert x["scale"] == {"domain": [100.0, 160.0], "nice": False, "zero": False}
+
+
 def test_an_unread_visit_is_not_drawn():
     spec = history.metric_over_distance(
         history_rows(), "mean_a", "average current, A", distance_title="mi"
@@ -136,7 +158,7 @@ def test_money_charts_name_the_currency():
          "best_low": ["a", "b"], "best_high": ["a", "a"], "best_base": ["a", "a"]}
     )  # fmt: skip
     spec = money.tornado(moved, "USD", "a year", names={"a": "fixed age", "b": "condition"}).to_dict()
-    assert "condition" in str(spec["datasets"])
+    assert "▸ condition" in str(spec["datasets"])
     assert marks(spec) == ["bar", "tick", "text", "text"]
     assert "USD per 10,000 mi" in titles(money.policies(policies, "USD", "per 10,000 mi").to_dict())
 
@@ -162,7 +184,10 @@ def test_plan_shows_hours_free_as_ticks():
     rows = pd.DataFrame(
         {"week_of": ["2025-01-06"], "depot": ["N"], "hours_planned": [5.0], "hours_free": [16.0]}
     )
-    assert marks(plan.hours_by_week(rows, most=16.0).to_dict()) == ["bar", "tick"]
+    weeks = ["2025-01-06", "2025-01-13"]
+    spec = plan.hours_by_week(rows, weeks=weeks, most=16.0).to_dict()
+    assert marks(spec) == ["bar", "tick"]
+    assert spec["layer"][0]["encoding"]["x"]["scale"]["domain"] == weeks  # a depot with one week to draw too
 
 
 @pytest.mark.parametrize("palette", [DARK])

@@ -99,7 +99,8 @@ def show_policies(review: Any) -> None:
     )
     say.note(
         "What condition saves against running to failure as a price is a quarter lower or higher, or life at "
-        "the ends of its 80 % range; at each end the policy that then costs least."
+        "the ends of its 80 % range; at each end the policy that then costs least, "
+        f"{money.TURNED} where it is another than now."
     )
     say.line(turning_words(review.tornado, review.policies))
 

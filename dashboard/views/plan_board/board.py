@@ -40,7 +40,6 @@ def show_board(plan: Any, chosen: dict[str, list[str]]) -> None:
     moved = week_grid(grid | {"may": access.may("plan")}, key="board_grid")
     if moved and access.may("plan"):
         st.session_state[MOVE] = (int(moved["job"]), str(moved["week"]))
-    lists.show(by_week(jobs), "Jobs by week and depot.", "board")
     _show_move(plan, jobs)
     _show_undo()
 
@@ -115,23 +114,6 @@ def job_text(row: dict[Any, Any]) -> dict[str, Any]:
     }
 
 
-def by_week(jobs: pd.DataFrame) -> pd.DataFrame:
-    """Return the jobs as a list, for narrow screens and for a file."""
-    weeks = [d - timedelta(days=d.weekday()) for d in jobs["planned_on"]]
-    return pd.DataFrame(
-        {
-            "Week from": [formats.day(w) for w in weeks],
-            "Depot": jobs["depot"],
-            "Unit": jobs["unit"],
-            "Job": jobs["job"],
-            "Day": jobs["planned_on"].map(formats.day),
-            "Hours": jobs["hours"].map(formats.tenth),
-            "Part": jobs["part"],
-            "Status": jobs["status"],
-        }
-    )
-
-
 def price(plan: Any, jobs: pd.DataFrame, pump_id: int, week: str) -> tuple[date, str] | None:
     """Return the day a job would fall on in a week and the sentence with its price; None where it can't."""
     mine = jobs[jobs["pump_id"] == pump_id]
@@ -157,17 +139,25 @@ def price(plan: Any, jobs: pd.DataFrame, pump_id: int, week: str) -> tuple[date,
     )
 
 
+def _let_go() -> None:
+    st.session_state.pop(MOVE, None)
+
+
 def _show_move(plan: Any, jobs: pd.DataFrame) -> None:
+    """Lay the price of a move asked for over the page: the board is taller than a screen, and below it nobody
+    would see it."""
+    asked = st.session_state.get(MOVE)
+    if asked:
+        st.dialog("Move it?", on_dismiss=_let_go)(_ask_move)(plan, jobs, *asked)
+
+
+def _ask_move(plan: Any, jobs: pd.DataFrame, pump_id: int, week: str) -> None:
     from analytics.scheduling.doubts import doubts_on
     from ingest.errors import PumpledgerError
 
-    asked = st.session_state.get(MOVE)
-    if not asked:
-        return
-    pump_id, week = asked
     found = price(plan, jobs, pump_id, week)
     if found is None:
-        st.session_state.pop(MOVE)
+        _let_go()
         say.refuse("That unit has no open day within the plan in that week; choose another.")
         return
     day, sentence = found
@@ -186,7 +176,7 @@ def _show_move(plan: Any, jobs: pd.DataFrame) -> None:
         go = yes.form_submit_button("Move it", type="primary", width="stretch")
         leave = no.form_submit_button("Leave it", width="stretch")
     if leave:
-        st.session_state.pop(MOVE)
+        _let_go()
         st.rerun()
     if go:
         frame.attempt(lambda: move(jobs, pump_id, day, by, reason.strip(), bool(doubts)))

@@ -25,10 +25,10 @@ for note in plan.notes:
     if note.code != "as-of":  # said first on every page
         say.note(note.text)
 chosen = lists.narrowing(key="plan")
-plan_parts.show_weeks(plan, chosen)
 board.show_board(plan, chosen)
 plan_parts.show_lines(plan, chosen)
 plan_parts.show_checks(plan, chosen)
 deciding.show_decision(plan)
 plan_parts.show_orders(plan, chosen)
 plan_parts.show_rest(plan, chosen)
+plan_parts.show_weeks(plan, chosen)

@@ -83,12 +83,13 @@ def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
         if chosen["depot"]:  # else a note of the plan's own says so
             say.note("No bay hours are given, so the plan is not held against them.")
         return
-    st.header("By week", anchor=False)
+    st.header("Hours by week", anchor=False)
     rows = hours_by_depot(bays)
+    weeks = sorted(set(rows["week_of"]))
     most = float(rows[["hours_planned", "hours_free"]].max().max())
     for depot, part in rows.groupby("depot", sort=False):
         frame.chart(
-            plan_charts.hours_by_week(part, most=most, palette=frame.palette()),
+            plan_charts.hours_by_week(part, weeks=weeks, most=most, palette=frame.palette()),
             f"{depot}: bay hours planned each week as bars, with the hours free as ticks.",
         )
     left_out = bays["depot"].nunique() - rows["depot"].nunique()

@@ -37,7 +37,8 @@ def show(pump: pd.Series, ranked: pd.DataFrame, lines: Any, axis: Axis, domain: 
     st.subheader("How far its damages have come", anchor=False)
     frame.chart(
         history.damages(visits, ahead, domain=domain, fails=(max(100 - spread, 0), 100 + spread),
-                        now=float(axis.place(lines.now_km)), palette=frame.palette()),
+                        now=float(axis.place(lines.now_km)), palette=frame.palette(),
+                        now_words="today" if lines.in_service else "removed"),
         "Each damage in percent of the level at which such pumps fail, with where it leads, 8 in 10.",
     )  # fmt: skip
     say.line(words(told, names))
@@ -48,9 +49,14 @@ def show(pump: pd.Series, ranked: pd.DataFrame, lines: Any, axis: Axis, domain: 
             history.chances(shown, domain=domain, palette=frame.palette()),
             "Chance that each damage has started, as it stood after each visit.",
         )
+    ahead_words = (
+        "the risk above rests on it. Shaded ahead: where it will lie, 8 in 10."
+        if lines.in_service
+        else "nothing is foretold of a pump taken off."
+    )
     say.note(
-        "Worked out from all readings together, corrected for volts, pressure and filter; the risk above "
-        "rests on it. Shaded ahead: where it will lie, 8 in 10. Band: where 8 in 10 such pumps fail."
+        f"Worked out from all readings together, corrected for volts, pressure and filter; {ahead_words} "
+        "Band: where 8 in 10 such pumps fail."
     )
     glossary.show(*names)
 
