@@ -11,7 +11,7 @@ import pandas as pd
 
 from analytics.cost_review.intervals import ALL
 from analytics.money.policies import AGE, LIMITS, RISK, RUN
-from analytics.past.normal import three_digits
+from analytics.past.normal import interval, three_digits
 
 NAMES = {RUN: "run to failure", AGE: "fixed age", LIMITS: "limits on the last reading", RISK: "condition"}
 WORDS = {
@@ -185,12 +185,13 @@ def interval_sentences(q: Question) -> list[str]:
         middle, least, most = (
             f"{three_digits(w[n]):,.0f}" for n in ("warning_p50", "warning_p10", "at_most")
         )
+        as_set = f"{interval(w['interval']):,.0f}"
         out.append(
             f"A coming failure of {w['pump_type']}, the commonest type, shows about {middle} "
             f"{q.distance_unit} ahead "
             f"(1 in 10 under {least}); {100 * w['without_warning']:.0f} % come unannounced. By the rule of "
             "half a "
-            f"capture is due every {most} {q.distance_unit} at most; the fleet's {w['interval']:,.0f} "
+            f"capture is due every {most} {q.distance_unit} at most; the fleet's {as_set} "
             f"{'keep' if w['within_rule'] else 'break'} it{_beyond(best, w)}."
         )
     return out

@@ -15,6 +15,12 @@ def three_digits(value: float) -> float:
     return float(f"{value:.3g}")
 
 
+def interval(value: float) -> float:
+    """Return an interval as said: as it was given where it is whole in its unit, else (given in another unit,
+    or nobody's but the usual one) to three digits."""
+    return float(round(value)) if abs(value - round(value)) < 0.01 else three_digits(value)
+
+
 def as_known(value: float, sd: float) -> float:
     """Return a figure no finer than it is known: rounded to the power of ten that lies between a twentieth
     and a half of its standard deviation, to three digits at most.

@@ -27,7 +27,7 @@ from analytics.risk.parts_ahead import with_parts
 from analytics.risk.reasons import (
     Grounds,
     beyond,
-    format_quantities,
+    horizons,
     points,
     reason_columns,
     with_next_step,
@@ -339,7 +339,7 @@ def _grounds(
     return Grounds(
         risk_pct=whole,
         parts_pct=dict(zip(CAUSES, whole_parts, strict=True)),
-        horizon=format_quantities(ahead.horizon_km, unit, digits=0),
+        horizon=horizons(ahead.horizon_km, unit),
         readings=readings,
         speed_falls=speed_falls & (weight > 0) & ((weight > 0.5) | ~ripple_rises),
         ripple_rises=ripple_rises,

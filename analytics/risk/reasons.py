@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.past.normal import interval
 from analytics.wording import SENTENCES, places, reason_template, reasons_in_words, say
-from ingest.units import format_quantity
+from ingest.units import format_quantity, from_kept
 from ingest.wording.language import template
 
 FEW_FAILURES = 5
@@ -183,7 +184,14 @@ def beyond(distance_km: np.ndarray, experience_km: np.ndarray, unit: str) -> lis
     return distance.tolist()
 
 
-def format_quantities(value: np.ndarray, unit: str, *, digits: int | None = None) -> np.ndarray:
+def format_quantities(value: np.ndarray, unit: str) -> np.ndarray:
     """As ingest.units.format_quantity, for many kept values (n,)."""
     different, back = np.unique(np.round(value, 2), return_inverse=True)
-    return np.array([format_quantity(v, unit, digits=digits) for v in different] or [""], object)[back]
+    return np.array([format_quantity(v, unit) for v in different] or [""], object)[back]
+
+
+def horizons(km: np.ndarray, unit: str) -> np.ndarray:
+    """Return distances (n,) in km as horizons are said, "5,000 mi", "8,050 km"."""
+    different, back = np.unique(np.round(km, 2), return_inverse=True)
+    told = [f"{interval(from_kept(float(v), unit)):,.0f} {unit}" for v in different]
+    return np.array(told or [""], object)[back]

@@ -11,13 +11,14 @@ import pytest
 import analytics
 from analytics import wording
 from analytics.risk.ranking import rank
-from analytics.risk.reasons import reason_values
+from analytics.risk.reasons import horizons, reason_values
 from analytics.scheduling.ical import calendar
 from analytics.scheduling.planning import plan
 from analytics.scheduling.work_list import work_list_html
 from analytics.wording import Remark, reason_template, reasons_in_words, remark, say
 from dashboard.commands import plan as plan_command
 from dashboard.commands import rank as rank_command
+from ingest.units import KM_PER_MILE
 from ingest.wording.language import SPANISH, speaking
 from tests.ledger_fixture import build_ledger
 
@@ -105,6 +106,13 @@ def test_a_remark_keeps_plain_values_and_is_worded_when_read():
     with speaking(SPANISH):
         assert wording.booked("rust").text == "Programado por una persona: rust."
         assert wording.booked(None).text == "Programado por una persona, sin motivo."
+
+
+def test_a_horizon_nobody_typed_has_no_false_digits():
+    """The usual 5,000 mi are told in kilometres to three digits; what was typed in kilometres as typed."""
+    usual_mi, typed_km = 5000 * KM_PER_MILE, 12_345.0
+    assert horizons(np.array([usual_mi, typed_km]), "km").tolist() == ["8,050 km", "12,345 km"]
+    assert horizons(np.array([usual_mi]), "mi").tolist() == ["5,000 mi"]
 
 
 def test_clauses_make_one_sentence():

@@ -56,9 +56,7 @@ def show_decision(plan: Any) -> None:
         what = st.segmented_control("Decision", list(DECISIONS), default="book", key="decision_kind",
                                     format_func=DECISIONS.__getitem__, wrap=True)  # fmt: skip
         day = st.date_input("Day", _planned_day(plan, pump_id), format="YYYY-MM-DD")
-        reason = st.text_input(
-            "Reason", placeholder="asked for when pinning, moving, rejecting; done: what was found"
-        )
+        reason = st.text_input("Reason", placeholder="why, or, when done, what was found")
         changed = st.segmented_control(
             "When done: was the pump changed?", ["Yes", "No"], key="decision_changed", wrap=True,
             help="A change is recorded with it, on the day above; type and serial number of the pump fitted "

@@ -16,11 +16,12 @@ plan = kept.value
 frame.age(kept, "Plan")
 say.line(plan_parts.headline(plan))
 frame.first_part_first()
-say.note(
-    "This saving is of the jobs listed, each against leaving that pump to fail; the one on Costs is of a "
-    "policy "
-    "kept up year after year. Neither is part of the other."
-)
+if len(plan.lines):
+    say.note(
+        "This saving is of the jobs listed, each against leaving that pump to fail; the one on Costs is of a "
+        "policy "
+        "kept up year after year. Neither is part of the other."
+    )
 for note in plan.notes:
     if note.code != "as-of":  # said first on every page
         say.note(note.text)
