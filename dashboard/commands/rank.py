@@ -213,8 +213,14 @@ def as_lines(table: pd.DataFrame, most: int | None = SHOWN, why: bool = False) -
 
 def _risk_words(table: pd.DataFrame) -> str:
     """Return what "risk" is a chance of."""
-    reach = sorted(set(table["horizon"].round()))
-    within = f"{reach[0]:,.0f} {table['horizon_unit'].iloc[0]}" if len(reach) == 1 else "a unit's interval"
+    from analytics.past.normal import interval
+
+    reach = sorted(set(table["horizon"].round(2)))
+    within = (
+        f"{interval(reach[0]):,.0f} {table['horizon_unit'].iloc[0]}"
+        if len(reach) == 1
+        else "a unit's interval"
+    )
     return f"Risk: the chance of failing on the road within {within}; to its next stop: before that day."
 
 

@@ -6,10 +6,12 @@ import sys
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from ingest.harmless import harmless
 
 WIDTH = 100
+LAST_LEAST = 24  # columns kept for the last one, whose text is the longest
 GAP = "  "
 
 
@@ -26,19 +28,25 @@ def fixed_table(
 ) -> list[str]:
     """Return the lines of a table: a heading, then each row with its text of `below` wrapped under it.
 
-    The last column takes what is left of the width and is wrapped there; no text is cut.
+    The last column takes what is left of the width, and the widest of the others give way where that is
+    little; a text wider than its column is wrapped there, none is cut.
     """
     cells = [[printable(cell) for cell in row] for row in rows]
     widths = [max(len(c.heading), *(len(row[i]) for row in cells), 0) for i, c in enumerate(columns[:-1])]
-    start = sum(widths) + len(GAP) * len(widths)
-    rest = max(WIDTH - start, 16)
-    out = [_line([c.heading for c in columns], columns, widths)]
-    for i, row in enumerate(cells):
-        head, *more = textwrap.wrap(row[-1], rest) or [""]
-        out.append(_line([*row[:-1], head], columns, widths))
-        out += [" " * start + text for text in more]
+    gaps = len(GAP) * len(widths)
+    while widths and sum(widths) > WIDTH - LAST_LEAST - gaps:
+        widths[widths.index(max(widths))] -= 1
+    widths.append(WIDTH - sum(widths) - gaps)
+    out = []
+    for i, row in enumerate([[c.heading for c in columns], *cells]):
+        wrapped = [textwrap.wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
+        out += [_line(line, columns, widths) for line in zip_longest(*wrapped, fillvalue="")]
+        if not i:
+            continue
         if below is not None:
-            out += textwrap.wrap(printable(below[i]), WIDTH, initial_indent="    ", subsequent_indent="    ")
+            out += textwrap.wrap(
+                printable(below[i - 1]), WIDTH, initial_indent="    ", subsequent_indent="    "
+            )
     return out
 
 
@@ -55,6 +63,6 @@ def strong(text: str) -> str:
 def _line(cells: Sequence[str], columns: Sequence[Column], widths: Sequence[int]) -> str:
     padded = [
         cell.rjust(width) if column.right else cell.ljust(width)
-        for cell, column, width in zip(cells, columns, widths, strict=False)
+        for cell, column, width in zip(cells, columns, widths, strict=True)
     ]
-    return GAP.join([*padded, cells[-1]]).rstrip()
+    return GAP.join([*padded[:-1], cells[-1]]).rstrip()

@@ -59,6 +59,8 @@ def test_drift_says_its_error_and_whose_it_is():
     words = metrics.drift_words(few, metric("rpm"), MILES)
     assert "may as well be none" in words
     assert "70 % of it is what its type does" in words
+    # Beside a damage that has begun no line is called "none".
+    assert "none" not in metrics.drift_words(few, metric("rpm"), MILES, begun=True)
 
 
 def test_when_the_line_passes_a_limit_is_said_with_its_range(monkeypatch):

@@ -12,6 +12,7 @@ from dashboard.data import loaders
 from dashboard.parts import envelope, replacing
 from dashboard.shell import frame, say
 from dashboard.words import formats
+from dashboard.words.plain import plain
 from ingest.errors import PumpledgerError
 
 NOT_A_STATE = {"not_examined"}
@@ -25,7 +26,7 @@ def show(pump: pd.Series) -> None:
     captures = loaders.ask("captures_of_type", pump_type=pump["pump_type"])
     if len(captures) < 2:
         return
-    st.subheader(f"Compare captures of {pump['pump_type']}", anchor=False)
+    st.subheader(plain(f"Compare captures of {pump['pump_type']}"), anchor=False)
     rows = {int(row["visit_id"]): row for row in captures.to_dict("records")}
     own = [visit for visit, row in rows.items() if row["pump_id"] == pump["pump_id"]]
     ids = list(rows)
@@ -38,7 +39,13 @@ def show(pump: pd.Series) -> None:
     _overlay(rows[this], rows[other])
     examples = examples_of(captures)
     if len(examples) > 1:
-        with st.expander(f"This fleet's own examples of {pump['pump_type']}, by what was found"):
+        fold = st.expander(
+            plain(f"This fleet's own examples of {pump['pump_type']}, by what was found"), key="examples",
+            on_change="rerun",
+        )  # fmt: skip
+        if not fold.open:
+            return
+        with fold:
             say.note(
                 "One capture of each state: the last before a pump came off that somebody examined, over one "
                 f"of a pump {TYPICAL}. One pump is no rule; compare several."

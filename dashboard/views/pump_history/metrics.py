@@ -131,7 +131,7 @@ def _show_slow(
             ),
             f"{m.title} over {axis.title} with its straight line and where that leads.",
         )  # fmt: skip
-        say.note(drift_words(drift, m, axis))
+        say.note(drift_words(drift, m, axis, begun=bool(begun)))
         if lines.in_service and not begun:
             say.line(
                 past_words(rows, metric, limits, float(drift.level[0]), m.unit)
@@ -242,14 +242,15 @@ def baseline_band(rows: pd.DataFrame, metric: str, settings: dict[str, Any]) -> 
     return (float(first.min()), float(first.max())) if len(good) > len(first) else None
 
 
-def drift_words(drift: Any, metric: Metric, axis: Axis) -> str:
-    """Return the drift with its standard error, whose it is, or that it can't be told from none."""
+def drift_words(drift: Any, metric: Metric, axis: Axis, *, begun: bool = False) -> str:
+    """Return the drift with its standard error, whose it is, or that it can't be told from none; not the last
+    where a damage has begun that moves the readings off the line."""
     if drift is None:
         return f"{metric.words}: no drift is drawn until the fleet has enough readings to learn from."
     slope, error = (float(v[0]) * axis.km * axis.per for v in (drift.slope, drift.slope_ahead_se))
     digits = max(metric.digits, 2) if metric.digits else 0  # a slope is smaller than what drifts
     slope = round(slope, digits) + 0.0  # no "-0.00"
-    sure = "" if drift.told[0] else "; may as well be none"
+    sure = "" if drift.told[0] or begun else "; may as well be none"
     share = float(drift.own_share[0])
     whose = "" if share > 0.8 else f"; {formats.percent(1 - share)} of it is what its type does"
     return (
