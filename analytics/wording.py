@@ -78,8 +78,10 @@ SENTENCES = {
     "change-failed": "Change it: it no longer works.",
     "change-finding-stays": "Change it {at}{over}: the finding stays and nothing else explains it.",
     "change-after-check": "Change it {at}{over}: its check is done, and a change still pays.",
-    "change-after-drops": "Zero and drops first, then change it {at}{over}: nothing else that a check finds "
-    "would help.",
+    "change-after-drops": "Zero, drops and a new capture first; change it {at}{over} if they bear it out "
+    "({share_pct} % end in a change).",
+    "change-after-capture": "Capture it first: its last visit on record is {days} days ago, longer than its "
+    "interval; zero and drops with it, then change it {at}{over} if that reading bears it out.",
     "check-and-change": "Check it {at} and change it unless the check says otherwise{over} "
     "({share_pct} % end in a change).",
     "watch-finding": "The finding is confirmed, but a change does not pay yet: capture at half the usual "
@@ -96,6 +98,8 @@ SENTENCES = {
     "days-past": "The days booked for {number} units are past: mark them done or move them ({names}).",
     "booked-after-retirement": "Unit {unit} is booked for {day}, but retires on {retires_on}.",
     "booked-closed-day": "Unit {unit} is booked for {day}, a closed day at depot {depot}.",
+    "old-readings": "Pumps planned whose last visit on record is longer ago than their interval: {number} of "
+    "{of}. Load what happened since, or capture them before anything is changed.",
     "booked-over-hours": "The bay of depot {depot} is over by {hours:.1f} h in the week of {week}, with unit "
     "{names} booked there.",
     "bookings-over-hours": "The bay of depot {depot} is over by {hours:.1f} h in the week of {week}, with "
@@ -136,6 +140,8 @@ SENTENCES = {
     "risk-not-worth": "the risk is high, but neither a check nor a change pays yet",
     "step-not-worth": "its reading asks for a step that does not pay for a job of its own",
     "retires-first": "the unit retires on {day}, before any stop that could be made",
+    "beyond-horizon": "its next stop, on {day}, lies beyond the {days} days planned, and waiting for it "
+    "costs {saved:,.0f} {currency} less than a stop of its own: it comes into a later list",
     "no-stop": "the unit has no stop within {days} days",
     "no-part": "no part is on hand and one takes {days} days, longer than its last stop is off",
     "no-hours": "depot {depot} has no bay hours left in the weeks of its stops",

@@ -83,6 +83,7 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
         failed=pumps["failed"].to_numpy(bool),
         starves=pumps["starves"].to_numpy(bool),
         may_change=finished | (not settings["demand_finished_finding"]),
+        looked_at=looked_at,
         least_saving=float(settings["least_saving_share"]) * pumps["planned"].to_numpy(float),
     )
     return Weighed(outlook, work, made)

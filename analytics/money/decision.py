@@ -28,14 +28,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
-METHOD_VERSION = 7  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 8  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)
 TIMES = ("now", "extra stop", "next stop")
 ON_COST, ON_CEILING, NOT_SAFER, NOT_YET = "cost", "risk ceiling", "a new pump is no safer", "not yet worth it"
 FAILED, FINDING_OPEN = "failed", "the finding is not finished"
+BORNE_OUT = (
+    -0.2,
+    2.6,
+)  # logit that a change is borne out where it saves nothing, and per its own price saved
 NO_DELIVERY = "it does not deliver, and nothing else explains it"
 Numbers = np.ndarray | float
 
@@ -133,6 +138,7 @@ def decide(
     failed: np.ndarray | bool = False,
     starves: np.ndarray | bool = False,
     may_change: np.ndarray | bool = True,
+    looked_at: np.ndarray | bool = False,
     least_saving: np.ndarray | float = 0.0,
 ) -> Decision:
     """Return the cheapest job and time for each pump (module docstring).
@@ -140,7 +146,8 @@ def decide(
     over_ceiling: its class's risk ceiling is passed, so that it is changed at the first time there is; safer:
     a new pump would be safer, else none is changed; failed: it no longer works, so it is changed at once;
     starves: it is proven not to deliver, so it is changed at the first time there is, whatever its risk;
-    may_change: False where the fleet demands a finished finding first and it is not: checks only.
+    may_change: False where the fleet demands a finished finding first and it is not: checks only;
+    looked_at: its check is done, so that a change ordered ahead waits for no reading.
     least_saving: money that work must save to be ordered: less is within the error of any forecast.
     """
     n = len(outlook.beside)
@@ -176,6 +183,8 @@ def decide(
         [1.0, 1 - named - held, (1 - named) * _unexplained_goes(outlook, work, skill)[row, time]],
         0.0,
     )
+    waits = (time != NOW) & (job >= CHECK_AND_CHANGE) & ~out & ~dry & ~np.broadcast_to(looked_at, n)
+    changes = changes * np.where(waits, borne_out(nothing - cost[row, job, time], work.planned), 1.0)
     p_change = changes * np.where(out, 1.0, 1 - outlook.risk[row, time])
     because = np.select(
         [out, dry, ~safe, ~may & (job == CHECK), forced & (job != NOTHING), job != NOTHING],
@@ -215,6 +224,17 @@ def option_costs(outlook: Outlook, work: Work, there: np.ndarray) -> np.ndarray:
     cost[:, CHECK:] = np.where(outlook.open_at[:, None, :], cost[:, CHECK:], np.nan)
     cost[:, NOTHING, [NOW, EXTRA]] = np.nan
     return cost
+
+
+def borne_out(saving: Numbers, planned: Numbers) -> np.ndarray:
+    """Return the chance that the reading at its stop still calls for a change ordered ahead, (n,).
+
+    saving: what the change saves against doing nothing; planned: what it costs; in money. A logistic curve of
+    their ratio, fitted on invented fleets (docs/planning.md): no evidence for a real one.
+    """
+    share = np.maximum(np.asarray(saving, float), 0.0) / np.maximum(np.asarray(planned, float), 1e-9)
+    at_none, per_share = BORNE_OUT
+    return np.asarray(special.expit(at_none + per_share * share))
 
 
 def check_outcomes(beside: np.ndarray, skill: Skill) -> tuple[np.ndarray, np.ndarray]:

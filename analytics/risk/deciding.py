@@ -16,7 +16,7 @@ from analytics.past.frames import parts
 from analytics.risk.forecast import Forecast
 from analytics.risk.parts_ahead import STANDING, part_waits
 from analytics.risk.visits_ahead import interval_days, planned_visits
-from analytics.risk.workdays import Workdays
+from analytics.risk.workdays import Workdays, stale
 from analytics.wording import Remark, booked, remark
 
 BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
@@ -24,6 +24,7 @@ CHANGES = (JOBS[CHANGE], JOBS[CHECK_AND_CHANGE])
 ACTIONS = {JOBS[CHANGE]: BOOK, JOBS[CHECK_AND_CHANGE]: CHECK_AND_CHANGE_ACTION}
 CHECKS = ("check circuit", "check filter or strainer", "check delivery")
 NO_DELIVERY_RULE = "does-not-deliver"
+REJECTED = "rejected"  # by a person: it has no day
 NO_LOOK, DROPS, LOOK = "nothing", "zero and drops", "check"  # what a job asks for first
 NEXT_TEST = "next-test"  # the action is the step that the finding gives, worded by rule and step
 
@@ -61,7 +62,18 @@ def decide_pumps(
         decided.append(with_decision(mine, weighed))
     pumps = pd.concat(decided)
     pumps = pumps.assign(proposed_on=_first_days(pumps, settings, today, decisions))
-    return with_words(pumps.drop(columns=["lead_days", "on_hand"]), decisions)
+    pumps = pumps.assign(unseen_days=_unseen_days(pumps, as_of, today))
+    return with_words(pumps.drop(columns=["lead_days", "on_hand"]), decisions).drop(columns="unseen_days")
+
+
+def _unseen_days(pumps: pd.DataFrame, as_of: date, today: date) -> np.ndarray:
+    """Return the days since each pump was last seen where records are stale and end more than its interval
+    ago, so that a planned stop is missing; 0 elsewhere, (n,)."""
+    if not stale(as_of, today):
+        return np.zeros(len(pumps), int)
+    last = pd.to_datetime(pumps["last_visited_on"])
+    gone = (pd.Timestamp(today) - last).dt.days.fillna(0).to_numpy(int)
+    return np.where(gone > pumps["pm_days"].to_numpy(float), gone, 0)
 
 
 def _first_days(
@@ -180,7 +192,9 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
         action_values=pd.Series([{} if r is None else dict(r.values) for r in told], pumps.index, object),
         decision_status=status.where(status.notna(), None),
         decided_by=said("decided_by"),
-        planned_on=planned.where(standing & planned.notna().to_numpy(), proposed),
+        planned_on=planned.where(
+            standing & planned.notna().to_numpy(), proposed.mask(status == REJECTED, None)
+        ),
     )
 
 
@@ -207,7 +221,8 @@ _AT = {"now": "at-now", "extra stop": "at-extra-stop"}
 
 
 class _Asked(NamedTuple):
-    """What the words about one pump rest on: share_pct, how often its check ends in a change."""
+    """What the words about one pump rest on: share_pct, how often its check ends in a change;
+    unseen_days, as `_unseen_days`."""
 
     action: str
     option: str
@@ -216,6 +231,7 @@ class _Asked(NamedTuple):
     failed: bool
     finished: bool
     share_pct: int
+    unseen_days: int
 
 
 def _what_to_do(row: _Asked) -> Remark | None:
@@ -230,8 +246,10 @@ def _what_to_do(row: _Asked) -> Remark | None:
         return remark("change-finding-stays", **where)
     if row.action == BOOK:
         return remark("change-after-check", **where)
+    if row.action == CHECK_AND_CHANGE_ACTION and row.unseen_days:
+        return remark("change-after-capture", days=row.unseen_days, **where)
     if row.action == CHECK_AND_CHANGE_ACTION and row.option == JOBS[CHANGE]:
-        return remark("change-after-drops", **where)
+        return remark("change-after-drops", share_pct=row.share_pct, **where)
     if row.action == CHECK_AND_CHANGE_ACTION:
         return remark("check-and-change", share_pct=row.share_pct, **where)
     if row.finished and row.action == WATCH:

@@ -25,6 +25,8 @@ from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.numbers import new_id
 from ingest.ledger.transaction import Stamp, transaction
+from ingest.visit.checks import odometer_doubt
+from ingest.visit.instrument_cluster import count_on
 from ingest.visit.pump_lives import NewPump, Removal, replace_pump
 
 KEPT = ["pump_id", "unit", "position", "planned_on", "status", "job", "risk", "action", "planned", "failure"]
@@ -96,8 +98,10 @@ def done(
     """Mark work as done; `reason` says what was found, and is asked for.
 
     changed: the pump came off; its removal is then recorded on `done_on` (default: today) as well, with the
-    pump `new` fitted in its place (default: one of the same type), unless it already is. Raises EntryRefused
-    where a change may have been part of the job and nobody says whether it was made.
+    pump `new` fitted in its place (default: one of the same type), unless it already is. odometer_km: what
+    the instrument cluster shows. Raises EntryRefused where a change may have been part of the job and nobody
+    says whether it was made, for an odometer in doubt, and for a pump fitted that day or later on which
+    nothing is booked: the job done was that of the pump before it.
     """
     _demand(reason, "what was found (changed and why, a cause beside the pump, or could not finish)")
     with open_ledger(ledger) as connection:
@@ -109,14 +113,42 @@ def done(
             f"Say whether the {rows[0][1]} pump of unit {rows[0][0]} was changed: it is in service by the "
             "records, and would be planned again.",
         )
-    told = ""
+    told, day = "", done_on or today or date.today()
+    if rows and removed_on is None:
+        _refuse_new_pump(ledger, pump_id, rows[0], day, today)
     if changed and rows and removed_on is None:
+        if odometer_km is not None:
+            odometer_km = _driven(ledger, rows[0][0], day, odometer_km)
         replace_pump(
             ledger, rows[0][0], Removal("on_condition", cause=reason), new, position=rows[0][1],
-            on=done_on or today or date.today(), odometer_km=odometer_km, author=author,
+            on=day, odometer_km=odometer_km, author=author,
         )  # fmt: skip
         told = " Its change is recorded: capture the new pump now, for its baseline."
     return _decide(ledger, pump_id, "done", done_on, reason, author, today) + told
+
+
+def _refuse_new_pump(ledger: Path, pump_id: int, row: tuple, day: date, today: date | None) -> None:
+    """Raise EntryRefused where a pump that nobody booked was fitted on the day of the job or after it."""
+    unit, position, fitted_on = row[0], row[1], row[8]
+    if fitted_on is None or fitted_on < day:
+        return
+    standing = newest_decisions(ledger, today)
+    if not (standing["status"].isin(STANDING) & (standing["pump_id"] == pump_id)).any():
+        raise EntryRefused(
+            "nothing-to-do",
+            f"The {position} pump of unit {unit} was fitted on {fitted_on} and nothing is booked on it: the "
+            "job of the pump before it is done already.",
+        )
+
+
+def _driven(ledger: Path, unit: str, on: date, shown_km: float) -> float:
+    """Return what a unit has driven in all by its odometer; raises EntryRefused where that is in doubt."""
+    with open_ledger(ledger) as connection:
+        km = count_on(connection, unit, on, shown_km)
+        asked = odometer_doubt(connection, unit, on, km)
+    if asked is not None:
+        raise EntryRefused(asked.code, f"{asked.text} Correct it, or leave the odometer out.")
+    return km
 
 
 def pump_meant(ledger: Path, unit: str, position: str | None = None) -> int:

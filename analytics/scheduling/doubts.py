@@ -44,7 +44,7 @@ def booking_doubts(
 
     part: whether the job needs one.
     """
-    _, _, _, _, depot, pump_type, hours, lead = _pump(connection, pump_id)
+    _, _, _, _, depot, pump_type, hours, lead = _pump(connection, pump_id)[:8]
     settings = settings_at(connection, today)
     found = []
     if not Workdays(settings).is_open(day, depot):

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analytics.money.decision import NOT_SAFER
+from analytics.money.decision import NEXT_STOP, NOT_SAFER, TIMES
 from analytics.past.frames import each
+from analytics.risk.workdays import Workdays
 from analytics.scheduling.assignment import Assignment
+from analytics.scheduling.candidates import costed
 from analytics.scheduling.inputs import Inputs
 from analytics.wording import remark, remark_columns
 from ingest.trade_numbers import LEAD_DAYS
@@ -69,12 +71,17 @@ def unplaced(
     offered = candidates[candidates["pump_id"].isin(solved.unplaced)]
     by_pump = dict(list(offered.groupby("pump_id"))) if len(offered) else {}
     nothing = candidates.iloc[:0]
+    last = pd.Timestamp(inputs.today) + pd.Timedelta(days=horizon_days)
+    saved = _saved_by_waiting(inputs, np.flatnonzero(left), lead)
     why = []
     for row in each(pumps[left]):
         mine = by_pump.get(row.pump_id, nothing)
-        retires = pd.Timestamp(row.retires_on)
-        if mine.empty and not pd.isna(retires):
+        retires, stop = pd.Timestamp(row.retires_on), pd.Timestamp(row.next_stop_on)
+        if mine.empty and retires <= max(stop, last):
             why.append(remark("retires-first", day=retires))
+        elif mine.empty and stop > last and row.at == TIMES[NEXT_STOP]:
+            less = {"saved": max(saved.get(row.pump_id, 0.0), 0.0), "currency": inputs.book.currency}
+            why.append(remark("beyond-horizon", day=stop, days=horizon_days, **less))
         elif mine.empty:
             why.append(remark("no-stop", days=horizon_days))
         elif mine["early"].all():
@@ -88,3 +95,30 @@ def unplaced(
             why.append(remark("others-first"))
     made = others(pumps[left]).assign(**remark_columns("why", why), next_step=pumps["action_text"][left])
     return made.sort_values("risk", ascending=False, na_position="first", ignore_index=True)
+
+
+def _saved_by_waiting(inputs: Inputs, rows: np.ndarray, lead: pd.Series) -> dict[int, float]:
+    """Return by pump_id what its job costs less at its next stop than at the first stop of its own, K there
+    less K here (planning.py); rows of pumps."""
+    if not len(rows):
+        return {}
+    pumps = inputs.pumps.iloc[rows]
+    notice = int(inputs.settings["extra_stop_days"])
+    wait = np.maximum(np.ceil(pumps["pump_type"].map(lead).fillna(LEAD_DAYS)).to_numpy(), notice)
+    day = np.datetime64(inputs.today, "D") + wait.astype("timedelta64[D]")
+    own = Workdays(inputs.settings).forward(day, pumps["depot"].fillna("").to_numpy(object))
+    offer = pd.DataFrame(
+        {"row": rows, "pump_id": pumps["pump_id"].to_numpy(), "unit": pumps["unit"].to_numpy()}
+    )
+    both = pd.concat(
+        [
+            offer.assign(planned_on=pd.to_datetime(pumps["next_stop_on"]).to_numpy(), extra_cost=0.0),
+            offer.assign(planned_on=pd.to_datetime(own), extra_cost=pumps["extra_stop"].to_numpy(float)),
+        ],
+        ignore_index=True,
+    ).assign(own_stop=lambda frame: np.arange(len(frame)) >= len(rows))
+    dear = costed(both, inputs, lead).pivot_table(index="pump_id", columns="own_stop", values="K")
+    if not {True, False} <= set(dear):
+        return {}
+    less = dear[True] - dear[False]
+    return dict(zip(less.index.astype(int).tolist(), less.astype(float).tolist(), strict=True))

@@ -27,6 +27,9 @@ def notes(
     notes = []
     if stale(inputs.as_of, inputs.today):
         notes.append(remark("as-of", day=inputs.as_of))
+    unseen = _unseen(inputs, lines)
+    if unseen:
+        notes.append(remark("old-readings", number=unseen, of=len(lines)))
     unsure = {name for names in inputs.pumps["of_replacements"].unique() for name in names}
     if unsure:
         names = ", ".join(sorted(name.replace("_", " ") for name in unsure))
@@ -44,6 +47,12 @@ def notes(
     if not solved.proven:
         notes.append(remark("not-proven", gap_pct=100 * solved.gap))
     return notes
+
+
+def _unseen(inputs: Inputs, lines: pd.DataFrame) -> int:
+    """Return how many of the pumps planned were last seen longer ago than their interval."""
+    codes = inputs.pumps.set_index("pump_id")["action_code"]
+    return int((codes.reindex(lines["pump_id"]) == "change-after-capture").sum()) if len(lines) else 0
 
 
 def _passed(late: pd.DataFrame) -> Remark:

@@ -63,6 +63,9 @@ WORDS = {
         "Capture de nuevo tras toda reparación; cambie la bomba, salvo que una causa con nombre "
         "explique la lectura y esta se normalice."
     ),
+    "Log the new reading with the drops: go on only if its answer is to change the pump.": (
+        "Registre la nueva lectura con las caídas: siga solo si la respuesta es cambiar la bomba."
+    ),
     "Change the pump; capture the new one at this stop, as its baseline.": (
         "Cambie la bomba; capture la nueva en esta parada, como su línea base."
     ),

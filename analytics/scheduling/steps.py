@@ -16,6 +16,7 @@ OPEN = "With the tank open: strainer, in-tank hose, regulator and connector look
 AFTER = (
     "Capture again after any repair; change the pump unless a named cause explains the reading and it clears."
 )
+BEARS = "Log the new reading with the drops: go on only if its answer is to change the pump."
 CHANGE = "Change the pump; capture the new one at this stop, as its baseline."
 TANK = "Clean the tank and renew the strainer with the pump."
 REPORT = "Write down what was examined and found, cause or no other cause."
@@ -27,7 +28,7 @@ BESIDE_PLAYS = 0.05  # from this chance of a cause beside the pump on, a check m
 def steps(row: Any) -> list[str]:
     """Return the steps of one line in order; row: job, asked_first, finding_action, p_beside, filter."""
     if row.job != "check" and row.asked_first != LOOK:
-        return [*(PLAIN if row.asked_first == DROPS else ()), CHANGE, TANK]
+        return [*((*PLAIN, BEARS) if row.asked_first == DROPS else ()), CHANGE, TANK]
     looks = list(PLAIN)
     if row.p_beside >= BESIDE_PLAYS or row.finding_action not in (
         "none",

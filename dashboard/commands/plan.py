@@ -225,6 +225,7 @@ def as_text(made: Plan, warranties: dict[int, str]) -> str:
     from analytics.judging.safety import FIRST
     from analytics.past.frames import each
     from dashboard.words import formats
+    from dashboard.words.formats import percent
 
     out = [f"Planned as of {made.as_of}, for {made.horizon_days} days from {made.today}."]
     for row in each(made.lines):
@@ -233,6 +234,7 @@ def as_text(made: Plan, warranties: dict[int, str]) -> str:
         out.append(
             f"{row.planned_on}  {_place(row)}  {row.pump_type}  {row.job}{ends}{own}; {row.status}, "
             f"{row.because}; part {row.part}; {row.hours:.1f} h; "
+            f"{percent(row.risk_until_then)} risk until then, "
             f"waiting costs {row.cost_of_waiting:,.0f} {made.currency} against today"
         )
         out.append(f"    {row.reason}" + (f" Also due: {row.due_work}." if row.due_work else ""))

@@ -104,18 +104,30 @@ def _date(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date)
 def _odometer(connection: duckdb.DuckDBPyConnection, entry: VisitEntry, today: date) -> Iterator[Question]:
     if entry.odometer_km is None:
         return
-    history = connection.execute(statement("load/odometer_readings"), {"unit": entry.unit}).df()
+    day = entry.visited_on or today
+    asked = odometer_doubt(connection, entry.unit, day, entry.odometer_km, entry.odometer_unit)
+    if asked is not None:
+        yield asked
+
+
+def odometer_doubt(
+    connection: duckdb.DuckDBPyConnection, unit: str, on: date, km: float, typed_in: str | None = None
+) -> Question | None:
+    """Return what is to be asked about a unit's odometer on a day, in km since new; None: nothing.
+
+    typed_in: the unit of distance in which it was typed (default: the fleet's own).
+    """
+    history = connection.execute(statement("load/odometer_readings"), {"unit": unit}).df()
     own = settings_at(connection)["distance_unit"]
-    unit = entry.odometer_unit or own
-    entered = entry.odometer_km / UNITS[unit].factor
-    day = np.datetime64(entry.visited_on or today)
-    doubt = judge_entry(history, day, entry.odometer_km, float(np.rint(entered)))
+    typed_in = typed_in or own
+    day = np.datetime64(on)
+    doubt = judge_entry(history, day, km, float(np.rint(km / UNITS[typed_in].factor)))
     if doubt is None:
-        return
+        return None
     earlier = history[history["read_on"] <= day]
     last_km = float(earlier.sort_values("read_on")["odometer_km"].iloc[-1]) if len(earlier) else None
-    other = own if unit != own else None
-    yield odometer_question(doubt.code, entry.odometer_km, doubt.likely_km, unit, last_km=last_km, own=other)
+    other = own if typed_in != own else None
+    return odometer_question(doubt.code, km, doubt.likely_km, typed_in, last_km=last_km, own=other)
 
 
 def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:

@@ -20,6 +20,7 @@ from analytics.money.decision import (
     Outlook,
     Skill,
     Work,
+    borne_out,
     decide,
     keep_cost,
     keep_unexplained,
@@ -113,7 +114,15 @@ def test_the_chance_of_a_change_is_told():
     made = decide(outlook(keep=1500.0, here=True), WORK, SKILL)
     assert made.p_change[0] == pytest.approx(1 - 0.4 * 0.8 - 0.6 * 0.05)
     later = decide(outlook(keep=1500.0), WORK, SKILL)
-    assert later.p_change[0] == pytest.approx(0.95 * made.p_change[0])
+    # The pump must live to see the stop, and the reading taken there must still call for it.
+    stays = float(borne_out(later.saving, WORK.planned)[0])
+    assert later.p_change[0] == pytest.approx(0.95 * stays * made.p_change[0])
+    assert borne_out(0.0, 650.0) == pytest.approx(1 / (1 + np.exp(0.2)))
+    assert borne_out(-90.0, 650.0) == borne_out(0.0, 650.0) < borne_out(325.0, 650.0) < 0.8
+    passed = decide(outlook(keep=1500.0, beside=0.0), WORK, SKILL, looked_at=True)
+    assert passed.p_change[0] == pytest.approx(0.95)
+    sure = decide(outlook(keep=1500.0, beside=0.0), WORK, SKILL, starves=True)
+    assert sure.p_change[0] == pytest.approx(0.95)
 
 
 def test_a_ceiling_orders_the_first_time_there_is_and_cost_is_overridden():

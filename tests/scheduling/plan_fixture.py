@@ -51,6 +51,7 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
     )  # fmt: skip
     book = changes.pop("book", None) or CostBook(AS_OF, "USD", (), {})
     settings = DEFAULTS | changes.pop("settings", {})
+    today = changes.pop("today", AS_OF)
     ranked = table.drop(columns=["hazard", "job_hours", "retires_on", "last_pm_on"])
     priced = with_prices(ranked, book, LONG_RUN, vehicles)
     survival = np.exp(-table["hazard"].to_numpy(float)[:, None] * GRID_KM[None, :])
@@ -75,9 +76,9 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
     facts = nothing | changes
     priced = with_parts(priced, facts["types"], facts["stock"])
     return Inputs(
-        as_of=AS_OF, today=AS_OF, settings=settings, book=book,
+        as_of=AS_OF, today=today, settings=settings, book=book,
         pumps=decide_pumps(
-            priced, forecast.part, vehicles, settings, AS_OF, facts["decisions"]
+            priced, forecast.part, vehicles, settings, AS_OF, facts["decisions"], today
         ),
         forecast=forecast, vehicles=vehicles, **facts,
     )  # fmt: skip

@@ -129,6 +129,10 @@ def test_done_records_the_change_or_asks(ledger):
     bookings.book(ledger, 1, DAY, author=ANYBODY, reason="asked", today=TODAY)
     with pytest.raises(EntryRefused, match="whether the main pump of unit 101 was changed"):
         bookings.done(ledger, 1, author=ANYBODY, reason="brushes worn")
+    with pytest.raises(EntryRefused, match="Correct it, or leave the odometer out"):
+        bookings.done(
+            ledger, 1, author=ANYBODY, reason="brushes worn", done_on=DAY, changed=True, odometer_km=100.0
+        )
     told = bookings.done(
         ledger, 1, author=ANYBODY, reason="brushes worn", done_on=DAY, changed=True,
         new=NewPump(serial="N-1"), odometer_km=150_000.0,
@@ -140,6 +144,9 @@ def test_done_records_the_change_or_asks(ledger):
             "ORDER BY pump_id"
         ).fetchall()
     assert lives[-1] == ("N-1", DAY, None, None, None)
+    new = bookings.pump_meant(ledger, "101")  # said twice, it is not the new pump's
+    with pytest.raises(EntryRefused, match="the job of the pump before it is done already"):
+        bookings.done(ledger, new, author=ANYBODY, reason="brushes worn", done_on=DAY, changed=True)
     assert lives[-2][2:] == (DAY, "on_condition", "brushes worn")
     assert bookings.newest_decisions(ledger).set_index("pump_id").loc[1, "status"] == "done"
     assert 1 not in set(plan(ledger, as_of=LATER).lines["pump_id"])

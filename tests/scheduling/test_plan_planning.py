@@ -179,14 +179,14 @@ def test_nothing_on_a_closed_day_nor_beyond_the_horizon():
     assert made.lines["planned_on"].tolist() == [date(2026, 3, 21)]
     short = planned(make_inputs([{}]), days=5)
     assert short.lines.empty
-    assert short.unplaced["why"].tolist() == ["the unit has no stop within 5 days"]
+    assert short.unplaced["why_code"].tolist() == ["beyond-horizon"]
 
 
 def test_what_waits_for_its_next_stop_gets_no_stop_of_its_own_because_that_one_lies_too_far_off():
     waits = make_inputs([{"hazard": 5e-5}])  # its next stop is in 14 days
     assert waits.pumps["at"].tolist() == ["next stop"]
     made = planned(waits, days=10)
-    assert made.unplaced["why"].tolist() == ["the unit has no stop within 10 days"]
+    assert made.unplaced["why_code"].tolist() == ["beyond-horizon"]
     sooner = planned(make_inputs([{"hazard": 7e-5}]), days=10)
     assert sooner.lines["own_stop"].tolist() == [True]
 
@@ -277,6 +277,46 @@ def test_the_list_dates_no_job_before_its_part():
     assert made.unplaced["why_code"].tolist() == ["no-part"]
     on_hand = make_inputs([dict(pump) for pump in pumps])
     assert (on_hand.pumps["planned_on"] <= part).all()
+
+
+def test_work_for_a_stop_beyond_the_horizon_says_when_and_what_waiting_saves():
+    pump = {"hazard": 1e-5, "km_per_day": 30.0, "pump_km_per_day": 30.0}
+    settings = {"plan_horizon_days": 120}
+    far = {"retires_on": AS_OF + timedelta(days=2000)}
+    for given in (pump, pump | far):
+        inputs = make_inputs([dict(given)], settings=settings)
+        row = inputs.pumps.iloc[0]
+        away = replace(inputs, pumps=inputs.pumps.assign(option="change", job="change", at="next stop"))
+        made = make_plan(away, 10, 0.95)
+        assert made.unplaced["why_code"].tolist() == ["beyond-horizon"]
+        told = made.unplaced["why_values"].iloc[0]
+        assert str(told["day"]) == str(row["next_stop_on"])
+        # The stop's own price, less what nineteen days' and the notice's risk and life come to.
+        assert 0 < told["saved"] < float(row["extra_stop"]) + 20
+        assert str(row["next_stop_on"]) in made.unplaced["why"].iloc[0]
+    gone = make_inputs([pump | {"retires_on": AS_OF + timedelta(days=8)}])
+    away = replace(gone, pumps=gone.pumps.assign(option="change", job="change", at="next stop"))
+    assert make_plan(away, 10, 0.95).unplaced["why_code"].tolist() == ["retires-first"]
+
+
+def test_a_rejected_pump_has_no_day_on_the_list():
+    rejected = make_inputs([{}], decisions=decision(1, "rejected", None)).pumps.iloc[0]
+    assert rejected["option"] != "nothing"
+    assert rejected["planned_on"] is None
+
+
+def test_where_records_end_longer_ago_than_an_interval_a_capture_comes_first():
+    inputs = make_inputs([{"finding_action": "none"}])
+    late = AS_OF + timedelta(days=100)  # three months of records are missing
+    again = make_inputs([{"finding_action": "none"}], today=late)
+    assert inputs.pumps["action_code"].tolist() != ["change-after-capture"]
+    assert again.pumps["action_code"].tolist() == ["change-after-capture"]
+    assert again.pumps["action_values"].iloc[0]["days"] == 114  # last seen two weeks before they end
+    made = planned(again)
+    assert [note.text for note in made.notes if note.code == "old-readings"] == [
+        "Pumps planned whose last visit on record is longer ago than their interval: 1 of 1. Load what "
+        "happened since, or capture them before anything is changed."
+    ]
 
 
 def test_a_booking_in_a_week_without_hours_is_told_beside_the_plan():
