@@ -131,11 +131,13 @@ def note_name(note: dict[Any, Any]) -> str:
 
 
 def _change_note(notes: pd.DataFrame) -> None:
-    with st.expander("Change a note, or add one"):
+    with st.expander("Change a note, or add one" if len(notes) else "Add a note"):
         rows = {int(n["note_id"]): n for n in notes.to_dict("records")}
         labels = {key: note_name(n) for key, n in rows.items()} | {0: NEW}
-        note_id = st.selectbox("Note to change", list(labels), index=None, key="note_to_change",
-                               format_func=labels.__getitem__, placeholder="choose")  # fmt: skip
+        note_id = 0 if not rows else st.selectbox(
+            "Note to change", list(labels), index=None, key="note_to_change",
+            format_func=labels.__getitem__, placeholder="choose",
+        )  # fmt: skip
         if note_id is None:
             return
         row = rows.get(note_id)
