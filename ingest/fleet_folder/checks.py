@@ -12,6 +12,7 @@ import pandas as pd
 from ingest.checking.identifiers import similar_units, similar_vins, vin_problem
 from ingest.checking.odometer import Doubt, clean
 from ingest.checking.other_unit import fitting_units
+from ingest.checking.renumbered import renumbered
 from ingest.checking.swapped_units import currents_alike, swapped
 from ingest.checking.wrong_units import Shown, Usual, wrong_units
 from ingest.errors import Question
@@ -78,6 +79,8 @@ def check_odometers(
     readings["odometer_entered"] = np.rint(readings["odometer_km"] / UNITS[distance_unit].factor)
     judged = clean(readings)
     doubted = readings[~judged["trusted"]].join(judged[["code", "likely_km"]])
+    for unit, like in renumbered(readings, judged, questions.unknown_units()).items():
+        questions.offer_unit(unit, words.renumbered_unit(unit, like))
     at_a_visit = readings["table_name"] == "visit"
     chosen = at_a_visit | judged["trusted"]
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import duckdb
 import pandas as pd
 
+from ingest.errors import Question
 from ingest.fleet_folder.report import RowProblem
 from ingest.ledger.numbers import new_ids
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND
@@ -44,6 +46,24 @@ class Questions:
         self.asked.append(problem)
         details = json.dumps(problem.values or {}, ensure_ascii=False)
         self._rows.append((table, str(row_key), unit, problem.field, problem.code, details))
+
+    def unknown_units(self) -> list[str]:
+        """Return the units asked about as described nowhere, that no other is spelt like."""
+        return [
+            key
+            for table, key, _, _, code, details in self._rows
+            if (table, code) == ("vehicle", "unknown-unit") and json.loads(details).get("like") is None
+        ]
+
+    def offer_unit(self, unit: str, question: Question) -> None:
+        """Ask about a unit that is described nowhere by this question instead."""
+        for at, row in enumerate(self._rows):
+            if (row[0], row[1], row[4]) == ("vehicle", unit, "unknown-unit"):
+                details = json.dumps(question.values or {}, ensure_ascii=False)
+                self._rows[at] = (*row[:5], details)
+        for at, problem in enumerate(self.asked):
+            if problem.code == "unknown-unit" and (problem.values or {}).get("unit") == unit:
+                self.asked[at] = replace(problem, text=question.text, values=question.values)
 
     def write(self, connection: duckdb.DuckDBPyConnection, loaded: pd.DataFrame, stamp: Stamp) -> int:
         """Store new questions, close those that no longer stand, mark visits; returns how many are new.

@@ -56,6 +56,15 @@ def unknown_unit(unit: str, like: str | None) -> str:
     return f"Unit {unit} is not in vehicles.csv nor in the ledger; a vehicle was added. {meant}"
 
 
+@question("unknown-unit", "unit", "goes-on")
+def renumbered_unit(unit: str, like: str) -> str:
+    """A unit that is described nowhere and goes on where another ends."""
+    return (
+        f"Unit {unit} is not in vehicles.csv nor in the ledger; a vehicle was added. Its odometer goes on"
+        f" where unit {like}'s ends: is it unit {like} under a new number, or a new one?"
+    )
+
+
 @question("unit-new", "unit")
 def new_unit(unit: str, pump_type: str | None) -> str:
     """The first entry of a unit."""

@@ -386,3 +386,33 @@ def test_two_visits_entered_for_each_other_weeks_apart_are_asked_about_where_the
     (folder / "visits.csv").write_text(visits.replace("6.02", "5.5"), encoding="utf-8")
     codes = [q.code for q in load_folder(tmp_path / "b.duckdb", folder, author=ANYBODY).questions]
     assert "other-unit" not in codes
+
+
+def test_a_unit_under_a_new_number_is_offered_the_one_it_goes_on_from(tmp_path):
+    rows = [
+        f"{unit},2023-{1 + 2 * at:02d}-05,{start + 3_000 * at}"
+        for unit, start, visits in (
+            ("A", 40_000, range(6)),
+            ("B", 64_000, range(3)),
+            ("917", 64_000, (3, 4, 5)),
+        )
+        for at in visits
+    ]
+    folder = write_folder(
+        tmp_path / "f", vehicles="unit\nA\nB", visits="\n".join(["unit,visited_on,odometer", *rows]),
+        pumps="unit,serial,fitted_on\nA,P1,2022-01-01\nB,P2,2022-01-01",
+    )  # fmt: skip
+    ledger = tmp_path / "a.duckdb"
+    report = load_folder(ledger, folder, author=ANYBODY)
+    [asked] = [q for q in report.questions if q.code == "unknown-unit"]
+    assert "goes on where unit B's ends: is it unit B under a new number" in asked.text
+    with open_ledger(ledger) as connection:
+        [(number,)] = connection.execute(
+            "SELECT question_id FROM question WHERE code = 'unknown-unit'"
+        ).fetchall()
+    settle_questions(ledger, [number], "unit", "", ANYBODY, command="test")
+    with open_ledger(ledger) as connection:
+        assert connection.execute("SELECT unit, count(*) FROM visit GROUP BY 1 ORDER BY 1").fetchall() == [
+            ("A", 6), ("B", 6),
+        ]  # fmt: skip
+        assert connection.execute("SELECT count(*) FROM vehicle").fetchall() == [(2,)]
