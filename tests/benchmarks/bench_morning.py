@@ -17,18 +17,15 @@ from pathlib import Path
 import numpy as np
 from playwright.sync_api import sync_playwright
 
-from ingest.author import Author
-from ingest.intake.taking import take_folder
 from ingest.ledger.connection import open_ledger
 from ingest.units import KM_PER_MILE
 from tests.benchmarks.page_paths import CHARACTERS_A_SECOND, Path_, box
-from tests.benchmarks.tray_files import write_files
 from tests.browser.browsing import DESKTOP, FLAGS, PHONE, ask, chromium, served, settle
 from tests.ledger_fixture import LAST_VISIT, build_ledger, small_capture, write_capture_csv
 
 VISITS = 10
 TAP_S = 1.0
-UNIT_TO_ODOMETER = 1  # columns to the right
+STORE_TO_ODOMETER = 2  # columns to the right
 
 
 def morning(folder: Path, units: list[str]) -> None:
@@ -59,6 +56,20 @@ def fleet(ledger: Path, units: int) -> list[tuple[str, str]]:
     return [(unit, f"{((km or 60_000) + 4_000) / KM_PER_MILE:.0f}") for unit, km in known[:units]]
 
 
+def fill_tray(ledger: Path, files: int) -> None:
+    """Put so many files into the tray, as taking them in does (which tray_files.py measures)."""
+    with open_ledger(ledger, read_only=False) as connection:
+        connection.execute(
+            "INSERT INTO tray (tray_id, status, file_name, file_hash, unit, matched_by, reason, captured_on,"
+            " mean_a, rpm, picture, taken_by, recorded_at) SELECT n, 'waiting', 'scope' || n || '.csv',"
+            " 'hash' || n, CASE WHEN n % 2 = 0 THEN '101' END, CASE WHEN n % 2 = 0 THEN 'name' END,"
+            " CASE WHEN n % 2 = 1 THEN 'Neither its name nor a sidecar tells the unit.' END, current_date,"
+            " 5 + random(), 6000, list_transform(range(48), i -> 5 + random()), 'bench', now()"
+            " FROM range(1, ? + 1) r(n)",
+            [files],
+        )
+
+
 def store_morning(page, folder: Path, odometers: dict[str, str], shots: Path | None, name: str) -> Path_:
     """Take a folder in and store its files as visits, each with its odometer."""
     path = Path_(page)
@@ -76,19 +87,19 @@ def store_morning(page, folder: Path, odometers: dict[str, str], shots: Path | N
     path.see(grid)
     if shots:
         page.screenshot(path=shots / f"tray_{name}.png", full_page=True)
-    order = grid.locator('[role=gridcell][aria-colindex="4"]')
+    order = grid.locator('[role=gridcell][aria-colindex="2"]')
     units = [order.nth(i).inner_text() for i in range(order.count())]
     shown = grid.bounding_box()
     page.mouse.click(shown["x"] + 20, shown["y"] + 52)  # the first row's first cell
     path.taps += 1
-    page.keyboard.press("ArrowRight")
-    page.keyboard.press("ArrowRight")
-    page.keyboard.press("ArrowRight")
-    page.keyboard.press("ArrowRight")
+    for _ in range(STORE_TO_ODOMETER):  # a person taps the first odometer at once
+        page.keyboard.press("ArrowRight")
     for unit in [u for u in units if u in odometers]:
-        path.type(odometers[unit])
+        page.keyboard.type(odometers[unit], delay=120)
+        page.wait_for_timeout(300)
         page.keyboard.press("Enter")
-        path.typed += 1
+        page.wait_for_timeout(500)
+        path.typed += len(odometers[unit]) + 1
     settle(page)
     path.tap(box(page, "Your initials").last)
     path.type("AB")
@@ -126,8 +137,7 @@ def main(files: int, shots: Path | None) -> None:
                 page.close()
         if files:
             ledger = build_ledger(root / "many.duckdb")
-            write_files(root / "many", files)
-            take_folder(ledger, root / "many", author=Author("bench", "manager"))
+            fill_tray(ledger, files)
             with served(ledger) as address:
                 for name, size in (("1280", DESKTOP), ("390", PHONE)):
                     page = browser.new_page(viewport=size)

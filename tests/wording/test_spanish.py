@@ -32,8 +32,8 @@ from tests.pages.page_runs import open_page, seen, small_file, words
 ROOT = Path(dashboard.__file__).parents[1]
 # Asked when a folder is loaded or a ledger mended, in the list of open questions, which speaks English.
 NOT_AT_A_VISIT = {
-    ("similar-unit", "loaded"), ("other-unit", "swapped"), ("unknown-unit", ""), ("capture-refused", ""),
-    ("clamp-shift", ""), ("segments-told", ""),
+    ("similar-unit", "loaded"), ("other-unit", "swapped"), ("unknown-unit", ""), ("unknown-unit", "goes-on"),
+    ("capture-refused", ""), ("clamp-shift", ""), ("segments-told", ""),
     ("clamp-off", ""), ("capture-without-visit", ""), ("same-vin", ""), ("similar-vin", ""),
     ("vin-malformed", "length"), ("vin-malformed", "letters"), ("vin-check-digit", ""), ("vin-unchecked", ""),
     ("not-removed", ""), ("lives-overlap", ""), ("serial-twice", ""), ("removal-undated", ""),

@@ -86,10 +86,10 @@ def waiting_table(rows: pd.DataFrame) -> pd.DataFrame:
         {
             "No": rows["tray_id"],
             "Store": rows["unit"].notna() & rows["reason"].isna(),
-            "Trace": rows["picture"].map(lambda p: list(p) if isinstance(p, Collection) else []),
-            "File": rows["file_name"],
             "Unit": rows["unit"].astype("object").where(rows["unit"].notna(), ""),
-            "Odometer": "",
+            "Odometer": "",  # beside the unit, so that a phone shows both
+            "File": rows["file_name"],
+            "Trace": rows["picture"].map(lambda p: list(p) if isinstance(p, Collection) else []),
             "Engine": None,
             "Volts": float("nan"),
             "Day": rows["captured_on"].map(formats.day),
