@@ -1,6 +1,6 @@
 """How much of what a reading shows volts, load and a clamp's zero explain by themselves, told by its size.
 
-Motor: ingest/sensitivities.py; speeds that none turns: analytics/past/impossible_speeds.py.
+Motor: ingest/sensitivities.py; speeds that none turns: analytics.past.own_first_readings.py.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.baseline import NOMINAL, number, pump_volts, system_v, text
-from analytics.past.impossible_speeds import TIMES_WITHIN, impossible
+from analytics.past.own_first_readings import TIMES_WITHIN, impossible
 from ingest.sensitivities import log_volts_ratio
 
 # [P] with which delivery at pressure falls with the motor's volts: shut-off pressure goes with the square of

@@ -27,7 +27,9 @@ DRAG_PRIOR: Prior = {
     "bad": (0.006, 1.0),
     "aside_km": (250e3, 0.7),
     "aside_sd": (0.08, 0.5),
+    "at_once_km": (8e6, 0.35),
 }
+MOST_AT_ONCE = 2.0  # times the level where drag usually ends a pump: common practice, no source
 ENDS_TELL = ("scale_km", "growth", "growth_cv", "shape")  # what refine_drag learns again
 FILTER_PRIOR = (1.0e-6, 1.0e-6)  # ln torque per km on one filter: usual value and sd
 
@@ -86,9 +88,10 @@ def _with_levels(drag: DragParameters, read: Readings) -> DragParameters:
 
 
 def _drag_with(drag: DragParameters, values: Mapping[str, Any]) -> DragParameters:
-    own = {name: value for name, value in values.items() if name != "aside_km"}
+    rare = {f"{name}_per_km": 1 / values[f"{name}_km"] for name in ("aside", "at_once")}
+    own = {name: value for name, value in values.items() if name not in ("aside_km", "at_once_km")}
     own["bad"] = np.minimum(values["bad"], MOST_BAD)
-    return replace(drag, **own, aside_per_km=1 / values["aside_km"])
+    return replace(drag, **own, **rare)
 
 
 def filter_effect(load: np.ndarray, pump: np.ndarray, filter_km: np.ndarray) -> float:

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from analytics.learning.drag import DRAG_PRIOR, FILTER_PRIOR, learn_drag, refine_drag
+from analytics.learning.drag import DRAG_PRIOR, FILTER_PRIOR, MOST_AT_ONCE, learn_drag, refine_drag
 from analytics.learning.failure import FAILURE_PRIOR, learn_failure
 from analytics.learning.gaps import Gaps, make_gaps
 from analytics.learning.groups import learn_groups, on_the_books
@@ -254,6 +254,7 @@ def initial_parameters(history: History) -> Parameters:
             one,
             drag["growth"],
             drag["growth_cv"],
+            most_at_once=MOST_AT_ONCE * failure["drag_level"],
         ),
         FailureParameters(
             failure["wear_level"] * one,

@@ -54,6 +54,7 @@ ONSET_PRIOR: dict[str, Prior] = {
         "jump": (0.2, 0.7),
         "aside_km": (300e3, 0.7),
         "aside_sd": (0.3, 0.5),
+        "at_once_km": (8e6, 0.35),
     },
     "brush": {
         "level_var": (0.03**2, 0.8),
@@ -74,11 +75,17 @@ FAILS_PRIOR: dict[str, Prior] = {
     "commutator": {"fails_at": (0.7, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5), "harmless": HARMLESS},
     "brush": {"fails_at": (0.2, 0.4), "spread": (0.35, 0.3), "starts": (1.0, 0.5), "harmless": HARMLESS},
 }
+# Most that comes at once, times the level where such damage usually ends a pump: a dead bar or coil makes
+# ripple many times what it was (common practice, no source).
+MOST_AT_ONCE = {"hydraulic": 1.0, "commutator": 2.5, "brush": 1.0}
 ENDS_TELL = ("scale_km", "shape")  # what refine_onsets learns again
 SHOW_AS_WEAR = ("commutator", "brush")
 TRADE_KNOWS = ("scale_km", "shape", "growth", "growth_cv", "jump")
 # Four fleets in five have brush and commutator damage as the trade knows it (common practice, no source).
 ODDS, LEAST_CHANCE = 4.0, 0.05
+# Most by which causes beside the pump usually shift ripple: what lies far beyond is the pump's own (common
+# practice, no source).
+MOST_ASIDE = {"commutator": 0.45}
 JUMP_SPREAD = 0.7  # of the jump's mean: common practice, no source
 MOST_NOISE, NOISE_READINGS = 50.0, 30.0  # most a type's noise may lie off; pairs' worth of belief in none
 
@@ -105,7 +112,7 @@ def initial_onsets(types: int) -> Onsets:
             factor=one,
             type_noise=one,
         )
-        made[name] = _with(replace(plain, most_at_once=fails["fails_at"]), value)
+        made[name] = _with(replace(plain, most_at_once=MOST_AT_ONCE[name] * fails["fails_at"]), name, value)
     return Onsets(**made)
 
 
@@ -131,18 +138,19 @@ def _learn_one(p: OnsetParameters, name: str, read: Readings, weight: np.ndarray
     for rounds in (10, 5):
 
         def likelihood(v: Columns, p: OnsetParameters = p) -> np.ndarray:
-            told = filter_one(_with(p, v), read.tracks, read.x_km, channel, read.code)
+            told = filter_one(_with(p, name, v), read.tracks, read.x_km, channel, read.code)
             return told.log_likelihood @ weight
 
         values = maximise(likelihood, prior, values, rounds)
-        p = _with_levels(_with(p, values), channel, read)
+        p = _with_levels(_with(p, name, values), channel, read)
     return p
 
 
-def _with(p: OnsetParameters, v: Mapping[str, Any]) -> OnsetParameters:
-    own = {name: value for name, value in v.items() if not name.endswith("_km") or name == "scale_km"}
+def _with(p: OnsetParameters, name: str, v: Mapping[str, Any]) -> OnsetParameters:
+    own = {key: value for key, value in v.items() if not key.endswith("_km") or key == "scale_km"}
     more = {"bad": np.minimum(v["bad"], MOST_BAD), "jump_sd": JUMP_SPREAD * v["jump"]}
-    more |= {f"{name}_per_km": 1 / v[f"{name}_km"] for name in ("aside", "at_once") if f"{name}_km" in v}
+    more["aside_sd"] = np.minimum(v["aside_sd"], MOST_ASIDE.get(name, np.inf))
+    more |= {f"{of}_per_km": 1 / v[f"{of}_km"] for of in ("aside", "at_once") if f"{of}_km" in v}
     return replace(p, **(own | more))
 
 

@@ -18,7 +18,7 @@ import pandas as pd
 from analytics.past.common_steps import Step, without_common_steps
 from analytics.past.first_points import with_first_points
 from analytics.past.frames import fetch
-from analytics.past.impossible_speeds import without_impossible_speeds
+from analytics.past.own_first_readings import held_against_own
 from analytics.past.repeats import as_one_reading
 from analytics.past.signs import FLOW_WORK, SUPPLY_WORK, checked
 from ingest.ledger.connection import open_ledger
@@ -49,7 +49,7 @@ class History:
     visits: one row per visit in order of pump and clock: `pump` (row number in pumps), day, x_km, filter_km
     (since the filter was new), worked (work on the unit is on record since the pump's last visit),
     worked_flow and worked_supply (the same of work on what feeds it fuel and volts that no check led to),
-    same_day (the pump was read that day before),
+    same_day (the pump was read that day before), unmoved (its current changed, its speed did not follow),
     filter_in_doubt (a change not on record may have come before or not), usable (may enter the trend),
     comparable (may be held against the others once state and drive are allowed for), ln_feed (what the drive
     passes of the supply's volts, natural log, NaN where it varies and nobody said), low_speed (0 or 1,
@@ -167,7 +167,7 @@ def build_history(
     visits["same_day"] = (visits["pump"].diff() == 0) & (visits["day"].diff() == 0)
     visits["usable"] = _alike(visits)
     visits["comparable"] = _planned(visits)
-    visits = as_one_reading(without_impossible_speeds(visits, pumps, settings))
+    visits = as_one_reading(held_against_own(visits, pumps, settings))
     visits, steps = without_common_steps(visits, pumps)
 
     first_x = visits.groupby("pump")["x_km"].first().reindex(np.arange(len(pumps))).to_numpy()
@@ -365,15 +365,16 @@ def _since_filter(
 
 
 def _worked(visits: pd.DataFrame, pumps: pd.DataFrame, work: pd.DataFrame) -> np.ndarray:
-    """Whether any work on the unit is on record since the pump's last visit, that day's work being done after
-    its reading, (visits,) bool."""
+    """Whether any work on the unit is on record since the pump's last visit, (visits,) bool: that day's work
+    is done after a planned stop's reading, and before one that follows it up."""
     units = pd.Index(pumps["unit"].unique())
     code = units.get_indexer(work["unit"])
     big = 1e7
     done = np.sort(code[code >= 0] * big + work["day"].to_numpy(float)[code >= 0])
     pump, day = visits["pump"].to_numpy(int), visits["day"].to_numpy(float)
     unit = units.get_indexer(pumps["unit"])[pump] * big
-    by_now = np.searchsorted(done, unit + day)
+    after = visits["reason"].isin(["follow-up", "after-repair"]).to_numpy()
+    by_now = np.searchsorted(done, unit + day + 0.5 * after)
     by_then = np.append(0, by_now[:-1])
     return (np.append(-1, pump[:-1]) == pump) & (by_now > by_then)
 

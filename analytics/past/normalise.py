@@ -46,8 +46,15 @@ LOW_TANK_PCT = 25.0  # a pump may draw air below a quarter tank: common practice
 ENOUGH_PUMPS = 20_000  # with some ten readings each: exponents stand to a thousandth of what they change
 # Where no pump of the type was read both ways a drive may do anything with amps and speed: this many times
 # what other exponents may be off (common practice, no source).
-OPEN = 3.0
+OPEN = 7.0
+LEAST_VOLTS = 0.4  # of the usual: no pump turns on less, so they were not what it ran on (common practice)
+MENDED_SD = 0.15  # by which work on what feeds a pump its fuel may shift the load: no source, too
 FEW_VOLTS = 20  # readings of a state from which its usual volts may be told
+ANY_STATE = "any"  # in Exponents.state_volts: usual volts of all readings
+# How far a pump's own exponents on ln V and ln P lie from its fleet's: of the load by its load exponent
+# (.3 +- .25: displacement 0, turbine .6) and by what pressure does to it, of the brush channel by its share
+# of resistance; and what volts and pressure change from reading to reading anyhow (common practice).
+OWN_EXPONENT_SD, USUAL_CHANGE = {"load": np.array([0.31, 0.5]), "brush": np.array([0.08, 0.0])}, 0.03
 # Factor on the load's variance where the filter may be new or due: what it adds by then, present or not, is
 # some three times a reading's noise (common practice, no source).
 FILTER_IN_DOUBT = 8.0
@@ -116,6 +123,7 @@ def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
         usual = visits.groupby(pumps["pump_type"].to_numpy()[pump])["fuel_pressure_kpa"].transform("median")
         rated = np.where(unrated, usual.to_numpy(float), rated)
     volts = visits["supply_v"].to_numpy(float) - lost_on_the_way(visits)
+    volts = np.where(volts < LEAST_VOLTS * volts_0, np.nan, volts)
     return np.column_stack(
         [
             np.where(np.isnan(volts), np.nan, log_volts_ratio(volts, volts_0)),
@@ -252,7 +260,35 @@ def opened(
 def usual_volts(volts: np.ndarray, state: pd.Series) -> dict[str, float]:
     """Return the median of ln V/V0 by engine state, where FEW_VOLTS readings tell it."""
     told = pd.Series(volts).groupby(state.to_numpy()).agg(["median", "count"])
-    return {str(s): float(v) for s, v in told["median"][told["count"] >= FEW_VOLTS].items()}
+    of_state = {str(s): float(v) for s, v in told["median"][told["count"] >= FEW_VOLTS].items()}
+    return of_state | ({} if np.isnan(volts).all() else {ANY_STATE: float(np.nanmedian(volts))})
+
+
+def last_covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
+    """Return each pump's last ln V/V0 and ln P/P0 where told, (pumps, 2), NaN without any."""
+    pump, x = visits["pump"].to_numpy(int), covariates(visits, pumps)
+    out = np.full((len(pumps), 2), np.nan)
+    for k in range(2):
+        told = np.flatnonzero(~np.isnan(x[:, k]))
+        out[pump[told], k] = x[told, k]  # later ones stay
+    return out
+
+
+def _opened_by(
+    x: np.ndarray, pump: np.ndarray, usual_volts: float, last: np.ndarray | None
+) -> dict[str, np.ndarray]:
+    """Return by channel the variance (visits,) by which nobody knows what a change of ln V/V0 or ln P/P0, x
+    (visits, 2), beyond the usual does to this very pump; a pump's first is held against `last` (pumps, 2)
+    or, where that is not told, against the usual volts and the rated pressure."""
+    beyond = np.zeros((len(x), 2))
+    for k, usual in enumerate((usual_volts, 0.0)):
+        told = np.flatnonzero(~np.isnan(x[:, k]))
+        of, value = pump[told], x[told, k]
+        first = np.append(True, of[1:] != of[:-1])[: len(of)]
+        start = np.full(len(of), usual) if last is None else np.nan_to_num(last[of, k], nan=usual)
+        change = np.abs(value - np.where(first, start, np.roll(value, 1)))
+        beyond[told, k] = np.maximum(change - USUAL_CHANGE, 0.0)
+    return {name: beyond**2 @ sd**2 for name, sd in OWN_EXPONENT_SD.items()}
 
 
 def _fed_volts(
@@ -275,12 +311,19 @@ def last_circumstances(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
 
 
 def channels(
-    visits: pd.DataFrame, pumps: pd.DataFrame, exponents: Exponents, last: np.ndarray | None = None
+    visits: pd.DataFrame,
+    pumps: pd.DataFrame,
+    exponents: Exponents,
+    last: np.ndarray | None = None,
+    last_read: np.ndarray | None = None,
 ) -> Channels:
-    """Return ripple, load and brush channels of every visit; last: `last_circumstances` before these."""
+    """Return ripple, load and brush channels of every visit; last: `last_circumstances` before these,
+    last_read: `last_covariates` of them."""
     x = covariates(visits, pumps)
     y = values(visits, "comparable")
     told = ~np.isnan(x[:, 0])
+    usual = exponents.state_volts.get(ANY_STATE, 0.0)
+    by_change = _opened_by(x[:, :2], visits["pump"].to_numpy(int), usual, last_read)
     x[:, 0] = _fed_volts(x[:, 0], exponents.state_volts, visits, pumps)
     aside = circumstances(visits)
     fed = ~np.isnan(aside[:, 0])
@@ -311,7 +354,9 @@ def channels(
         "ripple": shifted["ripple_pct"],
         "load": shifted["mean_a"] + exponents.load_ratio**2 * shifted["rpm"],
     }
-    opens["brush"] = shifted["rpm"] + LOAD_SPEED**2 * opens["load"]
+    opens["brush"] = shifted["rpm"] + LOAD_SPEED**2 * opens["load"] + by_change["brush"]
+    mended = visits["worked_flow"].to_numpy(float) if "worked_flow" in visits else 0.0
+    opens["load"] = opens["load"] + by_change["load"] + MENDED_SD**2 * mended
     of_pressure = exponents.of["mean_a"][1] - exponents.load_ratio * exponents.of["rpm"][1]
     leak = load + of_pressure * np.minimum(known[:, 1], 0.0)
     return Channels(

@@ -31,6 +31,7 @@ PARTS_SEEN = {
 # misses half of them, an opened one a tenth, and either may name what is not there (common practice, no
 # source).
 NAMED, NONE_FOUND, PART_GOOD, MOST_GOOD, WORK_NAMED = 2.2, -0.7, -0.5, -1.5, 1.5
+UNMOVED = 2.5  # natural log, as above: a current that changed with the speed unmoved
 WORK_CURES = 0.7  # chance that recorded work ends a cause beside the pump: common practice, no source
 FEW_DELIVERIES = 5  # readings of a type from which its usual delivery may be told
 DELIVERY_SD = 0.08  # of ln delivery, pump to pump and reading to reading: common practice, no source
@@ -88,6 +89,8 @@ def hints(visits: pd.DataFrame, channel: str) -> Hints:
     kind = {"load": "worked_flow", "brush": "worked_supply"}.get(channel)
     if kind in visits:
         odds = WORK_NAMED * visits[kind].to_numpy(float)
+    if channel in ("load", "brush") and "unmoved" in visits:
+        odds = odds + UNMOVED * visits["unmoved"].to_numpy(float)
     if CAUSES_SEEN[channel] and checked(visits).any():
         result = visits.get("check_result", pd.Series(None, visits.index, dtype=object))
         named = result.isin(CAUSES_SEEN[channel]).to_numpy()

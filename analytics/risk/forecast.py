@@ -11,7 +11,7 @@ import pandas as pd
 
 from analytics.learning.fitting import Fit, fit_history, store_fit, stored_fit
 from analytics.past.history import History, load_history
-from analytics.past.normalise import channels, last_circumstances
+from analytics.past.normalise import channels, last_circumstances, last_covariates
 from analytics.wear_model.damages import Damages, take_in
 from analytics.wear_model.exposure import exposure
 from analytics.wear_model.failure_risk import Known
@@ -132,7 +132,9 @@ def known_after(state: State, visits: pd.DataFrame) -> Known:
     pump, x = visits["pump"].to_numpy(int), visits["x_km"].to_numpy(float)
     before = track.known.take(pump)
     pumps = state.history.pumps
-    made = channels(visits, pumps, p.exponents, last_circumstances(state.history.visits, pumps))
+    so_far = state.history.visits
+    last = last_circumstances(so_far, pumps), last_covariates(so_far, pumps)
+    made = channels(visits, pumps, p.exponents, *last)
     u = indicator(made.ripple, made.brush, before.type_code, p.wear)
     load = made.load - p.drag.filter_per_km * visits["filter_km"].to_numpy(float)
     told, _ = take_in(

@@ -230,11 +230,16 @@ def crossing(
     level: Value,
     level_sd: Value,
 ) -> np.ndarray:
-    """Return -ln of Phi((theta - m(h))/sqrt(v(h) + sigma^2)) over the same at h = 0, at least 0."""
+    """Return -ln of Phi((theta - m(h))/sqrt(v(h) + sigma^2)) over the same at h = 0, at least 0.
+
+    Of a pump beyond theta v(h) is kept at v(0): that it may grow less, or heal, would be credit.
+    """
     sigma2 = level_sd * level_sd
+    v_0 = np.maximum(mm, 0.0)
     v_h = np.maximum(mm + h * (2 * ms + h * ss) + walk * h**3 / 3, 0.0)
-    z_0 = (level - m) / np.sqrt(np.maximum(mm, 0.0) + sigma2)
-    z_h = (level - m - s * h) / np.sqrt(v_h + sigma2)
+    left = level - m - s * h
+    z_0 = (level - m) / np.sqrt(v_0 + sigma2)
+    z_h = left / np.sqrt(np.where(m > level, np.minimum(v_0, v_h), v_h) + sigma2)
     return np.maximum(log_ndtr(z_0) - log_ndtr(np.minimum(z_h, z_0)), 0.0)
 
 

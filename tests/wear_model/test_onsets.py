@@ -67,3 +67,9 @@ def test_without_causes_beside_the_pump_the_hypotheses_are_two():
     x = AT_KM + 8e3 * np.arange(3)
     state = filter_one(p, make_tracks(np.zeros(3, int), np.ones(3, bool), 1), x, read, np.zeros(1, int)).state
     assert state.aside.p[0] == 0
+
+
+def test_ripple_far_beyond_what_else_shifts_it_is_the_pumps_own_though_it_stays_as_it_is():
+    stays = told("commutator", [0, 0, 0, 1.7, 1.7, 1.7])
+    assert stays.started[0] > 0.95
+    assert stays.drag.w[0] == pytest.approx(1.7, abs=0.1)

@@ -49,3 +49,15 @@ def test_the_chance_of_crossing_spreads_as_the_state_does():
     now = log_ndtr((level - STATE.w) / np.sqrt(STATE.ww + sd**2))
     then = log_ndtr((level - after.w) / np.sqrt(after.ww + sd**2))
     assert told == pytest.approx(now - then, rel=1e-12)
+
+
+def test_a_pump_beyond_the_usual_level_gains_nothing_from_what_is_not_known():
+    level, sd, h, steady = 0.25, 0.08, np.array([0.8]), np.zeros(1)
+    told = [
+        float(
+            crossing(np.array([0.45]), np.array([0.01]), steady, steady, np.array([ss]), h, 0.0, level, sd)[0]
+        )
+        for ss in (0.0, 0.01)
+    ]
+    assert told[1] == pytest.approx(told[0], rel=1e-12)
+    assert told[0] > 0.2  # few outlive so much, and fewer a little more

@@ -1,10 +1,10 @@
-"""A speed that no pump on its volts turns stays out of what is forecast; one that a fault brings stays in."""
+"""Beside a pump's own first readings: a speed that none turns stays out, a current alone is the clamp's."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.past.impossible_speeds import without_impossible_speeds
+from analytics.past.own_first_readings import held_against_own
 from ingest.trade_numbers import DEFAULTS
 from tests.wear_model.test_common_steps import VISITS, fleet
 
@@ -18,7 +18,7 @@ def with_last(readings: int, **times: float) -> tuple[pd.DataFrame, pd.Series, p
     rows = visits.index[visits["pump"] == PUMP][-readings:]
     for name, by in times.items():
         visits.loc[rows, name] *= by
-    made = without_impossible_speeds(visits, pumps, DEFAULTS)
+    made = held_against_own(visits, pumps, DEFAULTS)
     return visits, made["rpm"].isna(), made
 
 
@@ -30,7 +30,7 @@ def test_a_turn_told_wrong_is_left_out_however_often_it_is_told(times, readings)
         range(VISITS - readings, VISITS)
     )
     assert left_out.sum() == readings
-    pd.testing.assert_frame_equal(made.drop(columns="rpm"), visits.drop(columns="rpm"))
+    pd.testing.assert_frame_equal(made.drop(columns=["rpm", "unmoved"]), visits.drop(columns="rpm"))
 
 
 @pytest.mark.parametrize(
@@ -54,5 +54,23 @@ def test_one_wrong_first_speed_does_not_condemn_the_right_ones_for_long():
     visits["comparable"] = True
     rows = visits.index[visits["pump"] == PUMP]
     visits.loc[rows[0], "rpm"] /= 2
-    left_out = without_impossible_speeds(visits, pumps, DEFAULTS)["rpm"].isna()
+    left_out = held_against_own(visits, pumps, DEFAULTS)["rpm"].isna()
     assert left_out[rows].tolist() == [False, True, True] + [False] * (VISITS - 3)
+
+
+@pytest.mark.parametrize(
+    ("times", "unmoved"),
+    [
+        ({"mean_a": 0.75}, True),  # a clamp that reads less
+        ({"mean_a": 1.25, "rpm": 1.02}, True),  # its last readings happen to be slow
+        ({"mean_a": 0.75, "rpm": 1.09}, False),  # less load
+        ({"mean_a": 1.45, "rpm": 0.86}, False),  # drag
+        ({"mean_a": 0.9, "rpm": 0.85}, False),  # resistance of brushes or circuit
+        ({"mean_a": 0.96}, False),  # too little to tell
+        ({"mean_a": 0.75, "supply_v": np.nan}, False),  # volts might have hidden what the load did
+    ],
+)
+def test_a_current_that_changed_with_the_speed_unmoved_is_told_from_a_load(times, unmoved):
+    visits, _, made = with_last(2, **times)
+    mine = (visits["pump"] == PUMP).to_numpy() & (visits.groupby("pump").cumcount() >= VISITS - 2).to_numpy()
+    assert (made["unmoved"].to_numpy() == (mine & unmoved)).all()
