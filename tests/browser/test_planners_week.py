@@ -93,9 +93,10 @@ def test_a_planners_week(watch, own_address, own_ledger, tmp_path):
     # Move it two weeks: the price first.
     open_board(page, own_address)
     put(page, later)
-    page.get_by_text(re.compile(r"2 weeks later (costs|saves)")).wait_for()
-    page.get_by_role("textbox", name="Your initials").first.fill("PL")
-    page.get_by_role("button", name="Move it").click()
+    asked = page.get_by_role("dialog")  # over the page: the board is taller than a screen
+    asked.get_by_text(re.compile(r"2 weeks later (costs|saves)")).wait_for()
+    asked.get_by_role("textbox", name="Your initials").fill("PL")
+    asked.get_by_role("button", name="Move it").click()
     page.get_by_text(re.compile("is pinned on")).wait_for()
     settle(page)
     moved = decisions(own_ledger)[-1]
@@ -107,9 +108,9 @@ def test_a_planners_week(watch, own_address, own_ledger, tmp_path):
     change(own_ledger, "UPDATE pump_type SET lead_time_days = 21")
     open_board(page, own_address)
     put(page, first)
-    page.get_by_text(re.compile("no part is left by then")).wait_for()
-    page.get_by_role("button", name="Move it").click()
-    page.get_by_text("Say why it goes there all the same.").wait_for()
+    asked.get_by_text(re.compile("no part is left by then")).wait_for()
+    asked.get_by_role("button", name="Move it").click()
+    asked.get_by_text("Say why it goes there all the same.").wait_for()
     settle(page)
     assert decisions(own_ledger)[-1] == moved
 

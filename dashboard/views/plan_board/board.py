@@ -139,17 +139,25 @@ def price(plan: Any, jobs: pd.DataFrame, pump_id: int, week: str) -> tuple[date,
     )
 
 
+def _let_go() -> None:
+    st.session_state.pop(MOVE, None)
+
+
 def _show_move(plan: Any, jobs: pd.DataFrame) -> None:
+    """Lay the price of a move asked for over the page: the board is taller than a screen, and below it nobody
+    would see it."""
+    asked = st.session_state.get(MOVE)
+    if asked:
+        st.dialog("Move it?", on_dismiss=_let_go)(_ask_move)(plan, jobs, *asked)
+
+
+def _ask_move(plan: Any, jobs: pd.DataFrame, pump_id: int, week: str) -> None:
     from analytics.scheduling.doubts import doubts_on
     from ingest.errors import PumpledgerError
 
-    asked = st.session_state.get(MOVE)
-    if not asked:
-        return
-    pump_id, week = asked
     found = price(plan, jobs, pump_id, week)
     if found is None:
-        st.session_state.pop(MOVE)
+        _let_go()
         say.refuse("That unit has no open day within the plan in that week; choose another.")
         return
     day, sentence = found
@@ -168,7 +176,7 @@ def _show_move(plan: Any, jobs: pd.DataFrame) -> None:
         go = yes.form_submit_button("Move it", type="primary", width="stretch")
         leave = no.form_submit_button("Leave it", width="stretch")
     if leave:
-        st.session_state.pop(MOVE)
+        _let_go()
         st.rerun()
     if go:
         frame.attempt(lambda: move(jobs, pump_id, day, by, reason.strip(), bool(doubts)))
