@@ -92,6 +92,8 @@ SENTENCES = {
     # what is said beside a plan
     "as-of": "As of {day}, the day of the newest fact on record: nothing later is known.",
     "placeholder-prices": "Costs and savings rest on placeholder prices that no one has confirmed: {names}.",
+    "saving-on-few-failures": "Failures on record: {number}. With so few, how long pumps live is taken "
+    "mostly from other fleets: where they live longer, the saving is told too high.",
     "no-stock": "No stock is on record, so every part is taken to be ordered.",
     "no-bays": "No bay hours are on record, so every stop is taken to have room.",
     "day-past": "The day booked for unit {names} is past: mark it done or move it.",

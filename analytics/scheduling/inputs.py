@@ -24,7 +24,8 @@ class Inputs:
 
     as_of: the day that the risks stand on; today: the day before which nothing is planned. previous: the last
     list kept; listed: the newest line of each pump on any list kept; revision: grows with every list and
-    decision; last_readings: rows of plan_last_readings.sql; steps: that many pumps' readings took together.
+    decision; last_readings: rows of plan_last_readings.sql; steps: that many pumps' readings took together;
+    failures: of pumps on record, None where not counted.
     """
 
     as_of: date
@@ -44,6 +45,7 @@ class Inputs:
     listed: pd.DataFrame
     revision: int = 0
     steps: tuple[Step, ...] = ()
+    failures: int | None = None
 
 
 def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
@@ -64,4 +66,5 @@ def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
     return Inputs(
         day, facts.today, facts.settings, facts.book, pumps, made, facts.vehicles, types, stock, bays, due,
         decisions, previous, seen, listed, revision, facts.history.common_steps,
+        int(facts.history.pumps["failed"].sum()),
     )  # fmt: skip

@@ -15,6 +15,7 @@ from analytics.scheduling.inputs import Inputs
 from analytics.wording import Remark, remark
 
 MOST_NAMED = 8
+FEW_FAILURES = 10  # on record: with fewer, lives and savings are mostly other fleets'
 HOURS_CLOSE = 1e-9
 NO_DEPOT = "(none)"
 
@@ -34,6 +35,8 @@ def notes(
     if unsure:
         names = ", ".join(sorted(name.replace("_", " ") for name in unsure))
         notes.append(remark("placeholder-prices", names=names))
+    if inputs.failures is not None and inputs.failures < FEW_FAILURES and len(lines):
+        notes.append(remark("saving-on-few-failures", number=inputs.failures))
     if not len(inputs.stock):
         notes.append(remark("no-stock"))
     if not len(inputs.bays):

@@ -319,6 +319,13 @@ def test_where_records_end_longer_ago_than_an_interval_a_capture_comes_first():
     ]
 
 
+def test_a_saving_that_rests_on_few_failures_says_so():
+    inputs = make_inputs([{}])
+    few, none = planned(replace(inputs, failures=3)), planned(replace(inputs, failures=10))
+    assert [n.values["number"] for n in few.notes if n.code == "saving-on-few-failures"] == [3]
+    assert not [n for n in none.notes if n.code == "saving-on-few-failures"]
+
+
 def test_a_booking_in_a_week_without_hours_is_told_beside_the_plan():
     day = date(2026, 4, 1)
     lost = pd.DataFrame(
