@@ -49,6 +49,7 @@ ENOUGH_PUMPS = 20_000  # with some ten readings each: exponents stand to a thous
 OPEN = 7.0
 LEAST_VOLTS = 0.4  # of the usual: no pump turns on less, so they were not what it ran on (common practice)
 MENDED_SD = 0.15  # by which work on what feeds a pump its fuel may shift the load: no source, too
+FEW_PUMPS = 5  # read both ways, from which what a state or drive does to their type may be told
 FEW_VOLTS = 20  # readings of a state from which its usual volts may be told
 ANY_STATE = "any"  # in Exponents.state_volts: usual volts of all readings
 # How far a pump's own exponents on ln V and ln P lie from its fleet's: of the load by its load exponent
@@ -65,7 +66,8 @@ class Exponents:
     """Exponents on [ln V/V0, ln P/P0, (T - 25)/100], (3,) of each metric by name, as data moved them; beside:
     the same on CIRCUMSTANCES; state_volts: usual ln V/V0 of each engine state where the fleet tells it; flow:
     usual delivery, speed and pressure by type (signs.usual_flow); seen: by type, CIRCUMSTANCES that it is
-    usually read in and the sum of squares by which they changed between readings of one pump, (2, 4)."""
+    usually read in and the sum of squares by which they changed between readings of one pump, (2, 4), 0 where
+    hardly a pump was read both ways."""
 
     of: dict[str, np.ndarray]
     beside: dict[str, np.ndarray]
@@ -219,7 +221,9 @@ def _seen(
     made = {}
     for kind in np.unique(name):
         mine = name == kind
-        made[str(kind)] = np.array([np.median(aside[mine], axis=0), (step[mine] ** 2).sum(0)])
+        went = [len(np.unique(pump[mine & (step[:, k] != 0)])) for k in range(aside.shape[1])]
+        steps = np.where(np.array(went) < FEW_PUMPS, 0.0, (step[mine] ** 2).sum(0))
+        made[str(kind)] = np.array([np.median(aside[mine], axis=0), steps])
     return made
 
 

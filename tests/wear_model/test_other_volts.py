@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.past.normalise import channels, last_covariates, nominal
+from analytics.past.normalise import channels, fit_exponents, last_covariates, nominal
 from tests.wear_model.test_common_steps import fleet
 
 PUMP = 7
@@ -56,3 +56,12 @@ def test_a_pressure_that_fell_explains_no_more_than_is_known_of_it():
     made_up = after.load[row] - before.load[row]  # the current as before, at less pressure
     assert made_up > 0.05
     assert np.sqrt(after.beside_load.opened[row]) > 0.6 * made_up
+
+
+@pytest.mark.parametrize(("pumps_read", "known"), [(4, False), (5, True)])
+def test_what_a_duty_does_is_told_from_five_pumps_read_both_ways(pumps_read, known):
+    visits, pumps = fleet()
+    visits = visits.assign(comparable=True, ln_feed=0.0, delivery_l_min=np.nan)
+    visits.loc[(visits["pump"] < pumps_read) & (visits["day"] > 500), "ln_feed"] = np.log(0.6)
+    _, steps = fit_exponents(visits, pumps).seen["T"]
+    assert (steps[0] > 0) == known
