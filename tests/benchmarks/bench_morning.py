@@ -25,7 +25,8 @@ from tests.ledger_fixture import LAST_VISIT, build_ledger, small_capture, write_
 
 VISITS = 10
 TAP_S = 1.0
-STORE_TO_ODOMETER = 2  # columns to the right
+WAIT_MS = 120_000  # on a busy machine
+FIRST_ODOMETER_PX = (190, 52)  # from the table's corner
 
 
 def morning(folder: Path, units: list[str]) -> None:
@@ -64,7 +65,7 @@ def fill_tray(ledger: Path, files: int) -> None:
             " mean_a, rpm, picture, taken_by, recorded_at) SELECT n, 'waiting', 'scope' || n || '.csv',"
             " 'hash' || n, CASE WHEN n % 2 = 0 THEN '101' END, CASE WHEN n % 2 = 0 THEN 'name' END,"
             " CASE WHEN n % 2 = 1 THEN 'Neither its name nor a sidecar tells the unit.' END, current_date,"
-            " 5 + random(), 6000, list_transform(range(48), i -> 5 + random()), 'bench', now()"
+            " 5 + random(), 6000, list_transform(range(48), lambda i: 5 + random()), 'bench', now()"
             " FROM range(1, ? + 1) r(n)",
             [files],
         )
@@ -90,10 +91,9 @@ def store_morning(page, folder: Path, odometers: dict[str, str], shots: Path | N
     order = grid.locator('[role=gridcell][aria-colindex="2"]')
     units = [order.nth(i).inner_text() for i in range(order.count())]
     shown = grid.bounding_box()
-    page.mouse.click(shown["x"] + 20, shown["y"] + 52)  # the first row's first cell
+    page.mouse.click(shown["x"] + FIRST_ODOMETER_PX[0], shown["y"] + FIRST_ODOMETER_PX[1])
+    page.wait_for_timeout(500)
     path.taps += 1
-    for _ in range(STORE_TO_ODOMETER):  # a person taps the first odometer at once
-        page.keyboard.press("ArrowRight")
     for unit in [u for u in units if u in odometers]:
         page.keyboard.type(odometers[unit], delay=120)
         page.wait_for_timeout(300)
@@ -125,6 +125,7 @@ def main(files: int, shots: Path | None) -> None:
             morning(root / f"m{name}", [unit for unit, _ in units])
             with served(ledger) as address:
                 page = browser.new_page(viewport=size)
+                page.set_default_timeout(WAIT_MS)
                 page.goto(f"{address}/tray")
                 settle(page)
                 path = store_morning(page, root / f"m{name}", dict(units), shots, name)
@@ -141,6 +142,7 @@ def main(files: int, shots: Path | None) -> None:
             with served(ledger) as address:
                 for name, size in (("1280", DESKTOP), ("390", PHONE)):
                     page = browser.new_page(viewport=size)
+                    page.set_default_timeout(WAIT_MS)
                     times = []
                     for _ in range(3):
                         began = time.perf_counter()
