@@ -1,4 +1,4 @@
-"""A ledger on PostgreSQL: its cases (server_cases.py) on the engine that has what reaches a server."""
+"""A ledger on PostgreSQL, on the engine that has what reaches a server: its cases, a share of each room."""
 
 import os
 import re
@@ -11,12 +11,32 @@ import pytest
 
 from tests.postgres import programs
 
-PROJECT = Path(__file__).parents[2] / "pyproject.toml"
-CASES = Path(__file__).with_name("server_cases.py")
+TESTS = Path(__file__).parents[1]
+PROJECT = TESTS.parent / "pyproject.toml"
+CASES = TESTS / "ledger/server_cases.py"
+# Of each room that asks the ledger, what writes, undoes and reads in many ways for little time.
+SHARE = {
+    "ledger": (
+        "test_bound_to_depots.py::test_no_table_shows_a_foreign_unit_serial_vin_or_initials",
+        "test_bound_to_depots.py::test_a_change_beyond_the_depot_is_undone[visit]",
+        "test_ledger_transaction.py::test_all_is_kept_or_nothing",
+        "test_ledger_transaction.py::test_only_cells_that_differ_are_changed_and_logged",
+        "test_ledger_transaction.py::test_numbers_are_given_once_and_those_undone_again",
+    ),
+    "visit": ("test_settling.py::test_a_visit_is_withdrawn_with_its_question_and_stays_in_the_record",),
+    "fleet_folder": ("test_round_trip.py::test_a_folder_told_in_full_comes_back_as_it_went_in",),
+    "judging": ("test_judged_visits.py", "test_trade_limits.py"),
+    "risk": ("test_pump_story.py",),
+    "scheduling": ("test_plan_parts.py", "test_plan_bookings.py::test_pin_move_reject_withdraw"),
+}
 
 
-def test_a_ledger_on_a_server():
-    """By overlay of the extra `server`; skipped where it or PostgreSQL can't be had, but not in CI."""
+@pytest.fixture(scope="module")
+def passed():
+    """Run tests with the extra `server` laid over; returns how many passed, and fails where any did not.
+
+    Skips where the extra or PostgreSQL can't be had, but not in CI.
+    """
     extra = tomllib.loads(PROJECT.read_text(encoding="utf-8"))["project"]["optional-dependencies"]["server"]
     run = ["uv", "run", "--no-sync", "--quiet", *(part for name in extra for part in ("--with", name))]
     why = "uv is not installed" if not shutil.which("uv") else None
@@ -31,11 +51,22 @@ def test_a_ledger_on_a_server():
         if os.environ.get("CI"):
             pytest.fail(why)
         pytest.skip(why)
-    done = subprocess.run(
-        [*run, "python", "-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", CASES],
-        capture_output=True, text=True, timeout=280,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stdout[-6000:] + done.stderr[-2000:]
-    passed = re.search(r"(\d+) passed", done.stdout)
-    assert passed
-    assert int(passed[1]) == CASES.read_text(encoding="utf-8").count("\ndef test_")
+
+    def run_tests(*asked):
+        done = subprocess.run(
+            [*run, "python", "-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", *asked],
+            capture_output=True, text=True, timeout=280,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stdout[-6000:] + done.stderr[-2000:]
+        return int(re.search(r"(\d+) passed", done.stdout)[1])
+
+    return run_tests
+
+
+def test_a_ledger_on_a_server(passed):
+    assert passed(CASES) == CASES.read_text(encoding="utf-8").count("\ndef test_")
+
+
+def test_a_share_of_each_room_passes_on_a_server(passed):
+    """Each new ledger of theirs is a schema of its own on one server."""
+    assert passed("--on-server", *(TESTS / room / one for room, share in SHARE.items() for one in share))
