@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analytics.past.frames import among
+
 CLOCKS = {"odometer_km": "fitted_odometer_km", "hours": "fitted_hours"}
 
 
@@ -19,7 +21,8 @@ def with_first_points(points: pd.DataFrame, pumps: pd.DataFrame, as_of_day: int)
     begun = pumps.assign(day=pumps["fitted_day"].fillna(as_of_day)).sort_values("day", kind="stable")
     more = []
     for (name, at_fitting), mine in zip(CLOCKS.items(), (~by_hours, by_hours), strict=True):
-        unread = begun[mine[begun.index] & ~begun["unit"].isin(points.loc[points[name].notna(), "unit"])]
+        read = among(begun["unit"], points.loc[points[name].notna(), "unit"])
+        unread = begun[mine[begun.index] & ~read]
         first = unread.drop_duplicates("unit")
         blank = dict.fromkeys(CLOCKS, np.nan)
         made = pd.DataFrame({"unit": first["unit"], "day": first["day"], **blank})

@@ -17,7 +17,7 @@ import pandas as pd
 
 from analytics.past.common_steps import Step, without_common_steps
 from analytics.past.first_points import with_first_points
-from analytics.past.frames import fetch
+from analytics.past.frames import among, fetch
 from analytics.past.own_first_readings import held_against_own
 from analytics.past.repeats import as_one_reading
 from analytics.past.signs import FLOW_WORK, SUPPLY_WORK, checked
@@ -109,7 +109,7 @@ def build_history(
 
     km_per_hour = float(settings["idle_hour_miles"]) * KM_PER_MILE
     by_hours = (pumps["clock"] == "hours").to_numpy()
-    read_once = pumps["unit"].isin(points["unit"]).to_numpy()
+    read_once = among(pumps["unit"], points["unit"])
     lines = _Lines(with_first_points(points, pumps, as_of_day))
     row = lines.rows(pumps["unit"])
     unit_rate = _daily(lines.rate[row], lines.days[row], pumps["class"], ~by_hours, KM_PER_DAY)
@@ -301,7 +301,7 @@ def _by_hours(
 ) -> pd.DataFrame:
     """Put the changes of units that run by hours (those of `pumps`) on their clock, not the odometer."""
     rate = pd.Series(hour_rate, pumps["unit"]).groupby(level=0).first()
-    mine = filters["unit"].isin(rate.index).to_numpy()
+    mine = among(filters["unit"], rate.index)
     if not mine.any():
         return filters
     units = filters.loc[mine, "unit"]
