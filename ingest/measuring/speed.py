@@ -262,7 +262,7 @@ def _contradicted(
     work: WorkTrace, lines: Lines, trace: AngleTrace, phase: TurnPhase, known: KnownPump, *, believed: bool
 ) -> OtherBars | None:
     """Return the bars that the trace leads to where it leaves those told in doubt."""
-    if known.segments is None:
+    if known.segments is None or known.expected_rpm is not None:  # the last visit's speed speaks for them
         return None
     other = other_bars(
         trace,
@@ -272,7 +272,7 @@ def _contradicted(
         known=known,
         believed=believed,
     )
-    return other if other is not None and other.odds > 1 / ANSWER_ABOVE - 1 else None
+    return other if other is not None and other.odds > 1 else None
 
 
 def _second_look(

@@ -101,7 +101,7 @@ def test_a_bad_bar_shows_twice_a_turn():
     for name in ("mot_dc_universal_good_ac.mat", "mot_dc_universal_badbar_ac.mat"):
         capture, _ = real_motor(name)
         lifted = capture.current_a + 5 * np.ptp(capture.current_a)  # any mean: only ratios are looked at
-        reading = measure(Capture(lifted, capture.sample_rate_hz), KnownPump(segments=36))
+        reading = measure(Capture(lifted, capture.sample_rate_hz), KnownPump(segments=36, rpm_low=500))
         share[name] = 2 * reading.twice_per_turn_pct / reading.ripple_pct
         once = 2 * reading.once_per_turn_pct / reading.ripple_pct
     good, bad = share.values()
