@@ -17,17 +17,13 @@ CASES = TESTS / "ledger/server_cases.py"
 # Of each room that asks the ledger, what writes, undoes and reads in many ways for little time.
 SHARE = {
     "ledger": (
-        "test_bound_to_depots.py::test_no_table_shows_a_foreign_unit_serial_vin_or_initials",
-        "test_bound_to_depots.py::test_a_change_beyond_the_depot_is_undone[visit]",
         "test_ledger_transaction.py::test_all_is_kept_or_nothing",
         "test_ledger_transaction.py::test_only_cells_that_differ_are_changed_and_logged",
-        "test_ledger_transaction.py::test_numbers_are_given_once_and_those_undone_again",
     ),
     "visit": ("test_settling.py::test_a_visit_is_withdrawn_with_its_question_and_stays_in_the_record",),
     "fleet_folder": ("test_round_trip.py::test_a_folder_told_in_full_comes_back_as_it_went_in",),
-    "judging": ("test_judged_visits.py", "test_trade_limits.py"),
-    "risk": ("test_pump_story.py",),
-    "scheduling": ("test_plan_parts.py", "test_plan_bookings.py::test_pin_move_reject_withdraw"),
+    "judging": ("test_trade_limits.py",),
+    "scheduling": ("test_plan_bookings.py::test_pin_move_reject_withdraw",),
 }
 
 
