@@ -44,7 +44,10 @@ def drawn(model: RiskModel, known: Known, d_0: np.ndarray) -> Ways:
     ends = known.drag.started * (1 - model.drag.harmless)
     started = rng.random(DRAWS)[None, :] < ends[:, None]
     passes = np.minimum(wear.passes_km, np.where(started, drag.passes_km, np.inf))
-    weight = wear.weight * np.where(started, drag.weight, 1.0) * (passes > d_0[:, None])
+    # How likely a started drag is stands in `ends`: that it has not passed its level yet tells draws apart
+    # among themselves, and speaks no second time against its having started.
+    runs = drag.weight / np.maximum(drag.weight.mean(axis=1, keepdims=True), 1e-300)
+    weight = wear.weight * np.where(started, runs, 1.0) * (passes > d_0[:, None])
     return Ways(passes, weight, np.maximum(wear.used, np.where(started, drag.used, 0.0)))
 
 

@@ -13,7 +13,7 @@ from analytics.cost_review.type_lives import TypeLives
 from analytics.money.policies import AGE, POLICIES, RISK, RUN, Events
 from analytics.past.normal import Z_80
 
-METHOD_VERSION = 6  # of what costs.CostReview has from simulated policies and of pumps taken off
+METHOD_VERSION = 7  # of what costs.CostReview has from simulated policies and of pumps taken off
 RATIOS = np.array([1.0, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10])
 TABLE_COLUMNS = (
     "policy", "cost", "cost_low", "cost_high", "renewal_cost", "replacements", "planned", "breakdowns",

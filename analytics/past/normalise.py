@@ -51,6 +51,10 @@ LEAST_VOLTS = 0.4  # of the usual: no pump turns on less, so they were not what 
 MENDED_SD = 0.15  # by which work on what feeds a pump its fuel may shift the load: no source, too
 FEW_PUMPS = 5  # read both ways, from which what a state or drive does to their type may be told
 FEW_VOLTS = 20  # readings of a state from which its usual volts may be told
+NO_FALL = np.array([-np.inf, 0.0])  # least of ln V/V0 and ln P/P0 where a pressure that fell is none
+# What opens a channel, and where what checks and work say of it shows (signs.CAUSES_SEEN); in the order of
+# Channels.
+SHOWS_IN = {"load": "load", "leak": "load", "ripple": "ripple", "brush": "brush"}
 ANY_STATE = "any"  # in Exponents.state_volts: usual volts of all readings
 # How far a pump's own exponents on ln V and ln P lie from its fleet's: of the load by its load exponent
 # (.3 +- .25: displacement 0, turbine .6) and by what pressure does to it, of the brush channel by its share
@@ -89,7 +93,8 @@ class Channels:
     filter that may or may not have been changed); ripple_noise, brush_noise: the same of those; starved: the
     tank was so low that a load that falls is no sign of the pump; leak: the load where a pressure that fell
     is an outcome, not a covariate; flow, leak_flow: what is missing of the delivery, and the same with what
-    pressure says of it; beside_load, beside_ripple, beside_brush: what checks and work say of each.
+    pressure says of it; beside_load, beside_leak, beside_ripple, beside_brush: what checks and work say of
+    each.
     """
 
     ripple: np.ndarray
@@ -103,6 +108,7 @@ class Channels:
     flow: Flow
     leak_flow: Flow
     beside_load: Hints
+    beside_leak: Hints
     beside_ripple: Hints
     beside_brush: Hints
 
@@ -327,7 +333,11 @@ def channels(
     y = values(visits, "comparable")
     told = ~np.isnan(x[:, 0])
     usual = exponents.state_volts.get(ANY_STATE, 0.0)
-    by_change = _opened_by(x[:, :2], visits["pump"].to_numpy(int), usual, last_read)
+    pump = visits["pump"].to_numpy(int)
+    by_change = _opened_by(x[:, :2], pump, usual, last_read)
+    # A pressure that fell is an outcome of a leak: nothing is corrected for it there, so nothing is unsure.
+    last_leak = None if last_read is None else np.maximum(last_read, NO_FALL)
+    for_leak = _opened_by(np.maximum(x[:, :2], NO_FALL), pump, usual, last_leak)
     x[:, 0] = _fed_volts(x[:, 0], exponents.state_volts, visits, pumps)
     aside = circumstances(visits)
     fed = ~np.isnan(aside[:, 0])
@@ -360,11 +370,13 @@ def channels(
     }
     opens["brush"] = shifted["rpm"] + LOAD_SPEED**2 * opens["load"] + by_change["brush"]
     mended = visits["worked_flow"].to_numpy(float) if "worked_flow" in visits else 0.0
-    opens["load"] = opens["load"] + by_change["load"] + MENDED_SD**2 * mended
+    by_work = opens["load"] + MENDED_SD**2 * mended
+    opens |= {"load": by_work + by_change["load"], "leak": by_work + for_leak["load"]}
     of_pressure = exponents.of["mean_a"][1] - exponents.load_ratio * exponents.of["rpm"][1]
     leak = load + of_pressure * np.minimum(known[:, 1], 0.0)
+    beside = {of: hints(visits, of) for of in set(SHOWS_IN.values())}
     return Channels(
         left("ripple_pct"), load, brush, noise * other, other, brush_noise, starved, leak,
         *flow(visits, pumps, exponents.flow),
-        *(hints(visits, name)._replace(opened=opens[name]) for name in ("load", "ripple", "brush")),
+        *(beside[of]._replace(opened=opens[name]) for name, of in SHOWS_IN.items()),
     )  # fmt: skip

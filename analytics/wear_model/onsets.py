@@ -87,7 +87,7 @@ def shown(made: Channels) -> dict[str, Shown]:
     in_log = made.beside_ripple._replace(opened=opened)
     return {
         "hydraulic": Shown(
-            np.where(made.starved, np.nan, -made.leak), made.load_noise, made.beside_load, made.leak_flow
+            np.where(made.starved, np.nan, -made.leak), made.load_noise, made.beside_leak, made.leak_flow
         ),
         "commutator": Shown(ripple, made.ripple_noise, in_log),
         "brush": Shown(made.brush, made.brush_noise, made.beside_brush),

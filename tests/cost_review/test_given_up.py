@@ -63,9 +63,6 @@ def test_a_strip_down_moves_the_figure_the_way_it_should(told):
     assert bad < 0.8 * good
 
 
-@pytest.mark.xfail(
-    reason="lives are simulated without drag that comes at once, which the fit knows since method 24"
-)
 def test_chance_and_distance_come_from_the_same_lives(told):
     """Without a lean they are the survival formulas' chance, as the list tells it."""
     history, fit = told.attrs["history"], told.attrs["fit"]

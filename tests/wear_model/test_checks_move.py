@@ -86,7 +86,6 @@ def test_delivery_tells_a_leak_from_a_clamp_that_lies():
     assert full < silent < half
 
 
-@pytest.mark.xfail(reason="since fit 24 a fallen pressure opens the load by more than it says of a leak")
 def test_pressure_that_fell_is_an_outcome_and_no_covariate():
     silent = ODD | {"fuel_pressure_kpa": np.nan}
     low = ODD | {"fuel_pressure_kpa": 330.0}
