@@ -10,14 +10,19 @@ from ingest.trade_numbers import LEAD_DAYS
 STANDING = ("booked", "pinned")  # a person's decision that keeps its day
 
 
+def lead_of(pump_types: pd.Series, lead_days: pd.Series) -> pd.Series:
+    """Return the lead time of each pump's part, days (n,): its type's in `lead_days`, else LEAD_DAYS."""
+    return pump_types.map(lead_days).fillna(LEAD_DAYS).astype(float)
+
+
 def with_parts(pumps: pd.DataFrame, types: pd.DataFrame, stock: pd.DataFrame) -> pd.DataFrame:
     """Return `pumps` with lead_days, until a part ordered today is there, and on_hand, the parts of its type
     at its depot; both (n,)."""
-    lead = pumps["pump_type"].map(types.set_index("pump_type")["lead_time_days"]).astype(float)
+    lead = lead_of(pumps["pump_type"], types.set_index("pump_type")["lead_time_days"])
     where = pd.MultiIndex.from_arrays([pumps["depot"].fillna(""), pumps["pump_type"]])
     there = stock.assign(depot=stock["depot"].fillna("")).groupby(["depot", "pump_type"])["on_hand"].sum()
     return pumps.assign(
-        lead_days=np.ceil(lead.fillna(LEAD_DAYS).to_numpy()),
+        lead_days=np.ceil(lead.to_numpy()),
         on_hand=there.reindex(where).fillna(0).to_numpy(),
     )
 

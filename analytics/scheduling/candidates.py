@@ -9,6 +9,7 @@ import pandas as pd
 
 from analytics.money.decision import JOBS, NO_DELIVERY, ON_CEILING, curve_at, lived_km
 from analytics.past.frames import each
+from analytics.risk.parts_ahead import lead_of
 from analytics.risk.visits_ahead import monday, planned_visits
 from analytics.risk.workdays import Workdays
 from analytics.scheduling.inputs import Inputs
@@ -55,7 +56,7 @@ def make_candidates(
     failed_days = down.merge(pd.DataFrame({"ahead": FAILED_DAYS}), how="cross")
     # However long the lead time, the day of its part is on offer.
     with_part = pumps[may_own | failed]
-    wait = np.ceil(with_part["pump_type"].map(lead).fillna(LEAD_DAYS)).astype(int)
+    wait = np.ceil(lead_of(with_part["pump_type"], lead)).astype(int)
     with_part = with_part.assign(ahead=wait.clip(lower=np.where(with_part["status"] == "failed", 0, notice)))
     for own in (own_days, failed_days, with_part):
         own = own.loc[
@@ -132,7 +133,7 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     offered["pump_type"] = pumps["pump_type"].to_numpy()
     offered["week"] = [monday(d.date()) for d in offered["planned_on"]]
     offered["stop"] = offered["unit"].astype(str) + " " + offered["planned_on"].dt.strftime("%Y-%m-%d")
-    wait = offered["pump_type"].map(lead).fillna(LEAD_DAYS).to_numpy(float)
+    wait = lead_of(offered["pump_type"], lead).to_numpy()
     since = (offered["planned_on"] - pd.Timestamp(inputs.today)).dt.days.to_numpy(float)
     offered["early"] = (since < wait) & (option != CHECK)
     # A planned stop on the day of a stop of its own costs nothing more.

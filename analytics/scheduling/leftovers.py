@@ -7,6 +7,7 @@ import pandas as pd
 
 from analytics.money.decision import NEXT_STOP, NOT_SAFER, TIMES
 from analytics.past.frames import each
+from analytics.risk.parts_ahead import lead_of
 from analytics.risk.workdays import Workdays
 from analytics.scheduling.assignment import Assignment
 from analytics.scheduling.candidates import costed
@@ -104,7 +105,7 @@ def _saved_by_waiting(inputs: Inputs, rows: np.ndarray, lead: pd.Series) -> dict
         return {}
     pumps = inputs.pumps.iloc[rows]
     notice = int(inputs.settings["extra_stop_days"])
-    wait = np.maximum(np.ceil(pumps["pump_type"].map(lead).fillna(LEAD_DAYS)).to_numpy(), notice)
+    wait = np.maximum(np.ceil(lead_of(pumps["pump_type"], lead)).to_numpy(), notice)
     day = np.datetime64(inputs.today, "D") + wait.astype("timedelta64[D]")
     own = Workdays(inputs.settings).forward(day, pumps["depot"].fillna("").to_numpy(object))
     offer = pd.DataFrame(

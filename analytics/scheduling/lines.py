@@ -8,10 +8,10 @@ import pandas as pd
 from analytics.money.decision import curve_at, lived_km
 from analytics.past.frames import each
 from analytics.past.normal import Z_80
+from analytics.risk.parts_ahead import lead_of
 from analytics.scheduling.inputs import Inputs
 from analytics.scheduling.parts import order_by
 from analytics.scheduling.steps import bring, steps
-from ingest.trade_numbers import LEAD_DAYS
 
 LINE_COLUMNS = [
     "pump_id", "job_number", "unit", "position", "pump_type", "depot", "class", "planned_on", "week",
@@ -96,7 +96,7 @@ def _with_last_reading(lines: pd.DataFrame, inputs: Inputs) -> pd.DataFrame:
 
 
 def _parts(lines: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> tuple[list[str], list[object]]:
-    wait = lines["pump_type"].map(lead).fillna(LEAD_DAYS)
+    wait = lead_of(lines["pump_type"], lead)
     stock = {(r.depot, r.pump_type): int(r.on_hand) for r in each(inputs.stock)}
     part: list[str] = []
     by: list[object] = []

@@ -10,9 +10,9 @@ import pandas as pd
 from scipy import special
 
 from analytics.money.decision import curve_at
+from analytics.risk.parts_ahead import lead_of
 from analytics.scheduling.inputs import Inputs
 from ingest.errors import EntryRefused
-from ingest.trade_numbers import LEAD_DAYS
 
 
 def order_by(needed_on: date, lead_time_days: float) -> date:
@@ -97,7 +97,7 @@ def pick_list(lines: pd.DataFrame) -> pd.DataFrame:
 def expected_failures(inputs: Inputs, lead: pd.Series, planned: np.ndarray) -> pd.DataFrame:
     """Return expected failures in one lead time by depot and type, of pumps that no change is planned for."""
     pumps = inputs.pumps
-    wait = pumps["pump_type"].map(lead).fillna(LEAD_DAYS).astype(float)  # no pump, no number
+    wait = lead_of(pumps["pump_type"], lead)  # no pump, no number
     distance = wait.to_numpy(float) * pumps["pump_km_per_day"].to_numpy(float)
     failing = curve_at(1 - inputs.forecast.survival, inputs.forecast.grid_km, distance)
     failed = (pumps["status"] == "failed").to_numpy()
