@@ -42,3 +42,4 @@ def test_a_last_visit_read_by_the_same_wrong_number_does_not_bear_it_out():
     wrong_rpm = 0.8 * truth.mean_rpm(0.0, 0.2)
     reading = measure(capture, KnownPump(segments=10, previous_rpm=wrong_rpm))
     assert reading.rpm is None
+    assert "speed-undecided" in noted(reading)
