@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.analyse import add_capture_options, read_and_measure, zero_checked
 from dashboard.words.terminal import tell, tell_json
-from ingest.errors import AnswerNeeded, EntryRefused
-from ingest.visit.choices import choices_of, corrected, says_yes
+from ingest.errors import AnswerNeeded, EntryRefused, Question
+from ingest.visit.choices import choices_of, corrected, meant_by_yes, says_yes, typed_anew
 from ingest.vocabulary import (
     CHECK_RESULTS,
     DELIVERY_AT,
@@ -78,7 +78,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     visit.add_argument("--confirm", action="append", default=[], type=_answer, metavar='CODE="WHY"',
                        help="the reason an entry in question is right; repeatable")  # fmt: skip
     visit.add_argument("--correct", action="append", default=[], metavar="CODE=ANSWER",
-                       help="take the value or unit that a question offers instead; repeatable")  # fmt: skip
+                       help="take the value or unit that a question offers instead, or an odometer or "
+                       "day typed anew; repeatable")  # fmt: skip
     _add_check_options(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
@@ -132,7 +133,7 @@ def run(args: argparse.Namespace) -> int:
             logged = log_visit(args.ledger, entry, capture, reading, answers, author=operating_system_user())
             break
         except AnswerNeeded as needed:
-            put_right = _put_right(entry, needed, answers, correct)
+            put_right = _put_right(entry, needed, answers, correct, _fleet_distance_unit(args.ledger))
             if put_right is None:
                 return _ask(needed, args.json)
             entry = put_right
@@ -169,11 +170,11 @@ def _clamp(ledger: Path, name: str | None) -> Clamp | None:
 
 
 def _put_right(
-    entry: VisitEntry, needed: AnswerNeeded, answers: dict[str, str], correct: list[str]
+    entry: VisitEntry, needed: AnswerNeeded, answers: dict[str, str], correct: list[str], own: str | None
 ) -> VisitEntry | None:
     """Return the entry as an answer to the first such question puts it; None where none was given.
 
-    A bare yes takes what the question asks for. Each answer is taken once.
+    A bare yes takes what the question asks for. Each answer is taken once. own: the unit of a bare distance.
     """
     for question in needed.questions:
         offers = choices_of(question)
@@ -182,14 +183,22 @@ def _put_right(
             correct.remove(asked_for[0])
             key = asked_for[0].partition("=")[2]
             meant = [c for c in offers if c.changes and key in ("", c.key)]
-            if not meant:
-                keys = ", ".join(c.key for c in offers if c.changes) or "none"
-                raise EntryRefused("no-such-answer", f"--correct {asked_for[0]}: its answers are: {keys}.")
-            return corrected(entry, question, meant[0])
-        if offers[0].changes and says_yes(answers.get(question.code, "")):
+            if meant:
+                return corrected(entry, question, meant[0])
+            if key[:1].isdigit() and (anew := typed_anew(entry, question, key, own)) is not None:
+                return anew
+            keys = ", ".join([*(c.key for c in offers if c.changes), *_typed_as(question)]) or "none"
+            raise EntryRefused("no-such-answer", f"--correct {asked_for[0]}: its answers are: {keys}.")
+        yes = meant_by_yes(question)
+        if yes is not None and yes.changes and says_yes(answers.get(question.code, "")):
             del answers[question.code]
-            return corrected(entry, question, offers[0])
+            return corrected(entry, question, yes)
     return None
+
+
+def _typed_as(question: Question) -> list[str]:
+    """Return how the right value is typed on the command line, where it can be."""
+    return {"odometer": ['"88412 mi"'], "date": ["2026-03-31"]}.get(question.field, [])
 
 
 def _entry(args: argparse.Namespace) -> VisitEntry:
@@ -231,6 +240,8 @@ def _ask(needed: AnswerNeeded, as_json: bool) -> int:
         for choice in choices_of(question):
             if choice.changes:
                 tell(f"    {choice.label}: --correct {question.code}={choice.key}", aside=True)
+        for written in _typed_as(question):
+            tell(f"    if it is mistyped, the right one: --correct {question.code}={written}", aside=True)
         tell(f'    if it is right: --confirm {question.code}="why it is right"', aside=True)
     return 1
 

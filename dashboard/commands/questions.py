@@ -17,6 +17,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--number", type=int, action="append", metavar="N", help="only this one; repeatable")
     parser.add_argument("--as", dest="answer", metavar="ANSWER",
                         help="settle all that are listed by this answer, which each must offer")  # fmt: skip
+    parser.add_argument("--right", metavar="VALUE",
+                        help='settle the one that is listed by the right odometer or day, such as "88412 mi" '
+                        "or 2026-03-31, as the instrument shows it")  # fmt: skip
     parser.add_argument("--why", default="", metavar="TEXT", help="the reason, where the answer needs one")
     parser.add_argument("--by", metavar="NAME", help="who answers; default: the user of this machine")
     parser.add_argument(
@@ -30,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.data.doubts import open_questions_of
     from ingest.author import operating_system_user
     from ingest.errors import EntryRefused
-    from ingest.visit.settling import settle_questions
+    from ingest.visit.settling import settle_by_value, settle_questions
 
     if args.most < 1:
         raise EntryRefused("bad-most", f"--most: {args.most} questions is none; give 1 or more.")
@@ -40,9 +43,19 @@ def run(args: argparse.Namespace) -> int:
             "no-question",
             f"No question {lacking[0]} is open here; pumpledger questions lists those that are.",
         )
+    author = operating_system_user().signing(args.by)
+    if args.right is not None:
+        if len(rows) != 1 or args.answer is not None:
+            raise EntryRefused(
+                "which-question",
+                f"--right is the right value of one question, and {len(rows)} are listed; give its --number "
+                "and no --as.",
+            )
+        settle_by_value(args.ledger, rows[0]["question"], args.right, args.why, author, command="questions")
+        tell("1 question settled.")
+        return 0
     if args.answer is not None:
         ids = [row["question"] for row in rows]
-        author = operating_system_user().signing(args.by)
         settled = settle_questions(args.ledger, ids, args.answer, args.why, author, command="questions")
         tell(f"{settled} {'question' if settled == 1 else 'questions'} settled.")
         return 0
@@ -65,4 +78,7 @@ def _lines(row: dict[str, Any]) -> list[str]:
         f"    --as {key}{' --why …' if answer['needs_reason'] else ''}: {answer['label']}"
         for key, answer in row["answers"].items()
     ]
+    if row["takes"]:
+        such = {"odometer": '"88412 mi"', "day": "2026-03-31"}[row["takes"]]
+        answers.append(f"    --number {row['question']} --right {such} --why …: the right {row['takes']}")
     return [f"{row['question']} · {row['kind']}{unit}", f"  {row['text']}", *answers]

@@ -13,7 +13,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.units import parse_quantity, read_quantity
 from ingest.visit import corrections
 from ingest.visit.instrument_cluster import driven_km
-from ingest.visit.settling import settle_questions
+from ingest.visit.settling import settle_by_value, settle_questions
 
 COMMAND = "dashboard"  # how the change log names what was done on a page
 
@@ -21,6 +21,12 @@ COMMAND = "dashboard"  # how the change log names what was done on a page
 def settle(ledger: Path, question_ids: Sequence[int], key: str, reason: str, author: Author) -> int:
     """Settle open questions by one of the answers they offer; returns how many. See `settle_questions`."""
     return settle_questions(ledger, question_ids, key, reason, author, command=COMMAND)
+
+
+def settle_typed(ledger: Path, question_id: int, text: str, reason: str, author: Author) -> None:
+    """Settle a question by the right odometer or day, as typed. See `settle_by_value`."""
+    demand(text, "the right value")
+    settle_by_value(ledger, question_id, text, reason, author, command=COMMAND)
 
 
 def withdraw_visit(ledger: Path, visit_id: int, reason: str, author: Author) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 from dashboard.data.queries import ALL_ROWS, records
 from dashboard.statements import statement
 from ingest.ledger.connection import open_ledger
-from ingest.visit.settling import offered
+from ingest.visit.settling import offered, takes_value
 from ingest.wording.stored import question_text
 
 
@@ -17,7 +17,7 @@ def open_questions_of(
     ledger: Path, *, kind: str | None = None, unit: str | None = None, numbers: Sequence[int] | None = None
 ) -> list[dict[str, Any]]:
     """Return open questions, oldest first: question (its number), kind, unit, text, table, row, answers
-    (key -> label, needs_reason)."""
+    (key -> label, needs_reason), takes ("odometer" or "day" where the right one can be typed, else "")."""
     narrowed: dict[str, Any] = {"code": kind, "find": "", "depots": [], "classes": [], "types": []}
     with open_ledger(ledger) as connection:
         asked = narrowed | {"rows": ALL_ROWS, "skip": 0}
@@ -34,6 +34,7 @@ def open_questions_of(
                     choice.key: {"label": choice.label, "needs_reason": choice.needs_reason}
                     for choice in offered(connection, row)
                 },
+                "takes": takes_value(row),
             }
             for row in records(rows)
             if (unit is None or row["unit"] == unit) and (not numbers or row["question_id"] in numbers)

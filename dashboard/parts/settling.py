@@ -13,10 +13,11 @@ from dashboard.shell import access, frame, say
 from dashboard.words import formats
 from ingest.visit.choices import AS_TYPED, Choice
 from ingest.visit.choices import WITHDRAW as WITHDRAW_IT
-from ingest.visit.settling import offered
+from ingest.visit.settling import offered, takes_value
 from ingest.wording.stored import question_text
 
 CORRECT, WITHDRAW = "Correct the odometer", "Withdraw the visit"
+_CORRECT = {"odometer": CORRECT, "day": "Correct the day"}
 AS_IT_STANDS, NO_MATTER = "It is right as it stands", "It doesn't matter"
 BUTTONS_A_ROW = 3
 # Answers that many questions of a kind may have in common.
@@ -52,19 +53,16 @@ def _show_question(row: dict[str, Any], offers: dict[str, Choice], by: str, own:
         say.note(_about(row))
         reason = st.text_input("Why", key=f"why_{key}", placeholder="the reason, in a few words")
         labels = [*offers, NO_MATTER]
-        odometer = ""
-        if about_visit and access.may("correct") and row["field"] == "odometer":
-            odometer = st.text_input(
-                "Right odometer",
-                key=f"right_{key}",
-                placeholder=f"88412 {own}, as the instrument shows it",
-            )
-            labels.append(CORRECT)
+        what, typed = takes_value(row), ""
+        if what and access.may("correct"):
+            shown = {"odometer": f"88412 {own}, as the instrument shows it", "day": "2026-03-31"}[what]
+            typed = st.text_input(f"Right {what}", key=f"right_{key}", placeholder=shown)
+            labels.append(_CORRECT[what])
         pressed = _pressed(labels)
         if pressed:
             choice = offers.get(pressed)
             frame.attempt(
-                lambda: _settle(pressed, choice, row, reason, by, odometer, own),
+                lambda: _settle(pressed, choice, row, reason, by, typed),
                 f"Settled: {pressed.lower()}, unit {row['unit']}.",
             )
     if about_visit:
@@ -120,18 +118,17 @@ def _about(row: dict[str, Any]) -> str:
     return " · ".join([*said, kind_words(row["code"]), f"asked {formats.day(row['raised_at'])}"])
 
 
-def _settle(
-    what: str, choice: Choice | None, row: dict[str, Any], reason: str, by: str, odometer: str, own: str
-) -> None:
+def _settle(what: str, choice: Choice | None, row: dict[str, Any], reason: str, by: str, typed: str) -> None:
     if choice is None or choice.needs_reason:
         changes.demand(reason, "a reason")
     ledger, question_id, author = loaders.ledger_path(), int(row["question_id"]), access.author(by)
     if choice is not None:
         changes.settle(ledger, [question_id], choice.key, reason, author)
         return
-    if what == CORRECT:
-        changes.correct_odometer(ledger, int(row["visit_id"]), odometer, own, reason, author)
-    changes.settle(ledger, [question_id], "corrected" if what == CORRECT else "dismiss", reason, author)
+    if what in _CORRECT.values():
+        changes.settle_typed(ledger, question_id, typed, reason, author)
+        return
+    changes.settle(ledger, [question_id], "dismiss", reason, author)
 
 
 def question_table(rows: pd.DataFrame) -> pd.DataFrame:

@@ -164,6 +164,9 @@ WORDS = {
         "Todavía no hay nada que guardar: elija un archivo de captura, o indique el promedio del medidor."
     ),
     "Give your initials.": "Indique sus iniciales.",
+    "A bare yes is no reason; say why it is right, in a few words.": (
+        "Un simple sí no es una razón; diga en pocas palabras por qué es correcto."
+    ),
     "There is no visit {visit} in this ledger.": "No hay visita {visit} en este registro.",
     "Visit {visit} is stored.": "La visita {visit} está guardada.",
     "Log the next visit": "Registrar la próxima visita",

@@ -1,7 +1,7 @@
 """The answers that a question offers, each settled by a tap: the right value, the right unit, or as typed.
 
-"Yes" to "was it read in kilometres?" is the first of them, never the doubtful value itself; that stands only
-with a reason.
+"Yes" to "was it read in kilometres?" is the value offered, never the doubtful one itself; that stands only
+with a reason. To "what is the right date?" it is no answer.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
+from ingest.dates import read_day
 from ingest.errors import Question
-from ingest.units import KPA_PER_PSI, UNITS, format_quantity
+from ingest.units import KPA_PER_PSI, UNITS, format_quantity, read_quantity
 from ingest.visit.entry import VisitEntry
 from ingest.wording.language import phrase
 
@@ -41,7 +42,7 @@ _SLIPS = ("odometer-kilometres", "odometer-miles", "odometer-digit")
 class Choice:
     """One answer. `values`: what it writes (ledger column -> value); `unit`: whose the entry is instead;
     `pump_id`: which pump it was; `held`: the readings it names stay out of the trend. None of these: it
-    stands as it is."""
+    stands as it is. `on_yes`: what the question asks for, so that a bare yes means it."""
 
     key: str
     label: str
@@ -50,6 +51,7 @@ class Choice:
     pump_id: int | None = None
     needs_reason: bool = False
     held: bool = False
+    on_yes: bool = False
 
     @property
     def changes(self) -> bool:
@@ -75,15 +77,26 @@ def choices(code: str, values: Mapping[str, Any] | None, field_name: str | None 
 
 def choices_of(question: Question) -> tuple[Choice, ...]:
     """Return the answers to a question that has just arisen."""
-    return choices(
-        question.code, question.values, "visited_on" if question.field == "date" else question.field
-    )
+    return choices(question.code, question.values, column_of(question.field))
+
+
+def column_of(field_name: str | None) -> str | None:
+    """Return the ledger's column of the field that a question names."""
+    return "visited_on" if field_name == "date" else field_name
 
 
 def settled_by(question: Question, answer: str) -> bool:
-    """Return whether an answer lets the entry stand: a reason does, a bare yes only where that is asked."""
-    answer = answer.strip()
-    return bool(answer) and not (says_yes(answer) and choices_of(question)[0].changes)
+    """Return whether an answer lets the entry stand: a reason does, a bare yes only where just that is asked,
+    as of a new unit ("add it?")."""
+    if not says_yes(answer):
+        return bool(answer.strip())
+    meant = meant_by_yes(question)
+    return meant is not None and not meant.changes
+
+
+def meant_by_yes(question: Question) -> Choice | None:
+    """Return the answer that a bare yes is, None where the question is none to be answered so."""
+    return next((choice for choice in choices_of(question) if choice.on_yes), None)
 
 
 def says_yes(answer: str) -> bool:
@@ -100,6 +113,19 @@ def corrected(entry: VisitEntry, question: Question, choice: Choice) -> VisitEnt
         # The question counts what was driven before a replaced cluster; the entry is what the new one shows.
         values["odometer_km"] -= float(question.values["km"]) - entry.odometer_km
     return replace(entry, **values)
+
+
+def typed_anew(entry: VisitEntry, question: Question, text: str, own: str | None) -> VisitEntry | None:
+    """Return an entry with the odometer or day in question typed anew; None for a question of another field.
+
+    own: the unit of a bare number, None where it must carry its own. Raises EntryRefused for what is neither.
+    """
+    if question.field == "odometer":
+        read = read_quantity(text, "distance", default_unit=own, field=question.code)
+        return replace(entry, odometer_km=read.value, odometer_entered=read.entered, odometer_unit=read.unit)
+    if question.field == "date":
+        return replace(entry, visited_on=read_day(text, field=question.code))
+    return None
 
 
 def _as_typed(code: str, told: Mapping[str, Any]) -> str:
@@ -119,9 +145,8 @@ def _slip(code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
     else:
         meant, number = unit, round(likely_km / UNITS[unit].factor, 6)
         label = phrase("It is {value}", value=shown)
-    yield Choice(
-        "value", label, {"odometer_km": likely_km, "odometer_entered": number, "odometer_unit": meant}
-    )
+    values = {"odometer_km": likely_km, "odometer_entered": number, "odometer_unit": meant}
+    yield Choice("value", label, values, on_yes=True)
     yield from _other_unit(code, told, name)
 
 
@@ -131,8 +156,13 @@ def _other_unit(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Cho
         yield Choice("unit", phrase("It is unit {unit}", unit=like), unit=str(like))
 
 
+def _that_unit(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    unit = str(told["like"])
+    yield Choice("unit", phrase("It is unit {unit}", unit=unit), unit=unit, on_yes=True)
+
+
 def _which_of_two(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
-    yield Choice(AS_TYPED, phrase("It is unit {unit}", unit=told["unit"]))
+    yield Choice(AS_TYPED, phrase("It is unit {unit}", unit=told["unit"]), on_yes=True)
     yield Choice("unit", phrase("It is unit {unit}", unit=told["like"]), unit=str(told["like"]))
 
 
@@ -148,18 +178,18 @@ def _new_or_like(code: str, told: Mapping[str, Any], name: str) -> Iterator[Choi
 
 def _add(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     added = phrase("Add unit {unit}", unit=told["unit"]) if "position" not in told else phrase("Add the pump")
-    yield Choice(AS_TYPED, added)
+    yield Choice(AS_TYPED, added, on_yes=True)
 
 
 def _beside(_code: str, _told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
-    yield Choice(AS_TYPED, phrase("Store it beside the other"))
+    yield Choice(AS_TYPED, phrase("Store it beside the other"), on_yes=True)
 
 
 def _psi(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     kpa = float(told["pressure_kpa"]) * KPA_PER_PSI
     values = {"psi": f"{told['pressure_kpa']:.0f}", "kpa": f"{kpa:.0f}"}
     label = phrase("It was in psi: {psi} psi, {kpa} kPa", **values)
-    yield Choice("value", label, {"fuel_pressure_kpa": kpa})
+    yield Choice("value", label, {"fuel_pressure_kpa": kpa}, on_yes=True)
 
 
 _IN_UNIT = {
@@ -174,11 +204,13 @@ def _in_unit(code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]
     column, right, kept_in = _IN_UNIT[code]
     value = float(told[right])
     shown = f"{value:,.0f}" if abs(value) >= 10 else f"{value:.2f}"
-    yield Choice("value", phrase("It is {value}", value=f"{shown} {kept_in}"), {column: value})
+    label = phrase("It is {value}", value=f"{shown} {kept_in}")
+    yield Choice("value", label, {column: value}, on_yes=True)
 
 
 def _across(_code: str, _told: Mapping[str, Any], name: str) -> Iterator[Choice]:
-    yield Choice("value", phrase("The meter was across the pump: leave the drop out"), {name: None})
+    label = phrase("The meter was across the pump: leave the drop out")
+    yield Choice("value", label, {name: None}, on_yes=True)
 
 
 def _day(_code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
@@ -194,6 +226,29 @@ def _day(_code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
             continue
         if meant <= today and meant != day:
             yield Choice(key, phrase("It was {day}", day=meant), {name: meant})
+
+
+def _year_late(_code: str, told: Mapping[str, Any], name: str) -> Iterator[Choice]:
+    """The year before, as January brings it, is the slip that a date of more than a year ago may be."""
+    day = date.fromisoformat(str(told["day"]))
+    try:
+        meant = day.replace(year=day.year + 1)
+    except ValueError:  # of a 29 February
+        return
+    if date.fromisoformat(str(told["later"])) <= meant <= date.today():
+        yield Choice("next-year", phrase("It was {day}", day=meant), {name: meant})
+
+
+def _volts(_code: str, _told: Mapping[str, Any], name: str) -> Iterator[Choice]:
+    yield Choice("value", phrase("Leave the volts out"), {name: None})
+
+
+def _hours(_code: str, _told: Mapping[str, Any], name: str) -> Iterator[Choice]:
+    yield Choice("value", phrase("Leave the hours out"), {name: None})
+
+
+def _same_vehicle(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    yield Choice("unit", f"It is unit {told['unit']}", unit=str(told["unit"]))
 
 
 def _shift(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
@@ -219,10 +274,11 @@ def _swapped_life(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[C
 _Offer = Callable[[str, Mapping[str, Any], str], Iterator[Choice]]
 _OFFERS: dict[tuple[str, str], _Offer] = {
     **dict.fromkeys([(code, "") for code in _SLIPS], _slip),
-    ("similar-unit", "new"): _other_unit,
+    ("similar-unit", "new"): _that_unit,
     ("similar-unit", "both-known"): _which_of_two,
     ("similar-unit", "loaded"): _two_units,
     ("other-unit", ""): _other_unit,
+    ("other-unit", "swapped"): _that_unit,
     ("unknown-unit", ""): _new_or_like,
     ("unit-new", ""): _add,
     ("position-new", ""): _add,
@@ -235,6 +291,11 @@ _OFFERS: dict[tuple[str, str], _Offer] = {
     ("speed-unit", ""): _in_unit,
     ("drop-across", ""): _across,
     ("future-date", ""): _day,
+    ("old-date", ""): _year_late,
+    ("supply-implausible", ""): _volts,
+    ("hours-below-last", ""): _hours,
+    ("same-vin", ""): _same_vehicle,
+    ("similar-vin", ""): _same_vehicle,
     ("clamp-shift", ""): _shift,
     ("segments-told", ""): _segments,
     ("vin-malformed", "letters"): _vin,

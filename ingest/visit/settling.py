@@ -11,15 +11,19 @@ from typing import Any
 import duckdb
 
 from ingest.author import Author
+from ingest.dates import read_day
 from ingest.errors import EntryRefused
-from ingest.ledger.changes import change_cells, log_change
+from ingest.ledger.changes import change_cells, log_change, row_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.rows import as_dicts
+from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp, transaction
 from ingest.typed import tidy
-from ingest.visit.choices import AS_TYPED, WITHDRAW, Choice, choices, says_yes
+from ingest.units import read_quantity
+from ingest.visit.choices import AS_TYPED, WITHDRAW, Choice, choices, column_of, says_yes
 from ingest.visit.corrections import take_out
+from ingest.visit.instrument_cluster import count_on
 from ingest.visit.moving import give_to_pump, merge_unit, move_visit
 
 # Columns that an answer may put right, by table.
@@ -36,6 +40,8 @@ _MAY_CHANGE = {
         "fuel_temp_c",
         "drop_supply_v",
         "drop_ground_v",
+        "supply_v",
+        "hours",
         *_OF_READING,
     ),
     "service": (*_ODOMETER, "done_on"),
@@ -44,6 +50,10 @@ _MAY_CHANGE = {
     "pump": ("fitted_on", "removed_on"),
     "pump_type": ("segments",),
 }
+# What can be typed anew: a question's field -> column.
+_DAYS = ("visited_on", "done_on", "happened_on", "fitted_on", "removed_on")
+_COLUMN_OF = {"odometer": "odometer_km"} | {day: day for day in _DAYS}
+_OF_ANOTHER_PUMP = ("not-removed", "serial-twice")  # what they ask is not the day of the row they stand at
 _BY_NAME = ("vehicle", "pump_type")  # whose key is what they are called, digits or not
 # Answers that any question may have: it doesn't matter, or it was put right by other means.
 PLAIN = {"dismiss": "It doesn't matter", "corrected": "It is corrected"}
@@ -57,7 +67,7 @@ def offered(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any]) -> tu
     details = row["details"]
     told = json.loads(details) if isinstance(details, str) and details else None
     found = []
-    about = row["field"] if isinstance(row["field"], str) else None
+    about = column_of(row["field"]) if isinstance(row["field"], str) else None
     for choice in choices(row["code"], told, about):
         values = {k: v for k, v in choice.values.items() if k in _MAY_CHANGE.get(table, ())}
         if choice.values and not values:
@@ -66,14 +76,17 @@ def offered(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any]) -> tu
             continue
         found.append(replace(choice, values=values))
     if row["code"] == "implied-pump" and table == "pump":
-        known = connection.execute(statement("visit/lives_there"), [int(row["row_key"])]).fetchall()
-        found = [
-            *(Choice(f"pump:{i}", f"It is the pump {said}", pump_id=i) for i, said in known),
-            Choice(AS_TYPED, "A pump of unknown age"),
-        ]
+        found = [*_pumps(connection, "lives_there", row), Choice(AS_TYPED, "A pump of unknown age")]
+    if row["code"] == "between-pumps" and table == "visit":
+        found = [*_pumps(connection, "lives_at_visit", row), *found]
     if table == "visit":
         found.append(Choice(WITHDRAW, "Withdraw the visit", needs_reason=True))
     return tuple(found)
+
+
+def _pumps(connection: duckdb.DuckDBPyConnection, among: str, row: Mapping[str, Any]) -> list[Choice]:
+    known = connection.execute(statement(f"visit/{among}"), [int(row["row_key"])]).fetchall()
+    return [Choice(f"pump:{i}", f"It is the pump {said}", pump_id=i) for i, said in known]
 
 
 def settle_questions(
@@ -93,14 +106,72 @@ def settle_questions(
     with open_ledger(ledger, read_only=False) as connection:
         rows = [_open_row(connection, question_id) for question_id in question_ids]
         answers = [_answer(connection, row, key, reason) for row in rows]
-        what = "correct" if any(a.changes or a.key == WITHDRAW for a in answers) else "work"
-        settled = 0
-        with transaction(connection, author, what, command=command) as stamp:
-            for row, answer in zip(rows, answers, strict=True):
-                if not _is_open(connection, row["question_id"]):
-                    continue  # an answer to one before it settled it too
-                _apply(connection, row, answer, reason.strip() or answer.label, stamp)
-                settled += 1
+        return _settle(connection, rows, answers, reason, author, command)
+
+
+def settle_by_value(
+    ledger: Path | str, question_id: int, text: str, reason: str, author: Author, *, command: str
+) -> None:
+    """Settle a question about an odometer or a day by the right one, typed as the instrument shows it.
+
+    What was driven before a replaced instrument cluster is added. A bare number is in the fleet's unit.
+    Raises EntryRefused where the question has been answered meanwhile or is about something else, and without
+    a readable value or a reason.
+    """
+    with open_ledger(ledger, read_only=False) as connection:
+        row = _open_row(connection, question_id)
+        choice = _typed(connection, row, text)
+        _demand_reason(choice, reason)
+        _settle(connection, [row], [choice], reason, author, command)
+
+
+def takes_value(row: Mapping[str, Any]) -> str:
+    """Return what the right value of a question's row is, "odometer" or "day"; "" where none can be typed."""
+    column = _COLUMN_OF.get(column_of(row["field"]) or "", "")
+    if column not in _MAY_CHANGE.get(row["table_name"], ()) or row["code"] in _OF_ANOTHER_PUMP:
+        return ""
+    return "odometer" if column == "odometer_km" else "day"
+
+
+def _typed(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], text: str) -> Choice:
+    what = takes_value(row)
+    if not what:
+        raise EntryRefused(
+            "no-such-answer",
+            f"Question {row['question_id']} is about no odometer or day; take one of its answers.",
+        )
+    if what == "day":
+        column = _COLUMN_OF[str(column_of(row["field"]))]
+        return Choice("typed", f"It was {text}", {column: read_day(text, field="Day")}, needs_reason=True)
+    table = row["table_name"]
+    fact = row_of(connection, table, int(row["row_key"]))
+    if fact is None:
+        raise EntryRefused("no-row", f"There is no '{row['row_key']}' in {table}.")
+    own = settings_at(connection)["distance_unit"]
+    read = read_quantity(text, "distance", default_unit=own, field="Odometer")
+    on = next(fact[day] for day in _MAY_CHANGE[table] if day in _DAYS)
+    values: dict[str, Any] = {"odometer_km": count_on(connection, fact["unit"], on, read.value)}
+    if table == "visit":
+        values |= {"odometer_entered": read.entered, "odometer_unit": read.unit}
+    return Choice("typed", f"It is {text}", values, needs_reason=True)
+
+
+def _settle(
+    connection: duckdb.DuckDBPyConnection,
+    rows: Sequence[Mapping[str, Any]],
+    answers: Sequence[Choice],
+    reason: str,
+    author: Author,
+    command: str,
+) -> int:
+    what = "correct" if any(a.changes or a.key == WITHDRAW for a in answers) else "work"
+    settled = 0
+    with transaction(connection, author, what, command=command) as stamp:
+        for row, answer in zip(rows, answers, strict=True):
+            if not _is_open(connection, row["question_id"]):
+                continue  # an answer to one before it settled it too
+            _apply(connection, row, answer, reason.strip() or answer.label, stamp)
+            settled += 1
     return settled
 
 
@@ -126,9 +197,13 @@ def _answer(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], key: 
                 f"Question {row['question_id']} has no answer '{key}'; it has {', '.join(known)}.",
             )
         choice = known[key]
+    _demand_reason(choice, reason)
+    return choice
+
+
+def _demand_reason(choice: Choice, reason: str) -> None:
     if choice.needs_reason and (not reason.strip() or says_yes(reason)):
         raise EntryRefused("missing", "Give a reason first: why it is right, in a few words.")
-    return choice
 
 
 def _apply(
@@ -152,6 +227,9 @@ def _apply(
         move_visit(connection, int(key), choice.unit, stamp, answer)
     elif choice.held:
         pass  # they are out of the trend since the question arose
+    elif choice.pump_id is not None and table == "visit":
+        change_cells(connection, "visit", number, {"pump_id": choice.pump_id}, stamp, reason=answer)
+        status = "confirmed"  # its row of a folder stays as it is, and asks no more
     elif choice.pump_id is not None:
         give_to_pump(connection, int(key), choice.pump_id, stamp, answer)
     else:

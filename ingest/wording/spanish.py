@@ -21,6 +21,8 @@ WORDS = {
     "Add the pump": "Agregar la bomba",
     "It is unit {unit}": "Es la unidad {unit}",
     "Store it beside the other": "Guardarla junto a la otra",
+    "Leave the volts out": "Dejar los voltios fuera",
+    "Leave the hours out": "Dejar las horas fuera",
     "It was {day}": "Fue el {day}",
     "Stored as visit {visit} of unit {unit}.": "Guardada como visita {visit} de la unidad {unit}.",
     "One more question about it is in the list of open questions.": (

@@ -204,6 +204,12 @@ def test_visit_between_two_lives_or_outside_its_pumps_is_asked(tmp_path, ledger)
     report = load(ledger, write_visits(tmp_path / "f", visits, **(ONE_UNIT | {"pumps": pumps})))
     assert [q.code for q in report.questions] == ["between-pumps", "outside-pump-life"]
     assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(2,)]
+    [(first,)] = query(ledger, "SELECT pump_id FROM pump WHERE serial = 'S1'")
+    [(between,)] = query(ledger, "SELECT question_id FROM question WHERE code = 'between-pumps'")
+    settle_questions(ledger, [between], f"pump:{first}", "", ANYBODY, command="test")
+    assert query(ledger, f"SELECT count(*) FROM visit WHERE in_trend AND pump_id = {first}") == [(4,)]
+    again = load(ledger, tmp_path / "f")
+    assert (again.changes, len(query(ledger, "SELECT 1 FROM question WHERE status = 'open'"))) == (0, 1)
 
 
 def test_a_new_cluster_counts_on_from_the_old_one(tmp_path, ledger):

@@ -110,22 +110,24 @@ def test_what_a_file_does_not_say_is_one_tap_where_the_refusal_stands(ledger):
 
 
 def test_a_question_is_answered_before_the_visit_is_stored(ledger, upload):
-    page = open_typed("101", odometer="1000 mi", state="idle", supply_v="13.5")
+    page = open_typed("101", odometer="1000 mi", state="idle", supply_v="13.5", drop_supply_v="12.9",
+                      fuel_temp="78 °C")  # fmt: skip
     page.file_uploader[0].set_value(upload).run()
     page.text_input(key="technician").set_value("AB").run()
     press(page, "Save the visit")
     assert "Not stored yet" in words(page)
-    press(page, "Save the visit")  # the same again overrides nothing
-    assert "Not stored yet" in words(page)
-    for box in [b for b in page.text_input if str(b.key).startswith("answer_")]:
-        box.set_value("new instrument cluster")
-    press(page, "Save the visit")
+    page.text_input(key="answer_odometer-below-last").set_value("yes")
+    press(page, "The meter was across the pump: leave the drop out")  # and a bare yes overrides nothing
+    assert "A bare yes is no reason" in words(page)
+    page.text_input(key="answer_odometer-below-last").set_value("new instrument cluster")
+    press(page, "It is 26 °C")
     assert "Stored as visit 41" in words(page)
     with open_ledger(ledger) as connection:
         rows = connection.execute(
-            "SELECT technician, capture_hash IS NOT NULL FROM visit WHERE visit_id = 41"
+            "SELECT technician, capture_hash IS NOT NULL, drop_supply_v, round(fuel_temp_c, 1), supply_v"
+            " FROM visit WHERE visit_id = 41"
         )
-        assert rows.fetchall() == [("AB", True)]
+        assert rows.fetchall() == [("AB", True, None, 25.6, 13.5)]
 
 
 def test_rarely_entered_boxes_come_when_opened_and_stay_while_they_hold_something(ledger):

@@ -1,17 +1,23 @@
 """What a question offers settles it by a tap; a bare yes never stores the error."""
 
+import inspect
+from dataclasses import fields
 from datetime import date
 
 import pytest
 
 from dashboard.cli import main
-from ingest.errors import EntryRefused
+from dashboard.views.log_visit.saving import BOX_OF
+from ingest.errors import EntryRefused, Question
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.upkeep import check_ledger
-from ingest.visit.choices import choices
+from ingest.visit.choices import choices, choices_of, meant_by_yes, settled_by
 from ingest.visit.corrections import withdraw_visit
+from ingest.visit.entry import VisitEntry
 from ingest.visit.settling import offered, settle_questions
+from ingest.wording import odometer_questions, questions, unit_questions
+from ingest.wording.sentence import codes
 from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, steady_visits, write_visits
 from tests.ledger_fixture import build_ledger
@@ -112,6 +118,14 @@ def test_yes_never_stores_the_error(tmp_path, capsys):
     kept = query(ledger, "SELECT round(odometer_km), odometer_entered, odometer_unit FROM visit"
                  " WHERE unit = '102' AND meter_a = 5.2")  # fmt: skip
     assert kept == [(round(86_000 * MILE), 86_000, "mi")]
+    run_back = [*run, "--unit", "101", "--odometer", "1000 mi"]
+    for yes in ([], ["--confirm", "odometer-below-last=yes"]):
+        assert main([*run_back, *yes]) == 1
+        assert 'the right one: --correct odometer-below-last="88412 mi"' in capsys.readouterr().err
+    assert main([*run_back, "--correct", "odometer-below-last=86,400 mi"]) == 0
+    kept = query(ledger, "SELECT odometer_entered FROM visit WHERE unit = '101' AND meter_a = 5.2")
+    assert kept == [(86_400,)]
+    capsys.readouterr()
     assert main([*run, "--unit", "555", "--odometer", "1000 km"]) == 1
     assert '--confirm unit-new="' in capsys.readouterr().err
     assert main([*run, "--unit", "555", "--odometer", "1000 km", "--confirm", "unit-new=yes"]) == 0
@@ -133,10 +147,57 @@ def test_the_page_offers_the_answers_and_settles_a_kind_together(dirty, tmp_path
     assert "2 questions settled" in words(page)
 
 
-def test_every_question_has_an_answer_that_lets_it_stand():
-    from ingest.wording.sentence import codes
-    from ingest.wording.stored import question_text  # noqa: F401
+def _of_kind(annotation):
+    return [] if "list" in annotation else "x" if annotation.startswith("str") else 5
 
+
+def every_question():
+    """One question of each kind and variant, of values like those it arises with."""
+    texts = {"day": "2025-01-10", "today": "2026-02-01", "later": "2025-12-20", "unit": "103", "like": "1O3",
+             "fitted_on": "2025-03-01", "removed_on": "2025-02-01", "ledger": "a", "kept": "b"}  # fmt: skip
+    of_odometers = texts | {"unit": "mi", "own": "km", "other_unit": "104"}
+    for module in (questions, odometer_questions, unit_questions):
+        known = of_odometers if module is odometer_questions else texts
+        for name, make in vars(module).items():
+            named = inspect.signature(make).parameters if inspect.isfunction(make) else {}
+            if getattr(make, "__module__", "") != module.__name__ or name.startswith("_"):
+                continue
+            values = {n: known.get(n, _of_kind(str(p.annotation))) for n, p in named.items()}
+            if isinstance(made := make(**values), Question):
+                yield made
+
+
+def test_a_bare_yes_settles_only_what_asks_for_a_yes():
+    asked = list(every_question())
+    assert {(q.code, (q.values or {}).get("variant", "")) for q in asked} == {
+        key for key in codes() if key[0] in {q.code for q in asked}
+    }
+    assert {q.code for q in asked if settled_by(q, "yes")} == {
+        "similar-unit", "unit-new", "position-new", "pump-new", "second-meter-reading",
+    }  # fmt: skip
+    assert {q.text for q in asked if q.code == "similar-unit" and settled_by(q, "Yes.")} == {
+        "There are a unit 103 and a unit 1O3; is it 103?"
+    }
+    assert {q.code for q in asked if (yes := meant_by_yes(q)) and yes.changes} == {
+        "similar-unit", "other-unit", "odometer-kilometres", "odometer-miles", "odometer-digit",
+        "pressure-unit", "delivery-unit", "temperature-unit", "speed-unit", "drop-across",
+    }  # fmt: skip
+    for question in asked:
+        assert all(settled_by(question, "read off the picture twice") for _ in question.code)
+        standing = [c for c in choices_of(question) if c.key == "as-typed"]
+        assert len(standing) == 1, question.code
+
+
+def test_each_value_that_an_answer_puts_right_has_its_box_on_the_page():
+    columns = {name for q in every_question() if q.code != "segments-told" for c in choices_of(q)
+               for name in c.values}  # fmt: skip
+    of_an_entry = columns & {f.name for f in fields(VisitEntry)}
+    assert of_an_entry - set(BOX_OF) == {
+        "odometer_km", "odometer_entered", "odometer_unit", "visited_on", "hours",
+    }  # fmt: skip
+
+
+def test_every_question_has_an_answer_that_lets_it_stand():
     for code, _ in codes():
         assert choices(code, None)[-1].key == "as-typed"
 
@@ -152,3 +213,28 @@ def test_questions_are_listed_and_settled_from_the_command_line(dirty, tmp_path,
     assert "2 questions settled" in capsys.readouterr().out
     assert main([*run, "--kind", "odometer-kilometres"]) == 0
     assert "Nothing is in doubt" in capsys.readouterr().out
+
+
+def test_the_right_odometer_and_day_are_typed_on_the_command_line(dirty, tmp_path, capsys):
+    ledger = tmp_path / "r.duckdb"
+    load_folder(ledger, dirty[1], author=ANYBODY, today=date(2026, 12, 1))
+    run = ["questions", "--ledger", str(ledger)]
+    asked = {code: (number, key) for (code, key), (number, _) in open_questions(ledger).items()}
+    (slip, slip_visit), (late, late_visit) = asked["odometer-kilometres"], asked["future-date"]
+    assert main([*run, "--kind", "odometer-kilometres", "--right", "49,100 mi", "--why", "seen"]) == 1
+    assert "--right is the right value of one question, and 2 are listed" in capsys.readouterr().err
+    assert main([*run, "--number", str(slip)]) == 0
+    assert f'--number {slip} --right "88412 mi" --why …: the right odometer' in capsys.readouterr().out
+    for right, why, says in (("49,100 mi", "yes", "Give a reason first"), ("far", "seen", "is not a number")):
+        assert main([*run, "--number", str(slip), "--right", right, "--why", why]) == 1
+        assert says in capsys.readouterr().err
+    assert main([*run, "--number", str(slip), "--right", "49,100 mi", "--why", "on the picture"]) == 0
+    assert main([*run, "--number", str(late), "--right", "2025-12-11", "--why", "on the sheet"]) == 0
+    told = (
+        "SELECT odometer_entered, odometer_unit, visited_on::VARCHAR, in_trend FROM visit WHERE visit_id = "
+    )
+    assert query(ledger, told + slip_visit)[0][:2] == (49_100, "mi")
+    assert query(ledger, told + late_visit)[0][2] == "2025-12-11"
+    answers = f"SELECT status, answer FROM question WHERE question_id IN ({slip}, {late}) ORDER BY 2"
+    said = query(ledger, answers)
+    assert said == [("corrected", "on the picture"), ("corrected", "on the sheet")]

@@ -21,13 +21,22 @@ from dashboard.views.log_visit.steps import PAUSE
 from dashboard.words import formats
 from dashboard.words.plain import plain
 from ingest.errors import AnswerNeeded, PumpledgerError, Question
-from ingest.visit.choices import Choice, choices_of
+from ingest.visit.choices import Choice, choices_of, says_yes, settled_by
 from ingest.visit.entry import VisitEntry
 from ingest.wording.language import ENGLISH, phrase, speaking
 from ingest.wording.sentence import said_of
 
 # Longer than steps.PAUSE: what was typed just before Save was pressed comes in meanwhile.
 LAST_WORDS_S = 0.6
+# Where a value stands that an answer puts right, and its unit: the ledger's column -> box, unit.
+BOX_OF = {
+    "fuel_pressure_kpa": ("fuel_pressure", "kPa"),
+    "delivery_l_min": ("delivery", "L/min"),
+    "fuel_temp_c": ("fuel_temp", "°C"),
+    "supply_v": ("supply_v", "V"),
+    "drop_supply_v": ("drop_supply_v", "V"),
+    "drop_ground_v": ("drop_ground_v", "V"),
+}
 
 
 def save(unit: str, measured: Measured, asked: tuple[str, ...] = ()) -> None:
@@ -70,6 +79,9 @@ def _questions(pending: tuple[Question, ...]) -> dict[str, str]:
                 choice.label, key=f"take_{question.code}_{choice.key}", width="stretch",
                 on_click=_take, args=(question, choice),
             )  # fmt: skip
+    said = {q.code: st.session_state.get(f"answer_{q.code}") or "" for q in pending}
+    if any(says_yes(said[q.code]) and not settled_by(q, said[q.code]) for q in pending):
+        say.note(phrase("A bare yes is no reason; say why it is right, in a few words."))
     return {
         question.code: st.text_input(
             plain(_asks(question)), key=f"answer_{question.code}", placeholder=phrase("if it is right: why"),
@@ -94,10 +106,12 @@ def _take(question: Question, choice: Choice) -> None:
         state["unit"] = choice.unit
     if "odometer_entered" in choice.values:
         state["odometer"] = f"{choice.values['odometer_entered']:.10g} {choice.values['odometer_unit']}"
-    if "fuel_pressure_kpa" in choice.values:
-        state["fuel_pressure"] = f"{choice.values['fuel_pressure_kpa']:.5g} kPa"
-    if "visited_on" in choice.values:
-        state["visited_on"] = choice.values["visited_on"]
+    for column, value in choice.values.items():
+        if column in BOX_OF:
+            box, unit = BOX_OF[column]
+            state[box] = "" if value is None else f"{value:.5g} {unit}"
+        elif column in ("visited_on", "hours"):
+            state[column] = value
     if not choice.changes:
         with speaking(ENGLISH):  # what is stored
             offered = {each.key: each.label for each in choices_of(question)}
