@@ -3,7 +3,7 @@
     [server]
     connection = "host=db.example dbname=pumps user=bay"   # the client library's words, or "service=pumps"
     schema = "pumpledger"                                  # the default
-    waveforms = "/srv/pumps/waveforms"                     # default: a folder beside this file
+    waveforms = "/srv/pumps/waveforms"                     # default: a folder beside this file; or s3://…
 
 The password stands in the client library's own password file, never here.
 """
@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ingest.errors import LedgerError
+from ingest.object_path import Place, is_object, object_path
 
 ENDING = ".toml"
 _KEYS = {"connection", "schema", "waveforms"}
@@ -29,7 +30,7 @@ class Server:
     path: Path
     connection: str
     schema: str
-    waveforms: Path | None
+    waveforms: Place | None
 
 
 def is_address(path: Path) -> bool:
@@ -70,9 +71,17 @@ def server_of(path: Path) -> Server | None:
             "bad-address", f"{path}: schema is a name of small letters, digits and _, at most 40."
         )
     if waveforms is not None and not isinstance(waveforms, str):
-        raise LedgerError("bad-address", f"{path}: waveforms names a folder.")
-    folder = None if waveforms is None else (path.parent / waveforms).resolve()
-    return Server(path, words, schema, folder)
+        raise LedgerError("bad-address", f"{path}: waveforms names a folder or an object store.")
+    return Server(path, words, schema, None if waveforms is None else _waveforms(path, waveforms))
+
+
+def _waveforms(path: Path, told: str) -> Place:
+    if not is_object(told):
+        return (path.parent / told).resolve()
+    try:
+        return object_path(told)
+    except LedgerError as error:
+        raise LedgerError("bad-address", f"{path}: {error.text}") from None
 
 
 _ALL = ", ".join(sorted(_KEYS))

@@ -1,7 +1,7 @@
 """Keep waveforms as Parquet files beside the ledger, so that they come back sample for sample.
 
 `pumpledger.duckdb` keeps its waveforms in `pumpledger.waveforms/`, `other.db` in `other.db-waveforms/`, each
-named by its capture's hash.
+named by its capture's hash. A file in that folder's place holds the address of an object store instead.
 A file is written whole under another name, flushed to disk (a run of many flushes all at its end) and
 renamed, so one that bears its name is complete; one that no visit refers to is harmless. Each is sealed: the
 hash of its bytes is checked before a library parses them (`ingest.sealed`).
@@ -14,6 +14,7 @@ import os
 import uuid
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -25,6 +26,7 @@ from ingest.apart.child import ChildEnded, Children
 from ingest.capture import Capture, Note, from_description
 from ingest.durable import flush_content, flush_file, flush_folder
 from ingest.errors import LedgerError
+from ingest.object_path import Place, is_object, object_path
 from ingest.sealed import seal_holds, sealed_parquet
 from ingest.server_address import is_address, server_of
 
@@ -39,6 +41,7 @@ FLUSHED_AT_ONCE = 16
 _children = Children("ingest.waveform_child")
 # Distinct values looked at when a step size is sought; a sound converter record has far fewer.
 _LEVELS_CONSIDERED = 4096
+_ADDRESS_BYTES = 4096
 
 
 @dataclass(frozen=True)
@@ -65,28 +68,42 @@ class StoredWaveform:
     """Where and how one capture's samples were kept."""
 
     capture_hash: str
-    path: Path
+    path: Place
     encoding: Encoding
     samples: int
     written: bool  # False: it was there already
 
 
-def waveform_folder(ledger: Path | str) -> Path:
-    """Return the folder beside `ledger`, links followed, that holds its waveforms; no two names share one."""
+def waveform_folder(ledger: Path | str) -> Place:
+    """Return the folder beside `ledger`, links followed, that holds its waveforms; no two names share one.
+
+    Or the place in an object store that is named there; LedgerError where its address is no sound one.
+    """
     path = Path(ledger).resolve()
     if is_address(path) and path.exists() and (server := server_of(path)) and server.waveforms:
         return server.waveforms
     if path.suffix == ".duckdb":
-        return path.with_suffix(".waveforms")
-    return path.with_name(f"{path.name}-waveforms")
+        folder = path.with_suffix(".waveforms")
+    else:
+        folder = path.with_name(f"{path.name}-waveforms")
+    if not folder.is_file():
+        return folder
+    with folder.open("rb") as file:
+        told = file.read(_ADDRESS_BYTES).decode(errors="replace").strip()
+    if not is_object(told):  # whatever it is, writing there says so
+        return folder
+    try:
+        return object_path(told)
+    except LedgerError as error:
+        raise LedgerError(error.code, f"{folder}: {error.text}") from None
 
 
-def waveform_path(ledger: Path | str, capture_hash: str) -> Path:
+def waveform_path(ledger: Path | str, capture_hash: str) -> Place:
     """Return the file that holds (or would hold) one capture."""
     return waveform_in(waveform_folder(ledger), capture_hash)
 
 
-def waveform_in(folder: Path, capture_hash: str) -> Path:
+def waveform_in(folder: Place, capture_hash: str) -> Place:
     """As `waveform_path`, where the folder is at hand: finding it asks the disk."""
     return folder / f"{capture_hash}.parquet"
 
@@ -96,7 +113,7 @@ def store_waveform(ledger: Path | str, capture: Capture) -> StoredWaveform:
     return keep_waveform(waveform_folder(ledger), capture)
 
 
-def keep_waveform(folder: Path, capture: Capture, *, flush: bool = True) -> StoredWaveform:
+def keep_waveform(folder: Place, capture: Capture, *, flush: bool = True) -> StoredWaveform:
     """Write the samples of `capture` into a folder of waveforms, durably, unless they are there already.
 
     flush: False leaves making it durable to `flush_waveforms`, before anything refers to it: a file at a time
@@ -105,19 +122,16 @@ def keep_waveform(folder: Path, capture: Capture, *, flush: bool = True) -> Stor
     Raises LedgerError (one sentence) when the folder can't be written or the disk is full.
     """
     path = waveform_in(folder, capture.identity)
-    if path.exists():
-        try:
-            content = path.read_bytes()
-            # one without a seal, or with a broken one, is written afresh below
-            if seal_holds(content):
-                stored, encoding, _ = _read_parquet(content)
-                if Capture(encoding.decode(stored), capture.sample_rate_hz).identity == capture.identity:
-                    path.touch()  # young again: nobody cleans it away before a visit refers to it
-                    if flush:  # who wrote it may not have come to that
-                        flush_file(path)
-                    return StoredWaveform(capture.identity, path, encoding, len(stored), written=False)
-        except (OSError, KeyError, TypeError, ValueError):
-            pass  # damaged
+    with suppress(OSError, KeyError, TypeError, ValueError):  # missing or damaged
+        content = path.read_bytes()
+        # one without a seal, or with a broken one, is written afresh below
+        if seal_holds(content):
+            stored, encoding, _ = _read_parquet(content)
+            if Capture(encoding.decode(stored), capture.sample_rate_hz).identity == capture.identity:
+                path.touch()  # young again: nobody cleans it away before a visit refers to it
+                if flush and isinstance(path, Path):  # who wrote it may not have come to that
+                    flush_file(path)
+                return StoredWaveform(capture.identity, path, encoding, len(stored), written=False)
     samples, encoding = encode(capture.current_a)
     try:
         _write(path, _table(capture, samples, encoding), encoding, flush)
@@ -130,12 +144,13 @@ def keep_waveform(folder: Path, capture: Capture, *, flush: bool = True) -> Stor
     return StoredWaveform(capture.identity, path, encoding, len(samples), written=True)
 
 
-def flush_waveforms(paths: Iterable[Path]) -> None:
+def flush_waveforms(paths: Iterable[Place]) -> None:
     """Make waveforms that were kept without flushing survive a power cut; LedgerError where one can't be.
 
-    Their order on disk doesn't matter, so that the disk is given all at once.
+    Their order on disk doesn't matter, so that the disk is given all at once. What a store has said it holds
+    lasts already.
     """
-    wanted = sorted(set(paths))
+    wanted = sorted({path for path in paths if isinstance(path, Path)})
     if not wanted:
         return
     try:
@@ -150,6 +165,21 @@ def flush_waveforms(paths: Iterable[Path]) -> None:
             f"Waveforms can't be flushed to {wanted[0].parent} ({error.strerror or error}); nothing was"
             " stored: free some space or allow writing there, then try again.",
         ) from error
+
+
+def still_whole(path: Place) -> bool:
+    """Return whether a waveform that an earlier run wrote is there unharmed, and make it young again.
+
+    Nobody cleans it away before a visit refers to it. It may not have been flushed before a power cut.
+    """
+    try:
+        content = path.read_bytes()
+        if not seal_holds(content):
+            return False
+        path.touch()
+    except OSError:
+        return False
+    return True
 
 
 def rename_source(ledger: Path | str, capture_hash: str, source: str) -> None:
@@ -167,7 +197,7 @@ def load_waveform(ledger: Path | str, capture_hash: str) -> Capture:
     return read_waveform(waveform_path(ledger, capture_hash))
 
 
-def read_waveform(path: Path) -> Capture:
+def read_waveform(path: Place) -> Capture:
     """Return the capture in one waveform file; LedgerError unless its name is the hash of its samples.
 
     A sealed file is parsed here, once its seal is seen to hold; any other in a child.
@@ -320,22 +350,24 @@ def _table(capture: Capture, samples: np.ndarray, encoding: Encoding) -> pa.Tabl
     )
 
 
-def _write(path: Path, table: pa.Table, encoding: Encoding, flush: bool) -> None:
+def _write(path: Place, table: pa.Table, encoding: Encoding, flush: bool) -> None:
+    whole = encoding.stored_as in ("int16", "int32")
+    content = sealed_parquet(
+        table,
+        compression="zstd",
+        # Quantised floats repeat a few values, which a dictionary packs as well as counts.
+        use_dictionary=not whole and _dictionary_is_exact(table[COLUMN].to_numpy()),
+        column_encoding={COLUMN: "DELTA_BINARY_PACKED"} if whole else None,
+        store_schema=True,
+    )
+    if not isinstance(path, Path):
+        path.write_bytes(content)
+        return
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(f"{path.stem}.{uuid.uuid4().hex[:8]}{TEMPORARY}")
-    whole = encoding.stored_as in ("int16", "int32")
     try:
         with part.open("wb") as file:
-            # Quantised floats repeat a few values, which a dictionary packs as well as counts.
-            file.write(
-                sealed_parquet(
-                    table,
-                    compression="zstd",
-                    use_dictionary=not whole and _dictionary_is_exact(table[COLUMN].to_numpy()),
-                    column_encoding={COLUMN: "DELTA_BINARY_PACKED"} if whole else None,
-                    store_schema=True,
-                )
-            )
+            file.write(content)
             if flush:
                 file.flush()
                 os.fsync(file.fileno())

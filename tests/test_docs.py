@@ -42,9 +42,15 @@ def test_every_caution_stands_in_its_document():
 )
 def test_links_lead_somewhere(page):
     text = (ROOT / page).read_text(encoding="utf-8")
-    for target in re.findall(r"\]\(([^)#]+)\)", text):
-        if "://" not in target:
-            assert ((ROOT / page).parent / target).exists(), f"{page} links to {target}"
+    for target, heading in re.findall(r"\]\(([^)#]*)(?:#([^)]+))?\)", text):
+        if "://" in target:
+            continue
+        there = (ROOT / page).parent / target if target else ROOT / page
+        assert there.exists(), f"{page} links to {target}"
+        if heading:
+            headings = re.findall(r"^#+ (.*)$", there.read_text(encoding="utf-8"), re.M)
+            kept = [re.sub(r"[^\w\- ]", "", words.lower()).replace(" ", "-") for words in headings]
+            assert heading in kept, f"{page} links to {target}#{heading}"
 
 
 @pytest.mark.parametrize("command", sorted(COMMANDS))

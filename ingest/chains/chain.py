@@ -17,6 +17,7 @@ import numpy as np
 from ingest.capture import Capture
 from ingest.errors import PumpledgerError, faults_refused
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
+from ingest.object_path import Place
 from ingest.reading import Reading
 from ingest.thumbnail import thumbnail
 from ingest.waveforms import StoredWaveform, keep_waveform, read_waveform
@@ -34,7 +35,7 @@ class Link:
     """
 
     name: str
-    path: Path | None
+    path: Place | None
     known: KnownPump = UNKNOWN_PUMP
     stored: bool = False
     probe: str | None = None
@@ -65,7 +66,7 @@ class Work:
     at once; who says no flushes them all before the ledger refers to one.
     """
 
-    keep_in: Path | None = None
+    keep_in: Place | None = None
     known: Mapping[str, float | None] = field(default_factory=dict)
     flush: bool = True
 
@@ -139,7 +140,7 @@ def measure_link(link: Link, work: Work, measure_with: Measure | None = None) ->
 def _from_file(link: Link, work: Work, measure_with: Measure) -> CaptureResult:
     from ingest.readers.capture_file import read_capture
 
-    assert link.path is not None
+    assert isinstance(link.path, Path)
     capture = read_capture(link.path, probe=link.probe, channel=link.channel)
     about = replace(capture, current_a=np.empty(0))
     if capture.identity in work.known:

@@ -1,14 +1,14 @@
 """The same chains on a Dask cluster: a scheduler's workers measure, this process alone has the ledger.
 
-A worker needs this program and the folders of captures and waveforms under the same paths; it measures in a
-process of its own, as a machine that measures alone does, so that the readings are the same and a file that
-ends one ends no worker. A scheduler runs what anyone who reaches it sends: it is spoken to over TLS with
+A worker needs this program and the folders of captures and waveforms under the same paths (waveforms may lie
+in an object store, for which each worker has credentials of its own); it measures in a process of its own, as
+a machine that measures alone does, so that the readings are the same and a file that ends one ends no worker.
+A scheduler runs what anyone who reaches it sends: it is spoken to over TLS with
 certificates, or on this machine alone.
 """
 
 from __future__ import annotations
 
-import ipaddress
 import threading
 import uuid
 from collections.abc import Generator, Iterator, Sequence
@@ -28,6 +28,7 @@ from ingest.chains.told import (
     work_from_json,
 )
 from ingest.errors import EntryRefused, LedgerError
+from ingest.object_path import is_loopback, place
 
 ANSWERS_WITHIN_S = 20
 LOOKS_EVERY_S = 15  # whether there are workers left, while none of them answers
@@ -65,19 +66,12 @@ def refuse_open_address(address: str) -> None:
         parts = urlsplit("")
     if not host or not port or parts.scheme not in ("tls", "tcp"):
         raise EntryRefused("bad-cluster", f"{address}: give the scheduler's address as tls://HOST:PORT.")
-    if parts.scheme == "tcp" and not _is_loopback(host):
+    if parts.scheme == "tcp" and not is_loopback(host):
         raise EntryRefused(
             "open-cluster",
             f"{address}: a scheduler runs what anyone who reaches it sends; give it certificates and use"
             f" tls://{host}:{port}. tcp:// is for this machine alone (127.0.0.1).",
         )
-
-
-def _is_loopback(host: str) -> bool:
-    try:
-        return host == "localhost" or ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def _all_there(chain: Chain, work: Work, there: Any) -> tuple[CaptureResult, ...] | None:
@@ -221,8 +215,15 @@ def fit_for(folders: list[str]) -> dict[str, Any]:
     """Return which method this worker has, and the folders that it does not see."""
     from ingest.measuring.measurement import METHOD_VERSION
 
-    missing = [folder for folder in folders if not Path(folder).is_dir()]
+    missing = [folder for folder in folders if not _seen(folder)]
     return {"method_version": METHOD_VERSION, "missing": missing}
+
+
+def _seen(folder: str) -> bool:
+    try:
+        return place(folder).is_dir()
+    except LedgerError:
+        return False
 
 
 def measure_told(chain: dict[str, Any], run: dict[str, Any]) -> list[dict[str, Any]]:

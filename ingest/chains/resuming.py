@@ -5,15 +5,14 @@ A row is taken as it is only if it follows from the very same samples, facts and
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
 from ingest.chains.chain import CaptureResult, Chain, Link, MeasureLink, Work, made_of, measure_chain
 from ingest.chains.told import row_as_json, row_from_json
-from ingest.sealed import seal_holds
 from ingest.waiting import keep_rows, waiting_rows
+from ingest.waveforms import still_whole
 
 
 def finish(
@@ -52,14 +51,8 @@ def reused(link: Link, there: Mapping[str, CaptureResult], work: Work) -> Captur
     row = there.get(made_of(link)) if there else None
     if row is None or not (row.stored or link.stored or work.keep_in is None):
         return None
-    if row.stored is not None:
-        try:
-            os.utime(row.stored.path)  # young again: nobody cleans it away before a visit refers to it
-            # It may not have been flushed before a power cut.
-            if not seal_holds(row.stored.path.read_bytes()):
-                return None
-        except OSError:
-            return None
+    if row.stored is not None and not still_whole(row.stored.path):
+        return None
     return row
 
 

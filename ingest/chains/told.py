@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy as np
 from ingest.capture import Note, described, from_description
 from ingest.chains.chain import CaptureResult, Chain, Link, Work
 from ingest.known_pump import KnownPump
+from ingest.object_path import place
 from ingest.reading import Reading, SpeedCandidate
 from ingest.waveforms import Encoding, StoredWaveform
 
@@ -22,7 +22,7 @@ def link_as_json(link: Link) -> dict[str, Any]:
 
 def link_from_json(told: dict[str, Any]) -> Link:
     """Return the link that `link_as_json` told of."""
-    path = None if told["path"] is None else Path(told["path"])
+    path = None if told["path"] is None else place(told["path"])
     return Link(**told | {"path": path, "known": KnownPump(**told["known"])})
 
 
@@ -47,7 +47,7 @@ def work_as_json(work: Work) -> dict[str, Any]:
 
 def work_from_json(told: dict[str, Any]) -> Work:
     """Return what `work_as_json` told of."""
-    return Work(Path(told["keep_in"]) if told["keep_in"] else None, told["known"], told["flush"])
+    return Work(place(told["keep_in"]) if told["keep_in"] else None, told["known"], told["flush"])
 
 
 def row_as_json(row: CaptureResult) -> dict[str, Any]:
@@ -72,7 +72,7 @@ def row_from_json(told: dict[str, Any]) -> CaptureResult:
         told["capture_hash"],
         from_description(about, np.empty(0)) if about else None,
         _reading(reading) if reading else None,
-        StoredWaveform(**stored | {"path": Path(stored["path"]), "encoding": Encoding(**stored["encoding"])})
+        StoredWaveform(**stored | {"path": place(stored["path"]), "encoding": Encoding(**stored["encoding"])})
         if stored
         else None,
         told["refused"],

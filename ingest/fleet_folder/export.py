@@ -15,7 +15,6 @@ from __future__ import annotations
 import contextlib
 import json
 import re
-import shutil
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -225,7 +224,7 @@ def _copy_waveforms(ledger: Path, folder: Path, hashes: list[str]) -> tuple[str,
     for capture_hash in hashes:
         source = waveform_path(ledger, capture_hash)
         if source.exists():
-            shutil.copyfile(source, folder / source.name)
+            (folder / source.name).write_bytes(source.read_bytes())
         else:
             missing.append(capture_hash)
     return tuple(missing)

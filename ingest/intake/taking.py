@@ -24,6 +24,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.waveform_home import refuse_other, refuse_without_ledger
+from ingest.object_path import changed_at
 from ingest.waiting import waiting_folder
 from ingest.waveforms import waveform_folder
 
@@ -173,7 +174,7 @@ def _arrival(link: Link, file_hash: str, result: CaptureResult, found: Match, cl
     if result.refused:
         result = replace(result, refused=_ASKS_FACTOR.sub(_NAME_CLAMP, result.refused))
     try:
-        written = datetime.fromtimestamp(link.path.stat().st_mtime).date()
+        written = datetime.fromtimestamp(changed_at(link.path)).date()
     except OSError:
         written = date.today()
     return Arrival(

@@ -24,8 +24,9 @@ from ingest.ledger.place import real_path
 from ingest.ledger.statements import statement
 from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.waveform_home import ledger_id, mark, refuse_other
+from ingest.object_path import Place
 from ingest.server_address import is_address, server_of
-from ingest.waveforms import read_waveform, waveform_folder, waveform_path
+from ingest.waveforms import read_waveform, waveform_folder, waveform_in, waveform_path
 
 PART = ".backup.part"
 COPYING = ".copying"
@@ -110,9 +111,11 @@ def backup(ledger: Path | str, destination: Path | None = None, *, wait_s: float
     )
 
 
-def _drop(part: Path, waveforms: Path) -> None:
+def _drop(part: Path, waveforms: Place) -> None:
     with contextlib.suppress(OSError):  # what hindered writing it may hinder removing it
         part.unlink()
+    if not isinstance(waveforms, Path):
+        return
     shutil.rmtree(waveforms.with_name(waveforms.name + PART), ignore_errors=True)
     shutil.rmtree(waveforms / COPYING, ignore_errors=True)
 
@@ -135,6 +138,8 @@ def copy_waveforms(
     if not hashes:
         return (), ()
     final = waveform_folder(destination)
+    if not isinstance(final, Path):
+        return _put_waveforms(ledger, final, hashes, ours)
     # A folder that is there holds an earlier copy's files; a new one gets its name when all are in it.
     folder = final if final.is_dir() else final.with_name(final.name + PART)
     folder.mkdir(parents=True, exist_ok=True)
@@ -150,8 +155,9 @@ def copy_waveforms(
             missing.append(capture_hash)
             continue
         staged = staging / copy.name
-        shutil.copyfile(source, staged)
-        with staged.open("rb+") as file:
+        with staged.open("wb") as file:
+            file.write(source.read_bytes())
+            file.flush()
             os.fsync(file.fileno())
         if is_sound(staged):
             staged.replace(copy)
@@ -169,7 +175,26 @@ def copy_waveforms(
     return tuple(missing), tuple(damaged)
 
 
-def is_sound(path: Path) -> bool:
+def _put_waveforms(
+    ledger: Path, store: Place, hashes: list[str], ours: str | None
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """As `copy_waveforms`, into an object store: what is proved before is put there, and read back."""
+    mark(store, ours)
+    missing, damaged = [], []
+    for capture_hash in hashes:
+        source, copy = waveform_path(ledger, capture_hash), waveform_in(store, capture_hash)
+        if not source.exists():
+            missing.append(capture_hash)
+        elif not is_sound(source):
+            damaged.append(capture_hash)
+        else:
+            copy.write_bytes(source.read_bytes())
+            if not is_sound(copy):
+                raise LedgerError("backup-unverified", f"The copy of {source.name} differs; it was given up.")
+    return tuple(missing), tuple(damaged)
+
+
+def is_sound(path: Place) -> bool:
     """Return whether a waveform file is there and holds what its name says."""
     try:
         read_waveform(path)

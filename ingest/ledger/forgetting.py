@@ -26,6 +26,7 @@ from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Undone, transaction
 from ingest.ledger.waveform_home import ledger_id
+from ingest.object_path import Place
 from ingest.pictures import without_metadata
 from ingest.typed import tidy
 from ingest.waiting import drop_all_waiting
@@ -286,7 +287,7 @@ def _strip_pictures(connection: duckdb.DuckDBPyConnection) -> int:
     return stripped
 
 
-def _named_in_source(path: Path, pattern: re.Pattern[str]) -> str | None:
+def _named_in_source(path: Place, pattern: re.Pattern[str]) -> str | None:
     """Return the source that a waveform file is to bear, None where its own names nobody."""
     from ingest.waveforms import read_waveform
 

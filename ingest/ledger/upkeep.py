@@ -25,6 +25,7 @@ from ingest.ledger.tables import fingerprint, table_names
 from ingest.ledger.transaction import transaction
 from ingest.ledger.visit_rows import insert_capture
 from ingest.ledger.waveform_home import ledger_id, not_ours, owner
+from ingest.object_path import Place, changed_at, inside
 from ingest.waiting import drop_all_waiting, waiting_folder
 from ingest.waveforms import TEMPORARY, read_waveform, store_waveform, waveform_folder
 from ingest.wording.questions import capture_without_visit
@@ -90,7 +91,7 @@ def check_ledger(
         return Checked(rows, 0, tuple(findings))
     known = {capture_hash: (visit_id, unit) for capture_hash, visit_id, unit, _ in captures}
     kept = {capture_hash: known[capture_hash] for capture_hash, *_, removed_on in captures if not removed_on}
-    files = {p.stem: p for p in sorted(waveform_folder(ledger).glob("*.parquet"))}
+    files = {p.stem: p for p in inside(waveform_folder(ledger), "*.parquet")}
     findings += _missing(kept, files)
     read = 0
     for read, (capture_hash, path) in enumerate(files.items(), start=1):
@@ -143,7 +144,7 @@ def _open_losses(connection: duckdb.DuckDBPyConnection) -> list[Finding]:
     return [Finding("changes-lost", "info", question_text(*row)) for row in rows]
 
 
-def _missing(known: dict[str, tuple[int | None, str | None]], files: dict[str, Path]) -> list[Finding]:
+def _missing(known: dict[str, tuple[int | None, str | None]], files: dict[str, Place]) -> list[Finding]:
     return [
         Finding(
             "waveform-missing",
@@ -162,7 +163,7 @@ def _held_by(visit_id: int | None, unit: str | None) -> str:
 
 def _look_at(
     ledger: Path,
-    path: Path,
+    path: Place,
     held: tuple[int | None, str | None] | None,
     is_known: bool,
     adopt: bool,
@@ -199,7 +200,7 @@ def _adopt(ledger: Path, capture: Capture, name: str) -> Finding:
 
 def _unfinished(ledger: Path, clean: bool, young_s: float) -> list[Finding]:
     findings = []
-    for path in sorted(waveform_folder(ledger).glob(f"*{TEMPORARY}")):
+    for path in inside(waveform_folder(ledger), f"*{TEMPORARY}"):
         if clean and _age_s(path) >= young_s:
             path.unlink()
             findings.append(
@@ -226,5 +227,5 @@ def _waiting(ledger: Path, clean: bool, young_s: float) -> list[Finding]:
     return [Finding("measured", "info", text)]
 
 
-def _age_s(path: Path) -> float:
-    return time.time() - path.stat().st_mtime
+def _age_s(path: Place) -> float:
+    return time.time() - changed_at(path)

@@ -14,6 +14,7 @@ import duckdb
 from ingest.durable import flush_file, flush_folder
 from ingest.errors import LedgerError
 from ingest.ledger.statements import statement
+from ingest.object_path import Place
 from ingest.waveforms import waveform_folder, waveform_path
 
 MARK = "ledger-id"
@@ -25,7 +26,7 @@ def ledger_id(connection: duckdb.DuckDBPyConnection) -> str | None:
     return rows[0][0] if rows else None
 
 
-def owner(folder: Path) -> str | None:
+def owner(folder: Place) -> str | None:
     """Return the id of the ledger that a folder of waveforms belongs to; None where it doesn't say."""
     try:
         return (folder / MARK).read_text(encoding="utf-8", errors="replace").strip() or None
@@ -57,17 +58,20 @@ def claim(connection: duckdb.DuckDBPyConnection, ledger: Path) -> None:
     Raises LedgerError where it carries another's.
     """
     folder = waveform_folder(ledger)
-    if folder.is_dir():
+    if isinstance(folder, Path) and folder.is_dir():  # a store is asked when a waveform comes into it
         mark(folder, ledger_id(connection))
 
 
-def mark(folder: Path, ours: str | None) -> None:
+def mark(folder: Place, ours: str | None) -> None:
     """Write the id of a ledger into its folder; LedgerError where another's stands there."""
     there = owner(folder)
     if ours is None or there == ours:
         return
     if there is not None:
         raise LedgerError("waveforms-of-another", not_ours(folder))
+    if not isinstance(folder, Path):
+        (folder / MARK).write_text(ours + "\n")
+        return
     part = folder / f"{MARK}.{uuid.uuid4().hex[:8]}.part"  # of two who come at once neither sees the other's
     try:
         part.write_text(ours + "\n", encoding="utf-8")
@@ -80,7 +84,7 @@ def mark(folder: Path, ours: str | None) -> None:
         ) from error
 
 
-def not_ours(folder: Path) -> str:
+def not_ours(folder: Place) -> str:
     """Return the sentence about a folder that belongs to another ledger."""
     return (
         f"The folder {folder} holds the waveforms of another ledger ({MARK} says so) and is left alone: put"
@@ -95,7 +99,7 @@ def bring_from_shared(connection: duckdb.DuckDBPyConnection, ledger: Path) -> No
     """
     ledger = ledger.resolve()
     own, shared = waveform_folder(ledger), ledger.with_suffix(".waveforms")
-    if own == shared or own.exists() or not shared.is_dir():
+    if own == shared or not isinstance(own, Path) or own.exists() or not shared.is_dir():
         return
     from ingest.ledger.repair_mark import keep
 
@@ -106,7 +110,7 @@ def bring_from_shared(connection: duckdb.DuckDBPyConnection, ledger: Path) -> No
     making.mkdir(exist_ok=True)
     for (capture_hash,) in hashes:
         source = waveform_path(ledger.with_suffix(".duckdb"), capture_hash)
-        if source.exists():
+        if isinstance(source, Path) and source.exists():
             keep(source, making / source.name)
     making.replace(own)
     flush_folder(own.parent)

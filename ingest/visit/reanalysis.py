@@ -28,6 +28,7 @@ from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.measuring.measurement import METHOD_VERSION
+from ingest.object_path import Place
 from ingest.waiting import waiting_folder
 from ingest.waveforms import waveform_folder, waveform_in
 
@@ -113,14 +114,14 @@ def _usual_band(connection: duckdb.DuckDBPyConnection, day: date) -> dict[str, f
     return {name: settings[name] for name in ("rpm_low", "rpm_high")}
 
 
-def _chains(visits: list[_Visit], usual: dict[date, dict[str, float | None]], folder: Path) -> list[Chain]:
+def _chains(visits: list[_Visit], usual: dict[date, dict[str, float | None]], folder: Place) -> list[Chain]:
     return [
         Chain(f"pump {pump_id}", tuple(_link(visit, usual, folder) for visit in of_pump))
         for pump_id, of_pump in groupby(visits, key=lambda visit: visit.pump_id)
     ]
 
 
-def _link(visit: _Visit, usual: dict[date, dict[str, float | None]], folder: Path) -> Link:
+def _link(visit: _Visit, usual: dict[date, dict[str, float | None]], folder: Place) -> Link:
     known = KnownPump(**{name: getattr(visit, name) for name in _OF_THE_PUMP})
     link = Link(str(visit.visit_id), None, known, rpm=visit.rpm, in_trend=visit.in_trend)
     if not visit.is_due:
