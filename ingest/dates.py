@@ -137,7 +137,8 @@ def _order_of(
     """Return the order of day and month in the dates of one separator, "" where there is none, and which of
     them are day first. Dates that can't be read get their problem."""
     first, second = pd.to_numeric(parts[0]), pd.to_numeric(parts[2])
-    shows = {"day-first": mine & (first > 12), "month-first": mine & (second > 12)}
+    day_first, month_first = first.between(13, 31) & (second <= 12), second.between(13, 31) & (first <= 12)
+    shows = {"day-first": mine & day_first, "month-first": mine & month_first}  # 13/40/2023 shows neither
     seen = [order for order in ORDERS if shows[order].any()]
     against = [order for order in seen if told in ORDERS and order != told]
     open_ = mine & (first <= 12) & (second <= 12) & (first != second)

@@ -73,6 +73,8 @@ def read_table(
     entered: dict[str, pd.Series] = {}
     numbers = [c.name for c in table.columns if c.kind in ("number", "distance") and c.name in frame]
     commas = any(has_decimal_commas(frame[name]) for name in numbers)
+    by_semicolons = read_in.semicolons and not commas  # which stand where a comma is a decimal one
+    commas |= by_semicolons and not any(frame[name].str.fullmatch(_DECIMAL_POINT).any() for name in numbers)
     if read_in.note:
         notices.append(f"{table.file}: {read_in.note}")
     for column in table.columns:
@@ -89,10 +91,9 @@ def read_table(
         elif column.kind == "distance":
             value, as_entered, unit, problem = _read_distances(cells, column, distance_unit, commas=commas)
             if commas and (example := _with_thousands_points(cells)):
-                notices.append(
-                    f"{table.file}: {column.name} '{example}' is read as {example.replace('.', '')}, as other"
-                    " numbers have decimal commas."
-                )
+                why = "semicolons part the cells" if by_semicolons else "other numbers have decimal commas"
+                plain = example.replace(".", "")
+                notices.append(f"{table.file}: {column.name} '{example}' is read as {plain}, as {why}.")
             entered |= {f"{column.name}_entered": as_entered, f"{column.name}_unit": unit}
         else:
             if column.name in _MONEY and (signs := set("".join(cells)) & set("$€£")):

@@ -13,8 +13,8 @@ from ingest.fleet_folder import column_words_elsewhere as elsewhere
 # Of each column, phrases; those of one table alone under TABLE.COLUMN.
 _HEADERS: dict[str, tuple[str, ...]] = {
     "unit": ("unit", "unit no", "vehicle", "vehicle no", "vehicle number", "fleet no", "asset", "asset no",
-             "truck", "bus", "car", "van", "equipment", "wagon", "coach", "coach no", "truck no",
-             "bus no", "car no", "van no", "wagon no", "asset id", "vehicle id", "unit id"),
+             "truck", "bus", "car", "van", "equipment", "equipment no", "wagon", "coach", "coach no",
+             "truck no", "bus no", "car no", "van no", "wagon no", "asset id", "vehicle id", "unit id"),
     "vin": ("vin", "vin no", "chassis", "chassis no", "frame no"),
     "year": ("year", "model year", "built", "my"),
     "make": ("make", "maker", "manufacturer", "brand"),
@@ -120,8 +120,8 @@ _CELLS: dict[str, dict[str, tuple[str, ...]]] = {
     "reason": {
         "after-repair": ("after", "post"),
         "follow-up": ("follow", "recheck", "repeat"),
-        "road-call": ("road", "breakdown", "tow", "stranded"),
-        "complaint": ("complaint", "complains", "driver", "symptom", "hard start"),
+        "road-call": ("road", "breakdown", "tow", "towed", "stranded"),
+        "complaint": ("complaint", "complains", "driver", "symptom", "hard start", "walk in"),
         "pm": ("pm", "preventive", "scheduled", "routine", "planned", "inspection", "service", "annual"),
     },
     "removal": {

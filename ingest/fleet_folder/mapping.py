@@ -18,7 +18,7 @@ import json
 import re
 import tomllib
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -188,7 +188,8 @@ def applied(mapped: Mapped, read: Sheet, distance_unit: str) -> Sheet:
             row = int(cells["file_row"][place])
             problems.append(RowProblem(mapped.table.file, row, name, "units-contradict", said))
     wrong = cells["file_row"].isin([problem.row for problem in problems])
-    return Sheet(list(mapped.columns), cells[~wrong].reset_index(drop=True), problems, read.total, read.note)
+    own = cells[~wrong].reset_index(drop=True)
+    return replace(read, header=list(mapped.columns), cells=own, problems=problems)
 
 
 def _in_own_words(texts: pd.Series, source: Source, column: Column, distance_unit: str) -> pd.Series:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 
 import pandas as pd
@@ -27,6 +28,8 @@ READABLE = 0.6  # least share of them that are of the column's kind
 NAMED_BY_FILE = 3.0
 MOST_ABOVE = 15  # rows above a header
 BESIDE = (VEHICLES, PUMPS)  # tables whose facts often stand in another's rows
+_WORDED = ("fuel", "make", "technician", "note")  # columns that hold no figures
+_FIGURE = re.compile(r"[\d.,\s]+([A-Za-z]{1,3}|°[CF])?")
 _DATE = re.compile(
     r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}.*|.*\d\s*[- ]?[A-Za-z]{3,9}[- ,]+\s*\d.*|[A-Za-z]{3,9} \d+,.*"
 )
@@ -121,8 +124,9 @@ def _nothing_told(path: Path, distance_unit: str) -> str:
     nearest: tuple[float, str] = (0.0, "its headers tell of no table")
     for title in sheet_titles(path):
         _, read = _with_header(path, title)
+        told = _told(read) if read is not None else {}
         for table in TABLES if read is not None else ():
-            columns, _, score = _columns(table, read, distance_unit)  # type: ignore[arg-type]
+            columns, _, score = _columns(table, read, told, distance_unit)  # type: ignore[arg-type]
             lacking = [c.name for c in table.columns if c.required and c.name not in columns]
             if score > nearest[0] and columns:
                 found = ", ".join(f"'{source.header}' for {name}" for name, source in columns.items())
@@ -151,9 +155,9 @@ def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
         if read is None:
             continue
         named = set(re.findall(r"[a-z]+", folded(f"{path.stem} {title or ''}")))
-        scored = []
+        scored, told = [], _told(read)
         for table in TABLES:
-            columns, doubts, score = _columns(table, read, distance_unit)
+            columns, doubts, score = _columns(table, read, told, distance_unit)
             if all(c.name in columns for c in table.columns if c.required) and len(columns) > 1:
                 hint = NAMED_BY_FILE if named & set(FILES.get(table.file, ())) else 0.0
                 scored.append((score + hint, table, columns, doubts))
@@ -168,7 +172,8 @@ def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
         for other in BESIDE:
             if other is table:
                 continue
-            more = {n: s for n, s in _columns(other, read, distance_unit)[0].items() if s.header not in used}
+            known = _columns(other, read, told, distance_unit)[0]
+            more = {n: s for n, s in known.items() if s.header not in used}
             one_list = table is PUMPS or any(_names_pump(source.header) for source in more.values())
             tells = len(more) >= 2 or (table in BESIDE and one_list and len(more) == 1)
             if tells and "unit" in columns and other.key[0] == "unit":
@@ -214,15 +219,22 @@ def _best_words(header: str) -> bool:
     return any(_said(header, phrase) >= 2 for phrases in HEADERS.values() for phrase in phrases)
 
 
-def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, Source], list[str], float]:
-    """Return which header is which column of a table, doubts, and how well it goes in all."""
+def _told(read: Sheet) -> dict[str, pd.Series]:
+    """Return the filled cells of each header."""
+    return {header: _filled(read.cells[header]) for header in read.header if header}
+
+
+def _columns(
+    table: Table, read: Sheet, told: dict[str, pd.Series], distance_unit: str
+) -> tuple[dict[str, Source], list[str], float]:
+    """Return which header is which column of a table, doubts, and how well it goes in all; told: `_told`."""
     pairs: list[tuple[float, str, str]] = []
     doubts: list[str] = []
     commas = any(has_decimal_commas(read.cells[header].head(LOOKED_AT)) for header in read.header if header)
     for header in read.header:
         if not header:
             continue
-        cells = _filled(read.cells[header])
+        cells = told[header]
         for column in table.columns:
             score = _header_score(table, column, header)
             if column.name == "vin" and _are_vins(cells):
@@ -232,9 +244,7 @@ def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, S
             if score > 0 and len(cells):
                 if not _fits(cells, column, distance_unit, commas=commas):
                     if score >= 2:
-                        doubts.append(
-                            f"'{header}' reads like {column.name}, but its cells don't ('{cells.iloc[0]}')"
-                        )
+                        doubts.append(_denied(header, column, cells))
                     continue
                 pairs.append((score, header, column.name))
     pairs.sort(key=lambda pair: -pair[0])
@@ -253,7 +263,7 @@ def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, S
             continue
         used.add(header)
         column = table.by_name[name]
-        cells = _filled(read.cells[header])
+        cells = told[header]
         from_above = name == "unit" and _stands_once_a_group(read.cells[header])
         columns[name] = Source(header, _unit_in(header, column), _values(cells, column), from_above)
         unread = _unmeant(cells, column, columns[name].values)
@@ -265,6 +275,15 @@ def _columns(table: Table, read: Sheet, distance_unit: str) -> tuple[dict[str, S
     return dict(sorted(columns.items(), key=lambda c: order[c[0]])), mine, total
 
 
+def _denied(header: str, column: Column, cells: pd.Series) -> str:
+    """Say that a header is known and its cells are not, with cells that show it."""
+    said = f"'{header}' reads like {column.name}, but"
+    if column.kind != "choice":
+        return f"{said} its cells don't ('{cells.iloc[0]}')"
+    strange = ", ".join(f"'{cell}'" for cell in _unmeant(cells, column, _values(cells, column))[:5])
+    return f"{said} it can't be told which of {', '.join(column.choices)} {strange} mean"
+
+
 def _header_score(table: Table, column: Column, header: str) -> float:
     if column_meant(header, table) == column.name:
         return 4.0
@@ -272,21 +291,27 @@ def _header_score(table: Table, column: Column, header: str) -> float:
         return 0.0
     phrases = HEADERS.get(f"{table.file}.{column.name}") or HEADERS.get(column.name) or ()
     plain = column.name.replace("_", " ")
-    return max((_said(header, phrase) for phrase in (*phrases, plain)), default=0.0)
+    said = max((_said(header, phrase) for phrase in (*phrases, plain)), default=0.0)
+    return said + 0.5 if said and column.unit and _unit_in(header, column) else said  # Fuel PSI: no fuel
 
 
 def _said(header: str, phrase: str) -> float:
     """Return 3 for the phrase itself, up to 2.5 for all its words and few others, else 0."""
-    without_unit = re.sub(r"[(\[].*?[)\]]", " ", header).replace("#", " no ").replace("@", " at ")
-    tokens = [
-        _whole(t) for t in re.findall(r"[a-z]+", folded(re.sub(r"([a-z])([A-Z])", r"\1 \2", without_unit)))
-    ]
-    wanted = [_whole(t) for t in phrase.split()]
-    if tokens == wanted or "".join(tokens) == "".join(wanted):
+    (words, told), (wanted, whole) = _words_of(header), _words_of(phrase)
+    if told == whole:
         return 3.0
-    if wanted and all(word in tokens for word in wanted):
-        return max(1.0, 2.5 - 0.5 * (len(tokens) - len(wanted))) + 0.1 * len(wanted)
+    if wanted and all(word in words for word in wanted):
+        return max(1.0, 2.5 - 0.5 * (len(words) - len(wanted))) + 0.1 * len(wanted)
     return 0.0
+
+
+@lru_cache(maxsize=10_000)  # each header of a folder is held against each phrase, for each table
+def _words_of(text: str) -> tuple[tuple[str, ...], str]:
+    """Return the words of a header or phrase, a unit in brackets left out, and what they are in one."""
+    without_unit = re.sub(r"[(\[].*?[)\]]", " ", text).replace("#", " no ").replace("@", " at ")
+    parted = re.sub(r"([a-z])([A-Z])", r"\1 \2", without_unit)
+    words = tuple(_whole(word) for word in re.findall(r"[a-z]+", folded(parted)))
+    return words, "".join(words)
 
 
 def _whole(word: str) -> str:
@@ -299,6 +324,12 @@ def _whole(word: str) -> str:
         "number": "no",
         "identifier": "id",
         "voltage": "volts",
+        "batt": "battery",
+        "eq": "equipment",
+        "equip": "equipment",
+        "hrs": "hours",
+        "insp": "inspection",
+        "svc": "service",
     }.get(word, word)
 
 
@@ -313,6 +344,10 @@ def _fits(cells: pd.Series, column: Column, distance_unit: str, *, commas: bool)
     if column.kind == "choice":
         values = _values(cells, column)
         return len(_unmeant(cells, column, values)) <= (1 - READABLE) * cells.nunique()
+    if column.name in _WORDED and cells.str.fullmatch(_FIGURE.pattern).mean() > READABLE:
+        return False
+    if column.name == "ref" and cells.duplicated().any():
+        return False
     _, problem = read_column(cells.reset_index(drop=True), column, distance_unit, commas=commas)
     if column.name == "unit" and cells.str.fullmatch(_DATE.pattern).mean() > READABLE:
         return False
@@ -365,7 +400,7 @@ def _unit_in(header: str, column: Column) -> str:
     """Return the unit that a header names, where it is one of the column's kind."""
     kind = kind_of(column)
     for word in re.findall(r"[^\s()\[\],_-]+", header) if kind else ():
-        unit = find_unit(word)
+        unit = find_unit("km" if folded(word).startswith("kilom") else word)
         if unit is not None and unit.kind == kind and unit.name != column.unit:
             return unit.name
     return ""
@@ -373,4 +408,4 @@ def _unit_in(header: str, column: Column) -> str:
 
 def _example(cells: pd.Series) -> str:
     filled = _filled(cells)
-    return str(filled.iloc[0])[:40] if len(filled) else ""
+    return " ".join(str(filled.iloc[0]).split())[:40] if len(filled) else ""

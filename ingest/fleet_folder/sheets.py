@@ -36,13 +36,14 @@ class Record:
 class Sheet:
     """Header and cells as written. `cells`: a text column for each name of the header, and `file_row`, which
     counts as a spreadsheet does; `problems` are rows of the wrong width, which `cells` lacks; note: how the
-    file's letters were read, where they don't say."""
+    file's letters were read, where they don't say; semicolons: whether those part its cells."""
 
     header: list[str]
     cells: pd.DataFrame
     problems: list[RowProblem]
     total: int
     note: str = ""
+    semicolons: bool = False
 
 
 def find_sheet(folder: Path, file: str) -> tuple[Path, str | None] | None:
@@ -189,10 +190,11 @@ def _split_cells(text: str, file: str) -> Sheet:
     header = _header(first)
     frame = None if text.count('"') % 2 else _fast_cells(text, delimiter, len(header))
     if frame is None:
-        return _gathered(header, _records(text, delimiter), file)
+        gathered = _gathered(header, _records(text, delimiter), file)
+        return replace(gathered, semicolons=delimiter == ";")
     frame.columns = pd.Index(header)
     frame["file_row"] = np.arange(2, len(frame) + 2)
-    return Sheet(header, frame, [], len(frame))
+    return Sheet(header, frame, [], len(frame), semicolons=delimiter == ";")
 
 
 def _header(names: list[str]) -> list[str]:

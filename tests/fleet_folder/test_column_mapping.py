@@ -34,9 +34,19 @@ CALLS = """Asset,Incident date,Odo,Was it the pump,Total cost
 """
 
 
+@pytest.fixture(scope="module")
+def proposal(tmp_path_factory):
+    """What the files are proposed to hold, looked at once."""
+    return propose(write_export(tmp_path_factory.mktemp("looked_at")), "mi")
+
+
 @pytest.fixture
 def folder(tmp_path):
-    folder = tmp_path / "export"
+    return write_export(tmp_path)
+
+
+def write_export(at):
+    folder = at / "export"
     folder.mkdir()
     for name, text in (
         ("Fleet list.csv", FLEET_LIST),
@@ -113,6 +123,46 @@ def test_what_words_say_alike_or_cells_deny_is_told_and_left_out(tmp_path):
     assert found.doubts[0] == "'Mileage' and 'Odo' may both be odometer; say in columns.toml which is"
 
 
+@pytest.mark.parametrize(
+    ("header", "row", "columns"),
+    [
+        (
+            "Eq #|Svc date|Svc type|Meter|Hrs|Fuel PSI|Batt V",
+            '7|2024-01-09|Towed in|23000|1000|58PSI|13.2',
+            {"unit": "", "visited_on": "", "reason": "", "odometer": "", "hours": "",
+             "fuel_pressure_kpa": "psi", "supply_v": ""},
+        ),
+        (
+            "Autocar;Date;Kilométrage;Type d'intervention;Mécanicien",
+            "A1;2024-01-09;89000;révision;lb",
+            {"unit": "", "visited_on": "", "odometer": "km", "reason": "", "technician": ""},
+        ),
+        (
+            "Fahrzeug;Datum;km-Stand;Anlass;Prüfer",
+            "BH-1;2024-01-09;89000;Störung;HM",
+            {"unit": "", "visited_on": "", "odometer": "km", "reason": "", "technician": ""},
+        ),
+    ],
+)  # fmt: skip
+def test_headers_of_other_shops_are_known(tmp_path, header, row, columns):
+    (tmp_path / "export.txt").write_text(f"{header}\n{row}\n", encoding="utf-8")
+    [found] = propose(tmp_path, "mi").tables
+    assert {name: source.unit for name, source in found.mapped.columns.items()} == columns
+    assert found.doubts == ()
+
+
+def test_words_that_a_known_header_holds_and_nobody_tells_are_named(tmp_path):
+    (tmp_path / "a.csv").write_text(
+        "Unit,Visit date,Visit type,Ref,Amps\n1,2024-01-02,zig,a,5\n2,2024-01-03,zag,a,5\n"
+    )
+    [found] = propose(tmp_path, "mi").tables
+    assert not {"reason", "ref"} & set(found.mapped.columns)  # what names two rows alike tells none
+    assert (
+        "'Visit type' reads like reason, but it can't be told which of pm, follow-up, complaint, road-call,"
+        " after-repair 'zig', 'zag' mean"
+    ) in found.doubts
+
+
 GOOD = """[[table]]
 file = "pump checks.csv"
 holds = "visits.csv"
@@ -168,18 +218,18 @@ def test_a_table_by_its_own_name_and_by_the_mapping_is_one_too_many(folder):
         read_mapping(folder)
 
 
-def test_what_is_written_is_read_back(folder):
-    proposed = [one.mapped for one in propose(folder, "mi").tables]
+def test_what_is_written_is_read_back(folder, proposal):
+    proposed = [one.mapped for one in proposal.tables]
     (folder / "columns.toml").write_text(as_toml(proposed), encoding="utf-8")
     assert list(read_mapping(folder).values()) == proposed
 
 
-def test_a_proposal_is_put_right_by_a_person_and_read_so(folder):
-    [calls] = [one for one in propose(folder, "mi").tables if one.mapped.file == "road calls.csv"]
+def test_a_proposal_is_put_right_by_a_person_and_read_so(folder, proposal):
+    [calls] = [one for one in proposal.tables if one.mapped.file == "road calls.csv"]
     columns, said = columns_table(calls), words_table(calls)
     assert columns["column"].iloc[0] == "unit"
     assert ("pump_confirmed", "maybe", "") in said.itertuples(index=False, name=None)
-    assert "Odo" in headers_of(propose(folder, "mi"), calls)
+    assert "Odo" in headers_of(proposal, calls)
     said.loc[said["cell"] == "maybe", "means"] = "unknown"
     columns.loc[columns["column"] == "odometer", "unit"] = "km"
     columns.loc[columns["column"] == "cost", "header"] = LEFT_OUT
@@ -196,6 +246,8 @@ def test_a_proposal_is_put_right_by_a_person_and_read_so(folder):
 
 
 def test_a_file_of_a_tables_name_and_others_columns_is_looked_at(folder):
+    for name in ("Fleet list.csv", "pump checks.csv"):
+        (folder / name).unlink()
     (folder / "road calls.csv").rename(folder / "breakdowns.csv")
     found = {one.mapped.file: one.mapped.table.file for one in propose(folder, "mi").tables}
     assert found["breakdowns.csv"] == "breakdowns.csv"

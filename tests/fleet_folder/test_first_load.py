@@ -10,10 +10,12 @@ import pytest
 from dashboard.cli import main
 from ingest.dates import read_dates
 from ingest.errors import EntryRefused
+from ingest.fleet_folder.cells import read_table
 from ingest.fleet_folder.export import export_ledger
 from ingest.fleet_folder.loading import load_folder
 from ingest.fleet_folder.report import RowProblem, grouped
 from ingest.fleet_folder.sheets import read_sheet
+from ingest.fleet_folder.tables import VISITS
 from ingest.ledger.connection import open_ledger
 from ingest.units import parse_quantity
 from ingest.visit.entry import VisitEntry
@@ -112,6 +114,8 @@ def test_a_contradicted_order_is_refused_not_read():
     told = read_dates(pd.Series(["05/06/2023", "25/12/2023"]), order="month-first")
     assert told.local_date.isna()[0]
     assert "'25/12/2023' of the same column is not" in told.problem[0]
+    typo = read_dates(pd.Series(["05/06/2023", "13/40/2023"]), order="month-first")
+    assert [bool(text) for text in typo.problem] == [False, True]  # no date in either order contradicts none
 
 
 @pytest.mark.parametrize("bad", ["2026-01-01T25:00", "2026-01-01T10:00+99:00"])
@@ -247,3 +251,13 @@ def test_a_point_beside_decimal_commas_parts_thousands_unless_another_does_not(t
     report = load_folder(tmp_path / "a.duckdb", folder, dry_run=True, author=ANYBODY)
     assert [(p.row, p.field) for p in report.refused] == [(2, "odometer")]
     assert "'41.200' can mean 41200 or 41.200" in report.refused[0].text
+
+
+@pytest.mark.parametrize(
+    ("cells", "km"),
+    [("41.200;5", 41_200), ("41.200 km;5", 41_200), ("41.200;5.1", 41.2), ("41200;5", 41_200)],
+)
+def test_semicolons_go_with_points_that_part_thousands(tmp_path, cells, km):
+    (tmp_path / "visits.csv").write_text(f"unit;visited_on;odometer;meter_a\nT1;2024-01-01;{cells}\n")
+    read = read_table(tmp_path / "visits.csv", VISITS, distance_unit="km")
+    assert read.rows["odometer_km"].tolist() == [km]
