@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.judging.mended import begins_anew
 from ingest.sensitivities import log_ratio, log_volts_ratio, sensitivities
 
 NOMINAL = sensitivities()
@@ -156,19 +157,40 @@ def _source(visits: pd.DataFrame) -> pd.Series:
     return source.groupby(visits["pump_id"]).ffill().fillna("capture")
 
 
-def add_baseline(visits: pd.DataFrame, sound: np.ndarray, settings: dict[str, Any]) -> pd.DataFrame:
+def add_baseline(
+    visits: pd.DataFrame, sound: np.ndarray, settings: dict[str, Any], services: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Add each visit's own baseline: the mean of the first good readings before it that it compares with.
 
-    visits: from `add_levels`. sound: whether each visit's own verdict is no fault, baselines apart. Adds
+    visits: from `add_levels`. sound: whether each visit's own verdict is no fault, baselines apart. services:
+    unit, done_on, work, by which a baseline of a fault since mended starts anew (`begins_anew`). Adds
     `baseline_ln_a`, `baseline_ln_rpm`, `baseline_ripple_pct`, `baseline_count` (of average currents),
     `baseline_rpm_count`, `baseline_kind` (new | bedding-in | late | none) and `founds`. Readings far from
     those before them found none: a fault must not become its own measure.
     """
+    group = visits["compares_with"].to_numpy()
+    out = _with_baselines(visits, sound, group, settings)
+    values = _values(out)
+    mean = out[[f"baseline_{name}" for name in METRICS]].to_numpy(float)
+    near = _joins(values, mean, np.where(np.isnan(mean), 0, 1), settings)
+    anew = begins_anew(out, sound, near, services)
+    if not anew.any():
+        return out
+    since = pd.Series(anew).groupby(group).cumsum().to_numpy()
+    return _with_baselines(visits, sound, pd.factorize(pd.MultiIndex.from_arrays([group, since]))[0], settings)
+
+
+def _values(visits: pd.DataFrame) -> np.ndarray:
+    return np.column_stack([visits["ln_a"], visits["ln_rpm"], number(visits, "ripple_pct")])
+
+
+def _with_baselines(
+    visits: pd.DataFrame, sound: np.ndarray, group: np.ndarray, settings: dict[str, Any]
+) -> pd.DataFrame:
     out = visits.copy()
-    group = out["compares_with"].to_numpy()
     founding = text(out, "reason", "pm").isin(FOUNDING_REASONS) & out["in_trend"].fillna(True).astype(bool)
     usable = founding.to_numpy() & sound & out["ln_a"].notna().to_numpy() & ~_flag(out, "carried")
-    values = np.column_stack([out["ln_a"], out["ln_rpm"], number(out, "ripple_pct")])
+    values = _values(out)
     duty = np.where(text(out, "supply", "direct") == "pwm", number(out, "duty_pct"), np.nan)
     plain = np.isnan(duty)
     founds = np.zeros(len(out), bool)

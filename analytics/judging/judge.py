@@ -43,7 +43,7 @@ def judge(
     }
     # Once without any baseline: a reading founds one only if its own verdict is no fault.
     alone, _ = _apply(prepared, settings, same)
-    prepared = add_baseline(prepared, ~np.isin(alone, FAULTS), settings)
+    prepared = add_baseline(prepared, ~np.isin(alone, FAULTS), settings, services)
     ids, known = _apply(prepared, settings, same)
     known = known.assign(sound=~np.isin(ids, FAULTS))
     since = open_since(pd.concat([prepared, known], axis=1), services)

@@ -70,8 +70,9 @@ TAIL = """
   speed, both on E85 or neither, and, on a pulsed supply, within 5 points of the same duty. Metrics measured
   elsewhere or by another method version have a level of their own; a meter's average is held against the
   captures before it. Complaints, road calls and readings after a repair found none, nor does a reading whose
-  own verdict is a fault. Two good readings come before a change is told from it. It is marked new,
-  bedding-in or late (or of unknown age).
+  own verdict is a fault. Where a fault lay on the baseline, work mended something beside the pump and the
+  first good reading since lies off it, the baseline was the fault's and starts anew. Two good readings come
+  before a change is told from it. It is marked new, bedding-in or late (or of unknown age).
 - Ripple is held against that of another engine state where its own has no level yet, by twice as much.
 - Speed: own baseline leads, the type's band next, 3,400 and 10,000 rpm last, and those not for lift pumps,
   diesel and gas [P].

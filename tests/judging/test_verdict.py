@@ -149,6 +149,26 @@ def test_a_reading_that_is_a_fault_in_itself_founds_no_baseline(faulty):
     assert list(judged["founds"]) == [False, False, True, True, True]
 
 
+@pytest.mark.parametrize(
+    ("work", "fault", "rule", "counted"),
+    [
+        ("regulator", {"fuel_pressure_kpa": 280.0}, "healthy", 0),
+        (None, {"fuel_pressure_kpa": 280.0}, "current-up-speed-down", 3),  # nobody mended anything
+        ("filter", {"fuel_pressure_kpa": 280.0}, "current-up-speed-down", 3),  # which alters any current
+        ("regulator", {}, "current-up-speed-down", 3),  # no fault lay on the baseline
+        ("regulator", {"fuel_pressure_kpa": 280.0, "mean_a": 3.2}, "current-up-speed-down", 3),  # nor here
+    ],
+)
+def test_a_baseline_of_a_fault_since_mended_is_no_measure(work, fault, rule, counted):
+    low = {"mean_a": 4.3, "rpm": 6500.0, "fuel_pressure_kpa": 400.0}
+    mended = {"fuel_pressure_kpa": 400.0}
+    work = pd.DataFrame([{"unit": "V1", "done_on": pd.Timestamp("2026-06-01"), "work": work}])
+    visits = history(low, low | fault, low | fault, mended, mended, first=low).assign(unit="V1")
+    judged = judge(visits, services=work)
+    assert list(judged["rule"])[-2:] == [rule, rule]
+    assert judged["baseline_count"].iloc[-2] == counted
+
+
 def test_two_good_readings_come_before_a_change():
     worn = {"mean_a": 5.2, "rpm": 5000.0}
     assert last_rule(worn) == "wear-both-down"
