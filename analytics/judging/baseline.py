@@ -177,7 +177,9 @@ def add_baseline(
     if not anew.any():
         return out
     since = pd.Series(anew).groupby(group).cumsum().to_numpy()
-    return _with_baselines(visits, sound, pd.factorize(pd.MultiIndex.from_arrays([group, since]))[0], settings)
+    return _with_baselines(
+        visits, sound, pd.factorize(pd.MultiIndex.from_arrays([group, since]))[0], settings
+    )
 
 
 def _values(visits: pd.DataFrame) -> np.ndarray:

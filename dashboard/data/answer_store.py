@@ -30,6 +30,9 @@ from ingest.sealed import seal_holds, sealed_parquet
 log = logging.getLogger(__name__)
 LARGE = 5_000  # pumps in service from which a ranking takes seconds
 RETRY_S = 600.0  # a job that failed on this state of the ledger is tried again after so long
+RENEW_S = (
+    3600.0  # what `soon` shows is made anew this long after it was made, however often the ledger changes
+)
 FORM = 4
 
 
@@ -78,10 +81,10 @@ class AnswerStore:
 
     def soon(self, name: str, stamp: Stamp) -> Kept | None:
         """Return the newest answer, whatever state it shows, or None; one for this state is being made in the
-        background, also for a small fleet. Raises PumpledgerError where it could not be made and there is
-        none."""
+        background, also for a small fleet, unless the newest is younger than RENEW_S. Raises PumpledgerError
+        where it could not be made and there is none."""
         kept = self.newest.get(name)
-        if kept is not None and kept.stamp == stamp:
+        if kept is not None and (kept.stamp == stamp or _age_s(kept) < RENEW_S):
             return kept
         job = self._start(name, stamp)
         if kept is not None:
@@ -165,6 +168,10 @@ class AnswerStore:
                 self.newest.setdefault("ranking", kept)
         except (OSError, ValueError, KeyError):  # none, cut short, or of another program
             return
+
+
+def _age_s(kept: Kept) -> float:
+    return (datetime.now() - kept.made_at).total_seconds()
 
 
 def _failed(job: Future[Kept]) -> bool:

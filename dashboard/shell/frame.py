@@ -156,10 +156,10 @@ def show_kept() -> None:
         say.done(said)
 
 
-def age(answer: Kept, what: str) -> None:
-    """Say when an answer was worked out, where the ledger has changed since."""
+def age(answer: Kept, what: str, then: str = "are being taken in, look again in a minute") -> None:
+    """Say when an answer was worked out, where the ledger has changed since; then: what becomes of entries
+    since."""
     if loaders.is_stale(answer):
-        then = "are being taken in, look again in a minute"
         if answer.failed:
             then = "could not be taken in; the reason is in the log of whoever runs this"
         say.note(f"{what} as of {answer.made_at:%Y-%m-%d %H:%M}; later entries {then}.")

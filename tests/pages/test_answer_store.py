@@ -1,13 +1,15 @@
 """Long answers: renewed with the ledger, shown at once where they take time, and kept for the next start."""
 
 import threading
+from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
 from dashboard.data import answer_store, answers
-from dashboard.data.answer_store import AnswerStore
+from dashboard.data.answer_store import RENEW_S, AnswerStore
 from dashboard.data.answers import Ranking
 from ingest.errors import LedgerError
 from tests.pages.page_runs import in_a_process
@@ -136,6 +138,11 @@ def test_what_takes_long_is_made_behind_the_page_also_for_a_small_fleet(made, tm
     go.set()
     assert waited(store, "record").stamp == (1,)
     assert store.soon("record", (1,)).stamp == (1,)
+    assert store.soon("record", (2,)).stamp == (1,)  # no older than an hour
+    assert counts == ["record"]
+    store.newest["record"] = replace(
+        store.newest["record"], made_at=datetime.now() - timedelta(seconds=RENEW_S + 1)
+    )
     go.clear()
     assert store.soon("record", (2,)).stamp == (1,)  # the last one meanwhile
     go.set()

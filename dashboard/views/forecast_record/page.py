@@ -33,5 +33,5 @@ def wait() -> None:
 if kept is None:
     wait()
     st.stop()
-frame.age(kept, "Forecast record")
+frame.age(kept, "Forecast record", "are taken in once an hour")
 parts.show(kept.value)
