@@ -1,8 +1,6 @@
-"""Where a pump's own baseline starts anew: what it rested on turned out to be a fault that was then mended."""
+"""Where a pump's own baseline starts anew, since what it rested on was a fault that work then mended."""
 
 from __future__ import annotations
-
-from typing import Any
 
 import numpy as np
 import pandas as pd

@@ -30,9 +30,7 @@ from ingest.sealed import seal_holds, sealed_parquet
 log = logging.getLogger(__name__)
 LARGE = 5_000  # pumps in service from which a ranking takes seconds
 RETRY_S = 600.0  # a job that failed on this state of the ledger is tried again after so long
-RENEW_S = (
-    3600.0  # what `soon` shows is made anew this long after it was made, however often the ledger changes
-)
+RENEW_S = 3600.0  # what `soon` shows is made anew no sooner, however often the ledger changes
 FORM = 4
 
 
