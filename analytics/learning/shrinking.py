@@ -44,7 +44,7 @@ def maximise(
         jac=True,
         method="L-BFGS-B",
         bounds=[(-6, 6)] * len(names),
-        options={"maxiter": rounds, "ftol": 2e-6},
+        options={"maxiter": rounds, "ftol": 5e-5},
     )
     return dict(zip(names, (float(v) for v in np.exp(centre + sd * found.x)), strict=True))
 

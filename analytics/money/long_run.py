@@ -19,13 +19,14 @@ import pandas as pd
 
 from analytics.money.cost_book import Prices
 from analytics.money.policies import on_risk
-from analytics.money.policy_simulation import simulate_lives
+from analytics.money.policy_simulation import SimulatedLives, simulate_types
 from analytics.past.history import History
 from analytics.wear_model.model import Parameters
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 
 RATIOS = np.array([1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0])  # Cf/Cp
 LIVES = 600
+LEAST_INTERVAL_KM = 500.0  # between simulated stops
 OPTIMISM = 1 / 3  # share of the simulated saving that fleets with causes and damages of their own don't keep
 MOST_TYPES = 8  # simulated one by one; the rest follow the fleet's own entry, the last
 
@@ -67,13 +68,14 @@ def learn_long_run(history: History, p: Parameters) -> LongRun:
     usual = interval.groupby(pumps["pump_type"]).median()
     most = pumps["pump_type"].value_counts().index[:MOST_TYPES]
     everyone = float(interval.median()) if len(interval) else USUAL_INTERVAL_KM
-    rows = [_by_ratio(p, str(name), float(usual[name])) for name in most]
-    return LongRun((*map(str, most), ""), np.array([*rows, _by_ratio(p, "", everyone)]))
+    types = (*map(str, most), "")
+    intervals_km = [max(float(km), LEAST_INTERVAL_KM) for km in (*usual[most], everyone)]
+    codes = [int(code) for code in p.type_codes(pd.Series(types))]
+    lives = simulate_types(p, codes, intervals_km, LIVES, seed=7)
+    return LongRun(types, np.array([_by_ratio(of) for of in lives]))
 
 
-def _by_ratio(p: Parameters, pump_type: str, interval_km: float) -> np.ndarray:
-    code = int(p.type_codes(pd.Series([pump_type]))[0])
-    lives = simulate_lives(p, code, max(interval_km, 500.0), np.inf, np.inf, LIVES, np.random.default_rng(7))
+def _by_ratio(lives: SimulatedLives) -> np.ndarray:
     simulated = np.array([on_risk(lives, _prices(r)).cost_per_km(_prices(r)) for r in RATIOS])
     to_failure = RATIOS * simulated[0]  # where a failure costs no more, none is changed before it
     return simulated + OPTIMISM * (to_failure - simulated)

@@ -55,6 +55,20 @@ class SimulatedLives:
     interval_km: float
 
 
+@dataclass(frozen=True)
+class _Drawn:
+    """Lives of one type as drawn, and what their readings show: u and load, shows by damage, (n, K)."""
+
+    type_code: int
+    visit_km: np.ndarray
+    life_km: np.ndarray
+    u: np.ndarray
+    load: np.ndarray
+    shows: dict[str, np.ndarray]
+    healthy: np.ndarray
+    interval_km: float
+
+
 def simulate_lives(
     p: Parameters,
     type_code: int,
@@ -70,6 +84,31 @@ def simulate_lives(
 
     limit_ripple_pct: book limit on ripple; limit_load: on the load channel, ln units above the type's level.
     """
+    drawn = _draw(p, type_code, interval_km, count, rng, as_forecast=as_forecast)
+    return _forecast(p, [drawn], limit_ripple_pct, limit_load)[0]
+
+
+def simulate_types(
+    p: Parameters, type_codes: list[int], intervals_km: list[float], count: int, seed: int
+) -> list[SimulatedLives]:
+    """As `simulate_lives`, of several types with the same luck, without limits: their forecasts are made side
+    by side, since few lives cost numpy more calls than sums."""
+    drawn = [
+        _draw(p, code, interval_km, count, np.random.default_rng(seed))
+        for code, interval_km in zip(type_codes, intervals_km, strict=True)
+    ]
+    return _forecast(p, drawn, np.inf, np.inf)
+
+
+def _draw(
+    p: Parameters,
+    type_code: int,
+    interval_km: float,
+    count: int,
+    rng: np.random.Generator,
+    *,
+    as_forecast: bool = False,
+) -> _Drawn:
     typical = _typical_life(p, type_code) if as_forecast else None
     x_all, wear_at, drag_at, life, start = _paths(p, type_code, interval_km, count, rng, typical)
     begun_at = {}
@@ -78,45 +117,62 @@ def simulate_lives(
         life = np.minimum(life, fails)
     visit_km = x_all[STEPS::STEPS]
     k = len(visit_km)
-    code = np.full(count, type_code)
-
     level = rng.normal(p.wear.level[type_code], np.sqrt(p.wear.level_var), count)
     own = rng.normal(p.drag.level[type_code], np.sqrt(p.drag.level_var), count)
     u = level[:, None] + wear_at + p.wear.drag_points * drag_at
     u += _noise(rng, (count, k), p.wear.noise, p.wear.bad)
     load = own[:, None] + drag_at + _noise(rng, (count, k), p.drag.noise, p.drag.bad)
-
     shows = {name: _shown(getattr(p.onsets, name), type_code, path, rng) for name, path in begun_at.items()}
+    healthy = (
+        (visit_km[None, :] < start[:, None])
+        & (wear_at < 0.5 * p.failure.wear_level[type_code])
+        & np.all([path == 0 for path in begun_at.values()], axis=0)
+    )
+    return _Drawn(type_code, visit_km, life, u, load, shows, healthy, interval_km)
 
+
+def _forecast(
+    p: Parameters, drawn: list[_Drawn], limit_ripple_pct: float, limit_load: float
+) -> list[SimulatedLives]:
+    """Return the lives with what would have been forecast of each at every stop."""
+    counts = [len(d.life_km) for d in drawn]
+    code = np.repeat([d.type_code for d in drawn], counts)
+    interval = np.repeat([d.interval_km for d in drawn], counts)
+    stops = np.concatenate([np.broadcast_to(d.visit_km, d.u.shape) for d in drawn])
+    life, u, load = (np.concatenate([getattr(d, of) for d in drawn]) for of in ("life_km", "u", "load"))
+    shows = {name: np.concatenate([d.shows[name] for d in drawn]) for name in NAMES}
+    ends = np.cumsum(counts)
+    first = ends - counts
     model, new = risk_model(p), Known.of_new(p.wear, p.drag, p.onsets, code)
     state, begun = Damages(new.wear, new.drag), new.begun
-    risk_if_new = float(model.risk(new.take(slice(0, 1)), np.zeros(1), np.array([interval_km]))[0][0])
-    risk = np.zeros((count, k))
-    alive = np.arange(count)
-    for j, x in enumerate(visit_km):
-        still = life[alive] > x  # a pump that failed before this stop is read no more
+    if_new, _ = model.risk(new.take(first), np.zeros(len(first)), interval[first])
+    risk = np.zeros(u.shape)
+    alive = np.arange(len(code))
+    for j in range(u.shape[1]):
+        still = life[alive] > stops[alive, j]  # a pump that failed before this stop is read no more
         if not still.any():
             break
         if not still.all():
             alive, state, begun = alive[still], take(state, still), take(begun, still)
-        own, same = code[alive], np.ones(len(alive))
-        before, at, zero = (x - interval_km) * same, x * same, 0 * same
+        own, same, at = code[alive], np.ones(len(alive)), stops[alive, j]
+        before = at - interval[alive]
         y_u, y_load = u[alive, j], load[alive, j]
         state, _ = take_in(p.wear, p.drag, state, before, at, own, y_u, y_load, same, p.drag_life_km)
         read = {name: Shown(y[alive, j], same) for name, y in shows.items()}
         begun, _ = take_in_onsets(p.onsets, begun, before, at, own, read)
-        risk[alive, j], _ = model.risk(Known(at, own, *state, begun, same), zero, interval_km * same)
-    return SimulatedLives(
-        visit_km,
-        life,
-        risk,
-        risk_if_new,
-        (u > limit_ripple_pct) | (load - p.drag.level[type_code] > limit_load),
-        (visit_km[None, :] < start[:, None])
-        & (wear_at < 0.5 * p.failure.wear_level[type_code])
-        & np.all([path == 0 for path in begun_at.values()], axis=0),
-        interval_km,
-    )
+        risk[alive, j], _ = model.risk(Known(at, own, *state, begun, same), 0 * same, interval[alive])
+    return [
+        SimulatedLives(
+            d.visit_km,
+            d.life_km,
+            risk[begin:end],
+            float(new_risk),
+            (d.u > limit_ripple_pct) | (d.load - p.drag.level[d.type_code] > limit_load),
+            d.healthy,
+            d.interval_km,
+        )
+        for d, begin, end, new_risk in zip(drawn, first, ends, if_new, strict=True)
+    ]
 
 
 def simulate_life_km(

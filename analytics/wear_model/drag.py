@@ -21,7 +21,9 @@ from analytics.wear_model.level_rate import (
     LevelRate,
     Value,
     merge,
+    parted,
     predict,
+    stacked,
     update,
     weigh,
     where_seen,
@@ -222,14 +224,17 @@ def advance(
     b, bb, l_not = _update_level(state.b, state.bb, y, r, _bad(p, wild_not))
     l_not = l_not + in_wear_not
     ahead = predict(state.drag, (x_to - x_from) / UNIT_KM, p.walk)
-    old, l_old = _with_drag(p, ahead, y, r, wild, in_wear)
     span = (x_to - since) / UNIT_KM
     fresh = _new_drag(p, state.b, state.bb, span, p.jump, p.jump_sd, p.growth_cv)
-    new, l_new = _with_drag(p, fresh, y, r, wild, in_wear)
+    states = [ahead, fresh]
     if np.any(p.at_once_per_km):
-        far = _new_drag(p, state.b, state.bb, span, *far_jump(p), FAR_CV)
+        states.append(_new_drag(p, state.b, state.bb, span, *far_jump(p), FAR_CV))
+    shape = np.broadcast_shapes(state.b.shape, fresh.ww.shape, np.shape(r), np.shape(p.bad))
+    states, likely = _with_drag(p, stacked(states, shape), y, r, wild, in_wear)
+    (old, new, *far), (l_old, l_new, *l_far) = parted(states), likely
+    if far:
         share = np.clip((x_to - since) * p.at_once_per_km / np.maximum(begin, 1e-12), 0, 1 - 1e-9)
-        new, l_new = _either(new, l_new, *_with_drag(p, far, y, r, wild, in_wear), share)
+        new, l_new = _either(new, l_new, far[0], l_far[0], share)
     if flow is not None and np.any(p.flow_points):
         (old, more_old), (new, more_new) = _with_flow(p, old, flow), _with_flow(p, new, flow)
         l_old, l_new = l_old + more_old, l_new + more_new

@@ -177,8 +177,9 @@ class RiskModel:
     def risk(self, known: Known, d_0: np.ndarray, d_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the risk over `d_km` from `d_0` beyond the last visit, and its parts in the order of
         CAUSES, (causes, n), in points of 1."""
-        before, after = self.log_survival(known, d_0), self.log_survival(known, d_0 + d_km)
-        parts = np.maximum(after.array - before.array, 0.0)
+        parts = self.log_survival(known, d_0 + d_km).array
+        if d_0.any():  # at the last visit itself nothing has fallen yet
+            parts = np.maximum(parts - self.log_survival(known, d_0).array, 0.0)
         total = parts.sum(0)
         p = -np.expm1(-total)
         return p, parts * (p / np.maximum(total, 1e-300))
