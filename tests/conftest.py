@@ -1,10 +1,12 @@
-"""What all tests share: in which order and where they run, new ledgers copied from one, minutes by room."""
+"""What all tests share: in which order and where they run, new ledgers copied from one, what was learned of a
+fleet kept, minutes by room."""
 
 from __future__ import annotations
 
 import json
 import os
 import shutil
+import tempfile
 from collections import Counter
 from pathlib import Path
 
@@ -14,6 +16,7 @@ from xdist.scheduler import LoadFileScheduling
 
 from ingest.ledger import connection, migrations
 from ingest.ledger.gate import Turn, connect
+from tests.fits_kept import FOLDER, keep_fits
 from tests.one_engine import one_engine
 
 MINUTES = Path(__file__).with_name("minutes.json")
@@ -35,6 +38,17 @@ def pytest_addoption(parser):
     parser.addoption(
         "--on-server", action="store_true", help="keep every new ledger on a PostgreSQL of this run's own"
     )
+
+
+def pytest_configure(config):
+    if not hasattr(config, "workerinput"):  # the workers look where the one that started them says
+        os.environ[FOLDER] = tempfile.mkdtemp(prefix="fits")
+    keep_fits()
+
+
+def pytest_unconfigure(config):
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ[FOLDER], ignore_errors=True)
 
 
 class BrowserApart(LoadFileScheduling):
