@@ -16,7 +16,7 @@ from analytics.learning import fitting
 from analytics.learning.fitting import Fit
 from analytics.past.history import History
 
-FOLDER = "PUMPLEDGER_TEST_FITS"  # the folder's name in the environment, which workers share
+FOLDER = "TESTS_KEEP_FITS_IN"  # the folder's name in the environment, which workers share
 LEARNED_ANEW = tuple(
     f"tests/{name}" for name in ("learning", "wear_model", "golden", "checks", "test_settings_read")
 )
