@@ -30,8 +30,8 @@ def begins_anew(
     for at in doubted:
         days = pd.to_datetime(done.loc[done["unit"] == visits["unit"].iloc[at], "done_on"])
         days = days[days >= day[at]]
-        since = np.flatnonzero((group == group[at]) & told & sound & (day >= days.min())) if len(days) else []
-        since = [k for k in since if k > at]
-        if since and not near[since[0]]:
+        after = (np.arange(len(visits)) > at) & (group == group[at]) & told & sound
+        since = np.flatnonzero(after & (day >= days.min())) if len(days) else np.zeros(0, int)
+        if len(since) and not near[since[0]]:
             out[since[0]] = True
     return out

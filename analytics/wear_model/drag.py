@@ -230,8 +230,8 @@ def advance(
     if np.any(p.at_once_per_km):
         states.append(_new_drag(p, state.b, state.bb, span, *far_jump(p), FAR_CV))
     shape = np.broadcast_shapes(state.b.shape, fresh.ww.shape, np.shape(r), np.shape(p.bad))
-    states, likely = _with_drag(p, stacked(states, shape), y, r, wild, in_wear)
-    (old, new, *far), (l_old, l_new, *l_far) = parted(states), likely
+    told, likely = _with_drag(p, stacked(states, shape), y, r, wild, in_wear)
+    (old, new, *far), (l_old, l_new, *l_far) = parted(told), likely
     if far:
         share = np.clip((x_to - since) * p.at_once_per_km / np.maximum(begin, 1e-12), 0, 1 - 1e-9)
         new, l_new = _either(new, l_new, far[0], l_far[0], share)
