@@ -31,6 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """List the open questions, or settle those that are meant."""
     from dashboard.data.doubts import open_questions_of
+    from dashboard.data.queries import settings
     from ingest.author import operating_system_user
     from ingest.errors import EntryRefused
     from ingest.visit.settling import settle_by_value, settle_questions
@@ -63,8 +64,9 @@ def run(args: argparse.Namespace) -> int:
         for row in rows:
             tell_json(row)
         return 0
+    own = settings(args.ledger)["distance_unit"]
     for row in rows[: args.most]:
-        tell("\n".join(_lines(row)))
+        tell("\n".join(_lines(row, own)))
     if len(rows) > args.most:
         tell(f"{len(rows) - args.most:,} more; --most N lists them, --kind and --unit narrow them.")
     if not rows:
@@ -72,13 +74,13 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _lines(row: dict[str, Any]) -> list[str]:
+def _lines(row: dict[str, Any], own: str) -> list[str]:
     unit = f" · unit {row['unit']}" if row["unit"] else ""
     answers = [
         f"    --as {key}{' --why …' if answer['needs_reason'] else ''}: {answer['label']}"
         for key, answer in row["answers"].items()
     ]
     if row["takes"]:
-        such = {"odometer": '"88412 mi"', "day": "2026-03-31"}[row["takes"]]
+        such = {"odometer": f'"88412 {own}"', "day": "2026-03-31"}[row["takes"]]
         answers.append(f"    --number {row['question']} --right {such} --why …: the right {row['takes']}")
     return [f"{row['question']} · {row['kind']}{unit}", f"  {row['text']}", *answers]

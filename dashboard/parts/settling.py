@@ -70,7 +70,7 @@ def _show_question(row: dict[str, Any], offers: dict[str, Choice], by: str, own:
 
 
 def _label(choice: Choice) -> str:
-    return AS_IT_STANDS if choice.key == AS_TYPED and choice.needs_reason else choice.label
+    return AS_IT_STANDS if choice.label.startswith("As typed") else choice.label
 
 
 def _may(choice: Choice) -> bool:

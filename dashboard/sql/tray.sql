@@ -1,7 +1,7 @@
 -- Files that wait in the tray, those whose unit is told first, then the oldest; one page of them.
 SELECT
     t.tray_id, t.status, t.file_name, t.unit, t.position, t.matched_by, t.reason, t.captured_on, t.clamp,
-    t.mean_a, t.ripple_pct, t.rpm, t.picture, t.recorded_at,
+    t.entry, t.mean_a, t.ripple_pct, t.rpm, t.picture, t.recorded_at,
     date_diff('day', CAST(t.recorded_at AS DATE), CAST(now() AT TIME ZONE 'UTC' AS DATE)) AS age_days,
     count(*) OVER () AS found
 FROM tray t

@@ -20,6 +20,7 @@ from ingest.errors import EntryRefused
 from ingest.fleet_folder.one_fact import read_facts
 from ingest.fleet_folder.sheets import find_sheet, read_sheet
 from ingest.fleet_folder.tables import VISITS, column_meant
+from ingest.units import read_quantity
 
 TABLE = VISITS.file
 _FIELDS = ("unit", "position", "serial", "day", "clamp")
@@ -183,4 +184,8 @@ def sidecar(path: Path, distance_unit: str) -> dict[str, Any]:
 def _facts(said: Mapping[str, Any], distance_unit: str) -> dict[str, Any]:
     typed = {name: "" if value is None else str(value) for name, value in said.items()}
     typed = {name: text for name, text in typed.items() if text.strip() and name != "capture"}
-    return {k: v for k, v in read_facts(VISITS, typed, distance_unit).items() if v is not None}
+    told = {k: v for k, v in read_facts(VISITS, typed, distance_unit).items() if v is not None}
+    if "odometer_km" in told:  # kept as it was written
+        read = read_quantity(typed["odometer"], "distance", default_unit=distance_unit, field="odometer")
+        told |= {"odometer_entered": read.entered, "odometer_unit": read.unit}
+    return told

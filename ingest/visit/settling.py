@@ -47,12 +47,17 @@ _MAY_CHANGE = {
     "service": (*_ODOMETER, "done_on"),
     "breakdown": (*_ODOMETER, "happened_on"),
     "vehicle": ("vin",),
-    "pump": ("fitted_on", "removed_on"),
+    "pump": ("fitted_on", "removed_on", "fitted_odometer_km", "removed_odometer_km"),
     "pump_type": ("segments",),
 }
 # What can be typed anew: a question's field -> column.
 _DAYS = ("visited_on", "done_on", "happened_on", "fitted_on", "removed_on")
-_COLUMN_OF = {"odometer": "odometer_km"} | {day: day for day in _DAYS}
+_COLUMN_OF = {
+    "odometer": "odometer_km",
+    "fitted_odometer": "fitted_odometer_km",
+    "removed_odometer": "removed_odometer_km",
+} | {day: day for day in _DAYS}
+_READ_ON = {"fitted_odometer_km": "fitted_on", "removed_odometer_km": "removed_on"}  # its day, of a pump
 _OF_ANOTHER_PUMP = ("not-removed", "serial-twice")  # what they ask is not the day of the row they stand at
 _BY_NAME = ("vehicle", "pump_type")  # whose key is what they are called, digits or not
 # Answers that any question may have: it doesn't matter, or it was put right by other means.
@@ -69,7 +74,10 @@ def offered(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any]) -> tu
     found = []
     about = column_of(row["field"]) if isinstance(row["field"], str) else None
     for choice in choices(row["code"], told, about):
-        values = {k: v for k, v in choice.values.items() if k in _MAY_CHANGE.get(table, ())}
+        meant = {
+            _COLUMN_OF.get(str(about), k) if k == "odometer_km" else k: v for k, v in choice.values.items()
+        }
+        values = {k: v for k, v in meant.items() if k in _MAY_CHANGE.get(table, ())}
         if choice.values and not values:
             continue
         if choice.unit is not None and table not in ("visit", "vehicle"):
@@ -130,7 +138,7 @@ def takes_value(row: Mapping[str, Any]) -> str:
     column = _COLUMN_OF.get(column_of(row["field"]) or "", "")
     if column not in _MAY_CHANGE.get(row["table_name"], ()) or row["code"] in _OF_ANOTHER_PUMP:
         return ""
-    return "odometer" if column == "odometer_km" else "day"
+    return "day" if column in _DAYS else "odometer"
 
 
 def _typed(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], text: str) -> Choice:
@@ -140,8 +148,8 @@ def _typed(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], text: 
             "no-such-answer",
             f"Question {row['question_id']} is about no odometer or day; take one of its answers.",
         )
+    column = _COLUMN_OF[str(column_of(row["field"]))]
     if what == "day":
-        column = _COLUMN_OF[str(column_of(row["field"]))]
         return Choice("typed", f"It was {text}", {column: read_day(text, field="Day")}, needs_reason=True)
     table = row["table_name"]
     fact = row_of(connection, table, int(row["row_key"]))
@@ -149,8 +157,8 @@ def _typed(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], text: 
         raise EntryRefused("no-row", f"There is no '{row['row_key']}' in {table}.")
     own = settings_at(connection)["distance_unit"]
     read = read_quantity(text, "distance", default_unit=own, field="Odometer")
-    on = next(fact[day] for day in _MAY_CHANGE[table] if day in _DAYS)
-    values: dict[str, Any] = {"odometer_km": count_on(connection, fact["unit"], on, read.value)}
+    on = fact[_READ_ON.get(column) or next(day for day in _MAY_CHANGE[table] if day in _DAYS)]
+    values: dict[str, Any] = {column: count_on(connection, fact["unit"], on, read.value)}
     if table == "visit":
         values |= {"odometer_entered": read.entered, "odometer_unit": read.unit}
     return Choice("typed", f"It is {text}", values, needs_reason=True)

@@ -83,6 +83,10 @@ def test_odometers_of_other_tables_are_asked_about_by_row_and_field(tmp_path, le
         ("services.csv", 2, "odometer"),
     ]
     assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(0,)]
+    [(fitted,)] = query(ledger, "SELECT question_id FROM question WHERE table_name = 'pump'")
+    settle_questions(ledger, [fitted], "value", "", ANYBODY, command="test")
+    assert query(ledger, "SELECT round(fitted_odometer_km / 1.609344) FROM pump") == [(30_000,)]
+    assert load(ledger, tmp_path / "f").changes == 0
 
 
 def test_questions_alone_exit_zero_even_with_strict(tmp_path, ledger):

@@ -14,9 +14,11 @@ from ingest.fleet_folder.export import export_ledger
 from ingest.fleet_folder.loading import load_folder
 from ingest.intake.clamp_checks import hold_shifts
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.questions import raise_question
 from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import settings_at
 from ingest.visit.settling import settle_questions
+from ingest.wording.odometer_questions import odometer_question
 from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, write_folder
 from tests.ledger_fixture import LAST_VISIT, UNITS, build_ledger, small_capture, write_capture_csv
@@ -119,9 +121,16 @@ def test_a_clamp_that_shifted_a_morning_is_named_held_and_asked_about_once(ledge
             visit_id = insert_row(con, "visit", visit | {"odometer_km": 144_000})
             reading = {"visit_id": visit_id, "origin": "elsewhere", "method_version": 1}
             insert_row(con, "reading", reading | {"mean_a": mean_a * (1.08 + 0.002 * i)})
+        raise_question(con, "visit", str(visit_id), odometer_question("odometer-too-far", 9e5, 0.0, "km"))
+        con.execute("UPDATE visit SET in_trend = FALSE WHERE visit_id = ?", [visit_id])
+    [(odometer,)] = query(ledger, "SELECT max(question_id) FROM question")
     assert main(["clamp", "--shifts", "--ledger", str(ledger)]) == 0
     assert f"Clamp blue on {day}: 7 pumps +8.6 %" in capsys.readouterr().out
     assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(7,)]
+    settle_questions(ledger, [odometer], "as-typed", "seen twice", ANYBODY, command="test")
+    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [
+        (7,)
+    ]  # its clamp was off as well
     [(question_id,)] = query(ledger, "SELECT question_id FROM question WHERE code = 'clamp-shift'")
     assert hold_shifts(ledger, author=ANYBODY) == []  # asked once
     settle_questions(ledger, [question_id], "as-typed", "all on winter fuel", ANYBODY, command="test")

@@ -110,11 +110,11 @@ def test_a_morning_is_taken_stored_and_known_again(morning):
     )
     assert [logged.stored for logged in stored] == [True] * 3
     assert "nobody's is not on record" in failed[arrivals["twice.csv"].tray_id]
-    columns = "unit, visited_on::VARCHAR, round(odometer_km), supply_v, state, clamp"
+    columns = "unit, visited_on::VARCHAR, round(odometer_km), odometer_unit, supply_v, state, clamp"
     kept = query(ledger, f"SELECT {columns} FROM visit"
                  " WHERE visit_id > 40 ORDER BY unit")  # fmt: skip
     assert kept[0][:2] == ("101", "2026-02-03")
-    assert kept[2] == ("103", "2026-02-03", 138000, 13.4, "idle", "blue")
+    assert kept[2] == ("103", "2026-02-03", 138000, "km", 13.4, "idle", "blue")
     assert {a.status for a in take_folder(ledger, folder, author=ANYBODY)} == {"known"}
     assert query(ledger, "SELECT count(*) FROM visit") == [(43,)]
 
@@ -247,12 +247,16 @@ def test_what_a_person_is_shown_of_a_file():
 
     row = {"tray_id": 1, "unit": None, "reason": "why", "picture": None, "file_name": "a",
            "captured_on": date(2026, 1, 1), "mean_a": 5.123, "rpm": None, "clamp": None, "age_days": 3,
-           "matched_by": None}  # fmt: skip
-    told = row | {"tray_id": 2, "unit": "101", "reason": None, "matched_by": "name", "picture": [1.0, 2.0]}
+           "matched_by": None, "entry": None}  # fmt: skip
+    said = {"odometer_km": 142000.5, "odometer_entered": 88412.0, "odometer_unit": "mi", "state": "idle"}
+    told = row | {"tray_id": 2, "unit": "101", "reason": None, "matched_by": "name", "picture": [1.0, 2.0],
+                  "entry": json.dumps(said | {"supply_v": 13.4}), "rpm": 6012.4}  # fmt: skip
     table = waiting_table(pd.DataFrame([row, told]))
     assert table["Store"].tolist() == [False, True]
     assert table["Why"].tolist() == ["why", "unit told by its name"]
     assert table["Trace"].tolist() == [[], [1.0, 2.0]]
+    typed = table[["Odometer", "Engine", "Volts", "rpm"]].to_numpy().tolist()
+    assert typed == [["", "", "", "–"], ["88412 mi", "idle", "13.4", "6,012"]]
 
 
 def test_units_that_come_on_record_later_are_told_of_files_that_wait(tmp_path, capsys):

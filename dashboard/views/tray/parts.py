@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from dashboard.data.queries import records
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
 from ingest.errors import PumpledgerError
-from ingest.units import read_quantity
+from ingest.units import parse_quantity, read_quantity
 
 # Columns of the table that a person may write in.
 TYPED = ("Store", "Unit", "Odometer", "Engine", "Volts")
@@ -61,8 +62,9 @@ def show_waiting(rows: pd.DataFrame) -> None:
     columns: dict[str, Any] = {
         "Trace": st.column_config.AreaChartColumn("Trace, A", width="small"),
         "Odometer": st.column_config.TextColumn("Odometer", help=f"such as 88412 {own}"),
-        "Engine": st.column_config.SelectboxColumn("Engine", options=STATES),
-        "Volts": st.column_config.NumberColumn("Volts at the pump", min_value=0.0, max_value=60.0),
+        "Engine": st.column_config.SelectboxColumn("Engine", options=("", *STATES)),
+        "Volts": st.column_config.TextColumn("Volts at the pump", help="such as 13.6"),
+        "Current, A": st.column_config.NumberColumn(format="%.2f"),
         "No": None,
     }
     edited = st.data_editor(
@@ -81,20 +83,22 @@ def show_waiting(rows: pd.DataFrame) -> None:
 
 
 def waiting_table(rows: pd.DataFrame) -> pd.DataFrame:
-    """Return rows of tray.sql as the table to confirm; ticked where nothing is left to ask."""
+    """Return rows of tray.sql as the table to confirm, filled with what a sidecar told; ticked where nothing
+    is left to ask."""
+    told = [json.loads(entry) if isinstance(entry, str) else {} for entry in rows["entry"]]
     return pd.DataFrame(
         {
             "No": rows["tray_id"],
             "Store": rows["unit"].notna() & rows["reason"].isna(),
             "Unit": rows["unit"].astype("object").where(rows["unit"].notna(), ""),
-            "Odometer": "",  # beside the unit, so that a phone shows both
+            "Odometer": list(map(_odometer, told)),  # beside the unit, so that a phone shows both
             "File": rows["file_name"],
             "Trace": rows["picture"].map(lambda p: list(p) if isinstance(p, Collection) else []),
-            "Engine": None,
-            "Volts": float("nan"),
+            "Engine": [entry.get("state") or "" for entry in told],
+            "Volts": [f"{entry['supply_v']:g}" if entry.get("supply_v") else "" for entry in told],
             "Day": rows["captured_on"].map(formats.day),
             "Current, A": pd.to_numeric(rows["mean_a"]).round(2),
-            "rpm": pd.to_numeric(rows["rpm"]).round(0),
+            "rpm": [formats.UNKNOWN if formats.is_unknown(rpm) else f"{rpm:,.0f}" for rpm in rows["rpm"]],
             "Clamp": rows["clamp"],
             "Waits, days": rows["age_days"],
             "Why": rows["reason"].where(
@@ -102,6 +106,11 @@ def waiting_table(rows: pd.DataFrame) -> pd.DataFrame:
             ),
         }
     ).reset_index(drop=True)
+
+
+def _odometer(entry: dict[str, Any]) -> str:
+    shown = entry.get("odometer_entered")
+    return f"{shown:.10g} {entry.get('odometer_unit') or ''}".strip() if shown else ""
 
 
 def store_ticked(ticked: pd.DataFrame, own: str, by: str) -> str:
@@ -132,8 +141,9 @@ def _more(row: dict[str, Any], own: str) -> dict[str, Any]:
         more |= {"odometer_km": read.value, "odometer_entered": read.entered, "odometer_unit": read.unit}
     if isinstance(row["Engine"], str) and row["Engine"]:
         more["state"] = row["Engine"]
-    if not formats.is_unknown(row["Volts"]):
-        more["supply_v"] = float(row["Volts"])
+    if str(row["Volts"] or "").strip():
+        volts = parse_quantity(str(row["Volts"]), "voltage", default_unit="V", field=f"{row['File']}: Volts")
+        more["supply_v"] = volts
     return more
 
 
