@@ -82,6 +82,8 @@ SENTENCES = {
     "({share_pct} % end in a change).",
     "change-after-capture": "Capture it first: its last visit on record is {days} days ago, longer than its "
     "interval; zero and drops with it, then change it {at}{over} if that reading bears it out.",
+    "change-never-captured": "Capture it first: it has never been read; zero and drops with it, then change "
+    "it {at}{over} if that reading bears it out.",
     "check-and-change": "Check it {at} and change it unless the check says otherwise{over} "
     "({share_pct} % end in a change).",
     "watch-finding": "The finding is confirmed, but a change does not pay yet: capture at half the usual "

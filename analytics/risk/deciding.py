@@ -26,6 +26,7 @@ CHECKS = ("check circuit", "check filter or strainer", "check delivery")
 NO_DELIVERY_RULE = "does-not-deliver"
 REJECTED = "rejected"  # by a person: it has no day
 NO_LOOK, DROPS, LOOK = "nothing", "zero and drops", "check"  # what a job asks for first
+NEVER_SEEN = -1
 NEXT_TEST = "next-test"  # the action is the step that the finding gives, worded by rule and step
 
 
@@ -68,12 +69,13 @@ def decide_pumps(
 
 def _unseen_days(pumps: pd.DataFrame, as_of: date, today: date) -> np.ndarray:
     """Return the days since each pump was last seen where records are stale and end more than its interval
-    ago, so that a planned stop is missing; 0 elsewhere, (n,)."""
-    if not stale(as_of, today):
-        return np.zeros(len(pumps), int)
+    ago, so that a planned stop is missing; NEVER_SEEN for a pump without any visit, 0 elsewhere, (n,)."""
     last = pd.to_datetime(pumps["last_visited_on"])
+    never = np.where(last.isna(), NEVER_SEEN, 0)
+    if not stale(as_of, today):
+        return never
     gone = (pd.Timestamp(today) - last).dt.days.fillna(0).to_numpy(int)
-    return np.where(gone > pumps["pm_days"].to_numpy(float), gone, 0)
+    return np.where(gone > pumps["pm_days"].to_numpy(float), gone, never)
 
 
 def _first_days(
@@ -246,6 +248,8 @@ def _what_to_do(row: _Asked) -> Remark | None:
         return remark("change-finding-stays", **where)
     if row.action == BOOK:
         return remark("change-after-check", **where)
+    if row.action == CHECK_AND_CHANGE_ACTION and row.unseen_days == NEVER_SEEN:
+        return remark("change-never-captured", **where)
     if row.action == CHECK_AND_CHANGE_ACTION and row.unseen_days:
         return remark("change-after-capture", days=row.unseen_days, **where)
     if row.action == CHECK_AND_CHANGE_ACTION and row.option == JOBS[CHANGE]:

@@ -94,7 +94,7 @@ def confidence(share: float | None) -> str:
 
 def about(value: Any) -> str:
     """Return a figure no finer than it can be known, three digits: 91,288 is "91,300"."""
-    return UNKNOWN if is_unknown(value) else f"{three_digits(value):,.0f}"
+    return UNKNOWN if is_unknown(value) else minus(f"{three_digits(value):,.0f}")
 
 
 def about_between(value: Any, low: Any, high: Any) -> str:
@@ -145,7 +145,12 @@ def with_error(value: float | None, error: float | None, unit: str, digits: int 
 
 def money(amount: float | None, currency: str) -> str:
     """Return an amount without cents: "2,400 USD"."""
-    return UNKNOWN if is_unknown(amount) else f"{amount:,.0f} {currency}"
+    return UNKNOWN if is_unknown(amount) else f"{minus(f'{amount:,.0f}')} {currency}"
+
+
+def minus(figure: str) -> str:
+    """Return a printed figure with the sign of minus for the hyphen before it: "−12"."""
+    return figure.replace("-", "−")
 
 
 def day(when: Any) -> str:

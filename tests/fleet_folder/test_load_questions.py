@@ -233,12 +233,15 @@ def test_a_new_cluster_counts_on_from_the_old_one(tmp_path, ledger):
     assert load(ledger, folder).changes == 0
 
 
-def test_probe_factor_of_ten_is_asked(tmp_path, ledger):
+def test_a_probe_factor_of_ten_and_future_dates_are_asked(tmp_path, ledger):
     visits = steady_visits(n=5)
     visits[2]["mean_a"] = 50.2
+    visits[4]["visited_on"] = "2062-01-04"
     report = load(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT))
-    assert codes(report) == [("visits.csv", 4, "mean_a", "probe-factor")]
-    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(1,)]
+    assert {("visits.csv", 4, "mean_a", "probe-factor"), ("visits.csv", 6, "visited_on", "future-date")} <= {
+        *codes(report)
+    }
+    assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(2,)]
 
 
 def test_values_in_another_unit_are_asked_and_held_until_the_right_one_is_taken(tmp_path, ledger):
@@ -271,13 +274,6 @@ def test_values_in_another_unit_are_asked_and_held_until_the_right_one_is_taken(
     assert (again.changes, again.questions) == (0, ())
 
 
-def test_future_dates(tmp_path, ledger):
-    visits = steady_visits(n=5)
-    visits[4]["visited_on"] = "2062-01-04"
-    report = load(ledger, write_visits(tmp_path / "f", visits, **ONE_UNIT))
-    assert ("visits.csv", 6, "visited_on", "future-date") in codes(report)
-
-
 def test_a_wrong_clock_is_asked_about_once(tmp_path, ledger):
     visits = [v for k in range(10) for v in steady_visits(f"T{k}", n=4)]
     folder = write_visits(tmp_path / "f", visits, vehicles="unit\n" + "\n".join(f"T{k}" for k in range(10)))
@@ -301,7 +297,7 @@ def test_times_are_kept_in_utc_with_the_local_date(tmp_path, ledger):
 def test_vins_and_units_that_are_nearly_anothers(tmp_path, ledger):
     vehicles = (
         "unit,vin\n007,1M8GDM9AXKP042788\n7,\nT1,1M8GDM9AXKP042787\nT2,WAUZZZ8K9BA012345\n"
-        "T3,11111111111111111\nT4,11111111111111111"
+        "T3,11111111111111111\nT4,11111111111111111\nJun-08,\n1.00E+12,\n8-Jun,\nA-12,"
     )
     report = load(ledger, write_folder(tmp_path / "f", vehicles=vehicles))
     asked = {(q.row, q.code) for q in report.questions}
@@ -310,38 +306,11 @@ def test_vins_and_units_that_are_nearly_anothers(tmp_path, ledger):
         (4, "vin-check-digit"),
         (4, "similar-vin"),
         (7, "same-vin"),
+        *((row, "mangled-identifier") for row in (8, 9, 10)),  # a spreadsheet's doing
     }
     assert "unit 007" in next(q.text for q in report.questions if q.code == "similar-vin")
-    assert query(ledger, "SELECT count(*) FROM vehicle") == [(6,)]
+    assert query(ledger, "SELECT count(*) FROM vehicle") == [(10,)]
     assert any("1 VINs from outside North America" in notice for notice in report.notices)
-
-
-def test_spreadsheet_mangled_identifiers(tmp_path, ledger):
-    report = load(
-        ledger, write_folder(tmp_path / "f", vehicles="unit,vin\nJun-08,\n1.00E+12,\n8-Jun,\nA-12,")
-    )
-    assert [(q.row, q.code) for q in report.questions if q.code == "mangled-identifier"] == [
-        (2, "mangled-identifier"),
-        (3, "mangled-identifier"),
-        (4, "mangled-identifier"),
-    ]
-
-
-def test_day_and_month_have_one_order_in_a_column(tmp_path, ledger):
-    text = "unit,visited_on,mean_a\nT1,12.01.2017,5\nT1,15.04.2017,5"
-    load(ledger, write_folder(tmp_path / "f", visits=text))
-    assert query(ledger, "SELECT visited_on::VARCHAR FROM visit ORDER BY 1") == [
-        ("2017-01-12",),
-        ("2017-04-15",),
-    ]
-    text = "unit,visited_on,mean_a\nT1,12/01/2017,5\nT1,05/04/2017,5"
-    report = load(tmp_path / "o.duckdb", write_folder(tmp_path / "g", visits=text))
-    assert [p.row for p in report.refused] == [2, 3]
-    assert 'say date_order = "day-first"' in report.refused[0].text
-    folder = write_folder(tmp_path / "g", toml=FLEET + 'date_order = "month-first"\n', visits=text)
-    load(tmp_path / "o.duckdb", folder)
-    rows = query(tmp_path / "o.duckdb", "SELECT visited_on::VARCHAR FROM visit ORDER BY 1")
-    assert rows == [("2017-05-04",), ("2017-12-01",)]
 
 
 def test_another_unit_that_fits_is_named(tmp_path, ledger):

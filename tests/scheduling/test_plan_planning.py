@@ -311,6 +311,8 @@ def test_where_records_end_longer_ago_than_an_interval_a_capture_comes_first():
     again = make_inputs([{"finding_action": "none"}], today=late)
     assert inputs.pumps["action_code"].tolist() != ["change-after-capture"]
     assert again.pumps["action_code"].tolist() == ["change-after-capture"]
+    never = make_inputs([{"finding_action": "none", "last_visited_on": None}])
+    assert never.pumps["action_code"].tolist() == ["change-never-captured"]
     assert again.pumps["action_values"].iloc[0]["days"] == 114  # last seen two weeks before they end
     made = planned(again)
     assert [note.text for note in made.notes if note.code == "old-readings"] == [

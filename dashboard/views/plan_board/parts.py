@@ -54,11 +54,12 @@ def headline(plan: Any) -> str:
     status = plan.lines["status"].value_counts()
     counted = ", ".join(f"{n:,} {name}" for name, n in status.items())
     saving = formats.money(plan.expected_saving, plan.currency)
-    low, high = (f"{v:,.0f}" for v in (plan.saving_low, plan.saving_high))
+    low, high = (formats.minus(f"{v:,.0f}") for v in (plan.saving_low, plan.saving_high))
     first, last = plan.lines["planned_on"].min(), plan.lines["planned_on"].max()
     when = f"on {formats.day(first)}" if first == last else f"{formats.day(first)} to {formats.day(last)}"
+    be = "is" if len(plan.lines) + len(plan.checks) == 1 else "are"
     return (
-        f"{_jobs_words(plan)} planned, {when} ({counted}). "
+        f"{_jobs_words(plan)} {be} planned, {when} ({counted}). "
         "Expected saving against leaving these pumps to fail: "
         f"{saving}, likely between {low} and {high}."
     )
@@ -67,13 +68,15 @@ def headline(plan: Any) -> str:
 def _jobs_words(plan: Any) -> str:
     """Return how many changes, changes that hang on a check first, and checks alone a plan has."""
     after_check = int((plan.lines["job"] == "check and change").sum())
+    each = "" if after_check == 1 else ", each"
     said = [
         formats.count(len(plan.lines) - after_check, "change"),
-        f"{formats.count(after_check, 'check')} with a change unless it says otherwise",
+        f"{formats.count(after_check, 'check')}{each} followed by a change unless it says otherwise",
         f"{formats.count(len(plan.checks), 'check')} alone",
     ]
     numbers = (len(plan.lines) - after_check, after_check, len(plan.checks))
-    return ", ".join(words for words, n in zip(said, numbers, strict=True) if n)
+    told = [words for words, n in zip(said, numbers, strict=True) if n]
+    return f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else told[0]
 
 
 def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:

@@ -254,7 +254,7 @@ def drift_words(drift: Any, metric: Metric, axis: Axis, *, begun: bool = False) 
     share = float(drift.own_share[0])
     whose = "" if share > 0.8 else f"; {formats.percent(1 - share)} of it is what its type does"
     return (
-        f"{metric.words}: {slope:+,.{digits}f} ± {error:,.{digits}f} {metric.unit}"
+        f"{metric.words}: {formats.minus(f'{slope:+,.{digits}f}')} ± {error:,.{digits}f} {metric.unit}"
         f" per {axis.per:,} {axis.unit}, "
         f"at reference volts{sure}{whose}."
     )
