@@ -119,8 +119,9 @@ def every_ledger_on(server: Postgres) -> Iterator[None]:
     real, by_name = server_address.server_of, server_address._by_name
 
     def is_address(path: Path) -> bool:
-        if by_name(path):
-            return True
+        return by_name(path) or holds_address(path)
+
+    def holds_address(path: Path) -> bool:  # a folder's fleet.toml bears such a name and is none
         try:
             with path.open("rb") as file:
                 return file.read(8) == b"[server]"
@@ -135,7 +136,7 @@ def every_ledger_on(server: Postgres) -> Iterator[None]:
     copyfile = shutil.copyfile
 
     def copy(source: Path, to: Path, **how: bool) -> Path:
-        if not is_address(Path(source)):
+        if not holds_address(Path(source)):
             return copyfile(source, to, **how)
         with tempfile.TemporaryDirectory() as folder:
             file = Path(folder) / "copy.duckdb"

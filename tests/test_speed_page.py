@@ -54,13 +54,13 @@ def test_the_table_of_sizes_is_worked_out_from_the_results():
 def test_sizes_on_paper_by_hand():
     """A million pumps, 4 visits a year of 250 kB and .36 s each: 4 million captures, 1 TB, 400 core-hours."""
     given = Inputs(
-        core_s=0.36, capture_kb=250, visit_bytes=1000, log_ms=18, rank_s=3, rank_gb_2k=0.3, rank_gb_10k=0.4
+        core_s=0.36, capture_kb=250, visit_bytes=1000, log_ms=18, rank_s=3, rank_gb_20k=0.3, rank_gb_40k=0.4
     )
     n = needs(1_000_000, given)
     assert (n.capture_bytes_a_year, n.ledger_bytes) == pytest.approx((1e12, 8e9))
     assert (n.core_hours_a_year, n.core_hours_again) == pytest.approx((400, 800))
     assert n.writing == pytest.approx(4e6 * 0.018 / 7.2e6)
-    assert (n.rank_s, n.rank_gb) == pytest.approx((3 * 50, 0.3 + 0.1 * 998 / 8))
+    assert (n.rank_s, n.rank_gb) == pytest.approx((3 * 50, 0.3 + 0.1 * 49))
     slower = needs(1_000_000, replace(given, log_growth=0.5))
     assert slower.writing == pytest.approx(n.writing * 50**0.5)
 

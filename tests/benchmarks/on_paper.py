@@ -35,8 +35,8 @@ class Inputs:
     log_growth: float = 0.0  # log.growth
     rank_s: float = 0.0  # rank.cpu, with 20,000 pumps
     rank_growth: float = 0.0  # rank.growth; beyond what was measured it is taken for 1 at the least
-    rank_gb_2k: float = 0.0  # memory.rank_2k, with 2,000 pumps
-    rank_gb_10k: float = 0.0  # memory.rank_10k, with 10,000
+    rank_gb_20k: float = 0.0  # memory.rank_20k, with 20,000 pumps; fewer are taken to need as much
+    rank_gb_40k: float = 0.0  # memory.rank_40k, with 40,000
 
 
 _MEASURED = {
@@ -47,8 +47,8 @@ _MEASURED = {
     "log_growth": "log.growth",
     "rank_s": "rank.cpu",
     "rank_growth": "rank.growth",
-    "rank_gb_2k": "memory.rank_2k",
-    "rank_gb_10k": "memory.rank_10k",
+    "rank_gb_20k": "memory.rank_20k",
+    "rank_gb_40k": "memory.rank_40k",
 }
 MEASURED = set(_MEASURED.values())
 
@@ -85,7 +85,7 @@ def needs(pumps: int, given: Inputs) -> Needs:
         core_hours_again=pumps * given.visits_kept * given.core_s / 3600,
         writing=a_year * log_s / (given.working_hours * 3600),
         rank_s=given.rank_s * (pumps / 20_000) ** max(given.rank_growth, float(pumps > 20_000)),
-        rank_gb=given.rank_gb_2k + (given.rank_gb_10k - given.rank_gb_2k) * (pumps - 2_000) / 8_000,
+        rank_gb=given.rank_gb_20k + (given.rank_gb_40k - given.rank_gb_20k) * max(pumps - 20_000, 0) / 20_000,
     )
 
 
