@@ -25,6 +25,7 @@ from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.numbers import new_id
 from ingest.ledger.transaction import Stamp, transaction
+from ingest.typed import tidy
 from ingest.visit.checks import odometer_doubt
 from ingest.visit.instrument_cluster import count_on
 from ingest.visit.pump_lives import NewPump, Removal, replace_pump
@@ -264,6 +265,7 @@ def _read_list(text: str) -> pd.DataFrame | None:
 def _demand(text: str, what: str) -> None:
     if not text or not text.strip():
         raise EntryRefused("reason-missing", f"Say {what}: a reason is kept with every such decision.")
+    tidy(text, "The reason")
 
 
 def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, reason: str, author: Author,

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from analytics.record.backtest import Backtest
 
 EXAMPLE = "pumpledger backtest --cutoffs 4"
+MOST_CUTOFFS = 1000  # about three years of days, each a ranking of the fleet as it was
 WIDTH = 100
 
 
@@ -38,6 +39,8 @@ def run(args: argparse.Namespace) -> int:
 
     if args.cutoffs < 1:
         raise EntryRefused("bad-cutoffs", f"--cutoffs: {args.cutoffs} past days is none; give 1 or more.")
+    if args.cutoffs > MOST_CUTOFFS:
+        raise EntryRefused("bad-cutoffs", f"--cutoffs: give at most {MOST_CUTOFFS} past days.")
     found = backtest(args.ledger, cutoffs=args.cutoffs, until=args.until, progress=progress_bar("day"))
     say_age(args.ledger, args.until, to_text=not args.json)
     tell(json.dumps(as_dict(found), indent=1) if args.json else as_text(found))

@@ -94,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
     from ingest.author import operating_system_user
 
     author = operating_system_user().signing(args.by)
-    what = next((name for name in DECISIONS if getattr(args, name)), None)
+    what = next((name for name in DECISIONS if getattr(args, name) is not None), None)
     if what:
         tell(decide(args, what, getattr(args, what), author))
         return 0

@@ -113,6 +113,8 @@ def run(args: argparse.Namespace) -> int:
     from analytics.risk.ranking import rank_and_groups
     from analytics.scheduling.narrowing import kept_rows
 
+    if args.top is not None and args.top < 1:
+        raise EntryRefused("bad-top", f"--top: {args.top} pumps is none; give 1 or more.")
     within_km = parse_horizon(args.within) if args.within else None
     if args.refit:
         from analytics.learning.fitting import fit

@@ -71,6 +71,8 @@ def test_every_decision_is_kept(ledger):
     [
         (lambda f: bookings.reject(f, 1, author=Author("AB", "manager"), reason="  "), "why it is rejected"),
         (lambda f: bookings.pin(f, 1, DAY, author=Author("AB", "manager"), reason=""), "why this day"),
+        (lambda f: bookings.pin(f, 1, DAY, author=Author("AB", "manager"), reason="x" * 5000), "The reason"),
+        (lambda f: bookings.reject(f, 1, author=Author("AB", "manager"), reason="\x1b[31mred"), "The reason"),
         (lambda f: bookings.move(f, 1, DAY, author=Author("AB", "manager"), reason="x"), "not booked"),
         (lambda f: bookings.book(f, 999, DAY, author=Author("AB", "manager")), "no pump 999"),
         (lambda f: bookings.book(f, 4, DAY, author=Author("AB", "manager")), "was taken off on 2024-11-20"),

@@ -135,6 +135,12 @@ def test_command_line(tmp_path, capsys):
     text = capsys.readouterr().out
     assert "2026-01-20  101" in text
     assert FIRST in text
+    assert main(["plan", "--ledger", str(ledger), "--reject", "", "--why", "sold"]) == 1
+    assert "No pump is in service on unit ''" in capsys.readouterr().err
+    assert main(["rank", "--ledger", str(ledger), "--top", "-1"]) == 1
+    assert "--top: -1 pumps is none" in capsys.readouterr().err
+    assert main(["backtest", "--ledger", str(ledger), "--cutoffs", "99999999999999999999"]) == 1
+    assert "at most 1000 past days" in capsys.readouterr().err
     assert main(["plan", "--ledger", str(ledger), "--days", "0"]) == 1
     assert "horizon is 0 days" in capsys.readouterr().err
     assert main(["plan", "--ledger", str(tmp_path / "none.duckdb")]) == 1
