@@ -35,7 +35,8 @@ TYPE_PRIOR: Prior = {
     "sudden": (1.0, 0.4),
 }  # of a type, times the fleet's
 TYPE_FAILURES = 8.0  # failures' worth of belief that a type fails like the rest, by each cause
-CAUSE_FAILURES = 8.0  # the same that the fleet fails by each cause as the formulas say
+CAUSE_FAILURES = 8.0  # the same that the fleet fails by each cause as by all of them
+FLEET_FAILURES = 3.0  # the same that it fails by all of them as the formulas say: mean lives differ fourfold
 FOUND_WRONG = (
     0.15  # chance that a strip-down names another cause than the true one: common practice, no source
 )
@@ -97,7 +98,7 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
             for name, value in found.items():
                 own[name][t] = value
     made = _failure_with(p, values, *own.values())
-    factor = _cause_factors(_gap_hazards(made, gaps), gaps, weight, k)
+    factor = cause_factors(gap_hazards(made, gaps), gaps, weight, k)
     failure = replace(
         made.failure,
         sudden_per_km=made.failure.sudden_per_km * factor["sudden"],
@@ -111,16 +112,19 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
     return replace(made, failure=failure, onsets=Onsets(**factored))
 
 
-def _cause_factors(hazards: GapHazards, gaps: Gaps, weight: np.ndarray, k: int) -> dict[str, np.ndarray]:
+def cause_factors(hazards: GapHazards, gaps: Gaps, weight: np.ndarray, k: int) -> dict[str, np.ndarray]:
     """Return by cause (types,): failures seen over those expected, each type drawn toward the fleet.
 
-    A gamma prior worth CAUSE_FAILURES about 1 for the fleet, TYPE_FAILURES about the fleet's for a type.
+    A gamma prior worth FLEET_FAILURES about 1 for all causes together, CAUSE_FAILURES about that for each,
+    TYPE_FAILURES about the fleet's for a type. Without the first six causes would hold a fleet to the trade's
+    usual lives with the weight of six times CAUSE_FAILURES.
     """
     rows = np.flatnonzero(gaps.failed)
     joint = hazards.at_failure * FOUND_IF[:, gaps.found[rows]]
     seen = weight[rows] * joint / joint.sum(0)
     expected = weight * hazards.over
-    fleet = (seen.sum(1) + CAUSE_FAILURES) / (expected.sum(1) + CAUSE_FAILURES)
+    level = (seen.sum() + FLEET_FAILURES) / (expected.sum() + FLEET_FAILURES)
+    fleet = (seen.sum(1) + CAUSE_FAILURES * level) / (expected.sum(1) + CAUSE_FAILURES)
     code = gaps.known.type_code
     return {
         name: (np.bincount(code[rows], s, k) + TYPE_FAILURES * f) / (np.bincount(code, e, k) + TYPE_FAILURES)
@@ -158,7 +162,8 @@ class GapHazards(NamedTuple):
     at_failure: np.ndarray
 
 
-def _gap_hazards(p: Parameters, gaps: Gaps) -> GapHazards:
+def gap_hazards(p: Parameters, gaps: Gaps) -> GapHazards:
+    """Return what each gap's −ln S falls by, cause by cause."""
     model = risk_model(p)
     return _falls(lambda known, d: model.log_survival(known, d).array, gaps)
 
@@ -180,7 +185,7 @@ def gap_likelihood(p: Parameters, gaps: Gaps, weight: np.ndarray) -> np.ndarray:
 
     () or, for several sets of parameters, (sets,).
     """
-    over, at_failure = _gap_hazards(p, gaps)
+    over, at_failure = gap_hazards(p, gaps)
     found = FOUND_IF[:, gaps.found[gaps.failed]]
     told = (at_failure * found.reshape(len(CAUSES), *(1,) * (at_failure.ndim - 2), -1)).sum(0)
     return _summed(over.sum(0), at_failure.sum(0), told, gaps, weight)
@@ -225,7 +230,7 @@ def _first_likelihood(p: Parameters, onsets: Others, gaps: Gaps, weight: np.ndar
 
 def other_hazards(p: Parameters, gaps: Gaps, name: str) -> Others:
     """Return what all causes but `name` bring."""
-    over, at_failure = _gap_hazards(p, gaps)
+    over, at_failure = gap_hazards(p, gaps)
     rest = np.array([cause != name for cause in CAUSES])
     told = at_failure * FOUND_IF[:, gaps.found[gaps.failed]]
     return Others(over[rest].sum(0), at_failure[rest].sum(0), told[rest].sum(0))

@@ -12,21 +12,25 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from scipy.special import pdtr
+from scipy.special import expit, gammaln
 
-from analytics.learning.failure import FAILED_WITHIN_KM
+from analytics.learning.failure import FAILED_WITHIN_KM, FLEET_FAILURES
 from analytics.learning.gaps import Gaps
 from analytics.wear_model.exposure import KINDS, Groups, group_names
 from analytics.wear_model.model import Parameters, risk_model
 
 BELIEF = {"depot": 8.0, "class": 8.0, "lot": 5.0}  # failures' worth: common practice, no source
 ROUNDS = 6
-# A depot is taken to keep failures from the books where so few would be a rare chance at this share of them.
-SILENT_SHARE, RARE = 0.4, 0.005
+# One depot in thirteen keeps its failures from the books, all but a share, and half of these call them by no
+# reason at all; untold: pumps' worth of belief about how often that is usual. Common practice, no source.
+SILENT_ODDS = 1 / 12
+SILENT_SHARES = (0.05, 0.15, 0.25, 0.35)  # each as likely
+UNTOLD_SHARE, UNTOLD = 0.5, 0.5
 
 
 def learn_groups(p: Parameters, gaps: Gaps, weight: np.ndarray, pumps: pd.DataFrame) -> Groups:
-    """Return the factors of depots, classes and lots; weight (gaps,), 0 off the books."""
+    """Return the factors of depots, classes and lots; weight (gaps,), less where failures
+    may be off the books."""
     model = risk_model(p)
     failed = gaps.take(np.flatnonzero(gaps.failed))
     late = np.maximum(failed.d_to - FAILED_WITHIN_KM, failed.d_from)
@@ -72,18 +76,48 @@ def learn_groups(p: Parameters, gaps: Gaps, weight: np.ndarray, pumps: pd.DataFr
 
 
 def on_the_books(p: Parameters, gaps: Gaps, weight: np.ndarray, pumps: pd.DataFrame) -> np.ndarray:
-    """Return whether each gap (gaps,) lies in a depot whose failures are written down, by all signs."""
+    """Return the chance (gaps,) that each gap lies in a depot whose failures are written down.
+
+    Two counts of a depot speak, each negative binomial, the Poisson mean spread by BELIEF: its failures, of
+    which each of SILENT_SHARES is written down where they are kept from the books; and the pumps that it took
+    off without a reason, which the other failures are then called in UNTOLD_SHARE of such depots.
+    """
     code, names = pd.factorize(pumps["depot"])
     if len(names) < 2:
-        return np.ones(len(gaps.pump), bool)
+        return np.ones(len(gaps.pump))
     model = risk_model(p)
     over = model.log_survival(gaps.known, gaps.d_to).total - model.log_survival(gaps.known, gaps.d_from).total
-    depot = code[gaps.pump]
-    known = depot >= 0
-    expected = np.bincount(depot[known], (weight * over)[known], len(names))
-    seen = np.bincount(depot[known], (weight * gaps.failed)[known], len(names))
+    of_pump = np.zeros(len(pumps))
+    of_pump[gaps.pump] = weight
+    untold = pumps["removed"] & ~pumps["failed"] & (pumps["removal"].isna() | (pumps["removal"] == "other"))
+    untold &= pumps["found"] != "tested_good"
+
+    def by_depot(value: np.ndarray, depot: np.ndarray) -> np.ndarray:
+        return np.bincount(depot[depot >= 0], value[depot >= 0], len(names))
+
+    expected = by_depot(weight * over, code[gaps.pump])
+    seen = by_depot(weight * gaps.failed, code[gaps.pump])
+    off = by_depot(of_pump * untold.to_numpy(float), code)
     # Held against the other depots, not against a level of risk that is still being learned.
-    rest = (seen.sum() - seen) / np.maximum(expected.sum() - expected, 1e-9)
-    expected = expected * np.minimum(rest, 1.0)
-    silent = np.asarray(pdtr(np.floor(seen), SILENT_SHARE * expected) < RARE)
-    return np.asarray(~known | ~silent[depot])
+    others = expected.sum() - expected + FLEET_FAILURES
+    expected = expected * np.minimum((seen.sum() - seen + FLEET_FAILURES) / others, 1.0)
+    usual = expected * (off.sum() - off + UNTOLD) / others
+    written = _log_chance(seen, expected) + _log_chance(off, usual)
+    kept = [
+        _log_chance(seen, share * expected)
+        + np.logaddexp(
+            np.log(UNTOLD_SHARE) + _log_chance(off, usual + (1 - share) * expected),
+            np.log(1 - UNTOLD_SHARE) + _log_chance(off, usual),
+        )
+        for share in SILENT_SHARES
+    ]
+    odds = np.log(SILENT_ODDS / len(kept)) + np.logaddexp.reduce(kept, axis=0) - written
+    depot = code[gaps.pump]
+    return np.where(depot >= 0, expit(-odds)[depot], 1.0)
+
+
+def _log_chance(seen: np.ndarray, mean: np.ndarray) -> np.ndarray:
+    """Return the natural log of the chance of `seen` where `mean` is expected, spread by a depot's belief."""
+    a, mean = BELIEF["depot"], np.maximum(mean, 1e-9)
+    ways = gammaln(seen + a) - gammaln(seen + 1) - gammaln(a)
+    return np.asarray(ways + a * np.log(a / (a + mean)) + seen * np.log(mean / (a + mean)))

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analytics.learning.failure import cause_factors, gap_hazards
 from analytics.learning.fitting import fit_history
 from analytics.learning.gaps import FOUND, make_gaps
 from analytics.record.hindsight import acted_on
@@ -52,6 +53,19 @@ def test_strip_downs_move_what_is_learned_of_each_cause(made):
     assert min(wear, key=wear.get) == "worn"  # worn out at less wear
     assert max(starts, key=starts.get) == "seized"
     assert max(sudden, key=sudden.get) == "electrical"
+
+
+def test_all_causes_together_follow_the_fleet(history, made):
+    """With a third of the failures every cause's hazard falls below half, rare causes' too."""
+    p = made["worn"]
+    gaps = make_gaps(history, run_filters(history, p, keep=True), p)
+    expected = gap_hazards(p, gaps)
+    third = replace(gaps, failed=gaps.failed & (np.cumsum(gaps.failed) % 3 == 0))
+    seen = expected._replace(at_failure=expected.at_failure[:, third.failed[gaps.failed]])
+    weight, types = np.ones(len(gaps.pump)), len(p.types)
+    all_of, few = (cause_factors(h, g, weight, types) for h, g in ((expected, gaps), (seen, third)))
+    ratio = np.array([few[name].mean() / all_of[name].mean() for name in few])
+    assert ratio.max() < 0.5
 
 
 def test_confirmed_are_all_three_and_no_others(history):

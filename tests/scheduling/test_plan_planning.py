@@ -404,11 +404,28 @@ def test_placeholder_prices_are_told():
 
 
 def test_the_range_of_the_saving_is_the_one_it_is_named_after():
-    """Four in five lie within 1.28155 standard deviations (normal table at .90); two lines' go by squares."""
+    """Four in five lie within 1.28155 standard deviations (normal table at .90); two lines' chance goes by
+    squares, their common error by its sum."""
     lines = pd.DataFrame({"expected_saving": [100.0, 50.0], "saving_sd": [30.0, 40.0]})
-    low, high, expected = saving_range(lines)
-    assert expected == 150
-    assert (low, high) == pytest.approx((150 - 1.28155 * 50, 150 + 1.28155 * 50), rel=1e-4)
+    for common, sd in ((0.0, 50.0), (60.0, 130.0)):
+        low, high, expected = saving_range(lines.assign(saving_by_level=common))
+        assert expected == 150
+        assert (low, high) == pytest.approx((150 - 1.28155 * sd, 150 + 1.28155 * sd), rel=1e-4)
+
+
+def test_the_range_is_wider_where_few_failures_tell_how_often_pumps_fail():
+    """Hazard h, g: S^m saves (Cf − W)·exp(−mhd) − g·exp(−mhd)/(mh) beyond the stop at d."""
+    few, many = (planned(make_inputs([{}, {}], failures=k)) for k in (1, 97))
+    assert few.expected_saving == many.expected_saving
+    assert few.saving_low < many.saving_low < many.saving_high < few.saving_high
+    line, inputs = few.lines.iloc[0], make_inputs([{}])
+    per_km, h, d = float(inputs.pumps["cost_per_km"].iloc[0]), 5e-5, 1400.0
+    spared = line["failure"] - line["planned"]
+
+    def saves(m):
+        return np.exp(-m * h * d) * (spared - per_km / (m * h))
+
+    assert line["saving_by_level"] == pytest.approx((saves(1.5) - saves(0.5)) / 2, rel=0.02)
 
 
 def test_moving_a_job_has_its_price_by_week():
