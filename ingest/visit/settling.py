@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -133,6 +134,9 @@ def settle_by_value(
         _settle(connection, [row], [choice], reason, author, command)
 
 
+_UNCHANGED = "This {what} stands there already; is it right as it stands?"
+
+
 def takes_value(row: Mapping[str, Any]) -> str:
     """Return what the right value of a question's row is, "odometer" or "day"; "" where none can be typed."""
     column = _COLUMN_OF.get(column_of(row["field"]) or "", "")
@@ -149,16 +153,21 @@ def _typed(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], text: 
             f"Question {row['question_id']} is about no odometer or day; take one of its answers.",
         )
     column = _COLUMN_OF[str(column_of(row["field"]))]
-    if what == "day":
-        return Choice("typed", f"It was {text}", {column: read_day(text, field="Day")}, needs_reason=True)
     table = row["table_name"]
     fact = row_of(connection, table, int(row["row_key"]))
     if fact is None:
         raise EntryRefused("no-row", f"There is no '{row['row_key']}' in {table}.")
+    if what == "day":
+        typed = read_day(text, field="Day")
+        if fact[column] == typed:
+            raise EntryRefused("unchanged", _UNCHANGED.format(what=what))
+        return Choice("typed", f"It was {text}", {column: typed}, needs_reason=True)
     own = settings_at(connection)["distance_unit"]
     read = read_quantity(text, "distance", default_unit=own, field="Odometer")
     on = fact[_READ_ON.get(column) or next(day for day in _MAY_CHANGE[table] if day in _DAYS)]
     values: dict[str, Any] = {column: count_on(connection, fact["unit"], on, read.value)}
+    if fact[column] is not None and math.isclose(fact[column], values[column], abs_tol=0.05):
+        raise EntryRefused("unchanged", _UNCHANGED.format(what=what))
     if table == "visit":
         values |= {"odometer_entered": read.entered, "odometer_unit": read.unit}
     return Choice("typed", f"It is {text}", values, needs_reason=True)

@@ -59,7 +59,7 @@ def test_a_right_odometer_settles_the_question(ledger):
     page.text_input(key="answered_by").set_value("PL")
     page.text_input(key="why_1").set_value("misread")
     press(page, "Correct the odometer")
-    assert "Give the right odometer" in words(page)
+    assert "Give the right value" in words(page)
     page.text_input(key="right_1").set_value("117000 km")
     press(page, "Correct the odometer")
     assert "stands there already" in words(page)
