@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import datetime
+from datetime import date, datetime
 from urllib.parse import quote
 
 import pytest
@@ -40,8 +40,11 @@ NOT_FREE = {column.target for table in TABLES for column in table.columns if col
     "unit", "pump_type", "capture_hash", "table_name", "row_key", "field", "code", "status", "level",
     "origin", "odometer_unit", "time_zone", "stored_as", "element", "key", "value", "ledger_id", "decision",
     "job", "source", "command", "script", "name", "lines", "notes", "speed_candidates", "parameters",
-    "unit_of_time", "withdrawn", "filter", "clock", "currency",
+    "unit_of_time", "withdrawn", "filter", "clock", "currency", "entry", "file_hash", "name_hash",
+    "picture_hash", "matched_by", "row_id", "shows", "state",
 }  # fmt: skip
+# Free text under a name that is a word of a list elsewhere.
+FREE_ALL_THE_SAME = {(table, "reason") for table in ("booking", "change_log", "hold", "tray")}
 PARTS = {
     "pump-history": ("history_part", ("What is expected", "Waveforms", "Visits")),
     "costs": ("costs_part", ("Policies", "Best age", "Types and lots", "Lists and outcomes")),
@@ -83,6 +86,10 @@ def poisoned(tmp_path_factory):
                 " VALUES (?, ?, ?, ?, now())",
                 row,
             )
+            of_list = "(list_id, made_at, as_of, lines) VALUES (?, now(), '2025-02-01', '[]')"
+            con.execute(f"INSERT INTO plan_list {of_list}", [n])
+            for table, row in _rows_of_more(n).items():
+                insert_row(con, table, row)
             decision = {"pump_id": 1 + n % 9, "status": "rejected", "decided_at": datetime(2025, 2, 1)}
             insert_row(con, "booking", decision)
         con.execute("CREATE TEMP TABLE payload (n BIGINT, text VARCHAR)")
@@ -92,7 +99,7 @@ def poisoned(tmp_path_factory):
             " AND data_type = 'VARCHAR' AND database_name = 'fleet'"
         ).fetchall()
         tables = set(table_names(con))
-        free = [(t, c) for t, c in free if t in tables and c not in NOT_FREE]
+        free = [(t, c) for t, c in free if t in tables and (c not in NOT_FREE or (t, c) in FREE_ALL_THE_SAME)]
         for place, (table, column) in enumerate(free):
             con.execute(
                 f'UPDATE "{table}" SET "{column}" = (SELECT text FROM payload'
@@ -112,8 +119,35 @@ def poisoned(tmp_path_factory):
         # As nothing lets it in today, and a ledger of before may hold it.
         setting = {"key": "currency", "value": json.dumps(PAYLOADS[0]), "valid_from": "1900-01-01"}
         insert_row(con, "setting", setting | {"set_by": PAYLOADS[1]})
-        assert len(free) > 30
+        held = 0
+        for table, column in free:
+            texts = con.execute(f'SELECT DISTINCT "{column}" FROM "{table}"').fetchall()
+            held += len({text for (text,) in texts} & set(PAYLOADS))
+        assert held > 1000
     return path
+
+
+def _rows_of_more(n: int) -> dict[str, dict[str, object]]:
+    """One row of each table that a small ledger has none or few of."""
+    day, x = date(2025, 2, 1 + n), f"x{n}"
+    return {
+        "clamp": {"clamp": x, "due_on": day},
+        "clamp_check": {"clamp": x, "checked_on": day, "known_a": 5.0, "read_a": 5.1},
+        "hold": {"pump_type": f"T{n}", "reason": x, "held_on": day},
+        "hold_closed": {"hold_id": 1 + n, "pump_id": 1 + n % 9, "closed_on": day, "outcome": "checked"},
+        "claim_step": {"pump_id": 1 + n % 9, "state": "open", "stated_on": day},
+        "tray": {"file_name": x, "file_hash": x, "captured_on": day, "mean_a": 5.0},
+        "odometer": {"unit": "101", "read_on": day, "odometer_km": 5000.0 + n, "source": "import"},
+        "due_work": {"unit": "101", "due_on": day, "work": x},
+        "bay_hours": {"depot": x, "week_of": day, "hours": 10.0},
+        "cost_entry": {
+            "element": "failure_replacement",
+            "amount": 9.0,
+            "valid_from": day,
+            "confirmed": False,
+        },
+        "stock": {"depot": x, "pump_type": f"T{n}", "on_hand": 1},
+    }
 
 
 def addresses() -> list[str]:
