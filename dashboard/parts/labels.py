@@ -38,7 +38,8 @@ def label_sheet(units: list[dict[str, Any]], public_url: str, title: str) -> str
              f"<style>{_STYLE}</style></head><body><h1>{escape(title)}</h1><div class='sheet'>"]  # fmt: skip
     for unit in units:
         # Level Q: a quarter of the code may be dirty.
-        code = segno.make_qr(address_of(unit["unit"], public_url), error="q").svg_inline(scale=1, border=4)
+        made = segno.make_qr(address_of(unit["unit"], public_url), error="q")
+        code = made.svg_inline(border=4, omitsize=True)  # as large as the style says
         code = code.replace("<svg ", f"<svg role='img' aria-label='{escape(unit['unit'], quote=True)}' ", 1)
         said = ", ".join(escape(str(unit[name])) for name in ("depot", "vehicle") if unit.get(name))
         parts.append(

@@ -21,6 +21,7 @@ import pandas as pd
 from scipy import special
 
 from ingest.errors import EntryRefused
+from ingest.units import parse_quantity
 
 POOL_ABOVE_P = 0.25
 
@@ -118,16 +119,28 @@ def gauge_study(values: np.ndarray) -> GaugeStudy:
 def study_from(rows: pd.DataFrame) -> GaugeStudy:
     """Return the study in a table with the columns technician, pump and measured, a row a measurement.
 
-    Raises EntryRefused where a column is missing or not everybody measured every pump equally often.
+    Raises EntryRefused where a column is missing, a value is no number, or not everybody measured every pump
+    equally often.
     """
     for name in ("technician", "pump", "measured"):
         if name not in rows:
             raise EntryRefused(
                 "study-column", f"A study has the columns technician, pump, measured; {name} is missing."
             )
-    measured = pd.to_numeric(rows["measured"], errors="coerce")
+    measured = pd.Series(
+        [_measured(value, row) for row, value in enumerate(rows["measured"], start=2)], rows.index, float
+    )
     counts = rows.groupby(["technician", "pump"]).size().unstack()
     if counts.isna().any().any() or counts.to_numpy().min() != counts.to_numpy().max():
         raise EntryRefused("study-uneven", "Everybody has to measure every pump the same number of times.")
     ordered = measured.loc[rows.sort_values(["technician", "pump"], kind="stable").index]
     return gauge_study(ordered.to_numpy(float).reshape(*counts.shape, -1))
+
+
+def _measured(value: object, row: int) -> float:
+    """Return one measurement, with a decimal comma or an A behind it too; row: as a spreadsheet counts."""
+    if isinstance(value, int | float | np.number):
+        return float(value)
+    if not str(value).strip():
+        raise EntryRefused("study-gaps", f"Row {row} of the study: measured is missing.")
+    return parse_quantity(str(value), "current", default_unit="A", field=f"Row {row} of the study, measured")

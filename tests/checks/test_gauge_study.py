@@ -74,5 +74,7 @@ def test_a_study_comes_as_a_table_and_must_be_even():
         study_from(rows.iloc[1:])
     with pytest.raises(EntryRefused, match="pump is missing"):
         study_from(rows.drop(columns="pump"))
-    with pytest.raises(EntryRefused, match="no number"):
+    with pytest.raises(EntryRefused, match="Row 2 of the study, measured: 'high' is not a number"):
         study_from(rows.assign(measured="high"))
+    written = rows["measured"].map(lambda value: f"{value:.2f} A".replace(".", ","))
+    assert study_from(rows.assign(measured=written)) == study_from(rows)

@@ -30,6 +30,7 @@ def test_names_are_text_on_a_sheet_and_each_code_is_its_own():
     html = label_sheet(units, "https://pumps.example", "Labels")
     assert "<b>1</b>" not in html.replace("<b>&lt;b&gt;1", "")
     assert "http" not in re.sub(r'xmlns="[^"]*"', "", html)  # nothing from outside
+    assert html.count('viewBox="0 0') == 2  # without it the code keeps a size of its own, too small to read
     paths = re.findall(PATH, html)
     wanted = segno.make_qr(address_of("2", "https://pumps.example"), error="q")
     assert len(set(paths)) == 2
