@@ -96,6 +96,9 @@ SENTENCES = {
     "placeholder-prices": "Costs and savings rest on placeholder prices that no one has confirmed: {names}.",
     "saving-on-few-failures": "Failures on record: {number}. With so few, how long pumps live is taken "
     "mostly from other fleets: where they live longer, the saving is told too high.",
+    "mostly-later": "Left in, {soon:.1f} of the {number} pumps to be changed are expected to fail before "
+    "their next stops, {year:.1f} within a year: a pump is changed where running on costs more than a new "
+    "one, and most of that lies beyond the next stop.",
     "no-stock": "No stock is on record, so every part is taken to be ordered.",
     "no-bays": "No bay hours are on record, so every stop is taken to have room.",
     "day-past": "The day booked for unit {names} is past: mark it done or move it.",

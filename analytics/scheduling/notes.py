@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from analytics.money.decision import CHECK, FAILED, JOBS, curve_at
 from analytics.past.frames import each
 from analytics.risk.stepped import said_of_steps
 from analytics.risk.workdays import Workdays, stale
@@ -16,6 +17,8 @@ from analytics.wording import Remark, remark
 
 MOST_NAMED = 8
 FEW_FAILURES = 10  # on record: with fewer, lives and savings are mostly other fleets'
+MANY, SOON = 5, 1 / 3  # pumps to be changed, of which this share at most fails before its next stop
+YEAR_DAYS = 365.0
 HOURS_CLOSE = 1e-9
 NO_DEPOT = "(none)"
 
@@ -37,6 +40,7 @@ def notes(
         notes.append(remark("placeholder-prices", names=names))
     if inputs.failures is not None and inputs.failures < FEW_FAILURES and len(lines):
         notes.append(remark("saving-on-few-failures", number=inputs.failures))
+    notes += _mostly_later(inputs, lines)
     if not len(inputs.stock):
         notes.append(remark("no-stock"))
     if not len(inputs.bays):
@@ -50,6 +54,20 @@ def notes(
     if not solved.proven:
         notes.append(remark("not-proven", gap_pct=100 * solved.gap))
     return notes
+
+
+def _mostly_later(inputs: Inputs, lines: pd.DataFrame) -> list[Remark]:
+    """Return why many pumps are to be changed where few of them would fail before their next stops."""
+    if not len(lines):
+        return []
+    proposed = (lines["status"] == "proposed") & (lines["job"] != JOBS[CHECK]) & (lines["because"] != FAILED)
+    rows = lines.loc[proposed, "row"].to_numpy(int)
+    soon = float(lines.loc[proposed, "risk_to_next_stop"].sum())
+    if len(rows) < MANY or soon > SOON * len(rows):
+        return []
+    away = YEAR_DAYS * inputs.pumps["pump_km_per_day"].to_numpy(float)[rows]
+    left = curve_at(inputs.forecast.survival[rows], inputs.forecast.grid_km, away)
+    return [remark("mostly-later", soon=soon, number=len(rows), year=float((1 - left).sum()))]
 
 
 def _unseen(inputs: Inputs, lines: pd.DataFrame) -> int:

@@ -299,6 +299,16 @@ def test_work_for_a_stop_beyond_the_horizon_says_when_and_what_waiting_saves():
     assert make_plan(away, 10, 0.95).unplaced["why_code"].tolist() == ["retires-first"]
 
 
+def test_many_changes_beside_few_failures_soon_are_explained():
+    """Hazard h: n·(1 − exp(−365 h·km a day)) fail within a year."""
+    six, risky = (planned(make_inputs([{"hazard": h} for _ in range(6)])) for h in (3e-5, 5e-4))
+    [note] = [note for note in six.notes if note.code == "mostly-later"]
+    assert note.values["number"] == len(six.lines) == 6
+    assert note.values["soon"] == pytest.approx(six.lines["risk_to_next_stop"].sum())
+    assert note.values["year"] == pytest.approx(6 * -np.expm1(-3e-5 * 365 * KM_PER_DAY), rel=0.01)
+    assert not [note for note in risky.notes if note.code == "mostly-later"]
+
+
 def test_a_rejected_pump_has_no_day_on_the_list():
     rejected = make_inputs([{}], decisions=decision(1, "rejected", None)).pumps.iloc[0]
     assert rejected["option"] != "nothing"
