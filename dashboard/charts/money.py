@@ -18,18 +18,29 @@ def spent(frame: pd.DataFrame, currency: str, *, palette: Palette = LIGHT) -> An
     kinds = ["planned", "on the road"]
     chart = (
         alt.Chart(frame.assign(order=frame["kind"].map(kinds.index)))
-        .mark_bar(stroke=palette.paper, strokeWidth=1)
+        .mark_bar(strokeWidth=1.5)
         .encode(
             x=alt.X("period:O", title=None, axis=alt.Axis(labelAngle=0)),
             y=alt.Y("amount:Q", axis=y_axis(f"spent, {currency}", format=",.0f")),
-            color=alt.Color(
-                "kind:N", title=None, scale=alt.Scale(domain=kinds, range=[palette.main, palette.wear])
-            ),
+            **_pale_and_full(kinds, palette),
             order=alt.Order("order:O"),
             tooltip=[alt.Tooltip("period:O"), alt.Tooltip("kind:N"), alt.Tooltip("amount:Q", format=",.0f")],
         )
     )
     return dressed(chart, palette, height=240)
+
+
+def _pale_and_full(kinds: list[str], palette: Palette) -> dict[str, Any]:
+    """Return what marks planned money by an outline with a pale filling and that on the road by a full one,
+    which are told apart in grey too."""
+    colours = alt.Scale(domain=kinds, range=[palette.main, palette.wear])
+    pale, full = kinds
+    legend = alt.Legend(labelExpr=f"datum.label == '{pale}' ? '{pale} (pale)' : '{full} (full)'")
+    return {
+        "fill": alt.Fill("kind:N", title=None, scale=colours, legend=legend),
+        "stroke": alt.Stroke("kind:N", title=None, scale=colours, legend=legend),
+        "fillOpacity": alt.FillOpacity("kind:N", title=None, scale=alt.Scale(domain=kinds, range=[0.25, 1])),
+    }
 
 
 def policies(frame: pd.DataFrame, currency: str, per: str, *, palette: Palette = LIGHT) -> Any:
@@ -122,14 +133,11 @@ def budget(frame: pd.DataFrame, currency: str, *, palette: Palette = LIGHT) -> A
     x = alt.X("month:O", title=None, axis=alt.Axis(labelAngle=0, labelOverlap=True))
     bars = (
         alt.Chart(parts)
-        .mark_bar(stroke=palette.paper, strokeWidth=1)
+        .mark_bar(strokeWidth=1.5)
         .encode(
             x=x,
             y=alt.Y("amount:Q", axis=y_axis(f"expected, {currency}", format=",.0f")),
-            color=alt.Color(
-                "kind:N", title=None,
-                scale=alt.Scale(domain=list(kinds.values()), range=[palette.main, palette.wear]),
-            ),
+            **_pale_and_full(list(kinds.values()), palette),
             order=alt.Order("order:O"),
             tooltip=[alt.Tooltip("month:O"), alt.Tooltip("kind:N"), alt.Tooltip("amount:Q", format=",.0f")],
         )

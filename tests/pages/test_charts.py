@@ -147,7 +147,10 @@ def test_survival_runs_from_nought_to_one():
 
 def test_money_charts_name_the_currency():
     rows = pd.DataFrame({"period": ["2025"] * 2, "kind": ["planned", "on the road"], "amount": [650.0, 2400]})
-    assert "spent, USD" in titles(money.spent(rows, "USD").to_dict())
+    drawn = money.spent(rows, "USD").to_dict()
+    assert "spent, USD" in titles(drawn)
+    pale, full = drawn["encoding"]["fillOpacity"]["scale"]["range"]  # the two kinds keep apart in grey
+    assert pale < 0.5 < full
     ages = pd.DataFrame({"distance": [1.0, 2], "cost": [3.0, 2], "cost_low": [2.0, 1], "cost_high": [4.0, 3]})
     spec = money.cost_by_age(ages, "USD", distance_title="mi", best=2.0).to_dict()
     assert "area" in marks(spec)

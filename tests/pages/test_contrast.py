@@ -54,8 +54,11 @@ def faintest(mark: dict, page: str) -> float:
     """How far the mark stands out where it does so least: the better of its fill and its outline."""
     kind, whole = mark["type"], mark.get("opacity", SEEN_THROUGH.get(mark["type"], 1.0))
     thin = mark["encoding"].get("fillOpacity", {"value": mark.get("fillOpacity", 1.0)})
-    thinnest = min(thin["value"], thin.get("condition", thin)["value"])
-    fills = [contrast(over(c, whole * thinnest, page), page) for c in colours(mark, "color")]
+    told = (
+        thin["scale"]["range"] if "field" in thin else [thin["value"], thin.get("condition", thin)["value"]]
+    )
+    filled = colours(mark, "fill") or colours(mark, "color")
+    fills = [contrast(over(c, whole * min(told), page), page) for c in filled]
     strokes = [contrast(over(c, whole, page), page) for c in colours(mark, "stroke") if c != page]
     assert fills or strokes, f"a {kind} without a colour of ours"
     return max(min(fills, default=0.0), min(strokes, default=0.0))
