@@ -207,17 +207,20 @@ def by_interval(frame: pd.DataFrame, currency: str, unit: str, *, palette: Palet
     dashes = [[1, 0], [6, 3], [2, 2], [12, 3, 2, 3], [4, 1], [1, 4], [10, 6]]
     scale = alt.Scale(domain=names, range=[colours[i % 5] for i in range(len(names))])
     dash = alt.Scale(domain=names, range=[dashes[i % 7] for i in range(len(names))])
+    # Of the lines, with their dash.
+    legend = alt.Legend(symbolType="stroke", symbolSize=600, symbolStrokeWidth=2)
     base = alt.Chart(frame).encode(
         x=alt.X("interval:Q", title=f"{unit} between captures"),
         y=alt.Y("saving:Q", axis=y_axis(f"saved a year, {currency}", format=",.0f")),
-        color=alt.Color("pump_type:N", title=None, scale=scale),
+        color=alt.Color("pump_type:N", title=None, scale=scale, legend=legend),
     )
     lines = base.mark_line(strokeWidth=2).encode(
-        strokeDash=alt.StrokeDash("pump_type:N", title=None, scale=dash)
+        strokeDash=alt.StrokeDash("pump_type:N", title=None, scale=dash, legend=legend)
     )
     own = alt.Chart(frame[frame["is_own"].astype(bool)]).mark_point(filled=True, size=60, opacity=1)
     dots = own.encode(
-        x=alt.X("interval:Q"), y=alt.Y("saving:Q"), color=alt.Color("pump_type:N", title=None, scale=scale),
+        x=alt.X("interval:Q"), y=alt.Y("saving:Q"),
+        color=alt.Color("pump_type:N", title=None, scale=scale, legend=legend),
         tooltip=[alt.Tooltip("pump_type:N"), alt.Tooltip("interval:Q"), alt.Tooltip("saving:Q")],
     )  # fmt: skip
     return dressed(lines + dots, palette, height=280)
