@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.benchmarks.time_domain import generate
+from tests.benchmarks.time_domain import compiled, generate
 from tests.benchmarks.time_domain.generating import make_run
 from tests.benchmarks.time_domain.integrate import Trace, step_through
 from tests.benchmarks.time_domain.judge import report, upper
 from tests.benchmarks.time_domain.judging import judged
 from tests.benchmarks.time_domain.kinds import Scene
 from tests.benchmarks.time_domain.machine import Machine, draw_pump
-from tests.benchmarks.time_domain.probe import draw_probe
+from tests.benchmarks.time_domain.probe import draw_probe, through_core
 from tests.benchmarks.time_domain.supply import Supply, draw_supply
 
 STEP_S, WARM_S, RECORD_S = 2e-5, 0.06, 0.03
@@ -51,6 +51,23 @@ def test_energy_balance(traces: list[Trace]) -> None:
         source = energy.pop("source")
         assert sum(energy.values()) == pytest.approx(source, rel=1e-6)
         assert energy["lost"] < 0.02 * source
+
+
+@pytest.mark.skipif(compiled.library() is None, reason="no C compiler")
+def test_the_compiled_stepping_is_the_same(pumps: list[Machine]) -> None:
+    rng, supply = np.random.default_rng(7), replace(_steady_supply(), pwm_hz=4000.0, duty=0.7)
+    four = draw_pump(rng, 11, 4)
+    worn = replace(pumps[1], bounce_hz=400.0, bounce_s=1e-4, contact_noise=0.3, back_pressure=0.5)
+    for machine in (worn, four, replace(pumps[0], locked=True)):
+        scene = Scene(frozenset(), machine, supply, draw_probe(rng, 8.0, 1e5), 0.01, STEP_S, 0.01)
+        run = make_run(rng, scene, machine)
+        steps = run.feed.volts.size
+        slow, fast = step_through([run], STEP_S, 300, steps)[0], compiled.step_one(run, STEP_S, 300)
+        assert np.abs(slow.current_a - fast.current_a).max() < 1e-3 * np.ptp(slow.current_a)
+        assert np.abs(slow.turns - fast.turns).max() < 1e-5
+        share, play = np.array([0.01]), np.array([0.7])
+        core = through_core(slow.current_a[:, None], share, play)[:, 0]
+        assert np.allclose(compiled.core_of(slow.current_a, 0.01, 0.7), core, atol=1e-5)
 
 
 def test_steady_state_meets_the_algebraic_solution(pumps: list[Machine], traces: list[Trace]) -> None:

@@ -17,6 +17,7 @@ from analytics.judging.delivery import fuel_kind
 from analytics.judging.explained import may_be_none
 from ingest.accuracy import mean_accuracy_a
 from ingest.capture import Note
+from ingest.last_speed import speed_too_far
 from ingest.sensitivities import log_volts_ratio
 from ingest.trade_numbers import probe_factor_band
 
@@ -152,6 +153,8 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "odd_low": full & no_spec & np.isnan(own_a) & np.isnan(type_a) & (mean_a < settings["usual_low_a"]),
         "no_specification": no_spec & ~np.isnan(mean_a),
         "switched": _noted(visits, "pwm-found") & brushed & (supply != "pwm").to_numpy() & untold,
+        "segments_contradicted": _noted(visits, "segments-contradicted") & brushed & untold,
+        "speed_unlike_last": _speed_too_far(visits) & brushed & untold,
         "frozen": ~dead & (number(visits, "raw_ripple_pct") == 0) & (origin == "capture").to_numpy(),
         "duty_unknown": (supply == "pwm").to_numpy() & np.isnan(number(visits, "duty_pct")) & ~dead,
         "maybe_none": ~dead & ~zeroed & may_be_none(mean_a, unzeroed_a),
@@ -213,6 +216,15 @@ def _ripple_rejected(visits: pd.DataFrame) -> np.ndarray:
         lambda notes: any(
             n.code == "ripple-untold" and (n.values or {}).get("variant") in REJECTED for n in notes
         ),
+    )
+
+
+def _speed_too_far(visits: pd.DataFrame) -> np.ndarray:
+    """Whether the likeliest speed was not told because it is too far from the last visit's (n,)."""
+    return _notes_that(
+        visits,
+        lambda text: '"code": "speed-undecided"' in text and '"variant": "far"' in text,
+        lambda notes: any(speed_too_far([note]) is not None for note in notes),
     )
 
 

@@ -182,6 +182,8 @@ def _tests(
         texts[proven] = template(rule.says[f"{step}, volts low"])
     elif f"{step}, primed" in rule.says:
         texts[last["primed"].to_numpy(bool)] = template(rule.says[f"{step}, primed"])
+        if (counted := f"{step}, segments contradicted") in rule.says:  # telling them again helps nobody
+            texts[last["segments_contradicted"].to_numpy(bool)] = template(rule.says[counted])
     elif f"{step}, drops good" in rule.says:
         # Nobody says that volts are short where nobody read them.
         told = volts | last["supply_low"].to_numpy(bool) | ~np.isnan(pump_volts(last))

@@ -29,6 +29,8 @@ LEANINGS: tuple[Rule, ...] = (
             "leaves.",
             "repeat, primed": "Look at sparks and segments, and capture the whole prime again, with the "
             "segments told, before it leaves.",
+            "repeat, segments contradicted": "Count the segments or look their number up and enter it, then "
+            "capture again on a key-on prime, engine off, before it leaves.",
         },
         family="ripple",
     ),
@@ -74,6 +76,32 @@ LEANINGS: tuple[Rule, ...] = (
         end=WATCH,
         says={"repeat": "Zero the clamp and capture again on a key-on prime, engine off, to compare."},
         family="ripple",
+    ),
+    Rule(
+        "segments-contradicted",
+        ("segments_contradicted",),
+        "The trace does not fit the number of segments told, so that speed and ripple are not known: a wrong "
+        "number, another pump, or another motor's wire.",
+        ("repeat",),
+        says={
+            "repeat": "Count the segments or look their number up, and enter it; if it was right, clamp the "
+            "pump's own wire and capture again.",
+        },
+        done="It stays: count the segments when the pump is next out; until then only the average is known.",
+        fault=False,
+    ),
+    Rule(
+        "speed-unlike-last",
+        ("speed_unlike_last",),
+        "The speed that the trace leads to is too far from the last visit's to be told: one of the two was "
+        "misread, or it is another pump.",
+        ("repeat",),
+        says={
+            "repeat": "Make sure of the pump, its segments and poles, then capture again: two that agree "
+            "stand against one.",
+        },
+        done="It stays: make sure which pump is fitted, and enter its segments and poles.",
+        fault=False,
     ),
     Rule(
         "no-commutation",

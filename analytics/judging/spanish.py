@@ -28,6 +28,15 @@ OWN_STEPS = {
         "repeat, primed",
     ): "Mire chispas y delgas, y capture otra vez el cebado entero, con las "
     "delgas indicadas, antes de que salga.",
+    (
+        "ripple-unsure",
+        "repeat, segments contradicted",
+    ): "Cuente las delgas o busque su número y anótelo; luego capture un cebado con el motor apagado, antes "
+    "de que salga.",
+    ("segments-contradicted", "repeat"): "Cuente las delgas o busque su número y anótelo; si era correcto, "
+    "ponga la pinza en el cable propio de la bomba y capture de nuevo.",
+    ("speed-unlike-last", "repeat"): "Asegúrese de la bomba, sus delgas y polos, y capture de nuevo: dos que "
+    "coinciden valen contra una.",
     ("wear-both-down", "connector, untold"): "Programe un reemplazo, salvo que el conector del tanque esté "
     "caliente o flojo: renuévelo primero y capture de nuevo.",
     ("runs-dry", "level"): "Apague; lea el nivel de combustible y busque un colador tapado o una manguera "
@@ -160,6 +169,10 @@ OWN_STEPS = {
 }
 # What a rule says once its steps are passed, by its id.
 DONE = {
+    "segments-contradicted": (
+        "Se mantiene: cuente las delgas cuando la bomba salga; hasta entonces solo se conoce el promedio."
+    ),
+    "speed-unlike-last": "Se mantiene: asegúrese de qué bomba hay, y anote sus delgas y polos.",
     "no-commutation": (
         "Se mantiene: asegúrese del motor y de lo rápida que es la pinza; solo se conoce el promedio."
     ),

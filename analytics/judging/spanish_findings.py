@@ -37,6 +37,14 @@ FINDINGS = {
         "Una caída de tensión sale menor que cero: las puntas del medidor estaban cambiadas, así que "
         "esa caída no se conoce."
     ),
+    "segments-contradicted": (
+        "La señal no cuadra con el número de delgas indicado, así que velocidad y rizado no se conocen: un "
+        "número equivocado, otra bomba, o el cable de otro motor."
+    ),
+    "speed-unlike-last": (
+        "La velocidad a la que lleva la señal está demasiado lejos de la de la última visita para darla: una "
+        "de las dos se leyó mal, o es otra bomba."
+    ),
     "no-commutation": (
         "La corriente es lisa con un muestreo que mostraría el rizado de un colector: otro cable, una bomba "
         "sin escobillas o que no gira, o una pinza demasiado lenta para mostrarlo."

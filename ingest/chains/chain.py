@@ -1,7 +1,8 @@
 """A chain: a pump's captures in order with what is known of it, measured without any ledger.
 
-Each capture is measured knowing the speed found at the one before, so a chain is measured in order by one
-worker, and chains in any order by as many as there are. The rows are the same whoever measures.
+Each capture is measured knowing the speed found at the one before (see `ingest.last_speed`), so a chain is
+measured in order by one worker, and chains in any order by as many as there are. The rows are the same
+whoever measures.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy as np
 from ingest.capture import Capture
 from ingest.errors import PumpledgerError, faults_refused
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
+from ingest.last_speed import outweighed, speed_too_far
 from ingest.object_path import Place
 from ingest.reading import Reading
 from ingest.thumbnail import thumbnail
@@ -102,10 +104,12 @@ def measure_chain(
     take = take or (lambda link: measure_link(link, work))
     rows: list[CaptureResult] = []
     before: dict[str | None, tuple[float, float | None]] = {}  # by engine state: speed and its volts
+    untold: dict[str | None, list[float | None]] = {}  # by engine state: speeds too far from it, since
     for link in chain.links:
         rpm = link.rpm
         if link.path is not None:
-            if last := before.get(link.known.state):
+            last = before.get(link.known.state)
+            if last and not outweighed(untold[link.known.state]):
                 link = replace(
                     link, known=replace(link.known, previous_rpm=last[0], previous_supply_v=last[1])
                 )
@@ -113,10 +117,12 @@ def measure_chain(
             rows.append(row)
             if row.reading is not None:
                 rpm = row.reading.rpm
+                if rpm is None and last and link.in_trend:
+                    untold[link.known.state].append(speed_too_far(row.reading.notes))
             elif row.capture_hash is not None:
                 rpm = work.known.get(row.capture_hash)
         if rpm is not None and link.in_trend:
-            before[link.known.state] = rpm, link.known.supply_v
+            before[link.known.state], untold[link.known.state] = (rpm, link.known.supply_v), []
     return tuple(rows)
 
 

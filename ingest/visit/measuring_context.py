@@ -10,8 +10,10 @@ from typing import Any
 import duckdb
 
 from ingest.known_pump import TOLD, KnownPump
+from ingest.last_speed import outweighed, speed_too_far
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
+from ingest.wording.stored import notes_from
 
 
 def measuring_context(
@@ -27,8 +29,9 @@ def measuring_context(
 ) -> KnownPump:
     """Return what the ledger knows of the pump; of one it doesn't hold, only the fleet's usual band.
 
-    Its last speed is that of the last visit in the same engine state; its band is its type's, else the
-    fleet's of that day. told: TOLD as told at the visit, which go before its type's.
+    Its last speed is that of the last visit in the same engine state, unless captures since outweigh it (see
+    `ingest.last_speed`); its band is its type's, else the fleet's of that day. told: TOLD as told at the
+    visit, which go before its type's.
     """
     band = KnownPump(**{name: settings_at(connection, visited_on)[name] for name in ("rpm_low", "rpm_high")})
     rows = connection.execute(
@@ -43,7 +46,13 @@ def measuring_context(
     if not rows:
         known = {name: value for name, value in (told or {}).items() if name in TOLD and value is not None}
         return replace(band, **known)
-    segments, poles, rpm_low, rpm_high, supply, motor, previous_rpm, previous_v = rows[0]
+    segments, poles, rpm_low, rpm_high, supply, motor, previous_rpm, previous_v, told_on, told_at = rows[0]
+    if previous_rpm is not None:
+        since = {"pump_id": pump_id, "visited_on": visited_on, "state": state}
+        since |= {"told_on": told_on, "told_at": told_at}
+        untold = connection.execute(statement("visit/untold_since"), since).fetchall()
+        if outweighed(speed_too_far(notes_from(notes)) for (notes,) in untold):
+            previous_rpm = previous_v = None
     return replace(
         band,
         segments=segments,

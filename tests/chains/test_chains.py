@@ -15,6 +15,7 @@ from ingest.errors import EntryRefused, LedgerError
 from ingest.known_pump import KnownPump
 from ingest.ledger.visit_rows import meter_reading
 from ingest.waiting import keep_rows, waiting_folder, waiting_rows
+from ingest.wording.measuring_notes import speed_far
 from tests.chains.captures import chains_in, rows_of
 
 
@@ -71,6 +72,25 @@ def test_which_speed_the_next_capture_knows():
         "known": (5800.0, 13.5),
         "after": (5700.0, 13.5),
     }
+
+
+def test_a_speed_told_once_gives_way_to_two_captures_that_lead_to_another():
+    """Told at double at first, it would leave every right speed since too far off to be told."""
+    path, prime = Path("x.csv"), KnownPump(state="prime")
+    links = (Link("double", None, prime, rpm=12_000.0), *(Link(name, path, prime) for name in "abcd"))
+    leads_to, asked = iter((6000.0, 3000.0, 6100.0, None)), []
+
+    def take(link):
+        asked.append(link.known.previous_rpm)
+        far, read = next(leads_to), meter_reading(5.0)
+        reading = replace(read, rpm=6050.0) if far is None else replace(read, notes=(speed_far(far, 12e3),))
+        return CaptureResult(link.name, None, reading=reading)
+
+    measure_chain(Chain("c", links), take=take)
+    assert asked == [12_000.0] * 4
+    leads_to, asked = iter((6000.0, 6100.0, None, None)), []
+    measure_chain(Chain("c", links), take=take)
+    assert asked == [12_000.0, 12_000.0, None, 6050.0]
 
 
 def test_the_same_bits_from_one_worker_and_from_two_whatever_threads_are_asked_for(

@@ -18,7 +18,7 @@ from tests.judging.situations import SITUATIONS as FIRST
 # Reached by what only a capture shows, or by other tests: see test_verdict.py and test_type_level.py.
 BY_CAPTURE = {
     "clipped", "frozen", "supply-switched", "ripple-unsure", "segment-odd", "irregular", "no-reading",
-    "average-unlike-type", "no-commutation",
+    "average-unlike-type", "no-commutation", "segments-contradicted", "speed-unlike-last",
 }  # fmt: skip
 SITUATIONS = (*FIRST, *MORE)
 _OF_THE_UNIT = ("kind", "services", "breakdowns", "history")

@@ -230,6 +230,11 @@ def test_a_clipped_trace_judges_nothing():
         ((), {"ripple_pct": None, "raw_ripple_pct": 110.0, "rpm": None, "sparks_per_s": 0.0},
          "ripple-unsure"),
         (("speed-not-followed",), {"rpm": None}, "irregular"),
+        (("segments-contradicted",), {"rpm": None, "ripple_pct": None}, "segments-contradicted"),
+        (("segments-contradicted",), {}, "healthy"),  # told since by a reading with the right number
+        (("segments-contradicted",), {"rpm": None, "ripple_pct": None, "mean_a": 3.0}, "average-below"),
+        (("speed-undecided", "far"), {"rpm": None, "ripple_pct": None}, "speed-unlike-last"),
+        (("speed-undecided",), {"rpm": None, "ripple_pct": None}, "healthy"),
         (("current-flat",), {"rpm": None, "ripple_pct": None, "sample_rate_hz": 50e3}, "no-commutation"),
         (("current-flat",), {"rpm": None, "ripple_pct": None, "sample_rate_hz": 2e3}, "healthy"),
         (("current-flat",), {"rpm": None, "ripple_pct": None, "motor": "brushless"}, "healthy"),
@@ -239,8 +244,24 @@ def test_a_clipped_trace_judges_nothing():
     ],
 )  # fmt: skip
 def test_no_ripple_condemns_whose_turn_was_not_told(notes, change, rule):
-    said = " ".join(f'"code": "{code}"' for code in notes)
+    said = " ".join(f'"code": "{code}"' for code in notes[:1])
+    said += "".join(f', "values": {{"variant": "{variant}"}}' for variant in notes[1:])
     assert last_rule({"reading_notes": said} | change) == rule
+
+
+def test_a_trace_that_contradicts_the_segments_asks_for_them_first():
+    row = {"rpm": None, "ripple_pct": None, "sparks_per_s": 0.0}
+    row |= {"reading_notes": '"code": "segments-contradicted"'}
+
+    def next_test(**change):
+        return verdict_of(judge(history(row | change)), None, DEFAULTS).next_test
+
+    assert next_test().startswith("Count the segments")
+    assert "segments told" in next_test(raw_ripple_pct=110.0, reading_notes="[]")
+    for state in ("idle", "prime"):
+        unsure = next_test(raw_ripple_pct=110.0, state=state)
+        assert unsure.startswith("Count the segments")
+        assert "before it leaves" in unsure
 
 
 def test_a_record_of_one_value_judges_nothing():

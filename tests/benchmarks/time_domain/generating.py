@@ -1,4 +1,4 @@
-"""`generate(seed, count, kind)`: captures with their truth, the same ones for the same three arguments.
+"""`generate(seed, count, kind, first)`: captures with their truth, the same ones for the same arguments.
 
 Each capture has its own random stream; who else is in its batch matters by rounding alone.
 """
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from tests.benchmarks.time_domain import foreign, probe, truth
+from tests.benchmarks.time_domain import compiled, foreign, probe, truth
 from tests.benchmarks.time_domain.integrate import Run, Trace, step_through
 from tests.benchmarks.time_domain.kinds import MOTORS, Scene
 from tests.benchmarks.time_domain.machine import Machine
@@ -41,11 +41,12 @@ class _Job:
     steps: int
 
 
-def generate(seed: int, count: int, kind: str) -> list[Capture]:
-    """`count` captures of `kind`, one of KINDS."""
+def generate(seed: int, count: int, kind: str, first: int = 0) -> list[Capture]:
+    """`count` captures of `kind`, one of KINDS, from the one numbered `first` on."""
     if kind not in KINDS:
         raise ValueError(f"kind {kind!r} is none of {', '.join(KINDS)}")
-    streams = [np.random.default_rng([seed, zlib.crc32(kind.encode()), number]) for number in range(count)]
+    numbers = range(first, first + count)
+    streams = [np.random.default_rng([seed, zlib.crc32(kind.encode()), number]) for number in numbers]
     if kind in foreign.FOREIGN:
         return [Capture(*foreign.record(rng, kind)) for rng in streams]
     jobs: list[_Job] = []
@@ -58,11 +59,11 @@ def generate(seed: int, count: int, kind: str) -> list[Capture]:
     for batch in _batches(jobs):
         for job, trace in zip(batch, _stepped(batch), strict=True):
             traces.setdefault(job.number, []).append(trace)
-    first = {job.number: job for job in reversed(jobs)}
+    lead = {job.number: job for job in reversed(jobs)}
     return [
-        _capture(kind, first[number], core, traces[number])
+        _capture(kind, lead[number], core, traces[number])
         for start in range(0, count, BATCH)
-        for number, core in _cores(first, traces, range(start, min(start + BATCH, count)))
+        for number, core in _cores(lead, traces, range(start, min(start + BATCH, count)))
     ]
 
 
@@ -115,6 +116,8 @@ def _stepped(batch: list[_Job]) -> list[Trace]:
     longest = max(job.steps for job in batch)
     scene = batch[0].scene
     light = round(LIGHT_SHARE * scene.warm_s / scene.step_s)
+    if compiled.library() is not None:
+        return [compiled.step_one(job.run, scene.step_s, light) for job in batch]
     return step_through([_lengthened(job.run, longest) for job in batch], scene.step_s, light, longest)
 
 
@@ -143,6 +146,10 @@ def _cores(
     """Currents of captures `numbers` after the clamps' hysteresis."""
     probes = [first[number].scene.probe for number in numbers]
     wires = [_wire(first[number], traces[number]) for number in numbers]
+    if compiled.library() is not None:
+        for number, p, wire in zip(numbers, probes, wires, strict=True):
+            yield number, compiled.core_of(wire, p.core_share, p.core_a)
+        return
     together = np.zeros((max(wire.size for wire in wires), len(wires)), np.float32)
     for column, wire in enumerate(wires):
         together[: wire.size, column] = wire

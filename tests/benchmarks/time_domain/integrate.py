@@ -75,27 +75,20 @@ def step_through(runs: Sequence[Run], step_s: float, light_steps: int, audit_fro
     motors = stack(machines, [run.supply for run in runs], step_s)
     count, width = motors.used.shape
     steps = runs[0].feed.volts.size
-    volts, on, use, load, arc = (
+    on, use, load, arc = (
         np.stack(series, axis=1)
         for series in (
-            [run.feed.volts for run in runs],
             [run.feed.on for run in runs],
             [run.feed.use for run in runs],
             [run.load for run in runs],
             [run.arc for run in runs],
         )
     )
-    source = volts * on - DIODE_V * (1 - on)
+    source = np.stack([source_v(run.feed) for run in runs], axis=1)
     contact = np.stack([run.contact for run in runs], axis=1).astype(np.float32)
-    wire_ohm = _wire_ohm(motors, np.stack([run.feed.open_wire for run in runs], axis=1), step_s)
+    wire_ohm = wire_ohms(motors, np.stack([run.feed.open_wire for run in runs], axis=1), step_s)
     constant = {name: np.array([getattr(machine, name) for machine in machines]) for name in _LOAD}
-    running = np.array([run.at_speed and not run.machine.locked for run in runs])
-    shaft = _Shaft(
-        np.array([run.first_angle for run in runs]),
-        np.where(running, constant["rated_rad_s"] * np.array([_expected_speed(run) for run in runs]), 0.0),
-        np.where(running, 1.0, 0.0),
-        np.where(running, 1.0, 0.0),
-    )
+    shaft = _Shaft(*np.stack([start_of(run) for run in runs], axis=1))
     touching = (count, width, motors.plus.size)
     now = _Electric(
         *(np.zeros((count, width)), np.zeros((count, width)), np.zeros(count), np.zeros(count)),
@@ -214,6 +207,18 @@ def _turn(
     shaft.angle = shaft.angle + step_s * shaft.speed
 
 
+def source_v(feed: Feed) -> NDArray:
+    """Volts of the source over the grid (steps,); switched off, the current runs on through a diode."""
+    return feed.volts * feed.on - DIODE_V * (1 - feed.on)
+
+
+def start_of(run: Run) -> NDArray:
+    """Angle, speed, pressure and the regulator's lift at the first step, (4,)."""
+    running = float(run.at_speed and not run.machine.locked)
+    speed = running and run.machine.rated_rad_s * _expected_speed(run)
+    return np.array([run.first_angle, speed, running, running])
+
+
 def _expected_speed(run: Run) -> float:
     """Speed at which V = R I + k ω meets the load at rated pressure, of the rated speed."""
     machine = run.machine
@@ -231,7 +236,7 @@ def _expected_speed(run: Run) -> float:
     return speed / machine.rated_rad_s
 
 
-def _wire_ohm(motors: Stack, open_wire: NDArray, step_s: float) -> NDArray:
+def wire_ohms(motors: Stack, open_wire: NDArray, step_s: float) -> NDArray:
     """Wire resistance over the grid (steps, n); a relay opens over a millisecond."""
     steps = open_wire.shape[0]
     ohms = np.where(open_wire, OPEN_OHM, motors.wire_ohm)

@@ -16,8 +16,11 @@ PREVIOUS_SD = 0.05  # of ln rpm between visits, volts told
 FOREIGN = ("fan", "alternator", "two_pumps", "brushless")
 PWM = ("fast_pwm", "slow_pwm")
 NO_PUMP = (*FOREIGN, "noise", "flat_high", "stalled")
+ALIKE = ("bars_alike",)
 GROSS = 0.01
 BARS_SUPPOSED = 8  # told of foreign records, as of the pump the clamp was meant for
+# Numbers of bars told wrong, by how often they are built.
+BUILT = {6: 0.06, 7: 0.09, 8: 0.38, 9: 0.09, 10: 0.16, 11: 0.08, 12: 0.14}
 NAN = float("nan")
 
 
@@ -62,16 +65,20 @@ def ways_of(kind: str) -> tuple[str, ...]:
     """Ways of measuring that a kind is judged by."""
     if kind in PWM:
         return ("supply told", "bars told", "untold")
+    if kind == "fan":
+        return ("untold", "told", "pump's bars told")
     if kind in NO_PUMP:
         return ("untold", "told")
     if kind == "four_poles":
         return ("told", "untold")
-    return ("told", "previous", "untold")
+    if kind in ALIKE:
+        return ("told", "previous", "untold")
+    return ("told", "previous", "untold", "wrong bars told")
 
 
-def judged(captures: Iterable[Capture], seed: int) -> Iterator[Outcome]:
-    """Measure every capture in every way of its kind."""
-    for number, capture in enumerate(captures):
+def judged(captures: Iterable[Capture], seed: int, first: int = 0) -> Iterator[Outcome]:
+    """Measure every capture, numbered from `first` on, in every way of its kind."""
+    for number, capture in enumerate(captures, start=first):
         rng = np.random.default_rng([seed, number, 77])
         slip = float(np.exp(PREVIOUS_SD * rng.standard_normal()))
         for way in ways_of(capture.truth.kind):
@@ -85,7 +92,7 @@ def outcome(capture: Capture, way: str, seed: int, number: int, slip: float = 1.
     began = time.process_time()
     reading, refused = None, ""
     try:
-        reading = measure(record, _known(capture, way, slip))
+        reading = measure(record, _known(capture, way, seed, number, slip))
     except CaptureRefused as refusal:
         refused = refusal.code
     spent = time.process_time() - began
@@ -150,12 +157,17 @@ def gated(capture: Capture, way: str) -> bool:
     )
 
 
-def _known(capture: Capture, way: str, slip: float) -> KnownPump:
+def _known(capture: Capture, way: str, seed: int, number: int, slip: float) -> KnownPump:
     truth = capture.truth
     rpm = truth.rpm() if way == "previous" else None
+    bars = truth.bars or BARS_SUPPOSED
+    if way in ("wrong bars told", "pump's bars told"):
+        rng = np.random.default_rng([seed, number, 5])
+        other = {n: share for n, share in BUILT.items() if n != bars}
+        bars = int(rng.choice(list(other), p=np.array(list(other.values())) / sum(other.values())))
     return KnownPump(
-        segments=None if way == "untold" else truth.bars or BARS_SUPPOSED,
-        poles=None if way == "untold" else truth.poles,
+        segments=None if way == "untold" else bars,
+        poles=None if way == "untold" else 2 if way == "pump's bars told" else truth.poles,
         previous_rpm=rpm * slip if rpm else None,
         supply="pwm" if way == "supply told" else None,
     )
