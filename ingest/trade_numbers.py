@@ -158,7 +158,7 @@ DEFAULTS: dict[str, Any] = {name: setting.default for name, setting in SETTINGS.
 HIGHEST_A = 100.0  # [P] above it no fuel pump, so the probe factor or the unit is wrong
 PLAUSIBLE_A = (0.5, 40.0)  # [P] a pump's mean lies between
 CLAMP_DRIFT_A = (
-    0.0019  # [P] by which a clamp's zero drifts in a second, times root seconds (standard deviation)
+    0.0022  # [P] by which a clamp's zero drifts in a second, times root seconds (standard deviation)
 )
 USUAL_A = (1.25, 20.0)  # [P] and nearly always between, a tenfold error of the probe beyond
 USUAL_SWING_A = (0.2, 2.0)  # [P] what a healthy pump's current varies by, peak to peak, about

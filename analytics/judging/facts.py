@@ -248,7 +248,9 @@ def _notes_that(
 
 def _unsteady(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
     sparks = number(visits, "sparks_per_s") > 10 * settings["few_sparks_per_s"]
-    untold = np.isnan(number(visits, "rpm")) & ~np.isnan(number(visits, "sparks_per_s"))
+    # Of brushes at fault the speed may be told by the ripple alone, too drowned to be read itself.
+    untold = np.isnan(number(visits, "rpm")) | np.isnan(number(visits, "ripple_pct"))
+    untold &= ~np.isnan(number(visits, "sparks_per_s"))
     return (number(visits, "speed_steadiness_pct") > settings["unsteady_pct"]) | (sparks & untold)
 
 

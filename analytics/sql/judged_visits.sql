@@ -7,7 +7,7 @@ SELECT
     array_to_string(list_filter(
         ['"code": "clipped"', '"code": "pwm-found"', '"code": "speed-undecided"',
             '"code": "speed-not-followed"', '"code": "current-flat"', '"code": "ripple-untold"',
-            '"variant": "irregular"', '"variant": "too-slow"', '"variant": "foreign"'],
+            '"code": "segments-contradicted"', '"variant": "far"', '"variant": "irregular"', '"variant": "too-slow"', '"variant": "foreign"'],
         lambda asked_for: contains(CAST(reading_notes AS VARCHAR), asked_for)), ' ') AS reading_notes,
     supply_v, supply_v_at, drop_supply_v, drop_ground_v, fuel_pressure_kpa, delivery_l_min, delivery_at,
     pressure_hold_kpa, fuel_level_pct, fuel_temp_c, fuel_in_tank,

@@ -14,6 +14,7 @@ import numpy as np
 from scipy import fft
 
 from ingest.known_pump import KnownPump
+from ingest.measuring.drowned_ripple import drowned_speed, is_drowned
 from ingest.measuring.fast_clock import fast_clock_hz, without_fast_clock
 from ingest.measuring.lifts import without_lifts
 from ingest.measuring.order_tracking import WorkTrace, prepare
@@ -21,6 +22,9 @@ from ingest.measuring.speed import ANSWER_ABOVE, SAME_SPEED, Speed, find_speed
 from ingest.measuring.switching import without_clock
 from ingest.measuring.whitening import whitened
 
+FOLLOWED_AT_LEAST = 0.3  # likeness to the average turn, of the stretch least like it
+UNSTEADY_PCT = 3.0  # a shaft in the settled run is steadier: beyond, the phase has slipped somewhere
+OPEN = 0.4  # probability of the likeliest turn: of less, nothing speaks for any
 SLOW_HZ = (40.0, 450.0)  # clocks of slow drives, common practice, no source
 PULSED_SWING, NEXT_TO_NOTHING, TAILS = 1.1, 0.25, 0.005  # of the mean, of the mean, share of the samples
 
@@ -64,6 +68,29 @@ def calmer_traces(
         yield lifted
         if told:
             yield whitened(lifted)
+
+
+def by_drowned_ripple(
+    current_a: np.ndarray, rate_hz: float, work: WorkTrace, known: KnownPump, found: Speed | None
+) -> Speed | None:
+    """The speed that the ripple leads to where none could be followed; None without, or against what was
+    found. current_a (n,): the running part."""
+    if not is_drowned(work, float(np.mean(current_a))) or (found is not None and found.contradicted):
+        return None
+    calm = without_lifts(current_a, rate_hz)
+    traces = [work] if calm is None else [without_clocks(*calm, known.supply)[0], work]
+    speeds = [speed for trace in traces if (speed := drowned_speed(trace, known)) is not None]
+    if not speeds:
+        return None
+    hz = [speed.phase.turn_hz for speed in speeds]
+    if found is not None and was_followed(found) and found.probability > OPEN:
+        hz.append(found.phase.turn_hz)  # its lines are more than their ripple
+    return speeds[0] if max(hz) / min(hz) < 1 + SAME_SPEED else None
+
+
+def was_followed(speed: Speed) -> bool:
+    """Whether the phase was followed throughout."""
+    return speed.phase.followed >= FOLLOWED_AT_LEAST and speed.phase.steadiness_pct <= UNSTEADY_PCT
 
 
 def find_fed_speed(

@@ -12,7 +12,13 @@ from ingest.errors import CaptureRefused
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.measuring import quality
-from ingest.measuring.feed import Clocks, calmer_traces, find_fed_speed, without_clocks
+from ingest.measuring.feed import (
+    Clocks,
+    by_drowned_ripple,
+    calmer_traces,
+    find_fed_speed,
+    without_clocks,
+)
 from ingest.measuring.foreign_lines import NO_LINES, fast_line_hz, foreign_lines
 from ingest.measuring.order_tracking import WorkTrace
 from ingest.measuring.other_turns import contradicted_before, usual
@@ -29,7 +35,7 @@ from ingest.trade_numbers import CLAMP_DRIFT_A, HIGHEST_A, LEAST_A
 from ingest.wording import measuring_notes
 from ingest.wording.file_notes import turned_over
 
-METHOD_VERSION = 27  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 28  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
 SURE = 0.99  # probability from which a second look at a trace counts
 
@@ -76,7 +82,11 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
                 if sure and not contradicted_before(first, calmed[2]):
                     work, clocks, speed = calmed
                     break
-        if speed is not None:
+            if not settled_on(speed):
+                speed = by_drowned_ripple(running, rate, work, known, speed) or speed
+        if speed is not None and speed.ripple_alone:
+            fast_hz = fast_line_hz(running, rate, speed.phase)
+        elif speed is not None:
             foreign = foreign_lines(work, speed.phase)
             fast_hz = fast_line_hz(running, rate, speed.phase)
             if foreign.disturbing:

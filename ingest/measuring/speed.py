@@ -46,6 +46,7 @@ class Speed:
     segments: the bar count, told or most probable given the first speed; segments_probability likewise.
     bars_differ: lines show that the bars are not all alike, which is what tells one turn from another.
     contradicted: the bars and speed that the trace by itself leads to, where they are not those told.
+    ripple_alone: found by the ripple of the bars told alone; its phase is too rough to read more off.
     """
 
     candidates: tuple[SpeedCandidate, ...]
@@ -56,6 +57,7 @@ class Speed:
     pattern_repeat_ms: float | None
     bars_differ: bool
     contradicted: OtherBars | None = None
+    ripple_alone: bool = False
 
     @property
     def probability(self) -> float:

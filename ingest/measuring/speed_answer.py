@@ -11,7 +11,7 @@ from ingest.known_pump import KnownPump
 from ingest.measuring import quality
 from ingest.measuring.condition import condition
 from ingest.measuring.drive import find_drive
-from ingest.measuring.feed import Clocks
+from ingest.measuring.feed import UNSTEADY_PCT, Clocks, was_followed
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.other_turns import anothers_ripple, no_commutators, unlike_pairs, usual
 from ingest.measuring.ripple import AverageTurn
@@ -24,7 +24,6 @@ from ingest.wording import measuring_notes
 SEGMENTS_TOLD_ABOVE = 0.95
 RIVAL_OUTSIDE_GATES = 0.002  # probability
 RIVAL_OUTSIDE_BAND = 0.01  # probability: without the band's 100 : 1 it would be the likelier
-FOLLOWED_AT_LEAST = 0.3
 LIKELY, SAME_WAVE = 0.05, 0.03  # probability of a candidate; octaves
 PERHAPS_OF_FOUR = 0.6  # probability, four poles apart: little else is open
 FLAT_PCT = 3.0  # of the mean: a commutator that turns shows more, common practice, no source
@@ -42,7 +41,6 @@ DIPS_SHARE = 0.04  # likewise, of what is strongest at the rates of firing: a lo
 # Probability: what is answered of bars untold, or beside a clock, is rarely less sure where it is right.
 SURE_UNTOLD = 0.98
 CALM_STEADY_PCT = 1.5  # a shaft varies no more as a rule: beyond, parts of the phase have often slipped
-UNSTEADY_PCT = 3.0  # a shaft in the settled run is steadier: beyond, the phase has slipped somewhere
 
 
 def with_speed(
@@ -69,7 +67,7 @@ def with_speed(
     if speed is None or turn is None:
         return _without_ripple(reading), [measuring_notes.speed_refused()]
     gates = _gates(speed, turn, known, check, reading)
-    followed = _followed(speed)
+    followed = was_followed(speed)
     strongest_hz = float(speed.lines.hz[np.argmax(speed.lines.power)])
     by_mains = quality.is_mains(strongest_hz)
     hum = quality.mains_note(foreign, (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0))
@@ -95,8 +93,9 @@ def with_speed(
     aside = bool(np.any(foreign.share >= quality.FOREIGN_SHARE))
     faint = reading.ripple_pct is not None and reading.ripple_pct < LEAST_RIPPLE_PCT
     still = flat and known.expected_rpm is None and (aside or faint)
-    slow = alone and _slow_without_drag(speed, reading, known)
-    told = drive.told and another is None and not by_engine and second_hz is None and not still and not slow
+    slow = _slow_as_a_fan(speed, reading, known) if alone and not speed.ripple_alone else None
+    told = drive.told and another is None and slow is None
+    told = told and not by_engine and second_hz is None and not still
     if flat and not told:
         return _without_ripple(reading), [measuring_notes.current_flat(FLAT_PCT)]
     notes = [
@@ -116,6 +115,8 @@ def with_speed(
     if told:
         reading = _answered(reading, speed, turn, known)
         rpm = reading.rpm or 0.0
+        if speed.ripple_alone:
+            notes.append(measuring_notes.ripple_irregular())
         return reading, [*notes, *_unlike_the_last(rpm, known.expected_rpm), *_slow_notes(rpm, known)]
     if second_hz is not None:
         notes = [note for note in notes if note.code != "alternator-suspected"]
@@ -127,18 +128,18 @@ def with_speed(
         notes.append(measuring_notes.engine_suspected(engine_hz))
     elif firing_hz is not None:
         notes.append(measuring_notes.firing_suspected(firing_hz))
-    elif slow:
-        notes.append(_like_a_fans(60 * speed.phase.turn_hz, reading.mean_a or 0.0, known))
+    elif slow is not None:
+        notes.append(slow)
     if speed.contradicted is not None and followed:
         notes.append(_unlike_told(speed.contradicted, known))
-    elif not gates and followed and another is None and not slow:
+    elif not gates and followed and another is None and slow is None:
         notes.append(_undecided(speed, known))
     why = _turn_rejected(
         speed,
         followed,
         gates,
         clocked=(alone or clocks.slow is not None) and not drive.told,
-        another=another is not None or second_hz is not None or slow,
+        another=another is not None or second_hz is not None or slow is not None,
     )
     if why is not None:
         reading = _without_ripple(reading)
@@ -188,7 +189,8 @@ def _another_load(
     if known.supply is None and fast_hz is not None:
         return measuring_notes.switched_or_brushless(fast_hz)
     # What a clock leaves about its harmonics lies at orders far above the ripple's.
-    if settled_on(speed) and no_commutators(speed.phase.wave if clocks.fast is not None else wave, known):
+    wave = speed.phase.wave if clocks.fast is not None else wave
+    if settled_on(speed) and not speed.ripple_alone and no_commutators(wave, known):
         if known.supply == "pwm" or clocks.fast is not None:
             return measuring_notes.no_commutators_beside_a_drive()
         return measuring_notes.no_commutators_pattern()
@@ -203,23 +205,25 @@ def _another_load(
     return None
 
 
-def _slow_without_drag(speed: Speed, reading: Reading, known: KnownPump) -> bool:
-    """Whether a speed below the usual band is on less current than drag takes to slow a pump so far.
+def _slow_as_a_fan(speed: Speed, reading: Reading, known: KnownPump) -> Note | None:
+    """Say that a speed below the usual band is rather a fan's: of more bars than pumps have, or on less
+    current than drag takes to slow a pump so far.
 
     A pump of the usual band's middle on its full volts, that draws the least of usual pumps, draws
     I / a * (1 - (1 - a) * speed / usual speed) when it is slowed: from V = R I + k * speed with a = R I / V.
     Fewer volts, as told, slow it without.
     """
-    if known.expected_rpm is not None or reading.mean_a is None:
-        return False
     low, high = known.band_rpm
-    volts = min((known.supply_v or FULL_V) / FULL_V, 1.0)
-    rpm = 60 * speed.phase.turn_hz / volts
-    if rpm >= low or rpm <= 0:
-        return False
+    rpm, volts = 60 * speed.phase.turn_hz, min((known.supply_v or FULL_V) / FULL_V, 1.0)
+    if known.expected_rpm is not None or not 0 < rpm / volts < low:
+        return None
+    if (known.segments or 0) > MOST_BARS_SLOW:
+        return measuring_notes.a_fans_speed(rpm, known.segments or 0)
     middle = (low * high) ** 0.5
-    drags_from_a = volts * LEAST_DRAWN_A / COPPER_SHARE * (1 - (1 - COPPER_SHARE) * rpm / middle)
-    return reading.mean_a < drags_from_a
+    drags_from_a = volts * LEAST_DRAWN_A / COPPER_SHARE * (1 - (1 - COPPER_SHARE) * rpm / volts / middle)
+    if reading.mean_a is None or reading.mean_a >= drags_from_a:
+        return None
+    return measuring_notes.a_fans_current(rpm, low, reading.mean_a)
 
 
 def _slow_notes(rpm: float, known: KnownPump) -> list[Note]:
@@ -227,13 +231,7 @@ def _slow_notes(rpm: float, known: KnownPump) -> list[Note]:
     tells them apart."""
     if known.expected_rpm is not None or rpm >= known.band_rpm[0]:
         return []
-    if (known.segments or 0) > MOST_BARS_SLOW:
-        return [measuring_notes.a_fans_speed(rpm, known.segments or 0)]
     return [measuring_notes.slow_for_a_pump(rpm, known.band_rpm[0])]
-
-
-def _like_a_fans(rpm: float, mean_a: float, known: KnownPump) -> Note:
-    return measuring_notes.a_fans_current(rpm, known.band_rpm[0], mean_a)
 
 
 def _engine_hz(foreign: ForeignLines, known: KnownPump) -> float | None:
@@ -265,13 +263,9 @@ def settled_on(
     speed: Speed | None, above: float = ANSWER_ABOVE, steadiness_pct: float = UNSTEADY_PCT
 ) -> bool:
     """Whether the trace leads to one speed with a probability `above`, and was followed."""
-    if speed is None or speed.probability < above or not _followed(speed):
+    if speed is None or speed.probability < above or not was_followed(speed):
         return False
     return speed.phase.steadiness_pct <= steadiness_pct
-
-
-def _followed(speed: Speed) -> bool:
-    return speed.phase.followed >= FOLLOWED_AT_LEAST and speed.phase.steadiness_pct <= UNSTEADY_PCT
 
 
 def _gates(
@@ -284,7 +278,7 @@ def _gates(
     low, high = known.band_rpm
     span_s = (reading.steady_to_s or 0.0) - (reading.steady_from_s or 0.0)
     # A turn that is not sure may be far too slow: then what a usual pump's slowest would be counts.
-    sure = speed.probability >= ANSWER_ABOVE and _followed(speed)
+    sure = speed.probability >= ANSWER_ABOVE and was_followed(speed)
     turns = speed.turns if sure else max(speed.turns, low / 60 * span_s)
     return quality.speed_gates(
         turns=turns,
@@ -349,16 +343,21 @@ def _stands_alone(speed: Speed, known: KnownPump) -> bool:
 def _answered(reading: Reading, speed: Speed, turn: AverageTurn, known: KnownPump) -> Reading:
     """Add the speed and what it tells of the segments."""
     rpm = 60 * int(speed.turns) / speed.whole_turns_s
+    reading = replace(
+        reading,
+        rpm=rpm,
+        rpm_se=float(60 * speed.phase.turn_hz_se),
+        revolution_ms=60_000 / rpm,
+        turns=float(int(speed.turns)),
+    )
+    if speed.ripple_alone:
+        return replace(_without_ripple(reading), segments=known.segments)
     bars = known.segments or (speed.segments if speed.segments_probability >= SEGMENTS_TOLD_ABOVE else None)
     about = condition(turn, reading.mean_a, bars, 2 * pairs_of(known))
     known_mean = reading.mean_a is not None
     return replace(
         reading,
-        rpm=rpm,
-        rpm_se=float(60 * speed.phase.turn_hz_se),
-        revolution_ms=60_000 / rpm,
         segments=bars,
-        turns=float(int(speed.turns)),
         speed_steadiness_pct=speed.phase.steadiness_pct,
         segment_profile_pct=about.profile_pct if known_mean else (),
         weakest_segment=about.weakest,
