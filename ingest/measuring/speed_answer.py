@@ -206,8 +206,8 @@ def _another_load(
 
 
 def _slow_as_a_fan(speed: Speed, reading: Reading, known: KnownPump) -> Note | None:
-    """Say that a speed below the usual band is rather a fan's: of more bars than pumps have, or on less
-    current than drag takes to slow a pump so far.
+    """Say that a speed below the usual band is rather a fan's: on less current than drag takes to slow a pump
+    so far.
 
     A pump of the usual band's middle on its full volts, that draws the least of usual pumps, draws
     I / a * (1 - (1 - a) * speed / usual speed) when it is slowed: from V = R I + k * speed with a = R I / V.
@@ -217,8 +217,6 @@ def _slow_as_a_fan(speed: Speed, reading: Reading, known: KnownPump) -> Note | N
     rpm, volts = 60 * speed.phase.turn_hz, min((known.supply_v or FULL_V) / FULL_V, 1.0)
     if known.expected_rpm is not None or not 0 < rpm / volts < low:
         return None
-    if (known.segments or 0) > MOST_BARS_SLOW:
-        return measuring_notes.a_fans_speed(rpm, known.segments or 0)
     middle = (low * high) ** 0.5
     drags_from_a = volts * LEAST_DRAWN_A / COPPER_SHARE * (1 - (1 - COPPER_SHARE) * rpm / volts / middle)
     if reading.mean_a is None or reading.mean_a >= drags_from_a:
@@ -231,6 +229,8 @@ def _slow_notes(rpm: float, known: KnownPump) -> list[Note]:
     tells them apart."""
     if known.expected_rpm is not None or rpm >= known.band_rpm[0]:
         return []
+    if (known.segments or 0) > MOST_BARS_SLOW:
+        return [measuring_notes.a_fans_speed(rpm, known.segments or 0)]
     return [measuring_notes.slow_for_a_pump(rpm, known.band_rpm[0])]
 
 

@@ -203,8 +203,7 @@ def a_fans_speed(rpm: float, segments: int) -> str:
     """A slow motor of many bars."""
     return (
         f"{rpm:.0f} rpm is slow, and {segments} segments are many, for a fuel pump: this looks like a fan or "
-        "a blower. Make sure the clamp is on the pump's own wire, and capture again; if its type is so slow, "
-        "enter its usual speed (rpm_low)."
+        "a blower. Make sure the clamp is on the pump's own wire, and capture again."
     )
 
 

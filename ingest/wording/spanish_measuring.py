@@ -187,8 +187,7 @@ def another_load(rpm: float, ripple_pct: float) -> str:
 def a_fans_speed(rpm: float, segments: int) -> str:
     return (
         f"{rpm:.0f} rpm es poco y {segments} delgas son muchas para una bomba de combustible: parece un "
-        f"ventilador o un soplador. {OWN_WIRE} y capture de nuevo; si su tipo es tan lento, anote su "
-        "velocidad habitual (rpm_low)."
+        f"ventilador o un soplador. {OWN_WIRE} y capture de nuevo."
     )
 
 

@@ -14,9 +14,11 @@ from ingest.measuring.foreign_lines import NO_LINES
 from ingest.measuring.measurement import measure
 from ingest.measuring.order_tracking import prepare
 from ingest.measuring.speed import find_speed
+from ingest.reading import SpeedCandidate
 from tests.measuring.measured_captures import recorded, trace
 
 TURN_HZ, BARS = 97.3, 8
+NO_CLOCKS = Clocks()
 
 
 def pump(rate_hz, seconds=0.15, seed=3):
@@ -128,23 +130,55 @@ def test_a_last_speed_near_the_clock_does_not_make_it_the_shaft(rpm):
     assert reading.rpm is None
 
 
-@pytest.mark.parametrize(
-    ("supply", "fast_hz", "told"), [("pwm", None, False), ("pwm", 9000.0, True), (None, None, True)]
-)
-def test_a_switched_feed_without_another_clock_has_the_slow_one(supply, fast_hz, told):
-    """What interrupts the current twice a turn that wanders is a dead bar's, but not on such a feed."""
+@pytest.fixture(scope="module")
+def eight():
+    """A sound motor's speed as found, and the rate of its samples."""
     capture, _ = recorded(trace(8))
-    speed = find_speed(prepare(capture.current_a, capture.sample_rate_hz), KnownPump(segments=8))
+    work = prepare(capture.current_a, capture.sample_rate_hz)
+    return find_speed(work, KnownPump(segments=8)), capture.sample_rate_hz
+
+
+def as_a_drive(eight, *, supply=None, clocks=NO_CLOCKS, steadiness_pct=0.24, probability=0.9999, order=2):
+    """What is made of a turn whose wave has one order alone."""
+    speed, rate_hz = eight
     turn = np.arange(len(speed.phase.wave)) / len(speed.phase.wave)
-    phase = replace(speed.phase, wave=np.cos(4 * np.pi * turn), steadiness_pct=0.24)
-    drive = find_drive(
-        replace(speed, phase=phase),
+    wave = np.cos(2 * np.pi * order * turn)
+    phase = replace(speed.phase, wave=wave, steadiness_pct=steadiness_pct)
+    candidates = (SpeedCandidate(speed.candidates[0].rpm, probability),)
+    return find_drive(
+        replace(speed, phase=phase, candidates=candidates),
         NO_LINES,
         told=True,
-        rate_hz=capture.sample_rate_hz,
+        rate_hz=rate_hz,
         known=KnownPump(segments=8, supply=supply),
-        clocks=Clocks(fast_hz, None, 259.0),
+        clocks=clocks,
         fast_hz=None,
     )
+
+
+@pytest.mark.parametrize(
+    ("supply", "fast_hz", "changes", "told"),
+    [
+        ("pwm", None, {}, False),
+        ("pwm", 9000.0, {}, True),
+        (None, None, {}, True),
+        (None, None, {"steadiness_pct": 0.06}, False),
+        (None, None, {"probability": 0.992}, False),  # a clock taken for a turn is not as sure
+        ("direct", None, {"probability": 0.992, "steadiness_pct": 0.06}, True),
+    ],
+)
+def test_a_switched_feed_without_another_clock_has_the_slow_one(eight, supply, fast_hz, changes, told):
+    """What interrupts the current twice a turn that wanders is a dead bar's, but not on such a feed."""
+    drive = as_a_drive(eight, supply=supply, clocks=Clocks(fast_hz, None, 259.0), **changes)
     assert drive.told == told
     assert ("interrupted" in [(note.values or {}).get("variant") for note in drive.notes]) != told
+
+
+@pytest.mark.parametrize(
+    ("supply", "steadiness_pct", "order", "told"),
+    [(None, 0.001, 2, False), (None, 0.06, 2, True), ("direct", 0.001, 2, True), (None, 0.001, 8, True)],
+)
+def test_what_comes_twice_a_turn_as_evenly_as_a_clock_is_one(eight, supply, steadiness_pct, order, told):
+    drive = as_a_drive(eight, supply=supply, steadiness_pct=steadiness_pct, order=order)
+    assert drive.told == told
+    assert (drive.pwm_hz is None) == told
