@@ -9,14 +9,13 @@ import numpy as np
 from ingest.capture import Note
 from ingest.known_pump import KnownPump
 from ingest.measuring import quality
-from ingest.measuring.feed import SLOW_HZ, Clocks
+from ingest.measuring.feed import Clocks
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.speed import Speed, at_odds
 from ingest.measuring.switching import may_be_ripple
 from ingest.wording import measuring_notes
 
 CLOCKS_WANDER_PCT = 0.1  # no oscillator in use wanders so far within a record, common practice, no source
-STEADY_PCT = 0.01  # no shaft of some 300 simulated pumps varied so little; clocks vary by less
 SURE_OF_A_BAR = 0.998  # probability: with all its other orders a dead bar's turn is surer, a clock's is not
 SAME_AS_BEFORE = 0.1  # log ratio to the last visit's speed
 
@@ -69,9 +68,6 @@ def find_drive(
     if clocks.slow is not None and supply != "direct" and not _by_a_dead_bar(speed, clocks, supply):
         notes.append(measuring_notes.current_interrupted(clocks.slow))
         return Drive(clocks.slow if supply == "pwm" else pwm_hz, tuple(notes), False)
-    if supply is None and _as_steady_as_a_clock(speed):
-        notes.append(measuring_notes.drive_strongest(nearest_hz))
-        return Drive(nearest_hz, tuple(notes), False)
     if supply == "pwm" and clocks.fast is not None:
         pwm_hz = clocks.fast
         notes.append(measuring_notes.drive_taken_out(pwm_hz))
@@ -89,19 +85,6 @@ def find_drive(
     return Drive(pwm_hz, tuple(notes), told)
 
 
-def _as_steady_as_a_clock(speed: Speed) -> bool:
-    """Whether what comes twice a turn, as a bad bar does, comes as often as slow drives switch, and as
-    evenly: a shaft loaded by fuel under pressure is less steady."""
-    strongest_hz = _strongest(speed) * speed.phase.turn_hz
-    slow = SLOW_HZ[0] <= strongest_hz <= SLOW_HZ[1]
-    return slow and _strongest(speed) == 2 and speed.phase.steadiness_pct < STEADY_PCT
-
-
-def _strongest(speed: Speed) -> int:
-    """Order of the strongest part of the turn's wave."""
-    return 1 + int(np.argmax(np.abs(np.fft.rfft(speed.phase.wave)[1:])))
-
-
 def _by_a_dead_bar(speed: Speed, clocks: Clocks, supply: str | None) -> bool:
     """Whether what interrupts the current comes twice a turn and wanders as a shaft does and no clock.
 
@@ -111,4 +94,5 @@ def _by_a_dead_bar(speed: Speed, clocks: Clocks, supply: str | None) -> bool:
         return False
     if speed.probability < SURE_OF_A_BAR:
         return False
-    return _strongest(speed) == 2 and speed.phase.steadiness_pct > CLOCKS_WANDER_PCT
+    strongest = 1 + int(np.argmax(np.abs(np.fft.rfft(speed.phase.wave)[1:])))
+    return strongest == 2 and speed.phase.steadiness_pct > CLOCKS_WANDER_PCT

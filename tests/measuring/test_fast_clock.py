@@ -18,7 +18,6 @@ from ingest.reading import SpeedCandidate
 from tests.measuring.measured_captures import recorded, trace
 
 TURN_HZ, BARS = 97.3, 8
-NO_CLOCKS = Clocks()
 
 
 def pump(rate_hz, seconds=0.15, seed=3):
@@ -138,11 +137,11 @@ def eight():
     return find_speed(work, KnownPump(segments=8)), capture.sample_rate_hz
 
 
-def as_a_drive(eight, *, supply=None, clocks=NO_CLOCKS, steadiness_pct=0.24, probability=0.9999, order=2):
-    """What is made of a turn whose wave has one order alone."""
+def as_a_drive(eight, *, supply=None, clocks, steadiness_pct=0.24, probability=0.9999):
+    """What is made of a turn whose wave comes twice in it."""
     speed, rate_hz = eight
     turn = np.arange(len(speed.phase.wave)) / len(speed.phase.wave)
-    wave = np.cos(2 * np.pi * order * turn)
+    wave = np.cos(4 * np.pi * turn)
     phase = replace(speed.phase, wave=wave, steadiness_pct=steadiness_pct)
     candidates = (SpeedCandidate(speed.candidates[0].rpm, probability),)
     return find_drive(
@@ -172,13 +171,3 @@ def test_a_switched_feed_without_another_clock_has_the_slow_one(eight, supply, f
     drive = as_a_drive(eight, supply=supply, clocks=Clocks(fast_hz, None, 259.0), **changes)
     assert drive.told == told
     assert ("interrupted" in [(note.values or {}).get("variant") for note in drive.notes]) != told
-
-
-@pytest.mark.parametrize(
-    ("supply", "steadiness_pct", "order", "told"),
-    [(None, 0.001, 2, False), (None, 0.06, 2, True), ("direct", 0.001, 2, True), (None, 0.001, 8, True)],
-)
-def test_what_comes_twice_a_turn_as_evenly_as_a_clock_is_one(eight, supply, steadiness_pct, order, told):
-    drive = as_a_drive(eight, supply=supply, steadiness_pct=steadiness_pct, order=order)
-    assert drive.told == told
-    assert (drive.pwm_hz is None) == told
