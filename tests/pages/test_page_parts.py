@@ -54,7 +54,7 @@ SPEEDS = {"low speed limit": 3400.0, "high speed limit": 10_000.0}
 
 def test_drift_says_its_error_and_whose_it_is():
     words = metrics.drift_words(one_pump().drift["rpm"], metric("rpm"), MILES)
-    assert words.startswith("speed: -322 ± 64 rpm per 10,000 mi")
+    assert words.startswith("speed: −322 ± 64 rpm per 10,000 mi")
     few = one_pump(slope=-0.004, share=0.3).drift["rpm"]
     words = metrics.drift_words(few, metric("rpm"), MILES)
     assert "may as well be none" in words
