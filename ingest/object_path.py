@@ -16,12 +16,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from fnmatch import fnmatchcase
 from functools import cache
-from ipaddress import ip_address
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
 
 from ingest.errors import LedgerError
+from ingest.loopback import is_loopback
 
 SCHEME = "s3://"
 CONNECTED_WITHIN_S, ANSWERED_WITHIN_S, ATTEMPTS = 5.0, 60.0, 3
@@ -218,14 +218,6 @@ def _refuse_open(endpoint: str, refused: Any) -> None:
         raise refused("has an endpoint that is not https://HOST[:PORT]")
     if parts.scheme == "http" and not is_loopback(host):
         raise refused("has an endpoint without TLS (http), which is for this machine alone (127.0.0.1)")
-
-
-def is_loopback(host: str) -> bool:
-    """Tell whether a host is this machine itself."""
-    try:
-        return host == "localhost" or ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 @cache

@@ -168,18 +168,21 @@ def add_baseline(
     `baseline_rpm_count`, `baseline_kind` (new | bedding-in | late | none) and `founds`. Readings far from
     those before them found none: a fault must not become its own measure.
     """
-    group = visits["compares_with"].to_numpy()
-    out = _with_baselines(visits, sound, group, settings)
-    values = _values(out)
+    group, values = visits["compares_with"].to_numpy(), _values(visits)
+    out = _with_baselines(visits, sound, values, group, settings)
+    if services is None or not len(services):
+        return out
     mean = out[[f"baseline_{name}" for name in METRICS]].to_numpy(float)
-    near = _joins(values, mean, np.where(np.isnan(mean), 0, 1), settings)
-    anew = begins_anew(out, sound, near, services)
+    anew = begins_anew(out, sound, _joins(values, mean, ~np.isnan(mean), settings), services)
     if not anew.any():
         return out
+    again = np.isin(group, group[anew])
     since = pd.Series(anew).groupby(group).cumsum().to_numpy()
-    return _with_baselines(
-        visits, sound, pd.factorize(pd.MultiIndex.from_arrays([group, since]))[0], settings
-    )
+    parted, _ = pd.factorize(pd.MultiIndex.from_arrays([group[again], since[again]]))
+    made = _with_baselines(visits[again], sound[again], values[again], parted, settings)
+    added = made.columns.difference(visits.columns)
+    out.loc[again, added] = made[added]
+    return out
 
 
 def _values(visits: pd.DataFrame) -> np.ndarray:
@@ -187,12 +190,11 @@ def _values(visits: pd.DataFrame) -> np.ndarray:
 
 
 def _with_baselines(
-    visits: pd.DataFrame, sound: np.ndarray, group: np.ndarray, settings: dict[str, Any]
+    visits: pd.DataFrame, sound: np.ndarray, values: np.ndarray, group: np.ndarray, settings: dict[str, Any]
 ) -> pd.DataFrame:
     out = visits.copy()
     founding = text(out, "reason", "pm").isin(FOUNDING_REASONS) & out["in_trend"].fillna(True).astype(bool)
     usable = founding.to_numpy() & sound & out["ln_a"].notna().to_numpy() & ~_flag(out, "carried")
-    values = _values(out)
     duty = np.where(text(out, "supply", "direct") == "pwm", number(out, "duty_pct"), np.nan)
     plain = np.isnan(duty)
     founds = np.zeros(len(out), bool)

@@ -179,7 +179,8 @@ class RiskModel:
         CAUSES, (causes, n), in points of 1."""
         parts = self.log_survival(known, d_0 + d_km).array
         if d_0.any():  # at the last visit itself nothing has fallen yet
-            parts = np.maximum(parts - self.log_survival(known, d_0).array, 0.0)
+            parts = parts - self.log_survival(known, d_0).array
+        parts = np.maximum(parts, 0.0)
         total = parts.sum(0)
         p = -np.expm1(-total)
         return p, parts * (p / np.maximum(total, 1e-300))

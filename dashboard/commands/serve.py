@@ -66,9 +66,10 @@ def serve(
 
     Returns the exit status: 0 when it was stopped. Raises PumpledgerError when it does not come up.
     """
-    from dashboard.serving.configuration import PUBLIC_URL, is_loopback, read_server_settings
+    from dashboard.serving.configuration import PUBLIC_URL, read_server_settings
     from dashboard.serving.serving import streamlit_arguments
     from dashboard.serving.supervisor import Supervisor
+    from ingest.loopback import is_loopback
 
     settings = read_server_settings()
     refuse_no_ledger(ledger)

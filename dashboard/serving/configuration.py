@@ -6,7 +6,6 @@ A misspelt name or value is an error: a lock that was meant and is off must not 
 from __future__ import annotations
 
 import difflib
-import ipaddress
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -61,14 +60,6 @@ def read_server_settings(environment: Mapping[str, str] | None = None) -> Server
         _address(found.get(PUBLIC_URL, "")),
         _hours(found.get(SESSION_HOURS, "")),
     )
-
-
-def is_loopback(address: str) -> bool:
-    """Return whether only this machine can reach `address`."""
-    try:
-        return ipaddress.ip_address(address.strip("[]")).is_loopback
-    except ValueError:
-        return address.lower() == "localhost"
 
 
 def _yes_or_no(name: str, text: str) -> bool:

@@ -18,8 +18,9 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from dashboard.serving import entrance
-from dashboard.serving.configuration import ServerSettings, is_loopback
+from dashboard.serving.configuration import ServerSettings
 from dashboard.serving.sessions import ENDED, claims_of_cookies, session_of, still_holds
+from ingest.loopback import is_loopback
 
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]

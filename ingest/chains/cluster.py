@@ -28,7 +28,8 @@ from ingest.chains.told import (
     work_from_json,
 )
 from ingest.errors import EntryRefused, LedgerError
-from ingest.object_path import is_loopback, place
+from ingest.loopback import is_loopback
+from ingest.object_path import place
 
 ANSWERS_WITHIN_S = 20
 LOOKS_EVERY_S = 15  # whether there are workers left, while none of them answers

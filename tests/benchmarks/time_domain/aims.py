@@ -11,7 +11,6 @@ either. Refused shares are those of gated records; `clean` ones of healthy pumps
 """
 
 import argparse
-import sys
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,9 +18,17 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import beta
 
-from tests.benchmarks.time_domain.generating import KINDS, generate
-from tests.benchmarks.time_domain.judge import APART, DOUBTED, WANDERING, WITH_SPARKS, keep, kept, upper
-from tests.benchmarks.time_domain.judging import FOREIGN, NO_PUMP, PWM, Outcome, judged
+from tests.benchmarks.time_domain.generating import KINDS
+from tests.benchmarks.time_domain.judge import (
+    APART,
+    DOUBTED,
+    WANDERING,
+    WITH_SPARKS,
+    gone_through,
+    kept,
+    upper,
+)
+from tests.benchmarks.time_domain.judging import FOREIGN, NO_PUMP, PWM, Outcome
 
 A_ROUND = 24
 NAMES_IT = DOUBTED | {"current-flat", "engine-suspected", "segments-contradicted", "no-current"}
@@ -231,19 +238,13 @@ def main() -> None:
     if args.kept:
         print(report([outcome for path in args.kept for outcome in kept(path)]))
         return
-    outcomes: list[Outcome] = kept(args.keep) if args.keep else []
-    done = {(o.seed, o.kind, o.number) for o in outcomes}
-    for first in range(0, args.per_kind, A_ROUND):
-        for kind in args.kinds:
-            if (args.seed, kind, first) in done:
-                continue
-            count = min(A_ROUND, args.per_kind - first)
-            found = list(judged(generate(args.seed, count, kind, first), args.seed, first))
-            if args.keep:
-                keep(args.keep, found)
-            outcomes += found
-            print(f"{kind}, {first + count} of {args.per_kind}", file=sys.stderr, flush=True)
-    print(report(outcomes))
+    firsts = range(0, args.per_kind, A_ROUND)
+    rounds = (
+        (args.seed, kind, first, min(A_ROUND, args.per_kind - first))
+        for first in firsts
+        for kind in args.kinds
+    )
+    print(report(gone_through(rounds, args.keep)))
 
 
 if __name__ == "__main__":

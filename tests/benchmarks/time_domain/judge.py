@@ -181,6 +181,22 @@ def kept(path: Path) -> list[Outcome]:
     ]
 
 
+def gone_through(rounds: Iterable[tuple[int, str, int, int]], path: Path | None) -> list[Outcome]:
+    """Return the outcomes of all rounds (seed, kind, number of the first capture, how many); those that stand
+    in the file at `path` are not run again, the others are added to it as they come."""
+    outcomes = kept(path) if path else []
+    done = {(o.seed, o.kind, o.number) for o in outcomes}
+    for seed, kind, first, count in rounds:
+        if (seed, kind, first) in done:
+            continue
+        found = list(judged(generate(seed, count, kind, first), seed, first))
+        if path:
+            keep(path, found)
+        outcomes += found
+        print(f"seed {seed}: {kind}, {first + count}", file=sys.stderr, flush=True)
+    return outcomes
+
+
 def main() -> None:
     """Run the judge from the command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
@@ -194,18 +210,9 @@ def main() -> None:
         print(report(outcome for path in args.kept for outcome in kept(path)))
         return
     first, _, last = args.seeds.partition("-")
-    outcomes: list[Outcome] = kept(args.keep) if args.keep else []
-    done = {(outcome.seed, outcome.kind) for outcome in outcomes}
-    for seed in range(int(first), int(last or first) + 1):
-        for kind in args.kinds:
-            if (seed, kind) in done:
-                continue
-            found = list(judged(generate(seed, args.per_seed, kind), seed))
-            if args.keep:
-                keep(args.keep, found)
-            outcomes += found
-            print(f"seed {seed}: {kind}", file=sys.stderr, flush=True)
-    print(report(outcomes))
+    seeds = range(int(first), int(last or first) + 1)
+    rounds = ((seed, kind, 0, args.per_seed) for seed in seeds for kind in args.kinds)
+    print(report(gone_through(rounds, args.keep)))
 
 
 if __name__ == "__main__":
