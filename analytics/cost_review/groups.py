@@ -16,7 +16,7 @@ from analytics.money.cost_book import CostBook, Prices
 from analytics.money.elements import SIDES, TOTALS
 from analytics.money.long_run import LongRun
 from analytics.money.policies import AGE, LIMITS, RISK, RUN, Events
-from analytics.money.policy_simulation import SimulatedLives, simulate_life_km, simulate_lives
+from analytics.money.policy_simulation import Asked, SimulatedLives, simulate, simulate_life_km
 from analytics.past.distance import own_interval_km
 from analytics.past.history import History
 from analytics.wear_model.model import Parameters
@@ -25,7 +25,7 @@ from ingest.trade_numbers import USUAL_INTERVAL_KM
 MOST_TYPES = 6  # simulated one by one; the rest follow the commonest
 LEAST_INTERVAL_KM = 500.0
 AGE_LIVES = 6000  # of the fixed age, which wants more lives than the policies and no readings
-MOST_REMEMBERED = 64  # lives of one review, each type at each interval; some 30 MB
+MOST_REMEMBERED = 4  # what two reviews ask for; at most 20 MB each
 
 
 @dataclass(frozen=True)
@@ -75,22 +75,24 @@ class Simulation:
     load: float
     number: int
 
-    def lives(self, interval_km: float, count: int) -> SimulatedLives:
-        """Return `count` lives read every `interval_km`; the same seed, so that intervals share their luck.
-
-        No price moves them, so asked again at other prices they are those simulated before; they can't be
-        written to.
-        """
-        return _lives(self, interval_km, count)
-
 
 @lru_cache(maxsize=MOST_REMEMBERED)
-def _lives(of: Simulation, interval_km: float, count: int) -> SimulatedLives:
-    rng = np.random.default_rng([7, of.number])
-    made = simulate_lives(of.p, of.code, interval_km, of.ripple_pct, of.load, count, rng, as_forecast=True)
-    for value in vars(made).values():
-        if isinstance(value, np.ndarray):
-            value.setflags(write=False)
+def lives_of(read: tuple[tuple[Simulation, float], ...], count: int) -> tuple[SimulatedLives, ...]:
+    """Return `count` lives of each simulation (all of one fit) read every so many km; the same seed, so that
+    intervals share their luck.
+
+    No price moves them, so asked again at other prices they are those simulated before; they can't be
+    written to.
+    """
+    asked = [
+        Asked(of.code, interval_km, count, (7, of.number), of.ripple_pct, of.load, as_forecast=True)
+        for of, interval_km in read
+    ]
+    made = tuple(simulate(read[0][0].p, asked)) if read else ()
+    for lives in made:
+        for value in vars(lives).values():
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
     return made
 
 
@@ -116,7 +118,7 @@ def make_groups(
     share = share.head(MOST_TYPES) / share.head(MOST_TYPES).sum()
     spec = limits.set_index("pump_type")
     long_run = LongRun.from_plain(p.summary["long_run"])
-    groups, fitted = [], p.to_json()
+    known, fitted = [], p.to_json()
     for number, (name, weight) in enumerate(share.items()):
         mine = pumps[pumps["pump_type"] == name]
         interval = max(float(np.median(own_interval_km(mine))), LEAST_INTERVAL_KM)
@@ -126,13 +128,18 @@ def make_groups(
         # The load channel is torque: over the specified high end from the middle of the band.
         load = float(np.log(2 * high / (low + high))) if 0 < low < high else float(np.log(1.3))
         code = int(p.type_codes(pd.Series([name]))[0])
-        made = Simulation(p, fitted, code, ripple, load, number)
-        group = Group(
-            str(name), float(weight), made.lives(interval, lives), mean_prices(mine, book), long_run,
-            interval, simulated_life_km(p, str(name)),
-        )  # fmt: skip
-        groups.append((group, made))
-    return groups
+        known.append((name, weight, mine, interval, Simulation(p, fitted, code, ripple, load, number)))
+    made = lives_of(tuple((simulation, interval) for *_, interval, simulation in known), lives)
+    return [
+        (
+            Group(
+                str(name), float(weight), simulated, mean_prices(mine, book), long_run, interval,
+                simulated_life_km(p, str(name)),
+            ),
+            simulation,
+        )
+        for (name, weight, mine, interval, simulation), simulated in zip(known, made, strict=True)
+    ]  # fmt: skip
 
 
 def in_service(history: History) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analytics.cost_review.groups import Group, Simulation
+from analytics.cost_review.groups import Group, Simulation, lives_of
 from analytics.money import policies
 from analytics.money.policies import on_rule, run_to_failure
 from analytics.money.policy_simulation import SimulatedLives
@@ -43,15 +43,14 @@ def by_interval(
     without_warning: share of failures that come unannounced; at_most_km: half the median.
     """
     rows, warned = [], []
-    for group, simulation in pairs:
+    read = tuple((simulation, times * group.interval_km) for group, simulation in pairs for times in TIMES)
+    simulated = iter(lives_of(read, lives))
+    for group, _ in pairs:
+        at = {times: next(simulated) for times in TIMES}
         g = group.cost_per_km()
         # What an interval changes is told by lives of its own; today's figures are those of the policies.
-        now, then = (
-            _figures(made, group, g, per_km)
-            for made in (group.lives, simulation.lives(group.interval_km, lives))
-        )
-        for times in TIMES:
-            made = simulation.lives(times * group.interval_km, lives)
+        now, then = (_figures(made, group, g, per_km) for made in (group.lives, at[1.0]))
+        for times, made in at.items():
             here = _figures(made, group, g, per_km)
             rows.append(
                 {"pump_type": group.pump_type, "times": times, "interval_km": times * group.interval_km}

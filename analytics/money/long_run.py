@@ -19,7 +19,7 @@ import pandas as pd
 
 from analytics.money.cost_book import Prices
 from analytics.money.policies import on_risk
-from analytics.money.policy_simulation import SimulatedLives, simulate_types
+from analytics.money.policy_simulation import Asked, SimulatedLives, simulate
 from analytics.past.history import History
 from analytics.wear_model.model import Parameters
 from ingest.trade_numbers import USUAL_INTERVAL_KM
@@ -71,7 +71,7 @@ def learn_long_run(history: History, p: Parameters) -> LongRun:
     types = (*map(str, most), "")
     intervals_km = [max(float(km), LEAST_INTERVAL_KM) for km in (*usual[most], everyone)]
     codes = [int(code) for code in p.type_codes(pd.Series(types))]
-    lives = simulate_types(p, codes, intervals_km, LIVES, seed=7)
+    lives = simulate(p, [Asked(of, km, LIVES, 7) for of, km in zip(codes, intervals_km, strict=True)])
     return LongRun(types, np.array([_by_ratio(of) for of in lives]))
 
 

@@ -14,7 +14,7 @@ oftener, as makes −ln S of new pumps that of the formulas at a typical life, w
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +36,7 @@ STEPS = 4  # path points between stops
 MOST_STOPS = 80
 RARER = (0.1, 3.0)
 AT_ONCE = 256  # lives whose paths are gone through at once: they stay in the cache
+SIDE_BY_SIDE = 12  # kinds of lives forecast at once
 
 
 @dataclass(frozen=True)
@@ -56,60 +57,49 @@ class SimulatedLives:
 
 
 @dataclass(frozen=True)
+class Asked:
+    """`count` new pumps of one type (its code in p.types), read every `interval_km` of own clock, drawn from
+    `seed`.
+
+    limit_ripple_pct: book limit on ripple; limit_load: on the load channel, ln units above the type's level.
+    """
+
+    type_code: int
+    interval_km: float
+    count: int
+    seed: int | tuple[int, ...]
+    limit_ripple_pct: float = np.inf
+    limit_load: float = np.inf
+    as_forecast: bool = False
+
+
+@dataclass(frozen=True)
 class _Drawn:
     """Lives of one type as drawn, and what their readings show: u and load, shows by damage, (n, K)."""
 
-    type_code: int
+    asked: Asked
     visit_km: np.ndarray
     life_km: np.ndarray
     u: np.ndarray
     load: np.ndarray
     shows: dict[str, np.ndarray]
     healthy: np.ndarray
-    interval_km: float
 
 
-def simulate_lives(
-    p: Parameters,
-    type_code: int,
-    interval_km: float,
-    limit_ripple_pct: float,
-    limit_load: float,
-    count: int,
-    rng: np.random.Generator,
-    *,
-    as_forecast: bool = False,
-) -> SimulatedLives:
-    """Simulate `count` new pumps of one type (its code in p.types), read every `interval_km` of own clock.
-
-    limit_ripple_pct: book limit on ripple; limit_load: on the load channel, ln units above the type's level.
-    """
-    drawn = _draw(p, type_code, interval_km, count, rng, as_forecast=as_forecast)
-    return _forecast(p, [drawn], limit_ripple_pct, limit_load)[0]
+def simulate(p: Parameters, asked: Sequence[Asked]) -> list[SimulatedLives]:
+    """Simulate what is asked, in its order. The forecasts are made side by side, whatever the types and
+    intervals, since few lives cost numpy more calls than sums."""
+    drawn = [_draw(p, one) for one in asked]
+    made = []
+    for at in range(0, len(drawn), SIDE_BY_SIDE):
+        made += _forecast(p, drawn[at : at + SIDE_BY_SIDE])
+    return made
 
 
-def simulate_types(
-    p: Parameters, type_codes: list[int], intervals_km: list[float], count: int, seed: int
-) -> list[SimulatedLives]:
-    """As `simulate_lives`, of several types with the same luck, without limits: their forecasts are made side
-    by side, since few lives cost numpy more calls than sums."""
-    drawn = [
-        _draw(p, code, interval_km, count, np.random.default_rng(seed))
-        for code, interval_km in zip(type_codes, intervals_km, strict=True)
-    ]
-    return _forecast(p, drawn, np.inf, np.inf)
-
-
-def _draw(
-    p: Parameters,
-    type_code: int,
-    interval_km: float,
-    count: int,
-    rng: np.random.Generator,
-    *,
-    as_forecast: bool = False,
-) -> _Drawn:
-    typical = _typical_life(p, type_code) if as_forecast else None
+def _draw(p: Parameters, asked: Asked) -> _Drawn:
+    type_code, interval_km, count = asked.type_code, asked.interval_km, asked.count
+    rng = np.random.default_rng(asked.seed)
+    typical = _typical_life(p, type_code) if asked.as_forecast else None
     x_all, wear_at, drag_at, life, start = _paths(p, type_code, interval_km, count, rng, typical)
     begun_at = {}
     for name in NAMES:
@@ -128,19 +118,20 @@ def _draw(
         & (wear_at < 0.5 * p.failure.wear_level[type_code])
         & np.all([path == 0 for path in begun_at.values()], axis=0)
     )
-    return _Drawn(type_code, visit_km, life, u, load, shows, healthy, interval_km)
+    return _Drawn(asked, visit_km, life, u, load, shows, healthy)
 
 
-def _forecast(
-    p: Parameters, drawn: list[_Drawn], limit_ripple_pct: float, limit_load: float
-) -> list[SimulatedLives]:
+def _forecast(p: Parameters, drawn: list[_Drawn]) -> list[SimulatedLives]:
     """Return the lives with what would have been forecast of each at every stop."""
     counts = [len(d.life_km) for d in drawn]
-    code = np.repeat([d.type_code for d in drawn], counts)
-    interval = np.repeat([d.interval_km for d in drawn], counts)
-    stops = np.concatenate([np.broadcast_to(d.visit_km, d.u.shape) for d in drawn])
-    life, u, load = (np.concatenate([getattr(d, of) for d in drawn]) for of in ("life_km", "u", "load"))
-    shows = {name: np.concatenate([d.shows[name] for d in drawn]) for name in NAMES}
+    code = np.repeat([d.asked.type_code for d in drawn], counts)
+    interval = np.repeat([d.asked.interval_km for d in drawn], counts)
+    most = max(len(d.visit_km) for d in drawn)
+    # Where one has fewer stops, the rest lie beyond every life.
+    stops = np.repeat([_up_to(most, d.visit_km) for d in drawn], counts, axis=0)
+    life = np.concatenate([d.life_km for d in drawn])
+    u, load = (np.concatenate([_up_to(most, getattr(d, of)) for d in drawn]) for of in ("u", "load"))
+    shows = {name: np.concatenate([_up_to(most, d.shows[name]) for d in drawn]) for name in NAMES}
     ends = np.cumsum(counts)
     first = ends - counts
     model, new = risk_model(p), Known.of_new(p.wear, p.drag, p.onsets, code)
@@ -165,14 +156,21 @@ def _forecast(
         SimulatedLives(
             d.visit_km,
             d.life_km,
-            risk[begin:end],
+            risk[begin:end, : len(d.visit_km)],
             float(new_risk),
-            (d.u > limit_ripple_pct) | (d.load - p.drag.level[d.type_code] > limit_load),
+            (d.u > d.asked.limit_ripple_pct)
+            | (d.load - p.drag.level[d.asked.type_code] > d.asked.limit_load),
             d.healthy,
-            d.interval_km,
+            d.asked.interval_km,
         )
         for d, begin, end, new_risk in zip(drawn, first, ends, if_new, strict=True)
     ]
+
+
+def _up_to(most: int, at_stops: np.ndarray) -> np.ndarray:
+    """Return values at stops (..., K) with as many more as make `most`, infinite."""
+    lacking = most - at_stops.shape[-1]
+    return np.pad(at_stops, [(0, 0)] * (at_stops.ndim - 1) + [(0, lacking)], constant_values=np.inf)
 
 
 def simulate_life_km(
@@ -181,7 +179,7 @@ def simulate_life_km(
     """Return how far `count` new pumps of one type run until they fail (count,), nothing being read, damages
     starting `as_forecast`.
 
-    The paths have STEPS points to an interval, as those of `simulate_lives`; a life that outlasts them ends
+    The paths have STEPS points to an interval, as those of `simulate`; a life that outlasts them ends
     with them.
     """
     typical = _typical_life(p, type_code)

@@ -16,7 +16,7 @@ import pandas as pd
 
 from analytics.cost_review.simulated_age import best_simulated_age, cost_at_ages
 from analytics.learning.fitting import fit_history
-from analytics.money.policy_simulation import simulate_lives
+from analytics.money.policy_simulation import Asked, simulate
 from tests.fleet_frames import history_from_tables
 
 PLANNED, FAILURE = 650.0, 2400.0
@@ -56,7 +56,7 @@ def one_fleet(kind: str, vehicles: int, seed: int) -> pd.DataFrame:
         if len(mine) < FEW or of.name not in p.types:
             continue
         code = p.types.index(of.name)
-        told = simulate_lives(p, code, INTERVAL_KM, 1e9, 1e9, SIMULATED, np.random.default_rng(1))
+        told = simulate(p, [Asked(code, INTERVAL_KM, SIMULATED, 1)])[0]
         age = best_simulated_age(np.asarray(told.life_km), PLANNED, FAILURE)
         ages = np.append(np.quantile(mine, np.linspace(0.01, 0.995, 150)), mine.max())
         cost = cost_at_ages(mine, ages, PLANNED, FAILURE)

@@ -20,7 +20,7 @@ import pandas as pd
 from analytics.cost_review.age_replacement import best_age
 from analytics.cost_review.best_ages import DRAWS, age_range
 from analytics.cost_review.given_up import given_up
-from analytics.cost_review.groups import Group, Simulation, simulated_life_km, total
+from analytics.cost_review.groups import Group, Simulation, lives_of, simulated_life_km, total
 from analytics.cost_review.policy_review import policy_table, saving_range, whole_spread
 from analytics.cost_review.simulated_age import best_simulated_age, cost_at_ages
 from analytics.cost_review.type_lives import TypeLives, completed, fit_types
@@ -49,7 +49,7 @@ def groups_of(fit: Fit, lives: int) -> list[Group]:
         code = int(p.type_codes(pd.Series([name]))[0])
         simulation = Simulation(p, p.to_json(), code, 15.0, float(np.log(1.3)), number)
         made.append(
-            Group(name, weight, simulation.lives(STOP_KM, lives), PRICES, long_run, STOP_KM,
+            Group(name, weight, lives_of(((simulation, STOP_KM),), lives)[0], PRICES, long_run, STOP_KM,
                   simulated_life_km(p, name))
         )  # fmt: skip
     return made

@@ -7,7 +7,7 @@ import pytest
 from analytics.learning.fitting import initial_parameters
 from analytics.money.interval_rule import break_even_risk
 from analytics.money.long_run import OPTIMISM, RATIOS, LongRun, learn_long_run
-from analytics.money.policy_simulation import simulate_lives
+from analytics.money.policy_simulation import Asked, simulate
 from demo_fleet.fleet import simulate_fleet
 from demo_fleet.fleet_pumps import FleetSpec
 from tests.fleet_frames import history_at
@@ -36,7 +36,7 @@ def test_no_other_threshold_costs_much_less_on_fresh_lives(history, learned):
     """Renewal reward on lives that g was not learned on: the rule's threshold against thirty others."""
     p = initial_parameters(history)
     code = len(p.types) - 1
-    lives = simulate_lives(p, code, INTERVAL_KM, np.inf, np.inf, 1500, np.random.default_rng(1))
+    lives = simulate(p, [Asked(code, INTERVAL_KM, 1500, 1)])[0]
 
     def cost(threshold: float) -> float:
         stops = (lives.risk >= threshold) & (lives.visit_km[None, :] < lives.life_km[:, None])
