@@ -73,7 +73,5 @@ def log_children() -> None:
 
 
 log_children()
-app = st.App(
-    DASHBOARD / "app.py",
-    middleware=[Middleware(Guard, settings=read_server_settings()), Middleware(FillHead)],
-)
+MIDDLEWARE = [Middleware(Guard, settings=read_server_settings()), Middleware(FillHead)]
+app = st.App(DASHBOARD / "app.py", middleware=MIDDLEWARE)

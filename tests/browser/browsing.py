@@ -24,6 +24,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+LEAN = Path(__file__).with_name("lean_server.py")
 DESKTOP = {"width": 1280, "height": 900}
 PHONE = {"width": 390, "height": 844}
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.browsing import DESKTOP, PHONE, served, settle
+from tests.browser.browsing import DESKTOP, LEAN, PHONE, served, settle
 from tests.browser.test_main_paths import enter
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
 
@@ -23,7 +23,7 @@ pytestmark = [
 @pytest.fixture(scope="module")
 def address(tmp_path_factory):
     """A server of its own: whatever happens to it happens to no other test."""
-    with served(build_ledger(tmp_path_factory.mktemp("hostile") / "fleet.duckdb")) as where:
+    with served(build_ledger(tmp_path_factory.mktemp("hostile") / "fleet.duckdb"), LEAN) as where:
         yield where
 
 

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from ingest.ledger.connection import open_ledger
-from tests.browser.browsing import DESKTOP, PHONE, ask, served, settle
+from tests.browser.browsing import DESKTOP, LEAN, PHONE, ask, served, settle
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
 
 pytestmark = pytest.mark.browser
@@ -23,7 +23,7 @@ def own_ledger(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def own_address(own_ledger):
-    with served(own_ledger) as where:
+    with served(own_ledger, LEAN) as where:
         yield where
 
 

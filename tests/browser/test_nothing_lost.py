@@ -7,7 +7,7 @@ import re
 import pytest
 
 from ingest.ledger.connection import open_ledger
-from tests.browser.browsing import PHONE, free_port, served, settle
+from tests.browser.browsing import LEAN, PHONE, free_port, served, settle
 from tests.browser.cut_line import line_to
 from tests.browser.test_main_paths import enter, press
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
@@ -37,7 +37,7 @@ def port():
 
 @pytest.fixture(scope="module")
 def address(ledger, port):
-    with served(ledger, port=port) as where:
+    with served(ledger, LEAN, port=port) as where:
         yield where
 
 
@@ -107,9 +107,9 @@ def test_a_server_started_anew_asks_for_the_file_alone(watch, folder, upload):
     ledger = build_ledger(folder / "anew.duckdb")
     port = free_port()
     page = watch(PHONE).page
-    with served(ledger, port=port) as address:
+    with served(ledger, LEAN, port=port) as address:
         fill_in(page, address, "103", upload)
-    with served(ledger, port=port):
+    with served(ledger, LEAN, port=port):
         wait_until_back(page)
         press(page, "Save the visit")
         page.get_by_text(re.compile("Choose stop.csv again")).wait_for()

@@ -10,7 +10,7 @@ import icalendar
 import pytest
 
 from ingest.ledger.connection import open_ledger
-from tests.browser.browsing import PHONE, downloaded, served, settle
+from tests.browser.browsing import LEAN, PHONE, downloaded, served, settle
 from tests.ledger_fixture import build_ledger
 
 pytestmark = pytest.mark.browser
@@ -24,7 +24,7 @@ def own_ledger(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def own_address(own_ledger):
-    with served(own_ledger) as where:
+    with served(own_ledger, LEAN) as where:
         yield where
 
 

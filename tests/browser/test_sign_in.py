@@ -6,7 +6,7 @@ import csv
 
 import pytest
 
-from tests.browser.browsing import downloaded, free_port, served, settle
+from tests.browser.browsing import LEAN, downloaded, free_port, served, settle
 
 pytestmark = pytest.mark.browser
 
@@ -39,7 +39,7 @@ def address(ledger, tmp_path_factory):
         (folder / ".streamlit" / "secrets.toml").write_text(
             SECRETS.format(port=port, provider=provider.server_port)
         )
-        with served(ledger, port=port, folder=folder, PUMPLEDGER_SIGN_IN="1") as where:
+        with served(ledger, LEAN, port=port, folder=folder, PUMPLEDGER_SIGN_IN="1") as where:
             yield where
 
 

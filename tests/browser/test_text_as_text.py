@@ -15,7 +15,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.questions import raise_question
 from ingest.ledger.rows import insert_row
 from ingest.ledger.tables import table_names
-from tests.browser.browsing import DESKTOP, go, served, settle
+from tests.browser.browsing import DESKTOP, LEAN, go, served, settle
 from tests.ledger_fixture import UNITS, build_ledger
 
 pytestmark = pytest.mark.browser
@@ -163,7 +163,7 @@ def addresses() -> list[str]:
 
 
 def test_text_from_data_stays_text_on_every_page(watch, poisoned):
-    with served(poisoned) as address:
+    with served(poisoned, LEAN) as address:
         watched = watch(DESKTOP)
         watched.address = address
         alerts: list[str] = []

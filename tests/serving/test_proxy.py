@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.browsing import free_port, served
+from tests.browser.browsing import LEAN, free_port, served
 from tests.ledger_fixture import build_ledger
 
 DOCS = Path(__file__).parents[2] / "docs" / "security.md"
@@ -60,7 +60,7 @@ def proxied(tmp_path_factory):
     conf.write_text(f"pid {folder}/pid; error_log {folder}/start.log; daemon off; events {{}}\n"
                     f"http {{ {kept} access_log {folder}/access.log;\n{block}\n}}\n")  # fmt: skip
     ledger = build_ledger(folder / "fleet.duckdb")
-    with served(ledger, port=behind, PUMPLEDGER_PUBLIC_URL=f"https://{HOST}"):
+    with served(ledger, LEAN, port=behind, PUMPLEDGER_PUBLIC_URL=f"https://{HOST}"):
         running = subprocess.Popen([nginx, "-p", folder, "-c", conf], stderr=subprocess.PIPE)
         try:
             while running.poll() is None:
