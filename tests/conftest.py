@@ -54,9 +54,8 @@ def pytest_unconfigure(config):
 class BrowserApart(LoadFileScheduling):
     """A file's tests run in one worker, and all that wait for the browser in one of them.
 
-    Half of a browser test is waiting, and others wait for programs that they start: more workers than cores work
-    meanwhile, and no two browsers
-    stand in each other's way.
+    Half of a browser test is waiting, and others wait for programs that they start: more workers than cores
+    work meanwhile, and no two browsers stand in each other's way.
     """
 
     def _split_scope(self, nodeid: str) -> str:

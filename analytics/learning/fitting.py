@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from analytics.learning.drag import DRAG_PRIOR, FILTER_PRIOR, MOST_AT_ONCE, learn_drag, refine_drag
 from analytics.learning.failure import FAILURE_PRIOR, learn_failure
@@ -198,6 +199,7 @@ def fit_history(history: History) -> Fit:
     summary = {
         "ratings": _ratings(p, gaps, weight[gaps.pump]),
         "long_run": learn_long_run(history, p).to_plain(),
+        "watched_km": watched_km(pumps),
         "rests_on": {name: history.settings[name] for name in RESTS_ON},
     }
     p = replace(p, summary=summary)
@@ -212,6 +214,11 @@ def fit_history(history: History) -> Fit:
         len(visits),
         int(pumps["failed"].sum()),
     )
+
+
+def watched_km(pumps: pd.DataFrame) -> float:
+    """Return over what distance of own clock these pumps' failures are on record, in km."""
+    return float((pumps["now_km"] - pumps["entry_km"]).clip(lower=0.0).sum())
 
 
 def _learn_from_readings(p: Parameters, sample: History, weight: np.ndarray) -> Parameters:

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analytics.learning.fitting import Fit, fit_history, store_fit, stored_fit
+from analytics.learning.fitting import Fit, fit_history, store_fit, stored_fit, watched_km
 from analytics.past.history import History, load_history
 from analytics.past.normalise import channels, last_circumstances, last_covariates
 from analytics.wear_model.damages import Damages, take_in
@@ -22,6 +22,7 @@ from analytics.wear_model.wear import indicator, indicator_opened
 from ingest.errors import LedgerError
 
 # Fine near the as-of date, where stops lie; the far end is where hardly any pump still runs.
+MUCH_WATCHED, LITTLE_KM = 0.5, 100_000.0  # by which share, and how much, a past may differ from the fit's
 GRID_KM = np.concatenate([[0.0], np.geomspace(100.0, 600_000.0, 90)])
 
 
@@ -104,7 +105,8 @@ def state_on(ledger: Path, as_of: date | None = None) -> State:
 def fit_for(ledger: Path, history: History) -> Fit:
     """Return the newest stored fit whose data end by the history's day; make and store one when none or due.
 
-    Due: much more data than it saw (visits or failures up by a tenth), or 180 days older.
+    Due: much more data than it saw (visits or failures up by a tenth), or 180 days older; or another past,
+    as where somebody told since when failures are on record (its pumps were watched for much more or less).
     """
     known = stored_fit(ledger, history.as_of, history.settings)
     failures = int(history.pumps["failed"].sum())
@@ -113,6 +115,7 @@ def fit_for(ledger: Path, history: History) -> Fit:
         and len(history.visits) <= 1.1 * known.visits + 30
         and failures <= 1.1 * known.failures + 2
         and (history.as_of - known.data_until).days <= 180
+        and _same_past(known, history)
     ):
         return known
     made = fit_history(history)
@@ -120,6 +123,11 @@ def fit_for(ledger: Path, history: History) -> Fit:
         return store_fit(ledger, made)
     except LedgerError:  # in use by another program: the fit serves this once
         return made
+
+
+def _same_past(known: Fit, history: History) -> bool:
+    then, now = known.parameters.summary.get("watched_km"), watched_km(history.pumps)
+    return then is not None and abs(now - then) <= MUCH_WATCHED * then + LITTLE_KM
 
 
 def known_after(state: State, visits: pd.DataFrame) -> Known:
