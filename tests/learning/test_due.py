@@ -9,7 +9,7 @@ from tests.ledger_fixture import build_ledger
 
 def test_a_fit_serves_until_failures_are_on_record_for_much_longer(tmp_path):
     """As when somebody tells, after the first load, since when breakdowns were written down: until then only
-    what happened between readings counted, and a fleet that lives long was told to fail four times as often."""
+    what happened between readings counted, and a fleet that lives long was told four times its failures."""
     ledger = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
     history = load_history(ledger)
     learned = fit_for(ledger, history)
