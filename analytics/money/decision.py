@@ -28,6 +28,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy import special
 
 METHOD_VERSION = 8  # of decision, plan and cost review: raise with every change of their figures
@@ -99,6 +100,13 @@ class Outlook:
     keep_sound: np.ndarray
     beside: np.ndarray
     cost_per_km: np.ndarray
+
+
+def on_the_day(p_change: np.ndarray | pd.Series, risk_until_then: np.ndarray | pd.Series) -> np.ndarray:
+    """Return the chance that a job ends in a change where the pump lives to see its day, as sentences say it
+    beside the risk until then, (n,)."""
+    risk = np.asarray(risk_until_then, float)
+    return np.minimum(np.asarray(p_change, float) / np.where(risk < 1, 1 - risk, 1.0), 1.0)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.money.cost_rule import Curves, weigh, with_decision
-from analytics.money.decision import CHANGE, CHECK, CHECK_AND_CHANGE, JOBS, ON_CEILING
+from analytics.money.decision import CHANGE, CHECK, CHECK_AND_CHANGE, JOBS, ON_CEILING, on_the_day
 from analytics.money.outlook import Ahead
 from analytics.past.frames import parts
 from analytics.risk.forecast import Forecast
@@ -161,7 +161,8 @@ def with_words(pumps: pd.DataFrame, decisions: pd.DataFrame) -> pd.DataFrame:
         [pumps["job"].map(ACTIONS).to_numpy(object), check, WATCH],
         finding,
     ).astype(object)
-    share_pct = np.nan_to_num(np.round(100 * pumps["p_change"].to_numpy(float))).astype(int)
+    share = on_the_day(pumps["p_change"].to_numpy(float), np.nan_to_num(pumps["risk_then"].to_numpy(float)))
+    share_pct = np.nan_to_num(np.round(100 * share)).astype(int)
     asked = pumps.assign(action=action, share_pct=share_pct)
     rows = list(zip(*(asked[name].tolist() for name in _Asked._fields), strict=True))
     alike = {row: _what_to_do(_Asked(*row)) for row in set(rows)}  # much the same is done about many

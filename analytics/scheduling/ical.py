@@ -13,6 +13,7 @@ import pandas as pd
 from icalendar import Calendar, Event
 
 from analytics.past.frames import each
+from analytics.scheduling.lines import outcome
 from analytics.scheduling.planning import Plan
 from ingest.errors import EntryRefused
 
@@ -81,7 +82,7 @@ def _at(hour: float) -> time:
 
 
 def _lines(row: Any) -> list[str]:
-    ends = "" if row.job == "change" else f" {100 * row.p_change:.0f} % end in a change."
+    ends = f" {outcome(row)}." if outcome(row) else ""
     out = [f"Job {row.job_number}. {row.reason}", *(f"- {step}" for step in row.steps)]
     out.append(f"Bring: {row.bring}. Part: {row.part}. {row.hours:.1f} h.{ends}")
     return [*out, *([f"Also due: {row.due_work}."] if row.due_work else []), str(row.cautions)]

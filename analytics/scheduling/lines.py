@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
 from analytics.learning.failure import FLEET_FAILURES
-from analytics.money.decision import curve_at, lived_km
+from analytics.money.decision import curve_at, lived_km, on_the_day
 from analytics.past.frames import each
 from analytics.past.normal import Z_80
 from analytics.risk.parts_ahead import lead_of
@@ -23,6 +25,14 @@ LINE_COLUMNS = [
     "due_work", "also_at_this_stop", "worth_on_cost", "decided_by", "decision_reason", "vin", "make",
     "model", "year", "odometer_km", "clamp_point", "last_reading",
 ]  # fmt: skip
+
+
+def outcome(row: Any) -> str:
+    """Return with what chance a line's job ends in a change, in words; nothing for one that is a change."""
+    if row.job == "change":
+        return ""
+    [share] = on_the_day(np.array([row.p_change]), np.array([row.risk_until_then]))
+    return f"{100 * share:.0f} % end in a change"
 
 
 def dressed(
@@ -46,7 +56,7 @@ def dressed(
     whole = 1 - lines["risk_until_then"]
     own = (pumps["option"] == lines["option"]).to_numpy()
     # The chance that its check ends in a change was told for its own time; the time moves the risk before it.
-    ends = np.where(own, pumps["p_change"] / np.maximum(1 - pumps["risk_then"], 1e-9), 1.0)
+    ends = np.where(own, on_the_day(pumps["p_change"], pumps["risk_then"]), 1.0)
     lines["p_change"] = np.clip(ends * whole, 0.0, 1.0)
     lines["cost_of_waiting"] = (lines["K"] - lines["there"]).clip(lower=0)
     nothing = np.where(pumps["value_per_km"] > 0, lines["to_failure"], pumps["cost_of_nothing"])

@@ -12,6 +12,7 @@ import pandas as pd
 
 from analytics.judging.safety import CAUTIONS, FIRST
 from analytics.past.frames import each
+from analytics.scheduling.lines import outcome
 from analytics.scheduling.planning import Plan
 from ingest.units import format_quantity
 
@@ -70,7 +71,7 @@ def _sheet(plan: Plan, depot: str, day: date, rows: pd.DataFrame) -> str:
 
 def _job(plan: Plan, row: Any) -> str:
     steps = "".join(f"<li>{BOX} {escape(step)}</li>" for step in row.steps)
-    ends = "" if row.job == "change" else f" {100 * row.p_change:.0f} % end in a change."
+    ends = f" {outcome(row)}." if outcome(row) else ""
     own = " A stop of its own." if row.own_stop else ""
     where = f"{row.clamp_point}" if isinstance(row.clamp_point, str) and row.clamp_point else ""
     details = [

@@ -224,12 +224,13 @@ def as_text(made: Plan, warranties: dict[int, str]) -> str:
     """Return the plan for a terminal. warranties: a sentence by pump_id."""
     from analytics.judging.safety import FIRST
     from analytics.past.frames import each
+    from analytics.scheduling.lines import outcome
     from dashboard.words import formats
     from dashboard.words.formats import percent
 
     out = [f"Planned as of {made.as_of}, for {made.horizon_days} days from {made.today}."]
     for row in each(made.lines):
-        ends = "" if row.job == "change" else f", {100 * row.p_change:.0f} % end in a change"
+        ends = f", {outcome(row)}" if outcome(row) else ""
         own = ", a stop of its own" if row.own_stop else ""
         out.append(
             f"{row.planned_on}  {_place(row)}  {row.pump_type}  {row.job}{ends}{own}; {row.status}, "

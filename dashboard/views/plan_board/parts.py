@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from analytics.money.decision import on_the_day
 from dashboard.charts import plan as plan_charts
 from dashboard.data import loaders
 from dashboard.data.depots import taking_along
@@ -145,7 +146,7 @@ def lines_table(lines: pd.DataFrame, currency: str) -> pd.DataFrame:
         order_by=lines["order_by"].map(formats.day),
         status=lines["status"].map(lambda s: STATUS_WORDS.get(s, s)),
         risk_to_next_stop=lines["risk_to_next_stop"].map(formats.percent),
-        p_change=lines["p_change"].map(formats.percent),
+        p_change=[formats.percent(p) for p in on_the_day(lines["p_change"], lines["risk_until_then"])],
         hours=lines["hours"].map(formats.tenth),
         job=[
             f"{job}, own stop" if own else job
