@@ -119,6 +119,9 @@ SENTENCES = {
     "({planned:,.0f}), so on cost alone no pump is worth changing before it fails.",
     "lives-of-practice": "No failure is on record yet: lives are taken from practice alone, and the figures "
     "say what would follow, not what this fleet has shown.",
+    "failures-before-records": "Failures from before their units' records begin: {count}. Lives leave them "
+    "out, for nobody said that all were written down then. Where they were, give the day since when in "
+    "vehicles.csv, records_from, and load it again.",
     "lives-of-one-failure": "Only 1 failure is on record: {share_pct:.0f} % of what is said about ageing is "
     "practice, not this fleet.",
     "lives-of-few-failures": "Only {count} failures are on record: {share_pct:.0f} % of what is said about "

@@ -35,7 +35,7 @@ from analytics.money.cost_book import (
     read_costs,
     set_cost,
 )
-from analytics.past.history import read_history
+from analytics.past.history import failed_on_record, read_history
 from analytics.risk.forecast import fit_for
 from analytics.statements import statement
 from analytics.wording import Remark
@@ -150,7 +150,7 @@ def cost_review(
         made.ratio_curve, made.tornado, lists,
         tuple(
             notes(prices, types, made.record if len(made.policies) else None,
-                  f"{book.currency} per {PER:,} {unit}")
+                  f"{book.currency} per {PER:,} {unit}", int((history.pumps["failed"] & ~failed_on_record(history.pumps)).sum()))
         ),
         dict(what_if or {}),
     )  # fmt: skip

@@ -8,8 +8,11 @@ from analytics.money.cost_book import Prices, odd_prices
 from analytics.wording import Remark, remark
 
 
-def notes(prices: Prices, types: TypeLives, record: Record | None, per: str) -> list[Remark]:
-    """Return what a review rests on; record: None where no policy was simulated, else in money `per`."""
+def notes(
+    prices: Prices, types: TypeLives, record: Record | None, per: str, before_records: int = 0
+) -> list[Remark]:
+    """Return what a review rests on; record: None where no policy was simulated, else in money `per`;
+    before_records: failures from before their units' records begin, which no life counts."""
     made = []
     if prices.placeholders:
         names = ", ".join(name.replace("_", " ") for name in prices.placeholders)
@@ -17,8 +20,10 @@ def notes(prices: Prices, types: TypeLives, record: Record | None, per: str) -> 
     if odd := odd_prices(prices):
         made.append(odd)
     count, share_pct = types.fleet.failures, 100 * types.fleet.prior_share
+    if before_records:
+        made.append(remark("failures-before-records", count=before_records))
     if count == 0:
-        made.append(remark("lives-of-practice"))
+        made += [] if before_records else [remark("lives-of-practice")]
     elif count == 1:
         made.append(remark("lives-of-one-failure", share_pct=share_pct))
     elif count < FEW_FAILURES:

@@ -70,6 +70,12 @@ class History:
         return date.fromordinal(EPOCH.toordinal() + self.as_of_day)
 
 
+def failed_on_record(pumps: pd.DataFrame) -> pd.Series:
+    """Return which of History.pumps failed while their units' failures were written down (bool): others count
+    for no life, since nobody said what else happened before."""
+    return pumps["failed"] & (pumps["now_km"] > pumps["entry_km"])
+
+
 def load_history(ledger: Path, as_of: date | None = None) -> History:
     """Read the ledger's past up to `as_of` (default: the last fact that isn't ahead; without one, today)."""
     with open_ledger(ledger) as connection:

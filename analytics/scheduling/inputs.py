@@ -11,6 +11,7 @@ import pandas as pd
 
 from analytics.money.cost_book import CostBook
 from analytics.past.common_steps import Step
+from analytics.past.history import failed_on_record
 from analytics.risk.forecast import Forecast, fit_for, score
 from analytics.risk.ranking import decided_facts, read_facts
 from analytics.scheduling.bookings import decisions_on, last_list, listed_before
@@ -66,5 +67,5 @@ def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
     return Inputs(
         day, facts.today, facts.settings, facts.book, pumps, made, facts.vehicles, types, stock, bays, due,
         decisions, previous, seen, listed, revision, facts.history.common_steps,
-        int(facts.history.pumps["failed"].sum()),
+        int(failed_on_record(facts.history.pumps).sum()),
     )  # fmt: skip
