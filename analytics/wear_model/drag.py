@@ -255,7 +255,10 @@ def advance(
     share_old = np.where(w_drag > 0, w_old / np.where(w_drag > 0, w_drag, 1), 0.0)
     aside = aside._replace(p=np.minimum(w_aside / total, 1 - 1e-9))
     started = np.minimum(w_drag / total, 1 - 1e-9)
-    return DragState(started, merge(old, new, share_old), b, bb, aside), np.log(total) + top
+    # Findings weigh the hypotheses; that they were made is no reading to explain, else causes beside the pump
+    # would be learned to come as often as somebody looks.
+    found = (k_not + k_back + there + comes) * (1 - p_new) + was + (1 - was) * p_new
+    return DragState(started, merge(old, new, share_old), b, bb, aside), np.log(total / found) + top
 
 
 def _opened(state: DragState, by: np.ndarray) -> DragState:

@@ -4,7 +4,8 @@ A pump does not heal. Where the mean of the two readings after a point lies far 
 it, in ripple without speed lost meanwhile, or in load with less ripple too, a new pump is likelier than a
 miracle; a smaller lasting drop of the load alone is a new filter. Two readings on each side are asked for, so
 that one wild reading makes no pump. Only at a pump's last reading one must do, and has to have fallen
-farther: whether it was wild, the next one shows.
+farther: whether it was wild, the next one shows. Neither a new pump nor a new filter lacks delivery or
+pressure: where a load falls with them, the pump starves or leaks.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 
 from analytics.past.history import History
 from analytics.past.normalise import Exponents, channels
@@ -22,6 +24,7 @@ PUMP_LOAD = 0.12  # the same of the load, natural log: more than a clogged filte
 LAST_FACTOR = 1.6  # times the smallest drops, where only the last reading tells
 FILTER_SD = 3.3
 FILTER_LOAD = 0.03
+LACKING = 0.2  # of ln delivery, beyond reading and pump (common practice, no source)
 
 
 def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
@@ -54,6 +57,8 @@ def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
     )
     new_filter = ~new_pump & (load_drop > max(FILTER_LOAD, FILTER_SD * load_sd))
     filter_km = _with_new_filters(rows, new_filter, load_drop, pump, x, visits["filter_km"].to_numpy(float))
+    lacks = _lacks(made.leak_flow.y, visits["day"].to_numpy(), pump, rows)
+    new_pump, new_filter = new_pump & ~lacks, new_filter & ~lacks
     size = np.fmax(ripple_drop, last_ripple) + 20 * np.nan_to_num(np.fmax(load_drop, last_load))
     restart = _last_restart(rows, new_pump, size, pump, x, len(pumps))
     moved = ~np.isnan(restart)
@@ -73,6 +78,17 @@ def allow_for_unrecorded(history: History, exponents: Exponents) -> History:
         restart_km=shift,
     )
     return replace(history, pumps=pumps, visits=visits)
+
+
+def _lacks(missing: np.ndarray, day: np.ndarray, pump: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Return whether delivery or pressure falls short on the day of each reading of `rows` or of the pump's
+    next one, bool; missing (visits,): of ln delivery, NaN where neither was told."""
+    short = missing > LACKING
+    if not short.any():
+        return np.zeros(len(rows), bool)
+    that_day = pd.Series(short).groupby([pump, day]).transform("max").to_numpy(bool)[rows]
+    same = pump[rows][1:] == pump[rows][:-1]
+    return that_day | np.append(that_day[1:] & same, False)[: len(rows)]
 
 
 def _drops(value: np.ndarray, pump: np.ndarray) -> tuple[np.ndarray, float]:

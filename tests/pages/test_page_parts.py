@@ -369,3 +369,17 @@ def test_hours_stay_apart_by_depot_the_busiest_first():
     told = parts.hours_by_depot(bays)
     assert told["depot"].tolist() == ["B", "B", "A", "A"]
     assert told["hours_planned"].sum() == 10
+
+
+def test_a_change_that_hangs_on_a_check_reads_well_wherever_it_stands():
+    def said(jobs: list[str], checks: int) -> str:
+        plan = SimpleNamespace(lines=pd.DataFrame({"job": jobs}), checks=[None] * checks)
+        return plan_parts._jobs_words(plan)
+
+    first = "(each followed by a change unless it says otherwise)"
+    assert said(["check and change"] * 24, 0) == f"24 checks {first}"
+    one = "1 check (followed by a change unless it says otherwise)"
+    assert said(["change", "check and change"], 0) == f"1 change and {one}"
+    assert (
+        said(["change"] * 2 + ["check and change"] * 3, 1) == f"2 changes, 3 checks {first} and 1 check alone"
+    )

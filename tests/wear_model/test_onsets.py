@@ -73,3 +73,22 @@ def test_ripple_far_beyond_what_else_shifts_it_is_the_pumps_own_though_it_stays_
     stays = told("commutator", [0, 0, 0, 1.7, 1.7, 1.7])
     assert stays.started[0] > 0.95
     assert stays.drag.w[0] == pytest.approx(1.7, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    "found", [{"odds": 2.2, "cured": 0.7}, {"odds": 2.5}, {"odds": -1.5}, {"worked": 0.7}]
+)
+@pytest.mark.parametrize("name", ["hydraulic", "brush"])
+def test_a_reading_is_no_likelier_because_somebody_looked(name, found):
+    """Over all that a second reading could have been, its likelihood is 1, whatever its check found."""
+    y = np.linspace(-2, 2, 2001)
+    n, p = len(y), getattr(ONSETS, name)
+    of_check = {key: np.tile([0.0, value], n) for key, value in found.items()}
+    read = Shown(np.column_stack([0 * y, y]).ravel(), np.ones(2 * n), no_hints(2 * n)._replace(**of_check))
+    tracks = make_tracks(np.repeat(np.arange(n), 2), np.ones(2 * n, bool), n)
+    both = filter_one(p, tracks, np.tile([AT_KM, AT_KM + 8e3], n), read, np.zeros(n, int)).log_likelihood
+    one = filter_one(
+        p, make_tracks(np.zeros(1, int), np.ones(1, bool), 1), np.array([AT_KM]),
+        Shown(np.zeros(1), np.ones(1), no_hints(1)), np.zeros(1, int),
+    ).log_likelihood  # fmt: skip
+    assert np.trapezoid(np.exp(both - one), y) == pytest.approx(1.0, abs=2e-3)

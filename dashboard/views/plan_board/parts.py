@@ -69,10 +69,10 @@ def headline(plan: Any) -> str:
 def _jobs_words(plan: Any) -> str:
     """Return how many changes, changes that hang on a check first, and checks alone a plan has."""
     after_check = int((plan.lines["job"] == "check and change").sum())
-    each = "" if after_check == 1 else ", each"
+    each = "" if after_check == 1 else "each "
     said = [
         formats.count(len(plan.lines) - after_check, "change"),
-        f"{formats.count(after_check, 'check')}{each} followed by a change unless it says otherwise",
+        f"{formats.count(after_check, 'check')} ({each}followed by a change unless it says otherwise)",
         f"{formats.count(len(plan.checks), 'check')} alone",
     ]
     numbers = (len(plan.lines) - after_check, after_check, len(plan.checks))
