@@ -27,6 +27,14 @@ SAYS_MORE = {
     "current_fell_far": ("current_fell", "current_changed_far"),
     "current_rose_far": ("current_rose", "current_changed_far"),
     "speed_fell_far": ("speed_fell",),
+    "stall_current": (
+        "far_above",
+        "current_above",
+        "current_rose_far",
+        "current_rose",
+        "current_changed_far",
+    ),
+    "no_ripple": ("ripple_unseen",),
     "poor_by_own_limit": ("poor",),
 }
 

@@ -163,6 +163,7 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
         and r.fault
         and last[f"rule:{r.id}"]
         and r not in cited
+        and not (r.id == "complaint-open" and rule.fault)  # it says that no cause was seen: one was
         and not any(adds_nothing(r, one) for one in cited)
     }
     text = found["finding_text"]
@@ -240,4 +241,6 @@ def _specification(visit: pd.Series) -> str:
         how = [phrase("corrected for {names}", names=both(told))] if told else []
         how += [phrase("{names} not recorded", names=both(untold))] if untold else []
         text += phrase(" at {at} ({how})", at=both([at for at, _, _ in stated]), how=", ".join(how))
+    if pd.isna(visit["book_accuracy_a"]):  # no average was read
+        return text
     return text + phrase(", read to within ±{accuracy} A", accuracy=f"{visit['book_accuracy_a']:.2f}")

@@ -70,12 +70,16 @@ def _month(args: argparse.Namespace) -> tuple[str, str]:
 
 
 def _day(args: argparse.Namespace, until: datetime) -> tuple[str, str]:
-    from analytics.scheduling.planning import plan
+    from analytics.scheduling.inputs import read_inputs
+    from analytics.scheduling.planning import make_plan
     from dashboard.parts import morning
 
     if args.since:
         since = datetime.combine(args.since, datetime.min.time())
     else:
         since = morning.last_made(args.ledger, args.depot) or until - timedelta(days=1)
-    made = morning.morning(args.ledger, since, until, plan(args.ledger).parts, args.depot)
+    inputs = read_inputs(args.ledger, None)
+    days, level = (inputs.settings[f"plan_{name}"] for name in ("horizon_days", "service_level"))
+    parts = make_plan(inputs, int(days), float(level)).parts
+    made = morning.morning(args.ledger, since, until, parts, args.depot, pumps=inputs.pumps)
     return morning.html(made), morning.text(made)

@@ -58,18 +58,22 @@ def morning(
     parts: pd.DataFrame,
     depot: str | None = None,
     *,
+    pumps: pd.DataFrame | None = None,
     ask: Callable[..., pd.DataFrame] | None = None,
 ) -> Morning:
     """Return what became known after `since` (UTC) and what fell due after its day, up to `until`.
 
-    parts: analytics.scheduling.parts.parts_table of the plan of today. ask: how the ledger is asked (default:
-    as one who sees every depot).
+    parts: analytics.scheduling.parts.parts_table of the plan of today. pumps: those in service, as ranked
+    today, for what the readings that came in say of pumps that stand or don't do their work. ask: how the
+    ledger is asked (default: as one who sees every depot).
     """
     ask = ask or partial(queries.ask, ledger)
     today, before = until.date(), since.date()
     after: dict[str, Any] = {"since": since, "depot": depot}
     failures = ask("day_breakdowns", **after)
     is_earlier = (pd.to_datetime(failures["happened_on"]) < pd.Timestamp(before)).to_numpy(bool)
+    idle = _idle(pumps)
+    faults = ask("day_faults", idle=list(idle), **after)
     jobs = ask("day_jobs", today=today, depot=depot)
     doubts = ask("day_doubts", **after)
     questions = ask("day_questions", **after)
@@ -81,6 +85,7 @@ def morning(
     kinds = {
         "Failed on the road": _failures(failures[~is_earlier]),
         "Failed before that, on record only now": _failures(failures[is_earlier]),
+        "Came in with a fault": [_fault(row, idle) for row in faults.to_dict("records")],
         "Due today": [_job(row) for row in due.to_dict("records")],
         "Late since the last report": [_job(row) for row in newly_late.to_dict("records")],
         "Parts late": missing,
@@ -122,6 +127,20 @@ def _failure(row: dict) -> str:
     sure = {"yes": "the pump", "no": "not the pump"}.get(row["pump_confirmed"], "cause not known yet")
     note = "" if formats.is_unknown(row["note"]) else f": {row['note']}"
     return f"{_place(row)} on {formats.day(row['happened_on'])}, {sure}{note}"
+
+
+def _idle(pumps: pd.DataFrame | None) -> dict[int, str]:
+    """Return the pumps that stand or don't do their work by the last word on them, and that word."""
+    if pumps is None or not len(pumps):
+        return {}
+    rows = pumps[(pumps["status"] == "failed") | pumps["not_working"].astype(bool)]
+    return dict(zip(rows["pump_id"].astype(int), rows["finding_text"].astype(str), strict=True))
+
+
+def _fault(row: dict, idle: dict[int, str]) -> str:
+    seen = {"complaint": "complaint", "road-call": "road call"}.get(row["reason"], "planned stop")
+    told = None if formats.is_unknown(row["pump_id"]) else idle.get(int(row["pump_id"]))
+    return f"{_place(row)} on {formats.day(row['visited_on'])}, {seen}" + (f": {told}" if told else "")
 
 
 def _question(row: dict) -> str:

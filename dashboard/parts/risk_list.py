@@ -256,7 +256,7 @@ def column_settings(unit: str, currency: str) -> dict[str, Any]:
         SHOWN["unit"]: column.TextColumn(width=80),
         SHOWN["action"]: column.TextColumn(width=185),
         SHOWN["risk"]: column.NumberColumn(
-            format="plain", width=65, help="Chance that it fails on the road over one interval of its stops."
+            format="%.3g", width=65, help="Chance that it fails on the road over one interval of its stops."
         ),
         SHOWN["due_by"]: column.TextColumn(
             width=95, help="By then one in ten such pumps will have failed."

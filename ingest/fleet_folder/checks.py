@@ -40,6 +40,8 @@ _FACT_DATES = {
     "pump": ("fitted_on", "removed_on"),
 }
 
+_READ = ("capture", "mean_a", "meter_a")  # columns of visits.csv that make a visit a reading
+
 
 class LoadedRows:
     """Where each ledger row of this load came from: table and key -> file, row and unit."""
@@ -153,6 +155,26 @@ def check_dates(loaded: LoadedRows, questions: Questions, today: date) -> list[s
                     questions, table, str(key), words.future_date(str(as_text(day)), str(today)), field
                 )
     return notices
+
+
+def check_states(loaded: LoadedRows) -> list[str]:
+    """Return a notice on readings without an engine state, which later ones are not held against."""
+    frame = loaded.frames.get("visit")
+    if frame is None:
+        return []
+    read = [frame[name].notna() for name in _READ if name in frame]
+    if not read:
+        return []
+    untold = np.logical_or.reduce(read)
+    if "state" in frame:
+        untold &= frame["state"].isna()
+    count = int(np.sum(untold))
+    said = (
+        f"visits.csv: {count:,} readings have no engine state; later ones at prime, idle or loaded are held "
+        "against none of them. If all were taken alike, say so in a column state, or in columns.toml: "
+        'state = { everywhere = "idle" }.'
+    )
+    return [said] if count else []
 
 
 def check_clamps(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows) -> list[str]:

@@ -39,6 +39,7 @@ def chains_of(ledger: Path, folder: Path, content: Folder, *, store: bool) -> tu
     known: dict[str, float | None] = {}
     settings = DEFAULTS
     fitted: list[tuple[str, str, Any]] = []
+    in_ledger: list[dict] = []
     on_record: dict[str, Clamp] = {}
     if ledger.exists():
         with open_ledger(ledger) as connection:
@@ -46,6 +47,7 @@ def chains_of(ledger: Path, folder: Path, content: Folder, *, store: bool) -> tu
             settings = settings_at(connection)
             known = dict(connection.execute(statement("load/captures_read")).fetchall())
             fitted = connection.execute(statement("load/fittings")).fetchall()
+            in_ledger = connection.execute(statement("load/known_types")).df().to_dict("records")
             on_record = clamps(connection)
     rows = visits.rows
     wanted = rows["capture"].notna()
@@ -58,7 +60,7 @@ def chains_of(ledger: Path, folder: Path, content: Folder, *, store: bool) -> tu
         Link(name, None if path is None else _inside(folder / "captures", path), pump, rpm=rpm, **how)
         for (name, path, rpm), pump, how in zip(
             _told_of(rows),
-            _known_pumps(content, rows, settings | content.fleet.settings),
+            _known_pumps(content, rows, settings | content.fleet.settings, in_ledger),
             _how_to_read(rows, _with_folders_clamps(on_record, content)),
             strict=True,
         )
@@ -118,11 +120,13 @@ def _inside(folder: Path, name: str) -> Path:
     return path if path.resolve().is_relative_to(folder.resolve()) else folder / Path(name).name
 
 
-def _known_pumps(content: Folder, visits: pd.DataFrame, settings: dict) -> list[KnownPump]:
-    """What the folder says of the pump at each visit: of its type, where the position has had one, else the
-    fleet's usual band, and how it was run."""
+def _known_pumps(
+    content: Folder, visits: pd.DataFrame, settings: dict, in_ledger: list[dict]
+) -> list[KnownPump]:
+    """What is told of the pump at each visit: of its type, where the position has had one, else the fleet's
+    usual band, and how it was run."""
     usual = {name: settings[name] for name in ("rpm_low", "rpm_high")}
-    of_types = _types_of(content, visits)
+    of_types = _types_of(content, visits, in_ledger)
     of_visits = visits.reindex(columns=[*TOLD, "state", "supply_v", "commanded", "duty_pct"]).to_dict(
         "records"
     )
@@ -159,19 +163,32 @@ def _with_folders_clamps(on_record: dict[str, Clamp], content: Folder) -> dict[s
     return known
 
 
-def _types_of(content: Folder, visits: pd.DataFrame) -> list[dict]:
-    """Return the row of the pump type at each visit, where the position has had one type, else nothing."""
-    pumps, types = content.tables.get(PUMPS.file), content.tables.get(PUMP_TYPES.file)
-    if pumps is None or types is None or "pump_type" not in pumps.rows:
-        return [{}] * len(visits)
+def _types_of(content: Folder, visits: pd.DataFrame, in_ledger: list[dict]) -> list[dict]:
+    """Return what is known of the pump type at each visit, where the position has had one type, else nothing.
+
+    in_ledger: of each position's pumps there, the type and its facts; what the folder says goes before them.
+    """
     by_place: dict[tuple, set] = {}
-    for unit, position, pump_type in zip(
-        pumps.rows["unit"], position_of(pumps.rows), pumps.rows["pump_type"], strict=True
-    ):
+    facts: dict[str, dict] = {}
+    for row in in_ledger:
+        by_place.setdefault((row["unit"], row["position"]), set()).add(row["pump_type"])
+        facts[row["pump_type"]] = _told(row)
+    for unit, position, pump_type in _types_in_folder(content):
         by_place.setdefault((unit, position), set()).add(pump_type)
-    facts = {row["pump_type"]: row for row in types.rows.to_dict("records")}
+    if (types := content.tables.get(PUMP_TYPES.file)) is not None:
+        for row in types.rows.to_dict("records"):
+            facts[row["pump_type"]] = facts.get(row["pump_type"], {}) | _told(row)
     out = []
     for unit, position in zip(visits["unit"], position_of(visits), strict=True):
-        names = by_place.get((unit, position), set())
+        names = by_place.get((unit, position), set()) - {"unknown"}
         out.append(facts.get(next(iter(names)), {}) if len(names) == 1 else {})
     return out
+
+
+def _types_in_folder(content: Folder) -> list[tuple[str, str, str]]:
+    """Return unit, position and type of each pump that the folder gives a type."""
+    pumps = content.tables.get(PUMPS.file)
+    if pumps is None or "pump_type" not in pumps.rows:
+        return []
+    rows = pumps.rows[pumps.rows["pump_type"].notna()]
+    return list(zip(rows["unit"], position_of(rows), rows["pump_type"], strict=True))

@@ -8,6 +8,7 @@
     odometer = { header = "Meter", unit = "km" }
     reason = { header = "Kind", values = { "Routine" = "pm" } }
     technician = { header = "Name", from_above = true }   # a blank cell: as in the row above
+    state = { everywhere = "idle" }   # no header says so: it holds for every row
 
 One file may hold several tables. What contradicts itself, the folder or the tables is refused in a sentence.
 """
@@ -38,12 +39,14 @@ _BY_FILE = {table.file: table for table in TABLES}
 @dataclass(frozen=True)
 class Source:
     """Where a column's cells come from. unit: of bare numbers; values: what cells stand for; from_above:
-    whether a blank cell means what the last filled one above it says."""
+    whether a blank cell means what the last filled one above it says. everywhere: what every row has, of a
+    column that no header holds ("")."""
 
     header: str
     unit: str = ""
     values: dict[str, str] = field(default_factory=dict)
     from_above: bool = False
+    everywhere: str = ""
 
 
 @dataclass(frozen=True)
@@ -133,6 +136,8 @@ def _source(table: Table, name: str, said: Any) -> Source:
     if column is None:
         raise _refused(f"{table.file} has no column '{name}'")
     said = {"header": said} if isinstance(said, str) else said
+    if isinstance(said, dict) and "everywhere" in said:
+        return _everywhere(table, column, said)
     if not isinstance(said, dict) or not isinstance(said.get("header"), str):
         raise _refused(f"{table.file}, {name}: say which header it is")
     unit, values = str(said.get("unit", "")), said.get("values", {})
@@ -156,6 +161,16 @@ def _source(table: Table, name: str, said: Any) -> Source:
     return Source(said["header"], unit, {str(k): str(v) for k, v in values.items()}, from_above)
 
 
+def _everywhere(table: Table, column: Column, said: dict[str, Any]) -> Source:
+    value = said["everywhere"]
+    if len(said) > 1 or not isinstance(value, str) or not value.strip():
+        raise _refused(f'{table.file}, {column.name}: everywhere stands alone, such as everywhere = "idle"')
+    if column.choices and value not in column.choices:
+        choices = ", ".join(column.choices)
+        raise _refused(f"{table.file}, {column.name}: '{value}' is none of {choices}")
+    return Source("", everywhere=value)
+
+
 def kind_of(column: Column) -> str:
     """Return the kind of quantity that a column holds, "" where it is none."""
     return "distance" if column.kind == "distance" else UNITS[column.unit].kind if column.unit else ""
@@ -170,6 +185,9 @@ def applied(mapped: Mapped, read: Sheet, distance_unit: str) -> Sheet:
     cells = pd.DataFrame({"file_row": read.cells["file_row"]})
     problems = list(read.problems)
     for name, source in mapped.columns.items():
+        if source.everywhere:
+            cells[name] = source.everywhere
+            continue
         if source.header not in read.header:
             listed = ", ".join(f"'{header}'" for header in read.header)
             raise EntryRefused(
@@ -252,6 +270,8 @@ def save_mapping(mapped: Iterable[Mapped], folder: Path, *, replace: bool = Fals
 
 
 def _said(source: Source) -> str:
+    if source.everywhere:
+        return f"{{ everywhere = {_quoted(source.everywhere)} }}"
     if not source.unit and not source.values and not source.from_above:
         return _quoted(source.header)
     parts = [f"header = {_quoted(source.header)}"]

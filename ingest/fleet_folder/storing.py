@@ -24,6 +24,7 @@ from ingest.fleet_folder.checks import (
     check_levels,
     check_lives,
     check_odometers,
+    check_states,
     check_types,
     check_units,
     check_vehicles,
@@ -138,6 +139,7 @@ def store_folder(
     notices += check_vehicles(connection, loaded, questions)
     notices += check_dates(loaded, questions, today)
     notices += check_clamps(connection, loaded)
+    notices += [] if keys.written_by else check_states(loaded)
     check_odometers(connection, loaded, questions, content.distance_unit)
     check_levels(connection, loaded, questions)
     check_units(connection, loaded, questions)

@@ -23,6 +23,7 @@ from ingest.fleet_folder.tables import VISITS, column_meant
 from ingest.units import read_quantity
 
 TABLE = VISITS.file
+_VEHICLE = r"(?:van|unit|bus|truck|lorry|car|vehicle|veh|fleet|no|nr)#?(\d+)"
 _FIELDS = ("unit", "position", "serial", "day", "clamp")
 
 
@@ -124,13 +125,15 @@ def _parts(name: str, rule: str) -> dict[str, str]:
 
 
 def _words(name: str) -> set[str]:
-    """Return the words of a name, and what two or three of them joined by a hyphen or underscore make."""
+    """Return the words of a name, what two or three of them joined by a hyphen or underscore make, and the
+    number behind a word for a vehicle (van11)."""
     stem = Path(name).stem
     words = [word for word in re.split(r"[\s_.,()+-]+", stem) if word]
     whole = {stem, *words}
     for size in (2, 3):
         for at in range(len(words) - size + 1):
             whole |= {joint.join(words[at : at + size]) for joint in "-_ ."}
+    whole |= {number[1] for word in words if (number := re.fullmatch(_VEHICLE, word, re.IGNORECASE))}
     return {word for word in whole if not re.fullmatch(r"20\d{2}[01]\d[0-3]\d", word)}
 
 

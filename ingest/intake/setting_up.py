@@ -63,7 +63,10 @@ def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
     ):
         there = row_of(connection, "vehicle", unit) is not None
         if there and (not pump or len(vehicle) > 1):
-            raise EntryRefused("there-already", f"Unit {unit} is on record already; change it instead.")
+            raise EntryRefused(
+                "there-already",
+                f"Unit {unit} is on record already; change it under Fleet data, or load a vehicles.csv.",
+            )
         if not there:
             row = {name: value for name, value in facts.items() if value is not None}
             add_row(connection, "vehicle", row, stamp, reason="set up")
@@ -194,6 +197,7 @@ def _echo(what: str, said: Mapping[str, str], own: str) -> str:
         if text and kinds.get(name) == "distance" and text.replace(",", "").replace(".", "").isdecimal():
             shown = f"{text} {own}"
         column = next((c for c in map(name.removesuffix, SUFFIXES) if c != name), name)
-        unit = SUFFIXES.get(name.removeprefix(column), "") if text else ""
+        bare = text[-1:].isdigit()  # else its unit was typed with it
+        unit = SUFFIXES.get(name.removeprefix(column), "") if bare else ""
         told.append(f"{column.replace('_', ' ')} {shown}{unit}")
     return f"{what} is on record: {', '.join(told)}." if told else f"{what} is on record."

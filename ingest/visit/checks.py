@@ -27,6 +27,7 @@ from ingest.reading import Reading
 from ingest.trade_numbers import FAR_FROM_OWN_LEVEL, PLAUSIBLE_A, SUPPLY_SHARE, probe_factor_band
 from ingest.units import UNITS
 from ingest.visit.entry import VisitEntry
+from ingest.vocabulary import FAULT_REASONS
 from ingest.wording import questions
 from ingest.wording.odometer_questions import odometer_question
 
@@ -52,9 +53,9 @@ def check_visit(
         *_date(connection, entry, today),
         *odometer,
         *_hours(connection, entry),
-        *_supply(connection, entry),
     ]
     mean_a = entry.meter_a if reading is None else reading.mean_a
+    asked += _supply(connection, entry, mean_a)
     asked += _wrong_units(connection, entry, mean_a)
     if mean_a:
         own_a = _own_level(connection, entry)
@@ -141,11 +142,16 @@ def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator
         yield questions.hours_below_last(entry.hours, last)
 
 
-def _supply(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator[Question]:
+def _supply(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, mean_a: float | None
+) -> Iterator[Question]:
+    """Ask about volts that no such system has; hardly any are what a pump without current is measured for."""
     [(system_v,)] = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall() or [(None,)]
     if entry.supply_v is not None and system_v:
         low, high = (share * system_v for share in SUPPLY_SHARE)
-        if not low <= entry.supply_v <= high:
+        stands = mean_a is None or mean_a < settings_at(connection, entry.visited_on)["dead_a"]
+        dead_feed = 0 <= entry.supply_v < low and stands and entry.reason in FAULT_REASONS
+        if not low <= entry.supply_v <= high and not dead_feed:
             yield questions.supply_implausible(entry.supply_v, system_v)
 
 

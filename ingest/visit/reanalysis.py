@@ -79,6 +79,8 @@ def reanalyse(
 ) -> Reanalysed:
     """Add a reading by the current method, and the segments told now, to every visit whose capture has none.
 
+    So a speed that was left open is looked for again once the segments of its pump are told.
+
     progress(done, of) follows the captures. measure_with: instead of today's method, in this process; where:
     where they are measured (default: a process on each core). A capture that is missing or now refused is
     named and left alone.
@@ -143,7 +145,13 @@ def _store(ledger: Path | str, due: list[_Visit], rows: dict[str, CaptureResult]
     if not readings:
         return 0
     with open_ledger(ledger, read_only=False) as connection, transaction(connection, PROGRAM, "work"):
-        there = set(connection.execute(statement("upkeep/measured_by"), [method_version]).fetchall())
+        told = {visit.visit_id for visit in due if visit.segments is not None}
+        rows_there = connection.execute(statement("upkeep/measured_by"), [method_version]).fetchall()
+        there = {
+            (number, segments)
+            for number, segments, open_untold in rows_there
+            if not (open_untold and number in told)
+        }
         fresh = [one for one in readings if (one[0], one[2].segments) not in there]
         insert_readings(connection, fresh)
         if any(contradicts(reading) for _, _, reading in fresh):

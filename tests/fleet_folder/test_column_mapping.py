@@ -329,3 +329,25 @@ def test_refused_rows_of_a_workbook_come_as_a_file_that_loads(tmp_path):
         ("102", 2020),
         ("103", 2021),
     ]  # 102 was there, of no year known
+
+
+def test_what_no_header_says_is_told_once_for_every_row(folder, proposal, tmp_path):
+    checks = next(p.mapped for p in proposal.tables if p.mapped.file == "pump checks.csv")
+    (folder / "columns.toml").write_text(as_toml([checks]) + 'state = { everywhere = "idle" }\n')
+    mapped = read_mapping(folder)
+    assert 'state = { everywhere = "idle" }' in as_toml(mapped.values())
+    report = load_folder(tmp_path / "l.duckdb", folder, author=ANYBODY)
+    assert query(tmp_path / "l.duckdb", "SELECT DISTINCT state FROM visit") == [("idle",)]
+    assert not [n for n in report.notices if "engine state" in n]
+    (folder / "columns.toml").write_text(as_toml([checks]))
+    report = load_folder(tmp_path / "m.duckdb", folder, author=ANYBODY)
+    assert [n for n in report.notices if "3 readings have no engine state" in n]
+
+
+@pytest.mark.parametrize("said", ['{ everywhere = "parked" }', '{ everywhere = "idle", unit = "km" }'])
+def test_what_holds_everywhere_is_a_word_of_its_column(folder, said):
+    (folder / "columns.toml").write_text(
+        f'[[table]]\nfile = "pump checks.csv"\nholds = "visits.csv"\n[table.columns]\nstate = {said}\n'
+    )
+    with pytest.raises(EntryRefused, match=r"visits\.csv, state"):
+        read_mapping(folder)

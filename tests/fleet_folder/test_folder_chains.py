@@ -58,3 +58,20 @@ def test_a_change_that_only_the_ledger_knows_ends_a_chain(tmp_path):
     chains, _ = chains_of(ledger, later, read_folder(ledger, later), store=False)
     assert ("a1.csv", "a2.csv", "a3.csv") in names(chains)
     assert ("a4.csv", "a5.csv") in names(chains)
+
+
+def test_what_the_ledger_knows_of_a_pump_type_is_told_before_its_captures_are_measured(tmp_path):
+    ledger = tmp_path / "l.duckdb"
+    types = "pump_type,segments,rpm_low\nP1,8,4000"
+    load_folder(ledger, write_folder(tmp_path / "first", pump_types=types), author=ANYBODY)
+
+    def told(folder):
+        chains, _ = chains_of(ledger, folder, read_folder(ledger, folder), store=False)
+        return {(link.known.segments, link.known.rpm_low) for chain in chains for link in chain.links}
+
+    pumps, visits = FOLDER["pumps"], FOLDER["visits"]
+    assert told(write_folder(tmp_path / "pumps", pumps=pumps, visits=visits)) == {(8, 4000)}
+    more = write_folder(tmp_path / "more", pumps=pumps, visits=visits, pump_types="pump_type,segments\nP1,10")
+    assert told(more) == {(10, 4000)}  # the folder's word first, beside what only the ledger knows
+    load_folder(ledger, write_folder(tmp_path / "second", pumps=pumps), author=ANYBODY)
+    assert told(write_folder(tmp_path / "later", visits=visits)) == {(8, 4000)}

@@ -36,6 +36,8 @@ def query(ledger, sql):
         ("101_2026-02-03.csv", {}, "101", "name", date(2026, 2, 3)),
         ("van 007 idle.csv", {}, "007", "name", None),
         ("trace1017.csv", {}, None, None, None),
+        ("Van101 idle.csv", {}, "101", "name", None),
+        ("van101_unit7.csv", {}, None, None, None),
         ("101 and 7.csv", {}, None, None, None),
         ("20260203 AB12.csv", {}, "007", "serial", date(2026, 2, 3)),
         ("S-101.csv", {}, "101", "serial", None),

@@ -276,8 +276,17 @@ def test_a_visit_without_any_reading_says_so():
     blank = dict.fromkeys((*names, "fuel_level_pct"))
     judged = judge(history(first=blank))
     assert set(judged["rule"]) == {"no-reading"}
+    assert "nan" not in verdict_of(judged, None, DEFAULTS).compared_with
     # A blank visit after a reading leaves that reading's finding standing.
     assert verdict_of(judge(history({"drop_ground_v": 0.4}, blank)), None, DEFAULTS).rule == "circuit-drop"
+
+
+def test_a_complaint_is_not_called_unexplained_beside_the_fault_that_was_found():
+    stands = {"mean_a": 17.0, "rpm": None, "ripple_pct": 0.8, "supply_v": 11.4, "reason": "road-call"}
+    seized = verdict_of(judge(history(stands)), None, DEFAULTS)
+    assert (seized.rule, seized.also) == ("stalled", ())
+    cured = verdict_of(judge(history({"reason": "complaint"})), None, DEFAULTS)
+    assert cured.rule == "complaint-open"
 
 
 RUN_KM = np.array([0.0, 9000.0, 18_000.0])

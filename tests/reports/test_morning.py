@@ -52,6 +52,23 @@ def test_it_tells_a_new_failure_once(ledger, capsys):
     assert "cause not known yet" in out
 
 
+def test_a_visit_for_a_fault_and_a_pump_that_stands_are_told_as_they_come_in(ledger):
+    since = now()
+    with open_ledger(ledger, read_only=False) as con:
+        pumps = dict(con.execute("SELECT unit, pump_id FROM pump WHERE removed_on IS NULL").fetchall())
+        row = {"position": "main", "visited_on": date.today(), "odometer_km": None}
+        for number, (unit, reason) in enumerate((("101", "road-call"), ("102", "pm"), ("103", "pm"))):
+            told = {"visit_id": 900 + number, "unit": unit, "pump_id": pumps[unit], "reason": reason}
+            insert_row(con, "visit", row | told)
+    stands = {"pump_id": pumps["102"], "status": "failed", "not_working": False, "finding_text": "It stands."}
+    made = morning.morning(ledger, since, now() + timedelta(minutes=1), NONE, pumps=pd.DataFrame([stands]))
+    first, second = sorted(made.news["Came in with a fault"])
+    assert first == f"101 (North) on {date.today()}, road call"
+    assert second == f"102 (North) on {date.today()}, planned stop: It stands."
+    later = now() + timedelta(hours=1)
+    assert morning.morning(ledger, later, later, NONE, pumps=pd.DataFrame([stands])).is_silent
+
+
 def test_questions_are_told_in_words_and_counted_by_depot(ledger):
     with open_ledger(ledger, read_only=False) as con:
         for unit in ("101", "105"):

@@ -15,7 +15,7 @@ from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from ingest.visit.reanalysis import reanalyse
 from ingest.visit.settling import settle_questions
-from ingest.wording.measuring_notes import segments_contradicted
+from ingest.wording.measuring_notes import segments_contradicted, speed_open
 from ingest.wording.stored import question_text
 from tests.authors import ANYBODY
 from tests.ledger_fixture import copied
@@ -91,3 +91,24 @@ def test_the_number_put_right_measures_the_captures_again(ledger):
         newest = con.execute("SELECT segments, rpm FROM current_reading").fetchall()
     assert newest == [(8, 7500.0), (8, 7500.0)]
     assert reanalyse(ledger, measure_with=measured).measured == 0
+
+
+def test_a_speed_left_open_is_looked_for_once_more_when_the_segments_are_told(tmp_path):
+    ledger = tmp_path / "l.duckdb"
+    open_speed = replace(READ, segments=None, notes=(speed_open([6000.0, 3000.0], segments_told=False),))
+    capture = Capture(np.round(5 + RNG.normal(0, 0.1, 300), 3), 20_000.0)
+    for unit, pump_type in (("1", "400"), ("2", "401")):
+        entry = VisitEntry(unit, visited_on=date(2026, 1, 10), odometer_km=5000.0, pump_type=pump_type)
+        log_visit(
+            ledger, entry, replace(capture, current_a=capture.current_a + int(unit)), open_speed,
+            {"unit-new": "bought"}, author=ANYBODY,
+        )  # fmt: skip
+    assert reanalyse(ledger).measured == 0
+    with open_ledger(ledger, read_only=False) as con:
+        con.execute("UPDATE pump_type SET segments = 8 WHERE pump_type = '400'")
+
+    def still_open(capture, known):
+        return replace(open_speed, notes=(speed_open([6000.0, 3000.0], segments_told=True),))
+
+    assert reanalyse(ledger, measure_with=still_open).measured == 1
+    assert reanalyse(ledger, measure_with=still_open).measured == 0

@@ -19,7 +19,8 @@ def show() -> None:
     """Draw the news; a line where there is none."""
     until = utc_now()
     since = datetime.combine(until.date() - timedelta(days=1), datetime.min.time())
-    made = morning(loaders.ledger_path(), since, until, pd.DataFrame(), ask=loaders.ask)
+    pumps = loaders.ranking()
+    made = morning(loaders.ledger_path(), since, until, pd.DataFrame(), pumps=pumps, ask=loaders.ask)
     if made.is_silent:
         say.line("Nothing new came in and nothing fell due.")
     for kind, lines in made.news.items():

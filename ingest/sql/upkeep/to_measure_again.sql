@@ -1,6 +1,6 @@
 -- Of every pump that has a capture whose newest reading is by an older method, or by other segments than are
--- told now: all visits in order, those captures marked, with what is known before a capture is measured. What
--- was told at a visit goes before what its type says.
+-- told now, or left its speed open while none were told: all visits in order, those captures marked, with what
+-- is known before a capture is measured. What was told at a visit goes before what its type says.
 WITH due AS (
     SELECT v.visit_id, v.pump_id
     FROM visit v
@@ -11,6 +11,8 @@ WITH due AS (
           SELECT 1 FROM current_reading r
           WHERE r.visit_id = v.visit_id AND r.origin = 'capture' AND r.method_version >= $method_version
             AND coalesce(r.segments = coalesce(v.segments, t.segments), true)
+            AND NOT (r.rpm IS NULL AND coalesce(v.segments, t.segments) IS NOT NULL
+                AND r.notes::VARCHAR LIKE '%"segments_told": false%')
       )
 )
 SELECT v.visit_id, v.pump_id, v.unit, v.visited_on, v.capture_hash, due.visit_id IS NOT NULL AS is_due,
