@@ -69,7 +69,7 @@ class TypeLife:
     def text(self) -> str:
         """Say on how much the figures rest."""
         if not self.failures:
-            return "No failure on record: life is taken from other types and from practice."
+            return "No failure since its records begin: life is taken from other types and from practice."
         if self.failures < FEW_FAILURES:
             return (
                 f"{self.failures} failure{'s' if self.failures > 1 else ''} in {self.lives} lives: "

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import number, pump_volts
+from analytics.judging.baseline import number, pump_volts, system_v
 from analytics.judging.beside import beside, next_beside, values_beside
 from analytics.judging.evidence import ON_BASELINE, evidence, incomparable
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
@@ -32,6 +32,7 @@ SIDES = ("supply", "ground")
 OTHER_DROP = "Measure the drop on the {side} side as well, under load."
 DROPS_ON_LITTLE = "Drops on so little current prove nothing: measure both again under a test load."
 UNTOLD = "connector, untold"  # what a rule says at its end where nobody recorded the connector
+NEXT_TO_NONE = 0.25  # of the system's volts [P]
 QUIET = ("healthy", "no-reading")
 # finding, text, action and next test of a pump that broke down and was not read since.
 BROKE_DOWN = (
@@ -178,6 +179,8 @@ def _tests(
     elif f"{step}, volts low" in rule.says:
         # Once asked, low volts read at the pump are the answer; nobody is asked for the same again.
         told = last["connector_good"].to_numpy(bool) | (passed["times_seen"].to_numpy() >= 2)
+        # Next to no volts while the pump is commanded on are none under load either [P].
+        told |= (pump_volts(last) < NEXT_TO_NONE * system_v(last)) & last["primed"].to_numpy(bool)
         proven = last["supply_low"].to_numpy(bool) & ~np.isnan(pump_volts(last)) & told
         texts[proven] = template(rule.says[f"{step}, volts low"])
     elif f"{step}, primed" in rule.says:

@@ -143,6 +143,7 @@ CIRCUIT: tuple[Rule, ...] = (
             "mend circuit, drops high": "Clean or mend the {sides} side of the circuit, check battery and "
             "charging, then capture again.",
         },
+        unless=("primed",),
         family="circuit",
     ),
     Rule(

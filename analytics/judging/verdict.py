@@ -11,7 +11,6 @@ import duckdb
 import pandas as pd
 
 from analytics.judging.action import decide_actions
-from analytics.judging.baseline import number
 from analytics.judging.evidence import incomparable
 from analytics.judging.finding import last_readings
 from analytics.judging.judge import LEAST_BASELINE, judge
@@ -89,7 +88,8 @@ def judge_entry(
     services = services_of(connection, entry.unit)
     done = pd.DataFrame([{"unit": entry.unit, "done_on": day, "work": work} for work in entry.done])
     services = pd.concat([services, done], ignore_index=True) if len(done) else services
-    row = known.iloc[0].to_dict() | _row(reading, entry) | {"visited_on": day, "unit": entry.unit}
+    named = {"visited_on": day, "unit": entry.unit, "pump_id": pump_id}
+    row = known.iloc[0].to_dict() | _row(reading, entry) | named
     fitted = row["fitted_odometer_km"]
     if entry.odometer_km is not None and pd.notna(fitted):
         row["distance_on_pump_km"] = max(entry.odometer_km - fitted, 0.0) * row["run_share"]
@@ -213,7 +213,7 @@ def compared_with(judged: pd.DataFrame, visit: pd.Series, settings: dict[str, An
         )
     else:
         lacking.append(phrase("no baseline of its own yet"))
-    if number(judged, "type_pumps")[-1] >= settings["type_pumps"]:
+    if (visit.get("type_pumps") or 0) >= settings["type_pumps"]:
         told = {"count": int(visit["type_pumps"]), "median": f"{visit['type_a']:.2f}"}
         against.append(phrase("{count} pumps of its type (median {median} A)", **told))
     if not against:

@@ -1,13 +1,17 @@
 """Pumps without a specification are held against others of their type, in the verdict and in the ranking."""
 
+from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 
-from analytics.judging.verdict import judge_visit
+from analytics.judging.verdict import judge_entry, judge_visit
 from analytics.risk.ranking import read_facts
+from ingest.capture import Capture
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from tests.authors import ANYBODY
@@ -78,3 +82,27 @@ def test_a_pump_fitted_nobody_knows_when_has_no_distance_and_no_new_baseline(led
     with open_ledger(ledger) as connection:
         rows = connection.execute("SELECT DISTINCT distance_on_pump_km FROM visit_detail WHERE unit = 'F'")
         assert rows.fetchall() == [(None,)]
+
+
+def test_a_visit_is_judged_before_it_is_stored_as_it_is_afterwards(ledger):
+    """By its own history and its type, whether or not its engine state is told."""
+    answers = {"pump-new": "seen", "position-new": "seen", "odometer-below-last": "seen"}
+    with open_ledger(ledger) as connection:
+        [(pump_id,)] = connection.execute("SELECT pump_id FROM pump WHERE unit = 'E'").fetchall()
+    levels = (4.8, 4.8, 4.8, 5.9, 5.9)
+    for number, (mean_a, state) in enumerate(zip(levels, ("idle",) * 4 + (None,), strict=True)):
+        day = date(2025, 7, 1 + number)
+        entry = VisitEntry("E", visited_on=day, odometer_km=20_000.0 + 10 * number, state=state)
+        reading = replace(meter_reading(mean_a), method_version=1, rpm=6000.0)
+        with open_ledger(ledger) as connection:
+            before = judge_entry(connection, pump_id, entry, reading)
+        capture = Capture(np.full(300, mean_a) + np.linspace(0, number, 300), 20_000.0)
+        logged = log_visit(ledger, entry, capture, reading, answers, author=ANYBODY)
+        with open_ledger(ledger) as connection:
+            after = judge_visit(connection, logged.visit_id)
+        assert (before.rule, before.text, before.compared_with) == (
+            after.rule, after.text, after.compared_with
+        )  # fmt: skip
+        if number == 3:
+            assert before.rule == "current-changed-speed-same"
+            assert "its own baseline (3 readings" in before.compared_with
