@@ -79,6 +79,7 @@ def test_the_list_can_be_narrowed_and_a_pump_found(ledger):
 
 def test_an_address_names_a_pump_by_its_unit_and_nonsense_is_said_to_be_nonsense(ledger):
     assert "unit 104" in words(open_page("pump_history", pump="104"))
+    assert "unit 104" in words(open_page("pump_history", unit="104"))
     for unknown in ("no-such", "987654"):
         said = open_page("pump_history", pump=unknown)
         assert [f"asks for {unknown}, and no pump" in words(said), len(said.warning)] == [True, 1]
