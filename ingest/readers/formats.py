@@ -60,9 +60,10 @@ def read_table(data: bytes, deadline: Deadline, *, nested: bool = False) -> Tabl
         )
     encoding, mark = sniff_encoding(head)
     plain = head[mark:].decode(encoding, "replace") if encoding.startswith("utf-") else decode(head, encoding)
-    if refusal := known_text(plain):
+    form = next(form for form in TEXT_FORMATS if form.sniff(plain))
+    if form is TEXT_FORMATS[-1] and (refusal := known_text(plain)):
         raise CaptureRefused(refusal[0], f"this is {refusal[1]}.")
-    return next(form.read for form in TEXT_FORMATS if form.sniff(plain))(data, deadline)
+    return form.read(data, deadline)
 
 
 def is_parsed_apart(data: bytes) -> bool:
