@@ -282,7 +282,7 @@ def test_a_visit_without_any_reading_says_so():
 
 
 def test_a_complaint_is_not_called_unexplained_beside_the_fault_that_was_found():
-    stands = {"mean_a": 17.0, "rpm": None, "ripple_pct": 0.8, "supply_v": 11.4, "reason": "road-call"}
+    stands = {"mean_a": 17.0, "rpm": None, "ripple_pct": 0.8, "supply_v": 12.6, "reason": "road-call"}
     seized = verdict_of(judge(history(stands)), None, DEFAULTS)
     assert (seized.rule, seized.also) == ("stalled", ())
     cured = verdict_of(judge(history({"reason": "complaint"})), None, DEFAULTS)
