@@ -88,8 +88,8 @@ def judge_entry(
     services = services_of(connection, entry.unit)
     done = pd.DataFrame([{"unit": entry.unit, "done_on": day, "work": work} for work in entry.done])
     services = pd.concat([services, done], ignore_index=True) if len(done) else services
-    named = {"visited_on": day, "unit": entry.unit, "pump_id": pump_id}
-    row = known.iloc[0].to_dict() | _row(reading, entry) | named
+    row: dict[Any, Any] = known.iloc[0].to_dict() | _row(reading, entry)
+    row |= {"visited_on": day, "unit": entry.unit, "pump_id": pump_id}
     fitted = row["fitted_odometer_km"]
     if entry.odometer_km is not None and pd.notna(fitted):
         row["distance_on_pump_km"] = max(entry.odometer_km - fitted, 0.0) * row["run_share"]
