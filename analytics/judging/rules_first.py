@@ -44,8 +44,8 @@ DOUBTFUL: tuple[Rule, ...] = (
     Rule(
         "no-current",
         ("dead",),
-        "No current, and drops read without current prove nothing: no command, no volts at the plugged-in "
-        "connector, or a dead pump.",
+        "No current: no command, no volts at the plugged-in connector, or a dead pump. Drops read without "
+        "current prove nothing.",
         ("loaded volts", "repeat"),
         end=BOOK,
         fails=True,

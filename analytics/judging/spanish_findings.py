@@ -20,8 +20,8 @@ FINDINGS = {
         "bomba alimenta el motor. No dice nada de esta bomba."
     ),
     "no-current": (
-        "Sin corriente, y las caídas de tensión leídas sin corriente no prueban nada: no hay orden de "
-        "marcha, no hay tensión en el conector enchufado, o la bomba está muerta."
+        "Sin corriente: no hay orden de marcha, no hay tensión en el conector enchufado, o la bomba está "
+        "muerta. Las caídas de tensión leídas sin corriente no prueban nada."
     ),
     "stalled": (
         "La bomba no gira: la corriente de una que está parada, con la tensión que tenía, y sin rizado "

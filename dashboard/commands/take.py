@@ -135,14 +135,21 @@ def _store_matched(ledger: Path, arrivals: Iterable[Arrival], author: Author) ->
 
 
 def _store(ledger: Path, named: list[Any], author: Author) -> bool:
-    """Store files as visits of their units; returns whether any failed."""
+    """Store files as visits of their units, and say what each means; returns whether any failed."""
+    from analytics.judging.verdict import judge_visit
     from ingest.intake.tray import Named, store_named
+    from ingest.ledger.connection import open_ledger
 
     if not named:
         return False
     stored, failed = store_named(ledger, [Named(*one) for one in named], author=author)
     for logged in stored:
+        with open_ledger(ledger) as connection:
+            verdict = judge_visit(connection, logged.visit_id)
         tell(logged.text, aside=True)
+        tell(f"       {verdict.text}", aside=True)
+        if verdict.action != "none":
+            tell(f"       Next test. {verdict.next_test}", aside=True)
     for tray_id, why in failed.items():
         tell(f"{tray_id}: {why}", aside=True)
     return bool(failed)

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from analytics.judging.verdict import judge_visit
 from dashboard.cli import main
 from dashboard.commands.take import run
 from ingest.errors import EntryRefused
@@ -162,6 +163,8 @@ def test_the_command_takes_names_and_lists(tmp_path, capsys):
     out, err = capsys.readouterr()
     assert "101.csv" in out
     assert "Stored as visit 41 of unit 101" in err
+    with open_ledger(ledger) as connection:
+        assert judge_visit(connection, 41).text in err
     assert main(take) == 0
     assert "x.csv" in capsys.readouterr().out
     assert main([*take, "--name", "2=102"]) == 0
