@@ -17,6 +17,7 @@ from typing import Any
 import duckdb
 import pandas as pd
 
+from analytics.judging.verdict import judge_visit
 from analytics.risk.parts_ahead import STANDING
 from analytics.scheduling.doubts import booking_doubts, demand_possible
 from analytics.statements import statement
@@ -99,7 +100,8 @@ def done(
     """Mark work as done; `reason` says what was found, and is asked for.
 
     changed: the pump came off; its removal is then recorded on `done_on` (default: today) as well, with the
-    pump `new` fitted in its place (default: one of the same type), unless it already is. odometer_km: what
+    pump `new` fitted in its place (default: one of the same type), unless it already is: as failed where its
+    last reading says so, else as taken off on condition. odometer_km: what
     the instrument cluster shows. Raises EntryRefused where a change may have been part of the job and nobody
     says whether it was made, for an odometer in doubt, and for a pump fitted that day or later on which
     nothing is booked: the job done was that of the pump before it.
@@ -120,12 +122,23 @@ def done(
     if changed and rows and removed_on is None:
         if odometer_km is not None:
             odometer_km = _driven(ledger, rows[0][0], day, odometer_km)
+        failed = _had_failed(ledger, pump_id, day)
+        removal = Removal("failed" if failed else "on_condition", cause=reason)
         replace_pump(
-            ledger, rows[0][0], Removal("on_condition", cause=reason), new, position=rows[0][1],
+            ledger, rows[0][0], removal, new, position=rows[0][1],
             on=day, odometer_km=odometer_km, author=author,
         )  # fmt: skip
-        told = " Its change is recorded: capture the new pump now, for its baseline."
+        had = ", as of one that had failed" if failed else ""
+        told = f" Its change is recorded{had}: capture the new pump now, for its baseline."
     return _decide(ledger, pump_id, "done", done_on, reason, author, today) + told
+
+
+def _had_failed(ledger: Path, pump_id: int, day: date) -> bool:
+    """Return whether the last word on a pump up to a day is that it no longer works."""
+    with open_ledger(ledger) as connection:
+        told = {"pump_id": int(pump_id), "day": day}
+        rows = connection.execute(statement("plan_last_visit"), told).fetchall()
+        return bool(rows) and judge_visit(connection, rows[0][0]).failed
 
 
 def _refuse_new_pump(ledger: Path, pump_id: int, row: tuple, day: date, today: date | None) -> None:

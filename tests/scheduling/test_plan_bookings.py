@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 
 from analytics.scheduling import bookings
 from analytics.scheduling.planning import plan
 from dashboard.cli import main
 from ingest.author import Author
+from ingest.capture import Capture
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.visit_rows import meter_reading
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
 from ingest.visit.pump_lives import NewPump, Removal, replace_pump
 from tests.authors import ANYBODY
 from tests.ledger_fixture import build_ledger
@@ -152,6 +158,19 @@ def test_done_records_the_change_or_asks(ledger):
     assert lives[-2][2:] == (DAY, "on_condition", "brushes worn")
     assert bookings.newest_decisions(ledger).set_index("pump_id").loc[1, "status"] == "done"
     assert 1 not in set(plan(ledger, as_of=LATER).lines["pump_id"])
+
+
+def test_a_pump_that_stood_is_recorded_as_failed(ledger):
+    """By a reading on the road: else a failure would count as one that was avoided."""
+    stall = replace(meter_reading(17.0), method_version=1, raw_ripple_pct=0.8, sample_rate_hz=20_000.0)
+    entry = VisitEntry("101", visited_on=DAY, reason="road-call", state="prime", supply_v=12.1)
+    flat = Capture(np.linspace(16.9, 17.1, 300), 20_000.0)
+    log_visit(ledger, entry, flat, stall, author=ANYBODY)
+    told = bookings.done(ledger, 1, author=ANYBODY, reason="seized", done_on=DAY, changed=True)
+    assert "as of one that had failed" in told
+    with open_ledger(ledger) as connection:
+        removal = connection.execute("SELECT removal FROM pump WHERE pump_id = 1").fetchall()
+    assert removal == [("failed",)]
 
 
 def test_done_by_command_finds_the_booked_pump_though_it_has_come_off(ledger, capsys):
