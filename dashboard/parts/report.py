@@ -116,7 +116,7 @@ def next_jobs(plan: Any, month: Month) -> tuple[pd.DataFrame, str]:
     changing = rows["job"] != "check"
     cost = float((rows["p_change"] * rows["planned"])[changing].sum())
     words = (
-        f"{formats.count(len(rows), 'job')} in {first:%Y-%m}, {rows['hours'].sum():.0f} bay hours, about "
+        f"{formats.count(len(rows), 'job')} in {first:%Y-%m}, {rows['hours'].sum():,.1f} bay hours, about "
         f"{formats.about(cost)} {month.currency} for changes"
     )
     if len(rows) > MOST_JOBS:
