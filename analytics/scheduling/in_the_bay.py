@@ -97,6 +97,11 @@ NOW = {
     "change": "Change it now, while it is in the bay, pump {pump_type}, {hours} h.",
 }
 
+FOR_ITS_RISK = (
+    "{text} Not for this reading alone: by all that is known of it, {risk} % of such pumps fail before their "
+    "next stop."
+)
+
 
 def job_hours(option: str, change_hours: float | None, settings: dict) -> float:
     """Return the bay hours of what is weighed, of JOBS; zero and drops fit in those of a change."""
@@ -117,4 +122,7 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
         "share": f"{100 * row['p_change']:.0f}", "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
     }  # fmt: skip
     text = phrase(NOW[job], **told)
+    risk = row["risk_to_next_stop"]
+    if row["finding_action"] == "none" and risk == risk:  # nobody is left to wonder at a sound reading
+        text = phrase(FOR_ITS_RISK, text=text, risk=f"{100 * risk:.0f}")
     return phrase("{text} But {doubts}.", text=text, doubts="; ".join(doubts)) if doubts else text

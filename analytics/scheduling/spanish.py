@@ -8,6 +8,11 @@ WORDS = {
     "No work on this pump pays on what is known: the next test decides.": (
         "Con lo que se sabe, ningún trabajo en esta bomba conviene: decide la próxima prueba."
     ),
+    "{text} Not for this reading alone: by all that is known of it, {risk} % of such pumps fail before their "
+    "next stop.": (
+        "{text} No solo por esta lectura: por todo lo que se sabe, el {risk} % de tales bombas falla antes "
+        "de su próxima parada."
+    ),
     "Nothing about this pump pays now.": "Por ahora no conviene hacer nada en esta bomba.",
     "Not now: {job} at its {at} pays better.": "Ahora no: conviene más {job} en {at}.",
     "check": "revisar",

@@ -6,9 +6,10 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from analytics.scheduling import bookings
+from analytics.scheduling import bookings, in_the_bay
 from analytics.scheduling.planning import plan
 from dashboard.cli import main
 from ingest.author import Author
@@ -102,6 +103,13 @@ def test_what_makes_no_sense_is_refused_in_one_sentence(ledger, call, text):
 def test_a_horizon_of_nothing_is_refused(ledger):
     with pytest.raises(EntryRefused, match="horizon is 0 days"):
         plan(ledger, horizon_days=0)
+
+
+def test_work_on_a_sound_reading_says_what_asks_for_it():
+    row = pd.Series({"p_change": 1.0, "pump_type": "T", "risk_to_next_stop": 0.052, "finding_action": "none"})
+    assert "5 % of such pumps fail before" in in_the_bay._text(row, "change", 2.5, [])
+    faulty = pd.Series(row.to_dict() | {"finding_action": "repeat capture"})
+    assert "such pumps" not in in_the_bay._text(faulty, "change", 2.5, [])
 
 
 def test_in_the_bay_the_decision_is_told_with_its_steps(tmp_path):
