@@ -76,7 +76,7 @@ def _said(group: Any) -> str:
     if group.finding == FAILS_EARLY:
         return f"that is no chance finding, however often one looks ({odds})."
     if group.finding == SUSPECT:
-        return f"watch it: this is {odds}, and it takes {_times(group.threshold)} to be named."
+        return f"watch it: this is {odds}; at {_times(group.threshold)} it would be named as failing early."
     return f"chance can do that (p {_chance(group.p_value)})."
 
 
