@@ -23,7 +23,7 @@ from ingest.fleet_folder.tables import VISITS, column_meant
 from ingest.units import read_quantity
 
 TABLE = VISITS.file
-_VEHICLE = r"(?:van|unit|bus|truck|lorry|car|vehicle|veh|fleet|no|nr)#?(\d+)"
+_VEHICLE = r"(?:van|unit|bus|truck|lorry|car|vehicle|veh)#?(\d+)"
 _FIELDS = ("unit", "position", "serial", "day", "clamp")
 
 

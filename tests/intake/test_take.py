@@ -39,6 +39,7 @@ def query(ledger, sql):
         ("trace1017.csv", {}, None, None, None),
         ("Van101 idle.csv", {}, "101", "name", None),
         ("van101_unit7.csv", {}, None, None, None),
+        ("trace no7.csv", {}, None, None, None),
         ("101 and 7.csv", {}, None, None, None),
         ("20260203 AB12.csv", {}, "007", "serial", date(2026, 2, 3)),
         ("S-101.csv", {}, "101", "serial", None),
