@@ -1,1 +1,1 @@
-"""Charts: functions from a data frame to an Altair chart, tested on their specification."""
+"""Charts: functions from a data frame to what is drawn, in the words of Vega-Lite's grammar."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import altair as alt
 import pandas as pd
 
+from dashboard.charts.grammar import Layer, of, to, value
 from dashboard.charts.style import dressed, lettered, outlined, scale_to, y_axis
 from dashboard.shell.palette import LIGHT, Palette
 
@@ -62,7 +62,7 @@ def metric_over_distance(
     fan: pd.DataFrame | None = None,
     domain: tuple[float, float] | None = None,
     palette: Palette = LIGHT,
-) -> Any:
+) -> dict[str, Any]:
     """Return one metric over distance; domain: the stretch shown, so that charts below each other line up.
 
     visits: columns distance, `metric`, state, visited_on (text), optionally `normalised` and `error` (se);
@@ -75,28 +75,28 @@ def metric_over_distance(
     values += [*fan["low"], *fan["high"]] if fan is not None else []
     close = _within_sight(limits or {}, values)
     scale = scale_to(*values, *close.values(), *(baseline or ()))
-    x = alt.X("distance:Q", title=distance_title, scale=along(domain))
+    x = of("distance:Q", title=distance_title, scale=along(domain))
     axis = y_axis(title, minExtent=AXIS_PX, maxExtent=AXIS_PX)
     ruled = pd.DataFrame([{"value": v, "label": n} for n, v in close.items()])
-    layers: list[Any] = []
+    layers: list[Layer] = []
     if baseline:
-        band = alt.Chart(pd.DataFrame([{"low": baseline[0], "high": baseline[1]}]))
+        band = Layer(pd.DataFrame([{"low": baseline[0], "high": baseline[1]}]))
         layers.append(
-            band.mark_rect(**outlined(palette), fillOpacity=0.6).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
+            band.mark("rect", **outlined(palette), fillOpacity=0.6).encode(y=of("low:Q"), y2=to("high"))
         )
     if close:
         layers.append(
-            alt.Chart(ruled).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y=alt.Y("value:Q"))
+            Layer(ruled).mark("rule", strokeDash=[2, 3], color=palette.faint).encode(y=of("value:Q"))
         )
     if events is not None and len(events):
-        rules = alt.Chart(events).mark_rule(color=palette.edge)
+        rules = Layer(events).mark("rule", color=palette.edge)
         layers.append(rules.encode(x=x))
     if fan is not None and len(fan):
-        spread = alt.Chart(fan).mark_area(
-            color=palette.wear, fillOpacity=0.22, stroke=palette.wear, strokeWidth=0.8
+        spread = Layer(fan).mark(
+            "area", color=palette.wear, fillOpacity=0.22, stroke=palette.wear, strokeWidth=0.8
         )
         layers += [
-            spread.encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
+            spread.encode(x=x, y=of("low:Q"), y2=to("high")),
             _dashed(fan, x, palette),
         ]
     if drift is not None and len(drift):
@@ -104,17 +104,17 @@ def metric_over_distance(
     if error and raw:
         layers.append(_error_bars(rows, metric, error, x, palette))
     if normalised and rows[normalised].notna().any():
-        line = alt.Chart(rows[rows[normalised].notna()]).mark_line(
-            color=palette.drag, strokeWidth=1.5, point={"filled": True, "size": 28}
+        line = Layer(rows[rows[normalised].notna()]).mark(
+            "line", color=palette.drag, strokeWidth=1.5, point={"filled": True, "size": 28}
         )
-        layers.append(line.encode(x=x, y=alt.Y(f"{normalised}:Q", axis=axis, scale=scale)))
+        layers.append(line.encode(x=x, y=of(f"{normalised}:Q", axis=axis, scale=scale)))
     if raw:
-        y = alt.Y(f"{metric}:Q", axis=axis, scale=scale)
+        y = of(f"{metric}:Q", axis=axis, scale=scale)
         layers.append(_readings(rows, x, y, (metric, title), distance_title, palette))
     if close:
-        named = alt.Chart(ruled).encode(y=alt.Y("value:Q"), x=alt.value("width"))
-        layers.append(lettered(named, palette, align="right", baseline="bottom", dx=-2, dy=-2))
-    return dressed(alt.layer(*layers).resolve_scale(shape="independent"), palette, height=230)
+        named = Layer(ruled).encode(y=of("value:Q"), x=value("width"))
+        layers += lettered(named, palette, align="right", baseline="bottom", dx=-2, dy=-2)
+    return dressed(layers, palette, height=230, resolve={"scale": {"shape": "independent"}})
 
 
 def _within_sight(limits: Mapping[str, float | None], values: list[float]) -> dict[str, float]:
@@ -131,57 +131,58 @@ def _within_sight(limits: Mapping[str, float | None], values: list[float]) -> di
     return near
 
 
-def _dashed(line: pd.DataFrame, x: Any, palette: Palette) -> Any:
-    chart = alt.Chart(line).mark_line(color=palette.wear, strokeDash=[6, 4], strokeWidth=2)
-    return chart.encode(x=x, y=alt.Y("value:Q"))
+def _dashed(line: pd.DataFrame, x: dict[str, Any], palette: Palette) -> Layer:
+    chart = Layer(line).mark("line", color=palette.wear, strokeDash=[6, 4], strokeWidth=2)
+    return chart.encode(x=x, y=of("value:Q"))
 
 
-def _error_bars(rows: pd.DataFrame, metric: str, error: str, x: Any, palette: Palette) -> Any:
+def _error_bars(rows: pd.DataFrame, metric: str, error: str, x: dict[str, Any], palette: Palette) -> Layer:
     """Two standard errors either way."""
     told = rows[rows[error].notna()]
     ends = told.assign(_low=told[metric] - 2 * told[error], _high=told[metric] + 2 * told[error])
     return (
-        alt.Chart(ends)
-        .mark_rule(color=palette.main, opacity=0.7)
-        .encode(x=x, y=alt.Y("_low:Q"), y2=alt.Y2("_high:Q"))
+        Layer(ends).mark("rule", color=palette.main, opacity=0.7).encode(x=x, y=of("_low:Q"), y2=to("_high"))
     )
 
 
 def _readings(
     rows: pd.DataFrame, x: Any, y: Any, named: tuple[str, str], distance_title: str, palette: Palette
-) -> Any:
+) -> Layer:
     """The readings as taken, a shape for each state of the engine; named: the metric's column and title."""
     metric, title = named
-    state = alt.Scale(domain=list(STATE_SHAPES), range=list(STATE_SHAPES.values()))
+    state = dict(domain=list(STATE_SHAPES), range=list(STATE_SHAPES.values()))
     return (
-        alt.Chart(rows.assign(state=rows["state"].fillna("not told")))
-        .mark_point(size=70, filled=False, strokeWidth=2, color=palette.main)
+        Layer(rows.assign(state=rows["state"].fillna("not told")))
+        .mark("point", size=70, filled=False, strokeWidth=2, color=palette.main)
         .encode(
             x=x,
             y=y,
-            shape=alt.Shape("state:N", title="engine", scale=state, legend=None),
+            shape=of("state:N", title="engine", scale=state, legend=None),
             tooltip=[
-                alt.Tooltip("visited_on:N", title="visit"),
-                alt.Tooltip("distance:Q", format=",.0f", title=distance_title),
-                alt.Tooltip(f"{metric}:Q", format=",.2f", title=title),
-                alt.Tooltip("state:N", title="engine"),
+                of("visited_on:N", title="visit"),
+                of("distance:Q", format=",.0f", title=distance_title),
+                of(f"{metric}:Q", format=",.2f", title=title),
+                of("state:N", title="engine"),
             ],
         )
     )
 
 
-def along(domain: tuple[float, float] | None) -> alt.Scale:
+def along(domain: tuple[float, float] | None) -> dict[str, Any]:
     """Return the scale along the distance.
 
     Every layer of a chart takes it: one that leaves it to the grammar brings nought in for all.
     """
     if domain is None:
-        return alt.Scale(zero=False, nice=True)
-    return alt.Scale(domain=list(domain), nice=False, zero=False)
+        return dict(zero=False, nice=True)
+    return dict(domain=list(domain), nice=False, zero=False)
 
 
-def work_and_events(events: pd.DataFrame, *, domain: tuple[float, float], palette: Palette = LIGHT) -> Any:
-    """Return work and events over distance, a row for each kind with its name beside its first mark.
+def work_and_events(
+    events: pd.DataFrame, *, domain: tuple[float, float], palette: Palette = LIGHT
+) -> dict[str, Any] | None:
+    """Return work and events over distance, a row for each kind with its name beside its first mark; None
+    without any.
 
     events: distance, event, text; those outside the domain are left out.
     """
@@ -191,30 +192,26 @@ def work_and_events(events: pd.DataFrame, *, domain: tuple[float, float], palett
     if not kinds:
         return None
     shapes = {EVENT_WORDS[name]: shape for name, shape in EVENT_SHAPES.items()}
-    base = alt.Chart(shown).encode(
-        x=alt.X("distance:Q", title=None, scale=along(domain), axis=alt.Axis(labels=False, ticks=False)),
-        y=alt.Y("event:N", sort=kinds, title=None,
-                axis=alt.Axis(labels=False, ticks=False, domain=False, minExtent=AXIS_PX, maxExtent=AXIS_PX)),
+    base = Layer(shown).encode(
+        x=of("distance:Q", title=None, scale=along(domain), axis=dict(labels=False, ticks=False)),
+        y=of("event:N", sort=kinds, title=None,
+             axis=dict(labels=False, ticks=False, domain=False, minExtent=AXIS_PX, maxExtent=AXIS_PX)),
     )  # fmt: skip
-    marks = base.mark_point(size=80, color=palette.other, filled=True, opacity=1).encode(
-        shape=alt.Shape(
-            "event:N", legend=None, scale=alt.Scale(domain=kinds, range=[shapes[kind] for kind in kinds])
-        ),
-        tooltip=[alt.Tooltip("event:N"), alt.Tooltip("text:N")],
+    marks = base.mark("point", size=80, color=palette.other, filled=True, opacity=1).encode(
+        shape=of("event:N", legend=None, scale=dict(domain=kinds, range=[shapes[kind] for kind in kinds])),
+        tooltip=[of("event:N"), of("text:N")],
     )
     late = domain[0] + LATE_SHARE * (domain[1] - domain[0])
     first = shown.drop_duplicates("event").assign(label=lambda rows: rows["event"])
-    layers: list[Any] = [marks]
+    layers: list[Layer] = [marks]
     for rows, align, dx in (
         (first[first["distance"] < late], "left", 9),
         (first[first["distance"] >= late], "right", -9),
     ):
         if len(rows):
-            named = alt.Chart(rows).encode(
-                x=alt.X("distance:Q", scale=along(domain)), y=alt.Y("event:N", sort=kinds)
-            )
-            layers.append(lettered(named, palette, align=align, baseline="middle", dx=dx, size=12))
-    return dressed(alt.layer(*layers), palette, height=24 * len(kinds) + 8)
+            named = Layer(rows).encode(x=of("distance:Q", scale=along(domain)), y=of("event:N", sort=kinds))
+            layers += lettered(named, palette, align=align, baseline="middle", dx=dx, size=12)
+    return dressed(layers, palette, height=24 * len(kinds) + 8)
 
 
 def damages(
@@ -226,75 +223,74 @@ def damages(
     now: float,
     now_words: str = "today",
     palette: Palette = LIGHT,
-) -> Any:
+) -> dict[str, Any]:
     """Return how far each damage has come, in percent of the level at which such pumps fail on average.
 
     visits, ahead: name, distance, value, low, high; fails: the stretch in which 8 in 10 such pumps fail, in
     percent; now: where the pump stands today, or stood when it was removed, as now_words say.
     """
     names = list(dict.fromkeys(visits["name"]))
-    scale = alt.Scale(domain=names, range=_of_damages(names, palette))
-    colour = alt.Color("name:N", legend=None, scale=scale)
-    outline = alt.Stroke("name:N", legend=None, scale=scale)
-    dash = alt.StrokeDash("name:N", legend=None, scale=alt.Scale(domain=names, range=_dashes(names)))
+    scale = dict(domain=names, range=_of_damages(names, palette))
+    colour = of("name:N", legend=None, scale=scale)
+    outline = of("name:N", legend=None, scale=scale)
+    dash = of("name:N", legend=None, scale=dict(domain=names, range=_dashes(names)))
     top = max(130.0, min(float(ahead["high"].max()), 220.0))
-    x = alt.X("distance:Q", title=None, scale=along(domain))
+    x = of("distance:Q", title=None, scale=along(domain))
     axis = y_axis("damage, % of what such pumps fail at", minExtent=AXIS_PX, maxExtent=AXIS_PX)
-    y = alt.Y("value:Q", scale=alt.Scale(domain=[0, top], clamp=True), axis=axis)
-    band = alt.Chart(pd.DataFrame([{"low": fails[0], "high": min(fails[1], top)}]))
-    level = alt.Chart(pd.DataFrame([{"value": 100.0, "label": "half of such pumps have failed here"}]))
-    today = alt.Chart(pd.DataFrame([{"distance": now, "label": now_words}]))
+    y = of("value:Q", scale=dict(domain=[0, top], clamp=True), axis=axis)
+    band = Layer(pd.DataFrame([{"low": fails[0], "high": min(fails[1], top)}]))
+    level = Layer(pd.DataFrame([{"value": 100.0, "label": "half of such pumps have failed here"}]))
+    today = Layer(pd.DataFrame([{"distance": now, "label": now_words}]))
     late = now > domain[0] + LATE_SHARE * (domain[1] - domain[0])
-    fan = alt.Chart(ahead).mark_area(fillOpacity=0.25, strokeWidth=0.8, clip=True)
-    line = alt.Chart(visits).mark_line(strokeWidth=2.2, clip=True, point={"size": 26, "filled": True})
-    on = alt.Chart(ahead).mark_line(strokeWidth=1.6, opacity=0.8, clip=True)
+    fan = Layer(ahead).mark("area", fillOpacity=0.25, strokeWidth=0.8, clip=True)
+    line = Layer(visits).mark("line", strokeWidth=2.2, clip=True, point={"size": 26, "filled": True})
+    on = Layer(ahead).mark("line", strokeWidth=1.6, opacity=0.8, clip=True)
     last = ahead.groupby("name", sort=False).tail(1).assign(label=lambda rows: rows["name"])
-    day = today.encode(x=alt.X("distance:Q"), y=alt.value(0))
-    height = level.encode(y=alt.Y("value:Q"), x=alt.value(4))
+    day = today.encode(x=of("distance:Q"), y=value(0))
+    height = level.encode(y=of("value:Q"), x=value(4))
     layers = [
-        band.mark_rect(**outlined(palette), fillOpacity=0.55).encode(y=alt.Y("low:Q"), y2=alt.Y2("high:Q")),
-        level.mark_rule(color=palette.faint, strokeDash=[2, 3]).encode(y=alt.Y("value:Q")),
-        fan.encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"), color=colour, stroke=outline),
+        band.mark("rect", **outlined(palette), fillOpacity=0.55).encode(y=of("low:Q"), y2=to("high")),
+        level.mark("rule", color=palette.faint, strokeDash=[2, 3]).encode(y=of("value:Q")),
+        fan.encode(x=x, y=of("low:Q"), y2=to("high"), color=colour, stroke=outline),
         on.encode(x=x, y=y, color=colour, strokeDash=dash),
         line.encode(x=x, y=y, color=colour, strokeDash=dash),
-        today.mark_rule(color=palette.faint).encode(x=alt.X("distance:Q")),
-        lettered(day, palette, align="right" if late else "left", baseline="top", dx=-4 if late else 4),
-        lettered(height, palette, align="left", baseline="bottom", dy=-3),
-        lettered(
-            alt.Chart(last).encode(x=alt.X("distance:Q"), y=y), palette, size=12, align="right",
+        today.mark("rule", color=palette.faint).encode(x=of("distance:Q")),
+        *lettered(day, palette, align="right" if late else "left", baseline="top", dx=-4 if late else 4),
+        *lettered(height, palette, align="left", baseline="bottom", dy=-3),
+        *lettered(
+            Layer(last).encode(x=of("distance:Q"), y=y), palette, size=12, align="right",
             baseline="bottom", dx=-3, dy=-4,
         ),
     ]  # fmt: skip
-    return dressed(alt.layer(*layers), palette, height=250)
+    return dressed(layers, palette, height=250)
 
 
-def chances(visits: pd.DataFrame, *, domain: tuple[float, float], palette: Palette = LIGHT) -> Any:
+def chances(visits: pd.DataFrame, *, domain: tuple[float, float], palette: Palette = LIGHT) -> dict[str, Any]:
     """Return the chance that each damage has started, as it stood after each visit; visits: name, distance,
     chance (0-1)."""
     names = list(dict.fromkeys(visits["name"]))
     last = visits.groupby("name", sort=False).tail(1)
     last = last.assign(label=[f"{n} {c:.0%}" for n, c in zip(last["name"], last["chance"], strict=True)])
-    x = alt.X("distance:Q", title=None, scale=along(domain))
-    y = alt.Y("chance:Q", scale=alt.Scale(domain=[0, 1]),
-              axis=y_axis("chance that it has started", format="%", values=[0, 0.5, 1], minExtent=AXIS_PX,
-                          maxExtent=AXIS_PX))  # fmt: skip
-    line = alt.Chart(visits).mark_line(interpolate="step-after", strokeWidth=2, point={"size": 26})
+    x = of("distance:Q", title=None, scale=along(domain))
+    y = of("chance:Q", scale=dict(domain=[0, 1]),
+           axis=y_axis("chance that it has started", format="%", values=[0, 0.5, 1], minExtent=AXIS_PX,
+                       maxExtent=AXIS_PX))  # fmt: skip
+    line = Layer(visits).mark("line", interpolate="step-after", strokeWidth=2, point={"size": 26})
     drawn = line.encode(
         x=x, y=y,
-        color=alt.Color("name:N", legend=None,
-                        scale=alt.Scale(domain=names, range=_of_damages(names, palette))),
-        strokeDash=alt.StrokeDash("name:N", legend=None, scale=alt.Scale(domain=names, range=_dashes(names))),
-        tooltip=[alt.Tooltip("name:N"), alt.Tooltip("chance:Q", format=".0%")],
+        color=of("name:N", legend=None, scale=dict(domain=names, range=_of_damages(names, palette))),
+        strokeDash=of("name:N", legend=None, scale=dict(domain=names, range=_dashes(names))),
+        tooltip=[of("name:N"), of("chance:Q", format=".0%")],
     )  # fmt: skip
     late = domain[0] + LATE_SHARE * (domain[1] - domain[0])
-    layers: list[Any] = [drawn]
+    layers: list[Layer] = [drawn]
     for rows, mark in (
         (last[last["distance"] < late], {"align": "left", "baseline": "middle", "dx": 6}),
         (last[last["distance"] >= late], {"align": "right", "baseline": "bottom", "dy": -5}),
     ):
         if len(rows):
-            layers.append(lettered(alt.Chart(rows).encode(x=x, y=y), palette, size=12, **mark))
-    return dressed(alt.layer(*layers), palette, height=110)
+            layers += lettered(Layer(rows).encode(x=x, y=y), palette, size=12, **mark)
+    return dressed(layers, palette, height=110)
 
 
 def _of_damages(names: list[str], palette: Palette) -> list[str]:
@@ -307,7 +303,7 @@ def _dashes(names: list[str]) -> list[list[int]]:
     return [dashes[name] for name in names]
 
 
-def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
+def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> dict[str, Any]:
     """Return the risk as one bar in points, above each part its points, with its name where both have room on
     a phone; parts: part (wear, drag, hydraulic, sudden), points, whole (as the reason tells them)."""
     names = {
@@ -324,18 +320,18 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
     seen = set(rows.loc[rows["whole"] > 0, "part"])
     drawn = {names[part]: colour for part, colour in zip(order, colours, strict=True) if part in seen}
     rows = rows[rows["part"].isin(seen)]
-    base = alt.Chart(rows)
-    bars = base.mark_bar(size=24, stroke=palette.paper, strokeWidth=1).encode(
-        x=alt.X("points:Q", title="points of risk, %", stack="zero"),
-        y=alt.value(32),
-        color=alt.Color(
+    base = Layer(rows)
+    bars = base.mark("bar", size=24, stroke=palette.paper, strokeWidth=1).encode(
+        x=of("points:Q", title="points of risk, %", stack="zero"),
+        y=value(32),
+        color=of(
             "name:N",
             title=None,
-            legend=alt.Legend(columns=2),
-            scale=alt.Scale(domain=list(drawn), range=list(drawn.values())),
+            legend=dict(columns=2),
+            scale=dict(domain=list(drawn), range=list(drawn.values())),
         ),
-        order=alt.Order("order:O"),
-        tooltip=[alt.Tooltip("name:N"), alt.Tooltip("points:Q", format=".1f")],
+        order=of("order:O"),
+        tooltip=[of("name:N"), of("points:Q", format=".1f")],
     )
     room = (rows["points"] / rows["points"].sum() / LETTER).fillna(0.0)
     told = [
@@ -343,8 +339,8 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
         for name, whole, letters in zip(rows["name"], rows["whole"], room, strict=True)
     ]
     named = rows.assign(label=told)[[bool(text) for text in told]]
-    words = alt.Chart(named).encode(x=alt.X("begins:Q", title="points of risk, %"), y=alt.value(12))
-    return dressed(bars + lettered(words, palette, size=12, align="left", dx=1), palette, height=170)
+    words = Layer(named).encode(x=of("begins:Q", title="points of risk, %"), y=value(12))
+    return dressed([bars, *lettered(words, palette, size=12, align="left", dx=1)], palette, height=170)
 
 
 def survival_ahead(
@@ -353,32 +349,26 @@ def survival_ahead(
     distance_title: str,
     marks: dict[str, float] | None = None,
     palette: Palette = LIGHT,
-) -> Any:
+) -> dict[str, Any]:
     """Return the chance that the pump still runs over the distance ahead.
 
     curve: distance, running (0-1), pump ("this pump", "a new pump"); marks: label -> distance.
     """
     labels = list(dict.fromkeys(curve["pump"]))
-    layers: list[Any] = [
-        alt.Chart(curve)
-        .mark_line(strokeWidth=2.2)
+    layers: list[Layer] = [
+        Layer(curve)
+        .mark("line", strokeWidth=2.2)
         .encode(
-            x=alt.X("distance:Q", title=distance_title, scale=alt.Scale(nice=False)),
-            y=alt.Y(
-                "running:Q", axis=y_axis("chance it still runs", format="%"), scale=alt.Scale(domain=[0, 1])
-            ),
-            color=alt.Color(
-                "pump:N", title=None, scale=alt.Scale(domain=labels, range=[palette.main, palette.faint])
-            ),
-            strokeDash=alt.StrokeDash(
-                "pump:N", title=None, scale=alt.Scale(domain=labels, range=[[1, 0], [4, 4]])
-            ),
+            x=of("distance:Q", title=distance_title, scale=dict(nice=False)),
+            y=of("running:Q", axis=y_axis("chance it still runs", format="%"), scale=dict(domain=[0, 1])),
+            color=of("pump:N", title=None, scale=dict(domain=labels, range=[palette.main, palette.faint])),
+            strokeDash=of("pump:N", title=None, scale=dict(domain=labels, range=[[1, 0], [4, 4]])),
         )
     ]
     if marks:
         ruled = pd.DataFrame([{"distance": v, "label": k} for k, v in marks.items() if v == v])
         if len(ruled):
-            layers.append(alt.Chart(ruled).mark_rule(color=palette.edge).encode(x=alt.X("distance:Q")))
-            named = alt.Chart(ruled).encode(x=alt.X("distance:Q"), y=alt.value("height"))
-            layers.append(lettered(named, palette, align="left", baseline="bottom", dx=4, dy=-4))
-    return dressed(alt.layer(*layers), palette, height=240)
+            layers.append(Layer(ruled).mark("rule", color=palette.edge).encode(x=of("distance:Q")))
+            named = Layer(ruled).encode(x=of("distance:Q"), y=value("height"))
+            layers += lettered(named, palette, align="left", baseline="bottom", dx=4, dy=-4)
+    return dressed(layers, palette, height=240)

@@ -1,17 +1,12 @@
-"""A pump's last visits as three low lines beside a list, drawn anew at every filter.
-
-Written as the grammar's own words: put together from the library's objects, each of which is copied into the
-next larger one, it took three quarters of the processor time of a filtered page.
-"""
+"""A pump's last visits as three low lines beside a list, drawn anew at every filter."""
 
 from __future__ import annotations
 
 from typing import Any
 
-import altair as alt
 import pandas as pd
 
-from dashboard.charts.style import dressed
+from dashboard.charts.style import config_of
 from dashboard.shell.palette import LIGHT, Palette
 
 SMALL = (("mean_a", "A", ".2f"), ("ripple_pct", "% ripple", ".1f"), ("rpm", "rpm", ",.0f"))
@@ -54,7 +49,7 @@ def small(visits: pd.DataFrame, *, palette: Palette = LIGHT) -> dict[str, Any] |
         lines.append({"layer": [line, *words], "height": HEIGHT_PX, "width": "container"})
     if not lines:
         return None
-    config = dressed(alt.Chart(), palette, height=None).config.to_dict(validate=False)
+    config = config_of(palette)
     return {
         "config": config, "vconcat": lines[::-1], "spacing": 14, "resolve": {"scale": {"x": "shared"}},
     }  # fmt: skip

@@ -1,78 +1,77 @@
-"""What every chart shares: quiet axes, ruled-paper grid, colours of the palette in use.
-
-Charts name what they encode as alt.X("distance:Q"), never as x="distance:Q": the library takes 3 ms of
-processor time to find out what each such text may mean, up to half of a page's.
-"""
+"""What every chart shares: quiet axes, ruled-paper grid, colours of the palette in use."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-import altair as alt
-from altair.utils import schemapi
-
+from dashboard.charts.grammar import Layer, of
 from dashboard.shell.palette import Palette
-
-# Tests hold our charts against the grammar's schema; doing so for each part of each chart that is drawn took
-# a quarter of a page's time.
-schemapi.disable_debug_mode()
 
 FONT = "Source Sans, system-ui, sans-serif"
 X_TICKS = 8  # at most about so many figures along, also on a wide screen
 
 
-def dressed(chart: Any, palette: Palette, *, height: int | None = 260) -> Any:
-    """Return the chart, which was made for this call, with our axes, grid and text; None leaves the height.
+def dressed(layers: Sequence[Layer], palette: Palette, *, height: int, **more: Any) -> dict[str, Any]:
+    """Return layers, the first at the bottom, as a chart with our axes, grid and text.
 
-    Set in place: the library's configure_ methods each copy the whole chart, which took longer than all else.
+    height: px; more: what else the grammar is told of the whole.
     """
-    if height is not None:
-        chart.height = height
-    chart.config = alt.Config(
-        background="transparent",
-        font=FONT,
-        view=alt.ViewConfig(strokeWidth=0),
-        axis=alt.AxisConfig(
-            labelColor=palette.faint,
-            titleColor=palette.faint,
-            gridColor=palette.rule,
-            domainColor=palette.rule,
-            tickColor=palette.rule,
-            labelFontSize=12,
-            titleFontSize=12,
-            titleFontWeight="normal",
-            labelLimit=220,
-        ),
-        axisXQuantitative=alt.AxisConfig(
-            tickCount=X_TICKS, labelOverlap="greedy", labelSeparation=10, labelFlush=True
-        ),
-        legend=alt.LegendConfig(
-            labelColor=palette.ink,
-            titleColor=palette.faint,
-            labelFontSize=12,
-            titleFontSize=12,
-            titleFontWeight="normal",
-            orient="bottom",
-            labelLimit=260,
-            columns=2,
-        ),
-        header=alt.HeaderConfig(labelColor=palette.ink, titleColor=palette.faint),
-        text=alt.MarkConfig(color=palette.ink),
-        mark=alt.MarkConfig(aria=False),  # each chart has its sentence; single marks without one say nothing
-    )
-    return chart
+    return {
+        "layer": [layer.written() for layer in layers],
+        "height": height,
+        "config": config_of(palette),
+    } | more
 
 
-def lettered(base: Any, palette: Palette, *, size: int = 11, **mark: Any) -> Any:
-    """Return the column `label` written where `base` encodes it, edged in the page's own colour.
+def config_of(palette: Palette) -> dict[str, Any]:
+    """Return how axes, grid, legend and text look."""
+    return {
+        "background": "transparent",
+        "font": FONT,
+        "view": {"strokeWidth": 0},
+        "axis": {
+            "labelColor": palette.faint,
+            "titleColor": palette.faint,
+            "gridColor": palette.rule,
+            "domainColor": palette.rule,
+            "tickColor": palette.rule,
+            "labelFontSize": 12,
+            "titleFontSize": 12,
+            "titleFontWeight": "normal",
+            "labelLimit": 220,
+        },
+        "axisXQuantitative": {
+            "tickCount": X_TICKS, "labelOverlap": "greedy", "labelSeparation": 10, "labelFlush": True,
+        },
+        "legend": {
+            "labelColor": palette.ink,
+            "titleColor": palette.faint,
+            "labelFontSize": 12,
+            "titleFontSize": 12,
+            "titleFontWeight": "normal",
+            "orient": "bottom",
+            "labelLimit": 260,
+            "columns": 2,
+        },
+        "header": {"labelColor": palette.ink, "titleColor": palette.faint},
+        "text": {"color": palette.ink},
+        "mark": {"aria": False},  # each chart has its sentence; single marks without one say nothing
+    }  # fmt: skip
 
-    Drawn last, it stays legible over lines and areas.
+
+def lettered(base: Layer, palette: Palette, *, size: int = 11, **mark: Any) -> list[Layer]:
+    """Return the layers that write the column `label` where `base` encodes it, edged in the page's own
+    colour.
+
+    Drawn last, they stay legible over lines and areas.
     """
-    written = base.encode(text=alt.Text("label:N"))
-    edge = written.mark_text(
-        fontSize=size, stroke=palette.paper, strokeWidth=4, strokeJoin="round", opacity=0.85, **mark
-    )
-    return edge + written.mark_text(fontSize=size, color=palette.faint, **mark)
+    written = base.encode(text=of("label:N"))
+    edge = {"stroke": palette.paper, "strokeWidth": 4, "strokeJoin": "round", "opacity": 0.85}
+    return [
+        written.mark("text", fontSize=size, **edge, **mark),
+        written.mark("text", fontSize=size, color=palette.faint, **mark),
+    ]
 
 
 def outlined(palette: Palette) -> dict[str, Any]:
@@ -80,18 +79,16 @@ def outlined(palette: Palette) -> dict[str, Any]:
     return {"color": palette.band, "stroke": palette.edge, "strokeWidth": 0.8}
 
 
-def y_axis(title: str, **more: Any) -> alt.Axis:
+def y_axis(title: str, **more: Any) -> dict[str, Any]:
     """Return a value axis with its title lying flat above it, easier to read than a turned one."""
-    return alt.Axis(
-        title=title, titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-12, titleX=0, **more
-    )
+    return dict(title=title, titleAngle=0, titleAlign="left", titleAnchor="end", titleY=-12, titleX=0, **more)
 
 
-def scale_to(*values: Any, margin: float = 0.08, zero: bool = False) -> alt.Scale:
+def scale_to(*values: Any, margin: float = 0.08, zero: bool = False) -> dict[str, Any]:
     """Return a scale that holds all given numbers (None and NaN left out) with a margin."""
     numbers = [float(v) for v in values if v is not None and v == v]
     if not numbers:
-        return alt.Scale(zero=zero)
+        return dict(zero=zero)
     low, high = min(numbers), max(numbers)
     pad = (high - low or abs(high) or 1) * margin
-    return alt.Scale(domain=[0 if zero else low - pad, high + pad], nice=True, zero=zero)
+    return dict(domain=[0 if zero else low - pad, high + pad], nice=True, zero=zero)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import altair as alt
 import pandas as pd
 
+from dashboard.charts.grammar import Layer, of, to, value, where
 from dashboard.charts.style import dressed, lettered, outlined, scale_to, y_axis
 from dashboard.shell.palette import LIGHT, Palette
 from ingest.wording.language import phrase
@@ -19,31 +19,31 @@ def trace(
     turn_ms: tuple[float, float] | None = None,
     specification_a: tuple[float | None, float | None] = (None, None),
     palette: Palette = LIGHT,
-) -> Any:
+) -> dict[str, Any]:
     """Return the trace from envelope rows (time_ms, low_a, high_a), one revolution as a shaded band."""
     shown = (frame["time_ms"].min(), frame["time_ms"].max()) if len(frame) else (0, 1)
-    x_scale = alt.Scale(domain=list(shown), nice=False, zero=False)
-    x = alt.X("time_ms:Q", title=phrase("time, ms"), scale=x_scale)
-    y_scale = scale_to(frame["low_a"].min(), frame["high_a"].max()) if len(frame) else alt.Scale()
-    layers = []
+    x_scale = dict(domain=list(shown), nice=False, zero=False)
+    x = of("time_ms:Q", title=phrase("time, ms"), scale=x_scale)
+    y_scale = scale_to(frame["low_a"].min(), frame["high_a"].max()) if len(frame) else dict()
+    layers: list[Layer] = []
     if turn_ms is not None and turn_ms[1] > shown[0] and turn_ms[0] < shown[1]:
         band = pd.DataFrame({"from_ms": [turn_ms[0]], "to_ms": [turn_ms[1]], "label": [phrase("one turn")]})
         layers.append(
-            alt.Chart(band)
-            .mark_rect(**outlined(palette), clip=True)
-            .encode(x=alt.X("from_ms:Q", title=phrase("time, ms"), scale=x_scale), x2=alt.X2("to_ms:Q"))
+            Layer(band)
+            .mark("rect", **outlined(palette), clip=True)
+            .encode(x=of("from_ms:Q", title=phrase("time, ms"), scale=x_scale), x2=to("to_ms"))
         )
         if (turn_ms[1] - turn_ms[0]) > 0.04 * (shown[1] - shown[0]):
             layers.append(
-                alt.Chart(band)
-                .mark_text(align="left", baseline="top", dx=4, color=palette.faint, fontSize=12)
-                .encode(x=alt.X("from_ms:Q", scale=x_scale), y=alt.value(2), text=alt.Text("label:N"))
+                Layer(band)
+                .mark("text", align="left", baseline="top", dx=4, color=palette.faint, fontSize=12)
+                .encode(x=of("from_ms:Q", scale=x_scale), y=value(2), text=of("label:N"))
             )
-    y = alt.Y("low_a:Q", axis=y_axis(phrase("current, A")), scale=y_scale)
+    y = of("low_a:Q", axis=y_axis(phrase("current, A")), scale=y_scale)
     layers.append(
-        alt.Chart(frame)
-        .mark_area(color=palette.main, line={"color": palette.main, "strokeWidth": 1}, clip=True)
-        .encode(x=x, y=y, y2=alt.Y2("high_a:Q"))
+        Layer(frame)
+        .mark("area", color=palette.main, line={"color": palette.main, "strokeWidth": 1}, clip=True)
+        .encode(x=x, y=y, y2=to("high_a"))
     )
     limits = pd.DataFrame(
         [
@@ -58,14 +58,16 @@ def trace(
         near = limits[(limits["a"] > low - reach) & (limits["a"] < high + reach)]
         if len(near):
             layers.append(
-                alt.Chart(near).mark_rule(strokeDash=[2, 3], color=palette.faint).encode(y=alt.Y("a:Q"))
+                Layer(near).mark("rule", strokeDash=[2, 3], color=palette.faint).encode(y=of("a:Q"))
             )
-            named = alt.Chart(near).encode(y=alt.Y("a:Q"), x=alt.value("width"))
-            layers.append(lettered(named, palette, align="right", baseline="bottom", dy=-2))
-    return dressed(alt.layer(*layers), palette, height=280)
+            named = Layer(near).encode(y=of("a:Q"), x=value("width"))
+            layers += lettered(named, palette, align="right", baseline="bottom", dy=-2)
+    return dressed(layers, palette, height=280)
 
 
-def segments(profile_pct: Sequence[float], *, weakest: int | None = None, palette: Palette = LIGHT) -> Any:
+def segments(
+    profile_pct: Sequence[float], *, weakest: int | None = None, palette: Palette = LIGHT
+) -> dict[str, Any]:
     """Return the averaged height of each segment in percent of the average current; the weakest is named."""
     frame = pd.DataFrame(
         {
@@ -74,72 +76,68 @@ def segments(profile_pct: Sequence[float], *, weakest: int | None = None, palett
             "label": [phrase("weakest") if i == weakest else "" for i in range(1, len(profile_pct) + 1)],
         }
     )
-    base = alt.Chart(frame).encode(
-        x=alt.X("segment:O", title=phrase("segment"), axis=alt.Axis(labelAngle=0)),
-        y=alt.Y(
-            "height_pct:Q", axis=y_axis(phrase("height, % of average current")), scale=alt.Scale(zero=True)
-        ),
+    base = Layer(frame).encode(
+        x=of("segment:O", title=phrase("segment"), axis=dict(labelAngle=0)),
+        y=of("height_pct:Q", axis=y_axis(phrase("height, % of average current")), scale=dict(zero=True)),
         tooltip=[
-            alt.Tooltip("segment:O"),
-            alt.Tooltip("height_pct:Q", format=".2f", title=phrase("% of average")),
+            of("segment:O"),
+            of("height_pct:Q", format=".2f", title=phrase("% of average")),
         ],
     )
-    bars = base.mark_bar(color=palette.main).encode(
-        fillOpacity=alt.condition("datum.label !== ''", alt.value(0.35), alt.value(0.9)),
-        stroke=alt.value(palette.main),
+    bars = base.mark("bar", color=palette.main).encode(
+        fillOpacity=where("datum.label !== ''", 0.35, 0.9),
+        stroke=value(palette.main),
     )
     return dressed(
-        bars + base.mark_text(dy=-7, color=palette.ink).encode(text=alt.Text("label:N")), palette, height=200
+        [bars, base.mark("text", dy=-7, color=palette.ink).encode(text=of("label:N"))], palette, height=200
     )
 
 
-def turns(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
+def turns(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> dict[str, Any]:
     """Return turns laid over each other by angle; frame: angle_deg, current_a, capture (a label each)."""
     labels = list(dict.fromkeys(frame["capture"]))
     colours = [palette.wear, palette.main, palette.drag][: len(labels)]
     chart = (
-        alt.Chart(frame)
-        .mark_line(strokeWidth=1.8)
+        Layer(frame)
+        .mark("line", strokeWidth=1.8)
         .encode(
-            x=alt.X(
+            x=of(
                 "angle_deg:Q",
                 title="angle of the armature, degrees (start unknown)",
-                scale=alt.Scale(domain=[0, 360]),
-                axis=alt.Axis(values=list(range(0, 361, 45))),
+                scale=dict(domain=[0, 360]),
+                axis=dict(values=list(range(0, 361, 45))),
             ),
-            y=alt.Y(
+            y=of(
                 "current_a:Q",
                 axis=y_axis(phrase("current, A")),
                 scale=scale_to(*frame["current_a"].agg(["min", "max"])),
             ),
-            color=alt.Color("capture:N", title=None, scale=alt.Scale(domain=labels, range=colours)),
-            strokeDash=alt.StrokeDash(
-                "capture:N", title=None, scale=alt.Scale(domain=labels, range=[[5, 3], [1, 0], [2, 2]])
-            ),
+            color=of("capture:N", title=None, scale=dict(domain=labels, range=colours)),
+            strokeDash=of("capture:N", title=None, scale=dict(domain=labels, range=[[5, 3], [1, 0], [2, 2]])),
         )
     )
-    return dressed(chart, palette, height=260)
+    return dressed([chart], palette, height=260)
 
 
-def segments_over_time(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> Any:
+def segments_over_time(frame: pd.DataFrame, *, palette: Palette = LIGHT) -> dict[str, Any]:
     """Return the segment profile visit by visit; frame: visited_on (text), segment, height_pct.
 
     Each cell also holds its figure, so the picture reads without colour.
     """
-    base = alt.Chart(frame).encode(
-        x=alt.X("visited_on:O", title="visit", axis=alt.Axis(labelAngle=-40)),
-        y=alt.Y("segment:O", title="segment"),
+    base = Layer(frame).encode(
+        x=of("visited_on:O", title="visit", axis=dict(labelAngle=-40)),
+        y=of("segment:O", title="segment"),
     )
-    cells = base.mark_rect().encode(
-        color=alt.Color(
+    cells = base.mark("rect").encode(
+        color=of(
             "height_pct:Q",
             title="height, % of average",
-            scale=alt.Scale(
+            scale=dict(
                 domain=[frame["height_pct"].min(), frame["height_pct"].max()],
                 range=[palette.paper, palette.filled],
             ),
             legend=None,
         )
     )
-    words = base.mark_text(fontSize=12, color=palette.ink).encode(text=alt.Text("height_pct:Q", format=".1f"))
-    return dressed(cells + words, palette, height=230)
+    words = base.mark("text", fontSize=12, color=palette.ink).encode(text=of("height_pct:Q", format=".1f"))
+    return dressed([cells, words], palette, height=230)

@@ -28,7 +28,9 @@ from ingest.errors import PumpledgerError
 from ingest.ledger.clamps import Clamp, clamp_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
+from ingest.visit.choices import Choice
 from ingest.visit.holds import holds_on_pump
+from ingest.visit.settling import offered
 from ingest.visit.warranty import Warranty, warranty_of
 from ingest.visit.warranty import warranties as read_warranties
 from ingest.wording.language import spoken
@@ -84,6 +86,33 @@ def clamp(name: str) -> Clamp | None:
         return None
     with reading() as connection:
         return clamp_of(connection, name)
+
+
+def values_of(field: str) -> list[str]:
+    """Return what a list can be narrowed to by "depot", "pump_type" or "class"."""
+    ledger = ledger_path()
+    return _values(str(ledger), stamp(ledger), bound_to()).get(field, [])
+
+
+@st.cache_resource(show_spinner=False, max_entries=20)
+def _values(ledger: str, stamp_key: Stamp, depots: Depots) -> dict[str, list[str]]:
+    found = queries.ask(Path(ledger), "filters", bound_to=depots)
+    return {str(field): rows["value"].tolist() for field, rows in found.groupby("field", sort=False)}
+
+
+def offers(questions: list[dict[str, Any]]) -> list[tuple[Choice, ...]]:
+    """Return the answers that each of these open questions (rows of open_questions.sql) offers."""
+    ledger = ledger_path()
+    ids = tuple(int(row["question_id"]) for row in questions)
+    return _offers(str(ledger), stamp(ledger), bound_to(), ids, questions)
+
+
+@st.cache_resource(show_spinner=False, max_entries=20)
+def _offers(
+    ledger: str, stamp_key: Stamp, depots: Depots, ids: tuple[int, ...], _questions: list[dict[str, Any]]
+) -> list[tuple[Choice, ...]]:
+    with reading() as connection:
+        return [offered(connection, row) for row in _questions]
 
 
 def warranties(pump_ids: list[int]) -> dict[int, Warranty]:

@@ -39,10 +39,8 @@ def kind_words(code: str) -> str:
 
 def show_questions(rows: list[dict[str, Any]], by: str, own: str) -> None:
     """Draw questions (rows of open_questions.sql), each with every way to settle it."""
-    with loaders.reading() as connection:
-        offers = [{_label(c): c for c in offered(connection, row) if _may(c)} for row in rows]
-    for row, mine in zip(rows, offers, strict=True):
-        _show_question(row, mine, by, own)
+    for row, offers in zip(rows, loaders.offers(rows), strict=True):
+        _show_question(row, {_label(c): c for c in offers if _may(c)}, by, own)
 
 
 def _show_question(row: dict[str, Any], offers: dict[str, Choice], by: str, own: str) -> None:

@@ -11,13 +11,10 @@ import logging
 from pathlib import Path
 
 import streamlit as st
-from altair.utils import schemapi
 from starlette.middleware import Middleware
 
 from dashboard.serving.configuration import read_server_settings
 from dashboard.serving.guard import App, Guard, Message, Receive, Send, wants_page
-
-schemapi.DEBUG_MODE = False  # each part of a chart is checked under test; served, only the whole is
 
 WHERE = b"<script>window.__streamlit={BACKEND_BASE_URL:location.origin+'/'}</script>"
 

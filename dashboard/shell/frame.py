@@ -7,7 +7,6 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
-from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -80,15 +79,10 @@ def palette() -> Palette:
     return DARK if st.context.theme.type == "dark" else LIGHT
 
 
-def chart(picture: Any, words: str) -> None:
-    """Draw a chart (of the library's, or its specification) with the sentence that says what it shows, for
-    those who can't see it."""
-    if isinstance(picture, dict):
-        st.vega_lite_chart(picture, theme=None, width="stretch", alt=words)
-        return
-    unchecked = partial(picture.to_dict, validate=False)  # see dashboard/charts/style.py
-    object.__setattr__(picture, "to_dict", unchecked)
-    st.altair_chart(picture, theme=None, width="stretch", alt=words)
+def chart(picture: dict[str, Any], words: str) -> None:
+    """Draw a chart (dashboard/charts) with the sentence that says what it shows, for those who can't see
+    it."""
+    st.vega_lite_chart(picture, theme=None, width="stretch", alt=words)
 
 
 def started(first_step: str) -> bool:

@@ -38,10 +38,9 @@ def narrowing(
 
     places: where each is drawn (default: side by side).
     """
-    values = loaders.ask("filters")
     chosen: dict[str, list[str]] = {}
     for column, field in zip(places or st.columns(len(fields)), fields, strict=True):
-        options = values.loc[values["field"] == field, "value"].tolist()
+        options = loaders.values_of(field)
         with column:
             chosen[field] = st.multiselect(
                 NARROWED_BY[field], options, placeholder="all",
@@ -110,11 +109,16 @@ def on_paper(table: pd.DataFrame) -> None:
     if table.empty:
         return
     first = table.head(MOST_PRINTED)
-    drawn = [name for name in first if not first[name].map(lambda cell: isinstance(cell, list)).any()]
+    cells = {str(name): first[name].tolist() for name in first}
+    told = {
+        name: [_printed(cell) for cell in column]
+        for name, column in cells.items()
+        if not any(isinstance(cell, list) for cell in column)  # a small line, which is drawn
+    }
     more = ""
     if len(table) > MOST_PRINTED:
         more = f"<p>The first {MOST_PRINTED:,} of {len(table):,} are printed; the file holds all.</p>"
-    st.html(f"<div class='on-paper'>{lined_table(first[drawn].map(_printed))}{more}</div>")
+    st.html(f"<div class='on-paper'>{lined_table(told)}{more}</div>")
 
 
 def _printed(cell: Any) -> str:

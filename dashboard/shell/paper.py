@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from html import escape
 from pathlib import Path
@@ -83,18 +83,20 @@ def sheet(
     return "".join(parts) + "</body></html>"
 
 
-def lined_table(table: pd.DataFrame) -> str:
-    """Return a table of texts as HTML; sentences stand on a line of their own below their row, where columns
-    of a hand's width would break them at every word."""
-    long = [name for name in table if table[name].str.len().max() > LONGEST_CELL]
-    short = [name for name in table if name not in long]
-    if not short or len(table.columns) < FEW_COLUMNS:
-        short, long = list(table), []
-    head = "".join(f"<th>{escape(str(name))}</th>" for name in short)
+def lined_table(columns: Mapping[str, Sequence[str]]) -> str:
+    """Return columns of texts, each of the same length, as an HTML table; sentences stand on a line of their
+    own below their row, where columns of a hand's width would break them at every word."""
+    long = [name for name, cells in columns.items() if max(map(len, cells)) > LONGEST_CELL]
+    short = [name for name in columns if name not in long]
+    if not short or len(columns) < FEW_COLUMNS:
+        short, long = list(columns), []
+    head = "".join(f"<th>{escape(name)}</th>" for name in short)
     body = []
-    for row in table.to_dict("records"):
-        cells = "".join(f"<td>{escape(row[name])}</td>" for name in short)
-        below = " ".join(f"<b>{escape(str(name))}</b> {escape(row[name])}" for name in long if row[name])
+    for row in range(len(columns[short[0]])):
+        cells = "".join(f"<td>{escape(columns[name][row])}</td>" for name in short)
+        below = " ".join(
+            f"<b>{escape(name)}</b> {escape(columns[name][row])}" for name in long if columns[name][row]
+        )
         under = f"<tr class='below'><td colspan='{len(short)}'>{below}</td></tr>" if below else ""
         body.append(f"<tbody><tr>{cells}</tr>{under}</tbody>")
     return _unbroken(f"<table><thead><tr>{head}</tr></thead>{''.join(body)}</table>")

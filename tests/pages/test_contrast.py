@@ -5,9 +5,12 @@ area has an outline that reaches it; lines of the grid, which a figure at their 
 """
 
 import inspect
+import json
 
 import pandas as pd
 import pytest
+from altair.utils.schemapi import validate_jsonschema
+from altair.vegalite.v6.schema.core import load_schema
 
 from dashboard.charts import history, money, on_paper, plan, record, small_history, waveform
 from dashboard.parts import envelope
@@ -93,7 +96,7 @@ def drawn(palette) -> dict[str, dict]:
     when = pd.DataFrame({"as_of": ["2025-01-01"], "expected": 2.0, "low": 0, "high": 5, "counted": 3})
     week = pd.DataFrame({"week_of": ["01-06"], "depot": "N", "hours_planned": 5.0, "hours_free": 16.0})
     dates = pd.to_datetime(visits["visited_on"])
-    charts = {
+    return {
         "metric_over_distance": history.metric_over_distance(
             visits, "mean_a", "A", distance_title="mi", normalised="ref", error="se", limits={"low": 4.9},
             baseline=(5.0, 5.1), events=events, drift=line, fan=line, domain=(1.0, 4.0), palette=palette,
@@ -131,7 +134,6 @@ def drawn(palette) -> dict[str, dict]:
         "turns": waveform.turns(turns, palette=palette),
         "segments_over_time": waveform.segments_over_time(profile, palette=palette),
     }  # fmt: skip
-    return {name: chart if isinstance(chart, dict) else chart.to_dict() for name, chart in charts.items()}
 
 
 FIGURES_SAY_IT = {"segments_over_time": "rect"}  # a shade behind each figure, which says the same
@@ -156,6 +158,13 @@ def test_every_mark_and_word_of_every_chart_stands_out(palette):
         if faintest(mark, palette.paper) < (7 if mark["type"] == "text" else 3)
     ]
     assert too_faint == []
+
+
+def test_every_chart_is_written_as_the_grammar_wants_it():
+    for chart in drawn(LIGHT).values():
+        for layer in chart.get("layer", []):
+            del layer["data"]["values"][2:]  # whose schema is soon known
+        validate_jsonschema(json.loads(json.dumps(chart)), load_schema())
 
 
 def test_small_charts_stand_out_on_paper():

@@ -34,12 +34,12 @@ def test_rows_are_found_by_any_word_of_theirs():
 def test_on_paper_sentences_stand_below_their_row_and_text_stays_text():
     why = "Drag has probably started, and the reading before said so too."
     rows = pd.DataFrame([["1-2", "<b>x", "a", "b", why], ["7", "y", "a", "b", ""]], columns=list("ABCDE"))
-    html = lined_table(rows)
+    html = lined_table(rows.to_dict("list"))
     assert html.count("<th>") == 4
     assert f"colspan='4'><b>E</b> {why}</td>" in html
     assert html.count("class='below'") == 1
     assert "&lt;b&gt;x" in html
-    assert lined_table(rows[["A", "E"]]).count("<th>") == 2  # room enough beside it
+    assert lined_table(rows[["A", "E"]].to_dict("list")).count("<th>") == 2  # room enough beside it
 
 
 ASKED = {"code": None, "find": "", "depots": (), "classes": (), "types": (), "rows": 50, "skip": 0}

@@ -22,8 +22,7 @@ def show() -> None:
     st.subheader("The month on two pages", anchor=False)
     left, right = st.columns(2)
     month = left.selectbox("Month", months, key="report_month")
-    depots = loaders.ask("filters")
-    names = depots.loc[depots["field"] == "depot", "value"].tolist()
+    names = loaders.values_of("depot")
     own = 0 if bound_to() else None  # who is bound to depots gets the report of one
     depot = right.selectbox("Depot", names, index=own, placeholder="all", key="report_depot")
     page = taking_along(lambda: _html(month, depot))

@@ -75,13 +75,9 @@ def _change_unit(own: str, listed: list[str]) -> None:
         row = known.iloc[0].to_dict() if len(known) else None
         say.note("On record; change what is wrong." if row else "Not on record: it will be added.")
         with st.form(f"unit_{unit}"):
-            values = loaders.ask("filters")
             typed = fact_forms.fields(
                 VEHICLES, row, key=f"unit_{unit}", own=own, leave_out=("unit",),
-                suggest={
-                    field: values.loc[values["field"] == field, "value"].tolist()
-                    for field in ("class", "depot")
-                },
+                suggest={field: loaders.values_of(field) for field in ("class", "depot")},
             )  # fmt: skip
             reason, by = fact_forms.signature(f"unit_{unit}")
             if st.form_submit_button("Keep this unit", type="primary", width="stretch"):

@@ -22,11 +22,10 @@ from ingest.units import parse_number
 
 def show_prices() -> None:
     """Draw the prices in use and take new ones, dated, with their source."""
-    from analytics.money.cost_book import read_costs
     from analytics.money.elements import TOTALS
 
     currency = loaders.settings()["currency"]
-    book = read_costs(loaders.ledger_path())
+    book = loaders.cost_book()
     prices = book.prices()
     planned, failure = st.columns(2)
     planned.metric("Planned replacement, all in", plain(formats.money(prices.planned, currency)))
@@ -88,7 +87,6 @@ def _give_price(currency: str) -> None:
     from analytics.money.cost_book import ELEMENT, ELEMENTS, TOTALS
 
     labels = TOTALS | {e.name: e.label for e in ELEMENTS}
-    narrow = loaders.ask("filters")
     st.subheader("Give a price", anchor=False)
     element = st.selectbox("Which price", list(labels), format_func=labels.__getitem__, key="price_element")
     unit = currency if element in TOTALS or ELEMENT[element].unit == "money" else ELEMENT[element].unit
@@ -98,9 +96,7 @@ def _give_price(currency: str) -> None:
         valid_from = b.date_input("From", "today", format="YYYY-MM-DD")
         a, b = st.columns(2)
         chosen = {
-            field: place.selectbox(
-                label, narrow.loc[narrow["field"] == field, "value"].tolist(), index=None, placeholder="all"
-            )
+            field: place.selectbox(label, loaders.values_of(field), index=None, placeholder="all")
             for place, field, label in (
                 (a, "class", "Only for the class"),
                 (b, "depot", "Only for the depot"),
