@@ -20,8 +20,13 @@ from analytics.risk.workdays import Workdays, stale
 from analytics.wording import Remark, booked, remark
 
 BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
+CAPTURE_FIRST = "capture first"  # job and action: a change that waits for a reading of today
 CHANGES = (JOBS[CHANGE], JOBS[CHECK_AND_CHANGE])
-ACTIONS = {JOBS[CHANGE]: BOOK, JOBS[CHECK_AND_CHANGE]: CHECK_AND_CHANGE_ACTION}
+ACTIONS = {
+    JOBS[CHANGE]: BOOK,
+    JOBS[CHECK_AND_CHANGE]: CHECK_AND_CHANGE_ACTION,
+    CAPTURE_FIRST: CAPTURE_FIRST,
+}
 CHECKS = ("check circuit", "check filter or strainer", "check delivery")
 NO_DELIVERY_RULE = "does-not-deliver"
 REJECTED = "rejected"  # by a person: it has no day
@@ -207,7 +212,8 @@ def named(pumps: pd.DataFrame, option: np.ndarray) -> pd.DataFrame:
 
     option: what is weighed for each (n,), of JOBS. Nothing is asked of a pump that has failed or whose steps
     or check are done; where no outcome of a check could alter a change, zero and drops are, and that is a
-    check and change too.
+    check and change too. A pump that was never read, or not for longer than its interval (unseen_days), is
+    captured first.
     """
     done = pumps[["finished", "failed", "checked"]].to_numpy(bool).any(axis=1)
     changes = np.isin(option, CHANGES)
@@ -216,7 +222,11 @@ def named(pumps: pd.DataFrame, option: np.ndarray) -> pd.DataFrame:
         [NO_LOOK, DROPS, LOOK],
         NO_LOOK,
     ).astype(object)
-    job = np.where(changes, np.where(asked == NO_LOOK, JOBS[CHANGE], JOBS[CHECK_AND_CHANGE]), option)
+    unseen = pumps["unseen_days"].to_numpy() != 0
+    change = np.select(
+        [asked == NO_LOOK, unseen], [JOBS[CHANGE], CAPTURE_FIRST], JOBS[CHECK_AND_CHANGE]
+    ).astype(object)
+    job = np.where(changes, change, option)
     return pumps.assign(job=job.astype(object), asked_first=asked)
 
 
@@ -249,9 +259,9 @@ def _what_to_do(row: _Asked) -> Remark | None:
         return remark("change-finding-stays", **where)
     if row.action == BOOK:
         return remark("change-after-check", **where)
-    if row.action == CHECK_AND_CHANGE_ACTION and row.unseen_days == NEVER_SEEN:
+    if row.action == CAPTURE_FIRST and row.unseen_days == NEVER_SEEN:
         return remark("change-never-captured", **where)
-    if row.action == CHECK_AND_CHANGE_ACTION and row.unseen_days:
+    if row.action == CAPTURE_FIRST:
         return remark("change-after-capture", days=row.unseen_days, **where)
     if row.action == CHECK_AND_CHANGE_ACTION and row.option == JOBS[CHANGE]:
         return remark("change-after-drops", share_pct=row.share_pct, **where)

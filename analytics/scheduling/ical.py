@@ -17,7 +17,12 @@ from analytics.scheduling.lines import outcome
 from analytics.scheduling.planning import Plan
 from ingest.errors import EntryRefused
 
-JOB_WORDS = {"check": "check", "check and change": "check and change", "change": "change"}
+JOB_WORDS = {
+    "check": "check",
+    "check and change": "check and change",
+    "capture first": "capture first, then perhaps change",
+    "change": "change",
+}
 
 
 def calendar(plan: Plan, made_at: datetime | None = None) -> bytes:

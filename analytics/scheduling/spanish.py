@@ -17,6 +17,7 @@ WORDS = {
     "Not now: {job} at its {at} pays better.": "Ahora no: conviene más {job} en {at}.",
     "check": "revisar",
     "check and change": "revisar y cambiar",
+    "capture first": "capturar primero",
     "change": "cambiar",
     "next stop": "su próxima parada",
     "extra stop": "una parada aparte",
@@ -49,6 +50,9 @@ WORDS = {
     "Sunday": "domingo",
     "Take the clamp off, check its zero, and capture again at the same point and state.": (
         "Quite la pinza, revise su cero y capture de nuevo en el mismo punto y estado."
+    ),
+    "Zero the clamp and capture it: no reading of it is on record, or none that is young enough.": (
+        "Ponga la pinza a cero y capture: no hay lectura registrada, o ninguna lo bastante reciente."
     ),
     "Volts and both drops at the pump under load.": "Tensión y ambas caídas en la bomba bajo carga.",
     "Pressure at the port, held against the type's rating.": (

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from analytics.risk.deciding import DROPS, LOOK
+from analytics.risk.deciding import CAPTURE_FIRST, DROPS, LOOK
 from analytics.scheduling import spanish  # noqa: F401  (known once it is imported)
 
 ZERO = "Take the clamp off, check its zero, and capture again at the same point and state."
+READING = "Zero the clamp and capture it: no reading of it is on record, or none that is young enough."
 CIRCUIT = "Volts and both drops at the pump under load."
 PRESSURE = "Pressure at the port, held against the type's rating."
 DELIVERY = "Volume delivered in a measured time."
@@ -20,16 +21,16 @@ BEARS = "Log the new reading with the drops: go on only if its answer is to chan
 CHANGE = "Change the pump; capture the new one at this stop, as its baseline."
 TANK = "Clean the tank and renew the strainer with the pump."
 REPORT = "Write down what was examined and found, cause or no other cause."
-# No outcome of a check could change a decision that no odd reading carries.
-PLAIN = (ZERO, CIRCUIT)
 BESIDE_PLAYS = 0.05  # from this chance of a cause beside the pump on, a check may change the decision
 
 
 def steps(row: Any) -> list[str]:
     """Return the steps of one line in order; row: job, asked_first, finding_action, p_beside, filter."""
+    # No outcome of a check could change a decision that no odd reading carries.
+    plain = [READING if row.job == CAPTURE_FIRST else ZERO, CIRCUIT]
     if row.job != "check" and row.asked_first != LOOK:
-        return [*((*PLAIN, BEARS) if row.asked_first == DROPS else ()), CHANGE, TANK]
-    looks = list(PLAIN)
+        return [*((*plain, BEARS) if row.asked_first == DROPS else ()), CHANGE, TANK]
+    looks = plain
     if row.p_beside >= BESIDE_PLAYS or row.finding_action not in (
         "none",
         "shorten interval",

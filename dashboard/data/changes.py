@@ -6,11 +6,9 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from dashboard.statements import statement
 from ingest.author import Author
 from ingest.errors import EntryRefused
-from ingest.ledger.connection import open_ledger
-from ingest.units import parse_quantity, read_quantity
+from ingest.units import parse_quantity
 from ingest.visit import corrections
 from ingest.visit.instrument_cluster import driven_km
 from ingest.visit.settling import settle_by_value, settle_questions
@@ -38,28 +36,11 @@ def withdraw_visit(ledger: Path, visit_id: int, reason: str, author: Author) -> 
     corrections.withdraw_visit(ledger, visit_id, author=author, reason=reason.strip(), command=COMMAND)
 
 
-def correct_odometer(
-    ledger: Path, visit_id: int, odometer: str, own: str, reason: str, author: Author
-) -> None:
-    """Write the right odometer into a visit, as typed ("88412 mi"); the one before stays in the change log.
-
-    As at a visit, what was driven before a replaced instrument cluster is added. own: the unit of a bare
-    number. Raises EntryRefused without a reason or a readable distance.
-    """
+def correct_odometer(ledger: Path, visit_id: int, odometer: str, reason: str, author: Author) -> None:
+    """Write the right odometer into a visit. See `corrections.correct_odometer`."""
     demand(odometer, "the right odometer")
     demand(reason, "a reason")
-    read = read_quantity(odometer, "distance", default_unit=own, field="Odometer")
-    with open_ledger(ledger) as connection:
-        rows = connection.execute(statement("visit_day"), [visit_id]).fetchall()
-    if not rows:
-        raise EntryRefused("no-visit", f"There is no visit {visit_id}.")
-    unit, visited_on = rows[0]
-    km = driven_km(ledger, unit, visited_on, read.value)
-    values = {"odometer_km": km, "odometer_entered": read.entered, "odometer_unit": read.unit}
-    if not corrections.correct_visit(
-        ledger, visit_id, values, author=author, reason=reason.strip(), command=COMMAND
-    ):
-        raise EntryRefused("unchanged", "This odometer stands there already; is it right as it stands?")
+    corrections.correct_odometer(ledger, visit_id, odometer, author=author, reason=reason, command=COMMAND)
 
 
 def driven(ledger: Path, unit: str, on: date | None, odometer: str, own: str, field: str) -> float | None:

@@ -3,15 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
+import pandas as pd
+
+from analytics.risk.workdays import Workdays
 from dashboard.data import loaders
 from dashboard.data.changes import demand
 from dashboard.shell import access
 from dashboard.words import formats
 from dashboard.words.warranty import warranty_line
 from ingest.errors import PumpledgerError
+
+OFFERED_DAYS = 7  # ahead, where nothing is planned
+
+
+def day_offered(planned: date | None, depot: Any) -> date:
+    """Return the day offered for a job: the one it is planned for, else the first in a week on which the
+    depot works; never one that is past."""
+    today = date.today()
+    if planned is not None and planned >= today:
+        return planned
+    week = np.array([today + timedelta(days=OFFERED_DAYS)], "datetime64[D]")
+    return pd.Timestamp(Workdays(loaders.settings()).forward(week, np.array([depot]))[0]).date()
 
 
 def decide(what: str, pump_id: int, day: date, by: str, reason: str, changed: Any = None) -> str:

@@ -15,7 +15,7 @@ from dashboard.shell import access, frame, say
 from dashboard.words import formats
 from dashboard.words.plain import plain
 
-CHANGES = ("book replacement", "check and change")
+CHANGES = ("book replacement", "check and change", "capture first")
 NOW = ("repeat capture", "check circuit", "check filter or strainer")
 SHOWN = {
     "unit": "Unit",
@@ -94,6 +94,7 @@ def headline(ranking: pd.DataFrame) -> str:
         for name, verb in (
             ("book replacement", "book for a change"),
             ("check and change", "book for a check and change"),
+            ("capture first", "capture before a change is decided"),
             ("check circuit", "have the circuit checked"),
             ("check filter or strainer", "have the filter checked"),
             ("check delivery", "have delivery measured"),

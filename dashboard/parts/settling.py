@@ -171,9 +171,7 @@ def show_visit_repair(visits: pd.DataFrame, own: str) -> None:
             ledger = loaders.ledger_path()
             if correct.form_submit_button(CORRECT, width="stretch"):
                 frame.attempt(
-                    lambda: changes.correct_odometer(
-                        ledger, visit_id, odometer, own, reason, access.author(by)
-                    ),
+                    lambda: changes.correct_odometer(ledger, visit_id, odometer, reason, access.author(by)),
                     f"The odometer of the visit of {days[visit_id][:10]} is corrected.",
                 )
             if withdraw.form_submit_button(WITHDRAW, width="stretch"):

@@ -31,15 +31,22 @@ DISTANCE = re.compile(r", (km|mi)$")
 NARROWED_BY = {"depot": "Depot", "pump_type": "Pump type", "class": "Vehicle class"}
 
 
+def choices_row(key: str, widths: Sequence[float] = (1,) * len(NARROWED_BY)) -> list[Any]:
+    """Return places for choices side by side. On a phone they are one line that slides under the thumb, so
+    that what they narrow stands on the first screen."""
+    with st.container(key=f"narrow_{key}"):
+        return st.columns(widths, vertical_alignment="bottom")
+
+
 def narrowing(
     fields: tuple[str, ...] = tuple(NARROWED_BY), *, key: str, places: Sequence[Any] | None = None
 ) -> dict[str, list[str]]:
     """Draw the choices that narrow a list (kept in the page's address) and return the chosen values.
 
-    places: where each is drawn (default: side by side).
+    places: where each is drawn (default: a row of their own).
     """
     chosen: dict[str, list[str]] = {}
-    for column, field in zip(places or st.columns(len(fields)), fields, strict=True):
+    for column, field in zip(places or choices_row(key, [1] * len(fields)), fields, strict=True):
         options = loaders.values_of(field)
         with column:
             chosen[field] = st.multiselect(

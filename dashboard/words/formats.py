@@ -11,11 +11,13 @@ import pandas as pd
 from analytics.past.normal import three_digits
 from ingest.units import KM_PER_MILE, format_quantity
 from ingest.wording.language import phrase
+from ingest.wording.quantities import minus
 
 # A shape for each action, so that a list reads in grey and by those who can't tell colours apart.
 ACTION_SHAPES = {
     "book replacement": "■",
     "check and change": "▣",
+    "capture first": "▢",
     "check circuit": "▲",
     "check filter or strainer": "◆",
     "check delivery": "◇",
@@ -146,11 +148,6 @@ def with_error(value: float | None, error: float | None, unit: str, digits: int 
 def money(amount: float | None, currency: str) -> str:
     """Return an amount without cents: "2,400 USD"."""
     return UNKNOWN if is_unknown(amount) else f"{minus(f'{amount:,.0f}')} {currency}"
-
-
-def minus(figure: str) -> str:
-    """Return a printed figure with the sign of minus for the hyphen before it: "−12"."""
-    return figure.replace("-", "−")
 
 
 def day(when: Any) -> str:

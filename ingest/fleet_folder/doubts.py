@@ -11,7 +11,7 @@ import pandas as pd
 from ingest.errors import Question
 from ingest.fleet_folder.report import RowProblem
 from ingest.ledger.numbers import new_ids
-from ingest.ledger.questions import KEEPS_OUT_OF_TREND
+from ingest.ledger.questions import KEEPS_OUT_OF_TREND, return_to_trend
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
 
@@ -83,7 +83,9 @@ class Questions:
         new = connection.execute(statement("load/ask"), {"at": stamp.at, "before": before}).fetchall()[0][0]
         connection.execute(statement("load/close_questions"), {"at": stamp.at, "by": stamp.command})
         connection.execute(statement("load/take_out_of_trend"))
-        connection.execute(statement("load/return_to_trend"), {"at": stamp.at, "by": stamp.command})
+        closed = {"at": stamp.at, "by": stamp.command}
+        settled = connection.execute(statement("load/visits_settled"), closed).fetchall()
+        return_to_trend(connection, [visit_id for (visit_id,) in settled])
         for name in ("asked", "loaded_rows", "kept_out", "load_codes"):
             connection.unregister(name)
         return new

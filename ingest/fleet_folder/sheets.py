@@ -78,7 +78,9 @@ def read_sheet(path: Path, file: str, sheet: str | None = None, *, above: int = 
     """
     data = path.read_bytes()
     if is_workbook(data):
-        read = _from_rows(_chosen(_sheets(path), sheet, file)[above:], file)
+        sheets = _sheets(path)
+        read = _from_rows(_chosen(sheets, sheet, file)[above:], file)
+        read = replace(read, note="" if sheet or _named(sheets, file) else _joined_words(sheets))
     else:
         text, note = _read_text(data)
         text = _lines_ended(text)
@@ -95,8 +97,11 @@ def read_sheet(path: Path, file: str, sheet: str | None = None, *, above: int = 
 
 
 def sheet_titles(path: Path) -> list[str | None]:
-    """Return the sheets of a workbook, or [None] for a file of text."""
-    return list(_sheets(path)) if is_workbook(path.read_bytes()) else [None]
+    """Return the sheets of a workbook, [""] where they are one table, or [None] for a file of text."""
+    if not is_workbook(path.read_bytes()):
+        return [None]
+    sheets = _sheets(path)
+    return [""] if len(_alike(sheets)) > 1 else list(sheets)
 
 
 _read_before: dict[tuple[str, int, int], dict[str, list[list[str]]]] = {}
@@ -116,10 +121,13 @@ def _sheets(path: Path) -> dict[str, list[list[str]]]:
 def _chosen(sheets: dict[str, list[list[str]]], sheet: str | None, file: str) -> list[list[str]]:
     if sheet:
         return sheets[sheet]
-    named = [title for title in sheets if _plain(title) == Path(file).stem]
+    named = _named(sheets, file)
     if named or len(sheets) == 1:
         return sheets[(named or list(sheets))[0]]
-    filled = [title for title, rows in sheets.items() if any(any(row) for row in rows)]
+    if alike := _alike(sheets):
+        first, *others = alike.values()
+        return [*first, *(row for rows in others for row in _below_header(rows))]
+    filled = _with_rows(sheets)
     if len(filled) != 1:
         titles = ", ".join(f"'{title}'" for title in sheets)
         raise EntryRefused(
@@ -127,6 +135,40 @@ def _chosen(sheets: dict[str, list[list[str]]], sheet: str | None, file: str) ->
             f"the workbook has the sheets {titles}; call the one that is meant {Path(file).stem}.",
         )
     return sheets[filled[0]]
+
+
+def _named(sheets: dict[str, list[list[str]]], file: str) -> list[str]:
+    return [title for title in sheets if _plain(title) == Path(file).stem]
+
+
+def _with_rows(sheets: dict[str, list[list[str]]]) -> list[str]:
+    return [title for title, rows in sheets.items() if any(any(row) for row in rows)]
+
+
+def _alike(sheets: dict[str, list[list[str]]]) -> dict[str, list[list[str]]]:
+    """Return the filled sheets of a workbook that has one table over several of them, as a sheet a year has:
+    those below one and the same header; none where they are not all alike."""
+    filled = {title: sheets[title] for title in _with_rows(sheets)}
+    headers = {
+        tuple(cell.strip().lower() for cell in _filled(rows)[0] if cell.strip()) for rows in filled.values()
+    }
+    return filled if len(filled) > 1 and len(headers) == 1 and len(headers.pop()) > 1 else {}
+
+
+def _below_header(rows: list[list[str]]) -> list[list[str]]:
+    at = next(n for n, row in enumerate(rows) if any(cell.strip() for cell in row))
+    return rows[at + 1 :]
+
+
+def _joined_words(sheets: dict[str, list[list[str]]]) -> str:
+    """Say which sheets were read as one table, and at which of its rows each begins; "" for none."""
+    told, row = [], 1
+    for k, (title, rows) in enumerate(_alike(sheets).items()):
+        told.append(f"'{title}' from row {row}")
+        row += len(rows if k == 0 else _below_header(rows))
+    return (
+        f"its sheets have one header and are one table, rows counted on: {', '.join(told)}." if told else ""
+    )
 
 
 def _plain(title: str) -> str:

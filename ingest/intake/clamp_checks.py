@@ -18,6 +18,7 @@ from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import settings_at
 from ingest.ledger.transaction import transaction
 from ingest.typed import demand_day
+from ingest.wording.quantities import signed
 from ingest.wording.questions import clamp_off
 
 LIKELY_A = (0.05, 1000.0)  # known currents that a check is made on
@@ -42,8 +43,8 @@ class CheckedClamp:
         """The outcome in a sentence."""
         off_a = self.read_a - self.known_a
         said = (
-            f"Clamp {self.clamp} read {self.read_a:.3g} A on {self.known_a:.3g} A: {off_a:+.2f} A,"
-            f" {100 * off_a / self.known_a:+.1f} %; it may be off by {self.within_a:.2f} A."
+            f"Clamp {self.clamp} read {self.read_a:.3g} A on {self.known_a:.3g} A: {signed(off_a, 2)} A,"
+            f" {signed(100 * off_a / self.known_a, 1)} %; it may be off by {self.within_a:.2f} A."
         )
         return (
             said if self.passed else f"{said} Take it out of use until it is mended or its factor put right."

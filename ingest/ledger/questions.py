@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import duckdb
 
 from ingest.durable import utc_now
@@ -31,6 +33,14 @@ KEEPS_OUT_OF_TREND = (
     "drop-across",
     "other-unit",
 )
+
+
+def return_to_trend(connection: duckdb.DuckDBPyConnection, visit_ids: Sequence[int]) -> None:
+    """Let visits count in their pumps' trends again where nothing open keeps them out any more, nor a clamp
+    that was off that day, in the caller's transaction."""
+    if visit_ids:
+        told = {"visits": list(visit_ids), "codes": list(KEEPS_OUT_OF_TREND)}
+        connection.execute(statement("visit/to_trend"), told)
 
 
 def raise_question(

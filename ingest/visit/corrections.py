@@ -16,6 +16,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp, transaction
 from ingest.visit.entry import VisitEntry
+from ingest.visit.instrument_cluster import odometer_as_typed
 from ingest.visit.invented import drop_invented
 
 # What may be corrected in place; another unit or pump means withdrawing the visit and logging it again.
@@ -45,6 +46,29 @@ def correct_visit(
         _demand_visit(connection, visit_id)
         with transaction(connection, author, "correct", command=command) as stamp:
             return change_cells(connection, "visit", visit_id, values, stamp, reason=reason.strip())
+
+
+def correct_odometer(
+    ledger: Path | str, visit_id: int, text: str, *, author: Author, reason: str, command: str | None = None
+) -> None:
+    """Write the right odometer into a visit, as its instrument shows it ("88412 mi"); the one before stays in
+    the change log.
+
+    What was driven before a replaced instrument cluster is added; a bare number is in the fleet's unit.
+    Raises EntryRefused for a visit that isn't there, what is no distance or stands there already, or without
+    a reason.
+    """
+    _demand_reason(reason)
+    with open_ledger(ledger, read_only=False) as connection:
+        visit = row_of(connection, "visit", visit_id)
+        if visit is None:
+            raise EntryRefused("no-visit", f"There is no visit {visit_id}.")
+        values = odometer_as_typed(connection, visit["unit"], visit["visited_on"], text)
+        with transaction(connection, author, "correct", command=command) as stamp:
+            if not change_cells(connection, "visit", visit_id, values, stamp, reason=reason.strip()):
+                raise EntryRefused(
+                    "unchanged", "This odometer stands there already; is it right as it stands?"
+                )
 
 
 def withdraw_visit(

@@ -14,10 +14,12 @@ from ingest.checking.clusters import cluster_offsets, to_used
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import change_cells, log_change
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.questions import return_to_trend
 from ingest.ledger.rows import insert_row
+from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp, transaction
-from ingest.units import format_quantity
+from ingest.units import format_quantity, read_quantity
 
 COMMAND = "replace-cluster"
 ROUNDING_KM = 1.0
@@ -42,6 +44,23 @@ def count_on(connection: duckdb.DuckDBPyConnection, unit: str, on: date | None, 
     offsets = cluster_offsets(clusters, shown, totals)
     used = to_used(pd.Series([unit]), pd.to_datetime(pd.Series([str(on)])), pd.Series([shown_km]), offsets)
     return float(used.iloc[0])
+
+
+def odometer_as_typed(
+    connection: duckdb.DuckDBPyConnection, unit: str, on: date | None, text: str
+) -> dict[str, Any]:
+    """Return what a visit keeps of an odometer as its instrument shows it: odometer_km, with what was driven
+    before a replaced cluster, odometer_entered and odometer_unit.
+
+    A bare number is in the fleet's unit. Raises EntryRefused for what is no distance.
+    """
+    own = settings_at(connection)["distance_unit"]
+    read = read_quantity(text, "distance", default_unit=own, field="Odometer")
+    return {
+        "odometer_km": count_on(connection, unit, on, read.value),
+        "odometer_entered": read.entered,
+        "odometer_unit": read.unit,
+    }
 
 
 def replace_cluster(
@@ -127,4 +146,4 @@ def _settle(connection: duckdb.DuckDBPyConnection, visit_id: int, stamp: Stamp) 
     """Close what was asked about the visit's odometer; without other questions it counts in its trend."""
     said = {"row_key": str(visit_id), "by": stamp.by, "at": stamp.at}
     connection.execute(statement("visit/settle_odometer"), said)
-    connection.execute(statement("visit/to_trend"), {"row_key": str(visit_id)})
+    return_to_trend(connection, [visit_id])

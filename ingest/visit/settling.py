@@ -16,15 +16,14 @@ from ingest.dates import read_day
 from ingest.errors import EntryRefused
 from ingest.ledger.changes import change_cells, log_change, row_of
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.questions import return_to_trend
 from ingest.ledger.rows import as_dicts
-from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp, transaction
 from ingest.typed import tidy
-from ingest.units import read_quantity
 from ingest.visit.choices import AS_TYPED, WITHDRAW, Choice, choices, column_of, says_yes
 from ingest.visit.corrections import take_out
-from ingest.visit.instrument_cluster import count_on
+from ingest.visit.instrument_cluster import odometer_as_typed
 from ingest.visit.moving import give_to_pump, merge_unit, move_visit
 
 # Columns that an answer may put right, by table.
@@ -162,14 +161,11 @@ def _typed(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], text: 
         if fact[column] == typed:
             raise EntryRefused("unchanged", _UNCHANGED.format(what=what))
         return Choice("typed", f"It was {text}", {column: typed}, needs_reason=True)
-    own = settings_at(connection)["distance_unit"]
-    read = read_quantity(text, "distance", default_unit=own, field="Odometer")
     on = fact[_READ_ON.get(column) or next(day for day in _MAY_CHANGE[table] if day in _DAYS)]
-    values: dict[str, Any] = {column: count_on(connection, fact["unit"], on, read.value)}
+    told = odometer_as_typed(connection, fact["unit"], on, text)
+    values = told if table == "visit" else {column: told["odometer_km"]}
     if fact[column] is not None and math.isclose(fact[column], values[column], abs_tol=0.05):
         raise EntryRefused("unchanged", _UNCHANGED.format(what=what))
-    if table == "visit":
-        values |= {"odometer_entered": read.entered, "odometer_unit": read.unit}
     return Choice("typed", f"It is {text}", values, needs_reason=True)
 
 
@@ -253,9 +249,8 @@ def _apply(
         status = _STATUS.get(choice.key, "confirmed")
     said = {"status": status, "answer": tidy(answer, "answer"), "by": stamp.by, "at": stamp.at}
     connection.execute(statement("visit/answer_question"), said | {"question_id": row["question_id"]})
-    back = [key] if table == "visit" else []
+    back = [int(key)] if table == "visit" else []
     if row["code"] == "clamp-shift" and not choice.held:
         back = json.loads(row["details"])["visits"]
-    for visit_id in back:
-        connection.execute(statement("visit/to_trend"), {"row_key": str(visit_id)})
+    return_to_trend(connection, back)
     log_change(connection, table, str(key), row["code"], None, status, stamp, reason=answer)

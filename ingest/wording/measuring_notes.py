@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ingest.wording.quantities import rate_words
+from ingest.wording.quantities import rate_words, signed
 from ingest.wording.sentence import note
 
 
@@ -46,13 +46,13 @@ def zero_unverified() -> str:
 @note("zero-corrected", "info")
 def zero_corrected(zero_a: float) -> str:
     """An off stretch that is not at zero."""
-    return f"With the pump off the record shows {zero_a:+.3f} A; this was subtracted."
+    return f"With the pump off the record shows {signed(zero_a, 3)} A; this was subtracted."
 
 
 @note("zero-verified", "info")
 def zero_verified(zero_a: float) -> str:
     """An off stretch at zero."""
-    return f"With the pump off the record shows {zero_a:+.3f} A: the zero is right."
+    return f"With the pump off the record shows {signed(zero_a, 3)} A: the zero is right."
 
 
 @note("clipped", "warning")

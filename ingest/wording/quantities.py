@@ -9,3 +9,13 @@ def rate_words(rate_hz: float, digits: int = 6) -> str:
         if rate_hz >= factor:
             return f"{rate_hz / factor:.{digits}g} {prefix}S/s"
     return f"{rate_hz:.{digits}g} S/s"
+
+
+def minus(figure: str) -> str:
+    """Return a printed figure with the sign of minus for the hyphen before it: "−12"."""
+    return figure.replace("-", "−")
+
+
+def signed(value: float, digits: int) -> str:
+    """Return a figure that says its sign: "+0.125", "−0.020"."""
+    return minus(f"{value:+.{digits}f}")

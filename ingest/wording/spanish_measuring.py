@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from ingest.wording.language import SPANISH
-from ingest.wording.quantities import rate_words
+from ingest.wording.quantities import rate_words, signed
 from ingest.wording.sentence import in_language
 
 spanish = partial(in_language, SPANISH)
@@ -50,12 +50,12 @@ def zero_unverified() -> str:
 
 @spanish("zero-corrected")
 def zero_corrected(zero_a: float) -> str:
-    return f"Con la bomba apagada la grabación muestra {zero_a:+.3f} A; se restó."
+    return f"Con la bomba apagada la grabación muestra {signed(zero_a, 3)} A; se restó."
 
 
 @spanish("zero-verified")
 def zero_verified(zero_a: float) -> str:
-    return f"Con la bomba apagada la grabación muestra {zero_a:+.3f} A: el cero está bien."
+    return f"Con la bomba apagada la grabación muestra {signed(zero_a, 3)} A: el cero está bien."
 
 
 @spanish("clipped")

@@ -351,3 +351,32 @@ def test_what_holds_everywhere_is_a_word_of_its_column(folder, said):
     )
     with pytest.raises(EntryRefused, match=r"visits\.csv, state"):
         read_mapping(folder)
+
+
+def test_a_sheet_a_year_is_one_table(tmp_path):
+    folder, ledger = tmp_path / "book", tmp_path / "a.duckdb"
+    folder.mkdir()
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for year, rows in ((2023, ["x", 5.0]), (2024, [5.1]), (2025, [])):
+        sheet = book.create_sheet(str(year))
+        for row in [["Asset ID", "Read on", "A avg"]] * bool(rows) + [
+            [101, f"{year}-01-09", a] for a in rows
+        ]:
+            sheet.append(row)
+    book.save(folder / "checks.xlsx")
+    proposed = propose(folder, "km")
+    assert [(one.mapped.table.file, one.mapped.sheet) for one in proposed.tables] == [("visits.csv", None)]
+    save_mapping([one.mapped for one in proposed.tables], folder)
+    report = load_folder(ledger, folder, author=ANYBODY)
+    assert [(p.row, p.field) for p in report.refused] == [(2, "mean_a")]
+    assert [note for note in report.notices if "one table" in note] == [
+        "visits.csv: its sheets have one header and are one table, rows counted on: '2023' from row 1, "
+        "'2024' from row 4."
+    ]
+    for row in (["Asset ID", "Read on", "A avg"], [101, "2025-01-10", 5.2]):
+        book["2025"].append(row)
+    book.save(folder / "checks.xlsx")
+    load_folder(ledger, folder, author=ANYBODY)
+    days = query(ledger, "SELECT visited_on::VARCHAR FROM visit ORDER BY 1")
+    assert days == [("2023-01-09",), ("2024-01-09",), ("2025-01-10",)]

@@ -8,6 +8,7 @@ import pytest
 
 from analytics.scheduling import bookings
 from analytics.scheduling.planning import plan
+from dashboard.parts import deciding
 from dashboard.views.plan_board import board, parts
 from dashboard.views.plan_board.week_grid import JS
 from tests.authors import ANYBODY
@@ -118,3 +119,12 @@ def test_a_calendar_from_the_page_cancels_in_the_next_what_is_planned_no_longer(
     assert b"STATUS:CANCELLED" not in parts.calendar_file(north, first, ANYBODY)
     bookings.reject(ledger, 1, author=ANYBODY, reason="unit is for sale")
     assert b"STATUS:CANCELLED" in parts.calendar_file(plan(ledger), plan(ledger), None)
+
+
+def test_the_day_offered_is_one_on_which_the_depot_works(monkeypatch):
+    weekly = {"workdays": {"": [1, 2, 3, 4, 5], "North": [3]}, "closed_days": {}}
+    monkeypatch.setattr(deciding.loaders, "settings", lambda: weekly)
+    assert deciding.day_offered(None, "North").weekday() == 2
+    assert deciding.day_offered(date.min, None).weekday() < 5
+    booked = date.today() + timedelta(days=1)  # open or not: somebody planned it
+    assert deciding.day_offered(booked, "North") == booked

@@ -11,6 +11,7 @@ import pytest
 
 from analytics.money.cost_book import CostBook, Entry
 from analytics.risk.parts_ahead import part_waits, with_parts
+from analytics.scheduling import steps
 from analytics.scheduling.lines import saving_range
 from analytics.scheduling.planning import make_plan
 from tests.scheduling.plan_fixture import AS_OF, KM_PER_DAY, decision, make_inputs
@@ -324,7 +325,13 @@ def test_where_records_end_longer_ago_than_an_interval_a_capture_comes_first():
     never = make_inputs([{"finding_action": "none", "last_visited_on": None}])
     assert never.pumps["action_code"].tolist() == ["change-never-captured"]
     assert again.pumps["action_values"].iloc[0]["days"] == 114  # last seen two weeks before they end
+    for pumps, first in ((inputs.pumps, "check and change"), (again.pumps, "capture first"),
+                         (never.pumps, "capture first")):  # fmt: skip
+        assert set(pumps[["action", "job"]].iloc[0]) == {first}
     made = planned(again)
+    line = made.lines.iloc[0]
+    assert [line["job"], line["steps"][0]] == ["capture first", steps.READING]
+    assert "pump" in line["bring"]
     assert [note.text for note in made.notes if note.code == "old-readings"] == [
         "Pumps planned whose last visit on record is longer ago than their interval: 1 of 1. Load what "
         "happened since, or capture them before anything is changed."

@@ -94,7 +94,7 @@ def test_a_second_new_cluster_counts_on_from_the_first(ledger):
 def test_a_corrected_visit_counts_on(ledger):
     replace_cluster(ledger, "T1", on=date(2024, 9, 1), old_km=47_000 * MILE, author=ANYBODY)
     [(visit_id,)] = query(ledger, "SELECT max(visit_id) FROM visit")
-    changes.correct_odometer(ledger, visit_id, "1500 mi", "mi", "read off the picture", ANYBODY)
+    changes.correct_odometer(ledger, visit_id, "1500 mi", "read off the picture", ANYBODY)
     stored = query(ledger, f"SELECT odometer_km, odometer_entered FROM visit WHERE visit_id = {visit_id}")
     assert stored == [(pytest.approx(48_500 * MILE), 1_500)]
 

@@ -26,8 +26,8 @@ def has_data() -> bool:
 def show_units() -> None:
     """Draw the units, narrowed and ordered, and a form to change one."""
     own = loaders.settings()["distance_unit"]
-    chosen = lists.narrowing(key="units")
-    left, right = st.columns([2, 1])
+    left, *places, right = lists.choices_row("units", [1.6, 1, 1, 1, 1])
+    chosen = lists.narrowing(key="units", places=places)
     find = left.text_input("Find", placeholder="unit, VIN, make or model", **address.bound("find_unit"))
     order = right.selectbox("In order of", ORDERS, **address.bound("units_order", "order", ORDERS))
     rows = lists.paged(
@@ -101,8 +101,8 @@ def _change_unit(own: str, listed: list[str]) -> None:
 def show_work() -> None:
     """Draw work done and breakdowns, newest first, and take new entries."""
     own = loaders.settings()["distance_unit"]
-    chosen = lists.narrowing(key="work")
-    left, right = st.columns([1, 2])
+    left, *places, right = lists.choices_row("work", [1, 1, 1, 1, 1.6])
+    chosen = lists.narrowing(key="work", places=places)
     find = left.text_input("Unit", placeholder="all units", **address.bound("find_work"))
     kinds = right.multiselect("Kind", list(WORK), placeholder="all", format_func=WORK.__getitem__,
                               **address.bound("work_kind", "kind", WORK.values()))  # fmt: skip

@@ -26,17 +26,14 @@ say.line(
 )
 frame.first_part_first()
 frame.show_kept()
-chosen = lists.narrowing(key="ask")
+*places, left, right = lists.choices_row("ask", [1, 1, 1, 1.2, 1.2])
+chosen = lists.narrowing(key="ask", places=places)
 counted = dict(zip(kinds["code"], kinds["open"], strict=True))
-left, right = st.columns(2)
 code = left.selectbox(
     "Kind", list(counted), index=None, placeholder="all kinds", format_func=settling.kind_words,
     **address.bound("code", "kind", map(settling.kind_words, counted)),
 )  # fmt: skip
 find = right.text_input("Unit", placeholder="all units, or part of a number", **address.bound("of_unit"))
-if len(counted) > 1:
-    most = [f"{settling.kind_words(c)} {n:,}" for c, n in list(counted.items())[:KINDS_COUNTED]]
-    say.note(f"Most open: {', '.join(most)}.")
 asked = {"code": code, "find": find.strip()} | lists.asked(chosen)
 rows = lists.one_page(
     "open_questions", "asked", ("question matches", "questions match"), ROWS_A_PAGE, **asked
@@ -47,6 +44,9 @@ if code and len(rows) > 1:
     settling.show_alike(loaders.ask("open_questions", rows=ALL_ROWS, skip=0, **asked), initials)
 settling.show_questions(records(rows), initials, own)
 lists.save_all("open_questions", "open_questions", settling.question_table, **asked)
+if len(counted) > 1:
+    most = [f"{settling.kind_words(c)} {n:,}" for c, n in list(counted.items())[:KINDS_COUNTED]]
+    say.note(f"Most open: {', '.join(most)}.")
 frame.foot(
     "A withdrawn visit stays in the record, with who took it out and why; its capture may be logged anew. "
     "A row that came with a folder can also be put right there and brought in again."

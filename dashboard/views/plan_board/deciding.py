@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import pandas as pd
@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.parts import asked_pump
-from dashboard.parts.deciding import decide
+from dashboard.parts.deciding import day_offered, decide
 from dashboard.shell import access, address, frame, say
 from dashboard.words import formats
 
@@ -108,7 +108,9 @@ def _label(row: dict[Any, Any]) -> str:
 def _planned_day(plan: Any, pump_id: int | None) -> date:
     rows = plan.lines[plan.lines["pump_id"] == pump_id] if len(plan.lines) else plan.lines
     planned = pd.Timestamp(rows.iloc[0]["planned_on"]).date() if len(rows) else None
-    return max(planned or date.today() + timedelta(days=7), date.today())
+    ranking = loaders.ranking()
+    depots = ranking.loc[ranking["pump_id"] == pump_id, "depot"]
+    return day_offered(planned, depots.iloc[0] if len(depots) else None)
 
 
 def accept(shown: Any, plan: Any, by: str) -> str:

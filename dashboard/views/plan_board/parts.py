@@ -17,6 +17,7 @@ from dashboard.views.plan_board import deciding
 from dashboard.words import formats
 from dashboard.words.warranty import warranty_line
 from ingest.author import Author
+from ingest.wording.quantities import minus
 
 STATUS_WORDS = {
     "booked": "■ booked",
@@ -55,7 +56,7 @@ def headline(plan: Any) -> str:
     status = plan.lines["status"].value_counts()
     counted = ", ".join(f"{n:,} {name}" for name, n in status.items())
     saving = formats.money(plan.expected_saving, plan.currency)
-    low, high = (formats.minus(f"{v:,.0f}") for v in (plan.saving_low, plan.saving_high))
+    low, high = (minus(f"{v:,.0f}") for v in (plan.saving_low, plan.saving_high))
     first, last = plan.lines["planned_on"].min(), plan.lines["planned_on"].max()
     when = f"on {formats.day(first)}" if first == last else f"{formats.day(first)} to {formats.day(last)}"
     be = "is" if len(plan.lines) + len(plan.checks) == 1 else "are"
@@ -67,16 +68,25 @@ def headline(plan: Any) -> str:
 
 
 def _jobs_words(plan: Any) -> str:
-    """Return how many changes, changes that hang on a check first, and checks alone a plan has."""
-    after_check = int((plan.lines["job"] == "check and change").sum())
-    each = "" if after_check == 1 else "each "
-    said = [
-        formats.count(len(plan.lines) - after_check, "change"),
-        f"{formats.count(after_check, 'check')} ({each}followed by a change unless it says otherwise)",
-        f"{formats.count(len(plan.checks), 'check')} alone",
-    ]
-    numbers = (len(plan.lines) - after_check, after_check, len(plan.checks))
-    told = [words for words, n in zip(said, numbers, strict=True) if n]
+    """Return how many changes, changes that hang on a check or a capture first, and checks alone a plan
+    has."""
+    after_check, after_capture = (
+        int((plan.lines["job"] == job).sum()) for job in ("check and change", "capture first")
+    )
+    changes = len(plan.lines) - after_check - after_capture
+
+    def each(number: int) -> str:
+        return "" if number == 1 else "each "
+
+    said = {
+        formats.count(changes, "change"): changes,
+        f"{formats.count(after_check, 'check')} ({each(after_check)}followed by a change unless it says "
+        "otherwise)": after_check,
+        f"{formats.count(after_capture, 'capture')} ({each(after_capture)}followed by a change if it bears "
+        "it out)": after_capture,
+        f"{formats.count(len(plan.checks), 'check')} alone": len(plan.checks),
+    }
+    told = [words for words, number in said.items() if number]
     return f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else told[0]
 
 

@@ -18,10 +18,11 @@ from dashboard.words import formats
 from ingest.metrics import Metric, trended
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import KM_PER_MILE, to_kept
+from ingest.wording.quantities import minus
 
 READINGS = {"both": "Both", "read": "As read", "reference": "At reference volts"}
 FAN_POINTS = 25
-DRAG_NAMED_FROM = 0.5
+PROBABLE = 0.5
 
 
 def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) -> None:
@@ -41,7 +42,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     events = placed_events(loaders.ask("events_of_pump", pump_id=int(pump["pump_id"])), pump, axis)
     events = near(events, rows["distance"], axis)
     domain = _domain(rows, events, lines, axis, pump)
-    story.show(pump, ranked, lines, axis, domain)
+    started = story.show(pump, ranked, lines, axis, domain)
     happened = history.work_and_events(events, domain=domain, palette=frame.palette())
     if happened is not None:
         frame.chart(happened, f"Work and events over {axis.title}.")
@@ -67,7 +68,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     fold = st.expander("Slow drift against the limits, a detail", key="slow_drift", on_change="rerun")
     if fold.open:
         with fold:
-            _show_slow(pump, rows, lines, axis, events, settings, ranked)
+            _show_slow(pump, rows, lines, axis, events, settings, started)
 
 
 def _domain(
@@ -106,14 +107,16 @@ def _legend(rows: pd.DataFrame, shown: str, events: pd.DataFrame) -> str:
 
 def _show_slow(
     pump: pd.Series, rows: pd.DataFrame, lines: Any, axis: Axis, events: pd.DataFrame,
-    settings: dict[str, Any], ranked: pd.DataFrame,
+    settings: dict[str, Any], started: float,
 ) -> None:  # fmt: skip
-    """Draw the straight line through each metric and when it would pass a limit."""
-    begun = len(ranked) and (ranked["p_damage"].iloc[0] or 0.0) >= DRAG_NAMED_FROM
+    """Draw the straight line through each metric and when it would pass a limit; started: the chance that a
+    damage has begun that outruns it."""
+    begun = started >= story.SEEN_FROM
     if begun:
+        surely = "has probably" if started >= PROBABLE else "may have"
         say.line(
-            "A damage has started that changes these readings faster than a straight line: go by the picture "
-            "of the damages above. The lines below leave it out."
+            f"A damage {surely} started that changes these readings faster than a straight line: go by the "
+            "picture of the damages above. The lines below leave it out."
         )
     for m in trended():
         metric, drift = m.name, lines.drift[m.name] if lines is not None else None
@@ -131,7 +134,7 @@ def _show_slow(
             ),
             f"{m.title} over {axis.title} with its straight line and where that leads.",
         )  # fmt: skip
-        say.note(drift_words(drift, m, axis, begun=bool(begun)))
+        say.note(drift_words(drift, m, axis, begun=begun))
         if lines.in_service and not begun:
             say.line(
                 past_words(rows, metric, limits, float(drift.level[0]), m.unit)
@@ -254,7 +257,7 @@ def drift_words(drift: Any, metric: Metric, axis: Axis, *, begun: bool = False) 
     share = float(drift.own_share[0])
     whose = "" if share > 0.8 else f"; {formats.percent(1 - share)} of it is what its type does"
     return (
-        f"{metric.words}: {formats.minus(f'{slope:+,.{digits}f}')} ± {error:,.{digits}f} {metric.unit}"
+        f"{metric.words}: {minus(f'{slope:+,.{digits}f}')} ± {error:,.{digits}f} {metric.unit}"
         f" per {axis.per:,} {axis.unit}, "
         f"at reference volts{sure}{whose}."
     )

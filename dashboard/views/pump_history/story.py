@@ -21,16 +21,19 @@ SEEN_FROM = 0.1  # a damage is drawn once it was so likely to have started, or t
 SHARE_FROM = 0.1
 
 
-def show(pump: pd.Series, ranked: pd.DataFrame, lines: Any, axis: Axis, domain: tuple[float, float]) -> None:
-    """Draw the damages up to the last reading and the fan to the level at which such pumps fail."""
+def show(pump: pd.Series, ranked: pd.DataFrame, lines: Any, axis: Axis, domain: tuple[float, float]) -> float:
+    """Draw the damages up to the last reading and the fan to the level at which such pumps fail.
+
+    Returns the chance that one that is drawn beside slow wear has started, 0 without any.
+    """
     if lines is None:
-        return
+        return 0.0
     end_km = axis.start_km + domain[1] * axis.km
     reach = max(end_km - float(lines.visits["x_km"].max()), 1.0) if lines.in_service else 0.0
     told = loaders.pump_story(int(pump["pump_id"]), tuple(np.linspace(0, reach, POINTS)))
     if told is None:
         say.note("How far its damages have come is told once the fleet has readings enough to learn from.")
-        return
+        return 0.0
     names = drawn(told, ranked)
     visits, ahead = _named(told.visits, names, axis), _named(told.ahead, names, axis)
     spread = Z_80 * 100 * max(told.fails_sd[name] for name in names)
@@ -43,8 +46,10 @@ def show(pump: pd.Series, ranked: pd.DataFrame, lines: Any, axis: Axis, domain: 
     )  # fmt: skip
     say.line(words(told, names))
     begun = [name for name in names if name != "wear"]
+    chance = 0.0
     if begun:
         shown = visits[visits["damage"].isin(begun)]
+        chance = float(shown.groupby("damage")["chance"].last().max())
         frame.chart(
             history.chances(shown, domain=domain, palette=frame.palette()),
             "Chance that each damage has started, as it stood after each visit.",
@@ -59,6 +64,7 @@ def show(pump: pd.Series, ranked: pd.DataFrame, lines: Any, axis: Axis, domain: 
         "Band: where 8 in 10 such pumps fail."
     )
     glossary.show(*names)
+    return chance
 
 
 def drawn(told: Any, ranked: pd.DataFrame) -> list[str]:

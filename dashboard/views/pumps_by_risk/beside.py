@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 import pandas as pd
 import streamlit as st
@@ -11,7 +11,7 @@ from analytics.judging.finding import QUIET
 from dashboard.charts.small_history import small
 from dashboard.data import loaders
 from dashboard.parts import risk_list
-from dashboard.parts.deciding import decide_all
+from dashboard.parts.deciding import day_offered, decide_all
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
 from dashboard.words.plain import plain
@@ -96,6 +96,6 @@ def _decide(rows: pd.DataFrame) -> None:
 
 def _day_offered(rows: pd.DataFrame) -> date:
     """Return the day that one pump is planned for, else one in a week."""
-    planned = pd.to_datetime(rows["planned_on"]) if len(rows) == 1 and "planned_on" in rows else pd.Series()
-    ahead = planned[planned >= pd.Timestamp(date.today())]
-    return ahead.iloc[0].date() if len(ahead) else date.today() + timedelta(days=7)
+    row = rows.iloc[0]
+    told = len(rows) == 1 and not formats.is_unknown(row["planned_on"])
+    return day_offered(pd.Timestamp(row["planned_on"]).date() if told else None, row["depot"])

@@ -16,7 +16,7 @@ from dashboard.words import formats
 # Views that are often asked for: name, and what is chosen in them.
 VIEWS: dict[str, dict[str, Any]] = {
     "All pumps": {},
-    "To check and change": {"action": ["check and change", "book replacement"]},
+    "To check and change": {"action": ["check and change", "book replacement", "capture first"]},
     "To capture again": {"action": ["repeat capture"]},
     "To check": {"action": ["check circuit", "check filter or strainer", "check delivery"]},
     "Due soonest": {"order": "due date"},
@@ -49,24 +49,21 @@ class Chosen:
 
 def show() -> Chosen:
     """Draw the choices in one row above the list."""
-    with st.container(key="narrow"):
-        find, *places, act, order, more = st.columns(
-            [1.5, 1, 1, 1, 1.3, 1.1, 0.9], vertical_alignment="bottom"
+    find, *places, act, order, more = lists.choices_row("by", [1.5, 1, 1, 1, 1.3, 1.1, 0.9])
+    with find:
+        text = st.text_input("Find", placeholder="unit, VIN or serial", **address.bound("find"))
+    narrowed = lists.narrowing(key="by", places=places)
+    with act:
+        actions = st.multiselect(
+            "Action", list(formats.ACTION_SHAPES), format_func=formats.action, placeholder="all",
+            **address.bound("action", "Action", map(formats.action, formats.ACTION_SHAPES)),
+        )  # fmt: skip
+    with order:
+        by = st.selectbox(
+            "In order of", list(risk_list.ORDERS), **address.bound("order", "order", risk_list.ORDERS)
         )
-        with find:
-            text = st.text_input("Find", placeholder="unit, VIN or serial", **address.bound("find"))
-        narrowed = lists.narrowing(key="by", places=places)
-        with act:
-            actions = st.multiselect(
-                "Action", list(formats.ACTION_SHAPES), format_func=formats.action, placeholder="all",
-                **address.bound("action", "Action", map(formats.action, formats.ACTION_SHAPES)),
-            )  # fmt: skip
-        with order:
-            by = st.selectbox(
-                "In order of", list(risk_list.ORDERS), **address.bound("order", "order", risk_list.ORDERS)
-            )
-        with more, st.popover("Views", width="stretch"):
-            columns = _views_and_columns()
+    with more, st.popover("Views", width="stretch"):
+        columns = _views_and_columns()
     return Chosen(narrowed, actions, text.strip(), str(by), columns)
 
 

@@ -1,8 +1,10 @@
--- A visit without open questions left counts in its pump's trend again, unless its clamp was off that day.
+-- Of these visits, those without an open question that keeps them out count in their pump's trend again, unless
+-- their clamp was off that day.
 UPDATE visit SET in_trend = TRUE
-WHERE visit_id = try_cast($row_key AS BIGINT) AND NOT in_trend
-  AND NOT EXISTS (
-    SELECT 1 FROM question WHERE table_name = 'visit' AND row_key = $row_key AND status = 'open'
+WHERE NOT in_trend AND visit_id IN (SELECT unnest(CAST($visits AS BIGINT[])))
+  AND visit_id::VARCHAR NOT IN (
+    SELECT row_key FROM question
+    WHERE table_name = 'visit' AND status = 'open' AND code IN (SELECT unnest(CAST($codes AS VARCHAR[])))
   )
   AND visit_id NOT IN (
     SELECT unnest(CAST(json_extract(details, '$.visits') AS BIGINT[])) FROM question

@@ -1,1 +1,0 @@
-SELECT unit, visited_on FROM visit WHERE visit_id = ?
