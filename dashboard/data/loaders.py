@@ -219,6 +219,12 @@ def _pump_story(ledger: str, stamp_key: Stamp, pump_id: int, ahead_km: tuple[flo
     )
 
 
+def state_shown() -> tuple[Any, ...]:
+    """Return what an answer hangs on beside its question: the ledger and its state, depots, language."""
+    ledger = ledger_path()
+    return str(ledger), stamp(ledger), bound_to(), spoken()
+
+
 def settings() -> dict[str, Any]:
     """Return the settings in force."""
     ledger = ledger_path()
@@ -368,20 +374,22 @@ def planned() -> Kept:
 
 def last_verdict(pump_id: int) -> Any:
     """Return the verdict (analytics.judging.verdict.Verdict) on a pump's last visit; None without any."""
+    visits = ask("visits_of_pump", pump_id=pump_id)
+    return visit_verdict(int(visits["visit_id"].iloc[-1])) if len(visits) else None
+
+
+def visit_verdict(visit_id: int) -> Any:
+    """Return the verdict (analytics.judging.verdict.Verdict) on a stored visit."""
     ledger = ledger_path()
-    return _last_verdict(str(ledger), stamp(ledger), pump_id)
+    return _visit_verdict(str(ledger), stamp(ledger), bound_to(), visit_id, spoken())
 
 
 @st.cache_resource(show_spinner=False, max_entries=50)
-def _last_verdict(ledger: str, stamp_key: Stamp, pump_id: int) -> Any:
+def _visit_verdict(ledger: str, stamp_key: Stamp, depots: Depots, visit_id: int, language: str) -> Any:
     from analytics.judging.verdict import judge_visit
-    from ingest.ledger.connection import open_ledger
 
-    visits = queries.ask(Path(ledger), "visits_of_pump", pump_id=pump_id)
-    if not len(visits):
-        return None
-    with open_ledger(Path(ledger)) as connection:
-        return judge_visit(connection, int(visits["visit_id"].iloc[-1]))
+    with reading() as connection:
+        return judge_visit(connection, visit_id)
 
 
 def bay_decision(visit_id: int) -> Any:

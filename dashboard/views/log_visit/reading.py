@@ -162,8 +162,14 @@ def _judged(entry: VisitEntry | None, reading: Reading | None, pump: dict[str, A
     from analytics.judging.verdict import judge_entry, judge_reading
 
     if entry and "pump_id" in pump:
-        with loaders.reading() as connection:
-            return judge_entry(connection, int(pump["pump_id"]), entry, reading)
+        # Each tap draws the page anew, Save too, and what was judged a moment ago stands.
+        of = loaders.state_shown(), int(pump["pump_id"]), entry
+        kept = st.session_state.get("judged")
+        if kept is None or kept[0] != of or kept[1] is not reading:
+            with loaders.reading() as connection:
+                kept = of, reading, judge_entry(connection, int(pump["pump_id"]), entry, reading)
+            st.session_state["judged"] = kept
+        return kept[2]
     if reading is None:
         return None
     known = {k: v for k, v in pump.items() if not formats.is_unknown(v)}

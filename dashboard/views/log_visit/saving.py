@@ -177,8 +177,6 @@ def saved_visit() -> int | None:
 
 def show_saved(visit_id: int) -> None:
     """Show what was stored, the verdict with the pump's history, and the way on."""
-    from analytics.judging.verdict import judge_visit
-
     pump_of = loaders.ask("pump_of_visit", visit_id=visit_id)
     if not len(pump_of):
         say.inform(phrase("There is no visit {visit} in this ledger.", visit=visit_id))
@@ -188,8 +186,7 @@ def show_saved(visit_id: int) -> None:
     stored = {"text": phrase("Visit {visit} is stored.", visit=visit_id), "stored": True}
     said = st.session_state.get("saved_visit") or stored
     (st.success if said["stored"] else st.info)(said["text"])
-    with loaders.reading() as connection:
-        verdict = judge_visit(connection, visit_id)
+    verdict = loaders.visit_verdict(visit_id)
     reading_panel.show_verdict(verdict)
     decision = loaders.bay_decision(visit_id)
     reading_panel.show_decision(decision)
