@@ -338,7 +338,8 @@ def risk_split(parts: pd.DataFrame, *, palette: Palette = LIGHT) -> dict[str, An
         next((text for text in (f"{name} {whole}", f"{whole}") if len(text) <= letters), "")
         for name, whole, letters in zip(rows["name"], rows["whole"], room, strict=True)
     ]
-    named = rows.assign(label=told)[[bool(text) for text in told]]
+    named = rows.assign(label=told)
+    named = named[named["label"] != ""]
     words = Layer(named).encode(x=of("begins:Q", title="points of risk, %"), y=value(12))
     return dressed([bars, *lettered(words, palette, size=12, align="left", dx=1)], palette, height=170)
 

@@ -85,10 +85,12 @@ def sheet(
 
 def lined_table(columns: Mapping[str, Sequence[str]]) -> str:
     """Return columns of texts, each of the same length, as an HTML table; sentences stand on a line of their
-    own below their row, where columns of a hand's width would break them at every word."""
-    long = [name for name, cells in columns.items() if max(map(len, cells)) > LONGEST_CELL]
+    own below their row, where columns of a hand's width would break them at every word. The first column, by
+    which a row is known, stays in it."""
+    _, *others = columns
+    long = [name for name in others if max(map(len, columns[name])) > LONGEST_CELL]
     short = [name for name in columns if name not in long]
-    if not short or len(columns) < FEW_COLUMNS:
+    if len(columns) < FEW_COLUMNS:
         short, long = list(columns), []
     head = "".join(f"<th>{escape(name)}</th>" for name in short)
     body = []

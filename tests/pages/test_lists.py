@@ -39,6 +39,8 @@ def test_on_paper_sentences_stand_below_their_row_and_text_stays_text():
     assert f"colspan='4'><b>E</b> {why}</td>" in html
     assert html.count("class='below'") == 1
     assert "&lt;b&gt;x" in html
+    named_first = lined_table(rows[[*"EABCD"]].to_dict("list"))
+    assert f"<tr><td>{why}</td>" in named_first  # what a row is called stays in it, however long
     assert lined_table(rows[["A", "E"]].to_dict("list")).count("<th>") == 2  # room enough beside it
 
 

@@ -43,6 +43,7 @@ own = loaders.settings()["distance_unit"]
 if code and len(rows) > 1:
     settling.show_alike(loaders.ask("open_questions", rows=ALL_ROWS, skip=0, **asked), initials)
 settling.show_questions(records(rows), initials, own)
+lists.on_paper(settling.question_table(rows))
 lists.save_all("open_questions", "open_questions", settling.question_table, **asked)
 if len(counted) > 1:
     most = [f"{settling.kind_words(c)} {n:,}" for c, n in list(counted.items())[:KINDS_COUNTED]]
