@@ -46,7 +46,8 @@ def claim_sheet(
     tables = [("The pump", facts_table(about))]
     if last is not None:
         tables.append((f"Last measured, on {formats.day(last['visited_on'])}", facts_table(taken)))
-    tables.append(("Filter and tank", facts_table(tank)))
+    if len(told := facts_table(tank)):
+        tables.append(("Filter and tank", told))
     if len(steps):
         tables.append(("The claim so far", steps_table(steps, currency)))
     capture = None if last is None or _blank(last["capture_hash"]) else waveform(last["capture_hash"])

@@ -2,6 +2,7 @@
 
 import pytest
 
+from analytics.cost_review import intervals
 from dashboard.data.answer_store import AnswerStore
 
 
@@ -11,3 +12,9 @@ def no_forecast_record(request, monkeypatch):
     of any page waits: its page says so here. It is tried in test_answer_store and in the browser."""
     if "test_answer_store" not in request.node.nodeid:
         monkeypatch.setattr(AnswerStore, "soon", lambda *_: None)
+
+
+@pytest.fixture(autouse=True)
+def two_intervals(monkeypatch):
+    """How often to capture is weighed at two distances, not at six: each is a simulation of its own."""
+    monkeypatch.setattr(intervals, "TIMES", (1.0, 2.0))
