@@ -44,9 +44,16 @@ def told(whole: dict[str, Any], run: Any) -> Orders:
     """Return the orders that an owner takes from a plan's JSON."""
     return [
         {"unit": row["unit"], "day": max(run.world.day(row["planned_on"]), run.today + 1),
-         "job": row["job"] if row["asked_first"] == "check" else "change", "own_stop": bool(row["own_stop"])}
+         "job": _ordered(row), "own_stop": bool(row["own_stop"])}
         for row in [*whole["lines"], *whole["checks"]]
     ]  # fmt: skip
+
+
+def _ordered(row: dict[str, Any]) -> str:
+    """Return a line's job by the names that this world has: what is captured first is checked first."""
+    if row["asked_first"] != "check":
+        return "change"
+    return "check and change" if row["job"] == "capture first" else str(row["job"])
 
 
 def different(mine: Orders, other: Orders) -> list[str]:
