@@ -50,9 +50,9 @@ def clock(x_km: np.ndarray, power: Value) -> np.ndarray:
 def indicator(ripple: np.ndarray, brush: np.ndarray, type_code: np.ndarray, p: WearParameters) -> np.ndarray:
     """Return u (visits,): ripple averaged with lost speed told in ripple points; one alone where one is
     missing."""
-    from_speed = p.ripple_at[type_code] + p.brush_points * (brush - p.brush_at[type_code])
-    if p.brush_weight == 0:
+    if p.brush_weight == 0:  # so it is too where nothing was learned, and no type has usual readings yet
         return ripple
+    from_speed = p.ripple_at[type_code] + p.brush_points * (brush - p.brush_at[type_code])
     both = (1 - p.brush_weight) * ripple + p.brush_weight * from_speed
     return np.where(np.isnan(both), np.where(np.isnan(ripple), from_speed, ripple), both)
 

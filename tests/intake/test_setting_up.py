@@ -89,3 +89,14 @@ def test_the_page_begins_an_empty_ledger(tmp_path, monkeypatch):
         ("7", "FP-10", None)
     ]
     assert ("distance_unit", '"km"') in query(tmp_path / "new.duckdb", "SELECT key, value FROM setting")
+
+
+def test_a_first_visit_after_a_first_ranking_is_taken_in(tmp_path, capsys):
+    """What was learned of a ledger without a reading serves until the fleet is learned anew."""
+    ledger = ["--ledger", str(tmp_path / "l.duckdb")]
+    assert main([*ledger, "add", "unit", "5", "pump_type=Z"]) == 0
+    assert main([*ledger, "rank"]) == 0
+    visit = ["log", "--meter-a", "5", "--unit", "5", "--odometer", "1000 km", "--state", "idle"]
+    assert main([*ledger, *visit]) == 0
+    assert main([*ledger, "rank", "--why"]) == 0
+    assert "One reading only" in capsys.readouterr().out
