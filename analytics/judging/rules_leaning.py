@@ -25,10 +25,10 @@ LEANINGS: tuple[Rule, ...] = (
         ("repeat",),
         end=WATCH,
         says={
-            "repeat": "Capture again on a key-on prime, engine off, with the segments told, before it "
-            "leaves.",
+            "repeat": "Capture again on a key-on prime, engine off, with the right number of segments told, "
+            "before it leaves.",
             "repeat, primed": "Look at sparks and segments, and capture the whole prime again, with the "
-            "segments told, before it leaves.",
+            "right number of segments told, before it leaves.",
             "repeat, segments contradicted": "Count the segments or look their number up and enter it, then "
             "capture again on a key-on prime, engine off, before it leaves.",
         },

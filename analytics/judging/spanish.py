@@ -22,12 +22,13 @@ OWN_STEPS = {
     (
         "ripple-unsure",
         "repeat",
-    ): "Capture de nuevo en un cebado, con el motor apagado y las delgas indicadas, antes de que salga.",
+    ): "Capture de nuevo en un cebado, con el motor apagado y el número correcto de delgas, antes de que "
+    "salga.",
     (
         "ripple-unsure",
         "repeat, primed",
-    ): "Mire chispas y delgas, y capture otra vez el cebado entero, con las "
-    "delgas indicadas, antes de que salga.",
+    ): "Mire chispas y delgas, y capture otra vez el cebado entero, con el "
+    "número correcto de delgas, antes de que salga.",
     (
         "ripple-unsure",
         "repeat, segments contradicted",

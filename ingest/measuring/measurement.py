@@ -30,12 +30,13 @@ from ingest.measuring.speed import find_speed
 from ingest.measuring.speed_answer import CALM_STEADY_PCT, settled_on, with_speed
 from ingest.measuring.speed_poles import ripples_a_turn
 from ingest.measuring.switching import without_lines
+from ingest.only_noise import is_only_noise
 from ingest.reading import Reading
 from ingest.trade_numbers import CLAMP_DRIFT_A, HIGHEST_A, LEAST_A
 from ingest.wording import measuring_notes
 from ingest.wording.file_notes import turned_over
 
-METHOD_VERSION = 28  # raise with every change of a figure; a golden test watches it
+METHOD_VERSION = 29  # raise with every change of a figure; a golden test watches it
 BATCHES = 10
 SURE = 0.99  # probability from which a second look at a trace counts
 
@@ -69,17 +70,19 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
         notes.append(measuring_notes.ac_coupled())
 
     work, clocks, speed, foreign, fast_hz = None, Clocks(), None, NO_LINES, None
-    swing_a = None
+    swing_a, silent = None, False
     if only is None:
         work, clocks = without_clocks(running, rate, known.supply)
-        work, clocks, speed = find_fed_speed(work, clocks, known)
         swing_a = float(8**0.5 * np.std(work.y))
-        if not settled_on(speed, steadiness_pct=CALM_STEADY_PCT):
+        silent = is_only_noise(running)
+        if not silent:
+            work, clocks, speed = find_fed_speed(work, clocks, known)
+        if not silent and not settled_on(speed, steadiness_pct=CALM_STEADY_PCT):
             first = speed
             for calmer in calmer_traces(running, rate, work, known):
                 calmed = find_fed_speed(calmer, clocks, known)
                 sure = settled_on(calmed[2], SURE, CALM_STEADY_PCT) and usual(calmed[2], known)
-                if sure and not contradicted_before(first, calmed[2]):
+                if calmed[2] is not None and sure and not contradicted_before(first, calmed[2]):
                     work, clocks, speed = calmed
                     break
             if not settled_on(speed):
@@ -114,7 +117,7 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
         max_a=float(window.max()),
         ripple_a=turn.ripple_a if turn else None,
         ripple_pct=100 * turn.ripple_a / mean_a if turn and mean_a else None,
-        raw_ripple_pct=100 * float(np.ptp(window)) / mean_a if mean_a and work else None,
+        raw_ripple_pct=100 * float(np.ptp(window)) / mean_a if mean_a and work and not silent else None,
         revolution_ms=None,
         rpm=None,
         rpm_se=None,

@@ -9,7 +9,7 @@ from ingest.measuring.speed import SAME_SPEED, Speed, at_odds
 from ingest.measuring.speed_evidence import FAINT_RIPPLE
 from ingest.measuring.speed_poles import pairs_of, ripples_a_turn
 
-OUTWEIGHED = 0.5  # odds of other bars
+STILL_OPEN = 0.2  # odds of other bars, on average of two looks at a trace
 TOWERING = 3.0  # times the power of the ripple's orders
 UNEVEN = 0.5  # of the power of the poles' orders: more is no motor's whose brushes face each other
 SHORT = 0.65  # share of the power of the poles' orders within one bar
@@ -54,12 +54,14 @@ def usual(speed: Speed | None, known: KnownPump) -> bool:
     return not at_odds(rpm, known.expected_rpm) if known.expected_rpm is not None else low <= rpm <= high
 
 
-def contradicted_before(first: Speed | None, calmed: Speed | None) -> bool:
-    """Whether a speed is one that another look at the trace had found, and bars other than told outweighed.
+def contradicted_before(first: Speed | None, calmed: Speed) -> bool:
+    """Whether a speed is one that another look at the trace had found, and other bars stay likely over both.
 
     A calmer trace shows less of how bars differ, so that the wrong number's turn may settle on it.
     """
-    if first is None or calmed is None or first.contradicted is None or first.contradicted.odds < OUTWEIGHED:
+    if first is None or first.contradicted is None or calmed.other is None:
+        return False
+    if (first.contradicted.odds * calmed.other.odds) ** 0.5 < STILL_OPEN:
         return False
     rpm = 60 * calmed.phase.turn_hz
     found = [60 * first.phase.turn_hz, *(c.rpm for c in first.candidates)]

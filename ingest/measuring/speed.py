@@ -16,7 +16,7 @@ from ingest.measuring.speed_lines import Lines, band_limited, find_lines
 from ingest.measuring.speed_poles import four_pole_odds, of_a_pair, pairs_of, slowed, whole_turn
 from ingest.measuring.speed_posterior import FASTEST_RPM, Hypotheses, speed_log_prior, weigh
 from ingest.measuring.speed_refine import TurnPhase, refine
-from ingest.measuring.told_bars import OtherBars, other_bars
+from ingest.measuring.told_bars import BORNE_OUT, OtherBars, other_bars
 from ingest.reading import SpeedCandidate
 
 ANSWER_ABOVE = 0.95
@@ -45,7 +45,7 @@ class Speed:
     phase: the refined phase of the first candidate, over the run.
     segments: the bar count, told or most probable given the first speed; segments_probability likewise.
     bars_differ: lines show that the bars are not all alike, which is what tells one turn from another.
-    contradicted: the bars and speed that the trace by itself leads to, where they are not those told.
+    other: bars and speed that the trace leads to by itself, other than told; None where none were weighed.
     ripple_alone: found by the ripple of the bars told alone; its phase is too rough to read more off.
     """
 
@@ -56,13 +56,18 @@ class Speed:
     lines: Lines
     pattern_repeat_ms: float | None
     bars_differ: bool
-    contradicted: OtherBars | None = None
+    other: OtherBars | None = None
     ripple_alone: bool = False
 
     @property
     def probability(self) -> float:
         """Posterior of the first candidate."""
         return self.candidates[0].probability
+
+    @property
+    def contradicted(self) -> OtherBars | None:
+        """What the trace by itself speaks for rather than for the bars told; None if for nothing."""
+        return self.other if self.other is not None and self.other.odds > BORNE_OUT else None
 
     @property
     def turns(self) -> float:
@@ -250,8 +255,8 @@ def _answer(
         kept = max(kept, 0.5)  # the lines leave them alike: without more to go by, they share evenly
         candidates = _shared(candidates, 60 * phase.turn_hz, doubted.rival_rpm, kept * whole, whole)
     candidates[0] = SpeedCandidate(60 * phase.turn_hz, candidates[0].probability)
-    other = _contradicted(work, lines, trace, phase, known, believed=doubted is None)
-    if other is not None and not _is(other.rpm, 60 * phase.turn_hz):
+    other = _other(work, lines, trace, phase, known, believed=doubted is None)
+    if other is not None and other.odds > BORNE_OUT and not _is(other.rpm, 60 * phase.turn_hz):
         mine = candidates[0].probability
         candidates = _shared(candidates, 60 * phase.turn_hz, other.rpm, mine / (1 + other.odds), mine)
     repeat_ms = _pattern_repeat_ms(phase)
@@ -260,13 +265,13 @@ def _answer(
     )
 
 
-def _contradicted(
+def _other(
     work: WorkTrace, lines: Lines, trace: AngleTrace, phase: TurnPhase, known: KnownPump, *, believed: bool
 ) -> OtherBars | None:
-    """Return the bars that the trace leads to where it leaves those told in doubt."""
-    if known.segments is None or known.expected_rpm is not None:  # the last visit's speed speaks for them
+    """Weigh other bars against those told, where no last visit's speed speaks for them."""
+    if known.segments is None or known.expected_rpm is not None:
         return None
-    other = other_bars(
+    return other_bars(
         trace,
         lines.highest_hz,
         phase.turn_hz,
@@ -274,7 +279,11 @@ def _contradicted(
         known=known,
         believed=believed,
     )
-    return other if other is not None and other.odds > 1 else None
+
+
+def outweighed(speed: Speed | None) -> bool:
+    """Whether the trace speaks for other bars more than for those told, rare as wrong ones are."""
+    return speed is not None and speed.other is not None and speed.other.odds > 1
 
 
 def _second_look(

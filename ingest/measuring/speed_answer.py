@@ -15,7 +15,7 @@ from ingest.measuring.feed import UNSTEADY_PCT, Clocks, was_followed
 from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.other_turns import anothers_ripple, no_commutators, unlike_pairs, usual
 from ingest.measuring.ripple import AverageTurn
-from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, too_far
+from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, outweighed, too_far
 from ingest.measuring.speed_poles import four_pole_odds, pairs_of, ripples_a_turn
 from ingest.measuring.told_bars import OtherBars
 from ingest.reading import Reading
@@ -130,8 +130,8 @@ def with_speed(
         notes.append(measuring_notes.firing_suspected(firing_hz))
     elif slow is not None:
         notes.append(slow)
-    if speed.contradicted is not None and followed:
-        notes.append(_unlike_told(speed.contradicted, known))
+    if speed.other is not None and outweighed(speed) and followed:
+        notes.append(_unlike_told(speed.other, known))
     elif not gates and followed and another is None and slow is None:
         notes.append(_undecided(speed, known))
     why = _turn_rejected(
@@ -323,7 +323,7 @@ def _hump_hz(speed: Speed, known: KnownPump) -> float:
 
 def _stands_alone(speed: Speed, known: KnownPump) -> bool:
     """Whether the evidence decides for the speed, by itself and not by habit."""
-    if speed.probability < ANSWER_ABOVE:
+    if speed.probability < ANSWER_ABOVE or speed.contradicted is not None:
         return False
     if known.segments is not None and anothers_ripple(speed, known, ripples_a_turn(known.segments, known)):
         return False

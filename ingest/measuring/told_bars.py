@@ -18,6 +18,9 @@ from ingest.measuring.order_tracking import AngleTrace
 from ingest.measuring.speed_posterior import BAR_ODDS, weigh
 
 WRONGLY_TOLD = 0.02  # how often a number of bars is told wrong (common practice, no source)
+# Odds from which the number told is not borne out: the trace by itself speaks four times as much for others.
+# Bars all alike speak for none, and are told.
+BORNE_OUT = 4 * WRONGLY_TOLD / (1 - WRONGLY_TOLD)
 SAME_SPEED = 0.015  # log ratio
 USUAL_BARS = range(5, 17)  # of motors that may be meant instead
 MOST_LOG_ODDS = 30.0

@@ -9,6 +9,7 @@ import numpy as np
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
 from ingest.limits import MIN_RUNNING_SAMPLES
+from ingest.only_noise import is_only_noise
 from ingest.trade_numbers import HIGHEST_A
 from ingest.wording import file_notes
 
@@ -16,7 +17,6 @@ ABSURD_A = 1e9  # whatever the scale may be; sums of such values stay finite
 JUDGED = 100_000  # samples at least; whether a record is plausible shows in so many of them
 RUNNING_SHARE = 0.1  # of the high level, which may be an inrush of some 5 times; below it the pump is off
 MOST_TOGETHER = 8  # rows in a row that a lost decimal point may spoil
-ONLY_NOISE_A = 0.02  # standard deviation: a pump whose mean a clamp took away still shows more
 LONE_OUTLIER = 300.0  # times the high level; inrush reaches about 5, a lost decimal point about 1,000
 
 
@@ -88,7 +88,7 @@ def check_plausible(
             "is the probe factor right (--probe), or the unit (mV for V)?",
         )
     notes: list[Note] = []
-    if is_ac_coupled(current) and not (unit_known and float(np.nanstd(current)) < ONLY_NOISE_A):
+    if is_ac_coupled(current) and not (unit_known and is_only_noise(current)):
         notes.append(file_notes.ac_coupled(unit_known))
         return current, notes
     if mean < 0 and float(np.quantile(running, 0.98)) < 0:

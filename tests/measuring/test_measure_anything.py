@@ -11,7 +11,7 @@ from ingest.measuring.measurement import measure
 
 def drawn(rng: np.random.Generator) -> Capture:
     """Draw sums of smooth and square waves, some chirped, clipped, coarse, growing, stopping or drifting."""
-    n = int(np.exp(rng.uniform(np.log(64), np.log(20_000))))
+    n = int(np.exp(rng.uniform(np.log(64), np.log(6000))))
     rate_hz = float(np.exp(rng.uniform(np.log(500), np.log(1e6))))
     t = np.arange(n) / rate_hz
     y = np.full(n, rng.uniform(-6, 6))

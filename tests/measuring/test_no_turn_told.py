@@ -16,6 +16,7 @@ from ingest.measuring.order_tracking import prepare
 from ingest.measuring.other_turns import no_commutators
 from ingest.measuring.speed_lines import find_lines
 from ingest.measuring.whitening import whitened
+from ingest.only_noise import is_only_noise
 from ingest.readers.capture_file import read_capture_bytes
 from ingest.reading import SpeedCandidate
 from tests.measuring.measured_captures import recorded, steady, trace
@@ -98,9 +99,10 @@ def test_a_pump_that_turns_is_not_called_flat():
 
 
 @pytest.mark.parametrize("unit", ["Current (A)", "Clamp (V)"])
-def test_noise_alone_is_no_current_however_its_mean_lies(unit):
+@pytest.mark.parametrize("noise_a", [0.002, 0.025])
+def test_noise_alone_is_no_current_however_its_mean_lies(unit, noise_a):
     for mean_a in (0.0, 0.0004, -0.01):
-        amps = mean_a + 0.002 * np.random.default_rng(1).standard_normal(5000)
+        amps = mean_a + noise_a * np.random.default_rng(1).standard_normal(5000)
         values = amps if unit.endswith("(A)") else amps / 10
         rows = "".join(f"{n / 5e4:.6f},{v:.7f}\n" for n, v in enumerate(values))
         data = f"Time (s),{unit}\n{rows}".encode()
@@ -110,6 +112,26 @@ def test_noise_alone_is_no_current_however_its_mean_lies(unit):
             measure(capture)
         assert refusal.value.code == "no-current"
         assert "-0.00 A" not in str(refusal.value)
+
+
+def test_noise_about_a_clamps_offset_lists_no_speed_and_no_ripple():
+    noise = 0.02 * np.random.default_rng(3).standard_normal(7500)
+    reading = measure(Capture(0.12 + noise, 25_000.0), KnownPump(segments=8))
+    assert reading.mean_a == pytest.approx(0.12, abs=0.002)
+    assert not reading.speed_candidates
+    assert reading.raw_ripple_pct is None
+    assert without_ripple(reading)
+    assert "speed-refused" in codes(reading)
+
+
+def test_a_faint_ripple_is_more_than_noise():
+    t, rng = np.arange(7500) / 25_000, np.random.default_rng(3)
+    noise = 0.02 * rng.standard_normal(len(t))
+    assert is_only_noise(noise)
+    assert is_only_noise(np.round(noise / 0.02) * 0.02)
+    for hz in (300.0, 800.0, 2500.0):
+        assert not is_only_noise(noise + 0.01 * np.sin(2 * np.pi * hz * t))
+    assert not is_only_noise(0.06 * rng.standard_normal(len(t)))
 
 
 def engine_beside(bars, firing_hz=47.3, wander=0.003):

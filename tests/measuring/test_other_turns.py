@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from ingest.known_pump import KnownPump
-from ingest.measuring.other_turns import anothers_ripple, unlike_pairs
+from ingest.measuring.other_turns import anothers_ripple, contradicted_before, unlike_pairs
+from ingest.measuring.told_bars import BORNE_OUT, OtherBars
 
 FALLING = ((2, 0.31), (4, 0.2), (6, 0.12), (8, 0.08), (10, 0.05))  # a ripple whose harmonics fall slowly
 
@@ -44,3 +45,23 @@ def test_an_unusual_speed_whose_strongest_line_is_a_usual_ones_ripple(rpm, order
 )
 def test_half_the_speed_looks_like_four_brushes_that_are_not_alike(rpm, told, open_):
     assert unlike_pairs(turn(rpm), KnownPump(**told)) == open_
+
+
+@pytest.mark.parametrize(
+    ("first_odds", "calmed_odds", "rpm", "contradicted"),
+    [
+        (130.0, 0.012, 6_000.0, True),  # a calmer trace forgets how bars differ
+        (3.0, 0.005, 6_000.0, False),  # and what an engine adds
+        (130.0, 0.012, 4_500.0, False),  # another speed than the first look's
+        (0.05, 0.5, 6_000.0, False),  # the first look bore the number out
+    ],
+)
+def test_other_bars_are_weighed_over_both_looks(first_odds, calmed_odds, rpm, contradicted):
+    def look(odds, at_rpm):
+        other = OtherBars(10, 4_800.0, odds)
+        against = other if odds > BORNE_OUT else None
+        return SimpleNamespace(
+            phase=SimpleNamespace(turn_hz=at_rpm / 60), candidates=(), other=other, contradicted=against
+        )
+
+    assert contradicted_before(look(first_odds, 6_000.0), look(calmed_odds, rpm)) == contradicted
