@@ -12,6 +12,7 @@ from ingest.errors import CaptureRefused
 from ingest.known_pump import UNKNOWN_PUMP, KnownPump
 from ingest.limits import MIN_RUNNING_SAMPLES
 from ingest.measuring import quality
+from ingest.measuring.drop_outs import drop_outs
 from ingest.measuring.feed import (
     Clocks,
     by_drowned_ripple,
@@ -110,6 +111,8 @@ def measure(capture: Capture, known: KnownPump = UNKNOWN_PUMP) -> Reading:
     notes.extend(quality.range_notes(check, turn.ripple_a if turn else None))
     if mean_a is not None and (doubt := quality.probe_note(mean_a, swing_a)):
         notes.append(doubt)
+    if mean_a is not None and clocks.slow is None and (drops := drop_outs(running, rate)):
+        notes.append(measuring_notes.current_drops_out(drops.count, drops.mean_ms, 100 * drops.left_share))
     reading = Reading(
         mean_a=mean_a,
         mean_a_se=mean_se,

@@ -276,6 +276,16 @@ def second_motor(line_hz: float) -> str:
     )
 
 
+@note("current-drops-out", "warning")
+def current_drops_out(count: int, lasting_ms: float, left_pct: float) -> str:
+    """A contact that opens and closes again."""
+    return (
+        f"{count} times in the record the current drops at once to {left_pct:.0f} % and comes back at once, "
+        f"after {lasting_ms:.0f} ms on average: a connector, splice, relay or ground makes poor contact. "
+        "Find it (move the harness while recording), then capture again; the average counts both states."
+    )
+
+
 @note("current-flat", "warning")
 def current_flat(below_pct: float) -> str:
     """No commutation in sight."""

@@ -252,6 +252,15 @@ def second_motor(line_hz: float) -> str:
     )
 
 
+@spanish("current-drops-out")
+def current_drops_out(count: int, lasting_ms: float, left_pct: float) -> str:
+    return (
+        f"En la grabación la corriente cae {count} veces de golpe al {left_pct:.0f} % y vuelve de golpe, "
+        f"tras {lasting_ms:.0f} ms en promedio: un conector, empalme, relé o masa hace mal contacto. "
+        "Búsquelo (mueva el mazo mientras graba) y capture de nuevo; el promedio cuenta ambos estados."
+    )
+
+
 @spanish("current-flat")
 def current_flat(below_pct: float) -> str:
     return (
