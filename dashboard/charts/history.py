@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.charts.grammar import Layer, of, to, value
-from dashboard.charts.style import dressed, lettered, outlined, scale_to, y_axis
+from dashboard.charts.style import apart, dressed, lettered, outlined, scale_to, y_axis
 from dashboard.shell.palette import LIGHT, Palette
 
 EVENT_SHAPES = {
@@ -42,6 +42,7 @@ DAMAGE_WORDS = {
 DAMAGE_COLOURS = ("wear", "drag", "other", "main", "faint")
 AXIS_PX = 46  # room left of each chart over distance, so that they line up
 LATE_SHARE = 0.75  # beyond it a name is written left of its mark
+WORD_SHARE, LOW_WORD_SHARE = 0.07, 0.3  # of a high and of a low chart's height that a line of words takes
 LETTER = 0.02  # share of the bar that a letter takes on a phone
 STATE_SHAPES = {"idle": "circle", "prime": "square", "loaded": "triangle-up", "not told": "cross"}
 
@@ -246,6 +247,7 @@ def damages(
     line = Layer(visits).mark("line", strokeWidth=2.2, clip=True, point={"size": 26, "filled": True})
     on = Layer(ahead).mark("line", strokeWidth=1.6, opacity=0.8, clip=True)
     last = ahead.groupby("name", sort=False).tail(1).assign(label=lambda rows: rows["name"])
+    last["at"] = apart(last["value"].clip(upper=top).tolist(), WORD_SHARE * top, 0.0, (1 - WORD_SHARE) * top)
     day = today.encode(x=of("distance:Q"), y=value(0))
     height = level.encode(y=of("value:Q"), x=value(4))
     layers = [
@@ -258,7 +260,7 @@ def damages(
         *lettered(day, palette, align="right" if late else "left", baseline="top", dx=-4 if late else 4),
         *lettered(height, palette, align="left", baseline="bottom", dy=-3),
         *lettered(
-            Layer(last).encode(x=of("distance:Q"), y=y), palette, size=12, align="right",
+            Layer(last).encode(x=of("distance:Q"), y=y | {"field": "at"}), palette, size=12, align="right",
             baseline="bottom", dx=-3, dy=-4,
         ),
     ]  # fmt: skip
@@ -289,7 +291,9 @@ def chances(visits: pd.DataFrame, *, domain: tuple[float, float], palette: Palet
         (last[last["distance"] >= late], {"align": "right", "baseline": "bottom", "dy": -5}),
     ):
         if len(rows):
-            layers += lettered(Layer(rows).encode(x=x, y=y), palette, size=12, **mark)
+            beside = rows.assign(at=apart(rows["chance"].tolist(), LOW_WORD_SHARE, 0.0, 1.0))
+            named = Layer(beside).encode(x=x, y=y | {"field": "at"})
+            layers += lettered(named, palette, size=12, **mark)
     return dressed(layers, palette, height=110)
 
 

@@ -74,6 +74,21 @@ def lettered(base: Layer, palette: Palette, *, size: int = 11, **mark: Any) -> l
     ]
 
 
+def apart(heights: Sequence[float], gap: float, low: float, high: float) -> list[float]:
+    """Return where words for marks at these heights stand so that none lies on another: each at its mark or
+    as little beside it as the gap asks, between low and high, all in units of the scale."""
+    order = sorted(range(len(heights)), key=lambda i: heights[i])
+    placed, floor = list(heights), low
+    for i in order:
+        placed[i] = floor = max(heights[i], floor)
+        floor += gap
+    ceiling = high
+    for i in reversed(order):
+        placed[i] = ceiling = min(placed[i], ceiling)
+        ceiling -= gap
+    return placed
+
+
 def outlined(palette: Palette) -> dict[str, Any]:
     """Return what a pale area behind data is marked with: its outline is seen where its shade is not."""
     return {"color": palette.band, "stroke": palette.edge, "strokeWidth": 0.8}

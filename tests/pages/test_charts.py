@@ -7,6 +7,7 @@ import pytest
 
 from dashboard.charts import history, money, plan, record, waveform
 from dashboard.charts.small_history import small
+from dashboard.charts.style import apart
 from dashboard.parts import envelope
 from dashboard.shell.palette import DARK
 from tests.ledger_fixture import small_capture
@@ -190,3 +191,12 @@ def test_dark_charts_write_in_light_ink(palette):
     spec = waveform.segments([1, 2], palette=palette)
     assert spec["config"]["axis"]["labelColor"] == palette.faint
     assert spec["config"]["background"] == "transparent"
+
+
+def test_words_of_marks_at_one_height_stand_apart():
+    assert apart([1.0, 0.2, 1.0, 0.95], 0.2, 0.0, 1.0) == pytest.approx([0.8, 0.2, 1.0, 0.6])
+    assert apart([0.5, 0.1], 0.2, 0.0, 1.0) == [0.5, 0.1]  # far enough
+    last = pd.DataFrame({"name": ["drag", "brush damage"], "distance": 2.0, "chance": [1.0, 1.0]})
+    words = history.chances(last, domain=(0.0, 2.0))["layer"][1]
+    heights = [row[words["encoding"]["y"]["field"]] for row in words["data"]["values"]]
+    assert abs(heights[0] - heights[1]) > 0.15
