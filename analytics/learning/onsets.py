@@ -86,6 +86,7 @@ ODDS, LEAST_CHANCE = 4.0, 0.05
 # Most by which causes beside the pump usually shift ripple: what lies far beyond is the pump's own (common
 # practice, no source).
 MOST_ASIDE = {"commutator": 0.45}
+OPEN_LEVEL_VAR = 25.0  # of a level that no pump was read at yet, of its natural log: it says nothing
 JUMP_SPREAD = 0.7  # of the jump's mean: common practice, no source
 MOST_NOISE, NOISE_READINGS = 50.0, 30.0  # most a type's noise may lie off; pairs' worth of belief in none
 
@@ -125,8 +126,8 @@ def learn_onsets(p: Parameters, sample: History, made: Channels, weight: np.ndar
 
 def _learn_one(p: OnsetParameters, name: str, read: Readings, weight: np.ndarray) -> OnsetParameters:
     channel = read.shown[name]
-    if np.isnan(channel.y).all():
-        return p
+    if np.isnan(channel.y).all():  # a pump's first reading of it tells its level, and nothing else
+        return replace(p, level_var=OPEN_LEVEL_VAR)
     k = len(p.level)
     p = replace(
         p,

@@ -1,9 +1,12 @@
 """A fleet is set up without a folder, in any order; what nobody knows stays blank."""
 
+import json
+
 import pytest
 
 from dashboard.cli import main
 from ingest.ledger.connection import open_ledger
+from tests.ledger_fixture import small_capture, write_capture_csv
 from tests.pages.page_runs import open_page, words
 
 
@@ -100,3 +103,18 @@ def test_a_first_visit_after_a_first_ranking_is_taken_in(tmp_path, capsys):
     assert main([*ledger, *visit]) == 0
     assert main([*ledger, "rank", "--why"]) == 0
     assert "One reading only" in capsys.readouterr().out
+
+
+def test_a_first_capture_after_meters_alone_condemns_no_pump(tmp_path, capsys):
+    """Learned of pumps without a ripple, what is known says nothing of the first one read."""
+    ledger = ["--ledger", str(tmp_path / "l.duckdb")]
+    visit = ["log", "--unit", "5", "--state", "idle"]
+    assert main([*ledger, "add", "unit", "5", "pump_type=Z"]) == 0
+    assert main([*ledger, *visit, "--meter-a", "5", "--odometer", "1000 km", "--date", "2026-01-05"]) == 0
+    assert main([*ledger, "rank"]) == 0
+    trace = write_capture_csv(tmp_path / "a.csv", small_capture())
+    assert main([*ledger, *visit, str(trace), "--odometer", "7000 km", "--date", "2026-04-05"]) == 0
+    capsys.readouterr()
+    assert main([*ledger, "rank", "--json"]) == 0
+    [row] = json.loads(capsys.readouterr().out)
+    assert row["risk"] < 0.1
