@@ -77,7 +77,7 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
         settings = settings_at(connection, on)
     hours = job_hours(str(row["option"]) if now else "nothing", row["job_hours"], settings)
     line = SimpleNamespace(
-        job=job, asked_first=row["asked_first"], finding_action=row["finding_action"],
+        job=job, asked_first=row["asked_first"], finding=row["finding"], finding_action=row["finding_action"],
         p_beside=float(row["p_beside"]), filter=None, pump_type=row["pump_type"],
     )  # fmt: skip
     told = tuple(steps(line)) if job != "nothing" else ()

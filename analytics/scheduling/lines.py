@@ -47,7 +47,7 @@ def dressed(
     pumps = inputs.pumps.iloc[lines["row"].to_numpy(int)].reset_index(drop=True)
     names = [
         "position", "class", "action", "risk", "risk_to_next_stop", "planned", "failure", "placeholder",
-        "reason", "vin", "make", "model", "year", "p_beside", "finding_action",
+        "reason", "vin", "make", "model", "year", "p_beside", "finding_action", "finding",
     ]  # fmt: skip
     lines = lines.assign(**{name: pumps[name] for name in names})
     lines["job_number"] = [f"P{i}" for i in lines["pump_id"]]

@@ -62,6 +62,9 @@ WORDS = {
     "Outlet filter: age, and change it if in doubt.": (
         "Filtro de salida: su edad, y cámbielo en caso de duda."
     ),
+    "Fuel in the tank: enough of it, and the right kind.": (
+        "Combustible en el tanque: suficiente, y del tipo correcto."
+    ),
     "With the tank open: strainer, in-tank hose, regulator and connector looked at, for heat too.": (
         "Con el tanque abierto: mire colador, manguera interior, regulador y conector, también por calor."
     ),

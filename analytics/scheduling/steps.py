@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analytics.risk.deciding import CAPTURE_FIRST, DROPS, LOOK
+from analytics.risk.deciding import CAPTURE_FIRST, DROPS, LOOK, NO_DELIVERY_RULE
 from analytics.scheduling import spanish  # noqa: F401  (known once it is imported)
 
 ZERO = "Take the clamp off, check its zero, and capture again at the same point and state."
@@ -13,6 +13,7 @@ CIRCUIT = "Volts and both drops at the pump under load."
 PRESSURE = "Pressure at the port, held against the type's rating."
 DELIVERY = "Volume delivered in a measured time."
 FILTER = "Outlet filter: age, and change it if in doubt."
+FUEL = "Fuel in the tank: enough of it, and the right kind."
 OPEN = "With the tank open: strainer, in-tank hose, regulator and connector looked at, for heat too."
 AFTER = (
     "Capture again after any repair; change the pump unless a named cause explains the reading and it clears."
@@ -25,9 +26,14 @@ BESIDE_PLAYS = 0.05  # from this chance of a cause beside the pump on, a check m
 
 
 def steps(row: Any) -> list[str]:
-    """Return the steps of one line in order; row: job, asked_first, finding_action, p_beside, filter."""
+    """Return the steps of one line in order; row: job, asked_first, finding, finding_action, p_beside,
+    filter."""
     # No outcome of a check could change a decision that no odd reading carries.
     plain = [READING if row.job == CAPTURE_FIRST else ZERO, CIRCUIT]
+    if row.job != "check" and row.asked_first == DROPS and row.finding == NO_DELIVERY_RULE:
+        # What starves a sound pump goes first, as its finding says, though a change pays without.
+        filter_too = [FILTER] if row.filter == "inline" else []
+        return [*plain, PRESSURE, FUEL, *filter_too, OPEN, AFTER, CHANGE, TANK]
     if row.job != "check" and row.asked_first != LOOK:
         return [*((*plain, BEARS) if row.asked_first == DROPS else ()), CHANGE, TANK]
     looks = plain
