@@ -144,12 +144,17 @@ def far_jump(p: DragParameters) -> tuple[float, float]:
     return p.most_at_once / 2, p.most_at_once / 12**0.5
 
 
+LEAST_LOG = -600.0
+
+
 def _either(
     one: LevelRate, l_one: np.ndarray, other: LevelRate, l_other: np.ndarray, share: np.ndarray
 ) -> tuple[LevelRate, np.ndarray]:
     """Merge two states; before a reading of these likelihoods the other holds with chance `share`."""
     top = np.maximum(l_one, l_other)
-    w_one, w_other = (1 - share) * np.exp(l_one - top), share * np.exp(l_other - top)
+    # Of a reading beyond all belief one may be as nothing beside the other, which has no share: 0 / 0.
+    w_one = (1 - share) * np.exp(np.maximum(l_one - top, LEAST_LOG))
+    w_other = share * np.exp(np.maximum(l_other - top, LEAST_LOG))
     return merge(one, other, w_one / (w_one + w_other)), np.log(w_one + w_other) + top
 
 

@@ -92,6 +92,8 @@ SITUATIONS = (
     _s("nothing by meter", {"meter_a": 0.0, "mean_a": None} | NO_SPEED, "no-current-running", REPEAT,
        "wire", {"meter_a": 5.2}, "healthy"),
     _s("nothing on prime", PRIMED | DEAD, "no-current", CIRCUIT, "test load", {"mean_a": 5.2}, "healthy"),
+    _s("nothing, and no volts", PRIMED | DEAD | {"supply_v": 0.2}, "no-current", CIRCUIT, "relay",
+       {"supply_v": 12.3, "mean_a": 5.2}, "healthy"),
     _s("nothing, proven once", PRIMED | DEAD | PROVEN, "no-current", REPEAT, "second look", {"connector":
        None}, "no-current", twin_action=CIRCUIT),
     _s("nothing, proven twice", (PRIMED | DEAD | PROVEN, PRIMED | DEAD | PROVEN), "no-current", BOOK,
