@@ -135,7 +135,7 @@ def cost_review(
     facts = facts.assign(life_thrown_away=facts["life_thrown_away_km"] / km).drop(
         columns=["life_thrown_away_km", "left_sd_km", "at_stake", "false_alarm"]
     )
-    uncounted = int((history.pumps["failed"] & ~failed_on_record(history.pumps)).sum())
+    before_records = int((history.pumps["failed"] & ~failed_on_record(history.pumps)).sum())
     months = done.months.rename(columns=lambda name: name.removesuffix("_km"))
     months[["life_thrown_away", "life_low", "life_high"]] /= km
     ages, curves = best_ages(history, fit.parameters, [g for g, _ in pairs], types, book, km, discount_pct)
@@ -151,7 +151,7 @@ def cost_review(
         made.ratio_curve, made.tornado, lists,
         tuple(
             notes(prices, types, made.record if len(made.policies) else None,
-                  f"{book.currency} per {PER:,} {unit}", uncounted)
+                  f"{book.currency} per {PER:,} {unit}", before_records)
         ),
         dict(what_if or {}),
     )  # fmt: skip

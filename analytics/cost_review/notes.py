@@ -22,11 +22,11 @@ def notes(
     count, share_pct = types.fleet.failures, 100 * types.fleet.prior_share
     if before_records:
         made.append(remark("failures-before-records", count=before_records))
-    if count == 0:
-        made += [] if before_records else [remark("lives-of-practice")]
-    elif count == 1:
+    elif count == 0:
+        made.append(remark("lives-of-practice"))
+    if count == 1:
         made.append(remark("lives-of-one-failure", share_pct=share_pct))
-    elif count < FEW_FAILURES:
+    elif 1 < count < FEW_FAILURES:
         made.append(remark("lives-of-few-failures", count=count, share_pct=share_pct))
     if record is not None:
         told = {name: getattr(record, name) for name in ("simulated", "low", "high", "recorded")}

@@ -21,8 +21,8 @@ from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import indicator, indicator_opened
 from ingest.errors import LedgerError
 
-# Fine near the as-of date, where stops lie; the far end is where hardly any pump still runs.
 MUCH_WATCHED, LITTLE_KM = 0.5, 100_000.0  # by which share, and how much, a past may differ from the fit's
+# Fine near the as-of date, where stops lie; the far end is where hardly any pump still runs.
 GRID_KM = np.concatenate([[0.0], np.geomspace(100.0, 600_000.0, 90)])
 
 

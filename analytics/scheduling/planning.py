@@ -102,16 +102,19 @@ def plan(
     horizon_days: how far ahead work is planned (default 120). service_level: for stock (default 0.95).
     Raises EntryRefused for a horizon, interval or level that makes no sense, LedgerError without a ledger.
     """
-    inputs = read_inputs(ledger, as_of)
-    days = int(inputs.settings["plan_horizon_days"]) if horizon_days is None else horizon_days
-    if days < 1:
-        raise EntryRefused("bad-horizon", f"The plan's horizon is {days} days; it must be at least 1.")
-    level = float(inputs.settings["plan_service_level"]) if service_level is None else service_level
-    return make_plan(inputs, days, level)
+    return make_plan(read_inputs(ledger, as_of), horizon_days, service_level)
 
 
-def make_plan(inputs: Inputs, horizon_days: int, service_level: float) -> Plan:
+def make_plan(inputs: Inputs, horizon_days: int | None = None, service_level: float | None = None) -> Plan:
     """As `plan`, from inputs already read."""
+    if horizon_days is None:
+        horizon_days = int(inputs.settings["plan_horizon_days"])
+    if horizon_days < 1:
+        raise EntryRefused(
+            "bad-horizon", f"The plan's horizon is {horizon_days} days; it must be at least 1."
+        )
+    if service_level is None:
+        service_level = float(inputs.settings["plan_service_level"])
     pumps = inputs.pumps
     decided = inputs.decisions.set_index("pump_id") if len(inputs.decisions) else pd.DataFrame()
     status = _decided(pumps, decided, "status").fillna("")

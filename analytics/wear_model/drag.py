@@ -38,6 +38,7 @@ FAR_CV = 1.0  # how far growth differs after a start that came at once: no sourc
 ASIDE_FLOW = 2.0  # ln delivery lost for each of load that a cause beside the pump shifts: no source, too
 FLOW_CAUSES = 0.7  # share of causes beside the pump that take from the delivery: no source, too
 FLOW_BAD = 0.1  # share of deliveries and pressures that say nothing of the pump: no source, too
+LEAST_LOG = -600.0  # of a likelihood beside another: its exponential is not nought yet
 ASIDE_STAYS_KM = 20e3  # how long a cause beside the pump lasts that nobody names (common practice, no source)
 
 
@@ -142,9 +143,6 @@ def _new_drag(
 def far_jump(p: DragParameters) -> tuple[float, float]:
     """Mean and standard deviation of a jump that may be anything up to `most_at_once`."""
     return p.most_at_once / 2, p.most_at_once / 12**0.5
-
-
-LEAST_LOG = -600.0
 
 
 def _either(

@@ -79,7 +79,6 @@ def _day(args: argparse.Namespace, until: datetime) -> tuple[str, str]:
     else:
         since = morning.last_made(args.ledger, args.depot) or until - timedelta(days=1)
     inputs = read_inputs(args.ledger, None)
-    days, level = (inputs.settings[f"plan_{name}"] for name in ("horizon_days", "service_level"))
-    parts = make_plan(inputs, int(days), float(level)).parts
+    parts = make_plan(inputs).parts
     made = morning.morning(args.ledger, since, until, parts, args.depot, pumps=inputs.pumps)
     return morning.html(made), morning.text(made)
