@@ -145,8 +145,8 @@ def _blank(cells: pd.Series, column: Column) -> pd.Series:
 def _without_blank_words(cells: pd.Series, column: Column) -> pd.Series:
     """Return the cells with what says that there is nothing, such as n/a, as blanks."""
     words = blank_spellings(text=column.kind in ("text", "id")) - set(column.choices)
-    nothing = cells.isin(words)
-    return cells.mask(nothing, "") if nothing.any() else cells
+    said = words.intersection(cells.unique())
+    return cells.mask(cells.isin(said), "") if said else cells
 
 
 def _name_columns(header: list[str], frame: pd.DataFrame, table: Table) -> tuple[pd.DataFrame, list[str]]:

@@ -48,6 +48,8 @@ def test_few_visits_or_few_pumps_at_once_give_the_verdicts_of_all(tmp_path, monk
     ledger = tmp_path / "fleet.duckdb"
     load_folder(ledger, write_folder(tmp_path / "f", **tables), today=date(2026, 1, 1), author=ANYBODY)
     with open_ledger(ledger) as connection:
+        at_once = judge_all(connection)
+        monkeypatch.setattr(judged, "FEW_VISITS", 0)
         few = judge_all(connection)
         monkeypatch.setattr(judged, "PUMPS_AT_ONCE", 7)
         parts = judge_all(connection)
@@ -61,15 +63,17 @@ def test_few_visits_or_few_pumps_at_once_give_the_verdicts_of_all(tmp_path, monk
         .groupby("pump_id")
         .tail(1)
         .set_index("pump_id")
-        for frame in (few, all_of_them)
+        for frame in (few, all_of_them, at_once)
     ]
+    assert len(at_once) == len(all_of_them) > len(few)
     assert len(last[0]) == 40
     assert last[0]["rule"].nunique() > 3
     assert (all_of_them["baseline_count"] == 3).any()
-    for name in SAME:
-        assert (last[0][name] == last[1][name]).all(), name
-    for name in ("current_change_pct", "speed_change_pct"):
-        np.testing.assert_allclose(last[0][name], last[1][name], rtol=1e-9, atol=1e-9)
+    for other in last[1:]:
+        for name in SAME:
+            assert (last[0][name] == other[name]).all(), name
+        for name in ("current_change_pct", "speed_change_pct"):
+            np.testing.assert_allclose(last[0][name], other[name], rtol=1e-9, atol=1e-9)
 
 
 def test_each_note_that_a_rule_asks_for_is_brought_over():
