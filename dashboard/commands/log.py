@@ -110,6 +110,7 @@ def run(args: argparse.Namespace) -> int:
     from ingest.author import operating_system_user
     from ingest.ledger.clamps import read_as
     from ingest.readers.capture_file import parse_probe
+    from ingest.visit.clamp_factor import scaled
     from ingest.visit.logging_visit import known_before_measuring, log_visit
 
     if args.file is not None and args.meter_a is not None:
@@ -136,11 +137,17 @@ def run(args: argparse.Namespace) -> int:
             put_right = _put_right(entry, needed, answers, correct, _fleet_distance_unit(args.ledger))
             if put_right is None:
                 return _ask(needed, args.json)
-            entry = put_right
+            entry, times = put_right
             if capture is not None:  # another unit is another pump to be measured as
                 from ingest.measuring.measurement import measure
 
-                reading = measure(capture, known_before_measuring(args.ledger, entry))
+                known = known_before_measuring(args.ledger, entry)
+                if entry.probe and times is not None:
+                    args.probe = parse_probe(entry.probe)
+                    capture, reading = read_and_measure(args.file, args, known)
+                    continue
+                capture = capture if times is None else scaled(capture, times)
+                reading = measure(capture, known)
     for path in args.photo:
         _keep_photo(args.ledger, logged.visit_id, path)
     _show(args, logged, reading)
@@ -171,8 +178,9 @@ def _clamp(ledger: Path, name: str | None) -> Clamp | None:
 
 def _put_right(
     entry: VisitEntry, needed: AnswerNeeded, answers: dict[str, str], correct: list[str], own: str | None
-) -> VisitEntry | None:
-    """Return the entry as an answer to the first such question puts it; None where none was given.
+) -> tuple[VisitEntry, float | None] | None:
+    """Return the entry as an answer to the first such question puts it, and what its current is to be
+    multiplied by; None where none was given.
 
     A bare yes takes what the question asks for. Each answer is taken once. own: the unit of a bare distance.
     """
@@ -184,15 +192,15 @@ def _put_right(
             key = asked_for[0].partition("=")[2]
             meant = [c for c in offers if c.changes and key in ("", c.key)]
             if meant:
-                return corrected(entry, question, meant[0])
+                return corrected(entry, question, meant[0]), meant[0].times
             if key[:1].isdigit() and (anew := typed_anew(entry, question, key, own)) is not None:
-                return anew
+                return anew, None
             keys = ", ".join([*(c.key for c in offers if c.changes), *_typed_as(question)]) or "none"
             raise EntryRefused("no-such-answer", f"--correct {asked_for[0]}: its answers are: {keys}.")
         yes = meant_by_yes(question)
         if yes is not None and yes.changes and says_yes(answers.get(question.code, "")):
             del answers[question.code]
-            return corrected(entry, question, yes)
+            return corrected(entry, question, yes), yes.times
     return None
 
 

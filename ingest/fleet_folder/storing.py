@@ -214,6 +214,8 @@ def _store_visits(
     rows["capture_hash"] = pd.Series(None, index=rows.index, dtype="object")
     if "capture" in rows:
         hashes = {name: result.capture_hash for name, result in captures.items()}
+        put_right = dict(connection.execute(statement("load/captures_put_right")).fetchall())
+        hashes = {name: put_right.get(value, value) for name, value in hashes.items()}
         found = rows["capture"].map(hashes).astype("object")
         rows["capture_hash"] = found.where(found.notna(), None)
     merged = merge_visits(connection, rows, read.given, stamp, known)

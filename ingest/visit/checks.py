@@ -20,16 +20,20 @@ from ingest.checking.odometer import judge_entry
 from ingest.checking.other_unit import units_like
 from ingest.checking.wrong_units import Shown, Usual, wrong_units
 from ingest.errors import Question
+from ingest.ledger.clamps import clamp_of
 from ingest.ledger.rows import as_dicts
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
+from ingest.readers.options import parse_probe
 from ingest.reading import Reading
 from ingest.trade_numbers import FAR_FROM_OWN_LEVEL, PLAUSIBLE_A, SUPPLY_SHARE, probe_factor_band
 from ingest.units import UNITS
+from ingest.visit.clamp_factor import factor_used, in_line, right_times
 from ingest.visit.entry import VisitEntry
 from ingest.vocabulary import FAULT_REASONS
 from ingest.wording import questions
 from ingest.wording.odometer_questions import odometer_question
+from ingest.wording.sentence import READ_WITH
 
 _OLD_DAYS = 366  # an older entry is asked about where the unit has been here since
 
@@ -59,7 +63,8 @@ def check_visit(
     asked += _wrong_units(connection, entry, mean_a)
     if mean_a:
         own_a = _own_level(connection, entry)
-        asked += _probe_factor(mean_a, own_a, settings_at(connection, entry.visited_on))
+        read = _read_with(connection, entry, reading)
+        asked += _probe_factor(mean_a, own_a, settings_at(connection, entry.visited_on), read)
         far = own_a is not None and abs(np.log(mean_a / own_a)) > FAR_FROM_OWN_LEVEL
         if odometer or far:
             asked += _other_unit(connection, entry, mean_a, reading.rpm if reading else None)
@@ -183,15 +188,39 @@ def _own_level(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> floa
     return specified_a if own_a is None else own_a
 
 
-def _probe_factor(mean_a: float, own_a: float | None, settings: dict[str, Any]) -> list[Question]:
+def _read_with(
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, reading: Reading | None
+) -> dict[str, Any]:
+    """Return what the answers to a question about a clamp's factor are made from; see `right_times`."""
+    if reading is None:
+        return {"metered": True}
+    clamp = clamp_of(connection, entry.clamp)
+    return {
+        "ripple_a": reading.ripple_a,
+        "v_per_a": factor_used(reading.notes),
+        "clamp_v_per_a": parse_probe(clamp.factor) if clamp and clamp.factor else None,
+    }
+
+
+def _with(question: Question, read: dict[str, Any]) -> Question:
+    return replace(question, values={**(question.values or {}), READ_WITH: read})
+
+
+def _probe_factor(
+    mean_a: float, own_a: float | None, settings: dict[str, Any], read: dict[str, Any]
+) -> list[Question]:
     # On less than `dead_a` the pump has failed, whatever the factor.
     unlikely = settings["dead_a"] < mean_a < PLAUSIBLE_A[0] or mean_a > PLAUSIBLE_A[1]
     if own_a is None and unlikely:
-        return [questions.current_unlikely(mean_a)]
-    low, high = probe_factor_band(settings)
-    if own_a is None or not low <= max(mean_a / own_a, own_a / mean_a) <= high:
+        return [_with(questions.current_unlikely(mean_a), read)]
+    if own_a is None:
         return []
-    return [questions.current_off_level(mean_a, own_a)]
+    low, high = probe_factor_band(settings)
+    tenfold = low <= max(mean_a / own_a, own_a / mean_a) <= high
+    told = {"mean_a": mean_a, "level_a": own_a, **read}
+    if not tenfold and (in_line(told, 1.0) or "clamp" not in right_times(told)):
+        return []
+    return [_with(questions.current_off_level(mean_a, own_a), read)]
 
 
 def _other_unit(

@@ -14,8 +14,10 @@ from typing import Any
 from ingest.dates import read_day
 from ingest.errors import Question
 from ingest.units import KPA_PER_PSI, UNITS, format_quantity, read_quantity
+from ingest.visit.clamp_factor import right_times, written
 from ingest.visit.entry import VisitEntry
 from ingest.wording.language import phrase
+from ingest.wording.sentence import READ_WITH
 
 AS_TYPED, WITHDRAW = "as-typed", "withdraw"
 _YES = {
@@ -41,8 +43,9 @@ _SLIPS = ("odometer-kilometres", "odometer-miles", "odometer-digit")
 @dataclass(frozen=True)
 class Choice:
     """One answer. `values`: what it writes (ledger column -> value); `unit`: whose the entry is instead;
-    `pump_id`: which pump it was; `held`: the readings it names stay out of the trend. None of these: it
-    stands as it is. `on_yes`: what the question asks for, so that a bare yes means it."""
+    `pump_id`: which pump it was; `held`: the readings it names stay out of the trend; `times`: its current is
+    so many times what was read. None of these: it stands as it is. `on_yes`: what the question asks for, so
+    that a bare yes means it."""
 
     key: str
     label: str
@@ -51,12 +54,14 @@ class Choice:
     pump_id: int | None = None
     needs_reason: bool = False
     held: bool = False
+    times: float | None = None
     on_yes: bool = False
 
     @property
     def changes(self) -> bool:
         """Whether it puts something right, rather than letting it stand."""
-        return bool(self.values) or self.held or self.unit is not None or self.pump_id is not None
+        named = (self.unit, self.pump_id, self.times)
+        return bool(self.values) or self.held or any(each is not None for each in named)
 
 
 def choices(code: str, values: Mapping[str, Any] | None, field_name: str | None = None) -> tuple[Choice, ...]:
@@ -256,6 +261,23 @@ def _shift(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     yield Choice(AS_TYPED, "The pumps did change", needs_reason=True)
 
 
+def _factor(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    told = {**told, **(told.get(READ_WITH) or {})}
+    for key, times in right_times(told).items():
+        right_a = told["mean_a"] * times
+        shown = f"{right_a:.2f} A"
+        if told.get("metered"):
+            yield Choice(key, phrase("It is {value}", value=shown), {"meter_a": right_a})
+        elif told.get("v_per_a"):
+            factor = written(told["v_per_a"] / times)
+            said = "With the clamp's own factor, {factor}: {value}" if key == "clamp" else (
+                "With the factor {factor}: {value}"
+            )  # fmt: skip
+            yield Choice(key, phrase(said, factor=factor, value=shown), {"probe": factor}, times=times)
+        else:
+            yield Choice(key, phrase("It is {value}", value=shown), times=times)
+
+
 def _segments(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     yield Choice("value", f"It has {told['looks_like']}", {"segments": int(told["looks_like"])})
 
@@ -298,6 +320,7 @@ _OFFERS: dict[tuple[str, str], _Offer] = {
     ("similar-vin", ""): _same_vehicle,
     ("clamp-shift", ""): _shift,
     ("segments-told", ""): _segments,
+    ("probe-factor", ""): _factor,
     ("vin-malformed", "letters"): _vin,
     ("removed-before-fitted", ""): _swapped_life,
 }

@@ -23,8 +23,10 @@ from ingest.ledger.transaction import Stamp, transaction
 from ingest.typed import tidy
 from ingest.visit.choices import AS_TYPED, WITHDRAW, Choice, choices, column_of, says_yes
 from ingest.visit.corrections import take_out
+from ingest.visit.factor_corrected import measure_again, read_with
 from ingest.visit.instrument_cluster import odometer_as_typed
 from ingest.visit.moving import give_to_pump, merge_unit, move_visit
+from ingest.wording.sentence import READ_WITH
 
 # Columns that an answer may put right, by table.
 _ODOMETER = ("odometer_km",)
@@ -73,12 +75,14 @@ def offered(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any]) -> tu
     told = json.loads(details) if isinstance(details, str) and details else None
     found = []
     about = column_of(row["field"]) if isinstance(row["field"], str) else None
+    if row["code"] == "probe-factor" and table == "visit" and told:
+        told[READ_WITH] = read_with(connection, int(row["row_key"]))
     for choice in choices(row["code"], told, about):
         meant = {
             _COLUMN_OF.get(str(about), k) if k == "odometer_km" else k: v for k, v in choice.values.items()
         }
         values = {k: v for k, v in meant.items() if k in _MAY_CHANGE.get(table, ())}
-        if choice.values and not values:
+        if choice.values and not values and choice.times is None:
             continue
         if choice.unit is not None and table not in ("visit", "vehicle"):
             continue
@@ -114,7 +118,7 @@ def settle_questions(
     with open_ledger(ledger, read_only=False) as connection:
         rows = [_open_row(connection, question_id) for question_id in question_ids]
         answers = [_answer(connection, row, key, reason) for row in rows]
-        return _settle(connection, rows, answers, reason, author, command)
+        return _settle(connection, rows, answers, reason, author, command, ledger)
 
 
 def settle_by_value(
@@ -130,7 +134,7 @@ def settle_by_value(
         row = _open_row(connection, question_id)
         choice = _typed(connection, row, text)
         _demand_reason(choice, reason)
-        _settle(connection, [row], [choice], reason, author, command)
+        _settle(connection, [row], [choice], reason, author, command, ledger)
 
 
 _UNCHANGED = "This {what} stands there already; is it right as it stands?"
@@ -176,6 +180,7 @@ def _settle(
     reason: str,
     author: Author,
     command: str,
+    ledger: Path | str,
 ) -> int:
     what = "correct" if any(a.changes or a.key == WITHDRAW for a in answers) else "work"
     settled = 0
@@ -183,6 +188,9 @@ def _settle(
         for row, answer in zip(rows, answers, strict=True):
             if not _is_open(connection, row["question_id"]):
                 continue  # an answer to one before it settled it too
+            if answer.times is not None:
+                said = reason.strip() or answer.label
+                measure_again(connection, ledger, int(row["row_key"]), answer.times, stamp, said)
             _apply(connection, row, answer, reason.strip() or answer.label, stamp)
             settled += 1
     return settled
@@ -238,8 +246,8 @@ def _apply(
         merge_unit(connection, str(key), choice.unit, stamp, answer)
     elif choice.unit is not None:
         move_visit(connection, int(key), choice.unit, stamp, answer)
-    elif choice.held:
-        pass  # they are out of the trend since the question arose
+    elif choice.held or choice.times is not None:
+        pass  # out of the trend since the question arose, or measured anew already
     elif choice.pump_id is not None and table == "visit":
         change_cells(connection, "visit", number, {"pump_id": choice.pump_id}, stamp, reason=answer)
         status = "confirmed"  # its row of a folder stays as it is, and asks no more

@@ -17,6 +17,8 @@ WORDS = {
     "It was in km: {value}": "Era en km: {value}",
     "It was in miles: {value}": "Era en millas: {value}",
     "It is {value}": "Es {value}",
+    "With the factor {factor}: {value}": "Con el factor {factor}: {value}",
+    "With the clamp's own factor, {factor}: {value}": "Con el factor propio de la pinza, {factor}: {value}",
     "Add unit {unit}": "Agregar la unidad {unit}",
     "Add the pump": "Agregar la bomba",
     "It is unit {unit}": "Es la unidad {unit}",

@@ -103,6 +103,7 @@ def _entry(unit: str, *, quiet: bool = False) -> VisitEntry | None:
 
 def _read(upload: Any, entry: VisitEntry | None, pump: dict[str, Any], *, known: bool) -> Measured:
     from ingest.known_pump import UNKNOWN_PUMP
+    from ingest.visit.clamp_factor import scaled
     from ingest.visit.logging_visit import known_before_measuring
 
     state = st.session_state
@@ -123,6 +124,9 @@ def _read(upload: Any, entry: VisitEntry | None, pump: dict[str, Any], *, known:
             "record": state.get("record"),
         },
     )
+    state["as_read"] = capture.identity
+    if times := state.get("times_as_read", {}).get(capture.identity):
+        capture = scaled(capture, times)
     told = known_before_measuring(loaders.ledger_path(), entry) if entry and known else UNKNOWN_PUMP
     early = st.empty()  # the trace alone at once, while a capture seen for the first time is measured
     if state.get("measured") != capture.identity:

@@ -34,6 +34,7 @@ BOX_OF = {
     "delivery_l_min": ("delivery", "L/min"),
     "fuel_temp_c": ("fuel_temp", "°C"),
     "supply_v": ("supply_v", "V"),
+    "meter_a": ("meter_a", "A"),
     "drop_supply_v": ("drop_supply_v", "V"),
     "drop_ground_v": ("drop_ground_v", "V"),
 }
@@ -112,6 +113,10 @@ def _take(question: Question, choice: Choice) -> None:
             state[box] = "" if value is None else f"{value:.5g} {unit}"
         elif column in ("visited_on", "hours"):
             state[column] = value
+    if "probe" in choice.values:
+        state["probe"], state["probe_text"] = typed.PROBES[-1], choice.values["probe"]
+    elif choice.times is not None:  # its file is in amperes
+        state["times_as_read"] = {state["as_read"]: choice.times}
     if not choice.changes:
         with speaking(ENGLISH):  # what is stored
             offered = {each.key: each.label for each in choices_of(question)}
