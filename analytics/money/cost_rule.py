@@ -62,10 +62,12 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
     """Decide about every pump.
 
     pumps: rows of `with_prices` with risk, risk_if_new (over one interval), class, and bool finished (its
-    finding's steps are all passed), checked (its check is done, with its newest reading), failed and starves
-    (proven not to deliver).
+    finding's steps are all passed), checked (its check is done, with its newest reading), failed, starves
+    (proven not to deliver) and idle (by its last reading the engine may get no fuel).
     """
     work, skill = work_of(pumps, settings), skill_of(settings)
+    idle = pumps["idle"].to_numpy(bool)
+    ahead = replace(ahead, to_extra_km=np.where(idle, 0.0, ahead.to_extra_km))  # that stop is today's
     outlook, work = outlook_of(
         *curves, ahead, work, pumps["cost_per_km"].to_numpy(float), float(settings["beside_share"])
     )
@@ -84,6 +86,7 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
         starves=pumps["starves"].to_numpy(bool),
         may_change=finished | (not settings["demand_finished_finding"]),
         looked_at=looked_at,
+        idle=idle,
         least_saving=float(settings["least_saving_share"]) * pumps["planned"].to_numpy(float),
     )
     return Weighed(outlook, work, made)

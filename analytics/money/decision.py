@@ -31,7 +31,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-METHOD_VERSION = 9  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 10  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)
@@ -43,6 +43,7 @@ BORNE_OUT = (
     2.6,
 )  # logit that a change is borne out where it saves nothing, and per its own price saved
 NO_DELIVERY = "it does not deliver, and nothing else explains it"
+NO_FUEL = "the engine may get no fuel"
 Numbers = np.ndarray | float
 
 
@@ -147,6 +148,7 @@ def decide(
     starves: np.ndarray | bool = False,
     may_change: np.ndarray | bool = True,
     looked_at: np.ndarray | bool = False,
+    idle: np.ndarray | bool = False,
     least_saving: np.ndarray | float = 0.0,
 ) -> Decision:
     """Return the cheapest job and time for each pump (module docstring).
@@ -155,31 +157,36 @@ def decide(
     a new pump would be safer, else none is changed; failed: it no longer works, so it is changed at once;
     starves: it is proven not to deliver, so it is changed at the first time there is, whatever its risk;
     may_change: False where the fleet demands a finished finding first and it is not: checks only;
-    looked_at: its check is done, so that a change ordered ahead waits for no reading.
+    looked_at: its check is done, so that a change ordered ahead waits for no reading;
+    idle: by its last reading the engine may get no fuel and nobody knows why, so it is checked at the first
+    time there is, whatever its risk, and nothing is changed before.
     least_saving: money that work must save to be ordered: less is within the error of any forecast.
     """
     n = len(outlook.beside)
-    over, safe, out, dry, may = (
-        np.broadcast_to(x, n).astype(bool) for x in (over_ceiling, safer, failed, starves, may_change)
+    over, safe, out, dry, may, seen, no_fuel = (
+        np.broadcast_to(x, n).astype(bool)
+        for x in (over_ceiling, safer, failed, starves, may_change, looked_at, idle)
     )
+    no_fuel = no_fuel & ~out & ~dry
     safe, may = safe | dry, may | dry
     there = costs_there(outlook, work, skill)
     cost = option_costs(outlook, work, there)
     cost[~safe & ~out, CHECK_AND_CHANGE:] = np.nan
     cost[~may & ~out, CHECK_AND_CHANGE:] = np.nan
     # Where no cause beside the pump is left to be named a check only puts off: free, it would do so for ever.
-    cost[(outlook.beside <= 0) & may, CHECK] = np.nan
-    forced = (over & safe & may) | out | dry
+    cost[(outlook.beside <= 0) & may & ~no_fuel, CHECK] = np.nan
+    cost[no_fuel & ~seen, CHECK_AND_CHANGE:] = np.nan
+    forced = (over & safe & may & ~no_fuel) | out | dry
     ranked = np.where(np.isnan(cost), np.inf, cost)
     # Over its ceiling a pump is worked on at the first time there is. A failed one needs no check, nor one
     # whose checks are passed.
     first = np.where(outlook.open_at.any(axis=1), outlook.open_at.argmax(axis=1), NEXT_STOP)
-    late = forced[:, None, None] & (np.arange(3)[None, None, :] != first[:, None, None])
+    late = (forced | no_fuel)[:, None, None] & (np.arange(3)[None, None, :] != first[:, None, None])
     ranked = np.where(late, np.inf, ranked)
     ranked[forced, :CHECK_AND_CHANGE] = np.inf
     ranked[out | dry, CHECK_AND_CHANGE] = np.inf
-    idle = ranked[:, NOTHING, NEXT_STOP] - np.broadcast_to(least_saving, n)
-    ranked[:, NOTHING, NEXT_STOP] = np.where(forced, np.inf, idle)
+    left = ranked[:, NOTHING, NEXT_STOP] - np.broadcast_to(least_saving, n)
+    ranked[:, NOTHING, NEXT_STOP] = np.where(forced | no_fuel, np.inf, left)
     best = ranked.reshape(n, len(JOBS) * len(TIMES)).argmin(axis=1)  # n may be 0
     job = best // 3
     time = np.where(job == NOTHING, NEXT_STOP, best % 3)
@@ -191,12 +198,20 @@ def decide(
         [1.0, 1 - named - held, (1 - named) * _unexplained_goes(outlook, work, skill)[row, time]],
         0.0,
     )
-    waits = (time != NOW) & (job >= CHECK_AND_CHANGE) & ~out & ~dry & ~np.broadcast_to(looked_at, n)
+    waits = (time != NOW) & (job >= CHECK_AND_CHANGE) & ~out & ~dry & ~seen
     changes = changes * np.where(waits, borne_out(nothing - cost[row, job, time], work.planned), 1.0)
     p_change = changes * np.where(out, 1.0, 1 - outlook.risk[row, time])
     because = np.select(
-        [out, dry, ~safe, ~may & (job == CHECK), forced & (job != NOTHING), job != NOTHING],
-        [FAILED, NO_DELIVERY, NOT_SAFER, FINDING_OPEN, ON_CEILING, ON_COST],
+        [
+            out,
+            dry,
+            no_fuel & (job != NOTHING),
+            ~safe,
+            ~may & (job == CHECK),
+            forced & (job != NOTHING),
+            job != NOTHING,
+        ],
+        [FAILED, NO_DELIVERY, NO_FUEL, NOT_SAFER, FINDING_OPEN, ON_CEILING, ON_COST],
         NOT_YET,
     )
     return Decision(job, time, cost[row, job, time], nothing, p_change, because, there[row, job, time], cost)

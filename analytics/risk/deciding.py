@@ -10,7 +10,15 @@ import numpy as np
 import pandas as pd
 
 from analytics.money.cost_rule import Curves, weigh, with_decision
-from analytics.money.decision import CHANGE, CHECK, CHECK_AND_CHANGE, JOBS, ON_CEILING, on_the_day
+from analytics.money.decision import (
+    CHANGE,
+    CHECK,
+    CHECK_AND_CHANGE,
+    JOBS,
+    NO_FUEL,
+    ON_CEILING,
+    on_the_day,
+)
 from analytics.money.outlook import Ahead
 from analytics.past.frames import parts
 from analytics.risk.forecast import Forecast
@@ -47,8 +55,9 @@ def decide_pumps(
     """Return `pumps` with next_stop_on, what was decided (cost_rule.with_decision), action, action_text,
     job, asked_first (`named`), planned_on, decision_status and decided_by.
 
-    pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, checked
-    (bool, its check is done and on record with the newest reading), and those of parts_ahead.with_parts.
+    pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, not_working,
+    checked (bool, its check is done and on record with the newest reading), and those of
+    parts_ahead.with_parts.
     forecast_of: gives that of a part of the rows, in their order. decisions: newest of a person, by pump.
     today: nothing is dated before it (as_of).
     """
@@ -59,6 +68,7 @@ def decide_pumps(
         finished=finished,
         failed=(pumps["status"] == "failed").to_numpy(),
         starves=finished & (pumps["finding"] == NO_DELIVERY_RULE).to_numpy(),
+        idle=pumps["not_working"].to_numpy(bool) & ~finished,
     )
     decided = []
     for part in parts(len(pumps)):
@@ -69,7 +79,9 @@ def decide_pumps(
     pumps = pd.concat(decided)
     pumps = pumps.assign(proposed_on=_first_days(pumps, settings, today, decisions))
     pumps = pumps.assign(unseen_days=_unseen_days(pumps, as_of, today))
-    return with_words(pumps.drop(columns=["lead_days", "on_hand"]), decisions).drop(columns="unseen_days")
+    return with_words(pumps.drop(columns=["lead_days", "on_hand", "idle"]), decisions).drop(
+        columns="unseen_days"
+    )
 
 
 def _unseen_days(pumps: pd.DataFrame, as_of: date, today: date) -> np.ndarray:
@@ -92,7 +104,7 @@ def _first_days(
     A job at the next stop has its day; one now or at a stop of its own, the first open day from then on; none
     is before its part.
     """
-    failed = (pumps["status"] == "failed").to_numpy()
+    failed = ((pumps["status"] == "failed") | (pumps["because"] == NO_FUEL)).to_numpy()
     own = pumps["at"].isin(["now", "extra stop"]).to_numpy() | failed
 
     def days_to(days: pd.Series) -> np.ndarray:
@@ -102,7 +114,12 @@ def _first_days(
     ahead = np.where(own, ahead, days_to(pumps["next_stop_on"]))
     newest = decisions[decisions["status"].isin(STANDING)].set_index("pump_id")["planned_on"]
     booked = days_to(newest.reindex(pumps["pump_id"]))
-    wait = part_waits(pumps, ahead, booked, failed | pumps["option"].isin(CHANGES).to_numpy())
+    wait = part_waits(
+        pumps,
+        ahead,
+        booked,
+        (pumps["status"] == "failed").to_numpy() | pumps["option"].isin(CHANGES).to_numpy(),
+    )
     acts = failed | (pumps["at"] != "").to_numpy()
     first = pumps["next_stop_on"].where(acts, None).astype(object)
     moved = acts & (own | (wait > ahead))

@@ -21,6 +21,8 @@ from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import indicator, indicator_opened
 from ingest.errors import LedgerError
 
+# By which share, by how many besides, and in what time a past must grow to be learned anew.
+MUCH_MORE, FEW_VISITS, FEW_FAILURES, OLD_DAYS = 0.1, 5, 1, 180
 MUCH_WATCHED, LITTLE_KM = 0.5, 100_000.0  # by which share, and how much, a past may differ from the fit's
 # Fine near the as-of date, where stops lie; the far end is where hardly any pump still runs.
 GRID_KM = np.concatenate([[0.0], np.geomspace(100.0, 600_000.0, 90)])
@@ -105,24 +107,31 @@ def state_on(ledger: Path, as_of: date | None = None) -> State:
 def fit_for(ledger: Path, history: History) -> Fit:
     """Return the newest stored fit whose data end by the history's day; make and store one when none or due.
 
-    Due: much more data than it saw (visits or failures up by a tenth), or 180 days older; or another past,
-    as where somebody told since when failures are on record (its pumps were watched for much more or less).
+    Due: `due`; or another past, as where somebody told since when failures are on record (its pumps were
+    watched for much more or less).
     """
     known = stored_fit(ledger, history.as_of, history.settings)
-    failures = int(history.pumps["failed"].sum())
-    if (
-        known
-        and len(history.visits) <= 1.1 * known.visits + 30
-        and failures <= 1.1 * known.failures + 2
-        and (history.as_of - known.data_until).days <= 180
-        and _same_past(known, history)
-    ):
+    if known and not due(known, history) and _same_past(known, history):
         return known
     made = fit_history(history)
     try:
         return store_fit(ledger, made)
     except LedgerError:  # in use by another program: the fit serves this once
         return made
+
+
+def due(known: Fit, history: History) -> bool:
+    """Return whether a history holds much more than a fit saw, visits or failures up by a tenth and a few, or
+    is much younger.
+
+    The few are as few as a small fleet can do with: learning ten vans takes as long as reading their past.
+    """
+    failures = int(history.pumps["failed"].sum())
+    return (
+        len(history.visits) > (1 + MUCH_MORE) * known.visits + FEW_VISITS
+        or failures > (1 + MUCH_MORE) * known.failures + FEW_FAILURES
+        or (history.as_of - known.data_until).days > OLD_DAYS
+    )
 
 
 def _same_past(known: Fit, history: History) -> bool:

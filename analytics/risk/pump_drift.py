@@ -1,6 +1,6 @@
 """One pump's lines of current, ripple and speed, from its own unit's rows and the lines stored with the fit.
 
-The same scoring as for the whole fleet (analytics.trend.drift), without reading the fleet.
+The same scoring as for the whole fleet (analytics.trend.drift), without scoring the fleet.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.learning.fitting import stored_fit
-from analytics.past.history import EPOCH, History, build_history
+from analytics.past.history import EPOCH, History, build_history, read_history
 from analytics.past.normalise import nominal
 from analytics.statements import statement
 from analytics.trend.drift import (
@@ -31,6 +31,7 @@ from ingest.metrics import metric as row_of
 from ingest.metrics import trended
 
 LIMIT_DAYS = 3652.5  # ten years: farther off nothing is said about a limit
+MANY_VISITS = 20_000  # on record: reading more would keep who stands in the bay waiting
 
 
 @dataclass(frozen=True)
@@ -110,8 +111,20 @@ def _of_one(drift: Drift, row: int) -> Drift:
 
 
 def history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:
-    """Return the history of the unit a pump is in, by the fleet's own queries."""
+    """Return the history of the unit a pump is in, as the fleet's own says it.
+
+    What many units do together (steps in their readings, usual daily distances and filter changes) is known
+    from the whole fleet alone. One with more than MANY_VISITS is not read for one pump: there the unit's own
+    rows must do.
+    """
     with open_ledger(ledger) as connection:
+        [(visits_on_record,)] = connection.execute(statement("visits_on_record")).fetchall()
+        if visits_on_record <= MANY_VISITS:
+            fleet = read_history(connection, as_of)
+            pumps = fleet.pumps
+            return of_pumps(
+                fleet, np.flatnonzero(pumps["unit"].isin(pumps["unit"][pumps["pump_id"] == pump_id]))
+            )
         [(unit,)] = connection.execute(
             statement("unit_of_pump"), [pump_id]
         ).fetchall()  # NULL without such a pump
@@ -126,3 +139,12 @@ def history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:
         filters = part("filters", [as_of], "unit", [unit])
         settings = settings_at(connection, as_of)
     return build_history(pumps, visits, points, filters, (as_of - EPOCH).days, settings)
+
+
+def of_pumps(history: History, rows: np.ndarray) -> History:
+    """Return a history of some pumps alone."""
+    place = np.full(len(history.pumps), -1)
+    place[rows] = np.arange(len(rows))
+    visits = history.visits[place[history.visits["pump"].to_numpy(int)] >= 0]
+    visits = visits.assign(pump=place[visits["pump"].to_numpy(int)]).reset_index(drop=True)
+    return replace(history, pumps=history.pumps.iloc[rows].reset_index(drop=True), visits=visits)

@@ -7,7 +7,7 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
-from analytics.money.decision import JOBS, NO_DELIVERY, ON_CEILING, curve_at, lived_km
+from analytics.money.decision import JOBS, NO_DELIVERY, NO_FUEL, ON_CEILING, curve_at, lived_km
 from analytics.past.frames import each
 from analytics.risk.parts_ahead import lead_of
 from analytics.risk.visits_ahead import monday, planned_visits
@@ -18,9 +18,9 @@ from ingest.trade_numbers import LEAD_DAYS
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = JOBS
 KEEP_DAY_BONUS = 5.0  # money: a proposal keeps its day unless another is better by more
 URGENT_WEIGHT = 10.0  # failures that one is worth where cost does not decide or a pump has failed
-NOT_FOR_COST = (ON_CEILING, NO_DELIVERY)  # reasons to change a pump whatever it saves
+NOT_FOR_COST = (ON_CEILING, NO_DELIVERY, NO_FUEL)  # reasons to change a pump whatever it saves
 OWN_DAYS = (0, 1, 2, 3, 4, 7, 14, 21, 28)  # after its notice, on which a stop of its own is offered
-FAILED_DAYS = (*range(0, 15), 21, 28)  # from today, where the pump has failed
+FAILED_DAYS = (*range(0, 15), 21, 28)  # from today, where the vehicle stands
 
 
 def stops_ahead(inputs: Inputs, horizon_days: int) -> pd.DataFrame:
@@ -45,19 +45,20 @@ def make_candidates(
     """Return every (pump, stop) on offer with its cost: now in the bay, planned stops, stops of its own."""
     pumps = inputs.pumps.iloc[rows].assign(row=rows)
     failed = (pumps["status"] == "failed").to_numpy()
-    offered = pumps.loc[~failed, ["row", "pump_id", "unit"]].merge(stops, on="unit")
+    stands = failed | (pumps["because"] == NO_FUEL).to_numpy()
+    offered = pumps.loc[~stands, ["row", "pump_id", "unit"]].merge(stops, on="unit")
     notice = int(inputs.settings["extra_stop_days"])
     parts = [offered]
-    down = pumps[failed]
+    down = pumps[stands]
     # Work that waits for a planned stop beyond the horizon waits: a stop of its own costs more than that.
     waits = (pumps["at"] == "next stop") & ~pumps["unit"].isin(stops["unit"])
-    may_own = ~failed & ~(waits & ~pumps["because"].isin(NOT_FOR_COST)).to_numpy()
+    may_own = ~stands & ~(waits & ~pumps["because"].isin(NOT_FOR_COST)).to_numpy()
     own_days = pumps[may_own].merge(pd.DataFrame({"ahead": [notice + d for d in OWN_DAYS]}), how="cross")
     failed_days = down.merge(pd.DataFrame({"ahead": FAILED_DAYS}), how="cross")
     # However long the lead time, the day of its part is on offer.
-    with_part = pumps[may_own | failed]
+    with_part = pumps[may_own | stands]
     wait = np.ceil(lead_of(with_part["pump_type"], lead)).astype(int)
-    with_part = with_part.assign(ahead=wait.clip(lower=np.where(with_part["status"] == "failed", 0, notice)))
+    with_part = with_part.assign(ahead=wait.clip(lower=np.where(stands[may_own | stands], 0, notice)))
     for own in (own_days, failed_days, with_part):
         own = own.loc[
             own["ahead"] <= horizon_days, ["row", "pump_id", "unit", "depot", "extra_stop", "ahead"]
@@ -115,9 +116,11 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     offered["risk_until_then"] = fails
     offered["there"] = there
     offered["to_failure"] = fail - per_km * lived[where, -1]
-    # Over its ceiling a pump goes first: each point of risk weighs ten failures more.
+    # Over its ceiling a pump goes first: each point of risk weighs ten failures more; where the vehicle
+    # stands each day does.
     urgent = failed | pumps["because"].isin(NOT_FOR_COST).to_numpy()
-    late = np.where(failed, ahead / 365, fails) * urgent * fail * URGENT_WEIGHT
+    stands = failed | (pumps["because"] == NO_FUEL).to_numpy()
+    late = np.where(stands, ahead / 365, fails) * urgent * fail * URGENT_WEIGHT
     offered["cost"] = offered["K"] + late
     if inputs.previous is not None and len(offered):
         before = inputs.previous.drop_duplicates("pump_id").set_index("pump_id")["planned_on"]

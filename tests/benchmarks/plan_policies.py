@@ -21,7 +21,8 @@ from analytics.money.long_run import LongRun
 from analytics.money.outlook import Ahead
 from analytics.past.history import History
 from analytics.risk.deciding import ahead_of, with_next_stop
-from analytics.risk.forecast import GRID_KM, Forecast, State, score, survival_on_grid
+from analytics.risk.forecast import GRID_KM, Forecast, State, due, score, survival_on_grid
+from analytics.risk.pump_drift import of_pumps
 from analytics.wear_model.model import risk_model
 from ingest.ledger.settings import DEFAULTS
 from tests.benchmarks.second_world import Prices
@@ -30,7 +31,6 @@ from tests.benchmarks.second_world.jobs import default_judge
 from tests.fleet_frames import history_from_tables
 
 NOTICE = 7
-REFIT_DAYS = 180
 PAPER_DAYS = 4  # after which a stop's reading and work are in the books
 CHECK_PRICES = ["check_closed", "check_open", "extra_stop", "part_returned"]
 Orders = list[dict[str, Any]]
@@ -147,7 +147,7 @@ class Planners:
             if fleet not in done:
                 done.add(fleet)
                 known = known_history(run)
-                if refit_due(self.fits[fleet], known):
+                if due(self.fits[fleet], known):
                     self.fits[fleet] = fit_history(known)
 
     def _decided(
@@ -179,7 +179,7 @@ class Planners:
             )
             pumps = with_next_stop(pumps, vehicles, settings, as_of)
             pumps = pumps.assign(
-                checked=pumps["unit"].isin(passed), finished=False, failed=False, starves=False
+                checked=pumps["unit"].isin(passed), finished=False, failed=False, starves=False, idle=False
             )
             ahead, made = ahead_of(pumps, settings, as_of, as_of), survival_on_grid(state, GRID_KM)
             name = pumps["unit"].str.split(BETWEEN, n=1).str[0].to_numpy()
@@ -218,15 +218,6 @@ class Planners:
         )
         frame = with_decision(mine, weigh(mine, curves, place, settings | way.settings))
         return with_checks_first(frame) if way.check_first else frame
-
-
-def of_pumps(history: History, rows: np.ndarray) -> History:
-    """Return a history of some pumps alone."""
-    place = np.full(len(history.pumps), -1)
-    place[rows] = np.arange(len(rows))
-    visits = history.visits[place[history.visits["pump"].to_numpy(int)] >= 0]
-    visits = visits.assign(pump=place[visits["pump"].to_numpy(int)]).reset_index(drop=True)
-    return replace(history, pumps=history.pumps.iloc[rows].reset_index(drop=True), visits=visits)
 
 
 def with_checks_first(pumps: pd.DataFrame) -> pd.DataFrame:
@@ -312,16 +303,6 @@ def working(day: int) -> int:
 def known_history(run: Any) -> History:
     """Return the past as recorded today."""
     return history_from_tables(run.tables(), 1.0, str(EPOCH + run.today), clean_odometers=True)
-
-
-def refit_due(fit: Fit, history: History) -> bool:
-    """Return whether `rank` would learn the fleet anew (risk.forecast.fit_for)."""
-    failures = int(history.pumps["failed"].sum())
-    return (
-        len(history.visits) > 1.1 * fit.visits + 30
-        or failures > 1.1 * fit.failures + 2
-        or (history.as_of - fit.data_until).days > REFIT_DAYS
-    )
 
 
 def held_days(run: Any) -> dict[str, float]:

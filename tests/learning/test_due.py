@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from analytics.past.history import load_history
-from analytics.risk.forecast import fit_for
+from analytics.risk.forecast import due, fit_for
 from tests.ledger_fixture import build_ledger
 
 
@@ -18,3 +18,7 @@ def test_a_fit_serves_until_failures_are_on_record_for_much_longer(tmp_path):
     anew = fit_for(ledger, since_new)
     assert anew.fit_id != learned.fit_id
     assert fit_for(ledger, since_new).fit_id == anew.fit_id
+    # Ten vans are learned anew within months, not after the year that thirty visits more would take.
+    seen = len(history.visits)
+    assert due(replace(learned, visits=seen - 10), history)
+    assert not due(replace(learned, visits=seen - 5), history)

@@ -12,7 +12,9 @@ from analytics.money.decision import (
     CHECK,
     CHECK_AND_CHANGE,
     EXTRA,
+    FAILED,
     NEXT_STOP,
+    NO_FUEL,
     NOT_SAFER,
     NOTHING,
     NOW,
@@ -138,6 +140,18 @@ def test_a_pump_proven_not_to_deliver_is_changed_at_its_first_time_whatever_its_
     made = decide(calm, WORK, SKILL, starves=np.array([True]), safer=np.array([False]), may_change=False)
     assert (made.job[0], made.time[0]) == (CHANGE, EXTRA)
     assert made.because[0] == "it does not deliver, and nothing else explains it"
+
+
+def test_where_the_engine_may_get_no_fuel_it_is_checked_at_the_first_time_and_changed_only_after():
+    calm = outlook(keep=300.0, beside=0.0, risk=(0.0, 0.001, 0.01))
+    worn = outlook(keep=1500.0, beside=0.0, here=True)
+    over = np.array([True])
+    for case, first in ((calm, EXTRA), (worn, NOW)):
+        for settings in ({}, {"over_ceiling": over}, {"safer": ~over}, {"may_change": False}):
+            made = decide(case, WORK, SKILL, idle=over, **settings)
+            assert (made.job[0], made.time[0], made.because[0]) == (CHECK, first, NO_FUEL)
+    assert decide(worn, WORK, SKILL, idle=over, looked_at=True).job[0] == CHANGE
+    assert decide(worn, WORK, SKILL, idle=over, failed=True).because[0] == FAILED
 
 
 def test_nothing_is_changed_for_a_pump_that_is_no_safer_nor_before_its_finding_is_finished():

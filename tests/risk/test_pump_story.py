@@ -1,13 +1,20 @@
 """One pump's damages, visit by visit, are those that the ranking of the whole fleet rests on."""
 
+import shutil
 from datetime import date
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from analytics.risk.forecast import state_on
+from analytics.learning.fitting import stored_fit
+from analytics.past.history import load_history
+from analytics.risk.forecast import score, state_on
+from analytics.risk.pump_drift import history_of_unit
 from analytics.risk.pump_story import pump_story
-from tests.ledger_fixture import build_ledger
+from analytics.risk.ranking import decided_facts, facts_of
+from ingest.ledger.connection import open_ledger
+from tests.ledger_fixture import LAST_VISIT, UNITS, build_ledger
 
 
 @pytest.fixture(scope="module")
@@ -33,6 +40,30 @@ def test_the_last_state_is_that_of_the_ranking(ledger):
         ahead = told.ahead[told.ahead["damage"] == "drag"]
         assert ahead["value"].iloc[0] == pytest.approx(last.loc["drag", "value"], abs=1e-12)
         assert (ahead["high"] - ahead["low"]).is_monotonic_increasing
+
+
+def test_what_is_decided_in_the_bay_is_what_the_list_says_of_the_same_facts(ledger, tmp_path):
+    """A unit alone doesn't know how far others of its class drive, nor what their readings did together."""
+    own = shutil.copyfile(ledger, tmp_path / "fleet.duckdb")
+    with open_ledger(own, read_only=False) as connection:
+        connection.execute(
+            "UPDATE visit SET odometer_km = 99000 + (odometer_km - 99000) * (pump_id % 4 + 1) / 3"
+        )
+    fit, fleet = stored_fit(own), load_history(own, LAST_VISIT)
+    listed = decided(own, fleet, fit)
+    assert len(listed) == len(UNITS)
+    for pump_id in listed.index[:2]:
+        alone = decided(own, history_of_unit(own, int(pump_id), LAST_VISIT), fit)
+        pd.testing.assert_series_equal(alone.loc[pump_id], listed.loc[pump_id], check_exact=False, rtol=1e-9)
+
+
+def decided(ledger, history, fit):
+    """What the list says of a history's pumps in service, by pump_id."""
+    with open_ledger(ledger) as connection:
+        facts = facts_of(connection, history, LAST_VISIT, LAST_VISIT)
+    rows, _ = decided_facts(facts, score(history, fit))
+    same = ["job", "at", "asked_first", "action", "risk", "risk_to_next_stop", "p_change", "saving"]
+    return rows.set_index("pump_id")[[*same, "finding", "km_per_day", "next_stop_on", "planned_on"]]
 
 
 def test_the_pump_that_worsens_is_shown_to(ledger):

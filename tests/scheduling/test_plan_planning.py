@@ -106,6 +106,20 @@ def test_a_fleet_may_demand_a_finished_finding():
     assert planned(make_inputs([{"hazard": 2e-4}], settings=demand)).lines["job"].tolist() == ["change"]
 
 
+def test_where_the_engine_may_get_no_fuel_the_circuit_is_checked_today_whatever_pays():
+    stands = {"finding": "no-current", "finding_action": "check circuit", "not_working": True}
+    none = pd.DataFrame({"depot": ["North"], "pump_type": ["T"], "on_hand": [0]})
+    for hazard in (SAFE, 2e-4):
+        made = planned(make_inputs([stands | {"hazard": hazard}, {"hazard": SAFE}], stock=none))
+        [line] = made.checks.to_dict("records")
+        assert (line["unit"], line["action"], line["planned_on"]) == ("U1", "check circuit", AS_OF)
+        assert line["because"] == "the engine may get no fuel"
+        assert made.lines.empty
+        assert list(made.waiting["unit"]) == ["U2"]
+    full = pd.DataFrame({"depot": ["North"], "week_of": [pd.NaT], "hours": [0.0]})
+    assert list(planned(make_inputs([stands], bays=full)).unplaced["why_code"]) == ["no-hours"]
+
+
 def test_a_confirmed_finding_that_does_not_pay_waits_in_sight():
     made = planned(make_inputs([{"hazard": SAFE}]))
     assert made.lines.empty
