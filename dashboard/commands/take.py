@@ -102,7 +102,7 @@ def _watch(args: argparse.Namespace, author: Author) -> int:
 
 
 def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
-    from ingest.intake.taking import capture_files, take_folder
+    from ingest.intake.taking import capture_files, take_folder, too_busy
 
     ready = watch.ready(capture_files(args.folder), time.monotonic())
     if not ready:
@@ -110,8 +110,10 @@ def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
     arrivals = take_folder(
         args.ledger, args.folder, author=author, clamp=args.clamp, files=ready, where=where_of(args)
     )
+    busy = {a.file_name for a in arrivals if too_busy(a.result)}
     for path in ready:
-        watch.taken(path)
+        if path.name not in busy:  # those are looked at again
+            watch.taken(path)
     if came := [a for a in arrivals if a.status != "known"]:
         _show(came, args.json)
     if args.store:

@@ -23,15 +23,19 @@ from ingest.apart.frames import BrokenFrame, read_frame, write_frame
 
 log = logging.getLogger(__name__)
 AT_ONCE = 4
+# What is said of a file that got no answer in time by the clock, whatever is in it: another try may read it.
+BUSY = "this machine was too busy to read it in time; try again"
 _ROOT = str(Path(__file__).parents[2])
 
 
 class ChildEnded(Exception):
-    """A child ended instead of answering; `over_time`: it had used up its time, by clock or by CPU."""
+    """A child ended instead of answering; `over_time`: it had used up its CPU time; `starved`: only its time
+    by the clock, on a machine that gave it too little of its own."""
 
-    def __init__(self, how: str, *, over_time: bool = False):
+    def __init__(self, how: str, *, over_time: bool = False, starved: bool = False):
         super().__init__(how)
         self.over_time = over_time
+        self.starved = starved
 
 
 class Child:
@@ -78,8 +82,9 @@ class Child:
             self.process.wait(0.5)  # one that is dying tells best by itself what it dies of
         self.close()
         status = self.process.returncode
-        over_time = time.monotonic() - start >= wall_s or status == -getattr(signal, "SIGXCPU", 24)
-        raise ChildEnded(_how_it_ended(status), over_time=over_time)
+        over_time = status == -getattr(signal, "SIGXCPU", 24)
+        starved = not over_time and time.monotonic() - start >= wall_s
+        raise ChildEnded(_how_it_ended(status), over_time=over_time, starved=starved)
 
     def close(self) -> None:
         """End the process, whatever it does, and wait for it; a thread that asks it then gets ChildEnded."""

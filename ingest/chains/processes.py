@@ -10,7 +10,7 @@ import os
 import threading
 from pathlib import Path
 
-from ingest.apart.child import Child, ChildEnded
+from ingest.apart.child import BUSY, Child, ChildEnded
 from ingest.chains.chain import CaptureResult, Link, Work
 from ingest.chains.told import link_as_json, row_from_json, work_as_json
 from ingest.errors import EntryRefused
@@ -55,6 +55,8 @@ class Workers:
             if self._closed:
                 raise
             self._own.child = None
+            if ended.starved:
+                return CaptureResult(link.name, refused=f"{Path(link.name).name}: {BUSY}.")
             how = "takes too long" if ended.over_time else "ends the process that reads and measures it"
             do = "restore it from a backup" if link.stored else "export or copy it again"
             name = link.path if link.stored else Path(link.name).name

@@ -104,8 +104,10 @@ def propose(folder: Path, distance_unit: str) -> Proposal:
             file = one.mapped.table.file
             if file in taken:
                 strange.append(
-                    f"{_where(one.mapped)} seems to hold {file} as {taken[file]} does. One load takes one of"
-                    " them: put their rows in one, or load one of them from a folder of its own."
+                    f"{_where(one.mapped)} seems to hold {file} as {taken[file]} does, and one load takes one"
+                    " of them. If it holds another table, --save-columns and give it a [[table]] of its own"
+                    f" in columns.toml: {_as_written(one.mapped)}, holds and its columns. If it is more of"
+                    " the same, put their rows in one, or load one of them from a folder of its own."
                 )
                 continue
             taken[file] = _where(one.mapped)
@@ -113,6 +115,12 @@ def propose(folder: Path, distance_unit: str) -> Proposal:
         if not found:
             strange.append(_nothing_told(path, distance_unit))
     return Proposal(tuple(tables), tuple(strange))
+
+
+def _as_written(mapped: Mapped) -> str:
+    """Return how columns.toml names a file, and its sheet."""
+    sheet = f', sheet = "{mapped.sheet}"' if mapped.sheet else ""
+    return f'file = "{mapped.file}"{sheet}'
 
 
 def _where(mapped: Mapped) -> str:

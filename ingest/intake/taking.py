@@ -11,6 +11,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+from ingest.apart.child import BUSY
 from ingest.author import Author
 from ingest.chains.chain import CaptureResult, Chain, Link, Work
 from ingest.chains.running import Progress, Where, run_chains
@@ -82,7 +83,8 @@ def take_folder(
 
     clamp: which clamp they were taken with, where no sidecar or name says. where: where they are measured
     (default: a process on each core). A file that the ledger has already as a visit or in the tray is told so
-    and left, but for its unit, where that is told by now. Should it be broken off, what is measured waits for
+    and left, but for its unit, where that is told by now. One that this machine was too busy to read is tried
+    once more when the others are done. Should it be broken off, what is measured waits for
     the next time. Raises EntryRefused for a clamp that is not on record.
     """
     wanted = capture_files(folder) if files is None else list(files)
@@ -96,14 +98,14 @@ def take_folder(
     hashes = {path: _hash(path) for path in wanted}
     matches = {path: _matched(path, known, told, wrong) for path in wanted}
     links = {path: _link(path, matches[path], clamp, known) for path in wanted}
-    run = run_chains(
-        # whose pump it is nobody has said yet: each file is a chain of its own
-        [Chain(link.name, (link,)) for path, link in links.items() if hashes[path] not in known.files],
-        Work(waveform_folder(ledger), dict.fromkeys(known.captures)),
-        where=where,
-        waiting=waiting_folder(ledger),
-        progress=progress,
-    )
+    work = Work(waveform_folder(ledger), dict.fromkeys(known.captures))
+    # whose pump it is nobody has said yet: each file is a chain of its own
+    chains = [Chain(link.name, (link,)) for path, link in links.items() if hashes[path] not in known.files]
+    run = run_chains(chains, work, where=where, waiting=waiting_folder(ledger), progress=progress)
+    starved = [chain for chain in chains if too_busy(run.rows.get(chain.name))]
+    if starved:  # once more when the rest is done, and one after the other
+        alone = Where(processes=1) if where is None or where.cluster is None else where
+        run.rows.update(run_chains(starved, work, where=alone, waiting=waiting_folder(ledger)).rows)
     arrivals = [
         _arrival(
             link,
@@ -117,6 +119,11 @@ def take_folder(
     arrived = put_in_tray(ledger, arrivals, author=author)
     run.published()
     return arrived
+
+
+def too_busy(result: CaptureResult | None) -> bool:
+    """Return whether a file got no answer in time on a busy machine, and may get one when tried again."""
+    return result is not None and result.refused is not None and BUSY in result.refused
 
 
 def has_units(ledger: Path) -> bool:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ingest.apart.child import ChildEnded, Children
+from ingest.apart.child import BUSY, ChildEnded, Children
 from ingest.capture import Capture, from_description
 from ingest.errors import CaptureRefused
 from ingest.readers.options import Options
@@ -44,6 +44,8 @@ def read_apart(name: str, data: bytes, options: Options) -> Capture:
                 f"{name}: reading took too long and was stopped; "
                 "export a shorter record, or one channel, as CSV.",
             ) from ended
+        if ended.starved:
+            raise CaptureRefused("took-too-long", f"{name}: {BUSY}.") from ended
         raise CaptureRefused(
             "ended-the-reader",
             f"{name}: the file is damaged so that reading it breaks off; export or copy it again.",

@@ -6,7 +6,7 @@ import json
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
-from ingest.apart.child import ChildEnded
+from ingest.apart.child import BUSY, ChildEnded
 from ingest.errors import EntryRefused
 from ingest.readers.read_apart import ask_apart
 
@@ -30,7 +30,9 @@ def read_workbook(name: str, data: bytes) -> dict[str, list[list[str]]]:
     except ChildEnded as ended:
         raise EntryRefused(
             "bad-workbook",
-            f"this workbook {'takes too long to read' if ended.over_time else 'is damaged'};"
+            f"{BUSY}, or save the sheet as CSV (UTF-8)."
+            if ended.starved
+            else f"this workbook {'takes too long to read' if ended.over_time else 'is damaged'};"
             " save the sheet as CSV (UTF-8).",
         ) from ended
     if "refused" in answer:

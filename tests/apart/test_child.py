@@ -52,7 +52,8 @@ def test_a_child_that_dallies_is_ended_by_the_clock(children, do):
     asked(children, "echo")  # started
     with pytest.raises(ChildEnded) as ended:
         asked(children, do, wall_s=0.5)
-    assert ended.value.over_time
+    assert ended.value.starved
+    assert not ended.value.over_time
     assert asked(children, "echo")[0]["do"] == "echo"
 
 

@@ -10,6 +10,9 @@ import pytest
 from analytics.judging.verdict import judge_visit
 from dashboard.cli import main
 from dashboard.commands.take import run
+from ingest.apart.child import BUSY
+from ingest.chains import running
+from ingest.chains.chain import CaptureResult
 from ingest.errors import EntryRefused
 from ingest.intake.matching import Place, match, name_rule
 from ingest.intake.taking import take_folder
@@ -139,6 +142,25 @@ def test_a_file_that_can_be_read_now_takes_the_place_of_its_refusal(morning):
     assert again.status == "known"
 
 
+def test_a_file_that_a_busy_machine_left_out_is_tried_again_by_itself(morning, monkeypatch):
+    ledger, folder, _ = morning
+    late = write_capture_csv(folder / "late.csv", small_capture(mean_a=5.8))
+    tries = []
+
+    def starved(chains, *given, **how):
+        tries.append(how)
+        run = running.run_chains(chains, *given, **how)
+        for name in run.rows if len(tries) == 1 else ():
+            run.rows[name] = CaptureResult(name, refused=f"late.csv: {BUSY}.")
+        return run
+
+    monkeypatch.setattr("ingest.intake.taking.run_chains", starved)
+    [arrival] = take_folder(ledger, folder, author=ANYBODY, files=[late])
+    assert (arrival.status, len(tries)) == ("waiting", 2)
+    drop(ledger, arrival.tray_id, "of this test", author=ANYBODY)
+    late.unlink()
+
+
 def test_the_page_shows_what_waits(morning, monkeypatch):
     monkeypatch.setenv("PUMPLEDGER", str(morning[0]))
     page = open_page("tray")
@@ -182,15 +204,19 @@ def test_watched_files_are_ready_when_size_and_time_rest(tmp_path):
     watch = Watch()
     assert watch.ready([path], 0.0) == []
     assert watch.ready([path], 2.9) == []
-    path.write_text("12")  # still growing
+    path.write_text("12\n3")  # still growing, and cut off inside a line
     assert watch.ready([path], 3.1) == []
-    assert watch.ready([path], 6.0) == []
-    assert watch.ready([path], 6.2) == [path]
+    assert watch.ready([path], 6.2) == []
+    path.write_text("12\n")
+    assert watch.ready([path], 7.1) == []
+    assert watch.ready([path], 10.0) == []
+    assert watch.ready([path], 10.2) == [path]
     watch.taken(path)
     assert watch.ready([path], 20.0) == []
-    path.write_text("123")
+    path.write_text("12\n3")  # as some recorders end their files
     assert watch.ready([path], 21.0) == []
-    assert watch.ready([path], 24.0) == [path]
+    assert watch.ready([path], 24.0) == []
+    assert watch.ready([path], 51.0) == [path]
     path.unlink()
     assert watch.ready([path], 30.0) == []
 
