@@ -28,7 +28,7 @@ EXAMPLE = "pumpledger analyse demo/fleet/captures/*.csv --spec 4-7 --json"
 
 def add_capture_options(parser: argparse.ArgumentParser) -> None:
     """Add the options that say how a capture file is to be read and measured."""
-    probe, rate, scale = (_read_by(name) for name in ("parse_probe", "parse_rate", "parse_full_scale"))
+    probe, rate, scale = (read_by(name) for name in ("parse_probe", "parse_rate", "parse_full_scale"))
     parser.add_argument(
         "--probe", type=probe, metavar="100mV/A", help="the clamp's factor, where the file holds volts"
     )
@@ -55,7 +55,7 @@ def add_capture_options(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
-def _read_by(name: str) -> Callable[[str], Any]:
+def read_by(name: str) -> Callable[[str], Any]:
     """Return an argparse type that calls `capture_file.<name>`, imported only when the option is given."""
 
     def read(text: str) -> Any:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dashboard.commands.analyse import read_by
 from dashboard.shell.where_measured import add_where, where_of
 from dashboard.words.terminal import tell, tell_json
 from ingest.errors import EntryRefused, PumpledgerError
@@ -19,12 +21,16 @@ if TYPE_CHECKING:
 
 EXAMPLE = "pumpledger take captures/monday --clamp blue --store"
 LOOK_EVERY_S = 1.0
+OF_MANY = 3  # files with the same remark: it is told once for all
+HANG_ON_THE_PUMP = ("speed-undecided", "speed-refused")  # which is known once they are stored
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument("folder", nargs="?", type=Path, metavar="FOLDER", help="folder of captures")
     parser.add_argument("--clamp", metavar="ID", help="the clamp they were taken with, if none is named")
+    parser.add_argument("--sample-rate", type=read_by("parse_rate"), metavar="HZ",
+                        help="samples a second, where the files don't say")  # fmt: skip
     parser.add_argument("--store", action="store_true", help="store those whose unit is told as visits")
     parser.add_argument("--watch", action="store_true", help="go on looking: files are taken once they rest")
     parser.add_argument("--name", action="append", default=[], type=_named, metavar="N=UNIT",
@@ -69,6 +75,7 @@ def run(args: argparse.Namespace) -> int:
         args.folder,
         author=author,
         clamp=args.clamp,
+        sample_rate=args.sample_rate,
         progress=progress_bar("capture"),
         where=where_of(args),
     )
@@ -108,7 +115,13 @@ def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
     if not ready:
         return
     arrivals = take_folder(
-        args.ledger, args.folder, author=author, clamp=args.clamp, files=ready, where=where_of(args)
+        args.ledger,
+        args.folder,
+        author=author,
+        clamp=args.clamp,
+        sample_rate=args.sample_rate,
+        files=ready,
+        where=where_of(args),
     )
     busy = {a.file_name for a in arrivals if too_busy(a.result)}
     for path in ready:
@@ -165,7 +178,9 @@ def _show(arrivals: list[Arrival], as_json: bool) -> None:
     if not arrivals:
         tell("There are no captures in it.")
         return
-    for arrival in arrivals:
+    remarks = [_remarks(arrival) for arrival in arrivals]
+    times = Counter(remark for these in remarks for remark in these)
+    for arrival, these in zip(arrivals, remarks, strict=True):
         told = arrival.as_dict()
         by = f"by {told['matched_by']}" if told["matched_by"] else ""
         reading = arrival.result.reading
@@ -176,8 +191,19 @@ def _show(arrivals: list[Arrival], as_json: bool) -> None:
             f"{number:>5}  {told['file']:<28.40} {told['status']:<8} {told['unit'] or '':<10} {by:<11} "
             f"{told['captured_on']} {figures}"
         )
-        if told["reason"]:
-            tell(f"       {told['reason']}")
+        for text in (told["reason"], *(remark for remark in these if times[remark] < OF_MANY)):
+            if text:
+                tell(f"       {text}")
+    for remark, files in times.items():
+        if files >= OF_MANY:
+            tell(f"{files} files: {remark}", aside=True)
+
+
+def _remarks(arrival: Arrival) -> list[str]:
+    """Return what makes a reading worse than it could be, told while the vehicle still stands there."""
+    reading = arrival.result.reading
+    notes = reading.notes if reading else ()
+    return [note.text for note in notes if note.level != "info" and note.code not in HANG_ON_THE_PUMP]
 
 
 def _show_waiting(ledger: Path, as_json: bool) -> None:

@@ -198,6 +198,26 @@ def test_the_command_takes_names_and_lists(tmp_path, capsys):
     assert "Clamp green is not on record" in capsys.readouterr().err
 
 
+def test_what_spoils_a_reading_is_told_at_once_and_a_rate_that_no_file_tells_is_taken(tmp_path, capsys):
+    folder = tmp_path / "f"
+    folder.mkdir()
+    short = small_capture(seconds=0.015)
+    for name in ("a", "b", "c"):
+        current = small_capture(mean_a=5 + 0.1 * ord(name)).current_a
+        rows = "\n".join(f"{a:.4f}" for a in (current if name != "c" else short.current_a))
+        (folder / f"{name}.csv").write_text(f"Current (A)\n{rows}\n", encoding="utf-8")
+    take = ["take", str(folder), "--ledger", str(build_ledger(tmp_path / "l.duckdb"))]
+    assert main(take) == 0
+    assert capsys.readouterr().out.count("say it with --sample-rate") == 3
+    assert main([*take, "--sample-rate", f"{short.sample_rate_hz:.0f}Hz"]) == 0
+    out, err = capsys.readouterr()
+    assert out.count("waiting") == 3
+    assert out.count("turns") == 1  # of the short one, under it
+    assert "turns" in out.split("c.csv")[1]
+    assert err.count("3 files: No stretch with the pump off") == 1
+    assert "segments" not in out + err  # which its pump will tell
+
+
 def test_watched_files_are_ready_when_size_and_time_rest(tmp_path):
     path = tmp_path / "a.csv"
     path.write_text("1")
@@ -243,8 +263,9 @@ def test_a_watched_folder_is_taken_as_its_files_come_to_rest(tmp_path, capsys, m
 
     monkeypatch.setattr("dashboard.commands.take.time", SimpleNamespace(monotonic=lambda: at[0], sleep=sleep))
     with pytest.raises(KeyboardInterrupt):
-        run(argparse.Namespace(ledger=ledger, folder=folder, clamp=None, store=True, watch=True, name=[],
-                               drop=[], by="AB", json=False, processes=None, cluster=None))  # fmt: skip
+        run(argparse.Namespace(ledger=ledger, folder=folder, clamp=None, sample_rate=None, store=True,
+                               watch=True, name=[], drop=[], by="AB", json=False, processes=None,
+                               cluster=None))  # fmt: skip
     out, err = capsys.readouterr()
     assert query(ledger, "SELECT file_name, status FROM tray ORDER BY 1") == [
         ("101.csv", "stored"), ("102 <b>.csv", "refused"),
