@@ -117,8 +117,8 @@ CIRCUIT: tuple[Rule, ...] = (
     Rule(
         "circuit-low-volts-primed",
         ("supply_low", "primed"),
-        "Volts are low on prime: a discharged battery, or volts lost on the way. This reading does not judge "
-        "the pump.",
+        "Volts are low on prime: a discharged battery, or volts lost on the way.{lost} This reading does not "
+        "judge the pump.",
         ("mend circuit",),
         says={
             "mend circuit": "Charge the battery, measure both drops under load, then prime and capture "
@@ -135,7 +135,7 @@ CIRCUIT: tuple[Rule, ...] = (
         "circuit-low-volts",
         ("supply_low",),
         "Volts at the pump are low with the engine running, whatever the amps say: wiring, battery or "
-        "charging.",
+        "charging.{lost}",
         ("mend circuit",),
         says={
             "mend circuit": "Measure charging volts at the battery, then both drops at the pump under load.",

@@ -289,6 +289,7 @@ PHRASES = {
         " La delga {number}{twice} está {apart} % del promedio por encima de las demás."
     ),
     ", seen twice a turn,": ", vista dos veces por vuelta,",
+    " Lost under load: {drops}.": " Se pierde bajo carga: {drops}.",
     "{volts} V on the {side} side (up to {limit} V is usual)": (
         "{volts} V del lado de {side} (lo habitual es hasta {limit} V)"
     ),

@@ -59,11 +59,11 @@ FINDINGS = {
     ),
     "circuit-low-volts-primed": (
         "La tensión es baja durante el cebado: batería descargada, o tensión que se pierde en el "
-        "camino. Esta lectura no juzga la bomba."
+        "camino.{lost} Esta lectura no juzga la bomba."
     ),
     "circuit-low-volts": (
         "La tensión en la bomba es baja con el motor en marcha, diga lo que diga la corriente: "
-        "cableado, batería o carga."
+        "cableado, batería o carga.{lost}"
     ),
     "circuit-drop": "Se pierde demasiada tensión bajo carga: {drops}.",
     "connector-bad": (

@@ -94,7 +94,7 @@ def _value(name: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> Any
     if name in FACTS:
         return bool(visit[FACTS[name]])
     drops = _drops(visit, settings)
-    return drops if name == "drops" else [side for side, _, _ in drops]
+    return drops if name in ("drops", "lost") else [side for side, _, _ in drops]
 
 
 def _drops(visit: Mapping[Any, Any], settings: dict[str, Any]) -> list[list[Any]]:
@@ -169,6 +169,9 @@ def _drop_phrase(side: str, volts: float, limit: float) -> str:
 
 _PHRASES: dict[str, Callable[[Any], str]] = {
     "drops": lambda drops: both([_drop_phrase(*drop) for drop in drops]),
+    "lost": lambda drops: (
+        phrase(" Lost under load: {drops}.", drops=_PHRASES["drops"](drops)) if drops else ""
+    ),
     "sides": lambda sides: both([phrase(side) for side in sides]),
     "shortfall": _shortfall_phrase,
     "segment": _segment_phrase,

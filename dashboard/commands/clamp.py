@@ -132,7 +132,7 @@ def _shifts(args: argparse.Namespace, author: Any) -> int:
             "their readings are held, and one question is open."
         )
     if not shifts:
-        tell("No clamp shifted a day's pumps.")
+        tell("No clamp shifted a day's pumps beyond what was asked about already.")
     return 0
 
 

@@ -35,7 +35,7 @@ _ABOUT_THE_ROW = (
 
 
 class Questions:
-    """Collects the questions of one load; `asked` lists them by file and row for the report."""
+    """Collects the questions of one load; `asked` lists them by file and row."""
 
     def __init__(self) -> None:
         self.asked: list[RowProblem] = []
@@ -64,6 +64,12 @@ class Questions:
         for at, problem in enumerate(self.asked):
             if problem.code == "unknown-unit" and (problem.values or {}).get("unit") == unit:
                 self.asked[at] = replace(problem, text=question.text, values=question.values)
+
+    def still_open(self, connection: duckdb.DuckDBPyConnection) -> list[RowProblem]:
+        """Return those asked that nobody has answered yet, here or where the folder was written."""
+        open_ones = set(connection.execute(statement("load/open_keys")).fetchall())
+        keys = [(table, key, field, code) for table, key, _, field, code, _ in self._rows]
+        return [p for p, key in zip(self.asked, keys, strict=True) if key in open_ones]
 
     def write(self, connection: duckdb.DuckDBPyConnection, loaded: pd.DataFrame, stamp: Stamp) -> int:
         """Store new questions, close those that no longer stand, mark visits; returns how many are new.

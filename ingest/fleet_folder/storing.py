@@ -145,7 +145,7 @@ def store_folder(
     check_units(connection, loaded, questions)
     questions.write(connection, loaded.keys(), stamp)
     follow_standing(connection, content.carried, keys, stamp)
-    in_order = tuple(sorted(questions.asked, key=lambda q: (q.file, q.row)))
+    in_order = tuple(sorted(questions.still_open(connection), key=lambda q: (q.file, q.row)))
     per_file = pd.Series(
         [file for file, _ in {(q.file, q.row) for q in in_order}], dtype="object"
     ).value_counts()

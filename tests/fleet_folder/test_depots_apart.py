@@ -92,6 +92,8 @@ def fleet_once(depot_once, tmp_path_factory):
     report = load(ledger, depot_once / "out")
     assert report.refused == ()
     assert report.changes
+    # answered where it came from, so nobody is asked here
+    assert "odometer-kilometres" not in {problem.code for problem in report.questions}
     return ledger
 
 

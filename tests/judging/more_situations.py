@@ -108,7 +108,8 @@ MORE = (
     _s("another load on the wire", {"mean_a": 9.0, "rpm": 5690}, "current-changed-speed-same", REPEAT,
        "own wire", {"rpm": 4700}, "average-above", history=3),
     _s("low volts, and where they are lost", {"mean_a": 4.2, "supply_v": 9.1, "drop_supply_v": 2.6},
-       "circuit-low-volts", CIRCUIT, "mend the supply side", {"supply_v": 13.1}, "circuit-drop"),
+       "circuit-low-volts", CIRCUIT, "load: 2.6 V .*mend the supply side", {"supply_v": 13.1},
+       "circuit-drop"),
     _s("much ethanol in a pump for little", {"fuel": "E85"}, "fuel-wrong", DELIVERY, "kind", {"kind": {"fuel":
        "flex"}}, "healthy", kind={"fuel": "E10"}),
     _s("neither pressure nor volume", {"fuel_pressure_kpa": 90, "delivery_l_min": 0.2, "delivery_at":
