@@ -154,8 +154,11 @@ def _supply(
     [(system_v,)] = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall() or [(None,)]
     if entry.supply_v is not None and system_v:
         low, high = (share * system_v for share in SUPPLY_SHARE)
-        stands = mean_a is None or mean_a < settings_at(connection, entry.visited_on)["dead_a"]
-        dead_feed = 0 <= entry.supply_v < low and stands and entry.reason in FAULT_REASONS
+        stands = mean_a is not None and mean_a < settings_at(connection, entry.visited_on)["dead_a"]
+        # No current where hardly any volts arrive: each bears the other out, whatever brought it in.
+        dead_feed = 0 <= entry.supply_v < low and (
+            stands or (mean_a is None and entry.reason in FAULT_REASONS)
+        )
         if not low <= entry.supply_v <= high and not dead_feed:
             yield questions.supply_implausible(entry.supply_v, system_v)
 

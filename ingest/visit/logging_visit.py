@@ -14,6 +14,7 @@ from ingest.checking.told_segments import ask_about_segments, contradicts
 from ingest.durable import utc_now
 from ingest.errors import AnswerNeeded, EntryRefused, Question
 from ingest.known_pump import TOLD, UNKNOWN_PUMP, KnownPump
+from ingest.ledger.changes import change_cells, row_of
 from ingest.ledger.clamps import clamp_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import demand_own_unit, names_others
@@ -22,7 +23,7 @@ from ingest.ledger.questions import KEEPS_OUT_OF_TREND, raise_question
 from ingest.ledger.retried import retried
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
-from ingest.ledger.transaction import transaction
+from ingest.ledger.transaction import Stamp, transaction
 from ingest.ledger.visit_rows import insert_capture, insert_reading, meter_reading, plain
 from ingest.reading import Reading
 from ingest.typed import tidy
@@ -45,6 +46,13 @@ SAME_SAMPLES = (
 SAME_ENTRY = (
     "This entry is already in the ledger as visit {visit} of unit {unit} on {day}; nothing was changed."
 )
+ADDED = "This is visit {visit} of unit {unit} on {day} already; what it lacked is added to it: {names}."
+# What a technician reads beside a capture; none of it changes how the samples are measured.
+_BESIDE_CAPTURE = (
+    "odometer_km", "hours", "state", "fuel", "supply_v", "supply_v_at", "drop_supply_v", "drop_ground_v",
+    "fuel_pressure_kpa", "delivery_l_min", "delivery_at", "pressure_hold_kpa", *PARTS, "fuel_temp_c",
+    "fuel_level_pct", "zero_checked", "clamp_point", "technician", "note",
+)  # fmt: skip
 # What makes an entry without a capture the same as one that is there.
 _SAME_METER = ("unit", "position", "visited_on", "odometer_km", "meter_a")
 _SAME_CHECK = (
@@ -115,12 +123,12 @@ def _store(
 ) -> LoggedVisit:
     with open_ledger(ledger, read_only=False, wait_s=wait_s, unit=entry.unit) as connection:
         demand_own_unit(connection, author.depots, entry.unit)
-        with transaction(connection, author, "work", command="log"):
+        with transaction(connection, author, "work", command="log") as stamp:
             entry = replace(entry, position=_position(connection, entry.unit, entry.position))
             entry = _count_on(connection, entry)
             known = _same_visit(connection, entry, capture)
             if known:
-                return known
+                return _completed(connection, known, entry, reading, answers, stamp)
             pump_id, new_questions = _find_pump(connection, entry)
             questions = (
                 *new_questions,
@@ -244,6 +252,34 @@ def _same_visit(
         right = phrase("If unit {unit} is the right one, withdraw that visit first.", unit=entry.unit)
         text += f" {right}"
     return LoggedVisit(False, visit_id, pump_id, capture.identity if capture is not None else None, text)
+
+
+def _completed(
+    connection: duckdb.DuckDBPyConnection,
+    known: LoggedVisit,
+    entry: VisitEntry,
+    reading: Reading | None,
+    answers: Mapping[str, str],
+    stamp: Stamp,
+) -> LoggedVisit:
+    """Add to a visit that is there what was read beside its capture and it has nothing of; nothing that
+    stands there changes. Another unit's or day's visit, and a check's, stay as they are."""
+    there = row_of(connection, "visit", known.visit_id) or {}
+    same = (there.get("unit"), there.get("visited_on")) == (entry.unit, entry.visited_on)
+    lacks = [name for name in _BESIDE_CAPTURE if there.get(name, 0) is None]
+    typed = [name for name in lacks if getattr(entry, name) is not None]
+    if not same or not typed or (reading is None and entry.meter_a is None):
+        return known
+    beside = {"odometer" if name == "odometer_km" else name for name in typed}
+    asked = tuple(q for q in check_visit(connection, entry, reading) if q.field in beside)
+    if open_still := tuple(q for q in asked if not settled_by(q, answers.get(q.code, ""))):
+        raise AnswerNeeded(open_still)
+    shown = ("odometer_entered", "odometer_unit") if "odometer_km" in typed else ()
+    values = {name: getattr(entry, name) for name in (*typed, *shown)}
+    change_cells(connection, "visit", known.visit_id, values, stamp, reason="added by log")
+    _keep_answers(connection, entry, known.visit_id, asked, answers, stamp.author)
+    told = {"visit": known.visit_id, "unit": entry.unit, "day": entry.visited_on, "names": ", ".join(typed)}
+    return replace(known, text=phrase(ADDED, **told))
 
 
 def _pump_in_place(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> int | None:

@@ -40,6 +40,9 @@ WORDS = {
         "Estas muestras ya están en el registro como visita {visit} de la unidad {unit} del {day}; no "
         "se cambió nada."
     ),
+    "This is visit {visit} of unit {unit} on {day} already; what it lacked is added to it: {names}.": (
+        "Ya es la visita {visit} de la unidad {unit} del {day}; se le añadió lo que le faltaba: {names}."
+    ),
     "This entry is already in the ledger as visit {visit} of unit {unit} on {day}; nothing was changed.": (
         "Esta anotación ya está en el registro como visita {visit} de la unidad {unit} del {day}; no "
         "se cambió nada."

@@ -125,6 +125,23 @@ def test_the_same_samples_under_another_name_change_nothing_and_say_so(ledger):
     assert ask(ledger, counts) == [(1, 1, 0)]
 
 
+def test_what_was_read_beside_a_stored_capture_is_added_to_its_visit_and_overwrites_nothing(ledger):
+    taken, bare = capture("a.csv"), replace(ENTRY, supply_v=None)
+    log_visit(ledger, bare, taken, READING, NEW, author=ANYBODY)
+    with pytest.raises(AnswerNeeded, match="30 V is far from"):
+        log_visit(ledger, replace(bare, supply_v=30.0), taken, READING, author=ANYBODY)
+    beside = replace(bare, supply_v=11.0, supply_v_at="pump", drop_ground_v=2.4)
+    again = log_visit(ledger, beside, taken, READING, author=ANYBODY)
+    assert not again.stored
+    assert again.text.endswith("what it lacked is added to it: supply_v, supply_v_at, drop_ground_v.")
+    later = log_visit(ledger, replace(beside, supply_v=13.0), taken, READING, author=ANYBODY)
+    assert "nothing was changed" in later.text
+    stands = "SELECT supply_v, supply_v_at, drop_ground_v, odometer_km FROM visit"
+    assert ask(ledger, stands) == [(11.0, "pump", 2.4, 10_000.0)]
+    logged = "SELECT old_value, new_value, reason FROM change_log WHERE field = 'drop_ground_v'"
+    assert ask(ledger, logged) == [(None, "2.4", "added by log")]
+
+
 def test_the_same_name_with_other_samples_is_another_visit(ledger):
     log_visit(ledger, ENTRY, capture("a.csv"), READING, NEW, author=ANYBODY)
     assert log_visit(
