@@ -68,8 +68,12 @@ def pytest_xdist_make_scheduler(config, log):
     return BrowserApart(config, log)
 
 
-def pytest_collection_modifyitems(items):
+def pytest_collection_modifyitems(config, items):
     """The browser's first, then the longest files, so that no worker is left alone with one at the end."""
+    if config.option.on_server:
+        for item in items:
+            if item.get_closest_marker("of_a_file"):
+                item.add_marker(pytest.mark.skip(reason="it is about a ledger's file"))
     seconds = json.loads(MINUTES.read_text(encoding="utf-8"))
     items.sort(key=lambda at: (_room(at.nodeid) != BROWSER, -seconds.get(_file(at.nodeid), 0)))
 

@@ -1,7 +1,9 @@
 """Several bays log while pages read: is every acknowledged visit there, once, and who waits how long?
 
-Run by hand: python -m tests.benchmarks.concurrency [--seconds 60] [--writers 6] [--readers 4] [--on-server]
-With --on-server the ledger lies on a PostgreSQL of the run's own (the extra `server` must be installed).
+Run by hand: python -m tests.benchmarks.concurrency [--seconds 60] [--writers 6] [--readers 4] [--browsers 0]
+[--on-server]. With --browsers so many Chromiums go from page to page of a server of that ledger, which then
+begins as a small fleet's. With --on-server the ledger lies on a PostgreSQL of the run's own (the extra
+`server` must be installed).
 """
 
 from __future__ import annotations
@@ -26,8 +28,11 @@ from ingest.ledger.visit_rows import meter_reading
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
 from tests.authors import ANYBODY
+from tests.browser.browsing import DESKTOP, FLAGS, chromium, served, settle
+from tests.ledger_fixture import build_ledger
 from tests.postgres import running
 
+PAGES = ("", "pumps-by-risk", "pump?pump=1", "log-visit", "open-questions", "costs", "fleet-data")
 ANSWERS = {"unit-new": "bench"}
 
 
@@ -84,14 +89,44 @@ def read(ledger: Path, seconds: float, start: Any, out: Any) -> None:
     out.put(("read", waits, said))
 
 
-def run(ledger: Path, *, writers: int, readers: int, seconds: float) -> dict:
+def browse(address: str, seconds: float, start: Any, out: Any) -> None:
+    """Go from page to page in a Chromium without a rest; report seconds until each stands still."""
+    from playwright.sync_api import sync_playwright
+
+    waits: list[tuple[str, float]] = []
+    said: list[str] = []
+    with sync_playwright() as playwright:
+        page = playwright.chromium.launch(executable_path=chromium(), args=FLAGS).new_page(viewport=DESKTOP)
+        page.goto(address)
+        settle(page)
+        start.wait()
+        until = time.time() + seconds
+        while time.time() < until:
+            where = PAGES[len(waits) % len(PAGES)]
+            started = time.monotonic()
+            page.goto(f"{address}/{where}")
+            settle(page)
+            waits.append((where.partition("?")[0] or "today", time.monotonic() - started))
+            text = page.inner_text("body")
+            said += [
+                f"{where}: {one}" for one in ("Something went wrong", "in use by another") if one in text
+            ]
+    out.put(("browse", waits, said))
+
+
+def run(
+    ledger: Path, *, writers: int, readers: int, seconds: float, served_at: str = "", browsers: int = 0
+) -> dict:
     """Return counts, waits and what went wrong."""
-    with open_ledger(ledger, read_only=False):
-        pass
+    with open_ledger(ledger, read_only=False) as con:
+        before = Counter(h for (h,) in con.execute("SELECT capture_hash FROM visit").fetchall())
     out = CONTEXT.Queue()
-    start = CONTEXT.Barrier(writers + readers)
+    start = CONTEXT.Barrier(writers + readers + browsers)
     processes = [CONTEXT.Process(target=write, args=(ledger, i, seconds, start, out)) for i in range(writers)]
     processes += [CONTEXT.Process(target=read, args=(ledger, seconds, start, out)) for _ in range(readers)]
+    processes += [
+        CONTEXT.Process(target=browse, args=(served_at, seconds, start, out)) for _ in range(browsers)
+    ]
     for process in processes:
         process.start()
     results = [out.get(timeout=seconds + 300) for _ in processes]
@@ -100,8 +135,9 @@ def run(ledger: Path, *, writers: int, readers: int, seconds: float) -> dict:
     acknowledged = [h for kind, done, _ in results if kind == "write" for h, _ in done]
     log_s = np.array([s for kind, done, _ in results if kind == "write" for _, s in done])
     open_s = np.array([s for kind, done, _ in results if kind == "read" for _, s in done])
+    page_s = np.array([s for kind, done, _ in results if kind == "browse" for _, s in done])
     with open_ledger(ledger) as con:
-        stored = Counter(h for (h,) in con.execute("SELECT capture_hash FROM visit").fetchall())
+        stored = Counter(h for (h,) in con.execute("SELECT capture_hash FROM visit").fetchall()) - before
     checked = check_ledger(ledger)
     return {
         "acknowledged": len(acknowledged),
@@ -112,6 +148,7 @@ def run(ledger: Path, *, writers: int, readers: int, seconds: float) -> dict:
         "sentences": [text for _, _, said in results for text in said],
         "log_s": log_s,
         "open_s": open_s,
+        "page_s": page_s,
     }
 
 
@@ -121,6 +158,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=60)
     parser.add_argument("--writers", type=int, default=6)
     parser.add_argument("--readers", type=int, default=4)
+    parser.add_argument("--browsers", type=int, default=0)
     parser.add_argument("--on-server", action="store_true")
     args = parser.parse_args()
     with ExitStack() as stack:
@@ -128,13 +166,27 @@ def main() -> None:
         ledger = folder / "fleet.duckdb"
         if args.on_server:
             ledger = stack.enter_context(running(folder)).address(folder / "fleet.toml")
-        found = run(ledger, writers=args.writers, readers=args.readers, seconds=args.seconds)
+        address = ""
+        if args.browsers:
+            build_ledger(ledger, fitted=True)
+            address = stack.enter_context(served(ledger))
+        found = run(
+            ledger, writers=args.writers, readers=args.readers, seconds=args.seconds, served_at=address,
+            browsers=args.browsers,
+        )  # fmt: skip
     load = " ".join(f"{one:.1f}" for one in os.getloadavg())
-    print(f"{args.writers} writers, {args.readers} readers, {args.seconds:.0f} s; load average {load}")
+    who = f"{args.writers} writers, {args.readers} readers, {args.browsers} browsers"
+    print(f"{who}, {args.seconds:.0f} s; load average {load}")
     for name in ("acknowledged", "stored", "lost", "twice", "problems"):
         print(f"  {name}: {found[name]}")
     print(f"  sentences: {Counter(found['sentences'])}")
-    for name, what in (("log_s", "a visit logged, waiting included"), ("open_s", "a reader's wait")):
+    for name, what in (
+        ("log_s", "a visit logged, waiting included"),
+        ("open_s", "a reader's wait"),
+        ("page_s", "a page in a browser at rest"),
+    ):
+        if not len(found[name]):
+            continue
         p50, p99 = np.quantile(found[name], [0.5, 0.99])
         longest = found[name].max()
         print(

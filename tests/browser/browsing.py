@@ -53,6 +53,10 @@ def served(
 
     folder: where the server runs, and looks for .streamlit; more: environment variables.
     """
+    if ledger.suffix != ".toml" and ledger.read_bytes()[:8] == b"[server]":
+        address = ledger.with_suffix(".toml")  # with --on-server; a program of its own knows one by its name
+        address.write_bytes(ledger.read_bytes())
+        ledger = address
     port = port or free_port()
     arguments = streamlit_arguments(port=port)
     if script is not None:

@@ -123,6 +123,7 @@ def test_a_dry_run_counts_and_changes_nothing(ledger):
     assert everything(ledger) == before
 
 
+@pytest.mark.of_a_file
 def test_names_are_gone_from_tables_log_metadata_pictures_and_the_files_bytes(ledger, folder):
     assert in_files(ledger, NAME)
     keep_rows(waiting_folder(ledger), "a pump", [{"source": NAME}])

@@ -92,6 +92,7 @@ def test_it_works_while_others_write_and_holds_whole_visits_only(ledger, tmp_pat
         assert checked.rows["visit"] == checked.rows["reading"] == made.waveforms
 
 
+@pytest.mark.of_a_file
 def test_a_copy_that_differs_is_given_up(ledger, tmp_path, monkeypatch):
     damage = "import sys; d = open(sys.argv[1], 'rb').read(); open(sys.argv[2], 'wb').write(d[: len(d) // 2])"
     monkeypatch.setattr(module, "_COPY", damage)

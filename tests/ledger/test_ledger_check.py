@@ -185,6 +185,7 @@ def damage_a_block_of_readings(path):
     raise AssertionError("no block of the file is in use")
 
 
+@pytest.mark.of_a_file
 def test_a_damaged_block_is_named_and_the_rest_saved(large, capsys):
     with open_ledger(large) as con:
         [(total,)] = con.execute("SELECT count(*) FROM reading").fetchall()
@@ -211,6 +212,7 @@ def test_a_damaged_block_is_named_and_the_rest_saved(large, capsys):
     assert f"{total - saved} of reading" in question_text(*lost)
 
 
+@pytest.mark.of_a_file
 def test_what_is_beyond_repair_is_left_alone(ledger):
     content = ledger.read_bytes()
     ledger.write_bytes(content[:20_000])
@@ -220,6 +222,7 @@ def test_what_is_beyond_repair_is_left_alone(ledger):
     assert not list(ledger.parent.glob("*.repaired-*"))
 
 
+@pytest.mark.of_a_file
 def test_the_saved_ledger_opens_in_the_engine_alone(large):
     salvage(large)
     with duckdb.connect(str(large), read_only=True) as con:

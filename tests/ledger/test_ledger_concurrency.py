@@ -1,6 +1,10 @@
 """Several processes log and read at once: every acknowledged visit is there exactly once."""
 
+import pytest
+
 from tests.benchmarks.concurrency import run
+
+pytestmark = pytest.mark.of_a_file
 
 
 def test_nothing_is_lost_doubled_or_half_written_and_no_lock_is_spoken_of(tmp_path):

@@ -9,6 +9,8 @@ if os.name != "posix":
 
 from tests.benchmarks.crash import kill_many
 
+pytestmark = pytest.mark.of_a_file
+
 
 @pytest.mark.parametrize(("work", "kills"), [("log", 8), ("load", 4), ("reanalyse", 5), ("migrate", 5)])
 def test_nothing_acknowledged_is_lost_and_nothing_half_written_shows(tmp_path, work, kills):

@@ -12,6 +12,8 @@ from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.damage import change_file, walk_frames
 
+pytestmark = pytest.mark.of_a_file
+
 VISITS = 12
 
 

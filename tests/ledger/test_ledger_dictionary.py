@@ -12,6 +12,7 @@ def page():
     return data_dictionary()
 
 
+@pytest.mark.of_a_file
 def test_the_page_is_up_to_date(page):
     assert OUTPUT.read_text(encoding="utf-8") == page, "run python -m ingest.ledger.data_dictionary"
 

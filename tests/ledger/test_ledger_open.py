@@ -36,6 +36,7 @@ def test_a_missing_ledger_is_named_when_reading(tmp_path):
         pass
 
 
+@pytest.mark.of_a_file
 def test_writing_creates_it_in_a_format_the_long_term_engine_opens(ledger):
     with open_ledger(ledger) as con:
         tables = {t for (t,) in con.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
@@ -59,6 +60,7 @@ def test_what_is_not_committed_is_undone(ledger):
         assert con.execute("SELECT count(*) FROM vehicle").fetchall() == [(0,)]
 
 
+@pytest.mark.of_a_file
 def test_a_busy_ledger_is_waited_for(ledger):
     """Another process writes for half a second; both a reader and a writer get in afterwards."""
     for read_only in (True, False):
@@ -69,6 +71,7 @@ def test_a_busy_ledger_is_waited_for(ledger):
         other.wait()
 
 
+@pytest.mark.of_a_file
 def test_the_deadline_is_one_plain_sentence(ledger):
     other = hold(ledger, 60)
     for read_only in (True, False):
@@ -168,6 +171,7 @@ def newer_program(tmp_path, monkeypatch):
     return add
 
 
+@pytest.mark.of_a_file
 @pytest.mark.parametrize("read_only", [True, False])
 def test_an_older_ledger_is_upgraded_after_a_copy(ledger, newer_program, caplog, read_only):
     with open_ledger(ledger, read_only=False) as con:
@@ -182,6 +186,7 @@ def test_an_older_ledger_is_upgraded_after_a_copy(ledger, newer_program, caplog,
         assert con.execute("SELECT unit FROM vehicle").fetchall() == [("007",)]
 
 
+@pytest.mark.of_a_file
 def test_a_script_that_fails_leaves_the_ledger_as_it_was(ledger, newer_program, monkeypatch):
     before = migrations.SCRIPTS
     newer_program("CREATE TABLE extra (i INTEGER); INSERT INTO no_such_table VALUES (1);")

@@ -24,6 +24,7 @@ def test_the_innermost_mount_counts(tmp_path, mounts):
     assert place.file_system(tmp_path / "fleet.duckdb") == "ext4"
 
 
+@pytest.mark.of_a_file
 @pytest.mark.parametrize("kind", ["nfs", "nfs4", "cifs", "smb3", "fuse.sshfs"])
 def test_nothing_is_written_on_a_share(tmp_path, mounts, kind):
     mounts.write_text(f"host:/fleet {tmp_path} {kind} rw 0 0\n")
@@ -46,6 +47,7 @@ def test_a_ledger_on_a_share_can_be_read(tmp_path, mounts):
         assert connection.execute("SELECT min(version) FROM schema_version").fetchall() == [(1,)]
 
 
+@pytest.mark.of_a_file
 def test_another_system_is_told_to_use_a_browser(tmp_path, monkeypatch):
     monkeypatch.setattr(place.sys, "platform", "win32")
     with (

@@ -12,6 +12,8 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.damage import change_file
 from ingest.ledger.repair_mark import mark_of
 
+pytestmark = pytest.mark.of_a_file
+
 
 @pytest.mark.skipif(os.name != "posix", reason="needs kill -9")
 def test_a_killed_repair_leaves_the_damaged_ledger_or_is_finished(tmp_path):

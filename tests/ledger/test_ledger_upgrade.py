@@ -14,7 +14,7 @@ from tests.ledger.killed_upgrades import demand_whole, make_old, open_and_close
 NEWEST = max(migrations.scripts())
 # Each line's files are looked at; killed in earnest it is at some of them, at every one by hand.
 STRIDE = "270"
-pytestmark = pytest.mark.timeout(600)
+pytestmark = [pytest.mark.timeout(600), pytest.mark.of_a_file]
 LONG_TERM = "duckdb==1.5.5"  # the oldest engine that a ledger must open on
 
 

@@ -11,6 +11,8 @@ import pytest
 
 from tests.postgres import programs
 
+pytestmark = pytest.mark.of_a_file
+
 TESTS = Path(__file__).parents[1]
 PROJECT = TESTS.parent / "pyproject.toml"
 CASES = TESTS / "ledger/server_cases.py"

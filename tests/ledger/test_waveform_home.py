@@ -87,6 +87,7 @@ def test_a_folder_carries_the_id_of_its_ledger_from_the_first_visit_on(tmp_path)
         assert owner(waveform_folder(ledger)) == ledger_id(con)
 
 
+@pytest.mark.of_a_file
 @pytest.mark.parametrize("command", ["log", "load"])
 def test_no_new_ledger_is_begun_beside_the_waveforms_of_one_that_is_gone(tmp_path, command):
     ledger = tmp_path / "fleet.duckdb"
@@ -150,6 +151,7 @@ def test_an_older_ledger_that_shared_a_folder_gets_its_own_with_its_files(tmp_pa
     assert check_ledger(ledger).waveforms == 1
 
 
+@pytest.mark.of_a_file
 def test_a_rebuilt_ledger_is_still_the_one_its_waveforms_belong_to(tmp_path):
     ledger = tmp_path / "fleet.duckdb"
     log(ledger, 1)
@@ -171,6 +173,7 @@ def test_what_a_killed_backup_left_of_waveforms_is_cleared_a_day_later(tmp_path)
     assert not list(tmp_path.glob("*.part"))
 
 
+@pytest.mark.of_a_file
 def test_the_engine_fetches_nothing_and_its_settings_stand(tmp_path):
     ledger = tmp_path / "fleet.duckdb"
     log(ledger, 1)
