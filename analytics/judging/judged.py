@@ -7,7 +7,8 @@ pump's visits matter. A small fleet's visits are judged at once: half the work o
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -21,8 +22,10 @@ from analytics.judging.evidence import incomparable
 from analytics.judging.judge import judge
 from analytics.judging.rules import RULES
 from analytics.judging.type_level import with_type_level
-from analytics.past.frames import PUMPS_AT_ONCE, as_frame, fetch, fetch_table
+from analytics.past.frames import PUMPS_AT_ONCE, among, as_frame, fetch, fetch_table
 from analytics.past.history import History
+from ingest.chains.parts import in_parts
+from ingest.chains.running import Where
 
 FEW_VISITS = 3_000  # of a fleet; judging so many takes about as long as reading and preparing none
 
@@ -34,31 +37,83 @@ def judged_visits(
     history: History,
     settings: dict[str, Any],
     services: pd.DataFrame | None = None,
-) -> Iterator[pd.DataFrame]:
+    *,
+    tell: Callable[[pd.DataFrame], Any] = pd.DataFrame,
+    where: Where | None = None,
+) -> Iterator[Any]:
     """Yield judged visits of every pump in service that has one, all of a pump in one part: enough of them
-    for `decide_actions`."""
+    for `decide_actions`.
+
+    tell: what is yielded of a part that has visits, worked out where it is judged, in place of its visits.
+    where: None judges in this process, else `ingest.chains.parts` does.
+    """
     visits = _in_service(history)
+    least = int(settings["baseline_visits"])
+    by = Judging(settings, services, tell, least)
+
+    def parts_of(asked: np.ndarray) -> Iterator[tuple[Judging, pd.DataFrame]]:
+        for part in _parts(connection, _details(connection, visits["visit_id"][asked]), history.as_of):
+            own = services
+            if services is not None and where is not None:  # what is sent is no more than the part needs
+                own = services[among(services["unit"], part["unit"])]
+            yield replace(by, services=own), part
+
+    def whole_pumps(asked: np.ndarray) -> Iterator[Any]:
+        if asked.any():
+            yield from in_parts(_judge_whole, parts_of(asked), where, methods)
+
     if len(visits) <= FEW_VISITS:
-        every = _details(connection, visits["visit_id"])
-        yield from _in_parts(connection, every, history.as_of, settings, services)
+        yield from whole_pumps(np.ones(len(visits), bool))
         return
     pump_id = history.pumps["pump_id"].to_numpy()[visits["pump"].to_numpy(int)]
     whole = np.isin(pump_id, fetch(connection, "judged_whole", [history.as_of])["pump_id"])
     last = ~visits["pump"].duplicated(keep="last").to_numpy() & ~whole
-    first = _first_ones(visits, int(settings["baseline_visits"])) & ~whole
-    some = _details(connection, visits["visit_id"][last | first])
+    first = _first_ones(visits, least) & ~whole
     # Judged by the first visits and the last, but only the last is asked for.
     wanted, theirs = visits["visit_id"][last], whole.copy()
     seen = pd.Series(1, index=pump_id).groupby(level=0).size()
-    for part in _in_parts(connection, some, history.as_of, settings, services):
-        mine = part[part["visit_id"].isin(wanted)]
-        asking = _asking(mine, mine["pump_id"].map(seen).to_numpy(), int(settings["baseline_visits"]))
-        theirs |= np.isin(pump_id, mine["pump_id"][asking])
-        yield mine[~asking]
-    del some
-    every = _details(connection, visits["visit_id"][theirs])
-    if len(every):
-        yield from _in_parts(connection, every, history.as_of, settings, services)
+
+    def lasts() -> Iterator[tuple[Any, ...]]:
+        for own, part in parts_of(last | first):
+            ids = part["visit_id"][part["visit_id"].isin(wanted)]
+            yield own, part, ids, seen.reindex(part["pump_id"].unique())
+
+    for told, asking in in_parts(_judge_last, lasts(), where, methods):
+        theirs |= np.isin(pump_id, asking)
+        if told is not None:
+            yield told
+    yield from whole_pumps(theirs)
+
+
+@dataclass(frozen=True)
+class Judging:
+    """How a part is judged: settings, services, what is told of it, visits of a baseline."""
+
+    settings: dict[str, Any]
+    services: pd.DataFrame | None
+    tell: Callable[[pd.DataFrame], Any]
+    baseline_visits: int
+
+
+def methods() -> tuple[str, ...]:
+    """Return what tells whether another machine judges as this one: its rules in their order."""
+    return tuple(rule.id for rule in RULES)
+
+
+def _judge_last(
+    by: Judging, part: pd.DataFrame, wanted: pd.Series, seen: pd.Series
+) -> tuple[Any, np.ndarray]:
+    """Judge a part's last visits; return what is told of them, None of none, and the pumps whose visits all
+    matter, pump_id. wanted: their visit_id; seen: visits, by pump_id."""
+    judged = judge(part, by.settings, by.services)
+    mine = judged[judged["visit_id"].isin(wanted)]
+    asking = _asking(mine, mine["pump_id"].map(seen).to_numpy(), by.baseline_visits)
+    rest = mine[~asking]
+    return by.tell(rest) if len(rest) else None, mine["pump_id"][asking].to_numpy()
+
+
+def _judge_whole(by: Judging, part: pd.DataFrame) -> Any:
+    return by.tell(judge(part, by.settings, by.services))
 
 
 def _in_service(history: History) -> pd.DataFrame:
@@ -89,22 +144,15 @@ def _asking(last: pd.DataFrame, seen: np.ndarray, baseline_visits: int) -> np.nd
     return np.asarray(last["rule"].isin(ASKING).to_numpy() | thin | unlike)
 
 
-def _in_parts(
-    connection: duckdb.DuckDBPyConnection,
-    visits: pa.Table,
-    until: date,
-    settings: dict[str, Any],
-    services: pd.DataFrame | None,
-) -> Iterator[pd.DataFrame]:
-    """Yield what `judge` returns, of PUMPS_AT_ONCE pumps at a time, as each is judged by its own visits
+def _parts(connection: duckdb.DuckDBPyConnection, visits: pa.Table, until: date) -> Iterator[pd.DataFrame]:
+    """Yield PUMPS_AT_ONCE pumps' visits at a time, ready for `judge`, as each is judged by its own visits
     alone."""
     part = np.unique(visits["pump_id"].to_numpy(), return_inverse=True)[1] // PUMPS_AT_ONCE
     for k in range(int(part.max(initial=0)) + 1):
         mine = as_frame(visits.filter(part == k) if part.any() else visits)
         # Only where no specification is known are pumps held against others of their type.
         types = mine["pump_type"][mine["current_low_a"].isna() & (mine["pump_type"] != "unknown")].unique()
-        mine = with_type_level(connection, mine, until, types) if len(types) else mine
-        yield judge(mine, settings, services)
+        yield with_type_level(connection, mine, until, types) if len(types) else mine
 
 
 def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:

@@ -19,13 +19,17 @@ from analytics.money.decision import (
     ON_CEILING,
     on_the_day,
 )
+from analytics.money.decision import METHOD_VERSION as DECISIONS
 from analytics.money.outlook import Ahead
 from analytics.past.frames import parts
 from analytics.risk.forecast import Forecast
 from analytics.risk.parts_ahead import STANDING, part_waits
 from analytics.risk.visits_ahead import interval_days, planned_visits
 from analytics.risk.workdays import Workdays, stale
+from analytics.wear_model.model import METHOD_VERSION as FORECASTS
 from analytics.wording import Remark, booked, remark
+from ingest.chains.parts import in_parts
+from ingest.chains.running import Where
 
 BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
 CAPTURE_FIRST = "capture first"  # job and action: a change that waits for a reading of today
@@ -45,12 +49,14 @@ NEXT_TEST = "next-test"  # the action is the step that the finding gives, worded
 
 def decide_pumps(
     pumps: pd.DataFrame,
-    forecast_of: Callable[[slice], Forecast],
+    forecast_of: Callable[[slice], Forecast | Callable[[], Forecast]],
     vehicles: pd.DataFrame,
     settings: dict[str, Any],
     as_of: date,
     decisions: pd.DataFrame,
     today: date | None = None,
+    *,
+    where: Where | None = None,
 ) -> pd.DataFrame:
     """Return `pumps` with next_stop_on, what was decided (cost_rule.with_decision), action, action_text,
     job, asked_first (`named`), planned_on, decision_status and decided_by.
@@ -58,8 +64,9 @@ def decide_pumps(
     pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, not_working,
     checked (bool, its check is done and on record with the newest reading), and those of
     parts_ahead.with_parts.
-    forecast_of: gives that of a part of the rows, in their order. decisions: newest of a person, by pump.
-    today: nothing is dated before it (as_of).
+    forecast_of: gives that of a part of the rows, in their order, or what makes it when called. decisions:
+    newest of a person, by pump. today: nothing is dated before it (as_of). where: None decides in this
+    process, else `ingest.chains.parts` does.
     """
     today = today or as_of
     pumps = with_next_stop(pumps, vehicles, settings, today)
@@ -70,18 +77,31 @@ def decide_pumps(
         starves=finished & (pumps["finding"] == NO_DELIVERY_RULE).to_numpy(),
         idle=pumps["not_working"].to_numpy(bool) & ~finished,
     )
-    decided = []
-    for part in parts(len(pumps)):
-        mine, told = pumps.iloc[part], forecast_of(part)
-        curves = Curves(told.grid_km, told.survival, told.by_age_survival, told.new_pump_survival)
-        weighed = weigh(mine, curves, ahead_of(mine, settings, as_of, today), settings)
-        decided.append(with_decision(mine, weighed))
-    pumps = pd.concat(decided)
+    asked = ((pumps.iloc[part], forecast_of(part), settings, as_of, today) for part in parts(len(pumps)))
+    pumps = pd.concat(list(in_parts(_decide_part, asked, where, methods)))
     pumps = pumps.assign(proposed_on=_first_days(pumps, settings, today, decisions))
     pumps = pumps.assign(unseen_days=_unseen_days(pumps, as_of, today))
     return with_words(pumps.drop(columns=["lead_days", "on_hand", "idle"]), decisions).drop(
         columns="unseen_days"
     )
+
+
+def methods() -> tuple[int, int]:
+    """Return what tells whether another machine decides as this one."""
+    return FORECASTS, DECISIONS
+
+
+def _decide_part(
+    pumps: pd.DataFrame,
+    forecast: Forecast | Callable[[], Forecast],
+    settings: dict[str, Any],
+    as_of: date,
+    today: date,
+) -> pd.DataFrame:
+    """Weigh and decide about a part of the pumps."""
+    told = forecast if isinstance(forecast, Forecast) else forecast()
+    curves = Curves(told.grid_km, told.survival, told.by_age_survival, told.new_pump_survival)
+    return with_decision(pumps, weigh(pumps, curves, ahead_of(pumps, settings, as_of, today), settings))
 
 
 def _unseen_days(pumps: pd.DataFrame, as_of: date, today: date) -> np.ndarray:

@@ -15,7 +15,7 @@ from analytics.past.normalise import channels, last_circumstances, last_covariat
 from analytics.wear_model.damages import Damages, take_in
 from analytics.wear_model.exposure import exposure
 from analytics.wear_model.failure_risk import Known
-from analytics.wear_model.model import Filtered, risk_model, run_filters
+from analytics.wear_model.model import Filtered, Parameters, risk_model, run_filters
 from analytics.wear_model.onsets import shown, take_in_onsets
 from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import indicator, indicator_opened
@@ -68,11 +68,19 @@ class State:
         return replace(self, rows=self.rows[rows], known=self.known.take(rows), d_0=self.d_0[rows])
 
     @property
+    def pumps(self) -> pd.DataFrame:
+        """History.pumps of those in service."""
+        return self.history.pumps.iloc[self.rows]
+
+    @property
     def new_pumps(self) -> Known:
         """New pumps of the same types."""
-        code, p = self.known.type_code, self.fit.parameters
-        factor = exposure(p.groups, self.history.pumps.iloc[self.rows], new=True)
-        return Known.of_new(p.wear, p.drag, p.onsets, code, factor)
+        return new_pumps(self.fit.parameters, self.pumps, self.known.type_code)
+
+
+def new_pumps(p: Parameters, pumps: pd.DataFrame, code: np.ndarray) -> Known:
+    """Return what is known of new pumps in the places of `pumps` (n rows), of types `code` (n,)."""
+    return Known.of_new(p.wear, p.drag, p.onsets, code, exposure(p.groups, pumps, new=True))
 
 
 def forecast(ledger: Path, *, as_of: date | None = None, grid_km: np.ndarray) -> Forecast:
@@ -82,16 +90,21 @@ def forecast(ledger: Path, *, as_of: date | None = None, grid_km: np.ndarray) ->
 
 def survival_on_grid(state: State, grid_km: np.ndarray) -> Forecast:
     """As `forecast`, from a scoring run."""
-    model = risk_model(state.fit.parameters)
-    pumps = state.history.pumps.iloc[state.rows]
-    new = state.new_pumps
+    return survival_of(state.fit.parameters, state.pumps, state.known, state.d_0, grid_km)
+
+
+def survival_of(
+    p: Parameters, pumps: pd.DataFrame, known: Known, d_0: np.ndarray, grid_km: np.ndarray
+) -> Forecast:
+    """As `forecast`, of these pumps (rows of History.pumps), known since `d_0` (n,) km ago."""
+    model, new = risk_model(p), new_pumps(p, pumps, known.type_code)
     kind = np.column_stack([new.type_code, new.exposure])
     _, first, alike = np.unique(kind, axis=0, return_index=True, return_inverse=True)
     of_kind = model.survival(new.take(first), np.zeros(len(first)), grid_km)
     return Forecast(
         pumps["pump_id"].to_numpy(),
         grid_km,
-        model.survival(state.known, state.d_0, grid_km),
+        model.survival(known, d_0, grid_km),
         pumps["km_per_day"].to_numpy(float),
         of_kind[alike.ravel()],
         model.survival(new, pumps["now_km"].to_numpy(float), grid_km),

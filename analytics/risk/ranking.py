@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,15 @@ from analytics.past.frames import fetch
 from analytics.past.history import History, read_history
 from analytics.past.lots import early_failures
 from analytics.risk.deciding import decide_pumps
-from analytics.risk.forecast import GRID_KM, Forecast, State, fit_for, score, survival_on_grid
+from analytics.risk.forecast import (
+    GRID_KM,
+    Forecast,
+    State,
+    fit_for,
+    score,
+    survival_of,
+    survival_on_grid,
+)
 from analytics.risk.parts_ahead import with_parts
 from analytics.risk.reasons import (
     Grounds,
@@ -40,30 +49,43 @@ from analytics.wear_model.failure_risk import CAUSES
 from analytics.wear_model.model import risk_model
 from analytics.wear_model.onsets import NAMES
 from analytics.wear_model.remaining_life import distance_left
+from ingest.chains.running import Where
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import from_kept
 
 
-def rank(ledger: Path, *, as_of: date | None = None, within_km: float | None = None) -> pd.DataFrame:
+def rank(
+    ledger: Path,
+    *,
+    as_of: date | None = None,
+    within_km: float | None = None,
+    where: Where | None = None,
+) -> pd.DataFrame:
     """Return one row per pump in service on `as_of` (default: the last dated fact), riskiest first.
 
     within_km: horizon on the unit's odometer; default: each unit's own PM interval, else 5,000 mi.
+    where: in how many processes, or on which cluster, parts of the pumps are judged and decided about; None:
+    here. The figures are the same, on a cluster's other processors but for the last digits.
     Columns: see docs/risk_model.md. Distances `*_km` in km; `distance_left_*` and `horizon` in
     `horizon_unit`. Raises LedgerError when there is no ledger.
     """
-    return rank_and_groups(ledger, as_of=as_of, within_km=within_km)[0]
+    return rank_and_groups(ledger, as_of=as_of, within_km=within_km, where=where)[0]
 
 
 def rank_and_groups(
-    ledger: Path, *, as_of: date | None = None, within_km: float | None = None
+    ledger: Path,
+    *,
+    as_of: date | None = None,
+    within_km: float | None = None,
+    where: Where | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return what `rank` does, and the pump types and lots held against the rest (lots.early_failures)."""
     with open_ledger(ledger) as connection:
-        facts = read_facts(connection, as_of)
+        facts = read_facts(connection, as_of, where)
     fit = fit_for(ledger, facts.history)
-    table = rank_facts(facts, score(facts.history, fit), within_km)
+    table = rank_facts(facts, score(facts.history, fit), within_km, where)
     steps = [said.text for said in said_of_steps(facts.history.common_steps)]
     table.attrs |= {"as_of": facts.history.as_of.isoformat(), "fit_id": fit.fit_id, "steps": steps}
     return table, early_failures(facts.history)
@@ -86,16 +108,22 @@ class Facts:
     today: date
 
 
-def read_facts(connection: duckdb.DuckDBPyConnection, as_of: date | None) -> Facts:
+def read_facts(
+    connection: duckdb.DuckDBPyConnection, as_of: date | None, where: Where | None = None
+) -> Facts:
     """Read everything a list on `as_of` rests on (default: the last dated fact, with all decisions and
     prices)."""
     history = read_history(connection, as_of)
     # Prices and decisions may be newer than the last fact about a pump.
-    return facts_of(connection, history, as_of or max(history.as_of, date.today()), as_of)
+    return facts_of(connection, history, as_of or max(history.as_of, date.today()), as_of, where)
 
 
 def facts_of(
-    connection: duckdb.DuckDBPyConnection, history: History, known_by: date, decided_by: date | None
+    connection: duckdb.DuckDBPyConnection,
+    history: History,
+    known_by: date,
+    decided_by: date | None,
+    where: Where | None = None,
 ) -> Facts:
     """Return what a list of a history's pumps rests on, with prices up to `known_by`, which is today, and
     decisions up to `decided_by` (None: all; the clock of decisions is UTC, today is the depot's)."""
@@ -103,8 +131,8 @@ def facts_of(
     settings = settings_at(connection, day)
     services = connection.execute(statement("services_until"), [day]).df()
     breakdowns = fetch(connection, "pump_breakdowns", [day])
-    judged = judged_visits(connection, history, settings, services)
-    parts = [findings_of(part, services, settings, breakdowns) for part in judged if len(part)]
+    tell = partial(findings_of, services=services, settings=settings, breakdowns=breakdowns)
+    parts = list(judged_visits(connection, history, settings, services, tell=tell, where=where))
     return Facts(
         history,
         settings,
@@ -119,10 +147,17 @@ def facts_of(
     )
 
 
-def rank_facts(facts: Facts, state: State, within_km: float | None = None) -> pd.DataFrame:
+def rank_facts(
+    facts: Facts, state: State, within_km: float | None = None, where: Where | None = None
+) -> pd.DataFrame:
     """As `rank`, from facts read and scored."""
-    # What lies ahead of all pumps at once, on the whole grid, would take more room than all else.
-    table = _decided(facts, state, within_km, lambda part: survival_on_grid(state.part(part), GRID_KM))
+    p, pumps = state.fit.parameters, state.pumps
+
+    def ahead_of_part(part: slice) -> Callable[[], Forecast]:
+        # What lies ahead of all pumps at once, on the whole grid, would take more room than all else.
+        return partial(survival_of, p, pumps.iloc[part], state.known.take(part), state.d_0[part], GRID_KM)
+
+    table = _decided(facts, state, within_km, ahead_of_part, where)
     failed = (table["status"] == "failed").to_numpy()
     down_days = table["down_since"].to_numpy("datetime64[D]").astype(float)
     down_days[table["down_since"].isna()] = np.inf  # since nobody knows when: after the others
@@ -141,7 +176,11 @@ def decided_facts(
 
 
 def _decided(
-    facts: Facts, state: State, within_km: float | None, forecast_of: Callable[[slice], Forecast]
+    facts: Facts,
+    state: State,
+    within_km: float | None,
+    forecast_of: Callable[[slice], Forecast | Callable[[], Forecast]],
+    where: Where | None = None,
 ) -> pd.DataFrame:
     table = rank_state(state, facts.settings, within_km)
     long_run = LongRun.from_plain(state.fit.parameters.summary["long_run"])
@@ -149,8 +188,9 @@ def _decided(
     table = _with_finding(table, facts)
     table = with_parts(table, facts.types, facts.stock)
     table = decide_pumps(
-        table, forecast_of, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today
-    )
+        table, forecast_of, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today,
+        where=where,
+    )  # fmt: skip
     table, runs = with_next_step(table), table["status"] != "failed"
     return table.assign(**{name: table[name].where(runs, None) for name in OF_RUNNING_PUMPS})
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from dashboard.commands import choices
 from dashboard.commands.options import day
 from dashboard.commands.standing import say_age
+from dashboard.shell.where_measured import where_of
 from dashboard.words.terminal import tell, tell_list, tell_rows
 from ingest.errors import EntryRefused
 
@@ -98,6 +99,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--refit", action="store_true", help="learn from the ledger anew first, and store the fit"
     )
+    parser.add_argument(
+        "--processes",
+        type=int,
+        metavar="N",
+        help="judge and decide parts of a large fleet in N processes (default: this one); the figures are the"
+        " same",
+    )
+    parser.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="the same on the workers of a Dask scheduler, tls://HOST:PORT (docs/outgrowing_one_machine.md)",
+    )
     choices.add_arguments(parser)
     how_many = parser.add_mutually_exclusive_group()
     how_many.add_argument("--top", type=int, metavar="N", help=f"the N riskiest only (default {SHOWN})")
@@ -120,7 +133,9 @@ def run(args: argparse.Namespace) -> int:
         from analytics.learning.fitting import fit
 
         fit(args.ledger, args.as_of)
-    table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km)
+    asked = args.processes is not None or args.cluster is not None
+    where = where_of(args) if asked else None
+    table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km, where=where)
     if not (args.as_of or args.within):
         keep_told(args.ledger, table)
     say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))

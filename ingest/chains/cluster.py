@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import threading
 import uuid
-from collections.abc import Generator, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -55,6 +56,56 @@ def on_cluster(
             yield from rows
     if left:
         yield from _measured(address, left, work, waiting)
+
+
+def parts_on_cluster(
+    address: str, function: Callable[..., Any], parts: Iterable[tuple[Any, ...]], method: Callable[[], Any]
+) -> Generator[Any]:
+    """Yield function(*part) of each part, in their order, worked out by the workers of the scheduler at
+    `address`; `method()` must be the same there as here. Raises as `on_cluster`."""
+    refuse_open_address(address)
+    client = _client(address)
+    try:
+        _refuse_other_release(client, address, method)
+        sent: deque[Any] = deque()
+        for part in parts:
+            sent.append(client.submit(function, *part, pure=False))
+            if len(sent) >= AHEAD * max(len(_workers_of(client)), 1):
+                yield _result_of(client, sent.popleft(), address)
+        while sent:
+            yield _result_of(client, sent.popleft(), address)
+    finally:
+        client.close()
+
+
+def _refuse_other_release(client: Any, address: str, method: Callable[[], Any]) -> None:
+    try:
+        found = client.run(method, on_error="return")
+    except ValueError:
+        found = {}
+    if not found:
+        raise LedgerError("no-workers", f"The scheduler at {address} has no workers; start some.")
+    for worker, told in found.items():
+        if told != method():
+            raise LedgerError(
+                "worker-unfit", f"Worker {worker} works by another method: install the same release there."
+            )
+
+
+def _result_of(client: Any, future: Any, address: str) -> Any:
+    from distributed import wait
+
+    while True:
+        try:
+            with client.as_current():
+                wait([future], timeout=LOOKS_EVERY_S)
+            break
+        except TimeoutError:
+            if not _workers_of(client):
+                raise _lost(address) from None
+    if future.status != "finished":
+        raise _lost(address) from (future.exception() if future.status == "error" else None)
+    return future.result()
 
 
 def refuse_open_address(address: str) -> None:

@@ -1,0 +1,65 @@
+"""A function of many parts, each by itself: here, in processes of this machine, or on a cluster.
+
+What goes out and comes back is this program's own and goes from one of its processes to another, never
+through a file. The processes are begun anew, not forked: a server's threads would be copied half-way.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections import deque
+from collections.abc import Callable, Generator, Iterable
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any
+
+from ingest.chains.processes import how_many
+from ingest.chains.running import Where
+from ingest.errors import LedgerError
+
+AHEAD = 2  # parts sent for each process, so that none waits and few are held
+
+
+def in_parts(
+    function: Callable[..., Any],
+    parts: Iterable[tuple[Any, ...]],
+    where: Where | None,
+    method: Callable[[], Any] = tuple,
+) -> Generator[Any]:
+    """Yield function(*part) of each part, in their order. where: None works them out in this process.
+
+    function and method: of a module, or partials of such. method: what a cluster's workers must answer as
+    this process does, else their results would be another release's. Raises EntryRefused for a number of
+    processes or an address that can't be, LedgerError where a process or the cluster is lost.
+    """
+    if where is None:
+        for part in parts:
+            yield function(*part)
+    elif where.cluster is not None:
+        from ingest.chains.cluster import parts_on_cluster
+
+        yield from parts_on_cluster(where.cluster, function, parts, method)
+    else:
+        yield from _in_processes(function, parts, how_many(where.processes))
+
+
+def _in_processes(
+    function: Callable[..., Any], parts: Iterable[tuple[Any, ...]], processes: int
+) -> Generator[Any]:
+    with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
+        try:
+            sent: deque[Any] = deque()
+            for part in parts:
+                sent.append(pool.submit(function, *part))
+                if len(sent) >= AHEAD * processes:
+                    yield sent.popleft().result()
+            while sent:
+                yield sent.popleft().result()
+        except BrokenProcessPool as error:
+            raise LedgerError(
+                "process-lost",
+                "A process that worked out a part was ended, perhaps for want of memory; ask again with fewer"
+                " --processes, nothing was changed.",
+            ) from error
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
