@@ -43,7 +43,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     visit.add_argument(
         "--unit", required=True, metavar="U", help="the vehicle's number, as written: 007 is not 7"
     )
-    visit.add_argument("--odometer", required=True, metavar='"88412 mi"', help="with its unit, mi or km")
+    visit.add_argument("--odometer", default="", metavar='"88412 mi"',
+                       help="with its unit, mi or km; needed, unless --hours is given")  # fmt: skip
     visit.add_argument("--date", metavar="D", help="YYYY-MM-DD (default: today here)")
     visit.add_argument("--position", metavar="P", help="which pump, where the unit has several")
     visit.add_argument("--serial", metavar="S", help="the pump's serial number")
@@ -213,8 +214,12 @@ def _entry(args: argparse.Namespace) -> VisitEntry:
     from dashboard.parts.entry_form import entry_from
     from ingest.dates import read_day
 
-    if not args.odometer.strip():
-        raise EntryRefused("odometer-missing", "--odometer: blank; give it with its unit, like 88412 mi.")
+    if not args.odometer.strip() and args.hours is None:
+        raise EntryRefused(
+            "odometer-missing",
+            "--odometer is missing: give it with its unit, like 88412 mi; for what runs by the hour, --hours"
+            " will do.",
+        )
     typed = vars(args) | {
         "visited_on": read_day(args.date, field="--date") if args.date is not None else None,
         "zero_checked": zero_checked(args),

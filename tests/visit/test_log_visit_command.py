@@ -44,6 +44,17 @@ def log_in_fleet(log):
     return log
 
 
+def test_what_runs_by_the_hour_is_logged_by_its_hours(log):
+    words = ["--unit", "GEN1", "--meter-a", 4.2, "--date", "2026-05-01"]
+    code, _, err = log(*words)
+    assert code == 1
+    assert "--odometer is missing" in err
+    code, _, err = log(*words, "--hours", 1450)
+    assert code == 0, err
+    with open_ledger(log.ledger) as con:
+        assert con.execute("SELECT hours, odometer_km FROM visit").fetchall() == [(1450.0, None)]
+
+
 def test_a_capture_is_asked_about_stored_shown_and_known_again(log_in_fleet, capture_file):
     log = log_in_fleet
     words = [
