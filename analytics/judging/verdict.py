@@ -156,8 +156,8 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
     rule = RULE_BY_ID[last["rule"]]
     values = json.loads(found["finding_values"])
     cited = [rule, *(RULE_BY_ID[beside["rule"]] for beside in values.get(BESIDE, ()))]
-    others = {
-        r.id: fill(r.text, last.to_dict(), settings)
+    others = [
+        r
         for r in RULES
         if r.when
         and r.fault
@@ -165,7 +165,12 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
         and r not in cited
         and not (r.id == "complaint-open" and rule.fault)  # it says that no cause was seen: one was
         and not any(adds_nothing(r, one) for one in cited)
-    }
+        # Low volts, which it names first, take current away.
+        and not (r.id == "speed-down" and last["current_rose"])
+    ]
+    # Of rules that show one and the same fault the first says it best.
+    first = {r.family or r.id: r for r in reversed(others)}
+    also = {r.id: fill(r.text, last.to_dict(), settings) for r in others if first[r.family or r.id] is r}
     text = found["finding_text"]
     if rule.id == "healthy":
         text = nothing_odd(last.get("origin"), last.get("motor"), pd.notna(last.get("rpm"))) or text
@@ -180,12 +185,12 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
         action=found["finding_action"],
         action_text=found["action_text"],
         compared_with=compared_with(judged, last, settings),
-        also=tuple(dict.fromkeys(others.values())),
+        also=tuple(dict.fromkeys(also.values())),
         next_capture_on=found["next_capture_on"],
         next_capture_km=found["next_capture_km"],
         failed=bool(found["failed"]),
         values=values,
-        also_rules=tuple(others),
+        also_rules=tuple(also),
     )
 
 

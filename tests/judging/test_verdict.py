@@ -356,6 +356,13 @@ def test_nothing_is_said_twice():
     assert worn.also == (
         "The average is far below its own baseline: a supply or ground fault, starvation or wear.",
     )
+    drags = verdict_of(judge(history({"mean_a": 8.6, "rpm": 5000.0, "supply_v": 13.5})), None, DEFAULTS)
+    assert drags.rule == "average-above"
+    assert not any("low volts first" in text for text in drags.also)
+    weak = {"mean_a": 4.1, "supply_v": 11.0, "drop_ground_v": 2.4, "fuel_pressure_kpa": 310.0}
+    short = verdict_of(judge(history(weak | {"rated_pressure_kpa": 400.0})), None, DEFAULTS)
+    assert short.rule.startswith("circuit")
+    assert sum("pressure" in text for text in (short.text, *short.also)) == 1
 
 
 @pytest.mark.parametrize(
