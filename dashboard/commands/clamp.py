@@ -127,10 +127,7 @@ def _shifts(args: argparse.Namespace, author: Any) -> int:
 
     shifts = hold_shifts(args.ledger, author=author)
     for shift in shifts:
-        tell(
-            f"Clamp {shift.clamp} on {shift.day}: {len(shift.visits)} pumps {100 * shift.share:+.1f} %; "
-            "their readings are held, and one question is open."
-        )
+        tell(shift.text)
     if not shifts:
         tell("No clamp shifted a day's pumps beyond what was asked about already.")
     return 0

@@ -157,7 +157,7 @@ def _store(ledger: Path, named: list[Any], author: Author) -> bool:
 
     if not named:
         return False
-    stored, failed = store_named(ledger, [Named(*one) for one in named], author=author)
+    stored, failed, shifts = store_named(ledger, [Named(*one) for one in named], author=author)
     for logged in stored:
         with open_ledger(ledger) as connection:
             verdict = judge_visit(connection, logged.visit_id)
@@ -165,6 +165,8 @@ def _store(ledger: Path, named: list[Any], author: Author) -> bool:
         tell(f"       {verdict.text}", aside=True)
         if verdict.action != "none":
             tell(f"       Next test. {verdict.next_test}", aside=True)
+    for shift in shifts:
+        tell(shift.text, aside=True)
     for tray_id, why in failed.items():
         tell(f"{tray_id}: {why}", aside=True)
     return bool(failed)

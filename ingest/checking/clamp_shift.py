@@ -20,6 +20,7 @@ from ingest.author import Author
 from ingest.ledger.questions import raise_question
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
+from ingest.wording.quantities import signed
 from ingest.wording.questions import clamp_shifted
 
 FEWEST_PUMPS = 5  # [P] fewer that change alike may be chance
@@ -36,6 +37,14 @@ class Shift:
     day: date
     share: float
     visits: tuple[int, ...]
+
+    @property
+    def text(self) -> str:
+        """What was found and done, as a sentence."""
+        return (
+            f"Clamp {self.clamp} on {self.day}: {len(self.visits)} pumps {signed(100 * self.share, 1)} %;"
+            " their readings are held, and one question is open."
+        )
 
 
 def find_shifts(connection: duckdb.DuckDBPyConnection, since: date | None = None) -> list[Shift]:

@@ -36,7 +36,6 @@ from ingest.ledger.settings import settings_at
 from ingest.ledger.transaction import Undone, transaction
 from ingest.ledger.waveform_home import refuse_without_ledger
 from ingest.waiting import waiting_folder
-from ingest.wording.quantities import signed
 
 
 def load_folder(
@@ -108,11 +107,7 @@ def load_folder(
                 raise Undone
     if not (dry_run or give_up):
         measured.published()
-    said = tuple(
-        f"Clamp {s.clamp} on {s.day}: {len(s.visits)} pumps {signed(100 * s.share, 1)} %; their readings are "
-        "held, and one question is open."
-        for s in shifts
-    )
+    said = tuple(shift.text for shift in shifts)
     said += tuple(
         f"Pump type {name}: most of its captures contradict its number of segments; one question is open."
         for name in doubted

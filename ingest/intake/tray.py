@@ -13,6 +13,7 @@ import duckdb
 
 from ingest.author import Author
 from ingest.chains.chain import CaptureResult
+from ingest.checking.clamp_shift import Shift
 from ingest.durable import utc_now
 from ingest.errors import EntryRefused
 from ingest.intake.clamp_checks import hold_shifts
@@ -142,8 +143,9 @@ def _match_now(connection: duckdb.DuckDBPyConnection, arrival: Arrival, tray_id:
 
 def store_named(
     ledger: Path, named: Sequence[Named], *, author: Author
-) -> tuple[list[LoggedVisit], dict[int, str]]:
-    """Store files of the tray as visits of the units named; returns the visits, and why others were not.
+) -> tuple[list[LoggedVisit], dict[int, str], list[Shift]]:
+    """Store files of the tray as visits of the units named; returns the visits, why others were not, and the
+    clamps that were found to have shifted.
 
     Each is measured anew knowing its pump. What is asked of an entry goes to the open questions, and keeps
     the visit out of the trend where it must; nothing is guessed. A unit has to be on record with a pump.
@@ -155,9 +157,9 @@ def store_named(
             stored.append(_store(ledger, one, author))
         except EntryRefused as refused:
             failed[one.tray_id] = refused.text
-    if stored:
-        hold_shifts(ledger, author=author, since=date.today() - timedelta(days=SHIFT_DAYS))
-    return stored, failed
+    since = date.today() - timedelta(days=SHIFT_DAYS)
+    shifts = hold_shifts(ledger, author=author, since=since) if stored else []
+    return stored, failed, shifts
 
 
 def _store(ledger: Path, one: Named, author: Author) -> LoggedVisit:

@@ -112,10 +112,10 @@ def test_a_morning_is_taken_stored_and_known_again(morning):
     }
     assert query(ledger, "SELECT count(*) FROM tray") == [(5,)]
     named = [Named(a.tray_id, a.match.unit) for a in arrivals.values() if a.status == "matched"]
-    stored, failed = store_named(
+    stored, failed, shifts = store_named(
         ledger, [*named, Named(arrivals["twice.csv"].tray_id, "nobody's")], author=ANYBODY
     )
-    assert [logged.stored for logged in stored] == [True] * 3
+    assert ([logged.stored for logged in stored], shifts) == ([True] * 3, [])
     assert "nobody's is not on record" in failed[arrivals["twice.csv"].tray_id]
     columns = "unit, visited_on::VARCHAR, round(odometer_km), odometer_unit, supply_v, state, clamp"
     kept = query(ledger, f"SELECT {columns} FROM visit"

@@ -119,12 +119,13 @@ def store_ticked(ticked: pd.DataFrame, own: str, by: str) -> str:
 
     author = access.author(by)
     named = [Named(int(row["No"]), str(row["Unit"] or ""), None, _more(row, own)) for row in records(ticked)]
-    stored, failed = store_named(loaders.ledger_path(), named, author=author)
+    stored, failed, shifts = store_named(loaders.ledger_path(), named, author=author)
     new = sum(logged.stored for logged in stored)
     said = f"{formats.count(new, 'visit')} stored." if stored else ""
     asked = sum(len(logged.left_open) for logged in stored)
     if asked:
         said += f" {formats.count(asked, 'question')} about them to settle."
+    said += "".join(f" {shift.text}" for shift in shifts)
     for tray_id, why in failed.items():
         said += f" File {tray_id}: {why}"
     if not stored:
