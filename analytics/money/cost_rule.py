@@ -74,7 +74,9 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
     finished = pumps["finished"].to_numpy(bool)
     # Its steps are passed, or it was just checked: no cause beside the pump is left to be found.
     looked_at = finished | pumps["checked"].to_numpy(bool)
-    outlook = replace(outlook, beside=np.where(looked_at, 0.0, outlook.beside))
+    # Where no current flows no reading tells how likely a cause beside the pump is: the trade's share does.
+    least = np.where(idle, float(settings["beside_share"]), 0.0)
+    outlook = replace(outlook, beside=np.where(looked_at, 0.0, np.maximum(outlook.beside, least)))
     risk = pumps["risk"].to_numpy(float)
     made = decide(
         outlook,

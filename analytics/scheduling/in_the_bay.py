@@ -13,6 +13,7 @@ import pandas as pd
 
 from analytics.judging.action import AT_ONCE
 from analytics.learning.fitting import stored_fit
+from analytics.money.decision import NO_FUEL
 from analytics.risk.forecast import score
 from analytics.risk.pump_drift import history_of_unit
 from analytics.risk.ranking import decided_facts, facts_of
@@ -78,7 +79,7 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
     hours = job_hours(str(row["option"]) if now else "nothing", row["job_hours"], settings)
     line = SimpleNamespace(
         job=job, asked_first=row["asked_first"], finding=row["finding"], finding_action=row["finding_action"],
-        p_beside=float(row["p_beside"]), filter=None, pump_type=row["pump_type"],
+        because=row["because"], p_beside=float(row["p_beside"]), filter=None, pump_type=row["pump_type"],
     )  # fmt: skip
     told = tuple(steps(line)) if job != "nothing" else ()
     line.steps = told
@@ -97,6 +98,7 @@ NOW = {
     "change": "Change it now, while it is in the bay, pump {pump_type}, {hours} h.",
 }
 
+NO_FUEL_NOW = "Check it now, while it is in the bay: the engine may get no fuel, {hours} h."
 FOR_ITS_RISK = (
     "{text} Not for this reading alone: by all that is known of it, {risk} % of such pumps fail before their "
     "next stop."
@@ -121,7 +123,7 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
     told = {
         "share": f"{100 * row['p_change']:.0f}", "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
     }  # fmt: skip
-    text = phrase(NOW[job], **told)
+    text = phrase(NO_FUEL_NOW if row["because"] == NO_FUEL else NOW[job], **told)
     risk = row["risk_to_next_stop"]
     if row["finding_action"] == "none" and risk == risk:  # nobody is left to wonder at a sound reading
         text = phrase(FOR_ITS_RISK, text=text, risk=f"{100 * risk:.0f}")

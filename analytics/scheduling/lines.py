@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.learning.failure import FLEET_FAILURES
-from analytics.money.decision import curve_at, lived_km, on_the_day
+from analytics.money.decision import NO_FUEL, curve_at, lived_km, on_the_day
 from analytics.past.frames import each
 from analytics.past.normal import Z_80
 from analytics.risk.parts_ahead import lead_of
@@ -28,8 +28,9 @@ LINE_COLUMNS = [
 
 
 def outcome(row: Any) -> str:
-    """Return with what chance a line's job ends in a change, in words; nothing for one that is a change."""
-    if row.job == "change":
+    """Return with what chance a line's job ends in a change, in words; nothing for one that is a change, or
+    for a pump that may take no current: no reading tells it."""
+    if row.job == "change" or row.because == NO_FUEL:
         return ""
     [share] = on_the_day(np.array([row.p_change]), np.array([row.risk_until_then]))
     return f"{100 * share:.0f} % end in a change"

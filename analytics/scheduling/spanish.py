@@ -21,6 +21,9 @@ WORDS = {
     "change": "cambiar",
     "next stop": "su próxima parada",
     "extra stop": "una parada aparte",
+    "Check it now, while it is in the bay: the engine may get no fuel, {hours} h.": (
+        "Revísela ahora, mientras está en el taller: puede que el motor no reciba combustible, {hours} h."
+    ),
     "Check it now, while it is in the bay ({share} % end in a change), {hours} h.": (
         "Revísela ahora, mientras está en el taller (el {share} % termina en cambio), {hours} h."
     ),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from analytics.money.decision import NO_FUEL
 from analytics.risk.deciding import CAPTURE_FIRST, DROPS, LOOK, NO_DELIVERY_RULE
 from analytics.scheduling import spanish  # noqa: F401  (known once it is imported)
 
@@ -26,8 +27,8 @@ BESIDE_PLAYS = 0.05  # from this chance of a cause beside the pump on, a check m
 
 
 def steps(row: Any) -> list[str]:
-    """Return the steps of one line in order; row: job, asked_first, finding, finding_action, p_beside,
-    filter."""
+    """Return the steps of one line in order; row: job, asked_first, finding, finding_action, because,
+    p_beside, filter."""
     # No outcome of a check could change a decision that no odd reading carries.
     plain = [READING if row.job == CAPTURE_FIRST else ZERO, CIRCUIT]
     if row.job != "check" and row.asked_first == DROPS and row.finding == NO_DELIVERY_RULE:
@@ -36,6 +37,8 @@ def steps(row: Any) -> list[str]:
         return [*plain, PRESSURE, FUEL, *filter_too, OPEN, AFTER, CHANGE, TANK]
     if row.job != "check" and row.asked_first != LOOK:
         return [*((*plain, BEARS) if row.asked_first == DROPS else ()), CHANGE, TANK]
+    if row.because == NO_FUEL and row.finding_action == "check circuit":
+        return [*plain, REPORT]  # what feeds it first: the tank stays shut
     looks = plain
     if row.p_beside >= BESIDE_PLAYS or row.finding_action not in (
         "none",

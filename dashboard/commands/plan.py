@@ -255,7 +255,7 @@ def as_text(made: Plan, warranties: dict[int, str]) -> str:
             f"  {r.planned_on}  {_place(r)}  {r.pump_type}  {r.hours:.1f} h; bring {r.bring}"
             for r in each(made.checks)
         ]
-    out += _section("Should be done, but can't be fitted", made.unplaced)
+    out += _section("Should be done, but not on a day of this list", made.unplaced)
     out += _section("No job of their own yet; what they need next", made.waiting)
     out += _section("Rejected by a person", made.rejected)
     if len(made.changes):

@@ -7,16 +7,17 @@ import time
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from dashboard.commands.analyse import read_by
 from dashboard.shell.where_measured import add_where, where_of
 from dashboard.words.terminal import tell, tell_json
 from ingest.errors import EntryRefused, PumpledgerError
+from ingest.vocabulary import STATES
 
 if TYPE_CHECKING:
     from ingest.author import Author
-    from ingest.intake.tray import Arrival
+    from ingest.intake.tray import Arrival, Named
     from ingest.intake.watching import Watch
 
 EXAMPLE = "pumpledger take captures/monday --clamp blue --store"
@@ -31,6 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--clamp", metavar="ID", help="the clamp they were taken with, if none is named")
     parser.add_argument("--sample-rate", type=read_by("parse_rate"), metavar="HZ",
                         help="samples a second, where the files don't say")  # fmt: skip
+    parser.add_argument("--state", choices=STATES,
+                        help="how the engine ran in what is stored, where a sidecar doesn't say")  # fmt: skip
     parser.add_argument("--store", action="store_true", help="store those whose unit is told as visits")
     parser.add_argument("--watch", action="store_true", help="go on looking: files are taken once they rest")
     parser.add_argument("--name", action="append", default=[], type=_named, metavar="N=UNIT",
@@ -56,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.shell.progress import progress_bar
     from ingest.author import operating_system_user
     from ingest.intake.taking import take_folder
-    from ingest.intake.tray import drop
+    from ingest.intake.tray import Named, drop
 
     author = operating_system_user().signing(args.by)
     if args.folder is None and (args.watch or args.store):
@@ -64,7 +67,8 @@ def run(args: argparse.Namespace) -> int:
         return 2
     for tray_id, why in args.drop:
         drop(args.ledger, tray_id, why, author=author)
-    failed = _store(args.ledger, [(n, unit, None) for n, unit in args.name], author)
+    more = {"state": args.state} if args.state else {}
+    failed = _store(args.ledger, [Named(n, unit, more=more) for n, unit in args.name], author)
     if args.folder is None:
         _show_waiting(args.ledger, args.json)
         return 1 if failed else 0
@@ -82,8 +86,9 @@ def run(args: argparse.Namespace) -> int:
     _show(arrivals, args.json)
     if arrivals and not args.json:
         _say_if_no_units(args.ledger)
+        _say_if_no_state(arrivals, args.state)
     if args.store:
-        failed |= _store_matched(args.ledger, arrivals, author)
+        failed |= _store_matched(args.ledger, arrivals, args.state, author)
     elif any(a.status == "matched" for a in arrivals) and not args.json:
         tell("Stored once confirmed: --store, or the page Tray.", aside=True)
     return 1 if failed else 0
@@ -130,7 +135,7 @@ def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
     if came := [a for a in arrivals if a.status != "known"]:
         _show(came, args.json)
     if args.store:
-        _store_matched(args.ledger, arrivals, author)
+        _store_matched(args.ledger, arrivals, args.state, author)
 
 
 def _say_if_no_units(ledger: Path) -> None:
@@ -144,20 +149,40 @@ def _say_if_no_units(ledger: Path) -> None:
         )
 
 
-def _store_matched(ledger: Path, arrivals: Iterable[Arrival], author: Author) -> bool:
-    named = [(a.tray_id, a.match.unit, a.match.position) for a in arrivals if a.status == "matched"]
-    return _store(ledger, named, author)
+def _say_if_no_state(arrivals: Iterable[Arrival], state: str | None) -> None:
+    matched = [a for a in arrivals if a.status == "matched"]
+    unsaid = 0 if state else sum(not a.match.entry.get("state") for a in matched)
+    if unsaid:
+        tell(
+            f"Of {unsaid} nobody says how the engine ran, so no later reading is held against them, nor they"
+            f" against earlier ones: say it with --state ({' or '.join(STATES)}), or beside the files.",
+            aside=True,
+        )
 
 
-def _store(ledger: Path, named: list[Any], author: Author) -> bool:
+def _store_matched(ledger: Path, arrivals: Iterable[Arrival], state: str | None, author: Author) -> bool:
+    from ingest.intake.tray import Named
+
+    return _store(
+        ledger,
+        [
+            Named(a.tray_id, a.match.unit, a.match.position, {"state": a.match.entry.get("state") or state})
+            for a in arrivals
+            if a.status == "matched" and a.tray_id is not None and a.match.unit is not None
+        ],
+        author,
+    )
+
+
+def _store(ledger: Path, named: list[Named], author: Author) -> bool:
     """Store files as visits of their units, and say what each means; returns whether any failed."""
     from analytics.judging.verdict import judge_visit
-    from ingest.intake.tray import Named, store_named
+    from ingest.intake.tray import store_named
     from ingest.ledger.connection import open_ledger
 
     if not named:
         return False
-    stored, failed, shifts = store_named(ledger, [Named(*one) for one in named], author=author)
+    stored, failed, shifts = store_named(ledger, named, author=author)
     for logged in stored:
         with open_ledger(ledger) as connection:
             verdict = judge_visit(connection, logged.visit_id)

@@ -14,7 +14,8 @@ from ingest.fleet_folder import column_words_elsewhere as elsewhere
 _HEADERS: dict[str, tuple[str, ...]] = {
     "unit": ("unit", "unit no", "vehicle", "vehicle no", "vehicle number", "fleet no", "asset", "asset no",
              "truck", "bus", "car", "van", "equipment", "equipment no", "wagon", "coach", "coach no",
-             "truck no", "bus no", "car no", "van no", "wagon no", "asset id", "vehicle id", "unit id"),
+             "truck no", "bus no", "car no", "van no", "veh no", "wagon no", "asset id", "vehicle id",
+             "unit id"),
     "vin": ("vin", "vin no", "chassis", "chassis no", "frame no"),
     "year": ("year", "model year", "built", "my"),
     "make": ("make", "maker", "manufacturer", "brand"),

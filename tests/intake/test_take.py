@@ -218,6 +218,22 @@ def test_what_spoils_a_reading_is_told_at_once_and_a_rate_that_no_file_tells_is_
     assert "segments" not in out + err  # which its pump will tell
 
 
+def test_how_the_engine_ran_is_asked_for_and_told_for_all_at_once(tmp_path, capsys):
+    folder = tmp_path / "f"
+    folder.mkdir()
+    write_capture_csv(folder / "101.csv", small_capture())
+    write_capture_csv(folder / "102.csv", small_capture(mean_a=5.2))
+    (folder / "102.json").write_text('{"state": "prime"}', encoding="utf-8")
+    ledger = build_ledger(tmp_path / "l.duckdb")
+    take = ["take", str(folder), "--ledger", str(ledger)]
+    assert main(take) == 0
+    assert "Of 1 nobody says how the engine ran" in capsys.readouterr().err
+    assert main([*take, "--store", "--state", "idle"]) == 0
+    assert "nobody says" not in capsys.readouterr().err
+    told = "SELECT unit, state FROM visit_detail WHERE visit_id > 40 ORDER BY unit"
+    assert query(ledger, told) == [("101", "idle"), ("102", "prime")]
+
+
 def test_watched_files_are_ready_when_size_and_time_rest(tmp_path):
     path = tmp_path / "a.csv"
     path.write_text("1")
@@ -263,8 +279,8 @@ def test_a_watched_folder_is_taken_as_its_files_come_to_rest(tmp_path, capsys, m
 
     monkeypatch.setattr("dashboard.commands.take.time", SimpleNamespace(monotonic=lambda: at[0], sleep=sleep))
     with pytest.raises(KeyboardInterrupt):
-        run(argparse.Namespace(ledger=ledger, folder=folder, clamp=None, sample_rate=None, store=True,
-                               watch=True, name=[], drop=[], by="AB", json=False, processes=None,
+        run(argparse.Namespace(ledger=ledger, folder=folder, clamp=None, sample_rate=None, state=None,
+                               store=True, watch=True, name=[], drop=[], by="AB", json=False, processes=None,
                                cluster=None))  # fmt: skip
     out, err = capsys.readouterr()
     assert query(ledger, "SELECT file_name, status FROM tray ORDER BY 1") == [

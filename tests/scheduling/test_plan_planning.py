@@ -114,6 +114,8 @@ def test_where_the_engine_may_get_no_fuel_the_circuit_is_checked_today_whatever_
         [line] = made.checks.to_dict("records")
         assert (line["unit"], line["action"], line["planned_on"]) == ("U1", "check circuit", AS_OF)
         assert line["because"] == "the engine may get no fuel"
+        assert line["p_change"] < 0.7  # two in five odd readings have a cause beside the pump
+        assert not any("tank" in step for step in line["steps"])
         assert made.lines.empty
         assert list(made.waiting["unit"]) == ["U2"]
     full = pd.DataFrame({"depot": ["North"], "week_of": [pd.NaT], "hours": [0.0]})
