@@ -191,6 +191,11 @@ def due_words(row: dict[Any, Any] | pd.Series, today: date | None = None) -> str
     return " ".join(words)
 
 
+def _due(rows: pd.DataFrame) -> pd.Series:
+    """Return when work on each is due, as shown: now where the engine may get no fuel, whatever its risk."""
+    return rows["due_by"].map(formats.day).mask(rows["not_working"].astype(bool), "now")
+
+
 def next_capture_words(row: dict[Any, Any] | pd.Series) -> str:
     """Return "by 2026-03-12 or at 84,000 mi, whichever comes first"; the odometer where it is known."""
     words = f"by {formats.day(row['next_capture_on'])}"
@@ -224,7 +229,7 @@ def table_rows(rows: pd.DataFrame, columns: Sequence[str] = tuple(COLUMN_WORDS))
             round(100 * risk, 0 if risk >= 0.1 else 1) for risk in rows["risk"]
         ],  # what follows is no one's knowledge
         odds=rows["risk"].map(formats.odds),
-        due_by=rows["due_by"].map(formats.day),
+        due_by=_due(rows),
         trend_pct=rows["currents_a"].map(against_first) if "currents_a" in rows else None,
         distance_left_p10=rows["distance_left_p10"].map(formats.about),
         distance_left_text=rows["distance_left_text"].map(formats.even_chance),
@@ -299,7 +304,7 @@ def paper(rows: pd.DataFrame, chosen: str, day: date) -> str:
     table = first.assign(
         action=first["action"].map(formats.action),
         risk=first["risk"].map(lambda p: formats.percent(p, 1)),
-        due_by=first["due_by"].map(formats.day),
+        due_by=_due(first),
         last_visited_on=first["last_visited_on"].map(formats.day),
         done="☐",
     )[columns].rename(columns=PRINTED)

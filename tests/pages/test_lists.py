@@ -102,6 +102,9 @@ def test_the_printed_list_says_what_it_was_narrowed_to(ledger):
     assert "A4 landscape" in page
     assert page.count("<tr") == 9
     assert "none of it" not in page
+    assert ">now<" not in page
+    stands = rows.assign(not_working=rows["unit"] == "101")
+    assert risk_list.paper(stands, said, date(2026, 1, 2)).count(">now<") == 1  # whatever its risk
     many = pd.concat([rows] * 30, ignore_index=True)
     assert "the first 200 are printed" in risk_list.paper(many, said, date(2026, 1, 2))
 
