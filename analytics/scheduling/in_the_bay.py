@@ -123,7 +123,8 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
     told = {
         "share": f"{100 * row['p_change']:.0f}", "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
     }  # fmt: skip
-    text = phrase(NO_FUEL_NOW if row["because"] == NO_FUEL else NOW[job], **told)
+    stands = job == "check" and row["because"] == NO_FUEL
+    text = phrase(NO_FUEL_NOW if stands else NOW[job], **told)
     risk = row["risk_to_next_stop"]
     if row["finding_action"] == "none" and risk == risk:  # nobody is left to wonder at a sound reading
         text = phrase(FOR_ITS_RISK, text=text, risk=f"{100 * risk:.0f}")

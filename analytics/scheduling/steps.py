@@ -37,7 +37,7 @@ def steps(row: Any) -> list[str]:
         return [*plain, PRESSURE, FUEL, *filter_too, OPEN, AFTER, CHANGE, TANK]
     if row.job != "check" and row.asked_first != LOOK:
         return [*((*plain, BEARS) if row.asked_first == DROPS else ()), CHANGE, TANK]
-    if row.because == NO_FUEL and row.finding_action == "check circuit":
+    if row.job == "check" and row.because == NO_FUEL and row.finding_action == "check circuit":
         return [*plain, REPORT]  # what feeds it first: the tank stays shut
     looks = plain
     if row.p_beside >= BESIDE_PLAYS or row.finding_action not in (

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analytics.money.decision import NO_FUEL
 from analytics.scheduling import bookings, in_the_bay
 from analytics.scheduling.planning import plan
 from dashboard.cli import main
@@ -110,6 +111,9 @@ def test_work_on_a_sound_reading_says_what_asks_for_it():
     assert "5 % of such pumps fail before" in in_the_bay._text(row, "change", 2.5, [])
     faulty = pd.Series(row.to_dict() | {"finding_action": "repeat capture"})
     assert "such pumps" not in in_the_bay._text(faulty, "change", 2.5, [])
+    stands = pd.Series(faulty.to_dict() | {"because": NO_FUEL})
+    assert "the engine may get no fuel" in in_the_bay._text(stands, "check", 1.0, [])
+    assert in_the_bay._text(stands, "change", 2.5, []).startswith("Change it now")
 
 
 def test_in_the_bay_the_decision_is_told_with_its_steps(tmp_path):
