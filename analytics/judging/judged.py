@@ -27,7 +27,7 @@ from analytics.past.history import History
 from ingest.chains.parts import in_parts
 from ingest.chains.running import Where
 
-FEW_VISITS = 3_000  # of a fleet; judging so many takes about as long as reading and preparing none
+FEW_VISITS = 3_000  # of a fleet: most of what judging so many takes is the same for any number
 
 ASKING = [rule.id for rule in RULES if rule.steps or rule.books]
 

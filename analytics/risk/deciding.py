@@ -104,6 +104,11 @@ def _decide_part(
     return with_decision(pumps, weigh(pumps, curves, ahead_of(pumps, settings, as_of, today), settings))
 
 
+def stands_still(pumps: pd.DataFrame) -> np.ndarray:
+    """Return whether each decided pump's vehicle stands: it failed, or the engine may get no fuel, (n,)."""
+    return ((pumps["status"] == "failed") | (pumps["because"] == NO_FUEL)).to_numpy()
+
+
 def _unseen_days(pumps: pd.DataFrame, as_of: date, today: date) -> np.ndarray:
     """Return the days since each pump was last seen where records are stale and end more than its interval
     ago, so that a planned stop is missing; NEVER_SEEN for a pump without any visit, 0 elsewhere, (n,)."""
@@ -124,23 +129,19 @@ def _first_days(
     A job at the next stop has its day; one now or at a stop of its own, the first open day from then on; none
     is before its part.
     """
-    failed = ((pumps["status"] == "failed") | (pumps["because"] == NO_FUEL)).to_numpy()
-    own = pumps["at"].isin(["now", "extra stop"]).to_numpy() | failed
+    stands = stands_still(pumps)
+    own = pumps["at"].isin(["now", "extra stop"]).to_numpy() | stands
 
     def days_to(days: pd.Series) -> np.ndarray:
         return (pd.to_datetime(days) - pd.Timestamp(today)).dt.days.to_numpy(float)
 
-    ahead = np.where((pumps["at"] == "now").to_numpy() | failed, 0, int(settings["extra_stop_days"]))
+    ahead = np.where((pumps["at"] == "now").to_numpy() | stands, 0, int(settings["extra_stop_days"]))
     ahead = np.where(own, ahead, days_to(pumps["next_stop_on"]))
     newest = decisions[decisions["status"].isin(STANDING)].set_index("pump_id")["planned_on"]
     booked = days_to(newest.reindex(pumps["pump_id"]))
-    wait = part_waits(
-        pumps,
-        ahead,
-        booked,
-        (pumps["status"] == "failed").to_numpy() | pumps["option"].isin(CHANGES).to_numpy(),
-    )
-    acts = failed | (pumps["at"] != "").to_numpy()
+    changes = (pumps["status"] == "failed").to_numpy() | pumps["option"].isin(CHANGES).to_numpy()
+    wait = part_waits(pumps, ahead, booked, changes)
+    acts = stands | (pumps["at"] != "").to_numpy()
     first = pumps["next_stop_on"].where(acts, None).astype(object)
     moved = acts & (own | (wait > ahead))
     day = np.datetime64(today, "D") + np.maximum(ahead, wait)[moved].astype("timedelta64[D]")

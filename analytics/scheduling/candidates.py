@@ -9,6 +9,7 @@ import pandas as pd
 
 from analytics.money.decision import JOBS, NO_DELIVERY, NO_FUEL, ON_CEILING, curve_at, lived_km
 from analytics.past.frames import each
+from analytics.risk.deciding import stands_still
 from analytics.risk.parts_ahead import lead_of
 from analytics.risk.visits_ahead import monday, planned_visits
 from analytics.risk.workdays import Workdays
@@ -44,8 +45,7 @@ def make_candidates(
 ) -> pd.DataFrame:
     """Return every (pump, stop) on offer with its cost: now in the bay, planned stops, stops of its own."""
     pumps = inputs.pumps.iloc[rows].assign(row=rows)
-    failed = (pumps["status"] == "failed").to_numpy()
-    stands = failed | (pumps["because"] == NO_FUEL).to_numpy()
+    stands = stands_still(pumps)
     offered = pumps.loc[~stands, ["row", "pump_id", "unit"]].merge(stops, on="unit")
     notice = int(inputs.settings["extra_stop_days"])
     parts = [offered]
@@ -70,7 +70,7 @@ def make_candidates(
                 planned_on=when, stop=0, due_by="a stop of its own", overdue=False, own_stop=True
             )
         )
-    here = pumps[(pumps["at"] == "now").to_numpy() & ~failed]
+    here = pumps[((pumps["at"] == "now") & (pumps["status"] != "failed")).to_numpy()]
     parts.append(
         here[["row", "pump_id", "unit"]].assign(
             planned_on=np.datetime64(inputs.today, "D"), stop=0, due_by="now, in the bay", overdue=False,
@@ -119,8 +119,7 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     # Over its ceiling a pump goes first: each point of risk weighs ten failures more; where the vehicle
     # stands each day does.
     urgent = failed | pumps["because"].isin(NOT_FOR_COST).to_numpy()
-    stands = failed | (pumps["because"] == NO_FUEL).to_numpy()
-    late = np.where(stands, ahead / 365, fails) * urgent * fail * URGENT_WEIGHT
+    late = np.where(stands_still(pumps), ahead / 365, fails) * urgent * fail * URGENT_WEIGHT
     offered["cost"] = offered["K"] + late
     if inputs.previous is not None and len(offered):
         before = inputs.previous.drop_duplicates("pump_id").set_index("pump_id")["planned_on"]

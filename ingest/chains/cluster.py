@@ -78,14 +78,19 @@ def parts_on_cluster(
         client.close()
 
 
-def _refuse_other_release(client: Any, address: str, method: Callable[[], Any]) -> None:
+def _told_by_workers(client: Any, address: str, function: Callable[..., Any], *args: Any) -> dict[str, Any]:
+    """Return what function(*args), or its failure, is on each worker, by its address."""
     try:
-        found = client.run(method, on_error="return")
+        found: dict[str, Any] = client.run(function, *args, on_error="return")
     except ValueError:
         found = {}
     if not found:
         raise LedgerError("no-workers", f"The scheduler at {address} has no workers; start some.")
-    for worker, told in found.items():
+    return found
+
+
+def _refuse_other_release(client: Any, address: str, method: Callable[[], Any]) -> None:
+    for worker, told in _told_by_workers(client, address, method).items():
         if told != method():
             raise LedgerError(
                 "worker-unfit", f"Worker {worker} works by another method: install the same release there."
@@ -216,13 +221,7 @@ def _refuse_unfit(client: Any, address: str, chains: Sequence[Chain], work: Work
     if work.keep_in is not None:
         work.keep_in.mkdir(parents=True, exist_ok=True)
         folders.add(str(work.keep_in.absolute()))
-    try:
-        found = client.run(fit_for, sorted(folders), on_error="return")
-    except ValueError:
-        found = {}
-    if not found:
-        raise LedgerError("no-workers", f"The scheduler at {address} has no workers; start some.")
-    for worker, told in found.items():
+    for worker, told in _told_by_workers(client, address, fit_for, sorted(folders)).items():
         if not isinstance(told, dict):
             raise LedgerError(
                 "worker-unfit",
