@@ -13,6 +13,7 @@ import pandas as pd
 
 from analytics.judging.safety import FIRST, caution_lines
 from ingest.errors import EntryRefused
+from ingest.extras import how_to_install
 from ingest.wording.language import phrase, spoken
 
 _STYLE = """
@@ -122,9 +123,8 @@ def as_pdf(html: str) -> bytes:
     except (ImportError, OSError) as error:  # OSError: the text library it stands on is missing
         raise EntryRefused(
             "no-pdf",
-            "PDF needs the extra 'pdf' (pip install 'pumpledger[pdf]') and the system's Pango library; HTML "
-            "needs "
-            "neither and prints from any browser.",
+            f"PDF needs the extra `pdf` ({how_to_install('pdf')}) and the system's Pango library; HTML needs"
+            " neither and prints from any browser.",
         ) from error
     return bytes(HTML(string=html, url_fetcher=_nothing_from_outside).write_pdf())
 

@@ -29,6 +29,7 @@ from ingest.chains.told import (
     work_from_json,
 )
 from ingest.errors import EntryRefused, LedgerError
+from ingest.extras import how_to_install
 from ingest.loopback import is_loopback
 from ingest.object_path import place
 
@@ -189,7 +190,7 @@ def _client(address: str) -> Any:
         from distributed.security import Security
     except ImportError as error:
         raise EntryRefused(
-            "no-dask", "--cluster needs the extra of that name: pip install 'pumpledger[cluster]'."
+            "no-dask", f"What reaches a cluster isn't installed: {how_to_install('cluster')}."
         ) from error
     security: Any = Security()
     if address.startswith("tls:") and not (security.tls_ca_file and security.tls_client_cert):

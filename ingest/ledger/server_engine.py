@@ -17,6 +17,7 @@ from typing import Any
 import duckdb
 
 from ingest.errors import LedgerError
+from ingest.extras import how_to_install
 from ingest.ledger.gate import ON_ITS_OWN
 from ingest.ledger.server_sentences import as_sentences
 from ingest.ledger.statements import statement
@@ -42,16 +43,18 @@ def client() -> Any:
         import duckdb_extension_postgres_scanner  # noqa: F401
         import psycopg
     except ImportError as error:
-        raise LedgerError("no-server-extra", _NO_EXTRA.format(why="isn't installed")) from error
+        raise LedgerError(
+            "no-server-extra",
+            f"What reaches a ledger on a server isn't installed: {how_to_install('server')}.",
+        ) from error
     if duckdb.__version__ != ENGINE:
-        why = f"needs the database engine {ENGINE}, and {duckdb.__version__} is installed"
-        raise LedgerError("no-server-extra", _NO_EXTRA.format(why=why))
+        raise LedgerError(
+            "no-server-extra",
+            f"What reaches a ledger on a server needs the database engine {ENGINE}, and {duckdb.__version__}"
+            f" is installed: {how_to_install('server')}, and start pumpledger without uv run, which brings"
+            " the other engine back.",
+        )
     return psycopg
-
-
-_NO_EXTRA = (
-    "What reaches a ledger on a server {why}: install the extra `server` (pip install 'pumpledger[server]')."
-)
 
 
 @cache
