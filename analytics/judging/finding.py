@@ -17,6 +17,7 @@ from analytics.judging.baseline import number, pump_volts, system_v
 from analytics.judging.beside import beside, next_beside, values_beside
 from analytics.judging.evidence import ON_BASELINE, evidence, incomparable
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
+from analytics.judging.rules_first import CIRCUIT
 from analytics.judging.steps import STEP_BY_ID
 from analytics.judging.wording import BESIDE, FIGURES, fill, values_of, worded
 from ingest.trade_numbers import DEFAULTS
@@ -90,13 +91,13 @@ def decide_findings(
     last: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return one row per pump: finding, finding_text, finding_values, finding_action, next_test, missing,
-    failed, down_since, not_working.
+    failed, down_since, not_working, circuit_proven.
 
     `finding_values`: what the text is made from besides the rule's words, as JSON.
     `missing` names the steps not yet passed, separated by commas. `failed`: a stall, no current on proven
     volts, or a breakdown confirmed as the pump's, with no good reading since; `down_since` its day.
     `not_working`: by its last reading too little is delivered, no current taken, or the pump stands still,
-    whatever explains that.
+    whatever explains that; `circuit_proven`: the volts and drops measured there do.
 
     judged: rows from verdict.judge, every visit of each pump up to the day in question. services: unit,
     done_on, work. breakdowns: pump_id, happened_on, confirmed as the pump's. last: from `last_readings`,
@@ -146,6 +147,7 @@ def decide_findings(
             "failed": failed,
             "down_since": pd.to_datetime(last["visited_on"]).where(failed),
             "not_working": _not_working(last),
+            "circuit_proven": _circuit_proven(last, passed["times_seen"].to_numpy()),
             "visited_on": last["visited_on"],
         }
     )
@@ -160,6 +162,23 @@ def _not_working(last: pd.DataFrame) -> np.ndarray:
     }
     stands = facts["stall_current"] & facts["no_ripple"]
     return np.asarray(facts["poor"] | facts["rule:runs-dry"] | (facts["dead"] & ~facts["running"]) | stands)
+
+
+def _circuit_proven(last: pd.DataFrame, times_seen: np.ndarray) -> np.ndarray:
+    """Whether measured volts and drops explain by themselves that no current flows or little is delivered
+    (n,)."""
+    short = last["rule"].isin([rule.id for rule in CIRCUIT]) & last["poor"] & ~last["circuit_leaves_short"]
+    return np.asarray((last["rule"] == "no-current") & _volts_missing(last, times_seen) | short, bool)
+
+
+def _volts_missing(last: pd.DataFrame, times_seen: np.ndarray) -> np.ndarray:
+    """Whether a pump without current is proven to get too few volts (n,); times_seen: that finding (n,)."""
+    volts = pump_volts(last)
+    # Once asked, low volts read at the pump are the answer; nobody is asked for the same again.
+    told = last["connector_good"].to_numpy(bool) | (times_seen >= 2)
+    # Next to no volts while the pump is commanded on are none under load either [P].
+    told |= (volts < NEXT_TO_NONE * system_v(last)) & last["primed"].to_numpy(bool)
+    return np.asarray(last["supply_low"].to_numpy(bool) & ~np.isnan(volts) & told)
 
 
 def _tests(
@@ -177,11 +196,7 @@ def _tests(
         texts[volts & ~drops & given[0] & given[1]] = phrase(DROPS_ON_LITTLE)
         texts[drops & ~volts] = phrase("Measure volts at the pump under load.")
     elif f"{step}, volts low" in rule.says:
-        # Once asked, low volts read at the pump are the answer; nobody is asked for the same again.
-        told = last["connector_good"].to_numpy(bool) | (passed["times_seen"].to_numpy() >= 2)
-        # Next to no volts while the pump is commanded on are none under load either [P].
-        told |= (pump_volts(last) < NEXT_TO_NONE * system_v(last)) & last["primed"].to_numpy(bool)
-        proven = last["supply_low"].to_numpy(bool) & ~np.isnan(pump_volts(last)) & told
+        proven = _volts_missing(last, passed["times_seen"].to_numpy())
         texts[proven] = template(rule.says[f"{step}, volts low"])
     elif f"{step}, primed" in rule.says:
         texts[last["primed"].to_numpy(bool)] = template(rule.says[f"{step}, primed"])

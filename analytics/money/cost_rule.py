@@ -23,6 +23,9 @@ from analytics.money.decision import (
 from analytics.money.long_run import LongRun
 from analytics.money.outlook import Ahead, outlook_of
 
+# Pumps that get too few volts, by measurement, and have nothing else the matter: the rest blew their own fuse
+# or stood still after (common practice, no source).
+PROVEN_SHARE = 0.95
 VEHICLE_FACTS = ["job_hours", "retires_on", "vin", "make", "model", "year"]
 
 
@@ -63,10 +66,13 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
 
     pumps: rows of `with_prices` with risk, risk_if_new (over one interval), class, and bool finished (its
     finding's steps are all passed), checked (its check is done, with its newest reading), failed, starves
-    (proven not to deliver) and idle (by its last reading the engine may get no fuel).
+    (proven not to deliver), idle (by its last reading the engine may get no fuel) and circuit_proven (volts
+    and drops explain that).
     """
     work, skill = work_of(pumps, settings), skill_of(settings)
     idle = pumps["idle"].to_numpy(bool)
+    proven = idle & pumps["circuit_proven"].to_numpy(bool)
+    skill = replace(skill, miss=np.where(proven, 0.0, skill.miss))  # it is measured already
     ahead = replace(ahead, to_extra_km=np.where(idle, 0.0, ahead.to_extra_km))  # that stop is today's
     outlook, work = outlook_of(
         *curves, ahead, work, pumps["cost_per_km"].to_numpy(float), float(settings["beside_share"])
@@ -74,8 +80,9 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
     finished = pumps["finished"].to_numpy(bool)
     # Its steps are passed, or it was just checked: no cause beside the pump is left to be found.
     looked_at = finished | pumps["checked"].to_numpy(bool)
-    # Where no current flows no reading tells how likely a cause beside the pump is: the trade's share does.
-    least = np.where(idle, float(settings["beside_share"]), 0.0)
+    # Where no current flows no reading tells how likely a cause beside the pump is: the trade's share does,
+    # or the volts that were missing at its plug.
+    least = np.select([proven, idle], [PROVEN_SHARE, float(settings["beside_share"])], 0.0)
     outlook = replace(outlook, beside=np.where(looked_at, 0.0, np.maximum(outlook.beside, least)))
     risk = pumps["risk"].to_numpy(float)
     made = decide(

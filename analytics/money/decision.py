@@ -31,7 +31,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-METHOD_VERSION = 10  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 11  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)
@@ -74,11 +74,12 @@ class Work:
 
 @dataclass(frozen=True)
 class Skill:
-    """What a check is worth, as shares: causes that are there and missed, names of causes that aren't there
-    and that the reading after seems to bear out, names that need the tank open, causes that would break down.
+    """What a check is worth, as shares: causes that are there and missed (one number or (n,)), names of
+    causes that aren't there and that the reading after seems to bear out, names that need the tank open,
+    causes that would break down.
     """
 
-    miss: float = 0.2
+    miss: Numbers = 0.2
     false_name: float = 0.05
     tank_open: float = 0.5
     breaks: float = 0.3

@@ -62,7 +62,7 @@ def decide_pumps(
     job, asked_first (`named`), planned_on, decision_status and decided_by.
 
     pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, not_working,
-    checked (bool, its check is done and on record with the newest reading), and those of
+    circuit_proven, checked (bool, its check is done and on record with the newest reading), and those of
     parts_ahead.with_parts.
     forecast_of: gives that of a part of the rows, in their order, or what makes it when called. decisions:
     newest of a person, by pump. today: nothing is dated before it (as_of). where: None decides in this
@@ -81,9 +81,8 @@ def decide_pumps(
     pumps = pd.concat(list(in_parts(_decide_part, asked, where, methods)))
     pumps = pumps.assign(proposed_on=_first_days(pumps, settings, today, decisions))
     pumps = pumps.assign(unseen_days=_unseen_days(pumps, as_of, today))
-    return with_words(pumps.drop(columns=["lead_days", "on_hand", "idle"]), decisions).drop(
-        columns="unseen_days"
-    )
+    weighed = ["lead_days", "on_hand", "idle", "circuit_proven"]
+    return with_words(pumps.drop(columns=weighed), decisions).drop(columns="unseen_days")
 
 
 def methods() -> tuple[int, int]:

@@ -197,7 +197,8 @@ def _decided(
 
 def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     """Return rows with the trade rules' word on the last reading: finding, finding_text, finding_action,
-    next_test, missing (steps), status, down_since, not_working, next_capture_on, next_capture_km.
+    next_test, missing (steps), status, down_since, not_working, circuit_proven, next_capture_on,
+    next_capture_km.
 
     A pump that broke down on the road and was never read has failed as well.
     """
@@ -211,7 +212,8 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     table.loc[unread, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
     failed = table.pop("failed").astype(bool) | unread
     table["checked"] = table["checked"].astype(bool)
-    table["not_working"] = table["not_working"].astype(bool) & ~failed
+    for name in ("not_working", "circuit_proven"):
+        table[name] = table[name].astype(bool) & ~failed
     table["down_since"] = pd.to_datetime(table["down_since"]).where(~unread, broke)
     return table.assign(
         status=np.where(failed, "failed", "running"),
@@ -242,8 +244,8 @@ NEVER_READ: dict[str, Any] = {
     "finding": "no-capture", "finding_text": "Nothing was captured of this pump yet.",
     "finding_values": NO_VALUES,
     "finding_action": "none", "next_test": "A first capture at the next stop.", "missing": "",
-    "failed": False, "down_since": pd.NaT, "not_working": False, "checked": False,
-    "next_capture_on": None, "next_capture_km": None,
+    "failed": False, "down_since": pd.NaT, "not_working": False, "circuit_proven": False,
+    "checked": False, "next_capture_on": None, "next_capture_km": None,
 }  # fmt: skip
 # What a probability or a distance can't say of a pump that has failed.
 OF_RUNNING_PUMPS = (

@@ -227,6 +227,27 @@ def test_whether_the_engine_may_get_no_fuel(change, idle):
     assert bool(decide_findings(judge(history(change)))["not_working"].iloc[0]) is idle
 
 
+FLAT = {"mean_a": 0.0, "state": "prime", "supply_v": 0.1, "supply_v_at": "pump"}
+WEAK = {"supply_v": 11.4, "supply_v_at": "pump", "mean_a": 4.6, "rpm": 4700.0}
+
+
+@pytest.mark.parametrize(
+    ("change", "proven"),
+    [
+        (FLAT, True),
+        (FLAT | {"supply_v_at": "battery"}, False),  # nobody knows what arrives at the plug
+        (FLAT | {"supply_v": 12.4, "connector": "good"}, False),
+        (FLAT | {"supply_v": 6.0}, False),  # of a circuit at rest: it was not loaded
+        (WEAK | {"fuel_pressure_kpa": 290.0}, True),
+        (WEAK | {"fuel_pressure_kpa": 100.0}, False),  # far less than those volts leave
+        (WEAK, False),  # it does its work
+    ],
+)
+def test_whether_measured_volts_explain_that_it_does_not_work(change, proven):
+    found = decide_findings(judge(history(change)))
+    assert bool((found["circuit_proven"] & found["not_working"]).iloc[0]) is proven
+
+
 STARVED = {"mean_a": 3.9, "rpm": 6900.0, "supply_v": None, "visited_on": "2026-03-05"} | UNPROVEN
 STARVED |= {"fuel_pressure_kpa": None, "delivery_l_min": None, "min_delivery_l_min": 1.5}
 DRAGS = {"mean_a": 6.4, "rpm": 5600.0, "zero_checked": "yes", "visited_on": "2026-03-05"}

@@ -118,6 +118,12 @@ def test_where_the_engine_may_get_no_fuel_the_circuit_is_checked_today_whatever_
         assert not any("tank" in step for step in line["steps"])
         assert made.lines.empty
         assert list(made.waiting["unit"]) == ["U2"]
+        # Volts were missing at its plug: hardly any such check ends in a change, whatever share is usual.
+        [line] = planned(make_inputs([stands | {"hazard": hazard, "circuit_proven": True}])).checks.to_dict(
+            "records"
+        )
+        assert line["action"] == "check circuit"
+        assert line["p_change"] < 0.06
     full = pd.DataFrame({"depot": ["North"], "week_of": [pd.NaT], "hours": [0.0]})
     assert list(planned(make_inputs([stands], bays=full)).unplaced["why_code"]) == ["no-hours"]
 
