@@ -84,6 +84,7 @@ def run(args: argparse.Namespace) -> int:
         where=where_of(args),
     )
     _show(arrivals, args.json)
+    _judge_again(args.ledger, arrivals)
     if arrivals and not args.json:
         _say_if_no_units(args.ledger)
         _say_if_no_state(arrivals, args.state)
@@ -134,6 +135,9 @@ def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
             watch.taken(path)
     if came := [a for a in arrivals if a.status != "known"]:
         _show(came, args.json)
+        _judge_again(args.ledger, came)
+        if not args.json:
+            _say_if_no_state(came, args.state)
     if args.store:
         _store_matched(args.ledger, arrivals, args.state, author)
 
@@ -160,6 +164,12 @@ def _say_if_no_state(arrivals: Iterable[Arrival], state: str | None) -> None:
         )
 
 
+def _judge_again(ledger: Path, arrivals: Iterable[Arrival]) -> None:
+    """Say what a visit means that was measured again from a longer copy of its file."""
+    for visit_id in [a.visit_id for a in arrivals if a.visit_id is not None]:
+        _judge(ledger, visit_id)
+
+
 def _store_matched(ledger: Path, arrivals: Iterable[Arrival], state: str | None, author: Author) -> bool:
     from ingest.intake.tray import Named
 
@@ -176,25 +186,30 @@ def _store_matched(ledger: Path, arrivals: Iterable[Arrival], state: str | None,
 
 def _store(ledger: Path, named: list[Named], author: Author) -> bool:
     """Store files as visits of their units, and say what each means; returns whether any failed."""
-    from analytics.judging.verdict import judge_visit
     from ingest.intake.tray import store_named
-    from ingest.ledger.connection import open_ledger
 
     if not named:
         return False
     stored, failed, shifts = store_named(ledger, named, author=author)
     for logged in stored:
-        with open_ledger(ledger) as connection:
-            verdict = judge_visit(connection, logged.visit_id)
         tell(logged.text, aside=True)
-        tell(f"       {verdict.text}", aside=True)
-        if verdict.action != "none":
-            tell(f"       Next test. {verdict.next_test}", aside=True)
+        _judge(ledger, logged.visit_id)
     for shift in shifts:
         tell(shift.text, aside=True)
     for tray_id, why in failed.items():
         tell(f"{tray_id}: {why}", aside=True)
     return bool(failed)
+
+
+def _judge(ledger: Path, visit_id: int) -> None:
+    from analytics.judging.verdict import judge_visit
+    from ingest.ledger.connection import open_ledger
+
+    with open_ledger(ledger) as connection:
+        verdict = judge_visit(connection, visit_id)
+    tell(f"       {verdict.text}", aside=True)
+    if verdict.action != "none":
+        tell(f"       Next test. {verdict.next_test}", aside=True)
 
 
 def _show(arrivals: list[Arrival], as_json: bool) -> None:

@@ -14,15 +14,15 @@ import duckdb
 from ingest.author import Author
 from ingest.chains.chain import CaptureResult
 from ingest.checking.clamp_shift import Shift
-from ingest.durable import utc_now
 from ingest.errors import EntryRefused
 from ingest.intake.clamp_checks import hold_shifts
+from ingest.intake.longer_copy import OtherCopy, measure_longer, other_copy
 from ingest.intake.matching import Match
 from ingest.ledger.changes import row_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
-from ingest.ledger.transaction import transaction
+from ingest.ledger.transaction import Stamp, transaction
 from ingest.ledger.visit_rows import insert_capture
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import LoggedVisit, log_visit
@@ -34,7 +34,8 @@ _OF_AN_ENTRY = {f.name for f in fields(VisitEntry)} - {"unit", "visited_on", "do
 
 @dataclass(frozen=True)
 class Arrival:
-    """One file taken in. `status`: matched, waiting, refused, or known (there before, see `reason`)."""
+    """One file taken in. `status`: matched, waiting, refused, known (there before, see `reason`), or longer:
+    a copy whose beginning is visit `visit_id` already, which was measured again."""
 
     file_name: str
     file_hash: str
@@ -46,6 +47,7 @@ class Arrival:
     status: str = ""
     reason: str = ""
     tray_id: int | None = None
+    visit_id: int | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for --json."""
@@ -54,6 +56,7 @@ class Arrival:
             "file": self.file_name, "status": self.status, "unit": self.match.unit,
             "position": self.match.position, "matched_by": self.match.matched_by, "reason": self.reason,
             "captured_on": self.captured_on.isoformat(), "clamp": self.clamp, "tray_id": self.tray_id,
+            "visit_id": self.visit_id,
             "capture_hash": self.result.capture_hash,
             "mean_a": reading.mean_a if reading else None,
             "ripple_pct": reading.ripple_pct if reading else None,
@@ -77,19 +80,22 @@ def put_in_tray(ledger: Path, arrivals: Sequence[Arrival], *, author: Author) ->
 
     Samples that are a visit's already, or in the tray, are known: nothing is added; one that waits without a
     unit gets it where it is told by now. A file that could not be
-    read and now can takes the place of its refusal.
+    read and now can takes the place of its refusal; a longer copy that of its beginning, whose visit is
+    measured again from it.
     """
     done = []
     with (
         open_ledger(ledger, read_only=False) as connection,
-        transaction(connection, author, "work", command="take"),
+        transaction(connection, author, "work", command="take") as stamp,
     ):
         for arrival in arrivals:
-            done.append(_put(connection, arrival, author))
+            done.append(_put(connection, ledger, arrival, author, stamp))
     return done
 
 
-def _put(connection: duckdb.DuckDBPyConnection, arrival: Arrival, author: Author) -> Arrival:
+def _put(
+    connection: duckdb.DuckDBPyConnection, ledger: Path, arrival: Arrival, author: Author, stamp: Stamp
+) -> Arrival:
     result, found = arrival.result, arrival.match
     there = connection.execute(
         statement("intake/there_already"),
@@ -104,6 +110,8 @@ def _put(connection: duckdb.DuckDBPyConnection, arrival: Arrival, author: Author
                 return replace(arrival, status="matched", tray_id=tray_id)
         where = f"visit {visit_id} of unit {unit}" if visit_id else f"in the tray as {tray_id} ({status})"
         return replace(arrival, status="known", reason=f"These samples are {where} already.", tray_id=tray_id)
+    if before := other_copy(connection, ledger, arrival.file_name, result):
+        return _of_one_run(connection, ledger, arrival, before, stamp)
     refused = bool(result.refused)
     status = "refused" if refused else "waiting"
     reason = result.refused or found.reason or None
@@ -112,20 +120,56 @@ def _put(connection: duckdb.DuckDBPyConnection, arrival: Arrival, author: Author
     )
     if result.stored is not None and result.about is not None:
         insert_capture(connection, result.about, result.stored)
-    reading = result.reading
-    row = {
-        "status": status, "file_name": arrival.file_name, "file_hash": arrival.file_hash,
-        "capture_hash": result.capture_hash, "unit": found.unit, "position": found.position,
+    row = _seen(arrival) | {
+        "status": status, "file_name": arrival.file_name, "unit": found.unit, "position": found.position,
         "matched_by": found.matched_by, "reason": reason, "captured_on": arrival.captured_on,
-        "clamp": arrival.clamp, "probe": arrival.probe,
         "entry": json.dumps(dict(found.entry), default=str) if found.entry else None,
-        "mean_a": reading.mean_a if reading else None, "ripple_pct": reading.ripple_pct if reading else None,
-        "rpm": reading.rpm if reading else None, "picture": list(result.picture) or None,
-        "taken_by": author.name, "recorded_at": utc_now(),
+        "taken_by": author.name, "recorded_at": stamp.at,
     }  # fmt: skip
     tray_id = insert_row(connection, "tray", row)
     told = "refused" if refused else "matched" if found.unit and not found.reason else "waiting"
     return replace(arrival, status=told, reason=reason or "", tray_id=tray_id)
+
+
+def _seen(arrival: Arrival) -> dict[str, Any]:
+    """Return what a row of the tray holds of the file itself."""
+    reading = arrival.result.reading
+    return {
+        "file_hash": arrival.file_hash, "capture_hash": arrival.result.capture_hash, "clamp": arrival.clamp,
+        "probe": arrival.probe, "mean_a": reading.mean_a if reading else None,
+        "ripple_pct": reading.ripple_pct if reading else None, "rpm": reading.rpm if reading else None,
+        "picture": list(arrival.result.picture) or None,
+    }  # fmt: skip
+
+
+def _of_one_run(
+    connection: duckdb.DuckDBPyConnection, ledger: Path, arrival: Arrival, before: OtherCopy, stamp: Stamp
+) -> Arrival:
+    """Put a longer copy in the place of its beginning, and leave a shorter one."""
+    result = arrival.result
+    assert result.stored is not None
+    assert result.about is not None
+    arrival = replace(arrival, tray_id=before.tray_id)
+    if before.longer:
+        return replace(arrival, status="known", reason=f"It is the beginning of {before.where}.")
+    insert_capture(connection, result.about, result.stored)
+    row = _seen(arrival) | {"tray_id": before.tray_id, "recorded_at": stamp.at}
+    connection.execute(statement("intake/longer"), row)
+    if before.visit_id is not None:
+        measure_longer(connection, ledger, before, result.stored.capture_hash, stamp)
+        found = replace(arrival.match, unit=before.unit, reason="")
+        said = f"A longer copy of {before.where}, which is measured again from it."
+        return replace(arrival, status="longer", reason=said, visit_id=before.visit_id, match=found)
+    said = f"A longer copy of {before.where}."
+    if before.status == "dropped":
+        return replace(arrival, status="known", reason=said)
+    found = arrival.match
+    if before.unit is None and found.unit:
+        return replace(
+            _match_now(connection, arrival, before.tray_id), reason=f"{said} {found.reason}".strip()
+        )
+    told = "matched" if found.unit and not found.reason else "waiting"
+    return replace(arrival, status=told, reason=f"{said} {found.reason}".strip())
 
 
 def _match_now(connection: duckdb.DuckDBPyConnection, arrival: Arrival, tray_id: int) -> Arrival:
@@ -210,15 +254,9 @@ def _mark(
     visit_id: int | None = None,
     reason: str | None = None,
 ) -> None:
+    said = {"tray_id": tray_id, "status": status, "visit_id": visit_id, "reason": reason, "by": author.name}
     with (
         open_ledger(ledger, read_only=False) as connection,
         transaction(connection, author, "work", command="take"),
     ):
-        said = {
-            "tray_id": tray_id,
-            "status": status,
-            "visit_id": visit_id,
-            "reason": reason,
-            "by": author.name,
-        }
         connection.execute(statement("intake/mark"), said)

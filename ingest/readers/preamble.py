@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from ingest.errors import EntryRefused
+from ingest.readers.cells import resolution_of
 from ingest.readers.clock import parse_date
 from ingest.readers.layout import Layout, split_line
 from ingest.readers.options import parse_probe, parse_rate
@@ -16,6 +17,10 @@ from ingest.readers.vocabulary import CHANNEL, FREQUENCY_WORDS, INDEX_WORDS, TIM
 
 _COMMENT = re.compile(r'^[\s,;"]*(?:#|%|;|//|!|\*)+\s*')
 _VALUE = re.compile(r"^\s*([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*)$")
+
+_NUMBER_IN_WORDS = re.compile(r"(?<![\w.,])(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?(?![\d.,])")
+_NO_MATTER = {"is", "was", "of", "at", "the", "a", "an", "every", "each", "per", "one", "with", "time", "s"}
+_SAMPLED = {"sample", "samples", "sampled", "sampling", "digitised", "digitized"}
 
 
 @dataclass(frozen=True)
@@ -81,12 +86,16 @@ def _entries_of(line: str, cells: list[str], layout: Layout) -> list[Entry]:
             r"^\s*\"?([^=:;,\t]{1,60}?)\"?\s*[=:;,\t]\s*(.+?)\s*$", filled[0] if filled else line
         )
         if not match:
-            return []
+            return _in_words(filled[0] if filled else line)
         key, values = match[1], [match[2].strip(' "')]
         if "=" in values[0] or len(values[0]) > 200:
             return []
     if layout.delimiter == " " and (match := re.match(r"^\s*([^=:]{1,60}?)\s*[=:]\s*(.+?)\s*$", line)):
         key, values = match[1], [match[2].strip(' "')]
+    elif not key_of(key) and (
+        said := [e for cell in _phrases(line, filled, layout) for e in _in_words(cell)]
+    ):
+        return said
     inner = re.match(r"^(.*?)\s*[=:]\s*(\S.*)$", key)
     if inner and not key_of(key) and key_of(inner[1]):
         key, values = inner[1], [inner[2], *values]
@@ -96,6 +105,38 @@ def _entries_of(line: str, cells: list[str], layout: Layout) -> list[Entry]:
     bracket = re.search(r"[\(\[]([^\)\]]+)[\)\]]", key)
     unit = find_signal_unit(bracket[1]) if bracket else None
     return [Entry(key, tuple(v.strip() for v in values), unit, aligned)]
+
+
+def _phrases(line: str, filled: list[str], layout: Layout) -> list[str]:
+    return [line.strip()] if layout.delimiter == " " else filled
+
+
+def _in_words(text: str) -> list[Entry]:
+    """What a line without a sign between key and value says: "sample interval 50 us", "sampled at 20 kHz"."""
+    for match in _NUMBER_IN_WORDS.finditer(text) if len(text) <= 80 else ():
+        before, number, after = text[: match.start()], match[0], text[match.end() :].split()
+        for words in range(min(3, len(after)), -1, -1):  # the longest unit first: "samples per second"
+            unit, rest = " ".join(after[:words]), " ".join(after[words:])
+            if key := _key_in_words(f"{before} {rest}", unit):
+                return [Entry(key, (f"{number} {unit}".strip(),), None)]
+    return []
+
+
+def _key_in_words(words: str, unit: str) -> str | None:
+    """Return "interval" or "rate" where words name it and a unit goes with it, or none is printed."""
+    said = " ".join(word for word in re.findall(r"[^\W\d_]+", words) if word.lower() not in _NO_MATTER)
+    key, sampled = key_of(said), fold(said) in _SAMPLED
+    told = find_signal_unit(unit)
+    if told and told.kind == "time":
+        return "interval" if key == "interval" or sampled else None
+    if not unit:
+        return key if key in ("interval", "rate") else None
+    try:
+        parse_rate(f"1 {unit}")
+    except EntryRefused:
+        return None
+    of_samples = "s" in unit.lower() and "hz" not in unit.lower()  # kS/s, samples per second
+    return "rate" if key == "rate" or sampled or (of_samples and not said) else None
 
 
 def _blank_parted(line: str, width: int) -> list[str]:
@@ -194,7 +235,7 @@ def _covers(cells: list[str], layout: Layout) -> float:
 def _could_name(cells: list[str], layout: Layout, *, only: bool) -> bool:
     lined = _line_up(cells, layout)
     filled = [cell for cell in lined if cell]
-    if not filled or not _names_beside_numbers(filled):
+    if not filled or not _names_beside_numbers(filled) or (len(filled) == 1 and _in_words(filled[0])):
         return False
     if "=" in "".join(filled) and len(filled) < len(layout.columns):
         return False
@@ -297,7 +338,6 @@ def _header(entries: list[Entry]) -> Header:
     code_scale = number("code_scale")
     if code_scale is None and per_division and codes:
         code_scale = per_division / codes
-    promised = number("rows")
     date = facts["date"].values[0] if "date" in facts else ""
     clock = facts["clock"].values[0] if "clock" in facts else ""
     return Header(
@@ -311,10 +351,24 @@ def _header(entries: list[Entry]) -> Header:
         code_offset=number("code_offset") or 0.0,
         code_zero=(number("code_zero") or 0.0) if code_scale else 0.0,
         volts_per_division=per_division,
-        rows_promised=int(promised) if promised and 0 < promised < 1e12 else None,
+        rows_promised=_promised(facts.get("rows"), number("rows"), interval),
         captured_at=parse_date(date, clock),
         spectrum=time_unit == UNITS["Hz"] or (value_unit is not None and value_unit.kind == "level"),
     )
+
+
+def _promised(entry: Entry | None, told: float | None, interval_s: float | None) -> int | None:
+    """Return how many rows the header speaks of, as a number or as the record's length in time."""
+    if entry is None or told is None:
+        return None
+    match = _VALUE.match(" ".join(entry.values[:2]))
+    unit = (find_signal_unit(match[2]) if match else None) or entry.unit
+    if match and unit and unit.kind == "time":
+        if not interval_s or interval_s <= 0:
+            return None
+        rounded = resolution_of(match[1], "," if "," in match[1] else ".")  # so much shorter it may be
+        told = (told - rounded) * unit.factor / interval_s - 1
+    return int(told) if 1 <= told < 1e12 else None
 
 
 def _unit_of(entry: Entry | None) -> SignalUnit | None:

@@ -44,8 +44,8 @@ for _symbol in _OTHERS.split():
 
 _WORDS = {
     "s": "s sec secs second seconds sekunde sekunden seconde secondes segundo segundos secondi с сек 秒",
-    "ms": "ms мс msec millisecond milliseconds millisekunden",
-    "µs": "us мкс usec microsecond microseconds mikrosekunden",
+    "ms": "ms мс msec millisec millisecond milliseconds millisekunden",
+    "µs": "us мкс usec microsec microsecond microseconds mikrosekunden",
     "ns": "ns nsec nanosecond nanoseconds",
     "ps": "ps psec picosecond picoseconds",
     "A": "a amp amps ampere amperes ampère ampères amperios ampér а",

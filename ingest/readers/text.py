@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from ingest.capture import Note
 from ingest.errors import CaptureRefused
 from ingest.limits import Deadline
@@ -13,6 +15,8 @@ from ingest.readers.numbers import read_body
 from ingest.readers.preamble import Preamble, read_preamble, with_units
 from ingest.readers.table import Column, Table
 from ingest.wording import file_notes
+
+_HEAD_BYTES = 262_144  # of a file that is looked at without reading it
 
 
 def sniff(head: bytes) -> bool:
@@ -77,3 +81,30 @@ def _layout_note(text: PlainText, layout: Layout) -> Note:
     delimiter = None if layout.cells == 1 else layout.delimiter
     first_row = layout.first_line + 1
     return file_notes.layout(text.encoding, text.line_end, delimiter, layout.decimal, first_row)
+
+
+def ends_early(path: Path) -> bool:
+    """Tell whether a text stops inside a line, or before as many rows as its header speaks of.
+
+    False of what can't be seen or is no table.
+    """
+    try:
+        with path.open("rb") as file:
+            head = file.read(_HEAD_BYTES)
+            lines, tail = _line_ends(head), head[-2:]
+            while piece := file.read(1 << 20):
+                lines, tail = lines + _line_ends(piece), (tail + piece)[-2:]
+    except OSError:
+        return False
+    if not tail.rstrip(b"\0").endswith((b"\r", b"\n")):  # a zero byte is half of UTF-16
+        return True
+    try:
+        _, layout, preamble = read_layout(head[: 1 + max(head.rfind(b"\n"), head.rfind(b"\r"))])
+    except CaptureRefused:
+        return False
+    promised = preamble.header.rows_promised
+    return promised is not None and lines - layout.first_line < promised
+
+
+def _line_ends(data: bytes) -> int:
+    return data.count(b"\n") or data.count(b"\r")

@@ -7,18 +7,14 @@ from typing import Any
 
 import duckdb
 
-from ingest.checking.told_segments import ask_about_segments, contradicts
-from ingest.known_pump import TOLD
 from ingest.ledger.changes import change_cells, row_of
 from ingest.ledger.clamps import clamp_of
 from ingest.ledger.rows import as_dicts
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
-from ingest.ledger.visit_rows import insert_capture, insert_reading
 from ingest.readers.options import parse_probe
-from ingest.visit.clamp_factor import factor_used, scaled, written
-from ingest.visit.measuring_context import measuring_context
-from ingest.waveforms import load_waveform, store_waveform
+from ingest.visit.clamp_factor import factor_used, scaled
+from ingest.waveforms import load_waveform
 from ingest.wording.stored import notes_from
 
 _OF_CURRENT = ("mean_a", "mean_a_se", "min_a", "max_a", "ripple_a")
@@ -57,27 +53,11 @@ def measure_again(
     if visit["capture_hash"] is None:
         _multiply(connection, visit, times, stamp, reason)
         return
-    from ingest.measuring.measurement import measure
+    from ingest.visit.measured_anew import measured_as
 
-    capture = scaled(load_waveform(ledger, visit["capture_hash"]), times)
-    known = measuring_context(
-        connection,
-        visit["pump_id"],
-        visit["visited_on"],
-        told={name: visit[name] for name in TOLD},
-        **{name: visit[name] for name in ("state", "supply_v", "commanded", "duty_pct")},
+    measured_as(
+        connection, ledger, visit, scaled(load_waveform(ledger, visit["capture_hash"]), times), stamp, reason
     )
-    reading = measure(capture, known)
-    stored = store_waveform(ledger, capture)
-    insert_capture(connection, capture, stored)
-    insert_reading(connection, visit_id, reading, origin="capture", capture_hash=stored.capture_hash)
-    used = factor_used(capture.notes)
-    cells: dict[str, Any] = {"capture_hash": stored.capture_hash}
-    if used is not None:
-        cells["probe"] = written(used)
-    change_cells(connection, "visit", visit_id, cells, stamp, reason=reason)
-    if contradicts(reading):
-        ask_about_segments(connection, visit["pump_id"])
 
 
 def _multiply(

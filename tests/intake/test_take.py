@@ -290,7 +290,60 @@ def test_a_watched_folder_is_taken_as_its_files_come_to_rest(tmp_path, capsys, m
         (len(whole.splitlines()) - 1,)
     ]
     assert out.count("101.csv") == out.count("refused  102") == 1
+    assert "Of 1 nobody says how the engine ran" in err
     assert err.count("Looking again") == 1
+
+
+def test_a_file_rests_longer_while_samples_are_missing_that_its_header_speaks_of(tmp_path):
+    rows = "".join(f"{n / 1000:.3f}\n" for n in range(64))
+    timed = "# sample interval 1 ms\nRecord length: "
+    heads = {"Samples,64": True, "Samples,65": False, f"{timed}64 ms": True, f"{timed}70 ms": False}
+    for head, whole in heads.items():
+        path = tmp_path / f"{whole}.csv"
+        path.write_text(f"{head}\nCurrent (A)\n{rows}")
+        watch = Watch()
+        watch.ready([path], 0.0)
+        assert watch.ready([path], 3.0) == ([path] if whole else []), head
+        assert watch.ready([path], 30.0) == [path]
+
+
+def test_a_longer_copy_of_a_file_is_the_same_visit_measured_again(tmp_path, capsys):
+    """One that waits, one stored, one let go: whatever became of the beginning becomes of the whole."""
+    ledger, folder = build_ledger(tmp_path / "l.duckdb"), tmp_path / "f"
+    folder.mkdir()
+    whole = {name: write_capture_csv(folder / f"{name}.csv", small_capture(mean_a=a, seconds=0.3)).read_text()
+             for name, a in (("101", 5.0), ("wait", 5.2), ("bench", 5.4))}  # fmt: skip
+    for name, text in whole.items():
+        (folder / f"{name}.csv").write_text(text[: len(text) // 2])
+    take = ["take", str(folder), "--store", "--ledger", str(ledger)]
+    assert main(take) == 0
+    assert main(["take", "--drop", "2=bench trial", "--ledger", str(ledger)]) == 0
+    before = query(ledger, "SELECT tray_id, file_name, status FROM tray ORDER BY 1")
+    assert before == [(1, "101.csv", "stored"), (2, "bench.csv", "dropped"), (3, "wait.csv", "waiting")]
+    capsys.readouterr()
+    for name, text in whole.items():
+        (folder / f"{name}.csv").write_text(text)
+    assert main(take) == 0
+    out, err = capsys.readouterr()
+    assert "A longer copy of visit 41 of unit 101, which is measured again from it." in out
+    assert "A longer copy of file 3 of the tray." in out
+    assert "A longer copy of file 2 of the tray, which was let go." in out
+    with open_ledger(ledger) as connection:
+        assert judge_visit(connection, 41).text in err
+    assert query(ledger, "SELECT tray_id, file_name, status FROM tray ORDER BY 1") == before
+    lengths = "SELECT DISTINCT samples FROM tray JOIN capture USING (capture_hash)"
+    assert query(ledger, lengths) == [(15_000,)]
+    assert query(
+        ledger, "SELECT samples FROM visit JOIN capture USING (capture_hash) WHERE visit_id = 41"
+    ) == [(15_000,)]
+    assert query(ledger, "SELECT count(*) FROM reading WHERE visit_id = 41") == [(2,)]
+    reasons = query(ledger, "SELECT reason FROM change_log WHERE row_key = '41' AND field = 'capture_hash'")
+    assert reasons[-1][0].startswith("a longer copy of its file came: 15,000 samples")
+    for name, text in whole.items():  # and a copy that comes short once more is known
+        (folder / f"{name}.csv").write_text(text[: len(text) // 3])
+    assert {a.status for a in take_folder(ledger, folder, author=ANYBODY)} == {"known"}
+    assert query(ledger, lengths) == [(15_000,)]
+    assert not [f.text for f in check_ledger(ledger).findings if f.level == "problem"]
 
 
 def test_a_hostile_name_is_text_in_the_tray(tmp_path, monkeypatch):

@@ -50,6 +50,7 @@ def _take(text: str, clamp: str, by: str) -> str:
     bar.empty()
     told = pd.Series([a.status for a in arrivals], dtype="object").value_counts()
     words = {"matched": "with their unit", "waiting": "wait for one", "refused": "can't be read",
+             "longer": "longer than the visit stored of them, which was measured again",
              "known": "were there before"}  # fmt: skip
     said = [f"{told[status]:,} {word}" for status, word in words.items() if told.get(status)]
     return f"{formats.count(len(arrivals), 'file')} looked at: {', '.join(said) or 'no captures'}."

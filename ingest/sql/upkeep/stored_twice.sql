@@ -6,5 +6,5 @@ UNION ALL
 SELECT 'visit ' || visit_id || ' measured by method ' || method_version || ' in readings '
        || string_agg(reading_id::VARCHAR, ', ' ORDER BY reading_id)
 FROM reading WHERE origin = 'capture'
-GROUP BY visit_id, method_version HAVING count(*) > 1
+GROUP BY visit_id, method_version, capture_hash HAVING count(*) > 1
 ORDER BY ALL;

@@ -50,6 +50,24 @@ def preamble_with_equals_and_hash() -> Scenario:
 
 
 @scenario
+def the_interval_in_words_without_a_sign() -> Scenario:
+    head = "# bench run, filter 5 kHz\n# sample interval 50 us\nCurrent (A)\n"
+    return Scenario("p.csv", (head + rows(I)).encode(), I, notes=("time-from-header",))
+
+
+@scenario
+def the_rate_in_words_the_number_before_it() -> Scenario:
+    head = "Sampled with 20,0 kHz\nStrom (A)\n"
+    return Scenario("p.csv", (head + rows(I, decimal=",")).encode(), I, notes=("time-from-header",))
+
+
+@scenario
+def a_length_in_time_that_is_all_there() -> Scenario:
+    head = "Record length: 0.20 s\n1 sample every 50 us\nCurrent (A)\n"
+    return Scenario("p.csv", (head + rows(I)).encode(), I, notes=("time-from-header",))
+
+
+@scenario
 def preamble_with_tabs() -> Scenario:
     head = "Recorder\tbench\nSamples\t4000\nInterval\t50 us\n\nTime (ms)\tCurrent (A)\n"
     return Scenario("p.txt", (head + rows(T * 1e3, I, separator="\t")).encode(), I)
