@@ -264,7 +264,8 @@ def test_what_a_user_can_get_wrong_is_a_sentence(server, moved, tmp_path, monkey
     assert refused(None, connection=server.words.replace("port=", "port=1")) == "server-away"
     assert refused(None, connection="service=nowhere") == "no-service"
     assert refused(None, connection="host") == "bad-address"
-    assert refused(None, connection=f"host=h password={PASSWORD}") == "bad-address"
+    for word in ("password", "sslpassword", "oauth_client_secret", "scram_client_key"):
+        assert refused(None, connection=f"{server.words} {word}={PASSWORD}") == "bad-address"
     assert refused(None, connection=f"postgresql://fleet:{PASSWORD}@h/d") == "bad-address"
     assert refused(None, schema="Fleet; DROP") == "bad-address"
     assert refused(None, pasword="x") == "bad-address"
