@@ -32,7 +32,12 @@ from analytics.wear_model.wear import WearParameters
 X_GRID = np.linspace(0.0, 1.0, 41) ** 1.5 * 900e3
 D_GRID = np.linspace(0.0, 1.0, 61) ** 2 * 900e3
 AT_ONCE = 30_000  # survivals worked out in one pass: they stay in the cache
-NODES, WEIGHTS = np.polynomial.legendre.leggauss(12)
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
+DELAY_KM = 0.5 * D_GRID[:, None] * (_NODES + 1)  # from a start to x + d, (d, nodes)
+PARTS = 0.5 * D_GRID[:, None] * _WEIGHTS  # of the integral, (d, nodes)
+LOG_START = np.log(
+    np.maximum(X_GRID[:, None, None] + D_GRID[:, None] - DELAY_KM, 1.0)
+)  # of km, (x, d, nodes)
 
 
 @dataclass(frozen=True)
@@ -258,7 +263,7 @@ def delay_hazard_table(p: DragParameters, level: Value, level_sd: Value) -> np.n
 @lru_cache(64)
 def _one_table(*values: float) -> np.ndarray:
     """As `_table`, of one set of values: the same is asked for again and again while others are learned."""
-    return _table(*(np.array(v) for v in values))
+    return _table(*(np.full((1, 1, 1), v) for v in values))
 
 
 def _table(
@@ -274,19 +279,16 @@ def _table(
     far: np.ndarray,
     far_sd: np.ndarray,
 ) -> np.ndarray:
-    delay = 0.5 * D_GRID[:, None] * (NODES + 1)  # distance between start and x + d, (d, nodes)
-    k = delay / drag_model.UNIT_KM
+    k = DELAY_KM / drag_model.UNIT_KM
 
     def reached(jump: np.ndarray, jump_sd: np.ndarray) -> np.ndarray:
         spread = np.sqrt((growth * cv * k) ** 2 + sd**2 + jump_sd**2)
-        return np.clip(ndtr((jump + growth * k - level) / spread) - ndtr(-level / sd), 0, 1)
+        return np.clip(ndtr((jump + growth * k - level) / spread) - ndtr(-level / sd), 0, 1) * PARTS
 
-    at = X_GRID[:, None, None] + (D_GRID[:, None] - delay)
-    density = shape / scale * (np.maximum(at, 1.0) / scale) ** (shape - 1)
-    ended = density * reached(jump, jump_sd)
+    density = shape / scale * np.exp((shape - 1) * (LOG_START - np.log(scale)))
+    table = np.einsum("...xdn,...xdn->...xd", density, reached(jump, jump_sd))  # reached from any x alike
     if at_once_per_km.any():
-        ended = ended + at_once_per_km * reached(far, far_sd)
-    table = (ended * WEIGHTS).sum(-1) * 0.5 * D_GRID
+        table = table + (at_once_per_km * reached(far, far_sd)).sum(-1)
     return np.maximum.accumulate(table, axis=-1)
 
 
