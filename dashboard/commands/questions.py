@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from dashboard.words.terminal import tell, tell_json
 
 EXAMPLE = "pumpledger questions --kind odometer-kilometres --as value"
+MOST_SCALED = 5  # answers that scaled readings, told below the list
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +22,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                         help="settle all that are listed by this answer, which each must offer")  # fmt: skip
     parser.add_argument("--right", metavar="VALUE",
                         help='settle the one that is listed by the right odometer or day, such as "88412 mi" '
-                        "or 2026-03-31, as the instrument shows it")  # fmt: skip
+                        'or 2026-03-31, as the instrument shows it; of a clamp, since when it was '
+                        "off")  # fmt: skip
+    parser.add_argument("--undo", type=int, metavar="N",
+                        help="take back the answer to N, which scaled a clamp's readings")  # fmt: skip
     parser.add_argument("--why", default="", metavar="TEXT", help="the reason, where the answer needs one")
     parser.add_argument("--by", metavar="NAME", help="who answers; default: the user of this machine")
     parser.add_argument(
@@ -34,17 +40,22 @@ def run(args: argparse.Namespace) -> int:
     from dashboard.data.queries import settings
     from ingest.author import operating_system_user
     from ingest.errors import EntryRefused
+    from ingest.visit.clamp_scaled import take_back
     from ingest.visit.settling import settle_by_value, settle_questions
 
     if args.most < 1:
         raise EntryRefused("bad-most", f"--most: {args.most} questions is none; give 1 or more.")
+    author = operating_system_user().signing(args.by)
+    if args.undo is not None:
+        visits = take_back(args.ledger, args.undo, args.why, author, command="questions")
+        tell(f"{_readings(visits)} as before; question {args.undo} is open again.")
+        return 0
     rows = open_questions_of(args.ledger, kind=args.kind, unit=args.unit, numbers=args.number)
     if lacking := sorted(set(args.number or ()) - {row["question"] for row in rows}):
         raise EntryRefused(
             "no-question",
             f"No question {lacking[0]} is open here; pumpledger questions lists those that are.",
         )
-    author = operating_system_user().signing(args.by)
     if args.right is not None:
         if len(rows) != 1 or args.answer is not None:
             raise EntryRefused(
@@ -54,11 +65,13 @@ def run(args: argparse.Namespace) -> int:
             )
         settle_by_value(args.ledger, rows[0]["question"], args.right, args.why, author, command="questions")
         tell("1 question settled.")
+        _tell_scaled(args.ledger, [rows[0]["question"]])
         return 0
     if args.answer is not None:
         ids = [row["question"] for row in rows]
         settled = settle_questions(args.ledger, ids, args.answer, args.why, author, command="questions")
         tell(f"{settled} {'question' if settled == 1 else 'questions'} settled.")
+        _tell_scaled(args.ledger, ids)
         return 0
     if args.json:
         for row in rows:
@@ -71,7 +84,24 @@ def run(args: argparse.Namespace) -> int:
         tell(f"{len(rows) - args.most:,} more; --most N lists them, --kind and --unit narrow them.")
     if not rows:
         tell("Nothing is in doubt.")
+    _tell_scaled(args.ledger)
     return 0
+
+
+def _tell_scaled(ledger: Path, numbers: Sequence[int] | None = None) -> None:
+    """Say which answers scaled a clamp's readings, and how to take each back."""
+    from ingest.ledger.connection import open_ledger
+    from ingest.visit.clamp_scaled import scaled
+
+    with open_ledger(ledger) as connection:
+        done = scaled(connection)
+    for one in done[:MOST_SCALED]:
+        if numbers is None or one.question_id in numbers:
+            tell(f"{one.text} --undo {one.question_id} --why … takes that back.")
+
+
+def _readings(count: int) -> str:
+    return "1 reading is" if count == 1 else f"{count:,} readings are"
 
 
 def _lines(row: dict[str, Any], own: str) -> list[str]:
@@ -81,6 +111,8 @@ def _lines(row: dict[str, Any], own: str) -> list[str]:
         for key, answer in row["answers"].items()
     ]
     if row["takes"]:
-        such = {"odometer": f'"88412 {own}"', "day": "2026-03-31"}[row["takes"]]
-        answers.append(f"    --number {row['question']} --right {such} --why …: the right {row['takes']}")
+        such = {"odometer": f'"88412 {own}"'}.get(row["takes"], "2026-03-31")
+        right = "off since that day" if row["takes"] == "since" else f"the right {row['takes']}"
+        why = "" if row["takes"] == "since" else " --why …"
+        answers.append(f"    --number {row['question']} --right {such}{why}: {right}")
     return [f"{row['question']} · {row['kind']}{unit}", f"  {row['text']}", *answers]

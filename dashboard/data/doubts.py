@@ -17,7 +17,7 @@ def open_questions_of(
     ledger: Path, *, kind: str | None = None, unit: str | None = None, numbers: Sequence[int] | None = None
 ) -> list[dict[str, Any]]:
     """Return open questions, oldest first: question (its number), kind, unit, text, table, row, answers
-    (key -> label, needs_reason), takes ("odometer" or "day" where the right one can be typed, else "")."""
+    (key -> label, needs_reason), takes (as `takes_value`)."""
     narrowed: dict[str, Any] = {"code": kind, "find": "", "depots": [], "classes": [], "types": []}
     with open_ledger(ledger) as connection:
         asked = narrowed | {"rows": ALL_ROWS, "skip": 0}

@@ -17,7 +17,7 @@ from ingest.visit.settling import offered, takes_value
 from ingest.wording.stored import question_text
 
 CORRECT, WITHDRAW = "Correct the odometer", "Withdraw the visit"
-_CORRECT = {"odometer": CORRECT, "day": "Correct the day"}
+_CORRECT = {"odometer": CORRECT, "day": "Correct the day", "since": "Scale what was read since that day"}
 AS_IT_STANDS, NO_MATTER = "It is right as it stands", "It doesn't matter"
 BUTTONS_A_ROW = 3
 # Answers that many questions of a kind may have in common.
@@ -53,18 +53,23 @@ def _show_question(row: dict[str, Any], offers: dict[str, Choice], by: str, own:
         labels = [*offers, NO_MATTER]
         what, typed = takes_value(row), ""
         if what and access.may("correct"):
-            shown = {"odometer": f"88412 {own}, as the instrument shows it", "day": "2026-03-31"}[what]
-            typed = st.text_input(f"Right {what}", key=f"right_{key}", placeholder=shown)
+            shown = {"odometer": f"88412 {own}, as the instrument shows it"}.get(what, "2026-03-31")
+            words = "Off since" if what == "since" else f"Right {what}"
+            typed = st.text_input(words, key=f"right_{key}", placeholder=shown)
             labels.append(_CORRECT[what])
         pressed = _pressed(labels)
         if pressed:
             choice = offers.get(pressed)
             frame.attempt(
                 lambda: _settle(pressed, choice, row, reason, by, typed),
-                f"Settled: {pressed.lower()}, unit {row['unit']}.",
+                f"Settled: {pressed[0].lower()}{pressed[1:]}{_of_unit(row)}.",
             )
     if about_visit:
         frame.link("pump_history", f"→ History of unit {row['unit']}", pump=int(row["pump_id"]))
+
+
+def _of_unit(row: dict[str, Any]) -> str:
+    return "" if formats.is_unknown(row["unit"]) else f", unit {row['unit']}"
 
 
 def _label(choice: Choice) -> str:

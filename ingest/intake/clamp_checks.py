@@ -47,7 +47,10 @@ class CheckedClamp:
             f" {signed(100 * off_a / self.known_a, 1)} %; it may be off by {self.within_a:.2f} A."
         )
         return (
-            said if self.passed else f"{said} Take it out of use until it is mended or its factor put right."
+            said
+            if self.passed
+            else f"{said} Take it out of use until it is mended or its factor put right; an open question"
+            " offers to scale what was read with it."
         )
 
 

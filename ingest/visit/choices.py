@@ -44,8 +44,8 @@ _SLIPS = ("odometer-kilometres", "odometer-miles", "odometer-digit")
 class Choice:
     """One answer. `values`: what it writes (ledger column -> value); `unit`: whose the entry is instead;
     `pump_id`: which pump it was; `held`: the readings it names stay out of the trend; `times`: its current is
-    so many times what was read. None of these: it stands as it is. `on_yes`: what the question asks for, so
-    that a bare yes means it."""
+    so many times what was read, of a clamp on all days from `since` on and before `until`. None of these: it
+    stands as it is. `on_yes`: what the question asks for, so that a bare yes means it."""
 
     key: str
     label: str
@@ -55,6 +55,8 @@ class Choice:
     needs_reason: bool = False
     held: bool = False
     times: float | None = None
+    since: date | None = None
+    until: date | None = None
     on_yes: bool = False
 
     @property
@@ -261,6 +263,10 @@ def _shift(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     yield Choice(AS_TYPED, "The pumps did change", needs_reason=True)
 
 
+def _off(_code: str, _told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    yield Choice(AS_TYPED, "Leave its readings as they are", needs_reason=True)
+
+
 def _factor(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     told = {**told, **(told.get(READ_WITH) or {})}
     for key, times in right_times(told).items():
@@ -319,6 +325,7 @@ _OFFERS: dict[tuple[str, str], _Offer] = {
     ("same-vin", ""): _same_vehicle,
     ("similar-vin", ""): _same_vehicle,
     ("clamp-shift", ""): _shift,
+    ("clamp-off", ""): _off,
     ("segments-told", ""): _segments,
     ("probe-factor", ""): _factor,
     ("vin-malformed", "letters"): _vin,

@@ -22,6 +22,8 @@ from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp, transaction
 from ingest.typed import tidy
 from ingest.visit.choices import AS_TYPED, WITHDRAW, Choice, choices, column_of, says_yes
+from ingest.visit.clamp_scaled import CODES as OF_CLAMPS
+from ingest.visit.clamp_scaled import scale, scalings, since_day
 from ingest.visit.corrections import take_out
 from ingest.visit.factor_corrected import measure_again, read_with
 from ingest.visit.instrument_cluster import odometer_as_typed
@@ -87,6 +89,8 @@ def offered(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any]) -> tu
         if choice.unit is not None and table not in ("visit", "vehicle"):
             continue
         found.append(replace(choice, values=values))
+    if row["code"] in OF_CLAMPS and told:
+        found = [*scalings(connection, row), *found]
     if row["code"] == "implied-pump" and table == "pump":
         found = [*_pumps(connection, "lives_there", row), Choice(AS_TYPED, "A pump of unknown age")]
     if row["code"] == "between-pumps" and table == "visit":
@@ -124,7 +128,8 @@ def settle_questions(
 def settle_by_value(
     ledger: Path | str, question_id: int, text: str, reason: str, author: Author, *, command: str
 ) -> None:
-    """Settle a question about an odometer or a day by the right one, typed as the instrument shows it.
+    """Settle a question about an odometer or a day by the right one, typed as the instrument shows it, or one
+    about a clamp by the day since when it has been off.
 
     What was driven before a replaced instrument cluster is added. A bare number is in the fleet's unit.
     Raises EntryRefused where the question has been answered meanwhile or is about something else, and without
@@ -141,7 +146,10 @@ _UNCHANGED = "This {what} stands there already; is it right as it stands?"
 
 
 def takes_value(row: Mapping[str, Any]) -> str:
-    """Return what the right value of a question's row is, "odometer" or "day"; "" where none can be typed."""
+    """Return what the right value of a question's row is: "odometer", "day", or "since", the day since when a
+    clamp has been off; "" where none can be typed."""
+    if row["code"] == "clamp-off":
+        return "since"
     column = _COLUMN_OF.get(column_of(row["field"]) or "", "")
     if column not in _MAY_CHANGE.get(row["table_name"], ()) or row["code"] in _OF_ANOTHER_PUMP:
         return ""
@@ -155,6 +163,8 @@ def _typed(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], text: 
             "no-such-answer",
             f"Question {row['question_id']} is about no odometer or day; take one of its answers.",
         )
+    if what == "since":
+        return since_day(connection, row, read_day(text, field="Day"))
     column = _COLUMN_OF[str(column_of(row["field"]))]
     table = row["table_name"]
     fact = row_of(connection, table, int(row["row_key"]))
@@ -188,10 +198,16 @@ def _settle(
         for row, answer in zip(rows, answers, strict=True):
             if not _is_open(connection, row["question_id"]):
                 continue  # an answer to one before it settled it too
-            if answer.times is not None:
-                said = reason.strip() or answer.label
+            said = reason.strip() or answer.label
+            if answer.times is not None and row["code"] in OF_CLAMPS:
+                back = scale(connection, ledger, row, answer, stamp, said)
+                _apply(connection, row, replace(answer, values={}), said, stamp)
+                return_to_trend(connection, back)
+            elif answer.times is not None:
                 measure_again(connection, ledger, int(row["row_key"]), answer.times, stamp, said)
-            _apply(connection, row, answer, reason.strip() or answer.label, stamp)
+                _apply(connection, row, answer, said, stamp)
+            else:
+                _apply(connection, row, answer, said, stamp)
             settled += 1
     return settled
 
@@ -258,7 +274,7 @@ def _apply(
     said = {"status": status, "answer": tidy(answer, "answer"), "by": stamp.by, "at": stamp.at}
     connection.execute(statement("visit/answer_question"), said | {"question_id": row["question_id"]})
     back = [int(key)] if table == "visit" else []
-    if row["code"] == "clamp-shift" and not choice.held:
+    if row["code"] == "clamp-shift" and not choice.held and choice.times is None:
         back = json.loads(row["details"])["visits"]
     return_to_trend(connection, back)
     log_change(connection, table, str(key), row["code"], None, status, stamp, reason=answer)

@@ -20,6 +20,7 @@ from ingest.wording.language import spoken
 P = ParamSpec("P")
 VARIANT = "variant"  # the value that tells sentences of one code apart
 READ_WITH = "read_with"  # values that the answers to a question are made from, and not its sentence
+SCALED = "scaled"  # what an answer about a clamp scaled, kept with its question so that it can be taken back
 _writers: dict[tuple[str, str], Callable[..., str]] = {}
 _others: dict[tuple[str, str, str], Callable[..., str]] = {}
 
@@ -75,7 +76,8 @@ def said(code: str, values: Mapping[str, Any] | None, kept: str | None = None) -
     """
     if values is not None:
         told = dict(values)
-        told.pop(READ_WITH, None)
+        for beside in (READ_WITH, SCALED):
+            told.pop(beside, None)
         variant = told.pop(VARIANT, "")
         write = _others.get((spoken(), code, variant)) or _writers.get((code, variant))
         if write is not None and _fits(write, told):

@@ -17,6 +17,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.questions import raise_question
 from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import settings_at
+from ingest.ledger.upkeep import check_ledger
 from ingest.visit.settling import settle_questions
 from ingest.wording.odometer_questions import odometer_question
 from tests.authors import ANYBODY
@@ -136,6 +137,73 @@ def test_a_clamp_that_shifted_a_morning_is_named_held_and_asked_about_once(ledge
     settle_questions(ledger, [question_id], "as-typed", "all on winter fuel", ANYBODY, command="test")
     assert query(ledger, "SELECT count(*) FROM visit WHERE NOT in_trend") == [(0,)]
     assert hold_shifts(ledger, author=ANYBODY) == []
+
+
+def test_what_a_clamp_read_since_it_was_off_is_scaled_at_one_answer_and_taken_back_as_one(
+    ledger, tmp_path, capsys, monkeypatch
+):
+    """Pumps read right in one round and 8 % high in the next, one of them from a capture; then the check."""
+    days = [LAST_VISIT + timedelta(days=30 * n) for n in (1, 2, 3)]
+    told = ["--ledger", str(ledger)]
+    main(["clamp", "blue", "--factor", "100mV/A", *told])
+    main(["clamp", "blue", "--known", "5", "--read", "5.02", "--date", str(LAST_VISIT), *told])
+    with open_ledger(ledger, read_only=False) as con:
+        levels = con.execute(
+            "SELECT unit, pump_id, median(mean_a) FROM visit_detail WHERE removed_on IS NULL GROUP BY ALL"
+        ).fetchall()
+        for n, unit, pump_id, level in ((n, *row) for n in (0, 1) for row in levels if row[0] != "101"):
+            visit = {
+                "unit": unit,
+                "pump_id": pump_id,
+                "visited_on": days[n],
+                "clamp": "blue",
+                "state": "idle",
+            }
+            visit_id = insert_row(con, "visit", visit | {"odometer_km": 144_000 + 1_000 * n})
+            reading = {"visit_id": visit_id, "origin": "elsewhere", "method_version": 1}
+            insert_row(con, "reading", reading | {"mean_a": level * (1.08 if n else 1.0)})
+    monkeypatch.setattr("dashboard.commands.log._decision", lambda *_: None)  # no part of this
+    file = write_capture_csv(tmp_path / "v.csv", small_capture(mean_a=0.57 * 1.08, seconds=0.1))
+    file.write_text(file.read_text().replace("Current (A)", "Clamp (V)"), encoding="utf-8")
+    seen = ["--unit", "101", "--odometer", "145000 km", "--date", str(days[1]), "--state", "idle"]
+    main(["log", str(file), "--clamp", "blue", *seen, *told])
+    main(["clamp", "--shifts", *told])
+    main(["clamp", "blue", "--known", "5", "--read", "5.4", "--date", str(days[2]), *told])
+    figures = (
+        "SELECT visit_id, round(mean_a, 6), in_trend, capture_hash FROM visit_detail"
+        f" WHERE clamp = 'blue' AND visited_on = '{days[1]}' ORDER BY 1"
+    )
+    before = query(ledger, figures)
+    assert [row[2] for row in before] == [False] * 8
+    capsys.readouterr()
+    assert main(["questions", "--kind", "clamp-off", *told]) == 0
+    listed = capsys.readouterr().out
+    also = "scale 15 readings by 0.926, and put its factor right: 108mV/A"
+    assert f"--as since-check: Off ever since its check of {LAST_VISIT}: {also}" in listed
+    moved = f"Off since {days[1]}, when its pumps' readings moved"
+    assert f"--as since-moved: {moved}: {also.replace('15', '8')}" in listed
+    assert "--right 2026-03-31: off since that day" in listed
+    [(number,)] = query(ledger, "SELECT question_id FROM question WHERE code = 'clamp-off'")
+    assert main(["questions", "--kind", "clamp-off", "--right", str(days[1]), *told]) == 0
+    said = capsys.readouterr().out
+    assert f"8 readings of clamp blue since {days[1]} scaled by 0.926. --undo {number}" in said
+    after = query(ledger, figures)
+    assert [a[1] / b[1] for a, b in zip(after, before, strict=True)] == pytest.approx(
+        [1 / 1.08] * 8, rel=1e-4
+    )
+    assert [row[2] for row in after] == [True] * 8
+    assert query(ledger, "SELECT factor FROM clamp") == [("108mV/A",)]
+    assert query(ledger, "SELECT probe FROM visit WHERE capture_hash IS NOT NULL") == [("108mV/A",)]
+    asked = "FROM question WHERE status = 'open' AND table_name = 'clamp'"
+    assert query(ledger, f"SELECT count(*) {asked}") == [(0,)]
+    assert query(ledger, "SELECT count(*) FROM change_log WHERE reason LIKE 'Off since%'")[0][0] >= 8
+    assert main(["questions", "--undo", str(number), "--why", "the shunt was wrong", *told]) == 0
+    assert query(ledger, figures) == before
+    assert query(ledger, "SELECT factor FROM clamp") == [("100mV/A",)]
+    assert query(ledger, f"SELECT code {asked} ORDER BY 1") == [("clamp-off",), ("clamp-shift",)]
+    assert main(["questions", "--undo", str(number), "--why", "again", *told]) == 1
+    assert "No answer to question" in capsys.readouterr().err
+    assert not [f.text for f in check_ledger(ledger).findings if f.level == "problem"]
 
 
 def test_the_page_registers_lists_and_checks(ledger, monkeypatch):

@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard.data import changes, loaders
 from dashboard.parts import fact_forms
 from dashboard.shell import access, frame, lists, say
+from dashboard.words import formats
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.one_fact import add_facts, change_facts, read_facts
 from ingest.fleet_folder.tables import CLAMPS
@@ -40,6 +41,7 @@ def show_clamps() -> None:
         say.line("No clamp is on record yet.")
     if access.may("work") and len(rows):
         _check(rows["clamp"].tolist())
+    _scaled()
     if access.may("facts"):
         _change(rows)
 
@@ -75,6 +77,32 @@ def _check(names: list[str]) -> None:
                 return record_check(loaders.ledger_path(), clamp, *amps, on=on, author=access.author(by)).text
 
             frame.attempt(keep)
+
+
+def _scaled() -> None:
+    """Draw the answers that scaled readings, each to be taken back."""
+    from ingest.visit.clamp_scaled import scaled, take_back
+
+    with loaders.reading() as connection:
+        done = scaled(connection)
+    if not done:
+        return
+    with st.expander(f"Readings scaled because a clamp was off: {formats.count(len(done), 'answer')}"):
+        for one in done:
+            with st.form(f"scaled_{one.question_id}", border=False):
+                say.line(one.text)
+                if not access.may("correct"):
+                    st.form_submit_button("Take it back", disabled=True)
+                    continue
+                reason, by = fact_forms.signature(f"scaled_{one.question_id}")
+                if st.form_submit_button("Take it back", width="stretch"):
+                    frame.attempt(
+                        lambda one=one, reason=reason, by=by: take_back(
+                            loaders.ledger_path(), one.question_id, reason, access.author(by),
+                            command=changes.COMMAND,
+                        ),
+                        f"Readings of clamp {one.clamp} are as before; its question is open again.",
+                    )  # fmt: skip
 
 
 def _change(rows: pd.DataFrame) -> None:

@@ -1,0 +1,1 @@
+UPDATE question SET details = $details WHERE question_id = $question_id;
