@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -80,4 +81,4 @@ def confirmed(one: Proposed, columns: pd.DataFrame, words: pd.DataFrame) -> Mapp
     entry["header_row"] = one.mapped.header_row
     if one.mapped.sheet:
         entry["sheet"] = one.mapped.sheet
-    return mapped_from(entry)
+    return replace(mapped_from(entry), only=one.mapped.only)

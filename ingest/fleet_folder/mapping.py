@@ -10,6 +10,11 @@
     technician = { header = "Name", from_above = true }   # a blank cell: as in the row above
     state = { everywhere = "idle" }   # no header says so: it holds for every row
 
+    [[table]]
+    file = "Job cards.csv"            # of which only some rows are meant
+    holds = "pumps.csv"
+    only = { header = "Job", any = ["pump replaced", "new pump"], none = ["water"] }
+
 One file may hold several tables. What contradicts itself, the folder or the tables is refused in a sentence.
 """
 
@@ -26,6 +31,7 @@ from typing import Any
 import pandas as pd
 
 from ingest.errors import EntryRefused
+from ingest.fleet_folder.job_texts import Only, spoken
 from ingest.fleet_folder.report import RowProblem
 from ingest.fleet_folder.sheets import Sheet
 from ingest.fleet_folder.tables import TABLES, Column, Table
@@ -51,13 +57,14 @@ class Source:
 
 @dataclass(frozen=True)
 class Mapped:
-    """A table that stands in a file of another shape: `columns` by the table's own names."""
+    """A table that stands in a file of another shape: `columns` by the table's own names; only: its rows."""
 
     table: Table
     file: str
     columns: dict[str, Source]
     sheet: str | None = None
     header_row: int = 1
+    only: Only | None = None
 
 
 def read_mapping(folder: Path) -> dict[str, Mapped]:
@@ -128,7 +135,20 @@ def mapped_from(entry: dict[str, Any]) -> Mapped:
     if not isinstance(header_row, int) or not 1 <= header_row <= 1000:
         raise _refused(f"header_row of '{file}' must be a row such as 3")
     sources = {name: _source(table, name, said) for name, said in columns.items()}
-    return Mapped(table, file, sources, sheet if isinstance(sheet, str) else None, header_row)
+    only = _only(file, entry.get("only"))
+    return Mapped(table, file, sources, sheet if isinstance(sheet, str) else None, header_row, only)
+
+
+def _only(file: str, said: Any) -> Only | None:
+    if said is None:
+        return None
+    lists = [said.get("any"), said.get("none", [])] if isinstance(said, dict) else []
+    worded = all(
+        isinstance(x, list) and all(isinstance(word, str) and word.strip() for word in x) for x in lists
+    )
+    if not lists or not lists[0] or not worded or not isinstance(said.get("header"), str):
+        raise _refused(f'only of \'{file}\' is written like {{ header = "Job", any = ["pump replaced"] }}')
+    return Only(said["header"], tuple(said["any"]), tuple(said.get("none", [])))
 
 
 def _source(table: Table, name: str, said: Any) -> Source:
@@ -182,17 +202,17 @@ def applied(mapped: Mapped, read: Sheet, distance_unit: str) -> Sheet:
     A row with a cell in another unit than columns.toml gives its header is a problem, and not among them.
     Raises EntryRefused where the file lacks a header.
     """
+    if mapped.only is not None:
+        _demand_header(mapped.only.header, "only", read)
+        meant = read.cells[spoken(read.cells[mapped.only.header], mapped.only)].reset_index(drop=True)
+        read = replace(read, cells=meant, total=len(meant) + len(read.problems))
     cells = pd.DataFrame({"file_row": read.cells["file_row"]})
     problems = list(read.problems)
     for name, source in mapped.columns.items():
         if source.everywhere:
             cells[name] = source.everywhere
             continue
-        if source.header not in read.header:
-            listed = ", ".join(f"'{header}'" for header in read.header)
-            raise EntryRefused(
-                "column-missing", f"{FILE} names '{source.header}' for {name}; the header has {listed}."
-            )
+        _demand_header(source.header, name, read)
         column = mapped.table.by_name[name]
         texts = read.cells[source.header]
         if source.from_above:
@@ -208,6 +228,12 @@ def applied(mapped: Mapped, read: Sheet, distance_unit: str) -> Sheet:
     wrong = cells["file_row"].isin([problem.row for problem in problems])
     own = cells[~wrong].reset_index(drop=True)
     return replace(read, header=list(mapped.columns), cells=own, problems=problems)
+
+
+def _demand_header(header: str, name: str, read: Sheet) -> None:
+    if header not in read.header:
+        listed = ", ".join(f"'{header}'" for header in read.header)
+        raise EntryRefused("column-missing", f"{FILE} names '{header}' for {name}; the header has {listed}.")
 
 
 def _in_own_words(texts: pd.Series, source: Source, column: Column, distance_unit: str) -> pd.Series:
@@ -244,7 +270,9 @@ def as_toml(mapped: Iterable[Mapped]) -> str:
         out.append(f"\n[[table]]\nfile = {_quoted(one.file)}\n")
         out += [f"sheet = {_quoted(one.sheet)}\n"] if one.sheet else []
         out += [f"header_row = {one.header_row}\n"] if one.header_row > 1 else []
-        out.append(f"holds = {_quoted(one.table.file)}\n[table.columns]\n")
+        out.append(f"holds = {_quoted(one.table.file)}\n")
+        out += [f"only = {_only_said(one.only)}\n"] if one.only else []
+        out.append("[table.columns]\n")
         out += [f"{name} = {_said(source)}\n" for name, source in one.columns.items()]
     return "".join(out)
 
@@ -281,6 +309,14 @@ def _said(source: Source) -> str:
         pairs = ", ".join(f"{_quoted(cell)} = {_quoted(value)}" for cell, value in source.values.items())
         parts.append(f"values = {{ {pairs} }}")
     return f"{{ {', '.join(parts)} }}"
+
+
+def _only_said(only: Only) -> str:
+    def words(listed: tuple[str, ...]) -> str:
+        return f"[{', '.join(map(_quoted, listed))}]"
+
+    none = f", none = {words(only.none)}" if only.none else ""
+    return f"{{ header = {_quoted(only.header)}, any = {words(only.any)}{none} }}"
 
 
 def _quoted(text: str) -> str:

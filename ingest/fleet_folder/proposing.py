@@ -7,6 +7,7 @@ headers say alike, and what words say but cells don't, is told and left out: not
 from __future__ import annotations
 
 import re
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -16,9 +17,22 @@ import pandas as pd
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.cells import has_decimal_commas, read_column
 from ingest.fleet_folder.column_words import CELLS, FILES, HEADERS, folded
+from ingest.fleet_folder.job_texts import changes_told, spoken
 from ingest.fleet_folder.mapping import Mapped, Source, kind_of
 from ingest.fleet_folder.sheets import WORKBOOKS, Sheet, read_sheet, sheet_titles
-from ingest.fleet_folder.tables import PUMPS, TABLES, VEHICLES, Column, Table, column_meant
+from ingest.fleet_folder.tables import (
+    BREAKDOWNS,
+    METRIC_NAMES,
+    ODOMETERS,
+    PUMPS,
+    SERVICES,
+    TABLES,
+    VEHICLES,
+    VISITS,
+    Column,
+    Table,
+    column_meant,
+)
 from ingest.typed import blank_spellings
 from ingest.units import find_unit
 
@@ -27,6 +41,9 @@ GROUPED = 0.4  # least share of blank cells under the heads of groups
 READABLE = 0.6  # least share of them that are of the column's kind
 NAMED_BY_FILE = 3.0
 MOST_ABOVE = 15  # rows above a header
+LABOUR_H = 50.0  # [P] hours of half a list below it are those that jobs took, and no engine's
+FEWEST_JOBS = 2  # rows of many that tell of a changed pump
+_OF_A_JOB = {"fitted_on": "visited_on", "fitted_odometer": "odometer"}
 BESIDE = (VEHICLES, PUMPS)  # tables whose facts often stand in another's rows
 _WORDED = ("fuel", "make", "technician", "note")  # columns that hold no figures
 _FIGURE = re.compile(r"[\d.,\s]+([A-Za-z]{1,3}|°[CF])?")
@@ -41,7 +58,8 @@ _VIN = re.compile(r"[A-HJ-NPR-Z0-9]{17}")
 class Proposed:
     """One table found in a file: how to read it, a cell of each column, headers left out, and doubts.
 
-    untold: cells of a column of words that none of its words is told for.
+    untold: cells of a column of words that none of its words is told for; rows: how many are meant, and of
+    how many, where not all are.
     """
 
     mapped: Mapped
@@ -49,6 +67,7 @@ class Proposed:
     left_out: tuple[str, ...]
     doubts: tuple[str, ...]
     untold: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    rows: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -64,7 +83,7 @@ class Proposal:
         for one in self.tables:
             where = f", sheet {one.mapped.sheet}" if one.mapped.sheet else ""
             below = f", header in row {one.mapped.header_row}" if one.mapped.header_row > 1 else ""
-            out.append(f"{one.mapped.file}{where}{below} holds {one.mapped.table.file}:")
+            out.append(f"{one.mapped.file}{where}{below} holds {one.mapped.table.file}{_rows_told(one)}:")
             for name, source in one.mapped.columns.items():
                 unit = f" in {source.unit}" if source.unit else ""
                 unit += ", blank cells as above them" if source.from_above else ""
@@ -84,9 +103,8 @@ def propose(folder: Path, distance_unit: str) -> Proposal:
     if not folder.is_dir():
         raise EntryRefused("no-folder", f"There is no folder {folder}.")
     own = {Path(table.file).stem for table in TABLES}
-    tables: list[Proposed] = []
+    found: list[tuple[Path, list[Proposed]]] = []
     strange: list[str] = []
-    taken: dict[str, str] = {}
     for path in sorted(folder.iterdir()):
         ending = path.suffix.lower()
         if not path.is_file() or path.name.startswith((".", "~$")):
@@ -96,25 +114,65 @@ def propose(folder: Path, distance_unit: str) -> Proposal:
         if ending not in (".csv", ".tsv", ".txt", *WORKBOOKS):
             continue
         try:
-            found = _of_file(path, distance_unit)
+            found.append((path, _of_file(path, distance_unit)))
         except EntryRefused as refused:
             strange.append(f"{path.name}: {refused.text}")
+    _leave_visits_to_readings(found, distance_unit)
+    tables: list[Proposed] = []
+    taken: dict[str, str] = {}
+    for path, proposed in found:
+        strange += [] if proposed else [_nothing_told(path, distance_unit)]
+    # what is the table itself goes before rows that are picked out of another
+    for one in sorted(
+        (one for _, proposed in found for one in proposed), key=lambda one: one.rows is not None
+    ):
+        file = one.mapped.table.file
+        if file in taken:
+            strange.append(_twice(one, taken[file]))
             continue
-        for one in found:
-            file = one.mapped.table.file
-            if file in taken:
-                strange.append(
-                    f"{_where(one.mapped)} seems to hold {file} as {taken[file]} does, and one load takes one"
-                    " of them. If it holds another table, --save-columns and give it a [[table]] of its own"
-                    f" in columns.toml: {_as_written(one.mapped)}, holds and its columns. If it is more of"
-                    " the same, put their rows in one, or load one of them from a folder of its own."
-                )
-                continue
-            taken[file] = _where(one.mapped)
-            tables.append(one)
-        if not found:
-            strange.append(_nothing_told(path, distance_unit))
-    return Proposal(tuple(tables), tuple(strange))
+        taken[file] = _where(one.mapped)
+        tables.append(one)
+    return Proposal(tuple(sorted(tables, key=lambda one: one.mapped.file)), tuple(strange))
+
+
+def _twice(one: Proposed, other: str) -> str:
+    """Say what to do about a second file that seems to hold a table."""
+    file, entry = one.mapped.table.file, f"{_as_written(one.mapped)}, holds and its columns"
+    if one.rows is not None and one.mapped.only is not None:
+        return (
+            f"{_where(one.mapped)} tells of {one.rows[0]:,} changed pumps in '{one.mapped.only.header}', and"
+            f" {other} holds {file}. Load this folder, then that file from a folder of its own:"
+            " --propose --save-columns there picks those rows."
+        )
+    return (
+        f"{_where(one.mapped)} seems to hold {file} as {other} does, and one load takes one of them. If it"
+        f" holds another table, --save-columns and give it a [[table]] of its own in columns.toml: {entry}."
+        " If it is more of the same, put their rows in one, or load one of them from a folder of its own."
+    )
+
+
+def _leave_visits_to_readings(found: list[tuple[Path, list[Proposed]]], distance_unit: str) -> None:
+    """Look again at files that seem to hold visits and no reading, where another's visits have some: what
+    else they may hold, such as odometers. A file of visits with captures or readings stays."""
+    visits = [(path, one) for path, proposed in found for one in proposed if one.mapped.table is VISITS]
+    with_readings = {path for path, one in visits if _has_readings(one.mapped.columns)}
+    if not with_readings or len(visits) < 2:
+        return
+    for at, (path, proposed) in enumerate(found):
+        bare = any(one.mapped.table is VISITS for one in proposed) and path not in with_readings
+        if bare and (other := _of_file(path, distance_unit, without=(VISITS, BREAKDOWNS))):
+            found[at] = (path, other)
+
+
+def _has_readings(columns: Mapping[str, Source]) -> bool:
+    return not {"capture", "meter_a", *METRIC_NAMES}.isdisjoint(columns)
+
+
+def _rows_told(one: Proposed) -> str:
+    if one.rows is None or one.mapped.only is None:
+        return ""
+    meant, of = one.rows
+    return f", {meant:,} of its {of:,} rows: those whose '{one.mapped.only.header}' tells of a changed pump"
 
 
 def _as_written(mapped: Mapped) -> str:
@@ -156,7 +214,8 @@ def _is_read_as_it_is(path: Path) -> bool:
     return all(column.name in named for column in table.columns if column.required)
 
 
-def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
+def _of_file(path: Path, distance_unit: str, *, without: Collection[Table] = ()) -> list[Proposed]:
+    """Return the tables that a file seems to hold; without: tables that it is not to hold."""
     out: list[Proposed] = []
     for title in sheet_titles(path):
         above, read = _with_header(path, title)
@@ -166,9 +225,17 @@ def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
         scored, told = [], _told(read)
         for table in TABLES:
             columns, doubts, score = _columns(table, read, told, distance_unit)
+            if table in without:
+                continue
             if all(c.name in columns for c in table.columns if c.required) and len(columns) > 1:
                 hint = NAMED_BY_FILE if named & set(FILES.get(table.file, ())) else 0.0
                 scored.append((score + hint, table, columns, doubts))
+        jobs = _pump_jobs(read, told, distance_unit, path.name, title, above)
+        if jobs is not None and not any(t is VISITS and _has_readings(c) for _, t, c, _ in scored):
+            out.append(jobs)
+            if jobs.rows is None:
+                continue
+            scored = [each for each in scored if each[1] in (ODOMETERS, SERVICES)]  # the cards themselves
         if not scored:
             continue
         scored.sort(key=lambda each: -each[0])
@@ -202,6 +269,32 @@ def _of_file(path: Path, distance_unit: str) -> list[Proposed]:
     return out
 
 
+def _pump_jobs(
+    read: Sheet, told: dict[str, pd.Series], distance_unit: str, file: str, title: str | None, above: int
+) -> Proposed | None:
+    """Return pumps.csv as jobs tell it whose text speaks of changed fuel pumps, None where none does: each
+    was fitted on the day of its job, at its odometer."""
+    columns, doubts, _ = _columns(PUMPS, read, told, distance_unit, as_jobs=True)
+    if not {"unit", "fitted_on"} <= set(columns) or "removed_on" in columns:
+        return None
+    used = {source.header for source in columns.values()}
+    for header, cells in told.items():
+        only = changes_told(cells, header) if header not in used else None
+        if only is None:
+            continue
+        meant = spoken(read.cells[header], only)
+        some = None if meant.mean() >= READABLE else (int(meant.sum()), len(meant))
+        if some and some[0] < FEWEST_JOBS:
+            continue
+        said = [*doubts, "When and why each pump before it came off is asked once they are loaded, one answer"
+                         " for all."]  # fmt: skip
+        mapped = Mapped(PUMPS, file, columns, title or None, above + 1, only if some else None)
+        examples = {name: _example(read.cells[source.header]) for name, source in columns.items()}
+        left = () if some else tuple(name for name in read.header if name not in used)
+        return Proposed(mapped, examples, left, tuple(said), {}, some)
+    return None
+
+
 def _names_pump(header: str) -> bool:
     return bool(re.search(r"pump|bomba|pompe", folded(header)))
 
@@ -233,9 +326,12 @@ def _told(read: Sheet) -> dict[str, pd.Series]:
 
 
 def _columns(
-    table: Table, read: Sheet, told: dict[str, pd.Series], distance_unit: str
+    table: Table, read: Sheet, told: dict[str, pd.Series], distance_unit: str, *, as_jobs: bool = False
 ) -> tuple[dict[str, Source], list[str], float]:
-    """Return which header is which column of a table, doubts, and how well it goes in all; told: `_told`."""
+    """Return which header is which column of a table, doubts, and how well it goes in all; told: `_told`.
+
+    as_jobs: of pumps, whose day and odometer are those of the job that fitted them.
+    """
     pairs: list[tuple[float, str, str]] = []
     doubts: list[str] = []
     commas = any(has_decimal_commas(read.cells[header].head(LOOKED_AT)) for header in read.header if header)
@@ -244,12 +340,19 @@ def _columns(
             continue
         cells = told[header]
         for column in table.columns:
+            if as_jobs and column.name == "cost":
+                continue  # what changing the pump before it cost
             score = _header_score(table, column, header)
+            if as_jobs and column.name in _OF_A_JOB:
+                of_visit = VISITS.by_name[_OF_A_JOB[column.name]]
+                score = max(score, _header_score(VISITS, of_visit, header))
             if column.name == "vin" and _are_vins(cells):
                 score = 4.0
             if column.name == "odometer" and _are_odometers(cells):
                 score = max(score, 2.0)
             if score > 0 and len(cells):
+                if column.name == "hours" and _are_labour(header, cells):
+                    continue
                 if not _fits(cells, column, distance_unit, commas=commas):
                     if score >= 2:
                         doubts.append(_denied(header, column, cells))
@@ -360,6 +463,14 @@ def _fits(cells: pd.Series, column: Column, distance_unit: str, *, commas: bool)
     if column.name == "unit" and cells.str.fullmatch(_DATE.pattern).mean() > READABLE:
         return False
     return bool((problem == "").mean() >= READABLE)
+
+
+def _are_labour(header: str, cells: pd.Series) -> bool:
+    """Return whether hours are those that a job took, which no header of engine hours says."""
+    if set(_words_of(header)[0]) & {"engine", "meter", "motor", "moteur", "betriebs", "horometro"}:
+        return False
+    numbers = pd.to_numeric(cells.str.replace(",", "."), errors="coerce").dropna()
+    return len(numbers) > 0 and float(numbers.median()) < LABOUR_H
 
 
 def _are_vins(cells: pd.Series) -> bool:

@@ -21,6 +21,7 @@ from ingest.ledger.rows import as_dicts
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp, transaction
 from ingest.typed import tidy
+from ingest.visit.came_off import came_off, take_off
 from ingest.visit.choices import AS_TYPED, WITHDRAW, Choice, choices, column_of, says_yes
 from ingest.visit.clamp_scaled import CODES as OF_CLAMPS
 from ingest.visit.clamp_scaled import scale, scalings, since_day
@@ -95,6 +96,8 @@ def offered(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any]) -> tu
         found = [*_pumps(connection, "lives_there", row), Choice(AS_TYPED, "A pump of unknown age")]
     if row["code"] == "between-pumps" and table == "visit":
         found = [*_pumps(connection, "lives_at_visit", row), *found]
+    if row["code"] == "not-removed" and table == "pump":
+        found = [*came_off(connection, int(row["row_key"])), *found]
     if table == "visit":
         found.append(Choice(WITHDRAW, "Withdraw the visit", needs_reason=True))
     return tuple(found)
@@ -251,7 +254,9 @@ def _apply(
     if choice.key == WITHDRAW:
         take_out(connection, int(key), answer, stamp)
         return
-    if choice.values:
+    if row["code"] == "not-removed" and choice.values:
+        take_off(connection, int(key), choice, stamp, answer)
+    elif choice.values:
         mine = {name: value for name, value in choice.values.items() if name not in _OF_READING}
         change_cells(connection, table, number, mine, stamp, reason=answer)
         read = {name: value for name, value in choice.values.items() if name in _OF_READING}

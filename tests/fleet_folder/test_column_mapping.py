@@ -380,3 +380,50 @@ def test_a_sheet_a_year_is_one_table(tmp_path):
     load_folder(ledger, folder, author=ANYBODY)
     days = query(ledger, "SELECT visited_on::VARCHAR FROM visit ORDER BY 1")
     assert days == [("2023-01-09",), ("2024-01-09",), ("2025-01-10",)]
+
+
+JOBS = """Date;Veh. no.;km;Job;Hours;Cost
+14.03.2022;12;61200;Fuel pump dead, replaced;2,5;700
+20.05.2023;12;88410;new pump fitted (noise);2,0;650
+02.06.2023;14;41200;water pump replaced;2,2;400
+03.06.2023;14;41300;changed oil and filter, checked fuel pump;1,0;80
+15.07.2024;12;131000;PM service;3,0;210
+30.09.2024;14;92010;fuel pump R&R;2,5;690
+"""
+
+
+def test_jobs_that_changed_pumps_are_pumps_and_their_hours_no_engines(tmp_path):
+    folder = tmp_path / "f"
+    folder.mkdir()
+    (folder / "job cards.csv").write_text(JOBS, encoding="utf-8")
+    (folder / "log.csv").write_text(
+        "Unit;Date;Amps\n12;21.06.2023;5,1\n12;21.06.2021;5,2\n", encoding="utf-8"
+    )
+    proposal = propose(folder, "km")
+    told = {one.mapped.table.file: (one.mapped.file, one.rows) for one in proposal.tables}
+    assert told == {
+        "odometers.csv": ("job cards.csv", None), "pumps.csv": ("job cards.csv", (3, 6)),
+        "visits.csv": ("log.csv", None),
+    }  # fmt: skip
+    assert all("hours" not in one.mapped.columns for one in proposal.tables)
+    assert "3 of its 6 rows: those whose 'Job' tells of a changed pump:" in "\n".join(proposal.lines())
+    saved = save_mapping([one.mapped for one in proposal.tables], folder)
+    assert saved.read_bytes().endswith(b'"\n')
+    assert {one.table.file: one.only for one in read_mapping(folder).values()} == {
+        one.mapped.table.file: one.mapped.only for one in proposal.tables
+    }
+    ledger = tmp_path / "a.duckdb"
+    load_folder(ledger, folder, author=ANYBODY)
+    assert main(["questions", "--kind", "not-removed", "--as", "off-early", "--ledger", str(ledger)]) == 0
+    lives = "SELECT unit, fitted_on::VARCHAR, removed_on::VARCHAR, removal, fitted_odometer_km FROM pump"
+    assert query(ledger, f"{lives} WHERE fitted_on IS NOT NULL ORDER BY unit, fitted_on") == [
+        ("12", "2022-03-14", "2023-05-20", "on_condition", 61200), ("12", "2023-05-20", None, None, 88410),
+        ("14", "2024-09-30", None, None, 92010),
+    ]  # fmt: skip
+    newest = "FROM visit v JOIN pump p USING (pump_id) ORDER BY v.visited_on DESC LIMIT 1"
+    assert query(ledger, f"SELECT p.fitted_on::VARCHAR {newest}") == [("2023-05-20",)]
+    jobs_alone = tmp_path / "g"
+    jobs_alone.mkdir()
+    (jobs_alone / "jobs.csv").write_text("\n".join(JOBS.splitlines()[:3]), encoding="utf-8")
+    [found] = propose(jobs_alone, "km").tables
+    assert (found.mapped.table.file, found.mapped.only) == ("pumps.csv", None)
