@@ -32,6 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--clamp", metavar="ID", help="the clamp they were taken with, if none is named")
     parser.add_argument("--sample-rate", type=read_by("parse_rate"), metavar="HZ",
                         help="samples a second, where the files don't say")  # fmt: skip
+    parser.add_argument("--full-scale", type=read_by("parse_full_scale"), metavar="A",
+                        help="how many amperes full scale of audio files is")  # fmt: skip
     parser.add_argument("--state", choices=STATES,
                         help="how the engine ran in what is stored, where a sidecar doesn't say")  # fmt: skip
     parser.add_argument("--store", action="store_true", help="store those whose unit is told as visits")
@@ -80,6 +82,7 @@ def run(args: argparse.Namespace) -> int:
         author=author,
         clamp=args.clamp,
         sample_rate=args.sample_rate,
+        full_scale=args.full_scale,
         progress=progress_bar("capture"),
         where=where_of(args),
     )
@@ -126,6 +129,7 @@ def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
         author=author,
         clamp=args.clamp,
         sample_rate=args.sample_rate,
+        full_scale=args.full_scale,
         files=ready,
         where=where_of(args),
     )

@@ -32,8 +32,8 @@ class Link:
     """One visit of a chain: a capture to measure, or only the speed that is known of it already.
 
     path: a file to read, or with `stored` a waveform file of ours; None: nothing to measure. probe, channel,
-    sample_rate: how a file is to be read. rpm: the visit's speed as long as its capture is not measured anew.
-    in_trend: whether the next visit may know this one's speed.
+    sample_rate, full_scale: how a file is to be read. rpm: the visit's speed as long as its capture is not
+    measured anew. in_trend: whether the next visit may know this one's speed.
     """
 
     name: str
@@ -43,6 +43,7 @@ class Link:
     probe: str | None = None
     channel: str | None = None
     sample_rate: float | None = None
+    full_scale: float | None = None
     rpm: float | None = None
     in_trend: bool = True
 
@@ -148,7 +149,13 @@ def _from_file(link: Link, work: Work, measure_with: Measure) -> CaptureResult:
     from ingest.readers.capture_file import read_capture
 
     assert isinstance(link.path, Path)
-    capture = read_capture(link.path, probe=link.probe, channel=link.channel, sample_rate_hz=link.sample_rate)
+    capture = read_capture(
+        link.path,
+        probe=link.probe,
+        channel=link.channel,
+        sample_rate_hz=link.sample_rate,
+        full_scale=link.full_scale,
+    )
     about = replace(capture, current_a=np.empty(0))
     if capture.identity in work.known:
         return CaptureResult(link.name, capture.identity, about)
@@ -175,6 +182,6 @@ def made_of(link: Link) -> str:
         content = link.path.stem if link.stored else hashlib.sha256(link.path.read_bytes()).hexdigest()
     except OSError:
         return ""
-    read_as = (link.probe, link.channel, link.sample_rate)
+    read_as = (link.probe, link.channel, link.sample_rate, link.full_scale)
     told = [METHOD_VERSION, content, link.name, link.stored, *read_as, asdict(link.known)]
     return hashlib.sha256(json.dumps(told, sort_keys=True, default=lambda n: n.item()).encode()).hexdigest()

@@ -76,6 +76,7 @@ def take_folder(
     author: Author,
     clamp: str | None = None,
     sample_rate: float | None = None,
+    full_scale: float | None = None,
     files: Iterable[Path] | None = None,
     progress: Progress | None = None,
     where: Where | None = None,
@@ -83,7 +84,7 @@ def take_folder(
     """Take the captures of a folder (or those of its `files`) into the tray; returns what became of each.
 
     clamp: which clamp they were taken with, where no sidecar or name says. sample_rate: samples a second of
-    files that don't say it. where: where they are measured
+    files that don't say it. full_scale: amperes that audio files mean by it. where: where they are measured
     (default: a process on each core). A file that the ledger has already as a visit or in the tray is told so
     and left, but for its unit, where that is told by now. One that this machine was too busy to read is tried
     once more when the others are done. Should it be broken off, what is measured waits for
@@ -100,7 +101,10 @@ def take_folder(
     hashes = {path: _hash(path) for path in wanted}
     matches = {path: _matched(path, known, told, wrong) for path in wanted}
     links = {
-        path: replace(_link(path, matches[path], clamp, known), sample_rate=sample_rate) for path in wanted
+        path: replace(
+            _link(path, matches[path], clamp, known), sample_rate=sample_rate, full_scale=full_scale
+        )
+        for path in wanted
     }
     work = Work(waveform_folder(ledger), dict.fromkeys(known.captures))
     # whose pump it is nobody has said yet: each file is a chain of its own

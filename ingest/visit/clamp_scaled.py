@@ -184,7 +184,8 @@ def _is_factor(connection: duckdb.DuckDBPyConnection, told: Mapping[str, Any]) -
         return False
     day = date.fromisoformat(told["day"])
     rows = connection.execute(statement("visit/checks_of_clamp"), [told["clamp"]]).fetchall()
-    known_a, read_a = np.array([row[1:] for row in rows if row[0] == day] or [[1.0, 1.0]], float).T
+    that_day = [(known, read) for on, known, read in rows if on == day]
+    known_a, read_a = np.array(that_day or [(1.0, 1.0)], float).T
     if known_a.max() < APART * known_a.min():
         return True
     by_factor = read_a - known_a * float(np.sum(read_a * known_a) / np.sum(known_a**2))

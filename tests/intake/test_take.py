@@ -2,6 +2,8 @@
 
 import argparse
 import json
+import re
+import wave
 from datetime import date
 from types import SimpleNamespace
 
@@ -218,6 +220,19 @@ def test_what_spoils_a_reading_is_told_at_once_and_a_rate_that_no_file_tells_is_
     assert "segments" not in out + err  # which its pump will tell
 
 
+def test_full_scale_of_audio_files_can_be_told(tmp_path, capsys):
+    folder = tmp_path / "f"
+    folder.mkdir()
+    with wave.open(str(folder / "101.wav"), "wb") as audio:
+        audio.setparams((1, 2, 48_000, 0, "NONE", ""))
+        audio.writeframes((small_capture(seconds=0.1).current_a / 20 * 32767).astype("<i2").tobytes())
+    take = ["take", str(folder), "--ledger", str(build_ledger(tmp_path / "l.duckdb"))]
+    assert main(take) == 0
+    assert "with --full-scale" in capsys.readouterr().out
+    assert main([*take, "--full-scale", "20A"]) == 0
+    assert re.search(r"101\.wav +matched .* 5\.0\d A", capsys.readouterr().out)
+
+
 def test_how_the_engine_ran_is_asked_for_and_told_for_all_at_once(tmp_path, capsys):
     folder = tmp_path / "f"
     folder.mkdir()
@@ -279,7 +294,8 @@ def test_a_watched_folder_is_taken_as_its_files_come_to_rest(tmp_path, capsys, m
 
     monkeypatch.setattr("dashboard.commands.take.time", SimpleNamespace(monotonic=lambda: at[0], sleep=sleep))
     with pytest.raises(KeyboardInterrupt):
-        run(argparse.Namespace(ledger=ledger, folder=folder, clamp=None, sample_rate=None, state=None,
+        run(argparse.Namespace(ledger=ledger, folder=folder, clamp=None, sample_rate=None,
+                               full_scale=None, state=None,
                                store=True, watch=True, name=[], drop=[], by="AB", json=False, processes=None,
                                cluster=None))  # fmt: skip
     out, err = capsys.readouterr()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -16,6 +16,9 @@ from ingest.errors import EntryRefused
 from ingest.fleet_folder.one_fact import add_facts, change_facts, read_facts
 from ingest.fleet_folder.tables import CLAMPS
 from ingest.units import parse_quantity
+
+if TYPE_CHECKING:
+    from ingest.visit.clamp_scaled import Scaled
 
 NEW = "+ a new one"
 COLUMNS = {
@@ -81,7 +84,7 @@ def _check(names: list[str]) -> None:
 
 def _scaled() -> None:
     """Draw the answers that scaled readings, each to be taken back."""
-    from ingest.visit.clamp_scaled import scaled, take_back
+    from ingest.visit.clamp_scaled import scaled
 
     with loaders.reading() as connection:
         done = scaled(connection)
@@ -96,13 +99,17 @@ def _scaled() -> None:
                     continue
                 reason, by = fact_forms.signature(f"scaled_{one.question_id}")
                 if st.form_submit_button("Take it back", width="stretch"):
-                    frame.attempt(
-                        lambda one=one, reason=reason, by=by: take_back(
-                            loaders.ledger_path(), one.question_id, reason, access.author(by),
-                            command=changes.COMMAND,
-                        ),
-                        f"Readings of clamp {one.clamp} are as before; its question is open again.",
-                    )  # fmt: skip
+                    _take_back(one, reason, by)
+
+
+def _take_back(one: Scaled, reason: str, by: str) -> None:
+    from ingest.visit.clamp_scaled import take_back
+
+    ledger, author = loaders.ledger_path(), access.author(by)
+    frame.attempt(
+        lambda: take_back(ledger, one.question_id, reason, author, command=changes.COMMAND),
+        f"Readings of clamp {one.clamp} are as before; its question is open again.",
+    )
 
 
 def _change(rows: pd.DataFrame) -> None:
