@@ -11,7 +11,7 @@ if ROOT not in sys.path:  # Streamlit puts this folder, not its parent, on the p
 
 from dashboard.data.depots import bind  # noqa: E402
 from dashboard.data.loaders import warm_up  # noqa: E402
-from dashboard.shell import address, language  # noqa: E402
+from dashboard.shell import address, language, paper_tables  # noqa: E402
 from dashboard.shell.access import current_person  # noqa: E402
 from dashboard.shell.frame import name_age, name_invented, plain_errors, show  # noqa: E402
 from dashboard.shell.navigation import pages_for  # noqa: E402
@@ -39,3 +39,4 @@ with plain_errors(), language.drawn(page.url_path):
     name_age()
     page.run()
     address.leave()
+    paper_tables.leave()

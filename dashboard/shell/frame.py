@@ -130,6 +130,14 @@ def show_open_tab(parts: dict[str, Callable[[], None]], *, key: str) -> None:
                 draw()
 
 
+def show_fold(label: str, key: str, draw: Callable[[], None]) -> None:
+    """Draw a fold whose content is worked out once somebody opens it."""
+    fold = st.expander(plain(label), key=key, on_change="rerun")
+    if fold.open:
+        with fold:
+            draw()
+
+
 def attempt(change: Callable[[], Any], said: str | None = None) -> None:
     """Make a change, then redraw the page with a sentence that says so (default: the one `change` returns).
 

@@ -16,8 +16,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.data.depots import taking_along
 from dashboard.data.queries import ALL_ROWS
-from dashboard.shell import address, say
-from dashboard.shell.paper import lined_table
+from dashboard.shell import address, paper_tables, say
 from dashboard.words import formats
 
 ROWS_A_PAGE = 50
@@ -124,8 +123,8 @@ def on_paper(table: pd.DataFrame) -> None:
     }
     more = ""
     if len(table) > MOST_PRINTED:
-        more = f"<p>The first {MOST_PRINTED:,} of {len(table):,} are printed; the file holds all.</p>"
-    st.html(f"<div class='on-paper'>{lined_table(told)}{more}</div>")
+        more = f"The first {MOST_PRINTED:,} of {len(table):,} are printed; the file holds all."
+    paper_tables.lay(told, more)
 
 
 def _printed(cell: Any) -> str:

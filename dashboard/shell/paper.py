@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from html import escape
 from pathlib import Path
@@ -34,8 +34,6 @@ _ACROSS = """
 @page { size: A4 landscape; } body { max-width: none; font-size: 9.5pt; }
 td:not(:last-child) { white-space: nowrap; }
 """
-
-LONGEST_CELL, FEW_COLUMNS = 36, 5  # characters of a cell beside others; columns that need no line below
 
 
 def sheet(
@@ -84,33 +82,12 @@ def sheet(
     return "".join(parts) + "</body></html>"
 
 
-def lined_table(columns: Mapping[str, Sequence[str]]) -> str:
-    """Return columns of texts, each of the same length, as an HTML table; sentences stand on a line of their
-    own below their row, where columns of a hand's width would break them at every word. The first column, by
-    which a row is known, stays in it."""
-    _, *others = columns
-    long = [name for name in others if max(map(len, columns[name])) > LONGEST_CELL]
-    short = [name for name in columns if name not in long]
-    if len(columns) < FEW_COLUMNS:
-        short, long = list(columns), []
-    head = "".join(f"<th>{escape(name)}</th>" for name in short)
-    body = []
-    for row in range(len(columns[short[0]])):
-        cells = "".join(f"<td>{escape(columns[name][row])}</td>" for name in short)
-        below = " ".join(
-            f"<b>{escape(name)}</b> {escape(columns[name][row])}" for name in long if columns[name][row]
-        )
-        under = f"<tr class='below'><td colspan='{len(short)}'>{below}</td></tr>" if below else ""
-        body.append(f"<tbody><tr>{cells}</tr>{under}</tbody>")
-    return _unbroken(f"<table><thead><tr>{head}</tr></thead>{''.join(body)}</table>")
-
-
 def _titled(name: str, table: pd.DataFrame) -> str:
     heading = f"<h2>{escape(name)}</h2>" if name else ""
-    return heading + _unbroken(table.to_html(index=False, border=0, na_rep="–"))
+    return heading + unbroken(table.to_html(index=False, border=0, na_rep="–"))
 
 
-def _unbroken(html: str) -> str:
+def unbroken(html: str) -> str:
     """Return a table whose dates and unit numbers don't break at their hyphens."""
     return re.sub(r"(?<=\w)-(?=\d)", "\N{NON-BREAKING HYPHEN}", html)
 

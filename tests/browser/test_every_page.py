@@ -143,3 +143,16 @@ def test_reduced_to_grey_the_risk_list_still_says_everything(watch, address):
     settle(watched.page)
     text = watched.page.locator('[data-testid="stMain"]').inner_text()
     assert any(f"{shape} {ACTION_WORDS[action]}" in text for action, shape in ACTION_SHAPES.items())
+
+
+def test_on_paper_a_list_is_a_table_of_its_rows_and_on_the_screen_there_is_none(watch, address):
+    page = watch().page
+    page.goto(f"{address}/fleet-data?part=Pump+types")
+    settle(page)
+    assert page.locator(".on-paper").count() == 1
+    assert page.locator(".on-paper td").count() == 0
+    page.emulate_media(media="print")
+    page.locator(".on-paper td", has_text="FP\N{NON-BREAKING HYPHEN}10").first.wait_for()
+    assert page.locator('[data-testid="stDataFrame"]').first.is_hidden()
+    page.emulate_media(media="screen")
+    page.locator(".on-paper td").first.wait_for(state="detached")

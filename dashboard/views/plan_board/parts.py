@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from typing import Any
 
@@ -91,13 +92,16 @@ def _jobs_words(plan: Any) -> str:
 
 
 def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
-    """Draw hours wanted against hours free, by week."""
+    """Draw hours wanted against hours free, by week, under a fold: each cell of the board has its own."""
     bays = lists.narrowed(plan.bays, {"depot": chosen["depot"]})
     if not len(bays) or bays["free_hours"].isna().all():
         if chosen["depot"]:  # else a note of the plan's own says so
             say.note("No bay hours are given, so the plan is not held against them.")
         return
-    st.header("Hours by week", anchor=False)
+    frame.show_fold("Hours by week and depot", "plan_hours", lambda: _draw_weeks(bays))
+
+
+def _draw_weeks(bays: pd.DataFrame) -> None:
     rows = hours_by_depot(bays)
     weeks = sorted(set(rows["week_of"]))
     most = float(rows[["hours_planned", "hours_free"]].max().max())
@@ -295,23 +299,31 @@ def rest_table(rows: pd.DataFrame, columns: dict[str, str]) -> pd.DataFrame:
 
 
 def show_rest(plan: Any, chosen: dict[str, list[str]]) -> None:
-    """Draw what could not be placed, what waits and why, what was rejected, and what changed."""
+    """Draw what could not be placed; under folds what waits and why, what was rejected, what changed."""
     reasons = {"why": "Why not", "next_step": "Next step"}
+    title = "Should be done, but doesn't fit"
+    rows = lists.narrowed(plan.unplaced, chosen)
+    if len(rows):
+        st.header(title, anchor=False)
+        lists.show(rows, f"{title}.", "unplaced", shown=partial(rest_table, columns=reasons))
     for title, name, rows, columns in (
-        ("Should be done, but doesn't fit", "unplaced", plan.unplaced, reasons),
         ("No job of their own yet", "waiting", plan.waiting, reasons),
         ("Rejected by a person", "rejected", plan.rejected, {"why": "Reason"}),
     ):
         rows = lists.narrowed(rows, chosen)
-        if not len(rows):
-            continue
-        st.header(title, anchor=False)
-        lists.show(rows, f"{title}.", name, shown=partial(rest_table, columns=columns))
+        if len(rows):
+            _fold_list(title, name, rows, partial(rest_table, columns=columns))
     if len(plan.changes):
-        st.header("Changed since the last list", anchor=False)
         told = plan.changes[["unit", "position", "what", "before", "after", "why"]]
-        lists.show(
-            told.rename(columns=str.capitalize),
-            "What changed since the last list was kept, and why.",
-            "plan_changes",
-        )
+        _fold_list(
+            "Changed since the last list was kept, and why", "plan_changes",
+            told.rename(columns=str.capitalize), lambda rows: rows,
+        )  # fmt: skip
+
+
+def _fold_list(
+    title: str, name: str, rows: pd.DataFrame, shown: Callable[[pd.DataFrame], pd.DataFrame]
+) -> None:
+    frame.show_fold(
+        f"{title}: {len(rows):,}", f"fold_{name}", lambda: lists.show(rows, f"{title}.", name, shown=shown)
+    )

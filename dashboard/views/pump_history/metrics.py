@@ -65,10 +65,10 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     if missing := [m.words for m in trended() if m not in told]:
         say.note(f"No reading yet of {' and '.join(missing)}.")
     say.note(_legend(rows, shown, events))
-    fold = st.expander("Slow drift against the limits, a detail", key="slow_drift", on_change="rerun")
-    if fold.open:
-        with fold:
-            _show_slow(pump, rows, lines, axis, events, settings, started)
+    frame.show_fold(
+        "Slow drift against the limits, a detail", "slow_drift",
+        lambda: _show_slow(pump, rows, lines, axis, events, settings, started),
+    )  # fmt: skip
 
 
 def _domain(

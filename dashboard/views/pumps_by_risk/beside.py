@@ -33,10 +33,7 @@ def show(row: pd.Series) -> None:
         if when := risk_list.due_words(row):
             say.note(when)
         if access.may("plan"):
-            fold = st.expander("Book, pin or reject", key="decide_one", on_change="rerun")
-            if fold.open:
-                with fold:
-                    _decide(pd.DataFrame([row]))
+            frame.show_fold("Book, pin or reject", "decide_one", lambda: _decide(pd.DataFrame([row])))
         frame.link("pump_history", "Open its history", pump=row["pump_id"])
         left, right = st.columns(2)
         with left:
