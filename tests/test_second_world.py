@@ -145,7 +145,7 @@ def test_owners_who_see_more_pay_less():
 
 
 def test_the_folder_loads(tmp_path, capsys):
-    world = build(5, "standard", 60)
+    world = build(5, "standard", 15)
     folder = write_folder(world.start().tables(), tmp_path / "fleet")
     ledger = str(tmp_path / "x.duckdb")
     assert main(["--ledger", ledger, "load", str(folder), "--json"]) == 0

@@ -18,7 +18,7 @@ from tests.fleet_frames import history_at
 
 @pytest.fixture(scope="module")
 def history():
-    return history_at(simulate_fleet(FleetSpec(vehicles=60, seed=12)))
+    return history_at(simulate_fleet(FleetSpec(vehicles=40, seed=12)))
 
 
 @pytest.fixture(scope="module")

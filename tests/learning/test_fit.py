@@ -107,14 +107,14 @@ def test_three_pumps_leave_the_priors(history):
 
 def test_drag_that_shows_as_ripple_and_lost_speed_is_taken_from_wear(made):
     assert made.parameters.wear.drag_points == 0
-    fleet = simulate_fleet(FleetSpec(vehicles=150, seed=321, variant="other-drag"))
+    fleet = simulate_fleet(FleetSpec(vehicles=90, seed=321, variant="other-drag"))
     p = fit_history(history_at(fleet)).parameters
     # 12 D of ripple and 0.5 D of speed beside 0.25 D of torque: about 45 points for what load shows of D
     assert 20 < p.wear.drag_points < 80
 
 
 def test_wild_visits_do_not_pass_for_drag_in_ripple_and_speed():
-    fleet = simulate_fleet(FleetSpec(vehicles=150, seed=321, dirt=Dirt(outlier=0.04)))
+    fleet = simulate_fleet(FleetSpec(vehicles=90, seed=321, dirt=Dirt(outlier=0.04)))
     assert fit_history(history_at(fleet)).parameters.wear.drag_points == 0
 
 

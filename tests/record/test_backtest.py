@@ -147,7 +147,7 @@ def test_nothing_recorded_says_so():
 
 
 def test_an_invented_fleet_is_called_so():
-    everything, pasts = small_fleet(vehicles=2)
+    everything, pasts = small_fleet()
     made = backtest_histories(everything, pasts, invented=True)
     assert made.text.startswith("The records of this fleet are invented")
 

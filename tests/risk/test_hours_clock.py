@@ -22,7 +22,7 @@ CREEPS = 0.02  # of the distance
 
 @pytest.fixture(scope="module")
 def ledgers(tmp_path_factory):
-    fleet = simulate_fleet(FleetSpec(vehicles=30, seed=91, years=4))
+    fleet = simulate_fleet(FleetSpec(vehicles=20, seed=91, years=4))
     tables = {name: table.copy() for name, table in fleet.tables.items()}
     hours_per_mile = KM_PER_MI / KM_PER_HOUR
     for name, odometer, hours in (
@@ -66,7 +66,7 @@ def test_the_lists_agree(ledgers):
     """The same fleet, so the same risks before the next stop, up to rounding and days without a reading."""
     by_distance, by_hours = (rank(ledger).set_index("unit") for ledger in ledgers)
     both = by_distance.merge(by_hours, left_index=True, right_index=True, suffixes=("", "_h"))
-    assert len(both) == len(by_distance) > 25
+    assert len(both) == len(by_distance) > 17
     np.testing.assert_allclose(both["risk_h"], both["risk"], rtol=0.25, atol=0.01)
     assert both["risk"].corr(both["risk_h"], method="spearman") > 0.97
     left = both["distance_left_p50_h"] / (both["km_per_day_h"] / both["km_per_day"])
