@@ -30,15 +30,26 @@ def day_offered(planned: date | None, depot: Any) -> date:
     return pd.Timestamp(Workdays(loaders.settings()).forward(week, np.array([depot]))[0]).date()
 
 
-def decide(what: str, pump_id: int, day: date, by: str, reason: str, changed: Any = None) -> str:
-    """Carry one decision out and return the sentence to show; changed: Yes, No or None, when done."""
+def decide(
+    what: str,
+    pump_id: int,
+    day: date,
+    by: str,
+    reason: str,
+    changed: Any = None,
+    *,
+    risk: float | None = None,
+) -> str:
+    """Carry one decision out and return the sentence to show; changed: Yes, No or None, when done; risk: as
+    the page shows it, kept with a booking (default: the ranking's)."""
     from analytics.scheduling import bookings
 
     ledger, author, reason = loaders.ledger_path(), access.author(by), reason.strip()
     if what == "book":
-        ranking = loaders.ranking()
-        row = ranking[ranking["pump_id"] == pump_id]
-        risk = float(row.iloc[0]["risk"]) if len(row) else None
+        if risk is None:
+            ranking = loaders.ranking()
+            row = ranking[ranking["pump_id"] == pump_id]
+            risk = float(row.iloc[0]["risk"]) if len(row) else None
         return bookings.book(ledger, pump_id, day, author=author, reason=reason, risk=risk)
     if what in ("pin", "move"):
         return getattr(bookings, what)(ledger, pump_id, day, author=author, reason=reason)

@@ -205,7 +205,7 @@ def test_what_people_did_is_told_in_sentences_and_nothing_where_nobody_did():
     assert len(lines) == 2
 
 
-def test_candidates_for_a_decision_name_where_they_stand():
+def test_candidates_for_a_decision_name_where_they_stand(monkeypatch):
     row = {"pump_id": 1, "unit": "101", "position": "main", "risk": 0.2}
     plan = SimpleNamespace(
         lines=pd.DataFrame([row | {"planned_on": date(2026, 1, 5)}]),
@@ -221,23 +221,24 @@ def test_candidates_for_a_decision_name_where_they_stand():
         1: "unit 101, planned on 2026-01-05, risk 20 %",
         2: "unit 101 rear, not placed, risk 20 %",
     }
-    assert deciding.candidates(plan, ranking) == (named, 2)
-    assert deciding.candidates(plan, ranking, "101") == (named, 2)
-    assert deciding.candidates(plan, ranking, "399") == (
-        {299: "unit 399, no action, risk 20 %"}, 1
-    )  # fmt: skip
-    assert deciding.candidates(plan, ranking, pump_id=7)[0] == {7: "unit 107, no action, risk 20 %"}
+    assert deciding.candidates(plan) == (named, 2)
+    monkeypatch.setattr(deciding.loaders, "ranking", lambda: ranking)
+    assert deciding.candidates(plan, "101") == (named, 2)
+    assert deciding.candidates(plan, "399") == ({299: "unit 399, no action, risk 20 %"}, 1)
+    assert deciding.candidates(plan, pump_id=7)[0] == {7: "unit 107, no action, risk 20 %"}
+    assert [deciding._risk(plan, k) for k in (2, 7)] == [0.2, None]  # kept with a booking
 
 
-def test_a_long_list_of_decisions_is_cut_and_counted():
+def test_a_long_list_of_decisions_is_cut_and_counted(monkeypatch):
     rows = pd.DataFrame(
         {"pump_id": range(500), "unit": [f"U{k}" for k in range(500)], "position": "main", "risk": 0.1}
     )  # fmt: skip
     none = pd.DataFrame()
     plan = SimpleNamespace(lines=none, checks=none, unplaced=none, waiting=rows, rejected=none)
-    offered, found = deciding.candidates(plan, rows.assign(action="none"))
+    offered, found = deciding.candidates(plan)
     assert (len(offered), found) == (deciding.MOST_OFFERED, 500)
-    assert deciding.candidates(plan, rows.assign(action="none"), "U499")[1] == 1
+    monkeypatch.setattr(deciding.loaders, "ranking", lambda: rows.assign(action="none"))
+    assert deciding.candidates(plan, "U499")[1] == 1
 
 
 def test_the_spending_line_says_what_has_no_cost():

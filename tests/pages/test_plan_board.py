@@ -8,6 +8,7 @@ import pytest
 
 from analytics.scheduling import bookings
 from analytics.scheduling.planning import plan
+from dashboard.data import loaders
 from dashboard.parts import deciding
 from dashboard.views.plan_board import board, parts
 from dashboard.views.plan_board.week_grid import JS
@@ -89,6 +90,12 @@ def ledger(tmp_path, monkeypatch):
     return path
 
 
+def planned_on(pump_id: int) -> date:
+    """The day of a job in the plan that the page has just made and shows."""
+    lines = loaders.planned().value.lines
+    return lines.set_index("pump_id").loc[pump_id, "planned_on"]
+
+
 def test_a_job_is_moved_and_the_move_undone(ledger):
     start = date.today() + timedelta(days=14)
     start -= timedelta(days=start.weekday())
@@ -103,11 +110,10 @@ def test_a_job_is_moved_and_the_move_undone(ledger):
     page.text_input(key="board_by").input("AB")
     next(b for b in page.button if b.label == "Move it").click()
     page.run()
-    mine = plan(ledger).lines.set_index("pump_id").loc[1]
-    assert there <= mine["planned_on"] < there + timedelta(days=7)
+    assert there <= planned_on(1) < there + timedelta(days=7)
     page.button(key="board_undo_button").click()
     page.run()
-    assert plan(ledger).lines.set_index("pump_id").loc[1, "planned_on"] == start
+    assert planned_on(1) == start
 
 
 def test_a_calendar_from_the_page_cancels_in_the_next_what_is_planned_no_longer(ledger):
@@ -118,7 +124,8 @@ def test_a_calendar_from_the_page_cancels_in_the_next_what_is_planned_no_longer(
     assert set(north.lines["depot"]) <= {"North"}
     assert b"STATUS:CANCELLED" not in parts.calendar_file(north, first, ANYBODY)
     bookings.reject(ledger, 1, author=ANYBODY, reason="unit is for sale")
-    assert b"STATUS:CANCELLED" in parts.calendar_file(plan(ledger), plan(ledger), None)
+    later = plan(ledger)
+    assert b"STATUS:CANCELLED" in parts.calendar_file(later, later, None)
 
 
 def test_the_day_offered_is_one_on_which_the_depot_works(monkeypatch):

@@ -35,12 +35,12 @@ def show_decision(plan: Any) -> None:
         "Find a unit", placeholder="any unit in service, or part of its number",
         **address.bound("decide_unit"),
     )  # fmt: skip
-    pumps, found = candidates(plan, loaders.ranking(), find)
+    pumps, found = candidates(plan, find)
     asked, unknown = asked_pump.asked_for()
     if unknown:
         address.in_vain("pump", unknown)
     if asked is not None and asked not in pumps and not find:
-        named = candidates(plan, loaders.ranking(), pump_id=asked)[0]
+        named = candidates(plan, pump_id=asked)[0]
         if not named:
             address.in_vain("pump", asked)
         pumps |= named
@@ -64,27 +64,21 @@ def show_decision(plan: Any) -> None:
         )  # fmt: skip
         by = st.text_input("Your initials", max_chars=12, key="decision_by")
         if st.form_submit_button("Decide", type="primary", width="stretch"):
-            frame.attempt(lambda: decide(str(what), int(pump_id), day, by, reason, changed))
+            risk = _risk(plan, int(pump_id))
+            frame.attempt(lambda: decide(str(what), int(pump_id), day, by, reason, changed, risk=risk))
     say.note("A day that something speaks against is booked with a reason, or not at all.")
 
 
-def candidates(
-    plan: Any, ranking: pd.DataFrame, find: str = "", *, pump_id: int | None = None
-) -> tuple[dict[int, str], int]:
+def candidates(plan: Any, find: str = "", *, pump_id: int | None = None) -> tuple[dict[int, str], int]:
     """Return the pumps a decision may concern, id to words, at most MOST_OFFERED, and how many there are.
 
     Without `find` those the plan speaks of, planned ones first; with it every pump in service whose unit
-    holds the text; with `pump_id` that one alone.
+    holds the text; with `pump_id` that one alone. Only these two ask for the ranking, which every decision
+    makes old: the board is drawn again without it.
     """
-    everything = [
-        (plan.lines, "planned"),
-        (plan.checks, "check planned"),
-        (plan.unplaced, "not placed"),
-        (plan.waiting, "waiting"),
-        (plan.rejected, "rejected"),
-    ]
+    everything = _spoken_of(plan)
     if find.strip() or pump_id is not None:
-        everything.append((ranking, ""))
+        everything.append((loaders.ranking(), ""))
     parts = [rows.assign(words=words) for rows, words in everything if len(rows)]
     if not parts:
         return {}, 0
@@ -98,6 +92,25 @@ def candidates(
     return {int(row["pump_id"]): _label(row) for row in offered}, len(rows)
 
 
+def _spoken_of(plan: Any) -> list[tuple[pd.DataFrame, str]]:
+    return [
+        (plan.lines, "planned"),
+        (plan.checks, "check planned"),
+        (plan.unplaced, "not placed"),
+        (plan.waiting, "waiting"),
+        (plan.rejected, "rejected"),
+    ]
+
+
+def _risk(plan: Any, pump_id: int) -> float | None:
+    """Return a pump's risk as the plan has it, None where it doesn't speak of the pump."""
+    for rows, _ in _spoken_of(plan):
+        mine = rows[rows["pump_id"] == pump_id] if len(rows) else rows
+        if len(mine) and not formats.is_unknown(mine.iloc[0]["risk"]):
+            return float(mine.iloc[0]["risk"])
+    return None
+
+
 def _label(row: dict[Any, Any]) -> str:
     place = "" if row["position"] == "main" else f" {row['position']}"
     on = "" if formats.is_unknown(row["planned_on"]) else f" on {formats.day(row['planned_on'])}"
@@ -108,9 +121,8 @@ def _label(row: dict[Any, Any]) -> str:
 def _planned_day(plan: Any, pump_id: int | None) -> date:
     rows = plan.lines[plan.lines["pump_id"] == pump_id] if len(plan.lines) else plan.lines
     planned = pd.Timestamp(rows.iloc[0]["planned_on"]).date() if len(rows) else None
-    ranking = loaders.ranking()
-    depots = ranking.loc[ranking["pump_id"] == pump_id, "depot"]
-    return day_offered(planned, depots.iloc[0] if len(depots) else None)
+    told = loaders.ask("pump_head", pump_id=pump_id) if pump_id is not None and planned is None else rows
+    return day_offered(planned, told.iloc[0]["depot"] if len(told) else None)
 
 
 def accept(shown: Any, plan: Any, by: str) -> str:
