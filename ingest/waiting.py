@@ -71,4 +71,5 @@ def drop_all_waiting(ledger: Path | str) -> None:
 
 
 def _file(folder: Path, chain: str) -> Path:
-    return folder / f"{hashlib.sha256(chain.encode()).hexdigest()}.json"
+    name = chain.encode("utf-8", "surrogatepass")  # a file's name need not be text
+    return folder / f"{hashlib.sha256(name).hexdigest()}.json"

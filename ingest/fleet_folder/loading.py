@@ -31,6 +31,7 @@ from ingest.fleet_folder.settings_file import read_fleet_file
 from ingest.fleet_folder.sheets import WORKBOOKS, find_sheet
 from ingest.fleet_folder.storing import Folder, store_folder
 from ingest.fleet_folder.tables import TABLES, VISITS
+from ingest.harmless import as_file_name
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.ledger.transaction import Undone, transaction
@@ -168,9 +169,8 @@ def read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None
     endings = (".csv", *WORKBOOKS)
     strangers = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in endings and p.name not in used)
     if strangers:
-        notices.append(
-            f"Not part of a fleet folder, left out: {', '.join(strangers)}; --propose looks at their columns."
-        )
+        names = ", ".join(map(as_file_name, strangers))
+        notices.append(f"Not part of a fleet folder, left out: {names}; --propose looks at their columns.")
     return Folder(fleet, unit, tables, tuple(refused), tuple(notices), carried)
 
 

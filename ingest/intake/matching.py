@@ -20,6 +20,7 @@ from ingest.errors import EntryRefused
 from ingest.fleet_folder.one_fact import read_facts
 from ingest.fleet_folder.sheets import find_sheet, read_sheet
 from ingest.fleet_folder.tables import VISITS, column_meant
+from ingest.harmless import as_file_name
 from ingest.units import read_quantity
 
 TABLE = VISITS.file
@@ -178,9 +179,13 @@ def sidecar(path: Path, distance_unit: str) -> dict[str, Any]:
     try:
         said = json.loads(beside.read_bytes())
     except (ValueError, OSError, RecursionError) as error:
-        raise EntryRefused("bad-sidecar", f"{beside.name} is no JSON; mend or remove it.") from error
+        raise EntryRefused(
+            "bad-sidecar", f"{as_file_name(beside.name)} is no JSON; mend or remove it."
+        ) from error
     if not isinstance(said, dict):
-        raise EntryRefused("bad-sidecar", f"{beside.name} is no JSON object of visits.csv's columns.")
+        raise EntryRefused(
+            "bad-sidecar", f"{as_file_name(beside.name)} is no JSON object of visits.csv's columns."
+        )
     return _facts({column_meant(str(name), VISITS): value for name, value in said.items()}, distance_unit)
 
 

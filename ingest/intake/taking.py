@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 from collections import Counter
 from collections.abc import Iterable
@@ -18,6 +19,7 @@ from ingest.chains.running import Progress, Where, run_chains
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.sheets import WORKBOOKS
 from ingest.fleet_folder.tables import TABLES
+from ingest.harmless import as_file_name
 from ingest.intake.matching import Match, Place, match, sidecar, sidecars
 from ingest.intake.tray import Arrival, put_in_tray
 from ingest.ledger.clamps import Clamp, clamps, read_as
@@ -164,7 +166,7 @@ def _known(ledger: Path) -> _Known:
 def _matched(path: Path, known: _Known, told: dict[str, dict[str, Any]], wrong: dict[str, str]) -> Match:
     try:
         beside = told.get(path.name) or sidecar(path, known.settings["distance_unit"])
-        found = match(path.name, beside, known.places, known.rule, known.without_pump)
+        found = match(as_file_name(path.name), beside, known.places, known.rule, known.without_pump)
     except EntryRefused as refused:
         found = Match(reason=refused.text)
     return Match(reason=wrong[path.name], day=found.day) if path.name in wrong else found
@@ -180,7 +182,7 @@ def _hash(path: Path) -> str:
     try:
         return hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError:  # gone meanwhile, or not ours to read: reading it says so
-        return hashlib.sha256(str(path).encode()).hexdigest()
+        return hashlib.sha256(os.fsencode(path)).hexdigest()
 
 
 def _arrival(link: Link, file_hash: str, result: CaptureResult, found: Match, clamp: str | None) -> Arrival:
@@ -193,7 +195,7 @@ def _arrival(link: Link, file_hash: str, result: CaptureResult, found: Match, cl
     except OSError:
         written = date.today()
     return Arrival(
-        file_name=link.path.name,
+        file_name=as_file_name(link.path.name),
         file_hash=file_hash,
         match=found,
         result=result,

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused
+from ingest.harmless import as_file_name
 from ingest.limits import MAX_FILE_BYTES, refuse_size
 from ingest.readers import formats
 from ingest.readers.content import read_content
@@ -35,7 +36,7 @@ def read_capture(
     """
     # a mistyped option is told before the file is opened
     options = parse_options(channel, probe, sample_rate_hz, full_scale, record)
-    return _read(Path(path).name, _load(path), options)
+    return _read(as_file_name(Path(path).name), _load(path), options)
 
 
 def read_capture_bytes(
@@ -50,6 +51,7 @@ def read_capture_bytes(
 ) -> Capture:
     """Read a capture from `data`, the content of a file called `name`; otherwise as `read_capture`."""
     options = parse_options(channel, probe, sample_rate_hz, full_scale, record)
+    name = as_file_name(name)
     _refuse_large(name, len(data))
     return _read(name, data if isinstance(data, bytes) else bytes(data), options)
 
@@ -62,7 +64,7 @@ def _read(name: str, data: bytes, options: Options) -> Capture:
 
 def _load(path: str | os.PathLike[str]) -> bytes:
     """Return a regular file's bytes; directories, pipes and devices are refused without waiting on them."""
-    name = Path(path).name or str(path)
+    name = as_file_name(Path(path).name or str(path))
     try:
         # without O_NONBLOCK, opening a pipe would wait for its writer
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ingest.apart.child import ChildEnded
 from ingest.errors import EntryRefused
+from ingest.harmless import as_file_name
 from ingest.readers.read_apart import ask_apart
 
 MOST_BYTES = 10_000_000
@@ -16,6 +17,7 @@ FORMATS = ("JPEG", "PNG", "WEBP")
 
 def read_photo(name: str, data: bytes) -> bytes:
     """Return a JPEG of at most LONGEST_PX a side. Raises EntryRefused for what is too large or no photo."""
+    name = as_file_name(name)
     if len(data) > MOST_BYTES:
         raise EntryRefused(
             "large-photo", f"{name}: a photo may have up to 10 MB; take it smaller, or send it reduced."

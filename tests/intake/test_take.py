@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import os
 import re
 import wave
 from datetime import date
@@ -12,10 +13,13 @@ import pytest
 from analytics.judging.verdict import judge_visit
 from dashboard.cli import main
 from dashboard.commands.take import run
+from dashboard.views.tray import parts as tray_parts
 from ingest.apart.child import BUSY
 from ingest.chains import running
 from ingest.chains.chain import CaptureResult
+from ingest.chains.running import Where
 from ingest.errors import EntryRefused
+from ingest.harmless import as_file_name
 from ingest.intake.matching import Place, match, name_rule
 from ingest.intake.taking import take_folder
 from ingest.intake.tray import Named, drop, store_named
@@ -25,7 +29,7 @@ from ingest.ledger.rows import insert_row
 from ingest.ledger.upkeep import check_ledger
 from tests.authors import ANYBODY
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
-from tests.pages.page_runs import open_page, words
+from tests.pages.page_runs import open_page, seen, words
 
 PLACES = [Place("101", "main", "S-101"), Place("7", "main", None), Place("007", "main", "AB12"),
           Place("T-9", "front", None), Place("T-9", "rear", None)]  # fmt: skip
@@ -376,6 +380,43 @@ def test_a_hostile_name_is_text_in_the_tray(tmp_path, monkeypatch):
     raw = "\n".join(str(e.value) for kind in (page.markdown, page.caption, page.error) for e in kind)
     for mark in ("<img", "[a](b)", "$x$", ":red["):
         assert mark not in raw.replace("\\" + mark, "")
+
+
+def test_a_name_that_is_no_text_keeps_no_other_file_from_the_tray(tmp_path, monkeypatch):
+    """Codes, a line end, letters turned round, half a letter, a name too long for a line."""
+    ledger = build_ledger(tmp_path / "l.duckdb")
+    folder = tmp_path / "f"
+    folder.mkdir()
+    odd = [b"\x1b[31m", b"a\nb", "a\u202egnp".encode(), b"\xff\xe9", b"x" * 246, "A\u030a".encode()]
+    for name in odd:
+        (folder / os.fsdecode(name + b".csv")).write_bytes(name)
+    write_capture_csv(folder / "101.csv", small_capture(mean_a=6.1))
+    arrivals = take_folder(ledger, folder, author=ANYBODY, where=Where(processes=1))
+    kept = {"\ufffd[31m.csv", "a b.csv", "a\ufffdgnp.csv", "\ufffd\ufffd.csv", "x" * 246 + ".csv", "\xc5.csv"}
+    assert {a.file_name: a.status for a in arrivals} == dict.fromkeys(kept, "refused") | {
+        "101.csv": "matched"
+    }
+    assert {name for (name,) in query(ledger, "SELECT file_name FROM tray")} == kept | {"101.csv"}
+    monkeypatch.setenv("PUMPLEDGER", str(ledger))
+    shown = words(open_page("tray"))
+    assert all(name in shown for name in kept)
+    assert as_file_name("y" * 1000) == "y" * 127 + "…" + "y" * 128
+
+
+def test_a_name_is_text_while_its_folder_is_taken(tmp_path, monkeypatch):
+    said = []
+    bar = SimpleNamespace(progress=lambda share, text: said.append(text), empty=lambda: None)
+    monkeypatch.setenv("PUMPLEDGER", str(tmp_path / "l.duckdb"))
+    monkeypatch.setattr(tray_parts.st, "progress", lambda *a: bar)
+
+    def take(*a, progress, **k):
+        progress(1, 2, "/in/![p](x).csv")
+        return []
+
+    monkeypatch.setattr("ingest.intake.taking.take_folder", take)
+    tray_parts._take(str(tmp_path), "", "AB")
+    assert [seen(text) for text in said] == ["![p](x).csv: 1 of 2"]
+    assert "![p](x)" not in said[0]
 
 
 def test_what_a_person_is_shown_of_a_file():

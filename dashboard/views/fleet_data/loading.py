@@ -12,10 +12,12 @@ from dashboard.data import loaders
 from dashboard.shell import access, lists, say
 from dashboard.views.fleet_data.columns import show_proposal
 from dashboard.words import formats
+from dashboard.words.plain import plain
 from ingest.errors import PumpledgerError
 from ingest.fleet_folder.mapping import Mapped
 from ingest.fleet_folder.mending import refused_files
 from ingest.fleet_folder.report import LoadReport, grouped
+from ingest.harmless import as_file_name
 
 
 def show_loading() -> None:
@@ -60,7 +62,7 @@ def _load(
     bar = st.progress(0.0, "Reading the tables …")
 
     def progress(done: int, of: int, name: str) -> None:
-        bar.progress(min(1.0, done / of) if of else 1.0, f"{name}: {done:,} of {of:,}")
+        bar.progress(min(1.0, done / of) if of else 1.0, plain(f"{as_file_name(name)}: {done:,} of {of:,}"))
 
     report = load_folder(
         loaders.ledger_path(), folder, dry_run=dry_run, progress=progress, author=access.author(None),
@@ -100,4 +102,4 @@ def _load(
 def _offer_refused(folder: Path, report: LoadReport) -> None:
     say.line("Mend the refused rows in files of their own, and bring these in from a folder with fleet.toml.")
     for name, content in refused_files(folder, report.refused).items():
-        st.download_button(f"Refused rows of {name}", content, file_name=name, key=f"refused_{name}")
+        st.download_button(plain(f"Refused rows of {name}"), content, file_name=name, key=f"refused_{name}")

@@ -13,6 +13,7 @@ import streamlit as st
 from dashboard.data import drafts, loaders
 from dashboard.shell import access, address
 from dashboard.views.log_visit import check
+from ingest.harmless import as_file_name
 
 PROBES = ("as the file says", "10mV/A", "100mV/A", "another")
 OF_THE_FILE = ("channel", "rate", "full_scale", "record")
@@ -148,7 +149,7 @@ def file_to_choose_again(upload: Any) -> str | None:
     """
     state = st.session_state
     if upload is not None:
-        state["file_here"], state["file_name"] = True, upload.name
+        state["file_here"], state["file_name"] = True, as_file_name(upload.name)
         return None
     if state.pop("file_here", False) and not arrived():
         state["file_name"] = None

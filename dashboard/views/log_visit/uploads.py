@@ -9,6 +9,7 @@ import streamlit as st
 
 from ingest.capture import Capture
 from ingest.errors import CaptureRefused, faults_refused
+from ingest.harmless import as_file_name
 from ingest.known_pump import KnownPump
 from ingest.readers import read_apart
 from ingest.reading import Reading
@@ -28,7 +29,7 @@ def read_upload(name: str, data: bytes, choices: dict[str, Any]) -> Capture:
     Raises CaptureRefused or EntryRefused with the sentence to show.
     """
     with st.spinner(phrase("Reading the file …")):
-        read = _read(hashlib.sha256(data).hexdigest(), name, data, _given(choices))
+        read = _read(hashlib.sha256(data).hexdigest(), as_file_name(name), data, _given(choices))
     if isinstance(read, CaptureRefused):
         raise read.with_traceback(None)
     return read

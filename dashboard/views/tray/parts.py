@@ -14,7 +14,9 @@ from dashboard.data import changes, loaders
 from dashboard.data.queries import records
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
+from dashboard.words.plain import plain
 from ingest.errors import PumpledgerError
+from ingest.harmless import as_file_name
 from ingest.units import parse_quantity, read_quantity
 
 # Columns of the table that a person may write in.
@@ -41,7 +43,8 @@ def _take(text: str, clamp: str, by: str) -> str:
     bar = st.progress(0.0, "Reading the captures …")
 
     def progress(done: int, of: int, name: str) -> None:
-        bar.progress(min(1.0, done / of) if of else 1.0, f"{Path(name).name}: {done:,} of {of:,}")
+        share = min(1.0, done / of) if of else 1.0
+        bar.progress(share, plain(f"{as_file_name(Path(name).name)}: {done:,} of {of:,}"))
 
     arrivals = take_folder(
         loaders.ledger_path(), Path(text.strip()).expanduser(), author=access.author(by),
