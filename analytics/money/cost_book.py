@@ -274,6 +274,22 @@ def cost_book(connection: duckdb.DuckDBPyConnection, on: date) -> CostBook:
     return CostBook(on, currency, tuple(entries), dict(types))
 
 
+HIGHEST_PRICE = 1e12  # in any currency there is; more is a slip of the key
+LOWEST_REPLACEMENT = 0.01
+
+
+def refuse_unknown_place(ledger: Path, vehicle_class: str | None, depot: str | None) -> None:
+    """Raise EntryRefused for a class or depot that no unit is of, where any unit says: its price would count
+    for nothing."""
+    with open_ledger(ledger) as connection:
+        there = connection.execute(statement("vehicle_places")).fetchall()
+    for place, (what, told) in enumerate((("class", vehicle_class), ("depot", depot))):
+        known = sorted({row[place] for row in there} - {None})
+        if told is not None and known and told not in known:
+            named = ", ".join(known[:20])
+            raise EntryRefused(f"unknown-{what}", f"No unit is of {what} '{told[:40]}'; there are: {named}.")
+
+
 def price_change(
     book: CostBook,
     element: str,
@@ -292,9 +308,12 @@ def price_change(
         raise EntryRefused("unknown-element", f"There is no cost element '{element}'; there are {known}.")
     if amount is None and element not in TOTALS:
         raise EntryRefused("bad-price", f"{element}: give a number of 0 or more; it has no elements.")
-    if amount is not None and (not np.isfinite(amount) or amount < 0):
-        raise EntryRefused("bad-price", f"{element}: {amount:g} is no price; give a number of 0 or more.")
-    if element in TOTALS and amount == 0:
+    if amount is not None and not 0 <= amount <= HIGHEST_PRICE:  # nan lies nowhere
+        raise EntryRefused(
+            "bad-price",
+            f"{element}: {amount:g} is no price; give a number of 0 or more, up to {HIGHEST_PRICE:,.0f}.",
+        )
+    if element in TOTALS and amount is not None and amount < LOWEST_REPLACEMENT:
         raise EntryRefused(
             "bad-price", f"{element}: a replacement can't cost nothing; give a number above 0."
         )

@@ -50,9 +50,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--confirm", action="store_true", help="with --set: keep the price for good")
     parser.add_argument(
-        "--class", dest="vehicle_class", metavar="CLASS", help="with --set: for this class only"
+        "--class", dest="vehicle_class", metavar="CLASS", help="with --set or --elements: for this class only"
     )
-    parser.add_argument("--depot", metavar="DEPOT", help="with --set: for this depot only")
+    parser.add_argument("--depot", metavar="DEPOT", help="with --set or --elements: for this depot only")
     parser.add_argument(
         "--from",
         dest="valid_from",
@@ -81,8 +81,8 @@ def run(args: argparse.Namespace) -> int:
     from analytics.cost_review.costs import cost_review, read_costs
     from analytics.past.frames import records
 
-    if args.confirm and not args.set:
-        raise EntryRefused("nothing-to-confirm", "--confirm keeps prices given with --set; none is given.")
+    if not args.set:
+        _refuse_words_of_a_price(args)
     if args.set:
         for line in _set(args):
             tell(line)
@@ -168,12 +168,24 @@ def as_dict(review: CostReview) -> dict[str, Any]:
     return whole | {name: records(getattr(review, name)) for name in FRAMES}
 
 
+def _refuse_words_of_a_price(args: argparse.Namespace) -> None:
+    if args.confirm:
+        raise EntryRefused("nothing-to-confirm", "--confirm keeps prices given with --set; none is given.")
+    words = {"--from": args.valid_from, "--source": args.source, "--by": args.by}
+    if not args.elements:
+        words |= {"--class": args.vehicle_class, "--depot": args.depot}
+    for option, value in words.items():
+        if value is not None:
+            raise EntryRefused("no-price", f"{option} says more of a price given with --set; none is given.")
+
+
 def _set(args: argparse.Namespace) -> list[str]:
     from analytics.cost_review.costs import read_costs, set_cost
-    from analytics.money.cost_book import price_change, price_words
+    from analytics.money.cost_book import price_change, price_words, refuse_unknown_place
     from ingest.author import operating_system_user
 
     given = [_price(text, "--set") for text in args.set]
+    refuse_unknown_place(args.ledger, args.vehicle_class, args.depot)
     start = args.valid_from or date.today()
     if args.confirm:
         author = operating_system_user().signing(args.by)

@@ -22,6 +22,7 @@ _LONGEST = dict.fromkeys(
         "serial",
         "lot",
         "depot",
+        "class",
         "pump_type",
         "clamp",
         "technician",

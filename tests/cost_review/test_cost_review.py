@@ -260,11 +260,26 @@ def test_command_line(ledger, capsys):
     assert json.loads(capsys.readouterr().out)["policies"][3]["policy"] == "risk"
 
 
-@pytest.mark.parametrize("amount", ["nan", "inf", "-inf", "-1", "1e999"])
+@pytest.mark.parametrize("amount", ["nan", "inf", "-inf", "-1", "1e999", "1e308"])
 @pytest.mark.parametrize("option", [["--set"], ["--confirm", "--set"], ["--what-if"]])
 def test_what_is_no_number_of_money_is_refused_everywhere(ledger, capsys, amount, option):
     assert main(["cost", "--ledger", str(ledger), *option, f"tow={amount}"]) == 1
     assert "is no price" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--depot=North"], "--depot says more of a price"),
+        (["--by=AB", "--elements"], "--by says more of a price"),
+        (["--set=tow=5", "--depot=Nowhere"], "No unit is of depot 'Nowhere'; there are:"),
+        (["--set=tow=5", "--class=", "--confirm"], "No unit is of class ''; there are:"),
+        (["--set=failure_replacement=1e-320"], "can't cost nothing"),
+    ],
+)
+def test_what_would_count_for_nothing_is_refused(ledger, capsys, words, said):
+    assert main(["cost", "--ledger", str(ledger), *words]) == 1
+    assert said in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("rate", ["nan", "inf", "-1"])
