@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from analytics.cost_review.answer import Question, age_words, answer, interval_sentences, per_year
@@ -45,6 +44,8 @@ from ingest.ledger.settings import settings_at
 from ingest.units import to_kept
 
 __all__ = ["CostReview", "cost_book", "cost_review", "read_costs", "set_cost"]
+
+HIGHEST_DISCOUNT_PCT = 1000.0
 
 
 @dataclass(frozen=True)
@@ -109,8 +110,11 @@ def cost_review(
     element (None: a whole amount given up for its elements) in place of those in force, for this review
     alone. Raises EntryRefused for a rate below 0 or what is no price, LedgerError without a ledger.
     """
-    if not (np.isfinite(discount_pct) and discount_pct >= 0):
-        raise EntryRefused("bad-discount", f"The discount rate is {discount_pct:g} %; it must be 0 or more.")
+    if not 0 <= discount_pct <= HIGHEST_DISCOUNT_PCT:  # nan lies nowhere
+        raise EntryRefused(
+            "bad-discount",
+            f"The discount rate is {discount_pct:g} %; it must be 0 or more, up to {HIGHEST_DISCOUNT_PCT:g}.",
+        )
     with open_ledger(ledger) as connection:
         history = read_history(connection, as_of)
         day = history.as_of

@@ -282,7 +282,7 @@ def test_what_would_count_for_nothing_is_refused(ledger, capsys, words, said):
     assert said in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("rate", ["nan", "inf", "-1"])
+@pytest.mark.parametrize("rate", ["nan", "inf", "-1", "1e308"])
 def test_a_rate_that_is_no_number_is_refused(ledger, capsys, rate):
     assert main(["cost", "--ledger", str(ledger), f"--discount={rate}"]) == 1
     assert "must be 0 or more" in capsys.readouterr().err
