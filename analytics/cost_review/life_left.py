@@ -40,12 +40,10 @@ def drawn(model: RiskModel, known: Known, d_0: np.ndarray) -> Ways:
     """Return the draws of n pumps that run at `d_0` (n,) beyond their last reading, both damages together."""
     rng = np.random.default_rng(11)  # the same draws for every pump, so that none moves another's figure
     wear, drag = _wear(model, known, d_0, rng), _drag(model, known, d_0, rng)
-    # As in the survival formulas, of what passes for drag a share ends no pump.
-    ends = known.drag.started * (1 - model.drag.harmless)
+    ends = model.ends_by_drag(known)
     started = rng.random(DRAWS)[None, :] < ends[:, None]
     passes = np.minimum(wear.passes_km, np.where(started, drag.passes_km, np.inf))
-    # How likely a started drag is stands in `ends`: that it has not passed its level yet tells draws apart
-    # among themselves, and speaks no second time against its having started.
+    # That a pump runs with its drag speaks against it in `ends`: here it tells draws apart among themselves.
     runs = drag.weight / np.maximum(drag.weight.mean(axis=1, keepdims=True), 1e-300)
     weight = wear.weight * np.where(started, runs, 1.0) * (passes > d_0[:, None])
     return Ways(passes, weight, np.maximum(wear.used, np.where(started, drag.used, 0.0)))

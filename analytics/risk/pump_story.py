@@ -18,9 +18,11 @@ from analytics.past.normal import Z_80
 from analytics.risk.pump_drift import history_of_unit
 from analytics.wear_model import wear as wear_model
 from analytics.wear_model.drag import UNIT_KM, DragState
+from analytics.wear_model.failure_risk import running
 from analytics.wear_model.level_rate import LevelRate, Value, predict
 from analytics.wear_model.model import Filtered, Parameters, run_filters
 from analytics.wear_model.onsets import NAMES
+from analytics.wear_model.tracks import take
 from analytics.wear_model.unrecorded import allow_for_unrecorded
 
 DAMAGES = ("wear", "drag", *NAMES)
@@ -64,7 +66,7 @@ def pump_story(ledger: Path, pump_id: int, as_of: date, ahead_km: np.ndarray) ->
         if not counts:
             continue
         sds[name] = sd / level
-        states = [_state(filtered, name, k, place) for k in range(count)]
+        states = [_state(filtered, p, name, k, place) for k in range(count)]
         for k, state in enumerate(states):
             told.append({"damage": name, "visit_id": history.visits["visit_id"].iloc[at[k]], "x_km": x_km[k]}
                         | _told(state, level))  # fmt: skip
@@ -86,17 +88,18 @@ def _level(p: Parameters, name: str, code: np.ndarray) -> tuple[float, float, Va
     return float(onset.fails_at), float(onset.fails_at_sd), onset.walk, bool(onset.counts)
 
 
-def _state(filtered: Filtered, name: str, k: int, place: int) -> LevelRate | DragState:
-    """Return the state of one damage after the pump's k-th usable visit, of one pump."""
+def _state(filtered: Filtered, p: Parameters, name: str, k: int, place: int) -> LevelRate | DragState:
+    """Return the state of one damage after the pump's k-th usable visit, of one pump that ran on then."""
     kept = filtered.told.per_visit[k] if name in ("wear", "drag") else filtered.begun.per_visit[k]
-    state = getattr(kept, name)
+    state: LevelRate | DragState = take(getattr(kept, name), slice(place, place + 1))
     if isinstance(state, LevelRate):
-        return _one_rate(state, place)
-    return state._replace(started=state.started[place : place + 1], drag=_one_rate(state.drag, place))
-
-
-def _one_rate(state: LevelRate, place: int) -> LevelRate:
-    return LevelRate(*(part[place : place + 1] for part in state))
+        return state
+    if name == "drag":
+        told = running(p.drag, state, p.failure.drag_level, p.failure.drag_level_sd)
+    else:
+        own = getattr(p.onsets, name)
+        told = running(own, state, own.fails_at, own.fails_at_sd)
+    return state._replace(started=told.started)
 
 
 def _later(

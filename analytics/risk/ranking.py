@@ -47,7 +47,6 @@ from analytics.statements import statement
 from analytics.trend.drift import drift_of
 from analytics.wear_model.failure_risk import CAUSES
 from analytics.wear_model.model import risk_model
-from analytics.wear_model.onsets import NAMES
 from analytics.wear_model.remaining_life import distance_left
 from ingest.chains.running import Where
 from ingest.ledger.connection import open_ledger
@@ -297,7 +296,7 @@ def rank_state(state: State, settings: dict[str, Any], within_km: float | None =
         | reason_columns(grounds)
         | {f"risk_{cause}": 100 * part for cause, part in zip(CAUSES, ahead.parts, strict=True)}
         | {
-            "p_drag_started": state.known.drag.started,
+            "p_drag_started": ahead.p_started["drag"],
             "p_damage": ahead.p_damage,
             "p_beside_pump": ahead.p_beside_pump,
             "prior_share": share,
@@ -318,7 +317,8 @@ class _Ahead:
 
     own_horizon_km: the horizon on the pump's own clock; risk (n,) before it, parts (causes, n) of it in the
     order of CAUSES; risk_if_new: of a new pump in its place; left_km (n, 3): distance left, 10, 50 and 90 %;
-    experience_km: how far ahead pumps were ever seen to run; p_damage, p_beside_pump: of RiskModel.
+    experience_km: how far ahead pumps were ever seen to run; p_started, p_damage, p_beside_pump: of
+    RiskModel.
     """
 
     horizon_km: np.ndarray
@@ -328,6 +328,7 @@ class _Ahead:
     risk_if_new: np.ndarray
     left_km: np.ndarray
     experience_km: np.ndarray
+    p_started: dict[str, np.ndarray]
     p_damage: np.ndarray
     p_beside_pump: np.ndarray
 
@@ -351,6 +352,7 @@ def _ahead(state: State, pumps: pd.DataFrame, within_km: float | None) -> _Ahead
         risk_if_new,
         distance_left(model, state.known, state.d_0) / own[:, None],
         (longest_km - pumps["now_km"].to_numpy(float)) / own,
+        model.p_started(state.known),
         model.p_damage(state.known),
         model.p_beside_pump(state.known),
     )
@@ -385,8 +387,7 @@ def _grounds(
         readings=readings,
         speed_falls=speed_falls & (weight > 0) & ((weight > 0.5) | ~ripple_rises),
         ripple_rises=ripple_rises,
-        started={"drag": state.known.drag.started}
-        | {name: getattr(state.known.begun, name).started for name in NAMES},
+        started=ahead.p_started,
         n_alike=n_alike,
         k_failed=k_failed,
         prior_share=share,

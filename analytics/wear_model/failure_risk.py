@@ -3,7 +3,8 @@
 From the last visit at x to a distance d beyond it
     S(d) = S_wear(d) * product over drag, hydraulic, commutator, brush of
                [(1 - pi) exp(-H(d)) + pi * S_started(d)] * exp(-lambda d),
-    pi the chance that it has started, less the share that ends no pump;
+    pi the chance that it has started and is one that ends a pump, given that the pump still runs: by Bayes
+    pi proportional to P(started | readings) * R, R the chance to run with damage as it is read (`runs_on`);
     S_u(d) = Phi((theta - m(d)) / sqrt(v(d) + sigma^2)) / Phi((theta - m(0)) / sqrt(v(0) + sigma^2)),  in
     [0, 1] H(d) = integral over starts t in (x, x + d) of P(drag reaches its level within x + d - t) dL(t)
 theta, sigma: mean and spread of the failure levels, learned from this fleet. Given survival to the as-of
@@ -31,6 +32,9 @@ from analytics.wear_model.wear import WearParameters
 
 X_GRID = np.linspace(0.0, 1.0, 41) ** 1.5 * 900e3
 D_GRID = np.linspace(0.0, 1.0, 61) ** 2 * 900e3
+# Chance to run on with damage far beyond where such usually ends a pump: what readings call damage and how
+# levels differ is known no better than that (common practice, no source).
+LEAST_RUNNING = 0.1
 AT_ONCE = 30_000  # survivals worked out in one pass: they stay in the cache
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
 DELAY_KM = 0.5 * D_GRID[:, None] * (_NODES + 1)  # from a start to x + d, (d, nodes)
@@ -164,20 +168,36 @@ class RiskModel:
                 total = total + (1 - getattr(known.begun, name).started) * hazard
         return np.asarray(total * known.exposure)
 
+    def ends_by_drag(self, known: Known) -> np.ndarray:
+        """Return the chance that drag has started and is one that ends the pump, (n,)."""
+        return self._of_running(known)["drag"].ends
+
+    def p_started(self, known: Known) -> dict[str, np.ndarray]:
+        """Return the chance that each damage with an onset (drag or one of onsets.py) has started in a pump
+        that runs, by name, (n,)."""
+        return {name: told.started for name, told in self._of_running(known).items()}
+
     def p_damage(self, known: Known) -> np.ndarray:
-        """Return the chance that a damage with an onset (drag or one of onsets.py) has started, (n,)."""
-        begun = ((getattr(self.onsets, name), getattr(known.begun, name)) for name in NAMES)
-        chances = [np.minimum(p.factor[known.type_code], 1.0) * state.started for p, state in begun]
-        return 1 - np.prod([1 - known.drag.started, *(1 - chance for chance in chances)], axis=0)
+        """Return the chance that any of them has started, (n,)."""
+        code, told = known.type_code, self.p_started(known)
+        counts = {"drag": 1.0} | {
+            name: np.minimum(getattr(self.onsets, name).factor[code], 1.0) for name in NAMES
+        }
+        return 1 - np.prod([1 - counts[name] * chance for name, chance in told.items()], axis=0)
 
     def p_beside_pump(self, known: Known) -> np.ndarray:
         """Return the chance that something beside the pump shifts a reading now (supply, a starved or
         restricted flow, the clamp), (n,)."""
-        return 1 - np.prod([1 - state.aside.p for state in self._with_onset(known)], axis=0)
-
-    def _with_onset(self, known: Known) -> list[DragState]:
         counted = [name for name in NAMES if getattr(self.onsets, name).counts]
-        return [known.drag, *(getattr(known.begun, name) for name in counted)]
+        told = self._of_running(known)
+        return 1 - np.prod([1 - told[name].aside for name in ("drag", *counted)], axis=0)
+
+    def _of_running(self, known: Known) -> dict[str, Running]:
+        f = self.failure
+        return {"drag": running(self.drag, known.drag, f.drag_level, f.drag_level_sd)} | {
+            name: running(p, getattr(known.begun, name), p.fails_at, p.fails_at_sd)
+            for name, p in ((name, getattr(self.onsets, name)) for name in NAMES)
+        }
 
     def risk(self, known: Known, d_0: np.ndarray, d_km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return the risk over `d_km` from `d_0` beyond the last visit, and its parts in the order of
@@ -217,13 +237,35 @@ def onset_survival(p: OnsetParameters, state: DragState, known: Known, d: np.nda
 def _mixture(
     p: DragParameters, state: DragState, hazard: np.ndarray, d: np.ndarray, level: Value, level_sd: Value
 ) -> np.ndarray:
-    """Return -ln of (1 - pi) exp(-hazard) + pi * S_started(d), pi the chance that it has started and is one
-    that ends a pump."""
-    g, pi = state.drag, state.started * (1 - p.harmless)
+    """Return -ln of (1 - pi) exp(-hazard) + pi * S_started(d)."""
+    g, pi = state.drag, running(p, state, level, level_sd).ends
     growth = np.maximum(g.s, 0.1 * p.growth)
     k = d / drag_model.UNIT_KM
     started = crossing(np.maximum(g.w, 0.0), growth, g.ww, g.ws, g.ss, k, p.walk, level, level_sd)
     return -np.log(np.maximum((1 - pi) * np.exp(-hazard) + pi * np.exp(-started), 1e-300))
+
+
+class Running(NamedTuple):
+    """Of a pump that runs, the chance that a damage has started and is one that ends it, that it has started
+    at all, and that something beside the pump is there instead; (n,) or (sets, n)."""
+
+    ends: np.ndarray
+    started: np.ndarray
+    aside: np.ndarray
+
+
+def running(p: DragParameters, state: DragState, level: Value, level_sd: Value) -> Running:
+    """Weigh what readings say of a damage by the pump's running with it."""
+    ends = state.started * (1 - p.harmless)
+    r = runs_on(state.drag, level, level_sd)
+    total = 1 - ends + ends * r
+    return Running(ends * r / total, (state.started - ends + ends * r) / total, state.aside.p / total)
+
+
+def runs_on(drag: LevelRate, level: Value, level_sd: Value) -> np.ndarray:
+    """Return the chance that a pump runs with damage as it is now, no less than LEAST_RUNNING."""
+    sd = np.sqrt(np.maximum(drag.ww, 0.0) + level_sd * level_sd)
+    return LEAST_RUNNING + (1 - LEAST_RUNNING) * ndtr((level - np.maximum(drag.w, 0.0)) / sd)
 
 
 def crossing(

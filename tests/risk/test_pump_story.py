@@ -13,6 +13,7 @@ from analytics.risk.forecast import score, state_on
 from analytics.risk.pump_drift import history_of_unit
 from analytics.risk.pump_story import pump_story
 from analytics.risk.ranking import decided_facts, facts_of
+from analytics.wear_model.model import risk_model
 from ingest.ledger.connection import open_ledger
 from tests.ledger_fixture import LAST_VISIT, UNITS, build_ledger
 
@@ -31,7 +32,8 @@ def test_the_last_state_is_that_of_the_ranking(ledger):
         told = pump_story(ledger, int(pump_id), as_of, np.array([0.0, 9000.0]))
         assert told is not None
         last = told.visits.groupby("damage").tail(1).set_index("damage")
-        drag = state.known.drag
+        chance = risk_model(parameters).p_started(state.known)["drag"]
+        drag = state.known.drag._replace(started=chance)
         assert last.loc["drag", "chance"] == pytest.approx(drag.started[place])
         assert last.loc["drag", "value"] == pytest.approx(
             drag.shown[place] / parameters.failure.drag_level, abs=1e-12
