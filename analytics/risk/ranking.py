@@ -44,7 +44,7 @@ from analytics.risk.reasons import (
 from analytics.risk.rests_on import alike, prior_share
 from analytics.risk.stepped import said_of_steps
 from analytics.statements import statement
-from analytics.trend.drift import drift_of
+from analytics.trend.drift import Drift, drift_of
 from analytics.wear_model.failure_risk import CAUSES
 from analytics.wear_model.model import risk_model
 from analytics.wear_model.remaining_life import distance_left
@@ -246,6 +246,7 @@ NEVER_READ: dict[str, Any] = {
     "failed": False, "down_since": pd.NaT, "not_working": False, "circuit_proven": False,
     "checked": False, "next_capture_on": None, "next_capture_km": None,
 }  # fmt: skip
+HEALS_FROM_PCT = 1.0  # of average current, over all its distance: readings that hardly scatter prove less
 # What a probability or a distance can't say of a pump that has failed.
 OF_RUNNING_PUMPS = (
     "risk", "distance_left_p10", "distance_left_p50", "distance_left_p90", "distance_left_text", "due_by",
@@ -375,7 +376,7 @@ def _grounds(
         drift_of(state.history, code, p.exponents, m, state.fit.drift[m]) for m in ("ripple_pct", "rpm")
     )
     ripple_rises = ((ripple.readings >= 2) & (ripple.slope > 1.3 * ripple.slope_se))[state.rows]
-    heals = ((ripple.readings >= 3) & (ripple.slope < -2 * ripple.slope_se))[state.rows]
+    heals = ripple_heals(ripple, state.history.pumps["now_km"].to_numpy(float))[state.rows]
     speed_falls = ((rpm.readings >= 2) & (rpm.slope < -1.3 * rpm.slope_se))[state.rows]
     # Speed is named where the model weighs it; beside a rising ripple only where it weighs more of the two.
     weight = p.wear.brush_weight
@@ -397,6 +398,13 @@ def _grounds(
         fleet_pct=round(100 * float(ahead.risk.mean())) if len(pumps) else 0,
         fleet_failures=state.fit.failures,
     )
+
+
+def ripple_heals(ripple: Drift, run_km: np.ndarray) -> np.ndarray:
+    """Return whether each pump's ripple (n,) falls beyond doubt, and by what matters over the distance that
+    the pump has run (n,), km."""
+    surely = (ripple.readings >= 3) & (ripple.slope < -2 * ripple.slope_se)
+    return np.asarray(surely & (-ripple.slope * run_km >= HEALS_FROM_PCT))
 
 
 def _due(ahead: _Ahead, pumps: pd.DataFrame, as_of_day: float) -> np.ndarray:

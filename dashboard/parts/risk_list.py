@@ -166,8 +166,8 @@ def state_words(row: dict[Any, Any] | pd.Series) -> str:
 
 def due_words(row: dict[Any, Any] | pd.Series, today: date | None = None) -> str:
     """Return when something is due: the day a tenth of such pumps will have failed, and the next capture, or
-    that it is past due (today: default the calendar's)."""
-    words = []
+    that either is past (today: default the calendar's)."""
+    words, today = [], today or date.today()
     if not formats.is_unknown(row.get("planned_on")):
         who, status = row.get("decided_by"), row.get("decision_status")
         day = formats.day(row["planned_on"])
@@ -177,12 +177,15 @@ def due_words(row: dict[Any, Any] | pd.Series, today: date | None = None) -> str
             words.append(f"Proposed from {day} on: the plan shares out bays and parts.")
     elif row.get("decision_status") == "rejected":
         words.append(f"Rejected by {row.get('decided_by') or 'a person'}.")
-    if not formats.is_unknown(row.get("due_by")):
-        words.append(f"One in ten such pumps will have failed by {formats.day(row['due_by'])}.")
+    if not formats.is_unknown(row.get("due_by")) and not row.get("not_working"):  # that one is due now
+        if pd.Timestamp(row["due_by"]) > pd.Timestamp(today):
+            words.append(f"One in ten such pumps will have failed by {formats.day(row['due_by'])}.")
+        else:
+            words.append("One in ten such pumps has failed by now.")
     if row.get("action") in NOW:
         words.append("Next step: at the first chance.")
     elif not formats.is_unknown(row.get("next_capture_on")):
-        if pd.Timestamp(row["next_capture_on"]) < pd.Timestamp(today or date.today()):
+        if pd.Timestamp(row["next_capture_on"]) < pd.Timestamp(today):
             words.append(f"A capture was due by {formats.day(row['next_capture_on'])}.")
         else:
             words.append(f"Next capture {next_capture_words(row)}.")

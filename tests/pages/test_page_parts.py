@@ -330,6 +330,23 @@ def test_the_next_capture_is_due_by_day_or_odometer():
     assert risk_list.due_words(row | {"next_capture_km": np.nan}, before) == "Next capture by 2026-04-01."
     assert risk_list.due_words(row, date(2026, 4, 2)) == "A capture was due by 2026-04-01."
     assert risk_list.due_words(row | {"action": "check circuit"}) == "Next step: at the first chance."
+    late = {"action": "check circuit", "due_by": before}
+    assert risk_list.due_words(late, before).startswith("One in ten such pumps has failed by now.")
+    assert risk_list.due_words(late | {"not_working": True}, before) == "Next step: at the first chance."
+
+
+def test_the_plan_begins_with_its_first_day_be_it_a_check(monkeypatch):
+    lines = pd.DataFrame({"planned_on": [date(2026, 1, 12)], "status": ["booked"], "job": ["change"]})
+    checks = pd.DataFrame({"planned_on": [date(2026, 1, 6)], "depot": ["North"]})
+    plan = SimpleNamespace(lines=lines, checks=checks, currency="USD", expected_saving=900.0, saving_low=5.0,
+                           saving_high=1000.0)  # fmt: skip
+    assert "are planned, 2026-01-06 to 2026-01-12 (1 booked)" in plan_parts.headline(plan)
+    drawn = []
+    for name in ("show_lines", "show_checks"):
+        monkeypatch.setattr(plan_parts, name, lambda *_, name=name: drawn.append(name))
+    plan_parts.show_jobs(plan, {})
+    plan_parts.show_jobs(SimpleNamespace(lines=lines, checks=checks.head(0)), {})
+    assert drawn == ["show_checks", "show_lines", "show_lines", "show_checks"]
 
 
 def test_a_week_whose_hours_nobody_gave_has_neither_room_nor_none():

@@ -22,6 +22,13 @@ def upload(tmp_path_factory):
     return small_file(write_capture_csv(tmp_path_factory.mktemp("up") / "stop.csv", small_capture()))
 
 
+@pytest.fixture
+def nothing_decided(monkeypatch):
+    """The decision while the vehicle stands there takes longer than all else of saving; it has tests of its
+    own."""
+    monkeypatch.setattr(loaders, "bay_decision", lambda visit_id: None)
+
+
 def open_typed(unit: str, **typed):
     """Return the page as it stands once something was typed."""
     page = open_page("log_visit", unit=unit)
@@ -109,7 +116,7 @@ def test_what_a_file_does_not_say_is_one_tap_where_the_refusal_stands(ledger):
     assert "Next test." in words(page)
 
 
-def test_a_question_is_answered_before_the_visit_is_stored(ledger, upload):
+def test_a_question_is_answered_before_the_visit_is_stored(ledger, nothing_decided, upload):
     page = open_typed("101", odometer="1000 mi", state="idle", supply_v="13.5", drop_supply_v="12.9",
                       fuel_temp="78 °C")  # fmt: skip
     page.file_uploader[0].set_value(upload).run()
@@ -142,7 +149,7 @@ def test_rarely_entered_boxes_come_when_opened_and_stay_while_they_hold_somethin
     assert open_typed("101", delivery="1.2 L/min").text_input(key="delivery").value
 
 
-def test_meter_only_with_initials_missing_then_given(ledger):
+def test_meter_only_with_initials_missing_then_given(ledger, nothing_decided):
     page = open_typed("102", odometer="88000 mi", source="meter", meter_a="5.4")
     press(page, "Save the visit")
     assert "initials" in words(page)
@@ -230,7 +237,9 @@ def test_the_sheet_of_a_stored_visit_holds_its_figures(ledger):
         assert part in html
 
 
-def test_a_reading_is_judged_against_the_pumps_own_history_before_it_is_saved(ledger, upload):
+def test_a_reading_is_judged_against_the_pumps_own_history_before_it_is_saved(
+    ledger, nothing_decided, upload
+):
     page = open_typed("101", state="idle", source="meter", meter_a="3.9")
     before = words(page)
     assert "its own baseline" in before
@@ -258,7 +267,7 @@ def test_a_reading_is_judged_against_the_pumps_own_history_before_it_is_saved(le
         ),
     ],
 )
-def test_a_check_is_written_down_in_three_taps(ledger, typed, kept):
+def test_a_check_is_written_down_in_three_taps(ledger, nothing_decided, typed, kept):
     page = open_typed("101", reason="follow-up", **typed)
     page.text_input(key="technician").set_value("T").run()
     press(page, "Save the visit")

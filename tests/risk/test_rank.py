@@ -11,9 +11,10 @@ from pandas.testing import assert_frame_equal
 
 from analytics.learning.fitting import stored_fit
 from analytics.risk.forecast import forecast
-from analytics.risk.ranking import rank
+from analytics.risk.ranking import rank, ripple_heals
 from analytics.risk.rests_on import alike
 from analytics.scheduling.leftovers import waiting
+from analytics.trend.drift import Drift
 from analytics.wear_model.failure_risk import CAUSES
 from dashboard.cli import main
 from dashboard.commands.rank import JSON_FIELDS, SHOWN, as_lines
@@ -297,3 +298,9 @@ def test_an_old_ledger_is_dated_and_plans_nothing_before_today(tmp_path, capsys)
     assert told.err.startswith(f"As of {LAST_VISIT}")
     assert main(["--ledger", str(path), "rank", "--as-of", str(LAST_VISIT)]) == 0
     assert "the day of the newest fact" not in capsys.readouterr().out
+
+
+def test_a_ripple_heals_where_it_falls_beyond_doubt_and_by_what_matters():
+    slope, none = np.array([-1e-4, -4.5e-8, -1e-4, 1e-4]), np.zeros(4)
+    ripple = Drift("ripple_pct", none, none, slope, np.array([1e-5, 1e-8, 1e-4, 1e-5]), none, np.full(4, 5))
+    assert ripple_heals(ripple, np.full(4, 77_000.0)).tolist() == [True, False, False, False]

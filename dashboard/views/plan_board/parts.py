@@ -58,7 +58,8 @@ def headline(plan: Any) -> str:
     counted = ", ".join(f"{n:,} {name}" for name, n in status.items())
     saving = formats.money(plan.expected_saving, plan.currency)
     low, high = (minus(f"{v:,.0f}") for v in (plan.saving_low, plan.saving_high))
-    first, last = plan.lines["planned_on"].min(), plan.lines["planned_on"].max()
+    days = [day for rows in (plan.lines, plan.checks) if len(rows) for day in rows["planned_on"]]
+    first, last = min(days), max(days)
     when = f"on {formats.day(first)}" if first == last else f"{formats.day(first)} to {formats.day(last)}"
     be = "is" if len(plan.lines) + len(plan.checks) == 1 else "are"
     return (
@@ -177,6 +178,15 @@ def lines_table(lines: pd.DataFrame, currency: str) -> pd.DataFrame:
 def without_lone_positions(rows: pd.DataFrame) -> pd.DataFrame:
     """Return rows without the column that tells a unit's pumps apart, where every unit has one."""
     return rows.drop(columns="position") if (rows["position"] == "main").all() else rows
+
+
+def show_jobs(plan: Any, chosen: dict[str, list[str]]) -> None:
+    """Draw changes and checks, those first whose first day comes first: the vehicle that stands is among
+    them."""
+    changes, checks = (lists.narrowed(rows, chosen) for rows in (plan.lines, plan.checks))
+    sooner = len(checks) and (not len(changes) or checks["planned_on"].min() < changes["planned_on"].min())
+    for show in (show_checks, show_lines) if sooner else (show_lines, show_checks):
+        show(plan, chosen)
 
 
 def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
