@@ -40,6 +40,7 @@ LISTED = (
 )
 MUCH_ETHANOL = ("e85", "e100")
 WORTH_CODING = 3000
+LEAST_BASELINE = 2  # good readings before a change is told from them [P]
 METRICS = ("ln_a", "ln_rpm", "ripple_pct")
 
 
@@ -182,6 +183,33 @@ def add_baseline(
     made = _with_baselines(visits[again], sound[again], values[again], parted, settings)
     added = made.columns.difference(visits.columns)
     out.loc[again, added] = made[added]
+    return out
+
+
+def add_other_state(visits: pd.DataFrame) -> pd.DataFrame:
+    """Add what a reading without an engine state may be held beside: the baseline of its pump's last reading
+    before it whose state is known, where all of those are of one state.
+
+    visits: from `add_baseline`. Adds `other_state` ("" where there is none), `other_state_ln_a` and
+    `other_state_ripple_pct`.
+    """
+    state = text(visits, "state").astype(object)
+    untold = (state == "").to_numpy()
+    out = visits.assign(other_state="", other_state_ln_a=np.nan, other_state_ripple_pct=np.nan)
+    if not untold.any() or untold.all():
+        return out
+    group, known = visits["measured_with"], state.where(~untold)
+    before = known.groupby(group).ffill()
+    kinds = sum((known == name).groupby(group).cummax().astype(int) for name in known.dropna().unique())
+    serves = untold & before.notna().to_numpy() & (kinds == 1).to_numpy()
+    serves &= (text(visits, "supply", "direct") == "direct").to_numpy()
+    if not serves.any():
+        return out
+    for name in ("ln_a", "ripple_pct"):
+        enough = visits["baseline_count" if name == "ln_a" else "baseline_ripple_count"] >= LEAST_BASELINE
+        mean = visits[f"baseline_{name}"].where(~untold & enough)
+        out.loc[serves, f"other_state_{name}"] = mean.groupby(group).ffill()[serves]
+    out.loc[serves, "other_state"] = before[serves]
     return out
 
 

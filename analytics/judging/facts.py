@@ -299,16 +299,21 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     own_ripple = np.where(
         number(visits, "baseline_ripple_count", 0) >= 2, 1.25 * number(visits, "baseline_ripple_pct"), np.nan
     )
+    own_ripple = np.fmax(own_ripple, 1.25 * number(visits, "other_state_ripple_pct"))
     limit = np.fmax(float(settings["ripple_limit_pct"]), own_ripple)
     limit = np.where(np.isnan(number(visits, "ripple_limit_pct")), limit, number(visits, "ripple_limit_pct"))
     # Where several turns fit, the ripple may be an engine's, another load's or a drive's.
     unsure = _noted(visits, "speed-undecided") | np.isnan(number(visits, "ripple_pct"))
+    with np.errstate(over="ignore"):
+        other_pct = 100 * np.expm1(number(visits, "ln_a") - number(visits, "other_state_ln_a"))
     many_times = brushed & full & (ripple > settings["ripple_far_times"] * limit)
     jumped = brushed & ripple_jumped(visits, settings)
     speed_rose = brushed & (d_speed > some_speed)
     fast = np.where(np.isnan(type_high), settings["new_pump_fast_rpm"], type_high)
     fast = ~own_speed & brushed & (rpm > fast) & ~(np.isnan(type_high) & lift)
     return {
+        "state_untold_far": full & (abs(other_pct) > far),
+        "other_state_pct": other_pct,
         "current_fell": d_current < -some,
         "current_fell_far": d_current < -far,
         "current_halved": full & (d_current < -HARDLY_LOADED_PCT),

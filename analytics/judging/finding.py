@@ -31,6 +31,7 @@ DONE = {
 NO_VALUES = "{}"
 SIDES = ("supply", "ground")
 OTHER_DROP = "Measure the drop on the {side} side as well, under load."
+REPEAT_ZEROED = "Capture again on another day, to see whether it stays."  # nobody zeroes what was zeroed
 DROPS_ON_LITTLE = "Drops on so little current prove nothing: measure both again under a test load."
 UNTOLD = "connector, untold"  # what a rule says at its end where nobody recorded the connector
 NEXT_TO_NONE = 0.25  # of the system's volts [P]
@@ -208,6 +209,8 @@ def _tests(
         texts[drops & told] = template(rule.says[f"{step}, drops good"])
         if f"{step}, drops high" in rule.says:
             texts[last["drop_high"].to_numpy(bool)] = template(rule.says[f"{step}, drops high"])
+    elif step == "repeat" and own is None:
+        texts[last["zeroed"].to_numpy(bool)] = phrase(REPEAT_ZEROED)
     elif step == "level" and own is None:
         refuel = phrase("Refuel to above a quarter tank, then measure again.")
         texts[last["level_low"].to_numpy(bool)] = refuel

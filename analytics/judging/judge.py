@@ -7,7 +7,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analytics.judging.baseline import add_baseline, add_levels, coded, number
+from analytics.judging.baseline import (
+    LEAST_BASELINE,
+    add_baseline,
+    add_levels,
+    add_other_state,
+    coded,
+    number,
+)
 from analytics.judging.complaints import open_since
 from analytics.judging.delivery import delivery_facts
 from analytics.judging.examined import carry_readings, part_facts
@@ -17,7 +24,6 @@ from analytics.judging.rules import RULES
 from analytics.judging.segments import segment_facts
 from ingest.trade_numbers import DEFAULTS
 
-LEAST_BASELINE = 2  # good readings before a change is told from them [P]
 IDS = np.array([rule.id for rule in RULES], dtype=object)
 FAULTS = [rule.id for rule in RULES if rule.fault]
 FOR_CHANGES = ("at_spec_a", "book_accuracy_a", "supply_good", "drops_passed", "connector_good")
@@ -43,7 +49,7 @@ def judge(
     }
     # Once without any baseline: a reading founds one only if its own verdict is no fault.
     alone, _ = _apply(prepared, settings, same)
-    prepared = add_baseline(prepared, ~np.isin(alone, FAULTS), settings, services)
+    prepared = add_other_state(add_baseline(prepared, ~np.isin(alone, FAULTS), settings, services))
     ids, known = _apply(prepared, settings, same)
     known = known.assign(sound=~np.isin(ids, FAULTS))
     since = open_since(pd.concat([prepared, known], axis=1), services)

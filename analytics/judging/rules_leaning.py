@@ -44,6 +44,14 @@ LEANINGS: tuple[Rule, ...] = (
         family="ripple",
     ),
     Rule(
+        "state-untold",
+        ("state_untold_far",),
+        "How the engine ran is not noted, so the average is held against nothing of its own; beside this "
+        "pump's readings at {other_state} it lies {other_pct:+.0f} %.",
+        ("clamp",),
+        says={"clamp": "Note how the engine ran for this capture, or capture again at the state of before."},
+    ),
+    Rule(
         "ripple-high-speed-down",
         ("ripple_over", "speed_fell", "supply_good"),
         "Ripple is over {ripple_limit:.0f} % of the average and the pump turns slower than its own baseline "

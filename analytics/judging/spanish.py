@@ -148,6 +148,8 @@ OWN_STEPS = {
         "repeat",
     ): "Ponga la pinza a cero, mire chispas y delgas, y capture de nuevo antes de que salga.",
     ("segment-odd", "repeat"): "Ponga la pinza a cero y capture de nuevo; vea si se aparta la misma delga.",
+    ("state-untold", "clamp"): "Anote cómo marchaba el motor en esta captura, o capture de nuevo en el mismo "
+    "estado que antes.",
     ("ripple-high-speed-down", "repeat"): "Ponga la pinza a cero, mire chispas y delgas, y capture de nuevo.",
     ("ripple-high", "filter"): "Revise el filtro de salida; mire chispas y delgas, y siga la tendencia.",
     (
@@ -252,6 +254,9 @@ PHRASES = {
         "Cambie la bomba; solo una buena lectura posterior lo da por resuelto."
     ),
     "Measure both drops at the pump under load.": "Mida ambas caídas de tensión en la bomba bajo carga.",
+    "Capture again on another day, to see whether it stays.": (
+        "Capture de nuevo otro día, para ver si se mantiene."
+    ),
     "Measure the drop on the {side} side as well, under load.": (
         "Mida también la caída de tensión del lado de {side}, bajo carga."
     ),
@@ -281,6 +286,9 @@ PHRASES = {
     "{what} is too low": "{what}: demasiado bajo",
     "{what} are too low": "{what}: demasiado bajos",
     "delivery": "caudal",
+    "prime": "cebado",
+    "idle": "ralentí",
+    "loaded": "carga",
     "and": "y",
     " Segment {number}{twice} lies {apart} % of the average below the others.": (
         " La delga {number}{twice} está {apart} % del promedio por debajo de las demás."

@@ -221,6 +221,10 @@ FINDINGS = {
         "Una delga se aparta de las demás.{segment} Está fallando una delga, su bobina o una "
         "escobilla{unseen}."
     ),
+    "state-untold": (
+        "No se anotó cómo marchaba el motor, así que el promedio no se compara con nada suyo; junto a las "
+        "lecturas de esta bomba en {other_state} se aparta {other_pct:+.0f} %."
+    ),
     "ripple-high-speed-down": (
         "El rizado pasa del {ripple_limit:.0f} % del promedio y la bomba gira más lento que su línea "
         "base con buena tensión: desgaste de escobillas o colector."

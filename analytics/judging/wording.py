@@ -30,12 +30,14 @@ COLUMNS = {
     "ripple_limit": "ripple_limit_used_pct",
     "accuracy": "book_accuracy_a",
     "type_a": "type_a",
+    "other_pct": "other_state_pct",
 }
 FACTS = {"hot": "fuel_hot", "unseen": "ripple_over", "command": "command_unknown"}
 BESIDE = "beside"  # among the values: the findings that stand beside it, each a rule and its values
+WORDS = {"other_state"}
 # All columns of a judged visit that fill a place.
 FIGURES = (
-    *COLUMNS.values(), *FACTS.values(), "pressure_low", "fuel_pressure_kpa", "rated_pressure_kpa",
+    *COLUMNS.values(), *FACTS.values(), *WORDS, "pressure_low", "fuel_pressure_kpa", "rated_pressure_kpa",
     "delivery_low", "delivery_l_min", "segment_odd", "segment_number", "segment_apart_pct", "segment_twice",
     *(column for side, column, _ in DROPS for column in (column, f"drop_{side}_high")),
 )  # fmt: skip
@@ -85,6 +87,8 @@ def _places(sentence: str) -> list[str]:
 def _value(name: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> Any:
     if name in COLUMNS:
         return float(visit.get(COLUMNS[name], np.nan))
+    if name in WORDS:
+        return str(visit[name])
     if name in SETTINGS:
         return float(settings[SETTINGS[name]])
     if name == "shortfall":
@@ -178,5 +182,6 @@ _PHRASES: dict[str, Callable[[Any], str]] = {
     "unseen": lambda over: "" if over else phrase("; ripple alone does not show it"),
     "command": lambda unknown: phrase(COMMAND_UNKNOWN) if unknown else "",
     BESIDE: lambda found: "".join(map(_beside_phrase, found)),
+    "other_state": lambda state: phrase(state),
     "hot": lambda hot: phrase(" in hot fuel") if hot else "",
 }

@@ -30,10 +30,11 @@ from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
 from ingest.fleet_folder.sheets import WORKBOOKS, find_sheet
 from ingest.fleet_folder.storing import Folder, store_folder
-from ingest.fleet_folder.tables import TABLES, VISITS
+from ingest.fleet_folder.tables import PUMPS, TABLES, VISITS
 from ingest.harmless import as_file_name
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Undone, transaction
 from ingest.ledger.waveform_home import refuse_without_ledger
 from ingest.waiting import waiting_folder
@@ -103,6 +104,7 @@ def load_folder(
             doubted = []
             if any(contradicts(row.reading) for row in measured.rows.values()):
                 doubted = ask_about_segments(connection)
+            unseen = _before_records(connection) if PUMPS.file in content.tables else ()
             give_up = strict and bool(report.refused)
             if dry_run or give_up:
                 raise Undone
@@ -113,7 +115,7 @@ def load_folder(
         f"Pump type {name}: most of its captures contradict its number of segments; one question is open."
         for name in doubted
     )
-    report = replace(report, notices=(*report.notices, *said))
+    report = replace(report, notices=(*report.notices, *said, *unseen))
     stored = not dry_run and not give_up and report.rows_kept > 0
     return replace(
         report, folder=str(folder), dry_run=dry_run, stored=stored, seconds=time.monotonic() - started
@@ -184,6 +186,19 @@ def _ledger_unit(ledger: Path) -> str:
         return "mi"
     with open_ledger(ledger) as connection:
         return settings_at(connection)["distance_unit"]
+
+
+def _before_records(connection: duckdb.DuckDBPyConnection) -> tuple[str, ...]:
+    """Ask since when every pump change is on record, where failures that no visit saw depend on it."""
+    rows = connection.execute(statement("load/failures_before_records")).fetchall()
+    [(failures, left_out, since)] = rows
+    if not left_out:
+        return ()
+    return (
+        f"{left_out:,} of {failures:,} failures are of pumps that no visit saw, and nobody said since when"
+        " every pump change is on record: lives leave them out. If all were written down since then, say so"
+        f' in vehicles.csv, records_from, or in columns.toml: records_from = {{ everywhere = "{since}" }}.',
+    )
 
 
 def _shifts(connection: duckdb.DuckDBPyConnection, content: Folder, author: Author) -> list[Shift]:

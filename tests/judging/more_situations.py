@@ -101,6 +101,10 @@ MORE = (
        {"commanded": "low"}, "wear-both-down", kind=TWO_SPEED, history=3, twin_action=REPEAT),
     _s("slower than at high speed, command untold", WORN, "speed-command-unknown", REPEAT, "command",
        {"commanded": "high"}, "wear-both-down", kind=TWO_SPEED, history=3),
+    _s("no state noted, far below its readings at idle", {"state": None, "mean_a": 4.5}, "state-untold",
+       REPEAT, "how the engine ran", {"mean_a": 4.9}, "no-specification", kind=NO_SPEC, history=3),
+    _s("no state noted, ripple as it always was", (*[{"ripple_pct": 20}] * 3, {"state": None, "ripple_pct":
+       23}), "healthy", NONE, "", {"ripple_pct": 27}, "ripple-high"),
     _s("brushless shows no ripple rule", {"ripple_pct": 24, "rpm": None}, "healthy", NONE, "", {"kind":
        {"motor": "brushed"}}, "ripple-high", kind={"motor": "brushless"}),
     _s("own level without specification", {"mean_a": 4.4} | NO_SPEED | NO_VOLTS, "average-down", CIRCUIT,
