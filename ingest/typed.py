@@ -35,7 +35,8 @@ NUMBERS: dict[str, tuple[float, float]] = {
 # Cells that say that there is nothing; the second set only where no name or text is meant.
 _BLANK = ("n/a", "#n/a", "null", "-", "--", "---", "–", "—", "#value!", "#ref!", "#name?", "#null!",
           "k.a.", "k.A.", "k. A.", "s/d", "n.c.", "n/t")  # fmt: skip
-_BLANK_VALUE = ("na", "none", "unknown", "?", "nil", "tbd", "unbekannt", "keine", "desconocido", "inconnu")
+_BLANK_VALUE = ("na", "none", "unknown", "?", "nil", "tbd", "no reading", "not read", "not taken",
+                "unbekannt", "keine", "desconocido", "inconnu")  # fmt: skip
 
 
 def blank_spellings(*, text: bool) -> set[str]:

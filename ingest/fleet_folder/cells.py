@@ -244,7 +244,10 @@ def _without_field(refused: EntryRefused) -> str:
 
 
 # A row below the last, which a spreadsheet sums up in.
-_SUMS = r"(?i)(grand |sub)?totals?:?|sums?:?|summen?:?|gesamt:?|suma:?|somme:?"
+_SUMS = (
+    r"(?i)(grand |sub)?totals?:?|sums?:?|summen?:?|gesamt:?|suma:?|somme:?"
+    r"|\d+ (vehicles|units|trucks|buses|cars|vans|rows|records|fahrzeuge|vehiculos|vehicules)( total)?\.?"
+)
 _READS_LIKE_SUMS = "reads like a row of sums, not a unit; take it out"
 _MONEY = ("cost", "price")
 _CURRENCY = r"^\s*[$€£]\s*|\s*[$€£]\s*$"

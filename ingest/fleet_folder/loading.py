@@ -30,7 +30,7 @@ from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
 from ingest.fleet_folder.settings_file import read_fleet_file
 from ingest.fleet_folder.sheets import WORKBOOKS, find_sheet
 from ingest.fleet_folder.storing import Folder, store_folder
-from ingest.fleet_folder.tables import PUMPS, TABLES, VISITS
+from ingest.fleet_folder.tables import PUMP_TYPES, PUMPS, TABLES, VEHICLES, VISITS
 from ingest.harmless import as_file_name
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
@@ -38,6 +38,8 @@ from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Undone, transaction
 from ingest.ledger.waveform_home import refuse_without_ledger
 from ingest.waiting import waiting_folder
+
+_NAMING = {VEHICLES.file, PUMP_TYPES.file, PUMPS.file}  # tables that bring depots and pump types
 
 
 def load_folder(
@@ -105,6 +107,7 @@ def load_folder(
             if any(contradicts(row.reading) for row in measured.rows.values()):
                 doubted = ask_about_segments(connection)
             unseen = _before_records(connection) if PUMPS.file in content.tables else ()
+            alike = _alike(connection) if _NAMING.intersection(content.tables) else ()
             give_up = strict and bool(report.refused)
             if dry_run or give_up:
                 raise Undone
@@ -115,7 +118,7 @@ def load_folder(
         f"Pump type {name}: most of its captures contradict its number of segments; one question is open."
         for name in doubted
     )
-    report = replace(report, notices=(*report.notices, *said, *unseen))
+    report = replace(report, notices=(*report.notices, *said, *alike, *unseen))
     stored = not dry_run and not give_up and report.rows_kept > 0
     return replace(
         report, folder=str(folder), dry_run=dry_run, stored=stored, seconds=time.monotonic() - started
@@ -186,6 +189,16 @@ def _ledger_unit(ledger: Path) -> str:
         return "mi"
     with open_ledger(ledger) as connection:
         return settings_at(connection)["distance_unit"]
+
+
+def _alike(connection: duckdb.DuckDBPyConnection) -> tuple[str, ...]:
+    """Name depots and pump types that differ in nothing but case, blanks and signs."""
+    rows = connection.execute(statement("load/names_in_use")).fetchall()
+    return tuple(
+        f"{', '.join(repr(name) for name in names)}: is that one {kind}? Written alike they are one;"
+        " else they are told apart everywhere."
+        for kind, names in rows
+    )
 
 
 def _before_records(connection: duckdb.DuckDBPyConnection) -> tuple[str, ...]:

@@ -121,7 +121,10 @@ def propose(folder: Path, distance_unit: str) -> Proposal:
     tables: list[Proposed] = []
     taken: dict[str, str] = {}
     for path, proposed in found:
-        strange += [] if proposed else [_nothing_told(path, distance_unit)]
+        told = {one.mapped.sheet or "" for one in proposed}
+        for title in [""] if not proposed else [t for t in sheet_titles(path) if (t or "") not in told]:
+            if said := _nothing_told(path, distance_unit, title):
+                strange.append(said)
     # what is the table itself goes before rows that are picked out of another
     for one in sorted(
         (one for _, proposed in found for one in proposed), key=lambda one: one.rows is not None
@@ -185,22 +188,27 @@ def _where(mapped: Mapped) -> str:
     return f"{mapped.file}, sheet {mapped.sheet}," if mapped.sheet else mapped.file
 
 
-def _nothing_told(path: Path, distance_unit: str) -> str:
-    """Say which table a file came nearest to, and what it lacks for it."""
+def _nothing_told(path: Path, distance_unit: str, only: str | None = None) -> str:
+    """Say which table a file, or one of its sheets, came nearest to, and what it lacks for it; "" of an empty
+    sheet. only: the sheet, "" for all."""
     nearest: tuple[float, str] = (0.0, "its headers tell of no table")
-    for title in sheet_titles(path):
+    headers = False
+    for title in [only] if only else sheet_titles(path):
         _, read = _with_header(path, title)
-        told = _told(read) if read is not None else {}
-        for table in TABLES if read is not None else ():
-            columns, _, score = _columns(table, read, told, distance_unit)  # type: ignore[arg-type]
+        if read is None:
+            continue
+        headers, told = True, _told(read)
+        for table in TABLES:
+            columns, _, score = _columns(table, read, told, distance_unit)
             lacking = [c.name for c in table.columns if c.required and c.name not in columns]
             if score > nearest[0] and columns:
                 found = ", ".join(f"'{source.header}' for {name}" for name, source in columns.items())
-                nearest = (
-                    score,
-                    f"most like {table.file} ({found}), but nothing in it is {', '.join(lacking)}",
-                )
-    return f"{path.name}: {nearest[1]}; say in columns.toml what it holds, or give it such a column."
+                lacks = f", but nothing in it is {', '.join(lacking)}" if lacking else ""
+                nearest = (score, f"most like {table.file} ({found}){lacks}")
+    if only and not headers:
+        return ""
+    where = f"{path.name}, sheet {only}" if only else path.name
+    return f"{where}: {nearest[1]}; say in columns.toml what it holds, or give it such a column."
 
 
 def _is_read_as_it_is(path: Path) -> bool:

@@ -399,9 +399,11 @@ def test_a_unit_under_a_new_number_is_offered_the_one_it_goes_on_from(tmp_path):
 
 def test_since_when_all_changes_are_on_record_is_asked_where_failures_depend_on_it(tmp_path, ledger):
     lives = "unit,serial,fitted_on,removed_on,removal\nT1,A,2022-01-01,2023-05-01,failed\nT1,B,2023-05-01,,\n"
-    told = {"vehicles": "unit\nT1", "pumps": lives}
+    told = {"vehicles": "unit,depot\nT1,East side\nT2,Eastside\nT3,North", "pumps": lives}
     folder = write_visits(tmp_path / "f", steady_visits(n=2), **told)
-    asked = [n for n in load(ledger, folder).notices if "failures are of pumps that no visit saw" in n]
+    notices = load(ledger, folder).notices
+    assert [n for n in notices if n.startswith("'East side', 'Eastside': is that one depot?")]
+    asked = [n for n in notices if "failures are of pumps that no visit saw" in n]
     assert [n.split(" failures")[0] for n in asked] == ["1 of 1"]
     assert 'records_from = { everywhere = "2023-05-01" }' in asked[0]
     (folder / "vehicles.csv").write_text("unit,records_from\nT1,2022-01-01\n")

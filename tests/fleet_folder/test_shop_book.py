@@ -23,7 +23,7 @@ def folder(tmp_path):
         ["Coach #", "VIN No.", "Yr", "Part #", "S/N", "Installed", "Odo @ install (mi)"],
         ["C03", None, 2019, "FP-33", "S3", datetime(2023, 4, 2), 40_100],
         ["C04", None, 2020, "FP-33", "S4", datetime(2023, 5, 2), 51_000],
-        ["Total:", None, None, None, None, None, 91_100],
+        ["2 vehicles", None, None, None, None, None, 91_100],
     ):  # fmt: skip
         roster.append(row)
     roster.merge_cells("A1:G1")
@@ -35,6 +35,8 @@ def folder(tmp_path):
         ["C04", datetime(2024, 1, 9), 58_000, "N/T", 58, "Driver write-up", "jb"],
     ):  # fmt: skip
         checks.append(row)
+    book.create_sheet("Plates").append(["Coach #", "Plate"])
+    book["Plates"].append(["C03", "XY 1"])
     calls = book.create_sheet("Road calls")
     for row in (["Date", "Coach", "Pump?", "Tow $"], ["07/14/2024", "C03", "Y", "$1,150.00"]):
         calls.append(row)
@@ -53,11 +55,12 @@ def test_a_shops_workbook_comes_in_as_proposed(folder, tmp_path):
     assert {one.mapped.table.file: one.mapped.header_row for one in proposal.tables} == {
         "vehicles.csv": 5, "pumps.csv": 5, "visits.csv": 3, "breakdowns.csv": 1,
     }  # fmt: skip
+    assert [line.split(":")[0] for line in proposal.strange] == ["our shop book.xlsx, sheet Plates"]
     save_mapping([one.mapped for one in proposal.tables], folder)
     ledger = tmp_path / "a.duckdb"
     report = load_folder(ledger, folder, author=ANYBODY)
     assert [p.sentence() for p in report.refused] == [
-        f"{file} row 8, unit: 'Total:' reads like a row of sums, not a unit; take it out"
+        f"{file} row 8, unit: '2 vehicles' reads like a row of sums, not a unit; take it out"
         for file in ("vehicles.csv", "pumps.csv")
     ]
     assert any("cost has the sign $; amounts are taken in the fleet's currency" in n for n in report.notices)
