@@ -270,5 +270,5 @@ def check_types(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, quest
         return []
     untyped = frame["pump_type"].isna().sum() if "pump_type" in frame else len(frame)
     undated = frame["fitted_on"].isna().sum() if "fitted_on" in frame else len(frame)
-    notices = [f"pumps.csv: {untyped:,} pumps have no type; kept as 'unknown'."] if untyped else []
-    return notices + ([f"pumps.csv: {undated:,} pumps have no fitting date; age unknown."] if undated else [])
+    told = ((untyped, "no type; kept as 'unknown'"), (undated, "no fitting date; age unknown"))
+    return [f"pumps.csv: {'1 pump has' if n == 1 else f'{n:,} pumps have'} {what}." for n, what in told if n]

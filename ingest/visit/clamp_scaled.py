@@ -16,6 +16,7 @@ from typing import Any
 
 import duckdb
 import numpy as np
+import pandas as pd
 
 from ingest.accuracy import mean_accuracy_a
 from ingest.author import Author
@@ -209,7 +210,8 @@ def _moved_on(
             mornings.append(day)
     rows = connection.execute(statement("visit/against_own_level"), {"since": since}).df()
     rows = rows[rows["clamp"] == told["clamp"]].sort_values(["visited_on", "visit_id"])
-    rows = rows[[until is None or day.date() < until for day in rows["visited_on"]]]
+    if until is not None:
+        rows = rows[rows["visited_on"] < pd.Timestamp(until)]
     days = [day.date() for day in rows["visited_on"]]
     logs = np.log(rows["mean_a"].to_numpy(float) / rows["level_a"].to_numpy(float))
     starts = [k for k in range(FEWEST_PUMPS, len(logs) - FEWEST_PUMPS + 1) if days[k] != days[k - 1]]

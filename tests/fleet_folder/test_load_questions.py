@@ -197,7 +197,7 @@ def test_lives_that_cannot_all_be_true(tmp_path, ledger, pumps, code):
 def test_unknown_fitting_date_and_type_are_allowed_and_told(tmp_path, ledger):
     report = load(ledger, write_folder(tmp_path / "f", **(ONE_UNIT | {"pumps": "unit,serial\nT1,S1"})))
     assert not report.questions
-    assert "pumps.csv: 1 pumps have no fitting date; age unknown." in report.notices
+    assert "pumps.csv: 1 pump has no fitting date; age unknown." in report.notices
     assert query(ledger, "SELECT pump_type, fitted_on FROM pump") == [("unknown", None)]
 
 

@@ -80,6 +80,10 @@ def test_a_check_on_a_known_current_is_one_entry(ledger, capsys):
     assert query(
         ledger, "SELECT code, row_key FROM question WHERE status = 'open' AND table_name = 'clamp'"
     ) == [("clamp-off", "blue")]
+    capsys.readouterr()
+    assert main(["questions", "--kind", "clamp-off", "--as", "since-check", "--ledger", str(ledger)]) == 0
+    assert "0 readings of clamp blue since 2026-02-03 scaled by 0.926" in capsys.readouterr().out
+    assert query(ledger, "SELECT factor FROM clamp") == [("108mV/A",)]
 
 
 def test_load_reads_volts_with_the_factor_of_the_clamp_and_says_what_is_overdue(tmp_path):
