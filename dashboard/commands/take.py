@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     """Take the folder, or settle what waits; 1 if a file could not be stored as asked."""
     from dashboard.shell.progress import progress_bar
     from ingest.author import operating_system_user
-    from ingest.intake.taking import take_folder
+    from ingest.intake.taking import left_alone, take_folder
     from ingest.intake.tray import Named, drop
 
     author = operating_system_user().signing(args.by)
@@ -88,6 +88,8 @@ def run(args: argparse.Namespace) -> int:
     )
     _show(arrivals, args.json)
     _judge_again(args.ledger, arrivals)
+    if alone := left_alone(args.folder):
+        tell(alone, aside=True)
     if arrivals and not args.json:
         _say_if_no_units(args.ledger)
         _say_if_no_state(arrivals, args.state)
@@ -100,11 +102,13 @@ def run(args: argparse.Namespace) -> int:
 
 def _watch(args: argparse.Namespace, author: Author) -> int:
     """Look until Ctrl+C; a folder that is away for a while, or a busy ledger, is said once."""
-    from ingest.intake.taking import capture_files
+    from ingest.intake.taking import capture_files, left_alone
     from ingest.intake.watching import Watch
 
     watch, trouble = Watch(), ""
     capture_files(args.folder)  # one that was never there is refused
+    if alone := left_alone(args.folder):
+        tell(alone, aside=True)
     tell(f"Watching {args.folder}; Ctrl+C ends it.", aside=True)
     while True:
         try:

@@ -18,7 +18,7 @@ from ingest.chains.chain import CaptureResult, Chain, Link, Work
 from ingest.chains.running import Progress, Where, run_chains
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.sheets import WORKBOOKS
-from ingest.fleet_folder.tables import TABLES
+from ingest.fleet_folder.tables import TABLES, VISITS
 from ingest.harmless import as_file_name
 from ingest.intake.matching import Match, Place, match, sidecar, sidecars
 from ingest.intake.tray import Arrival, put_in_tray
@@ -34,6 +34,8 @@ from ingest.waveforms import waveform_folder
 # A folder's files have no factor of their own to be given: their clamp has it.
 _ASKS_FACTOR = re.compile(r"say what (the clamp|one ampere) gives with --probe.*")
 _NAME_CLAMP = "name the clamp that they were taken with, on record with its factor."
+MOST_NAMED = 5
+_OWN_TABLE = Path(VISITS.file).stem  # whose workbook may say of which unit each file is
 _NO_CAPTURES = {"fleet.toml", *(table.file for table in TABLES)}
 
 
@@ -60,6 +62,24 @@ def capture_files(folder: Path) -> list[Path]:
         raise EntryRefused("folder-unread", f"{folder} can't be read: {error.strerror or error}.") from error
     stems = Counter(path.stem for path in there)
     return sorted(path for path in there if path.is_file() and _may_be(path, stems))
+
+
+def left_alone(folder: Path) -> str:
+    """Say in one sentence which folders and workbooks of a folder are not looked into; "" where all is."""
+    there = sorted(p for p in folder.iterdir() if not p.name.startswith((".", "~$")))
+    folders = [as_file_name(path.name) for path in there if path.is_dir()]
+    books = [as_file_name(p.name) for p in there if p.name.lower().endswith(WORKBOOKS) and p.stem.lower() != _OWN_TABLE]
+    said = [f"the folder {name}" for name in folders] + [f"the workbook {name}" for name in books]
+    if not said:
+        return ""
+    more = f" and {len(said) - MOST_NAMED:,} more" if len(said) > MOST_NAMED else ""
+    what = "; ".join(
+        [
+            *(["take each folder by itself"] if folders else []),
+            *(["save a capture that is in a workbook as CSV"] if books else []),
+        ]
+    )
+    return f"Not looked into: {', '.join(said[:MOST_NAMED])}{more}; {what}."
 
 
 def _may_be(path: Path, stems: Counter[str]) -> bool:

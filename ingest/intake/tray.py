@@ -83,13 +83,19 @@ def put_in_tray(ledger: Path, arrivals: Sequence[Arrival], *, author: Author) ->
     read and now can takes the place of its refusal; a longer copy that of its beginning, whose visit is
     measured again from it.
     """
-    done = []
+    done: list[Arrival] = []
+    told: dict[int | None, str] = {}  # by number in the tray: which file of these it was told of
     with (
         open_ledger(ledger, read_only=False) as connection,
         transaction(connection, author, "work", command="take") as stamp,
     ):
         for arrival in arrivals:
-            done.append(_put(connection, ledger, arrival, author, stamp))
+            put = _put(connection, ledger, arrival, author, stamp)
+            if put.status == "matched" and put.tray_id in told:  # to be confirmed once, not twice
+                said = f"These samples are in the tray as {put.tray_id} already, from {told[put.tray_id]}."
+                put = replace(put, status="known", reason=said)
+            told.setdefault(put.tray_id, put.file_name)
+            done.append(put)
     return done
 
 

@@ -21,7 +21,7 @@ from ingest.chains.running import Where
 from ingest.errors import EntryRefused
 from ingest.harmless import as_file_name
 from ingest.intake.matching import Place, match, name_rule
-from ingest.intake.taking import take_folder
+from ingest.intake.taking import left_alone, take_folder
 from ingest.intake.tray import Named, drop, store_named
 from ingest.intake.watching import Watch
 from ingest.ledger.connection import open_ledger
@@ -175,6 +175,7 @@ def test_the_page_shows_what_waits(morning, monkeypatch):
     assert table["Why"].tolist() == ["Neither its name nor a sidecar tells the unit."]
     assert len(table["Trace"].iloc[0]) == 48
     page.text_input(key="take_folder").set_value(str(morning[1]))
+    page.text_input(key="take_rate").set_value("50 kS/s")
     page.text_input(key="take_by").set_value("AB")
     next(b for b in page.button if b.label == "Take them in").click()
     page.run()
@@ -186,11 +187,13 @@ def test_the_command_takes_names_and_lists(tmp_path, capsys):
     folder = tmp_path / "f"
     folder.mkdir()
     write_capture_csv(folder / "101.csv", small_capture())
+    write_capture_csv(folder / "101 again.csv", small_capture())
     write_capture_csv(folder / "x.csv", small_capture(mean_a=5.4))
     take = ["take", "--ledger", str(ledger)]
     assert main([*take, str(folder), "--store"]) == 0
     out, err = capsys.readouterr()
     assert "101.csv" in out
+    assert "These samples are in the tray as 1 already, from 101 again.csv." in out
     assert "Stored as visit 41 of unit 101" in err
     with open_ledger(ledger) as connection:
         assert judge_visit(connection, 41).text in err
@@ -222,6 +225,17 @@ def test_what_spoils_a_reading_is_told_at_once_and_a_rate_that_no_file_tells_is_
     assert "turns" in out.split("c.csv")[1]
     assert err.count("3 files: No stretch with the pump off") == 1
     assert "segments" not in out + err  # which its pump will tell
+
+
+def test_what_is_not_looked_into_is_said(tmp_path):
+    for name in ("visits.xlsx", "scope 7.xlsx", "101.csv"):
+        (tmp_path / name).touch()
+    (tmp_path / "tuesday").mkdir()
+    said = (
+        "Not looked into: the folder tuesday, the workbook scope 7.xlsx; take each folder by itself; save a"
+    )
+    assert left_alone(tmp_path) == f"{said} capture that is in a workbook as CSV."
+    assert left_alone(tmp_path / "tuesday") == ""
 
 
 def test_full_scale_of_audio_files_can_be_told(tmp_path, capsys):

@@ -18,6 +18,7 @@ from dashboard.words.plain import plain
 from ingest.errors import PumpledgerError
 from ingest.harmless import as_file_name
 from ingest.units import parse_quantity, read_quantity
+from ingest.wording.options import without_options
 
 # Columns of the table that a person may write in.
 TYPED = ("Store", "Unit", "Odometer", "Engine", "Volts")
@@ -31,13 +32,21 @@ def show_taking() -> None:
         clamp = st.text_input(
             "Clamp they were taken with", key="take_clamp", placeholder="its name, if on record"
         )
+        rate, scale = st.columns(2)
+        rate_text = rate.text_input(
+            "Samples a second, where files don't say", key="take_rate", placeholder="such as 100 kS/s"
+        )
+        scale_text = scale.text_input(
+            "Full scale of audio files", key="take_full_scale", placeholder="such as 10A"
+        )
         by = st.text_input("Your initials", key="take_by", max_chars=12, autocomplete="off")
         if st.form_submit_button("Take them in", type="primary", width="stretch"):
-            frame.attempt(lambda: _take(text, clamp, by))
+            frame.attempt(lambda: _take(text, clamp, rate_text, scale_text, by))
 
 
-def _take(text: str, clamp: str, by: str) -> str:
-    from ingest.intake.taking import take_folder
+def _take(text: str, clamp: str, rate: str, scale: str, by: str) -> str:
+    from ingest.intake.taking import left_alone, take_folder
+    from ingest.readers.options import parse_full_scale, parse_rate
 
     changes.demand(text, "the folder")
     bar = st.progress(0.0, "Reading the captures …")
@@ -46,9 +55,12 @@ def _take(text: str, clamp: str, by: str) -> str:
         share = min(1.0, done / of) if of else 1.0
         bar.progress(share, plain(f"{as_file_name(Path(name).name)}: {done:,} of {of:,}"))
 
+    folder = Path(text.strip()).expanduser()
     arrivals = take_folder(
-        loaders.ledger_path(), Path(text.strip()).expanduser(), author=access.author(by),
+        loaders.ledger_path(), folder, author=access.author(by),
         clamp=clamp.strip() or None, progress=progress,
+        sample_rate=parse_rate(rate) if rate.strip() else None,
+        full_scale=parse_full_scale(scale) if scale.strip() else None,
     )  # fmt: skip
     bar.empty()
     told = pd.Series([a.status for a in arrivals], dtype="object").value_counts()
@@ -56,7 +68,8 @@ def _take(text: str, clamp: str, by: str) -> str:
              "longer": "longer than the visit stored of them, which was measured again",
              "known": "were there before"}  # fmt: skip
     said = [f"{told[status]:,} {word}" for status, word in words.items() if told.get(status)]
-    return f"{formats.count(len(arrivals), 'file')} looked at: {', '.join(said) or 'no captures'}."
+    looked_at = f"{formats.count(len(arrivals), 'file')} looked at: {', '.join(said) or 'no captures'}."
+    return f"{looked_at} {left_alone(folder)}".strip()
 
 
 def show_waiting(rows: pd.DataFrame) -> None:
@@ -79,8 +92,18 @@ def show_waiting(rows: pd.DataFrame) -> None:
         disabled=[str(name) for name in table if name not in TYPED],
         column_config=columns,
     )
-    by = st.text_input("Your initials", key="tray_by", max_chars=12, autocomplete="off")
-    ticked = edited[edited["Store"]]
+    state, who = st.columns(2)
+    ran = state.selectbox("How the engine ran, where a row doesn't say", ("", *STATES), key="tray_state")
+    by = who.text_input("Your initials", key="tray_by", max_chars=12, autocomplete="off")
+    ticked = edited[edited["Store"]].assign(
+        Engine=lambda rows: rows["Engine"].where(rows["Engine"].fillna("") != "", ran)
+    )
+    unsaid = int((ticked["Engine"] == "").sum())
+    if unsaid:
+        say.note(
+            f"Of {formats.count(unsaid, 'ticked file')} nobody says how the engine ran, so no later reading"
+            " is held against them, nor they against earlier ones."
+        )
     label = f"Store {formats.count(len(ticked), 'ticked file')} as visits"
     if st.button(label, type="primary", width="stretch", disabled=ticked.empty):
         frame.attempt(lambda: store_ticked(ticked, own, by))
@@ -155,7 +178,12 @@ def _more(row: dict[str, Any], own: str) -> dict[str, Any]:
 def show_refused(rows: pd.DataFrame) -> None:
     """List what can't be read as it is."""
     st.subheader("Can't be read as they are", anchor=False)
-    say.points(f"{row['file_name']}: {row['reason']}" for row in records(rows))
+    say.points(_refusal(row["file_name"], str(row["reason"])) for row in records(rows))
+
+
+def _refusal(name: str, reason: str) -> str:
+    said = without_options(reason)
+    return said if said.startswith(name) else f"{name}: {said}"
 
 
 def show_dropping(rows: pd.DataFrame) -> None:
