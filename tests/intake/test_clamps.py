@@ -12,13 +12,13 @@ from dashboard.views.pump_history import parts
 from ingest.checking.clamp_shift import shift_of
 from ingest.fleet_folder.export import export_ledger
 from ingest.fleet_folder.loading import load_folder
-from ingest.intake.clamp_checks import hold_shifts
+from ingest.intake.clamp_checks import hold_shifts, record_check
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.questions import raise_question
-from ingest.ledger.rows import insert_row
+from ingest.ledger.rows import as_dicts, insert_row
 from ingest.ledger.settings import settings_at
 from ingest.ledger.upkeep import check_ledger
-from ingest.visit.settling import settle_questions
+from ingest.visit.settling import offered, settle_questions
 from ingest.wording.odometer_questions import odometer_question
 from tests.authors import ANYBODY
 from tests.fleet_folder.fleet_folders import ONE_UNIT, write_folder
@@ -84,6 +84,36 @@ def test_a_check_on_a_known_current_is_one_entry(ledger, capsys):
     assert main(["questions", "--kind", "clamp-off", "--as", "since-check", "--ledger", str(ledger)]) == 0
     assert "0 readings of clamp blue since 2026-02-03 scaled by 0.926" in capsys.readouterr().out
     assert query(ledger, "SELECT factor FROM clamp") == [("108mV/A",)]
+
+
+def test_what_a_check_says_of_a_clamp_is_scaled_until_it_passed_again_and_where_it_is_a_factor(ledger):
+    visit = {"unit": "102", "pump_id": 2, "clamp": "blue", "state": "idle"}
+    days = [LAST_VISIT + timedelta(days=n) for n in (1, 5, 9)]
+    with open_ledger(ledger, read_only=False) as con:
+        insert_row(con, "clamp", {"clamp": "blue", "factor": "100mV/A"})
+        for day in days:
+            visit_id = insert_row(con, "visit", visit | {"visited_on": day})
+            reading = {"visit_id": visit_id, "origin": "elsewhere", "method_version": 1, "mean_a": 5.5}
+            insert_row(con, "reading", reading)
+
+    def check(known_a, read_a, after_days):
+        day = LAST_VISIT + timedelta(days=after_days)
+        record_check(ledger, "blue", known_a, read_a, on=day, author=ANYBODY)
+
+    def offered_now():
+        with open_ledger(ledger) as con:
+            row = as_dicts(con.execute("SELECT * FROM question WHERE code = 'clamp-off'"))[0]
+            return {choice.key: choice for choice in offered(con, row) if choice.times is not None}
+
+    check(5, 5.0, 3)
+    check(5, 5.5, 6)
+    both = offered_now()["since-check"]
+    assert "scale 2 readings by 0.909, and put its factor right: 110mV/A" in both.label
+    check(5, 5.0, 8)  # mended: its factor was right, and what it read since is
+    [mended] = offered_now().values()
+    assert (mended.label.split(": ")[-1], mended.values) == ("scale 1 reading by 0.909", {})
+    check(10, 10.5, 6)  # half an ampere at 10 A as at 5 A: a zero that was left
+    assert offered_now() == {}
 
 
 def test_load_reads_volts_with_the_factor_of_the_clamp_and_says_what_is_overdue(tmp_path):
