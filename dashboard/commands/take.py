@@ -13,6 +13,7 @@ from dashboard.commands.analyse import read_by
 from dashboard.shell.where_measured import add_where, where_of
 from dashboard.words.terminal import tell, tell_json
 from ingest.errors import EntryRefused, PumpledgerError
+from ingest.harmless import as_file_name
 from ingest.vocabulary import STATES
 
 if TYPE_CHECKING:
@@ -139,7 +140,7 @@ def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
     )
     busy = {a.file_name for a in arrivals if too_busy(a.result)}
     for path in ready:
-        if path.name not in busy:  # those are looked at again
+        if as_file_name(path.name) not in busy:  # those are looked at again
             watch.taken(path)
     if came := [a for a in arrivals if a.status != "known"]:
         _show(came, args.json)

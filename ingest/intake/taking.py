@@ -68,7 +68,11 @@ def left_alone(folder: Path) -> str:
     """Say in one sentence which folders and workbooks of a folder are not looked into; "" where all is."""
     there = sorted(p for p in folder.iterdir() if not p.name.startswith((".", "~$")))
     folders = [as_file_name(path.name) for path in there if path.is_dir()]
-    books = [as_file_name(p.name) for p in there if p.name.lower().endswith(WORKBOOKS) and p.stem.lower() != _OWN_TABLE]
+    books = [
+        as_file_name(p.name)
+        for p in there
+        if p.name.lower().endswith(WORKBOOKS) and p.stem.lower() != _OWN_TABLE
+    ]
     said = [f"the folder {name}" for name in folders] + [f"the workbook {name}" for name in books]
     if not said:
         return ""
