@@ -37,7 +37,7 @@ def ledger(tmp_path):
 
 
 def volts(path):
-    write_capture_csv(path, small_capture(mean_a=0.5))
+    write_capture_csv(path, small_capture(mean_a=0.5, seconds=0.1))
     path.write_text(path.read_text().replace("Current (A)", "Clamp (V)"), encoding="utf-8")
     return path
 

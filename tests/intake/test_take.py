@@ -81,8 +81,8 @@ def morning(tmp_path_factory):
     folder = root / "monday"
     folder.mkdir()
     for n, name in enumerate(("101_2026-02-03.csv", "S-102.csv", "unknown.csv")):
-        write_capture_csv(folder / name, small_capture(mean_a=5.0 + 0.1 * n))
-    volts = small_capture(mean_a=0.55, rpm=6100)
+        write_capture_csv(folder / name, small_capture(mean_a=5.0 + 0.1 * n, seconds=0.2))
+    volts = small_capture(mean_a=0.55, rpm=6100, seconds=0.2)
     path = write_capture_csv(folder / "103.csv", volts)
     path.write_text(path.read_text().replace("Current (A)", "Clamp (V)"), encoding="utf-8")
     (folder / "103.json").write_text(
@@ -135,7 +135,7 @@ def test_a_morning_is_taken_stored_and_known_again(morning):
 def test_a_file_that_can_be_read_now_takes_the_place_of_its_refusal(morning):
     ledger, folder, _ = morning
     assert query(ledger, "SELECT count(*) FROM tray WHERE status = 'refused'") == [(1,)]
-    write_capture_csv(folder / "broken.csv", small_capture(mean_a=5.7))
+    write_capture_csv(folder / "broken.csv", small_capture(mean_a=5.7, seconds=0.2))
     [arrival] = take_folder(ledger, folder, author=ANYBODY, files=[folder / "broken.csv"])
     assert arrival.status == "waiting"
     assert query(ledger, "SELECT count(*) FROM tray WHERE status = 'refused'") == [(0,)]
@@ -150,7 +150,7 @@ def test_a_file_that_can_be_read_now_takes_the_place_of_its_refusal(morning):
 
 def test_a_file_that_a_busy_machine_left_out_is_tried_again_by_itself(morning, monkeypatch):
     ledger, folder, _ = morning
-    late = write_capture_csv(folder / "late.csv", small_capture(mean_a=5.8))
+    late = write_capture_csv(folder / "late.csv", small_capture(mean_a=5.8, seconds=0.2))
     tries = []
 
     def starved(chains, *given, **how):
@@ -186,9 +186,9 @@ def test_the_command_takes_names_and_lists(tmp_path, capsys):
     ledger = build_ledger(tmp_path / "l.duckdb")
     folder = tmp_path / "f"
     folder.mkdir()
-    write_capture_csv(folder / "101.csv", small_capture())
-    write_capture_csv(folder / "101 again.csv", small_capture())
-    write_capture_csv(folder / "x.csv", small_capture(mean_a=5.4))
+    write_capture_csv(folder / "101.csv", small_capture(seconds=0.2))
+    write_capture_csv(folder / "101 again.csv", small_capture(seconds=0.2))
+    write_capture_csv(folder / "x.csv", small_capture(mean_a=5.4, seconds=0.2))
     take = ["take", "--ledger", str(ledger)]
     assert main([*take, str(folder), "--store"]) == 0
     out, err = capsys.readouterr()
@@ -254,8 +254,8 @@ def test_full_scale_of_audio_files_can_be_told(tmp_path, capsys):
 def test_how_the_engine_ran_is_asked_for_and_told_for_all_at_once(tmp_path, capsys):
     folder = tmp_path / "f"
     folder.mkdir()
-    write_capture_csv(folder / "101.csv", small_capture())
-    write_capture_csv(folder / "102.csv", small_capture(mean_a=5.2))
+    write_capture_csv(folder / "101.csv", small_capture(seconds=0.2))
+    write_capture_csv(folder / "102.csv", small_capture(mean_a=5.2, seconds=0.2))
     (folder / "102.json").write_text('{"state": "prime"}', encoding="utf-8")
     ledger = build_ledger(tmp_path / "l.duckdb")
     take = ["take", str(folder), "--ledger", str(ledger)]
@@ -294,7 +294,7 @@ def test_a_watched_folder_is_taken_as_its_files_come_to_rest(tmp_path, capsys, m
     """A file that grows, one that can't be read, and a share that is away for a while."""
     ledger, folder, away = build_ledger(tmp_path / "l.duckdb"), tmp_path / "f", tmp_path / "away"
     folder.mkdir()
-    whole = write_capture_csv(tmp_path / "whole.csv", small_capture()).read_text()
+    whole = write_capture_csv(tmp_path / "whole.csv", small_capture(seconds=0.2)).read_text()
     (folder / "101.csv").write_text(whole[: len(whole) // 2])
     (folder / "102 <b>.csv").write_bytes(b"Time (s),Current (A)\n0,1\n")
     at = [0.0]
@@ -404,7 +404,7 @@ def test_a_name_that_is_no_text_keeps_no_other_file_from_the_tray(tmp_path, monk
     odd = [b"\x1b[31m", b"a\nb", "a\u202egnp".encode(), b"\xff\xe9", b"x" * 246, "A\u030a".encode()]
     for name in odd:
         (folder / os.fsdecode(name + b".csv")).write_bytes(name)
-    write_capture_csv(folder / "101.csv", small_capture(mean_a=6.1))
+    write_capture_csv(folder / "101.csv", small_capture(mean_a=6.1, seconds=0.2))
     arrivals = take_folder(ledger, folder, author=ANYBODY, where=Where(processes=1))
     kept = {"\ufffd[31m.csv", "a b.csv", "a\ufffdgnp.csv", "\ufffd\ufffd.csv", "x" * 246 + ".csv", "\xc5.csv"}
     assert {a.file_name: a.status for a in arrivals} == dict.fromkeys(kept, "refused") | {
@@ -456,8 +456,8 @@ def test_units_that_come_on_record_later_are_told_of_files_that_wait(tmp_path, c
     """An empty ledger: the files wait, the units are added, and the same folder taken again matches them."""
     folder, ledger = tmp_path / "f", tmp_path / "l.duckdb"
     folder.mkdir()
-    write_capture_csv(folder / "Unit 214 idle.csv", small_capture())
-    path = write_capture_csv(folder / "215.csv", small_capture(mean_a=0.53))
+    write_capture_csv(folder / "Unit 214 idle.csv", small_capture(seconds=0.2))
+    path = write_capture_csv(folder / "215.csv", small_capture(mean_a=0.53, seconds=0.2))
     path.write_text(path.read_text().replace("Current (A)", "Clamp (V)"), encoding="utf-8")
     take = ["take", str(folder), "--ledger", str(ledger)]
     assert main(take) == 0

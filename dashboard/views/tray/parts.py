@@ -41,10 +41,10 @@ def show_taking() -> None:
         )
         by = st.text_input("Your initials", key="take_by", max_chars=12, autocomplete="off")
         if st.form_submit_button("Take them in", type="primary", width="stretch"):
-            frame.attempt(lambda: _take(text, clamp, rate_text, scale_text, by))
+            frame.attempt(lambda: _take(text, clamp, by, rate_text, scale_text))
 
 
-def _take(text: str, clamp: str, rate: str, scale: str, by: str) -> str:
+def _take(text: str, clamp: str, by: str, rate: str = "", scale: str = "") -> str:
     from ingest.intake.taking import left_alone, take_folder
     from ingest.readers.options import parse_full_scale, parse_rate
 
