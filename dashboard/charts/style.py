@@ -9,6 +9,7 @@ from dashboard.charts.grammar import Layer, of
 from dashboard.shell.palette import Palette
 
 FONT = "Source Sans, system-ui, sans-serif"
+NEAR_END_PX = 22  # a figure so near the end of its axis ends at its tick, or a narrow screen cuts it
 X_TICKS = 8  # at most about so many figures along, also on a wide screen
 
 
@@ -42,7 +43,8 @@ def config_of(palette: Palette) -> dict[str, Any]:
             "labelLimit": 220,
         },
         "axisXQuantitative": {
-            "tickCount": X_TICKS, "labelOverlap": "greedy", "labelSeparation": 10, "labelFlush": True,
+            "tickCount": X_TICKS, "labelOverlap": "greedy", "labelSeparation": 10,
+            "labelFlush": NEAR_END_PX,
         },
         "legend": {
             "labelColor": palette.ink,

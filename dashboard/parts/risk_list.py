@@ -181,11 +181,15 @@ def due_words(row: dict[Any, Any] | pd.Series, today: date | None = None) -> str
         if pd.Timestamp(row["due_by"]) > pd.Timestamp(today):
             words.append(f"One in ten such pumps will have failed by {formats.day(row['due_by'])}.")
         else:
-            words.append("One in ten such pumps has failed by now.")
+            words.append("By now one in ten such pumps will have failed.")
     if row.get("action") in NOW:
         words.append("Next step: at the first chance.")
     elif not formats.is_unknown(row.get("next_capture_on")):
-        if pd.Timestamp(row["next_capture_on"]) < pd.Timestamp(today):
+        due = pd.Timestamp(row["next_capture_on"])
+        seen = not formats.is_unknown(row.get("last_visited_on"))
+        if seen and due <= pd.Timestamp(row["last_visited_on"]):
+            words.append("Next capture: at the first chance.")
+        elif due < pd.Timestamp(today):
             words.append(f"A capture was due by {formats.day(row['next_capture_on'])}.")
         else:
             words.append(f"Next capture {next_capture_words(row)}.")

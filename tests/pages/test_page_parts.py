@@ -19,6 +19,7 @@ from dashboard.views.forecast_record import parts as record_parts
 from dashboard.views.plan_board import deciding
 from dashboard.views.plan_board import parts as plan_parts
 from dashboard.views.pump_history import metrics, outlook
+from dashboard.views.pump_history import parts as history_parts
 from dashboard.words import money as money_words
 from dashboard.words import record as record_text
 from ingest.errors import EntryRefused
@@ -330,9 +331,20 @@ def test_the_next_capture_is_due_by_day_or_odometer():
     assert risk_list.due_words(row | {"next_capture_km": np.nan}, before) == "Next capture by 2026-04-01."
     assert risk_list.due_words(row, date(2026, 4, 2)) == "A capture was due by 2026-04-01."
     assert risk_list.due_words(row | {"action": "check circuit"}) == "Next step: at the first chance."
+    asked_again = risk_list.due_words(row | {"last_visited_on": date(2026, 4, 1)}, date(2026, 4, 2))
+    assert asked_again == "Next capture: at the first chance."
     late = {"action": "check circuit", "due_by": before}
-    assert risk_list.due_words(late, before).startswith("One in ten such pumps has failed by now.")
+    assert risk_list.due_words(late, before).startswith("By now one in ten such pumps will have failed.")
     assert risk_list.due_words(late | {"not_working": True}, before) == "Next step: at the first chance."
+
+
+def test_a_pumps_head_says_what_is_known_of_its_fitting():
+    for day, km, said in (
+        (date(2024, 5, 6), 179_466.0, "fitted 2024-05-06 at 179,466 km"),
+        (None, 2000.0, "fitted at 2,000 km"),
+        (None, np.nan, "fitting unknown"),
+    ):
+        assert history_parts._fitted(pd.Series({"fitted_on": day, "fitted_odometer_km": km}), "km") == said
 
 
 def test_the_plan_begins_with_its_first_day_be_it_a_check(monkeypatch):

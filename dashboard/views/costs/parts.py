@@ -74,9 +74,9 @@ def show_policies(review: Any) -> None:
         f"Cost of each policy {per} at the prices chosen, with 80 % intervals.",
     )  # fmt: skip
     say.note(
-        "Bars: 80 % intervals. Each policy is simulated on this fleet's fitted model, prices and intervals; "
-        "as "
-        "the sliders move, stops stay and prices move, with the intervals in proportion."
+        "Bars: 80 % intervals; how sure it is that one policy costs less than another, The answer says. Each "
+        "is simulated on this fleet's fitted model, prices and intervals; as the sliders move, stops stay "
+        "and prices move, with the intervals in proportion."
     )
     lists.show(policy_table(review), "Policies a year with cost, events and saving.", "policies")
     say.note(

@@ -25,15 +25,17 @@ MOVE, UNDO = "board_move", "board_undo"
 def show_board(plan: Any, chosen: dict[str, list[str]]) -> None:
     """Draw the board, the price of a move asked for, and the way back from the last one."""
     jobs = jobs_of(plan, chosen)
-    st.header("Board", anchor=False)
     if not len(jobs):
+        st.header("Board", anchor=False)
         say.line("No job is planned.")
         return
     weeks = weeks_of(plan)
-    first = st.selectbox(
-        "Weeks from", weeks, format_func=formats.day,
-        **address.bound("board_from", "weeks from", map(formats.day, weeks)),
-    ) or weeks[0]  # fmt: skip
+    with st.container(key="board_weeks"):  # of no use where the screen is too narrow for the board
+        st.header("Board", anchor=False)
+        first = st.selectbox(
+            "Weeks from", weeks, format_func=formats.day,
+            **address.bound("board_from", "weeks from", map(formats.day, weeks)),
+        ) or weeks[0]  # fmt: skip
     grid = board(plan, jobs, weeks[weeks.index(first) :][:WEEKS])
     if grid["left_out"]:
         say.note(f"{DEPOTS} depots are drawn; narrow the list by depot to see the other {grid['left_out']}.")

@@ -102,13 +102,20 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
     ]
     if not formats.is_unknown(pump["serial"]):
         facts.append(f"serial {pump['serial']}")
-    fitted = formats.distance(pump["fitted_odometer_km"], own)
-    facts.append(f"fitted {formats.day(pump['fitted_on'])} at {fitted}")
+    facts.append(_fitted(pump, own))
     if not formats.is_unknown(pump["lot"]):
         facts.append(f"lot {pump['lot']}")
     say.note(" · ".join(facts))
     if line := warranty_line(loaders.warranty(pump_id), own, date.today()):
         say.note(line)
+
+
+def _fitted(pump: pd.Series, own: str) -> str:
+    """Return when and at which odometer a pump was fitted, as far as that is known."""
+    day, km = pump["fitted_on"], pump["fitted_odometer_km"]
+    on = "" if formats.is_unknown(day) else f" {formats.day(day)}"
+    at = "" if formats.is_unknown(km) else f" at {formats.distance(km, own)}"
+    return f"fitted{on}{at}" if on or at else "fitting unknown"
 
 
 def clamps_named(visits: pd.DataFrame) -> list[str]:
