@@ -47,100 +47,166 @@ def clean(readings: pd.DataFrame) -> pd.DataFrame:
     out = pd.DataFrame(
         {"trusted": True, "code": "", "likely_km": np.nan, "km_per_day": np.nan}, readings.index
     )
-    usable = readings["odometer_km"].notna() & readings["read_on"].notna()
-    frame = readings[usable].reset_index(names="origin")
-    if frame.empty:
+    usable = np.flatnonzero((readings["odometer_km"].notna() & readings["read_on"].notna()).to_numpy())
+    if not len(usable):
         return out
-    frame["day"] = frame["read_on"].to_numpy(dtype="datetime64[D]").astype("int64")
-    frame = frame.sort_values(["unit", "day", "odometer_km"], kind="stable", ignore_index=True)
-    codes, _ = pd.factorize(frame["unit"])
-    frame["km_per_day"] = _usual_rates(frame, codes)[codes]
-    frame["cap"] = np.maximum(FASTER * frame["km_per_day"], _fast_rates(frame, codes)[codes])
-    frame["trusted"] = _longest_chains(frame, codes)
-    _doubt_steps(frame, codes)
-    _doubt_last(frame, codes)
-    _explain(frame, codes)
-    columns = ["trusted", "code", "likely_km", "km_per_day"]
-    out.loc[frame["origin"], columns] = frame[columns].to_numpy()
-    return out.astype({"trusted": bool, "likely_km": float, "km_per_day": float})
+    rows = _of_fleet(readings, usable)
+    _judge(rows)
+    code, likely_km = _explain(rows)
+    for name, values in (
+        ("trusted", rows.trusted),
+        ("code", code),
+        ("likely_km", likely_km),
+        ("km_per_day", rows.km_per_day),
+    ):
+        column = out[name].to_numpy().copy()
+        column[rows.origin] = values
+        out[name] = column
+    return out
 
 
-def _slopes(frame: pd.DataFrame, codes: np.ndarray) -> pd.DataFrame:
-    """km a day between readings one to three apart, as far as a vehicle can drive; at least LOOSE_DAYS apart,
-    or the slope says nothing."""
-    day, km = frame["day"].to_numpy(), frame["odometer_km"].to_numpy()
-    parts = []
+@dataclass
+class _Rows:
+    """Usable readings by unit, day and odometer: where each stands in the table that came, and what is known
+    of it. Plain arrays, for a visit asks this of some ten readings while others wait for the ledger."""
+
+    origin: np.ndarray
+    unit: np.ndarray  # numbers from 0 on, in order
+    day: np.ndarray  # days since 1970
+    km: np.ndarray
+    entered: np.ndarray
+    sure: np.ndarray
+    km_per_day: np.ndarray
+    cap: np.ndarray
+    trusted: np.ndarray
+
+
+def _of_fleet(readings: pd.DataFrame, usable: np.ndarray) -> _Rows:
+    def of(name: str, dtype: type) -> np.ndarray | None:
+        return readings[name].to_numpy(dtype=dtype)[usable] if name in readings else None
+
+    units, _ = pd.factorize(readings["unit"].to_numpy()[usable], sort=True)
+    day = readings["read_on"].to_numpy(dtype="datetime64[D]")[usable]
+    km = readings["odometer_km"].to_numpy(dtype=float)[usable]
+    return _in_order(usable, units, day, km, of("odometer_entered", float), of("confirmed", bool))
+
+
+def _in_order(
+    origin: np.ndarray,
+    unit: np.ndarray,
+    day: np.ndarray,
+    km: np.ndarray,
+    entered: np.ndarray | None = None,
+    sure: np.ndarray | None = None,
+) -> _Rows:
+    """Sort readings; day: datetime64[D]. entered: default km; sure: default none."""
+    order = np.lexsort((km, day, unit))
+    count = len(order)
+    return _Rows(
+        origin=origin[order],
+        unit=unit[order],
+        day=day[order].astype("int64"),
+        km=km[order],
+        entered=(km if entered is None else entered)[order],
+        sure=np.zeros(count, bool) if sure is None else sure[order],
+        km_per_day=np.zeros(count),
+        cap=np.zeros(count),
+        trusted=np.ones(count, bool),
+    )
+
+
+def _judge(rows: _Rows) -> None:
+    """Say of each reading what its unit drives a day, at the most, and whether it is trusted."""
+    rows.km_per_day = _usual_rates(rows)[rows.unit]
+    rows.cap = np.maximum(FASTER * rows.km_per_day, _fast_rates(rows)[rows.unit])
+    rows.trusted = _longest_chains(rows)
+    _doubt_steps(rows)
+    _doubt_last(rows)
+
+
+def _slopes(rows: _Rows) -> tuple[np.ndarray, np.ndarray]:
+    """Units, and km a day between readings one to three apart, as far as a vehicle can drive; at least
+    LOOSE_DAYS apart, or the slope says nothing."""
+    units, slopes = [], []
     for lag in (1, 2, 3):
-        same = codes[lag:] == codes[:-lag]
-        days = (day[lag:] - day[:-lag])[same]
-        slope = (km[lag:] - km[:-lag])[same] / np.maximum(days, LOOSE_DAYS)
+        same = rows.unit[lag:] == rows.unit[:-lag]
+        days = (rows.day[lag:] - rows.day[:-lag])[same]
+        slope = (rows.km[lag:] - rows.km[:-lag])[same] / np.maximum(days, LOOSE_DAYS)
         keep = (slope > 0) & (slope <= MOST_KM_PER_DAY) & (days >= LOOSE_DAYS)
-        parts.append(pd.DataFrame({"unit": codes[lag:][same][keep], "slope": slope[keep]}))
-    return pd.concat(parts)
+        units.append(rows.unit[lag:][same][keep])
+        slopes.append(slope[keep])
+    return np.concatenate(units), np.concatenate(slopes)
 
 
-def _usual_rates(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
+def _quantile(rows: _Rows, share: float) -> tuple[np.ndarray, np.ndarray]:
+    """Units that have slopes, and this quantile of each one's, between neighbours in proportion."""
+    units, slopes = _slopes(rows)
+    order = np.lexsort((slopes, units))
+    units, slopes = units[order], slopes[order]
+    starts = np.flatnonzero(np.r_[True, units[1:] != units[:-1]][: len(units)])
+    place = starts + share * (np.diff(np.r_[starts, len(units)]) - 1)
+    below = np.floor(place).astype(int)
+    above = np.ceil(place).astype(int)
+    return units[starts], slopes[below] + (place - below) * (slopes[above] - slopes[below])
+
+
+def _usual_rates(rows: _Rows) -> np.ndarray:
     """Median slope per unit; a unit without one takes the fleet's median, else a default."""
-    medians = _slopes(frame, codes).groupby("unit")["slope"].median()
-    fleet = medians.median() if len(medians) >= 3 else KM_PER_DAY
-    rates = np.full(codes.max() + 1, float(fleet))
-    rates[medians.index] = np.maximum(medians, 0.02 * fleet)
+    units, medians = _quantile(rows, 0.5)
+    fleet = float(np.median(medians)) if len(medians) >= 3 else KM_PER_DAY
+    rates = np.full(rows.unit[-1] + 1, float(fleet))
+    rates[units] = np.maximum(medians, 0.02 * fleet)
     return rates
 
 
-def _fast_rates(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
+def _fast_rates(rows: _Rows) -> np.ndarray:
     """Twice the upper quartile of a unit's slopes: what an unsteady unit has driven before."""
-    upper = _slopes(frame, codes).groupby("unit")["slope"].quantile(0.75)
-    rates = np.zeros(codes.max() + 1)
-    rates[upper.index] = 2 * upper
+    units, upper = _quantile(rows, 0.75)
+    rates = np.zeros(rows.unit[-1] + 1)
+    rates[units] = 2 * upper
     return rates
 
 
-def _longest_chains(frame: pd.DataFrame, codes: np.ndarray) -> np.ndarray:
+def _longest_chains(rows: _Rows) -> np.ndarray:
     """Mark the readings on each unit's longest chain of readings that can all be true.
 
     A reading that was vouched for may be as far ahead as it likes.
     """
-    trusted = np.zeros(len(frame), dtype=bool)
-    starts = np.flatnonzero(np.r_[True, codes[1:] != codes[:-1]])
-    sizes = np.diff(np.r_[starts, len(frame)])
-    columns = {
-        name: frame[name].to_numpy(dtype=float) for name in ("day", "odometer_km", "km_per_day", "cap")
-    }
-    vouched = frame["confirmed"].to_numpy(dtype=bool) if "confirmed" in frame else np.zeros(len(frame), bool)
+    trusted = np.zeros(len(rows.unit), dtype=bool)
+    starts = np.flatnonzero(np.r_[True, rows.unit[1:] != rows.unit[:-1]])
+    sizes = np.diff(np.r_[starts, len(rows.unit)])
     for size in np.unique(sizes):  # units with equally many readings go together
-        rows = starts[sizes == size][:, None] + np.arange(size)
-        day, km = columns["day"][rows], columns["odometer_km"][rows]
-        rate, cap = columns["km_per_day"][rows[:, :1]], columns["cap"][rows[:, :1]]
-        sure = vouched[rows]
-        best, back = np.ones(rows.shape), np.full(rows.shape, -1)
+        at = starts[sizes == size][:, None] + np.arange(size)
+        day, km = rows.day[at], rows.km[at]
+        rate, cap = rows.km_per_day[at[:, :1]], rows.cap[at[:, :1]]
+        sure = rows.sure[at]
+        best, back = np.ones(at.shape), np.full(at.shape, -1)
         for j in range(1, size):
             driven, days = km[:, j : j + 1] - km[:, :j], day[:, j : j + 1] - day[:, :j]
             in_time = (driven <= cap * (days + SLACK_DAYS)) | sure[:, :j] | sure[:, j : j + 1]
             possible = (driven >= -LOOSE_DAYS * rate) & in_time
             score = np.where(possible, best[:, :j], 0.0)
             before = score.argmax(axis=1)
-            gain = score[np.arange(len(rows)), before]
+            gain = score[np.arange(len(at)), before]
             best[:, j] += gain
             back[:, j] = np.where(gain > 0, before, -1)
         here = best.argmax(axis=1)
-        unit = np.arange(len(rows))
+        unit = np.arange(len(at))
         while len(unit):
-            trusted[rows[unit, here]] = True
+            trusted[at[unit, here]] = True
             here = back[unit, here]
             unit, here = unit[here >= 0], here[here >= 0]
     return trusted
 
 
-def _doubt_steps(frame: pd.DataFrame, codes: np.ndarray) -> None:
+def _doubt_steps(rows: _Rows) -> None:
     """Doubt what shares a step that nobody drove: the side with fewer readings, else the later one.
 
     A step that stays comes into reach as the days pass; the reading right after it can't make the later ones
     credible.
     """
-    day, km, rate = (frame[name].to_numpy(float) for name in ("day", "odometer_km", "km_per_day"))
-    marks = frame["trusted"].to_numpy().copy()
-    sure = frame["confirmed"].to_numpy(dtype=bool) if "confirmed" in frame else np.zeros(len(frame), bool)
+    day, km, rate, codes, sure = rows.day, rows.km, rows.km_per_day, rows.unit, rows.sure
+    marks = rows.trusted
     trusted = np.flatnonzero(marks)
     before, after = trusted[:-1], trusted[1:]
     driven, days = km[after] - km[before], day[after] - day[before]
@@ -162,23 +228,20 @@ def _doubt_steps(frame: pd.DataFrame, codes: np.ndarray) -> None:
         goes_on = on_km <= STEP_TIMES * rate[high] * (on_days + LOOSE_DAYS)
         if goes_on and not sure[late].any():
             marks[early if len(early) < len(late) else late] = False
-    frame["trusted"] = marks
 
 
-def _doubt_last(frame: pd.DataFrame, codes: np.ndarray) -> None:
+def _doubt_last(rows: _Rows) -> None:
     """Nothing after it contradicts the last reading: doubt it where a kilometre slip fits far better."""
-    trusted = np.flatnonzero(frame["trusted"])
-    own = codes[trusted]
+    trusted = np.flatnonzero(rows.trusted)
+    own = rows.unit[trusted]
     is_last = np.r_[own[1:] != own[:-1], True]
-    count = np.bincount(own, minlength=codes.max() + 1)[own]
+    count = np.bincount(own, minlength=rows.unit[-1] + 1)[own]
     ends = np.flatnonzero(is_last & (count >= 4))
     last, before = trusted[ends], trusted[ends - 1]
-    km, day = frame["odometer_km"].to_numpy(), frame["day"].to_numpy()
-    usual = frame["km_per_day"].to_numpy()[last]
-    slip = _kilometre_slip(km[last], km[before], usual, day[last] - day[before])
-    marks = frame["trusted"].to_numpy().copy()
-    marks[last[slip]] = False
-    frame["trusted"] = marks
+    slip = _kilometre_slip(
+        rows.km[last], rows.km[before], rows.km_per_day[last], rows.day[last] - rows.day[before]
+    )
+    rows.trusted[last[slip]] = False
 
 
 def _kilometre_slip(
@@ -192,28 +255,26 @@ def _kilometre_slip(
     )
 
 
-def _explain(frame: pd.DataFrame, codes: np.ndarray) -> None:
-    """Say of each doubted reading what it may be."""
-    places = np.arange(len(frame))
-    trusted = frame["trusted"].to_numpy()
+def _explain(rows: _Rows) -> tuple[np.ndarray, np.ndarray]:
+    """Return what each doubted reading may be, and in km what it would be then."""
+    places = np.arange(len(rows.unit))
+    trusted, codes = rows.trusted, rows.unit
     doubted = np.flatnonzero(~trusted)
-    frame["code"], frame["likely_km"] = "", np.nan
+    code, likely_km = np.full(len(places), "", dtype=object), np.full(len(places), np.nan)
     if not len(doubted):
-        return
+        return code, likely_km
     before = pd.Series(np.where(trusted, places, -1)).groupby(codes).cummax().to_numpy()
     after = (
-        pd.Series(np.where(trusted, places, len(frame)))[::-1].groupby(codes[::-1]).cummin()[::-1].to_numpy()
+        pd.Series(np.where(trusted, places, len(places)))[::-1].groupby(codes[::-1]).cummin()[::-1].to_numpy()
     )
-    restarted = _restarts(frame, codes, doubted, before, after)
-    day, km, rate = (frame[name].to_numpy() for name in ("day", "odometer_km", "km_per_day"))
-    entered = frame["odometer_entered"].to_numpy() if "odometer_entered" in frame else km
-    code, likely_km = np.full(len(frame), "", dtype=object), np.full(len(frame), np.nan)
+    restarted = _restarts(rows, doubted, before, after)
+    day, km, rate, entered = rows.day, rows.km, rows.km_per_day, rows.entered
     for place in doubted:
         if place in restarted:
             code[place] = "odometer-restarted"
             continue
         low = before[place] if before[place] >= 0 else None
-        high = after[place] if after[place] < len(frame) else None
+        high = after[place] if after[place] < len(places) else None
         doubt = explain_reading(
             km[place],
             entered[place],
@@ -223,17 +284,14 @@ def _explain(frame: pd.DataFrame, codes: np.ndarray) -> None:
             rate[place],
         )
         code[place], likely_km[place] = doubt.code, doubt.likely_km
-    frame["code"], frame["likely_km"] = code, likely_km
+    return code, likely_km
 
 
-def _restarts(
-    frame: pd.DataFrame, codes: np.ndarray, doubted: np.ndarray, before: np.ndarray, after: np.ndarray
-) -> set[int]:
+def _restarts(rows: _Rows, doubted: np.ndarray, before: np.ndarray, after: np.ndarray) -> set[int]:
     """Doubted readings that form a run of their own at one end of a unit's history: a new cluster, likely."""
-    km, day = frame["odometer_km"].to_numpy(), frame["day"].to_numpy()
-    rate, cap = frame["km_per_day"].to_numpy(), frame["cap"].to_numpy()
+    km, day, rate, cap, codes = rows.km, rows.day, rows.km_per_day, rows.cap, rows.unit
     found: set[int] = set()
-    at_end = doubted[(after[doubted] == len(frame)) | (before[doubted] < 0)]
+    at_end = doubted[(after[doubted] == len(km)) | (before[doubted] < 0)]
     for _, run in pd.Series(at_end).groupby([codes[at_end], before[at_end] < 0]):
         places = run.to_numpy()
         driven, days = np.diff(km[places]), np.diff(day[places])
@@ -334,14 +392,15 @@ def judge_entry(
 
     km_per_day: the unit's usual rate where it is known otherwise (else from the history, else a default).
     """
-    frame = history.dropna(subset=["read_on", "odometer_km"]).assign(unit="")
-    if frame.empty:
+    on = history["read_on"].to_numpy(dtype="datetime64[D]")
+    read = history["odometer_km"].to_numpy(dtype=float)
+    usable = np.flatnonzero(~np.isnat(on) & ~np.isnan(read))
+    if not len(usable):
         return None
-    judged = clean(frame)
-    frame = frame[judged["trusted"]].sort_values(["read_on", "odometer_km"])
-    rate = km_per_day or float(judged["km_per_day"].iloc[0])
-    days = frame["read_on"].to_numpy(dtype="datetime64[D]").astype("int64")
-    values = frame["odometer_km"].to_numpy()
+    rows = _in_order(usable, np.zeros(len(usable), int), on[usable], read[usable])
+    _judge(rows)
+    rate = km_per_day or float(rows.km_per_day[0])
+    days, values = rows.day[rows.trusted], rows.km[rows.trusted]
     at = int(day.astype("datetime64[D]").astype("int64"))
     earlier, later = days <= at, days > at
     before = (int(days[earlier][-1]), float(values[earlier].max())) if earlier.any() else None

@@ -59,10 +59,12 @@ def check_visit(
         *_hours(connection, entry),
     ]
     mean_a = entry.meter_a if reading is None else reading.mean_a
-    asked += _supply(connection, entry, mean_a)
-    asked += _wrong_units(connection, entry, mean_a)
+    [(system_v,)] = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall() or [(None,)]
+    pump_id, specified_a = _fitted(connection, entry)
+    asked += _supply(connection, entry, mean_a, system_v)
+    asked += _wrong_units(connection, entry, mean_a, system_v, pump_id)
     if mean_a:
-        own_a = _own_level(connection, entry)
+        own_a = _own_level(connection, pump_id, specified_a)
         read = _read_with(connection, entry, reading)
         asked += _probe_factor(mean_a, own_a, settings_at(connection, entry.visited_on), read)
         far = own_a is not None and abs(np.log(mean_a / own_a)) > FAR_FROM_OWN_LEVEL
@@ -148,10 +150,9 @@ def _hours(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> Iterator
 
 
 def _supply(
-    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, mean_a: float | None
+    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, mean_a: float | None, system_v: float | None
 ) -> Iterator[Question]:
     """Ask about volts that no such system has; hardly any are what a pump without current is measured for."""
-    [(system_v,)] = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall() or [(None,)]
     if entry.supply_v is not None and system_v:
         low, high = (share * system_v for share in SUPPLY_SHARE)
         stands = mean_a is not None and mean_a < settings_at(connection, entry.visited_on)["dead_a"]
@@ -164,12 +165,14 @@ def _supply(
 
 
 def _wrong_units(
-    connection: duckdb.DuckDBPyConnection, entry: VisitEntry, mean_a: float | None
+    connection: duckdb.DuckDBPyConnection,
+    entry: VisitEntry,
+    mean_a: float | None,
+    system_v: float | None,
+    pump_id: int | None,
 ) -> tuple[Question, ...]:
     """Ask about values that another unit would explain, as a load does."""
-    [(system_v,)] = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall() or [(None,)]
-    pump, _ = _fitted(connection, entry)
-    rows = as_dicts(connection.execute(statement("visit/usual_of_pump"), {"pump_id": pump}))
+    rows = as_dicts(connection.execute(statement("visit/usual_of_pump"), {"pump_id": pump_id}))
     names = {f.name for f in fields(Shown)} - {"rpm", "mean_a"}
     shown = Shown(mean_a=mean_a, **{name: getattr(entry, name) for name in names})
     return wrong_units(shown, Usual(system_v=system_v, **(rows[0] if rows else {})))
@@ -182,9 +185,10 @@ def _fitted(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> tuple[i
     return found[0] if found else (None, None)
 
 
-def _own_level(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> float | None:
+def _own_level(
+    connection: duckdb.DuckDBPyConnection, pump_id: int | None, specified_a: float | None
+) -> float | None:
     """The pump's own median average current, else the middle of its type's specification."""
-    pump_id, specified_a = _fitted(connection, entry)
     if pump_id is None:
         return None
     [(own_a,)] = connection.execute(statement("load/own_level"), {"pump_id": pump_id}).fetchall()
