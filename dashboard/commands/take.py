@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 EXAMPLE = "pumpledger take captures/monday --clamp blue --store"
 LOOK_EVERY_S = 1.0
+AT_ONCE = 100  # files of a watched folder that are taken together, so that each answer comes before long
 OF_MANY = 3  # files with the same remark: it is told once for all
 HANG_ON_THE_PUMP = ("speed-undecided", "speed-refused")  # which is known once they are stored
 
@@ -125,7 +126,7 @@ def _watch(args: argparse.Namespace, author: Author) -> int:
 def _take_ready(args: argparse.Namespace, watch: Watch, author: Author) -> None:
     from ingest.intake.taking import capture_files, take_folder, too_busy
 
-    ready = watch.ready(capture_files(args.folder), time.monotonic())
+    ready = watch.ready(capture_files(args.folder), time.monotonic())[:AT_ONCE]
     if not ready:
         return
     arrivals = take_folder(
