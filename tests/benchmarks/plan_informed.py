@@ -121,7 +121,8 @@ class InformedPlanners:
             GRID, survival, if_beside, _of_new(run, u, day), ahead, self._work(u.size, way), g, 0.0
         )
         beside = np.zeros(u.size) if checked else told.beside(u, day)
-        made = decide(replace(outlook, beside=beside), work)
+        least = float(DEFAULTS["least_saving_share"]) * self.prices.planned  # as the decision has it
+        made = decide(replace(outlook, beside=beside), work, least_saving=least)
         if way.check_first and not checked:
             made = replace(made, job=np.where(made.job == CHANGE, CHECK_AND_CHANGE, made.job))
         return made
