@@ -110,8 +110,12 @@ def test_pages_are_complete_quiet_small_and_readable(watch, address, axe, size):
     found = {}
     for view, entry in PAGES.items():
         watched.bytes_received = 0
-        watched.page.goto(f"{address}/{address_of(view)}")
-        settle(watched.page)
+        if size is PHONE and found:  # at the desk each is loaded at its own address
+            go(watched.page, address_of(view))
+        else:
+            watched.page.goto(f"{address}/{address_of(view)}")
+            settle(watched.page)
+        watched.page.locator("h1", has_text=entry.title).first.wait_for()
         assert watched.page.locator("h1").first.inner_text() == entry.title
         assert watched.bytes_received < MOST_BYTES, view
         found[view] = faults(watched, axe)
