@@ -64,6 +64,8 @@ def _pressure(shown: Shown, usual: Usual) -> Iterator[Question]:
     if not kpa or kpa < 0:
         return
     ways = {"psi": UNITS["psi"].factor, "bar": UNITS["bar"].factor, "MPa": _KPA_PER_MPA}
+    if _told_in_psi(kpa):  # nobody mistook it for kPa, and its figure in kPa was never read anywhere
+        return
     for level, near in ((usual.rated_kpa, _NEAR_RATED), (usual.own_kpa, _NEAR_OWN)):
         if not level or kpa >= 0.4 * level:
             continue
@@ -75,6 +77,12 @@ def _pressure(shown: Shown, usual: Usual) -> Iterator[Question]:
         else:
             yield unit_questions.pressure_unit(kpa, unit, kpa * ways[unit], level)
         return
+
+
+def _told_in_psi(kpa: float) -> bool:
+    """Whether a pressure is a short figure in psi and none in kPa: then it was given in psi."""
+    psi = kpa / UNITS["psi"].factor
+    return abs(psi - round(psi, 1)) < 1e-5 * psi and abs(kpa - round(kpa, 2)) > 1e-5 * kpa
 
 
 def _delivery(shown: Shown, usual: Usual) -> Iterator[Question]:

@@ -148,6 +148,7 @@ def test_a_value_that_another_unit_explains_is_asked_as_a_load_asks(ledger, told
     [
         {"fuel_pressure_kpa": 90.0},  # a system that does not deliver
         {"fuel_pressure_kpa": 0.0},
+        {"fuel_pressure_kpa": read_quantity("9 psi", "pressure").value},  # its 62 kPa stood on no gauge
         {"delivery_l_min": 0.1},
         {"fuel_temp_c": 58.0},
         {"supply_v": 9.0, "supply_v_at": "pump", "drop_supply_v": 4.6},
@@ -211,11 +212,15 @@ def test_an_odometer_after_a_replaced_cluster_counts_on_from_the_old_one(tmp_pat
     ).stored  # and the same entry again is known as that visit
 
 
-@pytest.mark.parametrize(("far", "asked"), [(1.22, False), (1.35, True)])
-def test_a_current_a_quarter_off_the_pumps_own_level_is_looked_for_elsewhere(tmp_path, far, asked):
-    """Without a doubtful odometer: only how far the current lies from the unit's own level, 5 A, tells."""
+@pytest.mark.parametrize(
+    ("far", "usual", "asked"), [(1.22, 1.22, False), (1.35, 1.35, True), (1.35, 1.0, False)]
+)
+def test_a_current_a_quarter_off_the_pumps_own_level_is_looked_for_elsewhere(tmp_path, far, usual, asked):
+    """Without a doubtful odometer: how far the current lies from the unit's own level, 5 A, tells, and
+    whether another unit usually draws as much; one that only lately does has a fault of its own."""
     visits = [v | {"mean_a": 5.0} for v in steady_visits("T1")]
-    visits += [v | {"mean_a": 5.0 * far} for v in steady_visits("T2")]
+    others = [v | {"mean_a": 5.0 * usual} for v in steady_visits("T2")]
+    visits += [*others[:-1], others[-1] | {"mean_a": 5.0 * far}]
     ledger = tmp_path / "l.duckdb"
     load_folder(ledger, write_visits(tmp_path / "f", visits), author=ANYBODY)
     questions = ask(ledger, "57900 mi", unit="T1", meter_a=5.0 * far)
