@@ -1,5 +1,5 @@
-"""Complaints stay open until their steps are recorded good, a named cause is mended, or a person closes
-them."""
+"""Complaints stay open until their steps are recorded good, a named cause is mended, the fault that their
+reading showed is gone after work, or a person closes them."""
 
 from __future__ import annotations
 
@@ -62,8 +62,12 @@ def _closed_at(visits: pd.DataFrame, at: int, days: np.ndarray, services: pd.Dat
     named = np.isin(result, list(MENDS)) & since
     mended = np.array([n and _mended(visits, i, days, at, services) for i, n in enumerate(named)], bool)
     repaired = np.logical_or.accumulate(named) & retested | np.logical_or.accumulate(mended)
+    # The complaint's own reading showed a fault, which is gone since work was done.
+    shown = not visits["sound"].iloc[at] and not visits["carried"].iloc[at]
+    cured = later & shown & _worked_by(visits, days, at, services)
+    cured &= visits["sound"].to_numpy(bool) & ~visits["carried"].to_numpy(bool)
     by_person = np.logical_or.accumulate(_closes(visits, at) & since)
-    done = np.flatnonzero((good | repaired | by_person) & since)
+    done = np.flatnonzero((good | repaired | np.logical_or.accumulate(cured) | by_person) & since)
     return int(done[0]) if len(done) else count
 
 
@@ -74,6 +78,17 @@ def _mended(visits: pd.DataFrame, row: int, days: np.ndarray, at: int, services:
     mine = services[(services["unit"] == visits["unit"].iloc[row]) & services["work"].isin(works)]
     done = pd.to_datetime(mine["done_on"]).to_numpy("datetime64[us]")
     return bool(np.any((done >= days[at]) & (done <= days[row:].max())))
+
+
+def _worked_by(visits: pd.DataFrame, days: np.ndarray, at: int, services: pd.DataFrame | None) -> np.ndarray:
+    """Whether work that mends what a check may name was done from the complaint to each visit (n,)."""
+    if services is None or not len(services):
+        return np.zeros(len(visits), bool)
+    works = {work for mends in MENDS.values() for work in mends}
+    mine = services[(services["unit"] == visits["unit"].iloc[at]) & services["work"].isin(works)]
+    done = pd.to_datetime(mine["done_on"]).to_numpy("datetime64[us]")
+    done = done[done >= days[at]]
+    return days >= done.min() if len(done) else np.zeros(len(visits), bool)
 
 
 def _closes(visits: pd.DataFrame, at: int) -> np.ndarray:

@@ -63,6 +63,8 @@ def delivery_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, 
         "delivery_good": delivery_good & ~pressure_low,
         "delivery_measured": ~np.isnan(delivery) & ~free,
         "poor": short_delivery | short_pressure,
+        # Fuel enough is moved, so that pressure is likelier let off than never made.
+        "let_off": short_pressure & ~short_delivery & ~free & (delivery >= usual),
         "poor_by_own_limit": short_pressure | full & (delivery < own_minimum) | none_delivered,
         "volts_leave_short": left_short(left),
         "circuit_leaves_short": left_short(at_worst),

@@ -21,6 +21,9 @@ ON_BASELINE = (
 )  # fmt: skip
 
 
+# A gauge and a flow meter told these, whatever the clamp's zero.
+BY_GAUGE = ("does-not-deliver", "delivers-little")
+BY_ACCURACY = "average-undecided"  # which each reading's own zero widens
 WORN = "wear-both-down"  # whose repeat asks to feel the connector
 
 
@@ -66,11 +69,14 @@ def evidence(
     recent = since & (visited.to_numpy() >= pump.map(recent_from).to_numpy())
     seen = _times_seen(judged, shown, last.index)
     examined = found(judged["no_other_cause"])
-    repeated = (seen >= 2) & last["zeroed"]
+    # One reading on a proven zero shows that it was none; another day shows that it stays.
+    zeroed = found(judged["zeroed"] & ~judged["carried"], shown) | last["rule"].isin(BY_GAUGE)
+    repeated = (seen >= 2) & zeroed & (last["zeroed"] | (last["rule"] != BY_ACCURACY))
     retested = complaint & found(judged["sound"] & ~judged["carried"] & (visited > pump.map(first_seen)))
     at_pump = text(judged, "supply_v_at") == "pump"
     changed = pd.to_datetime(last["filter_changed_on"]) >= first_seen
     found_connector = found(judged["connector_good"]) | worked("connector") | examined
+    found_filter = changed | worked("filter") | found(judged["filter_good"]) | examined
     # Felt as the repeat asked, unless half the speed on the same current speaks for a lost supply.
     asked = shown & (judged["rule"] == WORN).to_numpy()
     felt = (last["rule"] == WORN) & (_times_seen(judged, asked, last.index) >= 2) & ~last["speed_halved"]
@@ -100,15 +106,12 @@ def evidence(
         "hose": found(judged["hose_good"]) | worked("hose") | examined,
         "regulator": found(judged["regulator_good"]) | worked("regulator") | examined,
         "strainer": found(judged["strainer_good"]) | worked("strainer", "tank_cleaned") | examined,
-        "filter": last["filter"].isin(NOT_SERVICEABLE)
-        | changed
-        | worked("filter")
-        | found(judged["filter_good"])
-        | examined,
+        "filter": last["filter"].isin(NOT_SERVICEABLE) | found_filter,
     }
     return pd.DataFrame({step.id: passed[step.id] for step in STEPS}, index=last.index).assign(
         times_seen=seen,
         connector_found=found_connector,
+        filter_found=found_filter,
         drops_good=found(judged["drops_passed"]),
         volts_good=found(judged["supply_good"]),
     )

@@ -56,6 +56,9 @@ def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     at_battery = np.where(text(visits, "supply_v_at") == "battery", volts, at_pump + sum(drops.values()))
     return {
         "supply_low": volts < least,
+        # Nobody said whether the engine ran, and on a prime these volts are enough.
+        "maybe_primed": (text(visits, "state") == "").to_numpy()
+        & (volts >= scale * settings["low_supply_prime_v"]),
         "supply_over": volts > most,
         "supply_good": (at_pump >= least) & (at_pump <= most),
         "supply_sound": (at_pump >= sound) & (at_pump <= most),

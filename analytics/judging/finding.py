@@ -7,7 +7,7 @@ that is not passed, `next_test` that step in a sentence. Whether a pump has fail
 from __future__ import annotations
 
 import json
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterator
 from typing import Any
 
 import numpy as np
@@ -34,6 +34,7 @@ OTHER_DROP = "Measure the drop on the {side} side as well, under load."
 REPEAT_ZEROED = "Capture again on another day, to see whether it stays."  # nobody zeroes what was zeroed
 DROPS_ON_LITTLE = "Drops on so little current prove nothing: measure both again under a test load."
 UNTOLD = "connector, untold"  # what a rule says at its end where nobody recorded the connector
+BUILT_IN = "filter, built in"  # and where the filter is part of the pump's module, and was never looked at
 NEXT_TO_NONE = 0.25  # of the system's volts [P]
 QUIET = ("healthy", "no-reading")
 # finding, text, action and next test of a pump that broke down and was not read since.
@@ -120,18 +121,22 @@ def decide_findings(
             continue
         done = mine.copy()
         besides = beside(rule, last[mine])
-        for step in rule.steps:
-            lacks = mine & ~passed[step].to_numpy(bool)
-            missing = missing.where(~lacks, missing + ", " + step)
-            now = done & lacks
-            if now.any():
-                action[now] = STEP_BY_ID[step].action
-                test[now] = _tests(rule, step, last[now], passed[now], settings)
-            done &= ~lacks
+        for order, these in _orders(rule, last, mine):
+            for step in order:
+                lacks = these & ~passed[step].to_numpy(bool)
+                missing = missing.where(~lacks, missing + ", " + step)
+                now = done & lacks
+                if now.any():
+                    action[now] = STEP_BY_ID[step].action
+                    test[now] = _tests(rule, step, last[now], passed[now], settings)
+                done &= ~lacks
         action[done] = rule.end
         test[done] = phrase(rule.done or DONE[rule.end])
         if UNTOLD in rule.says:
             test[done & ~passed["connector_found"].to_numpy(bool)] = phrase(rule.says[UNTOLD])
+        if BUILT_IN in rule.says:
+            built_in = (last["filter"] == "module").to_numpy() & ~passed["filter_found"].to_numpy(bool)
+            test[done & built_in] = phrase(rule.says[BUILT_IN])
         if any(besides):
             then = np.array([next_beside(names) for names in besides], dtype=object)
             test[mine] = test[mine].where(action[mine] == BOOK, test[mine] + then)
@@ -153,6 +158,18 @@ def decide_findings(
         }
     )
     return out if breakdowns is None or not len(breakdowns) else _broken_down(out, judged, breakdowns)
+
+
+def _orders(rule: Rule, last: pd.DataFrame, mine: np.ndarray) -> Iterator[tuple[tuple[str, ...], np.ndarray]]:
+    """Yield the orders in which a rule's steps are taken, each with the pumps (n,) of `mine` that take it."""
+    left = mine.copy()
+    for fact, _ in rule.leads:
+        these = left & last[fact].to_numpy(bool)
+        if these.any():
+            yield rule.order(fact), these
+        left &= ~these
+    if left.any():
+        yield rule.steps, left
 
 
 def _not_working(last: pd.DataFrame) -> np.ndarray:
@@ -207,10 +224,15 @@ def _tests(
         # Nobody says that volts are short where nobody read them.
         told = volts | last["supply_low"].to_numpy(bool) | ~np.isnan(pump_volts(last))
         texts[drops & told] = template(rule.says[f"{step}, drops good"])
+        if f"{step}, state untold" in rule.says:
+            untold = last["maybe_primed"].to_numpy(bool) & ~last["drop_high"].to_numpy(bool)
+            texts[untold] = template(rule.says[f"{step}, state untold"])
         if f"{step}, drops high" in rule.says:
             texts[last["drop_high"].to_numpy(bool)] = template(rule.says[f"{step}, drops high"])
     elif step == "repeat" and own is None:
         texts[last["zeroed"].to_numpy(bool)] = phrase(REPEAT_ZEROED)
+    elif f"{step}, held back" in rule.says:
+        texts[last["held_back"].to_numpy(bool)] = template(rule.says[f"{step}, held back"])
     elif step == "level" and own is None:
         refuel = phrase("Refuel to above a quarter tank, then measure again.")
         texts[last["level_low"].to_numpy(bool)] = refuel

@@ -90,6 +90,8 @@ def _apply(
     made["little_on_low_tank"] = made["level_low"] & (
         made["flow_low_pattern"] | (lowish & ~made["speed_fell_far"])
     )
+    # A restriction before the pump unloads it, one after it loads it.
+    made["held_back"] = made["poor"] & made["current_rose"] & made["speed_fell"]
     made["own_level_known"] = own_level
     made["complaint_open"] = np.zeros(len(prepared), bool)
     known = pd.DataFrame(made, index=prepared.index)

@@ -4,6 +4,13 @@ from __future__ import annotations
 
 from analytics.judging.rule import BOOK, WATCH, Rule
 
+# What the current and the volume say of where it is lost goes first.
+FLOW_LEADS = (("held_back", ("filter", "hose")), ("let_off", ("regulator", "hose")))
+FLOW_SAYS = {
+    "hose, held back": "Follow the line from the pump to the gauge, in the tank too, for a kink or a pinch.",
+    "repeat": "Measure pressure and delivery again on another day, to see whether it stays.",
+}
+
 DELIVERS: tuple[Rule, ...] = (
     Rule(
         "filter-or-strainer-bad",
@@ -85,22 +92,24 @@ DELIVERS: tuple[Rule, ...] = (
     Rule(
         "does-not-deliver",
         ("poor_by_own_limit",),
-        "The pump system does not deliver, whatever the amps say: {shortfall}.{command} Fuel level and kind, "
-        "strainer, "
-        "in-tank hose, regulator, filter; if these are good, the pump.",
+        "The pump system does not deliver, whatever the amps say: {shortfall}.{leads}{command} Fuel level "
+        "and kind, strainer, in-tank hose, regulator, filter; if these are good, the pump.",
         ("level", "strainer", "hose", "regulator", "filter", "fuel", "repeat"),
         end=BOOK,
         family="flow",
+        says=FLOW_SAYS,
+        leads=FLOW_LEADS,
     ),
     Rule(
         "delivers-little",
         ("poor",),
-        "The pump system delivers little: {shortfall}, where the type states no minimum of its own.{command} "
-        "Level, "
-        "strainer, in-tank hose, regulator and filter come before the pump.",
+        "The pump system delivers little: {shortfall}, where the type states no minimum of its own."
+        "{leads}{command} Level, strainer, in-tank hose, regulator and filter come before the pump.",
         ("level", "strainer", "hose", "regulator", "filter", "repeat"),
         end=WATCH,
         family="flow",
+        says=FLOW_SAYS,
+        leads=FLOW_LEADS,
     ),
     Rule(
         "air-after-repair",

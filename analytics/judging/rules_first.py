@@ -134,12 +134,14 @@ CIRCUIT: tuple[Rule, ...] = (
     Rule(
         "circuit-low-volts",
         ("supply_low",),
-        "Volts at the pump are low with the engine running, whatever the amps say: wiring, battery or "
-        "charging.{lost}",
+        "Volts at the pump are low for a running engine, whatever the amps say: wiring, battery or "
+        "charging.{unsaid}{lost}",
         ("mend circuit",),
         says={
             "mend circuit": "Measure charging volts at the battery, then both drops at the pump under load.",
             "mend circuit, drops good": "The drops are good: check battery and charging, then capture again.",
+            "mend circuit, state untold": "Say whether the engine ran; if it did, measure charging volts at "
+            "the battery, then both drops at the pump.",
             "mend circuit, drops high": "Clean or mend the {sides} side of the circuit, check battery and "
             "charging, then capture again.",
         },

@@ -20,8 +20,8 @@ LEANINGS: tuple[Rule, ...] = (
         "ripple-unsure",
         ("ripple_unsure",),
         "What varies is several times a good pump's ripple, or its own, but the turn it belongs to was not "
-        "told: a dead bar or coil, with which a pump may not restart, or the engine, another load or a "
-        "switched supply.",
+        "told: a dead bar or coil, or brushes, with which a pump may not restart, or the engine, another "
+        "load or a switched supply.",
         ("repeat",),
         end=WATCH,
         says={
@@ -71,6 +71,7 @@ LEANINGS: tuple[Rule, ...] = (
         "condemns nothing.",
         ("filter",),
         end=WATCH,
+        unless=("irregular",),
         says={"filter": "Check the outlet filter; look at sparks and segments, and watch the trend."},
         family="ripple",
         fault=False,

@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from analytics.judging.rule import BOOK, WATCH, Rule
 
+# A type is taken to have its filter in the module where nobody says otherwise.
+LOAD_SAYS = {
+    "filter, built in": "Book a replacement, unless an outlet filter can be renewed by itself: renew that "
+    "first, enter its type's filter as inline, and capture again.",
+}
+
 OWN: tuple[Rule, ...] = (
     Rule(
         "ripple-jumped",
@@ -67,6 +73,7 @@ OWN: tuple[Rule, ...] = (
         end=BOOK,
         unless=("motor_unmoved",),
         family="load",
+        says=LOAD_SAYS,
     ),
     Rule(
         "speed-doubted",
@@ -99,6 +106,7 @@ OWN: tuple[Rule, ...] = (
         ("filter", "pressure", "repeat", "fuel", "circuit"),
         end=BOOK,
         family="load",
+        says=LOAD_SAYS,
     ),
     Rule(
         "speed-down",
@@ -164,6 +172,7 @@ OWN: tuple[Rule, ...] = (
         ("filter", "pressure", "repeat", "fuel", "circuit"),
         end=BOOK,
         family="load",
+        says=LOAD_SAYS,
     ),
     Rule(
         "average-odd-high",

@@ -15,7 +15,7 @@ BY_DEFAULT = {
     "rpm_low": "rpm_low", "rpm_high": "rpm_high", "ripple_limit": "ripple_limit_pct",
     "usual_low": "usual_low_a", "usual_high": "usual_high_a",
 }  # fmt: skip
-ADDED = ("hot", "unseen", "segment", "command")
+ADDED = ("hot", "unseen", "segment", "command", "leads", "unsaid")
 OUTPUT = Path(__file__).parents[2] / "docs" / "trade_rules.md"
 HEAD = """# Trade rules: what a reading means and what to do next
 
@@ -78,6 +78,9 @@ TAIL = """
   diesel and gas [P].
 - Ripple is judged on the average over turns, which sparks don't spoil. A step up that stays is a finding;
   slow growth is not. A pump's own level comes before the 15 % of the book.
+- Where too little is delivered, current and volume say what to look at first. More current at less speed
+  than the own baseline: filter and line after the pump, as a strainer or an empty tank unloads it. Pressure
+  short while the volume is there: regulator and in-tank hose.
 - The least delivery of 1.0 L/min holds for directly supplied petrol pumps whose type has none, and orders a
   check, never a change. Free flow proves nothing good.
 - A reduced command (low speed, part duty) is held against readings at the same command only. A driver
@@ -87,9 +90,11 @@ TAIL = """
 ## Repeats, complaints, failed pumps
 
 - A repeat is the finding, or one of its family, on another day or after a zero check; never a meter beside
-  a capture.
+  a capture. One of the readings that show it must stand on a proven zero, the first as well as the last,
+  but where a gauge or a flow meter told it.
 - A complaint or road call stays open until pressure hold, volume, connector and a retest are recorded good,
-  a cause that a check named is mended, or a person closes it with a reason (`closes`, with a note or
+  a cause that a check named is mended, the fault that its own reading showed is gone since work was done, or
+  a person closes it with a reason (`closes`, with a note or
   result).
 - A pump has failed by a breakdown confirmed as its own, by a stall, or by no current on volts proven at the
   plugged-in connector, with no change or good reading since. It stands first, without a probability.

@@ -83,6 +83,8 @@ OWN_STEPS = {
     ): "Limpie o repare el circuito del lado de {sides}, revise batería y carga, y capture de nuevo.",
     ("circuit-low-volts", "mend circuit"): "Mida la tensión de carga en la batería y después ambas caídas de "
     "tensión en la bomba bajo carga.",
+    ("circuit-low-volts", "mend circuit, state untold"): "Diga si el motor estaba en marcha; si lo estaba, "
+    "mida la tensión de carga en la batería y ambas caídas en la bomba.",
     ("circuit-low-volts", "mend circuit, drops good"): "Las caídas de tensión están bien: revise batería y "
     "carga, y capture de nuevo.",
     ("circuit-drop", "mend circuit"): "Limpie o repare el circuito del lado de {sides}, mida y capture de "
@@ -111,6 +113,24 @@ OWN_STEPS = {
         "does-not-deliver-volts-unknown",
         "mend circuit, drops good",
     ): "Lleve la tensión en la bomba a más de 13: batería y carga; luego mida otra vez.",
+    **{
+        (rule, step): said
+        for rule in ("does-not-deliver", "delivers-little")
+        for step, said in {
+            "hose, held back": "Siga la línea de la bomba al manómetro, también en el tanque, en busca de un "
+            "doblez o aplastamiento.",
+            "repeat": "Mida otra vez presión y caudal otro día, para ver si se mantiene.",
+        }.items()
+    },
+    **dict.fromkeys(
+        (
+            ("average-above", "filter, built in"),
+            ("current-up-speed-down", "filter, built in"),
+            ("average-up", "filter, built in"),
+        ),
+        "Reserve un reemplazo, salvo que un filtro de salida pueda renovarse solo: renuévelo primero, anote "
+        "el filtro del tipo como inline y capture de nuevo.",
+    ),
     ("starved-low-tank", "level"): "Cargue combustible hasta más de un cuarto de tanque y capture de nuevo.",
     (
         "low-current-but-delivers",
@@ -305,6 +325,18 @@ PHRASES = {
     "ground": "masa",
     "; ripple alone does not show it": "; el rizado solo no lo muestra",
     "Besides:": "Además:",
+    " Nobody said that it ran: on a prime, engine off, so many are usual.": (
+        " Nadie dijo que estuviera en marcha: en un cebado, con el motor parado, es lo habitual."
+    ),
+    " More current at less speed than its own baseline: held back after the pump, by the outlet filter or a "
+    "kinked line, or the pump drags.": (
+        " Más corriente y menos velocidad que su propia base: frenado después de la bomba, por el filtro de "
+        "salida o una línea doblada, o la bomba roza."
+    ),
+    " Fuel enough is moved, so pressure is likelier let off: regulator or in-tank hose first.": (
+        " Se mueve bastante combustible, así que es más probable que la presión se escape: primero el "
+        "regulador o la manguera en el tanque."
+    ),
     " No duty or speed makes that right; note which was commanded.": (
         " Con ningún ciclo ni velocidad es correcto eso; anote cuál se mandó."
     ),
@@ -331,7 +363,9 @@ PHRASES = {
     ),
     "taken when it was new": "tomadas cuando era nueva",
     "taken while its brushes bedded in": "tomadas mientras se asentaban sus escobillas",
-    "taken late in its life, so perhaps no healthy one": "tomadas tarde en su vida, quizá ya no sana",
+    "begun after its brushes had bedded in, so that wear before it doesn't show": (
+        "empezada con las escobillas ya asentadas, así que el desgaste de antes no se ve"
+    ),
     "taken at an age nobody knows, so perhaps no healthy one": (
         "tomadas a una edad que nadie conoce, quizá ya no sana"
     ),

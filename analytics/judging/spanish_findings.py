@@ -62,8 +62,8 @@ FINDINGS = {
         "camino.{lost} Esta lectura no juzga la bomba."
     ),
     "circuit-low-volts": (
-        "La tensión en la bomba es baja con el motor en marcha, diga lo que diga la corriente: "
-        "cableado, batería o carga.{lost}"
+        "La tensión en la bomba es baja para un motor en marcha, diga lo que diga la corriente: "
+        "cableado, batería o carga.{unsaid}{lost}"
     ),
     "circuit-drop": "Se pierde demasiada tensión bajo carga: {drops}.",
     "connector-bad": (
@@ -94,8 +94,8 @@ FINDINGS = {
     ),
     "ripple-unsure": (
         "Lo que varía es varias veces el rizado de una bomba buena, o el propio, pero no se dio la vuelta "
-        "a la que pertenece: una delga o bobina muerta, con la que una bomba puede no volver a arrancar, o "
-        "el motor, otra carga o una alimentación pulsada."
+        "a la que pertenece: una delga o bobina muerta, o escobillas, con lo que una bomba puede no "
+        "volver a arrancar, o el motor, otra carga o una alimentación pulsada."
     ),
     "pressure-high": (
         "La presión está muy por encima de la nominal: regulador o retorno, o un filtro después del "
@@ -106,12 +106,14 @@ FINDINGS = {
         "tensión en la bomba: una alimentación débil se ve igual."
     ),
     "does-not-deliver": (
-        "El sistema de la bomba no entrega, diga lo que diga la corriente: {shortfall}.{command} Nivel y "
-        "tipo de combustible, colador, manguera en el tanque, regulador, filtro; si están bien, la bomba."
+        "El sistema de la bomba no entrega, diga lo que diga la corriente: {shortfall}.{leads}{command} "
+        "Nivel y tipo de combustible, colador, manguera en el tanque, regulador, filtro; si están bien, "
+        "la bomba."
     ),
     "delivers-little": (
         "El sistema de la bomba entrega poco: {shortfall}, donde el tipo no indica un mínimo "
-        "propio.{command} Nivel, colador, manguera en el tanque, regulador y filtro van antes que la bomba."
+        "propio.{leads}{command} Nivel, colador, manguera en el tanque, regulador y filtro van antes "
+        "que la bomba."
     ),
     "air-after-repair": (
         "Poca corriente y velocidad alta justo después de una reparación: aire en la línea."

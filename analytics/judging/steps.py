@@ -27,7 +27,8 @@ STEPS = (
         "repeat",
         "repeat capture",
         "Capture again, on another day or with the clamp zeroed anew, to see whether it stays.",
-        "the finding again on another day, or after a zero check; a meter beside a capture is no repeat",
+        "the finding again on another day, or after a zero check; one of its readings on a proven zero, but "
+        "where a gauge told it; a meter beside a capture is no repeat",
     ),
     Step(
         "clamp",
@@ -45,7 +46,7 @@ STEPS = (
         "bleed",
         "repeat capture",
         "Clear the air: prime several times, then capture again.",
-        "the finding again on another day, or after a zero check",
+        "as a repeat",
     ),
     Step(
         "circuit",

@@ -35,7 +35,7 @@ STATED_AT = (("spec_at_v", "V", "volts", "supply_v"), ("spec_at_kpa", "kPa", "pr
 BASELINE_WORDS = {
     "new": "taken when it was new",
     "bedding-in": "taken while its brushes bedded in",
-    "late": "taken late in its life, so perhaps no healthy one",
+    "late": "begun after its brushes had bedded in, so that wear before it doesn't show",
     "unknown": "taken at an age nobody knows, so perhaps no healthy one",
 }
 

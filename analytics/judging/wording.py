@@ -32,18 +32,26 @@ COLUMNS = {
     "type_a": "type_a",
     "other_pct": "other_state_pct",
 }
-FACTS = {"hot": "fuel_hot", "unseen": "ripple_over", "command": "command_unknown"}
+FACTS = {"hot": "fuel_hot", "unseen": "ripple_over", "command": "command_unknown", "unsaid": "maybe_primed"}
+LEADS = {
+    "held_back": " More current at less speed than its own baseline: held back after the pump, by the outlet "
+    "filter or a kinked line, or the pump drags.",
+    "let_off": " Fuel enough is moved, so pressure is likelier let off: regulator or in-tank hose first.",
+}
 BESIDE = "beside"  # among the values: the findings that stand beside it, each a rule and its values
 WORDS = {"other_state"}
 # All columns of a judged visit that fill a place.
 FIGURES = (
-    *COLUMNS.values(), *FACTS.values(), *WORDS, "pressure_low", "fuel_pressure_kpa", "rated_pressure_kpa",
+    *COLUMNS.values(), *FACTS.values(), *WORDS, *LEADS, "pressure_low", "fuel_pressure_kpa",
+    "rated_pressure_kpa",
     "delivery_low", "delivery_l_min", "segment_odd", "segment_number", "segment_apart_pct", "segment_twice",
     *(column for side, column, _ in DROPS for column in (column, f"drop_{side}_high")),
 )  # fmt: skip
 SEGMENT_BELOW = " Segment {number}{twice} lies {apart} % of the average below the others."
 SEGMENT_ABOVE = " Segment {number}{twice} lies {apart} % of the average above the others."
+STATE_UNSAID = " Nobody said that it ran: on a prime, engine off, so many are usual."
 COMMAND_UNKNOWN = " No duty or speed makes that right; note which was commanded."
+ADDED_SINCE = ("leads", "unsaid")  # places of a clause that findings told earlier have no value for
 SETTINGS = {"usual_low": "usual_low_a", "usual_high": "usual_high_a"}
 
 
@@ -62,7 +70,8 @@ def worded(sentence: str, values: dict[str, Any]) -> str:
     told = {name: _PHRASES[name](value) if name in _PHRASES else value for name, value in values.items()}
     beside = told.pop(BESIDE, "")
     said = template(sentence)
-    return (said.format(**told) if told else said) + beside
+    added = dict.fromkeys(ADDED_SINCE, "")
+    return (said.format(**added | told) if told else said) + beside
 
 
 def nothing_odd(origin: str | None, motor: str | None, speed_told: bool) -> str | None:
@@ -95,6 +104,8 @@ def _value(name: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> Any
         return _shortfall(visit)
     if name == "segment":
         return _segment(visit)
+    if name == "leads":
+        return next((fact for fact in LEADS if visit[fact]), "")
     if name in FACTS:
         return bool(visit[FACTS[name]])
     drops = _drops(visit, settings)
@@ -183,5 +194,7 @@ _PHRASES: dict[str, Callable[[Any], str]] = {
     "command": lambda unknown: phrase(COMMAND_UNKNOWN) if unknown else "",
     BESIDE: lambda found: "".join(map(_beside_phrase, found)),
     "other_state": lambda state: phrase(state),
+    "unsaid": lambda unsaid: phrase(STATE_UNSAID) if unsaid else "",
+    "leads": lambda fact: phrase(LEADS[fact]) if fact else "",
     "hot": lambda hot: phrase(" in hot fuel") if hot else "",
 }

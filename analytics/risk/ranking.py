@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.action import next_captures
+from analytics.judging.complaints import MENDS
 from analytics.judging.finding import BROKE_DOWN, NO_VALUES, decide_findings, last_readings
 from analytics.judging.judged import judged_visits
 from analytics.money.cost_book import CostBook, cost_book
@@ -232,9 +233,13 @@ def findings_of(
 
 
 def _checked_last(judged: pd.DataFrame) -> np.ndarray:
-    """Return the pumps whose check came to a result on the day of their newest visit, pump_id."""
+    """Return the pumps whose check, on the day of their newest visit, left no cause beside them, pump_id.
+
+    One that named such a cause asks for its mending, and is no reason to change the pump unlooked at.
+    """
     newest = judged.groupby("pump_id")["visited_on"].transform("max")
-    told = judged["check_result"].notna() & (judged["visited_on"] == newest)
+    told = judged["check_result"].notna() & ~judged["check_result"].isin(MENDS)
+    told &= judged["visited_on"] == newest
     return judged["pump_id"][told].unique()
 
 

@@ -111,6 +111,8 @@ SITUATIONS = (
        "healthy"),
     _s("undercharged, amps fine", {"supply_v": 10.6} | UNPROVEN, "circuit-low-volts", CIRCUIT, "battery",
        {"supply_v": 13.3}, "healthy"),
+    _s("11.8 V, and nobody says whether it ran", {"state": None, "supply_v": 11.8} | UNPROVEN,
+       "circuit-low-volts", CIRCUIT, "say whether", {"state": "prime"}, "healthy"),
     _s("flat battery on prime", PRIMED | {"supply_v": 11.3}, "circuit-low-volts-primed", CIRCUIT, "battery",
        {"supply_v": 12.1}, "healthy"),
     _s("24 V, half charged", {"mean_a": 2.3, "supply_v": 22.8}, "circuit-low-volts", CIRCUIT, "charging",
@@ -143,6 +145,10 @@ SITUATIONS = (
     _s("half the pressure, level untold", {"fuel_pressure_kpa": 210, "fuel_level_pct": None},
        "does-not-deliver", DELIVERY, "level", {"fuel_level_pct": 60}, "does-not-deliver",
        twin_action=FILTER),
+    _s("held back after the pump", {"fuel_pressure_kpa": 290, "mean_a": 7.0, "rpm": 5000}, "does-not-deliver",
+       DELIVERY, "kink", {"mean_a": 4.5, "rpm": 6000}, "does-not-deliver", twin_action=FILTER, history=3),
+    _s("pressure let off", {"fuel_pressure_kpa": 210, "delivery_l_min": 2.2}, "does-not-deliver", DELIVERY,
+       "regulator", {"delivery_l_min": 0.5}, "does-not-deliver", twin_action=FILTER),
     _s("half the pressure, volts untold", {"fuel_pressure_kpa": 210} | NO_VOLTS,
        "does-not-deliver-volts-unknown", CIRCUIT, "volts", {"supply_v": 13.6}, "does-not-deliver"),
     _s("a little short on 12.4 V", {"fuel_pressure_kpa": 290, "supply_v": 12.4},
@@ -185,8 +191,8 @@ SITUATIONS = (
        {"mean_a": 3.6}, "average-below"),
     _s("worn once", WORN, "wear-both-down", REPEAT, "brush", {"rpm": 5650, "mean_a": 5.3}, "healthy",
        history=3),
-    _s("worn twice", (WORN, WORN | {"connector": "good"}), "wear-both-down", BOOK, "brush", {"zero_checked":
-       None}, "wear-both-down", history=3, twin_action=REPEAT),
+    _s("worn twice", (WORN, WORN | {"connector": "good"}), "wear-both-down", BOOK, "brush", {"rpm": 5650},
+       "healthy", history=3),
     _s("worn, one reading before", (WORN,), "healthy", NONE, "", {"history": 2}, "wear-both-down",
        history=1),
     _s("slow, volts untold", WORN | NO_VOLTS, "speed-down", CIRCUIT, "volts", {"supply_v": 13.7},
@@ -266,6 +272,9 @@ SITUATIONS = (
     _s("complaint closed without a word", ({"reason": "complaint"}, {"reason": "follow-up", "closes":
        "{unit}/0"}), "complaint-open", DELIVERY, "complaint", {"note": "relay of the customer's alarm"},
        "healthy"),
+    _s("complaint, its fault gone since the fuel was renewed", ({"reason": "complaint", "mean_a": 6.4, "rpm":
+       5500}, {"reason": "after-repair"}), "healthy", NONE, "", {"services": ()}, "complaint-open", history=3,
+       services=({"done_on": "2026-11-20", "work": "fuel"},)),
     _s("complaint, cause named", ({"reason": "complaint"}, {"reason": "follow-up", "check_result":
        "circuit"}), "healthy", NONE, "", {"check_result": None}, "complaint-open"),
     _s("near the high end", {"mean_a": 6.5}, "average-near-high", DELIVERY, "pressure", {"mean_a": 6.0},

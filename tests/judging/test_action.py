@@ -7,6 +7,7 @@ from analytics.judging.action import ACTIONS, decide_actions
 from analytics.judging.finding import decide_findings
 from analytics.judging.judge import judge
 from analytics.judging.verdict import verdict_of
+from analytics.risk.ranking import findings_of
 from ingest.trade_numbers import DEFAULTS
 from tests.judging.test_verdict import history
 
@@ -17,6 +18,7 @@ def act(*changes: dict, services: pd.DataFrame | None = None, **more) -> pd.Seri
 
 LOW = {"mean_a": 3.7, "delivery_l_min": None, "zero_checked": "yes"}
 UNPROVEN = {"drop_supply_v": None, "drop_ground_v": None}
+UNZEROED = {"zero_checked": None, "zero_a": None}
 
 
 def test_healthy_ends_with_the_next_capture():
@@ -76,7 +78,8 @@ def test_one_finding_books_nothing():
 @pytest.mark.parametrize(
     ("lacking", "action"),
     [
-        ({"zero_checked": None}, "repeat capture"),
+        ({"zero_checked": None}, "book replacement"),
+        (UNZEROED, "repeat capture"),
         (UNPROVEN, "check circuit"),
         ({"visited_on": pd.Timestamp("2026-03-05")}, "book replacement"),
         ({"visited_on": pd.Timestamp("2026-03-05"), "zero_checked": "no", "zero_a": 0.0}, "repeat capture"),
@@ -84,7 +87,18 @@ def test_one_finding_books_nothing():
     ],
 )
 def test_a_repeat_is_another_day_or_a_zero_check_and_never_a_meter_beside_it(lacking, action):
-    assert act(WORN | (UNPROVEN if lacking is UNPROVEN else {}), WORN | lacking)["action"] == action
+    both = lacking if lacking in (UNPROVEN, UNZEROED) else {}
+    assert act(WORN | both, WORN | lacking)["action"] == action
+
+
+def test_a_gauge_needs_no_zero():
+    short = {"fuel_pressure_kpa": 200.0, "fuel_level_pct": 60.0, "zero_a": None} | dict.fromkeys(
+        ("strainer", "hose", "regulator", "filter_state"), "good"
+    )
+    row = act(short | {"fuel_in_tank": "E10"})
+    assert (row["finding"], row["missing"]) == ("does-not-deliver", "repeat")
+    assert row["action_text"].startswith("Measure pressure and delivery again on another day")
+    assert act(*[short | {"fuel_in_tank": "E10"}] * 2)["finding_action"] == "book replacement"
 
 
 LOADED = {
@@ -105,6 +119,24 @@ def test_filter_changed_since_the_finding_excludes_the_filter():
         act(first, again | {"filter_changed_on": pd.Timestamp("2025-12-01")})["action"] != "book replacement"
     )
     assert act(first, again | {"filter_state": "good"})["action"] == "book replacement"
+
+
+def test_a_check_that_named_a_cause_beside_the_pump_leaves_that_to_be_mended():
+    def checked(result: str) -> bool:
+        short = {"fuel_pressure_kpa": 200.0, "check_result": result}
+        return bool(findings_of(judge(history(short)), None, DEFAULTS, None)["checked"].iloc[0])
+
+    assert checked("no_other_cause")
+    assert not checked("strainer")
+
+
+def test_a_filter_in_the_module_is_named_before_a_restriction_condemns_the_pump():
+    built_in = LOADED | {"filter": "module"}
+    row = act(built_in, built_in)
+    assert row["finding_action"] == "book replacement"
+    assert "unless an outlet filter can be renewed by itself" in row["next_test"]
+    for known in ({"filter": "none"}, {"filter_state": "good"}):
+        assert "outlet filter" not in act(built_in | known, built_in | known)["next_test"]
 
 
 def test_a_circuit_that_passed_before_the_finding_excludes_nothing():
