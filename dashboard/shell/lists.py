@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -117,7 +118,7 @@ def on_paper(table: pd.DataFrame) -> None:
     first = table.head(MOST_PRINTED)
     cells = {str(name): first[name].tolist() for name in first}
     told = {
-        name: [_printed(cell) for cell in column]
+        name: [_printed(cell, name) for cell in column]
         for name, column in cells.items()
         if not any(isinstance(cell, list) for cell in column)  # a small line, which is drawn
     }
@@ -127,11 +128,14 @@ def on_paper(table: pd.DataFrame) -> None:
     paper_tables.lay(told, more)
 
 
-def _printed(cell: Any) -> str:
+def _printed(cell: Any, column: str) -> str:
     if formats.is_unknown(cell):
         return formats.UNKNOWN
-    if isinstance(cell, float):
-        return f"{cell:,.0f}" if abs(cell) >= 10_000 and cell % 1 == 0 else f"{cell:.6g}"
+    if isinstance(cell, int | float | np.number) and not isinstance(cell, bool):
+        figure, in_money = float(cell), bool(MONEY.search(column))
+        if figure % 1 == 0 and (abs(figure) >= 10_000 or in_money or DISTANCE.search(column)):
+            return f"{figure:,.0f}"
+        return f"{figure:,.2f}" if in_money else f"{figure:.6g}"
     return str(cell)
 
 

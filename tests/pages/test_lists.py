@@ -42,6 +42,13 @@ def test_on_paper_sentences_stand_below_their_row():
     assert lined(rows[["A", "E"]].to_dict("list"))["head"] == ["A", "E"]  # room enough beside it
 
 
+def test_on_paper_figures_are_written_as_in_the_grid():
+    cells = [("Cost, EUR", 1239.0), ("Cost, EUR", 12.5), ("Odometer, km", 9510), ("Hours", 2.5), ("N", 12345)]
+    cells += [("Note", None), ("Own stop", True)]
+    told = [lists._printed(cell, column) for column, cell in cells]
+    assert told == ["1,239", "12.50", "9,510", "2.5", "12,345", "–", "True"]
+
+
 ASKED = {"code": None, "find": "", "depots": (), "classes": (), "types": (), "rows": 50, "skip": 0}
 
 
