@@ -21,8 +21,6 @@ ON_BASELINE = (
 )  # fmt: skip
 
 
-# A gauge and a flow meter told these, whatever the clamp's zero.
-BY_GAUGE = ("does-not-deliver", "delivers-little")
 BY_ACCURACY = "average-undecided"  # which each reading's own zero widens
 WORN = "wear-both-down"  # whose repeat asks to feel the connector
 
@@ -70,7 +68,7 @@ def evidence(
     seen = _times_seen(judged, shown, last.index)
     examined = found(judged["no_other_cause"])
     # One reading on a proven zero shows that it was none; another day shows that it stays.
-    zeroed = found(judged["zeroed"] & ~judged["carried"], shown) | last["rule"].isin(BY_GAUGE)
+    zeroed = found(judged["zeroed"] & ~judged["carried"], shown)
     repeated = (seen >= 2) & zeroed & (last["zeroed"] | (last["rule"] != BY_ACCURACY))
     retested = complaint & found(judged["sound"] & ~judged["carried"] & (visited > pump.map(first_seen)))
     at_pump = text(judged, "supply_v_at") == "pump"
@@ -82,6 +80,7 @@ def evidence(
     felt = (last["rule"] == WORN) & (_times_seen(judged, asked, last.index) >= 2) & ~last["speed_halved"]
     passed = {
         "repeat": repeated | retested,
+        "again": seen >= 2,  # a gauge and a flow meter told it, whatever the clamp's zero
         "clamp": False,
         "command": False,
         "mend circuit": False,

@@ -127,6 +127,8 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     outside = (beyond < low_a) | (beyond > high_a)
     undecided = (beyond >= low_a - accuracy_a) | np.isnan(low_a)
     undecided &= (beyond <= high_a + accuracy_a) | np.isnan(high_a)
+    # Of too few samples the speed is lost without the pump's doing.
+    followed_not = _noted(visits, "speed-not-followed") & ~_noted(visits, "sampled-too-slowly")
     two_speed_untold = ((supply == "two-speed") & (text(visits, "commanded") == "")).to_numpy()
     seems_low = (mean_a < low_a + edge_a) | (number(visits, "current_change_pct") < -5)
     seems_low |= number(visits, "speed_change_pct") < -10
@@ -166,7 +168,7 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "zeroed": zeroed,
         "after_repair": (text(visits, "reason") == "after-repair").to_numpy(),
         # A pulsed supply chops the current by itself.
-        "irregular": (_noted(visits, "speed-not-followed") | _unsteady(visits, settings))
+        "irregular": (followed_not | _unsteady(visits, settings))
         & (supply != "pwm").to_numpy(),
         "at_spec_a": at_spec_a,
         "book_accuracy_a": accuracy_a,

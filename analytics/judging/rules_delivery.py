@@ -8,7 +8,6 @@ from analytics.judging.rule import BOOK, WATCH, Rule
 FLOW_LEADS = (("held_back", ("filter", "hose")), ("let_off", ("regulator", "hose")))
 FLOW_SAYS = {
     "hose, held back": "Follow the line from the pump to the gauge, in the tank too, for a kink or a pinch.",
-    "repeat": "Measure pressure and delivery again on another day, to see whether it stays.",
 }
 
 DELIVERS: tuple[Rule, ...] = (
@@ -94,7 +93,7 @@ DELIVERS: tuple[Rule, ...] = (
         ("poor_by_own_limit",),
         "The pump system does not deliver, whatever the amps say: {shortfall}.{leads}{command} Fuel level "
         "and kind, strainer, in-tank hose, regulator, filter; if these are good, the pump.",
-        ("level", "strainer", "hose", "regulator", "filter", "fuel", "repeat"),
+        ("level", "strainer", "hose", "regulator", "filter", "fuel", "again"),
         end=BOOK,
         family="flow",
         says=FLOW_SAYS,
@@ -105,7 +104,7 @@ DELIVERS: tuple[Rule, ...] = (
         ("poor",),
         "The pump system delivers little: {shortfall}, where the type states no minimum of its own."
         "{leads}{command} Level, strainer, in-tank hose, regulator and filter come before the pump.",
-        ("level", "strainer", "hose", "regulator", "filter", "repeat"),
+        ("level", "strainer", "hose", "regulator", "filter", "again"),
         end=WATCH,
         family="flow",
         says=FLOW_SAYS,

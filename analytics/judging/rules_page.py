@@ -90,8 +90,8 @@ TAIL = """
 ## Repeats, complaints, failed pumps
 
 - A repeat is the finding, or one of its family, on another day or after a zero check; never a meter beside
-  a capture. One of the readings that show it must stand on a proven zero, the first as well as the last,
-  but where a gauge or a flow meter told it.
+  a capture. One of the readings that show it must stand on a proven zero, the first as well as the last.
+  What a gauge or a flow meter told needs another day alone.
 - A complaint or road call stays open until pressure hold, volume, connector and a retest are recorded good,
   a cause that a check named is mended, the fault that its own reading showed is gone since work was done, or
   a person closes it with a reason (`closes`, with a note or

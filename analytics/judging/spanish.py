@@ -119,7 +119,6 @@ OWN_STEPS = {
         for step, said in {
             "hose, held back": "Siga la línea de la bomba al manómetro, también en el tanque, en busca de un "
             "doblez o aplastamiento.",
-            "repeat": "Mida otra vez presión y caudal otro día, para ver si se mantiene.",
         }.items()
     },
     **dict.fromkeys(
@@ -233,6 +232,7 @@ DONE = {
 # What each step asks for, by its id.
 STEPS_SAY = {
     "repeat": "Capture de nuevo, otro día o con la pinza puesta otra vez a cero, para ver si se mantiene.",
+    "again": "Mida otra vez presión y caudal otro día, para ver si se mantiene.",
     "clamp": "Revise el cable, el factor y el rango de la pinza, póngala a cero y capture de nuevo.",
     "command": "Mande velocidad completa, o anote el ciclo o la velocidad mandados, y capture de nuevo.",
     "bleed": "Saque el aire: cebe varias veces y capture de nuevo.",

@@ -27,8 +27,14 @@ STEPS = (
         "repeat",
         "repeat capture",
         "Capture again, on another day or with the clamp zeroed anew, to see whether it stays.",
-        "the finding again on another day, or after a zero check; one of its readings on a proven zero, but "
-        "where a gauge told it; a meter beside a capture is no repeat",
+        "the finding again on another day, or after a zero check; one of its readings on a proven zero; "
+        "a meter beside a capture is no repeat",
+    ),
+    Step(
+        "again",
+        "check delivery",
+        "Measure pressure and delivery again on another day, to see whether it stays.",
+        "the finding again on another day",
     ),
     Step(
         "clamp",

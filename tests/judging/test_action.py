@@ -96,7 +96,8 @@ def test_a_gauge_needs_no_zero():
         ("strainer", "hose", "regulator", "filter_state"), "good"
     )
     row = act(short | {"fuel_in_tank": "E10"})
-    assert (row["finding"], row["missing"]) == ("does-not-deliver", "repeat")
+    assert (row["finding"], row["missing"]) == ("does-not-deliver", "again")
+    assert row["finding_action"] == "check delivery"
     assert row["action_text"].startswith("Measure pressure and delivery again on another day")
     assert act(*[short | {"fuel_in_tank": "E10"}] * 2)["finding_action"] == "book replacement"
 

@@ -18,7 +18,7 @@ RECORDS = {
     "delivery": {"delivery_l_min": 1.2}, "hold": {"pressure_hold_kpa": 360},
     "circuit": {"supply_v": 13.6, "supply_v_at": "pump", "drop_supply_v": 0.2, "drop_ground_v": 0.04},
     "loaded volts": {"supply_v": 12.3, "supply_v_at": "pump", "connector": "good"},
-    "repeat": {"zero_checked": "yes"}, "bleed": {"zero_checked": "yes"},
+    "again": {}, "repeat": {"zero_checked": "yes"}, "bleed": {"zero_checked": "yes"},
 }  # fmt: skip
 # These want a reading without the doubt or the fault, which ends the finding itself.
 ENDS_IT = {"clamp", "command", "mend circuit", "mend filter", "mend flow"}

@@ -230,6 +230,8 @@ def test_a_clipped_trace_judges_nothing():
         ((), {"ripple_pct": None, "raw_ripple_pct": 110.0, "rpm": None, "sparks_per_s": 0.0},
          "ripple-unsure"),
         (("speed-not-followed",), {"rpm": None}, "irregular"),
+        ((), {"rpm": None, "reading_notes": '"code": "sampled-too-slowly", "code": "speed-not-followed"'},
+         "healthy"),
         (("segments-contradicted",), {"rpm": None, "ripple_pct": None}, "segments-contradicted"),
         (("segments-contradicted",), {}, "healthy"),  # told since by a reading with the right number
         (("segments-contradicted",), {"rpm": None, "ripple_pct": None, "mean_a": 3.0}, "average-below"),
