@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ingest.author import Author
     from ingest.intake.tray import Arrival, Named
     from ingest.intake.watching import Watch
+    from ingest.visit.logging_visit import LoggedVisit
 
 EXAMPLE = "pumpledger take captures/monday --clamp blue --store"
 LOOK_EVERY_S = 1.0
@@ -200,10 +201,12 @@ def _store(ledger: Path, named: list[Named], author: Author) -> bool:
 
     if not named:
         return False
-    stored, failed, shifts = store_named(ledger, named, author=author)
-    for logged in stored:
+
+    def say(logged: LoggedVisit) -> None:
         tell(logged.text, aside=True)
         _judge(ledger, logged.visit_id)
+
+    _, failed, shifts = store_named(ledger, named, author=author, each=say)
     for shift in shifts:
         tell(shift.text, aside=True)
     for tray_id, why in failed.items():

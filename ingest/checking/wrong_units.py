@@ -21,6 +21,7 @@ _FAR = 4.0  # times what is usual, or a part of it: no fault of a pump makes its
 _MOST_L_MIN = 30.0  # more than fuel pumps of road vehicles deliver
 _HOT_C, _HOTTEST_C = 45.0, 65.0  # fuel may be as hot; hotter, where nothing is known of the unit
 _KPA_PER_MPA = 1000.0
+_BAR_FOR_PSI = "bar, typed as psi"
 
 
 @dataclass(frozen=True)
@@ -63,16 +64,19 @@ def _pressure(shown: Shown, usual: Usual) -> Iterator[Question]:
     kpa = shown.fuel_pressure_kpa
     if not kpa or kpa < 0:
         return
-    ways = {"psi": UNITS["psi"].factor, "bar": UNITS["bar"].factor, "MPa": _KPA_PER_MPA}
-    if _told_in_psi(kpa):  # nobody mistook it for kPa, and its figure in kPa was never read anywhere
-        return
+    if _told_in_psi(kpa):  # nobody mistook it for kPa: its figure in kPa was never read anywhere
+        ways = {_BAR_FOR_PSI: UNITS["bar"].factor / UNITS["psi"].factor}
+    else:
+        ways = {"psi": UNITS["psi"].factor, "bar": UNITS["bar"].factor, "MPa": _KPA_PER_MPA}
     for level, near in ((usual.rated_kpa, _NEAR_RATED), (usual.own_kpa, _NEAR_OWN)):
         if not level or kpa >= 0.4 * level:
             continue
         unit = min(ways, key=lambda name: abs(np.log(kpa * ways[name] / level)))
         if abs(kpa * ways[unit] / level - 1) > near:
             continue
-        if unit == "psi" and level == usual.rated_kpa:
+        if unit == _BAR_FOR_PSI:
+            yield unit_questions.pressure_bar_for_psi(kpa, kpa / UNITS["psi"].factor, kpa * ways[unit], level)
+        elif unit == "psi" and level == usual.rated_kpa:
             yield questions.pressure_in_psi(kpa, level)
         else:
             yield unit_questions.pressure_unit(kpa, unit, kpa * ways[unit], level)

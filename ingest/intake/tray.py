@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -192,13 +192,18 @@ def _match_now(connection: duckdb.DuckDBPyConnection, arrival: Arrival, tray_id:
 
 
 def store_named(
-    ledger: Path, named: Sequence[Named], *, author: Author
+    ledger: Path,
+    named: Sequence[Named],
+    *,
+    author: Author,
+    each: Callable[[LoggedVisit], None] = lambda _logged: None,
 ) -> tuple[list[LoggedVisit], dict[int, str], list[Shift]]:
     """Store files of the tray as visits of the units named; returns the visits, why others were not, and the
     clamps that were found to have shifted.
 
     Each is measured anew knowing its pump. What is asked of an entry goes to the open questions, and keeps
     the visit out of the trend where it must; nothing is guessed. A unit has to be on record with a pump.
+    each: is told of each visit once it is stored.
     """
     stored: list[LoggedVisit] = []
     failed: dict[int, str] = {}
@@ -207,6 +212,8 @@ def store_named(
             stored.append(_store(ledger, one, author))
         except EntryRefused as refused:
             failed[one.tray_id] = refused.text
+        else:
+            each(stored[-1])
     since = date.today() - timedelta(days=SHIFT_DAYS)
     shifts = hold_shifts(ledger, author=author, since=since) if stored else []
     return stored, failed, shifts

@@ -314,6 +314,7 @@ _OFFERS: dict[tuple[str, str], _Offer] = {
     ("second-meter-reading", ""): _beside,
     ("pressure-unit", ""): _psi,
     ("pressure-unit", "other"): _in_unit,
+    ("pressure-unit", "bar-for-psi"): _in_unit,
     ("delivery-unit", ""): _in_unit,
     ("temperature-unit", ""): _in_unit,
     ("speed-unit", ""): _in_unit,

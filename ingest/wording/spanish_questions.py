@@ -92,6 +92,14 @@ def pressure_in_psi(pressure_kpa: float, rated_kpa: float) -> str:
     )
 
 
+@spanish("pressure-unit", "bar-for-psi")
+def pressure_bar_for_psi(pressure_kpa: float, psi: float, right_kpa: float, usual_kpa: float) -> str:
+    return (
+        f"{psi:.2g} psi son {pressure_kpa:.0f} kPa, muy por debajo de los {usual_kpa:.0f} kPa de esta bomba,"
+        f" pero {psi:.2g} bar serían {right_kpa:.0f} kPa; ¿se leyó en bar?"
+    )
+
+
 @spanish("pressure-unit", "other")
 def pressure_unit(pressure_kpa: float, unit: str, right_kpa: float, usual_kpa: float) -> str:
     return (

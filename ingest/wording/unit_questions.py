@@ -18,6 +18,15 @@ def pressure_unit(pressure_kpa: float, unit: str, right_kpa: float, usual_kpa: f
     )
 
 
+@question("pressure-unit", "fuel_pressure_kpa", "bar-for-psi")
+def pressure_bar_for_psi(pressure_kpa: float, psi: float, right_kpa: float, usual_kpa: float) -> str:
+    """A pressure told in psi that would be right in bar."""
+    return (
+        f"{psi:.2g} psi is {pressure_kpa:.0f} kPa, far below this pump's {usual_kpa:.0f} kPa, but"
+        f" {psi:.2g} bar would be {right_kpa:.0f} kPa; was it read in bar?"
+    )
+
+
 @question("delivery-unit", "delivery_l_min")
 def delivery_unit(delivery_l_min: float, unit: str, right_l_min: float, usual_l_min: float | None) -> str:
     """A delivery that would be right in litres or gallons an hour."""

@@ -8,7 +8,7 @@ from ingest.errors import AnswerNeeded
 from ingest.fleet_folder.loading import load_folder
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
-from ingest.units import read_quantity
+from ingest.units import KPA_PER_PSI, read_quantity
 from ingest.visit.checks import check_visit
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
@@ -127,6 +127,7 @@ def test_volts_and_pressure_far_from_the_units_own(ledger):
     [
         ({"fuel_pressure_kpa": 4.0}, "pressure-unit", "4 bar would be 400 kPa; was it read in bar?"),
         ({"fuel_pressure_kpa": 0.39}, "pressure-unit", "0.39 MPa would be 390 kPa"),
+        ({"fuel_pressure_kpa": 4 * KPA_PER_PSI}, "pressure-unit", "4 psi is 28 kPa, far below this pump"),
         ({"delivery_l_min": 95.0}, "delivery-unit", "95 L/h would be 1.6 L/min"),
         ({"fuel_temp_c": 77.0}, "temperature-unit", "77 °F would be 25 °C"),
         (
