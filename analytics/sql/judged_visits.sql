@@ -6,7 +6,7 @@ SELECT
     -- Of the notes only those that a rule asks for: whole ones of a large fleet are slow to bring over.
     array_to_string(list_filter(
         ['"code": "clipped"', '"code": "pwm-found"', '"code": "speed-undecided"',
-            '"code": "speed-not-followed"', '"code": "current-flat"', '"code": "ripple-untold"',
+            '"code": "sampled-too-slowly"', '"code": "speed-not-followed"', '"code": "current-flat"', '"code": "ripple-untold"',
             '"code": "segments-contradicted"', '"variant": "far"', '"variant": "irregular"', '"variant": "too-slow"', '"variant": "foreign"'],
         lambda asked_for: contains(CAST(reading_notes AS VARCHAR), asked_for)), ' ') AS reading_notes,
     supply_v, supply_v_at, drop_supply_v, drop_ground_v, fuel_pressure_kpa, delivery_l_min, delivery_at,
