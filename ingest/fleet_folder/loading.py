@@ -106,7 +106,9 @@ def load_folder(
             doubted = []
             if any(contradicts(row.reading) for row in measured.rows.values()):
                 doubted = ask_about_segments(connection)
-            unseen = _before_records(connection) if PUMPS.file in content.tables else ()
+            # Once: a folder that brings nothing new is not asked again.
+            ask = report.changes and PUMPS.file in content.tables
+            unseen = _before_records(connection) if ask else ()
             alike = _alike(connection) if _NAMING.intersection(content.tables) else ()
             give_up = strict and bool(report.refused)
             if dry_run or give_up:

@@ -95,6 +95,8 @@ def test_what_cannot_be_a_setting_or_price_is_refused_and_a_changed_fleet_toml_i
     assert {(p.file, p.row, p.field) for p in report.refused} == {
         ("ledger/setting.csv", 2, "value"), ("ledger/cost_entry.csv", 2, "amount"),
     }  # fmt: skip
-    assert [n.partition("; ")[2] for n in report.notices] == ["others there: tow."]
+    told, records = report.notices
+    assert told.partition("; ")[2] == "others there: tow."
+    assert "nobody said since when every pump change is on record" in records
     kept = {(row[0], row[1]) for row in rows(tmp_path / "new.duckdb")["cost_entry"]}
     assert {("tow", 700.0), ("missed_job", 9.0)} <= kept
