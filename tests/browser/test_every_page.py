@@ -50,6 +50,13 @@ TOO_WIDE = """() => {
         .map(e => e.tagName + ' ' + e.className + ' ' + Math.round(e.getBoundingClientRect().right));
 }"""
 
+# Tools that appear over a table or chart, where they lie over what stands around it.
+OUTSIDE_THEIR_OWN = """() => [...document.querySelectorAll('.stElementToolbar')].filter(tools => {
+    const box = tools.getBoundingClientRect(), own = tools.parentElement.getBoundingClientRect();
+    const fits = own.height >= box.height;
+    return box.height > 0 && (box.top < own.top - 1 || fits && box.bottom > own.bottom + 1);
+}).length"""
+
 # What is touched and is lower than a thumb; a button within a box counts as the box.
 TOO_LOW = """least => {
     const frames = ['[data-testid=stTextInputRootElement]', '[data-testid=stNumberInputContainer]',
@@ -78,6 +85,8 @@ def faults(watched, axe, rules: dict | None = None) -> list[str]:
     found = [f"wider than the screen: {what}" for what in page.evaluate(TOO_WIDE)[:3]]
     if page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth"):
         found.append("the page scrolls sideways")
+    if outside := page.evaluate(OUTSIDE_THEIR_OWN):
+        found.append(f"{outside} tables or charts have their tools over what stands around them")
     if page.locator('[data-testid="stException"]').count():
         found.append("an exception is shown")
     if page.viewport_size["width"] == PHONE["width"]:

@@ -52,9 +52,10 @@ def choose_pump() -> int | None:
 
 def _life_label(row: dict[Any, Any]) -> str:
     place = "" if row["position"] == "main" else f"{row['position']}, "
-    start = formats.day(row["fitted_on"]) if not formats.is_unknown(row["fitted_on"]) else "fitting unknown"
+    untold = formats.is_unknown(row["fitted_on"])
+    start = "fitting unknown" if untold else formats.day(row["fitted_on"])
     if formats.is_unknown(row["removed_on"]):
-        return f"{place}{row['pump_type']}, in service since {start}"
+        return f"{place}{row['pump_type']}, in service{',' if untold else ' since'} {start}"
     removal = "removed" if formats.is_unknown(row["removal"]) else plain(row["removal"])
     return f"{place}{row['pump_type']}, {start} to {formats.day(row['removed_on'])} ({removal})"
 
