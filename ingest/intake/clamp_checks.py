@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from ingest.accuracy import mean_accuracy_a
 from ingest.author import Author
 from ingest.checking.clamp_shift import Shift, hold_new_shifts
 from ingest.errors import EntryRefused
@@ -76,10 +75,8 @@ def record_check(
         known = clamp_of(connection, clamp)
         if known is None:
             raise EntryRefused("unknown-clamp", f"Clamp {clamp} is not on record; register it first.")
-        settings = settings_at(connection, on)
-        pct = settings["clamp_accuracy_pct"] if known.pct is None else known.pct
-        more = settings["clamp_accuracy_a"] if known.offset_a is None else known.offset_a
-        outcome = CheckedClamp(clamp, known_a, read_a, mean_accuracy_a(known_a, 0.0, pct, more))
+        within_a = known.within_a(known_a, settings_at(connection, on))
+        outcome = CheckedClamp(clamp, known_a, read_a, within_a)
         with transaction(connection, author, "work", command="clamp") as stamp:
             row = {"clamp": clamp, "checked_on": on, "known_a": known_a, "read_a": read_a}
             insert_row(connection, "clamp_check", row | {"checked_by": author.name, "recorded_at": stamp.at})

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import duckdb
 
+from ingest.accuracy import mean_accuracy_a
 from ingest.ledger.statements import statement
 from ingest.wording.language import phrase
 
@@ -24,6 +26,12 @@ class Clamp:
     owner: str | None = None
     checked_on: date | None = None
     due_on: date | None = None
+
+    def within_a(self, known_a: float, settings: dict[str, Any]) -> float:
+        """Return how far it may be off on a known current, A; settings: for what is not told of it."""
+        pct = settings["clamp_accuracy_pct"] if self.pct is None else self.pct
+        offset_a = settings["clamp_accuracy_a"] if self.offset_a is None else self.offset_a
+        return float(mean_accuracy_a(known_a, 0.0, pct, offset_a))
 
     def overdue(self, on: date) -> str:
         """Return a sentence where the clamp's check is due before a day, else ""."""

@@ -18,7 +18,6 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from ingest.accuracy import mean_accuracy_a
 from ingest.author import Author
 from ingest.checking.clamp_shift import FEWEST_PUMPS
 from ingest.errors import EntryRefused
@@ -75,12 +74,14 @@ def since_day(connection: duckdb.DuckDBPyConnection, row: Mapping[str, Any], day
     """Return the answer that scales what was read since a day that a person names; EntryRefused where the
     checks tell of no factor."""
     told = json.loads(row["details"])
-    if not _is_factor(connection, told):
+    checks = _checks(connection, told["clamp"])
+    if not _is_factor(checks, told):
         raise EntryRefused(
             "no-factor",
             f"Clamp {told['clamp']} was off by amperes and no factor; its readings are not scaled.",
         )
-    return _choice(connection, told, "typed", f"Off since {day}", day, _until(connection, told))
+    until = _until(checks, date.fromisoformat(told["day"]))
+    return _choice(connection, told, "typed", f"Off since {day}", day, until)
 
 
 def _of_a_morning(connection: duckdb.DuckDBPyConnection, told: Mapping[str, Any]) -> list[Choice]:
@@ -94,13 +95,12 @@ def _of_a_morning(connection: duckdb.DuckDBPyConnection, told: Mapping[str, Any]
 
 
 def _of_a_check(connection: duckdb.DuckDBPyConnection, told: Mapping[str, Any]) -> list[Choice]:
-    if not _is_factor(connection, told):
+    clamp, failed = told["clamp"], date.fromisoformat(told["day"])
+    checks = _checks(connection, clamp)
+    if not _is_factor(checks, told):
         return []
-    clamp, until = told["clamp"], _until(connection, told)
-    good = [
-        day for day, passed in _checks(connection, told) if passed and day < date.fromisoformat(told["day"])
-    ]
-    last = max(good, default=None)
+    until = _until(checks, failed)
+    last = max((check.day for check in checks if check.passed and check.day < failed), default=None)
     since = None if last is None else last + timedelta(days=1)
     found = []
     moved = _moved_on(connection, told, since, until)
@@ -158,34 +158,38 @@ def _rows(
     return as_dicts(connection.execute(statement("visit/read_with_clamp"), asked))
 
 
-def _checks(connection: duckdb.DuckDBPyConnection, told: Mapping[str, Any]) -> list[tuple[date, bool]]:
-    """Return the days of a clamp's checks, and whether it passed."""
-    clamp = clamp_of(connection, told["clamp"]) or Clamp(told["clamp"])
+@dataclass(frozen=True)
+class _Check:
+    """One check of a clamp on a known current, and whether it passed."""
+
+    day: date
+    known_a: float
+    read_a: float
+    passed: bool
+
+
+def _checks(connection: duckdb.DuckDBPyConnection, name: str) -> list[_Check]:
+    """Return a clamp's checks."""
+    clamp = clamp_of(connection, name) or Clamp(name)
     found = []
-    for day, known_a, read_a in connection.execute(
-        statement("visit/checks_of_clamp"), [told["clamp"]]
-    ).fetchall():
-        settings = settings_at(connection, day)
-        pct = settings["clamp_accuracy_pct"] if clamp.pct is None else clamp.pct
-        more = settings["clamp_accuracy_a"] if clamp.offset_a is None else clamp.offset_a
-        found.append((day, abs(read_a - known_a) <= mean_accuracy_a(known_a, 0.0, pct, more)))
+    for day, known_a, read_a in connection.execute(statement("visit/checks_of_clamp"), [name]).fetchall():
+        within_a = clamp.within_a(known_a, settings_at(connection, day))
+        found.append(_Check(day, known_a, read_a, abs(read_a - known_a) <= within_a))
     return found
 
 
-def _until(connection: duckdb.DuckDBPyConnection, told: Mapping[str, Any]) -> date | None:
+def _until(checks: Sequence[_Check], failed: date) -> date | None:
     """Return the day of the first check after the failed one that passed, None without."""
-    failed = date.fromisoformat(told["day"])
-    return min((day for day, passed in _checks(connection, told) if passed and day > failed), default=None)
+    return min((check.day for check in checks if check.passed and check.day > failed), default=None)
 
 
-def _is_factor(connection: duckdb.DuckDBPyConnection, told: Mapping[str, Any]) -> bool:
+def _is_factor(checks: Sequence[_Check], told: Mapping[str, Any]) -> bool:
     """Return whether a clamp was off by a factor: not where checks of the day at currents far apart agree
     better in amperes."""
     if told["read_a"] <= 0:
         return False
     day = date.fromisoformat(told["day"])
-    rows = connection.execute(statement("visit/checks_of_clamp"), [told["clamp"]]).fetchall()
-    that_day = [(known, read) for on, known, read in rows if on == day]
+    that_day = [(check.known_a, check.read_a) for check in checks if check.day == day]
     known_a, read_a = np.array(that_day or [(1.0, 1.0)], float).T
     if known_a.max() < APART * known_a.min():
         return True

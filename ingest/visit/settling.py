@@ -202,15 +202,14 @@ def _settle(
             if not _is_open(connection, row["question_id"]):
                 continue  # an answer to one before it settled it too
             said = reason.strip() or answer.label
+            back: list[int] = []
             if answer.times is not None and row["code"] in OF_CLAMPS:
                 back = scale(connection, ledger, row, answer, stamp, said)
-                _apply(connection, row, replace(answer, values={}), said, stamp)
-                return_to_trend(connection, back)
+                answer = replace(answer, values={})  # the factor among them is put right
             elif answer.times is not None:
                 measure_again(connection, ledger, int(row["row_key"]), answer.times, stamp, said)
-                _apply(connection, row, answer, said, stamp)
-            else:
-                _apply(connection, row, answer, said, stamp)
+            _apply(connection, row, answer, said, stamp)
+            return_to_trend(connection, back)
             settled += 1
     return settled
 
