@@ -3,6 +3,8 @@ reading showed is gone after work, or a person closes them."""
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 import pandas as pd
 
@@ -72,23 +74,26 @@ def _closed_at(visits: pd.DataFrame, at: int, days: np.ndarray, services: pd.Dat
 
 
 def _mended(visits: pd.DataFrame, row: int, days: np.ndarray, at: int, services: pd.DataFrame | None) -> bool:
-    if services is None or not len(services):
-        return False
     works = MENDS[str(visits["check_result"].iloc[row])]
-    mine = services[(services["unit"] == visits["unit"].iloc[row]) & services["work"].isin(works)]
-    done = pd.to_datetime(mine["done_on"]).to_numpy("datetime64[us]")
-    return bool(np.any((done >= days[at]) & (done <= days[row:].max())))
+    return bool(np.any(_work_days(visits, days, at, services, works) <= days[row:].max()))
 
 
 def _worked_by(visits: pd.DataFrame, days: np.ndarray, at: int, services: pd.DataFrame | None) -> np.ndarray:
     """Whether work that mends what a check may name was done from the complaint to each visit (n,)."""
-    if services is None or not len(services):
-        return np.zeros(len(visits), bool)
     works = {work for mends in MENDS.values() for work in mends}
+    done = _work_days(visits, days, at, services, works)
+    return days >= done.min() if len(done) else np.zeros(len(visits), bool)
+
+
+def _work_days(
+    visits: pd.DataFrame, days: np.ndarray, at: int, services: pd.DataFrame | None, works: Collection[str]
+) -> np.ndarray:
+    """Return the days, from the complaint at place `at` on, of such work on its unit."""
+    if services is None or not len(services):
+        return days[:0]
     mine = services[(services["unit"] == visits["unit"].iloc[at]) & services["work"].isin(works)]
     done = pd.to_datetime(mine["done_on"]).to_numpy("datetime64[us]")
-    done = done[done >= days[at]]
-    return days >= done.min() if len(done) else np.zeros(len(visits), bool)
+    return done[done >= days[at]]
 
 
 def _closes(visits: pd.DataFrame, at: int) -> np.ndarray:

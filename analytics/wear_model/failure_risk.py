@@ -39,9 +39,8 @@ AT_ONCE = 30_000  # survivals worked out in one pass: they stay in the cache
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
 DELAY_KM = 0.5 * D_GRID[:, None] * (_NODES + 1)  # from a start to x + d, (d, nodes)
 PARTS = 0.5 * D_GRID[:, None] * _WEIGHTS  # of the integral, (d, nodes)
-LOG_START = np.log(
-    np.maximum(X_GRID[:, None, None] + D_GRID[:, None] - DELAY_KM, 1.0)
-)  # of km, (x, d, nodes)
+_START_KM = np.maximum(X_GRID[:, None, None] + D_GRID[:, None] - DELAY_KM, 1.0)
+LOG_START = np.log(_START_KM)  # where such a damage starts, (x, d, nodes)
 
 
 @dataclass(frozen=True)

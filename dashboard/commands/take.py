@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from dashboard.commands.analyse import read_by
 from dashboard.shell.where_measured import add_where, where_of
+from dashboard.words.taking import state_unsaid
 from dashboard.words.terminal import tell, tell_json
 from ingest.errors import EntryRefused, PumpledgerError
 from ingest.harmless import as_file_name
@@ -169,8 +170,7 @@ def _say_if_no_state(arrivals: Iterable[Arrival], state: str | None) -> None:
     unsaid = 0 if state else sum(not a.match.entry.get("state") for a in matched)
     if unsaid:
         tell(
-            f"Of {unsaid} nobody says how the engine ran, so no later reading is held against them, nor they"
-            f" against earlier ones: say it with --state ({' or '.join(STATES)}), or beside the files.",
+            f"{state_unsaid(str(unsaid))}: say it with --state ({' or '.join(STATES)}), or beside the files.",
             aside=True,
         )
 

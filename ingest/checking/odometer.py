@@ -117,32 +117,33 @@ def _in_order(
 
 def _judge(rows: _Rows) -> None:
     """Say of each reading what its unit drives a day, at the most, and whether it is trusted."""
-    rows.km_per_day = _usual_rates(rows)[rows.unit]
-    rows.cap = np.maximum(FASTER * rows.km_per_day, _fast_rates(rows)[rows.unit])
+    units, slopes = _slopes(rows)
+    rows.km_per_day = _usual_rates(rows, units, slopes)[rows.unit]
+    rows.cap = np.maximum(FASTER * rows.km_per_day, _fast_rates(rows, units, slopes)[rows.unit])
     rows.trusted = _longest_chains(rows)
     _doubt_steps(rows)
     _doubt_last(rows)
 
 
 def _slopes(rows: _Rows) -> tuple[np.ndarray, np.ndarray]:
-    """Units, and km a day between readings one to three apart, as far as a vehicle can drive; at least
-    LOOSE_DAYS apart, or the slope says nothing."""
-    units, slopes = [], []
+    """Units in order, and km a day between readings one to three apart, rising within each, as far as a
+    vehicle can drive; at least LOOSE_DAYS apart, or the slope says nothing."""
+    found, steep = [], []
     for lag in (1, 2, 3):
         same = rows.unit[lag:] == rows.unit[:-lag]
         days = (rows.day[lag:] - rows.day[:-lag])[same]
         slope = (rows.km[lag:] - rows.km[:-lag])[same] / np.maximum(days, LOOSE_DAYS)
         keep = (slope > 0) & (slope <= MOST_KM_PER_DAY) & (days >= LOOSE_DAYS)
-        units.append(rows.unit[lag:][same][keep])
-        slopes.append(slope[keep])
-    return np.concatenate(units), np.concatenate(slopes)
-
-
-def _quantile(rows: _Rows, share: float) -> tuple[np.ndarray, np.ndarray]:
-    """Units that have slopes, and this quantile of each one's, between neighbours in proportion."""
-    units, slopes = _slopes(rows)
+        found.append(rows.unit[lag:][same][keep])
+        steep.append(slope[keep])
+    units, slopes = np.concatenate(found), np.concatenate(steep)
     order = np.lexsort((slopes, units))
-    units, slopes = units[order], slopes[order]
+    return units[order], slopes[order]
+
+
+def _quantile(units: np.ndarray, slopes: np.ndarray, share: float) -> tuple[np.ndarray, np.ndarray]:
+    """Units that have slopes, and this quantile of each one's, between neighbours in proportion; of what
+    `_slopes` returns."""
     starts = np.flatnonzero(np.r_[True, units[1:] != units[:-1]][: len(units)])
     place = starts + share * (np.diff(np.r_[starts, len(units)]) - 1)
     below = np.floor(place).astype(int)
@@ -150,18 +151,18 @@ def _quantile(rows: _Rows, share: float) -> tuple[np.ndarray, np.ndarray]:
     return units[starts], slopes[below] + (place - below) * (slopes[above] - slopes[below])
 
 
-def _usual_rates(rows: _Rows) -> np.ndarray:
+def _usual_rates(rows: _Rows, units: np.ndarray, slopes: np.ndarray) -> np.ndarray:
     """Median slope per unit; a unit without one takes the fleet's median, else a default."""
-    units, medians = _quantile(rows, 0.5)
+    units, medians = _quantile(units, slopes, 0.5)
     fleet = float(np.median(medians)) if len(medians) >= 3 else KM_PER_DAY
     rates = np.full(rows.unit[-1] + 1, float(fleet))
     rates[units] = np.maximum(medians, 0.02 * fleet)
     return rates
 
 
-def _fast_rates(rows: _Rows) -> np.ndarray:
+def _fast_rates(rows: _Rows, units: np.ndarray, slopes: np.ndarray) -> np.ndarray:
     """Twice the upper quartile of a unit's slopes: what an unsteady unit has driven before."""
-    units, upper = _quantile(rows, 0.75)
+    units, upper = _quantile(units, slopes, 0.75)
     rates = np.zeros(rows.unit[-1] + 1)
     rates[units] = 2 * upper
     return rates

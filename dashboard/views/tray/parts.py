@@ -15,6 +15,7 @@ from dashboard.data.queries import records
 from dashboard.shell import access, frame, say
 from dashboard.words import formats
 from dashboard.words.plain import plain
+from dashboard.words.taking import state_unsaid
 from ingest.errors import PumpledgerError
 from ingest.harmless import as_file_name
 from ingest.units import parse_quantity, read_quantity
@@ -100,10 +101,7 @@ def show_waiting(rows: pd.DataFrame) -> None:
     )
     unsaid = int((ticked["Engine"] == "").sum())
     if unsaid:
-        say.note(
-            f"Of {formats.count(unsaid, 'ticked file')} nobody says how the engine ran, so no later reading"
-            " is held against them, nor they against earlier ones."
-        )
+        say.note(f"{state_unsaid(formats.count(unsaid, 'ticked file'))}.")
     label = f"Store {formats.count(len(ticked), 'ticked file')} as visits"
     if st.button(label, type="primary", width="stretch", disabled=ticked.empty):
         frame.attempt(lambda: store_ticked(ticked, own, by))
