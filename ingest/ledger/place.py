@@ -56,13 +56,13 @@ def file_system(path: Path) -> str:
     except OSError:
         return ""
     kind, longest = "", -1
-    where = path.resolve()
+    where = f"{path.resolve()}/"
     for line in mounts:
         fields = line.split(" ")
         if len(fields) < 3:
             continue
         # Blanks and the like are written as octal escapes.
-        at = Path(re.sub(r"\\(\d{3})", lambda code: chr(int(code[1], 8)), fields[1]))
-        if where.is_relative_to(at) and len(at.parts) >= longest:
-            kind, longest = fields[2], len(at.parts)
+        at = re.sub(r"\\(\d{3})", lambda code: chr(int(code[1], 8)), fields[1]).rstrip("/") + "/"
+        if where.startswith(at) and len(at) >= longest:
+            kind, longest = fields[2], len(at)
     return kind

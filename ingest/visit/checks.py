@@ -62,9 +62,10 @@ def check_visit(
     [(system_v,)] = connection.execute(statement("load/unit_electrics"), [entry.unit]).fetchall() or [(None,)]
     pump_id, specified_a = _fitted(connection, entry)
     asked += _supply(connection, entry, mean_a, system_v)
-    asked += _wrong_units(connection, entry, mean_a, system_v, pump_id)
+    own_a, usual = _usual_of_pump(connection, pump_id, system_v)
+    asked += _wrong_units(entry, mean_a, usual)
     if mean_a:
-        own_a = _own_level(connection, pump_id, specified_a)
+        own_a = specified_a if own_a is None else own_a
         read = _read_with(connection, entry, reading)
         asked += _probe_factor(mean_a, own_a, settings_at(connection, entry.visited_on), read)
         far = own_a is not None and abs(np.log(mean_a / own_a)) > FAR_FROM_OWN_LEVEL
@@ -126,14 +127,14 @@ def odometer_doubt(
     typed_in: the unit of distance in which it was typed (default: the fleet's own).
     """
     history = connection.execute(statement("load/odometer_readings"), {"unit": unit}).df()
-    own = settings_at(connection)["distance_unit"]
-    typed_in = typed_in or own
+    typed_in = typed_in or settings_at(connection)["distance_unit"]
     day = np.datetime64(on)
     doubt = judge_entry(history, day, km, float(np.rint(km / UNITS[typed_in].factor)))
     if doubt is None:
         return None
     earlier = history[history["read_on"] <= day]
     last_km = float(earlier.sort_values("read_on")["odometer_km"].iloc[-1]) if len(earlier) else None
+    own = settings_at(connection)["distance_unit"]
     other = own if typed_in != own else None
     return odometer_question(doubt.code, km, doubt.likely_km, typed_in, last_km=last_km, own=other)
 
@@ -164,18 +165,20 @@ def _supply(
             yield questions.supply_implausible(entry.supply_v, system_v)
 
 
-def _wrong_units(
-    connection: duckdb.DuckDBPyConnection,
-    entry: VisitEntry,
-    mean_a: float | None,
-    system_v: float | None,
-    pump_id: int | None,
-) -> tuple[Question, ...]:
-    """Ask about values that another unit would explain, as a load does."""
+def _usual_of_pump(
+    connection: duckdb.DuckDBPyConnection, pump_id: int | None, system_v: float | None
+) -> tuple[float | None, Usual]:
+    """Return the pump's own median average current, in A, and all that is usual of it and of its type."""
     rows = as_dicts(connection.execute(statement("visit/usual_of_pump"), {"pump_id": pump_id}))
+    usual = rows[0] if rows else {}
+    return usual.pop("level_a", None), Usual(system_v=system_v, **usual)
+
+
+def _wrong_units(entry: VisitEntry, mean_a: float | None, usual: Usual) -> tuple[Question, ...]:
+    """Ask about values that another unit would explain, as a load does."""
     names = {f.name for f in fields(Shown)} - {"rpm", "mean_a"}
     shown = Shown(mean_a=mean_a, **{name: getattr(entry, name) for name in names})
-    return wrong_units(shown, Usual(system_v=system_v, **(rows[0] if rows else {})))
+    return wrong_units(shown, usual)
 
 
 def _fitted(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> tuple[int | None, float | None]:
@@ -183,16 +186,6 @@ def _fitted(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> tuple[i
     told = {"unit": entry.unit, "position": entry.position or "main", "visited_on": entry.visited_on}
     found = connection.execute(statement("load/fitted_pump"), told).fetchall()
     return found[0] if found else (None, None)
-
-
-def _own_level(
-    connection: duckdb.DuckDBPyConnection, pump_id: int | None, specified_a: float | None
-) -> float | None:
-    """The pump's own median average current, else the middle of its type's specification."""
-    if pump_id is None:
-        return None
-    [(own_a,)] = connection.execute(statement("load/own_level"), {"pump_id": pump_id}).fetchall()
-    return specified_a if own_a is None else own_a
 
 
 def _read_with(

@@ -37,7 +37,7 @@ from ingest.ledger.upkeep import check_ledger
 from tests.browser.browsing import served
 from tests.ledger_fixture import build_ledger
 
-UNITS = 600
+UNITS = 1500
 PLANNER = ("pumps-by-risk", "pump?pump={pump}", "plan-board", "open-questions", "")
 MANAGER = ("costs", "costs?costs_part=Best+age", "forecast-record", "fleet-data")
 LONGEST_S = 120
@@ -63,7 +63,9 @@ class Person:
         self.run()
 
     def put(self, label: str, **value: Any) -> None:
-        """Set a widget, and let the page run."""
+        """Set a widget, and let the page run; raises RuntimeError if the page has no such widget."""
+        if label not in self.widgets:
+            raise RuntimeError(f"no '{label}' on {self.where}: {' | '.join(self.said)[-200:]}")
         state = WidgetState(id=self.widgets[label].id)
         for name, one in value.items():
             if isinstance(one, list):
@@ -173,16 +175,18 @@ def work(address: str, number: int, seen: Seen, units: Any, over: Event, rest_s:
         over.wait(draw.uniform(0.5, 1.5) * rest_s)
 
 
-def memory_mb() -> float:
-    """Return what this process's children hold, in MB."""
-    pages = 0
+def server_use() -> tuple[float, float]:
+    """Return what this process's children hold, in MB, and the processor time they have had, in s."""
+    pages = ticks = 0
     for task in Path("/proc/self/task").iterdir():
         for child in (task / "children").read_text().split():
             try:
-                pages += int(Path(f"/proc/{child}/statm").read_text().split()[1])
+                held = int(Path(f"/proc/{child}/statm").read_text().split()[1])
+                had = Path(f"/proc/{child}/stat").read_text().rpartition(")")[2].split()[11:15]
             except OSError:
                 continue
-    return pages * resource.getpagesize() / 1e6
+            pages, ticks = pages + held, ticks + sum(map(int, had))
+    return pages * resource.getpagesize() / 1e6, ticks / os.sysconf("SC_CLK_TCK")
 
 
 def ledger_of_many(path: Path) -> Path:
@@ -213,16 +217,19 @@ def main() -> None:
                 Thread(target=work, args=(address, n, seen, units, over, args.rest))
                 for n in range(args.users)
             ]
-            began = time.monotonic()
+            began, clients_s, server_s = time.monotonic(), time.process_time(), 0.0
+            server_before_s = server_use()[1]
             for one in people:
                 one.start()
             while time.monotonic() < began + args.seconds:
                 time.sleep(5)
-                seen.memory_mb.append((time.monotonic() - began, memory_mb()))
+                mb, server_s = server_use()
+                seen.memory_mb.append((time.monotonic() - began, mb))
                 if len(seen.memory_mb) % 12 == 0:  # for who is killed before the end
                     at_s, mb = seen.memory_mb[-1]
                     told, wrong = len(seen.acknowledged), seen.errors.total()
                     print(f"{at_s:.0f} s: {mb:.0f} MB, {told} visits, {wrong} errors", flush=True)
+            used_s, clients_s = server_s - server_before_s, time.process_time() - clients_s
             over.set()
             for one in people:
                 one.join()
@@ -233,6 +240,7 @@ def main() -> None:
         sound = check_ledger(ledger).sound
     lost = [unit for unit in seen.acknowledged if stored[unit] != 1]
     print(f"{args.users} people, {args.seconds:.0f} s, load average {os.getloadavg()[0]:.1f}")
+    print(f"  processor time of {os.cpu_count()} cores: server {used_s:.0f} s, the people {clients_s:.0f} s")
     told = len(seen.acknowledged)
     print(f"  visits: {told} acknowledged, {stored.total()} stored, lost or twice: {lost}; {sound=}")
     for name, waits in sorted(seen.waits.items()):

@@ -174,6 +174,19 @@ def test_a_stored_visit_has_an_address_and_a_sheet_of_its_own(ledger):
     assert "There is no visit 99" in words(open_page("log_visit", saved="99"))
 
 
+def test_the_next_unit_opened_after_a_stored_visit_is_typed_in_and_not_taken_for_it(ledger):
+    page = open_page("log_visit")
+    page.session_state["saved_visit"] = {"visit_id": 5, "text": "Stored as visit 5.", "stored": True}
+    assert "Stored as visit 5." in words(page.run())  # though the address doesn't name it yet
+    page.query_params.pop("saved")
+    page.query_params["unit"] = "101"
+    page.run()
+    page.text_input(key="odometer").set_value("50000 mi").run()
+    assert page.text_input(key="odometer").value == "50000 mi"
+    page.query_params["saved"] = "4"
+    assert "Visit 4 is stored." in words(page.run())
+
+
 def test_a_stored_visit_says_what_pays_while_the_vehicle_stands_there(ledger):
     from analytics.learning.fitting import fit
     from analytics.scheduling.in_the_bay import decide_after

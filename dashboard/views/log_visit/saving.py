@@ -170,13 +170,14 @@ def saved_visit() -> int | None:
     """Return the visit just stored, which the page's address names, so that a reload shows it again.
 
     Before the address names it, the session does: the run that stored it may have been overtaken by another.
+    Once it has been shown to its end, an address without it is somebody beginning the next visit.
     """
-    if (
-        "saved" not in st.query_params
-        and not typed.arrived()
-        and (just_now := st.session_state.get("saved_visit"))
-    ):
-        st.query_params["saved"] = str(just_now["visit_id"])
+    just_now = st.session_state.get("saved_visit")
+    if just_now and "saved" not in st.query_params:
+        if just_now.get("shown"):
+            del st.session_state["saved_visit"]
+        else:
+            st.query_params["saved"] = str(just_now["visit_id"])
     return address.number("saved") if loaders.ledger_path().exists() else None
 
 
@@ -190,6 +191,8 @@ def show_saved(visit_id: int) -> None:
     pump_id = int(pump_of.iloc[0]["pump_id"])
     stored = {"text": phrase("Visit {visit} is stored.", visit=visit_id), "stored": True}
     said = st.session_state.get("saved_visit") or stored
+    if said.get("visit_id", visit_id) != visit_id:
+        said = stored
     (st.success if said["stored"] else st.info)(said["text"])
     verdict = loaders.visit_verdict(visit_id)
     reading_panel.show_verdict(verdict)
@@ -226,6 +229,7 @@ def show_saved(visit_id: int) -> None:
     if said["stored"]:
         replacing.show(visit, visit["technician"])
     photos.take(visit_id, visit["technician"])
+    said["shown"] = True
 
 
 def _capture(visit: pd.Series) -> Any:
