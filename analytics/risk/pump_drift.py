@@ -50,18 +50,22 @@ class PumpDrift:
     visits: pd.DataFrame
     drift: dict[str, Drift | None]
 
-    def ahead(self, metric: str, ahead_km: np.ndarray) -> pd.DataFrame:
-        """Return the line from now on with its 80 % band: x_km, value, low, high."""
+    def line(self, metric: str) -> Drift:
+        """Return a metric's line where `drift` has one."""
         drift = self.drift[metric]
         assert drift is not None
+        return drift
+
+    def ahead(self, metric: str, ahead_km: np.ndarray) -> pd.DataFrame:
+        """Return the line from now on with its 80 % band: x_km, value, low, high."""
+        drift = self.line(metric)
         value, low, high = (part[0] for part in line_ahead(drift, ahead_km))
         return pd.DataFrame({"x_km": self.now_km + ahead_km, "value": value, "low": low, "high": high})
 
     def limit(self, metric: str, low: float | None, high: float | None) -> LimitForecast:
         """Return when the line passes its specification within LIMIT_DAYS of the unit's own use, as
         `limit_forecast` of one pump."""
-        drift = self.drift[metric]
-        assert drift is not None
+        drift = self.line(metric)
         ends = [np.array([np.nan if end is None else float(end)]) for end in (low, high)]
         return limit_forecast(drift, ends[0], ends[1], LIMIT_DAYS * max(self.km_per_day, 1e-6))
 

@@ -5,10 +5,13 @@ from __future__ import annotations
 import argparse
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dashboard.words.terminal import tell, tell_json
 from ingest.errors import EntryRefused
+
+if TYPE_CHECKING:
+    from ingest.author import Author
 
 EXAMPLE = "pumpledger clamp blue --known 5.00 --read 5.06"
 # Options that register or change a clamp: columns of clamps.csv.
@@ -67,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     return _check(args, author)
 
 
-def _register(ledger: Path, name: str, typed: dict[str, Any], author: Any) -> None:
+def _register(ledger: Path, name: str, typed: dict[str, Any], author: Author) -> None:
     from ingest.fleet_folder.one_fact import add_facts, change_facts, read_facts
     from ingest.fleet_folder.tables import CLAMPS
     from ingest.ledger.clamps import clamp_of
@@ -76,14 +79,14 @@ def _register(ledger: Path, name: str, typed: dict[str, Any], author: Any) -> No
     values = read_facts(CLAMPS, {"clamp": name} | typed, "km")
     with open_ledger(ledger, read_only=False) as connection:
         known = clamp_of(connection, name)
-    signed = {"author": author, "reason": "as given on the command line", "command": "clamp"}
+    signed: dict[str, Any] = {"author": author, "reason": "as given on the command line", "command": "clamp"}
     if known is None:
         add_facts(ledger, CLAMPS, values, **signed)
     else:
         change_facts(ledger, CLAMPS, name, {k: v for k, v in values.items() if k != "clamp"}, **signed)
 
 
-def _check(args: argparse.Namespace, author: Any) -> int:
+def _check(args: argparse.Namespace, author: Author) -> int:
     from datetime import date
 
     from ingest.dates import read_day
@@ -100,7 +103,7 @@ def _check(args: argparse.Namespace, author: Any) -> int:
     return 0 if outcome.passed else 1
 
 
-def _study(args: argparse.Namespace, author: Any) -> int:
+def _study(args: argparse.Namespace, author: Author) -> int:
     from dashboard.words.clamps import study_lines
     from ingest.checking.gauge_study import study_from
     from ingest.fleet_folder.sheets import read_sheet
@@ -122,7 +125,7 @@ def _study(args: argparse.Namespace, author: Any) -> int:
     return 0
 
 
-def _shifts(args: argparse.Namespace, author: Any) -> int:
+def _shifts(args: argparse.Namespace, author: Author) -> int:
     from ingest.intake.clamp_checks import hold_shifts
 
     shifts = hold_shifts(args.ledger, author=author)

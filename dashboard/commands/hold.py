@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from dashboard.words.terminal import tell, tell_json, tell_rows
 from ingest.errors import EntryRefused
 from ingest.vocabulary import HOLD_OUTCOMES
+
+if TYPE_CHECKING:
+    from ingest.author import Author
 
 EXAMPLE = 'pumpledger hold FP-10 --lot L7 --why "three seized below 5,000 mi"'
 
@@ -53,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     return _list(args) if args.recall is None else _recall(args)
 
 
-def _close(args: argparse.Namespace, author: Any) -> int:
+def _close(args: argparse.Namespace, author: Author) -> int:
     from ingest.ledger.connection import open_ledger
     from ingest.visit.holds import close_line, lines_of
 

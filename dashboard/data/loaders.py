@@ -14,7 +14,7 @@ from dataclasses import replace
 from datetime import date
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -34,6 +34,14 @@ from ingest.visit.settling import offered
 from ingest.visit.warranty import Warranty, warranty_of
 from ingest.visit.warranty import warranties as read_warranties
 from ingest.wording.language import spoken
+
+if TYPE_CHECKING:
+    from analytics.cost_review.budget import Budget
+    from analytics.judging.verdict import Verdict
+    from analytics.money.cost_book import CostBook
+    from analytics.risk.pump_drift import PumpDrift
+    from analytics.risk.pump_story import PumpStory
+    from analytics.scheduling.in_the_bay import BayDecision
 
 MOST_UNITS_IN_LIST = 2000
 
@@ -184,21 +192,21 @@ def _last_fact(ledger: str, stamp_key: Stamp, depots: Depots) -> date | None:
     return queries.last_fact(Path(ledger), bound_to=depots)
 
 
-def pump_drift(pump_id: int) -> Any:
+def pump_drift(pump_id: int) -> PumpDrift | None:
     """Return one pump's lines of current, ripple and speed as of the last visit; None without a visit."""
     ledger = ledger_path()
     return _pump_drift(str(ledger), stamp(ledger), pump_id) if is_own(pump_id) else None
 
 
 @st.cache_resource(show_spinner=False, max_entries=100)
-def _pump_drift(ledger: str, stamp_key: Stamp, pump_id: int) -> Any:
+def _pump_drift(ledger: str, stamp_key: Stamp, pump_id: int) -> PumpDrift | None:
     from analytics.risk.pump_drift import pump_drift as work_out
 
     last = queries.ask(Path(ledger), "fleet_counts").iloc[0]["last_visited_on"]
     return None if pd.isna(last) else work_out(Path(ledger), pump_id, pd.Timestamp(last).date())
 
 
-def pump_story(pump_id: int, ahead_km: tuple[float, ...]) -> Any:
+def pump_story(pump_id: int, ahead_km: tuple[float, ...]) -> PumpStory | None:
     """Return one pump's hidden damages as the risk has them, as of the last visit on record, and over
     `ahead_km` beyond its last reading (analytics.risk.pump_story); None where nothing is learned."""
     ledger = ledger_path()
@@ -206,7 +214,7 @@ def pump_story(pump_id: int, ahead_km: tuple[float, ...]) -> Any:
 
 
 @st.cache_resource(show_spinner=False, max_entries=100)
-def _pump_story(ledger: str, stamp_key: Stamp, pump_id: int, ahead_km: tuple[float, ...]) -> Any:
+def _pump_story(ledger: str, stamp_key: Stamp, pump_id: int, ahead_km: tuple[float, ...]) -> PumpStory | None:
     import numpy as np
 
     from analytics.risk.pump_story import pump_story as work_out
@@ -236,14 +244,14 @@ def _settings(ledger: str, stamp_key: Stamp) -> dict[str, Any]:
     return queries.settings(Path(ledger))
 
 
-def cost_book() -> Any:
-    """Return every price in force (analytics.money.cost_book.CostBook)."""
+def cost_book() -> CostBook:
+    """Return every price in force."""
     ledger = ledger_path()
     return _cost_book(str(ledger), stamp(ledger))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _cost_book(ledger: str, stamp_key: Stamp) -> Any:
+def _cost_book(ledger: str, stamp_key: Stamp) -> CostBook:
     from analytics.money.cost_book import read_costs
 
     return read_costs(Path(ledger))
@@ -372,29 +380,29 @@ def planned() -> Kept:
     return kept("plan", "Planning …")
 
 
-def last_verdict(pump_id: int) -> Any:
-    """Return the verdict (analytics.judging.verdict.Verdict) on a pump's last visit; None without any."""
+def last_verdict(pump_id: int) -> Verdict | None:
+    """Return the verdict on a pump's last visit; None without any."""
     visits = ask("visits_of_pump", pump_id=pump_id)
     return visit_verdict(int(visits["visit_id"].iloc[-1])) if len(visits) else None
 
 
-def visit_verdict(visit_id: int) -> Any:
-    """Return the verdict (analytics.judging.verdict.Verdict) on a stored visit."""
+def visit_verdict(visit_id: int) -> Verdict:
+    """Return the verdict on a stored visit."""
     ledger = ledger_path()
     return _visit_verdict(str(ledger), stamp(ledger), bound_to(), visit_id, spoken())
 
 
 @st.cache_resource(show_spinner=False, max_entries=50)
-def _visit_verdict(ledger: str, stamp_key: Stamp, depots: Depots, visit_id: int, language: str) -> Any:
+def _visit_verdict(ledger: str, stamp_key: Stamp, depots: Depots, visit_id: int, language: str) -> Verdict:
     from analytics.judging.verdict import judge_visit
 
     with reading() as connection:
         return judge_visit(connection, visit_id)
 
 
-def bay_decision(visit_id: int) -> Any:
-    """Return what to do while a visit's vehicle still stands there (analytics.scheduling.in_the_bay); None
-    where it is not its pump's newest visit, or nothing was learned of the fleet yet."""
+def bay_decision(visit_id: int) -> BayDecision | None:
+    """Return what to do while a visit's vehicle still stands there; None where it is not its
+    pump's newest visit, or nothing was learned of the fleet yet."""
     ledger = ledger_path()
     if not len(ask("pump_of_visit", visit_id=visit_id)):
         return None
@@ -402,7 +410,7 @@ def bay_decision(visit_id: int) -> Any:
 
 
 @st.cache_resource(show_spinner=False, max_entries=20)
-def _bay_decision(ledger: str, stamp_key: Stamp, visit_id: int, language: str) -> Any:
+def _bay_decision(ledger: str, stamp_key: Stamp, visit_id: int, language: str) -> BayDecision | None:
     from analytics.scheduling.in_the_bay import decide_after
 
     return decide_after(Path(ledger), visit_id)
@@ -416,9 +424,8 @@ def forecast_record() -> Kept | None:
     return known and replace(known, value=only_own(known.value))
 
 
-def budget() -> Any:
-    """Return what the next twelve months will cost by month and depot, an
-    analytics.cost_review.budget.Budget."""
+def budget() -> Budget:
+    """Return what the next twelve months will cost by month and depot."""
     made, costs = planned(), cost_review()
     stamps = (*made.stamp, *costs.stamp)
     depots = bound_to()
@@ -427,7 +434,7 @@ def budget() -> Any:
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _budget(ledger: str, stamp_key: Stamp, depots: Depots, _plan: Any, _costs: Any) -> Any:
+def _budget(ledger: str, stamp_key: Stamp, depots: Depots, _plan: Any, _costs: Any) -> Budget:
     from analytics.cost_review.budget import budget_of
 
     return budget_of(Path(ledger), _costs, _plan.lines, _plan.today, _plan.horizon_days)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -21,6 +21,10 @@ from ingest.metrics import Metric
 from ingest.reading import Reading
 from ingest.wording.language import phrase
 from ingest.wording.sentence import said_of
+
+if TYPE_CHECKING:
+    from analytics.judging.verdict import Verdict
+    from analytics.scheduling.in_the_bay import BayDecision
 
 TRACE = (
     "Current over time, {samples} samples at {rate} a second; each point keeps the lowest and highest of its "
@@ -179,7 +183,7 @@ def show_candidates(reading: Reading) -> None:
         say.line(phrase("The speed can't be told from this trace. It allows {speeds}.", speeds=told))
 
 
-def action_sentence(verdict: Any) -> tuple[str, str]:
+def action_sentence(verdict: Verdict) -> tuple[str, str]:
     """Return (lead, what to do); where that is nothing, which the heading says, when to capture next."""
     when = verdict.action_text.removeprefix(phrase("No action; next capture "))
     if verdict.action == "none" and when != verdict.action_text:
@@ -187,7 +191,7 @@ def action_sentence(verdict: Any) -> tuple[str, str]:
     return phrase("Action."), verdict.action_text
 
 
-def show_decision(decision: Any) -> None:
+def show_decision(decision: BayDecision | None) -> None:
     """Draw what pays while the vehicle still stands in the bay, and the steps of that job."""
     if decision is None:
         return
@@ -196,7 +200,7 @@ def show_decision(decision: Any) -> None:
         say.points(phrase(step) for step in decision.steps)
 
 
-def show_verdict(verdict: Any) -> None:
+def show_verdict(verdict: Verdict) -> None:
     """Draw the verdict, the next test and the action, with the rule cited."""
     with st.container(border=True):
         st.subheader(formats.action(verdict.action), anchor=False)

@@ -15,6 +15,7 @@ from dashboard.words.money import changes_words
 
 if TYPE_CHECKING:
     from analytics.cost_review.month import Month
+    from analytics.scheduling.planning import Plan
 
 MOST_JOBS = 14
 
@@ -90,7 +91,7 @@ def title_of(month: Month) -> str:
     return f"Fuel pumps in {month.name}{place}{until}"
 
 
-def next_jobs(plan: Any, month: Month) -> tuple[pd.DataFrame, str]:
+def next_jobs(plan: Plan, month: Month) -> tuple[pd.DataFrame, str]:
     """Return the jobs planned for the month after, as shown, and what they are in words."""
     first = (pd.Timestamp(month.first) + pd.offsets.MonthBegin(1)).normalize()
     end = first + pd.offsets.MonthEnd(1)
@@ -124,7 +125,7 @@ def next_jobs(plan: Any, month: Month) -> tuple[pd.DataFrame, str]:
     return shown.head(MOST_JOBS), words + "."
 
 
-def parts_words(plan: Any, month: Month) -> str:
+def parts_words(plan: Plan, month: Month) -> str:
     """Return which parts to order, in words."""
     rows = plan.parts[plan.parts["to_order"] > 0] if len(plan.parts) else plan.parts
     if month.depot and len(rows):
@@ -136,7 +137,7 @@ def parts_words(plan: Any, month: Month) -> str:
     )
 
 
-def pictures(month: Month, plan: Any) -> list[tuple[str, str]]:
+def pictures(month: Month, plan: Plan) -> list[tuple[str, str]]:
     """Return the three charts with their titles: failures, money, work ahead."""
     back = month.history.tail(13)
     labels = back["month"].tolist()
@@ -171,7 +172,7 @@ def pictures(month: Month, plan: Any) -> list[tuple[str, str]]:
     ]  # fmt: skip
 
 
-def work_ahead(plan: Any, month: Month, weeks: int = 13) -> pd.DataFrame:
+def work_ahead(plan: Plan, month: Month, weeks: int = 13) -> pd.DataFrame:
     """Return week (its Monday, "11-23"), booked and proposed jobs for so many weeks from the plan's day
     on."""
     rows = plan.jobs
@@ -204,7 +205,7 @@ def events(month: Month) -> pd.DataFrame:
     )
 
 
-def html(month: Month, plan: Any, notes: Sequence[str] = ()) -> str:
+def html(month: Month, plan: Plan, notes: Sequence[str] = ()) -> str:
     """Return the report as one file that needs nothing from outside."""
     jobs, words = next_jobs(plan, month)
     shown = events(month)
@@ -222,7 +223,7 @@ def html(month: Month, plan: Any, notes: Sequence[str] = ()) -> str:
     )  # fmt: skip
 
 
-def text(month: Month, plan: Any, notes: Sequence[str] = ()) -> str:
+def text(month: Month, plan: Plan, notes: Sequence[str] = ()) -> str:
     """Return the report for a terminal."""
     jobs, words = next_jobs(plan, month)
     rows = rows_of(month) | {"Next month": words, "Parts": parts_words(plan, month)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -13,9 +13,10 @@ from dashboard.words import formats
 
 if TYPE_CHECKING:
     from analytics.cost_review.budget import Budget
+    from analytics.cost_review.costs import CostReview
 
 
-def show(review: Any) -> None:
+def show(review: CostReview) -> None:
     """Draw planned spending by month with its range, and the table by month and depot."""
     made = loaders.budget()
     if not len(made.table):

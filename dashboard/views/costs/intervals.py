@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from dashboard.charts import money
 from dashboard.shell import frame, lists, say
 
+if TYPE_CHECKING:
+    from analytics.cost_review.costs import CostReview
 
-def show(review: Any) -> None:
+
+def show(review: CostReview) -> None:
     """Draw cost by interval and the warning distance of each type."""
     rows = review.intervals
     if not len(rows):
@@ -34,7 +37,7 @@ def show(review: Any) -> None:
     )
 
 
-def table(review: Any) -> pd.DataFrame:
+def table(review: CostReview) -> pd.DataFrame:
     """Return the intervals under the headings shown."""
     rows, money_in = review.intervals, review.currency
     return pd.DataFrame(
@@ -51,7 +54,7 @@ def table(review: Any) -> pd.DataFrame:
     )
 
 
-def warning_table(review: Any) -> pd.DataFrame:
+def warning_table(review: CostReview) -> pd.DataFrame:
     """Return the warning distances under the headings shown."""
     rows, unit = review.warnings, review.distance_unit
     return pd.DataFrame(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -16,10 +16,13 @@ from dashboard.words import formats
 from dashboard.words.money import NAMES
 from dashboard.words.plain import plain
 
+if TYPE_CHECKING:
+    from analytics.cost_review.costs import CostReview
+
 AS_GOOD = 1.02  # policies whose costs lie within this are not told apart in words
 
 
-def show_answer(review: Any) -> None:
+def show_answer(review: CostReview) -> None:
     """Draw the answer, three figures beside it, and what they rest on."""
     first, *more = review.answer
     say.line(first, lead="The answer:")
@@ -49,7 +52,7 @@ def show_answer(review: Any) -> None:
     say.points(note.text for note in review.notes)
 
 
-def show_policies(review: Any) -> None:
+def show_policies(review: CostReview) -> None:
     """Draw the policies at prices the reader chooses (at first those in force), and what turns the choice."""
     if not len(review.policies):
         say.line("No pump is in service, so there is no policy to compare.")
@@ -128,7 +131,9 @@ def _around(price: float, step: int = 0) -> tuple[int, int, int, int]:
     return 0, max(round(price * 3 / step) * step, step), now, step
 
 
-def at_prices(review: Any, planned: float, failure: float, capture: float | None = None) -> pd.DataFrame:
+def at_prices(
+    review: CostReview, planned: float, failure: float, capture: float | None = None
+) -> pd.DataFrame:
     """Return policies at other prices: planned·Cp + breakdowns·Cf + captures·c, the rest as now."""
     rows = review.policies
     price = review.capture if capture is None else capture
@@ -170,7 +175,7 @@ def cheapest_words(moved: pd.DataFrame) -> str:
     )
 
 
-def policy_table(review: Any) -> pd.DataFrame:
+def policy_table(review: CostReview) -> pd.DataFrame:
     """Return the policies as shown, a year of the whole fleet."""
     rows, each = review.year, review.policies
     return pd.DataFrame(
@@ -199,7 +204,7 @@ def policy_table(review: Any) -> pd.DataFrame:
     )
 
 
-def show_ages(review: Any) -> None:
+def show_ages(review: CostReview) -> None:
     """Draw cost against replacement age for one type, with the best age and how unsure it is."""
     types = review.best_ages["pump_type"].tolist()
     if not types:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -12,6 +12,9 @@ from dashboard.charts import money
 from dashboard.shell import frame, lists, say
 from dashboard.words import formats
 from dashboard.words.money import changes_words
+
+if TYPE_CHECKING:
+    from analytics.cost_review.costs import CostReview
 
 EVENTS = {
     "day": "Day", "unit": "Unit", "position": "Pump", "depot": "Depot", "pump_type": "Type", "kind": "Kind",
@@ -23,7 +26,7 @@ EVENTS = {
 }  # fmt: skip
 
 
-def show(review: Any) -> None:
+def show(review: CostReview) -> None:
     """Draw money spent by year and kind, the events it is the sum of, and changes before failure by month."""
     facts = of_pumps(review.facts)
     if not len(facts):
@@ -91,7 +94,7 @@ def by_year(facts: pd.DataFrame, currency: str) -> pd.DataFrame:
     return table.round(0)
 
 
-def events(facts: pd.DataFrame, review: Any) -> pd.DataFrame:
+def events(facts: pd.DataFrame, review: CostReview) -> pd.DataFrame:
     """Return events as read: days, names, the fleet's own units."""
     out = facts.assign(
         day=facts["day"].map(formats.day), told_risk=(100 * facts["told_risk"]).round(1),
@@ -110,7 +113,7 @@ def events(facts: pd.DataFrame, review: Any) -> pd.DataFrame:
     return out[list(names)].rename(columns=names)
 
 
-def show_changes(review: Any) -> None:
+def show_changes(review: CostReview) -> None:
     """Draw, month by month, what changes before failure showed and what they may have avoided."""
     if not len(review.months):
         return
@@ -129,7 +132,7 @@ def show_changes(review: Any) -> None:
     )
 
 
-def changes_table(months: pd.DataFrame, review: Any) -> pd.DataFrame:
+def changes_table(months: pd.DataFrame, review: CostReview) -> pd.DataFrame:
     """Return the months under the headings shown."""
     money_in, unit = review.currency, review.distance_unit
     return pd.DataFrame(
@@ -153,7 +156,7 @@ def changes_table(months: pd.DataFrame, review: Any) -> pd.DataFrame:
     )
 
 
-def show_lists(review: Any) -> None:
+def show_lists(review: CostReview) -> None:
     """Draw what became of the replacement lists kept."""
     if not len(review.lists):
         say.line("No replacement list was kept yet; booking all proposed work on the plan board keeps one.")
@@ -162,7 +165,7 @@ def show_lists(review: Any) -> None:
     lists.show(lists_table(review), "Lists kept and what became of their pumps.", "lists")
 
 
-def lists_table(review: Any) -> pd.DataFrame:
+def lists_table(review: CostReview) -> pd.DataFrame:
     """Return the lists under the headings shown: named by their day."""
     rows = review.lists
     return pd.DataFrame(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -14,6 +14,9 @@ from dashboard.views.log_visit.steps import ZEROED, box, folded
 from dashboard.views.log_visit.typed import CIRCUIT, CONDITIONS, RARELY
 from dashboard.words.visit import WORK
 from ingest.wording.language import phrase
+
+if TYPE_CHECKING:
+    from analytics.judging.verdict import Verdict
 
 # What the next test of each action is answered by.
 ASKED: dict[str, tuple[str, ...]] = {
@@ -36,7 +39,7 @@ PLACEHOLDERS = {
 FIGURES = ("odometer", *PLACEHOLDERS, "pressure_hold", "meter_a")
 
 
-def asked_by(verdict: Any) -> tuple[str, ...]:
+def asked_by(verdict: Verdict | None) -> tuple[str, ...]:
     """Return the boxes that the next test is answered by; none before there is a reading."""
     return ASKED.get(verdict.action, ()) if verdict is not None else ()
 

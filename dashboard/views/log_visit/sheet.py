@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -15,15 +15,19 @@ from dashboard.words.visit import REASONS, STATES, SUPPLY_AT
 from ingest.capture import Capture
 from ingest.wording.language import phrase
 
+if TYPE_CHECKING:
+    from analytics.judging.verdict import Verdict
+    from analytics.scheduling.in_the_bay import BayDecision
+
 ZEROED = ("yes", "no")
 
 
 def visit_sheet(
     visit: pd.Series,
     before: pd.DataFrame,
-    verdict: Any,
+    verdict: Verdict,
     settings: dict[str, Any],
-    decision: Any = None,
+    decision: BayDecision | None = None,
     *,
     lives: pd.DataFrame | None = None,
     vehicle: pd.DataFrame | None = None,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -14,6 +14,9 @@ from dashboard.views.plan_board.week_grid import week_grid
 from dashboard.words import formats
 from dashboard.words.plain import plain
 
+if TYPE_CHECKING:
+    from analytics.scheduling.planning import Plan
+
 WEEKS = 6
 DEPOTS = 12
 IN_A_CELL = 15  # jobs drawn of a depot's week; a person reads no more of them in one place
@@ -22,7 +25,7 @@ JOB_COLUMNS = ["pump_id", "unit", "position", "job", "part", "status", "planned_
 MOVE, UNDO = "board_move", "board_undo"
 
 
-def show_board(plan: Any, chosen: dict[str, list[str]]) -> None:
+def show_board(plan: Plan, chosen: dict[str, list[str]]) -> None:
     """Draw the board, the price of a move asked for, and the way back from the last one."""
     jobs = jobs_of(plan, chosen)
     if not len(jobs):
@@ -46,19 +49,19 @@ def show_board(plan: Any, chosen: dict[str, list[str]]) -> None:
     _show_undo()
 
 
-def jobs_of(plan: Any, chosen: dict[str, list[str]]) -> pd.DataFrame:
+def jobs_of(plan: Plan, chosen: dict[str, list[str]]) -> pd.DataFrame:
     """Return changes and checks planned, by day."""
     jobs = lists.narrowed(plan.jobs, chosen).sort_values(["planned_on", "depot", "unit"])
     return jobs.assign(depot=jobs["depot"].fillna("").replace("", NO_DEPOT)).reset_index(drop=True)
 
 
-def weeks_of(plan: Any) -> list[date]:
+def weeks_of(plan: Plan) -> list[date]:
     """Return the Mondays of the plan's weeks."""
     start = plan.today - timedelta(days=plan.today.weekday())
     return [start + timedelta(days=7 * k) for k in range((plan.horizon_days + plan.today.weekday()) // 7 + 1)]
 
 
-def board(plan: Any, jobs: pd.DataFrame, weeks: list[date]) -> dict[str, Any]:
+def board(plan: Plan, jobs: pd.DataFrame, weeks: list[date]) -> dict[str, Any]:
     """Return what the grid draws: for each depot with jobs and week its room, conflicts and jobs."""
     depots = sorted(jobs["depot"].unique())
     drawn = depots[:DEPOTS]
@@ -116,7 +119,7 @@ def job_text(row: dict[Any, Any]) -> dict[str, Any]:
     }
 
 
-def price(plan: Any, jobs: pd.DataFrame, pump_id: int, week: str) -> tuple[date, str] | None:
+def price(plan: Plan, jobs: pd.DataFrame, pump_id: int, week: str) -> tuple[date, str] | None:
     """Return the day a job would fall on in a week and the sentence with its price; None where it can't."""
     mine = jobs[jobs["pump_id"] == pump_id]
     there = plan.other_days[
@@ -145,7 +148,7 @@ def _let_go() -> None:
     st.session_state.pop(MOVE, None)
 
 
-def _show_move(plan: Any, jobs: pd.DataFrame) -> None:
+def _show_move(plan: Plan, jobs: pd.DataFrame) -> None:
     """Lay the price of a move asked for over the page: the board is taller than a screen, and below it nobody
     would see it."""
     asked = st.session_state.get(MOVE)
@@ -153,7 +156,7 @@ def _show_move(plan: Any, jobs: pd.DataFrame) -> None:
         st.dialog("Move it?", on_dismiss=_let_go)(_ask_move)(plan, jobs, *asked)
 
 
-def _ask_move(plan: Any, jobs: pd.DataFrame, pump_id: int, week: str) -> None:
+def _ask_move(plan: Plan, jobs: pd.DataFrame, pump_id: int, week: str) -> None:
     from analytics.scheduling.doubts import doubts_on
     from ingest.errors import PumpledgerError
 

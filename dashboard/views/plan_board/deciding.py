@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -13,6 +13,9 @@ from dashboard.parts import asked_pump
 from dashboard.parts.deciding import day_offered, decide
 from dashboard.shell import access, address, frame, say
 from dashboard.words import formats
+
+if TYPE_CHECKING:
+    from analytics.scheduling.planning import Plan
 
 DECISIONS = {
     "book": "Book",
@@ -25,7 +28,7 @@ DECISIONS = {
 MOST_OFFERED = 200
 
 
-def show_decision(plan: Any) -> None:
+def show_decision(plan: Plan) -> None:
     """Let a person book, pin, move, reject, close or take back; the plan follows at once."""
     if not access.may("plan"):
         return
@@ -69,7 +72,7 @@ def show_decision(plan: Any) -> None:
     say.note("A day that something speaks against is booked with a reason, or not at all.")
 
 
-def candidates(plan: Any, find: str = "", *, pump_id: int | None = None) -> tuple[dict[int, str], int]:
+def candidates(plan: Plan, find: str = "", *, pump_id: int | None = None) -> tuple[dict[int, str], int]:
     """Return the pumps a decision may concern, id to words, at most MOST_OFFERED, and how many there are.
 
     Without `find` those the plan speaks of, planned ones first; with it every pump in service whose unit
@@ -92,7 +95,7 @@ def candidates(plan: Any, find: str = "", *, pump_id: int | None = None) -> tupl
     return {int(row["pump_id"]): _label(row) for row in offered}, len(rows)
 
 
-def _spoken_of(plan: Any) -> list[tuple[pd.DataFrame, str]]:
+def _spoken_of(plan: Plan) -> list[tuple[pd.DataFrame, str]]:
     return [
         (plan.lines, "planned"),
         (plan.checks, "check planned"),
@@ -102,7 +105,7 @@ def _spoken_of(plan: Any) -> list[tuple[pd.DataFrame, str]]:
     ]
 
 
-def _risk(plan: Any, pump_id: int) -> float | None:
+def _risk(plan: Plan, pump_id: int) -> float | None:
     """Return a pump's risk as the plan has it, None where it doesn't speak of the pump."""
     for rows, _ in _spoken_of(plan):
         mine = rows[rows["pump_id"] == pump_id] if len(rows) else rows
@@ -118,14 +121,14 @@ def _label(row: dict[Any, Any]) -> str:
     return f"unit {row['unit']}{place}, {words}{on}, risk {formats.percent(row['risk'])}"
 
 
-def _planned_day(plan: Any, pump_id: int | None) -> date:
+def _planned_day(plan: Plan, pump_id: int | None) -> date:
     rows = plan.lines[plan.lines["pump_id"] == pump_id] if len(plan.lines) else plan.lines
     planned = pd.Timestamp(rows.iloc[0]["planned_on"]).date() if len(rows) else None
     told = loaders.ask("pump_head", pump_id=pump_id) if pump_id is not None and planned is None else rows
     return day_offered(planned, told.iloc[0]["depot"] if len(told) else None)
 
 
-def accept(shown: Any, plan: Any, by: str) -> str:
+def accept(shown: Any, plan: Plan, by: str) -> str:
     """Book every proposed line shown, keep the whole plan's list, and return the sentence to show."""
     from analytics.scheduling import bookings
 

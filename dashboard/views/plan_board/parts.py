@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -19,6 +19,9 @@ from dashboard.words import formats
 from dashboard.words.warranty import warranty_line
 from ingest.author import Author
 from ingest.wording.quantities import minus
+
+if TYPE_CHECKING:
+    from analytics.scheduling.planning import Plan
 
 STATUS_WORDS = {
     "booked": "■ booked",
@@ -47,7 +50,7 @@ LINE_COLUMNS = {
 MOST_DEPOTS = 6  # drawn, each in a chart of its own
 
 
-def headline(plan: Any) -> str:
+def headline(plan: Plan) -> str:
     """Return what the plan holds and what it is expected to save, with its range."""
     if not len(plan.lines):
         return (
@@ -69,7 +72,7 @@ def headline(plan: Any) -> str:
     )
 
 
-def _jobs_words(plan: Any) -> str:
+def _jobs_words(plan: Plan) -> str:
     """Return how many changes, changes that hang on a check or a capture first, and checks alone a plan
     has."""
     after_check, after_capture = (
@@ -92,7 +95,7 @@ def _jobs_words(plan: Any) -> str:
     return f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else told[0]
 
 
-def show_weeks(plan: Any, chosen: dict[str, list[str]]) -> None:
+def show_weeks(plan: Plan, chosen: dict[str, list[str]]) -> None:
     """Draw hours wanted against hours free, by week, under a fold: each cell of the board has its own."""
     bays = lists.narrowed(plan.bays, {"depot": chosen["depot"]})
     if not len(bays) or bays["free_hours"].isna().all():
@@ -180,7 +183,7 @@ def without_lone_positions(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.drop(columns="position") if (rows["position"] == "main").all() else rows
 
 
-def show_jobs(plan: Any, chosen: dict[str, list[str]]) -> None:
+def show_jobs(plan: Plan, chosen: dict[str, list[str]]) -> None:
     """Draw changes and checks, those first whose first day comes first: the vehicle that stands is among
     them."""
     changes, checks = (lists.narrowed(rows, chosen) for rows in (plan.lines, plan.checks))
@@ -189,7 +192,7 @@ def show_jobs(plan: Any, chosen: dict[str, list[str]]) -> None:
         show(plan, chosen)
 
 
-def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
+def show_lines(plan: Plan, chosen: dict[str, list[str]]) -> None:
     """Draw booked, pinned and proposed work by day, with files and paper to take away."""
     lines = lists.narrowed(plan.lines, chosen)
     st.header("Planned changes", anchor=False)
@@ -223,20 +226,20 @@ def show_lines(plan: Any, chosen: dict[str, list[str]]) -> None:
                 frame.attempt(lambda: deciding.accept(narrow, plan, by))
 
 
-def as_shown(plan: Any, chosen: dict[str, list[str]]) -> Any:
+def as_shown(plan: Plan, chosen: dict[str, list[str]]) -> Any:
     """Return the plan narrowed as the page is, for what is taken away from it."""
     from analytics.scheduling.narrowing import narrowed
 
     return narrowed(plan, {"type" if name == "pump_type" else name: v for name, v in chosen.items()})
 
 
-def _work_list(plan: Any) -> str:
+def _work_list(plan: Plan) -> str:
     from analytics.scheduling.work_list import work_list_html
 
     return work_list_html(plan)
 
 
-def calendar_file(shown: Any, plan: Any, author: Author | None) -> bytes:
+def calendar_file(shown: Any, plan: Plan, author: Author | None) -> bytes:
     """Return the calendar of what is shown; the whole list is kept in the author's name, so that a later
     calendar cancels what is planned no longer (None: who may not plan keeps none)."""
     from analytics.scheduling import bookings
@@ -270,7 +273,7 @@ def checks_table(checks: pd.DataFrame) -> pd.DataFrame:
     return without_lone_positions(shown[list(CHECK_COLUMNS)]).rename(columns=CHECK_COLUMNS)
 
 
-def show_checks(plan: Any, chosen: dict[str, list[str]]) -> None:
+def show_checks(plan: Plan, chosen: dict[str, list[str]]) -> None:
     """Draw jobs that are a check only, by day."""
     checks = lists.narrowed(plan.checks, chosen)
     if len(checks):
@@ -278,7 +281,7 @@ def show_checks(plan: Any, chosen: dict[str, list[str]]) -> None:
         lists.show(checks, "Checks by day, with their steps and what to bring.", "checks", shown=checks_table)
 
 
-def show_orders(plan: Any, chosen: dict[str, list[str]]) -> None:
+def show_orders(plan: Plan, chosen: dict[str, list[str]]) -> None:
     """Draw what to order, by when."""
     parts = lists.narrowed(plan.parts, {k: chosen[k] for k in ("depot", "pump_type")})
     st.header("Order list", anchor=False)
@@ -308,7 +311,7 @@ def rest_table(rows: pd.DataFrame, columns: dict[str, str]) -> pd.DataFrame:
     return without_lone_positions(shown[list(names)]).rename(columns=names)
 
 
-def show_rest(plan: Any, chosen: dict[str, list[str]]) -> None:
+def show_rest(plan: Plan, chosen: dict[str, list[str]]) -> None:
     """Draw what could not be placed; under folds what waits and why, what was rejected, what changed."""
     reasons = {"why": "Why not", "next_step": "Next step"}
     title = "Should be done, but doesn't fit"

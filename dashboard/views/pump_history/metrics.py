@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -20,6 +20,10 @@ from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import KM_PER_MILE, to_kept
 from ingest.wording.quantities import minus
 
+if TYPE_CHECKING:
+    from analytics.risk.pump_drift import PumpDrift
+    from analytics.trend.drift import Drift
+
 READINGS = {"both": "Both", "read": "As read", "reference": "At reference volts"}
 FAN_POINTS = 25
 PROBABLE = 0.5
@@ -33,7 +37,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
     """
     settings = loaders.settings()
     rows, axis = placed(visits, settings)
-    lines: Any = loaders.pump_drift(int(pump["pump_id"])) if len(rows) else None
+    lines = loaders.pump_drift(int(pump["pump_id"])) if len(rows) else None
     if lines is not None:
         rows, axis = with_reference(rows, axis, lines.visits)
     if not len(rows) or rows["distance"].isna().all():
@@ -72,7 +76,7 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
 
 
 def _domain(
-    rows: pd.DataFrame, events: pd.DataFrame, lines: Any, axis: Axis, pump: pd.Series
+    rows: pd.DataFrame, events: pd.DataFrame, lines: PumpDrift | None, axis: Axis, pump: pd.Series
 ) -> tuple[float, float]:
     """Return the stretch that every chart shows: from the first thing known to some visits ahead."""
     known = pd.concat([rows["distance"], events["distance"]]).dropna()
@@ -106,7 +110,7 @@ def _legend(rows: pd.DataFrame, shown: str, events: pd.DataFrame) -> str:
 
 
 def _show_slow(
-    pump: pd.Series, rows: pd.DataFrame, lines: Any, axis: Axis, events: pd.DataFrame,
+    pump: pd.Series, rows: pd.DataFrame, lines: PumpDrift | None, axis: Axis, events: pd.DataFrame,
     settings: dict[str, Any], started: float,
 ) -> None:  # fmt: skip
     """Draw the straight line through each metric and when it would pass a limit; started: the chance that a
@@ -123,7 +127,7 @@ def _show_slow(
         if rows[metric].notna().sum() == 0:
             continue
         limits = limits_of(pump, m, settings)
-        if drift is None:
+        if lines is None or drift is None:
             say.note(drift_words(drift, m, axis))
             continue
         line, fan = line_and_fan(lines, metric, rows, limits, axis, pump)
@@ -195,11 +199,11 @@ def limits_of(pump: pd.Series, metric: Metric, settings: dict[str, Any]) -> dict
 
 
 def line_and_fan(
-    lines: Any, metric: str, rows: pd.DataFrame, limits: dict[str, float], axis: Axis, pump: pd.Series
+    lines: PumpDrift, metric: str, rows: pd.DataFrame, limits: dict[str, float], axis: Axis, pump: pd.Series
 ) -> tuple[pd.DataFrame, pd.DataFrame | None]:
     """Return the drift line over the visits (distance, value), and the fan ahead of a pump in service
     (distance, value, low, high): to the limit where that is in sight, else a few visits on."""
-    drift = lines.drift[metric]
+    drift = lines.line(metric)
     ends = np.array([rows["x_km"].min(), lines.now_km])
     line = pd.DataFrame(
         {"distance": axis.place(ends), "value": drift.level[0] + drift.slope[0] * (ends - lines.now_km)}
@@ -245,7 +249,7 @@ def baseline_band(rows: pd.DataFrame, metric: str, settings: dict[str, Any]) -> 
     return (float(first.min()), float(first.max())) if len(good) > len(first) else None
 
 
-def drift_words(drift: Any, metric: Metric, axis: Axis, *, begun: bool = False) -> str:
+def drift_words(drift: Drift | None, metric: Metric, axis: Axis, *, begun: bool = False) -> str:
     """Return the drift with its standard error, whose it is, or that it can't be told from none; not the last
     where a damage has begun that moves the readings off the line."""
     if drift is None:
@@ -282,11 +286,11 @@ def past_words(
     return None
 
 
-def limit_words(lines: Any, metric: str, limits: dict[str, float], axis: Axis, unit: str) -> str:
+def limit_words(lines: PumpDrift, metric: str, limits: dict[str, float], axis: Axis, unit: str) -> str:
     """Return when the line will pass a limit, with its range; or why that can't be said."""
     if not limits:
         return "No limit is known for it."
-    drift = lines.drift[metric]
+    drift = lines.line(metric)
     level = drift.level[0]
     past = next((k for k, v in limits.items() if (level < v if k.startswith("low") else level > v)), None)
     if past:

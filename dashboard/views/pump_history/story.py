@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -16,12 +16,18 @@ from dashboard.shell import frame, say
 from dashboard.views.pump_history.along import Axis
 from dashboard.words import formats
 
+if TYPE_CHECKING:
+    from analytics.risk.pump_drift import PumpDrift
+    from analytics.risk.pump_story import PumpStory
+
 POINTS = 13
 SEEN_FROM = 0.1  # a damage is drawn once it was so likely to have started, or the risk rests on it
 SHARE_FROM = 0.1
 
 
-def show(pump: pd.Series, ranked: pd.DataFrame, lines: Any, axis: Axis, domain: tuple[float, float]) -> float:
+def show(
+    pump: pd.Series, ranked: pd.DataFrame, lines: PumpDrift | None, axis: Axis, domain: tuple[float, float]
+) -> float:
     """Draw the damages up to the last reading and the fan to the level at which such pumps fail.
 
     Returns the chance that one that is drawn beside slow wear has started, 0 without any.
@@ -67,7 +73,7 @@ def show(pump: pd.Series, ranked: pd.DataFrame, lines: Any, axis: Axis, domain: 
     return chance
 
 
-def drawn(told: Any, ranked: pd.DataFrame) -> list[str]:
+def drawn(told: PumpStory, ranked: pd.DataFrame) -> list[str]:
     """Return the damages worth drawing: slow wear always, others once they were likely and went anywhere, or
     where the risk rests on them."""
     names = []
@@ -80,7 +86,7 @@ def drawn(told: Any, ranked: pd.DataFrame) -> list[str]:
     return names
 
 
-def words(told: Any, names: list[str]) -> str:
+def words(told: PumpStory, names: list[str]) -> str:
     """Say how far the damage that has come farthest is, and that the others have not started."""
     last = told.visits.groupby("damage", sort=False).tail(1).set_index("damage").loc[names]
     first = last.sort_values("value", ascending=False).iloc[0]
