@@ -15,7 +15,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.questions import raise_question
 from ingest.ledger.rows import insert_row
 from ingest.ledger.tables import table_names
-from tests.browser.browsing import DESKTOP, LEAN, go, served, settle
+from tests.browser.browsing import DESKTOP, LEAN, ask, go, served, settle
 from tests.ledger_fixture import UNITS, build_ledger
 
 pytestmark = pytest.mark.browser
@@ -53,6 +53,8 @@ PARTS = {
         ("Pump types", "Where to clamp", "Work done", "Prices", "Settings", "Changes", "Bring in a folder"),
     ),
 }
+# Names of files no disk need hold, as any page may be sent: payloads, codes, turned letters, a long one.
+FILE_NAMES = (*PAYLOADS, "\x1b[31mred", "a\u202egnp", "line\nline", "x" * 300)
 MADE_OF_TEXT = """host => [...document.querySelectorAll('a[href], img, iframe, svg image, script[src], link')]
     .filter(e => [e.getAttribute('src'), e.getAttribute('href')].some(at => String(at).includes(host)
         && new URL(at, document.baseURI).host !== location.host))  // a page of ours may be asked for a name
@@ -162,6 +164,28 @@ def addresses() -> list[str]:
     return [*found, f"log-visit?unit={unit}", "log-visit?saved=1", "log-visit?saved=13", "plan-board?pump=1"]
 
 
+def made_of_file_names(watched) -> dict[str, list[str]]:
+    """Give photos, all names at once, the first refused, and a capture; return what was made of them."""
+    page, made = watched.page, {}
+
+    def give(names: tuple[str, ...], several: str) -> None:
+        files = [{"name": name, "mimeType": "text/plain", "buffer": b"nothing"} for name in names]
+        ask(page, lambda: page.set_input_files(f"input[type=file]{several}", files))
+        made[f"file {names[0]}"] = page.evaluate(MADE_OF_TEXT, ELSEWHERE) + watched.outside
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), names
+
+    go(page, "log-visit?saved=1")
+    page.get_by_text("Photos", exact=True).click()
+    give(FILE_NAMES, "[multiple]")
+    ask(page, page.get_by_role("button", name="Keep the photos").click)
+    page.get_by_text("this is no photo").wait_for()
+    made["a refused photo"] = page.evaluate(MADE_OF_TEXT, ELSEWHERE) + watched.outside
+    go(page, "log-visit")
+    give(FILE_NAMES[:1], "")
+    page.get_by_text("no rows of numbers were found").wait_for()
+    return made
+
+
 def test_text_from_data_stays_text_on_every_page(watch, poisoned):
     with served(poisoned, LEAN) as address:
         watched = watch(DESKTOP)
@@ -184,6 +208,7 @@ def test_text_from_data_stays_text_on_every_page(watch, poisoned):
                 n for n, payload in enumerate(PAYLOADS) if any(payload[:24].encode() in f for f in frames)
             }
             frames.clear()
+        made |= made_of_file_names(watched)
         assert {where: found for where, found in made.items() if found} == {}
         assert alerts == []
         assert [text for text in watched.complaints if "ontent Security" in text] == []
