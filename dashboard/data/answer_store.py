@@ -54,7 +54,8 @@ class AnswerStore:
     jobs: dict[str, Future[Kept]] = field(default_factory=dict)
     begun: dict[str, tuple[Stamp, float]] = field(default_factory=dict)  # of each job: state, time in seconds
     _lock: threading.Lock = field(default_factory=threading.Lock)
-    _turn: threading.Lock = field(default_factory=threading.Lock)  # one long job at a time
+    _turn: threading.Lock = field(default_factory=threading.Lock)  # one long job in the background at a time
+    _here_turn: threading.Lock = field(default_factory=threading.Lock)  # waits for no record of forecasts
 
     def get(self, name: str, stamp: Stamp, *, large: bool) -> Kept:
         """Return the answer for this state of the ledger; for a large fleet the last one, being renewed.
@@ -90,7 +91,7 @@ class AnswerStore:
         return job.result() if job.done() else None
 
     def _here(self, name: str, stamp: Stamp) -> Kept:
-        with self._turn:
+        with self._here_turn:
             kept = self.newest.get(name)
             if kept is None or kept.stamp != stamp:
                 kept = self._keep(name, *answers.work_out(name, self.ledger))

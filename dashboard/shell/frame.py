@@ -130,6 +130,11 @@ def show_open_tab(parts: dict[str, Callable[[], None]], *, key: str) -> None:
                 draw()
 
 
+def off_paper(name: str) -> Any:
+    """Return a place for what is only filled in or touched: when the page is printed it is left out."""
+    return st.container(key=f"off_paper_{name}")
+
+
 def show_fold(label: str, key: str, draw: Callable[[], None]) -> None:
     """Draw a fold whose content is worked out once somebody opens it."""
     fold = st.expander(plain(label), key=key, on_change="rerun")

@@ -167,5 +167,21 @@ def test_on_paper_a_list_is_a_table_of_its_rows_and_on_the_screen_there_is_none(
     page.emulate_media(media="print")
     page.locator(".on-paper td", has_text="FP\N{NON-BREAKING HYPHEN}10").first.wait_for()
     assert page.locator('[data-testid="stDataFrame"]').first.is_hidden()
+    # A fold that is shut and holds boxes to fill leaves no label over nothing; no more do tabs left shut.
+    assert page.get_by_text("Change a pump type, or add one").is_hidden()
+    assert page.get_by_role("tab", name="Prices").is_hidden()
     page.emulate_media(media="screen")
     page.locator(".on-paper td").first.wait_for(state="detached")
+    assert page.get_by_text("Change a pump type, or add one").is_visible()
+
+
+def test_on_paper_a_fold_that_is_shut_is_read_whole(watch, address):
+    page = watch().page
+    page.goto(address)
+    settle(page)
+    shut = page.locator("details:not([open])", has_text="risk").first
+    inner = shut.get_by_test_id("stCaptionContainer").first
+    assert inner.is_hidden()
+    page.emulate_media(media="print")
+    assert inner.is_visible()
+    assert shut.bounding_box()["height"] > shut.locator("summary").bounding_box()["height"]

@@ -148,3 +148,20 @@ def test_what_takes_long_is_made_behind_the_page_also_for_a_small_fleet(made, tm
     go.set()
     assert waited(store, "record").stamp == (2,)
     assert counts == ["record", "record"]
+
+
+def test_no_page_of_a_small_fleet_waits_for_the_record_of_forecasts(made, monkeypatch, tmp_path):
+    held, store = threading.Event(), AnswerStore(tmp_path / "fleet.duckdb")
+
+    def later(name, ledger):
+        held.wait(10)
+        return answers.work_out(name, ledger)
+
+    monkeypatch.setattr(answer_store, "apart", later)
+    assert store.soon("record", (1,)) is None
+    page = threading.Thread(target=store.get, args=("ranking", (1,)), kwargs={"large": False}, daemon=True)
+    page.start()
+    page.join(5)
+    assert set(store.newest) == {"ranking"}
+    held.set()
+    waited(store, "record")

@@ -31,5 +31,6 @@ frame.show_open_tab(
     },
     key="costs_part",
 )
-reporting.show()
+with frame.off_paper("report"):
+    reporting.show()
 frame.link("fleet_data", "→ Prices are given under Fleet data")

@@ -45,7 +45,8 @@ def show_prices() -> None:
     table = price_table(book, currency)
     lists.show(table, "Prices with amount, unit, confirmation and source.", "prices")
     if access.may("prices"):
-        _give_price(currency)
+        with frame.off_paper("price"):
+            _give_price(currency)
 
 
 def price_table(book: Any, currency: str) -> pd.DataFrame:

@@ -28,7 +28,8 @@ for note in plan.notes:
 chosen = lists.narrowing(key="plan")
 board.show_board(plan, chosen)
 plan_parts.show_jobs(plan, chosen)
-deciding.show_decision(plan)
+with frame.off_paper("decide"):
+    deciding.show_decision(plan)
 plan_parts.show_orders(plan, chosen)
 plan_parts.show_rest(plan, chosen)
 plan_parts.show_weeks(plan, chosen)

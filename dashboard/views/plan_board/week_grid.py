@@ -28,7 +28,7 @@ button.put { border-style: dashed; }
 button[hidden] { display: none; }
 .over { font-weight: 600; }
 @media print { .scroll { overflow: visible; } th, td { min-width: 0; font-size: .7rem; padding: .2rem; }
-  button { min-height: 0; } button.put { display: none; } }
+  button { min-height: 0; } button.put, caption { display: none; } }
 @media (max-width: 640px) { .scroll { display: none; } .narrow { display: block; } }
 """
 

@@ -15,7 +15,7 @@ if not frame.started("Enter a unit, log a visit, or bring in tables; then this p
 counts = loaders.ask("fleet_counts").iloc[0]
 office = access.may("money")
 left, middle, *right = st.columns(3 if office else 2, border=True)
-with left:
+with left, frame.off_paper("card"):
     st.subheader("At the vehicle", anchor=False)
     frame.link("log_visit", "→ Log a visit")
     frame.link("pump_history", "→ Look a unit up")

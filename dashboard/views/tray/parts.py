@@ -12,7 +12,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.data.queries import records
-from dashboard.shell import access, frame, say
+from dashboard.shell import access, frame, lists, say
 from dashboard.words import formats
 from dashboard.words.plain import plain
 from dashboard.words.taking import state_unsaid
@@ -93,6 +93,8 @@ def show_waiting(rows: pd.DataFrame) -> None:
         disabled=[str(name) for name in table if name not in TYPED],
         column_config=columns,
     )
+    ticks = table["Store"].map({True: "☑", False: ""})
+    lists.on_paper(table.drop(columns=["No", "Trace"]).assign(Store=ticks))
     state, who = st.columns(2)
     ran = state.selectbox("How the engine ran, where a row doesn't say", ("", *STATES), key="tray_state")
     by = who.text_input("Your initials", key="tray_by", max_chars=12, autocomplete="off")
