@@ -52,6 +52,13 @@ def test_one_row_brings_line_chart_and_table(ledger):
     assert "average current: " in text
 
 
+def test_every_metric_and_its_error_stand_in_a_visits_row(ledger):
+    with open_ledger(ledger) as con:
+        kept = set(con.table("visit_detail").columns)
+    named = {name for m in metrics.METRICS for name in (m.name, m.error) if name}
+    assert named - kept == set(), "add them to visit_rows by a migration"
+
+
 def test_limits_of_a_metric_are_its_types_else_the_fleets(ledger):
     pump = pd.Series({"rpm_low": None, "rpm_high": 9000.0})
     found = limits_of(pump, metrics.metric("rpm"), DEFAULTS | {"rpm_low": 3300.0})

@@ -25,7 +25,7 @@ import duckdb
 from ingest.durable import clear_unfinished
 from ingest.errors import LedgerError
 from ingest.fleet_folder.settings_file import FILE as FLEET_FILE
-from ingest.fleet_folder.tables import ROW_ID, TABLES, VISITS, Column, Table
+from ingest.fleet_folder.tables import METRIC_NAMES, ROW_ID, TABLES, VISITS, Column, Table
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at, settings_chosen
 from ingest.ledger.statements import statement
@@ -138,7 +138,10 @@ def _fleet_folder_rows(
 ) -> duckdb.DuckDBPyRelation:
     """Return a ledger table as a table of a fleet folder; unit: its distances'."""
     # Visits are joined with the pump's serial and metrics measured elsewhere.
-    source = connection.sql(statement("export/visits")) if table is VISITS else connection.table(table.ledger)
+    if table is VISITS:
+        source = connection.sql(statement("export/visits", metrics=", ".join(METRIC_NAMES)))
+    else:
+        source = connection.table(table.ledger)
     numbers = {ROW_ID: table.id_column, "pump_row_id": "pump_id"}  # what rows are known by where they come to
     columns = [
         column for column in table.columns if column.target in source.columns or column.name in numbers

@@ -78,7 +78,8 @@ def insert_reading(
 ) -> int:
     """Add a reading of a visit and return its id. origin: "capture", "meter" or "elsewhere"."""
     row = reading_row(visit_id, reading, origin, capture_hash) | {"reading_id": new_id(connection, "reading")}
-    connection.execute(statement("visit/insert_reading"), row)
+    text = statement("ledger/insert_row", table="reading", columns=", ".join(row))
+    connection.execute(text.replace("{marks}", ", ".join(f"${name}" for name in row)), row)
     return row["reading_id"]
 
 

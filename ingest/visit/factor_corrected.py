@@ -12,12 +12,16 @@ from ingest.ledger.clamps import clamp_of
 from ingest.ledger.rows import as_dicts
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
+from ingest.metrics import METRICS
 from ingest.readers.options import parse_probe
 from ingest.visit.clamp_factor import factor_used, scaled
 from ingest.waveforms import load_waveform
 from ingest.wording.stored import notes_from
 
-_OF_CURRENT = ("mean_a", "mean_a_se", "min_a", "max_a", "ripple_a")
+# What a reading without a capture tells of the current itself, in A.
+_OF_CURRENT = tuple(
+    name for m in METRICS if m.folder and m.unit == "A" for name in (m.name, m.error) if name
+)
 
 
 def read_with(connection: duckdb.DuckDBPyConnection, visit_id: int) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 import inspect
 import re
 from datetime import date, timedelta
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -74,6 +75,24 @@ def test_few_visits_or_few_pumps_at_once_give_the_verdicts_of_all(tmp_path, monk
             assert (last[0][name] == other[name]).all(), name
         for name in ("current_change_pct", "speed_change_pct"):
             np.testing.assert_allclose(last[0][name], other[name], rtol=1e-9, atol=1e-9)
+
+
+def test_each_column_that_a_rule_asks_for_is_brought_over(tmp_path):
+    folder = write_folder(
+        tmp_path / "f",
+        vehicles="unit\n1",
+        pump_types="pump_type,current_low_a,current_high_a\nT1,3,8",
+        pumps="unit,pump_type\n1,T1",
+        visits="unit,visited_on,odometer,mean_a\n1,2025-03-01,1000,5.1",
+    )
+    load_folder(tmp_path / "fleet.duckdb", folder, today=date(2026, 1, 1), author=ANYBODY)
+    with open_ledger(tmp_path / "fleet.duckdb") as connection:
+        there = set(judge_all(connection).columns)  # brought over, or worked out from what was
+    there |= {"type_a", "type_pumps"}  # worked out where a type has pumps enough
+    sources = "".join(path.read_text(encoding="utf-8") for path in Path(judged.__file__).parent.glob("*.py"))
+    asked = set(re.findall(r'\b(?:number|text)\(\s*\w+, "(\w+)"', sources))
+    assert len(asked) > 50
+    assert asked - there == set(), "add them to analytics/sql/judged_visits.sql"
 
 
 def test_each_note_that_a_rule_asks_for_is_brought_over():

@@ -1,10 +1,12 @@
 """Every situation of the table, and its twin, through `load` and `rank`, in one ledger."""
 
+import inspect
 import re
 from dataclasses import replace
 
 import pytest
 
+from analytics.judging import finding
 from analytics.judging.action import ACTIONS
 from analytics.judging.rule import BOOK
 from analytics.judging.rules import RULE_BY_ID, RULES
@@ -91,6 +93,20 @@ def test_one_figure_changes_the_answer(ranked, situation):
 
 def test_every_rule_has_a_situation():
     assert {r.id for r in RULES} - BY_CAPTURE == {s.finding for s in SITUATIONS} - {"broke-down"}
+
+
+def test_every_sentence_of_a_rules_own_is_of_a_step_or_case_that_asks_for_it():
+    cases = set(re.findall(r'"\{step\}, ([a-z ]+)"', inspect.getsource(finding)))
+    assert len(cases) >= 6
+    at_the_end = (finding.UNTOLD, finding.BUILT_IN)
+    idle = [
+        (rule.id, key)
+        for rule in RULES
+        for key in rule.says
+        for step, _, case in [key.partition(", ")]
+        if key not in at_the_end and (step not in rule.steps or (case and case not in cases))
+    ]
+    assert idle == []
 
 
 def test_the_next_test_is_one_short_sentence_or_two(ranked):

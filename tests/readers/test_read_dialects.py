@@ -6,6 +6,7 @@ import pytest
 from ingest.known_pump import KnownPump
 from ingest.measuring.measurement import measure
 from ingest.readers.capture_file import read_capture_bytes
+from ingest.readers.formats import BINARY_FORMATS
 from tests.readers.dialects import SCENARIOS
 from tests.readers.dialects.scenario import RPM, SEGMENTS
 
@@ -39,6 +40,8 @@ def test_dialect_gives_the_known_waveform(function):
     assert rpm == pytest.approx(RPM, rel=1e-3)
     codes = {note.code for note in capture.notes}
     assert set(scenario.notes) <= codes, codes
+    if not any(form.sniff(scenario.data) for form in BINARY_FORMATS):
+        assert scenario.data.startswith(b"\x1f\x8b") or "layout" in codes  # how a text was read is always said
 
 
 MEASURED = (

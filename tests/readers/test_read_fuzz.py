@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from ingest.errors import PumpledgerError
 from ingest.readers.capture_file import read_capture_bytes
+from ingest.readers.formats import BINARY_FORMATS, TEXT_FORMATS
 from tests.readers.dialects import SCENARIOS
 from tests.readers.dialects.mutation import mutate
 
@@ -44,13 +45,29 @@ def test_any_text(text):
     reads_or_refuses("a.csv", text.encode(), {})
 
 
-@pytest.mark.parametrize("function", SCENARIOS[::3], ids=lambda function: function.__name__)
-def test_damaged_file(function):
-    scenario = function()
+def damage(scenario, times):
     rng = np.random.default_rng(len(scenario.data))
-    for _ in range(6):
+    for _ in range(times):
         damaged = mutate(scenario.data[:20_000], rng)
         reads_or_refuses(scenario.file_name, damaged, scenario.options)
+
+
+@pytest.mark.parametrize("function", SCENARIOS[::3], ids=lambda function: function.__name__)
+def test_damaged_file(function):
+    damage(function(), 6)
+
+
+def test_each_format_has_a_scenario_that_is_damaged():
+    """Whatever a new format's reader raises of a damaged file is a refusal."""
+    made = [function() for function in SCENARIOS]
+    of_text = [s for s in made if not any(form.sniff(s.data) for form in BINARY_FORMATS)]
+    beginnings = [s.data[:8_192].decode("utf-8", "replace") for s in of_text]
+    for form in BINARY_FORMATS:
+        damage(next(s for s in made if form.sniff(s.data)), 1)
+    for form in TEXT_FORMATS[:-1]:
+        damage(next(s for s, text in zip(of_text, beginnings, strict=True) if form.sniff(text)), 20)
+    # the last one takes whatever no other does, and most of the scenarios above are its
+    assert TEXT_FORMATS[-1].sniff("") and len(of_text) > 45
 
 
 @st.composite

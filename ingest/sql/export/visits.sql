@@ -1,7 +1,7 @@
 -- Visits as a fleet folder has them: the pump's serial, the capture's file, and metrics measured elsewhere.
 SELECT
     v.*, p.serial, v.capture_hash || '.parquet' AS capture,
-    r.mean_a, r.mean_a_se, r.ripple_pct, r.ripple_pct_se, r.rpm, r.rpm_se, r.min_a, r.max_a, r.ripple_a
+    {metrics}
 FROM visit v
 JOIN pump p USING (pump_id)
 LEFT JOIN current_reading r ON r.visit_id = v.visit_id AND r.origin = 'elsewhere'
