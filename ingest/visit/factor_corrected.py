@@ -19,9 +19,7 @@ from ingest.waveforms import load_waveform
 from ingest.wording.stored import notes_from
 
 # What a reading without a capture tells of the current itself, in A.
-_OF_CURRENT = tuple(
-    name for m in METRICS if m.folder and m.unit == "A" for name in (m.name, m.error) if name
-)
+_OF_CURRENT = tuple(name for m in METRICS if m.folder and m.unit == "A" for name in (m.name, m.error) if name)
 
 
 def read_with(connection: duckdb.DuckDBPyConnection, visit_id: int) -> dict[str, Any]:

@@ -16,7 +16,7 @@ def test_figures_are_those_of_the_methods_version(name):
     changed = differences(kept["figures"], plain(make()), close)
     moved = [change for change in changed if not change.endswith(": new")]
     assert not moved, f"{len(moved)} figures changed; raise METHOD_VERSION, then python -m tests.golden"
-    assert not changed, "figures that are new: python -m tests.golden (a new version has old captures measured)"
+    assert not changed, "new figures: run python -m tests.golden (a raised version has old captures measured)"
 
 
 def test_figures_that_changed_are_kept_only_with_a_new_version(tmp_path, monkeypatch, capsys):
