@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
+from math import isclose
 from pathlib import Path
+from typing import Any
 
 import duckdb
 
@@ -47,9 +49,14 @@ SAME_ENTRY = (
     "This entry is already in the ledger as visit {visit} of unit {unit} on {day}; nothing was changed."
 )
 ADDED = "This is visit {visit} of unit {unit} on {day} already; what it lacked is added to it: {names}."
+OTHERS_STAND = (
+    "Other values than typed stand there for {names}: where those are wrong, correct that visit on Pump "
+    "history."
+)
 # What a technician reads beside a capture; none of it changes how the samples are measured.
 _BESIDE_CAPTURE = (
-    "odometer_km", "hours", "state", "fuel", "supply_v", "supply_v_at", "drop_supply_v", "drop_ground_v",
+    "odometer_km", "hours", "state", "commanded", "duty_pct", "fuel", "supply_v", "supply_v_at",
+    "drop_supply_v", "drop_ground_v",
     "fuel_pressure_kpa", "delivery_l_min", "delivery_at", "pressure_hold_kpa", *PARTS, "fuel_temp_c",
     "fuel_level_pct", "zero_checked", "clamp_point", "technician", "note",
 )  # fmt: skip
@@ -268,8 +275,10 @@ def _completed(
     same = (there.get("unit"), there.get("visited_on")) == (entry.unit, entry.visited_on)
     lacks = [name for name in _BESIDE_CAPTURE if there.get(name, 0) is None]
     typed = [name for name in lacks if getattr(entry, name) is not None]
-    if not same or not typed or (reading is None and entry.meter_a is None):
+    if not same or (reading is None and entry.meter_a is None):
         return known
+    if not typed:
+        return _with_others(known, there, entry)
     beside = {"odometer" if name == "odometer_km" else name for name in typed}
     asked = tuple(q for q in check_visit(connection, entry, reading) if q.field in beside)
     if open_still := tuple(q for q in asked if not settled_by(q, answers.get(q.code, ""))):
@@ -279,7 +288,21 @@ def _completed(
     change_cells(connection, "visit", known.visit_id, values, stamp, reason="added by log")
     _keep_answers(connection, entry, known.visit_id, asked, answers, stamp.author)
     told = {"visit": known.visit_id, "unit": entry.unit, "day": entry.visited_on, "names": ", ".join(typed)}
-    return replace(known, text=phrase(ADDED, **told))
+    return _with_others(replace(known, text=phrase(ADDED, **told)), there, entry)
+
+
+def _with_others(known: LoggedVisit, there: Mapping[str, Any], entry: VisitEntry) -> LoggedVisit:
+    """Name what was typed and stands otherwise in the visit that is there already."""
+    others = []
+    for name in _BESIDE_CAPTURE:
+        stands, typed = there.get(name), getattr(entry, name)
+        if stands is None or typed is None:
+            continue
+        alike = isclose(stands, typed, rel_tol=1e-6) if isinstance(typed, float) else stands == typed
+        others += [] if alike else [name]
+    if not others:
+        return known
+    return replace(known, text=f"{known.text} {phrase(OTHERS_STAND, names=', '.join(others))}")
 
 
 def _pump_in_place(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> int | None:

@@ -43,6 +43,13 @@ WORDS = {
     "This is visit {visit} of unit {unit} on {day} already; what it lacked is added to it: {names}.": (
         "Ya es la visita {visit} de la unidad {unit} del {day}; se le añadió lo que le faltaba: {names}."
     ),
+    (
+        "Other values than typed stand there for {names}: where those are wrong, correct that visit on Pump "
+        "history."
+    ): (
+        "Allí constan otros valores que los escritos para {names}: si son erróneos, corrija esa visita en "
+        "el historial de la bomba."
+    ),
     "This entry is already in the ledger as visit {visit} of unit {unit} on {day}; nothing was changed.": (
         "Esta anotación ya está en el registro como visita {visit} de la unidad {unit} del {day}; no "
         "se cambió nada."

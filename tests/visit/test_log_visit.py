@@ -135,7 +135,9 @@ def test_what_was_read_beside_a_stored_capture_is_added_to_its_visit_and_overwri
     assert not again.stored
     assert again.text.endswith("what it lacked is added to it: supply_v, supply_v_at, drop_ground_v.")
     later = log_visit(ledger, replace(beside, supply_v=13.0), taken, READING, author=ANYBODY)
-    assert "nothing was changed" in later.text
+    assert "nothing was changed. Other values than typed stand there for supply_v: where" in later.text
+    told = log_visit(ledger, replace(beside, supply="pwm", duty_pct=60.0), taken, READING, author=ANYBODY)
+    assert told.text.endswith("what it lacked is added to it: duty_pct.")  # as its next test asked
     stands = "SELECT supply_v, supply_v_at, drop_ground_v, odometer_km FROM visit"
     assert ask(ledger, stands) == [(11.0, "pump", 2.4, 10_000.0)]
     logged = "SELECT old_value, new_value, reason FROM change_log WHERE field = 'drop_ground_v'"
