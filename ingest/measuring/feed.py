@@ -18,7 +18,7 @@ from ingest.measuring.drowned_ripple import drowned_speed, is_drowned
 from ingest.measuring.fast_clock import fast_clock_hz, without_fast_clock
 from ingest.measuring.lifts import without_lifts
 from ingest.measuring.order_tracking import WorkTrace, prepare
-from ingest.measuring.speed import ANSWER_ABOVE, SAME_SPEED, Speed, find_speed, outweighed
+from ingest.measuring.speed import ANSWER_ABOVE, SAME_SPEED, Speed, find_speed
 from ingest.measuring.switching import without_clock
 from ingest.measuring.whitening import whitened
 
@@ -73,9 +73,10 @@ def calmer_traces(
 def by_drowned_ripple(
     current_a: np.ndarray, rate_hz: float, work: WorkTrace, known: KnownPump, found: Speed | None
 ) -> Speed | None:
-    """The speed that the ripple leads to where none could be followed; None without, or against what was
-    found. current_a (n,): the running part."""
-    if not is_drowned(work, float(np.mean(current_a))) or outweighed(found):
+    """The speed that the ripple leads to where none could be followed; None without, against what was found,
+    or where other bars than those told are likely. current_a (n,): the running part."""
+    contradicted = found is not None and found.contradicted is not None
+    if contradicted or not is_drowned(work, float(np.mean(current_a))):
         return None
     calm = without_lifts(current_a, rate_hz)
     traces = [work] if calm is None else [without_clocks(*calm, known.supply)[0], work]

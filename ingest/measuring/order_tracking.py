@@ -33,7 +33,8 @@ class WorkTrace:
     """The running part made ready for spectra: sparks replaced, slow trend removed, 25 to 50 kS/s or so.
 
     y: shape (n,), A, zero mean; rate_hz; usable_hz: highest frequency the original sampling holds.
-    spark_mask: shape of the trace at spark_rate_hz.
+    spark_mask: shape of the trace at spark_rate_hz. pairs: of poles, for each of which a turn looked for
+    stands.
     """
 
     y: np.ndarray
@@ -41,6 +42,7 @@ class WorkTrace:
     usable_hz: float
     spark_mask: np.ndarray
     spark_rate_hz: float
+    pairs: int = 1
 
 
 @dataclass(frozen=True)

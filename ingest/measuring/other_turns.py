@@ -7,9 +7,10 @@ import numpy as np
 from ingest.known_pump import KnownPump
 from ingest.measuring.speed import SAME_SPEED, Speed, at_odds
 from ingest.measuring.speed_evidence import FAINT_RIPPLE
-from ingest.measuring.speed_poles import pairs_of, ripples_a_turn
+from ingest.measuring.speed_poles import commutations, each_brush_by_itself, pairs_of
 
 STILL_OPEN = 0.2  # odds of other bars, on average of two looks at a trace
+BEYOND_AN_ENGINE = 10.0  # odds of other bars: what an engine adds to a trace speaks less for wrong ones
 TOWERING = 3.0  # times the power of the ripple's orders
 UNEVEN = 0.5  # of the power of the poles' orders: more is no motor's whose brushes face each other
 SHORT = 0.65  # share of the power of the poles' orders within one bar
@@ -24,7 +25,7 @@ def no_commutators(wave: np.ndarray, known: KnownPump) -> bool:
     """
     if known.segments is None:
         return False
-    ripple, poles = ripples_a_turn(known.segments, known), 2 * pairs_of(known)
+    ripple, poles = commutations(known), 2 * pairs_of(known)
     spectrum = np.fft.rfft(wave)
     order, power = np.arange(len(spectrum)), np.abs(spectrum) ** 2
     if len(power) <= max(ripple, 2 * poles):
@@ -55,13 +56,15 @@ def usual(speed: Speed | None, known: KnownPump) -> bool:
 
 
 def contradicted_before(first: Speed | None, calmed: Speed) -> bool:
-    """Whether a speed is one that another look at the trace had found, and other bars stay likely over both.
+    """Whether a speed is one that another look at the trace had found, and other bars stay likely, over both
+    looks or by the first alone.
 
     A calmer trace shows less of how bars differ, so that the wrong number's turn may settle on it.
     """
     if first is None or first.contradicted is None or calmed.other is None:
         return False
-    if (first.contradicted.odds * calmed.other.odds) ** 0.5 < STILL_OPEN:
+    odds = first.contradicted.odds
+    if odds < BEYOND_AN_ENGINE and (odds * calmed.other.odds) ** 0.5 < STILL_OPEN:
         return False
     rpm = 60 * calmed.phase.turn_hz
     found = [60 * first.phase.turn_hz, *(c.rpm for c in first.candidates)]
@@ -88,7 +91,5 @@ def unlike_pairs(speed: Speed, known: KnownPump) -> bool:
 
     With odd bars and more poles than two, each brush commutates by itself.
     """
-    pairs, rpm = pairs_of(known), 60 * speed.phase.turn_hz
-    low, high = known.band_rpm
-    odd = pairs > 1 and known.segments is not None and known.segments % 2 == 1
-    return odd and known.expected_rpm is None and rpm < low <= 2 * rpm <= high
+    rpm, (low, high) = 60 * speed.phase.turn_hz, known.band_rpm
+    return each_brush_by_itself(known) and known.expected_rpm is None and rpm < low <= 2 * rpm <= high

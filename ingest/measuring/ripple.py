@@ -84,7 +84,12 @@ def average_turn(
     rest = x - wave[index]
     a_turn = sparks / max(float(turns[-1] - turns[0]), 1.0)
     left_out = float(np.clip((MANY_SPARKS - a_turn) / (MANY_SPARKS - FEW_SPARKS), 0, 1))
-    ripple, ripple_se = ripple_height(left_out * filled + (1 - left_out) * x, turns, step_a, ripples)
+    ripple, ripple_se = ripple_height(filled, turns, step_a, ripples)
+    if sparks:  # how far the height hangs on them is not known any better
+        with_all, with_all_se = ripple_height(x, turns, step_a, ripples)
+        ripple_se = left_out * ripple_se + (1 - left_out) * with_all_se
+        ripple_se = float(np.hypot(ripple_se, with_all - ripple))
+        ripple = left_out * ripple + (1 - left_out) * with_all
     return AverageTurn(
         wave, ripple, ripple_se, wave_se, noise, sparks, _mean_noise_sd(rest, rate) / len(x) ** 0.5
     )

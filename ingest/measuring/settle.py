@@ -17,6 +17,9 @@ OFF_SHARE = 0.35  # an off level lies below this share of the running level
 OFF_QUIET = 1.2  # and its scatter is no more than this share of the running scatter
 SETTLED_PCT = 5.0  # settling time: within this of the steady level, as in step responses generally
 MIN_OFF_BLOCKS = 3
+# An off level above this share of the running level is none where so many blocks of the run lie as low and
+# quiet: a current that comes in pulses, as under an open coil, pauses so.
+OFF_BEYOND_DOUBT, PAUSES = 0.1, 3
 # Share of the difference between off levels after and before a run that goes into the error: the mean of a
 # run over which the zero drifts evenly lies half of it off, and not at all off where the core keeps it (root
 # mean square of both).
@@ -97,12 +100,14 @@ def _off_blocks(level: np.ndarray, scatter: np.ndarray) -> np.ndarray:
         return none
     running_scatter = float(np.median(scatter[upper]))
     off = (level < low + 0.15 * (high - low)) & (scatter <= max(OFF_QUIET * running_scatter, 1e-12))
+    paused = np.zeros(len(level), dtype=bool)
     edges = np.flatnonzero(np.diff(off.astype(np.int8), prepend=0, append=0)).reshape(-1, 2)
     for begin, end in edges:
         at_end = begin == 0 or end == len(off)
         if end - begin < (MIN_OFF_BLOCKS if at_end else 50):
-            off[begin:end] = False
-    return off
+            off[begin:end], paused[begin:end] = False, True
+    doubtful = off.any() and float(np.median(level[off])) > OFF_BEYOND_DOUBT * high
+    return none if doubtful and np.count_nonzero(paused) >= PAUSES else off
 
 
 def _longest_stretch(running: np.ndarray) -> tuple[int, int]:

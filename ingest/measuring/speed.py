@@ -13,7 +13,15 @@ from ingest.measuring.line_spectrum import line_spectrum
 from ingest.measuring.order_tracking import AngleTrace, WorkTrace, follow_line, retraced
 from ingest.measuring.speed_evidence import Doubt, bars_differ, comb, doubt
 from ingest.measuring.speed_lines import Lines, band_limited, find_lines
-from ingest.measuring.speed_poles import four_pole_odds, of_a_pair, pairs_of, slowed, whole_turn
+from ingest.measuring.speed_poles import (
+    each_brush_by_itself,
+    four_pole_odds,
+    of_a_pair,
+    pairs_of,
+    poles_looked_for,
+    slowed,
+    whole_turn,
+)
 from ingest.measuring.speed_posterior import FASTEST_RPM, Hypotheses, speed_log_prior, weigh
 from ingest.measuring.speed_refine import TurnPhase, refine
 from ingest.measuring.told_bars import BORNE_OUT, OtherBars, other_bars
@@ -84,7 +92,7 @@ class Speed:
 def find_speed(work: WorkTrace, known: KnownPump = UNKNOWN_PUMP) -> Speed | None:
     """Weigh all shaft speeds the trace allows; None when it holds no line that can be followed."""
     pairs = pairs_of(known)
-    if pairs == 1:
+    if pairs == 1 or each_brush_by_itself(known):
         return _perhaps_of_four(_of_two_poles(work, known), known)
     speed = _of_two_poles(slowed(work, pairs), of_a_pair(known))
     if speed is None:
@@ -137,7 +145,7 @@ def _evenly(speed: Speed, other: Speed | None) -> tuple[SpeedCandidate, ...]:
 def _found(work: WorkTrace, known: KnownPump) -> Speed | None:
     if np.std(work.y) < LEAST_SWING_A:
         return None
-    longest = int(LONGEST_SEARCH_S * work.rate_hz)
+    poles, longest = poles_looked_for(known), int(LONGEST_SEARCH_S * work.rate_hz)
     part = work.y[-longest:] if len(work.y) > longest else work.y
     search = WorkTrace(part, work.rate_hz, work.usable_hz, work.spark_mask, work.spark_rate_hz)
     lines = find_lines(search)
@@ -145,7 +153,7 @@ def _found(work: WorkTrace, known: KnownPump) -> Speed | None:
         return None
     if known.segments:  # their ripple may be too weak to be among the lines, as beside a bad bar's
         fastest_rpm = max(known.band_rpm[1], EXPECTED_WITHIN * (known.expected_rpm or 0.0))
-        ripple_hz = lcm(2, known.segments) * fastest_rpm / 60
+        ripple_hz = lcm(poles, known.segments) * fastest_rpm / 60
         highest_hz = min(max(lines.highest_hz, 1.05 * ripple_hz), work.usable_hz)
         lines = replace(lines, highest_hz=highest_hz)
     fine = band_limited(search, lines.highest_hz, FINER)
@@ -159,7 +167,7 @@ def _found(work: WorkTrace, known: KnownPump) -> Speed | None:
         trace = retraced(fine, lines.highest_hz, *by_line)
         if trace.cycles < 4:
             continue
-        hypotheses = weigh(trace, lines.highest_hz, sampled_hz=work.spark_rate_hz, known=known)
+        hypotheses = weigh(trace, lines.highest_hz, sampled_hz=work.spark_rate_hz, known=known, poles=poles)
         if not len(hypotheses.bars):
             continue
         # All orders together give a sharper angle than the followed line: weigh again by it.
@@ -167,7 +175,7 @@ def _found(work: WorkTrace, known: KnownPump) -> Speed | None:
         line_order = int(hypotheses.line_order[best])
         phase = _refined(search, lines, trace, line_order, banded=True)
         sharper = retraced(fine, lines.highest_hz, phase.time_s, phase.turns * line_order)
-        again = weigh(sharper, lines.highest_hz, sampled_hz=work.spark_rate_hz, known=known)
+        again = weigh(sharper, lines.highest_hz, sampled_hz=work.spark_rate_hz, known=known, poles=poles)
         if len(again.bars):  # not so where the phase fell apart: that line was no shaft's
             trace, hypotheses = sharper, again
         followed.append((hypotheses, trace))
@@ -190,7 +198,7 @@ def _may_be_ripple(line_hz: float, known: KnownPump, followed: list[tuple[Hypoth
     """
     if not known.segments:
         return False
-    turn_hz = line_hz / lcm(2, known.segments)
+    turn_hz = line_hz / lcm(poles_looked_for(known), known.segments)
     tried = np.concatenate([h.turn_hz for h, _ in followed])
     usual = known.band_rpm[0] <= 60 * turn_hz <= known.band_rpm[1]
     return usual and bool(np.abs(np.log(tried / turn_hz)).min() > SAME_SPEED)
@@ -221,7 +229,8 @@ def _answer(
         total = float(np.logaddexp.reduce(weights[near[same]][first]))
         share = float(np.exp(weights[near[0]] - total))
         by, trace = followed[source[near[0]]]
-        if known.segments and _is_comb(by, trace, lines, int(order_of_line[near[0]]), known.segments):
+        told = None if each_brush_by_itself(known) else known.segments
+        if told and _is_comb(by, trace, lines, int(order_of_line[near[0]]), told):
             total -= COMB
         groups.append((total, int(near[0]), share))
         near = near[~same]
@@ -304,7 +313,8 @@ def _second_look(
         bars,
         told=told,
         band_rpm=known.band_rpm,
-        pairs=pairs_of(known),
+        pairs=work.pairs,
+        each_brush=each_brush_by_itself(known),
         # A drive slows its pump: a turn far beyond the band is no rival then.
         fastest_rpm=BEYOND_A_DRIVE * known.band_rpm[1] if known.supply == "pwm" else FASTEST_RPM,
     )

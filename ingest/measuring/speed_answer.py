@@ -16,7 +16,13 @@ from ingest.measuring.foreign_lines import ForeignLines
 from ingest.measuring.other_turns import anothers_ripple, no_commutators, unlike_pairs, usual
 from ingest.measuring.ripple import AverageTurn
 from ingest.measuring.speed import ANSWER_ABOVE, Speed, at_odds, outweighed, too_far
-from ingest.measuring.speed_poles import four_pole_odds, pairs_of, ripples_a_turn
+from ingest.measuring.speed_poles import (
+    commutations,
+    each_brush_by_itself,
+    four_pole_odds,
+    pairs_of,
+    ripples_a_turn,
+)
 from ingest.measuring.told_bars import OtherBars
 from ingest.reading import Reading
 from ingest.wording import measuring_notes
@@ -325,7 +331,7 @@ def _stands_alone(speed: Speed, known: KnownPump) -> bool:
     """Whether the evidence decides for the speed, by itself and not by habit."""
     if speed.probability < ANSWER_ABOVE or speed.contradicted is not None:
         return False
-    if known.segments is not None and anothers_ripple(speed, known, ripples_a_turn(known.segments, known)):
+    if known.segments is not None and anothers_ripple(speed, known, commutations(known)):
         return False
     if unlike_pairs(speed, known):
         return False
@@ -370,7 +376,7 @@ def _answered(reading: Reading, speed: Speed, turn: AverageTurn, known: KnownPum
 
 
 def _unlike_told(other: OtherBars, known: KnownPump) -> Note:
-    pairs = pairs_of(known)
+    pairs = 1 if each_brush_by_itself(known) else pairs_of(known)
     return measuring_notes.segments_contradicted(other.segments * pairs, known.segments or 0, other.rpm)
 
 

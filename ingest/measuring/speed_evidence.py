@@ -70,18 +70,23 @@ def doubt(
     told: bool,
     band_rpm: tuple[float, float],
     pairs: int = 1,
+    each_brush: bool = False,
     fastest_rpm: float = FASTEST_RPM,
 ) -> Doubt | None:
     """Look for a rival to the turn; `spectrum` is by shaft angle, its orders 1 to count are looked at.
 
     segments: bars, told or (told False) the most probable; band_rpm: the type's usual band. pairs: of poles,
     each of which the turn looked at stands for: what differs between them stands between whole orders.
-    fastest_rpm: that a faster turn may have.
+    each_brush: commutates by itself, which leaves strong orders that are no ripple's, and no pattern of these
+    for another turn. fastest_rpm: that a faster turn may have.
     """
     x, floor = spectrum.at(np.arange(1.0, count + 1))
     power = x * floor
     ripple = lcm(2, segments)
     usual = band_rpm[0] <= rpm <= band_rpm[1]
+    if each_brush:
+        fits = SLOWEST_RPM <= rpm <= FASTEST_RPM and not _smeared(spectrum, count, pairs)
+        return None if fits else Doubt(None)
     if not told and not usual and segments > MOST_BARS_UNUSUAL:
         return Doubt(None)
     if not told and segments < FEWEST_BARS:

@@ -45,19 +45,36 @@ def four_pole_odds(rpm: float, segments: int | None, known: KnownPump) -> float:
     return FOUR_POLE_ODDS.get(segments or 0, 0.0) * SELDOM ** (1 - min(max(above, 0.0), 1.0))
 
 
+def each_brush_by_itself(known: KnownPump) -> bool:
+    """Whether no two brushes commutate together: odd bars under more than two brushes.
+
+    Then one pair of poles sees no motor of whole bars, and the trace is read as it is.
+    """
+    return pairs_of(known) > 1 and known.segments is not None and known.segments % 2 == 1
+
+
+def poles_looked_for(known: KnownPump) -> int:
+    """Poles of the motor whose turn is looked for in the trace as it is, or slowed."""
+    return 2 * pairs_of(known) if each_brush_by_itself(known) else 2
+
+
+def commutations(known: KnownPump) -> int:
+    """The order of a turn's wave of which commutation leaves multiples: that of all brushes, or of one."""
+    assert known.segments is not None
+    return known.segments if each_brush_by_itself(known) else ripples_a_turn(known.segments, known)
+
+
 def ripples_a_turn(segments: int, known: KnownPump) -> int:
     """lcm(poles, segments)."""
     return lcm(2 * pairs_of(known), segments)
 
 
 def of_a_pair(known: KnownPump) -> KnownPump:
-    """The two-pole motor that one pair of poles sees."""
+    """The two-pole motor that one pair of poles sees; bars even or not told."""
     pairs, segments = pairs_of(known), known.segments
     if segments:
         segments = segments // pairs if segments % pairs == 0 else lcm(2 * pairs, segments) // pairs
-        if segments % 2 == 0 and known.segments % 2 == 1:  # type: ignore[operator]
-            segments //= 2  # odd bars, two ripples each
-    return replace(known, segments=segments)
+    return replace(known, segments=segments, poles=2)
 
 
 def slowed(work: WorkTrace, pairs: int) -> WorkTrace:
@@ -67,6 +84,7 @@ def slowed(work: WorkTrace, pairs: int) -> WorkTrace:
         rate_hz=work.rate_hz / pairs,
         usable_hz=work.usable_hz / pairs,
         spark_rate_hz=work.spark_rate_hz / pairs,
+        pairs=pairs,
     )
 
 

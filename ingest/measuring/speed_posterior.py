@@ -3,12 +3,12 @@
 A hypothesis says: the followed line is order m of the shaft, and the commutator has N bars. Every order is
 then a slot in the order spectrum, of a class that physics tells apart:
 
-    ripple  multiples of lcm(2, N): present on every motor
+    ripple  multiples of lcm(2, N): present on every motor (lcm(poles, N) where each brush commutates alone)
     even    other even orders: differences between bars and coils, which meet a brush twice a turn
     odd     odd orders: only what tells one half turn from the other, much weaker
     once    order 1: also the load on the shaft
     twice   order 2: mostly brushes and poles, stronger than the other even ones
-    brush   odd multiples of N, N odd: the two brushes differ
+    brush   odd multiples of N, N odd: the two brushes differ; of more than two, all multiples but the ripple
     alias   orders folded down by too slow sampling, fixed by the sampling rate and the speed assumed
 
 Slot power over local noise, x, is exponential with mean 1 without a line and 1 + s with one. s is log-normal
@@ -52,6 +52,8 @@ SLOWEST_RPM, FASTEST_RPM = 1500.0, 16_000.0  # pumps run between; a speed outsid
 BEYOND = 15.0  # log odds against it
 PREVIOUS_SD = 0.12  # of ln rpm about the last visit's
 SPEED_CHANGED = 0.01  # chance that the last visit's speed says nothing about today's
+# Prior that the strongest line is that of brushes not alike: of two; of more, each commutating by itself.
+UNLIKE_BRUSHES = 0.03, 0.3
 LOWEST_RPM, HIGHEST_RPM = 1000.0, 27_000.0
 LOWEST_HZ = 30.0  # below it lies what is left of slow drift
 LEVEL_STEP = 0.5 * np.log(10)
@@ -140,12 +142,14 @@ def weigh(
     *,
     sampled_hz: float,
     known: KnownPump,
+    poles: int = 2,
     bar_odds: Mapping[int, float] | None = None,
     between_rpm: tuple[float, float] = (LOWEST_RPM, HIGHEST_RPM),
 ) -> Hypotheses:
     """Log posterior weight of every (m, N) the followed line allows.
 
-    bar_odds: of the bar counts looked at; None: of the one told, else of all. between_rpm: speeds looked at.
+    poles: more than two where each brush commutates by itself. bar_odds: of the bar counts looked at; None:
+    of the one told, else of all. between_rpm: speeds looked at.
     """
     line = trace.line_hz
     bar_odds = bar_odds or ({known.segments: 1.0} if known.segments else BAR_ODDS)
@@ -163,7 +167,13 @@ def weigh(
     for part in np.split(turns_enough, np.flatnonzero(np.diff(slots // MOST_SLOTS)) + 1):
         if len(part):
             scores[part - first] = _bar_scores(
-                spectrum, part, highest_hz / line, sampled_hz / line, bars, sampled_hz < ALIAS_BELOW_HZ
+                spectrum,
+                part,
+                highest_hz / line,
+                sampled_hz / line,
+                bars,
+                poles=poles,
+                slow_sampling=sampled_hz < ALIAS_BELOW_HZ,
             )
     scores += prior[:, None] + log_odds
     at_m, at_bars = np.nonzero(np.isfinite(scores))
@@ -190,13 +200,15 @@ def _bar_scores(
     highest: float,
     sampled: float,
     bars: np.ndarray,
-    slow_sampling: bool = False,
+    *,
+    poles: int,
+    slow_sampling: bool,
 ) -> np.ndarray:
     """Log likelihood of each order of the followed line and bar count, (M, B); -inf: ripple out of sight.
 
     highest, sampled: highest frequency looked at and sampling rate, in multiples of the followed line.
     """
-    counts = np.maximum((highest * line_orders).astype(int), 4)
+    counts = np.maximum((highest * line_orders).astype(int), max(4, poles))
     firsts = np.cumsum(counts) - counts
     which = np.repeat(np.arange(len(counts)), counts)
     k = np.arange(1, counts.sum() + 1) - firsts[which]
@@ -206,23 +218,25 @@ def _bar_scores(
     silent = spectrum.silent(k / line_orders[which])
     bar = slot_ratios(x, floor, "bar", np.multiply.outer(FALLS, far))
     bar[:, silent] = 1.0
-    humps = np.where(bars % 2 == 0, bars, 2 * bars)  # lcm(2, bars)
-    once, twice = (np.log(bar[0, firsts + i].mean(axis=1)) for i in (0, 1))
+    humps = np.lcm(poles, bars)
+    once, twice = (np.log(bar[0, firsts + i].mean(axis=1)) for i in (0, poles - 1))
 
     def log_sums(of: np.ndarray) -> np.ndarray:
         return _log_products(bar, np.flatnonzero(of), which[of], len(counts))
 
-    even, odd = log_sums((k % 2 == 0) & (k > 2)), log_sums((k % 2 == 1) & (k > 1))  # (F, M, J)
+    even, odd = log_sums((k % poles == 0) & (k > poles)), log_sums((k % poles > 0) & (k > 1))  # (F, M, J)
     each, same = np.unique(humps, return_inverse=True)  # N odd and 2 N even make the same ripple
     at_ripple = k % each[:, None] == 0
-    at_brush = (k % bars[:, None] == 0) & (k % 2 == 1) & (k > 1)
+    at_brush = (k % bars[:, None] == 0) & (k % poles > 0) & (k > 1)
     ripple, even_less = _ripple_sums(x, floor, silent, k, which, bar, at_ripple, each, len(counts))
     brush, odd_less = _ripple_sums(x, floor, silent, k, which, bar, at_brush, bars, len(counts))
     ripple, even_less = ripple[same], even_less[:, same]
-    score = _strongest_log_prior(spectrum.strongest_line * line_orders, humps, bars)
+    if poles == 2:  # what several brushes commutate in turn may leave next to no ripple of all of them
+        ripple = ripple + RIPPLE_LEVEL_PRIOR
+    score = _strongest_log_prior(spectrum.strongest_line * line_orders, humps, bars, poles)
     score = score + _fundamental_log_prior(spectrum, line_orders, humps, bars, counts)
     score = score + (once + twice)[:, None] - np.log(len(LEVELS))
-    score = score + (_log_sum(ripple + RIPPLE_LEVEL_PRIOR) + _log_sum(brush)).T
+    score = score + (_log_sum(ripple) + _log_sum(brush)).T
     if slow_sampling:
         score = score + _alias_scores(spectrum, line_orders, counts, sampled)[:, None]
     even_sum, odd_sum = even[:, None] - even_less, odd[:, None] - odd_less  # (F, B, M, J)
@@ -287,17 +301,19 @@ def _alias_scores(
     return out
 
 
-def _strongest_log_prior(orders: np.ndarray, humps: np.ndarray, bars: np.ndarray) -> np.ndarray:
+def _strongest_log_prior(orders: np.ndarray, humps: np.ndarray, bars: np.ndarray, poles: int) -> np.ndarray:
     """Log prior that the strongest line of all has these orders, (M,), for each bar count; (M, B).
 
     It is nearly always a low harmonic of the ripple or, with a bad bar, a low even order.
     """
     q = np.rint(orders).astype(int)[:, None]
     harmonic = np.where(q % humps == 0, q // humps, 0)
-    low_order = np.select([q == 1, q == 2, q == 4, q == 6], [0.05, 0.2, 0.08, 0.03], 0.002)
+    low_order = np.select(
+        [q == 1, q == poles, q == 2 * poles, q == 3 * poles], [0.05, 0.2, 0.08, 0.03], 0.002
+    )
     share = np.select(
         [harmonic == 1, harmonic == 2, harmonic == 3, harmonic > 3, (bars % 2 == 1) & (q % bars == 0)],
-        [0.45, 0.2, 0.1, 0.2 / np.maximum(harmonic, 1) ** 2, 0.03],
+        [0.45, 0.2, 0.1, 0.2 / np.maximum(harmonic, 1) ** 2, UNLIKE_BRUSHES[poles > 2]],
         low_order,
     )
     return np.log(share)

@@ -15,6 +15,7 @@ from scipy.special import logsumexp
 
 from ingest.known_pump import KnownPump
 from ingest.measuring.order_tracking import AngleTrace
+from ingest.measuring.speed_poles import poles_looked_for
 from ingest.measuring.speed_posterior import BAR_ODDS, weigh
 
 WRONGLY_TOLD = 0.02  # how often a number of bars is told wrong (common practice, no source)
@@ -23,6 +24,7 @@ WRONGLY_TOLD = 0.02  # how often a number of bars is told wrong (common practice
 BORNE_OUT = 4 * WRONGLY_TOLD / (1 - WRONGLY_TOLD)
 SAME_SPEED = 0.015  # log ratio
 USUAL_BARS = range(5, 17)  # of motors that may be meant instead
+FEWEST_TURNS_SWITCHED = 5.0  # what a drive leaves between the orders passes for orders of a slow turn
 MOST_LOG_ODDS = 30.0
 SURROUNDED = 1.05  # by so much the speeds looked at surround the one told
 
@@ -49,10 +51,10 @@ def other_bars(
 
     believed: nothing else speaks against turn_hz.
     """
-    told_bars = known.segments
+    told_bars, poles = known.segments, poles_looked_for(known)
     assert told_bars is not None
     # Odd bars make the ripple of twice as many even ones, so that these do not differ in speed.
-    others = {n: BAR_ODDS[n] for n in USUAL_BARS if lcm(2, n) != lcm(2, told_bars)}
+    others = {n: BAR_ODDS[n] for n in USUAL_BARS if lcm(poles, n) != lcm(poles, told_bars)}
     bar_odds = {n: WRONGLY_TOLD * odds / sum(others.values()) for n, odds in others.items()}
     bar_odds[told_bars] = 1 - WRONGLY_TOLD
     (low, high), rpm = known.band_rpm, 60 * turn_hz  # other bars count at usual speeds
@@ -61,11 +63,14 @@ def other_bars(
         highest_hz,
         sampled_hz=sampled_hz,
         known=replace(known, segments=None),
+        poles=poles,
         bar_odds=bar_odds,
         between_rpm=(min(low, rpm / SURROUNDED), max(high, rpm * SURROUNDED)),
     )
     told = found.bars == told_bars
     unlike = ~told
+    if known.supply == "pwm":
+        unlike &= found.turn_hz >= FEWEST_TURNS_SWITCHED * trace.line_hz / trace.cycles
     if believed:  # other bars at this very speed would leave it as it is
         unlike &= np.abs(np.log(found.turn_hz / turn_hz)) > SAME_SPEED
     if not told.any() or not unlike.any():

@@ -51,6 +51,7 @@ def test_half_the_speed_looks_like_four_brushes_that_are_not_alike(rpm, told, op
     ("first_odds", "calmed_odds", "rpm", "contradicted"),
     [
         (130.0, 0.012, 6_000.0, True),  # a calmer trace forgets how bars differ
+        (76.0, 0.00001, 6_000.0, True),  # however much
         (3.0, 0.005, 6_000.0, False),  # and what an engine adds
         (130.0, 0.012, 4_500.0, False),  # another speed than the first look's
         (0.05, 0.5, 6_000.0, False),  # the first look bore the number out
