@@ -67,11 +67,13 @@ def serve(
     Returns the exit status: 0 when it was stopped. Raises PumpledgerError when it does not come up.
     """
     from dashboard.serving.configuration import PUBLIC_URL, read_server_settings
+    from dashboard.serving.provider import refuse_unready_sign_in
     from dashboard.serving.serving import streamlit_arguments
     from dashboard.serving.supervisor import Supervisor
     from ingest.loopback import is_loopback
 
     settings = read_server_settings()
+    refuse_unready_sign_in(settings)
     refuse_no_ledger(ledger)
     if not is_loopback(address):
         refuse_open_door(address, signed_in=settings.sign_in, without_sign_in=without_sign_in)

@@ -6,15 +6,17 @@ import csv
 
 import pytest
 
-from tests.browser.browsing import LEAN, downloaded, free_port, served, settle
+from tests.browser.browsing import LEAN, downloaded, free_port, go, served, settle
 
 pytestmark = pytest.mark.browser
 
 PEOPLE = {
     "tina": ["technician"], "pia": ["planner"], "mara": ["manager", "technician"], "sol": ["visitor"],
-    "noa": ["planner"],
+    "noa": ["planner"], "eve": ["manager"], "ada": ["manager"],
 }  # fmt: skip
-BOUND = {"noa": {"depots": ["North"]}}
+# A token for another program, and one that has ended.
+MORE = {"noa": {"depots": ["North"]}, "eve": {"aud": "another program"}, "ada": {"exp": 1_000_000_000}}
+UNTAKEN = ("sol", "eve", "ada")
 SECRETS = """
 [auth]
 redirect_uri = "http://127.0.0.1:{port}/oauth2callback"
@@ -30,7 +32,7 @@ def address(ledger, tmp_path_factory):
     provider_mock = pytest.importorskip("oidc_provider_mock")
     pytest.importorskip("authlib")
     people = [
-        provider_mock.User(sub=name, claims={"name": name.title(), "roles": roles} | BOUND.get(name, {}))
+        provider_mock.User(sub=name, claims={"name": name.title(), "roles": roles} | MORE.get(name, {}))
         for name, roles in PEOPLE.items()
     ]
     folder, port = tmp_path_factory.mktemp("sign_in"), free_port()
@@ -57,7 +59,7 @@ def sign_in(browser, address):
         page.get_by_role("link", name="Sign in").click()
         page.get_by_role("button", name=name).click()
         page.wait_for_url(f"{address}/**")
-        if name != "sol":
+        if name not in UNTAKEN:
             settle(page)
         return page
 
@@ -95,25 +97,22 @@ def test_a_technician_reaches_no_money_and_signs_out(sign_in, address):
 
 
 @pytest.mark.parametrize(("name", "sets_prices"), [("pia", False), ("mara", True)])
-def test_planner_and_manager_have_every_page_and_the_manager_sets_prices(sign_in, address, name, sets_prices):
+def test_planner_and_manager_have_every_page_and_the_manager_sets_prices(sign_in, name, sets_prices):
     page = sign_in(name)
     assert menu(page) == EVERYBODY | OFFICE
-    page.goto(f"{address}/fleet-data?part=Prices")
-    settle(page)
+    go(page, "fleet-data?part=Prices")
     assert page.get_by_text("Planned replacement, all in").first.is_visible()
     assert (page.get_by_role("button", name="Keep this price").count() == 1) is sets_prices
 
 
-def test_who_is_bound_to_a_depot_sees_and_saves_its_units_alone(sign_in, address):
+def test_who_is_bound_to_a_depot_sees_and_saves_its_units_alone(sign_in):
     page = sign_in("noa")
-    page.goto(f"{address}/pumps-by-risk")
-    settle(page)
+    go(page, "pumps-by-risk")
     # Made when the button is pressed, outside of the page's run.
     saved = downloaded(page, page.get_by_role("button", name="Save as CSV"))
     rows = list(csv.DictReader(saved.decode("utf-8-sig").splitlines()))
     assert {row["unit"] for row in rows} == {"101", "102", "103", "104"}
-    page.goto(f"{address}/pump?pump=7")
-    settle(page)
+    go(page, "pump?pump=7")
     assert "106" not in page.inner_text('[data-testid="stMain"]')
 
 
@@ -122,6 +121,14 @@ def test_a_person_without_a_role_sees_nothing_of_the_fleet(sign_in):
     assert "Sol: no role here yet" in page.inner_text("main")
     assert menu(page) == set()
     assert page.request.get(page.url.split("/")[0] + "//" + page.url.split("/")[2] + "/media/x").status == 401
+
+
+@pytest.mark.parametrize("name", ["eve", "ada"])
+def test_a_token_for_another_program_or_of_yesterday_lets_nobody_in(sign_in, address, name):
+    page = sign_in(name)
+    page.goto(f"{address}/costs")
+    assert "Sign in to see the fleet." in page.inner_text("main")
+    assert page.request.get(f"{address}/_stcore/host-config").status == 401
 
 
 CLOSED = (

@@ -1,12 +1,14 @@
 """What a request must bring before anything of the fleet is asked, and the policy every answer carries."""
 
 import asyncio
+import re
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 from dashboard.serving.configuration import ServerSettings, read_server_settings
 from dashboard.serving.guard import Guard, policy_headers, script_hashes
+from dashboard.serving.provider import refuse_unready_sign_in
 from dashboard.serving.sessions import Ended, Session, session_of, still_holds, widest_role
 from ingest.errors import PumpledgerError
 
@@ -215,3 +217,52 @@ def test_settings_are_read():
     }
     assert read_server_settings(told) == ServerSettings(True, "https://pumps.example", 8.0)
     assert read_server_settings(told).secure
+
+
+PROVIDER = """[auth]
+redirect_uri = "https://pumps.example/oauth2callback"
+cookie_secret = "x"
+client_id = "x"
+client_secret = "x"
+server_metadata_url = "https://people.example"
+"""
+
+
+@pytest.mark.parametrize(
+    ("public_url", "secrets", "said"),
+    [
+        ("https://pumps.example", None, "redirect_uri, cookie_secret"),
+        ("https://pumps.example", "auth = 7", "redirect_uri, cookie_secret"),
+        (
+            "https://pumps.example",
+            PROVIDER.replace('client_id = "x"', 'client_id = " "'),
+            "needs client_id under",
+        ),
+        ("https://pumps.example", "[auth", "can't be read as TOML"),
+        (
+            "https://pumps.example",
+            PROVIDER.replace("back", "bak"),
+            "set redirect_uri to https://pumps.example/oauth2",
+        ),
+        ("http://pumps.example", PROVIDER, "isn't this server"),
+        ("https://other.example:8443", PROVIDER, "isn't this server"),
+        ("", PROVIDER, "isn't this server"),
+        ("", PROVIDER.replace("https://pumps.example", "http://["), "isn't this server"),
+    ],
+)
+def test_a_server_that_nobody_could_sign_in_to_does_not_start(tmp_path, public_url, secrets, said):
+    pytest.importorskip("authlib")
+    if secrets is not None:
+        (tmp_path / "secrets.toml").write_text(secrets)
+    with pytest.raises(PumpledgerError, match=re.escape(said)):
+        refuse_unready_sign_in(ServerSettings(True, public_url), [tmp_path / "secrets.toml"])
+
+
+@pytest.mark.parametrize("at", ["https://pumps.example", "http://127.0.0.1:8501", "http://localhost"])
+def test_the_later_of_two_descriptions_of_a_provider_counts(tmp_path, at):
+    pytest.importorskip("authlib")
+    files = [tmp_path / "home.toml", tmp_path / "here.toml"]
+    files[0].write_text("[auth]")
+    files[1].write_text(PROVIDER.replace("https://pumps.example", at))
+    refuse_unready_sign_in(ServerSettings(True, at if "example" in at else ""), files)
+    refuse_unready_sign_in(ServerSettings(), [tmp_path / "none"])

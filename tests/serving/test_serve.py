@@ -71,6 +71,17 @@ def test_a_port_that_is_none_is_a_usage_error(port: str, capsys: pytest.CaptureF
     assert "is not a port number" in capsys.readouterr().err
 
 
+def test_serve_with_sign_in_and_no_provider_is_a_sentence(tmp_path, monkeypatch, capsys) -> None:
+    from dashboard.cli import main
+
+    pytest.importorskip("authlib")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("PUMPLEDGER_SIGN_IN", "1")
+    assert main(["serve", "--ledger", str(tmp_path / "l.duckdb")]) == 1
+    assert "Signing in needs redirect_uri" in capsys.readouterr().err
+
+
 def test_serve_answers_on_loopback_only_and_stops_with_its_command(tmp_path: Path, taken_port: int) -> None:
     command = [sys.executable, "-m", "dashboard.cli", "serve", "--ledger", str(tmp_path / "l.duckdb")]
     root = Path(__file__).parents[2]
