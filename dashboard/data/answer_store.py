@@ -1,8 +1,9 @@
 """Long answers kept, so that pages of large fleets come up at once.
 
-A small fleet is worked out anew whenever its ledger has changed. For a large one the last answer is shown
-while the next is worked out by a process of its own, and the page says so. The ranking of a large fleet is
-also kept in a file beside the ledger, for the next start of the server.
+A small fleet is worked out anew whenever its ledger has changed; who would wait for longer than WAIT_S while
+others have theirs worked out sees the last answer. For a large fleet the last answer is shown while the next
+is worked out by a process of its own. The page says so in either case. The ranking of a large fleet is also
+kept in a file beside the ledger, for the next start of the server.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ log = logging.getLogger(__name__)
 LARGE = 5_000  # pumps in service from which a ranking takes seconds
 RETRY_S = 600.0  # a job that failed on this state of the ledger is tried again after so long
 RENEW_S = 3600.0  # what `soon` shows is made anew no sooner, however often the ledger changes
+WAIT_S = 2.0
 FORM = 4
 
 
@@ -56,11 +58,13 @@ class AnswerStore:
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _turn: threading.Lock = field(default_factory=threading.Lock)  # one long job in the background at a time
     _here_turn: threading.Lock = field(default_factory=threading.Lock)  # waits for no record of forecasts
+    _begun_here: dict[str, float] = field(default_factory=dict)  # when each was last begun here, in seconds
 
     def get(self, name: str, stamp: Stamp, *, large: bool) -> Kept:
-        """Return the answer for this state of the ledger; for a large fleet the last one, being renewed.
+        """Return the answer for this state of the ledger or a later one; for a large fleet the last one.
 
-        Waits only where there is none yet, or the fleet is small. Raises PumpledgerError.
+        Waits where there is none yet, or the fleet is small: there for others' answers at most WAIT_S.
+        Raises PumpledgerError.
         """
         kept = self.at_once(name, stamp, large=large)
         if kept is not None:
@@ -91,11 +95,19 @@ class AnswerStore:
         return job.result() if job.done() else None
 
     def _here(self, name: str, stamp: Stamp) -> Kept:
-        with self._here_turn:
+        asked_s, last = time.monotonic(), self.newest.get(name)
+        if not self._here_turn.acquire(timeout=WAIT_S if last else -1):
+            return self.newest[name]
+        try:
             kept = self.newest.get(name)
-            if kept is None or kept.stamp != stamp:
+            # What was begun since shows this state or a later one: without that, each of several who wait
+            # while others write would have it worked out again for a state that has passed.
+            if kept is None or (kept.stamp != stamp and self._begun_here.get(name, 0.0) < asked_s):
+                self._begun_here[name] = time.monotonic()
                 kept = self._keep(name, *answers.work_out(name, self.ledger))
             return kept
+        finally:
+            self._here_turn.release()
 
     def _start(self, name: str, stamp: Stamp) -> Future[Kept]:
         """Begin the next answer in the background, unless it is being made or just failed on this ledger."""

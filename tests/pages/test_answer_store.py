@@ -1,6 +1,7 @@
 """Long answers: renewed with the ledger, shown at once where they take time, and kept for the next start."""
 
 import threading
+import time
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -48,6 +49,55 @@ def test_a_small_fleet_is_worked_out_once_for_each_state(made, tmp_path):
     assert store.get("ranking", (2,), large=False).stamp == (2,)
     assert store.get("plan", (3,), large=False).stamp == (3,)
     assert not store.file.exists()
+
+
+class Line:
+    """A lock that tells how many have come to it."""
+
+    def __init__(self):
+        self.lock, self.came = threading.Lock(), 0
+        self.release = self.lock.release
+
+    def acquire(self, timeout):
+        self.came += 1
+        return self.lock.acquire(timeout=timeout)
+
+
+def until(happened):
+    end = time.monotonic() + 10
+    while not happened() and time.monotonic() < end:
+        time.sleep(0.001)
+
+
+def test_who_wait_while_others_write_share_one_answer_or_see_the_last(made, monkeypatch, tmp_path):
+    counts, go = made
+    monkeypatch.setattr(answer_store, "WAIT_S", 0.01)
+    line, seen = Line(), []
+    store = AnswerStore(tmp_path / "fleet.duckdb", _here_turn=line)
+
+    def asking(n):  # each for a state of its own
+        job = lambda: seen.append(store.get("ranking", (99, n), large=False).stamp)  # noqa: E731
+        threading.Thread(target=job, daemon=True).start()
+
+    go.clear()
+    asking(0)
+    until(lambda: store._begun_here)
+    for n in range(1, 6):
+        asking(n)
+    until(lambda: line.came == 6)
+    assert seen == []  # there is none yet, so all wait
+    go.set()
+    until(lambda: len(seen) == 6)
+    assert seen == [(1,)] + 5 * [(2,)]  # begun before the others asked, and once since
+    go.clear()
+    begun = store._begun_here["ranking"]
+    asking(6)
+    until(lambda: store._begun_here["ranking"] != begun)
+    assert store.get("ranking", (99, 7), large=False).stamp == (2,)  # the last one
+    go.set()
+    until(lambda: len(seen) == 7)
+    assert seen[-1] == (3,)
+    assert counts == 3 * ["ranking"]
 
 
 def test_a_large_fleet_shows_the_last_answer_while_the_next_is_made(made, tmp_path):

@@ -19,9 +19,10 @@ if not len(head):
     say.line("There is no such pump in this ledger.")
     st.stop()
 pump = head.iloc[0]
-ranking = loaders.ranking()
-ranked = ranking[ranking["pump_id"] == pump_id]
+answer = loaders.ranked()
+ranked = answer.value.pumps[answer.value.pumps["pump_id"] == pump_id]
 parts.show_head(pump, ranked)
+frame.age(answer, "Risks")
 visits = loaders.ask("visits_of_pump", pump_id=pump_id)
 frame.show_open_tab(
     {
