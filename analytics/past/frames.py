@@ -29,7 +29,9 @@ def fetch_table(connection: duckdb.DuckDBPyConnection, name: str, values: Sequen
 
 def as_frame(table: pa.Table) -> pd.DataFrame:
     """Return a table of `fetch_table`, or some of its rows, as `fetch` gives it."""
-    return table.to_pandas(date_as_object=False)
+    frame = table.to_pandas(date_as_object=False)
+    # Columns of text without any row and chunk can't be joined with one another.
+    return frame if len(frame) else frame.astype(object).astype(frame.dtypes)
 
 
 def among(names: pd.Series, known: pd.Series | pd.Index) -> np.ndarray:

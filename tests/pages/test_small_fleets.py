@@ -94,6 +94,14 @@ def test_reports_of_a_fleet_without_a_running_pump(tmp_path, capsys, name):
         assert "Traceback" not in said.err
 
 
+def test_reports_of_a_ledger_that_has_only_its_settings(tmp_path, capsys):
+    ledger = str(tmp_path / "fleet.duckdb")
+    assert main(["add", "fleet", "currency=EUR", "--ledger", ledger]) == 0
+    for command, told in (("rank", "No pump is in service"), ("plan", "No pump is to be changed")):
+        assert main([command, "--ledger", ledger]) == 0
+        assert told in capsys.readouterr().out
+
+
 def test_a_pumps_page_tells_its_finding_and_that_of_one_taken_off(tmp_path, monkeypatch):
     weak = {"unit": "u0", "visited_on": "2026-02-15", "odometer": 13_000, "state": "idle", "mean_a": 3.1}
     taken_off = [
