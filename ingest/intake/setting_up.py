@@ -75,7 +75,8 @@ def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
             if connection.execute(statement("visit/pump_in_service"), [unit, position]).fetchall():
                 raise EntryRefused(
                     "position-taken",
-                    f"Unit {unit} has a pump in position {position}; record its replacement.",
+                    f"Unit {unit} has a pump in position {position}: record its change on the page Log a"
+                    " visit, or log the new one's first capture with --serial and --reason after-repair.",
                 )
             pump_type = life.get("pump_type") or "unknown"
             connection.execute(statement("visit/add_pump_type"), [pump_type, stamp.at])

@@ -188,6 +188,15 @@ def _add(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     yield Choice(AS_TYPED, added, on_yes=True)
 
 
+def _changed(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
+    changed = phrase("It was changed: {serial} is in since {day}", serial=told["serial"], day=told["day"])
+    yield Choice(AS_TYPED, changed, on_yes=True)
+    same = (
+        phrase("It is {value}", value=told["known"]) if told.get("known") else phrase("It is the same pump")
+    )
+    yield Choice("same", same, {"serial": told.get("known")})
+
+
 def _beside(_code: str, _told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     yield Choice(AS_TYPED, phrase("Store it beside the other"), on_yes=True)
 
@@ -311,6 +320,7 @@ _OFFERS: dict[tuple[str, str], _Offer] = {
     ("unit-new", ""): _add,
     ("position-new", ""): _add,
     ("pump-new", ""): _add,
+    ("pump-changed", ""): _changed,
     ("second-meter-reading", ""): _beside,
     ("pressure-unit", ""): _psi,
     ("pressure-unit", "other"): _in_unit,

@@ -23,7 +23,6 @@ from ingest.ledger.depots import demand_own_unit, names_others
 from ingest.ledger.numbers import new_id
 from ingest.ledger.questions import KEEPS_OUT_OF_TREND, raise_question
 from ingest.ledger.retried import retried
-from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp, transaction
 from ingest.ledger.visit_rows import insert_capture, insert_reading, meter_reading, plain
@@ -35,13 +34,20 @@ from ingest.visit.completing import complete
 from ingest.visit.entry import VisitEntry
 from ingest.visit.instrument_cluster import count_on
 from ingest.visit.measuring_context import measuring_context
+from ingest.visit.pump_of_visit import (
+    before_this,
+    change_or_add_pump,
+    find_pump,
+    keep_serial,
+    position_meant,
+    pump_in_place,
+)
 from ingest.vocabulary import PARTS
 from ingest.waveforms import store_waveform
 from ingest.wording import questions as words
 from ingest.wording.language import phrase
 from ingest.wording.stored import stored_question
 
-UNKNOWN_TYPE = "unknown"
 SAME_SAMPLES = (
     "These samples are already in the ledger as visit {visit} of unit {unit} on {day}; nothing was changed."
 )
@@ -131,12 +137,12 @@ def _store(
     with open_ledger(ledger, read_only=False, wait_s=wait_s, unit=entry.unit) as connection:
         demand_own_unit(connection, author.depots, entry.unit)
         with transaction(connection, author, "work", command="log") as stamp:
-            entry = replace(entry, position=_position(connection, entry.unit, entry.position))
+            entry = replace(entry, position=position_meant(connection, entry.unit, entry.position))
             entry = _count_on(connection, entry)
             known = _same_visit(connection, entry, capture)
             if known:
                 return _completed(connection, known, entry, reading, answers, stamp)
-            pump_id, new_questions = _find_pump(connection, entry)
+            pump_id, new_questions = find_pump(connection, entry)
             questions = (
                 *new_questions,
                 *check_visit(connection, entry, reading),
@@ -153,7 +159,8 @@ def _store(
             confirmed = tuple(q for q in questions if q not in left_open)
             stored = store_waveform(ledger, capture) if capture is not None else None
             if pump_id is None:
-                pump_id = _add_pump(connection, entry)
+                pump_id = change_or_add_pump(connection, entry, stamp)
+            keep_serial(connection, pump_id, entry.serial, stamp)
             if capture is not None and stored is not None:
                 insert_capture(connection, capture, stored)
             capture_hash = stored.capture_hash if stored else None
@@ -187,13 +194,16 @@ def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: flo
         return UNKNOWN_PUMP
     entry = complete(entry)
     with open_ledger(ledger, wait_s=wait_s) as connection:
-        entry = replace(entry, position=_position(connection, entry.unit, entry.position))
-        pump_id = _pump_in_place(connection, entry)
+        entry = replace(entry, position=position_meant(connection, entry.unit, entry.position))
+        pump_id = pump_in_place(connection, entry)
         entry = _with_told(connection, pump_id, entry)
         assert entry.visited_on is not None
-        return measuring_context(
+        # Of a pump that may have been changed, the type is taken to be the same, but not its last speed.
+        old = None if pump_id is not None else before_this(connection, entry)
+        alike = old and entry.pump_type in (None, old["pump_type"])
+        known = measuring_context(
             connection,
-            pump_id,
+            old["pump_id"] if old and alike else pump_id,
             entry.visited_on,
             state=entry.state,
             supply_v=entry.supply_v,
@@ -201,6 +211,7 @@ def known_before_measuring(ledger: Path | str, entry: VisitEntry, *, wait_s: flo
             duty_pct=entry.duty_pct,
             told={name: getattr(entry, name) for name in TOLD},
         )
+    return known if old is None else replace(known, previous_rpm=None, previous_supply_v=None)
 
 
 def _with_told(connection: duckdb.DuckDBPyConnection, pump_id: int | None, entry: VisitEntry) -> VisitEntry:
@@ -218,18 +229,6 @@ def _measure(ledger: Path | str, entry: VisitEntry, capture: Capture, wait_s: fl
     from ingest.measuring.measurement import measure
 
     return measure(capture, known_before_measuring(ledger, entry, wait_s=wait_s))
-
-
-def _position(connection: duckdb.DuckDBPyConnection, unit: str, position: str | None) -> str:
-    """Return the position meant; without one, the unit's only position, else "main"."""
-    if position and position.strip():
-        return position.strip()
-    positions = [p for (p,) in connection.execute(statement("visit/positions"), [unit]).fetchall()]
-    if len(positions) > 1 and "main" not in positions:
-        raise EntryRefused(
-            "position-missing", f"Unit {unit} has pumps in {', '.join(positions)}; say which with --position."
-        )
-    return positions[0] if len(positions) == 1 else "main"
 
 
 def _count_on(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> VisitEntry:
@@ -305,41 +304,6 @@ def _with_others(known: LoggedVisit, there: Mapping[str, Any], entry: VisitEntry
     return replace(known, text=f"{known.text} {phrase(OTHERS_STAND, names=', '.join(others))}")
 
 
-def _pump_in_place(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> int | None:
-    rows = connection.execute(
-        statement("visit/pump_in_place"),
-        {
-            "unit": entry.unit,
-            "position": entry.position,
-            "serial": entry.serial,
-            "visited_on": entry.visited_on,
-            "reason": entry.reason,
-        },
-    ).fetchall()
-    return rows[0][0] if rows else None
-
-
-def _find_pump(
-    connection: duckdb.DuckDBPyConnection, entry: VisitEntry
-) -> tuple[int | None, tuple[Question, ...]]:
-    """Return the pump the visit belongs to, or None and the question that must be settled to add one."""
-    pump_id = _pump_in_place(connection, entry)
-    if pump_id is not None:
-        return pump_id, ()
-    known, units = connection.execute(statement("visit/unit_counts"), [entry.unit]).fetchall()[0]
-    if not units:
-        return None, ()  # the first unit of an empty ledger can't be a slip for another
-    if not known:
-        return None, (words.new_unit(entry.unit, entry.pump_type),)
-    lives = connection.execute(statement("visit/lives_in_position"), [entry.unit, entry.position]).fetchall()[
-        0
-    ][0]
-    if not lives:
-        return None, (words.new_position(entry.unit, entry.position, entry.pump_type),)
-    day = str(entry.visited_on)
-    return None, (words.new_pump(entry.unit, entry.position, entry.serial, day, entry.pump_type),)
-
-
 def _second_reading(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> tuple[Question, ...]:
     """Ask before a second meter reading of the same pump on the same day."""
     if entry.meter_a is None:
@@ -353,16 +317,6 @@ def _second_reading(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) ->
     visit_id, meter_a = rows[0]
     day = str(entry.visited_on)
     return (words.second_meter_reading(entry.unit, day, visit_id, meter_a, entry.meter_a),)
-
-
-def _add_pump(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> int:
-    """Add what is missing of vehicle, pump type and pump; return the pump's id."""
-    now = utc_now()
-    pump_type = entry.pump_type or UNKNOWN_TYPE
-    connection.execute(statement("visit/add_vehicle"), [entry.unit, now])
-    connection.execute(statement("visit/add_pump_type"), [pump_type, now])
-    row = {"unit": entry.unit, "position": entry.position, "pump_type": pump_type, "serial": entry.serial}
-    return insert_row(connection, "pump", row | {"recorded_at": now})
 
 
 def _insert_visit(

@@ -64,7 +64,7 @@ def fit_pump(
     Raises EntryRefused where another pump is in service there, or was until a later day.
     """
     with open_ledger(ledger, read_only=False) as connection:
-        occupant = _in_service(connection, unit, position)
+        occupant = in_service(connection, unit, position)
         if occupant is not None:
             raise EntryRefused(
                 "position-taken",
@@ -96,22 +96,37 @@ def replace_pump(
     """
     _check_removal(removal)
     with open_ledger(ledger, read_only=False) as connection:
-        old = _to_take_off(connection, unit, position, on)
-        pump = pump or NewPump()
-        new = NewPump(
-            pump.pump_type or old["pump_type"],
-            pump.serial,
-            pump.lot,
-            old["run_share"] if pump.run_share is None else pump.run_share,
-            pump.prior_distance_km,
-        )
+        old = to_take_off(connection, unit, position, on)
         with transaction(connection, author, "work", command="replace-pump") as stamp:
-            _close(connection, old["pump_id"], removal, on, odometer_km, hours, stamp)
-            new_id = _fit(connection, unit, position, new, on, odometer_km, hours, stamp)
-            _hand_over_visits(connection, old["pump_id"], new_id, on, stamp)
+            new_id = change_pump(connection, old, removal, pump or NewPump(), on, odometer_km, hours, stamp)
             if filter_kept:
                 _add_service(connection, unit, "filter_kept", on, odometer_km, "with a pump change", stamp)
     return old["pump_id"], new_id
+
+
+def change_pump(
+    connection: duckdb.DuckDBPyConnection,
+    old: dict[str, Any],
+    removal: Removal,
+    pump: NewPump,
+    on: date,
+    odometer_km: float | None,
+    hours: float | None,
+    stamp: Stamp,
+) -> int:
+    """Do what `replace_pump` does in the caller's transaction; old: from `to_take_off`. Returns the new
+    pump_id."""
+    new = NewPump(
+        pump.pump_type or old["pump_type"],
+        pump.serial,
+        pump.lot,
+        old["run_share"] if pump.run_share is None else pump.run_share,
+        pump.prior_distance_km,
+    )
+    _close(connection, old["pump_id"], removal, on, odometer_km, hours, stamp)
+    new_id = _fit(connection, old["unit"], old["position"], new, on, odometer_km, hours, stamp)
+    _hand_over_visits(connection, old["pump_id"], new_id, on, stamp)
+    return new_id
 
 
 def move_pump(
@@ -133,8 +148,8 @@ def move_pump(
     the odometer lies before its fitting.
     """
     with open_ledger(ledger, read_only=False) as connection:
-        old = _to_take_off(connection, unit, position, on)
-        if _in_service(connection, to_unit, to_position) is not None:
+        old = to_take_off(connection, unit, position, on)
+        if in_service(connection, to_unit, to_position) is not None:
             raise EntryRefused(
                 "position-taken", f"Unit {to_unit} has a pump in position {to_position}; take that off first."
             )
@@ -225,15 +240,16 @@ def _known_unit(connection: duckdb.DuckDBPyConnection, unit: str) -> None:
         raise EntryRefused("unknown-unit", f"Unit {unit} is not in the ledger; check its number.")
 
 
-def _in_service(connection: duckdb.DuckDBPyConnection, unit: str, position: str) -> dict[str, Any] | None:
+def in_service(connection: duckdb.DuckDBPyConnection, unit: str, position: str) -> dict[str, Any] | None:
+    """Return the row of the pump in service there, None without one; EntryRefused for an unknown unit."""
     _known_unit(connection, unit)
     rows = as_dicts(connection.execute(statement("visit/pump_in_service"), [unit, position]))
     return rows[0] if rows else None
 
 
-def _to_take_off(connection: duckdb.DuckDBPyConnection, unit: str, position: str, on: date) -> dict[str, Any]:
+def to_take_off(connection: duckdb.DuckDBPyConnection, unit: str, position: str, on: date) -> dict[str, Any]:
     """Return the pump in service there, if it can have come off on that day."""
-    old = _in_service(connection, unit, position)
+    old = in_service(connection, unit, position)
     if old is None:
         raise EntryRefused("no-pump", f"Unit {unit} has no pump in service in position {position}.")
     if old["fitted_on"] and on < old["fitted_on"]:

@@ -87,6 +87,18 @@ def new_pump(unit: str, position: str | None, serial: str | None, day: str, pump
     )
 
 
+@question("pump-changed", "serial")
+def changed_pump(unit: str, position: str | None, serial: str, day: str, known: str | None) -> str:
+    """A serial that is not that of the pump in service."""
+    place = f"position {position or 'main'} of unit {unit}"
+    if known is None:
+        return (
+            f"Nobody has told the serial of the pump in {place}, and after a repair on {day} it is {serial}:"
+            " was the pump changed?"
+        )
+    return f"The pump in {place} has serial {known} on record, not {serial}: was it changed by {day}?"
+
+
 def _a_pump(pump_type: str | None) -> str:
     return f"a pump of {pump_type or 'unknown'} type, fitted on an unknown date"
 

@@ -17,6 +17,8 @@ WORDS = {
     "It was in km: {value}": "Era en km: {value}",
     "It was in miles: {value}": "Era en millas: {value}",
     "It is {value}": "Es {value}",
+    "It is the same pump": "Es la misma bomba",
+    "It was changed: {serial} is in since {day}": "Se cambió: {serial} está montada desde el {day}",
     "With the factor {factor}: {value}": "Con el factor {factor}: {value}",
     "With the clamp's own factor, {factor}: {value}": "Con el factor propio de la pinza, {factor}: {value}",
     "Add unit {unit}": "Agregar la unidad {unit}",

@@ -56,6 +56,17 @@ def new_pump(unit: str, position: str | None, serial: str | None, day: str, pump
     )
 
 
+@spanish("pump-changed")
+def changed_pump(unit: str, position: str | None, serial: str, day: str, known: str | None) -> str:
+    place = f"la posición {position or 'main'} de la unidad {unit}"
+    if known is None:
+        return (
+            f"Nadie dijo el número de serie de la bomba en {place}, y tras una reparación el {day} es"
+            f" {serial}: ¿se cambió la bomba?"
+        )
+    return f"La bomba en {place} consta con número de serie {known}, no {serial}: ¿se cambió antes del {day}?"
+
+
 def _a_pump(pump_type: str | None) -> str:
     kind = "de tipo desconocido" if pump_type in (None, "unknown") else f"de tipo {pump_type}"
     return f"una bomba {kind}, montada en fecha desconocida"

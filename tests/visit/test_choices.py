@@ -173,7 +173,7 @@ def test_a_bare_yes_settles_only_what_asks_for_a_yes():
         key for key in codes() if key[0] in {q.code for q in asked}
     }
     assert {q.code for q in asked if settled_by(q, "yes")} == {
-        "similar-unit", "unit-new", "position-new", "pump-new", "second-meter-reading",
+        "similar-unit", "unit-new", "position-new", "pump-new", "pump-changed", "second-meter-reading",
     }  # fmt: skip
     assert {q.text for q in asked if q.code == "similar-unit" and settled_by(q, "Yes.")} == {
         "There are a unit 103 and a unit 1O3; is it 103?"
@@ -193,7 +193,7 @@ def test_each_value_that_an_answer_puts_right_has_its_box_on_the_page():
                for name in c.values}  # fmt: skip
     of_an_entry = columns & {f.name for f in fields(VisitEntry)}
     assert of_an_entry - set(BOX_OF) == {
-        "odometer_km", "odometer_entered", "odometer_unit", "visited_on", "hours",
+        "odometer_km", "odometer_entered", "odometer_unit", "visited_on", "hours", "serial",
     }  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from ingest.capture import Capture
 from ingest.errors import AnswerNeeded, EntryRefused, LedgerError
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import set_setting, settings_at
+from ingest.ledger.upkeep import check_ledger
 from ingest.ledger.visit_rows import meter_reading
 from ingest.visit import logging_visit
 from ingest.visit.corrections import correct_visit, withdraw_visit
@@ -228,6 +229,7 @@ class TestWhichPump:
                 " VALUES (1, '214', 'A', 'S1', '2025-01-01', '2026-03-02', now()),"
                 " (2, '214', 'A', 'S2', '2026-03-02', NULL, now())"
             )
+            con.execute("UPDATE last_id SET id = 2 WHERE table_name = 'pump'")
         return ledger
 
     @pytest.mark.parametrize(
@@ -245,10 +247,36 @@ class TestWhichPump:
         assert log_visit(changed, replace(ENTRY, **entry), capture(), READING, author=ANYBODY).pump_id == pump
 
     def test_an_unknown_serial_or_an_empty_place_is_asked_about(self, changed):
-        for entry in ({"serial": "S9"}, {"visited_on": date(2024, 1, 1)}):
+        day = date(2024, 1, 1)
+        for entry, code in (({"serial": "S9"}, "pump-changed"), ({"visited_on": day}, "pump-new")):
             with pytest.raises(AnswerNeeded) as needed:
                 log_visit(changed, replace(ENTRY, **entry), capture(), READING, author=ANYBODY)
-            assert "pump-new" in codes(needed)
+            assert code in codes(needed)
+
+    def test_another_serial_closes_the_life_of_the_pump_before_once_it_was_asked(self, changed):
+        entry = replace(ENTRY, serial="S9", visited_on=date(2026, 4, 1), reason="after-repair")
+        answers = {"pump-changed": "yes"}
+        logged = log_visit(changed, entry, capture(), READING, answers, author=ANYBODY)
+        lives = (
+            "SELECT pump_id, pump_type, serial, fitted_on, removed_on, removal FROM pump WHERE pump_id > 1"
+        )
+        assert sorted(ask(changed, lives)) == [
+            (2, "A", "S2", date(2026, 3, 2), date(2026, 4, 1), "other"),
+            (logged.pump_id, "A", "S9", date(2026, 4, 1), None, None),
+        ]
+        assert check_ledger(changed).problems == ()
+
+    def test_a_serial_nobody_knew_is_kept_and_after_a_repair_asked_about(self, changed):
+        with open_ledger(changed, read_only=False) as con:
+            con.execute("UPDATE pump SET serial = NULL WHERE pump_id = 2")
+        later = replace(ENTRY, visited_on=date(2026, 4, 1))
+        log_visit(changed, later, capture(), READING, author=ANYBODY)
+        repaired = replace(later, visited_on=date(2026, 4, 2), reason="after-repair", serial="S9")
+        with pytest.raises(AnswerNeeded, match="was the pump changed"):
+            log_visit(changed, repaired, capture(), READING, author=ANYBODY)
+        told = replace(later, visited_on=date(2026, 4, 3), serial="S2")
+        assert log_visit(changed, told, capture(), READING, author=ANYBODY).pump_id == 2
+        assert ask(changed, "SELECT serial FROM pump WHERE pump_id = 2") == [("S2",)]
 
     def test_positions(self, changed):
         with pytest.raises(AnswerNeeded) as needed:

@@ -113,6 +113,8 @@ def _take(question: Question, choice: Choice) -> None:
             state[box] = "" if value is None else f"{value:.5g} {unit}"
         elif column in ("visited_on", "hours"):
             state[column] = value
+        elif column == "serial":
+            state[column] = value or ""
     if "probe" in choice.values:
         state["probe"], state["probe_text"] = typed.PROBES[-1], choice.values["probe"]
     elif choice.times is not None:  # its file is in amperes

@@ -1,10 +1,13 @@
 -- The pump a visit belongs to. On the day of a change, without a serial, that is the pump taken off, unless
--- the capture was made after the repair.
+-- the capture was made after the repair. A serial told after a repair is not taken for that of a pump seen
+-- before whose own nobody knows: it may have been changed.
 SELECT pump_id
 FROM pump
 WHERE unit = $unit
   AND position = $position
-  AND ($serial IS NULL OR serial IS NULL OR serial = $serial)
+  AND ($serial IS NULL OR serial = $serial OR (serial IS NULL AND NOT ($reason = 'after-repair' AND EXISTS (
+        SELECT 1 FROM visit v
+        WHERE v.pump_id = pump.pump_id AND NOT v.withdrawn AND v.visited_on < $visited_on))))
   AND (fitted_on IS NULL OR fitted_on <= $visited_on)
   AND (removed_on IS NULL OR removed_on >= $visited_on)
 ORDER BY
