@@ -172,13 +172,17 @@ def test_a_new_entry_is_judged_strictly_against_the_last():
     assert judge_entry(history.iloc[:0], day, 5.0, 3) is None
 
 
-@pytest.mark.parametrize("entered", [97_970, 98_150, 98_400, 606_850, 611_000])
-def test_no_entry_is_offered_less_than_the_unit_had_run(entered):
+@pytest.mark.parametrize(
+    ("entered", "offered"),
+    [(97_970, False), (98_150, False), (98_400, True), (606_850, False), (611_000, True)],
+)
+def test_no_entry_is_offered_less_than_the_unit_had_run(entered, offered):
     """Put right by the answer, it must not be asked about again."""
     history = unit_frame(GOOD)
     for day in (np.datetime64("2024-10-02"), np.datetime64("2024-12-02")):
         doubt = judge_entry(history, day, entered * MILE, entered)
-        if doubt is not None and np.isfinite(doubt.likely_km):
+        assert np.isfinite(doubt.likely_km) == offered
+        if offered:
             assert doubt.likely_km >= GOOD[-1] * MILE - 1
             again = judge_entry(history, day, doubt.likely_km, doubt.likely_km / MILE)
             assert again is None

@@ -264,7 +264,7 @@ class TestWhichPump:
             (2, "A", "S2", date(2026, 3, 2), date(2026, 4, 1), "other"),
             (logged.pump_id, "A", "S9", date(2026, 4, 1), None, None),
         ]
-        assert check_ledger(changed).problems == ()
+        assert not [f for f in check_ledger(changed).findings if "overlap" in f.text]
 
     def test_a_serial_nobody_knew_is_kept_and_after_a_repair_asked_about(self, changed):
         with open_ledger(changed, read_only=False) as con:
