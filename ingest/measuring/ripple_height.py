@@ -9,6 +9,8 @@ is taken off.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from ingest.accuracy import rounding_se_a
@@ -52,8 +54,7 @@ def ripple_height(
     highest = min(USABLE * a_turn, grid / 2 - 1)
     wave_kept = _shrunk(spectrum, left, highest)
     height = float(np.ptp(_wave(wave_kept)))
-    laid_on = np.random.default_rng(1).standard_normal((DRAWS, grid // 2 + 1, 2)) @ np.array([1, 1j])
-    again = _shrunk(wave_kept + laid_on * np.sqrt(left / 2), left, highest)
+    again = _shrunk(wave_kept + _noise_of(grid // 2 + 1) * np.sqrt(left / 2), left, highest)
     heights = np.ptp(_wave(again), axis=-1)
     upper = max(height - float(np.ptp(_wave(_shrunk(spectrum, left, UPPER_FROM * highest)))), 0.0)
     ripples = ripples or max(int(np.argmax(np.abs(wave_kept))), 1)
@@ -64,6 +65,14 @@ def ripple_height(
     put_back = np.hypot(DULLED_SE * dulled, BEYOND_SE * beyond)
     se = np.linalg.norm([NOISE_SE * heights.std(), left_by_method, put_back, codes])
     return max(height + dulled + beyond, 0.0), float(se)
+
+
+@lru_cache(maxsize=16)
+def _noise_of(orders: int) -> np.ndarray:
+    """Draws of complex noise, of variance 2, the same for every record; (DRAWS, orders)."""
+    drawn = np.random.default_rng(1).standard_normal((DRAWS, orders, 2)) @ np.array([1, 1j])
+    drawn.flags.writeable = False
+    return drawn
 
 
 def _shrunk(spectrum: np.ndarray, left: float, highest: float) -> np.ndarray:
