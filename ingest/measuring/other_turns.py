@@ -8,9 +8,11 @@ from ingest.known_pump import KnownPump
 from ingest.measuring.speed import SAME_SPEED, Speed, at_odds
 from ingest.measuring.speed_evidence import FAINT_RIPPLE
 from ingest.measuring.speed_poles import commutations, each_brush_by_itself, pairs_of
+from ingest.measuring.speed_posterior import FUNDAMENTAL_OVER_SECOND
 
 STILL_OPEN = 0.2  # odds of other bars, on average of two looks at a trace
 BEYOND_AN_ENGINE = 10.0  # odds of other bars: what an engine adds to a trace speaks less for wrong ones
+ODD_BARS_NEVER = FUNDAMENTAL_OVER_SECOND[0][1]
 TOWERING = 3.0  # times the power of the ripple's orders
 UNEVEN = 0.5  # of the power of the poles' orders: more is no motor's whose brushes face each other
 SHORT = 0.65  # share of the power of the poles' orders within one bar
@@ -73,13 +75,21 @@ def contradicted_before(first: Speed | None, calmed: Speed) -> bool:
 
 def anothers_ripple(speed: Speed, known: KnownPump, ripple: int) -> bool:
     """Whether the strongest order of the turn's wave, noise taken off, would be the ripple of the bars told
-    at another usual speed: an unusual one, or one at which next to none of that ripple shows."""
+    at another usual speed: an unusual one, or one at which next to none of that ripple shows, or of odd bars
+    less than ever does."""
     power = np.abs(np.fft.rfft(speed.phase.wave)) ** 2
     if ripple >= len(power):
         return False
     strongest = 2 + int(np.argmax(power[2:]))
     faint = power[ripple::ripple].max() < FAINT_RIPPLE * power[strongest]
-    if not faint and (strongest % ripple == 0 or usual(speed, known) or known.expected_rpm is not None):
+    # Odd bars under two brushes never leave a ripple so far behind its double: that is of twice the speed.
+    odd = known.segments is not None and ripple == 2 * known.segments
+    halved = odd and strongest == 2 * ripple and power[ripple] < ODD_BARS_NEVER * power[strongest]
+    if (
+        not faint
+        and not halved
+        and (strongest % ripple == 0 or usual(speed, known) or known.expected_rpm is not None)
+    ):
         return False
     rpm = 60 * speed.phase.turn_hz * strongest / ripple
     low, high = known.band_rpm

@@ -194,8 +194,12 @@ def _even_orders_are_doubled(x: np.ndarray, power: np.ndarray, ripple: int, *, o
 
 
 def _half_speed_not_tried(spectrum: LineSpectrum, power: np.ndarray, ripple: int) -> bool:
-    """Tell whether the record is too short for half the speed, which has the stronger ripple; power (k,)."""
-    too_short = spectrum.cycles < 2 * FEWEST_TURNS
+    """Tell whether the record is too short for half the speed, which has the stronger ripple; power (k,).
+
+    A bad bar's lines begin with order 2: at half the speed with order 1.
+    """
+    by_a_bar = len(power) > 5 and int(np.argmax(power)) == 1 and power[1] > DOUBLED * power[:5:2].max()
+    too_short = spectrum.cycles < 2 * FEWEST_TURNS and not by_a_bar
     return too_short and (ripple > len(power) or power[ripple // 2 - 1] > power[ripple - 1])
 
 

@@ -35,6 +35,13 @@ def test_a_bad_bar_is_not_doubted():
     assert doubted({2: 1.0, 4: 0.6, 6: 0.25, 8: 0.4, 10: 2e-3, 12: 4e-3, 16: 0.1}, 6000) is None
 
 
+@pytest.mark.parametrize(("lines", "fits"), [({2: 1.0, 4: 0.4}, True), ({8: 1.0, 4: 0.4}, False)])
+def test_of_few_turns_a_bad_bars_lines_are_no_ripple_of_half_the_speed(lines, fits):
+    """Half the speed has a ripple at order 6; at that speed a bad bar's lines would begin with order 1."""
+    found = doubted({6: 0.1, 12: 0.05, 24: 0.01, **lines}, 4700, bars=12, turns=3)
+    assert found is None if fits else found.rival_rpm == 2350
+
+
 @pytest.mark.parametrize(("odd", "turns", "fits"), [(7, 3, False), (1, 3, True), (7, 60, True)])
 def test_a_strong_odd_order_is_not_believed_of_few_turns(odd, turns, fits):
     # Bars and coils meet a brush twice a turn; once a turn the load may pull.

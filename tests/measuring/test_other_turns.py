@@ -7,6 +7,7 @@ import pytest
 
 from ingest.known_pump import KnownPump
 from ingest.measuring.other_turns import anothers_ripple, contradicted_before, unlike_pairs
+from ingest.measuring.speed_poles import commutations
 from ingest.measuring.told_bars import BORNE_OUT, OtherBars
 
 FALLING = ((2, 0.31), (4, 0.2), (6, 0.12), (8, 0.08), (10, 0.05))  # a ripple whose harmonics fall slowly
@@ -30,6 +31,19 @@ def turn(rpm, *orders):
 def test_an_unusual_speed_whose_strongest_line_is_a_usual_ones_ripple(rpm, orders, previous_rpm, anothers):
     known = KnownPump(segments=8, previous_rpm=previous_rpm)
     assert anothers_ripple(turn(rpm, *orders), known, 8) == anothers
+
+
+@pytest.mark.parametrize(
+    ("own", "poles", "anothers"),
+    [
+        (0.2, 2, True),  # the double's, of a motor twice as fast
+        (0.5, 2, False),
+        (0.2, 4, False),  # four brushes that are not alike
+    ],
+)
+def test_odd_bars_leave_no_ripple_far_behind_its_double(own, poles, anothers):
+    known = KnownPump(segments=11, poles=poles)
+    assert anothers_ripple(turn(3_500.0, (22, own), (44, 0.5)), known, commutations(known)) == anothers
 
 
 @pytest.mark.parametrize(
