@@ -67,6 +67,12 @@ def test_a_whole_amount_stands_and_no_element_of_it_counts_beside_it(ledger):
     assert table.loc[["part", "labour_per_hour", "failure_replacement"], "counts"].all()
 
 
+def test_a_whole_amount_that_happens_to_be_the_default_s_stands_too(ledger):
+    set_cost(ledger, "failure_replacement", 2400, author=ANYBODY)
+    with pytest.raises(EntryRefused, match="count twice"):
+        set_cost(ledger, "tow", 450, author=ANYBODY)
+
+
 def test_a_whole_amount_can_be_given_up_for_its_elements(ledger):
     set_cost(ledger, "failure_replacement", 3000, author=ANYBODY)
     text = set_cost(ledger, "failure_replacement", None, author=ANYBODY)
@@ -90,6 +96,8 @@ def test_what_if_prices_are_written_nowhere(ledger):
     book = read_costs(ledger)
     assert book.with_prices({"tow": 900.0, "part": 310.0}).prices().failure == 3000.0
     assert book.with_prices({"failure_replacement": 5000.0}).prices().failure == 5000.0
+    stated = set(book.prices().placeholders) - set(book.with_prices({"tow": 900.0}).prices().placeholders)
+    assert stated == {"tow"}  # what is supposed is no placeholder
     assert book.prices().failure == read_costs(ledger).prices().failure == 2400.0
 
 

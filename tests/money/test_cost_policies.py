@@ -87,7 +87,9 @@ def test_break_even_ratio_is_where_costs_meet(lives):
     ratio = policies.break_even_ratio(age, to_failure, PRICES)
     at = replace(PRICES, failure=ratio * PRICES.planned)
     assert age.cost_per_km(at) == pytest.approx(to_failure.cost_per_km(at), rel=1e-9)
-    assert ratio > 1
+    assert 1 < ratio < PRICES.failure / PRICES.planned  # at today's prices the age is the cheaper one
+    assert policies.break_even_ratio(to_failure, to_failure, PRICES) == np.inf  # avoids none
+    assert policies.break_even_ratio(age, to_failure, replace(PRICES, planned=0.0)) == np.inf
 
 
 def test_a_cost_ratio_below_one_changes_nothing_early(lives):
@@ -97,4 +99,6 @@ def test_a_cost_ratio_below_one_changes_nothing_early(lives):
 
 def test_g_is_of_replacements_alone_as_in_rank_and_plan(lives):
     dear = replace(PRICES, capture=50.0, follow_up=80.0, false_alarm=60.0)
-    assert policies.on_risk(lives, dear).setting == policies.on_risk(lives, PRICES).setting
+    alarming = replace(lives, healthy=np.ones_like(lives.healthy))
+    assert policies.on_risk(alarming, dear).needless > 0
+    assert policies.on_risk(alarming, dear).setting == policies.on_risk(lives, PRICES).setting
