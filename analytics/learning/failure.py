@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from analytics.learning.gaps import FOUND, Gaps
+from analytics.learning.gaps import FOUND, Gaps, says_itself
 from analytics.learning.shrinking import Columns, Prior, maximise
 from analytics.wear_model.failure_risk import CAUSES, FailureParameters, Known, onset_survival
 from analytics.wear_model.model import Parameters, risk_model
@@ -29,6 +29,11 @@ FAILURE_PRIOR: Prior = {
     "starts": (1.0, 0.5),
     "harmless": HARMLESS,
 }
+# In a fleet without failures pumps that run on with damage move the level at which such ends one up by no
+# more than this, of its natural log, and what readings show of it down to no less than this share of what the
+# trade knows; both are let go as failures come (gaps.ENOUGH_FAILURES). Common practice, no source.
+MOST_MOVED = 0.25
+LEAST_FACTOR = 0.5
 TYPE_PRIOR: Prior = {
     "level": (1.0, 0.15),
     "starts": (1.0, 0.4),
@@ -64,10 +69,13 @@ FOUND_IF = _found_if()
 FIRST = len(CAUSES) - len(NAMES)  # causes before those with an onset of their own channel
 
 
-def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: bool = True) -> Parameters:
+def learn_failure(
+    p: Parameters, gaps: Gaps, weight: np.ndarray, *, failures: float, by_type: bool = True
+) -> Parameters:
     """Learn failure levels, their spread, the sudden hazard and how often drag starts unseen.
 
     First for the fleet, then each type's own departures from it (TYPE_PRIOR), then a factor on what is left.
+    failures: on record in the fleet.
     """
     k = len(p.types)
     one = np.ones(k)
@@ -77,6 +85,7 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
         FAILURE_PRIOR,
         {name: usual for name, (usual, _) in FAILURE_PRIOR.items()},
         20 if by_type else 10,
+        most=farthest(FAILURE_PRIOR, failures),
     )
     if not by_type:
         return _failure_with(p, values, one, one, one)
@@ -99,17 +108,40 @@ def learn_failure(p: Parameters, gaps: Gaps, weight: np.ndarray, *, by_type: boo
                 own[name][t] = value
     made = _failure_with(p, values, *own.values())
     factor = cause_factors(gap_hazards(made, gaps), gaps, weight, k)
+    often, kept = _parted(factor["drag"], failures)
     failure = replace(
         made.failure,
         sudden_per_km=made.failure.sudden_per_km * factor["sudden"],
         wear_factor=factor["wear"],
-        drag_factor=factor["drag"],
+        drag_factor=kept,
     )
-    factored = {
-        name: replace(own, factor=own.factor * factor[name])
-        for name, own in ((name, getattr(p.onsets, name)) for name in NAMES)
-    }
-    return replace(made, failure=failure, onsets=Onsets(**factored))
+    factored = {}
+    for name in NAMES:
+        of: OnsetParameters = getattr(p.onsets, name)
+        more, held = _parted(of.factor * factor[name], failures)
+        factored[name] = replace(of, factor=held, starts=of.starts * more)
+    drag = replace(made.drag, starts=made.drag.starts * often)
+    return replace(made, failure=failure, drag=drag, onsets=Onsets(**factored))
+
+
+def farthest(prior: Prior, failures: float) -> dict[str, float]:
+    """Return the highest levels, by the names of `prior`, to which pumps that run on may move where damages
+    end a pump."""
+    left = 1 - says_itself(failures)
+    levels = ("drag_level", "fails_at") if left > 0 else ()
+    return {name: prior[name][0] * np.exp(MOST_MOVED / left) for name in levels if name in prior}
+
+
+def least_factor(failures: float) -> float:
+    """Return how far damage that readings show counts at least, of what the trade knows of it."""
+    return LEAST_FACTOR * (1 - says_itself(failures))
+
+
+def _parted(factor: np.ndarray, failures: float) -> tuple[np.ndarray, np.ndarray]:
+    """Part a damage's factor (types,) into one on how often it starts, and one on all it does, no less than
+    `least_factor`: a fleet without failures may say that damage is rare, but not that it does no harm."""
+    kept = np.maximum(factor, least_factor(failures))
+    return np.where(kept > 0, factor / np.where(kept > 0, kept, 1.0), 1.0), kept
 
 
 def cause_factors(hazards: GapHazards, gaps: Gaps, weight: np.ndarray, k: int) -> dict[str, np.ndarray]:

@@ -22,7 +22,7 @@ import pandas as pd
 
 from analytics.learning.drag import DRAG_PRIOR, FILTER_PRIOR, MOST_AT_ONCE, learn_drag, refine_drag
 from analytics.learning.failure import FAILURE_PRIOR, learn_failure
-from analytics.learning.gaps import Gaps, make_gaps
+from analytics.learning.gaps import Gaps, make_gaps, runs_with_damage_counts
 from analytics.learning.groups import learn_groups, on_the_books
 from analytics.learning.onsets import (
     initial_onsets,
@@ -179,21 +179,24 @@ def fit_history(history: History) -> Fit:
         code = p.type_codes(pumps["pump_type"])
         drift = {m: fit_drift(history, code, len(p.types) - 1, p.exponents, m) for m in drift}
     sample, weight = _sample(history, SAMPLE_PUMPS)
+    failures = int(pumps["failed"].sum())
     if len(visits):
         p = _learn_from_readings(p, *_sample(history, READ_PUMPS))
         made = channels(sample.visits, sample.pumps, p.exponents)
         gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
-        p = learn_failure(p, gaps, weight[gaps.pump], by_type=False)
-        p = learn_onset_failures(p, gaps, weight[gaps.pump])
-        told = weight[gaps.pump] * on_the_books(p, gaps, weight[gaps.pump], sample.pumps)
-        p = keep_what_tells(p, gaps, told)
+        counted = weight[gaps.pump] * runs_with_damage_counts(gaps, failures)
+        p = learn_failure(p, gaps, counted, failures=failures, by_type=False)
+        p = learn_onset_failures(p, gaps, counted, failures)
+        told = counted * on_the_books(p, gaps, weight[gaps.pump], sample.pumps)
+        p = keep_what_tells(p, gaps, told, failures)
         p = refine_wear(p, sample, made, weight)
         p = refine_drag(p, sample, made, weight)
         p = refine_onsets(p, sample, made, weight)
     gaps = make_gaps(sample, run_filters(sample, p, keep=True), p)
-    told = weight[gaps.pump] * on_the_books(p, gaps, weight[gaps.pump], sample.pumps)
-    p = learn_onset_failures(p, gaps, told)
-    p = learn_failure(p, gaps, told)
+    counted = weight[gaps.pump] * runs_with_damage_counts(gaps, failures)
+    told = counted * on_the_books(p, gaps, weight[gaps.pump], sample.pumps)
+    p = learn_onset_failures(p, gaps, told, failures)
+    p = learn_failure(p, gaps, told, failures=failures)
     p = replace(p, groups=learn_groups(p, gaps, told, sample.pumps))
     p = replace(p, drag_life_km=_drag_life(p))
     summary = {

@@ -17,6 +17,9 @@ from analytics.wear_model.tracks import Track, joined
 from ingest.vocabulary import FOUND_FAILED
 
 FOUND = FOUND_FAILED
+# Failures on record from which a fleet's own decide where damage ends a pump: common practice, no source.
+ENOUGH_FAILURES = 5
+SURE = 8  # power of the chance that a damage has started: .9 weighs .43, .99 weighs .92
 
 
 @dataclass(frozen=True)
@@ -99,6 +102,26 @@ def last_gaps(history: History, told: Track[Damages], begun: Begun, type_code: n
     everyone = np.arange(len(pumps))
     known = Known(x, type_code, *told.state, begun, np.ones(len(pumps)))
     return Gaps(known, everyone, d_from, d_to, failed, everyone * 0, np.where(failed, _found(pumps), -1))
+
+
+def runs_with_damage_counts(gaps: Gaps, failures: int) -> np.ndarray:
+    """Return how far each gap counts for where damages end a pump and how often they do, (gaps,) of 1.
+
+    A pump that runs on with damage says that such damage ends pumps later, or is none: true, but a few pumps
+    with many gaps would overrule the trade's experience in a fleet without failures to hold against them. So
+    a gap with damage that is all but sure counts failures/ENOUGH_FAILURES, at most 1; one without, or with
+    damage in doubt, counts in full.
+    """
+    known = gaps.known
+    clear = [state.started**SURE for state in (known.drag, *known.begun)]
+    sound = np.prod([1 - there for there in clear], axis=0)
+    share = says_itself(failures)
+    return np.where(gaps.failed, 1.0, share + (1 - share) * sound)
+
+
+def says_itself(failures: float) -> float:
+    """Return how far a fleet's own failures decide where damage ends a pump, from 0 to 1."""
+    return min(failures / ENOUGH_FAILURES, 1.0)
 
 
 def _found(pumps: pd.DataFrame) -> np.ndarray:

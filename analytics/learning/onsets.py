@@ -14,8 +14,10 @@ from analytics.learning.failure import (
     HARMLESS,
     MOST_HARMLESS,
     Others,
+    farthest,
     gap_likelihood,
     learn_failure,
+    least_factor,
     other_hazards,
     with_others_likelihood,
 )
@@ -184,8 +186,9 @@ def type_noise(y: np.ndarray, pump: np.ndarray, code: np.ndarray, types: int) ->
     return np.clip(out, 1 / MOST_NOISE, MOST_NOISE)
 
 
-def learn_onset_failures(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
-    """Learn for each damage where it ends a pump and how often it starts unseen, the others standing."""
+def learn_onset_failures(p: Parameters, gaps: Gaps, weight: np.ndarray, failures: float) -> Parameters:
+    """Learn for each damage where it ends a pump and how often it starts unseen, the others standing;
+    failures: on record in the fleet."""
     for name in (name for name in NAMES if getattr(p.onsets, name).counts):
         others = other_hazards(p, gaps, name)
 
@@ -197,7 +200,8 @@ def learn_onset_failures(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Param
             return with_others_likelihood(_ends(own, v), name, others, gaps, weight)
 
         prior = FAILS_PRIOR[name]
-        values = maximise(likelihood, prior, {key: usual for key, (usual, _) in prior.items()}, 10)
+        start = {key: usual for key, (usual, _) in prior.items()}
+        values = maximise(likelihood, prior, start, 10, farthest(prior, failures))
         p = replace(p, onsets=replace(p.onsets, **{name: _ends(own, values)}))
     return p
 
@@ -229,18 +233,21 @@ def refine_onsets(p: Parameters, sample: History, made: Channels, weight: np.nda
     return p
 
 
-def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters:
+def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray, failures: float) -> Parameters:
     """Take brush and commutator damage as readings show them, as far as the trade knows them, or not at all.
 
     Readings alone can't tell slow wear from such damage, so failures decide, by the likelihood of all gaps:
     as readings show them where that is likelier than wear alone. Else they are as the trade knows them and
-    count by the chance ODDS * L(trade)/(ODDS * L(trade) + L(wear alone)), none below LEAST_CHANCE: a fleet
-    without failures so takes a jump seriously, and one with many decides for itself.
+    count by the chance ODDS * L(trade)/(ODDS * L(trade) + L(wear alone)), none below LEAST_CHANCE, but never
+    below `least_factor` of these failures: a fleet without failures so takes a jump seriously, and one with
+    many decides for itself.
     """
     onsets = {name: getattr(p.onsets, name) for name in SHOW_AS_WEAR}
 
     def told(**of: OnsetParameters) -> tuple[Parameters, float]:
-        tried = learn_failure(replace(p, onsets=replace(p.onsets, **of)), gaps, weight, by_type=False)
+        tried = learn_failure(
+            replace(p, onsets=replace(p.onsets, **of)), gaps, weight, failures=failures, by_type=False
+        )
         return tried, float(gap_likelihood(tried, gaps, weight))
 
     seen, as_seen = told(**onsets)
@@ -250,6 +257,7 @@ def keep_what_tells(p: Parameters, gaps: Gaps, weight: np.ndarray) -> Parameters
     of_trade = {name: _as_trade_knows(of, name) for name, of in onsets.items()}
     usual = replace(none, onsets=replace(none.onsets, **of_trade))
     chance = float(expit(np.log(ODDS) + float(gap_likelihood(usual, gaps, weight)) - without))
+    chance = max(chance, least_factor(failures))
     if chance < LEAST_CHANCE:
         return none
     counted = {name: replace(of, factor=chance * of.factor) for name, of in of_trade.items()}

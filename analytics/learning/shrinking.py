@@ -18,12 +18,13 @@ def maximise(
     prior: Prior,
     start: dict[str, float],
     rounds: int = 20,
+    most: dict[str, float] | None = None,
 ) -> dict[str, float]:
     """Maximise log-likelihood + log prior over the natural logs of the named values.
 
     objective: the log-likelihood (sets,) of several sets of values at once, each value a column (sets, 1):
     one set is the point itself, the others a step along each value for the gradient, side by side since small
-    fleets cost numpy more calls than sums.
+    fleets cost numpy more calls than sums. most: the highest that some values may be.
     """
     names = list(prior)
     centre = np.log([prior[k][0] for k in names])
@@ -37,13 +38,15 @@ def maximise(
         total = np.where(np.isfinite(value), 0.5 * (tried**2).sum(1) - value, 1e12)
         return float(total[0]), (total[1:] - total[0]) / STEP
 
+    tops = np.array([(np.log(most[k]) if most and k in most else np.inf) for k in names])
+    tops = np.minimum((tops - centre) / sd, 6.0)
     z_0 = (np.log([start[k] for k in names]) - centre) / sd
     found = scipy.optimize.minimize(
         cost,
-        np.clip(z_0, -5, 5),
+        np.minimum(np.clip(z_0, -5, 5), tops),
         jac=True,
         method="L-BFGS-B",
-        bounds=[(-6, 6)] * len(names),
+        bounds=[(-6.0, top) for top in tops],
         options={"maxiter": rounds, "ftol": 5e-5},
     )
     return dict(zip(names, (float(v) for v in np.exp(centre + sd * found.x)), strict=True))

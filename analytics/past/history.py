@@ -49,6 +49,7 @@ class History:
     visits: one row per visit in order of pump and clock: `pump` (row number in pumps), day, x_km, filter_km
     (since the filter was new), worked (work on the unit is on record since the pump's last visit),
     worked_flow and worked_supply (the same of work on what feeds it fuel and volts that no check led to),
+    unsaid_work (it follows a repair of which nothing is on record since the pump's last visit),
     same_day (the pump was read that day before), unmoved (its current changed, its speed did not follow),
     filter_in_doubt (a change not on record may have come before or not), usable (may enter the trend),
     comparable (may be held against the others once state and drive are allowed for), ln_feed (what the drive
@@ -166,6 +167,7 @@ def build_history(
     order = np.lexsort([visits["day"], visits["x_km"], visits["pump"]])
     visits = visits.iloc[order].reset_index(drop=True)
     visits["worked"] = _worked(visits, pumps, filters)
+    visits["unsaid_work"] = _unsaid_work(visits)
     told_apart = ~np.append(False, checked(visits)[:-1])  # what the last visit's check found is told there
     for name, kinds in (("worked_flow", FLOW_WORK), ("worked_supply", SUPPLY_WORK)):
         some = filters[filters["work"].isin(kinds)]
@@ -383,6 +385,16 @@ def _worked(visits: pd.DataFrame, pumps: pd.DataFrame, work: pd.DataFrame) -> np
     by_now = np.searchsorted(done, unit + day + 0.5 * after)
     by_then = np.append(0, by_now[:-1])
     return (np.append(-1, pump[:-1]) == pump) & (by_now > by_then)
+
+
+def _unsaid_work(visits: pd.DataFrame) -> np.ndarray:
+    """Which visits follow a repair that nobody wrote down, (visits,) bool: no work since the pump's visit
+    before, none of that repair's other captures, and not a new pump's first."""
+    pump, reason = visits["pump"].to_numpy(int), visits["reason"].to_numpy(object)
+    after = reason == "after-repair"
+    same = np.append(False, pump[1:] == pump[:-1])[: len(pump)]
+    of_one_repair = np.append(False, after[:-1])[: len(pump)]
+    return after & same & ~of_one_repair & ~visits["worked"].to_numpy(bool)
 
 
 def _alike(visits: pd.DataFrame) -> np.ndarray:

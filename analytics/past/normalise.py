@@ -49,6 +49,9 @@ ENOUGH_PUMPS = 20_000  # with some ten readings each: exponents stand to a thous
 OPEN = 7.0
 LEAST_VOLTS = 0.4  # of the usual: no pump turns on less, so they were not what it ran on (common practice)
 MENDED_SD = 0.15  # by which work on what feeds a pump its fuel may shift the load: no source, too
+# By which a channel's own level may lie elsewhere after a repair that nobody wrote down, mostly a change of
+# pump: as far as two pumps of a type lie apart (common practice, no source).
+UNSAID_WORK_SD = {"ripple": 1.7, "load": 0.07, "leak": 0.07, "brush": 0.042}
 FEW_PUMPS = 5  # read both ways, from which what a state or drive does to their type may be told
 FEW_VOLTS = 20  # readings of a state from which its usual volts may be told
 NO_FALL = np.array([-np.inf, 0.0])  # least of ln V/V0 and ln P/P0 where a pressure that fell is none
@@ -371,7 +374,9 @@ def channels(
     opens["brush"] = shifted["rpm"] + LOAD_SPEED**2 * opens["load"] + by_change["brush"]
     mended = visits["worked_flow"].to_numpy(float) if "worked_flow" in visits else 0.0
     by_work = opens["load"] + MENDED_SD**2 * mended
+    unsaid = visits["unsaid_work"].to_numpy(float) if "unsaid_work" in visits else 0.0
     opens |= {"load": by_work + by_change["load"], "leak": by_work + for_leak["load"]}
+    opens = {name: of + UNSAID_WORK_SD[name] ** 2 * unsaid for name, of in opens.items()}
     of_pressure = exponents.of["mean_a"][1] - exponents.load_ratio * exponents.of["rpm"][1]
     leak = load + of_pressure * np.minimum(known[:, 1], 0.0)
     beside = {of: hints(visits, of) for of in set(SHOWS_IN.values())}

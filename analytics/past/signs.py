@@ -86,6 +86,8 @@ def hints(visits: pd.DataFrame, channel: str) -> Hints:
     odds, cured, worked = np.zeros(n), np.zeros(n), np.zeros(n)
     if "worked" in visits:
         worked = WORK_CURES * visits["worked"].to_numpy(float)
+    if "unsaid_work" in visits:
+        worked = np.maximum(worked, WORK_CURES * visits["unsaid_work"].to_numpy(float))
     kind = {"load": "worked_flow", "brush": "worked_supply"}.get(channel)
     if kind in visits:
         odds = WORK_NAMED * visits[kind].to_numpy(float)

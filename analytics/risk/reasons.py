@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analytics.learning.gaps import ENOUGH_FAILURES
 from analytics.past.normal import interval
 from analytics.wording import SENTENCES, places, reason_template, reasons_in_words, say
 from ingest.units import format_quantity, from_kept
 from ingest.wording.language import template
 
-FEW_FAILURES = 5
 MUCH_PRIOR = 0.6
 # What a reason's clauses become, begin and end with, by what else is known.
 DOWN, IDLE, NEXT = "down", "idle", "next"
@@ -111,7 +111,7 @@ def _onset(p: np.ndarray) -> np.ndarray:
 
 
 def _few_failures(failures: int) -> str:
-    if failures >= FEW_FAILURES:
+    if failures >= ENOUGH_FAILURES:
         return ""
     return {0: " no-failure", 1: " one-failure"}.get(failures, " few-failures")
 

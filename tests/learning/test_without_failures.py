@@ -1,4 +1,5 @@
-"""A fleet without failures: a jump that stays is a risk, a first reading in a strange state is none."""
+"""A fleet without failures: damage that stays is a risk, however many pumps run on with it; a first reading
+in a strange state is none."""
 
 import numpy as np
 import pandas as pd
@@ -11,11 +12,13 @@ from tests.fleet_frames import history_from_tables
 
 PUMPS, STOPS, KM = 24, 5, 8e3
 ROUGH, SLOW, STRANGE = "U03", "U06", "U09"  # ripple jumped; speed and amps fell; read once, at an odd duty
+DRAGS, DEAD = [f"U{k}" for k in range(12, 16)], [f"U{k}" for k in range(16, 20)]  # and run on
+DRAG, DEAD_BAR = np.log(1.13), 6.0  # of torque for each stop, times the ripple
 NEW = np.datetime64("2022-01-01")
 
 
-def tables():
-    """PWM pumps at full duty, worn a little, of which three are looked at."""
+def tables(*, damaged: bool = False):
+    """PWM pumps at full duty, worn a little, of which three are looked at, or eleven."""
     rng = np.random.default_rng(3)
     units = [f"U{k:02d}" for k in range(PUMPS)]
     rows = []
@@ -35,6 +38,12 @@ def tables():
             late = stop >= STOPS - 2
             if unit == ROUGH and late:
                 row["ripple_pct"] *= 1.7
+            if damaged and unit in DEAD and late:
+                row["ripple_pct"] *= DEAD_BAR
+            if damaged and unit in DRAGS:
+                load = DRAG * max(stop - 1, 0)
+                row["rpm"] *= np.exp(-0.27 * load)
+                row["mean_a"] *= np.exp(0.92 * load)
             if unit == SLOW and late:
                 row["rpm"], row["mean_a"] = 0.85 * row["rpm"], 0.92 * row["mean_a"]
             if unit == STRANGE:  # less than the nominal exponents say of it
@@ -56,8 +65,12 @@ def tables():
 
 @pytest.fixture(scope="module")
 def told():
+    return told_of(tables())
+
+
+def told_of(made):
     """Risk over the next interval and its parts, by unit."""
-    history = history_from_tables(tables(), 1.0, "2023-08-01")
+    history = history_from_tables(made, 1.0, "2023-08-01")
     state = score(history, fit_history(history))
     pumps = state.history.pumps.iloc[state.rows]
     model = risk_model(state.fit.parameters)
@@ -84,3 +97,12 @@ def test_speed_that_fell_and_stayed_so_on_good_volts_raises_the_risk_by_the_brus
 
 def test_a_first_reading_at_a_duty_that_its_type_was_never_read_at_says_nothing(told):
     assert told.loc[STRANGE, "risk"] < 1.3 * told.loc[STRANGE, "unread"]
+
+
+def test_pumps_that_run_on_with_damage_do_not_make_it_harmless():
+    """Four run on with a torque a third up, four with a dead bar: were that all there is to know, levels of
+    failure would lie beyond them, and such pumps be told less than sound ones."""
+    told = told_of(tables(damaged=True))
+    sound = rest(told).drop([*DRAGS, *DEAD])["risk"].max()
+    assert told.loc[DRAGS, "risk"].min() > 5 * sound
+    assert told.loc[DEAD, "risk"].min() > 3 * sound
