@@ -22,6 +22,7 @@ HEADS = {
     "idle": "Its last reading says that it doesn't do its work, which this leaves out: ",
     "risk": "{risk_pct:,} % chance of failing within {horizon}",
     "risk-under-1": "Under 1 % chance of failing within {horizon}",
+    "risk-over-99": "Over 99 % chance of failing within {horizon}",
     "fleet": " (fleet {fleet_pct} %)",
     "fleet-under-1": " (fleet under 1 %)",
 }
@@ -64,6 +65,7 @@ BESIDE = {
 }
 
 CLAUSES = ("at", "over")  # places that another sentence fills, by its code, or nothing
+ENDING = ("change-after-drops", "check-and-change")  # that say how many such checks end in a change
 SENTENCES = {
     # what follows from a reason
     "next": "{reason} Next: {action}",
@@ -202,7 +204,18 @@ def booked(reason: object) -> Remark:
 def say(code: str, **values: Any) -> str:
     """Return the sentence of a code with its values, of which those by CLAUSES are codes themselves."""
     told = {k: (say(v) if v else "") if k in CLAUSES else v for k, v in values.items()}
+    if code in ENDING:
+        told["share_pct"] = whole_percent(values["share_pct"] / 100)
     return phrase(SENTENCES[code], **told)
+
+
+def whole_percent(share: float) -> str:
+    """Return 0.183 as "18"; what would round to all or to nothing is "over 99" or "under 1": so sure is no
+    forecast."""
+    whole = round(100 * share)
+    if 0 < whole < 100:
+        return f"{whole}"
+    return phrase("over 99") if whole else phrase("under 1")
 
 
 def remark_columns(name: str, remarks: Sequence[Remark]) -> dict[str, list[Any]]:

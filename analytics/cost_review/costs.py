@@ -62,9 +62,9 @@ class CostReview:
     to failure by simulation and by the fleet's own lives, per 10,000. intervals, warnings:
     intervals.by_interval, money a year. best_ages: one row per type, those of the fixed-age policy, after one
     for "all types" (if the whole fleet had one age), ages in distance_unit. age_curves: pump_type, distance,
-    cost, cost_low, cost_high. ratio_curve: ratio, policy, cost. tornado: sensitivity.COLUMNS. lists:
-    spend.realised. notes: what it rests on. what_if: prices taken in place of those in force, written
-    nowhere.
+    cost, cost_low, cost_high. ratio_curve: ratio, policy, cost. tornado: sensitivity.COLUMNS. against_age: as
+    Compared. lists: spend.realised. notes: what it rests on. what_if: prices taken in place of those in
+    force, written nowhere.
     """
 
     as_of: date
@@ -91,6 +91,7 @@ class CostReview:
     age_curves: pd.DataFrame
     ratio_curve: pd.DataFrame
     tornado: pd.DataFrame
+    against_age: tuple[float, float, float]
     lists: pd.DataFrame
     notes: tuple[Remark, ...]
     what_if: Mapping[str, float | None]
@@ -152,7 +153,7 @@ def cost_review(
         day, book.currency, unit, made.distance_per_year, prices.planned, prices.failure, prices.capture,
         prices.ratio, answer(asked), tuple(interval_sentences(asked)), book.table(), facts, by_kind(facts),
         months, done, made.policies, made.year, made.record, made.intervals, made.warnings, ages, curves,
-        made.ratio_curve, made.tornado, lists,
+        made.ratio_curve, made.tornado, made.against_age, lists,
         tuple(
             notes(prices, types, made.record if len(made.policies) else None,
                   f"{book.currency} per {PER:,} {unit}", before_records)

@@ -86,7 +86,8 @@ def _codes(g: Grounds) -> np.ndarray:
     order = np.argsort(-parts, axis=0, kind="stable")
     parts = np.take_along_axis(parts, order, 0)
     codes = np.take_along_axis(np.array(list(sources.values()), object), order, 0)
-    told = _if(g.risk_pct > 0, "risk", "risk-under-1") + (" fleet" if g.fleet_pct else " fleet-under-1")
+    likely = _if(g.risk_pct < 100, "risk", "risk-over-99")
+    told = _if(g.risk_pct > 0, likely, "risk-under-1") + (" fleet" if g.fleet_pct else " fleet-under-1")
     told = told + _if(parts[0] > 0, _if(parts[0] == 1, " one-point", " points"))
     for part, code in zip(parts, codes, strict=True):
         told = told + _if(part > 0, " " + code)

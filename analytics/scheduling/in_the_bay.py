@@ -20,6 +20,7 @@ from analytics.risk.ranking import decided_facts, facts_of
 from analytics.scheduling.doubts import booking_doubts
 from analytics.scheduling.steps import bring, steps
 from analytics.statements import statement
+from analytics.wording import whole_percent
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.wording.language import phrase
@@ -121,11 +122,11 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
         later = {"job": phrase(row["job"]), "at": phrase(row["at"])}
         return phrase("Not now: {job} at its {at} pays better.", **later)
     told = {
-        "share": f"{100 * row['p_change']:.0f}", "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
+        "share": whole_percent(row["p_change"]), "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
     }  # fmt: skip
     stands = job == "check" and row["because"] == NO_FUEL
     text = phrase(NO_FUEL_NOW if stands else NOW[job], **told)
     risk = row["risk_to_next_stop"]
     if row["finding_action"] == "none" and risk == risk:  # nobody is left to wonder at a sound reading
-        text = phrase(FOR_ITS_RISK, text=text, risk=f"{100 * risk:.0f}")
+        text = phrase(FOR_ITS_RISK, text=text, risk=whole_percent(risk))
     return phrase("{text} But {doubts}.", text=text, doubts="; ".join(doubts)) if doubts else text

@@ -15,6 +15,7 @@ from analytics.risk.parts_ahead import lead_of
 from analytics.scheduling.inputs import Inputs
 from analytics.scheduling.parts import order_by
 from analytics.scheduling.steps import bring, steps
+from analytics.wording import whole_percent
 
 LINE_COLUMNS = [
     "pump_id", "job_number", "unit", "position", "pump_type", "depot", "class", "planned_on", "week",
@@ -33,7 +34,7 @@ def outcome(row: Any) -> str:
     if row.job == "change" or row.because == NO_FUEL:
         return ""
     [share] = on_the_day(np.array([row.p_change]), np.array([row.risk_until_then]))
-    return f"{100 * share:.0f} % end in a change"
+    return f"{whole_percent(share)} % end in a change"
 
 
 def dressed(

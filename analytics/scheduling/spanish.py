@@ -10,7 +10,7 @@ WORDS = {
     ),
     "{text} Not for this reading alone: by all that is known of it, {risk} % of such pumps fail before their "
     "next stop.": (
-        "{text} No solo por esta lectura: por todo lo que se sabe, el {risk} % de tales bombas falla antes "
+        "{text} No solo por esta lectura: por todo lo que se sabe, falla {risk} % de tales bombas antes "
         "de su próxima parada."
     ),
     "Nothing about this pump pays now.": "Por ahora no conviene hacer nada en esta bomba.",
@@ -25,13 +25,13 @@ WORDS = {
         "Revísela ahora, mientras está en el taller: puede que el motor no reciba combustible, {hours} h."
     ),
     "Check it now, while it is in the bay ({share} % end in a change), {hours} h.": (
-        "Revísela ahora, mientras está en el taller (el {share} % termina en cambio), {hours} h."
+        "Revísela ahora, mientras está en el taller ({share} % termina en cambio), {hours} h."
     ),
     (
         "Check and change it now, while it is in the bay ({share} % end in a change), pump "
         "{pump_type}, {hours} h."
     ): (
-        "Revísela y cámbiela ahora, mientras está en el taller (el {share} % termina en cambio), "
+        "Revísela y cámbiela ahora, mientras está en el taller ({share} % termina en cambio), "
         "bomba {pump_type}, {hours} h."
     ),
     "Change it now, while it is in the bay, pump {pump_type}, {hours} h.": (
@@ -40,6 +40,8 @@ WORDS = {
     "{text} But {doubts}.": "{text} Pero {doubts}.",
     "depot {depot} is closed on {weekday} {day}": "el depósito {depot} está cerrado el {weekday} {day}",
     "of the unit": "de la unidad",
+    "over 99": "más de 99",
+    "under 1": "menos de 1",
     "the bay is over by {hours} h in the week of {monday}": (
         "al taller le faltan {hours} h en la semana del {monday}"
     ),

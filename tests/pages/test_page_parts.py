@@ -123,7 +123,11 @@ def review(**more):
          "captures": [0.0, 1.0]}
     )  # fmt: skip
     prices = {"planned": 650.0, "failure": 2400.0, "capture": 30.0}
-    return SimpleNamespace(policies=policies, currency="USD", **prices, **more)
+    saving = {"saving": [0.0, 200.0], "saving_low": [0.0, 90.0], "saving_high": [0.0, 320.0]}
+    year = policies[["policy", "cost"]].assign(cost=policies["cost"] * 10, **saving)
+    return SimpleNamespace(
+        policies=policies, currency="USD", year=year, against_age=(0.0, 0.0, 0.0), **prices, **more
+    )
 
 
 def test_policies_move_with_the_prices_and_stay_at_todays():
@@ -134,15 +138,28 @@ def test_policies_move_with_the_prices_and_stay_at_todays():
     # Intervals move in proportion: 170 / 120 and 110 / 100 of what they were.
     assert dearer["cost_low"].tolist() == pytest.approx([100 * 170 / 120, 90 * 110 / 100])
     assert dearer["cost_high"].tolist() == pytest.approx([140 * 170 / 120, 110 * 110 / 100])
-    assert "'condition' costs least, 110" in cost_parts.cheapest_words(dearer)
-    close = dearer.assign(cost=[111.0, 110.0])
-    assert "'condition' costs least, 110 (as good as 'run to failure', 111) against 111" in (
-        cost_parts.cheapest_words(close)
-    )
+    words = cost_parts.cheapest_words(dearer, cost_parts.not_told_apart(review(), dearer))
+    assert words.endswith("'condition' costs least, 110; running to failure costs 170")
     dear = cost_parts.at_prices(review(), 650, 2400, 60)
     assert dear["cost"].tolist() == pytest.approx([120, 130])
     cheap_failures = cost_parts.at_prices(review(), 2000, 100)
-    assert "nothing beats running to failure" in cost_parts.cheapest_words(cheap_failures)
+    assert "nothing beats running to failure" in cost_parts.cheapest_words(cheap_failures, set())
+
+
+def test_policies_are_told_apart_by_the_range_of_their_difference():
+    """Their own ranges lie over each other (90 to 110, 100 to 140), yet 90 is the least saved of 1,200 a
+    year: up to 110 / 1,200 of what running to failure costs the order may be chance."""
+    kept = review()
+    assert cost_parts.not_told_apart(kept, kept.policies) == set()
+    close = kept.policies.assign(cost=[110.0, 100.0])  # 10 / 110 is less than 110 / 1,200
+    assert cost_parts.not_told_apart(kept, close) == {"run to failure"}
+    words = cost_parts.cheapest_words(close, {"run to failure"})
+    assert words.endswith("'condition' costs least, 100, but can't be told apart from 'run to failure', 110")
+    reversed_ = kept.policies.assign(cost=[100.0, 109.0])  # 9 / 109 is less than 120 / 1,000
+    assert cost_parts.not_told_apart(kept, reversed_) == {"risk"}
+    assert "nothing beats running to failure, 100, but can't be told apart from 'condition', 109" in (
+        cost_parts.cheapest_words(reversed_, {"risk"})
+    )
 
 
 def test_spending_by_year_and_kind():
@@ -162,13 +179,12 @@ def test_what_turns_the_choice_is_said():
         ],
         columns=["driver", "low", "high", "base", "best_low", "best_high", "best_base"],
     )
-    costs = pd.DataFrame({"policy": ["run to failure", "fixed age", "risk"], "cost": [300.0, 220.0, 200.0]})
-    assert cost_parts.turning_words(rows, costs) == (
+    assert cost_parts.turning_words(rows, set()) == (
         "Now condition costs least. Enough to turn that, each alone: tow ∓25 % (to fixed age)."
     )
-    near = costs.assign(cost=[300.0, 201.0, 200.0])
-    assert "condition costs least, hardly less than fixed age." in cost_parts.turning_words(rows, near)
-    assert "No single one" in cost_parts.turning_words(rows.tail(1), costs)
+    near = cost_parts.turning_words(rows, {"fixed age"})
+    assert "condition costs least, but can't be told apart from fixed age. Enough" in near
+    assert "No single one" in cost_parts.turning_words(rows.tail(1), set())
 
 
 @pytest.mark.parametrize(

@@ -133,3 +133,14 @@ def coded(codes):
         "points_sudden": 5, "n_alike": 1200, "k_failed": 1, "fleet_failures": 3,
     }  # fmt: skip
     return np.array([codes], object), {name: np.array([value]) for name, value in values.items()}
+
+
+def test_no_chance_is_told_as_nothing_or_all():
+    assert [wording.whole_percent(share) for share in (0.001, 0.2, 0.994, 0.999, 1.0)] == [
+        "under 1", "20", "99", "over 99", "over 99",
+    ]  # fmt: skip
+    said = remark("change-after-drops", at="at-now", over="", share_pct=100)
+    assert said.text.endswith("if they bear it out (over 99 % end in a change).")
+    assert reason_template("risk-over-99 fleet sudden").startswith("Over 99 % chance of failing within")
+    with speaking(SPANISH):
+        assert wording.whole_percent(1.0) == "más de 99"

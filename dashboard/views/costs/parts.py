@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
 
 from analytics.cost_review.answer import age_words
-from analytics.money.policies import RUN
+from analytics.money.policies import AGE, RISK, RUN
 from dashboard.charts import money
 from dashboard.shell import address, frame, lists, say
 from dashboard.views.costs.spent import of_pumps
@@ -19,7 +20,7 @@ from dashboard.words.plain import plain
 if TYPE_CHECKING:
     from analytics.cost_review.costs import CostReview
 
-AS_GOOD = 1.02  # policies whose costs lie within this are not told apart in words
+AS_GOOD = 1.02  # policies whose costs lie within this are not told apart, whatever their ranges
 
 
 def show_answer(review: CostReview) -> None:
@@ -70,16 +71,18 @@ def show_policies(review: CostReview) -> None:
         plain(f"A capture, {review.currency}"), *_around(review.capture, 1), key="what_if_capture"
     )
     moved = at_prices(review, float(planned), float(failure), float(capture))
-    say.line(f"{cheapest_words(moved)}, {review.currency} {per}.")
+    near = not_told_apart(review, moved)
+    say.line(f"{cheapest_words(moved, near)}, {review.currency} {per}.")
     frame.chart(
         money.policies(moved.assign(policy=moved["policy"].map(NAMES)), review.currency, per,
                        palette=frame.palette()),
         f"Cost of each policy {per} at the prices chosen, with 80 % intervals.",
     )  # fmt: skip
     say.note(
-        "Bars: 80 % intervals; how sure it is that one policy costs less than another, The answer says. Each "
-        "is simulated on this fleet's fitted model, prices and intervals; as the sliders move, stops stay "
-        "and prices move, with the intervals in proportion."
+        "Bars: 80 % intervals. What moves all policies alike widens each bar and leaves their order: whether "
+        "two can be told apart goes by the 80 % range of their difference. Each is simulated on this fleet's "
+        "fitted model, prices and intervals; as the sliders move, stops stay and prices move, with the "
+        "intervals in proportion."
     )
     lists.show(policy_table(review), "Policies a year with cost, events and saving.", "policies")
     say.note(
@@ -105,11 +108,40 @@ def show_policies(review: CostReview) -> None:
         "the ends of its 80 % range; at each end the policy that then costs least, "
         f"{money.TURNED} where it is another than now."
     )
-    say.line(turning_words(review.tornado, review.policies))
+    say.line(turning_words(review.tornado, not_told_apart(review, review.policies)))
 
 
-def turning_words(tornado: pd.DataFrame, costs: pd.DataFrame) -> str:
-    """Return which inputs turn the choice within their range, and to what; costs: policy, cost, as now."""
+def not_told_apart(review: CostReview, moved: pd.DataFrame) -> set[str]:
+    """Return the policies that can't be told apart from the cheapest at the prices of `moved` (policy, cost).
+
+    That is where the 80 % range of what the cheapest saves against it reaches down to nothing. The range is
+    the review's own, at other prices in proportion to what the other policy costs.
+    """
+    cost = moved.set_index("policy")["cost"]
+    best = str(cost.idxmin())
+    near = set()
+    for name in map(str, cost.index.drop(best)):
+        saved, a_year = _saved(review, best, name), float(review.year.set_index("policy").loc[name, "cost"])
+        reach = (saved[0] - saved[1]) / a_year if saved is not None and a_year > 0 else 0.0
+        if cost[name] - cost[best] <= max(1 - 1 / AS_GOOD, reach) * cost[name]:
+            near.add(name)
+    return near
+
+
+def _saved(review: CostReview, one: str, other: str) -> tuple[float, ...] | None:
+    """Return what one policy saves a year against another with its 80 % range, None where it wasn't asked."""
+    year = review.year.set_index("policy")[["saving", "saving_low", "saving_high"]]
+    known = {(name, RUN): tuple(map(float, year.loc[name])) for name in year.index if name != RUN}
+    known[RISK, AGE] = review.against_age
+    if (other, one) in known:
+        saving, low, high = known[other, one]
+        return -saving, -high, -low
+    return known.get((one, other))
+
+
+def turning_words(tornado: pd.DataFrame, near: set[str]) -> str:
+    """Return which inputs turn the choice within their range, and to what; near: the policies that can't be
+    told apart from the cheapest as prices are now."""
     if tornado.empty:
         return ""
     best = tornado["best_base"].iloc[0]
@@ -120,8 +152,9 @@ def turning_words(tornado: pd.DataFrame, costs: pd.DataFrame) -> str:
             turned.append(f"{row['driver']} (to {' or '.join(NAMES[p] for p in others)})")
     if not turned:
         return f"No single one of these turns the choice: {NAMES[best]} costs least throughout."
-    near = costs[(costs["policy"] != best) & (costs["cost"] <= AS_GOOD * costs["cost"].min())]
-    hardly = f", hardly less than {' or '.join(NAMES[p] for p in near['policy'])}" if len(near) else ""
+    hardly = (
+        f", but can't be told apart from {' or '.join(NAMES[p] for p in NAMES if p in near)}" if near else ""
+    )
     return f"Now {NAMES[best]} costs least{hardly}. Enough to turn that, each alone: {'; '.join(turned)}."
 
 
@@ -155,24 +188,20 @@ def at_prices(
     )
 
 
-def cheapest_words(moved: pd.DataFrame) -> str:
+def cheapest_words(moved: pd.DataFrame, near: Collection[str]) -> str:
     """Return which policy costs least and what running to failure, the first row, costs beside it.
 
-    A policy so near that the figures as shown hardly differ is named too: the best of both is then chance.
+    near: the policies that can't be told apart from it, named too: the best of both may be chance.
     """
     best, to_failure = moved.iloc[int(moved["cost"].to_numpy().argmin())], moved.iloc[0]
-    if best["cost"] >= to_failure["cost"]:
-        return f"At these prices nothing beats running to failure, {to_failure['cost']:,.0f}"
-    best_name = NAMES.get(best["policy"], best["policy"])
-    near = moved[(moved["cost"] <= AS_GOOD * best["cost"]) & (moved["policy"] != best["policy"])]
-    beside = "".join(
-        f" (as good as '{NAMES.get(row['policy'], row['policy'])}', {row['cost']:,.0f})"
-        for row in near.to_dict("records")
-    )
-    return (
-        f"At these prices the policy '{best_name}' costs least, {best['cost']:,.0f}{beside} "
-        f"against {to_failure['cost']:,.0f} when running to failure"
-    )
+    others = moved[moved["policy"].isin(near)]
+    named = " and ".join(f"'{NAMES[r['policy']]}', {r['cost']:,.0f}" for r in others.to_dict("records"))
+    beside = f", but can't be told apart from {named}" if named else ""
+    if best["policy"] == to_failure["policy"]:
+        return f"At these prices nothing beats running to failure, {to_failure['cost']:,.0f}{beside}"
+    against = "" if RUN in near else f"; running to failure costs {to_failure['cost']:,.0f}"
+    cheapest = f"At these prices the policy '{NAMES[best['policy']]}' costs least, {best['cost']:,.0f}"
+    return f"{cheapest}{beside}{against}"
 
 
 def policy_table(review: CostReview) -> pd.DataFrame:
