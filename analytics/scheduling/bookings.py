@@ -95,16 +95,17 @@ def done(
     changed: bool | None = None,
     new: NewPump | None = None,
     odometer_km: float | None = None,
+    found: str | None = None,
     today: date | None = None,
 ) -> str:
     """Mark work as done; `reason` says what was found, and is asked for.
 
     changed: the pump came off; its removal is then recorded on `done_on` (default: today) as well, with the
     pump `new` fitted in its place (default: one of the same type), unless it already is: as failed where its
-    last reading says so, else as taken off on condition. odometer_km: what
-    the instrument cluster shows. Raises EntryRefused where a change may have been part of the job and nobody
-    says whether it was made, for an odometer in doubt, and for a pump fitted that day or later on which
-    nothing is booked: the job done was that of the pump before it.
+    last reading says so, else as taken off on condition. odometer_km: what the instrument cluster shows;
+    found: what state the old pump was in (ingest.vocabulary.FOUND). Raises EntryRefused where a change may
+    have been part of the job and nobody says whether it was made, for an odometer in doubt, and for a pump
+    fitted that day or later on which nothing is booked: the job done was that of the pump before it.
     """
     _demand(reason, "what was found (changed and why, a cause beside the pump, or could not finish)")
     with open_ledger(ledger) as connection:
@@ -123,7 +124,7 @@ def done(
         if odometer_km is not None:
             odometer_km = _driven(ledger, rows[0][0], day, odometer_km)
         failed = _had_failed(ledger, pump_id, day)
-        removal = Removal("failed" if failed else "on_condition", cause=reason)
+        removal = Removal("failed" if failed else "on_condition", found=found, cause=reason)
         replace_pump(
             ledger, rows[0][0], removal, new, position=rows[0][1],
             on=day, odometer_km=odometer_km, author=author,
@@ -306,7 +307,8 @@ def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, re
             )
     when = f" on {planned_on}" if planned_on else ""
     mind = f" Mind: {'; '.join(doubts)}." if doubts else ""
-    return f"The {position} pump of unit {unit} is {status}{when}.{mind}"
+    what = "The job on the" if status == "done" else "The"
+    return f"{what} {position} pump of unit {unit} is {status}{when}.{mind}"
 
 
 def _insert(

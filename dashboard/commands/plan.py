@@ -13,6 +13,7 @@ from dashboard.commands.options import day, days
 from dashboard.commands.standing import say_age
 from dashboard.words.terminal import tell, tell_rows
 from ingest.errors import EntryRefused
+from ingest.vocabulary import FOUND
 
 if TYPE_CHECKING:
     from datetime import date
@@ -82,6 +83,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--fitted", metavar="TYPE", help="with --changed yes: the type fitted, where another")
     parser.add_argument("--serial", metavar="S", help="with --changed yes: serial number of the pump fitted")
     parser.add_argument("--odometer", metavar='"88412 mi"', help="with --changed yes: where it stood")
+    parser.add_argument("--found", choices=FOUND, help="with --changed yes: the state of the old pump")
     parser.add_argument("--by", metavar="WHO", help="in whose name (default: the user of this computer)")
 
 
@@ -188,7 +190,7 @@ def _done(args: argparse.Namespace, pump_id: int, author: Author) -> str:
     try:
         return bookings.done(
             args.ledger, pump_id, author=author, reason=args.why, done_on=args.on, changed=changed,
-            new=NewPump(args.fitted, args.serial), odometer_km=odometer, today=args.as_of,
+            new=NewPump(args.fitted, args.serial), odometer_km=odometer, found=args.found, today=args.as_of,
         )  # fmt: skip
     except EntryRefused as refused:
         if refused.code != "changed-unsaid":

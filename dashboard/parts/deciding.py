@@ -16,6 +16,7 @@ from dashboard.shell import access
 from dashboard.words import formats
 from dashboard.words.warranty import warranty_line
 from ingest.errors import PumpledgerError
+from ingest.units import parse_quantity
 
 OFFERED_DAYS = 7  # ahead, where nothing is planned
 
@@ -38,10 +39,15 @@ def decide(
     reason: str,
     changed: Any = None,
     *,
+    found: str | None = None,
+    odometer: str = "",
     risk: float | None = None,
 ) -> str:
-    """Carry one decision out and return the sentence to show; changed: Yes, No or None, when done; risk: as
-    the page shows it, kept with a booking (default: the ranking's)."""
+    """Carry one decision out and return the sentence to show.
+
+    When done: changed, Yes, No or None; found, what state the old pump was in, and odometer, as typed. risk:
+    as the page shows it, kept with a booking (default: the ranking's).
+    """
     from analytics.scheduling import bookings
 
     ledger, author, reason = loaders.ledger_path(), access.author(by), reason.strip()
@@ -56,7 +62,12 @@ def decide(
     if what == "done":
         said = {"Yes": True, "No": False}.get(changed)
         when = min(day, date.today())  # the day offered may be the one planned
-        told = bookings.done(ledger, pump_id, author=author, reason=reason, done_on=when, changed=said)
+        own = loaders.settings()["distance_unit"]
+        km = parse_quantity(odometer, "distance", default_unit=own, field="Odometer") if odometer else None
+        told = bookings.done(
+            ledger, pump_id, author=author, reason=reason, done_on=when, changed=said, found=found,
+            odometer_km=km,
+        )  # fmt: skip
         return f"{told} {_warranty(pump_id)}".strip() if said else told
     if what in ("reject", "withdraw"):
         return getattr(bookings, what)(ledger, pump_id, author=author, reason=reason)

@@ -12,6 +12,7 @@ from dashboard.data import loaders
 from dashboard.parts import deciding
 from dashboard.views.plan_board import board, parts
 from dashboard.views.plan_board.week_grid import JS
+from ingest.ledger.connection import open_ledger
 from tests.authors import ANYBODY
 from tests.ledger_fixture import build_ledger
 from tests.pages.page_runs import open_page, words
@@ -114,6 +115,23 @@ def test_a_job_is_moved_and_the_move_undone(ledger):
     page.button(key="board_undo_button").click()
     page.run()
     assert planned_on(1) == start
+    # What the page asks hangs on the decision: the old pump's state and the odometer once it was changed.
+    assert not [box for box in page.text_input if box.label == "Odometer"]
+    page.selectbox[-1].select(1)
+    page.button_group(key="decision_kind").set_value("done")
+    page.run()
+    page.button_group(key="decision_changed").set_value("Yes")
+    page.run()
+    page.button_group(key="decision_found").set_value("seized")
+    page.text_input(key="decision_odometer").input("139,000 km")
+    next(box for box in page.text_input if box.label == "Reason").input("seized at the bench")
+    page.text_input(key="decision_by").input("AB")
+    next(b for b in page.button if b.label == "Decide").click()
+    page.run()
+    assert "Its change is recorded" in words(page)
+    with open_ledger(ledger) as connection:
+        rows = connection.execute("SELECT found, removed_odometer_km FROM pump WHERE pump_id = 1").fetchall()
+    assert rows == [("seized", 139_000.0)]
 
 
 def test_a_calendar_from_the_page_cancels_in_the_next_what_is_planned_no_longer(ledger):

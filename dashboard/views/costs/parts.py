@@ -121,7 +121,7 @@ def not_told_apart(review: CostReview, moved: pd.DataFrame) -> set[str]:
     best = str(cost.idxmin())
     near = set()
     for name in map(str, cost.index.drop(best)):
-        saved, a_year = _saved(review, best, name), float(review.year.set_index("policy").loc[name, "cost"])
+        saved, a_year = _saved(review, best, name), float(review.year.set_index("policy")["cost"][name])
         reach = (saved[0] - saved[1]) / a_year if saved is not None and a_year > 0 else 0.0
         if cost[name] - cost[best] <= max(1 - 1 / AS_GOOD, reach) * cost[name]:
             near.add(name)

@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.parts import asked_pump
 from dashboard.parts.deciding import day_offered, decide
+from dashboard.parts.replacing import FOUND
 from dashboard.shell import access, address, frame, say
 from dashboard.words import formats
 
@@ -25,6 +26,7 @@ DECISIONS = {
     "done": "Done",
     "withdraw": "Take back",
 }
+DATED = ("book", "pin", "move")
 MOST_OFFERED = 200
 
 
@@ -52,24 +54,48 @@ def show_decision(plan: Plan) -> None:
         return
     if found > len(pumps):
         say.note(f"The first {len(pumps):,} of {found:,} are offered; find the unit to reach the others.")
-    ids = list(pumps)
-    with st.form("decision", border=True):
-        index = ids.index(asked) if asked in pumps and not find else 0
-        pump_id = st.selectbox("Pump", ids, index=index, format_func=lambda i: pumps.get(i, ""))
-        what = st.segmented_control("Decision", list(DECISIONS), default="book", key="decision_kind",
-                                    format_func=DECISIONS.__getitem__, wrap=True)  # fmt: skip
-        day = st.date_input("Day", _planned_day(plan, pump_id), format="YYYY-MM-DD")
-        reason = st.text_input("Reason", placeholder="why, or, when done, what was found")
-        changed = st.segmented_control(
-            "When done: was the pump changed?", ["Yes", "No"], key="decision_changed", wrap=True,
+    with st.container(border=True):
+        _ask(plan, pumps, list(pumps).index(asked) if asked in pumps and not find else 0)
+    say.note("A day that something speaks against is booked with a reason, or not at all.")
+
+
+@st.fragment
+def _ask(plan: Any, pumps: dict[int, str], first: int) -> None:
+    """Ask what is decided about one of the pumps; drawn again by itself as another pump or decision is
+    chosen, so that the day shown is that pump's and no box stands there that the decision has no use for."""
+    pump_id = int(st.selectbox("Pump", list(pumps), index=first, format_func=lambda i: pumps.get(i, "")))
+    what = st.segmented_control("Decision", list(DECISIONS), default="book", key="decision_kind",
+                                format_func=DECISIONS.__getitem__, wrap=True)  # fmt: skip
+    day, done = date.today(), {}
+    if what in DATED:
+        day = st.date_input("Day", _planned_day(plan, pump_id), format="YYYY-MM-DD", key=f"day_{pump_id}")
+    if what == "done":
+        day = st.date_input("Done on", day, max_value=day, format="YYYY-MM-DD", key=f"done_{pump_id}")
+        done = _ask_done()
+    words = "what was done and why" if what == "done" else "asked for, but when booking a free day"
+    reason = st.text_input("Reason", placeholder=words)
+    by = st.text_input("Your initials", max_chars=12, key="decision_by")
+    if st.button("Decide", type="primary", width="stretch"):
+        risk = _risk(plan, pump_id)
+        frame.attempt(lambda: decide(str(what), pump_id, day, by, reason, risk=risk, **done))
+
+
+def _ask_done() -> dict[str, Any]:
+    """Ask what became of a job that is done: whether the pump was changed, its state and the odometer."""
+    done: dict[str, Any] = {
+        "changed": st.segmented_control(
+            "Was the pump changed?", ["Yes", "No"], key="decision_changed", wrap=True,
             help="A change is recorded with it, on the day above; type and serial number of the pump fitted "
             "are corrected on the page of fleet data.",
-        )  # fmt: skip
-        by = st.text_input("Your initials", max_chars=12, key="decision_by")
-        if st.form_submit_button("Decide", type="primary", width="stretch"):
-            risk = _risk(plan, int(pump_id))
-            frame.attempt(lambda: decide(str(what), int(pump_id), day, by, reason, changed, risk=risk))
-    say.note("A day that something speaks against is booked with a reason, or not at all.")
+        )
+    }  # fmt: skip
+    if done["changed"] == "Yes":
+        done["found"] = st.segmented_control(
+            "What was found", list(FOUND), format_func=FOUND.__getitem__, wrap=True, key="decision_found"
+        )
+        own = loaders.settings()["distance_unit"]
+        done["odometer"] = st.text_input("Odometer", placeholder=own, key="decision_odometer").strip()
+    return done
 
 
 def candidates(plan: Plan, find: str = "", *, pump_id: int | None = None) -> tuple[dict[int, str], int]:
