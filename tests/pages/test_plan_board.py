@@ -10,8 +10,10 @@ from analytics.scheduling import bookings
 from analytics.scheduling.planning import plan
 from dashboard.data import loaders
 from dashboard.parts import deciding
-from dashboard.views.plan_board import board, parts
+from dashboard.views.plan_board import board, parts, room
 from dashboard.views.plan_board.week_grid import JS
+from ingest.errors import EntryRefused
+from ingest.fleet_folder.tables import BAYS, STOCK
 from ingest.ledger.connection import open_ledger
 from tests.authors import ANYBODY
 from tests.ledger_fixture import build_ledger
@@ -144,6 +146,18 @@ def test_a_calendar_from_the_page_cancels_in_the_next_what_is_planned_no_longer(
     bookings.reject(ledger, 1, author=ANYBODY, reason="unit is for sale")
     later = plan(ledger)
     assert b"STATUS:CANCELLED" in parts.calendar_file(later, later, None)
+
+
+def test_a_lost_bay_and_a_delivery_are_said_on_the_board(ledger):
+    week = {"depot": "North", "week": "2027-03-10", "hours": "0"}
+    assert "0 bay hours" in room.keep(ledger, BAYS, week, ANYBODY)
+    room.keep(ledger, STOCK, {"depot": "North", "pump_type": "FP-10", "count": "3"}, ANYBODY)
+    with pytest.raises(EntryRefused, match="hours: '-8' is impossible"):
+        room.keep(ledger, BAYS, week | {"hours": "-8"}, ANYBODY)
+    with open_ledger(ledger) as connection:
+        hours = connection.execute("SELECT hours FROM bay_hours WHERE week_of = DATE '2027-03-08'").fetchall()
+        stock = connection.execute("SELECT on_hand FROM stock").fetchall()
+    assert (hours, stock) == ([(0.0,)], [(3,)])
 
 
 def test_the_day_offered_is_one_on_which_the_depot_works(monkeypatch):

@@ -9,7 +9,8 @@ from tests.pages.page_runs import open_page, words
 
 TYPES = [{"pump_type": "T", "current_low_a": 4, "current_high_a": 7}]
 HISTORY = [{"pump": "1", "history_part": part} for part in ("What is expected", "Waveforms", "Visits")]
-ASKED = {"pump_history": [{"pump": "1"}, *HISTORY]}
+# Fleets whose first pump is in service: of another the parts of its history have no more to draw.
+IN_SERVICE = {"one pump, no visit", "broken down, never read", "three pumps"}
 
 
 def units(count, **facts):
@@ -62,9 +63,10 @@ def load(folder, tables):
     return ledger
 
 
-def draw_every_page():
+def draw_every_page(parts):
+    history = [{"pump": "1"}, *(HISTORY if parts else [])]
     for view in PAGES:
-        for query in ASKED.get(view, [{}]):
+        for query in history if view == "pump_history" else [{}]:
             page = open_page(view, **query)
             assert not page.error, (view, query, [e.value for e in page.error])
 
@@ -72,7 +74,7 @@ def draw_every_page():
 @pytest.mark.parametrize("name", [name for name in FLEETS if name != "work alone"])
 def test_every_page_of_a_small_fleet_opens(tmp_path, monkeypatch, name):
     monkeypatch.setenv("PUMPLEDGER", load(tmp_path / "folder", FLEETS[name]))
-    draw_every_page()
+    draw_every_page(name in IN_SERVICE)
 
 
 def test_every_page_opens_after_a_first_visit_by_meter(tmp_path, monkeypatch, capsys):
@@ -80,7 +82,7 @@ def test_every_page_opens_after_a_first_visit_by_meter(tmp_path, monkeypatch, ca
     entered = ["--unit", "7", "--odometer", "88412 mi", "--meter-a", "5.2", "--date", "2026-03-01"]
     assert main(["log", *entered, "--ledger", ledger]) == 0
     monkeypatch.setenv("PUMPLEDGER", ledger)
-    draw_every_page()
+    draw_every_page(parts=True)
 
 
 @pytest.mark.parametrize("name", sorted(NO_PUMP_RUNS))

@@ -72,7 +72,7 @@ def show_policies(review: CostReview) -> None:
     )
     moved = at_prices(review, float(planned), float(failure), float(capture))
     near = not_told_apart(review, moved)
-    say.line(f"{cheapest_words(moved, near)}, {review.currency} {per}.")
+    say.line(f"{cheapest_words(moved, near)} ({review.currency} {per}).")
     frame.chart(
         money.policies(moved.assign(policy=moved["policy"].map(NAMES)), review.currency, per,
                        palette=frame.palette()),

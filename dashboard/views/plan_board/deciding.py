@@ -75,9 +75,11 @@ def _ask(plan: Any, pumps: dict[int, str], first: int) -> None:
     words = "what was done and why" if what == "done" else "asked for, but when booking a free day"
     reason = st.text_input("Reason", placeholder=words)
     by = st.text_input("Your initials", max_chars=12, key="decision_by")
+    refused = st.container()  # above the button, which may be the last thing on the screen
     if st.button("Decide", type="primary", width="stretch"):
         risk = _risk(plan, pump_id)
-        frame.attempt(lambda: decide(str(what), pump_id, day, by, reason, risk=risk, **done))
+        with refused:
+            frame.attempt(lambda: decide(str(what), pump_id, day, by, reason, risk=risk, **done))
 
 
 def _ask_done() -> dict[str, Any]:

@@ -4,7 +4,7 @@ import streamlit as st
 
 from dashboard.data import loaders
 from dashboard.shell import frame, lists, say
-from dashboard.views.plan_board import board, deciding
+from dashboard.views.plan_board import board, deciding, room
 from dashboard.views.plan_board import parts as plan_parts
 
 st.title("Plan board")
@@ -30,6 +30,7 @@ board.show_board(plan, chosen)
 plan_parts.show_jobs(plan, chosen)
 with frame.off_paper("decide"):
     deciding.show_decision(plan)
+    room.show()
 plan_parts.show_orders(plan, chosen)
 plan_parts.show_rest(plan, chosen)
 plan_parts.show_weeks(plan, chosen)
