@@ -48,8 +48,9 @@ def number(visits: pd.DataFrame, column: str, default: float = np.nan) -> np.nda
     """Return a column as float, NaN (or `default`) where missing or absent."""
     if column not in visits:
         return np.full(len(visits), default)
-    values = pd.to_numeric(visits[column], errors="coerce").to_numpy(float)
-    return np.where(np.isnan(values), default, values)
+    told = visits[column]
+    values = (told if told.dtype == float else pd.to_numeric(told, errors="coerce")).to_numpy(float)
+    return values if np.isnan(default) else np.where(np.isnan(values), default, values)
 
 
 def text(visits: pd.DataFrame, column: str, default: str = "") -> pd.Series:

@@ -54,10 +54,13 @@ def evidence(
     first_seen = first_seen.where(~complaint, pd.to_datetime(last["complaint_since"]))
     since = pump.map(first_seen).to_numpy() <= visited.to_numpy()
 
+    place = last.index.get_indexer(pd.Index(pump))
+
     def found(fact: pd.Series | np.ndarray, within: np.ndarray = since) -> pd.Series:
         """Whether a fact held at any visit since the finding."""
-        held = pd.Series(np.asarray(fact, bool) & within, index=judged.index).groupby(pump).any()
-        return held.reindex(last.index, fill_value=False)
+        held = np.zeros(len(last) + 1, bool)  # the last of them: pumps that are none of these, place -1
+        held[place[np.asarray(fact, bool) & within]] = True
+        return pd.Series(held[:-1], index=last.index)
 
     def worked(*works: str) -> pd.Series:
         return last_work(last, services, works) >= first_seen

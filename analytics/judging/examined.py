@@ -47,7 +47,7 @@ def carry_readings(
     out = visits.sort_values(["pump_id", "visited_on", "visit_id"], kind="stable").copy()
     out = _follow_up(out, settings, services)
     has = ~np.isnan(number(out, "mean_a"))
-    examined = ~has & _says_something(out)
+    examined = _examined(out, has)
     if not examined.any():
         return out.assign(carried=False)
     pump = out["pump_id"].to_numpy()
@@ -72,21 +72,16 @@ def _follow_up(visits: pd.DataFrame, settings: dict[str, Any], services: pd.Data
     """Fill in what a follow-up or a check without a current did not measure from the visit before, whose
     finding it follows up: not too long ago, with no work done since and, with a reading of its own, in the
     same engine state. In order, so that what was measured bit by bit comes together."""
-    pump, day = visits["pump_id"], pd.to_datetime(visits["visited_on"])
     read = ~np.isnan(number(visits, "mean_a"))
-    follows = (text(visits, "reason") == "follow-up").to_numpy() & read
-    for name in ("state", "commanded", "duty_pct"):
-        if name in visits:
-            value = visits[name].astype(object).where(read)
-            before = value.groupby(pump).ffill().groupby(pump).shift()
-            follows &= ((value == before) | (value.isna() & before.isna())).to_numpy()
-    follows |= ~read & _says_something(visits)
-    follows &= (pump == pump.shift()).to_numpy()
-    follows &= ((day - day.shift()) <= pd.Timedelta(days=int(settings["steps_valid_days"]))).to_numpy()
-    if not follows.any():
+    may_follow = _examined(visits, read) | ((text(visits, "reason") == "follow-up").to_numpy() & read)
+    if not may_follow.any():
         return visits
-    at = np.flatnonzero(follows)
-    unit, days = visits["unit"].astype(str).to_numpy(), day.to_numpy()
+    pumps = visits["pump_id"].to_numpy()
+    rows = np.flatnonzero(np.isin(pumps, pumps[may_follow]))
+    at = rows[_follows(visits.iloc[rows], read[rows], may_follow[rows], int(settings["steps_valid_days"]))]
+    if not len(at):
+        return visits
+    unit, days = visits["unit"].astype(str).to_numpy(), pd.to_datetime(visits["visited_on"]).to_numpy()
     at = at[[not _worked_between(services, unit[i], days[i - 1], days[i]) for i in at]]
     least_v = system_v(visits) / 12 * settings["low_supply_v"]
     columns: dict[str, np.ndarray] = {}
@@ -104,6 +99,20 @@ def _follow_up(visits: pd.DataFrame, settings: dict[str, Any], services: pd.Data
     return visits.assign(**columns)
 
 
+def _follows(visits: pd.DataFrame, read: np.ndarray, may_follow: np.ndarray, within_days: int) -> np.ndarray:
+    """Whether each visit that may follows up the one before of its pump, by day and, if it was `read` itself,
+    by engine state (n,)."""
+    pump, day = visits["pump_id"], pd.to_datetime(visits["visited_on"])
+    alike = np.ones(len(visits), bool)
+    for name in ("state", "commanded", "duty_pct"):
+        if name in visits:
+            value = visits[name].astype(object).where(read)
+            before = value.groupby(pump).ffill().groupby(pump).shift()
+            alike &= ((value == before) | (value.isna() & before.isna())).to_numpy()
+    follows = may_follow & (alike | ~read) & (pump == pump.shift()).to_numpy()
+    return np.asarray(follows & ((day - day.shift()) <= pd.Timedelta(days=within_days)).to_numpy())
+
+
 def _worked_between(
     services: pd.DataFrame | None, unit: str, first: pd.Timestamp, last: pd.Timestamp
 ) -> bool:
@@ -115,6 +124,14 @@ def _worked_between(
 
 def _blank(value: Any) -> bool:
     return value is None or (np.ndim(value) == 0 and bool(pd.isna(value)))
+
+
+def _examined(visits: pd.DataFrame, read: np.ndarray) -> np.ndarray:
+    """Whether each visit that is not `read` (n,) says something of its pump or circuit (n,)."""
+    out = np.zeros(len(visits), bool)
+    if not read.all():
+        out[~read] = _says_something(visits[~read])
+    return out
 
 
 def _says_something(visits: pd.DataFrame) -> np.ndarray:
@@ -152,7 +169,8 @@ def part_facts(visits: pd.DataFrame, services: pd.DataFrame | None) -> dict[str,
 
 def last_work(visits: pd.DataFrame, services: pd.DataFrame | None, works: tuple[str, ...]) -> pd.Series:
     """Return the newest day of such work on each visit's unit, NaT without any."""
-    if services is None or not len(services):
+    mine = np.zeros(0, bool) if services is None else services["work"].isin(works).to_numpy()
+    if services is None or not mine.any():
         return pd.Series(pd.NaT, index=visits.index, dtype="datetime64[us]")
-    newest = services[services["work"].isin(works)].groupby("unit")["done_on"].max().to_dict()
+    newest = services[mine].groupby("unit")["done_on"].max().to_dict()
     return pd.to_datetime(visits["unit"].map(newest))

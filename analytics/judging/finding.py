@@ -111,7 +111,7 @@ def decide_findings(
     passed = evidence(judged, last, services, settings)
     action = pd.Series(NOTE, index=last.index, dtype=object)
     test = pd.Series("", index=last.index, dtype=object)
-    missing = pd.Series("", index=last.index, dtype=object)
+    missing = np.full(len(last), "", object)
     failed = pd.Series(False, index=last.index)
     text = pd.Series("", index=last.index, dtype=object)
     values = pd.Series(NO_VALUES, index=last.index, dtype=object)
@@ -124,7 +124,7 @@ def decide_findings(
         for order, these in _orders(rule, last, mine):
             for step in order:
                 lacks = these & ~passed[step].to_numpy(bool)
-                missing = missing.where(~lacks, missing + ", " + step)
+                missing[lacks] += f", {step}"
                 now = done & lacks
                 if now.any():
                     action[now] = STEP_BY_ID[step].action
@@ -149,7 +149,7 @@ def decide_findings(
             "finding_values": values,
             "finding_action": action,
             "next_test": test,
-            "missing": missing.str.removeprefix(", "),
+            "missing": [steps.removeprefix(", ") for steps in missing],
             "failed": failed,
             "down_since": pd.to_datetime(last["visited_on"]).where(failed),
             "not_working": _not_working(last),

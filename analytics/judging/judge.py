@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -25,7 +26,8 @@ from analytics.judging.segments import segment_facts
 from ingest.trade_numbers import DEFAULTS
 
 IDS = np.array([rule.id for rule in RULES], dtype=object)
-FAULTS = [rule.id for rule in RULES if rule.fault]
+NAMES = [f"rule:{rule.id}" for rule in RULES]
+SOUND = np.array([not rule.fault for rule in RULES])
 FOR_CHANGES = ("at_spec_a", "book_accuracy_a", "supply_good", "drops_passed", "connector_good")
 
 
@@ -48,25 +50,21 @@ def judge(
         **part_facts(prepared, services),
     }
     # Once without any baseline: a reading founds one only if its own verdict is no fault.
-    alone, _ = _apply(prepared, settings, same)
-    prepared = add_other_state(add_baseline(prepared, ~np.isin(alone, FAULTS), settings, services))
-    ids, known = _apply(prepared, settings, same)
-    known = known.assign(sound=~np.isin(ids, FAULTS))
-    since = open_since(pd.concat([prepared, known], axis=1), services)
+    alone = _facts(prepared, settings, same)
+    prepared = add_other_state(add_baseline(prepared, _sound(alone), settings, services))
+    known = _facts(prepared, settings, same)
+    known["sound"] = _sound(known)
+    since = open_since(pd.concat([prepared, pd.DataFrame(known, index=prepared.index)], axis=1), services)
     known["complaint_open"] = since.notna().to_numpy()
     holds = _holds(known)
-    matrix = np.column_stack(list(holds.values())) if len(visits) else np.zeros((0, len(RULES)), bool)
-    columns = {f"rule:{name}": column for name, column in holds.items()}
-    return pd.concat([prepared, known, pd.DataFrame(columns, index=prepared.index)], axis=1).assign(
-        rule=IDS[matrix.argmax(axis=1)], complaint_since=since
-    )
+    told = [pd.DataFrame(known, index=prepared.index), pd.DataFrame(holds.T, prepared.index, NAMES)]
+    return pd.concat([prepared, *told], axis=1).assign(rule=IDS[holds.argmax(axis=0)], complaint_since=since)
 
 
-def _apply(
+def _facts(
     prepared: pd.DataFrame, settings: dict[str, Any], same: dict[str, np.ndarray]
-) -> tuple[np.ndarray, pd.DataFrame]:
-    """Return the id of the first rule that holds for each visit (n,), complaints apart, and the facts; same:
-    those that no baseline alters."""
+) -> dict[str, np.ndarray]:
+    """Return the facts about each visit, (n,) each, complaints apart; same: those that no baseline alters."""
     changed = prepared.assign(
         current_change_pct=_change_pct(prepared, "ln_a"), speed_change_pct=_change_pct(prepared, "ln_rpm")
     )
@@ -94,23 +92,23 @@ def _apply(
     made["held_back"] = made["poor"] & made["current_rose"] & made["speed_fell"]
     made["own_level_known"] = own_level
     made["complaint_open"] = np.zeros(len(prepared), bool)
-    known = pd.DataFrame(made, index=prepared.index)
-    holds = np.column_stack(list(_holds(known).values()))
-    return IDS[holds.argmax(axis=1)], known
+    return made
 
 
-def _holds(known: pd.DataFrame) -> dict[str, np.ndarray]:
-    every = np.ones(len(known), bool)
-    return {
-        rule.id: np.logical_and.reduce(
-            [
-                every,
-                *(known[f].to_numpy(bool) for f in rule.when),
-                *(~known[f].to_numpy(bool) for f in rule.unless),
-            ]
-        )
-        for rule in RULES
-    }
+def _sound(known: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Return whether the first rule that holds for each visit is no fault, (n,)."""
+    return SOUND[_holds(known).argmax(axis=0)]
+
+
+def _holds(known: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Return whether each rule holds for each visit, (rules, n)."""
+    holds = np.ones((len(RULES), len(known["complaint_open"])), bool)
+    for row, rule in zip(holds, RULES, strict=True):
+        for fact in rule.when:
+            row &= known[fact]
+        for fact in rule.unless:
+            row &= ~known[fact]
+    return holds
 
 
 def _change_pct(prepared: pd.DataFrame, metric: str) -> np.ndarray:

@@ -203,8 +203,9 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     A pump that broke down on the road and was never read has failed as well.
     """
     table = table.copy()
+    found = facts.found.reindex(table["pump_id"]).set_axis(table.index)
     for name, value in NEVER_READ.items():
-        told = table["pump_id"].map(facts.found[name])
+        told = found[name]
         table[name] = told.where(told.notna(), value)
     broke = table["pump_id"].map(facts.breakdowns.set_index("pump_id")["happened_on"].to_dict())
     broke = pd.to_datetime(broke)
