@@ -22,7 +22,7 @@ from analytics.judging.evidence import incomparable
 from analytics.judging.judge import judge
 from analytics.judging.rules import RULES
 from analytics.judging.type_level import with_type_level
-from analytics.past.frames import PUMPS_AT_ONCE, among, as_frame, fetch, fetch_table
+from analytics.past.frames import FEW_PUMPS, PUMPS_AT_ONCE, among, as_frame, fetch, fetch_visits
 from analytics.past.history import History
 from ingest.chains.parts import in_parts
 from ingest.chains.running import Where
@@ -48,11 +48,14 @@ def judged_visits(
     where: None judges in this process, else `ingest.chains.parts` does.
     """
     visits = _in_service(history)
+    pump_id = history.pumps["pump_id"].to_numpy()[visits["pump"].to_numpy(int)]
+    few = np.unique(pump_id).tolist() if len(history.pumps) <= FEW_PUMPS else None
     least = int(settings["baseline_visits"])
     by = Judging(settings, services, tell, least)
 
     def parts_of(asked: np.ndarray) -> Iterator[tuple[Judging, pd.DataFrame]]:
-        for part in _parts(connection, _details(connection, visits["visit_id"][asked]), history.as_of):
+        details = _details(connection, visits["visit_id"][asked], few)
+        for part in _parts(connection, details, history.as_of):
             own = services
             if services is not None and where is not None:  # what is sent is no more than the part needs
                 own = services[among(services["unit"], part["unit"])]
@@ -65,7 +68,6 @@ def judged_visits(
     if len(visits) <= FEW_VISITS:
         yield from whole_pumps(np.ones(len(visits), bool))
         return
-    pump_id = history.pumps["pump_id"].to_numpy()[visits["pump"].to_numpy(int)]
     whole = np.isin(pump_id, fetch(connection, "judged_whole", [history.as_of])["pump_id"])
     last = ~visits["pump"].duplicated(keep="last").to_numpy() & ~whole
     first = _first_ones(visits, least) & ~whole
@@ -166,9 +168,11 @@ def _first_ones(visits: pd.DataFrame, count: int) -> np.ndarray:
     return out
 
 
-def _details(connection: duckdb.DuckDBPyConnection, visit_ids: pd.Series) -> pa.Table:
+def _details(
+    connection: duckdb.DuckDBPyConnection, visit_ids: pd.Series, pump_ids: list[int] | None
+) -> pa.Table:
     connection.register("asked", pd.DataFrame({"visit_id": visit_ids}))
     try:
-        return fetch_table(connection, "judged_visits")
+        return fetch_visits(connection, "judged_visits", pump_ids=pump_ids)
     finally:
         connection.unregister("asked")

@@ -64,10 +64,8 @@ class Verdict:
 
 def judge_visit(connection: duckdb.DuckDBPyConnection, visit_id: int) -> Verdict:
     """Judge one stored visit against its specification and its pump's history until then."""
-    visits = connection.execute(
-        statement("visits_up_to"),
-        [visit_id],
-    ).df()
+    [(pump_id, day)] = connection.execute(statement("pump_and_day_of_visit"), [visit_id]).fetchall()
+    visits = connection.execute(statement("visits_up_to"), [pump_id, pump_id, day, visit_id]).df()
     services = services_of(connection, str(visits["unit"].iloc[-1]))
     services = services[pd.to_datetime(services["done_on"]) <= visits["visited_on"].max()]
     settings = settings_at(connection)
@@ -84,7 +82,7 @@ def judge_entry(
     """
     known = connection.execute(ingest_statement("visit/type_and_unit"), [pump_id]).df()
     day = pd.Timestamp(entry.visited_on or date.today())
-    visits = connection.execute(statement("visits_until"), [pump_id, day.date()]).df()
+    visits = connection.execute(statement("visits_until"), [pump_id, pump_id, day.date()]).df()
     services = services_of(connection, entry.unit)
     done = pd.DataFrame([{"unit": entry.unit, "done_on": day, "work": work} for work in entry.done])
     services = pd.concat([services, done], ignore_index=True) if len(done) else services

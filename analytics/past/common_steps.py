@@ -14,6 +14,7 @@ what no wear does between two visits is taken off; slow drift stays with the pum
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -54,10 +55,11 @@ def without_common_steps(visits: pd.DataFrame, pumps: pd.DataFrame) -> tuple[pd.
     if len(visits) < 2 * FEWEST_PUMPS:
         return visits, ()
     pump, day = visits["pump"].to_numpy(int), visits["day"].to_numpy(float)
-    names = {"depot": pumps["depot"].to_numpy(object)[pump], "fleet": np.full(len(visits), "", object)}
+    depot, depots = pd.factorize(pumps["depot"], sort=True)
+    named = {"depot": (depot[pump], depots), "fleet": (np.zeros(len(visits), int), pd.Index([""]))}
     if "clamp" in visits:
-        names = {"clamp": visits["clamp"].to_numpy(object)} | names
-    groups = {by: _newest_first(name, visits["day"]) for by, name in names.items()}
+        named = {"clamp": pd.factorize(visits["clamp"], sort=True)} | named
+    groups = {by: _newest_first(*of, day) for by, of in named.items()}
     x = np.nan_to_num(covariates(visits, pumps))
     steps: list[Step] = []
     out = {}
@@ -68,11 +70,10 @@ def without_common_steps(visits: pd.DataFrame, pumps: pd.DataFrame) -> tuple[pd.
         pairs = _pairs(visits, np.isfinite(y))
         off, difference = np.zeros(len(visits)), _differences(y, pairs)
         for by, (code, keys) in groups.items():
-            for k, key in enumerate(keys):
-                mine = code == k
-                found = _steps(difference, pairs, day, pump, mine, least)
+            for (k, key), near in zip(enumerate(keys), _pairs_of(code, pairs, len(keys)), strict=True):
+                found = _steps(difference, pairs, near, day, pump, code == k, least) if len(near) else []
                 for since, step, seen in found:
-                    off += np.where(mine & (day >= since), step, 0.0)
+                    off += np.where((code == k) & (day >= since), step, 0.0)
                     steps.append(Step(metric, by, str(key), int(since), float(np.expm1(step)), seen))
                 if found:
                     difference = _differences(y - off, pairs)
@@ -81,11 +82,26 @@ def without_common_steps(visits: pd.DataFrame, pumps: pd.DataFrame) -> tuple[pd.
     return (visits.assign(**out) if out else visits), tuple(steps)
 
 
-def _newest_first(name: np.ndarray, day: pd.Series) -> tuple[np.ndarray, list[object]]:
+def _newest_first(code: np.ndarray, keys: pd.Index, day: np.ndarray) -> tuple[np.ndarray, list[object]]:
     """Return each reading's group as a number, -1 for none, and the groups' names: that which reads last for
-    the first time first, as a new clamp is held against the old."""
-    keys = day.groupby(name).min().sort_values(ascending=False, kind="stable").index
-    return keys.get_indexer(pd.Index(name)), list(keys)
+    the first time first, as a new clamp is held against the old. code: their numbers in `keys`."""
+    first = np.full(len(keys), np.inf)
+    np.minimum.at(first, code[code >= 0], day[code >= 0])
+    order = np.argsort(-first, kind="stable")
+    place = np.full(len(keys) + 1, -1)  # the last of them: of none
+    place[order] = np.arange(len(keys))
+    return place[code], [keys[k] for k in order]
+
+
+def _pairs_of(code: np.ndarray, pairs: tuple[np.ndarray, np.ndarray], groups: int) -> list[np.ndarray]:
+    """Places (of the k pairs), in order, of those that either reading puts in each group."""
+    first, second = code[pairs[0]], code[pairs[1]]
+    other = np.flatnonzero(first != second)
+    place = np.append(np.arange(len(first)), other)
+    group = np.append(first, second[other])
+    order = np.lexsort((place, group))
+    ends = np.searchsorted(group[order], np.arange(groups + 1))
+    return [place[order[begin:end]] for begin, end in pairwise(ends)]
 
 
 def _differences(y: np.ndarray, pairs: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
@@ -110,17 +126,17 @@ def _pairs(visits: pd.DataFrame, told: np.ndarray) -> tuple[np.ndarray, np.ndarr
 def _steps(
     difference: np.ndarray,
     pairs: tuple[np.ndarray, np.ndarray],
+    near: np.ndarray,
     day: np.ndarray,
     pump: np.ndarray,
     mine: np.ndarray,
     least: float,
 ) -> list[tuple[float, float, int]]:
-    """Day, step and number of pumps of each step in one group's pairs (k,); mine: its readings (visits,)."""
-    first, second = pairs
-    near = np.flatnonzero(mine[first] | mine[second])
+    """Day, step and number of pumps of each step in one group; near: its pairs, of k; mine: its readings
+    (visits,)."""
     if len(near) < FEWEST_PUMPS:
         return []
-    first, second, difference = first[near], second[near], difference[near]
+    first, second, difference = pairs[0][near], pairs[1][near], difference[near]
     # A pair tells of days in (low, high]: its second reading is after the step and its first is not, or the
     # other way round where the group is left again.
     enters = mine[second]
@@ -149,16 +165,8 @@ def _best(
     """The day whose step stands out most, its size and number of pumps; None where none does."""
     signed = np.clip(sign * difference, -1.0, 1.0)
     days = np.unique(np.ceil(high / DAYS) * DAYS)
-    ends, begins = np.argsort(high), np.argsort(low)
-
-    def summed(value: np.ndarray) -> np.ndarray:
-        """Sum over the pairs across each day."""
-        gone = np.append(0.0, np.cumsum(value[ends]))[np.searchsorted(high[ends], days, side="left")]
-        come = np.append(0.0, np.cumsum(value[begins]))[np.searchsorted(low[begins], days, side="left")]
-        return come - gone
-
-    count = summed(np.ones(len(signed)))
-    mean = summed(signed) / np.maximum(count, 1.0)
+    count = _summed(np.ones(len(signed)), low, high, days)
+    mean = _summed(signed, low, high, days) / np.maximum(count, 1.0)
     likely = np.flatnonzero((count >= FEWEST_PUMPS) & (np.abs(mean) > least / 2))
     likely = likely[np.argsort(-np.abs(mean[likely]) * np.sqrt(count[likely]))][:TRIED]
     best, most = None, STANDARD_ERRORS
@@ -180,5 +188,13 @@ def _best(
 def _day_of(at: float, step: float, signed: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
     """The reading's day near `at` from which the step leaves the least absolute rest."""
     days = np.unique(high[np.abs(high - at) <= NEAR_DAYS])
-    across = (low[:, None] < days) & (days <= high[:, None])
-    return float(days[np.argmin(np.abs(signed[:, None] - step * across).sum(0))])
+    more = np.abs(signed - step) - np.abs(signed)  # rest of a pair across the step, over that of another
+    return float(days[np.argmin(_summed(more, low, high, days))])
+
+
+def _summed(value: np.ndarray, low: np.ndarray, high: np.ndarray, days: np.ndarray) -> np.ndarray:
+    """Sum over the pairs across each day."""
+    ends, begins = np.argsort(high), np.argsort(low)
+    gone = np.append(0.0, np.cumsum(value[ends]))[np.searchsorted(high[ends], days, side="left")]
+    come = np.append(0.0, np.cumsum(value[begins]))[np.searchsorted(low[begins], days, side="left")]
+    return come - gone

@@ -15,6 +15,7 @@ import pyarrow as pa
 from analytics.statements import statement
 
 PUMPS_AT_ONCE = 15_000  # what is made of each visit, or of each distance ahead, takes room
+FEW_PUMPS = 8  # of a unit: the visits of each are looked up, where the view of all joins every visit there is
 
 
 def fetch(connection: duckdb.DuckDBPyConnection, name: str, values: Sequence[Any] = ()) -> pd.DataFrame:
@@ -22,9 +23,37 @@ def fetch(connection: duckdb.DuckDBPyConnection, name: str, values: Sequence[Any
     return as_frame(fetch_table(connection, name, values))
 
 
+def fetch_with(
+    connection: duckdb.DuckDBPyConnection,
+    name: str,
+    values: Sequence[Any],
+    column: str,
+    wanted: Sequence[Any],
+) -> pd.DataFrame:
+    """As `fetch`, the rows alone that have one of the wanted values in a column."""
+    rows = statement("rows_with").replace("{query}", statement(name)).replace("{column}", column)
+    return as_frame(connection.sql(rows, params=[*values, list(wanted)]).to_arrow_table())
+
+
 def fetch_table(connection: duckdb.DuckDBPyConnection, name: str, values: Sequence[Any] = ()) -> pa.Table:
     """As `fetch`, still to be made a frame, whole or in parts."""
     return connection.sql(statement(name), params=list(values)).to_arrow_table()
+
+
+def fetch_visits(
+    connection: duckdb.DuckDBPyConnection,
+    name: str,
+    values: Sequence[Any] = (),
+    pump_ids: Sequence[int] | None = None,
+) -> pa.Table:
+    """As `fetch_table`, of a statement about {visits}: all, or those of a few pumps alone, one after the
+    other."""
+    query = statement(name)
+    if pump_ids is None:
+        return connection.sql(query.replace("{visits}", "visit_detail"), params=list(values)).to_arrow_table()
+    of_one = query.replace("{visits}", "visit_rows(?)")
+    asked = [[int(pump_id), *values] for pump_id in pump_ids]
+    return pa.concat_tables([connection.sql(of_one, params=each).to_arrow_table() for each in asked])
 
 
 def as_frame(table: pa.Table) -> pd.DataFrame:

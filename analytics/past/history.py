@@ -17,7 +17,7 @@ import pandas as pd
 
 from analytics.past.common_steps import Step, without_common_steps
 from analytics.past.first_points import with_first_points
-from analytics.past.frames import among, fetch
+from analytics.past.frames import among, as_frame, fetch, fetch_visits
 from analytics.past.own_first_readings import held_against_own
 from analytics.past.repeats import as_one_reading
 from analytics.past.signs import FLOW_WORK, SUPPLY_WORK, checked
@@ -86,9 +86,8 @@ def load_history(ledger: Path, as_of: date | None = None) -> History:
 def read_history(connection: duckdb.DuckDBPyConnection, as_of: date | None = None) -> History:
     """As `load_history`, on an open connection."""
     pumps = fetch(connection, "history_pumps")
-    visits, points, filters = (
-        fetch(connection, f"history_{name}", [as_of]) for name in ("visits", "odometers", "filters")
-    )
+    visits = as_frame(fetch_visits(connection, "history_visits", [as_of]))
+    points, filters = (fetch(connection, f"history_{name}", [as_of]) for name in ("odometers", "filters"))
     day = ((as_of or newest_fact(connection) or date.today()) - EPOCH).days
     settings = settings_at(connection, EPOCH + timedelta(days=day))
     return build_history(pumps, visits, points, filters, day, settings)
@@ -401,9 +400,9 @@ def _alike(visits: pd.DataFrame) -> np.ndarray:
     """Which readings may be held against each other: PM stops in the pump's usual state, at its usual
     duty."""
     planned = _planned(visits)
-    duty_step = visits["duty_step"].where(visits["duty_step"] >= 0, FULL_DUTY_STEP)
-    key = visits["state"].astype(str) + "/" + duty_step.astype(str)
-    code = pd.factorize(key)[0]
+    duty_step = visits["duty_step"].where(visits["duty_step"] >= 0, FULL_DUTY_STEP).to_numpy(float)
+    state = pd.factorize(visits["state"], use_na_sentinel=False)[0]
+    code = pd.factorize(state * (2.0 * FULL_DUTY_STEP) + duty_step)[0]  # no step is beyond full duty's
     if code.max(initial=0) == 0:
         return planned
     counted = pd.DataFrame({"pump": visits["pump"], "code": code})[planned]

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.learning.fitting import stored_fit
+from analytics.past.frames import as_frame, fetch_visits, fetch_with
 from analytics.past.history import EPOCH, History, build_history, read_history
 from analytics.past.normalise import nominal
 from analytics.statements import statement
@@ -132,15 +133,14 @@ def history_of_unit(ledger: Path, pump_id: int, as_of: date) -> History:
         [(unit,)] = connection.execute(
             statement("unit_of_pump"), [pump_id]
         ).fetchall()  # NULL without such a pump
-
-        def part(name: str, values: list[Any], key: str, wanted: list[Any]) -> pd.DataFrame:
-            rows = statement("rows_with").replace("{query}", statement(f"history_{name}"))
-            return connection.execute(rows.replace("{column}", key), [*values, wanted]).df()
-
-        pumps = part("pumps", [], "unit", [unit])
-        visits = part("visits", [as_of], "pump_id", pumps["pump_id"].tolist() or [-1])
-        points = part("odometers", [as_of], "unit", [unit])
-        filters = part("filters", [as_of], "unit", [unit])
+        pumps = fetch_with(connection, "history_pumps", [], "unit", [unit])
+        visits = as_frame(
+            fetch_visits(connection, "history_visits", [as_of], pumps["pump_id"].tolist() or [-1])
+        )
+        points, filters = (
+            fetch_with(connection, f"history_{name}", [as_of], "unit", [unit])
+            for name in ("odometers", "filters")
+        )
         settings = settings_at(connection, as_of)
     return build_history(pumps, visits, points, filters, (as_of - EPOCH).days, settings)
 

@@ -20,7 +20,7 @@ from analytics.judging.judged import judged_visits
 from analytics.money.cost_book import CostBook, cost_book
 from analytics.money.cost_rule import with_prices
 from analytics.money.long_run import LongRun
-from analytics.past.frames import fetch
+from analytics.past.frames import FEW_PUMPS, fetch, fetch_with
 from analytics.past.history import History, read_history
 from analytics.past.lots import early_failures
 from analytics.risk.deciding import decide_pumps
@@ -44,7 +44,6 @@ from analytics.risk.reasons import (
 )
 from analytics.risk.rests_on import alike, prior_share
 from analytics.risk.stepped import said_of_steps
-from analytics.statements import statement
 from analytics.trend.drift import Drift, drift_of
 from analytics.wear_model.failure_risk import CAUSES
 from analytics.wear_model.model import risk_model
@@ -129,7 +128,14 @@ def facts_of(
     decisions up to `decided_by` (None: all; the clock of decisions is UTC, today is the depot's)."""
     day = history.as_of
     settings = settings_at(connection, day)
-    services = connection.execute(statement("services_until"), [day]).df()
+    units = history.pumps["unit"].unique().tolist() if len(history.pumps) <= FEW_PUMPS else None
+
+    def fetch_of_units(name: str, values: list[Any]) -> pd.DataFrame:
+        if units is None:
+            return fetch(connection, name, values)
+        return fetch_with(connection, name, values, "unit", units)
+
+    services = fetch_of_units("services_until", [day])
     breakdowns = fetch(connection, "pump_breakdowns", [day])
     tell = partial(findings_of, services=services, settings=settings, breakdowns=breakdowns)
     parts = list(judged_visits(connection, history, settings, services, tell=tell, where=where))
@@ -140,7 +146,7 @@ def facts_of(
         breakdowns,
         fetch(connection, "plan_decisions", [decided_by]),
         cost_book(connection, known_by),
-        fetch(connection, "plan_vehicles", [day] * 3),
+        fetch_of_units("plan_vehicles", [day] * 3),
         fetch(connection, "plan_types", []),
         fetch(connection, "plan_stock", []),
         known_by,

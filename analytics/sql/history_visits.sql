@@ -1,5 +1,5 @@
 -- Every reading up to the as-of date with what analytics needs of it, in order of pump and clock.
--- Parameter 1: as-of date, NULL for all.
+-- {visits}: visit_detail, or the visit_rows of one pump. Last parameter: as-of date, NULL for all.
 SELECT
     visit_id, pump_id, visited_on - DATE '1970-01-01' AS day, odometer_km, hours, in_trend, reason,
     coalesce(state, '') AS state,
@@ -18,6 +18,6 @@ SELECT
     origin IS NOT DISTINCT FROM 'meter' OR mean_a IS NOT DISTINCT FROM meter_a AS by_meter,
     clamp, supply_v, supply_v_at, drop_supply_v, drop_ground_v, fuel_pressure_kpa, fuel_temp_c, fuel_level_pct,
     delivery_l_min, delivery_at, filter_state, strainer, hose, regulator, connector, check_result
-FROM visit_detail
+FROM {visits}
 WHERE visited_on <= coalesce(CAST(? AS DATE), DATE '9999-12-31')
 ORDER BY pump_id, visited_on, visit_id

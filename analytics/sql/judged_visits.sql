@@ -1,4 +1,4 @@
--- The visits asked for (table `asked`: visit_id), as the trade rules need them.
+-- The visits asked for (table `asked`: visit_id), as the trade rules need them. {visits}: as for history_visits.
 SELECT
     visit_id, pump_id, pump_type, unit, visited_on, odometer_km, reason, state, in_trend, origin, method_version,
     mean_a, mean_a_se, clamp, rpm, ripple_pct, raw_ripple_pct, sparks_per_s, zero_a, zero_checked, duty_pct,
@@ -18,5 +18,5 @@ SELECT
     nullif(rated_pressure_kpa, 0) AS rated_pressure_kpa, nullif(min_delivery_l_min, 0) AS min_delivery_l_min,
     filter, filter_changed_on, system_v, nullif(pm_interval_days, 0) AS pm_interval_days,
     nullif(pm_interval_km, 0) AS pm_interval_km, clock
-FROM visit_detail
+FROM {visits}
 WHERE visit_id IN (SELECT visit_id FROM asked)

@@ -1,4 +1,3 @@
--- The visits of a visit's pump up to and including it.
-SELECT h.* FROM visit_detail h JOIN visit_detail v USING (pump_id)
-WHERE v.visit_id = ? AND (h.visited_on, h.visit_id) <= (v.visited_on, v.visit_id)
-ORDER BY h.visited_on, h.visit_id
+-- The visits of a pump (parameters 1 and 2) up to and including one, by its day and number.
+SELECT * FROM visit_rows(?) WHERE pump_id = ? AND (visited_on, visit_id) <= (?, ?)
+ORDER BY visited_on, visit_id

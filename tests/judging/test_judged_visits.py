@@ -10,6 +10,7 @@ import pandas as pd
 
 from analytics.judging import facts, judged
 from analytics.judging.judge import judge
+from analytics.past.frames import as_frame, fetch_visits
 from analytics.past.history import read_history
 from analytics.statements import statement
 from ingest.fleet_folder.loading import load_folder
@@ -55,6 +56,12 @@ def test_few_visits_or_few_pumps_at_once_give_the_verdicts_of_all(tmp_path, monk
         monkeypatch.setattr(judged, "PUMPS_AT_ONCE", 7)
         parts = judge_all(connection)
         all_of_them = judge(connection.sql("SELECT * FROM visit_detail").df(), settings_at(connection))
+        whole = as_frame(fetch_visits(connection, "history_visits", [None]))
+        asked = [3, 1, 7]
+        looked_up = as_frame(fetch_visits(connection, "history_visits", [None], asked))
+    wanted = pd.concat([whole[whole["pump_id"] == pump_id] for pump_id in asked], ignore_index=True)
+    assert len(wanted) >= len(asked)
+    pd.testing.assert_frame_equal(looked_up, wanted)
     few_alike, alike = (
         made.drop(columns=["compares_with", "measured_with"]).astype(object) for made in (few, parts)
     )
