@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.baseline import number, pump_volts, system_v
-from analytics.judging.beside import beside, next_beside, values_beside
+from analytics.judging.beside import BY_EYE, MEASURED, beside, next_beside, values_beside
 from analytics.judging.evidence import ON_BASELINE, evidence, incomparable
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.rules_first import CIRCUIT
@@ -93,13 +93,14 @@ def decide_findings(
     last: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return one row per pump: finding, finding_text, finding_values, finding_action, next_test, missing,
-    failed, down_since, not_working, circuit_proven.
+    failed, down_since, not_working, circuit_proven, cause_found.
 
     `finding_values`: what the text is made from besides the rule's words, as JSON.
     `missing` names the steps not yet passed, separated by commas. `failed`: a stall, no current on proven
     volts, or a breakdown confirmed as the pump's, with no good reading since; `down_since` its day.
     `not_working`: by its last reading too little is delivered, no current taken, or the pump stands still,
-    whatever explains that; `circuit_proven`: the volts and drops measured there do.
+    whatever explains that; `circuit_proven`: the volts and drops measured there do. `cause_found`: a cause
+    beside the pump was measured or seen and waits for its mending.
 
     judged: rows from verdict.judge, every visit of each pump up to the day in question. services: unit,
     done_on, work. breakdowns: pump_id, happened_on, confirmed as the pump's. last: from `last_readings`,
@@ -154,6 +155,7 @@ def decide_findings(
             "down_since": pd.to_datetime(last["visited_on"]).where(failed),
             "not_working": _not_working(last),
             "circuit_proven": _circuit_proven(last, passed["times_seen"].to_numpy()),
+            "cause_found": _cause_found(last) & (action != NOTE).to_numpy(),
             "visited_on": last["visited_on"],
         }
     )
@@ -187,6 +189,13 @@ def _circuit_proven(last: pd.DataFrame, times_seen: np.ndarray) -> np.ndarray:
     (n,)."""
     short = last["rule"].isin([rule.id for rule in CIRCUIT]) & last["poor"] & ~last["circuit_leaves_short"]
     return np.asarray((last["rule"] == "no-current") & _volts_missing(last, times_seen) | short, bool)
+
+
+def _cause_found(last: pd.DataFrame) -> np.ndarray:
+    """Whether the finding is itself a cause beside the pump, measured or seen (n,)."""
+    # Low volts where nobody says whether the engine ran may be those of a battery at rest.
+    untold = last["maybe_primed"].to_numpy(bool) & ~last["drop_high"].to_numpy(bool)
+    return np.asarray(last["rule"].isin((*MEASURED, *BY_EYE)).to_numpy() & ~untold, bool)
 
 
 def _volts_missing(last: pd.DataFrame, times_seen: np.ndarray) -> np.ndarray:

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
+from analytics.judging.beside import IN_TANK
 from analytics.money.cost_book import CostBook
 from analytics.money.decision import (
     CHECK_AND_CHANGE,
@@ -65,9 +66,10 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
     """Decide about every pump.
 
     pumps: rows of `with_prices` with risk, risk_if_new (over one interval), class, and bool finished (its
-    finding's steps are all passed), checked (its check is done, with its newest reading), failed, starves
-    (proven not to deliver), idle (by its last reading the engine may get no fuel) and circuit_proven (volts
-    and drops explain that).
+    finding's steps are all passed), finding, checked (its check is done, with its newest reading), failed,
+    starves (proven not to deliver), idle (by its last reading the engine may get no fuel), circuit_proven
+    (volts and drops explain that) and cause_found (its finding is a cause beside the pump, measured or seen,
+    not mended).
     """
     work, skill = work_of(pumps, settings), skill_of(settings)
     idle = pumps["idle"].to_numpy(bool)
@@ -83,7 +85,14 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str,
     # Where no current flows no reading tells how likely a cause beside the pump is: the trade's share does,
     # or the volts that were missing at its plug.
     least = np.select([proven, idle], [PROVEN_SHARE, float(settings["beside_share"])], 0.0)
-    outlook = replace(outlook, beside=np.where(looked_at, 0.0, np.maximum(outlook.beside, least)))
+    # What it takes to let it run at all goes first, and what was found then is part of it.
+    found = np.where(pumps["cause_found"].to_numpy(bool) & ~idle, PROVEN_SHARE, 0.0)
+    outlook = replace(
+        outlook,
+        beside=np.where(looked_at, 0.0, np.maximum(outlook.beside, least)),
+        found=found,
+        in_tank=pumps["finding"].isin(IN_TANK).to_numpy(bool),
+    )
     risk = pumps["risk"].to_numpy(float)
     made = decide(
         outlook,

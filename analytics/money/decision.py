@@ -18,7 +18,10 @@ with A and B the labour of the tank closed and open (B is part of a change), T =
 check names the cause beside the pump that is there (chance q, missed with m), F = (1 − q)·f a false name that
 holds, b the share of names that need the tank open, `back` the part that goes back, `spared` the breakdowns
 that such a cause would have brought. `keep` is the least of Cf·F(d) + Cp·S(d) − g·∫₀^d S over all later stops
-d: it holds the life that a change would throw away. The cheapest option is chosen; a class's risk ceiling
+d: it holds the life that a change would throw away. Where a cause beside the pump was measured or seen and
+is not mended, the check mends it: L + keep − Z, with L the labour of the tank closed or open, as that cause
+lies, and Z the breakdowns it would have brought, which a check and change spares as well (its T counts for
+the rest). The cheapest option is chosen; a class's risk ceiling
 overrides cost, and nothing is changed for a new pump that is no safer.
 Sources: Makis & Jardine, INFOR 30 (1992) 172-183 (condition-based replacement); Ross 1996 (renewal reward).
 """
@@ -31,7 +34,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-METHOD_VERSION = 12  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 13  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)
@@ -44,6 +47,7 @@ BORNE_OUT = (
 )  # logit that a change is borne out where it saves nothing, and per its own price saved
 NO_DELIVERY = "it does not deliver, and nothing else explains it"
 NO_FUEL = "the engine may get no fuel"
+FOUND = "a cause beside the pump was found"
 Numbers = np.ndarray | float
 
 
@@ -92,7 +96,9 @@ class Outlook:
     risk, lived_km (n, 3): chance of failing before each time of work, and distance run until then (now: 0).
     open_at (n, 3): bool, whether the job could be done then. keep (n, 3): what the pump in place costs from
     there if it runs on (`keep_cost`), on average over what is not known; keep_sound (n,): the same where a
-    cause beside the pump explains its readings. beside (n,): chance of that. cost_per_km (n,): g.
+    cause beside the pump explains its readings. beside (n,): chance of that. cost_per_km (n,): g. found (n,):
+    chance that one is there, measured or seen and not mended, whatever explains the readings; in_tank (n,):
+    bool, whether to mend it the tank is opened.
     """
 
     risk: np.ndarray
@@ -102,6 +108,8 @@ class Outlook:
     keep_sound: np.ndarray
     beside: np.ndarray
     cost_per_km: np.ndarray
+    found: Numbers = 0.0
+    in_tank: np.ndarray | bool = False
 
 
 def on_the_day(p_change: np.ndarray | pd.Series, risk_until_then: np.ndarray | pd.Series) -> np.ndarray:
@@ -164,9 +172,9 @@ def decide(
     least_saving: money that work must save to be ordered: less is within the error of any forecast.
     """
     n = len(outlook.beside)
-    over, safe, out, dry, may, seen, no_fuel = (
+    over, safe, out, dry, may, seen, no_fuel, mends = (
         np.broadcast_to(x, n).astype(bool)
-        for x in (over_ceiling, safer, failed, starves, may_change, looked_at, idle)
+        for x in (over_ceiling, safer, failed, starves, may_change, looked_at, idle, outlook.found)
     )
     no_fuel = no_fuel & ~out & ~dry
     safe, may = safe | dry, may | dry
@@ -175,7 +183,7 @@ def decide(
     cost[~safe & ~out, CHECK_AND_CHANGE:] = np.nan
     cost[~may & ~out, CHECK_AND_CHANGE:] = np.nan
     # Where no cause beside the pump is left to be named a check only puts off: free, it would do so for ever.
-    cost[(outlook.beside <= 0) & may & ~no_fuel, CHECK] = np.nan
+    cost[(outlook.beside <= 0) & may & ~no_fuel & ~mends, CHECK] = np.nan
     cost[no_fuel & ~seen, CHECK_AND_CHANGE:] = np.nan
     forced = (over & safe & may & ~no_fuel) | out | dry
     ranked = np.where(np.isnan(cost), np.inf, cost)
@@ -186,7 +194,10 @@ def decide(
     ranked = np.where(late, np.inf, ranked)
     ranked[forced, :CHECK_AND_CHANGE] = np.inf
     ranked[out | dry, CHECK_AND_CHANGE] = np.inf
-    left = ranked[:, NOTHING, NEXT_STOP] - np.broadcast_to(least_saving, n)
+    # Nor is a pump changed for so little where mending what was found, and a reading after it, comes first.
+    least = np.broadcast_to(least_saving, n)
+    ranked[:, CHECK_AND_CHANGE:] += np.where(mends & ~forced, least, 0.0)[:, None, None]
+    left = ranked[:, NOTHING, NEXT_STOP] - least
     ranked[:, NOTHING, NEXT_STOP] = np.where(forced | no_fuel, np.inf, left)
     best = ranked.reshape(n, len(JOBS) * len(TIMES)).argmin(axis=1)  # n may be 0
     job = best // 3
@@ -196,7 +207,7 @@ def decide(
     named, held = check_outcomes(outlook.beside, skill)
     changes = np.select(
         [job == CHANGE, job == CHECK_AND_CHANGE, job == CHECK],
-        [1.0, 1 - named - held, (1 - named) * _unexplained_goes(outlook, work, skill)[row, time]],
+        [1.0, 1 - named - held, (1 - named) * _unexplained_goes(outlook, work, skill)[row, time] * ~mends],
         0.0,
     )
     waits = (time != NOW) & (job >= CHECK_AND_CHANGE) & ~out & ~dry & ~seen
@@ -207,12 +218,13 @@ def decide(
             out,
             dry,
             no_fuel & (job != NOTHING),
+            mends & (job == CHECK),
             ~safe,
             ~may & (job == CHECK),
             forced & (job != NOTHING),
             job != NOTHING,
         ],
-        [FAILED, NO_DELIVERY, NO_FUEL, NOT_SAFER, FINDING_OPEN, ON_CEILING, ON_COST],
+        [FAILED, NO_DELIVERY, NO_FUEL, FOUND, NOT_SAFER, FINDING_OPEN, ON_CEILING, ON_COST],
         NOT_YET,
     )
     return Decision(job, time, cost[row, job, time], nothing, p_change, because, there[row, job, time], cost)
@@ -235,6 +247,10 @@ def costs_there(outlook: Outlook, work: Work, skill: Skill = Skill()) -> np.ndar
     both = (
         closed + named * (stays + back + mended) + held * (stays + back + bad) + (1 - named - held) * change
     )
+    found, in_tank = (np.broadcast_to(x, n)[:, None] for x in (outlook.found, outlook.in_tank))
+    both = both - np.maximum(found - named, 0) * skill.breaks * other
+    mend = np.where(in_tank, opened, closed) + outlook.keep - found * skill.breaks * other
+    check = np.where(found > 0, mend, check)
     return np.stack([outlook.keep, check, both, np.broadcast_to(change, (n, 3))], axis=1)
 
 

@@ -62,8 +62,8 @@ def decide_pumps(
     job, asked_first (`named`), planned_on, decision_status and decided_by.
 
     pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, not_working,
-    circuit_proven, checked (bool, its check is done and on record with the newest reading), and those of
-    parts_ahead.with_parts.
+    circuit_proven, cause_found, checked (bool, its check is done and on record with the newest reading), and
+    those of parts_ahead.with_parts.
     forecast_of: gives that of a part of the rows, in their order, or what makes it when called. decisions:
     newest of a person, by pump. today: nothing is dated before it (as_of). where: None decides in this
     process, else `ingest.chains.parts` does.
@@ -81,7 +81,7 @@ def decide_pumps(
     pumps = pd.concat(list(in_parts(_decide_part, asked, where, methods)))
     pumps = pumps.assign(proposed_on=_first_days(pumps, settings, today, decisions))
     pumps = pumps.assign(unseen_days=_unseen_days(pumps, as_of, today))
-    weighed = ["lead_days", "on_hand", "idle", "circuit_proven"]
+    weighed = ["lead_days", "on_hand", "idle", "circuit_proven", "cause_found"]
     return with_words(pumps.drop(columns=weighed), decisions).drop(columns="unseen_days")
 
 

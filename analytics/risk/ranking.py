@@ -203,8 +203,8 @@ def _decided(
 
 def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     """Return rows with the trade rules' word on the last reading: finding, finding_text, finding_action,
-    next_test, missing (steps), status, down_since, not_working, circuit_proven, next_capture_on,
-    next_capture_km.
+    next_test, missing (steps), status, down_since, not_working, circuit_proven, cause_found,
+    next_capture_on, next_capture_km.
 
     A pump that broke down on the road and was never read has failed as well.
     """
@@ -219,7 +219,7 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     table.loc[unread, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
     failed = table.pop("failed").astype(bool) | unread
     table["checked"] = table["checked"].astype(bool)
-    for name in ("not_working", "circuit_proven"):
+    for name in ("not_working", "circuit_proven", "cause_found"):
         table[name] = table[name].astype(bool) & ~failed
     table["down_since"] = pd.to_datetime(table["down_since"]).where(~unread, broke)
     return table.assign(
@@ -256,6 +256,7 @@ NEVER_READ: dict[str, Any] = {
     "finding_values": NO_VALUES,
     "finding_action": "none", "next_test": "A first capture at the next stop.", "missing": "",
     "failed": False, "down_since": pd.NaT, "not_working": False, "circuit_proven": False,
+    "cause_found": False,
     "checked": False, "next_capture_on": None, "next_capture_km": None,
 }  # fmt: skip
 HEALS_FROM_PCT = 1.0  # of average current, over all its distance: readings that hardly scatter prove less

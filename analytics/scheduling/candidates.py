@@ -7,7 +7,8 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
-from analytics.money.decision import JOBS, NO_DELIVERY, NO_FUEL, ON_CEILING, curve_at, lived_km
+from analytics.judging.beside import IN_TANK
+from analytics.money.decision import FOUND, JOBS, NO_DELIVERY, NO_FUEL, ON_CEILING, curve_at, lived_km
 from analytics.past.frames import each
 from analytics.risk.deciding import stands_still
 from analytics.risk.parts_ahead import lead_of
@@ -148,8 +149,12 @@ def job_hours(pumps: pd.DataFrame, option: np.ndarray, inputs: Inputs) -> np.nda
     change = pumps["job_hours"].astype(float).fillna(_default_hours(inputs)).to_numpy()
     closed = float(inputs.settings["check_closed_hours"])
     opened = float(inputs.settings["check_open_hours"])
+    mends = (option == CHECK) & (pumps["because"] == FOUND).to_numpy()
+    inside = pumps["finding"].isin(IN_TANK).to_numpy()
     return np.select(
-        [option == CHECK, option == CHECK_AND_CHANGE], [closed + opened, change + closed], change
+        [mends & ~inside, mends, option == CHECK, option == CHECK_AND_CHANGE],
+        [closed, opened, closed + opened, change + closed],
+        change,
     )
 
 

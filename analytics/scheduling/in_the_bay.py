@@ -12,8 +12,9 @@ from types import SimpleNamespace
 import pandas as pd
 
 from analytics.judging.action import AT_ONCE
+from analytics.judging.beside import IN_TANK
 from analytics.learning.fitting import stored_fit
-from analytics.money.decision import NO_FUEL
+from analytics.money.decision import FOUND, NO_FUEL
 from analytics.risk.forecast import score
 from analytics.risk.pump_drift import history_of_unit
 from analytics.risk.ranking import decided_facts, facts_of
@@ -78,9 +79,12 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
             doubts = booking_doubts(connection, pump_id, on, on, part=job != "check")
         settings = settings_at(connection, on)
     hours = job_hours(str(row["option"]) if now else "nothing", row["job_hours"], settings)
+    if job == "check" and row["because"] == FOUND:
+        hours = float(settings["check_open_hours" if row["finding"] in IN_TANK else "check_closed_hours"])
     line = SimpleNamespace(
         job=job, asked_first=row["asked_first"], finding=row["finding"], finding_action=row["finding_action"],
         because=row["because"], p_beside=float(row["p_beside"]), filter=None, pump_type=row["pump_type"],
+        action_text=row["action_text"],
     )  # fmt: skip
     told = tuple(steps(line)) if job != "nothing" else ()
     line.steps = told
@@ -100,6 +104,7 @@ NOW = {
 }
 
 NO_FUEL_NOW = "Check it now, while it is in the bay: the engine may get no fuel, {hours} h."
+MEND_NOW = "Mend what was found now, while it is in the bay, {hours} h."
 FOR_ITS_RISK = (
     "{text} Not for this reading alone: by all that is known of it, {risk} % of such pumps fail before their "
     "next stop."
@@ -124,8 +129,8 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
     told = {
         "share": whole_percent(row["p_change"]), "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
     }  # fmt: skip
-    stands = job == "check" and row["because"] == NO_FUEL
-    text = phrase(NO_FUEL_NOW if stands else NOW[job], **told)
+    of_its_own = {NO_FUEL: NO_FUEL_NOW, FOUND: MEND_NOW} if job == "check" else {}
+    text = phrase(of_its_own.get(str(row.get("because")), NOW[job]), **told)
     risk = row["risk_to_next_stop"]
     if row["finding_action"] == "none" and risk == risk:  # nobody is left to wonder at a sound reading
         text = phrase(FOR_ITS_RISK, text=text, risk=whole_percent(risk))

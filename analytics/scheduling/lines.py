@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.learning.failure import FLEET_FAILURES
-from analytics.money.decision import NO_FUEL, curve_at, lived_km, on_the_day
+from analytics.money.decision import FOUND, NO_FUEL, curve_at, lived_km, on_the_day
 from analytics.past.frames import each
 from analytics.past.normal import Z_80
 from analytics.risk.parts_ahead import lead_of
@@ -30,8 +30,8 @@ LINE_COLUMNS = [
 
 def outcome(row: Any) -> str:
     """Return with what chance a line's job ends in a change, in words; nothing for one that is a change, or
-    for a pump that may take no current: no reading tells it."""
-    if row.job == "change" or row.because == NO_FUEL:
+    for a pump that may take no current (no reading tells it), or where what was found is mended."""
+    if row.job == "change" or row.because in (NO_FUEL, FOUND):
         return ""
     [share] = on_the_day(np.array([row.p_change]), np.array([row.risk_until_then]))
     return f"{whole_percent(share)} % end in a change"
@@ -50,6 +50,7 @@ def dressed(
     names = [
         "position", "class", "action", "risk", "risk_to_next_stop", "planned", "failure", "placeholder",
         "reason", "vin", "make", "model", "year", "p_beside", "finding_action", "finding",
+        "action_text",
     ]  # fmt: skip
     lines = lines.assign(**{name: pumps[name] for name in names})
     lines["job_number"] = [f"P{i}" for i in lines["pump_id"]]

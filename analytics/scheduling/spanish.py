@@ -24,6 +24,9 @@ WORDS = {
     "Check it now, while it is in the bay: the engine may get no fuel, {hours} h.": (
         "Revísela ahora, mientras está en el taller: puede que el motor no reciba combustible, {hours} h."
     ),
+    "Mend what was found now, while it is in the bay, {hours} h.": (
+        "Repare ahora lo que se encontró, mientras está en el taller, {hours} h."
+    ),
     "Check it now, while it is in the bay ({share} % end in a change), {hours} h.": (
         "Revísela ahora, mientras está en el taller ({share} % termina en cambio), {hours} h."
     ),
@@ -88,6 +91,9 @@ WORDS = {
     ),
     "Clean the tank and renew the strainer with the pump.": (
         "Limpie el tanque y renueve el colador junto con la bomba."
+    ),
+    "Record what was mended as work done: later readings are held against those since.": (
+        "Registre como trabajo hecho lo que se reparó: desde ahí se comparan las lecturas posteriores."
     ),
     "Write down what was examined and found, cause or no other cause.": (
         "Anote qué se examinó y qué se encontró, una causa o ninguna otra."

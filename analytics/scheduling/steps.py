@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analytics.money.decision import NO_FUEL
+from analytics.money.decision import FOUND, NO_FUEL
 from analytics.risk.deciding import CAPTURE_FIRST, DROPS, LOOK, NO_DELIVERY_RULE
 from analytics.scheduling import spanish  # noqa: F401  (known once it is imported)
 
@@ -23,12 +23,13 @@ BEARS = "Log the new reading with the drops: go on only if its answer is to chan
 CHANGE = "Change the pump; capture the new one at this stop, as its baseline."
 TANK = "Clean the tank and renew the strainer with the pump."
 REPORT = "Write down what was examined and found, cause or no other cause."
+MENDED = "Record what was mended as work done: later readings are held against those since."
 BESIDE_PLAYS = 0.05  # from this chance of a cause beside the pump on, a check may change the decision
 
 
 def steps(row: Any) -> list[str]:
     """Return the steps of one line in order; row: job, asked_first, finding, finding_action, because,
-    p_beside, filter."""
+    p_beside, filter, action_text."""
     # No outcome of a check could change a decision that no odd reading carries.
     plain = [READING if row.job == CAPTURE_FIRST else ZERO, CIRCUIT]
     if row.job != "check" and row.asked_first == DROPS and row.finding == NO_DELIVERY_RULE:
@@ -39,6 +40,8 @@ def steps(row: Any) -> list[str]:
         return [*((*plain, BEARS) if row.asked_first == DROPS else ()), CHANGE, TANK]
     if row.job == "check" and row.because == NO_FUEL and row.finding_action == "check circuit":
         return [*plain, REPORT]  # what feeds it first: the tank stays shut
+    if row.job == "check" and row.because == FOUND:
+        return [row.action_text, MENDED]
     looks = plain
     if row.p_beside >= BESIDE_PLAYS or row.finding_action not in (
         "none",

@@ -180,7 +180,8 @@ class Planners:
             pumps = with_next_stop(pumps, vehicles, settings, as_of)
             pumps = pumps.assign(
                 checked=pumps["unit"].isin(passed), finished=False, failed=False, starves=False, idle=False,
-                circuit_proven=False,
+                circuit_proven=False, cause_found=False,
+                finding="healthy",
             )  # fmt: skip
             ahead, made = ahead_of(pumps, settings, as_of, as_of), survival_on_grid(state, GRID_KM)
             name = pumps["unit"].str.split(BETWEEN, n=1).str[0].to_numpy()

@@ -281,6 +281,23 @@ def test_whether_measured_volts_explain_that_it_does_not_work(change, proven):
     assert bool((found["circuit_proven"] & found["not_working"]).iloc[0]) is proven
 
 
+@pytest.mark.parametrize(
+    ("change", "found"),
+    [
+        ({}, False),
+        (WEAK, True),
+        (WEAK | {"state": None, "supply_v": 11.8}, False),  # of a battery at rest, for all that is said
+        (WEAK | {"state": None, "supply_v": 11.8, "drop_supply_v": 1.2}, True),
+        ({"drop_supply_v": 1.2}, True),
+        ({"connector": "bad"}, True),
+        ({"strainer": "bad"}, True),
+        ({"mean_a": 4.1, "rpm": 7200.0}, False),  # it may be starved: nobody looked
+    ],
+)
+def test_whether_a_cause_beside_the_pump_was_measured_or_seen(change, found):
+    assert bool(decide_findings(judge(history(change)))["cause_found"].iloc[0]) is found
+
+
 STARVED = {"mean_a": 3.9, "rpm": 6900.0, "supply_v": None, "visited_on": "2026-03-05"} | UNPROVEN
 STARVED |= {"fuel_pressure_kpa": None, "delivery_l_min": None, "min_delivery_l_min": 1.5}
 DRAGS = {"mean_a": 6.4, "rpm": 5600.0, "zero_checked": "yes", "visited_on": "2026-03-05"}

@@ -13,6 +13,7 @@ from analytics.money.decision import (
     CHECK_AND_CHANGE,
     EXTRA,
     FAILED,
+    FOUND,
     NEXT_STOP,
     NO_FUEL,
     NOT_SAFER,
@@ -34,7 +35,9 @@ SKILL = Skill(miss=0.2, false_name=0.05, tank_open=0.5, breaks=0.3)
 CP, CF = 650 + 0.02 * 1500, 2400 + 0.02 * 1500
 
 
-def outlook(keep=900.0, sound=300.0, beside=0.4, risk=(0.0, 0.05, 0.2), here=False, g=0.005) -> Outlook:
+def outlook(
+    keep=900.0, sound=300.0, beside=0.4, risk=(0.0, 0.05, 0.2), here=False, g=0.005, found=0.0, in_tank=False
+) -> Outlook:
     """One pump: 700 km to an extra stop, 5,000 km to the next planned one."""
     return Outlook(
         risk=np.array([risk]),
@@ -44,6 +47,8 @@ def outlook(keep=900.0, sound=300.0, beside=0.4, risk=(0.0, 0.05, 0.2), here=Fal
         keep_sound=np.array([sound]),
         beside=np.array([beside]),
         cost_per_km=np.array([g]),
+        found=np.array([found]),
+        in_tank=np.array([in_tank]),
     )
 
 
@@ -104,6 +109,33 @@ def test_where_a_check_can_find_nothing_it_is_not_paid_for():
     made = decide(outlook(keep=1500.0, beside=0.0), WORK, SKILL)
     assert made.job[0] == CHANGE
     assert decide(outlook(keep=1500.0, beside=0.5), WORK, SKILL).job[0] == CHECK_AND_CHANGE
+
+
+@pytest.mark.parametrize(("in_tank", "labour"), [(False, 40.0), (True, 80.0)])
+def test_a_cause_found_beside_a_sound_pump_is_mended_at_the_stop_it_comes_to_anyway(in_tank, labour):
+    calm = {"keep": 300.0, "beside": 0.0, "risk": (0.0, 0.001, 0.01), "found": 0.95, "in_tank": in_tank}
+    made = decide(outlook(**calm), WORK, SKILL, least_saving=26.0)
+    assert (made.job[0], made.time[0], made.because[0], made.p_change[0]) == (CHECK, NEXT_STOP, FOUND, 0.0)
+    assert made.saving[0] == pytest.approx(0.99 * (0.95 * 0.3 * 900 - labour))
+    assert decide(outlook(here=True, **calm), WORK, SKILL).time[0] == NOW
+    harmless = replace(WORK, other_breakdown=100.0)
+    assert decide(outlook(**calm), harmless, SKILL, least_saving=26.0).job[0] == NOTHING
+    assert decide(outlook(**calm), WORK, SKILL, idle=True).because[0] == NO_FUEL
+
+
+def test_a_pump_at_the_margin_is_read_again_after_what_was_found_is_mended():
+    near = outlook(keep=CP + 20.0, beside=0.0, risk=(0.0, 0.01, 0.01), here=True, found=0.95)
+    assert decide(near, WORK, SKILL, least_saving=30.0).because[0] == FOUND
+    assert decide(near, WORK, SKILL).job[0] == CHECK_AND_CHANGE
+
+
+def test_a_worn_pump_with_a_cause_found_beside_it_is_not_changed_with_that_cause_left():
+    worn = outlook(keep=1500.0, beside=0.0, found=0.95)
+    made = decide(worn, WORK, SKILL)
+    assert (made.job[0], made.because[0]) == (CHECK_AND_CHANGE, "cost")
+    bad = 1500.0
+    both = 40 + 0.05 * (40 + 25 + bad) + 0.95 * CP - 0.95 * 270
+    assert made.there[0] == pytest.approx(both)
 
 
 def test_checks_that_cost_nothing_do_not_put_a_change_off_for_ever():

@@ -14,6 +14,7 @@ from analytics.risk.parts_ahead import part_waits, with_parts
 from analytics.scheduling import steps
 from analytics.scheduling.lines import saving_range
 from analytics.scheduling.planning import make_plan
+from ingest.trade_numbers import DEFAULTS
 from tests.scheduling.plan_fixture import AS_OF, KM_PER_DAY, decision, make_inputs
 
 FIRST_STOP = date(2026, 3, 16)  # four weeks after the last PM stop
@@ -126,6 +127,21 @@ def test_where_the_engine_may_get_no_fuel_the_circuit_is_checked_today_whatever_
         assert line["p_change"] < 0.06
     full = pd.DataFrame({"depot": ["North"], "week_of": [pd.NaT], "hours": [0.0]})
     assert list(planned(make_inputs([stands], bays=full)).unplaced["why_code"]) == ["no-hours"]
+
+
+def test_a_drop_that_was_measured_is_mended_at_the_next_stop_and_no_tank_is_opened():
+    lossy = {"finding": "circuit-drop", "finding_action": "check circuit", "hazard": SAFE}
+    mend = "Clean or mend the ground side of the circuit, then measure and capture again."
+    found = lossy | {"cause_found": True, "step_text": mend}
+    made = planned(make_inputs([dict(found), lossy]))
+    [line] = made.checks.to_dict("records")
+    assert (line["unit"], line["job"], line["action"]) == ("U1", "check", "check circuit")
+    assert (line["because"], line["own_stop"]) == ("a cause beside the pump was found", False)
+    assert (line["steps"][0], line["bring"], line["p_change"]) == (mend, "clamp, voltmeter", 0.0)
+    assert line["hours"] == DEFAULTS["check_closed_hours"]
+    assert list(made.waiting["unit"]) == ["U2"]
+    inside = found | {"finding": "filter-or-strainer-bad", "finding_action": "check filter or strainer"}
+    assert planned(make_inputs([inside])).checks["hours"].tolist() == [DEFAULTS["check_open_hours"]]
 
 
 def test_a_confirmed_finding_that_does_not_pay_waits_in_sight():
