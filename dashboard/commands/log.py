@@ -11,7 +11,14 @@ from typing import TYPE_CHECKING, Any
 from dashboard.commands.analyse import add_capture_options, read_and_measure, zero_checked
 from dashboard.words.terminal import tell, tell_json
 from ingest.errors import AnswerNeeded, EntryRefused, Question
-from ingest.visit.choices import choices_of, corrected, meant_by_yes, says_yes, typed_anew
+from ingest.visit.choices import (
+    choices_of,
+    corrected,
+    meant_by_yes,
+    says_yes,
+    settled_by,
+    typed_anew,
+)
 from ingest.vocabulary import (
     CHECK_RESULTS,
     DELIVERY_AT,
@@ -253,9 +260,12 @@ def _ask(needed: AnswerNeeded, as_json: bool) -> int:
         for choice in choices_of(question):
             if choice.changes:
                 tell(f"    {choice.label}: --correct {question.code}={choice.key}", aside=True)
+            elif choice.on_yes:
+                tell(f"    {choice.label}: --confirm {question.code}=yes", aside=True)
         for written in _typed_as(question):
             tell(f"    if it is mistyped, the right one: --correct {question.code}={written}", aside=True)
-        tell(f'    if it is right: --confirm {question.code}="why it is right"', aside=True)
+        if not settled_by(question, "yes"):
+            tell(f'    if it is right: --confirm {question.code}="why it is right"', aside=True)
     return 1
 
 

@@ -81,7 +81,7 @@ def test_a_capture_is_asked_about_stored_shown_and_known_again(log_in_fleet, cap
     code, out, err = log(*words)
     assert (code, out) == (1, "")
     assert "Unit 007 is not in the ledger" in err
-    assert '--confirm unit-new="why it is right"' in err
+    assert "--confirm unit-new=yes" in err
     code, out, err = log(*words, "--confirm", "unit-new=first visit", "--confirm", "date-old=catching up")
     assert (code, err) == (0, "")
     assert "Stored as visit 1 of unit 007." in out
