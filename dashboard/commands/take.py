@@ -169,10 +169,10 @@ def _say_if_no_state(arrivals: Iterable[Arrival], state: str | None) -> None:
     matched = [a for a in arrivals if a.status == "matched"]
     unsaid = 0 if state else sum(not a.match.entry.get("state") for a in matched)
     if unsaid:
-        tell(
-            f"{state_unsaid(str(unsaid))}: say it with --state ({' or '.join(STATES)}), or beside the files.",
-            aside=True,
-        )
+        from dashboard.words.formats import count
+
+        of_files = state_unsaid(count(unsaid, "file"))
+        tell(f"{of_files}: say it with --state ({' or '.join(STATES)}), or beside the files.", aside=True)
 
 
 def _judge_again(ledger: Path, arrivals: Iterable[Arrival]) -> None:

@@ -6,6 +6,6 @@ from __future__ import annotations
 def state_unsaid(files: str) -> str:
     """Return what follows where nobody says how the engine ran; files: how many and which, as "3 files"."""
     return (
-        f"Of {files} nobody says how the engine ran, so no later reading is held against them, nor they"
-        " against earlier ones"
+        f"Of {files} nobody says how the engine ran, so nothing later is held against what was read, nor that"
+        " against earlier readings"
     )

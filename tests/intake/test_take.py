@@ -260,7 +260,7 @@ def test_how_the_engine_ran_is_asked_for_and_told_for_all_at_once(tmp_path, caps
     ledger = build_ledger(tmp_path / "l.duckdb")
     take = ["take", str(folder), "--ledger", str(ledger)]
     assert main(take) == 0
-    assert "Of 1 nobody says how the engine ran" in capsys.readouterr().err
+    assert "Of 1 file nobody says how the engine ran" in capsys.readouterr().err
     assert main([*take, "--store", "--state", "idle"]) == 0
     assert "nobody says" not in capsys.readouterr().err
     told = "SELECT unit, state FROM visit_detail WHERE visit_id > 40 ORDER BY unit"
@@ -324,7 +324,7 @@ def test_a_watched_folder_is_taken_as_its_files_come_to_rest(tmp_path, capsys, m
         (len(whole.splitlines()) - 1,)
     ]
     assert out.count("101.csv") == out.count("refused  102") == 1
-    assert "Of 1 nobody says how the engine ran" in err
+    assert "Of 1 file nobody says how the engine ran" in err
     assert err.count("Looking again") == 1
 
 
