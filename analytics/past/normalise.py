@@ -145,12 +145,12 @@ def covariates(visits: pd.DataFrame, pumps: pd.DataFrame) -> np.ndarray:
 
 
 def lost_on_the_way(visits: pd.DataFrame) -> np.ndarray:
-    """Return the volts that supply and ground lose beyond the usual between where volts were read and the
-    pump, (visits,); 0 where the drops or the place are not told."""
+    """Return the volts that supply and ground lose beyond the usual between the pump and where volts were
+    read, or where nobody read them the source, (visits,); a drop that is not told is the usual one."""
     if "drop_supply_v" not in visits:
         return np.zeros(len(visits))
-    drops = visits["drop_supply_v"].to_numpy(float) + visits["drop_ground_v"].to_numpy(float)
-    away = visits["supply_v_at"].isin(["battery", "scan"]).to_numpy()
+    drops = visits[["drop_supply_v", "drop_ground_v"]].fillna(USUAL_DROPS_V / 2).to_numpy(float).sum(axis=1)
+    away = (visits["supply_v_at"].isin(["battery", "scan"]) | visits["supply_v"].isna()).to_numpy()
     return np.where(away & (drops > USUAL_DROPS_V), drops - USUAL_DROPS_V, 0.0)
 
 
@@ -307,11 +307,16 @@ def _opened_by(
 def _fed_volts(
     volts: np.ndarray, state_volts: dict[str, float], visits: pd.DataFrame, pumps: pd.DataFrame
 ) -> np.ndarray:
-    """Return ln V/V0 of what the drive passes, V untold being that of the state."""
-    volts = np.where(np.isnan(volts), _states(visits).map(state_volts).to_numpy(float), volts)
+    """Return ln V/V0 of what the drive passes, V untold being that of the state less what is lost on the
+    way."""
+    untold = np.isnan(volts)
+    volts = np.where(untold, _states(visits).map(state_volts).to_numpy(float), volts)
     feed = np.exp(np.nan_to_num(circumstances(visits)[:, 0]))
     reference = pumps["reference_v"].to_numpy(float)[visits["pump"].to_numpy(int)]
     supply = BRUSH_DROP_V + (reference - BRUSH_DROP_V) * np.exp(volts)
+    lost = np.where(untold, lost_on_the_way(visits), 0.0)
+    supply = supply - lost
+    volts = np.where(lost > 0, log_volts_ratio(supply, reference), volts)
     return np.where(feed < 1, log_volts_ratio(supply * feed, reference), 0.0) + np.where(feed < 1, 0.0, volts)
 
 

@@ -1,10 +1,12 @@
 """Read on other volts or at another pressure, a pump's own exponents are not known: it is none that drags."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.past.normalise import channels, fit_exponents, last_covariates, nominal
+from analytics.past.normalise import USUAL_DROPS_V, channels, fit_exponents, last_covariates, nominal
 from tests.wear_model.test_common_steps import fleet
 
 PUMP = 7
@@ -28,6 +30,25 @@ def test_what_volts_change_anyhow_opens_nothing_and_far_ones_both_ways_once():
     assert 0.03 < sd[2] < 0.06  # b 0 or .6 instead of .3 leaves some .05 at these volts
     assert sd[3] == pytest.approx(0)
     assert sd[4] == pytest.approx(sd[2], rel=0.1)
+
+
+def test_drops_told_without_volts_are_what_the_source_s_usual_volts_lose():
+    """A pump that its wiring starves of 2 V is slow by that, and has no brushes that are worn."""
+    visits, pumps = fleet()
+    visits = visits.assign(
+        comparable=True, by_meter=False, filter_in_doubt=False, ln_feed=0.0, delivery_l_min=np.nan,
+        state="idle", supply_v_at="pump", drop_supply_v=np.nan, drop_ground_v=np.nan,
+    )  # fmt: skip
+    usual = replace(nominal(), state_volts={"idle": 0.0, "any": 0.0})  # ln V/V0
+    rows = visits.index[visits["pump"] == PUMP][-2:]
+    visits.loc[rows[0], ["supply_v", "rpm"]] = 11.5, 5000.0
+    visits.loc[rows[1], ["supply_v", "rpm"]] = np.nan, 5000.0
+    reference = pumps["reference_v"].iloc[PUMP]
+    slow = channels(visits, pumps, usual).brush[rows[1]]
+    visits.loc[rows[1], "drop_supply_v"] = reference - 11.5 + USUAL_DROPS_V / 2
+    told = channels(visits, pumps, usual).brush[rows]
+    assert slow - told[1] > 0.1
+    assert told[1] == pytest.approx(told[0], abs=0.03)  # but for their own currents
 
 
 def test_untold_volts_and_those_no_pump_runs_on_open_nothing():
