@@ -1,9 +1,8 @@
 """Long answers kept, so that pages of large fleets come up at once.
 
-A small fleet is worked out anew whenever its ledger has changed; who would wait for longer than WAIT_S while
-others have theirs worked out sees the last answer. For a large fleet the last answer is shown while the next
-is worked out by a process of its own. The page says so in either case. The ranking of a large fleet is also
-kept in a file beside the ledger, for the next start of the server.
+A small fleet is worked out anew whenever its ledger has changed. For a large one, and where many people ask
+at once, the last answer is shown while the next is worked out by a process of its own, and the page says so.
+The ranking of a large fleet is also kept in a file beside the ledger, for the next start of the server.
 """
 
 from __future__ import annotations
@@ -32,7 +31,7 @@ log = logging.getLogger(__name__)
 LARGE = 5_000  # pumps in service from which a ranking takes seconds
 RETRY_S = 600.0  # a job that failed on this state of the ledger is tried again after so long
 RENEW_S = 3600.0  # what `soon` shows is made anew no sooner, however often the ledger changes
-WAIT_S = 2.0
+WAIT_S = 2.0  # for answers that others have worked out in this process
 FORM = 4
 
 
@@ -56,14 +55,17 @@ class AnswerStore:
     jobs: dict[str, Future[Kept]] = field(default_factory=dict)
     begun: dict[str, tuple[Stamp, float]] = field(default_factory=dict)  # of each job: state, time in seconds
     _lock: threading.Lock = field(default_factory=threading.Lock)
-    _turn: threading.Lock = field(default_factory=threading.Lock)  # one long job in the background at a time
-    _here_turn: threading.Lock = field(default_factory=threading.Lock)  # waits for no record of forecasts
+    # One job in the background at a time, and the record of forecasts, which takes longest, beside it.
+    _turns: dict[bool, threading.Lock] = field(
+        default_factory=lambda: {True: threading.Lock(), False: threading.Lock()}
+    )
+    _here_turn: threading.Lock = field(default_factory=threading.Lock)  # one at a time in this process
     _begun_here: dict[str, float] = field(default_factory=dict)  # when each was last begun here, in seconds
 
     def get(self, name: str, stamp: Stamp, *, large: bool) -> Kept:
-        """Return the answer for this state of the ledger or a later one; for a large fleet the last one.
+        """Return the answer for this state of the ledger or a later one, or the last one, being renewed.
 
-        Waits where there is none yet, or the fleet is small: there for others' answers at most WAIT_S.
+        Waits where there is none yet, or the fleet is small and no others have theirs worked out.
         Raises PumpledgerError.
         """
         kept = self.at_once(name, stamp, large=large)
@@ -97,7 +99,8 @@ class AnswerStore:
     def _here(self, name: str, stamp: Stamp) -> Kept:
         asked_s, last = time.monotonic(), self.newest.get(name)
         if not self._here_turn.acquire(timeout=WAIT_S if last else -1):
-            return self.newest[name]
+            assert last is not None
+            return replace(last, failed=_failed(self._start(name, stamp)))
         try:
             kept = self.newest.get(name)
             # What was begun since shows this state or a later one: without that, each of several who wait
@@ -125,7 +128,7 @@ class AnswerStore:
 
     def _work(self, name: str, job: Future[Kept]) -> None:
         try:
-            with self._turn:
+            with self._turns[name == "record"]:
                 kept = self._keep(name, *apart(name, self.ledger))
             if name == "ranking":
                 self._put_in_file(kept)

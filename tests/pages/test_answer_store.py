@@ -71,15 +71,15 @@ def until(happened):
 
 def test_who_wait_while_others_write_share_one_answer_or_see_the_last(made, monkeypatch, tmp_path):
     counts, go = made
-    monkeypatch.setattr(answer_store, "WAIT_S", 0.01)
     line, seen = Line(), []
     store = AnswerStore(tmp_path / "fleet.duckdb", _here_turn=line)
 
-    def asking(n):  # each for a state of its own
-        job = lambda: seen.append(store.get("ranking", (99, n), large=False).stamp)  # noqa: E731
+    def asking(n, name="ranking"):  # each for a state of its own
+        job = lambda: seen.append(store.get(name, (99, n), large=False).stamp)  # noqa: E731
         threading.Thread(target=job, daemon=True).start()
 
     go.clear()
+    monkeypatch.setattr(answer_store, "WAIT_S", 10.0)
     asking(0)
     until(lambda: store._begun_here)
     for n in range(1, 6):
@@ -93,11 +93,15 @@ def test_who_wait_while_others_write_share_one_answer_or_see_the_last(made, monk
     begun = store._begun_here["ranking"]
     asking(6)
     until(lambda: store._begun_here["ranking"] != begun)
-    assert store.get("ranking", (99, 7), large=False).stamp == (2,)  # the last one
+    monkeypatch.setattr(answer_store, "WAIT_S", 0.01)
+    assert store.get("ranking", (99, 7), large=False).stamp == (2,)  # the last one, the next being made
+    asking(8, "plan")  # none yet: it waits
+    until(lambda: line.came == 9)
+    assert len(seen) == 6
     go.set()
-    until(lambda: len(seen) == 7)
-    assert seen[-1] == (3,)
-    assert counts == 3 * ["ranking"]
+    until(lambda: len(seen) == 8)
+    waited(store, "ranking")
+    assert sorted(counts) == ["plan"] + 4 * ["ranking"]
 
 
 def test_a_large_fleet_shows_the_last_answer_while_the_next_is_made(made, tmp_path):
