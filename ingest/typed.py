@@ -53,9 +53,11 @@ def means_nothing(name: str) -> bool:
 def tidy(text: str, field: str, longest: int = LONGEST_TEXT) -> str:
     """Return a text with composed and decomposed letters as one; EntryRefused for what is none, or too long.
 
-    Letters are composed (Unicode Standard Annex 15, form C).
+    Letters are composed (Unicode Standard Annex 15, form C). A name (longest is LONGEST_NAME) has one line.
     """
     problem = text_problem(text, longest)
+    if not problem and longest == LONGEST_NAME and any(mark in text.strip() for mark in "\r\n\t"):
+        problem = "holds a line end or a tab; type it on one line"
     if problem:
         raise EntryRefused("bad-text", f"{field} {problem}.")
     return text if text.isascii() else unicodedata.normalize("NFC", text)

@@ -56,7 +56,9 @@ def insert_row(connection: duckdb.DuckDBPyConnection, table: str, values: Mappin
 
 def as_typed(column: str, value: Any) -> Any:
     """Return a value for a cell; EntryRefused for a text that can't be one (see ingest.typed)."""
-    return tidy(value, column, _LONGEST.get(column, len(value))) if isinstance(value, str) else value
+    if not isinstance(value, str):
+        return value
+    return tidy(value, column, _LONGEST.get(column, LONGEST_NAME + len(value)))
 
 
 def insert_rows(connection: duckdb.DuckDBPyConnection, table: str, rows: pd.DataFrame) -> pd.DataFrame:

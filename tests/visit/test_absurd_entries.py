@@ -63,12 +63,12 @@ TYPED = {
     "drop-supply-v": ("99", "nan"),
     "delivery": ("-1 L/min", "nan L/min", "900 L/min"),
     "date": ("9999-12-31", "0001-01-01", "²", "2026-02-31"),
-    "technician": ("x" * 100_000, "\x1b[31mred", "a\x07b"),
+    "technician": ("x" * 100_000, "\x1b[31mred", "a\x07b", "a\r\nb"),
     "position": ("p" * 300,),
     "clamp": ("c" * 100_000,),
     "clamp-point": ("t" * 100_000, "\x1b]0;title\x07"),
     "odometer": ("nan", "inf km", "-5 km", "1e308 mi", "1e20", "²", "99999999999 km", "\x1b]0;x\x07"),
-    "unit": ("", " ", "u" * 300, "u" * 100_000, "\x1b[2J", "\x9b2J", "\udcff", "a\x00b", "a\u202eb"),
+    "unit": ("", " ", "u" * 300, "u" * 100_000, "\x1b[2J", "\x9b2J", "\udcff", "a\x00b", "a\u202eb", "a\nb"),
 }
 
 
@@ -183,7 +183,7 @@ ASKED = (
     ("rank", "--within", "-5 mi"), ("cost", "--as-of", "9999-12-31"), ("serve", "--port", "²"),
     ("analyse", "\x1b[31m.csv"), ("load", "\x1b[31m"), ("nothing\x1b[31m",),
     ("clamp", "--study", "x" * 5_000), ("add", "unit", "999", "--by", "x" * 5_000),
-    ("add", "unit", "999", "--by", "\x1b[31mred"), ("rank", "--" + "x" * 100_000),
+    ("add", "unit", "999", "--by", "\x1b[31mred"), ("add", "unit", "9\n9"), ("rank", "--" + "x" * 100_000),
     ("questions", "--most", "-1"), ("questions", "--number", "-1"), ("questions", "--as", ""),
     ("labels", ""), ("labels", "/dev/null/x"), ("labels", "."),
 )  # fmt: skip
