@@ -48,9 +48,9 @@ def booking_doubts(
     settings = settings_at(connection, today)
     found = []
     if not Workdays(settings).is_open(day, depot):
-        where = depot or phrase("of the unit")
-        closed = "depot {depot} is closed on {weekday} {day}"
-        found.append(phrase(closed, depot=where, weekday=phrase(f"{day:%A}"), day=day))
+        whose = "depot {depot}" if depot else "its depot"
+        closed = f"{whose} is closed on {{weekday}} {{day}}"
+        found.append(phrase(closed, depot=depot, weekday=phrase(f"{day:%A}"), day=day))
     free = _free_hours(connection, depot, day)
     mine = USUAL_JOB_HOURS if hours is None else float(hours)
     others = _booked(connection, pump_id, depot)

@@ -42,7 +42,7 @@ WORDS = {
     ),
     "{text} But {doubts}.": "{text} Pero {doubts}.",
     "depot {depot} is closed on {weekday} {day}": "el depósito {depot} está cerrado el {weekday} {day}",
-    "of the unit": "de la unidad",
+    "its depot is closed on {weekday} {day}": "su depósito está cerrado el {weekday} {day}",
     "over 99": "más de 99",
     "under 1": "menos de 1",
     "the bay is over by {hours} h in the week of {monday}": (
