@@ -170,6 +170,12 @@ def unit_names() -> list[str] | None:
     return ask("unit_names")["unit"].tolist()
 
 
+def pumps_holding(find: str) -> list[int]:
+    """Return the pumps in service with a text, case aside, anywhere in unit, VIN or serial number."""
+    names = ask("pump_names")  # kept for each state of the ledger: no letter typed asks it again
+    return names.loc[names["names"].str.contains(find.lower(), regex=False), "pump_id"].tolist()
+
+
 def near_matches(unit: str) -> list[str]:
     """Return existing units that a typed number may stand for."""
     ledger = ledger_path()

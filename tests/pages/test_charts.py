@@ -1,6 +1,7 @@
 """Charts say what they should: units, limits, bands, shapes, and no more data than can be drawn."""
 
 import json
+from xml.etree import ElementTree
 
 import pandas as pd
 import pytest
@@ -106,14 +107,18 @@ def test_an_unread_visit_is_not_drawn():
     assert max(map(len, values(spec))) == 2
 
 
-def test_the_last_visits_in_small_are_written_as_the_grammar_wants_them():
+def test_the_last_visits_in_small_are_lines_with_their_first_and_last_figure():
     days = pd.to_datetime(["2025-01-06", "2025-04-06", "2025-07-05"])
     visits = pd.DataFrame({"visited_on": days, "in_trend": True, "mean_a": [5.0, 5.1, 5.3]})
-    spec = small(visits.assign(ripple_pct=[7.0, None, None], rpm=[6000.0, 5900.0, None]))
-    speed, current = spec["vconcat"]
-    ends = [part["data"]["values"][0]["label"] for part in current["layer"][1:]]
-    assert ends == ["5.00", "5.30 A"]
-    assert [row["rpm"] for row in speed["layer"][0]["data"]["values"]] == [6000.0, 5900.0]
+    drawn = small(visits.assign(ripple_pct=[7.0, None, None], rpm=[6000.0, 5900.0, None]))
+    picture = ElementTree.fromstring(drawn)
+    svg = "{http://www.w3.org/2000/svg}"
+    texts = [text.text for text in picture.iter(f"{svg}text")]
+    assert texts == ["6,000", "5,900 rpm", "5.00", "5.30 A", "2025-01", "2025-07"]
+    speed, current = ([point.split(",") for point in line.get("points").split()]
+                      for line in picture.iter(f"{svg}polyline"))  # fmt: skip
+    assert [float(x) for x, _ in current] == pytest.approx([6.0, 6 + 348 * 90 / 180, 354.0], abs=0.06)
+    assert [float(y) for _, y in speed] == [19.0, 39.0]  # the first, the higher one, at the top
     assert small(visits.head(1).assign(ripple_pct=None, rpm=None)) is None
 
 

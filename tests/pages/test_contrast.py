@@ -12,13 +12,13 @@ import pytest
 from altair.utils.schemapi import validate_jsonschema
 from altair.vegalite.v6.schema.core import load_schema
 
-from dashboard.charts import history, money, on_paper, plan, record, small_history, waveform
+from dashboard.charts import history, money, on_paper, plan, record, waveform
 from dashboard.parts import envelope
 from dashboard.shell.palette import DARK, LIGHT
 from tests.ledger_fixture import small_capture
 from tests.pages.test_palette import contrast
 
-MODULES = (history, money, plan, record, small_history, waveform)
+MODULES = (history, money, plan, record, waveform)
 SEEN_THROUGH = {"point": 0.7, "tick": 0.7}  # what the grammar makes of these marks where nothing is said
 
 
@@ -95,7 +95,6 @@ def drawn(palette) -> dict[str, dict]:
     told = pd.DataFrame({"stated": [0.1], "observed": [0.12], "low": [0.05], "high": [0.2], "pumps": [50]})
     when = pd.DataFrame({"as_of": ["2025-01-01"], "expected": 2.0, "low": 0, "high": 5, "counted": 3})
     week = pd.DataFrame({"week_of": ["01-06"], "depot": "N", "hours_planned": 5.0, "hours_free": 16.0})
-    dates = pd.to_datetime(visits["visited_on"])
     return {
         "metric_over_distance": history.metric_over_distance(
             visits, "mean_a", "A", distance_title="mi", normalised="ref", error="se", limits={"low": 4.9},
@@ -124,9 +123,6 @@ def drawn(palette) -> dict[str, dict]:
         "hours_by_week": plan.hours_by_week(week, weeks=["01-06"], most=16.0, palette=palette),
         "reliability": record.reliability(told, palette=palette),
         "expected_and_counted": record.expected_and_counted(when, palette=palette),
-        "small": small_history.small(
-            visits.assign(in_trend=True, visited_on=dates, ripple_pct=7.0, rpm=6000.0), palette=palette
-        ),
         "trace": waveform.trace(
             rows, turn_ms=(220.0, 230.0), specification_a=(4.9, None), palette=palette
         ),
@@ -172,3 +168,6 @@ def test_small_charts_stand_out_on_paper():
         assert contrast(words, "#ffffff") > 7
     for mark in (on_paper.DARK, on_paper.PALE, on_paper.HATCH):
         assert contrast(mark, "#ffffff") > 3
+    for palette in (LIGHT, DARK):  # those beside the list stand on the page
+        assert contrast(palette.ink, palette.paper) > 7
+        assert contrast(palette.main, palette.paper) > 3

@@ -39,7 +39,7 @@ class Chosen:
         """Return the pumps of a ranking that match."""
         rows = lists.narrowed(ranking, self.narrowed | {"action": self.actions})
         if self.find:
-            rows = rows[rows["pump_id"].isin(loaders.ask("pumps_holding", find=self.find)["pump_id"])]
+            rows = rows[rows["pump_id"].isin(loaders.pumps_holding(self.find))]
         return rows
 
     def words(self) -> str:

@@ -35,8 +35,8 @@ table, panel = st.columns([3, 2], gap="medium")
 list_place, below = table.container(), table.container()
 with below:
     page = choosing.page_of(len(rows), ROWS_A_PAGE)
-part = ordered.iloc[(page - 1) * ROWS_A_PAGE : page * ROWS_A_PAGE]
-listed = risk_list.table_rows(risk_list.with_stakes(part), chosen.columns)
+part = risk_list.with_stakes(ordered.iloc[(page - 1) * ROWS_A_PAGE : page * ROWS_A_PAGE])
+listed = risk_list.table_rows(part, chosen.columns)
 with list_place:
     picked = st.dataframe(
         listed,
@@ -52,10 +52,10 @@ with list_place:
         alt=f"Pumps in service by {chosen.order}, with action, due date and reason.",
     )
     lists.on_paper(listed.round(1))
-    marked = ordered.iloc[0:0] if not picked.selection.rows else part.iloc[picked.selection.rows]
+    marked = part.iloc[picked.selection.rows]
 with below:
     save, paper = st.columns(2)
-    kept = marked if len(marked) > 1 else ordered
+    kept = ordered.loc[marked.index] if len(marked) > 1 else ordered
     with save:
         lists.download(kept.drop(columns=["pump_id", "currents_a"]), "pumps_by_risk")
     paper.download_button(
@@ -69,7 +69,7 @@ with panel:
     if len(marked) > 1:
         beside.show_several(marked)
     else:
-        beside.show(risk_list.with_stakes(marked if len(marked) else part.head(1)).iloc[0])
+        beside.show((marked if len(marked) else part).iloc[0])
 frame.age(ranked, "Risks")
 for text in ranked.value.steps:
     say.note(text)
