@@ -32,6 +32,7 @@ from analytics.wear_model.wear import WearParameters
 
 X_GRID = np.linspace(0.0, 1.0, 41) ** 1.5 * 900e3
 D_GRID = np.linspace(0.0, 1.0, 61) ** 2 * 900e3
+X_STEP, D_STEP = np.diff(X_GRID), np.diff(D_GRID)
 # Chance to run on with damage far beyond where such usually ends a pump: what readings call damage and how
 # levels differ is known no better than that (common practice, no source).
 LEAST_RUNNING = 0.1
@@ -237,6 +238,8 @@ def _mixture(
     p: DragParameters, state: DragState, hazard: np.ndarray, d: np.ndarray, level: Value, level_sd: Value
 ) -> np.ndarray:
     """Return -ln of (1 - pi) exp(-hazard) + pi * S_started(d)."""
+    if not state.started.any():  # as in new pumps: all of it is hazard
+        return hazard
     g, pi = state.drag, running(p, state, level, level_sd).ends
     growth = np.maximum(g.s, 0.1 * p.growth)
     k = d / drag_model.UNIT_KM
@@ -284,7 +287,8 @@ def crossing(
     """
     sigma2 = level_sd * level_sd
     v_0 = np.maximum(mm, 0.0)
-    v_h = np.maximum(mm + h * (2 * ms + h * ss) + walk * h**3 / 3, 0.0)
+    cubed = h * h * h  # as a power it would take ten times as long
+    v_h = np.maximum(mm + h * (2 * ms + h * ss) + walk * cubed / 3, 0.0)
     left = level - m - s * h
     z_0 = (level - m) / np.sqrt(v_0 + sigma2)
     z_h = left / np.sqrt(np.where(m > level, np.minimum(v_0, v_h), v_h) + sigma2)
@@ -338,8 +342,11 @@ def look_up(table: np.ndarray, x_km: np.ndarray, d_km: np.ndarray) -> np.ndarray
     i = np.clip((np.clip(x_km / X_GRID[-1], 0, 1) ** (1 / 1.5)) * (len(X_GRID) - 1), 0, len(X_GRID) - 1.001)
     j = np.clip(np.sqrt(np.clip(d_km / D_GRID[-1], 0, 1)) * (len(D_GRID) - 1), 0, len(D_GRID) - 1.001)
     i0, j0 = i.astype(int), j.astype(int)
-    a = np.clip((x_km - X_GRID[i0]) / (X_GRID[i0 + 1] - X_GRID[i0]), 0, 1)
-    b = np.clip((d_km - D_GRID[j0]) / (D_GRID[j0 + 1] - D_GRID[j0]), 0, 1)
-    low = table[..., i0, j0] * (1 - b) + table[..., i0, j0 + 1] * b
-    high = table[..., i0 + 1, j0] * (1 - b) + table[..., i0 + 1, j0 + 1] * b
+    a = np.clip((x_km - X_GRID[i0]) / X_STEP[i0], 0, 1)
+    b = np.clip((d_km - D_GRID[j0]) / D_STEP[j0], 0, 1)
+    cells = table.reshape(*table.shape[:-2], -1)  # by one index, which is found sooner than by two
+    at = i0 * len(D_GRID) + j0
+    low = cells.take(at, -1) * (1 - b) + cells.take(at + 1, -1) * b
+    at = at + len(D_GRID)
+    high = cells.take(at, -1) * (1 - b) + cells.take(at + 1, -1) * b
     return low * (1 - a) + high * a
