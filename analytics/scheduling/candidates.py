@@ -134,7 +134,8 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     ).to_numpy()
     offered["depot"] = pumps["depot"].fillna("").to_numpy()
     offered["pump_type"] = pumps["pump_type"].to_numpy()
-    offered["week"] = [monday(d.date()) for d in offered["planned_on"]]
+    weeks = {day: monday(day.date()) for day in offered["planned_on"].unique()}
+    offered["week"] = [weeks[day] for day in offered["planned_on"]]
     offered["stop"] = offered["unit"].astype(str) + " " + offered["planned_on"].dt.strftime("%Y-%m-%d")
     wait = lead_of(offered["pump_type"], lead).to_numpy()
     since = (offered["planned_on"] - pd.Timestamp(inputs.today)).dt.days.to_numpy(float)

@@ -189,15 +189,11 @@ def _saving_by_level(lines: pd.DataFrame, pumps: pd.DataFrame, inputs: Inputs) -
 
 def _due_with(lines: pd.DataFrame, inputs: Inputs) -> list[str]:
     """Return the unit's other work due by its stop, as text."""
-    by_unit = dict(list(inputs.due_work.groupby("unit"))) if len(inputs.due_work) else {}
-    out = []
-    for row in each(lines):
-        due = by_unit.get(row.unit)
-        if due is None:
-            out.append("")
-            continue
-        near = due[pd.to_datetime(due["due_on"]) <= pd.Timestamp(row.planned_on) + pd.Timedelta(days=30)]
-        out.append(
-            "; ".join(f"{w} (due {str(d)[:10]})" for w, d in zip(near["work"], near["due_on"], strict=True))
-        )
-    return out
+    by_unit: dict[str, list[tuple[pd.Timestamp, str]]] = {}
+    for due in each(inputs.due_work.assign(day=pd.to_datetime(inputs.due_work["due_on"]))):
+        by_unit.setdefault(due.unit, []).append((due.day, f"{due.work} (due {str(due.due_on)[:10]})"))
+    soon = pd.to_datetime(lines["planned_on"]) + pd.Timedelta(days=30)
+    return [
+        "; ".join(said for day, said in by_unit.get(unit, ()) if day <= until)
+        for unit, until in zip(lines["unit"], soon, strict=True)
+    ]

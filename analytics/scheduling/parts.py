@@ -54,12 +54,15 @@ def parts_table(
     on_hand = stock.set_index(keys)["on_hand"] if len(stock) else pd.Series(dtype=float)
     out["on_hand"] = on_hand.reindex(out.index).fillna(0).astype(int)
     rows = []
+    wanted = pd.to_datetime(needs["planned_on"]).sort_values()
+    days = dict(list(wanted.groupby([needs[key] for key in keys])))
     pairs: Any = out.iterrows()
-    for (depot, pump_type), row in pairs:
-        mine = needs[(needs["depot"] == depot) & (needs["pump_type"] == pump_type)].sort_values("planned_on")
+    for key, row in pairs:
+        depot, pump_type = key
+        mine = days.get(key, wanted.iloc[:0])
         uncovered = mine.iloc[int(row["on_hand"]) :]
         soon = pd.Timestamp(as_of) + pd.Timedelta(days=float(row["lead_time_days"]))
-        certain = int((pd.to_datetime(mine["planned_on"]) <= soon).sum())
+        certain = int((mine <= soon).sum())
         rows.append(
             {
                 "depot": depot,
@@ -67,9 +70,7 @@ def parts_table(
                 "on_hand": int(row["on_hand"]),
                 "booked": len(mine),
                 "to_order": len(uncovered),
-                "order_by": order_by(
-                    pd.Timestamp(uncovered["planned_on"].iloc[0]).date(), row["lead_time_days"]
-                )
+                "order_by": order_by(uncovered.iloc[0].date(), row["lead_time_days"])
                 if len(uncovered)
                 else None,
                 "lead_time_days": float(row["lead_time_days"]),
