@@ -268,11 +268,12 @@ def clamp_accuracy_a(
     The book decides nothing within it of its limits.
     """
     known = settings["clamps"]
-    names = visits["clamp"] if "clamp" in visits else pd.Series(None, index=visits.index, dtype=object)
+    code, names = pd.factorize(visits["clamp"]) if "clamp" in visits else (np.full(len(visits), -1), ())
 
     def of(key: str, default: str) -> np.ndarray:
-        own = names.map({name: float(clamp.get(key, settings[default])) for name, clamp in known.items()})
-        return own.astype(float).fillna(float(settings[default])).to_numpy()
+        usual = settings[default]
+        own = [known[name].get(key, usual) if name in known else usual for name in names]
+        return np.array([*own, usual], float)[code]  # the last of them: of no clamp
 
     se_a = number(visits, "mean_a_se", 0.0)
     unchecked = (text(visits, "zero_checked") == "no").to_numpy() & np.isnan(number(visits, "zero_a"))
