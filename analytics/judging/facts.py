@@ -28,7 +28,10 @@ LEAST_LOADED_A = 1.0  # drops read on less current prove nothing [P]
 
 
 def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
-    """Volts and drops: `supply_*`, `drop_*`, `leads_swapped`; drops are judged per ampere."""
+    """Volts and drops: `supply_*`, `drop_*`, `leads_swapped`; drops are judged per ampere.
+
+    drop_*_usual_v: the most that is usual, at this current where it lies below the limit at any.
+    """
     scale = system_v(visits) / 12.0
     prime = (text(visits, "state") == "prime").to_numpy()
     full = full_command(visits)
@@ -40,12 +43,13 @@ def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     drops = {side: number(visits, f"drop_{side}_v") for side in ("supply", "ground")}
     mean_a = number(visits, "mean_a")
     loaded = ~(mean_a < LEAST_LOADED_A)
-    usual_a = _usual_a(visits)
-    high = {}
+    share = np.maximum(mean_a, LEAST_LOADED_A) / _usual_a(visits)  # of the current that it should draw
+    share = np.where(np.isnan(share), 1.0, share)
+    high, most_lost = {}, {}
     for side, drop in drops.items():
         limit = float(settings[f"drop_{side}_limit_v"])
-        per_ampere = drop * np.where(np.isnan(usual_a), 1.0, usual_a / np.maximum(mean_a, LEAST_LOADED_A))
-        per_ampere = np.where(np.isnan(per_ampere), drop, per_ampere)
+        per_ampere = drop / share
+        most_lost[side] = np.where(drop > limit, limit, limit * share)
         # Much resistance on little current counts as well, beyond what a voltmeter's last digit makes.
         high[side] = loaded & (
             ((drop > limit) & (per_ampere > limit)) | ((per_ampere > 1.5 * limit) & (drop > 0.6 * limit))
@@ -62,6 +66,8 @@ def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
         "supply_over": volts > most,
         "supply_good": (at_pump >= least) & (at_pump <= most),
         "supply_sound": (at_pump >= sound) & (at_pump <= most),
+        "drop_supply_usual_v": most_lost["supply"],
+        "drop_ground_usual_v": most_lost["ground"],
         "drop_supply_high": high["supply"],
         "drop_ground_high": high["ground"],
         "drop_high": high["supply"] | high["ground"],

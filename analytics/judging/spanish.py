@@ -321,6 +321,9 @@ PHRASES = {
     "{volts} V on the {side} side (up to {limit} V is usual)": (
         "{volts} V del lado de {side} (lo habitual es hasta {limit} V)"
     ),
+    "{volts} V on the {side} side (at {amps} A up to {limit} V is usual)": (
+        "{volts} V del lado de {side} (con {amps} A lo habitual es hasta {limit} V)"
+    ),
     "supply": "alimentación",
     "ground": "masa",
     "; ripple alone does not show it": "; el rizado solo no lo muestra",

@@ -45,7 +45,8 @@ FIGURES = (
     *COLUMNS.values(), *FACTS.values(), *WORDS, *LEADS, "pressure_low", "fuel_pressure_kpa",
     "rated_pressure_kpa",
     "delivery_low", "delivery_l_min", "segment_odd", "segment_number", "segment_apart_pct", "segment_twice",
-    *(column for side, column, _ in DROPS for column in (column, f"drop_{side}_high")),
+    *(name for side, column, _ in DROPS for name in (column, f"drop_{side}_high", f"drop_{side}_usual_v")),
+    "mean_a",
 )  # fmt: skip
 SEGMENT_BELOW = " Segment {number}{twice} lies {apart} % of the average below the others."
 SEGMENT_ABOVE = " Segment {number}{twice} lies {apart} % of the average above the others."
@@ -109,16 +110,19 @@ def _value(name: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> Any
     if name in FACTS:
         return bool(visit[FACTS[name]])
     drops = _drops(visit, settings)
-    return drops if name in ("drops", "lost") else [side for side, _, _ in drops]
+    return drops if name in ("drops", "lost") else [side for side, *_ in drops]
 
 
 def _drops(visit: Mapping[Any, Any], settings: dict[str, Any]) -> list[list[Any]]:
-    """Side, volts lost and most that is usual, of each drop that is too high."""
-    return [
-        [side, float(visit[column]), float(settings[limit])]
-        for side, column, limit in DROPS
-        if visit[f"drop_{side}_high"]
-    ]
+    """Side, volts lost and most that is usual, of each drop that is too high; and the current, A, of one
+    that is so for little current alone."""
+    told = []
+    for side, column, limit in DROPS:
+        if visit[f"drop_{side}_high"]:
+            usual = float(visit[f"drop_{side}_usual_v"])
+            at_a = [float(visit["mean_a"])] if usual < float(settings[limit]) else []
+            told.append([side, float(visit[column]), usual, *at_a])
+    return told
 
 
 def _shortfall(visit: Mapping[Any, Any]) -> dict[str, float]:
@@ -177,9 +181,12 @@ def both(parts: Sequence[str]) -> str:
     return f" {phrase('and')} ".join(parts)
 
 
-def _drop_phrase(side: str, volts: float, limit: float) -> str:
-    told = {"side": phrase(side), "volts": f"{volts:g}", "limit": f"{limit:g}"}
-    return phrase("{volts} V on the {side} side (up to {limit} V is usual)", **told)
+def _drop_phrase(side: str, volts: float, limit: float, at_a: float | None = None) -> str:
+    told = {"side": phrase(side), "volts": f"{volts:g}", "limit": f"{limit:.2g}"}
+    if at_a is None:
+        return phrase("{volts} V on the {side} side (up to {limit} V is usual)", **told)
+    words = "{volts} V on the {side} side (at {amps} A up to {limit} V is usual)"
+    return phrase(words, **told, amps=f"{at_a:.1f}")
 
 
 _PHRASES: dict[str, Callable[[Any], str]] = {

@@ -384,6 +384,11 @@ def test_a_drop_says_its_side_and_how_much():
     assert text == "Too many volts are lost under load: 0.9 V on the supply side (up to 0.5 V is usual)."
 
 
+def test_a_drop_too_high_for_little_current_says_at_which():
+    text = said({"drop_supply_v": 0.45}, replace(FINE, mean_a=2.75)).text  # half the middle of 4 to 7 A
+    assert "0.45 V on the supply side (at 2.8 A up to 0.25 V is usual)" in text
+
+
 def test_no_specification_says_so():
     reading = Reading(5.0, 0.01, 4.8, 5.2, 0.4, 8.0, 9.0, 10.0, 6000.0, 1.0, 8, 0.99, method_version=1)
     verdict = judge_reading(reading)
