@@ -149,6 +149,18 @@ def test_rarely_entered_boxes_come_when_opened_and_stay_while_they_hold_somethin
     assert open_typed("101", delivery="1.2 L/min").text_input(key="delivery").value
 
 
+def test_why_the_vehicle_came_is_kept_when_its_heading_shuts_the_fold(ledger):
+    page = open_typed("102", fold_reason=True)
+    page.button_group(key="reason").set_value("after-repair")
+    page.run()
+    page.session_state["fold_reason"] = False  # as its heading changes
+    for odometer in ("140000", "140001", "140002"):
+        page.text_input(key="odometer").set_value(odometer)
+        page.run()
+        assert any(fold.label.startswith("After repair, today") for fold in page.expander)
+    assert page.session_state["reason"] == "after-repair"
+
+
 def test_meter_only_with_initials_missing_then_given(ledger, nothing_decided):
     page = open_typed("102", odometer="88000 mi", source="meter", meter_a="5.4")
     press(page, "Save the visit")

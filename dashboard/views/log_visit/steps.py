@@ -143,7 +143,7 @@ def the_stop(card: pd.DataFrame) -> None:
     if len(positions) > 1:
         st.selectbox(phrase("Which pump"), positions, key="position")
     check.command(card)
-    folded(_stop_words(), (*OF_THE_STOP, *OF_THE_FILE), _draw_stop, held=False)
+    folded(_stop_words(), (*OF_THE_STOP, *OF_THE_FILE), _draw_stop)
 
 
 def _draw_stop() -> None:
@@ -180,11 +180,12 @@ def _stop_words() -> str:
     return plain(", ".join(said))
 
 
-def folded(label: str, fields: tuple[str, ...], draw: Callable[[], None], *, held: bool = True) -> None:
-    """Draw boxes under a heading that folds, once it is opened or, if `held`, one of them holds something: a
-    dozen boxes out of sight would double the time that the page takes on a phone."""
+def folded(label: str, fields: tuple[str, ...], draw: Callable[[], None]) -> None:
+    """Draw boxes under a heading that folds, once it is opened or one of them holds something of its own: a
+    dozen boxes out of sight would double the time that the page takes on a phone. A heading that changes with
+    what was chosen under it shuts its fold; what is chosen there would be gone if it were not drawn."""
     key = f"fold_{fields[0]}"
-    holds = held and any(st.session_state.get(f) not in (None, "", []) for f in fields)
+    holds = any(st.session_state.get(f) not in (None, "", [], False, USUAL.get(f)) for f in fields)
     if holds and arrived():
         st.session_state[key] = True
     fold = st.expander(label, key=key, on_change="rerun")
