@@ -127,7 +127,7 @@ def test_yes_never_stores_the_error(tmp_path, capsys):
     assert kept == [(86_400,)]
     capsys.readouterr()
     assert main([*run, "--unit", "555", "--odometer", "1000 km"]) == 1
-    assert '--confirm unit-new="' in capsys.readouterr().err
+    assert "--confirm unit-new=yes" in capsys.readouterr().err
     assert main([*run, "--unit", "555", "--odometer", "1000 km", "--confirm", "unit-new=yes"]) == 0
     assert query(ledger, "SELECT count(*) FROM vehicle") == [(9,)]
 

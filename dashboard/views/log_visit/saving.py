@@ -21,7 +21,7 @@ from dashboard.views.log_visit.steps import PAUSE
 from dashboard.words import formats
 from dashboard.words.plain import plain
 from ingest.errors import AnswerNeeded, PumpledgerError, Question
-from ingest.visit.choices import Choice, choices_of, says_yes, settled_by
+from ingest.visit.choices import AS_TYPED, Choice, choices_of, says_yes, settled_by
 from ingest.visit.entry import VisitEntry
 from ingest.wording.language import ENGLISH, phrase, speaking
 from ingest.wording.sentence import said_of
@@ -97,7 +97,8 @@ def _asks(question: Question) -> str:
     offers = [choice for choice in choices_of(question) if not choice.needs_reason]
     if not offers:
         return said_of(question)
-    return phrase("{answer}, because", answer=choices_of(question)[-1].label)
+    standing = next(choice for choice in choices_of(question) if choice.key == AS_TYPED)
+    return phrase("{answer}, because", answer=standing.label)  # what a reason lets stand
 
 
 def _take(question: Question, choice: Choice) -> None:
