@@ -39,6 +39,7 @@ DECISIONS = {
     "done": "mark it done; --why says what was found, --changed whether the pump came off",
     "withdraw": "take back what was decided",
 }
+OF_A_CHANGE = ("fitted", "serial", "odometer", "found")  # options that only a changed pump has a use for
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -186,6 +187,12 @@ def _done(args: argparse.Namespace, pump_id: int, author: Author) -> str:
     changed = {"yes": True, "no": False}.get(args.changed)
     if changed is None and sys.stdin.isatty():
         changed = input("Was the pump changed (yes or no)? ").strip().casefold() in ("y", "yes")
+    said = [f"--{name}" for name in OF_A_CHANGE if getattr(args, name) is not None]
+    if changed is False and said:
+        raise EntryRefused(
+            "not-changed",
+            f"{', '.join(said)}: that is kept of a changed pump alone; give --changed yes, or leave it out.",
+        )
     odometer = parse_quantity(args.odometer, "distance", field="--odometer") if args.odometer else None
     try:
         return bookings.done(

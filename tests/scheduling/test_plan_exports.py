@@ -174,7 +174,10 @@ def test_decisions_on_the_command_line(tmp_path, capsys):
     assert "what was found" in capsys.readouterr().err
     assert main([*plan, "--done", "101", "--why", "a hose leaked"]) == 1
     assert "--changed yes or --changed no" in capsys.readouterr().err
-    assert main([*plan, "--done", "101", "--why", "a hose leaked", "--changed", "no"]) == 0
+    not_changed = [*plan, "--done", "101", "--why", "a hose leaked", "--changed", "no"]
+    assert main([*not_changed, "--found", "worn"]) == 1
+    assert "--found: that is kept of a changed pump alone" in capsys.readouterr().err
+    assert main(not_changed) == 0
     assert main([*plan, "--book", "999", "--on", "2026-01-20"]) == 1
     assert "No pump is in service on unit '999'" in capsys.readouterr().err
     assert main([*plan, "--reject", "101", "--why", "unit is for sale"]) == 0
