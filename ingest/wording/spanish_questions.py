@@ -64,7 +64,10 @@ def changed_pump(unit: str, position: str | None, serial: str, day: str, known: 
             f"Nadie dijo el número de serie de la bomba en {place}, y tras una reparación el {day} es"
             f" {serial}: ¿se cambió la bomba?"
         )
-    return f"La bomba en {place} consta con número de serie {known}, no {serial}: ¿se cambió antes del {day}?"
+    return (
+        f"La bomba en {place} consta con número de serie {known}, no {serial}: ¿ya se había cambiado el"
+        f" {day}?"
+    )
 
 
 def _a_pump(pump_type: str | None) -> str:
