@@ -37,11 +37,13 @@ from ingest.wording.language import spoken
 
 if TYPE_CHECKING:
     from analytics.cost_review.budget import Budget
+    from analytics.cost_review.costs import CostReview
     from analytics.judging.verdict import Verdict
     from analytics.money.cost_book import CostBook
     from analytics.risk.pump_drift import PumpDrift
     from analytics.risk.pump_story import PumpStory
     from analytics.scheduling.in_the_bay import BayDecision
+    from analytics.scheduling.planning import Plan
 
 MOST_UNITS_IN_LIST = 2000
 
@@ -440,7 +442,7 @@ def budget() -> Budget:
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _budget(ledger: str, stamp_key: Stamp, depots: Depots, _plan: Any, _costs: Any) -> Budget:
+def _budget(ledger: str, stamp_key: Stamp, depots: Depots, _plan: Plan, _costs: CostReview) -> Budget:
     from analytics.cost_review.budget import budget_of
 
     return budget_of(Path(ledger), _costs, _plan.lines, _plan.today, _plan.horizon_days)

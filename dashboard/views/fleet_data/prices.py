@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -18,6 +18,9 @@ from ingest.errors import EntryRefused
 from ingest.ledger.settings import set_setting
 from ingest.trade_numbers import DEFAULTS, SETTINGS
 from ingest.units import parse_number
+
+if TYPE_CHECKING:
+    from analytics.money.cost_book import CostBook
 
 
 def show_prices() -> None:
@@ -49,7 +52,7 @@ def show_prices() -> None:
             _give_price(currency)
 
 
-def price_table(book: Any, currency: str) -> pd.DataFrame:
+def price_table(book: CostBook, currency: str) -> pd.DataFrame:
     """Return every price in force: whole amounts given, each element, and those of one class or depot."""
     from analytics.money.cost_book import ELEMENT, ELEMENTS, TOTALS
 

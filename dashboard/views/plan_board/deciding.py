@@ -60,7 +60,7 @@ def show_decision(plan: Plan) -> None:
 
 
 @st.fragment
-def _ask(plan: Any, pumps: dict[int, str], first: int) -> None:
+def _ask(plan: Plan, pumps: dict[int, str], first: int) -> None:
     """Ask what is decided about one of the pumps; drawn again by itself as another pump or decision is
     chosen, so that the day shown is that pump's and no box stands there that the decision has no use for."""
     pump_id = int(st.selectbox("Pump", list(pumps), index=first, format_func=lambda i: pumps.get(i, "")))
@@ -156,7 +156,7 @@ def _planned_day(plan: Plan, pump_id: int | None) -> date:
     return day_offered(planned, told.iloc[0]["depot"] if len(told) else None)
 
 
-def accept(shown: Any, plan: Plan, by: str) -> str:
+def accept(shown: Plan, plan: Plan, by: str) -> str:
     """Book every proposed line shown, keep the whole plan's list, and return the sentence to show."""
     from analytics.scheduling import bookings
 

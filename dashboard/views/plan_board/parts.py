@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -226,7 +226,7 @@ def show_lines(plan: Plan, chosen: dict[str, list[str]]) -> None:
                 frame.attempt(lambda: deciding.accept(narrow, plan, by))
 
 
-def as_shown(plan: Plan, chosen: dict[str, list[str]]) -> Any:
+def as_shown(plan: Plan, chosen: dict[str, list[str]]) -> Plan:
     """Return the plan narrowed as the page is, for what is taken away from it."""
     from analytics.scheduling.narrowing import narrowed
 
@@ -239,7 +239,7 @@ def _work_list(plan: Plan) -> str:
     return work_list_html(plan)
 
 
-def calendar_file(shown: Any, plan: Plan, author: Author | None) -> bytes:
+def calendar_file(shown: Plan, plan: Plan, author: Author | None) -> bytes:
     """Return the calendar of what is shown; the whole list is kept in the author's name, so that a later
     calendar cancels what is planned no longer (None: who may not plan keeps none)."""
     from analytics.scheduling import bookings
