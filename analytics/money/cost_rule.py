@@ -25,7 +25,8 @@ from analytics.money.long_run import LongRun
 from analytics.money.outlook import Ahead, outlook_of
 
 # Pumps that get too few volts, by measurement, and have nothing else the matter: the rest blew their own fuse
-# or stood still after (common practice, no source).
+# or stood still after. And causes found beside the pump that are one: the rest is mended without being the
+# cause (common practice, no source).
 PROVEN_SHARE = 0.95
 VEHICLE_FACTS = ["job_hours", "retires_on", "vin", "make", "model", "year"]
 

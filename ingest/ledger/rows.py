@@ -58,6 +58,7 @@ def as_typed(column: str, value: Any) -> Any:
     """Return a value for a cell; EntryRefused for a text that can't be one (see ingest.typed)."""
     if not isinstance(value, str):
         return value
+    # Of what is no person's any length will do, but for that of a name, which has to have one line.
     return tidy(value, column, _LONGEST.get(column, LONGEST_NAME + len(value)))
 
 

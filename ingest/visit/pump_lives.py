@@ -248,7 +248,7 @@ def in_service(connection: duckdb.DuckDBPyConnection, unit: str, position: str) 
 
 
 def to_take_off(connection: duckdb.DuckDBPyConnection, unit: str, position: str, on: date) -> dict[str, Any]:
-    """Return the pump in service there, if it can have come off on that day."""
+    """Return the row of the pump in service there; EntryRefused without one, or if fitted after that day."""
     old = in_service(connection, unit, position)
     if old is None:
         raise EntryRefused("no-pump", f"Unit {unit} has no pump in service in position {position}.")

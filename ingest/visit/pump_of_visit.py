@@ -58,9 +58,8 @@ def find_pump(
         return None, ()  # the first unit of an empty ledger can't be a slip for another
     if not known:
         return None, (words.new_unit(entry.unit, entry.pump_type),)
-    lives = connection.execute(statement("visit/lives_in_position"), [entry.unit, entry.position]).fetchall()[
-        0
-    ][0]
+    place = [entry.unit, entry.position]
+    [(lives,)] = connection.execute(statement("visit/lives_in_position"), place).fetchall()
     if not lives:
         return None, (words.new_position(entry.unit, entry.position, entry.pump_type),)
     day = str(entry.visited_on)

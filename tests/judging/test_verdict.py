@@ -3,7 +3,6 @@
 import json
 from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 import pytest
 
@@ -289,9 +288,6 @@ def test_a_complaint_is_not_called_unexplained_beside_the_fault_that_was_found()
     assert (seized.rule, seized.also) == ("stalled", ())
     cured = verdict_of(judge(history({"reason": "complaint"})), None, DEFAULTS)
     assert cured.rule == "complaint-open"
-
-
-RUN_KM = np.array([0.0, 9000.0, 18_000.0])
 
 
 def test_baseline_says_how_it_began():
