@@ -182,11 +182,11 @@ def both(parts: Sequence[str]) -> str:
 
 
 def _drop_phrase(side: str, volts: float, limit: float, at_a: float | None = None) -> str:
-    told = {"side": phrase(side), "volts": f"{volts:g}", "limit": f"{limit:.2g}"}
+    told = {"side": phrase(side), "volts": f"{volts:g}"}
     if at_a is None:
-        return phrase("{volts} V on the {side} side (up to {limit} V is usual)", **told)
+        return phrase("{volts} V on the {side} side (up to {limit} V is usual)", **told, limit=f"{limit:g}")
     words = "{volts} V on the {side} side (at {amps} A up to {limit} V is usual)"
-    return phrase(words, **told, amps=f"{at_a:.1f}")
+    return phrase(words, **told, amps=f"{at_a:.1f}", limit=f"{limit:.2g}")
 
 
 _PHRASES: dict[str, Callable[[Any], str]] = {
