@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import pandas as pd
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from analytics.scheduling import bookings
 from analytics.scheduling.planning import plan
@@ -49,6 +50,27 @@ def a_plan() -> SimpleNamespace:
         }
     )  # fmt: skip
     return SimpleNamespace(today=MONDAY, horizon_days=120, bays=bays, other_days=elsewhere, currency="USD")
+
+
+def test_many_notes_of_a_kind_leave_the_first_screen_to_the_board():
+    def page():
+        from types import SimpleNamespace
+
+        from dashboard.views.plan_board import parts
+
+        note = lambda code, text: SimpleNamespace(code=code, text=text)  # noqa: E731
+        closed = [note("booked-closed-day", f"Unit {k} is booked for a closed day.") for k in range(20)]
+        few = [note("no-stock", "No stock is on record."), note("as-of", "As of a day.")]
+        parts.show_notes(SimpleNamespace(notes=[*few, *closed]))
+
+    app = AppTest.from_function(page).run()
+    assert not app.exception
+    assert len(app.main) == 1 + parts.MOST_ALIKE + 1  # a note of its own kind, three of many, a fold
+    assert app.expander[0].label == "17 more like the last"
+    told = " ".join(at.value for at in [*app.caption, *app.markdown])
+    assert "No stock" in told
+    assert "As of" not in told
+    assert all(f"Unit {k} is" in told for k in range(20))
 
 
 def test_each_job_stands_in_its_week_and_depot_with_room_and_conflict():

@@ -22,9 +22,7 @@ if len(plan.lines):
         "policy "
         "kept up year after year. Neither is part of the other."
     )
-for note in plan.notes:
-    if note.code != "as-of":  # said first on every page
-        say.note(note.text)
+plan_parts.show_notes(plan)
 chosen = lists.narrowing(key="plan")
 board.show_board(plan, chosen)
 plan_parts.show_jobs(plan, chosen)

@@ -23,6 +23,7 @@ from ingest.wording.quantities import minus
 if TYPE_CHECKING:
     from analytics.scheduling.planning import Plan
 
+MOST_ALIKE = 3  # notes of one kind before the board
 STATUS_WORDS = {
     "booked": "■ booked",
     "pinned": "■ pinned to its day",
@@ -93,6 +94,25 @@ def _jobs_words(plan: Plan) -> str:
     }
     told = [words for words, number in said.items() if number]
     return f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else told[0]
+
+
+def show_notes(plan: Plan) -> None:
+    """Draw what is odd about the plan, of each kind the first few and the rest under a fold."""
+    for texts in by_kind(plan):
+        for text in texts[:MOST_ALIKE]:
+            say.note(text)
+        if more := texts[MOST_ALIKE:]:
+            with st.expander(f"{len(more):,} more like the last"):
+                say.points(more)
+
+
+def by_kind(plan: Plan) -> list[list[str]]:
+    """Return the texts of a plan's notes by kind, in their order, without the day that every page says."""
+    kinds: dict[str, list[str]] = {}
+    for note in plan.notes:
+        if note.code != "as-of":
+            kinds.setdefault(note.code, []).append(note.text)
+    return list(kinds.values())
 
 
 def show_weeks(plan: Plan, chosen: dict[str, list[str]]) -> None:
