@@ -21,10 +21,10 @@ from ingest.wording.language import phrase
 
 MOST_NAMED = 2
 RIPPLE = ("ripple-jumped", "ripple-very-high", "ripple-unsure", "segment-odd")
-BY_EYE = ("fuel-wrong", "filter-or-strainer-bad", "hose-or-regulator-bad")
+IN_TANK = ("filter-or-strainer-bad", "hose-or-regulator-bad")  # to be mended with the tank open
+BY_EYE = ("fuel-wrong", *IN_TANK)
 # Findings that are themselves a cause beside the pump, measured or seen, and wait for nothing but mending.
 MEASURED = ("circuit-over-volts", "circuit-low-volts", "circuit-drop", "connector-bad")
-IN_TANK = ("filter-or-strainer-bad", "hose-or-regulator-bad")  # to be mended with the tank open
 FLOW = ("pressure-high", "does-not-deliver", "delivers-little")
 UP = ("average-above", "current-up-speed-down", "average-up")
 DOWN = ("average-very-low", "wear-both-down", "average-below", "current-down-speed-up", "average-down",

@@ -47,7 +47,7 @@ BORNE_OUT = (
 )  # logit that a change is borne out where it saves nothing, and per its own price saved
 NO_DELIVERY = "it does not deliver, and nothing else explains it"
 NO_FUEL = "the engine may get no fuel"
-FOUND = "a cause beside the pump was found"
+CAUSE_FOUND = "a cause beside the pump was found"
 Numbers = np.ndarray | float
 
 
@@ -224,7 +224,7 @@ def decide(
             forced & (job != NOTHING),
             job != NOTHING,
         ],
-        [FAILED, NO_DELIVERY, NO_FUEL, FOUND, NOT_SAFER, FINDING_OPEN, ON_CEILING, ON_COST],
+        [FAILED, NO_DELIVERY, NO_FUEL, CAUSE_FOUND, NOT_SAFER, FINDING_OPEN, ON_CEILING, ON_COST],
         NOT_YET,
     )
     return Decision(job, time, cost[row, job, time], nothing, p_change, because, there[row, job, time], cost)

@@ -7,13 +7,13 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
-from analytics.judging.beside import IN_TANK
-from analytics.money.decision import FOUND, JOBS, NO_DELIVERY, NO_FUEL, ON_CEILING, curve_at, lived_km
+from analytics.money.decision import JOBS, NO_DELIVERY, NO_FUEL, ON_CEILING, curve_at, lived_km
 from analytics.past.frames import each
 from analytics.risk.deciding import stands_still
 from analytics.risk.parts_ahead import lead_of
 from analytics.risk.visits_ahead import monday, planned_visits
 from analytics.risk.workdays import Workdays
+from analytics.scheduling.hours import USUAL_JOB_HOURS, job_hours
 from analytics.scheduling.inputs import Inputs
 from ingest.trade_numbers import LEAD_DAYS
 
@@ -126,7 +126,7 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
         before = inputs.previous.drop_duplicates("pump_id").set_index("pump_id")["planned_on"]
         same = pd.to_datetime(offered["pump_id"].map(before)) == offered["planned_on"]
         offered["cost"] -= np.where(same, KEEP_DAY_BONUS, 0.0)
-    offered["hours"] = job_hours(pumps, option, inputs)
+    offered["hours"] = job_hours(pumps, option, inputs.settings, _usual_hours(inputs))
     offered["shared_cost"] = (
         float(inputs.settings["plan_shared_share"])
         * offered["hours"]
@@ -145,23 +145,9 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     return offered.drop_duplicates(["pump_id", "stop"]).reset_index(drop=True)
 
 
-def job_hours(pumps: pd.DataFrame, option: np.ndarray, inputs: Inputs) -> np.ndarray:
-    """Return bay hours of each pump's job (n,): a change at its unit's hours, a check by the settings."""
-    change = pumps["job_hours"].astype(float).fillna(_default_hours(inputs)).to_numpy()
-    closed = float(inputs.settings["check_closed_hours"])
-    opened = float(inputs.settings["check_open_hours"])
-    mends = (option == CHECK) & (pumps["because"] == FOUND).to_numpy()
-    inside = pumps["finding"].isin(IN_TANK).to_numpy()
-    return np.select(
-        [mends & ~inside, mends, option == CHECK, option == CHECK_AND_CHANGE],
-        [closed, opened, closed + opened, change + closed],
-        change,
-    )
-
-
-def _default_hours(inputs: Inputs) -> float:
+def _usual_hours(inputs: Inputs) -> float:
     entry = inputs.book.entry("planned_labour_hours")
-    return 2.5 if entry is None else entry.amount
+    return USUAL_JOB_HOURS if entry is None else entry.amount
 
 
 def fixed_lines(inputs: Inputs, stops: pd.DataFrame, rows: np.ndarray, decided: pd.DataFrame) -> pd.DataFrame:

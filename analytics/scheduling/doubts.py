@@ -10,14 +10,13 @@ import numpy as np
 
 from analytics.risk.visits_ahead import monday
 from analytics.risk.workdays import Workdays
+from analytics.scheduling.hours import USUAL_JOB_HOURS
 from analytics.statements import statement
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.trade_numbers import LEAD_DAYS
 from ingest.wording.language import phrase
-
-USUAL_JOB_HOURS = 2.5
 
 
 def demand_possible(

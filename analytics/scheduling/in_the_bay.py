@@ -12,13 +12,13 @@ from types import SimpleNamespace
 import pandas as pd
 
 from analytics.judging.action import AT_ONCE
-from analytics.judging.beside import IN_TANK
 from analytics.learning.fitting import stored_fit
-from analytics.money.decision import FOUND, NO_FUEL
+from analytics.money.decision import CAUSE_FOUND, NO_FUEL
 from analytics.risk.forecast import score
 from analytics.risk.pump_drift import history_of_unit
 from analytics.risk.ranking import decided_facts, facts_of
 from analytics.scheduling.doubts import booking_doubts
+from analytics.scheduling.hours import job_hours
 from analytics.scheduling.steps import bring, steps
 from analytics.statements import statement
 from analytics.wording import whole_percent
@@ -78,9 +78,9 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
         if job != "nothing":
             doubts = booking_doubts(connection, pump_id, on, on, part=job != "check")
         settings = settings_at(connection, on)
-    hours = job_hours(str(row["option"]) if now else "nothing", row["job_hours"], settings)
-    if job == "check" and row["because"] == FOUND:
-        hours = float(settings["check_open_hours" if row["finding"] in IN_TANK else "check_closed_hours"])
+    hours = (
+        float(job_hours(rows[:1], rows["option"].to_numpy()[:1], settings)[0]) if job != "nothing" else 0.0
+    )
     line = SimpleNamespace(
         job=job, asked_first=row["asked_first"], finding=row["finding"], finding_action=row["finding_action"],
         because=row["because"], p_beside=float(row["p_beside"]), filter=None, pump_type=row["pump_type"],
@@ -111,13 +111,6 @@ FOR_ITS_RISK = (
 )
 
 
-def job_hours(option: str, change_hours: float | None, settings: dict) -> float:
-    """Return the bay hours of what is weighed, of JOBS; zero and drops fit in those of a change."""
-    change = 2.5 if change_hours is None or change_hours != change_hours else float(change_hours)
-    closed, opened = float(settings["check_closed_hours"]), float(settings["check_open_hours"])
-    return {"nothing": 0.0, "check": closed + opened, "check and change": change + closed}.get(option, change)
-
-
 def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
     if job == "nothing":
         if row["job"] == "nothing":
@@ -129,7 +122,7 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
     told = {
         "share": whole_percent(row["p_change"]), "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
     }  # fmt: skip
-    of_its_own = {NO_FUEL: NO_FUEL_NOW, FOUND: MEND_NOW} if job == "check" else {}
+    of_its_own = {NO_FUEL: NO_FUEL_NOW, CAUSE_FOUND: MEND_NOW} if job == "check" else {}
     text = phrase(of_its_own.get(str(row.get("because")), NOW[job]), **told)
     risk = row["risk_to_next_stop"]
     if row["finding_action"] == "none" and risk == risk:  # nobody is left to wonder at a sound reading

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.learning.failure import FLEET_FAILURES
-from analytics.money.decision import FOUND, NO_FUEL, curve_at, lived_km, on_the_day
+from analytics.money.decision import CAUSE_FOUND, NO_FUEL, curve_at, lived_km, on_the_day
 from analytics.past.frames import each
 from analytics.past.normal import Z_80
 from analytics.risk.parts_ahead import lead_of
@@ -31,7 +31,7 @@ LINE_COLUMNS = [
 def outcome(row: Any) -> str:
     """Return with what chance a line's job ends in a change, in words; nothing for one that is a change, or
     for a pump that may take no current (no reading tells it), or where what was found is mended."""
-    if row.job == "change" or row.because in (NO_FUEL, FOUND):
+    if row.job == "change" or row.because in (NO_FUEL, CAUSE_FOUND):
         return ""
     [share] = on_the_day(np.array([row.p_change]), np.array([row.risk_until_then]))
     return f"{whole_percent(share)} % end in a change"

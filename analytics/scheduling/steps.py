@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analytics.money.decision import FOUND, NO_FUEL
+from analytics.money.decision import CAUSE_FOUND, NO_FUEL
 from analytics.risk.deciding import CAPTURE_FIRST, DROPS, LOOK, NO_DELIVERY_RULE
 from analytics.scheduling import spanish  # noqa: F401  (known once it is imported)
 
@@ -40,7 +40,7 @@ def steps(row: Any) -> list[str]:
         return [*((*plain, BEARS) if row.asked_first == DROPS else ()), CHANGE, TANK]
     if row.job == "check" and row.because == NO_FUEL and row.finding_action == "check circuit":
         return [*plain, REPORT]  # what feeds it first: the tank stays shut
-    if row.job == "check" and row.because == FOUND:
+    if row.job == "check" and row.because == CAUSE_FOUND:
         return [row.action_text, MENDED]
     looks = plain
     if row.p_beside >= BESIDE_PLAYS or row.finding_action not in (

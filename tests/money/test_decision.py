@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from analytics.money.decision import (
+    CAUSE_FOUND,
     CHANGE,
     CHECK,
     CHECK_AND_CHANGE,
     EXTRA,
     FAILED,
-    FOUND,
     NEXT_STOP,
     NO_FUEL,
     NOT_SAFER,
@@ -115,7 +115,12 @@ def test_where_a_check_can_find_nothing_it_is_not_paid_for():
 def test_a_cause_found_beside_a_sound_pump_is_mended_at_the_stop_it_comes_to_anyway(in_tank, labour):
     calm = {"keep": 300.0, "beside": 0.0, "risk": (0.0, 0.001, 0.01), "found": 0.95, "in_tank": in_tank}
     made = decide(outlook(**calm), WORK, SKILL, least_saving=26.0)
-    assert (made.job[0], made.time[0], made.because[0], made.p_change[0]) == (CHECK, NEXT_STOP, FOUND, 0.0)
+    assert (made.job[0], made.time[0], made.because[0], made.p_change[0]) == (
+        CHECK,
+        NEXT_STOP,
+        CAUSE_FOUND,
+        0.0,
+    )
     assert made.saving[0] == pytest.approx(0.99 * (0.95 * 0.3 * 900 - labour))
     assert decide(outlook(here=True, **calm), WORK, SKILL).time[0] == NOW
     harmless = replace(WORK, other_breakdown=100.0)
@@ -125,7 +130,7 @@ def test_a_cause_found_beside_a_sound_pump_is_mended_at_the_stop_it_comes_to_any
 
 def test_a_pump_at_the_margin_is_read_again_after_what_was_found_is_mended():
     near = outlook(keep=CP + 20.0, beside=0.0, risk=(0.0, 0.01, 0.01), here=True, found=0.95)
-    assert decide(near, WORK, SKILL, least_saving=30.0).because[0] == FOUND
+    assert decide(near, WORK, SKILL, least_saving=30.0).because[0] == CAUSE_FOUND
     assert decide(near, WORK, SKILL).job[0] == CHECK_AND_CHANGE
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analytics.money.decision import FOUND, NO_FUEL
+from analytics.money.decision import CAUSE_FOUND, NO_FUEL
 from analytics.scheduling import bookings, in_the_bay
 from analytics.scheduling.planning import plan
 from dashboard.cli import main
@@ -114,7 +114,7 @@ def test_work_on_a_sound_reading_says_what_asks_for_it():
     stands = pd.Series(faulty.to_dict() | {"because": NO_FUEL})
     assert "the engine may get no fuel" in in_the_bay._text(stands, "check", 1.0, [])
     assert in_the_bay._text(stands, "change", 2.5, []).startswith("Change it now")
-    lossy = pd.Series(faulty.to_dict() | {"because": FOUND})
+    lossy = pd.Series(faulty.to_dict() | {"because": CAUSE_FOUND})
     assert in_the_bay._text(lossy, "check", 0.35, []).startswith("Mend what was found now")
 
 

@@ -65,7 +65,7 @@ def test_every_rule_step_and_caution_has_spanish_words():
         job_steps.DROPS,
         job_steps.NO_DELIVERY_RULE,
         job_steps.NO_FUEL,
-        job_steps.FOUND,
+        job_steps.CAUSE_FOUND,
     )
     jobs = [text for text in jobs if text not in not_said]
     cautions = [FIRST, *(text for _, text, _ in CAUTIONS)]
