@@ -20,7 +20,7 @@ from analytics.cost_review.groups import in_service
 from analytics.cost_review.spend import Changes, changes, with_estimates
 from analytics.cost_review.type_lives import fit_types
 from analytics.money.cost_book import cost_book
-from analytics.past.distance import distance_between
+from analytics.past.distance import distances_between
 from analytics.past.history import read_history
 from analytics.past.normal import Z_80
 from analytics.risk.forecast import fit_for, state_on
@@ -115,7 +115,7 @@ def month_of(ledger: Path, month: str | None = None, depot: str | None = None) -
         book = cost_book(connection, max(last, date.today()))
         recorded = cost_facts(connection, last, book)
         months = _months_back(first, last)
-        run = {name: distance_between(connection, *span) for name, span in months.items()}
+        run = distances_between(connection, months)
         home = dict(connection.execute(statement("month_depots")).fetchall())
         readings = connection.execute(statement("month_readings"), [first, last]).df()
         booked = connection.execute(statement("month_bookings"), [first, last]).df()
@@ -160,18 +160,19 @@ def _months_back(first: date, last: date) -> dict[str, tuple[date, date]]:
 
 
 def _history(
-    facts: pd.DataFrame, run: dict[str, pd.Series], home: dict[str, str], depot: str | None, km: float
+    facts: pd.DataFrame, run: pd.DataFrame, home: dict[str, str], depot: str | None, km: float
 ) -> pd.DataFrame:
+    if depot is not None:
+        run = run.loc[[home.get(unit) == depot for unit in run.index]]
     rows = []
-    for name, distance in run.items():
+    for name in run:
         mine = facts[(facts["month"] == name) & facts["kind"].isin(PUMP_KINDS)]
         failed = mine["kind"] == ON_FAILURE
-        here = [unit for unit in distance.index if depot is None or home.get(unit) == depot]
         rows.append(
             {
                 "month": name,
                 "failures": int(failed.sum()),
-                "distance": float(distance[here].sum()) / km,
+                "distance": float(run[name].sum()) / km,
                 "planned": float(mine.loc[~failed, "cost"].sum()),
                 "on_the_road": float(mine.loc[failed, "cost"].sum()),
             }

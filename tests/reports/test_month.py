@@ -10,7 +10,7 @@ import pytest
 
 from analytics.cost_review.facts import ON_FAILURE, PUMP_KINDS, read_facts
 from analytics.cost_review.month import days_of, month_of
-from analytics.past.distance import distance_between
+from analytics.past.distance import distances_between
 from analytics.scheduling.planning import plan
 from dashboard.charts import on_paper
 from dashboard.cli import main
@@ -66,7 +66,7 @@ def test_a_depot_s_months_add_up_to_the_fleet_s(ledger, month):
 def test_failures_are_told_over_the_distance_driven(ledger, month):
     """The fixture's units drive 9,000 km in 90 days, 100 a day: 31 days of eight units are 24,800 km."""
     with open_ledger(ledger) as connection:
-        run = distance_between(connection, date(2025, 10, 1), date(2025, 10, 31))
+        run = distances_between(connection, {"run": (date(2025, 10, 1), date(2025, 10, 31))})["run"]
     assert run.to_numpy() == pytest.approx(np.full(8, 3100.0))
     october = month.history[month.history["month"] == "2025-10"].iloc[0]
     assert october["distance"] == pytest.approx(8 * 3100 / 1.609344)
