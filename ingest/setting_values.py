@@ -7,7 +7,7 @@ import re
 from typing import Any
 
 from ingest.errors import EntryRefused
-from ingest.trade_numbers import DEFAULTS
+from ingest.trade_numbers import SETTINGS
 from ingest.typed import demand_finite, tidy
 
 _WORDS = {"distance_unit": ("mi", "km"), "records_are": ("real", "invented")}
@@ -37,7 +37,7 @@ _RANGES: tuple[tuple[str, float, float], ...] = (
 def demand_value(key: str, value: Any, where: str = "") -> None:
     """Raise EntryRefused for a value that a setting can't have. where: said before the setting's name."""
     name = f"{where}{key}"
-    default = DEFAULTS[key]
+    default = SETTINGS[key].default
     number = isinstance(default, int | float) and not isinstance(default, bool)
     kind: Any = int | float if number else type(default)
     if not isinstance(value, kind) or (number and isinstance(value, bool)):

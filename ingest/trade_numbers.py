@@ -7,8 +7,9 @@ Marks: S public source, W several public pages, P common practice, no source; no
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
+from ingest.settings_in_force import Settings
 from ingest.units import KM_PER_MILE
 
 
@@ -152,7 +153,7 @@ SETTINGS: dict[str, Setting] = {
         {"ambulance": 0.05, "school bus": 0.05}, "P", "highest risk by vehicle class, whatever the costs say"
     ),
 }
-DEFAULTS: dict[str, Any] = {name: setting.default for name, setting in SETTINGS.items()}
+DEFAULTS = cast(Settings, {name: setting.default for name, setting in SETTINGS.items()})
 
 # What no fleet needs to change.
 HIGHEST_A = 100.0  # [P] above it no fuel pump, so the probe factor or the unit is wrong
@@ -171,7 +172,7 @@ USUAL_RPM = 5800.0  # [P] stands in where no speed was told
 LEAD_DAYS = 5.0  # [P] dealer parts take 2-10 days
 
 
-def probe_factor_band(settings: dict[str, Any]) -> tuple[float, float]:
+def probe_factor_band(settings: Settings) -> tuple[float, float]:
     """Return how many times its level, or which part of it, a current may be for its probe factor to be asked
     about, lowest and highest."""
     times = float(settings["probe_factor_ratio"])

@@ -20,6 +20,7 @@ from analytics.money.policy_simulation import Asked, SimulatedLives, simulate, s
 from analytics.past.distance import own_interval_km
 from analytics.past.history import History
 from analytics.wear_model.model import Parameters
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 
 MOST_TYPES = 6  # simulated one by one; the rest follow the commonest
@@ -107,7 +108,7 @@ def make_groups(
     p: Parameters,
     book: CostBook,
     limits: pd.DataFrame,
-    settings: dict[str, Any],
+    settings: Settings,
     lives: int,
 ) -> list[tuple[Group, Simulation]]:
     """Simulate each type in service at its usual interval, on its pumps' mean prices."""

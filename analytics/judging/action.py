@@ -6,14 +6,13 @@ replacement here, and a person may book one with a reason.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 
 from analytics.judging.baseline import number
 from analytics.judging.finding import decide_findings, last_readings
 from analytics.wording import booked, say
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import DEFAULTS
 from ingest.units import format_quantity
 from ingest.wording.language import template
@@ -33,7 +32,7 @@ AT_ONCE = ("repeat capture", "check circuit", "check filter or strainer", "check
 def decide_actions(
     judged: pd.DataFrame,
     services: pd.DataFrame | None = None,
-    settings: dict[str, Any] | None = None,
+    settings: Settings | None = None,
     *,
     worth_booking: pd.Series | None = None,
     decisions: pd.DataFrame | None = None,
@@ -67,7 +66,7 @@ def decide_actions(
     return found.assign(action=action, action_text=text, rule=last["rule"]).join(due)
 
 
-def next_captures(action: pd.Series, last: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
+def next_captures(action: pd.Series, last: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Return next_capture_on and next_capture_km of each pump, None where there is none or it is unknown.
 
     It is due on that day or at that odometer (km), whichever comes first; the odometer is unknown where the

@@ -14,6 +14,7 @@ import pandas as pd
 
 from analytics.judging.mended import begins_anew
 from ingest.sensitivities import log_ratio, log_volts_ratio, sensitivities
+from ingest.settings_in_force import Settings
 
 NOMINAL = sensitivities()
 FOUNDING_REASONS = ("pm", "follow-up")  # complaints and repairs bias a sample
@@ -111,7 +112,7 @@ def first_word(fuel: object) -> str:
 
 
 def corrected(
-    visits: pd.DataFrame, reference_v: Any, reference_kpa: Any, settings: dict[str, Any]
+    visits: pd.DataFrame, reference_v: Any, reference_kpa: Any, settings: Settings
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return ln current and ln speed at the reference volts and pressure; uncorrected where unknown."""
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -128,7 +129,7 @@ def corrected(
     return ln_current, ln_speed - NOMINAL.speed_volts * correction - NOMINAL.speed_pressure * pressure
 
 
-def add_levels(visits: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
+def add_levels(visits: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Add `ln_a` and `ln_rpm` at reference volts and the type's rated pressure, and the numbers of the
     readings that each may be compared with (`compares_with`) and those measured alike in any engine state
     (`measured_with`); visits in order of pump and time."""
@@ -160,7 +161,7 @@ def _source(visits: pd.DataFrame) -> pd.Series:
 
 
 def add_baseline(
-    visits: pd.DataFrame, sound: np.ndarray, settings: dict[str, Any], services: pd.DataFrame | None = None
+    visits: pd.DataFrame, sound: np.ndarray, settings: Settings, services: pd.DataFrame | None = None
 ) -> pd.DataFrame:
     """Add each visit's own baseline: the mean of the first good readings before it that it compares with.
 
@@ -219,7 +220,7 @@ def _values(visits: pd.DataFrame) -> np.ndarray:
 
 
 def _with_baselines(
-    visits: pd.DataFrame, sound: np.ndarray, values: np.ndarray, group: np.ndarray, settings: dict[str, Any]
+    visits: pd.DataFrame, sound: np.ndarray, values: np.ndarray, group: np.ndarray, settings: Settings
 ) -> pd.DataFrame:
     out = visits.copy()
     founding = text(out, "reason", "pm").isin(FOUNDING_REASONS) & out["in_trend"].fillna(True).astype(bool)
@@ -255,7 +256,7 @@ def _flag(visits: pd.DataFrame, column: str) -> np.ndarray:
     return visits[column].to_numpy(bool) if column in visits else np.zeros(len(visits), bool)
 
 
-def _joins(value: np.ndarray, mean: np.ndarray, count: np.ndarray, settings: dict[str, Any]) -> np.ndarray:
+def _joins(value: np.ndarray, mean: np.ndarray, count: np.ndarray, settings: Settings) -> np.ndarray:
     """Whether readings (n, 3) lie near enough the means (n, 3) of those before, in every metric."""
     far = float(settings["baseline_far_pct"])
     with np.errstate(invalid="ignore"):
@@ -275,7 +276,7 @@ def _by_place(
     mean: np.ndarray,
     count: np.ndarray,
     began_km: np.ndarray,
-    settings: dict[str, Any],
+    settings: Settings,
 ) -> None:
     """Fill in the baselines of `rows`, all groups at once, one place in time after the other."""
     code, names = pd.factorize(group[rows])
@@ -307,7 +308,7 @@ def _by_duty(
     mean: np.ndarray,
     count: np.ndarray,
     began_km: np.ndarray,
-    settings: dict[str, Any],
+    settings: Settings,
 ) -> None:
     """Fill in the baselines of pulsed pumps: of the earlier readings whose duty is near enough."""
     within, most = float(settings["duty_within_points"]), int(settings["baseline_visits"])

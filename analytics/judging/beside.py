@@ -17,6 +17,7 @@ import pandas as pd
 from analytics.judging.rules import RULE_BY_ID, Rule
 from analytics.judging.rules_first import CIRCUIT, DOUBTFUL
 from analytics.judging.wording import values_of
+from ingest.settings_in_force import Settings
 from ingest.wording.language import phrase
 
 MOST_NAMED = 2
@@ -113,7 +114,7 @@ def beside(first: Rule, last: pd.DataFrame) -> list[tuple[str, ...]]:
 
 
 def values_beside(
-    names: tuple[str, ...], visit: Mapping[Any, Any], settings: dict[str, Any]
+    names: tuple[str, ...], visit: Mapping[Any, Any], settings: Settings
 ) -> list[dict[str, Any]]:
     """Return the rules that stand beside a finding with the values of their sentences, as JSON holds them."""
     return [{"rule": name, "values": values_of(RULE_BY_ID[name].text, visit, settings)} for name in names]

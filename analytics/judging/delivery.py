@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 
 from analytics.judging.baseline import first_word, fuel_named, full_command, much_ethanol, number, text
 from analytics.judging.explained import flow_left
+from ingest.settings_in_force import Settings
 
 PETROL = ("petrol", "gasoline", "e0", "e5", "e10", "e15", "e20", "e85", "flex")
 LITTLE_ETHANOL = ("e0", "e5", "e10", "e15", "e20")  # pumps for these are not made for E85 [P]
@@ -16,7 +15,7 @@ DIESEL = ("diesel", "b0", "b5", "b7", "b10", "b20", "b30", "b100", "hvo", "gasoi
 GAS = ("lpg", "propane", "cng", "lng", "autogas")
 
 
-def delivery_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+def delivery_facts(visits: pd.DataFrame, settings: Settings) -> dict[str, np.ndarray]:
     """Pressure, delivery, level and kind of fuel: whether the pump system does its work."""
     rated = number(visits, "rated_pressure_kpa")
     pressure, delivery = number(visits, "fuel_pressure_kpa"), number(visits, "delivery_l_min")

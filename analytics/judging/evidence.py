@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 
@@ -11,6 +9,7 @@ from analytics.judging.baseline import number, text
 from analytics.judging.examined import last_work
 from analytics.judging.rules import RULES
 from analytics.judging.steps import STEPS
+from ingest.settings_in_force import Settings
 
 NOT_SERVICEABLE = ("module", "none")
 UNCOMPARED = ("healthy", "tank-low", "reduced-command", "no-specification")
@@ -34,7 +33,7 @@ def incomparable(judged: pd.DataFrame) -> np.ndarray:
 
 
 def evidence(
-    judged: pd.DataFrame, last: pd.DataFrame, services: pd.DataFrame | None, settings: dict[str, Any]
+    judged: pd.DataFrame, last: pd.DataFrame, services: pd.DataFrame | None, settings: Settings
 ) -> pd.DataFrame:
     """Return by pump whether each step is passed (one bool column a step), and `times_seen`.
 

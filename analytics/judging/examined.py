@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.baseline import number, system_v, text
+from ingest.settings_in_force import Settings
 
 # Work that renews each part; a tank cleaned has its strainer looked after.
 RENEWS = {
@@ -40,7 +41,7 @@ _TOGETHER = (
 
 
 def carry_readings(
-    visits: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None = None
+    visits: pd.DataFrame, settings: Settings, services: pd.DataFrame | None = None
 ) -> pd.DataFrame:
     """Return visits in order of pump and time with `carried`, and the reading before filled in where it
     is; a follow-up or a check has what was measured since that reading, where it measured less itself."""
@@ -68,7 +69,7 @@ def carry_readings(
     return out.assign(carried=carried)
 
 
-def _follow_up(visits: pd.DataFrame, settings: dict[str, Any], services: pd.DataFrame | None) -> pd.DataFrame:
+def _follow_up(visits: pd.DataFrame, settings: Settings, services: pd.DataFrame | None) -> pd.DataFrame:
     """Fill in what a follow-up or a check without a current did not measure from the visit before, whose
     finding it follows up: not too long ago, with no work done since and, with a reading of its own, in the
     same engine state. In order, so that what was measured bit by bit comes together."""

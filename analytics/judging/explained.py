@@ -13,6 +13,7 @@ import pandas as pd
 from analytics.judging.baseline import NOMINAL, number, pump_volts, system_v, text
 from analytics.past.own_first_readings import TIMES_WITHIN, impossible
 from ingest.sensitivities import log_volts_ratio
+from ingest.settings_in_force import Settings
 
 # [P] with which delivery at pressure falls with the motor's volts: shut-off pressure goes with the square of
 # the speed (affinity laws of turbine pumps), flow against pressure a little faster.
@@ -20,7 +21,7 @@ FLOW_BY_VOLTS = 3.0
 UNSURE_SHARE = 0.3  # [P] of what the volts explain of current and speed, by which that may be off
 
 
-def _volts_short(visits: pd.DataFrame, settings: dict[str, Any], lost_v: Any = 0.0) -> np.ndarray:
+def _volts_short(visits: pd.DataFrame, settings: Settings, lost_v: Any = 0.0) -> np.ndarray:
     """Return ln of reference volts over the motor's (n,), 0 where it has as many or they were not read at the
     pump; lost_v: taken off what was read."""
     reference_v = float(settings["reference_supply_v"]) * system_v(visits) / 12.0
@@ -32,7 +33,7 @@ def _lost_to_ground_v(visits: pd.DataFrame) -> np.ndarray:
     return np.maximum(number(visits, "drop_ground_v", 0.0), 0.0)
 
 
-def flow_left(visits: pd.DataFrame, settings: dict[str, Any], *, at_worst: bool = False) -> np.ndarray:
+def flow_left(visits: pd.DataFrame, settings: Settings, *, at_worst: bool = False) -> np.ndarray:
     """Return the share of its pressure and delivery that a sound pump keeps at the volts read at it (n,), NaN
     where they were not; at_worst: less the drop to ground."""
     lost_v = _lost_to_ground_v(visits) if at_worst else 0.0
@@ -40,7 +41,7 @@ def flow_left(visits: pd.DataFrame, settings: dict[str, Any], *, at_worst: bool 
     return np.where(np.isnan(pump_volts(visits)), np.nan, share)
 
 
-def change_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+def change_facts(visits: pd.DataFrame, settings: Settings) -> dict[str, np.ndarray]:
     """Return `volts_leave_more` (n,): the reading is down by more than its volts, read at the pump, explain;
     `speed_doubtful`: no pump on its volts turns so; `speed_halved`: half its own or less on its own
     current.
@@ -63,13 +64,13 @@ def change_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     }
 
 
-def _halved(amps: np.ndarray, speed: np.ndarray, settings: dict[str, Any]) -> np.ndarray:
+def _halved(amps: np.ndarray, speed: np.ndarray, settings: Settings) -> np.ndarray:
     same_current = abs(amps - 1) <= settings["baseline_change_pct"] / 100
     return (speed * 2 - 1 <= TIMES_WITHIN) & same_current
 
 
 def _speed_doubtful(
-    visits: pd.DataFrame, amps: np.ndarray, speed: np.ndarray, settings: dict[str, Any]
+    visits: pd.DataFrame, amps: np.ndarray, speed: np.ndarray, settings: Settings
 ) -> np.ndarray:
     """Whether a speed, as times its own, is beyond what a motor of so many times its current can turn, about
     twice its own on the same current, hardly any on it, or half or less where the circuit is proven.

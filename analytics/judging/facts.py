@@ -19,6 +19,7 @@ from ingest.accuracy import mean_accuracy_a
 from ingest.capture import Note
 from ingest.last_speed import speed_too_far
 from ingest.sensitivities import log_volts_ratio
+from ingest.settings_in_force import Settings, by_name
 from ingest.trade_numbers import probe_factor_band
 
 REJECTED = ("irregular", "too-slow", "foreign")  # why a turn found was none of the pump's
@@ -27,7 +28,7 @@ HARDLY_LOADED_PCT = 40.0  # of its own level lost: with more speed, a pump that 
 LEAST_LOADED_A = 1.0  # drops read on less current prove nothing [P]
 
 
-def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+def circuit_facts(visits: pd.DataFrame, settings: Settings) -> dict[str, np.ndarray]:
     """Volts and drops: `supply_*`, `drop_*`, `leads_swapped`; drops are judged per ampere.
 
     drop_*_usual_v: the most that is usual, at this current where it lies below the limit at any.
@@ -47,7 +48,7 @@ def circuit_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
     share = np.where(np.isnan(share), 1.0, share)
     high, most_lost = {}, {}
     for side, drop in drops.items():
-        limit = float(settings[f"drop_{side}_limit_v"])
+        limit = float(by_name(settings, f"drop_{side}_limit_v"))
         per_ampere = drop / share
         most_lost[side] = np.where(drop > limit, limit, limit * share)
         # Much resistance on little current counts as well, beyond what a voltmeter's last digit makes.
@@ -89,7 +90,7 @@ def _usual_a(visits: pd.DataFrame) -> np.ndarray:
     return np.where(np.isnan(own), middle, own)
 
 
-def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+def current_facts(visits: pd.DataFrame, settings: Settings) -> dict[str, np.ndarray]:
     """The average against its specification, its type and the usual, and whether it can be judged at all."""
     mean_a = number(visits, "mean_a")
     full = full_command(visits)
@@ -182,7 +183,7 @@ def current_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, n
 
 
 def _stall_limits_a(
-    visits: pd.DataFrame, top_a: np.ndarray, own_a: np.ndarray, settings: dict[str, Any]
+    visits: pd.DataFrame, top_a: np.ndarray, own_a: np.ndarray, settings: Settings
 ) -> tuple[np.ndarray, np.ndarray]:
     """The current above which a pump without ripple does not turn, and one of unseen ripple may not; A (n,).
 
@@ -257,7 +258,7 @@ def _notes_that(
     return np.array([has(value) for value in notes], bool)
 
 
-def _unsteady(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+def _unsteady(visits: pd.DataFrame, settings: Settings) -> np.ndarray:
     sparks = number(visits, "sparks_per_s") > 10 * settings["few_sparks_per_s"]
     # Of brushes at fault the speed may be told by the ripple alone, too drowned to be read itself.
     untold = np.isnan(number(visits, "rpm")) | np.isnan(number(visits, "ripple_pct"))
@@ -266,7 +267,7 @@ def _unsteady(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
 
 
 def clamp_accuracy_a(
-    visits: pd.DataFrame, mean_a: np.ndarray, settings: dict[str, Any], *, unzeroed: bool = False
+    visits: pd.DataFrame, mean_a: np.ndarray, settings: Settings, *, unzeroed: bool = False
 ) -> np.ndarray:
     """How far each mean may be off by its clamp, named in the setting `clamps` or not, its zero and its
     error; A. unzeroed: as if nobody had checked the zero.
@@ -277,7 +278,7 @@ def clamp_accuracy_a(
     code, names = pd.factorize(visits["clamp"]) if "clamp" in visits else (np.full(len(visits), -1), ())
 
     def of(key: str, default: str) -> np.ndarray:
-        usual = settings[default]
+        usual = float(by_name(settings, default))
         own = [known[name].get(key, usual) if name in known else usual for name in names]
         return np.array([*own, usual], float)[code]  # the last of them: of no clamp
 
@@ -287,7 +288,7 @@ def clamp_accuracy_a(
     return made + np.where(unchecked | unzeroed, settings["zero_unverified_a"], 0.0)
 
 
-def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+def motion_facts(visits: pd.DataFrame, settings: Settings) -> dict[str, np.ndarray]:
     """Changes from own baseline, speed and ripple, each by the level that is known best."""
     brushed = (text(visits, "motor", "brushed") != "brushless").to_numpy()
     full = full_command(visits)
@@ -356,7 +357,7 @@ def motion_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np
     }
 
 
-def _share_of_usual(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+def _share_of_usual(visits: pd.DataFrame, settings: Settings) -> np.ndarray:
     """The average as a share of what the pump should draw at least, 1 at most (n,).
 
     Ripple hardly follows the load: a pump that runs dry shows the same amps of it on a small average, so
@@ -370,7 +371,7 @@ def _share_of_usual(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarra
     return np.where(full_command(visits) & (share > 0), share, 1.0)
 
 
-def ripple_jumped(visits: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+def ripple_jumped(visits: pd.DataFrame, settings: Settings) -> np.ndarray:
     """Whether ripple stepped up at one visit and has stayed up since (n,): slow growth is no step.
 
     In percent of the usual average and in amps, as a starved pump's smaller average alone enlarges the

@@ -20,6 +20,7 @@ from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.rules_first import CIRCUIT
 from analytics.judging.steps import STEP_BY_ID
 from analytics.judging.wording import BESIDE, FIGURES, fill, values_of, worded
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import DEFAULTS
 from ingest.wording.language import phrase, template
 
@@ -47,7 +48,7 @@ BROKE_DOWN = (
 
 
 def last_readings(
-    judged: pd.DataFrame, services: pd.DataFrame | None = None, settings: dict[str, Any] | None = None
+    judged: pd.DataFrame, services: pd.DataFrame | None = None, settings: Settings | None = None
 ) -> pd.DataFrame:
     """Return the row of each pump that its finding rests on, by pump_id: the last that shows anything.
 
@@ -66,7 +67,7 @@ def last_readings(
 
 
 def _stands_before(
-    ordered: pd.DataFrame, tells: np.ndarray, services: pd.DataFrame | None, settings: dict[str, Any]
+    ordered: pd.DataFrame, tells: np.ndarray, services: pd.DataFrame | None, settings: Settings
 ) -> np.ndarray:
     """Whether the pump's last telling reading up to each visit is a finding that stands on its day (n,)."""
     pump, day = ordered["pump_id"], pd.to_datetime(ordered["visited_on"])
@@ -87,7 +88,7 @@ def _stands_before(
 def decide_findings(
     judged: pd.DataFrame,
     services: pd.DataFrame | None = None,
-    settings: dict[str, Any] | None = None,
+    settings: Settings | None = None,
     *,
     breakdowns: pd.DataFrame | None = None,
     last: pd.DataFrame | None = None,
@@ -208,9 +209,7 @@ def _volts_missing(last: pd.DataFrame, times_seen: np.ndarray) -> np.ndarray:
     return np.asarray(last["supply_low"].to_numpy(bool) & ~np.isnan(volts) & told)
 
 
-def _tests(
-    rule: Rule, step: str, last: pd.DataFrame, passed: pd.DataFrame, settings: dict[str, Any]
-) -> np.ndarray:
+def _tests(rule: Rule, step: str, last: pd.DataFrame, passed: pd.DataFrame, settings: Settings) -> np.ndarray:
     """The next test of each pump in words (n,), never asking for what was just entered."""
     own = rule.says.get(step)
     texts = np.full(len(last), template(own or STEP_BY_ID[step].text), dtype=object)
@@ -249,7 +248,7 @@ def _tests(
 
 
 def _said(
-    rule: Rule, last: pd.DataFrame, besides: list[tuple[str, ...]], settings: dict[str, Any]
+    rule: Rule, last: pd.DataFrame, besides: list[tuple[str, ...]], settings: Settings
 ) -> tuple[np.ndarray, np.ndarray]:
     """The finding of each pump in words and the values it is made from, as JSON (n,); besides: what stands
     beside it."""
@@ -264,7 +263,7 @@ def _said(
     return texts, values
 
 
-def _filled(texts: np.ndarray, last: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+def _filled(texts: np.ndarray, last: pd.DataFrame, settings: Settings) -> np.ndarray:
     """Fill figures into those sentences (n,) that hold any."""
     out = texts.copy()
     rows = np.flatnonzero(["{" in text for text in texts])

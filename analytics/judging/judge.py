@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,6 +22,7 @@ from analytics.judging.explained import change_facts
 from analytics.judging.facts import circuit_facts, current_facts, motion_facts
 from analytics.judging.rules import RULES
 from analytics.judging.segments import segment_facts
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import DEFAULTS
 
 IDS = np.array([rule.id for rule in RULES], dtype=object)
@@ -32,7 +32,7 @@ FOR_CHANGES = ("at_spec_a", "book_accuracy_a", "supply_good", "drops_passed", "c
 
 
 def judge(
-    visits: pd.DataFrame, settings: dict[str, Any] | None = None, services: pd.DataFrame | None = None
+    visits: pd.DataFrame, settings: Settings | None = None, services: pd.DataFrame | None = None
 ) -> pd.DataFrame:
     """Judge many visits at once.
 
@@ -61,9 +61,7 @@ def judge(
     return pd.concat([prepared, *told], axis=1).assign(rule=IDS[holds.argmax(axis=0)], complaint_since=since)
 
 
-def _facts(
-    prepared: pd.DataFrame, settings: dict[str, Any], same: dict[str, np.ndarray]
-) -> dict[str, np.ndarray]:
+def _facts(prepared: pd.DataFrame, settings: Settings, same: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """Return the facts about each visit, (n,) each, complaints apart; same: those that no baseline alters."""
     changed = prepared.assign(
         current_change_pct=_change_pct(prepared, "ln_a"), speed_change_pct=_change_pct(prepared, "ln_rpm")

@@ -26,6 +26,7 @@ from analytics.past.frames import FEW_PUMPS, PUMPS_AT_ONCE, among, as_frame, fet
 from analytics.past.history import History
 from ingest.chains.parts import in_parts
 from ingest.chains.running import Where
+from ingest.settings_in_force import Settings
 
 FEW_VISITS = 3_000  # of a fleet: most of what judging so many takes is the same for any number
 
@@ -35,7 +36,7 @@ ASKING = [rule.id for rule in RULES if rule.steps or rule.books]
 def judged_visits(
     connection: duckdb.DuckDBPyConnection,
     history: History,
-    settings: dict[str, Any],
+    settings: Settings,
     services: pd.DataFrame | None = None,
     *,
     tell: Callable[[pd.DataFrame], Any] = pd.DataFrame,
@@ -91,7 +92,7 @@ def judged_visits(
 class Judging:
     """How a part is judged: settings, services, what is told of it, visits of a baseline."""
 
-    settings: dict[str, Any]
+    settings: Settings
     services: pd.DataFrame | None
     tell: Callable[[pd.DataFrame], Any]
     baseline_visits: int

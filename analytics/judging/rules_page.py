@@ -8,6 +8,7 @@ from pathlib import Path
 from analytics.judging.beside import NEXT
 from analytics.judging.rules import BOOK, NOTE, RULES, WATCH, Rule
 from analytics.judging.steps import STEPS
+from ingest.settings_in_force import by_name
 from ingest.trade_numbers import DEFAULTS
 
 # The figures of a rule's sentence that are settings, and the clauses that only some visits add.
@@ -111,7 +112,7 @@ class _Shown(str):
 def rules_page() -> str:
     """Return the page: each rule with its steps, mark and end, and each step with what passes it; figures by
     default, an ellipsis for what only a visit has."""
-    usual = {name: _Shown(f"{DEFAULTS[key]:,g}") for name, key in BY_DEFAULT.items()}
+    usual = {name: _Shown(f"{by_name(DEFAULTS, key):,g}") for name, key in BY_DEFAULT.items()}
     shown = defaultdict(lambda: _Shown("…"), usual | dict.fromkeys(ADDED, _Shown("")))
     rules = "".join(
         f"| `{rule.id}` | {rule.text.format_map(shown)} | {', '.join(rule.steps) or '–'} | {_end(rule)} "

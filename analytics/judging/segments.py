@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from statistics import median
-from typing import Any
 
 import numpy as np
 import pandas as pd
+
+from ingest.settings_in_force import Settings
 
 
 def humps(profile_pct: Sequence[float]) -> list[float]:
@@ -44,7 +45,7 @@ def below_others_pct(profile_pct: Sequence[float], number: int | None) -> float 
     return float(median(np.delete(heights, number - 1)) - heights[number - 1])
 
 
-def segment_facts(visits: pd.DataFrame, settings: dict[str, Any]) -> dict[str, np.ndarray]:
+def segment_facts(visits: pd.DataFrame, settings: Settings) -> dict[str, np.ndarray]:
     """Return `segment_odd` (n,), whether one segment stands far from the others, with `segment_apart_pct`,
     `segment_number` and `segment_twice` (whether it is seen twice a turn)."""
     apart, number, twice = (np.full(len(visits), np.nan) for _ in range(3))

@@ -22,6 +22,7 @@ from ingest.known_pump import TOLD
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement as ingest_statement
 from ingest.reading import Reading
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import DEFAULTS
 from ingest.visit.entry import VisitEntry
 from ingest.wording.language import phrase
@@ -105,7 +106,7 @@ def judge_reading(
     entry: VisitEntry | None = None,
     specification: dict[str, Any] | None = None,
     context: dict[str, Any] | None = None,
-    settings: dict[str, Any] | None = None,
+    settings: Settings | None = None,
 ) -> Verdict:
     """Judge a reading of a pump nothing is stored of.
 
@@ -147,7 +148,7 @@ def services_of(connection: duckdb.DuckDBPyConnection, unit: str) -> pd.DataFram
     return connection.execute(statement("services_of_unit"), [unit]).df()
 
 
-def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: dict[str, Any]) -> Verdict:
+def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: Settings) -> Verdict:
     """Return the verdict on the last of one pump's judged visits."""
     found = decide_actions(judged, services, settings).iloc[0]
     last = last_readings(judged, services, settings).iloc[0]
@@ -192,7 +193,7 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: di
     )
 
 
-def compared_with(judged: pd.DataFrame, visit: pd.Series, settings: dict[str, Any]) -> str:
+def compared_with(judged: pd.DataFrame, visit: pd.Series, settings: Settings) -> str:
     """Say what the reading was held against and what not, so that nobody takes a thin comparison for a firm
     one."""
     against, lacking = [], []

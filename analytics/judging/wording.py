@@ -14,6 +14,7 @@ import numpy as np
 
 from analytics.judging import spanish  # noqa: F401  (known once it is imported)
 from analytics.judging.rules import RULE_BY_ID
+from ingest.settings_in_force import Settings, by_name
 from ingest.units import format_quantity
 from ingest.wording.language import phrase, template
 
@@ -56,12 +57,12 @@ ADDED_SINCE = ("leads", "unsaid")  # places of a clause that findings told earli
 SETTINGS = {"usual_low": "usual_low_a", "usual_high": "usual_high_a"}
 
 
-def fill(sentence: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> str:
+def fill(sentence: str, visit: Mapping[Any, Any], settings: Settings) -> str:
     """Return a sentence of the table with its figures filled in. visit: FIGURES of a judged row."""
     return worded(sentence, values_of(sentence, visit, settings))
 
 
-def values_of(sentence: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> dict[str, Any]:
+def values_of(sentence: str, visit: Mapping[Any, Any], settings: Settings) -> dict[str, Any]:
     """Return what a sentence of the table is made from besides its own words, as JSON holds it."""
     return {name: _value(name, visit, settings) for name in _places(sentence)}
 
@@ -94,13 +95,13 @@ def _places(sentence: str) -> list[str]:
     return list(dict.fromkeys(name for _, name, _, _ in Formatter().parse(sentence) if name))
 
 
-def _value(name: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> Any:
+def _value(name: str, visit: Mapping[Any, Any], settings: Settings) -> Any:
     if name in COLUMNS:
         return float(visit.get(COLUMNS[name], np.nan))
     if name in WORDS:
         return str(visit[name])
     if name in SETTINGS:
-        return float(settings[SETTINGS[name]])
+        return float(by_name(settings, SETTINGS[name]))
     if name == "shortfall":
         return _shortfall(visit)
     if name == "segment":
@@ -113,14 +114,14 @@ def _value(name: str, visit: Mapping[Any, Any], settings: dict[str, Any]) -> Any
     return drops if name in ("drops", "lost") else [side for side, *_ in drops]
 
 
-def _drops(visit: Mapping[Any, Any], settings: dict[str, Any]) -> list[list[Any]]:
+def _drops(visit: Mapping[Any, Any], settings: Settings) -> list[list[Any]]:
     """Side, volts lost and most that is usual, of each drop that is too high; and the current, A, of one
     that is so for little current alone."""
     told = []
     for side, column, limit in DROPS:
         if visit[f"drop_{side}_high"]:
             usual = float(visit[f"drop_{side}_usual_v"])
-            at_a = [float(visit["mean_a"])] if usual < float(settings[limit]) else []
+            at_a = [float(visit["mean_a"])] if usual < float(by_name(settings, limit)) else []
             told.append([side, float(visit[column]), usual, *at_a])
     return told
 

@@ -49,6 +49,7 @@ from ingest.ledger.numbers import new_id
 from ingest.ledger.settings import settings_at
 from ingest.ledger.transaction import transaction
 from ingest.metrics import trended
+from ingest.settings_in_force import Settings, by_name
 
 log = logging.getLogger(__name__)
 RESTS_ON = (
@@ -97,7 +98,7 @@ def store_fit(ledger: Path, made: Fit, *, wait_s: float = 3.0) -> Fit:
     return replace(made, fit_id=fit_id)
 
 
-def stored_fit(ledger: Path, as_of: date | None = None, settings: dict[str, Any] | None = None) -> Fit | None:
+def stored_fit(ledger: Path, as_of: date | None = None, settings: Settings | None = None) -> Fit | None:
     """Return the newest readable fit of today's method whose data end by `as_of`, or None.
 
     settings: a fit serves only where it rests on the same (default: the latest).
@@ -110,7 +111,7 @@ def stored_fit(ledger: Path, as_of: date | None = None, settings: dict[str, Any]
             [METHOD_VERSION, as_of],
         ).fetchall()
         settings = settings or settings_at(connection)
-        in_force = {name: settings[name] for name in RESTS_ON}
+        in_force = {name: by_name(settings, name) for name in RESTS_ON}
         for (fit_id,) in known:
             [(*facts, text)] = connection.execute(
                 statement("fit"),
@@ -203,7 +204,7 @@ def fit_history(history: History) -> Fit:
         "ratings": _ratings(p, gaps, weight[gaps.pump]),
         "long_run": learn_long_run(history, p).to_plain(),
         "watched_km": watched_km(pumps),
-        "rests_on": {name: history.settings[name] for name in RESTS_ON},
+        "rests_on": {name: by_name(history.settings, name) for name in RESTS_ON},
     }
     p = replace(p, summary=summary)
     first = visits["day"].min() if len(visits) else None

@@ -27,7 +27,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import settings_at, settings_chosen
 from ingest.ledger.transaction import transaction
-from ingest.trade_numbers import DEFAULTS
+from ingest.trade_numbers import SETTINGS
 
 
 @dataclass(frozen=True)
@@ -162,7 +162,11 @@ class CostBook:
         An entry of 0 says that the elements count again; a default nobody has confirmed is no statement.
         """
         entry = self.entry(side, vehicle_class, depot)
-        if entry is None or entry.amount == 0 or (not entry.confirmed and entry.amount == DEFAULTS[side]):
+        if (
+            entry is None
+            or entry.amount == 0
+            or (not entry.confirmed and entry.amount == SETTINGS[side].default)
+        ):
             return None
         return entry
 
@@ -267,7 +271,7 @@ def cost_book(connection: duckdb.DuckDBPyConnection, on: date) -> CostBook:
     for name in (PLANNED, FAILURE):
         if name in settings and not any(entry.element == name for entry in entries):
             amount, start = float(settings[name]), date(1900, 1, 1)
-            sure = amount != DEFAULTS[name]
+            sure = amount != SETTINGS[name].default
             entries.append(Entry(name, amount, None, None, "setting", sure, start, datetime(1900, 1, 1)))
     types = connection.execute(statement("type_prices")).fetchall()
     currency = str(settings_at(connection, on)["currency"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -23,6 +23,7 @@ from analytics.money.decision import (
 )
 from analytics.money.long_run import LongRun
 from analytics.money.outlook import Ahead, outlook_of
+from ingest.settings_in_force import Settings
 
 # Pumps that get too few volts, by measurement, and have nothing else the matter: the rest blew their own fuse
 # or stood still after. And causes found beside the pump that are one: the rest is mended without being the
@@ -63,7 +64,7 @@ def with_prices(
     return pumps
 
 
-def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: dict[str, Any]) -> Weighed:
+def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: Settings) -> Weighed:
     """Decide about every pump.
 
     pumps: rows of `with_prices` with risk, risk_if_new (over one interval), class, and bool finished (its
@@ -141,7 +142,7 @@ def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
     )
 
 
-def work_of(pumps: pd.DataFrame, settings: dict[str, Any]) -> Work:
+def work_of(pumps: pd.DataFrame, settings: Settings) -> Work:
     """Return the prices of n pumps' work, from `with_prices`."""
     names = ("planned", "failure", "check_closed", "check_open", "extra_stop", "part_returned", "comeback",
              "other_breakdown")  # fmt: skip
@@ -151,7 +152,7 @@ def work_of(pumps: pd.DataFrame, settings: dict[str, Any]) -> Work:
     )
 
 
-def skill_of(settings: dict[str, Any]) -> Skill:
+def skill_of(settings: Settings) -> Skill:
     """Return what a check is worth by the settings."""
     return Skill(
         float(settings["check_miss_share"]),
@@ -161,6 +162,6 @@ def skill_of(settings: dict[str, Any]) -> Skill:
     )
 
 
-def ceilings(pumps: pd.DataFrame, settings: dict[str, Any]) -> np.ndarray:
+def ceilings(pumps: pd.DataFrame, settings: Settings) -> np.ndarray:
     """Return each pump's risk ceiling by its vehicle's class, NaN where there is none."""
     return pumps["class"].map(settings["risk_ceiling"]).to_numpy(float)

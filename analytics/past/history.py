@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Any
 
 import duckdb
 import numpy as np
@@ -25,6 +24,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.newest_fact import newest_fact
 from ingest.ledger.settings import settings_at
 from ingest.metrics import trended
+from ingest.settings_in_force import Settings, by_name
 from ingest.trade_numbers import DEFAULTS, KM_PER_DAY
 from ingest.units import KM_PER_MILE
 
@@ -62,7 +62,7 @@ class History:
     as_of_day: int
     pumps: pd.DataFrame
     visits: pd.DataFrame
-    settings: dict[str, Any] = field(default_factory=lambda: DEFAULTS)
+    settings: Settings = field(default_factory=lambda: DEFAULTS)
     common_steps: tuple[Step, ...] = ()
 
     @property
@@ -99,11 +99,11 @@ def build_history(
     points: pd.DataFrame,
     filters: pd.DataFrame,
     as_of_day: int,
-    settings: dict[str, Any] = DEFAULTS,
+    settings: Settings = DEFAULTS,
 ) -> History:
     """Put the ledger's rows on the pumps' own clocks; settings: those of the as-of day."""
     pumps = _fill_fitting(pumps, visits)
-    pumps = pumps.fillna({name: float(settings[name]) for name in FLEET_LIMITS})
+    pumps = pumps.fillna({name: float(by_name(settings, name)) for name in FLEET_LIMITS})
     pumps["reference_v"] = float(settings["reference_supply_v"]) * pumps["system_v"].to_numpy(float) / 12.0
     pumps = pumps[pumps["fitted_day"].fillna(as_of_day) <= as_of_day].reset_index(drop=True)
     gone = pumps["removed_day"].notna() & (pumps["removed_day"] <= as_of_day)

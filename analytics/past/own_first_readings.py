@@ -10,12 +10,11 @@ own, or hardly any, on the same current is a turn told wrong.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 
 from analytics.past.normalise import LOAD_SPEED, NOMINAL_EXPONENTS, covariates
+from ingest.settings_in_force import Settings
 
 RESISTANCE_SHARE_MOST = 0.4  # [P] a of any pump's motor
 FAST_BEYOND, FAST_BEYOND_UNKNOWN = 1.15, 1.3  # [P] times that speed, volts at the pump known and not
@@ -38,7 +37,7 @@ def impossible(amps: np.ndarray, speed: np.ndarray, volts_known: np.ndarray, som
     return np.asarray(beyond | (told_wrong & (abs(amps - 1) <= some)))
 
 
-def held_against_own(visits: pd.DataFrame, pumps: pd.DataFrame, settings: dict[str, Any]) -> pd.DataFrame:
+def held_against_own(visits: pd.DataFrame, pumps: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Return visits without the speeds that are impossible beside the pump's own, and `unmoved` (bool): the
     current changed and the speed did not follow as it does a load.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -30,6 +30,7 @@ from analytics.wear_model.model import METHOD_VERSION as FORECASTS
 from analytics.wording import Remark, booked, remark
 from ingest.chains.parts import in_parts
 from ingest.chains.running import Where
+from ingest.settings_in_force import Settings
 
 BOOK, CHECK_AND_CHANGE_ACTION, WATCH = "book replacement", "check and change", "shorten interval"
 CAPTURE_FIRST = "capture first"  # job and action: a change that waits for a reading of today
@@ -51,7 +52,7 @@ def decide_pumps(
     pumps: pd.DataFrame,
     forecast_of: Callable[[slice], Forecast | Callable[[], Forecast]],
     vehicles: pd.DataFrame,
-    settings: dict[str, Any],
+    settings: Settings,
     as_of: date,
     decisions: pd.DataFrame,
     today: date | None = None,
@@ -93,7 +94,7 @@ def methods() -> tuple[int, int]:
 def _decide_part(
     pumps: pd.DataFrame,
     forecast: Forecast | Callable[[], Forecast],
-    settings: dict[str, Any],
+    settings: Settings,
     as_of: date,
     today: date,
 ) -> pd.DataFrame:
@@ -119,9 +120,7 @@ def _unseen_days(pumps: pd.DataFrame, as_of: date, today: date) -> np.ndarray:
     return np.where(gone > pumps["pm_days"].to_numpy(float), gone, never)
 
 
-def _first_days(
-    pumps: pd.DataFrame, settings: dict[str, Any], today: date, decisions: pd.DataFrame
-) -> pd.Series:
+def _first_days(pumps: pd.DataFrame, settings: Settings, today: date, decisions: pd.DataFrame) -> pd.Series:
     """Return the first day on which each pump's job can be done, None where nothing is to be done or its unit
     is gone by then.
 
@@ -151,7 +150,7 @@ def _first_days(
 
 
 def with_next_stop(
-    pumps: pd.DataFrame, vehicles: pd.DataFrame, settings: dict[str, Any], today: date
+    pumps: pd.DataFrame, vehicles: pd.DataFrame, settings: Settings, today: date
 ) -> pd.DataFrame:
     """Return `pumps` with next_stop_on and pm_days, the days between its unit's planned stops."""
     per_day = pumps.groupby("unit")["km_per_day"].max()
@@ -167,7 +166,7 @@ def with_next_stop(
     )
 
 
-def ahead_of(pumps: pd.DataFrame, settings: dict[str, Any], as_of: date, today: date) -> Ahead:
+def ahead_of(pumps: pd.DataFrame, settings: Settings, as_of: date, today: date) -> Ahead:
     """Return where each pump's stops lie from the as-of date; pumps: next_stop_on, pm_days, retires_on,
     last_visited_on."""
     start = pd.Timestamp(as_of)

@@ -51,6 +51,7 @@ from analytics.wear_model.remaining_life import distance_left
 from ingest.chains.running import Where
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import from_kept
 
@@ -96,7 +97,7 @@ class Facts:
     today, the day before which nothing is dated."""
 
     history: History
-    settings: dict[str, Any]
+    settings: Settings
     found: pd.DataFrame
     breakdowns: pd.DataFrame
     decisions: pd.DataFrame
@@ -230,7 +231,7 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
 
 
 def findings_of(
-    judged: pd.DataFrame, services: pd.DataFrame, settings: dict[str, Any], breakdowns: pd.DataFrame
+    judged: pd.DataFrame, services: pd.DataFrame, settings: Settings, breakdowns: pd.DataFrame
 ) -> pd.DataFrame:
     """Return what decide_findings and next_captures tell of each pump, and `checked`; index: pump_id."""
     last = last_readings(judged, services, settings)
@@ -268,7 +269,7 @@ OF_RUNNING_PUMPS = (
 )  # fmt: skip
 
 
-def rank_state(state: State, settings: dict[str, Any], within_km: float | None = None) -> pd.DataFrame:
+def rank_state(state: State, settings: Settings, within_km: float | None = None) -> pd.DataFrame:
     """As `rank`, from a scoring run; reasons are codes and values only, actions are left "none"."""
     history, rows = state.history, state.rows
     pumps = history.pumps.iloc[rows].reset_index(drop=True)

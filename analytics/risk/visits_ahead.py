@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from analytics.risk.workdays import Workdays
+from ingest.settings_in_force import Settings
 
 OVERDUE_STOP_DAYS = 7  # an overdue PM is taken to be made within a week
 
 
 def planned_visits(
-    vehicles: pd.DataFrame, as_of: date, horizon_days: int, settings: dict[str, Any]
+    vehicles: pd.DataFrame, as_of: date, horizon_days: int, settings: Settings
 ) -> pd.DataFrame:
     """Return one row per planned stop up to `horizon_days` ahead, and each unit's next stop in any case.
 
@@ -51,7 +51,7 @@ def planned_visits(
     )
 
 
-def interval_days(vehicles: pd.DataFrame, settings: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+def interval_days(vehicles: pd.DataFrame, settings: Settings) -> tuple[np.ndarray, np.ndarray]:
     """Return the days between a unit's stops (n,), at least 1, and what sets them."""
 
     def number(name: str) -> np.ndarray:

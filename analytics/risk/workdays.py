@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
 
 import numpy as np
 
 from analytics.wording import say
+from ingest.settings_in_force import Settings
 
 STALE_DAYS = 14  # older facts: their date is said first
 
@@ -25,7 +25,7 @@ def as_of_sentence(last_fact: date) -> str:
 class Workdays:
     """The working days of each depot, from the settings `workdays` and `closed_days`."""
 
-    def __init__(self, settings: dict[str, Any]):
+    def __init__(self, settings: Settings):
         self._open = settings["workdays"]
         self._closed = settings["closed_days"]
         self._made: dict[str, np.busdaycalendar] = {}

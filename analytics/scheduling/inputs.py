@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
@@ -17,6 +16,7 @@ from analytics.risk.ranking import decided_facts, read_facts
 from analytics.scheduling.bookings import decisions_on, last_list, listed_before
 from analytics.statements import statement
 from ingest.ledger.connection import open_ledger
+from ingest.settings_in_force import Settings
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ class Inputs:
 
     as_of: date
     today: date
-    settings: dict[str, Any]
+    settings: Settings
     book: CostBook
     pumps: pd.DataFrame
     forecast: Forecast

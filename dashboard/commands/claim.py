@@ -9,6 +9,7 @@ from typing import Any
 
 from dashboard.words.terminal import tell, tell_json
 from ingest.errors import EntryRefused
+from ingest.settings_in_force import Settings
 from ingest.vocabulary import CLAIM_STATES
 
 EXAMPLE = "pumpledger claim 214 --html claim_214.html --state sent"
@@ -66,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _say(args: argparse.Namespace, ask: Any, warranty: Any, settings: dict[str, Any]) -> None:
+def _say(args: argparse.Namespace, ask: Any, warranty: Any, settings: Settings) -> None:
     from datetime import date
 
     from dashboard.data.queries import records

@@ -28,6 +28,7 @@ from ingest.errors import PumpledgerError
 from ingest.ledger.clamps import Clamp, clamp_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
+from ingest.settings_in_force import Settings
 from ingest.visit.choices import Choice
 from ingest.visit.holds import holds_on_pump
 from ingest.visit.settling import offered
@@ -241,14 +242,14 @@ def state_shown() -> tuple[Any, ...]:
     return str(ledger), stamp(ledger), bound_to(), spoken()
 
 
-def settings() -> dict[str, Any]:
+def settings() -> Settings:
     """Return the settings in force."""
     ledger = ledger_path()
     return _settings(str(ledger), stamp(ledger))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _settings(ledger: str, stamp_key: Stamp) -> dict[str, Any]:
+def _settings(ledger: str, stamp_key: Stamp) -> Settings:
     return queries.settings(Path(ledger))
 
 

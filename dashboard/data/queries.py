@@ -13,6 +13,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
 from ingest.ledger.newest_fact import newest_fact
 from ingest.ledger.settings import settings_at
+from ingest.settings_in_force import Settings
 
 ALL_ROWS = 10_000_000  # a page of a list that holds them all
 
@@ -35,7 +36,7 @@ def last_fact(ledger: Path, *, bound_to: Depots = ()) -> datetime.date | None:
         return newest_fact(connection)
 
 
-def settings(ledger: Path, on: datetime.date | None = None) -> dict[str, Any]:
+def settings(ledger: Path, on: datetime.date | None = None) -> Settings:
     """Return the settings in force on a day (default: the latest)."""
     with open_ledger(ledger) as connection:
         return settings_at(connection, on)

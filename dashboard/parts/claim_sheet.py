@@ -14,6 +14,7 @@ from dashboard.words import formats
 from dashboard.words.visit import PART_FOUND, STATES, SUPPLY_AT
 from dashboard.words.warranty import CLAIM_STATES, warranty_line
 from ingest.capture import Capture
+from ingest.settings_in_force import Settings
 from ingest.visit.warranty import Warranty
 
 CLAIMABLE_DAYS = 366  # a pump taken off longer ago is no longer brought up
@@ -32,7 +33,7 @@ def claimable(ask: Ask, warranties: Callable[[list[int]], dict[int, Warranty]]) 
 
 
 def claim_sheet(
-    ask: Ask, warranty: Warranty, settings: dict[str, Any], waveform: Callable[[str], Capture | None]
+    ask: Ask, warranty: Warranty, settings: Settings, waveform: Callable[[str], Capture | None]
 ) -> str:
     """Return the sheet of one pump. ask: runs a query of dashboard/sql; waveform: a capture by its hash."""
     own, currency = settings["distance_unit"], settings["currency"]

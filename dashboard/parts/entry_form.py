@@ -12,6 +12,7 @@ from dashboard.words.formats import is_unknown
 from dashboard.words.visit import WORK_OF_CAUSE
 from ingest.errors import EntryRefused
 from ingest.known_pump import TOLD
+from ingest.settings_in_force import Settings
 from ingest.units import Kind, parse_quantity, read_quantity
 from ingest.visit.entry import VisitEntry
 from ingest.vocabulary import PARTS
@@ -146,7 +147,7 @@ def reminders(
     return asks[: max(room, 0)]
 
 
-def baseline_words(pump: Mapping[str, Any], odometer_km: float | None, settings: Mapping[str, Any]) -> str:
+def baseline_words(pump: Mapping[str, Any], odometer_km: float | None, settings: Settings) -> str:
     """Return what today's capture is to this pump's baseline: due, going on, or too late; "" once it stands.
 
     pump: a row of unit_card (visits, fitted_odometer_km, last_odometer_km).

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
+from ingest.settings_in_force import Settings
 from ingest.wording.language import phrase
 
 NOTE = "Invented fleet: none of its figures is evidence for a real one."
 
 
-def note(settings: dict[str, Any]) -> str:
+def note(settings: Settings) -> str:
     """Return the sentence for a fleet whose records are invented, else nothing."""
     return phrase(NOTE) if settings.get("records_are") == "invented" else ""
 

@@ -22,6 +22,7 @@ from ingest.ledger.settings import settings_chosen
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import Stamp
 from ingest.setting_values import demand_value
+from ingest.settings_in_force import by_name
 from ingest.trade_numbers import DEFAULTS
 
 _ALWAYS = date(1900, 1, 1)
@@ -67,7 +68,7 @@ def still_to_say(connection: duckdb.DuckDBPyConnection, fleet: FleetFile) -> tup
         settings={
             key: value
             for key, value in fleet.settings.items()
-            if key not in settings and key not in costs and value != DEFAULTS[key]
+            if key not in settings and key not in costs and value != by_name(DEFAULTS, key)
         },
         costs={key: value for key, value in fleet.costs.items() if key not in costs},
     )

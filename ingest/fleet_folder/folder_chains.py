@@ -6,7 +6,7 @@ import re
 from bisect import bisect_left
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pandas as pd
 
@@ -19,6 +19,7 @@ from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.waveform_home import refuse_other
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import DEFAULTS
 from ingest.waveforms import waveform_folder
 
@@ -60,7 +61,7 @@ def chains_of(ledger: Path, folder: Path, content: Folder, *, store: bool) -> tu
         Link(name, None if path is None else _inside(folder / "captures", path), pump, rpm=rpm, **how)
         for (name, path, rpm), pump, how in zip(
             _told_of(rows),
-            _known_pumps(content, rows, settings | content.fleet.settings, in_ledger),
+            _known_pumps(content, rows, cast(Settings, settings | content.fleet.settings), in_ledger),
             _how_to_read(rows, _with_folders_clamps(on_record, content)),
             strict=True,
         )
@@ -121,11 +122,11 @@ def _inside(folder: Path, name: str) -> Path:
 
 
 def _known_pumps(
-    content: Folder, visits: pd.DataFrame, settings: dict, in_ledger: list[dict]
+    content: Folder, visits: pd.DataFrame, settings: Settings, in_ledger: list[dict]
 ) -> list[KnownPump]:
     """What is told of the pump at each visit: of its type, where the position has had one, else the fleet's
     usual band, and how it was run."""
-    usual = {name: settings[name] for name in ("rpm_low", "rpm_high")}
+    usual = {"rpm_low": settings["rpm_low"], "rpm_high": settings["rpm_high"]}
     of_types = _types_of(content, visits, in_ledger)
     of_visits = visits.reindex(columns=[*TOLD, "state", "supply_v", "commanded", "duty_pct"]).to_dict(
         "records"

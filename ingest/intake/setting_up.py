@@ -21,7 +21,7 @@ from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import set_setting, settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
-from ingest.trade_numbers import DEFAULTS
+from ingest.trade_numbers import DEFAULTS, SETTINGS
 from ingest.typed import blank_spellings
 
 # Columns of pumps.csv that say how a unit's pump began; of one taken off there is a form of its own.
@@ -136,10 +136,10 @@ def add_depot(ledger: Path, name: str, hours: str, *, author: Author) -> str:
 def set_up_fleet(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
     """Keep settings of the fleet, such as distance_unit and currency; returns what was kept."""
     for key, text in typed.items():
-        if key not in DEFAULTS:
+        if key not in SETTINGS:
             raise EntryRefused("unknown-setting", f"There is no setting '{key}'.")
         value: Any = text
-        if isinstance(DEFAULTS[key], int | float) and not isinstance(DEFAULTS[key], bool):
+        if isinstance(SETTINGS[key].default, int | float) and not isinstance(SETTINGS[key].default, bool):
             try:
                 value = float(text)
             except ValueError as error:

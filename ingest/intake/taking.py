@@ -28,6 +28,7 @@ from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.ledger.waveform_home import refuse_other, refuse_without_ledger
 from ingest.object_path import changed_at
+from ingest.settings_in_force import Settings
 from ingest.waiting import waiting_folder
 from ingest.waveforms import waveform_folder
 
@@ -48,7 +49,7 @@ class _Known:
     places: tuple[Place, ...]
     without_pump: frozenset[str]
     clamps: dict[str, Clamp]
-    settings: dict[str, Any]
+    settings: Settings
     rule: str
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 import duckdb
 
 from ingest.accuracy import mean_accuracy_a
 from ingest.ledger.statements import statement
+from ingest.settings_in_force import Settings
 from ingest.wording.language import phrase
 
 
@@ -27,7 +27,7 @@ class Clamp:
     checked_on: date | None = None
     due_on: date | None = None
 
-    def within_a(self, known_a: float, settings: dict[str, Any]) -> float:
+    def within_a(self, known_a: float, settings: Settings) -> float:
         """Return how far it may be off on a known current, A; settings: for what is not told of it."""
         pct = settings["clamp_accuracy_pct"] if self.pct is None else self.pct
         offset_a = settings["clamp_accuracy_a"] if self.offset_a is None else self.offset_a

@@ -28,6 +28,7 @@ from ingest.ledger.transaction import Undone, transaction
 from ingest.ledger.waveform_home import ledger_id
 from ingest.object_path import Place
 from ingest.pictures import without_metadata
+from ingest.settings_in_force import Settings, by_name
 from ingest.typed import tidy
 from ingest.waiting import drop_all_waiting
 from ingest.waveforms import rename_source, waveform_path
@@ -177,9 +178,9 @@ def _write_anew(ledger: Path, *, sources: Sequence[tuple[str, str]] = (), gone: 
         ) from error
 
 
-def before_which(settings: dict, key: str, today: date) -> date | None:
+def before_which(settings: Settings, key: str, today: date) -> date | None:
     """Return the day before which something is no longer kept, None where it is kept for good."""
-    days = int(settings[key])
+    days = int(by_name(settings, key))
     return today - timedelta(days=days) if days else None
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import duckdb
 
@@ -21,16 +21,17 @@ from ingest.ledger.rows import insert_row
 from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.setting_values import demand_value
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import DEFAULTS
 from ingest.typed import demand_day
 
 
-def settings_at(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> dict[str, Any]:
+def settings_at(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> Settings:
     """Return all settings in force on `on` (default: latest), defaults filled in.
 
     What is registered of a clamp's accuracy goes before the setting `clamps`.
     """
-    settings = DEFAULTS | settings_chosen(connection, on)
+    settings = cast(Settings, DEFAULTS | settings_chosen(connection, on))
     registered = connection.execute(statement("ledger/clamp_accuracy")).fetchall()
     if not registered:
         return settings
@@ -38,7 +39,7 @@ def settings_at(connection: duckdb.DuckDBPyConnection, on: date | None = None) -
     for name, pct, offset_a in registered:
         told = {key: value for key, value in (("pct", pct), ("a", offset_a)) if value is not None}
         known[name] = known.get(name, {}) | told
-    return settings | {"clamps": known}
+    return {**settings, "clamps": known}
 
 
 def settings_chosen(connection: duckdb.DuckDBPyConnection, on: date | None = None) -> dict[str, Any]:

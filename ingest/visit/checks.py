@@ -26,6 +26,7 @@ from ingest.ledger.settings import settings_at
 from ingest.ledger.statements import statement
 from ingest.readers.options import parse_probe
 from ingest.reading import Reading
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import FAR_FROM_OWN_LEVEL, PLAUSIBLE_A, SUPPLY_SHARE, probe_factor_band
 from ingest.units import UNITS
 from ingest.visit.clamp_factor import factor_used, in_line, right_times
@@ -207,7 +208,7 @@ def _with(question: Question, read: dict[str, Any]) -> Question:
 
 
 def _probe_factor(
-    mean_a: float, own_a: float | None, settings: dict[str, Any], read: dict[str, Any]
+    mean_a: float, own_a: float | None, settings: Settings, read: dict[str, Any]
 ) -> list[Question]:
     # On less than `dead_a` the pump has failed, whatever the factor.
     unlikely = settings["dead_a"] < mean_a < PLAUSIBLE_A[0] or mean_a > PLAUSIBLE_A[1]

@@ -33,7 +33,8 @@ def measuring_context(
     `ingest.last_speed`); its band is its type's, else the fleet's of that day. told: TOLD as told at the
     visit, which go before its type's.
     """
-    band = KnownPump(**{name: settings_at(connection, visited_on)[name] for name in ("rpm_low", "rpm_high")})
+    usual = settings_at(connection, visited_on)
+    band = KnownPump(rpm_low=usual["rpm_low"], rpm_high=usual["rpm_high"])
     rows = connection.execute(
         statement("visit/measuring_context"),
         {

@@ -16,6 +16,7 @@ from dashboard.words import formats
 from dashboard.words.plain import plain
 from ingest.errors import EntryRefused
 from ingest.ledger.settings import set_setting
+from ingest.settings_in_force import by_name
 from ingest.trade_numbers import DEFAULTS, SETTINGS
 from ingest.units import parse_number
 
@@ -142,9 +143,9 @@ def show_settings() -> None:
         [
             (
                 key,
-                _as_typed(settings[key]),
+                _as_typed(by_name(settings, key)),
                 _as_typed(setting.default),
-                "yes" if settings[key] != setting.default else "",
+                "yes" if by_name(settings, key) != setting.default else "",
                 setting.meaning.replace("`", ""),
                 f"[{setting.mark}]" if setting.mark else "",
             )
@@ -191,7 +192,7 @@ def _change_setting(key: str, text: str, valid_from: date, by: str, reason: str)
 
 def setting_value(key: str, text: str) -> Any:
     """Return the value meant by `text`, of the kind the default has; raises EntryRefused otherwise."""
-    default = DEFAULTS[key]
+    default = SETTINGS[key].default
     if isinstance(default, str):
         value: Any = text.strip().strip('"')
         allowed = ("mi", "km") if key == "distance_unit" else None

@@ -19,6 +19,7 @@ from ingest.capture import Capture
 from ingest.errors import PumpledgerError
 from ingest.ledger.clamps import read_as
 from ingest.reading import Reading
+from ingest.trade_numbers import DEFAULTS
 from ingest.visit.entry import VisitEntry
 from ingest.wording.language import phrase
 
@@ -154,8 +155,8 @@ def _show_all_figures(reading: Reading, pump: dict[str, Any]) -> None:
         loaders.ask("visits_of_pump", pump_id=int(pump["pump_id"])) if "pump_id" in pump else pd.DataFrame()
     )
     specification = {k: v for k, v in pump.items() if not formats.is_unknown(v)}
-    settings = loaders.settings() if loaders.ledger_path().exists() else {}
-    limit = specification.get("ripple_limit_pct") or settings.get("ripple_limit_pct", 15)
+    settings = loaders.settings() if loaders.ledger_path().exists() else DEFAULTS
+    limit = specification.get("ripple_limit_pct") or settings["ripple_limit_pct"]
     reading_panel.show_comparison(reading_panel.comparison(reading, specification, visits, limit))
     reading_panel.show_notes(reading.notes, levels=("info",))
     reading_panel.show_segments(reading)

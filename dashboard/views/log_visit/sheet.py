@@ -13,6 +13,7 @@ from dashboard.shell.paper import facts_table, sheet
 from dashboard.words import formats
 from dashboard.words.visit import REASONS, STATES, SUPPLY_AT
 from ingest.capture import Capture
+from ingest.settings_in_force import Settings
 from ingest.wording.language import phrase
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ def visit_sheet(
     visit: pd.Series,
     before: pd.DataFrame,
     verdict: Verdict,
-    settings: dict[str, Any],
+    settings: Settings,
     decision: BayDecision | None = None,
     *,
     lives: pd.DataFrame | None = None,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -16,6 +16,7 @@ from dashboard.views.pump_history import story
 from dashboard.views.pump_history.along import FAN_INTERVALS, Axis
 from dashboard.words import formats
 from ingest.metrics import Metric, trended
+from ingest.settings_in_force import Settings
 from ingest.trade_numbers import USUAL_INTERVAL_KM
 from ingest.units import KM_PER_MILE, to_kept
 from ingest.wording.quantities import minus
@@ -111,7 +112,7 @@ def _legend(rows: pd.DataFrame, shown: str, events: pd.DataFrame) -> str:
 
 def _show_slow(
     pump: pd.Series, rows: pd.DataFrame, lines: PumpDrift | None, axis: Axis, events: pd.DataFrame,
-    settings: dict[str, Any], started: float,
+    settings: Settings, started: float,
 ) -> None:  # fmt: skip
     """Draw the straight line through each metric and when it would pass a limit; started: the chance that a
     damage has begun that outruns it."""
@@ -150,7 +151,7 @@ def _show_slow(
     )
 
 
-def placed(visits: pd.DataFrame, settings: dict[str, Any]) -> tuple[pd.DataFrame, Axis]:
+def placed(visits: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, Axis]:
     """Return visits with a column `distance`, and what it counts: engine hours where the unit goes by hours,
     else distance on the pump where its fitting is known, else the odometer."""
     own = str(settings["distance_unit"])
@@ -186,7 +187,7 @@ def _tells(rows: pd.DataFrame, metric: str) -> bool:
     return bool((rows[name] - rows[metric]).abs().max() > 1e-9)
 
 
-def limits_of(pump: pd.Series, metric: Metric, settings: dict[str, Any]) -> dict[str, float]:
+def limits_of(pump: pd.Series, metric: Metric, settings: Settings) -> dict[str, float]:
     """Return the limits of a metric by name: the type's own, else the fleet's setting; unknown left out."""
     found = {}
     for label, name in ((metric.low_words, metric.low), (metric.high_words, metric.high)):
@@ -242,7 +243,7 @@ def near(events: pd.DataFrame, distance: pd.Series, axis: Axis) -> pd.DataFrame:
     return events[events["distance"] >= distance.min() - 0.3 * seen]
 
 
-def baseline_band(rows: pd.DataFrame, metric: str, settings: dict[str, Any]) -> tuple[float, float] | None:
+def baseline_band(rows: pd.DataFrame, metric: str, settings: Settings) -> tuple[float, float] | None:
     """Return lowest and highest of the readings that make the baseline; None until one has come after."""
     good = rows[rows["in_trend"] & rows[metric].notna()]
     first = good[metric].head(int(settings["baseline_visits"]))
