@@ -29,7 +29,7 @@ from ingest.visit.logging_visit import LoggedVisit, log_visit
 from ingest.waveforms import load_waveform
 
 SHIFT_DAYS = 31  # how far back a clamp that was off is looked for when a morning is stored
-_OF_AN_ENTRY = {f.name for f in fields(VisitEntry)} - {"unit", "visited_on", "done"}
+_OF_AN_ENTRY = {f.name for f in fields(VisitEntry)} - {"unit", "same_pump", "visited_on", "done"}
 
 
 @dataclass(frozen=True)

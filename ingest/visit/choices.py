@@ -190,8 +190,10 @@ def _add(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
 
 def _changed(_code: str, told: Mapping[str, Any], _name: str) -> Iterator[Choice]:
     known = told.get("known")
-    same = phrase("It is {value}", value=known) if known else phrase("It is the same pump")
-    yield Choice("same", same, {"serial": known})
+    if known:
+        yield Choice("same", phrase("It is {value}", value=known), {"serial": known})
+    else:
+        yield Choice("same", phrase("It is the same pump"), {"same_pump": True})
     # Last, as a reason typed beside the answers is one for what was typed.
     changed = phrase("It was changed: {serial} is in since {day}", serial=told["serial"], day=told["day"])
     yield Choice(AS_TYPED, changed, on_yes=True)

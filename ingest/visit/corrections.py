@@ -21,7 +21,7 @@ from ingest.visit.invented import drop_invented
 
 # What may be corrected in place; another unit or pump means withdrawing the visit and logging it again.
 CORRECTABLE = {f.name for f in fields(VisitEntry)} - {
-    "unit", "position", "serial", "pump_type", "done", "ref",
+    "unit", "position", "serial", "same_pump", "pump_type", "done", "ref",
 } | {"in_trend"}  # fmt: skip
 
 

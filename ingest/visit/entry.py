@@ -20,13 +20,15 @@ class VisitEntry:
 
     `position` None means the unit's only one. `visited_on` is the local date (None: today), `visited_at`
     the same moment in UTC (naive) where it is known. `done` names the work of service rows. `pump_type`
-    serves only when the pump is new to the ledger; motor, supply, segments and poles go before what its type
+    serves only when the pump is new to the ledger, `same_pump` only where a serial is told for the first time
+    (it is of the pump that was there before); motor, supply, segments and poles go before what its type
     says, from this visit of the pump on.
     """
 
     unit: str
     position: str | None = None
     serial: str | None = None
+    same_pump: bool = False
     pump_type: str | None = None
     visited_on: date | None = None
     visited_at: datetime | None = None

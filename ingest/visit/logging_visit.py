@@ -73,7 +73,7 @@ _SAME_CHECK = (
     "fuel_pressure_kpa", "pressure_hold_kpa", "delivery_l_min", "supply_v",
 )  # fmt: skip
 # Entries of a visit that have no column of their own in the table `visit`.
-_NOT_COLUMNS = {"serial", "pump_type", "done"}
+_NOT_COLUMNS = {"serial", "same_pump", "pump_type", "done"}
 
 
 @dataclass(frozen=True)

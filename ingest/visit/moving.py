@@ -23,7 +23,7 @@ def move_visit(
     assert visit is not None
     positions = [p for (p,) in connection.execute(statement("visit/positions"), [unit]).fetchall()]
     position = visit["position"] if visit["position"] in positions or len(positions) != 1 else positions[0]
-    asked = {"unit": unit, "position": position, "serial": None}
+    asked = {"unit": unit, "position": position, "serial": None, "same_pump": False}
     asked |= {"visited_on": visit["visited_on"], "reason": visit["reason"]}
     found = connection.execute(statement("visit/pump_in_place"), asked).fetchall()
     if not found:

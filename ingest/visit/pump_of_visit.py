@@ -39,6 +39,7 @@ def pump_in_place(connection: duckdb.DuckDBPyConnection, entry: VisitEntry) -> i
             "unit": entry.unit,
             "position": entry.position,
             "serial": entry.serial,
+            "same_pump": entry.same_pump,
             "visited_on": entry.visited_on,
             "reason": entry.reason,
         },

@@ -93,7 +93,7 @@ def changed_pump(unit: str, position: str | None, serial: str, day: str, known: 
     place = f"position {position or 'main'} of unit {unit}"
     if known is None:
         return (
-            f"Nobody has told the serial of the pump in {place}, and after a repair on {day} it is {serial}:"
+            f"Nobody has told the serial of the pump in {place}, and on {day} it is {serial}:"
             " was the pump changed?"
         )
     return f"The pump in {place} has serial {known} on record, not {serial}: was it changed by {day}?"

@@ -61,7 +61,7 @@ def changed_pump(unit: str, position: str | None, serial: str, day: str, known: 
     place = f"la posición {position or 'main'} de la unidad {unit}"
     if known is None:
         return (
-            f"Nadie dijo el número de serie de la bomba en {place}, y tras una reparación el {day} es"
+            f"Nadie dijo el número de serie de la bomba en {place}, y el {day} es"
             f" {serial}: ¿se cambió la bomba?"
         )
     return (

@@ -15,6 +15,7 @@ from ingest.ledger.settings import set_setting, settings_at
 from ingest.ledger.upkeep import check_ledger
 from ingest.ledger.visit_rows import meter_reading
 from ingest.visit import logging_visit
+from ingest.visit.choices import choices_of, corrected
 from ingest.visit.corrections import correct_visit, withdraw_visit
 from ingest.visit.entry import VisitEntry
 from ingest.visit.logging_visit import log_visit
@@ -246,6 +247,14 @@ class TestWhichPump:
     def test_pump(self, changed, entry, pump):
         assert log_visit(changed, replace(ENTRY, **entry), capture(), READING, author=ANYBODY).pump_id == pump
 
+    def test_only_a_serial_that_was_told_goes_before_the_reason(self, changed):
+        """The pump taken off has no serial on record and the new one has."""
+        with open_ledger(changed, read_only=False) as con:
+            con.execute("UPDATE pump SET serial = NULL WHERE pump_id = 1")
+        for reason, pump in (("after-repair", 2), ("pm", 1)):
+            entry = replace(ENTRY, reason=reason)
+            assert log_visit(changed, entry, capture(), READING, author=ANYBODY).pump_id == pump
+
     def test_an_unknown_serial_or_an_empty_place_is_asked_about(self, changed):
         day = date(2024, 1, 1)
         for entry, code in (({"serial": "S9"}, "pump-changed"), ({"visited_on": day}, "pump-new")):
@@ -266,16 +275,18 @@ class TestWhichPump:
         ]
         assert not [f for f in check_ledger(changed).findings if "overlap" in f.text]
 
-    def test_a_serial_nobody_knew_is_kept_and_after_a_repair_asked_about(self, changed):
+    @pytest.mark.parametrize("reason", ["pm", "after-repair"])
+    def test_a_serial_nobody_knew_is_asked_about_and_kept_with_the_pump_said(self, changed, reason):
         with open_ledger(changed, read_only=False) as con:
             con.execute("UPDATE pump SET serial = NULL WHERE pump_id = 2")
         later = replace(ENTRY, visited_on=date(2026, 4, 1))
         log_visit(changed, later, capture(), READING, author=ANYBODY)
-        repaired = replace(later, visited_on=date(2026, 4, 2), reason="after-repair", serial="S9")
-        with pytest.raises(AnswerNeeded, match="was the pump changed"):
-            log_visit(changed, repaired, capture(), READING, author=ANYBODY)
-        told = replace(later, visited_on=date(2026, 4, 3), serial="S2")
-        assert log_visit(changed, told, capture(), READING, author=ANYBODY).pump_id == 2
+        told = replace(later, visited_on=date(2026, 4, 2), reason=reason, serial="S2")
+        with pytest.raises(AnswerNeeded, match="was the pump changed") as needed:
+            log_visit(changed, told, capture(), READING, author=ANYBODY)
+        [question] = needed.value.questions
+        same = corrected(told, question, choices_of(question)[0])
+        assert log_visit(changed, same, capture(), READING, author=ANYBODY).pump_id == 2
         assert ask(changed, "SELECT serial FROM pump WHERE pump_id = 2") == [("S2",)]
 
     def test_positions(self, changed):
