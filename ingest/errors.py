@@ -37,6 +37,9 @@ class PumpledgerError(Exception):
         super().__init__(self.text)
 
 
+ASK_FACTOR = ("probe-needed", "unit-needed")  # refusals that what the clamp gives would settle
+
+
 class CaptureRefused(PumpledgerError):
     """A file that can't be read as a current capture, or a capture that can't be measured.
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from dashboard.commands.analyse import add_capture_options, read_and_measure, zero_checked
 from dashboard.words.terminal import tell, tell_json
-from ingest.errors import AnswerNeeded, EntryRefused, Question
+from ingest.errors import ASK_FACTOR, AnswerNeeded, CaptureRefused, EntryRefused, Question
 from ingest.visit.choices import (
     choices_of,
     corrected,
@@ -135,7 +135,12 @@ def run(args: argparse.Namespace) -> int:
     capture = reading = None
     if args.file is not None:
         known = known_before_measuring(args.ledger, entry)
-        capture, reading = read_and_measure(args.file, args, known)
+        try:
+            capture, reading = read_and_measure(args.file, args, known)
+        except CaptureRefused as refused:
+            if refused.code in ASK_FACTOR and (clamps := _clamps_offered(args.ledger, entry.clamp)):
+                raise CaptureRefused(refused.code, f"{refused.text} {clamps}") from refused
+            raise
     answers, correct = dict(args.confirm), list(args.correct)
     while True:
         try:
@@ -182,6 +187,21 @@ def _clamp(ledger: Path, name: str | None) -> Clamp | None:
         return None
     with open_ledger(ledger) as connection:
         return clamp_of(connection, name)
+
+
+def _clamps_offered(ledger: Path, named: str | None) -> str:
+    """Return how a clamp on record answers for its factor, "" where none does."""
+    from ingest.ledger.clamps import factors
+    from ingest.ledger.connection import open_ledger
+
+    if not ledger.exists():
+        return ""
+    if named:
+        return f"Clamp {named} has no factor on record: pumpledger clamp {named} --factor 100mV/A keeps one."
+    with open_ledger(ledger) as connection:
+        known = factors(connection)
+    told = " or ".join(f"--clamp {name} ({factor})" for name, factor in known.items())
+    return f"A clamp on record says it too: {told}." if told else ""
 
 
 def _put_right(

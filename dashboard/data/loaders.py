@@ -25,7 +25,7 @@ from dashboard.data.answers import Stamp, stamp
 from dashboard.data.depots import Own, bound_to, of_own
 from ingest.capture import Capture
 from ingest.errors import PumpledgerError
-from ingest.ledger.clamps import Clamp, clamp_of
+from ingest.ledger.clamps import Clamp, clamp_of, factors
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.depots import Depots
 from ingest.settings_in_force import Settings
@@ -97,6 +97,14 @@ def clamp(name: str) -> Clamp | None:
         return None
     with reading() as connection:
         return clamp_of(connection, name)
+
+
+def clamp_factors() -> dict[str, str]:
+    """Return the factor of each clamp on record that has one, by its name."""
+    if not ledger_path().exists():
+        return {}
+    with reading() as connection:
+        return factors(connection)
 
 
 def values_of(field: str) -> list[str]:

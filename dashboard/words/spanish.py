@@ -48,6 +48,7 @@ WORDS = {
     "Clamp or meter": "Pinza o medidor",
     "which one": "cuál",
     "Clamp's factor": "Factor de la pinza",
+    "Clamp on record": "Pinza registrada",
     "Factor": "Factor",
     "as the file says": "según el archivo",
     "another": "otro",

@@ -56,6 +56,11 @@ def clamps(connection: duckdb.DuckDBPyConnection) -> dict[str, Clamp]:
     return {row[0]: Clamp(*row) for row in rows}
 
 
+def factors(connection: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    """Return the factor of each clamp that has one on record, by the clamp's name."""
+    return {name: clamp.factor for name, clamp in sorted(clamps(connection).items()) if clamp.factor}
+
+
 def clamp_of(connection: duckdb.DuckDBPyConnection, name: str | None) -> Clamp | None:
     """Return the clamp of this name, None where none is on record."""
     return clamps(connection).get(name) if name else None

@@ -6,6 +6,7 @@ from analytics.judging.verdict import judge_visit
 from dashboard.data import loaders, queries
 from dashboard.views.log_visit.sheet import visit_sheet
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.rows import insert_row
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
 from tests.pages.page_runs import open_page, small_file, words
 
@@ -103,6 +104,8 @@ def test_a_refused_file_says_why_and_keeps_what_was_typed(ledger):
 
 
 def test_what_a_file_does_not_say_is_one_tap_where_the_refusal_stands(ledger):
+    with open_ledger(ledger, read_only=False) as connection:
+        insert_row(connection, "clamp", {"clamp": "blue", "factor": "100mV/A"})
     capture = small_capture()
     rows = "".join(f"{k / 20_000:.5f},{100 * a:.2f},13.6\n" for k, a in enumerate(capture.current_a))
     page = open_typed("101", odometer="90000 mi")
@@ -111,7 +114,8 @@ def test_what_a_file_does_not_say_is_one_tap_where_the_refusal_stands(ledger):
     assert "Line" in [b.label for b in page.button]
     press(page, "Jaw")
     assert "say what the clamp gives, for example 100mV/A" in page.error[0].value
-    press(page, "100mV/A")
+    assert {"100mV/A", "clamp blue"} <= {b.label for b in page.button}  # a factor, or a clamp on record
+    press(page, "clamp blue")
     assert not page.error
     assert "Next test." in words(page)
 

@@ -36,6 +36,19 @@ def write(path, name, per_a, mean_a=5.4):
     return path
 
 
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ((), "--probe 100mV/A. A clamp on record says it too: --clamp blue (40mV/A)."),
+        (("--clamp", "new"), "no factor on record: pumpledger clamp new --factor 100mV/A keeps one"),
+    ],
+)
+def test_where_a_factor_is_asked_the_clamps_on_record_are_named(run, tmp_path, typed, said):
+    code, told = run("log", write(tmp_path / "v.csv", "Clamp (V)", 0.04), *VISIT, *typed)
+    assert code == 1
+    assert said in told
+
+
 VISIT = ("--unit", "103", "--odometer", "150000 km", "--date", "2026-02-01")
 SURE = ("--confirm", "odometer-too-far=long trip", "--confirm", "future-date=of the test")
 

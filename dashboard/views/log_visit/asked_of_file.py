@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
+from dashboard.data import loaders
 from dashboard.shell import say
 from dashboard.views.log_visit.typed import PROBES
 from dashboard.words.plain import plain
-from ingest.errors import CaptureRefused, PumpledgerError
+from ingest.errors import ASK_FACTOR, CaptureRefused, PumpledgerError
 from ingest.wording.language import phrase
 from ingest.wording.options import without_options
 
@@ -16,7 +17,6 @@ BOXES = {
     "sample-rate-needed": ("rate", "Samples a second", "100 kS/s"),
     "full-scale-needed": ("full_scale", "Amps at full scale (sound files)", "10A"),
 }
-NEEDS_FACTOR = ("probe-needed", "unit-needed")
 MOST_TAPS = 6
 
 
@@ -26,7 +26,10 @@ def show_refusal(refused: PumpledgerError) -> None:
     channels = refused.channels if isinstance(refused, CaptureRefused) else ()
     if channels:
         _taps(phrase("Channel with the pump current"), {name: ("channel", name) for name in channels})
-    elif refused.code in NEEDS_FACTOR:
+    elif refused.code in ASK_FACTOR:
+        named = {phrase("clamp {clamp}", clamp=name): ("clamp", name) for name in loaders.clamp_factors()}
+        if named and not st.session_state.get("clamp"):
+            _taps(phrase("Clamp on record"), named)
         _taps(phrase("Clamp's factor"), {name: ("probe", name) for name in PROBES[1:-1]})
         _box("probe_text", "Factor", "40 mV/A")
     elif refused.code in BOXES:
