@@ -65,10 +65,14 @@ BESIDE = {
 }
 
 CLAUSES = ("at", "over")  # places that another sentence fills, by its code, or nothing
-ENDING = ("change-after-drops", "check-and-change")  # that say how many such checks end in a change
+PERCENTS = ("share_pct", "year_pct")  # places of OF_FORECASTS that no forecast fills with all or nothing
+OF_FORECASTS = ("change-after-drops", "check-and-change", "pays")
 SENTENCES = {
     # what follows from a reason
     "next": "{reason} Next: {action}",
+    "pays": "{reason} Why at so low a risk: left in, {year_pct} % of such pumps fail within a year, which "
+    "costs {failure:,.0f} {currency} each; a change costs {planned:,.0f} and is made only where the look "
+    "before it still calls for it. Leaving this one for a later stop is reckoned to cost {saved:,.0f} more.",
     "down": "Down since {day}. {finding} Next: {action}",
     "left-unknown": "a distance nobody knows: it has run longer than any pump seen",
     "left-more-than": "more than {distance}, longest seen",
@@ -204,15 +208,15 @@ def booked(reason: object) -> Remark:
 def say(code: str, **values: Any) -> str:
     """Return the sentence of a code with its values, of which those by CLAUSES are codes themselves."""
     told = {k: (say(v) if v else "") if k in CLAUSES else v for k, v in values.items()}
-    if code in ENDING:
-        told["share_pct"] = whole_percent(values["share_pct"] / 100)
+    if code in OF_FORECASTS:
+        told |= {name: whole_percent(values[name]) for name in PERCENTS if name in values}
     return phrase(SENTENCES[code], **told)
 
 
-def whole_percent(share: float) -> str:
-    """Return 0.183 as "18"; what would round to all or to nothing is "over 99" or "under 1": so sure is no
+def whole_percent(percent: float) -> str:
+    """Return 18.3 as "18"; what would round to all or to nothing is "over 99" or "under 1": so sure is no
     forecast."""
-    whole = round(100 * share)
+    whole = round(percent)
     if 0 < whole < 100:
         return f"{whole}"
     return phrase("over 99") if whole else phrase("under 1")

@@ -115,7 +115,7 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: Settings)
 def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
     """Return `pumps` with what was decided: option (of JOBS, as weighed), at (of TIMES), p_change,
     worth, because, benefit, saving, risk_to_next_stop, risk_then (before its own time) and p_beside; and, for
-    other days, there, cost_of_nothing, fail_cost and value_per_km (g).
+    other days, there, cost_of_nothing, left_to_fail, fail_cost and value_per_km (g).
 
     worth: a change is ordered, checked first or not. benefit: what the best job with a change saves against
     doing nothing, in money, below 0 where it costs more; saving: the same of what was chosen.
@@ -132,6 +132,7 @@ def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
         because=made.because,
         there=made.there,
         cost_of_nothing=made.cost_of_nothing,
+        left_to_fail=np.broadcast_to(outlook.left_to_fail, len(pumps)),
         fail_cost=np.broadcast_to(weighed.work.fail, len(pumps)),
         value_per_km=outlook.cost_per_km,
         benefit=np.nan_to_num(made.cost_of_nothing - best, nan=-np.inf),

@@ -34,7 +34,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-METHOD_VERSION = 13  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 14  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)
@@ -98,7 +98,8 @@ class Outlook:
     there if it runs on (`keep_cost`), on average over what is not known; keep_sound (n,): the same where a
     cause beside the pump explains its readings. beside (n,): chance of that. cost_per_km (n,): g. found (n,):
     chance that one is there, measured or seen and not mended, whatever explains the readings; in_tank (n,):
-    bool, whether to mend it the tank is opened.
+    bool, whether to mend it the tank is opened. left_to_fail (n,): what it costs if nobody ever changes it
+    before it fails or its vehicle goes, which the choice does not rest on.
     """
 
     risk: np.ndarray
@@ -110,6 +111,7 @@ class Outlook:
     cost_per_km: np.ndarray
     found: Numbers = 0.0
     in_tank: np.ndarray | bool = False
+    left_to_fail: Numbers = np.nan
 
 
 def on_the_day(p_change: np.ndarray | pd.Series, risk_until_then: np.ndarray | pd.Series) -> np.ndarray:

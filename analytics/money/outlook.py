@@ -41,8 +41,8 @@ def outlook_of(
 
     grid_km (m,) from today; survival, by_age, of_new (n, m): of the pump as read, of one of its age that was
     never read, of a new one. beside_share: how often an odd reading is explained by a cause beside the pump.
-    Near a vehicle's retirement nothing comes after: a change then costs its price and what a new pump may yet
-    fail there, and distance earns nothing.
+    Near a vehicle's retirement nothing comes after: distance earns nothing, a change costs its price and what
+    a new pump may yet fail there, and what is kept may be changed at a later stop, or never (`keep_to_end`).
     """
     n = len(survival)
     zero = np.zeros(n)
@@ -60,14 +60,20 @@ def outlook_of(
         axis=1,
     )  # fmt: skip
     keep_sound = keep_cost(grid_km, sound, ahead.to_stop_km, ahead.interval_km, change, fail, cost_per_km)
+    left_to_fail = fail - cost_per_km * lived_km(grid_km, survival)[:, -1]
 
     ends = ahead.last_km < 0.5 * lived_km(grid_km, of_new)[:, -1]
     if ends.any():
         last = np.where(ends, ahead.last_km, 0.0)
         fails_new = fail * (1 - curve_at(of_new, grid_km, last))
+        left_to_fail = np.where(ends, fail * (1 - curve_at(survival, grid_km, last)), left_to_fail)
+        near = [x[ends] for x in (survival, sound, of_new, span, least, last, change, fail)]
+        alive, well, new, start, then, until, dear, broken = near
         for k in range(3):
-            keep[:, k] = np.where(ends, _fails_by(survival, grid_km, span[:, k], last) * fail, keep[:, k])
-        keep_sound = np.where(ends, _fails_by(sound, grid_km, span[:, 2], last) * fail, keep_sound)
+            keep[ends, k] = keep_to_end(grid_km, alive, new, start[:, k], then[:, k], until, dear, broken)
+        keep_sound[ends] = keep_to_end(
+            grid_km, well, new, start[:, NEXT_STOP], then[:, NEXT_STOP], until, dear, broken
+        )
         cost_per_km = np.where(ends, 0.0, cost_per_km)
         planned = np.where(ends, work.planned + fails_new, work.planned)
         failure = np.where(ends, work.failure + fails_new, work.failure)
@@ -83,8 +89,9 @@ def outlook_of(
         [ahead.in_bay, ahead.may_extra & (span[:, 1] < span[:, NEXT_STOP]) & reached, reached], axis=1
     )
     return Outlook(
-        risk, span, open_at, keep, np.minimum(keep_sound, keep[:, NEXT_STOP]), beside, cost_per_km
-    ), work
+        risk, span, open_at, keep, np.minimum(keep_sound, keep[:, NEXT_STOP]), beside, cost_per_km,
+        left_to_fail=left_to_fail,
+    ), work  # fmt: skip
 
 
 def cause_beside(risk: np.ndarray, risk_if_sound: np.ndarray, share: float | np.ndarray) -> np.ndarray:
@@ -99,7 +106,30 @@ def cause_beside(risk: np.ndarray, risk_if_sound: np.ndarray, share: float | np.
     return np.minimum(share * odd**2, most)
 
 
-def _fails_by(survival: np.ndarray, grid: np.ndarray, start: np.ndarray, last: np.ndarray) -> np.ndarray:
-    """Chance that a pump that runs at `start` fails by `last`."""
-    there = np.maximum(curve_at(survival, grid, start), 1e-9)
-    return np.clip(1 - curve_at(survival, grid, np.maximum(last, start)) / there, 0, 1)
+def keep_to_end(
+    grid_km: np.ndarray,
+    survival: np.ndarray,
+    of_new: np.ndarray,
+    from_km: np.ndarray,
+    least_km: np.ndarray,
+    last_km: np.ndarray,
+    change: np.ndarray,
+    fail: np.ndarray,
+) -> np.ndarray:
+    """Return what a pump that runs at `from_km` costs until its vehicle goes at `last_km`, (n,), money.
+
+    The least of leaving it to fail and of a change at d, on the grid (m,) and at least `least_km` on:
+    Cf·F(d) + Cp·S(d) + Cf·F_new(last − d), F and S given that it runs at `from_km`; survival and of_new
+    (n, m) from today and from new. The new pump's distance is counted from `from_km`, as that of a change
+    there is in `outlook_of`.
+    """
+    runs = np.maximum(curve_at(survival, grid_km, from_km), 1e-9)
+    never = np.clip(1 - curve_at(survival, grid_km, np.maximum(last_km, from_km)) / runs, 0, 1) * fail
+    first = (from_km + least_km)[:, None]
+    day = np.maximum(grid_km[None, :], first)
+    there = np.minimum(curve_at(survival, grid_km, day) / runs[:, None], 1.0)
+    left = np.maximum(last_km[:, None] - (day - from_km[:, None]), 0.0)
+    fails_new = 1 - curve_at(of_new, grid_km, left)
+    later = fail[:, None] * (1 - there + fails_new) + there * change[:, None]
+    later = np.where(day < last_km[:, None], later, np.inf)
+    return np.asarray(np.minimum(never, later.min(axis=1)))

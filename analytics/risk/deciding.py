@@ -17,6 +17,7 @@ from analytics.money.decision import (
     JOBS,
     NO_FUEL,
     ON_CEILING,
+    curve_at,
     on_the_day,
 )
 from analytics.money.decision import METHOD_VERSION as DECISIONS
@@ -45,6 +46,7 @@ NO_DELIVERY_RULE = "does-not-deliver"
 REJECTED = "rejected"  # by a person: it has no day
 NO_LOOK, DROPS, LOOK = "nothing", "zero and drops", "check"  # what a job asks for first
 NEVER_SEEN = -1
+YEAR_DAYS = 365.0
 NEXT_TEST = "next-test"  # the action is the step that the finding gives, worded by rule and step
 
 
@@ -59,8 +61,8 @@ def decide_pumps(
     *,
     where: Where | None = None,
 ) -> pd.DataFrame:
-    """Return `pumps` with next_stop_on, what was decided (cost_rule.with_decision), action, action_text,
-    job, asked_first (`named`), planned_on, decision_status and decided_by.
+    """Return `pumps` with next_stop_on, risk_in_a_year (left in), what was decided (cost_rule.with_decision),
+    action, action_text, job, asked_first (`named`), planned_on, decision_status and decided_by.
 
     pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, not_working,
     circuit_proven, cause_found, checked (bool, its check is done and on record with the newest reading), and
@@ -101,6 +103,8 @@ def _decide_part(
     """Weigh and decide about a part of the pumps."""
     told = forecast if isinstance(forecast, Forecast) else forecast()
     curves = Curves(told.grid_km, told.survival, told.by_age_survival, told.new_pump_survival)
+    a_year = YEAR_DAYS * pumps["pump_km_per_day"].to_numpy(float)
+    pumps = pumps.assign(risk_in_a_year=1 - curve_at(told.survival, told.grid_km, a_year))
     return with_decision(pumps, weigh(pumps, curves, ahead_of(pumps, settings, as_of, today), settings))
 
 

@@ -198,7 +198,7 @@ def _decided(
         table, forecast_of, facts.vehicles, facts.settings, facts.history.as_of, facts.decisions, facts.today,
         where=where,
     )  # fmt: skip
-    table, runs = with_next_step(table), table["status"] != "failed"
+    table, runs = with_next_step(table, facts.book.currency), table["status"] != "failed"
     return table.assign(**{name: table[name].where(runs, None) for name in OF_RUNNING_PUMPS})
 
 

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.learning.gaps import ENOUGH_FAILURES
+from analytics.money.decision import ON_COST
 from analytics.past.normal import interval
 from analytics.wording import SENTENCES, places, reason_template, reasons_in_words, say
 from ingest.units import format_quantity, from_kept
@@ -20,7 +21,8 @@ from ingest.wording.language import template
 
 MUCH_PRIOR = 0.6
 # What a reason's clauses become, begin and end with, by what else is known.
-DOWN, IDLE, NEXT = "down", "idle", "next"
+DOWN, IDLE, NEXT, PAYS = "down", "idle", "next", "pays"
+LOW_RISK = 2.0  # times the fleet's own: up to that a reader asks why a pump goes at all
 
 
 def points(risk: np.ndarray, parts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -117,11 +119,13 @@ def _few_failures(failures: int) -> str:
     return {0: " no-failure", 1: " one-failure"}.get(failures, " few-failures")
 
 
-def with_next_step(rows: pd.DataFrame) -> pd.DataFrame:
-    """Return rows with what follows from each reason added to `reason_codes`, and `reason`, the sentence.
+def with_next_step(rows: pd.DataFrame, currency: str) -> pd.DataFrame:
+    """Return rows with what follows from each reason added to `reason_codes`, `reason`, the sentence, and
+    `pays`, the values that tell why a change pays at a low risk (None elsewhere).
 
-    rows: columns of `reason_columns`, n_alike, k_failed, action, action_text, status, not_working,
-    down_since, finding_text.
+    rows: columns of `reason_columns`, n_alike, k_failed, action, action_text, action_values, status,
+    not_working, down_since, finding_text, because, planned, failure, saving, risk_in_a_year. currency: of
+    prices.
     """
     failed = (rows["status"] == "failed").to_numpy()
     acts = (rows["action"] != "none").to_numpy() & (rows["action_text"].fillna("") != "").to_numpy()
@@ -134,8 +138,32 @@ def with_next_step(rows: pd.DataFrame) -> pd.DataFrame:
     follows = template(SENTENCES[NEXT])
     for i in np.flatnonzero(acts & ~failed):
         words[i] = follows.format(reason=words[i], action=f"{action[i][0].lower()}{action[i][1:]}")
-    codes = _if(failed, DOWN, codes + _if(acts, f" {NEXT}"))
-    return rows.assign(reason_codes=codes, reason=words)
+    pays = _why_it_pays(rows, currency)
+    told = np.array([values is not None for values in pays], bool)
+    for row, values in enumerate(pays):
+        if values is not None:
+            words[row] = say(PAYS, reason=words[row], **values)
+    codes = _if(failed, DOWN, codes + _if(acts, f" {NEXT}") + _if(told, f" {PAYS}"))
+    return rows.assign(reason_codes=codes, reason=words, pays=pd.Series(pays, rows.index, object))
+
+
+def _why_it_pays(rows: pd.DataFrame, currency: str) -> list[dict[str, Any] | None]:
+    """Return the values of the sentence why a change ordered on cost alone pays, where the risk is no more
+    than LOW_RISK times the fleet's; None elsewhere."""
+    low = rows["risk_pct"].to_numpy() <= LOW_RISK * np.maximum(rows["fleet_pct"].to_numpy(), 1)
+    asks = low & (rows["status"] != "failed").to_numpy() & (rows["because"] == ON_COST).to_numpy()
+    told: list[dict[str, Any] | None] = [None] * len(rows)
+    for i in np.flatnonzero(asks):
+        row = rows.iloc[i]
+        if "share_pct" in row["action_values"]:  # a look goes before it
+            told[i] = {
+                "year_pct": round(100 * float(row["risk_in_a_year"])),
+                "failure": float(row["failure"]),
+                "planned": float(row["planned"]),
+                "saved": float(row["saving"]),
+                "currency": currency,
+            }
+    return told
 
 
 def reason_values(rows: pd.DataFrame) -> list[dict[str, Any]]:
@@ -144,6 +172,7 @@ def reason_values(rows: pd.DataFrame) -> list[dict[str, Any]]:
     column_of = dict(_places_of(rows))
     columns = {name: rows[column].tolist() for name, column in column_of.items()}
     down = pd.to_datetime(rows["down_since"]).dt.strftime("%Y-%m-%d").tolist()
+    why = rows["pays"].tolist()
     named: dict[str, list[str]] = {}
     out = []
     for i, codes in enumerate(rows["reason_codes"].tolist()):
@@ -151,8 +180,9 @@ def reason_values(rows: pd.DataFrame) -> list[dict[str, Any]]:
             out.append({"day": down[i]})
             continue
         if codes not in named:
-            named[codes] = places(reason_template(codes.removesuffix(f" {NEXT}")))
-        out.append({name: columns[name][i] for name in named[codes]})
+            clauses = " ".join(code for code in codes.split() if code not in (NEXT, PAYS))
+            named[codes] = places(reason_template(clauses))
+        out.append({name: columns[name][i] for name in named[codes]} | (why[i] or {}))
     return out
 
 

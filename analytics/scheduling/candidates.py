@@ -116,7 +116,6 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     offered["K"] = fails * fail + (1 - fails) * there - run + extra
     offered["risk_until_then"] = fails
     offered["there"] = there
-    offered["to_failure"] = fail - per_km * lived[where, -1]
     # Over its ceiling a pump goes first: each point of risk weighs ten failures more; where the vehicle
     # stands each day does.
     urgent = failed | pumps["because"].isin(NOT_FOR_COST).to_numpy()

@@ -62,7 +62,13 @@ def booking_doubts(
     rows = connection.execute(statement("plan_stock_of"), [depot, pump_type]).fetchall()
     on_hand = int(rows[0][0]) if rows else 0
     if part and taken >= on_hand and day < ready:
-        found.append(phrase("no part is left by then (earliest {ready})", ready=ready))
+        none_told = not connection.execute(statement("plan_stock_told"), [depot]).fetchall()[0][0]
+        why = (
+            "no stock is on record, so its part is taken to be ordered (earliest {ready})"
+            if none_told
+            else "no part is left by then (earliest {ready})"
+        )
+        found.append(phrase(why, ready=ready))
     return found
 
 

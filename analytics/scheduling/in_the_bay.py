@@ -120,11 +120,11 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
         later = {"job": phrase(row["job"]), "at": phrase(row["at"])}
         return phrase("Not now: {job} at its {at} pays better.", **later)
     told = {
-        "share": whole_percent(row["p_change"]), "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
+        "share": whole_percent(100 * row["p_change"]), "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
     }  # fmt: skip
     of_its_own = {NO_FUEL: NO_FUEL_NOW, CAUSE_FOUND: MEND_NOW} if job == "check" else {}
     text = phrase(of_its_own.get(str(row.get("because")), NOW[job]), **told)
     risk = row["risk_to_next_stop"]
     if row["finding_action"] == "none" and risk == risk:  # nobody is left to wonder at a sound reading
-        text = phrase(FOR_ITS_RISK, text=text, risk=whole_percent(risk))
+        text = phrase(FOR_ITS_RISK, text=text, risk=whole_percent(100 * risk))
     return phrase("{text} But {doubts}.", text=text, doubts="; ".join(doubts)) if doubts else text

@@ -20,9 +20,9 @@ from analytics.wording import whole_percent
 LINE_COLUMNS = [
     "pump_id", "job_number", "unit", "position", "pump_type", "depot", "class", "planned_on", "week",
     "due_by", "job", "asked_first", "own_stop", "p_change", "steps", "bring", "status", "because",
-    "action", "risk", "risk_to_next_stop", "risk_until_then", "cost_of_waiting", "expected_saving",
-    "saving_sd", "saving_by_level", "hours", "order_by", "part", "planned", "failure", "placeholder",
-    "reason", "cautions",
+    "action", "risk", "risk_to_next_stop", "risk_until_then", "cost_of_waiting",
+    "saving_against_failing", "saving_against_later", "saving_sd", "saving_by_level", "hours", "order_by",
+    "part", "planned", "failure", "placeholder", "reason", "cautions",
     "due_work", "also_at_this_stop", "worth_on_cost", "decided_by", "decision_reason", "vin", "make",
     "model", "year", "odometer_km", "clamp_point", "last_reading",
 ]  # fmt: skip
@@ -34,7 +34,7 @@ def outcome(row: Any) -> str:
     if row.job == "change" or row.because in (NO_FUEL, CAUSE_FOUND):
         return ""
     [share] = on_the_day(np.array([row.p_change]), np.array([row.risk_until_then]))
-    return f"{whole_percent(share)} % end in a change"
+    return f"{whole_percent(100 * share)} % end in a change"
 
 
 def dressed(
@@ -62,11 +62,16 @@ def dressed(
     ends = np.where(own, on_the_day(pumps["p_change"], pumps["risk_then"]), 1.0)
     lines["p_change"] = np.clip(ends * whole, 0.0, 1.0)
     lines["cost_of_waiting"] = (lines["K"] - lines["there"]).clip(lower=0)
-    nothing = np.where(pumps["value_per_km"] > 0, lines["to_failure"], pumps["cost_of_nothing"])
-    nothing = np.where(lines["job"] == "check", pumps["cost_of_nothing"], nothing)
-    lines["expected_saving"] = nothing - lines["K"]
-    lines["saving_sd"] = _saving_sd(lines, pumps, inputs)
-    lines["saving_by_level"] = _saving_by_level(lines, pumps, inputs)
+    nothing = np.where(lines["job"] == "check", pumps["cost_of_nothing"], pumps["left_to_fail"])
+    savings = {
+        "saving_against_failing": nothing - lines["K"],
+        "saving_against_later": pumps["cost_of_nothing"] - lines["K"],
+        "saving_sd": _saving_sd(lines, pumps, inputs),
+        "saving_by_level": _saving_by_level(lines, pumps, inputs),
+    }
+    # One that has failed is changed anyway: no choice saves anything.
+    runs = (pumps["status"] != "failed").to_numpy()
+    lines = lines.assign(**{name: np.where(runs, value, 0.0) for name, value in savings.items()})
     lines["planned_on"] = pd.to_datetime(lines["planned_on"]).dt.date
     lines["filter"] = lines["pump_type"].map(inputs.types.set_index("pump_type")["filter"])
     lines["steps"] = [steps(row) for row in each(lines)]
@@ -137,7 +142,7 @@ def saving_range(lines: pd.DataFrame) -> tuple[float, float, float]:
     """
     if not len(lines):
         return 0.0, 0.0, 0.0
-    expected = float(lines["expected_saving"].sum())
+    expected = float(lines["saving_against_failing"].sum())
     own, level = (lines[name].to_numpy(float) for name in ("saving_sd", "saving_by_level"))
     sd = float(np.sqrt((own**2).sum() + level.sum() ** 2))
     return expected - Z_80 * sd, expected + Z_80 * sd, expected

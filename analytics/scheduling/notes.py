@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from analytics.money.decision import CHECK, FAILED, JOBS, curve_at
+from analytics.money.decision import CHECK, FAILED, JOBS
 from analytics.past.frames import each
 from analytics.risk.stepped import said_of_steps
 from analytics.risk.workdays import Workdays, stale
@@ -18,7 +18,6 @@ from analytics.wording import Remark, remark
 MOST_NAMED = 8
 FEW_FAILURES = 10  # on record: with fewer, lives and savings are mostly other fleets'
 MANY, SOON = 5, 1 / 3  # pumps to be changed, of which this share at most fails before its next stop
-YEAR_DAYS = 365.0
 HOURS_CLOSE = 1e-9
 NO_DEPOT = "(none)"
 
@@ -65,9 +64,8 @@ def _mostly_later(inputs: Inputs, lines: pd.DataFrame) -> list[Remark]:
     soon = float(lines.loc[proposed, "risk_to_next_stop"].sum())
     if len(rows) < MANY or soon > SOON * len(rows):
         return []
-    away = YEAR_DAYS * inputs.pumps["pump_km_per_day"].to_numpy(float)[rows]
-    left = curve_at(inputs.forecast.survival[rows], inputs.forecast.grid_km, away)
-    return [remark("mostly-later", soon=soon, number=len(rows), year=float((1 - left).sum()))]
+    year = float(inputs.pumps["risk_in_a_year"].to_numpy(float)[rows].sum())
+    return [remark("mostly-later", soon=soon, number=len(rows), year=year)]
 
 
 def _unseen(inputs: Inputs, lines: pd.DataFrame) -> int:

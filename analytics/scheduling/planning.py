@@ -8,8 +8,9 @@ stop lies behind a distance d costs
     K(d) = Cf·F(d) + W·(1 − F(d)) − g·∫₀^d S + (the stop's own price),
 
 W being what the job costs at its stop. The assignment (assignment.py) makes the sum least; not to do it costs
-what doing nothing does. What waiting costs is K at the stop less W at once. Expected saving of a change is
-against leaving the pump to fail: Cf − g·∫₀^∞ S − K(d); of a check, against doing nothing.
+what doing nothing does. What waiting costs is K at the stop less W at once. A job saves, against leaving the
+pump for a later stop, what that costs less K(d); a change saves, against leaving it to fail, Cf − g·∫₀^∞ S −
+K(d), most of which a later change would save as well.
 """
 
 from __future__ import annotations
@@ -52,8 +53,8 @@ class Plan:
     check only, by day. unplaced: worth doing, can't be fitted, with why. waiting: of note, but nothing is
     worth doing yet, with the next step. rejected: taken off by a person. bays: depot, week, free_hours,
     used_hours. parts: see parts.parts_table. picks: parts.pick_list. changes: unit, position, what, before,
-    after, why since the last list. saving_low/high: 10-90 % range of `expected_saving`. as_of: the day of
-    the last fact; today: nothing is dated before it. cancelled: jobs of lists kept that are planned no
+    after, why since the last list. saving_low/high: 10-90 % range of `saving_against_failing`. as_of: the day
+    of the last fact; today: nothing is dated before it. cancelled: jobs of lists kept that are planned no
     longer. other_days: what each job costs more in another week (other_days.py). revision: grows with every
     list kept and every decision. work_hours: opening and closing, in hours.
     """
@@ -72,7 +73,7 @@ class Plan:
     parts: pd.DataFrame
     picks: pd.DataFrame
     changes: pd.DataFrame
-    expected_saving: float
+    saving_against_failing: float
     saving_low: float
     saving_high: float
     solver_seconds: float
@@ -82,6 +83,11 @@ class Plan:
     other_days: pd.DataFrame
     revision: int
     work_hours: tuple[float, float]
+
+    @property
+    def saving_against_later(self) -> float:
+        """What the changes of `lines` save against leaving each pump for a later stop of its unit."""
+        return float(self.lines["saving_against_later"].sum()) if len(self.lines) else 0.0
 
     @property
     def jobs(self) -> pd.DataFrame:

@@ -48,6 +48,9 @@ WORDS = {
     "the bay is over by {hours} h in the week of {monday}": (
         "al taller le faltan {hours} h en la semana del {monday}"
     ),
+    "no stock is on record, so its part is taken to be ordered (earliest {ready})": (
+        "no hay existencias registradas: se cuenta con pedir el repuesto (lo más pronto {ready})"
+    ),
     "no part is left by then (earliest {ready})": "para entonces no queda repuesto (lo más pronto {ready})",
     "Monday": "lunes",
     "Tuesday": "martes",

@@ -16,6 +16,7 @@ from ingest.errors import EntryRefused
 from ingest.vocabulary import FOUND
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     import pandas as pd
@@ -28,8 +29,8 @@ MOST = 20
 CSV_COLUMNS = [
     "planned_on", "unit", "position", "pump_type", "depot", "job", "asked_first", "own_stop", "p_change",
     "status", "because", "risk", "risk_to_next_stop", "risk_until_then", "cost_of_waiting",
-    "expected_saving", "hours", "part", "order_by", "due_work", "reason", "steps", "bring", "cautions",
-    "job_number", "pump_id",
+    "saving_against_failing", "saving_against_later", "hours", "part", "order_by", "due_work", "reason",
+    "steps", "bring", "cautions", "job_number", "pump_id",
 ]  # fmt: skip
 DECISIONS = {
     "book": "book the pump of UNIT on --on DAY (default: the day planned)",
@@ -40,6 +41,12 @@ DECISIONS = {
     "withdraw": "take back what was decided",
 }
 OF_A_CHANGE = ("fitted", "serial", "odometer", "found")  # options that only a changed pump has a use for
+OF_DONE = ("changed", *OF_A_CHANGE)
+OF_A_DECISION = ("position", "on", "why", *OF_DONE)
+DAYLESS = ("reject", "withdraw")
+NARROW = ("only_depot", "only_type", "only_class")
+TO_SHOW = ("ics", "page", "csv", "json", "keep", "book_all", *NARROW)  # that only a list has a use for
+SPELT = {"page": "print", "book_all": "book-all"} | {name: name.removeprefix("only_") for name in NARROW}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -98,6 +105,7 @@ def run(args: argparse.Namespace) -> int:
 
     author = operating_system_user().signing(args.by)
     what = next((name for name in DECISIONS if getattr(args, name) is not None), None)
+    refuse_unheard(args, what)
     if what:
         tell(decide(args, what, getattr(args, what), author))
         return 0
@@ -124,8 +132,9 @@ def run(args: argparse.Namespace) -> int:
         whole = {
             "as_of": made.as_of.isoformat(), "today": made.today.isoformat(),
             "horizon_days": made.horizon_days, "currency": made.currency,
-            "expected_saving": made.expected_saving, "saving_low": made.saving_low,
-            "saving_high": made.saving_high, "solver_gap": made.solver_gap,
+            "saving_against_failing": made.saving_against_failing, "saving_low": made.saving_low,
+            "saving_high": made.saving_high, "saving_against_later": made.saving_against_later,
+            "solver_gap": made.solver_gap,
             "notes": [note.text for note in made.notes],
             "note_codes": [{"code": note.code, "values": dict(note.values)} for note in made.notes],
         }  # fmt: skip
@@ -142,6 +151,43 @@ def run(args: argparse.Namespace) -> int:
         number = bookings.accept(args.ledger, made, author=author, today=args.as_of)
         tell(f"{number} booked in the name of {author.name}.", aside=True)
     return 0
+
+
+def refuse_unheard(args: argparse.Namespace, what: str | None) -> None:
+    """Refuse options that nothing would come of; what: the decision asked for, if any.
+
+    Raises EntryRefused.
+    """
+
+    def said(names: Sequence[str]) -> str:
+        return ", ".join(f"--{SPELT.get(name, name)}" for name in names if getattr(args, name))
+
+    if what is None:
+        if told := said(OF_A_DECISION):
+            raise EntryRefused(
+                "no-decision",
+                f"{told}: that belongs to a decision about one unit; name it (--book, --pin, --move, "
+                "--reject, --done or --withdraw UNIT), or leave it out.",
+            )
+        if args.by and not (args.keep or args.ics or args.book_all):
+            raise EntryRefused(
+                "nothing-written",
+                "--by: nothing is written here in anybody's name; add a decision, --keep, --ics or "
+                "--book-all, or leave it out.",
+            )
+        return
+    if what != "done" and (told := said(OF_DONE)):
+        raise EntryRefused(
+            "not-done",
+            f"{told}: that is kept of work done; give it with --done, or leave it out of --{what}.",
+        )
+    if what in DAYLESS and (told := said(("on",))):
+        raise EntryRefused("no-day", f"{told}: --{what} has no day; leave it out.")
+    if told := said(TO_SHOW):
+        raise EntryRefused(
+            "decision-alone",
+            f"{told}: --{what} only decides and shows no list; ask for the list in a command of its own.",
+        )
 
 
 def _day_planned(args: argparse.Namespace, pump_id: int) -> date | None:
@@ -254,9 +300,10 @@ def as_text(made: Plan, warranties: dict[int, str]) -> str:
         out.append("No pump is to be changed.")
     else:
         out.append(
-            f"Expected to save {made.expected_saving:,.0f} {made.currency} against running these pumps to "
-            f"failure (80 % range {made.saving_low:,.0f} to {made.saving_high:,.0f}; "
-            "estimated, not money spent)."
+            f"Saves {made.saving_against_failing:,.0f} {made.currency} against running these pumps to "
+            f"failure (80 % range {made.saving_low:,.0f} to {made.saving_high:,.0f}), and "
+            f"{made.saving_against_later:,.0f} against leaving them for a later stop (estimated, not money "
+            "spent)."
         )
     if len(made.checks):
         out.append("Checks:")

@@ -73,7 +73,10 @@ BY_PLACE = {
     ("odometer", "read_on"): "local date",
     ("plan_list", "list_id"): "number of the list",
     ("plan_list", "as_of"): "the day it stands on",
-    ("plan_list", "expected_saving"): "what following it is expected to save, in the fleet's currency",
+    (
+        "plan_list",
+        "expected_saving",
+    ): "what its changes save against leaving those pumps to fail, in the fleet's currency",
     ("pump", "removed_hours"): "the unit's engine hours at removal",
     ("pump_type", "warranty_months"): "months of the maker's warranty from fitting",
     ("question", "question_id"): "number of the question",

@@ -28,7 +28,7 @@ from analytics.money.decision import (
     keep_cost,
     keep_unexplained,
 )
-from analytics.money.outlook import cause_beside
+from analytics.money.outlook import cause_beside, keep_to_end
 
 WORK = Work(650.0, 2400.0, 40.0, 80.0, 60.0, 25.0, 1500.0, 900.0)
 SKILL = Skill(miss=0.2, false_name=0.05, tank_open=0.5, breaks=0.3)
@@ -49,6 +49,7 @@ def outlook(
         cost_per_km=np.array([g]),
         found=np.array([found]),
         in_tank=np.array([in_tank]),
+        left_to_fail=np.array([2000.0]),
     )
 
 
@@ -220,3 +221,13 @@ def test_a_cause_beside_the_pump_plays_only_where_a_reading_is_odd():
     assert told[0] == 0.0
     assert told[1] == pytest.approx(0.4 * 0.75**2)
     assert told[2] == pytest.approx(0.01 / 0.9)  # so high a risk leaves no room for an innocent pump
+
+
+def test_what_is_kept_till_its_vehicle_goes_may_be_changed_later():
+    """By hand: never, a failure of 400 with a chance of .6 by 25; a change of 100 at 10, .01·400 + .99·100
+    and .01·400 for the new pump over its 15; at 20, .4·400 + .6·100. Gone by 9 it meets no stop before."""
+    grid = np.array([0.0, 10.0, 20.0, 30.0])
+    old, new = np.array([[1, 0.99, 0.6, 0.2]] * 2), np.array([[1, 1, 0.98, 0.95]] * 2)
+    each = np.ones(2)
+    made = keep_to_end(grid, old, new, 0 * each, 10 * each, np.array([25.0, 9.0]), 100 * each, 400 * each)
+    assert made == pytest.approx([4 + 99 + 4, 0.009 * 400])

@@ -178,8 +178,19 @@ def test_decisions_on_the_command_line(tmp_path, capsys):
     assert main([*not_changed, "--found", "worn"]) == 1
     assert "--found: that is kept of a changed pump alone" in capsys.readouterr().err
     assert main(not_changed) == 0
+    for unheard, said in (
+        (["--found", "worn"], "--found: that belongs to a decision about one unit"),
+        ([], "--by: nothing is written here"),
+        (["--book", "101", "--odometer", "9 mi"], "--odometer: that is kept of work done"),
+        (["--reject", "101", "--on", "2026-01-20"], "--on: --reject has no day"),
+        (["--book", "101", "--json", "--depot", "North"], "--json, --depot: --book only decides"),
+    ):
+        assert main([*plan, *unheard]) == 1
+        assert said in capsys.readouterr().err
     assert main([*plan, "--book", "999", "--on", "2026-01-20"]) == 1
     assert "No pump is in service on unit '999'" in capsys.readouterr().err
+    assert main([*plan, "--pin", "105", "--on", "2026-01-05", "--why", "van is in"]) == 0
+    assert "no stock is on record, so its part is taken to be ordered (earliest" in capsys.readouterr().out
     assert main([*plan, "--reject", "101", "--why", "unit is for sale"]) == 0
     capsys.readouterr()
     now = ["plan", "--ledger", ledger, "--json"]

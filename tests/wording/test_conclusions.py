@@ -11,7 +11,7 @@ import pytest
 import analytics
 from analytics import wording
 from analytics.risk.ranking import rank
-from analytics.risk.reasons import horizons, reason_values
+from analytics.risk.reasons import horizons, reason_values, with_next_step
 from analytics.scheduling.ical import calendar
 from analytics.scheduling.planning import plan
 from analytics.scheduling.work_list import work_list_html
@@ -67,16 +67,36 @@ def test_one_reason_is_said_again_from_its_codes_and_values(ledger):
     rows = rank(ledger)
     for values, told in zip(reason_values(rows), rank_command.records(rows), strict=True):
         assert json.loads(json.dumps(told["reason_values"])) == values
-        clauses = [code for code in told["reason_codes"] if code != "next"]
+        clauses = [code for code in told["reason_codes"] if code not in ("next", "pays")]
         said = reason_template(" ".join(clauses)).format(**told["reason_values"])
         if "next" in told["reason_codes"]:
             action = told["action_text"][0].lower() + told["action_text"][1:]
             said = say("next", reason=said, action=action)
+        if "pays" in told["reason_codes"]:
+            said = say("pays", reason=said, **told["reason_values"])
         assert said == told["reason"]
         if told["action_code"] in wording.SENTENCES:
             assert say(told["action_code"], **told["action_values"]) == told["action_text"]
         else:
             assert told["action_code"] == "next-test"
+
+
+def test_a_change_at_a_low_risk_says_why_it_pays(ledger):
+    looked = {"at": "at-next-stop", "over": "", "share_pct": 59}
+    row = rank(ledger).iloc[:1].assign(
+        reason_codes="risk fleet", risk_pct=8, fleet_pct=4, status="running", not_working=False,
+        because="cost", risk_in_a_year=0.324, failure=2400.0, planned=650.0, saving=65.3, action="check",
+        action_text="Check it.", action_values=[looked],
+    )  # fmt: skip
+    said = with_next_step(row, "USD").iloc[0]
+    assert said["reason_codes"] == "risk fleet next pays"
+    assert said["reason"].endswith(
+        "Next: check it. Why at so low a risk: left in, 32 % of such pumps fail within a year, which costs "
+        "2,400 USD each; a change costs 650 and is made only where the look before it still calls for it. "
+        "Leaving this one for a later stop is reckoned to cost 65 more."
+    )
+    for other in ({"risk_pct": 9}, {"because": "risk ceiling"}, {"action_values": [{}]}):
+        assert with_next_step(row.assign(**other), "USD").iloc[0]["pays"] is None
 
 
 def test_a_changed_clause_moves_rank_and_all_that_a_plan_writes(ledger, monkeypatch):
@@ -136,11 +156,11 @@ def coded(codes):
 
 
 def test_no_chance_is_told_as_nothing_or_all():
-    assert [wording.whole_percent(share) for share in (0.001, 0.2, 0.994, 0.999, 1.0)] == [
+    assert [wording.whole_percent(share) for share in (0.1, 20, 99.4, 99.9, 100)] == [
         "under 1", "20", "99", "over 99", "over 99",
     ]  # fmt: skip
     said = remark("change-after-drops", at="at-now", over="", share_pct=100)
     assert said.text.endswith("if they bear it out (over 99 % end in a change).")
     assert reason_template("risk-over-99 fleet sudden").startswith("Over 99 % chance of failing within")
     with speaking(SPANISH):
-        assert wording.whole_percent(1.0) == "más de 99"
+        assert wording.whole_percent(100) == "más de 99"
