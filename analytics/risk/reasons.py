@@ -152,18 +152,18 @@ def _why_it_pays(rows: pd.DataFrame, currency: str) -> list[dict[str, Any] | Non
     than LOW_RISK times the fleet's; None elsewhere."""
     low = rows["risk_pct"].to_numpy() <= LOW_RISK * np.maximum(rows["fleet_pct"].to_numpy(), 1)
     asks = low & (rows["status"] != "failed").to_numpy() & (rows["because"] == ON_COST).to_numpy()
+    looked = np.array(["share_pct" in values for values in rows["action_values"]], bool)  # a look goes before
     told: list[dict[str, Any] | None] = [None] * len(rows)
-    for i in np.flatnonzero(asks):
-        row = rows.iloc[i]
-        if "share_pct" in row["action_values"]:  # a look goes before it
-            told[i] = {
-                "year_pct": round(100 * float(row["risk_in_a_year"])),
-                "failure": float(row["failure"]),
-                "planned": float(row["planned"]),
-                "saved": float(row["saving"]),
-                "currency": currency,
-            }
+    at = np.flatnonzero(asks & looked)
+    year_pct = np.round(100 * rows["risk_in_a_year"].to_numpy(float)).astype(int)
+    money = {name: rows[column].to_numpy(float) for name, column in _PRICES.items()}
+    for row in at.tolist():
+        values: dict[str, Any] = {name: float(amount[row]) for name, amount in money.items()}
+        told[row] = values | {"year_pct": int(year_pct[row]), "currency": currency}
     return told
+
+
+_PRICES = {"failure": "failure", "planned": "planned", "saved": "saving"}
 
 
 def reason_values(rows: pd.DataFrame) -> list[dict[str, Any]]:
