@@ -112,11 +112,11 @@ def realised(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame
     """Return one row per list kept: what was expected of it, and what became of its pumps by the as-of date.
 
     list_id, as_of, pumps, changed, failed_first, still_running, expected_failures (in the interval after the
-    list had nothing been done), found_bad, tested_good, saving_against_failing, realised_low, realised_high.
+    list had nothing been done), found_bad, tested_good, expected_saving, realised_low, realised_high.
     """
     rows = connection.execute(statement("cost_lists"), [as_of]).df()
     columns = ["list_id", "as_of", "pumps", "changed", "failed_first", "still_running", "expected_failures",
-               "found_bad", "tested_good", "saving_against_failing", "realised_low",
+               "found_bad", "tested_good", "expected_saving", "realised_low",
                "realised_high"]  # fmt: skip
     if rows.empty:
         return pd.DataFrame(columns=columns)
@@ -133,10 +133,10 @@ def realised(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame
     sums = {
         name: (name, "sum")
         for name in columns
-        if name in rows and name not in ("list_id", "as_of", "saving_against_failing")
+        if name in rows and name not in ("list_id", "as_of", "expected_saving")
     }
     out = rows.groupby("list_id", as_index=False).agg(
         as_of=("as_of", "first"), pumps=("risk", "size"), expected_failures=("risk", "sum"),
-        saving_against_failing=("saving_against_failing", "first"), **sums,
+        expected_saving=("expected_saving", "first"), **sums,
     )  # fmt: skip
     return out[columns]

@@ -42,7 +42,7 @@ def book(
     author: Author,
     reason: str = "",
     risk: float | None = None,
-    saving_against_failing: float | None = None,
+    expected_saving: float | None = None,
     today: date | None = None,
 ) -> str:
     """Book a pump on a day; return the sentence to show.
@@ -51,7 +51,7 @@ def book(
     sentence says what. Raises EntryRefused without one, and for a day that is past or after the unit's
     retirement.
     """
-    return _decide(ledger, pump_id, "booked", planned_on, reason, author, today, risk, saving_against_failing)
+    return _decide(ledger, pump_id, "booked", planned_on, reason, author, today, risk, expected_saving)
 
 
 def pin(
@@ -228,7 +228,7 @@ def accept(ledger: Path, plan: Any, *, author: Author, today: date | None = None
         for row in proposed.to_dict("records"):
             _insert(
                 connection, int(row["pump_id"]), "booked", row["planned_on"], "from the plan", stamp,
-                today, float(row["risk_until_then"]), float(row["saving_against_failing"]),
+                today, float(row["risk_until_then"]), float(row["expected_saving"]),
             )  # fmt: skip
     return len(proposed)
 
@@ -245,7 +245,7 @@ def record_list(ledger: Path, plan: Any, *, author: Author) -> int:
         list_id = new_id(connection, "plan_list")
         connection.execute(
             statement("plan_list_add"),
-            [list_id, stamp.at, plan.today, stamp.by, plan.saving_against_failing, text],
+            [list_id, stamp.at, plan.today, stamp.by, plan.expected_saving, text],
         )
     return list_id
 
@@ -284,7 +284,7 @@ def _demand(text: str, what: str) -> None:
 
 def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, reason: str, author: Author,
             today: date | None = None, risk: float | None = None,
-            saving_against_failing: float | None = None) -> str:  # fmt: skip
+            expected_saving: float | None = None) -> str:  # fmt: skip
     decided_on, today = today, today or date.today()
     doubts: list[str] = []
     with open_ledger(ledger, read_only=False) as connection:
@@ -311,7 +311,7 @@ def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, re
                 stamp,
                 decided_on,
                 risk,
-                saving_against_failing,
+                expected_saving,
             )
     when = f" on {planned_on}" if planned_on else ""
     mind = f" Mind: {'; '.join(doubts)}." if doubts else ""
@@ -328,11 +328,11 @@ def _insert(
     stamp: Stamp,
     decided_on: date | None,
     risk: float | None,
-    saving_against_failing: float | None,
+    expected_saving: float | None,
 ) -> None:
     decided_at = stamp.at if decided_on is None else datetime.combine(decided_on, stamp.at.time())
     connection.execute(
         statement("plan_decide"),
         [new_id(connection, "booking"), pump_id, status, planned_on, reason or None, risk,
-         saving_against_failing, stamp.by, decided_at, stamp.at],
+         expected_saving, stamp.by, decided_at, stamp.at],
     )  # fmt: skip

@@ -21,7 +21,7 @@ LINE_COLUMNS = [
     "pump_id", "job_number", "unit", "position", "pump_type", "depot", "class", "planned_on", "week",
     "due_by", "job", "asked_first", "own_stop", "p_change", "steps", "bring", "status", "because",
     "action", "risk", "risk_to_next_stop", "risk_until_then", "cost_of_waiting",
-    "saving_against_failing", "saving_against_later", "saving_sd", "saving_by_level", "hours", "order_by",
+    "expected_saving", "saving_against_later", "saving_sd", "saving_by_level", "hours", "order_by",
     "part", "planned", "failure", "placeholder", "reason", "cautions",
     "due_work", "also_at_this_stop", "worth_on_cost", "decided_by", "decision_reason", "vin", "make",
     "model", "year", "odometer_km", "clamp_point", "last_reading",
@@ -64,7 +64,7 @@ def dressed(
     lines["cost_of_waiting"] = (lines["K"] - lines["there"]).clip(lower=0)
     nothing = np.where(lines["job"] == "check", pumps["cost_of_nothing"], pumps["left_to_fail"])
     savings = {
-        "saving_against_failing": nothing - lines["K"],
+        "expected_saving": nothing - lines["K"],
         "saving_against_later": pumps["cost_of_nothing"] - lines["K"],
         "saving_sd": _saving_sd(lines, pumps, inputs),
         "saving_by_level": _saving_by_level(lines, pumps, inputs),
@@ -142,7 +142,7 @@ def saving_range(lines: pd.DataFrame) -> tuple[float, float, float]:
     """
     if not len(lines):
         return 0.0, 0.0, 0.0
-    expected = float(lines["saving_against_failing"].sum())
+    expected = float(lines["expected_saving"].sum())
     own, level = (lines[name].to_numpy(float) for name in ("saving_sd", "saving_by_level"))
     sd = float(np.sqrt((own**2).sum() + level.sum() ** 2))
     return expected - Z_80 * sd, expected + Z_80 * sd, expected

@@ -34,6 +34,4 @@ def narrowed(plan: Plan, chosen: dict[str, Sequence[str]]) -> Plan:
     low, high, saving = saving_range(frames["lines"])
     mine = set(frames["lines"]["pump_id"]) | set(frames["checks"]["pump_id"])
     changes = plan.changes[plan.changes["pump_id"].isin(mine)].reset_index(drop=True)
-    return replace(
-        plan, **frames, changes=changes, saving_against_failing=saving, saving_low=low, saving_high=high
-    )
+    return replace(plan, **frames, changes=changes, expected_saving=saving, saving_low=low, saving_high=high)

@@ -53,7 +53,7 @@ class Plan:
     check only, by day. unplaced: worth doing, can't be fitted, with why. waiting: of note, but nothing is
     worth doing yet, with the next step. rejected: taken off by a person. bays: depot, week, free_hours,
     used_hours. parts: see parts.parts_table. picks: parts.pick_list. changes: unit, position, what, before,
-    after, why since the last list. saving_low/high: 10-90 % range of `saving_against_failing`. as_of: the day
+    after, why since the last list. saving_low/high: 10-90 % range of `expected_saving`. as_of: the day
     of the last fact; today: nothing is dated before it. cancelled: jobs of lists kept that are planned no
     longer. other_days: what each job costs more in another week (other_days.py). revision: grows with every
     list kept and every decision. work_hours: opening and closing, in hours.
@@ -73,7 +73,7 @@ class Plan:
     parts: pd.DataFrame
     picks: pd.DataFrame
     changes: pd.DataFrame
-    saving_against_failing: float
+    expected_saving: float
     saving_low: float
     saving_high: float
     solver_seconds: float

@@ -373,7 +373,7 @@ def _lists(review: CostReview) -> list[str]:
     if review.lists.empty:
         return []
     return ["Lists kept, expected against what followed (estimated):"] + [
-        f"  list of {r.as_of:%Y-%m-%d}: {r.pumps} pumps, expected to save {r.saving_against_failing:,.0f} "
+        f"  list of {r.as_of:%Y-%m-%d}: {r.pumps} pumps, expected to save {r.expected_saving:,.0f} "
         f"{review.currency}; {r.changed} changed, {r.failed_first} failed first, "
         f"{r.still_running} still running; "
         f"realised {r.realised_low:,.0f} to {r.realised_high:,.0f} {review.currency}"

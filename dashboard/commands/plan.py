@@ -29,7 +29,7 @@ MOST = 20
 CSV_COLUMNS = [
     "planned_on", "unit", "position", "pump_type", "depot", "job", "asked_first", "own_stop", "p_change",
     "status", "because", "risk", "risk_to_next_stop", "risk_until_then", "cost_of_waiting",
-    "saving_against_failing", "saving_against_later", "hours", "part", "order_by", "due_work", "reason",
+    "expected_saving", "saving_against_later", "hours", "part", "order_by", "due_work", "reason",
     "steps", "bring", "cautions", "job_number", "pump_id",
 ]  # fmt: skip
 DECISIONS = {
@@ -132,7 +132,7 @@ def run(args: argparse.Namespace) -> int:
         whole = {
             "as_of": made.as_of.isoformat(), "today": made.today.isoformat(),
             "horizon_days": made.horizon_days, "currency": made.currency,
-            "saving_against_failing": made.saving_against_failing, "saving_low": made.saving_low,
+            "expected_saving": made.expected_saving, "saving_low": made.saving_low,
             "saving_high": made.saving_high, "saving_against_later": made.saving_against_later,
             "solver_gap": made.solver_gap,
             "notes": [note.text for note in made.notes],
@@ -300,7 +300,7 @@ def as_text(made: Plan, warranties: dict[int, str]) -> str:
         out.append("No pump is to be changed.")
     else:
         out.append(
-            f"Saves {made.saving_against_failing:,.0f} {made.currency} against running these pumps to "
+            f"Saves {made.expected_saving:,.0f} {made.currency} against running these pumps to "
             f"failure (80 % range {made.saving_low:,.0f} to {made.saving_high:,.0f}), and "
             f"{made.saving_against_later:,.0f} against leaving them for a later stop (estimated, not money "
             "spent)."

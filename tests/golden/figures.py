@@ -135,9 +135,7 @@ def planned() -> dict[str, Any]:
     made = _with_ledger(lambda ledger: plan(ledger, as_of=LAST_VISIT))
     frames = ("lines", "checks", "unplaced", "waiting", "bays", "parts")
     out: dict[str, Any] = {name: _rows(getattr(made, name), []) for name in frames}
-    return out | {
-        name: getattr(made, name) for name in ("saving_against_failing", "saving_low", "saving_high")
-    }
+    return out | {name: getattr(made, name) for name in ("expected_saving", "saving_low", "saving_high")}
 
 
 def reviewed() -> dict[str, Any]:

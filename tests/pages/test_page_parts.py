@@ -366,7 +366,7 @@ def test_a_pumps_head_says_what_is_known_of_its_fitting():
 def test_the_plan_begins_with_its_first_day_be_it_a_check(monkeypatch):
     lines = pd.DataFrame({"planned_on": [date(2026, 1, 12)], "status": ["booked"], "job": ["change"]})
     checks = pd.DataFrame({"planned_on": [date(2026, 1, 6)], "depot": ["North"]})
-    plan = SimpleNamespace(lines=lines, checks=checks, currency="USD", saving_against_failing=900.0,
+    plan = SimpleNamespace(lines=lines, checks=checks, currency="USD", expected_saving=900.0,
                            saving_against_later=90.0, saving_low=5.0, saving_high=1000.0)  # fmt: skip
     assert "are planned, 2026-01-06 to 2026-01-12 (1 booked)" in plan_parts.headline(plan)
     drawn = []

@@ -447,7 +447,7 @@ def test_waiting_costs_what_the_curve_says():
     cost = failure * (1 - np.exp(-h * d)) + planned_cost * np.exp(-h * d) - per_km * (1 - np.exp(-h * d)) / h
     assert line["cost_of_waiting"] == pytest.approx(cost - planned_cost, rel=0.01)
     # Against running it to failure: Cf − g·E[distance left] − K(d).
-    assert line["saving_against_failing"] == pytest.approx(failure - per_km / h - cost, rel=0.01)
+    assert line["expected_saving"] == pytest.approx(failure - per_km / h - cost, rel=0.01)
 
 
 def test_placeholder_prices_are_told():
@@ -461,7 +461,7 @@ def test_placeholder_prices_are_told():
 def test_the_range_of_the_saving_is_the_one_it_is_named_after():
     """Four in five lie within 1.28155 standard deviations (normal table at .90); two lines' chance goes by
     squares, their common error by its sum."""
-    lines = pd.DataFrame({"saving_against_failing": [100.0, 50.0], "saving_sd": [30.0, 40.0]})
+    lines = pd.DataFrame({"expected_saving": [100.0, 50.0], "saving_sd": [30.0, 40.0]})
     for common, sd in ((0.0, 50.0), (60.0, 130.0)):
         low, high, expected = saving_range(lines.assign(saving_by_level=common))
         assert expected == 150
@@ -471,7 +471,7 @@ def test_the_range_of_the_saving_is_the_one_it_is_named_after():
 def test_the_range_is_wider_where_few_failures_tell_how_often_pumps_fail():
     """Hazard h, g: S^m saves (Cf − W)·exp(−mhd) − g·exp(−mhd)/(mh) beyond the stop at d."""
     few, many = (planned(make_inputs([{}, {}], failures=k)) for k in (1, 97))
-    assert few.saving_against_failing == many.saving_against_failing
+    assert few.expected_saving == many.expected_saving
     assert few.saving_low < many.saving_low < many.saving_high < few.saving_high
     line, inputs = few.lines.iloc[0], make_inputs([{}])
     per_km, h, d = float(inputs.pumps["cost_per_km"].iloc[0]), 5e-5, 1400.0

@@ -178,7 +178,7 @@ def lists_table(review: CostReview) -> pd.DataFrame:
             "Failures expected": rows["expected_failures"].round(1),
             "Found bad": rows["found_bad"],
             "Tested good": rows["tested_good"],
-            f"Expected to save, {review.currency}": rows["saving_against_failing"].round(0),
+            f"Expected to save, {review.currency}": rows["expected_saving"].round(0),
             f"Realised, {review.currency} (estimated)": [
                 f"{low:,.0f} to {high:,.0f}"
                 for low, high in rows[["realised_low", "realised_high"]].to_numpy(float)

@@ -42,7 +42,7 @@ LINE_COLUMNS = {
     "risk_to_next_stop": "Risk before next stop",
     "cost_of_waiting": "Waiting until then costs",
     "saving_against_later": "Saves against a later stop",
-    "saving_against_failing": "Saves against failing",
+    "expected_saving": "Saves against failing",
     "hours": "Hours",
     "order_by": "Order by",
     "reason": "Why",
@@ -61,7 +61,7 @@ def headline(plan: Plan) -> str:
         )
     status = plan.lines["status"].value_counts()
     counted = ", ".join(f"{n:,} {name}" for name, n in status.items())
-    saving = formats.money(plan.saving_against_failing, plan.currency)
+    saving = formats.money(plan.expected_saving, plan.currency)
     low, high = (minus(f"{v:,.0f}") for v in (plan.saving_low, plan.saving_high))
     days = [day for rows in (plan.lines, plan.checks) if len(rows) for day in rows["planned_on"]]
     first, last = min(days), max(days)
@@ -192,7 +192,7 @@ def lines_table(lines: pd.DataFrame, currency: str) -> pd.DataFrame:
             for job, own in zip(lines["job"], lines["own_stop"], strict=True)
         ],
         cost_of_waiting=lines["cost_of_waiting"].map(lambda v: formats.money(v, currency)),
-        saving_against_failing=lines["saving_against_failing"].map(lambda v: formats.money(v, currency)),
+        expected_saving=lines["expected_saving"].map(lambda v: formats.money(v, currency)),
         saving_against_later=lines["saving_against_later"].map(lambda v: formats.money(v, currency)),
         cautions=lines["cautions"].map(lambda c: "; ".join(c) if isinstance(c, list | tuple) else c),
     )
