@@ -55,14 +55,21 @@ class LoadedRows:
         self.frames[table] = frame.set_index("row_key", drop=False)
 
     def ask(
-        self, questions: Questions, table: str, row_key: str, question: Question, field: str | None = None
+        self,
+        questions: Questions,
+        table: str,
+        row_key: str,
+        question: Question,
+        field: str | None = None,
+        beside: str | None = None,
     ) -> None:
-        """Ask about a ledger row, if this load brought it."""
+        """Ask about a ledger row, if this load brought it, or the row `beside` that it stands against."""
         frame = self.frames.get(table)
-        if frame is None or row_key not in frame.index:
+        brought = None if frame is None else next((k for k in (row_key, beside) if k in frame.index), None)
+        if frame is None or brought is None:
             return
-        file, row = frame.at[row_key, "file"], frame.at[row_key, "file_row"]
-        unit = frame.at[row_key, "unit"] if "unit" in frame else None
+        file, row = frame.at[brought, "file"], frame.at[brought, "file_row"]
+        unit = frame.at[brought, "unit"] if "unit" in frame else None
         problem = asked(str(file), int(str(row)), question, field)
         questions.ask(table, row_key, None if unit is None else str(unit), problem)
 
@@ -241,7 +248,7 @@ def check_lives(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, quest
             question = words.serial_twice(
                 str(row.serial), str(row.other_unit), str(row.other_position), fitted
             )
-        loaded.ask(questions, "pump", str(row.pump_id), question)
+        loaded.ask(questions, "pump", str(row.pump_id), question, beside=str(row.other_id))
 
 
 def _check_removals(loaded: LoadedRows, questions: Questions) -> None:
@@ -258,6 +265,14 @@ def _check_removals(loaded: LoadedRows, questions: Questions) -> None:
         loaded.ask(questions, "pump", str(key), words.removed_before_fitted(off, on))
 
 
+def _paid_before(frame: pd.DataFrame) -> int:
+    """Return of how many pumps a cost is told and no end."""
+    if "cost" not in frame:
+        return 0
+    ended = [name for name in ("removed_on", "removal") if name in frame]
+    return int((frame["cost"].notna() & frame[ended].isna().all(axis=1)).sum())
+
+
 def check_types(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, questions: Questions) -> list[str]:
     """Add pump types that are named but not described, with a question; returns notices on blanks."""
     missing = connection.execute(statement("load/types_missing")).fetchall()
@@ -270,5 +285,10 @@ def check_types(connection: duckdb.DuckDBPyConnection, loaded: LoadedRows, quest
         return []
     untyped = frame["pump_type"].isna().sum() if "pump_type" in frame else len(frame)
     undated = frame["fitted_on"].isna().sum() if "fitted_on" in frame else len(frame)
-    told = ((untyped, "no type; kept as 'unknown'"), (undated, "no fitting date; age unknown"))
+    told = (
+        (untyped, "no type; kept as 'unknown' until a list of units with their pump_type is loaded"),
+        (undated, "no fitting date; age unknown"),
+        (_paid_before(frame), "a cost and did not come off; a cost is that of the pump's own replacement, "
+         "so in a list of jobs it belongs to the pump before"),
+    )  # fmt: skip
     return [f"pumps.csv: {'1 pump has' if n == 1 else f'{n:,} pumps have'} {what}." for n, what in told if n]

@@ -20,6 +20,11 @@ GROUPED = 0.4  # least share of blank cells under the heads of groups
 READABLE = 0.6  # least share of them that are of the column's kind
 LABOUR_H = 50.0  # [P] hours of half a list below it are those that jobs took, and no engine's
 _OF_A_JOB = {"fitted_on": "visited_on", "fitted_odometer": "odometer"}
+_OF_THE_ONE_BEFORE = {
+    "old", "removed", "previous", "alt", "alte", "altes", "altteil", "vieja", "viejo", "anterior", "ancien",
+    "ancienne",
+}  # fmt: skip
+_OF_THE_NEW_ONE = ("pump_type", "serial", "lot")  # columns that say what was fitted
 _WORDED = ("fuel", "make", "technician", "note")  # columns that hold no figures
 _FIGURE = re.compile(r"[\d.,\s]+([A-Za-z]{1,3}|°[CF])?")
 _DATE = re.compile(
@@ -113,6 +118,8 @@ def _denied(header: str, column: Column, cells: pd.Series) -> str:
 def _header_score(table: Table, column: Column, header: str) -> float:
     if column_meant(header, table) == column.name:
         return 4.0
+    if column.name in _OF_THE_NEW_ONE and _OF_THE_ONE_BEFORE.intersection(_words_of(header)[0]):
+        return 0.0
     if "%" in header and not column.name.endswith("_pct"):
         return 0.0
     phrases = HEADERS.get(f"{table.file}.{column.name}") or HEADERS.get(column.name) or ()

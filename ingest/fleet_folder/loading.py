@@ -136,11 +136,11 @@ def read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None
     if unit is None:
         unit = _ledger_unit(ledger)
         told = "names no distance_unit" if (folder / FLEET_FILE).exists() else "is not in the folder"
-        by_header = "" if ledger.exists() else distance_unit_told(mapped.values())
-        if by_header:
+        by_header = distance_unit_told(mapped.values())
+        if by_header and not ledger.exists():
             unit, fleet = by_header, replace(fleet, settings=fleet.settings | {"distance_unit": by_header})
             notices.append(f"{FLEET_FILE} {told}; distances are in {unit}, as the headers say.")
-        else:
+        elif not by_header or any(find_sheet(folder, t.file) for t in TABLES if t.file not in mapped):
             other = "km" if unit == "mi" else "mi"
             notices.append(
                 f"{FLEET_FILE} {told}; odometers are taken in {unit}. If they are in {other}, put a text file"

@@ -16,7 +16,6 @@ import pandas as pd
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.column_words import FILES, folded
 from ingest.fleet_folder.header_columns import (
-    READABLE,
     columns_of,
     filled,
     names_a_column,
@@ -282,7 +281,7 @@ def _pump_jobs(
         if only is None:
             continue
         meant = spoken(read.cells[header], only)
-        some = None if meant.mean() >= READABLE else (int(meant.sum()), len(meant))
+        some = None if meant.all() else (int(meant.sum()), len(meant))
         if some and some[0] < FEWEST_JOBS:
             continue
         said = [*doubts, "When and why each pump before it came off is asked once they are loaded, one answer"

@@ -18,7 +18,7 @@ def match_pumps(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, known
 
     By ref; else unit, position and serial (with the fitting date where a serial came back to its position);
     else unit, position and fitting date, where one of the two has no serial; else a pump implied by visits
-    in that position whose life the row can explain.
+    in that position whose life the row can explain; else, without serial and dates, the one in service.
     """
     place = known.copy()
     existing = connection.execute(statement("ledger/all_rows", table="pump")).df()
@@ -43,7 +43,26 @@ def match_pumps(connection: duckdb.DuckDBPyConnection, rows: pd.DataFrame, known
         free = existing[among & ~existing["ledger_place"].isin(place[place >= 0])]
         fill_matches(place, np.flatnonzero(todo & (place < 0)), free, rows, key)
     _adopt_implied(connection, existing, rows, place)
+    _tell_of_the_one_in_service(existing, rows, place)
     return place
+
+
+def _tell_of_the_one_in_service(existing: pd.DataFrame, rows: pd.DataFrame, place: np.ndarray) -> None:
+    """Take a row of neither serial nor date, the only one of its position, as one on the pump fitted last
+    that is still there, where no type contradicts: a list of units with their pumps, after one of jobs."""
+    bare = pd.Series(place < 0, index=rows.index)
+    for name in ("serial", "fitted_on", "removed_on"):
+        if name in rows:
+            bare &= rows[name].isna()
+    bare &= ~rows.duplicated(["unit", "position"], keep=False)
+    there = existing[existing["removed_on"].isna() & existing["fitted_on"].notna()]
+    there = there[~there["ledger_place"].isin(place[place >= 0])].sort_values("fitted_on")
+    for at in np.flatnonzero(bare):
+        row = rows.iloc[at]
+        mine = there[(there["unit"] == row["unit"]) & (there["position"] == row["position"])].tail(1)
+        told = row.get("pump_type")
+        if len(mine) and (pd.isna(told) or mine["pump_type"].iloc[0] in ("unknown", told)):
+            place[at] = int(mine["ledger_place"].iloc[0])
 
 
 def _adopt_implied(

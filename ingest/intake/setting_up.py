@@ -10,12 +10,13 @@ from pathlib import Path
 from typing import Any
 
 import duckdb
+import pandas as pd
 
 from ingest.author import Author
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.one_fact import add_facts, change_facts, read_facts
 from ingest.fleet_folder.tables import BAYS, PUMP_TYPES, PUMPS, VEHICLES, Table, column_meant
-from ingest.ledger.changes import add_row, row_of
+from ingest.ledger.changes import add_row, change_cells, row_of
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.rows import insert_row
 from ingest.ledger.settings import set_setting, settings_at
@@ -40,7 +41,8 @@ def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
     """Add a unit, its pump, or both; returns what was kept, in the words and units it was typed in.
 
     typed: columns of vehicles.csv and, of its pump, OF_THE_PUMP; a pump type that is new is added by name.
-    Raises EntryRefused for a unit that is there already where no pump is given, or that has a pump in place.
+    Of a pump in place, what nobody knew is filled in. Raises EntryRefused for a unit that is there already
+    where no pump is given, or whose pump in place is another.
     """
     said = _known(typed)
     own = _unit_of_distance(ledger)
@@ -72,21 +74,36 @@ def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
             add_row(connection, "vehicle", row, stamp, reason="set up")
         if pump:
             position = life.get("position") or "main"
-            if connection.execute(statement("visit/pump_in_service"), [unit, position]).fetchall():
+            in_place = connection.execute(statement("visit/pump_in_service"), [unit, position]).df()
+            pump_type = life.get("pump_type") or "unknown"
+            connection.execute(statement("visit/add_pump_type"), [pump_type, stamp.at])
+            if len(in_place) and not _completes(in_place.iloc[0], life):
                 raise EntryRefused(
                     "position-taken",
                     f"Unit {unit} has a pump in position {position}: record its change on the page Log a"
                     " visit, or log the new one's first capture with --serial and --reason after-repair.",
                 )
-            pump_type = life.get("pump_type") or "unknown"
-            connection.execute(statement("visit/add_pump_type"), [pump_type, stamp.at])
             row = {name: value for name, value in life.items() if value is not None}
-            add_row(
-                connection, "pump", row | {"unit": unit, "position": position, "pump_type": pump_type}, stamp,
-                reason="set up",
-            )  # fmt: skip
+            if len(in_place):
+                change_cells(connection, "pump", int(in_place["pump_id"][0]), row, stamp, reason="set up")
+            else:
+                add_row(
+                    connection, "pump", row | {"unit": unit, "position": position, "pump_type": pump_type},
+                    stamp, reason="set up",
+                )  # fmt: skip
         lacks = _lacking(connection, unit)
     return _echo(f"Unit {unit}", {**vehicle, **pump}, own) + lacks
+
+
+def _completes(pump: pd.Series, life: Mapping[str, Any]) -> bool:
+    """Return whether what is told of a pump only fills in what nobody knew of the one in place."""
+    return all(
+        value is None
+        or name in ("unit", "position")
+        or pd.isna(pump[name])
+        or pump[name] in ("unknown", value)
+        for name, value in life.items()
+    )
 
 
 def add_type(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:

@@ -427,3 +427,11 @@ def test_jobs_that_changed_pumps_are_pumps_and_their_hours_no_engines(tmp_path):
     (jobs_alone / "jobs.csv").write_text("\n".join(JOBS.splitlines()[:3]), encoding="utf-8")
     [found] = propose(jobs_alone, "km").tables
     assert (found.mapped.table.file, found.mapped.only) == ("pumps.csv", None)
+    mostly = [
+        f"{line};{old}"
+        for line, old in zip(JOBS.splitlines()[:4], ["Old part", "seized", "", "leaks"], strict=True)
+    ]
+    (jobs_alone / "jobs.csv").write_text("\n".join(mostly), encoding="utf-8")
+    found = next(one for one in propose(jobs_alone, "km").tables if one.mapped.table.file == "pumps.csv")
+    assert found.rows == (2, 3)  # the third job renewed another pump
+    assert "pump_type" not in found.mapped.columns  # the old part tells of the pump before

@@ -201,6 +201,22 @@ def test_unknown_fitting_date_and_type_are_allowed_and_told(tmp_path, ledger):
     assert query(ledger, "SELECT pump_type, fitted_on FROM pump") == [("unknown", None)]
 
 
+def test_a_list_of_units_after_one_of_jobs_tells_of_the_pumps_in_service(tmp_path, ledger):
+    jobs = "unit,fitted_on,cost\nT1,2023-05-02,412\nT2,2023-05-03,"
+    fleet = ONE_UNIT | {"vehicles": "unit\nT1\nT2", "pump_types": "pump_type\nP1\nP2"}
+    report = load(ledger, write_folder(tmp_path / "jobs", **(fleet | {"pumps": jobs})))
+    assert any(
+        text.startswith("pumps.csv: 1 pump has a cost and did not come off;") for text in report.notices
+    )
+    types = "unit,pump_type\nT1,P1\nT2,P2"
+    assert not load(ledger, write_folder(tmp_path / "list", **(fleet | {"pumps": types}))).questions
+    pumps = "SELECT unit, pump_type, fitted_on::VARCHAR FROM pump ORDER BY unit"
+    assert query(ledger, pumps) == [("T1", "P1", "2023-05-02"), ("T2", "P2", "2023-05-03")]
+    # A pump of another type can't be that one: two in one place, whichever table told of it last.
+    other = load(ledger, write_folder(tmp_path / "other", **(fleet | {"pumps": "unit,pump_type\nT1,P2"})))
+    assert [q.code for q in other.questions] == ["not-removed"]
+
+
 def test_visit_between_two_lives_or_outside_its_pumps_is_asked(tmp_path, ledger):
     pumps = PUMPS.replace("S2,2024-07-08,46000", "S2,2024-10-01,48500")
     visits = [*steady_visits(n=3), steady_visits(n=3)[2] | {"visited_on": "2024-08-01", "odometer": 46_500}]
