@@ -123,9 +123,17 @@ def fit_for(ledger: Path, history: History) -> Fit:
     Due: `due`; or another past, as where somebody told since when failures are on record (its pumps were
     watched for much more or less).
     """
+    return serving_fit(ledger, history) or learn_anew(ledger, history)
+
+
+def serving_fit(ledger: Path, history: History) -> Fit | None:
+    """Return the stored fit that `fit_for` returns; None where it makes one."""
     known = stored_fit(ledger, history.as_of, history.settings)
-    if known and not due(known, history) and _same_past(known, history):
-        return known
+    return known if known and not due(known, history) and _same_past(known, history) else None
+
+
+def learn_anew(ledger: Path, history: History) -> Fit:
+    """Make a fit of a history and store it, unless another program has the ledger."""
     made = fit_history(history)
     try:
         return store_fit(ledger, made)

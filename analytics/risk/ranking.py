@@ -17,6 +17,7 @@ from analytics.judging.action import next_captures
 from analytics.judging.complaints import MENDS
 from analytics.judging.finding import BROKE_DOWN, NO_VALUES, decide_findings, last_readings
 from analytics.judging.judged import judged_visits
+from analytics.learning.fitting import Fit
 from analytics.money.cost_book import CostBook, cost_book
 from analytics.money.cost_rule import with_prices
 from analytics.money.long_run import LongRun
@@ -29,7 +30,9 @@ from analytics.risk.forecast import (
     Forecast,
     State,
     fit_for,
+    learn_anew,
     score,
+    serving_fit,
     survival_of,
     survival_on_grid,
 )
@@ -85,7 +88,44 @@ def rank_and_groups(
     with open_ledger(ledger) as connection:
         facts = read_facts(connection, as_of, where)
     fit = fit_for(ledger, facts.history)
-    table = rank_facts(facts, score(facts.history, fit), within_km, where)
+    return _marked(rank_facts(facts, score(facts.history, fit), within_km, where), facts, fit)
+
+
+@dataclass(frozen=True)
+class Decided:
+    """A fleet on a day, read, scored and decided about once, for list, plan and distance ahead alike.
+
+    pumps, forecast: of decided_facts. learned: whether its fit was made for it, and none was at hand.
+    """
+
+    facts: Facts
+    state: State
+    pumps: pd.DataFrame
+    forecast: Forecast
+    learned: bool
+
+
+def decide_ledger(ledger: Path, as_of: date | None = None) -> Decided:
+    """Read, score and decide about a ledger's fleet on a day (default: the last dated fact)."""
+    with open_ledger(ledger) as connection:
+        facts = read_facts(connection, as_of)
+    return decide_facts(ledger, facts)
+
+
+def decide_facts(ledger: Path, facts: Facts) -> Decided:
+    """As `decide_ledger`, from facts read."""
+    known = serving_fit(ledger, facts.history)
+    state = score(facts.history, known or learn_anew(ledger, facts.history))
+    pumps, made = decided_facts(facts, state)
+    return Decided(facts, state, pumps, made, known is None)
+
+
+def ranked(decided: Decided) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return what `rank_and_groups` does of a fleet decided about."""
+    return _marked(_riskiest_first(decided.pumps), decided.facts, decided.state.fit)
+
+
+def _marked(table: pd.DataFrame, facts: Facts, fit: Fit) -> tuple[pd.DataFrame, pd.DataFrame]:
     steps = [said.text for said in said_of_steps(facts.history.common_steps)]
     table.attrs |= {"as_of": facts.history.as_of.isoformat(), "fit_id": fit.fit_id, "steps": steps}
     return table, early_failures(facts.history)
@@ -164,7 +204,10 @@ def rank_facts(
         # What lies ahead of all pumps at once, on the whole grid, would take more room than all else.
         return partial(survival_of, p, pumps.iloc[part], state.known.take(part), state.d_0[part], GRID_KM)
 
-    table = _decided(facts, state, within_km, ahead_of_part, where)
+    return _riskiest_first(_decided(facts, state, within_km, ahead_of_part, where))
+
+
+def _riskiest_first(table: pd.DataFrame) -> pd.DataFrame:
     failed = (table["status"] == "failed").to_numpy()
     down_days = table["down_since"].to_numpy("datetime64[D]").astype(float)
     down_days[table["down_since"].isna()] = np.inf  # since nobody knows when: after the others

@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
+import duckdb
 import pandas as pd
 
 from analytics.money.cost_book import CostBook
 from analytics.past.common_steps import Step
 from analytics.past.history import failed_on_record
-from analytics.risk.forecast import Forecast, fit_for, score
-from analytics.risk.ranking import decided_facts, read_facts
+from analytics.risk.forecast import Forecast
+from analytics.risk.ranking import Decided, Facts, decide_facts, read_facts
 from analytics.scheduling.bookings import decisions_on, last_list, listed_before
 from analytics.statements import statement
 from ingest.ledger.connection import open_ledger
@@ -53,19 +55,44 @@ def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
     """Read and score the ledger on a day (default: the last dated fact, planned from today on)."""
     with open_ledger(ledger) as connection:
         facts = read_facts(connection, as_of)
-        day = facts.history.as_of
-        types = connection.execute(statement("plan_types")).df()
-        stock = connection.execute(statement("plan_stock")).df()
-        bays = connection.execute(statement("plan_bays")).df()
-        due = connection.execute(statement("plan_due")).df()
-        decisions = decisions_on(connection, as_of)
-        previous = last_list(connection, facts.today)
-        listed, revision = listed_before(connection, facts.today)
-        seen = connection.execute(statement("plan_last_readings"), [day]).df()
-    state = score(facts.history, fit_for(ledger, facts.history))
-    pumps, made = decided_facts(facts, state)
+        beside = _beside(connection, facts, as_of)
+    return _inputs(decide_facts(ledger, facts), beside)
+
+
+def inputs_of(ledger: Path, decided: Decided) -> Inputs:
+    """As `read_inputs` on the last dated fact, of a fleet decided about on the ledger as it is."""
+    with open_ledger(ledger) as connection:
+        beside = _beside(connection, decided.facts, None)
+    return _inputs(decided, beside)
+
+
+def _beside(connection: duckdb.DuckDBPyConnection, facts: Facts, as_of: date | None) -> dict[str, Any]:
+    """Return what a plan rests on beside the decisions about its pumps, as fields of Inputs."""
+    listed, revision = listed_before(connection, facts.today)
+    return {
+        "types": connection.execute(statement("plan_types")).df(),
+        "stock": connection.execute(statement("plan_stock")).df(),
+        "bays": connection.execute(statement("plan_bays")).df(),
+        "due_work": connection.execute(statement("plan_due")).df(),
+        "decisions": decisions_on(connection, as_of),
+        "previous": last_list(connection, facts.today),
+        "last_readings": connection.execute(statement("plan_last_readings"), [facts.history.as_of]).df(),
+        "listed": listed,
+        "revision": revision,
+    }
+
+
+def _inputs(decided: Decided, beside: dict[str, Any]) -> Inputs:
+    facts = decided.facts
     return Inputs(
-        day, facts.today, facts.settings, facts.book, pumps, made, facts.vehicles, types, stock, bays, due,
-        decisions, previous, seen, listed, revision, facts.history.common_steps,
-        int(failed_on_record(facts.history.pumps).sum()),
-    )  # fmt: skip
+        as_of=facts.history.as_of,
+        today=facts.today,
+        settings=facts.settings,
+        book=facts.book,
+        pumps=decided.pumps,
+        forecast=decided.forecast,
+        vehicles=facts.vehicles,
+        steps=facts.history.common_steps,
+        failures=int(failed_on_record(facts.history.pumps).sum()),
+        **beside,
+    )

@@ -60,6 +60,7 @@ class AnswerStore:
         default_factory=lambda: {True: threading.Lock(), False: threading.Lock()}
     )
     _here_turn: threading.Lock = field(default_factory=threading.Lock)  # one at a time in this process
+    _shared: answers.Shared = field(default_factory=answers.Shared)  # of those who have the turn here
     _begun_here: dict[str, float] = field(default_factory=dict)  # when each was last begun here, in seconds
 
     def get(self, name: str, stamp: Stamp, *, large: bool) -> Kept:
@@ -107,7 +108,7 @@ class AnswerStore:
             # while others write would have it worked out again for a state that has passed.
             if kept is None or (kept.stamp != stamp and self._begun_here.get(name, 0.0) < asked_s):
                 self._begun_here[name] = time.monotonic()
-                kept = self._keep(name, *answers.work_out(name, self.ledger))
+                kept = self._keep(name, *answers.work_out(name, self.ledger, self._shared))
             return kept
         finally:
             self._here_turn.release()

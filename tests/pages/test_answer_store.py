@@ -3,16 +3,26 @@
 import threading
 import time
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
+from unittest.mock import Mock
 
 import pandas as pd
 import pytest
 
+from analytics.learning.fitting import store_fit, stored_fit
+from analytics.risk.ranking import rank_and_groups
+from analytics.scheduling.inputs import inputs_of, read_inputs
+from analytics.scheduling.planning import make_plan
 from dashboard.data import answer_store, answers
 from dashboard.data.answer_store import RENEW_S, AnswerStore
 from dashboard.data.answers import Ranking
 from ingest.errors import LedgerError
+from ingest.ledger.settings import set_setting
+from ingest.visit.entry import VisitEntry
+from ingest.visit.logging_visit import log_visit
+from tests.authors import ANYBODY
+from tests.ledger_fixture import build_ledger, small_capture
 from tests.pages.page_runs import in_a_process
 from tests.pages.test_small_fleets import FLEETS, load
 
@@ -23,7 +33,7 @@ def made(monkeypatch):
     counts, go = [], threading.Event()
     go.set()
 
-    def work_out(name, ledger):
+    def work_out(name, ledger, _shared=None):
         go.wait(10)
         counts.append(name)
         pumps = pd.DataFrame({"pump_id": [1], "currents_a": [[5.0, 5.1]], "made": len(counts)})
@@ -219,3 +229,66 @@ def test_no_page_of_a_small_fleet_waits_for_the_record_of_forecasts(made, monkey
     assert set(store.newest) == {"ranking"}
     held.set()
     waited(store, "record")
+
+
+@pytest.fixture(scope="module")
+def fleet(tmp_path_factory):
+    return build_ledger(tmp_path_factory.mktemp("shared") / "l.duckdb", fitted=True)
+
+
+def test_list_plan_and_distance_ahead_of_a_fleet_decided_about_once_are_those_made_from_nothing(fleet):
+    shared = answers.Shared()
+    shown, ranking = answers.work_out("ranking", fleet, shared)
+    rows, groups = rank_and_groups(fleet)
+    pd.testing.assert_frame_equal(ranking.pumps[rows.columns], rows)
+    pd.testing.assert_frame_equal(ranking.groups, groups)
+    again, decided = shared.decided(fleet)
+    assert again == shown == answers.stamp(fleet)  # that the list was kept as told alters no answer
+    inputs, anew = inputs_of(fleet, decided), read_inputs(fleet, None)
+    for name in ("pumps", "vehicles", "types", "stock", "bays"):
+        pd.testing.assert_frame_equal(getattr(inputs, name), getattr(anew, name))
+    assert (inputs.forecast.survival == anew.forecast.survival).all()
+    for name in ("as_of", "today", "settings", "revision", "steps", "failures"):
+        assert getattr(inputs, name) == getattr(anew, name), name
+    assert answers.work_out("plan", fleet, shared)[1].notes == make_plan(anew).notes
+    ahead = answers.work_out("ahead", fleet, shared)[1]
+    assert (ahead.pump_id == anew.forecast.pump_id).all()
+    assert (ahead.survival[:, 0] == 1).all()
+
+
+def test_a_fleet_is_decided_about_anew_with_each_change_of_its_ledger_and_each_day(fleet, monkeypatch):
+    made = []
+
+    def decide_ledger(ledger):
+        made.append(answers.stamp(ledger))
+        return Mock(learned=len(made) == 1)
+
+    monkeypatch.setattr("analytics.risk.ranking.decide_ledger", decide_ledger)
+    shared = answers.Shared()
+    shared.decided(fleet)
+    assert len(made) == 2  # the first stored a fit, which it does not show
+    shared.decided(fleet)
+    assert len(made) == 2
+    for change in (log_a_visit, change_a_setting, store_a_fit):
+        change(fleet)
+        assert not shared.is_of(answers.stamp(fleet)), change.__name__
+        shown, _ = shared.decided(fleet)
+        assert shown == made[-1] == answers.stamp(fleet), change.__name__
+    assert len(made) == 5
+    tomorrow = date.today() + timedelta(days=1)
+    monkeypatch.setattr(answers, "date", Mock(today=lambda: tomorrow))
+    shared.decided(fleet)
+    assert len(made) == 6
+
+
+def log_a_visit(ledger):
+    entry = VisitEntry("101", visited_on=date(2026, 1, 5), odometer_km=90_000.0)
+    log_visit(ledger, entry, small_capture(), author=ANYBODY, most_questions=0)
+
+
+def change_a_setting(ledger):
+    set_setting(ledger, "extra_stop_days", 9, author=ANYBODY, reason="test")
+
+
+def store_a_fit(ledger):
+    store_fit(ledger, stored_fit(ledger))
