@@ -8,6 +8,7 @@ from typing import Any
 
 import streamlit as st
 
+from dashboard.shell import initials
 from dashboard.words import formats
 from ingest.fleet_folder.tables import Column, Table
 
@@ -123,5 +124,5 @@ def signature(key: str, reason: str = "Reason or source") -> tuple[str, str]:
     """Ask for reason and initials, side by side; returns both."""
     why, who = st.columns([3, 1])
     text = why.text_input(reason, key=f"{key}_reason")
-    by = who.text_input("Your initials", max_chars=12, key=f"{key}_by", autocomplete="off")
+    by = initials.ask(f"{key}_by", who)
     return text, by

@@ -17,19 +17,22 @@ from dashboard.words import formats
 from ingest.wording.stored import question_text
 
 MOST = 12  # lines of one kind; the rest are counted
+LOADED_FROM = 3  # entries about the past that became known at one instant: records were loaded
 MARK = ".reported"  # beside the ledger: when the last report was made
 
 
 @dataclass(frozen=True)
 class Morning:
     """What changed between two instants. news: sentences under their kind, only kinds with something new;
-    still: what stands open besides, in one sentence."""
+    still: what stands open besides, in one sentence; loaded: what of the past came in with whole records, a
+    sentence for each day of loading, which is no news."""
 
     since: datetime
     until: datetime
     depot: str
     news: dict[str, list[str]]
     still: str
+    loaded: tuple[str, ...] = ()
 
     @property
     def is_silent(self) -> bool:
@@ -70,10 +73,12 @@ def morning(
     ask = ask or partial(queries.ask, ledger)
     today, before = until.date(), since.date()
     after: dict[str, Any] = {"since": since, "depot": depot}
-    failures = ask("day_breakdowns", **after)
-    is_earlier = (pd.to_datetime(failures["happened_on"]) < pd.Timestamp(before)).to_numpy(bool)
     idle = _idle(pumps)
-    faults = ask("day_faults", idle=list(idle), **after)
+    failures, old_failures = _apart(ask("day_breakdowns", **after), "happened_on", before)
+    is_earlier = _before(failures["happened_on"], before)
+    faults, old_faults = _apart(ask("day_faults", idle=list(idle), **after), "visited_on", before)
+    stands = old_faults["pump_id"].isin(list(idle))  # loaded with the past, and true today
+    faults, old_faults = pd.concat([faults, old_faults[stands]]), old_faults[~stands]
     jobs = ask("day_jobs", today=today, depot=depot)
     doubts = ask("day_doubts", **after)
     questions = ask("day_questions", **after)
@@ -96,7 +101,31 @@ def morning(
     }
     asked = int(ask("day_open_questions", depot=depot)["open_questions"].iloc[0])
     still = f"Still open in all: {formats.count(len(late), 'late job')}, {formats.count(asked, 'question')}."
-    return Morning(since, until, depot or "", {name: rows for name, rows in kinds.items() if rows}, still)
+    news = {name: rows for name, rows in kinds.items() if rows}
+    return Morning(since, until, depot or "", news, still, _loaded(old_failures, old_faults))
+
+
+def _before(days: pd.Series, day: date) -> Any:
+    return (pd.to_datetime(days) < pd.Timestamp(day)).to_numpy(bool)
+
+
+def _apart(rows: pd.DataFrame, day: str, before: date) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return entries by themselves, and those about the past that came in with a load of many."""
+    old = pd.Series(_before(rows[day], before), rows.index)
+    together = old.groupby(rows["recorded_at"]).transform("sum") >= LOADED_FROM
+    return rows[~(old & together)], rows[old & together]
+
+
+def _loaded(failures: pd.DataFrame, faults: pd.DataFrame) -> tuple[str, ...]:
+    """Return a sentence for each day on which records of the past were loaded."""
+    counted: dict[date, list[str]] = {}
+    for rows, nouns in ((failures, ("breakdown",)), (faults, ("visit for a fault", "visits for a fault"))):
+        for on, mine in rows.groupby(pd.to_datetime(rows["recorded_at"]).dt.date):
+            counted.setdefault(on, []).append(formats.count(len(mine), *nouns))
+    return tuple(
+        f"{' and '.join(said)} of the past came with the records loaded on {formats.day(on)}."
+        for on, said in sorted(counted.items())
+    )
 
 
 def late_parts(parts: pd.DataFrame, before: date, today: date, depot: str | None) -> list[str]:
@@ -171,7 +200,7 @@ def text(made: Morning) -> str:
     out = [title_of(made)]
     for name, rows in made.news.items():
         out += ["", f"{name}: {len(rows):,}", *(f"  {row}" for row in _cut(rows))]
-    return "\n".join([*out, "", made.still])
+    return "\n".join([*out, "", *made.loaded, made.still])
 
 
 def html(made: Morning) -> str:
@@ -179,4 +208,4 @@ def html(made: Morning) -> str:
     if made.is_silent:
         return ""
     tables = [(name, pd.DataFrame({f"{len(rows):,}": _cut(rows)})) for name, rows in made.news.items()]
-    return sheet(title_of(made), tables, {"Besides": made.still}, [], brief=True)
+    return sheet(title_of(made), tables, {"Besides": " ".join([*made.loaded, made.still])}, [], brief=True)

@@ -14,7 +14,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.parts import replacing
-from dashboard.shell import access, frame, say
+from dashboard.shell import access, frame, initials, say
 from dashboard.words import formats
 from ingest.errors import EntryRefused
 
@@ -178,7 +178,7 @@ def _day_given(on: date | None) -> date:
 
 
 def _initials(key: str) -> str:
-    return st.text_input("Your initials", max_chars=12, key=f"{key}_by", autocomplete="off")
+    return initials.ask(f"{key}_by")
 
 
 def _submit(label: str, keep: Callable[[], str]) -> None:

@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import changes, loaders
-from dashboard.shell import access, say
+from dashboard.shell import access, initials, say
 from dashboard.words import formats
 from dashboard.words.warranty import warranty_line
 from ingest.errors import PumpledgerError
@@ -57,7 +57,7 @@ def ask_finding(unit: str) -> None:
         found = st.segmented_control(phrase("What was found"), list(FOUND), format_func=_found, wrap=True,
                                      key="found_before", label_visibility="collapsed")  # fmt: skip
         who, keep = st.columns([1, 2], vertical_alignment="bottom")
-        by = who.text_input(phrase("Your initials"), max_chars=12, key="found_before_by", autocomplete="off")
+        by = initials.ask("found_before_by", who)
         if keep.form_submit_button(phrase("Keep the finding"), width="stretch"):
             try:
                 _keep_finding(int(pump["pump_id"]), found, by)

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.data.queries import records
-from dashboard.shell import access, frame, say
+from dashboard.shell import access, frame, initials, say
 from dashboard.words import formats
 from ingest.visit.choices import AS_TYPED, Choice
 from ingest.visit.choices import WITHDRAW as WITHDRAW_IT
@@ -171,7 +171,7 @@ def show_visit_repair(visits: pd.DataFrame, own: str) -> None:
                 key=f"repair_km_{visit_id}",
             )
             reason = st.text_input("Reason", key=f"repair_why_{visit_id}")
-            by = st.text_input("Your initials", max_chars=12, key=f"repair_by_{visit_id}", autocomplete="off")
+            by = initials.ask(f"repair_by_{visit_id}")
             correct, withdraw = st.columns(2)
             ledger = loaders.ledger_path()
             if correct.form_submit_button(CORRECT, width="stretch"):

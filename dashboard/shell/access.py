@@ -17,6 +17,7 @@ import streamlit as st
 from dashboard.serving.configuration import read_server_settings
 from dashboard.serving.sessions import session_of, still_holds, widest_role
 from dashboard.shell import say
+from dashboard.shell.initials import remember
 from dashboard.shell.navigation import PAGES, ROLES, pages_for
 from ingest.author import FROM_ROLE, NO_SIGN_IN, Author
 from ingest.errors import EntryRefused
@@ -56,6 +57,8 @@ def author(initials: str | None) -> Author:
     """
     if initials is not None and not initials.strip():
         raise EntryRefused("missing", "Give your initials first.")
+    if initials is not None:
+        remember(initials)
     person = current_person()
     if person.role is not None:
         return Author(person.name or "unnamed", person.role, person.depots)

@@ -85,9 +85,23 @@ def test_a_failure_of_before_that_comes_on_record_late_stands_apart(ledger):
     with open_ledger(ledger, read_only=False) as con:
         for days in (0, 30):
             insert_row(con, "breakdown", row | {"happened_on": since.date() - timedelta(days=days)})
-    made = morning.morning(ledger, since, now() + timedelta(minutes=1), NONE)
-    assert len(made.news["Failed on the road"]) == 1
+        at = {"recorded_at": now()}  # of records loaded together, what is of the past is no news
+        for days in (0, 40, 41, 42):
+            insert_row(con, "breakdown", row | at | {"happened_on": since.date() - timedelta(days=days)})
+        pump = dict(con.execute("SELECT unit, pump_id FROM pump WHERE removed_on IS NULL").fetchall())
+        for number, unit in enumerate(("101", "102", "103")):
+            seen = {"visit_id": 900 + number, "unit": unit, "position": "main", "pump_id": pump[unit]}
+            on = {"visited_on": since.date() - timedelta(days=50), "reason": "complaint"}
+            insert_row(con, "visit", seen | at | on)
+    stands = {"pump_id": pump["102"], "status": "failed", "not_working": False, "finding_text": "It stands."}
+    until = now() + timedelta(minutes=1)
+    made = morning.morning(ledger, since, until, NONE, pumps=pd.DataFrame([stands]))
+    assert len(made.news["Failed on the road"]) == 2
     assert len(made.news["Failed before that, on record only now"]) == 1
+    assert [row.endswith("It stands.") for row in made.news["Came in with a fault"]] == [True]
+    told = f"3 breakdowns and 2 visits for a fault of the past came with the records loaded on {now():%F}."
+    assert made.loaded == (told,)
+    assert told in morning.text(made)
 
 
 def test_jobs_due_today_and_newly_late_are_told_others_counted(ledger):

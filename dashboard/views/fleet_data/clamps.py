@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.parts import fact_forms
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, frame, initials, lists, say
 from dashboard.words import formats
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.one_fact import add_facts, change_facts, read_facts
@@ -67,7 +67,7 @@ def _check(names: list[str]) -> None:
         known_a = known.text_input("Known, A", key="check_known", placeholder="5.00")
         read_a = read.text_input("It read, A", key="check_read", placeholder="5.02")
         on = day.date_input("Day", value="today", format="YYYY-MM-DD", key="check_on")
-        by = who.text_input("Your initials", max_chars=12, key="check_by", autocomplete="off")
+        by = initials.ask("check_by", who)
         if st.form_submit_button("Keep this check", width="stretch"):
 
             def keep() -> str:

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.parts import fact_forms, pump_forms
-from dashboard.shell import access, address, frame, lists, say
+from dashboard.shell import access, address, frame, initials, lists, say
 from dashboard.words import formats, visit
 from dashboard.words.plain import plain
 
@@ -149,7 +149,7 @@ def _add_work(own: str, currency: str) -> None:
                     plain(f"Cost of it all, {currency}"), 0.0, None, None, 50.0, key="new_work_cost"
                 )
             note = st.text_input("Note", key="new_work_note")
-            by = st.text_input("Your initials", max_chars=12, key="new_work_by", autocomplete="off")
+            by = initials.ask("new_work_by")
             if st.form_submit_button("Keep this entry", type="primary", width="stretch"):
                 frame.attempt(
                     lambda: _keep_work(kind, unit, day, odometer, blame, cost, note, by, own),

@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import changes, loaders
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, frame, initials, lists, say
 from dashboard.words import formats
 from dashboard.words.plain import plain
 from ingest.errors import EntryRefused
@@ -108,7 +108,7 @@ def _give_price(currency: str) -> None:
             )
         }
         source = st.text_input("Source", placeholder="invoice, quotation, ledger account")
-        by = st.text_input("Your initials", max_chars=12, autocomplete="off")
+        by = initials.ask("prices_by")
         if st.form_submit_button("Keep this price", type="primary", width="stretch"):
             frame.attempt(
                 lambda: _keep_price(element, amount, valid_from, chosen, source, by),
@@ -166,7 +166,7 @@ def show_settings() -> None:
         text = st.text_input("New value", placeholder="a number, or the text as shown above")
         valid_from = st.date_input("In force from", "today", format="YYYY-MM-DD")
         reason = st.text_input("Reason")
-        by = st.text_input("Your initials", max_chars=12, key="setting_by")
+        by = initials.ask("setting_by")
         if st.form_submit_button("Change it", type="primary"):
             frame.attempt(
                 lambda: _change_setting(str(key), text, valid_from, by, reason),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard.data import changes, loaders
-from dashboard.shell import access, frame, say
+from dashboard.shell import access, frame, initials, say
 
 
 def show_set_up() -> None:
@@ -32,7 +32,7 @@ def show_set_up() -> None:
             ),
         }
         say.note("Leave blank what nobody knows: it stays unknown, and nothing is guessed.")
-        by = st.text_input("Your initials", max_chars=12, key="set_up_by", autocomplete="off")
+        by = initials.ask("set_up_by")
         if st.form_submit_button("Begin with this unit", type="primary", width="stretch"):
 
             def keep() -> str:

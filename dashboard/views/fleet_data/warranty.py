@@ -12,7 +12,7 @@ from dashboard.data.depots import taking_along
 from dashboard.data.queries import records
 from dashboard.parts.claim_sheet import claimable
 from dashboard.parts.recall_list import recall_sheet, recall_table, summary
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, frame, initials, lists, say
 from dashboard.words import formats
 from dashboard.words.warranty import CLAIM_STATES, HOLD_OUTCOMES
 from ingest.errors import EntryRefused
@@ -117,7 +117,7 @@ def _close(number: int, left: pd.DataFrame) -> None:
                                        key=f"close_outcome_{number}", wrap=True)  # fmt: skip
         why, who = st.columns([3, 1])
         note = why.text_input("Note", key=f"close_note_{number}")
-        by = who.text_input("Your initials", max_chars=12, key=f"close_by_{number}", autocomplete="off")
+        by = initials.ask(f"close_by_{number}", who)
         if st.form_submit_button("Close this line", width="stretch"):
 
             def keep() -> str:
@@ -138,7 +138,7 @@ def _lift(number: int) -> None:
     with st.form(f"lift_{number}", border=False):
         why, who = st.columns([3, 1])
         because = why.text_input("Why the hold ends", key=f"lift_why_{number}")
-        by = who.text_input("Your initials", max_chars=12, key=f"lift_by_{number}", autocomplete="off")
+        by = initials.ask(f"lift_by_{number}", who)
         if st.form_submit_button("Lift the hold"):
             frame.attempt(
                 lambda: lift_hold(loaders.ledger_path(), number, because, author=access.author(by)),
@@ -155,7 +155,7 @@ def _begin() -> None:
             lot = lot_box.text_input("Lot, blank for the whole type", key="hold_lot")
             why, who = st.columns([3, 1])
             reason = why.text_input("Why", key="hold_why")
-            by = who.text_input("Your initials", max_chars=12, key="hold_by", autocomplete="off")
+            by = initials.ask("hold_by", who)
             if st.form_submit_button("Hold it back", type="primary", width="stretch"):
 
                 def keep() -> str:

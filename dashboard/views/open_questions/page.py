@@ -5,7 +5,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.data.queries import ALL_ROWS, records
 from dashboard.parts import settling
-from dashboard.shell import address, frame, lists, say
+from dashboard.shell import address, frame, initials, lists, say
 from dashboard.words import formats
 
 ROWS_A_PAGE = 10
@@ -38,11 +38,11 @@ asked = {"code": code, "find": find.strip()} | lists.asked(chosen)
 rows = lists.one_page(
     "open_questions", "asked", ("question matches", "questions match"), ROWS_A_PAGE, **asked
 )
-initials = st.text_input("Your initials", key="answered_by", max_chars=12, persist_state="page")
+by = initials.ask("answered_by")
 own = loaders.settings()["distance_unit"]
 if code and len(rows) > 1:
-    settling.show_alike(loaders.ask("open_questions", rows=ALL_ROWS, skip=0, **asked), initials)
-settling.show_questions(records(rows), initials, own)
+    settling.show_alike(loaders.ask("open_questions", rows=ALL_ROWS, skip=0, **asked), by)
+settling.show_questions(records(rows), by, own)
 lists.on_paper(settling.question_table(rows))
 lists.save_all("open_questions", "open_questions", settling.question_table, **asked)
 if len(counted) > 1:

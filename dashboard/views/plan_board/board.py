@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import access, address, frame, lists, say
+from dashboard.shell import access, address, frame, initials, lists, say
 from dashboard.views.plan_board.week_grid import week_grid
 from dashboard.words import formats
 from dashboard.words.plain import plain
@@ -176,7 +176,7 @@ def _ask_move(plan: Plan, jobs: pd.DataFrame, pump_id: int, week: str) -> None:
         say.warn("; ".join(doubts) + ". It needs a reason.")
     with st.form("board_move_form"):
         reason = st.text_input("Why", key="board_why", placeholder="kept with the decision")
-        by = st.text_input("Your initials", key="board_by", max_chars=12)
+        by = initials.ask("board_by")
         yes, no = st.columns(2)
         go = yes.form_submit_button("Move it", type="primary", width="stretch")
         leave = no.form_submit_button("Leave it", width="stretch")

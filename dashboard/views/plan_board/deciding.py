@@ -12,7 +12,7 @@ from dashboard.data import loaders
 from dashboard.parts import asked_pump
 from dashboard.parts.deciding import day_offered, decide
 from dashboard.parts.replacing import FOUND
-from dashboard.shell import access, address, frame, say
+from dashboard.shell import access, address, frame, initials, say
 from dashboard.words import formats
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def _ask(plan: Plan, pumps: dict[int, str], first: int) -> None:
         done = _ask_done()
     words = "what was done and why" if what == "done" else "asked for, but when booking a free day"
     reason = st.text_input("Reason", placeholder=words)
-    by = st.text_input("Your initials", max_chars=12, key="decision_by")
+    by = initials.ask("decision_by")
     refused = st.container()  # above the button, which may be the last thing on the screen
     if st.button("Decide", type="primary", width="stretch"):
         risk = _risk(plan, pump_id)

@@ -13,7 +13,7 @@ from analytics.money.decision import on_the_day
 from dashboard.charts import plan as plan_charts
 from dashboard.data import loaders
 from dashboard.data.depots import taking_along
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, frame, initials, lists, say
 from dashboard.views.plan_board import deciding
 from dashboard.words import formats
 from dashboard.words.warranty import warranty_line
@@ -243,7 +243,7 @@ def show_lines(plan: Plan, chosen: dict[str, list[str]]) -> None:
     calendar.download_button("Calendar file", dates, "plan.ics", "text/calendar")
     if access.may("plan") and (lines["status"] == "proposed").any():
         with accept.popover("Book all proposed"):
-            by = st.text_input("Your initials", key="accept_by", max_chars=12)
+            by = initials.ask("accept_by")
             if st.button("Book them all", type="primary"):
                 frame.attempt(lambda: deciding.accept(narrow, plan, by))
 

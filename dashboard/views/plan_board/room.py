@@ -10,7 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.data import loaders
-from dashboard.shell import access, frame
+from dashboard.shell import access, frame, initials
 from dashboard.words import formats
 from ingest.author import Author
 from ingest.errors import EntryRefused
@@ -41,7 +41,7 @@ def _ask() -> None:
             )
             hours = right.text_input("Bay hours in it, 0 for none", key="room_hours")
             row = {"depot": depot, "week": formats.day(week), "hours": hours}
-        by = st.text_input("Your initials", max_chars=12, key="room_by")
+        by = initials.ask("room_by")
         if st.form_submit_button("Keep it", type="primary", width="stretch"):
             table = STOCK if what == STOCK.file else BAYS
             typed = {name: str(value or "").strip() for name, value in row.items()}

@@ -10,7 +10,7 @@ import streamlit as st
 from dashboard.data import loaders
 from dashboard.data.depots import taking_along
 from dashboard.parts.claim_sheet import claim_sheet, steps_table
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, frame, initials, lists, say
 from dashboard.words import formats
 from dashboard.words.warranty import CLAIM_STATES, warranty_line
 from ingest.errors import EntryRefused
@@ -54,7 +54,7 @@ def _say(pump_id: int, currency: str) -> None:
         on = day.date_input("Day", "today", max_value=date.today(), format="YYYY-MM-DD", key="claim_on")
         amount = much.text_input(f"Amount, {currency}", key="claim_amount")
         note = why.text_input("Its number, or why refused", key="claim_note")
-        by = who.text_input("Your initials", max_chars=12, key="claim_by", autocomplete="off")
+        by = initials.ask("claim_by", who)
         if st.form_submit_button("Keep this", width="stretch"):
 
             def keep() -> str:

@@ -13,7 +13,7 @@ from dashboard.charts.small_history import small
 from dashboard.data import loaders
 from dashboard.parts import risk_list
 from dashboard.parts.deciding import day_offered, decide_all
-from dashboard.shell import access, frame, say
+from dashboard.shell import access, frame, initials, say
 from dashboard.words import formats
 from dashboard.words.plain import plain
 
@@ -78,7 +78,7 @@ def _decide(rows: pd.DataFrame) -> None:
         )  # fmt: skip
         day = st.date_input("Day", _day_offered(rows), format="YYYY-MM-DD")
         reason = st.text_input("Reason", placeholder="asked for when pinning and rejecting")
-        by = st.text_input("Your initials", max_chars=12, key="several_by")
+        by = initials.ask("several_by")
         said = "Decide about all of them" if several else "Decide"
         if not st.form_submit_button(said, type="primary", width="stretch"):
             return

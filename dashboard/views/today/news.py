@@ -28,4 +28,6 @@ def show() -> None:
             say.points(lines[:MOST])
             if len(lines) > MOST:
                 say.note(f"and {len(lines) - MOST:,} more")
+    for sentence in made.loaded:
+        say.note(sentence)
     say.note(made.still)

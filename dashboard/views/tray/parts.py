@@ -12,7 +12,7 @@ import streamlit as st
 
 from dashboard.data import changes, loaders
 from dashboard.data.queries import records
-from dashboard.shell import access, frame, lists, say
+from dashboard.shell import access, frame, initials, lists, say
 from dashboard.words import formats
 from dashboard.words.plain import plain
 from dashboard.words.taking import state_unsaid
@@ -40,7 +40,7 @@ def show_taking() -> None:
         scale_text = scale.text_input(
             "Full scale of audio files", key="take_full_scale", placeholder="such as 10A"
         )
-        by = st.text_input("Your initials", key="take_by", max_chars=12, autocomplete="off")
+        by = initials.ask("take_by")
         if st.form_submit_button("Take them in", type="primary", width="stretch"):
             frame.attempt(lambda: _take(text, clamp, by, rate_text, scale_text))
 
@@ -97,7 +97,7 @@ def show_waiting(rows: pd.DataFrame) -> None:
     lists.on_paper(table.drop(columns=["No", "Trace"]).assign(Store=ticks))
     state, who = st.columns(2)
     ran = state.selectbox("How the engine ran, where a row doesn't say", ("", *STATES), key="tray_state")
-    by = who.text_input("Your initials", key="tray_by", max_chars=12, autocomplete="off")
+    by = initials.ask("tray_by", who)
     ticked = edited[edited["Store"]].assign(
         Engine=lambda rows: rows["Engine"].where(rows["Engine"].fillna("") != "", ran)
     )
@@ -196,7 +196,7 @@ def show_dropping(rows: pd.DataFrame) -> None:
             "File", list(names), index=None, format_func=names.__getitem__, key="drop_file"
         )
         why = st.text_input("Why it is no visit", key="drop_why")
-        by = st.text_input("Your initials", key="drop_by", max_chars=12, autocomplete="off")
+        by = initials.ask("drop_by")
         if st.form_submit_button("Let it go", width="stretch"):
             if tray_id is None:
                 say.refuse("Choose the file first.")
