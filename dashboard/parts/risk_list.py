@@ -86,7 +86,7 @@ def is_booked(ranking: pd.DataFrame) -> pd.Series:
 def headline(ranking: pd.DataFrame) -> str:
     """Return the sentence that answers "what needs doing?"."""
     if not len(ranking):
-        return "No pump is in service yet."
+        return "No pump is in service."
     acts = ranking.loc[~is_booked(ranking), "action"].value_counts()
     booked = int(is_booked(ranking).sum())
     parts = [
@@ -114,15 +114,17 @@ def headline(ranking: pd.DataFrame) -> str:
 
 
 def expected_words(risk: pd.Series) -> str:
-    """Return how many of these pumps are expected to fail, with the range that chance alone leaves.
+    """Return how many of these pumps are expected to fail, with the range that chance alone leaves, where it
+    leaves more than one number.
 
     risk: of each pump. "11 (8 in 10: 7 to 15)": the count has variance sum p(1 - p) and is taken as normal.
     """
     from analytics.past.normal import Z_80
 
     mean, reach = float(risk.sum()), Z_80 * float((risk * (1 - risk)).sum()) ** 0.5
-    shown = f"{mean:,.1f}" if mean < 10 else f"{mean:,.0f}"
-    return f"{shown} (8 in 10: {max(round(mean - reach), 0):,} to {round(mean + reach):,})"
+    shown = "0" if mean < 0.05 else f"{mean:,.1f}" if mean < 10 else f"{mean:,.0f}"
+    least, most = max(round(mean - reach), 0), round(mean + reach)
+    return shown if least == most else f"{shown} (8 in 10: {least:,} to {most:,})"
 
 
 def with_stakes(rows: pd.DataFrame) -> pd.DataFrame:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -20,6 +21,7 @@ CORRECT, WITHDRAW = "Correct the odometer", "Withdraw the visit"
 _CORRECT = {"odometer": CORRECT, "day": "Correct the day", "since": "Scale what was read since that day"}
 AS_IT_STANDS, NO_MATTER = "It is right as it stands", "It doesn't matter"
 BUTTONS_A_ROW = 3
+WHOLE = 4  # questions drawn with their boxes at once; a screen shows two or three
 # Answers that many questions of a kind may have in common.
 ALIKE = {
     "value": "each is what its question offers",
@@ -38,16 +40,25 @@ def kind_words(code: str) -> str:
 
 
 def show_questions(rows: list[dict[str, Any]], by: str, own: str) -> None:
-    """Draw questions (rows of open_questions.sql), each with every way to settle it."""
-    for row, offers in zip(rows, loaders.offers(rows), strict=True):
-        _show_question(row, {_label(c): c for c in offers if _may(c)}, by, own)
+    """Draw questions (rows of open_questions.sql), each with every way to settle it: the first few whole,
+    each of the others under a fold that it is read on."""
+    for number, (row, offers) in enumerate(zip(rows, loaders.offers(rows), strict=True)):
+        draw = partial(_show_question, row, {_label(c): c for c in offers if _may(c)}, by, own)
+        if number < WHOLE:
+            draw()
+        else:
+            frame.show_fold(f"? {_asked(row)}", f"fold_question_{row['question_id']}", draw)
+
+
+def _asked(row: dict[str, Any]) -> str:
+    return question_text(row["code"], row["details"], row["text"])
 
 
 def _show_question(row: dict[str, Any], offers: dict[str, Choice], by: str, own: str) -> None:
     key = row["question_id"]
     about_visit = not formats.is_unknown(row["visit_id"])
     with st.form(f"question_{key}", border=True):
-        say.line(f"? {question_text(row['code'], row['details'], row['text'])}")
+        say.line(f"? {_asked(row)}")
         say.note(_about(row))
         reason = st.text_input("Why", key=f"why_{key}", placeholder="the reason, in a few words")
         labels = [*offers, NO_MATTER]

@@ -135,9 +135,9 @@ def off_paper(name: str) -> Any:
     return st.container(key=f"off_paper_{name}")
 
 
-def show_fold(label: str, key: str, draw: Callable[[], None]) -> None:
-    """Draw a fold whose content is worked out once somebody opens it."""
-    fold = st.expander(plain(label), key=key, on_change="rerun")
+def show_fold(label: str, key: str, draw: Callable[[], None], *, opened: bool = False) -> None:
+    """Draw a fold whose content is worked out once somebody opens it; opened: from the first."""
+    fold = st.expander(plain(label), opened, key=key, on_change="rerun")
     if fold.open:
         with fold:
             draw()

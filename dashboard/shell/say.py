@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import streamlit as st
 
 from dashboard.words.plain import bullets, plain
 
 
-def line(text: object, *, lead: str = "") -> None:
-    """Write a paragraph."""
-    st.markdown(_led(text, lead))
+def line(text: object, *more: object, lead: str = "") -> None:
+    """Write a paragraph; more: others below it, which cost the page no part of their own."""
+    led([(lead, text), *(("", other) for other in more)])
 
 
-def note(text: object) -> None:
-    """Write a remark in small print."""
-    st.caption(plain(text))
+def led(paragraphs: Iterable[tuple[str, object]]) -> None:
+    """Write paragraphs, each a lead ("" for none) and its text."""
+    st.markdown("\n\n".join(_led(text, lead) for lead, text in paragraphs))
+
+
+def note(text: object, *more: object) -> None:
+    """Write a remark in small print; more: others below it."""
+    st.caption("\n\n".join(map(plain, (text, *more))))
+
+
+def notes(lines: Sequence[object]) -> None:
+    """Write remarks in small print, one below the other; nothing where there are none."""
+    if lines:
+        st.caption(bullets(lines) if len(lines) > 1 else plain(lines[0]))
 
 
 def points(lines: Iterable[object]) -> None:

@@ -1,9 +1,10 @@
 """How fast pages come up on many pumps, against a bare page of the same framework in the same run.
 
-    python -m tests.benchmarks.pages_speed [PUMPS] [LEDGER]
+    python -m tests.benchmarks.pages_speed [--pumps N] [--ledger FILE] [--part pages|filters] [--at OURS BARE]
 
-Builds a ledger of readings (pages_ledger.sql; LEDGER keeps it for the next run), serves it and a page that
-only says hello, and prints for every page, in turns with the bare one:
+Builds a ledger of readings (pages_ledger.sql; FILE keeps it for the next run), serves it and a page that
+only says hello (--at: asks two servers that run already), and measures for every page, in turns with the
+bare one:
 
 - first paint: from the start of navigation to the first frame in which the page's heading and its first
   answer (its sentence or box) are visible, by the browser's own clock; for the bare page, its heading;
@@ -12,17 +13,19 @@ only says hello, and prints for every page, in turns with the bare one:
 - bytes received, the framework's own code (kept by the browser) left out;
 
 then the time from a click on each filter to the end of the redraw. Long answers are worked out before,
-and how long a person waits for each the very first time is printed first. Run it on a quiet machine; the load
-of the machine is printed.
+and how long a person waits for each the very first time is printed first. What was measured goes into
+results.json. Run it on a quiet machine; the load of the machine is printed.
 """
 
 from __future__ import annotations
 
+import argparse
 import os
 import statistics
-import sys
 import tempfile
 import time
+from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -30,6 +33,7 @@ from typing import Any
 from playwright.sync_api import TimeoutError, sync_playwright
 
 from ingest.ledger.connection import open_ledger
+from tests.benchmarks.results import PAGE, Figure, keep_results, method_versions, page, read_results
 from tests.browser.browsing import DESKTOP, FLAGS, chromium, served, settle
 
 ROUNDS = 5
@@ -55,7 +59,7 @@ PAINTED = """selector => {
         ? new RegExp(selector.slice(6, -1)).test(main.innerText) : seen(main.querySelector(selector));
     return there ? performance.now() : null;
 }"""
-AT_REST = """() => document.querySelector('[data-testid="stApp"]').getAttribute('data-test-script-state')
+AT_REST = """() => document.querySelector('[data-testid="stApp"]')?.getAttribute('data-test-script-state')
     === 'notRunning' ? performance.now() : null"""
 # Notes when the last click or Enter was, and when the script then came to rest.
 WATCH = """() => {
@@ -124,38 +128,48 @@ def open_page(
     return paint / 1000, drawn / 1000, max(whole, drawn) / 1000, received
 
 
-def filters(page: Any, address: str) -> None:
-    """Print the time each filter takes, from the click to the end of the redraw."""
+def filters(tab: Any, address: str) -> list[Figure]:
+    """Return the time each filter takes, from the click to the end of the redraw."""
+    found = []
 
-    def timed(what: str, act: Any, turns: int = 3) -> None:
+    def timed(page: str, which: str, act: Callable[[int], None], turns: int = 3) -> None:
         seconds = []
         for turn in range(turns):
-            settle(page)
-            page.wait_for_timeout(300)
+            settle(tab)
+            tab.wait_for_timeout(300)
             act(turn)
-            page.wait_for_function("() => window.rested > 0")
-            page.wait_for_timeout(300)  # a second redraw, if there is one, counts
-            seconds.append(page.evaluate("() => (window.rested - window.acted) / 1000"))
-        print(
-            f"  {what}: {statistics.median(seconds):.2f} s (of {turns}; worst {max(seconds):.2f})", flush=True
-        )
+            tab.wait_for_function("() => window.rested > 0")
+            tab.wait_for_timeout(300)  # a second redraw, if there is one, counts
+            seconds.append(tab.evaluate("() => (window.rested - window.acted) / 1000"))
+        middle = statistics.median(seconds)
+        print(f"  {page}, {which}: {middle:.2f} s (of {turns}; worst {max(seconds):.2f})", flush=True)
+        name = f"filters.{page}.{which.lower()}".replace(" ", "_")
+        about = f"{page} at many pumps, from a choice of {which.lower()} to the end of the redraw"
+        found.append(Figure(name, middle, "s", about))
 
     def go(where: str) -> None:
-        page.goto(f"{address}/{where}")
-        settle(page, 600_000)
-        page.evaluate(WATCH)
+        tab.goto(f"{address}/{where}")
+        settle(tab, 600_000)
+        tab.evaluate(WATCH)
 
-    def choose(label: str) -> Any:
+    def choose(label: str) -> Callable[[int], None]:
         def act(turn: int) -> None:  # each time one value more: a chosen one is no longer offered
-            page.keyboard.press("Escape")  # the list stays open after a choice, and a click would shut it
-            page.get_by_role("combobox", name=label).first.click()
-            page.get_by_role("option").filter(has_not_text="Select all").first.click()
+            tab.keyboard.press("Escape")  # the list stays open after a choice, and a click would shut it
+            box = tab.get_by_role("combobox", name=label).first
+            box.evaluate("e => e.scrollIntoView({block: 'center'})")  # its list needs room below
+            box.click()
+            offered = tab.get_by_role("option").filter(has_not_text="Select all").first
+            try:
+                offered.wait_for(timeout=3_000)
+            except TimeoutError:
+                box.click()  # the list was open still, and the first click shut it
+            offered.click()
 
         return act
 
-    def write(label: str, *texts: str) -> Any:
+    def write(label: str, *texts: str) -> Callable[[int], None]:
         def act(turn: int) -> None:
-            box = page.get_by_role("textbox", name=label, exact=True)
+            box = tab.get_by_role("textbox", name=label, exact=True)
             box.fill(texts[turn])
             box.press("Enter")
 
@@ -163,18 +177,19 @@ def filters(page: Any, address: str) -> None:
 
     print("Filters, from the click to the end of the redraw:")
     go("pumps-by-risk")
-    timed("pumps by risk, find", write("Find", "0123", "00099", ""))
+    timed("pumps by risk", "Find", write("Find", "0123", "00099", ""))
     for label, values in {"Action": 3, "Depot": 20, "Pump type": 4, "Vehicle class": 2}.items():
         go("pumps-by-risk")
-        timed(f"pumps by risk, {label.lower()}", choose(label), min(3, values))
+        timed("pumps by risk", label, choose(label), min(3, values))
     go("plan-board")
-    timed("plan board, depot", choose("Depot"))
+    timed("plan board", "Depot", choose("Depot"))
     go("fleet-data")
-    timed("fleet data, find", write("Find", "0123", "00099", "777"))
+    timed("fleet data", "Find", write("Find", "0123", "00099", "777"))
     go("open-questions")
-    timed("open questions, unit", write("Unit", "000123", "000500", ""))
-    go("costs")
-    timed("costs, depot", choose("Depot"))
+    timed("open questions", "Unit", write("Unit", "000123", "000500", ""))
+    go("costs?costs_part=Spent")
+    timed("costs", "Depot", choose("Depot"))
+    return found
 
 
 def wait_for_long_answers(browser: Any, address: str) -> None:
@@ -194,53 +209,75 @@ def wait_for_long_answers(browser: Any, address: str) -> None:
         page.close()
 
 
-def main(pumps: int, kept: Path | None) -> None:
-    """Print the figures side by side."""
-    with tempfile.TemporaryDirectory() as folder:
-        ledger, hello = kept or Path(folder) / "many.duckdb", Path(folder) / "hello.py"
-        hello.write_text(HELLO)
-        if not ledger.exists():
-            build(ledger, pumps)
-        with served(ledger) as ours, served(ledger, hello) as bare, sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
-            print(f"{pumps:,} pumps; load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+def pages(browser: Any, ours: str, bare: str) -> list[Figure]:
+    """Return each page's first paint, drawn and whole as multiples of a bare page's."""
+    times = {name: Times([], [], []) for name in (None, *PAGES)}
+    for _ in range(ROUNDS):  # taken in turn, so that load on the machine falls on all alike
+        for name, seen in times.items():
+            address = bare if name is None else f"{ours}/{name}"
+            answer, figure = (None, None) if name is None else PAGES[name]
+            try:
+                paint, drawn, whole, received = open_page(browser, address, answer, figure)
+            except TimeoutError:
+                print(f"  /{name}: {answer or figure} never came", flush=True)
+                continue
+            seen.paint.append(paint)
+            seen.drawn.append(drawn)
+            seen.whole.append(whole)
+            seen.received = max(seen.received, received)
+    base = statistics.median(times[None].paint)
+    rest = statistics.median(times[None].whole)
+    print(f"bare hello: first paint {base:.2f} s, whole {rest:.2f} s (medians of {ROUNDS})")
+    found = []
+    for name, seen in times.items():
+        if name is None or not seen.paint:
+            continue
+        paint, drawn, whole = (statistics.median(part) for part in (seen.paint, seen.drawn, seen.whole))
+        print(
+            f"  /{name}: first paint {paint:.2f} s, {paint / base:.2f} x; drawn {drawn:.2f} s, "
+            f"{drawn / base:.2f} x; whole {whole:.2f} s, {whole / rest:.2f} x; {seen.received / 1e6:.2f} MB",
+            flush=True,
+        )
+        short = name.partition("?")[0].replace("-", "_") or "today"
+        told = {"first": paint / base, "drawn": drawn / base, "whole": whole / rest}
+        for what, ratio in told.items():
+            about = f"{short.replace('_', ' ')} at many pumps, {what}, to a bare page's"
+            found.append(Figure(f"pages.{short}.{what}", ratio, "×", about))
+        found.append(Figure(f"pages.{short}.mb", seen.received / 1e6, "MB", f"{short} sends, many pumps"))
+    return found
+
+
+def main() -> None:
+    """Print the figures side by side and keep them."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--pumps", type=int, default=100_000, metavar="N")
+    parser.add_argument("--ledger", type=Path, metavar="FILE")
+    parser.add_argument("--part", choices=["pages", "filters"])
+    parser.add_argument("--at", nargs=2, metavar=("OURS", "BARE"))
+    args = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright, ExitStack() as servers:
+        browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
+        print(f"load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+        if args.at:
+            ours, bare = args.at
+        else:
+            ledger, hello = args.ledger or Path(folder) / "many.duckdb", Path(folder) / "hello.py"
+            hello.write_text(HELLO)
+            if not ledger.exists():
+                build(ledger, args.pumps)
+            ours = servers.enter_context(served(ledger))
+            bare = servers.enter_context(served(ledger, hello))
             wait_for_long_answers(browser, ours)
-            times = {name: Times([], [], []) for name in (None, *PAGES)}
-            for _ in range(ROUNDS):  # taken in turn, so that load on the machine falls on all alike
-                for name, seen in times.items():
-                    address = bare if name is None else f"{ours}/{name}"
-                    answer, figure = (None, None) if name is None else PAGES[name]
-                    try:
-                        paint, drawn, whole, received = open_page(browser, address, answer, figure)
-                    except TimeoutError:
-                        print(f"  /{name}: {answer or figure} never came", flush=True)
-                        continue
-                    seen.paint.append(paint)
-                    seen.drawn.append(drawn)
-                    seen.whole.append(whole)
-                    seen.received = max(seen.received, received)
-            base = statistics.median(times[None].paint)
-            rest = statistics.median(times[None].whole)
-            print(f"bare hello: first paint {base:.2f} s, whole {rest:.2f} s (medians of {ROUNDS})")
-            for name, seen in times.items():
-                if name is not None and seen.paint:
-                    paint, drawn, whole = (
-                        statistics.median(part) for part in (seen.paint, seen.drawn, seen.whole)
-                    )
-                    print(
-                        f"  /{name}: first paint {paint:.2f} s, {paint / base:.2f} x; drawn {drawn:.2f} s, "
-                        f"{drawn / base:.2f} x; whole {whole:.2f} s, {whole / rest:.2f} x; "
-                        f"{seen.received / 1e6:.2f} MB",
-                        flush=True,
-                    )
-            page = browser.new_page(viewport=DESKTOP)
-            filters(page, ours)
-            print(f"load of the machine {os.getloadavg()[0]:.1f}")
-            browser.close()
+        script = "tests.benchmarks.pages_speed"
+        if args.part != "filters":
+            keep_results(pages(browser, ours, bare), f"{script} --part pages", None)
+        if args.part != "pages":
+            tab = browser.new_page(viewport=DESKTOP)
+            keep_results(filters(tab, ours), f"{script} --part filters", None)
+        print(f"load of the machine {os.getloadavg()[0]:.1f}")
+        browser.close()
+    PAGE.write_text(page(read_results(), method_versions()), encoding="utf-8")
 
 
 if __name__ == "__main__":
-    main(
-        int(sys.argv[1]) if len(sys.argv) > 1 else 100_000,
-        Path(sys.argv[2]) if len(sys.argv) > 2 else None,
-    )
+    main()

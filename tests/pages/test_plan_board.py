@@ -13,6 +13,7 @@ from dashboard.data import loaders
 from dashboard.parts import deciding
 from dashboard.views.plan_board import board, parts, room
 from dashboard.views.plan_board.week_grid import JS
+from dashboard.words.plain import bullets
 from ingest.errors import EntryRefused
 from ingest.fleet_folder.tables import BAYS, STOCK
 from ingest.ledger.connection import open_ledger
@@ -61,16 +62,16 @@ def test_many_notes_of_a_kind_leave_the_first_screen_to_the_board():
         note = lambda code, text: SimpleNamespace(code=code, text=text)  # noqa: E731
         closed = [note("booked-closed-day", f"Unit {k} is booked for a closed day.") for k in range(20)]
         few = [note("no-stock", "No stock is on record."), note("as-of", "As of a day.")]
-        parts.show_notes(SimpleNamespace(notes=[*few, *closed]))
+        parts.show_notes(SimpleNamespace(lines=[], notes=[*few, *closed]))
 
     app = AppTest.from_function(page).run()
     assert not app.exception
-    assert len(app.main) == 1 + parts.MOST_ALIKE + 1  # a note of its own kind, three of many, a fold
-    assert app.expander[0].label == "17 more like the last"
-    told = " ".join(at.value for at in [*app.caption, *app.markdown])
-    assert "No stock" in told
-    assert "As of" not in told
-    assert all(f"Unit {k} is" in told for k in range(20))
+    firsts = bullets(["No stock is on record.", "Unit 0 is booked for a closed day."])
+    assert [at.value for at in app.caption] == [firsts]
+    assert app.expander[0].label == "19 more remarks like these"
+    app.session_state["plan_remarks"] = True
+    rest = app.run().markdown[0].value
+    assert all(f"Unit {k} is" in rest for k in range(1, 20))
 
 
 def test_each_job_stands_in_its_week_and_depot_with_room_and_conflict():
@@ -89,9 +90,12 @@ def test_each_job_stands_in_its_week_and_depot_with_room_and_conflict():
 
 def test_of_a_week_with_very_many_jobs_some_stand_there_and_the_rest_is_counted():
     many = pd.concat([jobs().head(1)] * 20, ignore_index=True).assign(pump_id=range(20))
-    cell = board.board(a_plan(), many, [MONDAY])["rows"][0]["cells"][0]
-    assert [job["id"] for job in cell["jobs"]] == list(range(board.IN_A_CELL))
-    assert cell["more"] == "and 5 more, in the list below"
+    elsewhere = [jobs().head(1).assign(depot=f"Depot {k}") for k in range(7)]
+    for rows, drawn in ((many, 20), (pd.concat([many, *elsewhere]), board.LEAST_IN_A_CELL)):
+        cells = [row["cells"][0] for row in board.board(a_plan(), rows, [MONDAY])["rows"]]
+        cell = next(cell for cell in cells if len(cell["jobs"]) > 1)
+        assert [job["id"] for job in cell["jobs"]] == list(range(drawn))
+    assert cell["more"] == "and 15 more: narrow by depot, or see the list below"
 
 
 def test_text_from_records_is_never_markup():

@@ -9,8 +9,6 @@ from tests.pages.page_runs import open_page, words
 
 TYPES = [{"pump_type": "T", "current_low_a": 4, "current_high_a": 7}]
 HISTORY = [{"pump": "1", "history_part": part} for part in ("What is expected", "Waveforms", "Visits")]
-# Fleets whose first pump is in service: of another the parts of its history have no more to draw.
-IN_SERVICE = {"one pump, no visit", "broken down, never read", "three pumps"}
 
 
 def units(count, **facts):
@@ -63,18 +61,25 @@ def load(folder, tables):
     return ledger
 
 
-def draw_every_page(parts):
-    history = [{"pump": "1"}, *(HISTORY if parts else [])]
+def draw_every_page():
     for view in PAGES:
-        for query in history if view == "pump_history" else [{}]:
+        for query in [{"pump": "1"}, *HISTORY] if view == "pump_history" else [{}]:
             page = open_page(view, **query)
             assert not page.error, (view, query, [e.value for e in page.error])
 
 
-@pytest.mark.parametrize("name", [name for name in FLEETS if name != "work alone"])
-def test_every_page_of_a_small_fleet_opens(tmp_path, monkeypatch, name):
+def test_every_page_of_a_fleet_that_broke_down_before_it_was_read_opens(tmp_path, monkeypatch):
+    monkeypatch.setenv("PUMPLEDGER", load(tmp_path / "folder", FLEETS["broken down, never read"]))
+    draw_every_page()
+
+
+@pytest.mark.parametrize("name", ["one pump, no visit", "three pumps"])
+def test_every_part_of_a_first_pumps_history_opens(tmp_path, monkeypatch, name):
+    """Pages of these fleets, and of others as small, are walked by tests/browser/test_small_fleets.py."""
     monkeypatch.setenv("PUMPLEDGER", load(tmp_path / "folder", FLEETS[name]))
-    draw_every_page(name in IN_SERVICE)
+    for query in HISTORY:
+        page = open_page("pump_history", **query)
+        assert not page.error, (query, [e.value for e in page.error])
 
 
 def test_every_page_opens_after_a_first_visit_by_meter(tmp_path, monkeypatch, capsys):
@@ -82,7 +87,7 @@ def test_every_page_opens_after_a_first_visit_by_meter(tmp_path, monkeypatch, ca
     entered = ["--unit", "7", "--odometer", "88412 mi", "--meter-a", "5.2", "--date", "2026-03-01"]
     assert main(["log", *entered, "--ledger", ledger]) == 0
     monkeypatch.setenv("PUMPLEDGER", ledger)
-    draw_every_page(parts=True)
+    draw_every_page()
 
 
 @pytest.mark.parametrize("name", sorted(NO_PUMP_RUNS))

@@ -36,7 +36,8 @@ def show_units() -> None:
         find=find.strip(), order=order, **lists.asked(chosen),
     )  # fmt: skip
     if access.may("facts"):
-        _change_unit(own, rows["unit"].tolist())
+        units = rows["unit"].tolist()
+        frame.show_fold("Change a unit, or add one", "change_unit", lambda: _ask_unit(own, units))
 
 
 def unit_table(rows: pd.DataFrame, own: str) -> pd.DataFrame:
@@ -61,41 +62,40 @@ def unit_table(rows: pd.DataFrame, own: str) -> pd.DataFrame:
     )
 
 
-def _change_unit(own: str, listed: list[str]) -> None:
+def _ask_unit(own: str, listed: list[str]) -> None:
     from ingest.fleet_folder.one_fact import add_facts, change_facts, read_facts
     from ingest.fleet_folder.tables import VEHICLES
 
-    with st.expander("Change a unit, or add one"):
-        unit = st.selectbox("Unit to change or add", listed, index=None, key="unit_to_change",
-                            accept_new_options=True, placeholder="type the vehicle's number")  # fmt: skip
-        if not unit:
-            return
-        unit = str(unit).strip()
-        known = loaders.ask("vehicle", unit=unit)
-        row = known.iloc[0].to_dict() if len(known) else None
-        say.note("On record; change what is wrong." if row else "Not on record: it will be added.")
-        with st.form(f"unit_{unit}"):
-            typed = fact_forms.fields(
-                VEHICLES, row, key=f"unit_{unit}", own=own, leave_out=("unit",),
-                suggest={field: loaders.values_of(field) for field in ("class", "depot")},
-            )  # fmt: skip
-            reason, by = fact_forms.signature(f"unit_{unit}")
-            if st.form_submit_button("Keep this unit", type="primary", width="stretch"):
+    unit = st.selectbox("Unit to change or add", listed, index=None, key="unit_to_change",
+                        accept_new_options=True, placeholder="type the vehicle's number")  # fmt: skip
+    if not unit:
+        return
+    unit = str(unit).strip()
+    known = loaders.ask("vehicle", unit=unit)
+    row = known.iloc[0].to_dict() if len(known) else None
+    say.note("On record; change what is wrong." if row else "Not on record: it will be added.")
+    with st.form(f"unit_{unit}"):
+        typed = fact_forms.fields(
+            VEHICLES, row, key=f"unit_{unit}", own=own, leave_out=("unit",),
+            suggest={field: loaders.values_of(field) for field in ("class", "depot")},
+        )  # fmt: skip
+        reason, by = fact_forms.signature(f"unit_{unit}")
+        if st.form_submit_button("Keep this unit", type="primary", width="stretch"):
 
-                def keep() -> None:
-                    values = read_facts(VEHICLES, typed, own)
-                    ledger = loaders.ledger_path()
-                    signed: dict[str, Any] = {
-                        "author": access.author(by),
-                        "reason": reason,
-                        "command": changes.COMMAND,
-                    }
-                    if row:
-                        change_facts(ledger, VEHICLES, unit, values, **signed)
-                    else:
-                        add_facts(ledger, VEHICLES, {"unit": unit} | values, **signed)
+            def keep() -> None:
+                values = read_facts(VEHICLES, typed, own)
+                ledger = loaders.ledger_path()
+                signed: dict[str, Any] = {
+                    "author": access.author(by),
+                    "reason": reason,
+                    "command": changes.COMMAND,
+                }
+                if row:
+                    change_facts(ledger, VEHICLES, unit, values, **signed)
+                else:
+                    add_facts(ledger, VEHICLES, {"unit": unit} | values, **signed)
 
-                frame.attempt(keep, f"Unit {unit} is kept as shown.")
+            frame.attempt(keep, f"Unit {unit} is kept as shown.")
 
 
 def show_work() -> None:

@@ -19,26 +19,29 @@ if TYPE_CHECKING:
 
 WEEKS = 6
 DEPOTS = 12
-IN_A_CELL = 15  # jobs drawn of a depot's week; a person reads no more of them in one place
+# Jobs drawn of a depot's week: so many that the board is a few screens high, more where depots are few.
+LEAST_IN_A_CELL, IN_A_COLUMN = 5, 30
 NO_DEPOT = "no depot"
 JOB_COLUMNS = ["pump_id", "unit", "position", "job", "part", "status", "planned_on", "hours"]
 MOVE, UNDO = "board_move", "board_undo"
 
 
-def show_board(plan: Plan, chosen: dict[str, list[str]]) -> None:
-    """Draw the board, the price of a move asked for, and the way back from the last one."""
+def show_board(plan: Plan, chosen: dict[str, list[str]], place: Any) -> None:
+    """Draw the board, the price of a move asked for, and the way back from the last one; the box for its
+    first week goes to `place`, beside those that narrow it."""
     jobs = jobs_of(plan, chosen)
     if not len(jobs):
         st.header("Board", anchor=False)
         say.line("No job is planned.")
         return
     weeks = weeks_of(plan)
-    with st.container(key="board_weeks"):  # of no use where the screen is too narrow for the board
-        st.header("Board", anchor=False)
+    with place, st.container(key="board_weeks"):  # of no use where the screen is too narrow for the board
         first = st.selectbox(
             "Weeks from", weeks, format_func=formats.day,
             **address.bound("board_from", "weeks from", map(formats.day, weeks)),
         ) or weeks[0]  # fmt: skip
+    with st.container(key="board_head"):
+        st.header("Board", anchor=False)
     grid = board(plan, jobs, weeks[weeks.index(first) :][:WEEKS])
     if grid["left_out"]:
         say.note(f"{DEPOTS} depots are drawn; narrow the list by depot to see the other {grid['left_out']}.")
@@ -72,7 +75,8 @@ def board(plan: Plan, jobs: pd.DataFrame, weeks: list[date]) -> dict[str, Any]:
     of_cell = at.groupby(["depot", "week"])
     counted = of_cell.size()
     told: dict[tuple[str, date], list[dict[str, Any]]] = {}
-    for row in of_cell.head(IN_A_CELL)[[*JOB_COLUMNS, "depot", "week"]].to_dict("records"):
+    most = max(LEAST_IN_A_CELL, IN_A_COLUMN // max(len(drawn), 1))
+    for row in of_cell.head(most)[[*JOB_COLUMNS, "depot", "week"]].to_dict("records"):
         told.setdefault((row["depot"], row["week"]), []).append(job_text(row))
     rows = []
     for depot in drawn:
@@ -82,7 +86,10 @@ def board(plan: Plan, jobs: pd.DataFrame, weeks: list[date]) -> dict[str, Any]:
             mine = told.get((depot, week), [])
             more = int(counted.get((depot, week), 0)) - len(mine)
             cell = {"room": text, "over": over, "jobs": mine}
-            made.append(cell | ({"more": f"and {more:,} more, in the list below"} if more else {}))
+            made.append(
+                cell
+                | ({"more": f"and {more:,} more: narrow by depot, or see the list below"} if more else {})
+            )
         rows.append({"depot": depot, "cells": made})
     return {
         "caption": "Choose a job, then the week it is to go to: its price is shown before anything changes. "

@@ -16,15 +16,10 @@ plan = kept.value
 frame.age(kept, "Plan")
 say.line(plan_parts.headline(plan))
 frame.first_part_first()
-if len(plan.lines):
-    say.note(
-        "This saving is of the jobs listed, each against leaving that pump to fail; the one on Costs is of a "
-        "policy "
-        "kept up year after year. Neither is part of the other."
-    )
 plan_parts.show_notes(plan)
-chosen = lists.narrowing(key="plan")
-board.show_board(plan, chosen)
+*places, weeks = lists.choices_row("plan", [1, 1, 1, 1])
+chosen = lists.narrowing(key="plan", places=places)
+board.show_board(plan, chosen, weeks)
 plan_parts.show_jobs(plan, chosen)
 with frame.off_paper("decide"):
     deciding.show_decision(plan)

@@ -13,7 +13,7 @@ from analytics.money.decision import on_the_day
 from dashboard.charts import plan as plan_charts
 from dashboard.data import loaders
 from dashboard.data.depots import taking_along
-from dashboard.shell import access, frame, initials, lists, say
+from dashboard.shell import access, address, frame, initials, lists, say
 from dashboard.views.plan_board import deciding
 from dashboard.words import formats
 from dashboard.words.warranty import warranty_line
@@ -23,7 +23,10 @@ from ingest.wording.quantities import minus
 if TYPE_CHECKING:
     from analytics.scheduling.planning import Plan
 
-MOST_ALIKE = 3  # notes of one kind before the board
+OF_THE_JOBS = (
+    "This saving is of the jobs listed, each against leaving that pump to fail; the one on Costs is of a "
+    "policy kept up year after year. Neither is part of the other."
+)
 STATUS_WORDS = {
     "booked": "■ booked",
     "pinned": "■ pinned to its day",
@@ -55,10 +58,12 @@ MOST_DEPOTS = 6  # drawn, each in a chart of its own
 def headline(plan: Plan) -> str:
     """Return what the plan holds and what it is expected to save, with its range."""
     if not len(plan.lines):
-        return (
-            f"No change is planned for the {plan.horizon_days} days from {formats.day(plan.today)}: "
-            f"none pays. {formats.count(len(plan.checks), 'check')} planned."
-        )
+        within = f"is planned for the {plan.horizon_days} days from {formats.day(plan.today)}"
+        if not loaders.ask("fleet_counts").iloc[0]["pumps_in_service"]:
+            return f"Nothing {within}: no pump is in service."
+        if not len(plan.checks):
+            return f"No change or check {within}: none pays."
+        return f"No change {within}: none pays. {formats.count(len(plan.checks), 'check')} planned."
     status = plan.lines["status"].value_counts()
     counted = ", ".join(f"{n:,} {name}" for name, n in status.items())
     saving = formats.money(plan.expected_saving, plan.currency)
@@ -98,13 +103,13 @@ def _jobs_words(plan: Plan) -> str:
 
 
 def show_notes(plan: Plan) -> None:
-    """Draw what is odd about the plan, of each kind the first few and the rest under a fold."""
-    for texts in by_kind(plan):
-        for text in texts[:MOST_ALIKE]:
-            say.note(text)
-        if more := texts[MOST_ALIKE:]:
-            with st.expander(f"{len(more):,} more like the last"):
-                say.points(more)
+    """Draw what is odd about the plan: of each kind the first remark, the others under a fold, so that the
+    board stands on the first screen."""
+    kinds = by_kind(plan)
+    say.notes([*([OF_THE_JOBS] if len(plan.lines) else []), *(texts[0] for texts in kinds)])
+    if more := [text for texts in kinds for text in texts[1:]]:
+        label = f"{formats.count(len(more), 'more remark')} like these"
+        frame.show_fold(label, "plan_remarks", lambda: say.points(more))
 
 
 def by_kind(plan: Plan) -> list[list[str]]:
@@ -210,14 +215,33 @@ def show_jobs(plan: Plan, chosen: dict[str, list[str]]) -> None:
     them."""
     changes, checks = (lists.narrowed(rows, chosen) for rows in (plan.lines, plan.checks))
     sooner = len(checks) and (not len(changes) or checks["planned_on"].min() < changes["planned_on"].min())
-    for show in (show_checks, show_lines) if sooner else (show_lines, show_checks):
-        show(plan, chosen)
+    parts = [("Planned changes", "plan", changes, partial(_draw_lines, plan, chosen, changes))]
+    if len(checks):
+        parts.append(("Planned checks", "checks", checks, partial(_draw_checks, checks)))
+    (title, _, _, draw), *others = reversed(parts) if sooner else parts
+    st.header(title, anchor=False)
+    draw()
+    for title, name, rows, draw in others:
+        show_part(title, name, rows, draw)
 
 
-def show_lines(plan: Plan, chosen: dict[str, list[str]]) -> None:
+def show_part(title: str, name: str, rows: pd.DataFrame, draw: Callable[[], None]) -> None:
+    """Draw a further list of the page: a long one under a fold that says how many it holds, so that the
+    board and the list before it are not kept waiting for what is read after them."""
+    if len(rows) < lists.FIND_FROM:
+        st.header(title, anchor=False)
+        draw()
+    else:
+        _fold(title, name, rows, draw)
+
+
+def _fold(title: str, name: str, rows: pd.DataFrame, draw: Callable[[], None]) -> None:
+    found = bool(address.text(f"find_{name}"))  # what is found in it is part of the page's address
+    frame.show_fold(f"{title}: {len(rows):,}", f"fold_{name}", draw, opened=found)
+
+
+def _draw_lines(plan: Plan, chosen: dict[str, list[str]], lines: pd.DataFrame) -> None:
     """Draw booked, pinned and proposed work by day, with files and paper to take away."""
-    lines = lists.narrowed(plan.lines, chosen)
-    st.header("Planned changes", anchor=False)
     if not len(lines):
         say.line("None.")
         return
@@ -295,19 +319,19 @@ def checks_table(checks: pd.DataFrame) -> pd.DataFrame:
     return without_lone_positions(shown[list(CHECK_COLUMNS)]).rename(columns=CHECK_COLUMNS)
 
 
-def show_checks(plan: Plan, chosen: dict[str, list[str]]) -> None:
+def _draw_checks(checks: pd.DataFrame) -> None:
     """Draw jobs that are a check only, by day."""
-    checks = lists.narrowed(plan.checks, chosen)
-    if len(checks):
-        st.header("Planned checks", anchor=False)
-        lists.show(checks, "Checks by day, with their steps and what to bring.", "checks", shown=checks_table)
+    lists.show(checks, "Checks by day, with their steps and what to bring.", "checks", shown=checks_table)
 
 
 def show_orders(plan: Plan, chosen: dict[str, list[str]]) -> None:
     """Draw what to order, by when."""
     parts = lists.narrowed(plan.parts, {k: chosen[k] for k in ("depot", "pump_type")})
-    st.header("Order list", anchor=False)
     wanted = parts[(parts["to_order"] > 0) | (parts["booked"] > 0)] if len(parts) else parts
+    show_part("Order list", "order_list", wanted, lambda: _draw_orders(wanted))
+
+
+def _draw_orders(wanted: pd.DataFrame) -> None:
     if not len(wanted):
         say.line("Nothing to order.")
         return
@@ -339,8 +363,8 @@ def show_rest(plan: Plan, chosen: dict[str, list[str]]) -> None:
     title = "Should be done, but doesn't fit"
     rows = lists.narrowed(plan.unplaced, chosen)
     if len(rows):
-        st.header(title, anchor=False)
-        lists.show(rows, f"{title}.", "unplaced", shown=partial(rest_table, columns=reasons))
+        shown = partial(rest_table, columns=reasons)
+        show_part(title, "unplaced", rows, lambda: lists.show(rows, f"{title}.", "unplaced", shown=shown))
     for title, name, rows, columns in (
         ("No job of their own yet", "waiting", plan.waiting, reasons),
         ("Rejected by a person", "rejected", plan.rejected, {"why": "Reason"}),
@@ -359,6 +383,4 @@ def show_rest(plan: Plan, chosen: dict[str, list[str]]) -> None:
 def _fold_list(
     title: str, name: str, rows: pd.DataFrame, shown: Callable[[pd.DataFrame], pd.DataFrame]
 ) -> None:
-    frame.show_fold(
-        f"{title}: {len(rows):,}", f"fold_{name}", lambda: lists.show(rows, f"{title}.", name, shown=shown)
-    )
+    _fold(title, name, rows, lambda: lists.show(rows, f"{title}.", name, shown=shown))

@@ -67,9 +67,9 @@ def show_metrics(pump: pd.Series, visits: pd.DataFrame, ranked: pd.DataFrame) ->
             ),
             f"{m.title} of this pump over {axis.title}, {len(rows)} visits.",
         )  # fmt: skip
-    if missing := [m.words for m in trended() if m not in told]:
-        say.note(f"No reading yet of {' and '.join(missing)}.")
-    say.note(_legend(rows, shown, events))
+    missing = [m.words for m in trended() if m not in told]
+    unread = [f"No reading yet of {' and '.join(missing)}."] if missing else []
+    say.note(_legend(rows, shown, events), *unread)
     frame.show_fold(
         "Slow drift against the limits, a detail", "slow_drift",
         lambda: _show_slow(pump, rows, lines, axis, events, settings, started),

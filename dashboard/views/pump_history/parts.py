@@ -72,12 +72,8 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
         row = ranked.iloc[0]
         with st.container(border=True):
             st.subheader(formats.action(row["action"]), anchor=False)
-            if row["finding"] not in QUIET:
-                say.line(row["finding_text"])
-            say.line(row["reason"])
-            when = risk_list.due_words(row)
-            if when:
-                say.line(when)
+            finding = [row["finding_text"]] if row["finding"] not in QUIET else []
+            say.line(*finding, row["reason"], *filter(None, [risk_list.due_words(row)]))
         frame.first_part_first()
         a, b, c, d = st.columns(4)
         a.metric("Risk before next stop", formats.percent(row["risk_to_next_stop"]),
@@ -106,9 +102,8 @@ def show_head(pump: pd.Series, ranked: pd.DataFrame) -> None:
     facts.append(_fitted(pump, own))
     if not formats.is_unknown(pump["lot"]):
         facts.append(f"lot {pump['lot']}")
-    say.note(" · ".join(facts))
-    if line := warranty_line(loaders.warranty(pump_id), own, date.today()):
-        say.note(line)
+    warranty = warranty_line(loaders.warranty(pump_id), own, date.today())
+    say.note(" · ".join(facts), *([warranty] if warranty else []))
 
 
 def _fitted(pump: pd.Series, own: str) -> str:

@@ -27,9 +27,8 @@ def show(row: pd.Series) -> None:
     with st.container(border=True):
         place = formats.place(row["unit"], row["position"])
         st.subheader(plain(f"{formats.action(row['action'])}, unit {place}"), anchor=False)
-        if row["finding"] not in QUIET:
-            say.line(row["finding_text"])
-        say.line(row["reason"], lead="Why.")
+        finding = [("", row["finding_text"])] if row["finding"] not in QUIET else []
+        say.led([*finding, ("Why.", row["reason"])])
         _small_history(int(row["pump_id"]))
         say.line(row["action_text"], lead="What to do.")
         if when := risk_list.due_words(row):

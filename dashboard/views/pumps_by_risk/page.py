@@ -20,16 +20,19 @@ if not frame.started("Once a visit is logged, its pump appears here with its ris
 
 ranked = loaders.ranked()
 ranking = ranked.value.pumps
+if not len(ranking):
+    say.line(risk_list.headline(ranking))
+    st.stop()
 answer = st.empty()  # the first thing read; of all pumps until it is known what the list is narrowed to
 if not st.query_params:
     answer.write(risk_list.headline(ranking))
     frame.first_part_first()
 chosen = choosing.show()
 rows = chosen.of(ranking)
-answer.write(risk_list.headline(rows))
 if not len(rows):
-    say.line("No pump matches these choices.")
+    answer.write("No pump matches these choices.")
     st.stop()
+answer.write(risk_list.headline(rows))
 ordered = risk_list.in_order(rows, chosen.order)
 table, panel = st.columns([3, 2], gap="medium")
 list_place, below = table.container(), table.container()
@@ -71,8 +74,8 @@ with panel:
     else:
         beside.show((marked if len(marked) else part).iloc[0])
 frame.age(ranked, "Risks")
-for text in ranked.value.steps:
-    say.note(text)
+if ranked.value.steps:
+    say.note(*ranked.value.steps)
 early_failures.show_warning(ranked.value.groups)
 frame.foot(
     "Risk is the chance that the pump fails on the road over one interval between planned stops, from now. "
