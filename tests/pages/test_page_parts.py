@@ -370,11 +370,11 @@ def test_the_plan_begins_with_its_first_day_be_it_a_check(monkeypatch):
                            saving_against_later=90.0, saving_low=5.0, saving_high=1000.0)  # fmt: skip
     assert "are planned, 2026-01-06 to 2026-01-12 (1 booked)" in plan_parts.headline(plan)
     drawn = []
-    for name in ("show_lines", "show_checks"):
+    for name in ("_draw_lines", "_draw_checks"):
         monkeypatch.setattr(plan_parts, name, lambda *_, name=name: drawn.append(name))
     plan_parts.show_jobs(plan, {})
     plan_parts.show_jobs(SimpleNamespace(lines=lines, checks=checks.head(0)), {})
-    assert drawn == ["show_checks", "show_lines", "show_lines", "show_checks"]
+    assert drawn == ["_draw_checks", "_draw_lines", "_draw_lines"]
 
 
 def test_a_week_whose_hours_nobody_gave_has_neither_room_nor_none():
