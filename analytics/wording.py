@@ -66,7 +66,7 @@ BESIDE = {
 
 CLAUSES = ("at", "over")  # places that another sentence fills, by its code, or nothing
 PERCENTS = ("share_pct", "year_pct")  # places of OF_FORECASTS that no forecast fills with all or nothing
-OF_FORECASTS = ("change-after-drops", "check-and-change", "pays")
+OF_FORECASTS = ("change-after-drops", "check-and-change", "mend-and-change", "pays")
 SENTENCES = {
     # what follows from a reason
     "next": "{reason} Next: {action}",
@@ -92,6 +92,8 @@ SENTENCES = {
     "it {at}{over} if that reading bears it out.",
     "check-and-change": "Check it {at} and change it unless the check says otherwise{over} "
     "({share_pct} % end in a change).",
+    "mend-and-change": "Mend what was found {at} and capture again; change it unless that clears the reading"
+    "{over} ({share_pct} % end in a change).",
     "watch-finding": "The finding is confirmed, but a change does not pay yet: capture at half the usual "
     "interval.",
     "watch-risk": "The risk is high, but no reading orders a change: capture at half the usual interval.",

@@ -7,11 +7,11 @@ import pandas as pd
 
 from analytics.judging.baseline import number, text
 from analytics.judging.examined import last_work
+from analytics.judging.made import NOT_SERVICEABLE
 from analytics.judging.rules import RULES
 from analytics.judging.steps import STEPS
 from ingest.settings_in_force import Settings
 
-NOT_SERVICEABLE = ("module", "none")
 UNCOMPARED = ("healthy", "tank-low", "reduced-command", "no-specification")
 # Findings that only a reading alike can show again or clear.
 ON_BASELINE = (

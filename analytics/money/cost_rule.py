@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.beside import IN_TANK
+from analytics.judging.made import has
 from analytics.money.cost_book import CostBook
 from analytics.money.decision import (
     CHECK_AND_CHANGE,
@@ -70,8 +71,8 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: Settings)
     pumps: rows of `with_prices` with risk, risk_if_new (over one interval), class, and bool finished (its
     finding's steps are all passed), finding, checked (its check is done, with its newest reading), failed,
     starves (proven not to deliver), idle (by its last reading the engine may get no fuel), circuit_proven
-    (volts and drops explain that) and cause_found (its finding is a cause beside the pump, measured or seen,
-    not mended).
+    (volts and drops explain that), cause_found (its finding is a cause beside the pump, measured or seen, not
+    mended) and made (judging/made.py).
     """
     work, skill = work_of(pumps, settings), skill_of(settings)
     idle = pumps["idle"].to_numpy(bool)
@@ -107,6 +108,7 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: Settings)
         may_change=finished | (not settings["demand_finished_finding"]),
         looked_at=looked_at,
         idle=idle,
+        read_now=has(pumps["made"], "zero", "circuit"),
         least_saving=float(settings["least_saving_share"]) * pumps["planned"].to_numpy(float),
     )
     return Weighed(outlook, work, made)

@@ -34,7 +34,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-METHOD_VERSION = 14  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 15  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)
@@ -160,6 +160,7 @@ def decide(
     may_change: np.ndarray | bool = True,
     looked_at: np.ndarray | bool = False,
     idle: np.ndarray | bool = False,
+    read_now: np.ndarray | bool = False,
     least_saving: np.ndarray | float = 0.0,
 ) -> Decision:
     """Return the cheapest job and time for each pump (module docstring).
@@ -168,15 +169,16 @@ def decide(
     a new pump would be safer, else none is changed; failed: it no longer works, so it is changed at once;
     starves: it is proven not to deliver, so it is changed at the first time there is, whatever its risk;
     may_change: False where the fleet demands a finished finding first and it is not: checks only;
-    looked_at: its check is done, so that a change ordered ahead waits for no reading;
+    looked_at: its check is done, so that a change waits for no other reading;
     idle: by its last reading the engine may get no fuel and nobody knows why, so it is checked at the first
     time there is, whatever its risk, and nothing is changed before.
+    read_now: the reading that a change in the bay would ask for first is the one it stands on;
     least_saving: money that work must save to be ordered: less is within the error of any forecast.
     """
     n = len(outlook.beside)
-    over, safe, out, dry, may, seen, no_fuel, mends = (
+    over, safe, out, dry, may, seen, no_fuel, mends, read = (
         np.broadcast_to(x, n).astype(bool)
-        for x in (over_ceiling, safer, failed, starves, may_change, looked_at, idle, outlook.found)
+        for x in (over_ceiling, safer, failed, starves, may_change, looked_at, idle, outlook.found, read_now)
     )
     no_fuel = no_fuel & ~out & ~dry
     safe, may = safe | dry, may | dry
@@ -212,7 +214,8 @@ def decide(
         [1.0, 1 - named - held, (1 - named) * _unexplained_goes(outlook, work, skill)[row, time] * ~mends],
         0.0,
     )
-    waits = (time != NOW) & (job >= CHECK_AND_CHANGE) & ~out & ~dry & ~seen
+    told = seen | (read & (time == NOW) & (job == CHANGE))
+    waits = (job >= CHECK_AND_CHANGE) & ~out & ~dry & ~told
     changes = changes * np.where(waits, borne_out(nothing - cost[row, job, time], work.planned), 1.0)
     p_change = changes * np.where(out, 1.0, 1 - outlook.risk[row, time])
     because = np.select(

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from analytics.judging.made import has
 from analytics.money.cost_rule import Curves, weigh, with_decision
 from analytics.money.decision import (
     CHANGE,
@@ -16,7 +17,9 @@ from analytics.money.decision import (
     CHECK_AND_CHANGE,
     JOBS,
     NO_FUEL,
+    NOW,
     ON_CEILING,
+    TIMES,
     curve_at,
     on_the_day,
 )
@@ -65,8 +68,8 @@ def decide_pumps(
     action, action_text, job, asked_first (`named`), planned_on, decision_status and decided_by.
 
     pumps: rows of cost_rule.with_prices with the columns rank gives, finding_action, status, not_working,
-    circuit_proven, cause_found, checked (bool, its check is done and on record with the newest reading), and
-    those of parts_ahead.with_parts.
+    circuit_proven, cause_found, checked (bool, its check is done and on record with the newest reading), made
+    (judging/made.py), and those of parts_ahead.with_parts.
     forecast_of: gives that of a part of the rows, in their order, or what makes it when called. decisions:
     newest of a person, by pump. today: nothing is dated before it (as_of). where: None decides in this
     process, else `ingest.chains.parts` does.
@@ -84,7 +87,7 @@ def decide_pumps(
     pumps = pd.concat(list(in_parts(_decide_part, asked, where, methods)))
     pumps = pumps.assign(proposed_on=_first_days(pumps, settings, today, decisions))
     pumps = pumps.assign(unseen_days=_unseen_days(pumps, as_of, today))
-    weighed = ["lead_days", "on_hand", "idle", "circuit_proven", "cause_found"]
+    weighed = ["lead_days", "on_hand", "idle", "circuit_proven"]
     return with_words(pumps.drop(columns=weighed), decisions).drop(columns="unseen_days")
 
 
@@ -250,12 +253,13 @@ def named(pumps: pd.DataFrame, option: np.ndarray) -> pd.DataFrame:
     """Return `pumps` with job, the one name of what is done at the stop in list, plan and pages, and
     asked_first: NO_LOOK, DROPS or LOOK.
 
-    option: what is weighed for each (n,), of JOBS. Nothing is asked of a pump that has failed or whose steps
-    or check are done; where no outcome of a check could alter a change, zero and drops are, and that is a
-    check and change too. A pump that was never read, or not for longer than its interval (unseen_days), is
-    captured first.
+    option: what is weighed for each (n,), of JOBS. Nothing is asked of a pump that has failed, whose steps or
+    check are done, or that stands in the bay with zero and both drops of this very visit on record; where no
+    outcome of a check could alter a change, zero and drops are, and that is a check and change too. A pump
+    that was never read, or not for longer than its interval (unseen_days), is captured first.
     """
     done = pumps[["finished", "failed", "checked"]].to_numpy(bool).any(axis=1)
+    done |= (option == JOBS[CHANGE]) & made_now(pumps)
     changes = np.isin(option, CHANGES)
     asked = np.select(
         [changes & done, option == JOBS[CHANGE], changes | (option == JOBS[CHECK])],
@@ -270,12 +274,18 @@ def named(pumps: pd.DataFrame, option: np.ndarray) -> pd.DataFrame:
     return pumps.assign(job=job.astype(object), asked_first=asked)
 
 
+def made_now(pumps: pd.DataFrame) -> np.ndarray:
+    """Return whether each pump's job is for the bay it stands in, and what such a change asks for first, zero
+    and drops, is on record of that very visit, (n,)."""
+    return np.asarray((pumps["at"] == TIMES[NOW]).to_numpy() & has(pumps["made"], "zero", "circuit"))
+
+
 _AT = {"now": "at-now", "extra stop": "at-extra-stop"}
 
 
 class _Asked(NamedTuple):
     """What the words about one pump rest on: share_pct, how often its check ends in a change;
-    unseen_days, as `_unseen_days`."""
+    unseen_days, as `_unseen_days`; cause_found, one beside the pump that waits for its mending."""
 
     action: str
     option: str
@@ -285,6 +295,7 @@ class _Asked(NamedTuple):
     finished: bool
     share_pct: int
     unseen_days: int
+    cause_found: bool
 
 
 def _what_to_do(row: _Asked) -> Remark | None:
@@ -303,6 +314,8 @@ def _what_to_do(row: _Asked) -> Remark | None:
         return remark("change-never-captured", **where)
     if row.action == CAPTURE_FIRST:
         return remark("change-after-capture", days=row.unseen_days, **where)
+    if row.action == CHECK_AND_CHANGE_ACTION and row.cause_found:
+        return remark("mend-and-change", share_pct=row.share_pct, **where)
     if row.action == CHECK_AND_CHANGE_ACTION and row.option == JOBS[CHANGE]:
         return remark("change-after-drops", share_pct=row.share_pct, **where)
     if row.action == CHECK_AND_CHANGE_ACTION:

@@ -17,6 +17,7 @@ from analytics.judging.action import next_captures
 from analytics.judging.complaints import MENDS
 from analytics.judging.finding import BROKE_DOWN, NO_VALUES, decide_findings, last_readings
 from analytics.judging.judged import judged_visits
+from analytics.judging.made import PARTS, has, made_on_the_newest_day
 from analytics.learning.fitting import Fit
 from analytics.money.cost_book import CostBook, cost_book
 from analytics.money.cost_rule import with_prices
@@ -263,6 +264,7 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     table.loc[unread, ["finding", "finding_text", "finding_action", "next_test"]] = BROKE_DOWN
     failed = table.pop("failed").astype(bool) | unread
     table["checked"] = table["checked"].astype(bool)
+    table["made"] = table["made"].astype(int)
     for name in ("not_working", "circuit_proven", "cause_found"):
         table[name] = table[name].astype(bool) & ~failed
     table["down_since"] = pd.to_datetime(table["down_since"]).where(~unread, broke)
@@ -276,11 +278,19 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
 def findings_of(
     judged: pd.DataFrame, services: pd.DataFrame, settings: Settings, breakdowns: pd.DataFrame
 ) -> pd.DataFrame:
-    """Return what decide_findings and next_captures tell of each pump, and `checked`; index: pump_id."""
+    """Return what decide_findings and next_captures tell of each pump, `made`, what the newest day looked at
+    (judging/made.py), and `checked`; index: pump_id.
+
+    checked: its check is done, by the result written down or since all that it asks for was looked at.
+    """
     last = last_readings(judged, services, settings)
     found = decide_findings(judged, services, settings, breakdowns=breakdowns, last=last)
     found = found.join(next_captures(found["finding_action"], last, settings))
-    return found.assign(checked=found.index.isin(_checked_last(judged)))
+    made = made_on_the_newest_day(judged).reindex(found.index, fill_value=0)
+    flow = found["finding_action"].isin(["check delivery", "check filter or strainer"]).to_numpy()
+    whole = has(made, "zero", "circuit", "pressure", "filter", *PARTS) & (~flow | has(made, "delivery"))
+    whole &= ~found["cause_found"].to_numpy(bool)
+    return found.assign(made=made, checked=found.index.isin(_checked_last(judged)) | whole)
 
 
 def _checked_last(judged: pd.DataFrame) -> np.ndarray:
@@ -300,7 +310,7 @@ NEVER_READ: dict[str, Any] = {
     "finding_values": NO_VALUES,
     "finding_action": "none", "next_test": "A first capture at the next stop.", "missing": "",
     "failed": False, "down_since": pd.NaT, "not_working": False, "circuit_proven": False,
-    "cause_found": False,
+    "cause_found": False, "made": 0,
     "checked": False, "next_capture_on": None, "next_capture_km": None,
 }  # fmt: skip
 HEALS_FROM_PCT = 1.0  # of average current, over all its distance: readings that hardly scatter prove less

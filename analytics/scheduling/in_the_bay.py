@@ -84,7 +84,8 @@ def decide_in_the_bay(ledger: Path, pump_id: int, on: date) -> BayDecision | Non
     line = SimpleNamespace(
         job=job, asked_first=row["asked_first"], finding=row["finding"], finding_action=row["finding_action"],
         because=row["because"], p_beside=float(row["p_beside"]), filter=None, pump_type=row["pump_type"],
-        action_text=row["action_text"],
+        action_text=row["action_text"], step_text=row["step_text"], cause_found=bool(row["cause_found"]),
+        made=int(row["made"]),
     )  # fmt: skip
     told = tuple(steps(line)) if job != "nothing" else ()
     line.steps = told
@@ -104,6 +105,10 @@ NOW = {
 }
 
 NO_FUEL_NOW = "Check it now, while it is in the bay: the engine may get no fuel, {hours} h."
+MEND_FIRST_NOW = (
+    "Mend what was found and capture again, then change it now unless that clears the reading ({share} % end "
+    "in a change), pump {pump_type}, {hours} h."
+)
 MEND_NOW = "Mend what was found now, while it is in the bay, {hours} h."
 FOR_ITS_RISK = (
     "{text} Not for this reading alone: by all that is known of it, {risk} % of such pumps fail before their "
@@ -123,6 +128,8 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
         "share": whole_percent(100 * row["p_change"]), "pump_type": row["pump_type"], "hours": f"{hours:.1f}",
     }  # fmt: skip
     of_its_own = {NO_FUEL: NO_FUEL_NOW, CAUSE_FOUND: MEND_NOW} if job == "check" else {}
+    if job == "check and change" and row["cause_found"]:
+        of_its_own = {str(row["because"]): MEND_FIRST_NOW}
     text = phrase(of_its_own.get(str(row.get("because")), NOW[job]), **told)
     risk = row["risk_to_next_stop"]
     if row["finding_action"] == "none" and risk == risk:  # nobody is left to wonder at a sound reading

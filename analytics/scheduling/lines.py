@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.learning.failure import FLEET_FAILURES
-from analytics.money.decision import CAUSE_FOUND, NO_FUEL, curve_at, lived_km, on_the_day
+from analytics.money.decision import CAUSE_FOUND, NO_FUEL, NOW, TIMES, curve_at, lived_km, on_the_day
 from analytics.past.frames import each
 from analytics.past.normal import Z_80
 from analytics.risk.parts_ahead import lead_of
@@ -50,9 +50,11 @@ def dressed(
     names = [
         "position", "class", "action", "risk", "risk_to_next_stop", "planned", "failure", "placeholder",
         "reason", "vin", "make", "model", "year", "p_beside", "finding_action", "finding",
-        "action_text",
+        "action_text", "step_text", "cause_found",
     ]  # fmt: skip
     lines = lines.assign(**{name: pumps[name] for name in names})
+    # At a later stop all is looked at anew.
+    lines["made"] = pumps["made"].where(pumps["at"] == TIMES[NOW], 0)
     lines["job_number"] = [f"P{i}" for i in lines["pump_id"]]
     lines["because"] = pumps["because"].where(lines["status"] == "proposed", "a person's booking")
     lines["worth_on_cost"] = pumps["benefit"] >= 0

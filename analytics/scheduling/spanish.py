@@ -24,6 +24,13 @@ WORDS = {
     "Check it now, while it is in the bay: the engine may get no fuel, {hours} h.": (
         "Revísela ahora, mientras está en el taller: puede que el motor no reciba combustible, {hours} h."
     ),
+    (
+        "Mend what was found and capture again, then change it now unless that clears the reading ({share} % "
+        "end in a change), pump {pump_type}, {hours} h."
+    ): (
+        "Repare lo que se encontró y capture de nuevo; después cámbiela ahora, salvo que la lectura se "
+        "normalice ({share} % termina en cambio), bomba {pump_type}, {hours} h."
+    ),
     "Mend what was found now, while it is in the bay, {hours} h.": (
         "Repare ahora lo que se encontró, mientras está en el taller, {hours} h."
     ),
@@ -79,6 +86,14 @@ WORDS = {
     "With the tank open: strainer, in-tank hose, regulator and connector looked at, for heat too.": (
         "Con el tanque abierto: mire colador, manguera interior, regulador y conector, también por calor."
     ),
+    "With the tank open: {parts} looked at, for heat too.": (
+        "Con el tanque abierto: mire {parts}, también por calor."
+    ),
+    "strainer": "colador",
+    "in-tank hose": "manguera interior",
+    "regulator": "regulador",
+    "connector": "conector",
+    "{some} and {last}": "{some} y {last}",
     (
         "Capture again after any repair; change the pump unless a named cause explains the reading "
         "and it clears."

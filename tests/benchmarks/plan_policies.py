@@ -180,7 +180,7 @@ class Planners:
             pumps = with_next_stop(pumps, vehicles, settings, as_of)
             pumps = pumps.assign(
                 checked=pumps["unit"].isin(passed), finished=False, failed=False, starves=False, idle=False,
-                circuit_proven=False, cause_found=False,
+                circuit_proven=False, cause_found=False, made=0,
                 finding="healthy",
             )  # fmt: skip
             ahead, made = ahead_of(pumps, settings, as_of, as_of), survival_on_grid(state, GRID_KM)

@@ -152,11 +152,14 @@ def test_checks_that_cost_nothing_do_not_put_a_change_off_for_ever():
 
 def test_the_chance_of_a_change_is_told():
     made = decide(outlook(keep=1500.0, here=True), WORK, SKILL)
-    assert made.p_change[0] == pytest.approx(1 - 0.4 * 0.8 - 0.6 * 0.05)
+    upheld = borne_out(made.saving, WORK.planned)[0]  # by the check's own reading
+    assert made.p_change[0] == pytest.approx((1 - 0.4 * 0.8 - 0.6 * 0.05) * upheld)
+    plain = decide(outlook(keep=1500.0, beside=0.0, here=True), WORK, SKILL, read_now=True)
+    assert plain.p_change[0] == 1  # nothing is left to be asked
     later = decide(outlook(keep=1500.0), WORK, SKILL)
     # The pump must live to see the stop, and the reading taken there must still call for it.
     stays = float(borne_out(later.saving, WORK.planned)[0])
-    assert later.p_change[0] == pytest.approx(0.95 * stays * made.p_change[0])
+    assert later.p_change[0] == pytest.approx(0.95 * stays * made.p_change[0] / upheld)
     assert borne_out(0.0, 650.0) == pytest.approx(1 / (1 + np.exp(0.2)))
     assert borne_out(-90.0, 650.0) == borne_out(0.0, 650.0) < borne_out(325.0, 650.0) < 0.8
     passed = decide(outlook(keep=1500.0, beside=0.0), WORK, SKILL, looked_at=True)

@@ -34,7 +34,7 @@ def make_inputs(pumps: list[dict], **changes) -> Inputs:
             "pump_id": i + 1, "unit": f"U{i + 1}", "position": "main", "pump_type": "T", "depot": "North",
             "class": "van", "finding": "ripple-jumped", "finding_action": "book replacement",
             "step_text": "Book it.", "checked": False, "not_working": False, "circuit_proven": False,
-            "cause_found": False,
+            "cause_found": False, "made": 0,
             "status": "running", "last_visited_on": date(2026, 2, 16), "reason": "Reason.",
             "risk": 1 - np.exp(-hazard * 9000), "risk_if_new": 0.001,
             "horizon_km": 9000.0,

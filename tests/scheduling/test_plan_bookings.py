@@ -12,6 +12,7 @@ import pytest
 from analytics.money.decision import CAUSE_FOUND, NO_FUEL
 from analytics.scheduling import bookings, in_the_bay
 from analytics.scheduling.planning import plan
+from analytics.scheduling.steps import CHANGE, CIRCUIT, TANK, ZERO
 from dashboard.cli import main
 from ingest.author import Author
 from ingest.capture import Capture
@@ -119,13 +120,11 @@ def test_work_on_a_sound_reading_says_what_asks_for_it():
 
 
 def test_in_the_bay_the_decision_is_told_with_its_steps(tmp_path):
-    from analytics.learning.fitting import fit
     from analytics.scheduling.in_the_bay import decide_after, decide_in_the_bay
     from tests.ledger_fixture import LAST_VISIT
 
-    ledger = build_ledger(tmp_path / "fleet.duckdb")
-    assert decide_in_the_bay(ledger, 1, LAST_VISIT) is None  # nothing learned yet
-    fit(ledger)
+    assert decide_in_the_bay(build_ledger(tmp_path / "new.duckdb"), 1, LAST_VISIT) is None  # nothing learned
+    ledger = build_ledger(tmp_path / "fleet.duckdb", fitted=True)
     told = decide_in_the_bay(ledger, 1, LAST_VISIT)
     assert told is not None
     assert (told.job == "nothing") == (not told.steps)
@@ -145,6 +144,19 @@ def test_in_the_bay_the_decision_is_told_with_its_steps(tmp_path):
         ).fetchall()[0]
     assert decide_after(ledger, newest) == dear
     assert decide_after(ledger, first) is None
+
+    # What a step asks for is not asked again once it is logged, in one go or bit by bit.
+    log = ["--ledger", str(ledger), "log", "--unit", "101", "--date", str(LAST_VISIT), "--meter-a", "5.4",
+           "--state", "idle", "--supply-v", "13.5", "--reason", "follow-up",
+           "--odometer", "135000 km"]  # fmt: skip
+    assert (ZERO in dear.steps, CIRCUIT in dear.steps, dear.job) == (True, True, "check and change")
+    assert main(log) == 0  # a meter has no zero to check
+    read = decide_in_the_bay(ledger, 1, LAST_VISIT)
+    assert (ZERO in read.steps, CIRCUIT in read.steps, read.job) == (False, True, "check and change")
+    assert main([*log, "--drop-supply-v", "0.05", "--drop-ground-v", "0.03", "--zero-checked"]) == 0
+    passed = decide_in_the_bay(ledger, 1, LAST_VISIT)
+    assert (passed.job, passed.p_change, passed.steps) == ("change", 1.0, (CHANGE, TANK))
+    assert passed.text.startswith("Change it now")
 
 
 def test_done_records_the_change_or_asks(ledger):
