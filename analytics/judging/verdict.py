@@ -59,6 +59,7 @@ class Verdict:
     next_capture_on: date | None = None
     next_capture_km: float | None = None
     failed: bool = False
+    not_working: bool = False
     values: dict[str, Any] = field(default_factory=dict, hash=False)
     also_rules: tuple[str, ...] = field(default_factory=tuple)
 
@@ -188,6 +189,7 @@ def verdict_of(judged: pd.DataFrame, services: pd.DataFrame | None, settings: Se
         next_capture_on=found["next_capture_on"],
         next_capture_km=found["next_capture_km"],
         failed=bool(found["failed"]),
+        not_working=bool(found["not_working"]),
         values=values,
         also_rules=tuple(also),
     )

@@ -30,6 +30,7 @@ from ingest.typed import tidy
 from ingest.visit.checks import odometer_doubt
 from ingest.visit.instrument_cluster import count_on
 from ingest.visit.pump_lives import NewPump, Removal, replace_pump
+from ingest.vocabulary import FOUND_FAILED
 
 KEPT = ["pump_id", "unit", "position", "planned_on", "status", "job", "risk", "action", "planned", "failure"]
 
@@ -102,7 +103,8 @@ def done(
 
     changed: the pump came off; its removal is then recorded on `done_on` (default: today) as well, with the
     pump `new` fitted in its place (default: one of the same type), unless it already is: as failed where its
-    last reading says so, else as taken off on condition. odometer_km: what the instrument cluster shows;
+    last reading says so, or a fault was found after a road call or a pump that did not run, else as taken off
+    on condition. odometer_km: what the instrument cluster shows;
     found: what state the old pump was in (ingest.vocabulary.FOUND). Raises EntryRefused where a change may
     have been part of the job and nobody says whether it was made, for an odometer in doubt, and for a pump
     fitted that day or later on which nothing is booked: the job done was that of the pump before it.
@@ -123,7 +125,7 @@ def done(
     if changed and rows and removed_on is None:
         if odometer_km is not None:
             odometer_km = _driven(ledger, rows[0][0], day, odometer_km)
-        failed = _had_failed(ledger, pump_id, day)
+        failed = _had_failed(ledger, pump_id, day, found)
         removal = Removal("failed" if failed else "on_condition", found=found, cause=reason)
         replace_pump(
             ledger, rows[0][0], removal, new, position=rows[0][1],
@@ -134,12 +136,17 @@ def done(
     return _decide(ledger, pump_id, "done", done_on, reason, author, today) + told
 
 
-def _had_failed(ledger: Path, pump_id: int, day: date) -> bool:
-    """Return whether the last word on a pump up to a day is that it no longer works."""
+def _had_failed(ledger: Path, pump_id: int, day: date, found: str | None) -> bool:
+    """Return whether the last word on a pump up to a day is that it no longer works, or it came in by a road
+    call or without running, and a fault was found in it."""
     with open_ledger(ledger) as connection:
         told = {"pump_id": int(pump_id), "day": day}
         rows = connection.execute(statement("plan_last_visit"), told).fetchall()
-        return bool(rows) and judge_visit(connection, rows[0][0]).failed
+        if not rows:
+            return False
+        visit_id, reason = rows[0]
+        verdict = judge_visit(connection, visit_id)
+    return verdict.failed or (found in FOUND_FAILED and (reason == "road-call" or verdict.not_working))
 
 
 def _refuse_new_pump(ledger: Path, pump_id: int, row: tuple, day: date, today: date | None) -> None:

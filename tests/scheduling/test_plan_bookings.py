@@ -199,6 +199,23 @@ def test_a_pump_that_stood_is_recorded_as_failed(ledger):
     assert removal == [("failed",)]
 
 
+@pytest.mark.parametrize(
+    ("reason", "found", "removal"),
+    [
+        ("road-call", "worn", "failed"),
+        ("road-call", "tested_good", "on_condition"),
+        ("follow-up", "worn", "on_condition"),
+    ],
+)
+def test_a_fault_found_after_a_road_call_is_a_failure(ledger, reason, found, removal):
+    """Though the reading doesn't prove the pump dead: its connector was never looked at."""
+    entry = VisitEntry("101", visited_on=DAY, reason=reason, state="idle", supply_v=13.4, meter_a=5.3)
+    log_visit(ledger, entry, None, None, author=ANYBODY)
+    bookings.done(ledger, 1, author=ANYBODY, reason="as found", done_on=DAY, changed=True, found=found)
+    with open_ledger(ledger) as connection:
+        assert connection.execute("SELECT removal FROM pump WHERE pump_id = 1").fetchall() == [(removal,)]
+
+
 def test_done_by_command_finds_the_booked_pump_though_it_has_come_off(ledger, capsys):
     bookings.book(ledger, 1, DAY, author=ANYBODY, reason="asked", today=TODAY)
     command = ["--ledger", str(ledger), "plan", "--done", "101", "--why", "brushes worn"]
