@@ -107,6 +107,9 @@ SENTENCES = {
     "mostly-later": "Left in, {soon:.1f} of the {number} pumps to be changed are expected to fail before "
     "their next stops, {year:.1f} within a year: a pump is changed where running on costs more than a new "
     "one, and most of that lies beyond the next stop.",
+    "finding-demanded": "A finished finding is demanded before every change (setting "
+    "demand_finished_finding): for {number} pumps that costs {cost:,.0f} {currency} more than what would be "
+    "done without, as reckoned here.",
     "no-stock": "No stock is on record, so every part is taken to be ordered.",
     "no-bays": "No bay hours are on record, so every stop is taken to have room.",
     "day-past": "The day booked for unit {names} is past: mark it done or move it.",

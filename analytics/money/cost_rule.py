@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -43,11 +44,13 @@ class Curves(NamedTuple):
 
 
 class Weighed(NamedTuple):
-    """What was weighed and what came of it, n pumps."""
+    """What was weighed and what came of it, n pumps; held_back (n,): what it costs more that a finished
+    finding is demanded before a change, in money, 0 where the fleet demands none."""
 
     outlook: Outlook
     work: Work
     decision: Decision
+    held_back: np.ndarray
 
 
 def with_prices(
@@ -97,7 +100,8 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: Settings)
         in_tank=pumps["finding"].isin(IN_TANK).to_numpy(bool),
     )
     risk = pumps["risk"].to_numpy(float)
-    made = decide(
+    weighed = partial(
+        decide,
         outlook,
         work,
         skill,
@@ -105,19 +109,21 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: Settings)
         safer=risk > pumps["risk_if_new"].to_numpy(float),
         failed=pumps["failed"].to_numpy(bool),
         starves=pumps["starves"].to_numpy(bool),
-        may_change=finished | (not settings["demand_finished_finding"]),
         looked_at=looked_at,
         idle=idle,
         read_now=has(pumps["made"], "zero", "circuit"),
         least_saving=float(settings["least_saving_share"]) * pumps["planned"].to_numpy(float),
     )
-    return Weighed(outlook, work, made)
+    demanded = bool(settings["demand_finished_finding"])
+    made = weighed(may_change=finished | (not demanded))
+    held_back = made.cost - weighed().cost if demanded else np.zeros(len(pumps))
+    return Weighed(outlook, work, made, held_back)
 
 
 def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
     """Return `pumps` with what was decided: option (of JOBS, as weighed), at (of TIMES), p_change,
-    worth, because, benefit, saving, risk_to_next_stop, risk_then (before its own time) and p_beside; and, for
-    other days, there, cost_of_nothing, left_to_fail, fail_cost and value_per_km (g).
+    worth, because, benefit, saving, held_back, risk_to_next_stop, risk_then (before its own time) and
+    p_beside; and, for other days, there, cost_of_nothing, left_to_fail, fail_cost and value_per_km (g).
 
     worth: a change is ordered, checked first or not. benefit: what the best job with a change saves against
     doing nothing, in money, below 0 where it costs more; saving: the same of what was chosen.
@@ -139,6 +145,7 @@ def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
         value_per_km=outlook.cost_per_km,
         benefit=np.nan_to_num(made.cost_of_nothing - best, nan=-np.inf),
         saving=np.where(made.acts, made.saving, 0.0),
+        held_back=weighed.held_back,
         risk_to_next_stop=outlook.risk[:, NEXT_STOP],
         risk_then=outlook.risk[np.arange(len(pumps)), made.time],
         p_beside=outlook.beside,

@@ -40,6 +40,10 @@ def notes(
     if inputs.failures is not None and inputs.failures < FEW_FAILURES and len(lines):
         notes.append(remark("saving-on-few-failures", number=inputs.failures))
     notes += _mostly_later(inputs, lines)
+    held = inputs.pumps["held_back"].to_numpy(float)
+    if (held > 0).any():
+        told = {"number": int((held > 0).sum()), "cost": float(held.sum()), "currency": inputs.book.currency}
+        notes.append(remark("finding-demanded", **told))
     if not len(inputs.stock):
         notes.append(remark("no-stock"))
     if not len(inputs.bays):

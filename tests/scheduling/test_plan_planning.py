@@ -104,6 +104,13 @@ def test_a_fleet_may_demand_a_finished_finding():
     assert (check["job"], check["action"], check["because"]) == (
         "check", "check circuit", "the finding is not finished",
     )  # fmt: skip
+    # What that costs more than the change that would be ordered without is said beside the plan.
+    free = planned(make_inputs([{"finding_action": "check circuit", "hazard": 2e-4}]))
+    told = {note.code: note.values for note in made.notes}["finding-demanded"]
+    assert told["number"] == 1
+    dearer = free.lines["saving_against_later"][0] - made.checks["saving_against_later"][0]
+    assert told["cost"] == pytest.approx(dearer, rel=0.01)
+    assert "finding-demanded" not in [note.code for note in free.notes]
     assert planned(make_inputs([{"hazard": 2e-4}], settings=demand)).lines["job"].tolist() == ["change"]
 
 
