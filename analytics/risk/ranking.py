@@ -52,6 +52,7 @@ from analytics.trend.drift import Drift, drift_of
 from analytics.wear_model.failure_risk import CAUSES
 from analytics.wear_model.model import risk_model
 from analytics.wear_model.remaining_life import distance_left
+from ingest.chains.parts import workers
 from ingest.chains.running import Where
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.settings import settings_at
@@ -86,10 +87,11 @@ def rank_and_groups(
     where: Where | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return what `rank` does, and the pump types and lots held against the rest (lots.early_failures)."""
-    with open_ledger(ledger) as connection:
-        facts = read_facts(connection, as_of, where)
-    fit = fit_for(ledger, facts.history)
-    return _marked(rank_facts(facts, score(facts.history, fit), within_km, where), facts, fit)
+    with workers(where, __name__):
+        with open_ledger(ledger) as connection:
+            facts = read_facts(connection, as_of, where)
+        fit = fit_for(ledger, facts.history)
+        return _marked(rank_facts(facts, score(facts.history, fit), within_km, where), facts, fit)
 
 
 @dataclass(frozen=True)
@@ -106,18 +108,19 @@ class Decided:
     learned: bool
 
 
-def decide_ledger(ledger: Path, as_of: date | None = None) -> Decided:
+def decide_ledger(ledger: Path, as_of: date | None = None, where: Where | None = None) -> Decided:
     """Read, score and decide about a ledger's fleet on a day (default: the last dated fact)."""
-    with open_ledger(ledger) as connection:
-        facts = read_facts(connection, as_of)
-    return decide_facts(ledger, facts)
+    with workers(where, __name__):
+        with open_ledger(ledger) as connection:
+            facts = read_facts(connection, as_of, where)
+        return decide_facts(ledger, facts, where)
 
 
-def decide_facts(ledger: Path, facts: Facts) -> Decided:
+def decide_facts(ledger: Path, facts: Facts, where: Where | None = None) -> Decided:
     """As `decide_ledger`, from facts read."""
     known = serving_fit(ledger, facts.history)
     state = score(facts.history, known or learn_anew(ledger, facts.history))
-    pumps, made = decided_facts(facts, state)
+    pumps, made = decided_facts(facts, state, where=where)
     return Decided(facts, state, pumps, made, known is None)
 
 
@@ -219,11 +222,11 @@ def _riskiest_first(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def decided_facts(
-    facts: Facts, state: State, within_km: float | None = None
+    facts: Facts, state: State, within_km: float | None = None, where: Where | None = None
 ) -> tuple[pd.DataFrame, Forecast]:
     """Return rank's rows in the forecast's order, with prices, finding and decision; and the forecast."""
-    made = survival_on_grid(state, GRID_KM)
-    return _decided(facts, state, within_km, made.part), made
+    made = survival_on_grid(state, GRID_KM, where)
+    return _decided(facts, state, within_km, made.part, where), made
 
 
 def _decided(

@@ -126,9 +126,10 @@ def _keep_told(ledger: Path, made: Ranking) -> int:
 
 
 def _ranking(ledger: Path) -> Ranking:
+    from analytics.risk.by_size import where_by_size
     from analytics.risk.ranking import rank_and_groups
 
-    return _with_trends(ledger, *rank_and_groups(ledger))
+    return _with_trends(ledger, *rank_and_groups(ledger, where=where_by_size(ledger)))
 
 
 def _ranking_of(ledger: Path, decided: Decided, _shown: Stamp) -> Ranking:
@@ -146,9 +147,10 @@ def _with_trends(ledger: Path, rows: pd.DataFrame, groups: pd.DataFrame) -> Rank
 
 
 def _plan(ledger: Path) -> Any:
+    from analytics.risk.by_size import where_by_size
     from analytics.scheduling.planning import plan
 
-    return plan(ledger)
+    return plan(ledger, where=where_by_size(ledger))
 
 
 def _plan_of(ledger: Path, decided: Decided, shown: Stamp) -> Any:

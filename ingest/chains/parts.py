@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import multiprocessing
 from collections import deque
-from collections.abc import Callable, Generator, Iterable
+from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import closing, contextmanager
+from contextvars import ContextVar
+from importlib import import_module
 from typing import Any
 
 from ingest.chains.processes import how_many
@@ -18,6 +21,28 @@ from ingest.chains.running import Where
 from ingest.errors import LedgerError
 
 AHEAD = 2  # parts sent for each process, so that none waits and few are held
+_begun: ContextVar[ProcessPoolExecutor | None] = ContextVar("begun", default=None)
+
+
+@contextmanager
+def workers(where: Where | None, module: str) -> Iterator[None]:
+    """Begin the processes of `where` once for all that is asked `in_parts` meanwhile, each importing the
+    module while this one reads; none for a cluster, where all is worked out here, or where some have begun.
+
+    Raises EntryRefused for a number of processes that can't be.
+    """
+    if where is None or where.cluster is not None or _begun.get() is not None:
+        yield
+        return
+    count = how_many(where.processes)
+    with _pool_of(count) as pool:
+        for _ in range(count):
+            pool.submit(_load, module)
+        token = _begun.set(pool)
+        try:
+            yield
+        finally:
+            _begun.reset(token)
 
 
 def in_parts(
@@ -46,20 +71,41 @@ def in_parts(
 def _in_processes(
     function: Callable[..., Any], parts: Iterable[tuple[Any, ...]], processes: int
 ) -> Generator[Any]:
+    begun = _begun.get()
+    if begun is not None:
+        yield from _by(begun, function, parts, processes)
+        return
+    with _pool_of(processes) as pool, closing(_by(pool, function, parts, processes)) as made:
+        yield from made
+
+
+def _load(module: str) -> None:
+    import_module(module)
+
+
+@contextmanager
+def _pool_of(processes: int) -> Iterator[ProcessPoolExecutor]:
     with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
         try:
-            sent: deque[Any] = deque()
-            for part in parts:
-                sent.append(pool.submit(function, *part))
-                if len(sent) >= AHEAD * processes:
-                    yield sent.popleft().result()
-            while sent:
-                yield sent.popleft().result()
-        except BrokenProcessPool as error:
-            raise LedgerError(
-                "process-lost",
-                "A process that worked out a part was ended, perhaps for want of memory; ask again with fewer"
-                " --processes, nothing was changed.",
-            ) from error
+            yield pool
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _by(
+    pool: ProcessPoolExecutor, function: Callable[..., Any], parts: Iterable[tuple[Any, ...]], processes: int
+) -> Generator[Any]:
+    try:
+        sent: deque[Any] = deque()
+        for part in parts:
+            sent.append(pool.submit(function, *part))
+            if len(sent) >= AHEAD * processes:
+                yield sent.popleft().result()
+        while sent:
+            yield sent.popleft().result()
+    except BrokenProcessPool as error:
+        raise LedgerError(
+            "process-lost",
+            "A process that worked out a part was ended, perhaps for want of memory; ask again with fewer"
+            " --processes, nothing was changed.",
+        ) from error
