@@ -1,16 +1,18 @@
 """The answers that take long on many pumps: ranking, plan, cost review, and the distance ahead.
 
-As a program, `python -m dashboard.data.answers plan LEDGER` works one out at low priority and writes it to
-its output for the server that started it (answer_store.py), so that pages stay quick meanwhile.
+As a program, `python -m dashboard.data.answers LEDGER` works out those whose names come in, a line each, at
+low priority and writes them to its output for the server that started it (answer_store.py), so that pages
+stay quick meanwhile. It ends when none is asked for: the next ones mostly follow the first at once, and rest
+on the same fleet decided about.
 """
 
 from __future__ import annotations
 
 import os
 import pickle
+import select
 import sys
-import threading
-import time
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -19,15 +21,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from ingest.apart.ending import end_with
 from ingest.errors import PumpledgerError
 from ingest.server_address import is_address
 
 if TYPE_CHECKING:
     from analytics.risk.ranking import Decided
+    from ingest.chains.running import Where
 
 Stamp = tuple[int, ...]
 GRID_KM = np.linspace(0, 60_000, 61)
-LOOK_S = 2.0  # between two looks at whether the server is still there
+IDLE_S = 10.0  # without a question, after which what a large fleet takes in memory is given back
 
 
 @dataclass(frozen=True)
@@ -65,9 +69,11 @@ def stamp(ledger: Path) -> Stamp:
 
 class Shared:
     """A fleet decided about once for all answers that rest on it, until its ledger or the day changes; for
-    one thread at a time, and fleets small enough to be held whole."""
+    one thread at a time."""
 
-    def __init__(self) -> None:
+    def __init__(self, where: Callable[[Path], Where | None] = lambda _: None) -> None:
+        """Take in how many processes a ledger's fleet is decided about; default: this one."""
+        self._where = where
         self._kept: tuple[Stamp, date, Decided] | None = None
 
     def decided(self, ledger: Path) -> tuple[Stamp, Decided]:
@@ -76,10 +82,11 @@ class Shared:
 
         shown, today = stamp(ledger), date.today()
         if self._kept is None or self._kept[:2] != (shown, today):
-            made = decide_ledger(ledger)
+            self._kept, where = None, self._where(ledger)  # the last one goes before the next is there
+            made = decide_ledger(ledger, where=where)
             if made.learned:  # its fit was stored, which changes the file: what it shows is told before
                 shown = stamp(ledger)
-                made = decide_ledger(ledger)
+                made = decide_ledger(ledger, where=where)
             self._kept = shown, today, made
         return shown, self._kept[2]
 
@@ -94,11 +101,13 @@ class Shared:
 
 
 def work_out(name: str, ledger: Path, shared: Shared | None = None) -> tuple[Stamp, Any]:
-    """Return the answer `name` (ranking, plan, costs, ahead) and the state of the ledger that it shows.
+    """Return the answer `name` (ranking, plan, ahead, costs, record) and the state of the ledger that it
+    shows.
 
-    shared: what several answers rest on is taken from there. Raises PumpledgerError.
+    shared: what several answers rest on is kept there. Raises PumpledgerError.
     """
-    if shared is not None and name in OF_DECIDED:
+    shared = shared or Shared()
+    if name in OF_DECIDED:
         shown, decided = shared.decided(ledger)
         made = OF_DECIDED[name](ledger, decided, shown)
         if name == "ranking" and shown == stamp(ledger) and _keep_told(ledger, made):
@@ -108,14 +117,11 @@ def work_out(name: str, ledger: Path, shared: Shared | None = None) -> tuple[Sta
     from analytics.past.history import load_history
     from analytics.risk.forecast import fit_for
 
-    if shared is None or not shared.is_of(stamp(ledger)):
+    if not shared.is_of(stamp(ledger)):
         # Stores a fit that is due, which changes the file: before the stamp.
         fit_for(ledger, load_history(ledger))
     shown = stamp(ledger)
-    made = MAKERS[name](ledger)
-    if name == "ranking" and shown == stamp(ledger) and _keep_told(ledger, made):
-        shown = stamp(ledger)
-    return shown, made
+    return shown, MAKERS[name](ledger)
 
 
 def _keep_told(ledger: Path, made: Ranking) -> int:
@@ -125,35 +131,17 @@ def _keep_told(ledger: Path, made: Ranking) -> int:
     return keep_told(ledger, made.pumps)
 
 
-def _ranking(ledger: Path) -> Ranking:
-    from analytics.risk.by_size import where_by_size
-    from analytics.risk.ranking import rank_and_groups
-
-    return _with_trends(ledger, *rank_and_groups(ledger, where=where_by_size(ledger)))
-
-
-def _ranking_of(ledger: Path, decided: Decided, _shown: Stamp) -> Ranking:
+def _ranking(ledger: Path, decided: Decided, _shown: Stamp) -> Ranking:
     from analytics.risk.ranking import ranked
-
-    return _with_trends(ledger, *ranked(decided))
-
-
-def _with_trends(ledger: Path, rows: pd.DataFrame, groups: pd.DataFrame) -> Ranking:
     from dashboard.data.queries import trends
 
+    rows, groups = ranked(decided)
     pumps = rows.join(trends(ledger), on="pump_id")
     pumps.attrs = rows.attrs
     return Ranking(pumps, groups, tuple(rows.attrs["steps"]))
 
 
-def _plan(ledger: Path) -> Any:
-    from analytics.risk.by_size import where_by_size
-    from analytics.scheduling.planning import plan
-
-    return plan(ledger, where=where_by_size(ledger))
-
-
-def _plan_of(ledger: Path, decided: Decided, shown: Stamp) -> Any:
+def _plan(ledger: Path, decided: Decided, shown: Stamp) -> Any:
     from analytics.scheduling.inputs import inputs_of, read_inputs
     from analytics.scheduling.planning import make_plan
 
@@ -168,19 +156,10 @@ def _costs(ledger: Path) -> Any:
     return cost_review(ledger)
 
 
-def _ahead(ledger: Path) -> Any:
-    from analytics.risk.forecast import forecast
-
-    return _small(forecast(ledger, grid_km=GRID_KM))
-
-
-def _ahead_of(_ledger: Path, decided: Decided, _shown: Stamp) -> Any:
+def _ahead(_ledger: Path, decided: Decided, _shown: Stamp) -> Any:
     from analytics.risk.forecast import survival_on_grid
 
-    return _small(survival_on_grid(decided.state, GRID_KM))
-
-
-def _small(made: Any) -> Any:
+    made = survival_on_grid(decided.state, GRID_KM)
     small = {f: getattr(made, f).astype(np.float32) for f in ("survival", "new_pump_survival")}
     return replace(made, **small)
 
@@ -191,30 +170,39 @@ def _record(ledger: Path) -> Any:
     return backtest(ledger)
 
 
-def _end_with(server: int) -> None:
-    """End this process soon after the server that started it: nobody is left to take its answer."""
-    while os.getppid() == server:
-        time.sleep(LOOK_S)
-    os._exit(1)
+OF_DECIDED = {"ranking": _ranking, "plan": _plan, "ahead": _ahead}
+MAKERS = {"costs": _costs, "record": _record}
 
 
-MAKERS = {"ranking": _ranking, "plan": _plan, "costs": _costs, "ahead": _ahead, "record": _record}
-OF_DECIDED = {"ranking": _ranking_of, "plan": _plan_of, "ahead": _ahead_of}
-
-
-def main(name: str, ledger: Path) -> None:
-    """Write the pickled answer to the output, or None and the code and text of the PumpledgerError met."""
+def main(ledger: Path) -> None:
+    """Write each pickled answer to the output, or None and the code and text of the PumpledgerError met."""
     if hasattr(os, "nice"):
         os.nice(10)
-    threading.Thread(target=_end_with, args=(os.getppid(),), daemon=True).start()
-    try:
-        result: Any = work_out(name, ledger)
-    except PumpledgerError as error:
-        result = None, (error.code, error.text)
-    pickle.dump(result, sys.stdout.buffer, protocol=pickle.HIGHEST_PROTOCOL)
+    end_with(os.getppid())
+    from analytics.risk.by_size import where_by_size
+
+    shared = Shared(where_by_size)
+    for name in _asked():
+        try:
+            result: Any = work_out(name, ledger, shared)
+        except PumpledgerError as error:
+            result = None, (error.code, error.text)
+        pickle.dump(result, sys.stdout.buffer, protocol=pickle.HIGHEST_PROTOCOL)
+        sys.stdout.buffer.flush()
+        del result
+
+
+def _asked() -> Iterator[str]:
+    """Yield each line that comes in, until the server closes its end or IDLE_S pass without one."""
+    with open(sys.stdin.fileno(), "rb", buffering=0, closefd=False) as lines:
+        while select.select([lines], [], [], IDLE_S)[0]:
+            name = lines.readline().decode().strip()
+            if not name:
+                return
+            yield name
 
 
 if __name__ == "__main__":
     from dashboard.data import answers  # so that the server finds the classes where it has them
 
-    answers.main(sys.argv[1], Path(sys.argv[2]))
+    answers.main(Path(sys.argv[1]))

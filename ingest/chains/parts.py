@@ -7,6 +7,7 @@ through a file. The processes are begun anew, not forked: a server's threads wou
 from __future__ import annotations
 
 import multiprocessing
+import os
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
@@ -16,6 +17,7 @@ from contextvars import ContextVar
 from importlib import import_module
 from typing import Any
 
+from ingest.apart.ending import end_with
 from ingest.chains.processes import how_many
 from ingest.chains.running import Where
 from ingest.errors import LedgerError
@@ -85,7 +87,8 @@ def _load(module: str) -> None:
 
 @contextmanager
 def _pool_of(processes: int) -> Iterator[ProcessPoolExecutor]:
-    with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(processes, context, initializer=end_with, initargs=(os.getpid(),)) as pool:
         try:
             yield pool
         finally:

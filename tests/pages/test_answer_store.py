@@ -1,10 +1,13 @@
 """Long answers: renewed with the ledger, shown at once where they take time, and kept for the next start."""
 
+import subprocess
+import sys
 import threading
 import time
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from subprocess import CalledProcessError
 from unittest.mock import Mock
 
 import pandas as pd
@@ -182,15 +185,46 @@ def test_a_failed_job_is_begun_again_only_when_the_ledger_has_changed(made, monk
     assert len(tried) == 3
 
 
-def test_an_answer_is_worked_out_in_a_process_of_its_own(tmp_path):
+def test_answers_are_worked_out_in_a_process_of_its_own_that_waits_for_the_next(tmp_path, monkeypatch):
+    left: dict = {}
+    monkeypatch.setattr(answer_store, "_left", left)
     ledger = Path(load(tmp_path / "folder", FLEETS["three pumps"]))
     shown, ranking = in_a_process("ranking", ledger)
     assert shown == answers.stamp(ledger)  # a fit was stored first, and nothing since
     assert ranking.pumps["risk"].is_monotonic_decreasing
     assert len(ranking.pumps) == 3
     assert set(ranking.groups) >= {"kind", "name", "flagged"}
+    [child] = left.values()
+    assert in_a_process("ahead", ledger)[1].pump_id.tolist() == sorted(ranking.pumps["pump_id"])
+    assert list(left.values()) == [child]  # and not another
+    ledger.rename(tmp_path / "elsewhere.duckdb")
     with pytest.raises(LedgerError, match="no ledger"):
-        in_a_process("ranking", tmp_path / "none.duckdb")
+        in_a_process("ahead", ledger)
+    assert list(left.values()) == [child]
+    child.stdin.close()
+    assert child.wait(10) == 0
+
+
+def test_one_that_has_just_ended_for_want_of_questions_is_followed_by_another(tmp_path, monkeypatch):
+    def saying(words):
+        command = [sys.executable, "-c", f"import pickle, sys; {words}"]
+        return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+
+    ended = saying("sys.exit(3)")
+    ended.wait(10)
+    fresh = saying("sys.stdin.readline(); pickle.dump(((1,), 'told'), sys.stdout.buffer)")
+    left = {(str((tmp_path / "l").resolve()), False): ended}
+    monkeypatch.setattr(answer_store, "_left", left)
+    monkeypatch.setattr(answer_store, "_begin", lambda ledger: fresh)
+    assert in_a_process("plan", tmp_path / "l") == ((1,), "told")
+    assert list(left.values()) == [fresh]
+    left.clear()
+    monkeypatch.setattr(answer_store, "_begin", lambda ledger: ended)
+    with pytest.raises(CalledProcessError, match="exit status 3"):  # and none goes on without an end
+        in_a_process("plan", tmp_path / "l")
+    for process in (ended, fresh):
+        with process:
+            process.wait(10)
 
 
 def test_what_takes_long_is_made_behind_the_page_also_for_a_small_fleet(made, tmp_path):
@@ -259,7 +293,7 @@ def test_list_plan_and_distance_ahead_of_a_fleet_decided_about_once_are_those_ma
 def test_a_fleet_is_decided_about_anew_with_each_change_of_its_ledger_and_each_day(fleet, monkeypatch):
     made = []
 
-    def decide_ledger(ledger):
+    def decide_ledger(ledger, where):
         made.append(answers.stamp(ledger))
         return Mock(learned=len(made) == 1)
 
