@@ -25,6 +25,7 @@ from ingest.trade_numbers import probe_factor_band
 REJECTED = ("irregular", "too-slow", "foreign")  # why a turn found was none of the pump's
 FAR_ABOVE_TURNING = 1.3  # times the top current at low volts: a pump that drags draws as much [P]
 HARDLY_LOADED_PCT = 40.0  # of its own level lost: with more speed, a pump that moves hardly any fuel [P]
+ONE_FAR_TIMES = 2.0  # times what counts as far, from one reading alone, which may be the odd one [P]
 LEAST_LOADED_A = 1.0  # drops read on less current prove nothing [P]
 
 
@@ -319,6 +320,8 @@ def motion_facts(visits: pd.DataFrame, settings: Settings) -> dict[str, np.ndarr
     unsure = _noted(visits, "speed-undecided") | np.isnan(number(visits, "ripple_pct"))
     with np.errstate(over="ignore"):
         other_pct = 100 * np.expm1(number(visits, "ln_a") - number(visits, "other_state_ln_a"))
+        one_pct = 100 * np.expm1(number(visits, "ln_a") - number(visits, "baseline_ln_a"))
+    one_pct = np.where(number(visits, "baseline_count", 0) == 1, one_pct, np.nan)
     many_times = brushed & full & (ripple > settings["ripple_far_times"] * limit)
     jumped = brushed & ripple_jumped(visits, settings)
     speed_rose = brushed & (d_speed > some_speed)
@@ -327,6 +330,8 @@ def motion_facts(visits: pd.DataFrame, settings: Settings) -> dict[str, np.ndarr
     return {
         "state_untold_far": full & (abs(other_pct) > far),
         "other_state_pct": other_pct,
+        "unlike_the_one_before": abs(one_pct) > ONE_FAR_TIMES * far,
+        "one_before_pct": one_pct,
         "current_fell": d_current < -some,
         "current_fell_far": d_current < -far,
         "current_halved": full & (d_current < -HARDLY_LOADED_PCT),

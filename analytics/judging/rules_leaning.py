@@ -144,6 +144,19 @@ LEANINGS: tuple[Rule, ...] = (
         fault=False,
     ),
     Rule(
+        "unlike-the-one-before",
+        ("unlike_the_one_before",),
+        "The average lies {one_pct:+.0f} % from the one earlier reading that it can be held against: one "
+        "alone doesn't tell which of the two is right.",
+        ("repeat",),
+        end=WATCH,
+        says={
+            "repeat": "Zero the clamp and capture again in the same state and at the same command: two that "
+            "agree make this pump's level."
+        },
+        fault=False,
+    ),
+    Rule(
         "pressure-not-held",
         ("pressure_lost",),
         "Pressure falls off after the pump stops: its check valve, the regulator or an injector leaks. It "

@@ -180,6 +180,11 @@ OWN_STEPS = {
     ("average-undecided", "repeat"): "Ponga la pinza a cero, use su rango menor u otra pinza, y capture de "
     "nuevo.",
     (
+        "unlike-the-one-before",
+        "repeat",
+    ): "Ponga la pinza a cero y capture de nuevo en el mismo estado y con el "
+    "mismo mando: dos que coinciden hacen el nivel de esta bomba.",
+    (
         "pressure-not-held",
         "regulator",
     ): "Busque la fuga: cierre el retorno y después la alimentación, solo como lo permita el fabricante.",

@@ -247,6 +247,10 @@ FINDINGS = {
         "El promedio queda fuera de la especificación por menos de lo que permiten la exactitud de la "
         "pinza y su cero (±{accuracy:.2f} A): eso no decide nada."
     ),
+    "unlike-the-one-before": (
+        "El promedio se aparta {one_pct:+.0f} % de la única lectura anterior con la que se puede comparar: "
+        "una sola no dice cuál de las dos es la correcta."
+    ),
     "pressure-not-held": (
         "La presión cae cuando la bomba para: pierde su válvula de retención, el regulador o un "
         "inyector. Causa arranque largo, no una bomba débil."

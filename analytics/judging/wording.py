@@ -32,6 +32,7 @@ COLUMNS = {
     "accuracy": "book_accuracy_a",
     "type_a": "type_a",
     "other_pct": "other_state_pct",
+    "one_pct": "one_before_pct",
 }
 FACTS = {"hot": "fuel_hot", "unseen": "ripple_over", "command": "command_unknown", "unsaid": "maybe_primed"}
 LEADS = {

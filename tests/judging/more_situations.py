@@ -101,6 +101,9 @@ MORE = (
        {"commanded": "low"}, "wear-both-down", kind=TWO_SPEED, history=3, twin_action=REPEAT),
     _s("slower than at high speed, command untold", WORN, "speed-command-unknown", REPEAT, "command",
        {"commanded": "high"}, "wear-both-down", kind=TWO_SPEED, history=3),
+    _s("pulsed, far from the one reading at its duty", ({"mean_a": 3.1, "duty_pct": None}, {"mean_a": 3.0,
+       "duty_pct": 60}, {"mean_a": 3.85, "duty_pct": 60}), "unlike-the-one-before", REPEAT, "28 %",
+       {"mean_a": 3.3}, "reduced-command", kind=PWM),
     _s("no state noted, far below its readings at idle", {"state": None, "mean_a": 4.5}, "state-untold",
        REPEAT, "how the engine ran", {"mean_a": 4.9}, "no-specification", kind=NO_SPEC, history=3),
     _s("no state noted, ripple as it always was", (*[{"ripple_pct": 20}] * 3, {"state": None, "ripple_pct":
