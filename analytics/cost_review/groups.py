@@ -98,9 +98,24 @@ def lives_of(read: tuple[tuple[Simulation, float], ...], count: int) -> tuple[Si
 
 
 def simulated_life_km(p: Parameters, pump_type: str) -> np.ndarray:
-    """Return AGE_LIVES lives of a type (km), the same each time."""
-    code = int(p.type_codes(pd.Series([pump_type]))[0])
-    return simulate_life_km(p, code, USUAL_INTERVAL_KM, AGE_LIVES, np.random.default_rng([11, code]))
+    """Return AGE_LIVES lives of a type (km), the same each time; they can't be written to."""
+    return _life_km(_Learned(p, p.to_json()), int(p.type_codes(pd.Series([pump_type]))[0]))
+
+
+@dataclass(frozen=True)
+class _Learned:
+    """Parameters, told from others by their text."""
+
+    p: Parameters = field(compare=False, repr=False)
+    fitted: str = field(repr=False)
+
+
+@lru_cache(maxsize=2 * (MOST_TYPES + 1))  # of two fits; 48 kB each
+def _life_km(learned: _Learned, code: int) -> np.ndarray:
+    rng = np.random.default_rng([11, code])
+    made = simulate_life_km(learned.p, code, USUAL_INTERVAL_KM, AGE_LIVES, rng)
+    made.setflags(write=False)
+    return made
 
 
 def make_groups(

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from analytics.cost_review import groups
 from analytics.learning.fitting import initial_parameters
 from analytics.money import policy_simulation as module
 from analytics.wear_model.failure_risk import Known
@@ -56,3 +59,23 @@ def test_a_level_is_passed_between_two_stops_where_the_straight_line_says():
     path = np.array([[0.0, 1.0, 5.0, 6.0], [0.0, 0.0, 0.0, 0.0], [2.0, 3.0, 4.0, 5.0]])
     passed = module._first_above(x, path, np.array([2.0, 1.0, 1.0]))
     assert list(passed) == [pytest.approx(1500.0), np.inf, 0.0]
+
+
+def test_lives_for_the_fixed_age_are_drawn_once_for_each_fit_and_type(rare, monkeypatch):
+    asked = []
+
+    def simulate_life_km(p, code, *_):
+        asked.append((p, code))
+        return np.full(3, float(len(asked)))
+
+    monkeypatch.setattr(groups, "simulate_life_km", simulate_life_km)
+    monkeypatch.setattr(groups, "_life_km", lru_cache(groups._life_km.__wrapped__))  # keeps none of these
+    other = replace(rare, drag_life_km=rare.drag_life_km + 1)
+    for p in (rare, other, rare, replace(other)):
+        for name in (rare.types[0], ""):
+            lives = groups.simulated_life_km(p, name)
+            assert not lives.flags.writeable
+            of, code = asked[int(lives[0]) - 1]
+            assert of.to_json() == p.to_json()
+            assert code == p.type_codes(pd.Series([name]))[0]
+    assert len(asked) == 4
