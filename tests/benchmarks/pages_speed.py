@@ -1,6 +1,7 @@
 """How fast pages come up on many pumps, against a bare page of the same framework in the same run.
 
-    python -m tests.benchmarks.pages_speed [--pumps N] [--ledger FILE] [--part pages|filters] [--at OURS BARE]
+    python -m tests.benchmarks.pages_speed [--pumps N] [--ledger FILE] [--at OURS BARE]
+        [--part pages|filters] [--only PAGE …]
 
 Builds a ledger of readings (pages_ledger.sql; FILE keeps it for the next run), serves it and a page that
 only says hello (--at: asks two servers that run already), and measures for every page, in turns with the
@@ -14,7 +15,8 @@ bare one:
 
 then the time from a click on each filter to the end of the redraw. Long answers are worked out before,
 and how long a person waits for each the very first time is printed first. What was measured goes into
-results.json. Run it on a quiet machine; the load of the machine is printed.
+results.json. Run it on a quiet machine, in pieces if it is quiet for minutes only; the load of the machine
+is printed.
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ import os
 import statistics
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -209,9 +211,9 @@ def wait_for_long_answers(browser: Any, address: str) -> None:
         page.close()
 
 
-def pages(browser: Any, ours: str, bare: str) -> list[Figure]:
+def pages(browser: Any, ours: str, bare: str, only: Iterable[str] = tuple(PAGES)) -> list[Figure]:
     """Return each page's first paint, drawn and whole as multiples of a bare page's."""
-    times = {name: Times([], [], []) for name in (None, *PAGES)}
+    times: dict[str | None, Times] = {name: Times([], [], []) for name in (None, *only)}
     for _ in range(ROUNDS):  # taken in turn, so that load on the machine falls on all alike
         for name, seen in times.items():
             address = bare if name is None else f"{ours}/{name}"
@@ -254,6 +256,7 @@ def main() -> None:
     parser.add_argument("--ledger", type=Path, metavar="FILE")
     parser.add_argument("--part", choices=["pages", "filters"])
     parser.add_argument("--at", nargs=2, metavar=("OURS", "BARE"))
+    parser.add_argument("--only", nargs="+", metavar="PAGE", choices=list(PAGES), default=list(PAGES))
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright, ExitStack() as servers:
         browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
@@ -270,7 +273,8 @@ def main() -> None:
             wait_for_long_answers(browser, ours)
         script = "tests.benchmarks.pages_speed"
         if args.part != "filters":
-            keep_results(pages(browser, ours, bare), f"{script} --part pages", None)
+            here = " ".join(args.only) if len(args.only) < len(PAGES) else "all"
+            keep_results(pages(browser, ours, bare, args.only), f"{script} --only {here}", None)
         if args.part != "pages":
             tab = browser.new_page(viewport=DESKTOP)
             keep_results(filters(tab, ours), f"{script} --part filters", None)

@@ -74,7 +74,8 @@ def read_results(file: Path = FILE) -> dict[str, Result]:
 def keep_results(
     figures: Iterable[Figure], script: str, method: str | None, file: Path = FILE
 ) -> list[Result]:
-    """Put figures of one benchmark in the place of its earlier ones; returns them as results."""
+    """Put figures of one benchmark in the place of its earlier ones, and of others by the same name; returns
+    them as results."""
     version = method_versions()[method] if method else None
     here = {
         "commit": commit(),
@@ -85,7 +86,8 @@ def keep_results(
         "method_version": version,
     }
     made = [Result(**asdict(f) | here | {"value": float(f"{f.value:.4g}")}) for f in figures]
-    kept = [r for r in read_results(file).values() if r.script != script]
+    names = {r.name for r in made}
+    kept = [r for r in read_results(file).values() if r.script != script and r.name not in names]
     rows = [asdict(r) for r in sorted(kept + made, key=lambda r: r.name)]
     text = json.dumps(rows, indent=1, ensure_ascii=False) + "\n"
     part = file.with_suffix(".part")
