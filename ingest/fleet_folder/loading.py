@@ -132,7 +132,7 @@ def read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None
     fleet = read_fleet_file(folder)
     notices = list(fleet.notices)
     mapped = read_mapping(folder) if mapping is None else mapping
-    unit = fleet.settings.get("distance_unit")
+    unit, taken = fleet.settings.get("distance_unit"), ""
     if unit is None:
         unit = _ledger_unit(ledger)
         told = "names no distance_unit" if (folder / FLEET_FILE).exists() else "is not in the folder"
@@ -140,9 +140,9 @@ def read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None
         if by_header and not ledger.exists():
             unit, fleet = by_header, replace(fleet, settings=fleet.settings | {"distance_unit": by_header})
             notices.append(f"{FLEET_FILE} {told}; distances are in {unit}, as the headers say.")
-        elif not by_header or any(find_sheet(folder, t.file) for t in TABLES if t.file not in mapped):
+        else:
             other = "km" if unit == "mi" else "mi"
-            notices.append(
+            taken = (
                 f"{FLEET_FILE} {told}; odometers are taken in {unit}. If they are in {other}, put a text file"
                 f' {FLEET_FILE} with the line distance_unit = "{other}" into the folder.'
             )
@@ -171,6 +171,8 @@ def read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None
             continue
         refused += read.refused
         notices += read.notices
+    if taken and any(_unit_untold(read, mapped.get(file)) for file, read in tables.items()):
+        notices.insert(0, taken)
     carried, wrong = read_carried(folder) if fleet.ledger_id else ({}, [])
     refused += wrong
     endings = (".csv", *WORKBOOKS)
@@ -179,6 +181,15 @@ def read_folder(ledger: Path, folder: Path, mapping: Mapping[str, Mapped] | None
         names = ", ".join(map(as_file_name, strangers))
         notices.append(f"Not part of a fleet folder, left out: {names}; --propose looks at their columns.")
     return Folder(fleet, unit, tables, tuple(refused), tuple(notices), carried)
+
+
+def _unit_untold(read: ReadTable, mapped: Mapped | None) -> bool:
+    """Return whether a table has a distance whose unit its header doesn't name."""
+    told = {name for name, source in mapped.columns.items() if source.unit} if mapped else set()
+    return any(
+        column.kind == "distance" and column.target in read.given and column.name not in told
+        for column in read.table.columns
+    )
 
 
 def distance_unit_of(ledger: Path, folder: Path) -> str:

@@ -56,6 +56,8 @@ def test_a_german_folder_comes_in_by_following_the_messages(folder, tmp_path, ca
                          " ORDER BY unit") == [
         ("zzpl292xv53atm602", 2019, "Nord", "KP-2"), ("zzpl1bk9e6zwft7r7", 2020, "Süd", "KP-2"),
     ]  # fmt: skip
+    assert main([*run, "--dry-run"]) == 0  # into a ledger that is there, too
+    assert "odometers are taken in" not in capsys.readouterr().out
     visits = "SELECT unit, visited_on::VARCHAR, odometer_km, reason, meter_a, note FROM visit ORDER BY 2, 1"
     assert query(ledger, visits) == [
         ("31", "2024-02-05", 60741, "pm", 4.98, "läuft ruhig"),
