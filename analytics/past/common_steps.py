@@ -143,9 +143,9 @@ def _steps(
     low = np.where(enters, np.where(mine[first], day[first], -np.inf), -np.inf)
     high = np.where(enters, day[second], day[first])
     sign = np.where(enters, 1.0, -1.0)
-    found = []
+    found, spans = [], _Spans(low, high)
     for _ in range(MOST_STEPS):
-        best = _best(difference, low, high, sign, pump[first], least)
+        best = _best(difference, spans, sign, pump[first], least)
         if best is None:
             break
         found.append(best)
@@ -154,47 +154,57 @@ def _steps(
     return found
 
 
+class _Spans:
+    """The days (low, high] that each pair tells of, (k,), in their order once for all sums over them."""
+
+    def __init__(self, low: np.ndarray, high: np.ndarray):
+        self.low, self.high = low, high
+        self._ends, self._begins = np.argsort(high), np.argsort(low)
+        self._high, self._low = high[self._ends], low[self._begins]
+
+    def summed(self, value: np.ndarray, days: np.ndarray) -> np.ndarray:
+        """Sum over the pairs across each day."""
+        gone = np.append(0.0, np.cumsum(value[self._ends]))[np.searchsorted(self._high, days, side="left")]
+        come = np.append(0.0, np.cumsum(value[self._begins]))[np.searchsorted(self._low, days, side="left")]
+        return come - gone
+
+
 def _best(
     difference: np.ndarray,
-    low: np.ndarray,
-    high: np.ndarray,
+    spans: _Spans,
     sign: np.ndarray,
     pump: np.ndarray,
     least: float,
 ) -> tuple[float, float, int] | None:
     """The day whose step stands out most, its size and number of pumps; None where none does."""
     signed = np.clip(sign * difference, -1.0, 1.0)
-    days = np.unique(np.ceil(high / DAYS) * DAYS)
-    count = _summed(np.ones(len(signed)), low, high, days)
-    mean = _summed(signed, low, high, days) / np.maximum(count, 1.0)
+    days = np.unique(np.ceil(spans.high / DAYS) * DAYS)
+    count = spans.summed(np.ones(len(signed)), days)
+    mean = spans.summed(signed, days) / np.maximum(count, 1.0)
     likely = np.flatnonzero((count >= FEWEST_PUMPS) & (np.abs(mean) > least / 2))
     likely = likely[np.argsort(-np.abs(mean[likely]) * np.sqrt(count[likely]))][:TRIED]
     best, most = None, STANDARD_ERRORS
     for at in days[likely]:
-        across = (low < at) & (at <= high)
-        moved, seen = signed[across], len(np.unique(pump[across]))
+        across = (spans.low < at) & (at <= spans.high)
+        moved = signed[across]
         step = float(np.median(moved))
+        if not abs(step) > least:
+            continue
         spread = 1.4826 * float(np.median(np.abs(moved - step)))
         clear = abs(step) / max(1.2533 * spread / np.sqrt(len(moved)), 1e-6)
-        alike = np.mean(np.sign(moved) == np.sign(step))
-        if seen >= FEWEST_PUMPS and abs(step) > least and clear > most and alike >= SAME_WAY:
+        if not (clear > most and np.mean(np.sign(moved) == np.sign(step)) >= SAME_WAY):
+            continue
+        seen = len(np.unique(pump[across]))
+        if seen >= FEWEST_PUMPS:
             best, most = (float(at), step, seen), clear
     if best is None:
         return None
     at, step, seen = best
-    return _day_of(at, step, signed, low, high), step, seen
+    return _day_of(at, step, signed, spans), step, seen
 
 
-def _day_of(at: float, step: float, signed: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
+def _day_of(at: float, step: float, signed: np.ndarray, spans: _Spans) -> float:
     """The reading's day near `at` from which the step leaves the least absolute rest."""
-    days = np.unique(high[np.abs(high - at) <= NEAR_DAYS])
+    days = np.unique(spans.high[np.abs(spans.high - at) <= NEAR_DAYS])
     more = np.abs(signed - step) - np.abs(signed)  # rest of a pair across the step, over that of another
-    return float(days[np.argmin(_summed(more, low, high, days))])
-
-
-def _summed(value: np.ndarray, low: np.ndarray, high: np.ndarray, days: np.ndarray) -> np.ndarray:
-    """Sum over the pairs across each day."""
-    ends, begins = np.argsort(high), np.argsort(low)
-    gone = np.append(0.0, np.cumsum(value[ends]))[np.searchsorted(high[ends], days, side="left")]
-    come = np.append(0.0, np.cumsum(value[begins]))[np.searchsorted(low[begins], days, side="left")]
-    return come - gone
+    return float(days[np.argmin(spans.summed(more, days))])

@@ -289,6 +289,7 @@ def report() -> list[Figure]:
         month = month_of(ledger, None, None)
         paper.html(month, planned(ledger, as_of=month.last), [])
 
+    job(many(LARGE))  # what was known before the month is learnt once
     return both("report", "the month's report, its plan made anew", job)
 
 
