@@ -101,6 +101,7 @@ def test_each_figure_of_the_page_adds_up_from_the_exported_forecasts(found):
     words = acting_line(made)
     assert f"the {len(called):,} pumps that" in words
     assert f"cost about {as_known(called['planned'].sum(), 0):,.0f} USD" in words
+    assert len(failed) > 1
     assert f"spared {len(failed):,} failures on the road, worth {as_known(spared, 0):,.0f} more" in words
     assert f"gives up {formats.about(called['run_mi'].sum())} mi of running" in words
     assert f"about {as_known(abs(spared - given_up), made.acting.saved_sd):,.0f} USD" in words

@@ -85,6 +85,7 @@ def test_what_acting_brings_is_counted_once_a_pump():
     assert a.saved == pytest.approx(1630.0)
     words = acting_words(a, "7,460 mi")
     assert "the 2 pumps" in words
+    assert "spared 1 failure on the road" in words
     # One of two failed: 1,710 and -80, hence a sd of 1,790 by chance; told to hundreds.
     assert a.saved_sd == pytest.approx(np.sqrt(2) * np.std([1750 - 40, -80], ddof=1))
     assert "about 1,600 USD saved (8 in 10, by the chance of which of them fail: " in words
