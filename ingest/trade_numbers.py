@@ -123,6 +123,9 @@ SETTINGS: dict[str, Setting] = {
     "check_closed_hours": Setting(0.35, "P", "of a bay, for a check with the tank closed"),
     "check_open_hours": Setting(0.65, "P", "of a bay, for opening the tank where the pump stays"),
     "extra_stop_days": Setting(7, "P", "days of notice that a stop made for the pump alone takes"),
+    "no_fuel_days": Setting(
+        28, "P", "days after which a unit in use has shown that it runs on what a reading found too little"
+    ),
     "workdays": Setting(
         {"": [1, 2, 3, 4, 5]},
         "P",

@@ -94,14 +94,15 @@ def decide_findings(
     last: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return one row per pump: finding, finding_text, finding_values, finding_action, next_test, missing,
-    failed, down_since, not_working, circuit_proven, cause_found.
+    failed, down_since, not_working, may_run_short, circuit_proven, cause_found.
 
     `finding_values`: what the text is made from besides the rule's words, as JSON.
     `missing` names the steps not yet passed, separated by commas. `failed`: a stall, no current on proven
     volts, or a breakdown confirmed as the pump's, with no good reading since; `down_since` its day.
     `not_working`: by its last reading too little is delivered, no current taken, or the pump stands still,
-    whatever explains that; `circuit_proven`: the volts and drops measured there do. `cause_found`: a cause
-    beside the pump was measured or seen and waits for its mending.
+    whatever explains that; `may_run_short`: so, but something is delivered; `circuit_proven`: the volts and
+    drops measured there do. `cause_found`: a cause beside the pump was measured or seen and waits for its
+    mending.
 
     judged: rows from verdict.judge, every visit of each pump up to the day in question. services: unit,
     done_on, work. breakdowns: pump_id, happened_on, confirmed as the pump's. last: from `last_readings`,
@@ -154,7 +155,8 @@ def decide_findings(
             "missing": [steps.removeprefix(", ") for steps in missing],
             "failed": failed,
             "down_since": pd.to_datetime(last["visited_on"]).where(failed),
-            "not_working": _not_working(last),
+            "not_working": _stands(last) | _short(last),
+            "may_run_short": _short(last) & ~_stands(last),
             "circuit_proven": _circuit_proven(last, passed["times_seen"].to_numpy()),
             "cause_found": _cause_found(last) & (action != NOTE).to_numpy(),
             "visited_on": last["visited_on"],
@@ -175,14 +177,17 @@ def _orders(rule: Rule, last: pd.DataFrame, mine: np.ndarray) -> Iterator[tuple[
         yield rule.steps, left
 
 
-def _not_working(last: pd.DataFrame) -> np.ndarray:
-    """Whether each pump's last reading says that the engine may get no fuel (n,)."""
-    facts = {
-        name: last[name].to_numpy(bool)
-        for name in ("poor", "dead", "running", "stall_current", "no_ripple", "rule:runs-dry")
-    }
-    stands = facts["stall_current"] & facts["no_ripple"]
-    return np.asarray(facts["poor"] | facts["rule:runs-dry"] | (facts["dead"] & ~facts["running"]) | stands)
+def _stands(last: pd.DataFrame) -> np.ndarray:
+    """Whether by each pump's last reading the engine gets no fuel at all (n,)."""
+    names = ("dead", "running", "stall_current", "no_ripple", "nothing_delivered")
+    fact = {name: last[name].to_numpy(bool) for name in names}
+    stalled = fact["stall_current"] & fact["no_ripple"]
+    return np.asarray((fact["dead"] & ~fact["running"]) | stalled | fact["nothing_delivered"])
+
+
+def _short(last: pd.DataFrame) -> np.ndarray:
+    """Whether by each pump's last reading the engine may get too little fuel to run (n,)."""
+    return np.asarray(last["poor"].to_numpy(bool) | last["rule:runs-dry"].to_numpy(bool))
 
 
 def _circuit_proven(last: pd.DataFrame, times_seen: np.ndarray) -> np.ndarray:

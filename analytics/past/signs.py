@@ -32,6 +32,9 @@ PARTS_SEEN = {
 # source).
 NAMED, NONE_FOUND, PART_GOOD, MOST_GOOD, WORK_NAMED = 2.2, -0.7, -0.5, -1.5, 1.5
 UNMOVED = 2.5  # natural log, as above: a current that changed with the speed unmoved
+# Drops on the pump's own circuit beyond which something takes its volts (common practice, no source; the
+# limits of the settings as they come), and the natural log, as above, of one that does.
+DROPS_MOST_V, DROP_FOUND = {"drop_supply_v": 0.5, "drop_ground_v": 0.1}, 2.2
 WORK_CURES = 0.7  # chance that recorded work ends a cause beside the pump: common practice, no source
 FEW_DELIVERIES = 5  # readings of a type from which its usual delivery may be told
 DELIVERY_SD = 0.08  # of ln delivery, pump to pump and reading to reading: common practice, no source
@@ -93,6 +96,8 @@ def hints(visits: pd.DataFrame, channel: str) -> Hints:
         odds = WORK_NAMED * visits[kind].to_numpy(float)
     if channel in ("load", "brush") and "unmoved" in visits:
         odds = odds + UNMOVED * visits["unmoved"].to_numpy(float)
+    if channel == "brush":
+        odds = odds + DROP_FOUND * drops_far(visits)
     if CAUSES_SEEN[channel] and checked(visits).any():
         result = visits.get("check_result", pd.Series(None, visits.index, dtype=object))
         named = result.isin(CAUSES_SEEN[channel]).to_numpy()
@@ -107,6 +112,13 @@ def hints(visits: pd.DataFrame, channel: str) -> Hints:
         cured = np.where(found, WORK_CURES, 0.0)
     odds = np.where(_towed(visits), 0.0, odds) if odds.any() else odds
     return Hints(worked, cured, odds, np.zeros(n))
+
+
+def drops_far(visits: pd.DataFrame) -> np.ndarray:
+    """Return whether a drop measured at the pump takes more of its volts than a sound circuit, (visits,)
+    bool."""
+    told = (visits[name].to_numpy(float) > most for name, most in DROPS_MOST_V.items() if name in visits)
+    return np.any([np.zeros(len(visits), bool), *told], axis=0)
 
 
 def checked(visits: pd.DataFrame) -> np.ndarray:

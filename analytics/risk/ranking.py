@@ -20,7 +20,7 @@ from analytics.judging.judged import judged_visits
 from analytics.judging.made import PARTS, has, made_on_the_newest_day
 from analytics.learning.fitting import Fit
 from analytics.money.cost_book import CostBook, cost_book
-from analytics.money.cost_rule import with_prices
+from analytics.money.cost_rule import PROVEN_SHARE, with_prices
 from analytics.money.long_run import LongRun
 from analytics.past.frames import FEW_PUMPS, fetch, fetch_with
 from analytics.past.history import History, read_history
@@ -270,6 +270,13 @@ def _with_finding(table: pd.DataFrame, facts: Facts) -> pd.DataFrame:
     table["made"] = table["made"].astype(int)
     for name in ("not_working", "circuit_proven", "cause_found"):
         table[name] = table[name].astype(bool) & ~failed
+    # A unit in use for weeks after a reading of too little fuel has shown that it runs on it.
+    read = (pd.Timestamp(facts.history.as_of) - pd.to_datetime(found["visited_on"])).dt.days
+    runs = table.pop("may_run_short").astype(bool) & (read > facts.settings["no_fuel_days"])
+    table["not_working"] &= ~runs
+    table["p_beside_pump"] = np.maximum(
+        table["p_beside_pump"], np.where(table["cause_found"], PROVEN_SHARE, 0.0)
+    )
     table["down_since"] = pd.to_datetime(table["down_since"]).where(~unread, broke)
     return table.assign(
         status=np.where(failed, "failed", "running"),
@@ -312,8 +319,8 @@ NEVER_READ: dict[str, Any] = {
     "finding": "no-capture", "finding_text": "Nothing was captured of this pump yet.",
     "finding_values": NO_VALUES,
     "finding_action": "none", "next_test": "A first capture at the next stop.", "missing": "",
-    "failed": False, "down_since": pd.NaT, "not_working": False, "circuit_proven": False,
-    "cause_found": False, "made": 0,
+    "failed": False, "down_since": pd.NaT, "not_working": False, "may_run_short": False,
+    "circuit_proven": False, "cause_found": False, "made": 0,
     "checked": False, "next_capture_on": None, "next_capture_km": None,
 }  # fmt: skip
 HEALS_FROM_PCT = 1.0  # of average current, over all its distance: readings that hardly scatter prove less

@@ -19,7 +19,7 @@ from analytics.wear_model.onsets import NAMES, Begun, OnsetParameters, Onsets, f
 from analytics.wear_model.tracks import Track, Tracks, make_tracks
 from analytics.wear_model.wear import WearParameters, indicator, indicator_opened
 
-METHOD_VERSION = 32
+METHOD_VERSION = 33
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 import json
 import shutil
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
@@ -250,6 +250,9 @@ def test_a_pump_that_does_not_do_its_work_stands_before_every_risk(small_ledger,
     assert list(left["why_code"]) == ["not-working"]
     shown = "\n".join(as_lines(listed, None, False))
     assert "not working" in shown
+    weeks_on = rank(ledger, as_of=LAST_VISIT + timedelta(days=29)).set_index("unit")
+    assert not weeks_on.loc["105", "not_working"]  # it has run on what it gets since
+    assert weeks_on.loc["105", "finding"] == first["finding"]
 
 
 @pytest.fixture
