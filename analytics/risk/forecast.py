@@ -100,7 +100,7 @@ def survival_on_grid(state: State, grid_km: np.ndarray, where: Where | None = No
     asked = (
         (p, pumps.iloc[part], state.known.take(part), state.d_0[part], grid_km) for part in parts(len(pumps))
     )
-    made = list(in_parts(survival_of, asked, where, lambda: (METHOD_VERSION,)))
+    made = list(in_parts(survival_of, asked, where, methods))
 
     def whole(name: str) -> np.ndarray:
         return np.concatenate([getattr(part, name) for part in made])
@@ -109,6 +109,11 @@ def survival_on_grid(state: State, grid_km: np.ndarray, where: Where | None = No
         whole("pump_id"), grid_km, whole("survival"), whole("km_per_day"), whole("new_pump_survival"),
         whole("by_age_survival"),
     )  # fmt: skip
+
+
+def methods() -> tuple[int]:
+    """Return what tells whether another machine forecasts as this one."""
+    return (METHOD_VERSION,)
 
 
 def survival_of(
