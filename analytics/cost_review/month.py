@@ -21,13 +21,15 @@ from analytics.cost_review.spend import Changes, changes, with_estimates
 from analytics.cost_review.type_lives import fit_types
 from analytics.money.cost_book import cost_book
 from analytics.past.distance import distances_between
-from analytics.past.history import read_history
+from analytics.past.frames import fetch
+from analytics.past.history import EPOCH, read_history
 from analytics.past.normal import Z_80
 from analytics.risk.forecast import fit_for, state_on
 from analytics.statements import statement
 from analytics.wear_model.model import risk_model
 from ingest.errors import EntryRefused
 from ingest.ledger.connection import open_ledger
+from ingest.ledger.newest_fact import newest_fact
 from ingest.ledger.settings import settings_at
 from ingest.units import to_kept
 
@@ -97,17 +99,19 @@ def month_of(ledger: Path, month: str | None = None, depot: str | None = None) -
     Raises EntryRefused for what is no month, one after the last dated fact, or a depot that there is not.
     """
     with open_ledger(ledger) as connection:
-        newest = read_history(connection)
-        if not len(newest.pumps):
+        newest = newest_fact(connection) or date.today()
+        pumps = fetch(connection, "history_pumps")
+        pumps = pumps[pumps["fitted_day"].fillna(0) <= (newest - EPOCH).days]
+        if not len(pumps):
             raise EntryRefused("nothing-yet", "No pump is recorded yet, so there is no month to report.")
-        first, end = days_of(month or f"{newest.as_of:%Y-%m}")
-        if first > newest.as_of:
+        first, end = days_of(month or f"{newest:%Y-%m}")
+        if first > newest:
             raise EntryRefused(
-                "bad-month", f"The last dated fact is of {newest.as_of}; {first:%Y-%m} has not begun by then."
+                "bad-month", f"The last dated fact is of {newest}; {first:%Y-%m} has not begun by then."
             )
-        last = min(end, newest.as_of)
+        last = min(end, newest)
         history = read_history(connection, last)
-        depots = set(newest.pumps["depot"].dropna())
+        depots = set(pumps["depot"].dropna())
         if depot is not None and depot not in depots:
             named = ", ".join(sorted(depots)) or "none"
             raise EntryRefused("unknown-depot", f"There is no depot '{depot}'; there are: {named}.")
