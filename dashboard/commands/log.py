@@ -57,7 +57,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     visit.add_argument("--serial", metavar="S", help="the pump's serial number")
     visit.add_argument("--pump-type", metavar="T", help="its part number, for a pump new to the ledger")
     visit.add_argument("--hours", type=float, metavar="H", help="engine hours")
-    visit.add_argument("--reason", default="pm", metavar="R", help=_either(REASONS))
+    visit.add_argument("--reason", metavar="R",
+                       help=f"{_either(REASONS)} (default: pm; follow-up for a check without a current, "
+                       "which moves no planned stop)")  # fmt: skip
     visit.add_argument("--state", metavar="S", help=_either(STATES))
     visit.add_argument("--fuel", metavar="F", help="fuel in the tank, such as E10, diesel or LPG")
     visit.add_argument("--supply-v", metavar="V", help="volts at the pump under load")
@@ -252,8 +254,11 @@ def _entry(args: argparse.Namespace) -> VisitEntry:
         "zero_checked": zero_checked(args),
         "probe": _probe_text(args.probe),
     }
+    typed["reason"] = args.reason or "pm"
     unit = _fleet_distance_unit(args.ledger)
-    return entry_from(typed, distance_unit=unit, called=lambda field: f"--{field.replace('_', '-')}")
+    entry = entry_from(typed, distance_unit=unit, called=lambda field: f"--{field.replace('_', '-')}")
+    check = args.file is None and args.meter_a is None and entry.examined
+    return entry if args.reason or not check else replace(entry, reason="follow-up")
 
 
 def _probe_text(volts_per_amp: float | None) -> str | None:

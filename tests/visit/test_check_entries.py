@@ -64,6 +64,15 @@ def test_the_command_takes_every_entry(tmp_path, capsys):
     assert {name: row[name] for name in SAID} == pytest.approx(SAID)
 
 
+def test_only_a_reading_is_taken_for_a_planned_stop(tmp_path):
+    ledger = tmp_path / "fleet.duckdb"
+    visit = ["log", "--ledger", str(ledger), "--unit", "214", "--odometer", "9000 km", "--date", "2026-03-02"]
+    for told in (["--strainer", "good"], ["--meter-a", "5"], ["--hose", "good", "--reason", "pm"]):
+        assert main([*visit, *told]) == 0
+    assert main([*visit, "--supply-v", "13.2"]) == 2  # the file was forgotten
+    assert list(kept(ledger)["reason"]) == ["follow-up", "pm", "pm"]
+
+
 def test_a_clamp_that_was_not_zeroed_can_be_said(tmp_path):
     ledger, visit = tmp_path / "fleet.duckdb", ["--unit", "214", "--odometer", "9000 km", "--meter-a", "5"]
     assert main(["log", "--ledger", str(ledger), *visit, "--no-zero-checked"]) == 0
