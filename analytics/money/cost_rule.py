@@ -123,7 +123,8 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: Settings)
 def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
     """Return `pumps` with what was decided: option (of JOBS, as weighed), at (of TIMES), p_change,
     worth, because, benefit, saving, held_back, risk_to_next_stop, risk_then (before its own time) and
-    p_beside; and, for other days, there, cost_of_nothing, left_to_fail, fail_cost and value_per_km (g).
+    p_beside; and, for other days, there, keep_then (what keeping costs from that time on), cost_of_nothing,
+    left_to_fail, fail_cost and value_per_km (g).
 
     worth: a change is ordered, checked first or not. benefit: what the best job with a change saves against
     doing nothing, in money, below 0 where it costs more; saving: the same of what was chosen.
@@ -139,6 +140,7 @@ def with_decision(pumps: pd.DataFrame, weighed: Weighed) -> pd.DataFrame:
         worth=made.job >= CHECK_AND_CHANGE,
         because=made.because,
         there=made.there,
+        keep_then=outlook.keep[np.arange(len(pumps)), made.time],
         cost_of_nothing=made.cost_of_nothing,
         left_to_fail=np.broadcast_to(outlook.left_to_fail, len(pumps)),
         fail_cost=np.broadcast_to(weighed.work.fail, len(pumps)),

@@ -34,7 +34,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-METHOD_VERSION = 15  # of decision, plan and cost review: raise with every change of their figures
+METHOD_VERSION = 16  # of decision, plan and cost review: raise with every change of their figures
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = range(4)
 JOBS = ("nothing", "check", "check and change", "change")
 NOW, EXTRA, NEXT_STOP = range(3)

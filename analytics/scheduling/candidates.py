@@ -7,7 +7,15 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
-from analytics.money.decision import JOBS, NO_DELIVERY, NO_FUEL, ON_CEILING, curve_at, lived_km
+from analytics.money.decision import (
+    CAUSE_FOUND,
+    JOBS,
+    NO_DELIVERY,
+    NO_FUEL,
+    ON_CEILING,
+    curve_at,
+    lived_km,
+)
 from analytics.past.frames import each
 from analytics.risk.deciding import stands_still
 from analytics.risk.parts_ahead import lead_of
@@ -18,6 +26,7 @@ from analytics.scheduling.inputs import Inputs
 from ingest.trade_numbers import LEAD_DAYS
 
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = JOBS
+YEAR_DAYS = 365.0
 KEEP_DAY_BONUS = 5.0  # money: a proposal keeps its day unless another is better by more
 URGENT_WEIGHT = 10.0  # failures that one is worth where cost does not decide or a pump has failed
 NOT_FOR_COST = (ON_CEILING, NO_DELIVERY, NO_FUEL)  # reasons to change a pump whatever it saves
@@ -114,12 +123,22 @@ def costed(offered: pd.DataFrame, inputs: Inputs, lead: pd.Series) -> pd.DataFra
     offered["option"] = option
     offered[["job", "asked_first"]] = pumps[["job", "asked_first"]]
     offered["K"] = fails * fail + (1 - fails) * there - run + extra
+    offered["at_once"] = there
+    # Mending a cause that was found leaves the pump in: what its life costs comes to the same on any day. All
+    # that the cause would bring comes within a year, from its next stop on (common practice, no source).
+    mends = (option == CHECK) & (pumps["because"] == CAUSE_FOUND).to_numpy()
+    nothing = pumps["cost_of_nothing"].to_numpy(float)
+    gain = pumps["keep_then"].to_numpy(float) - there
+    after = (offered["planned_on"] - pd.to_datetime(pumps["next_stop_on"])).dt.days.to_numpy(float)
+    missed = np.clip(np.nan_to_num(after) / YEAR_DAYS, 0, 1) * np.maximum(gain, 0.0)
+    offered["K"] = np.where(mends, nothing - (1 - fails) * gain + missed + extra, offered["K"])
+    offered["at_once"] = np.where(mends, nothing - gain, offered["at_once"])
     offered["risk_until_then"] = fails
     offered["there"] = there
     # Over its ceiling a pump goes first: each point of risk weighs ten failures more; where the vehicle
     # stands each day does.
     urgent = failed | pumps["because"].isin(NOT_FOR_COST).to_numpy()
-    late = np.where(stands_still(pumps), ahead / 365, fails) * urgent * fail * URGENT_WEIGHT
+    late = np.where(stands_still(pumps), ahead / YEAR_DAYS, fails) * urgent * fail * URGENT_WEIGHT
     offered["cost"] = offered["K"] + late
     if inputs.previous is not None and len(offered):
         before = inputs.previous.drop_duplicates("pump_id").set_index("pump_id")["planned_on"]

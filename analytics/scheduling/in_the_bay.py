@@ -13,7 +13,8 @@ import pandas as pd
 
 from analytics.judging.action import AT_ONCE
 from analytics.learning.fitting import stored_fit
-from analytics.money.decision import CAUSE_FOUND, NO_FUEL
+from analytics.money.decision import CAUSE_FOUND, FAILED, NO_FUEL
+from analytics.risk.deciding import BOOK
 from analytics.risk.forecast import score
 from analytics.risk.pump_drift import history_of_unit
 from analytics.risk.ranking import decided_facts, facts_of
@@ -110,6 +111,8 @@ MEND_FIRST_NOW = (
     "in a change), pump {pump_type}, {hours} h."
 )
 MEND_NOW = "Mend what was found now, while it is in the bay, {hours} h."
+NOT_FOR_IT = "{text} It pays whatever the finding's next test would show: that need not be waited for."
+SETTLED = ("none", BOOK)  # actions of a finding that asks for nothing more
 FOR_ITS_RISK = (
     "{text} Not for this reading alone: by all that is known of it, {risk} % of such pumps fail before their "
     "next stop."
@@ -134,4 +137,6 @@ def _text(row: pd.Series, job: str, hours: float, doubts: list[str]) -> str:
     risk = row["risk_to_next_stop"]
     if row["finding_action"] == "none" and risk == risk:  # nobody is left to wonder at a sound reading
         text = phrase(FOR_ITS_RISK, text=text, risk=whole_percent(100 * risk))
+    if job == "change" and row["finding_action"] not in SETTLED and row["because"] != FAILED:
+        text = phrase(NOT_FOR_IT, text=text)
     return phrase("{text} But {doubts}.", text=text, doubts="; ".join(doubts)) if doubts else text

@@ -63,7 +63,7 @@ def dressed(
     # The chance that its check ends in a change was told for its own time; the time moves the risk before it.
     ends = np.where(own, on_the_day(pumps["p_change"], pumps["risk_then"]), 1.0)
     lines["p_change"] = np.clip(ends * whole, 0.0, 1.0)
-    lines["cost_of_waiting"] = (lines["K"] - lines["there"]).clip(lower=0)
+    lines["cost_of_waiting"] = (lines["K"] - lines["at_once"]).clip(lower=0)
     nothing = np.where(lines["job"] == "check", pumps["cost_of_nothing"], pumps["left_to_fail"])
     savings = {
         "expected_saving": nothing - lines["K"],

@@ -13,6 +13,9 @@ WORDS = {
         "{text} No solo por esta lectura: por todo lo que se sabe, falla {risk} % de tales bombas antes "
         "de su próxima parada."
     ),
+    "{text} It pays whatever the finding's next test would show: that need not be waited for.": (
+        "{text} Conviene dé lo que dé la próxima prueba del hallazgo: no hace falta esperarla."
+    ),
     "Nothing about this pump pays now.": "Por ahora no conviene hacer nada en esta bomba.",
     "Not now: {job} at its {at} pays better.": "Ahora no: conviene más {job} en {at}.",
     "check": "revisar",

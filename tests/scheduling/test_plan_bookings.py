@@ -111,7 +111,11 @@ def test_work_on_a_sound_reading_says_what_asks_for_it():
     row = pd.Series({"p_change": 1.0, "pump_type": "T", "risk_to_next_stop": 0.052, "finding_action": "none"})
     assert "5 % of such pumps fail before" in in_the_bay._text(row, "change", 2.5, [])
     faulty = pd.Series(row.to_dict() | {"finding_action": "repeat capture"})
-    assert "such pumps" not in in_the_bay._text(faulty, "change", 2.5, [])
+    told = in_the_bay._text(pd.Series(faulty.to_dict() | {"because": "cost"}), "change", 2.5, [])
+    assert "such pumps" not in told
+    assert "that need not be waited for" in told
+    booked = faulty.to_dict() | {"because": "cost", "finding_action": "book replacement"}
+    assert "waited" not in in_the_bay._text(pd.Series(booked), "change", 2.5, [])
     stands = pd.Series(faulty.to_dict() | {"because": NO_FUEL})
     assert "the engine may get no fuel" in in_the_bay._text(stands, "check", 1.0, [])
     assert in_the_bay._text(stands, "change", 2.5, []).startswith("Change it now")

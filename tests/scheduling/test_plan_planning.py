@@ -144,6 +144,10 @@ def test_a_drop_that_was_measured_is_mended_at_the_next_stop_and_no_tank_is_open
     [line] = made.checks.to_dict("records")
     assert (line["unit"], line["job"], line["action"]) == ("U1", "check", "check circuit")
     assert (line["because"], line["own_stop"]) == ("a cause beside the pump was found", False)
+    assert (line["planned_on"], line["cost_of_waiting"]) == (FIRST_STOP, pytest.approx(0, abs=0.1))
+    # Four weeks later it has spared a month less of what such a cause brings within a year.
+    later = made.other_days.set_index("planned_on")["costs_more"]
+    assert later[SECOND_STOP] == pytest.approx(line["expected_saving"] * 28 / 365, rel=0.02)
     assert (line["steps"][0], line["bring"], line["p_change"]) == (mend, "clamp, voltmeter", 0.0)
     assert line["hours"] == DEFAULTS["check_closed_hours"]
     assert list(made.waiting["unit"]) == ["U2"]
