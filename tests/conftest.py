@@ -19,6 +19,7 @@ from ingest.ledger.gate import Turn, connect
 from tests.fits_kept import FOLDER, keep_fits
 from tests.one_engine import one_engine
 
+keep_fits()  # before a room's own conftest takes by name what is kept
 MINUTES = Path(__file__).with_name("minutes.json")
 BROWSER = "browser"
 # Where it is tested how a new ledger comes about, or blocks of its file are damaged at a place of their own.
@@ -40,15 +41,17 @@ def pytest_addoption(parser):
     )
 
 
+OWN_FOLDER = pytest.StashKey[str]()
+
+
 def pytest_configure(config):
-    if not hasattr(config, "workerinput"):  # the workers look where the one that started them says
-        os.environ[FOLDER] = tempfile.mkdtemp(prefix="fits")
-    keep_fits()
+    if FOLDER not in os.environ:  # workers, and a run that a test starts, look where the first one says
+        os.environ[FOLDER] = config.stash[OWN_FOLDER] = tempfile.mkdtemp(prefix="fits")
 
 
 def pytest_unconfigure(config):
-    if not hasattr(config, "workerinput"):
-        shutil.rmtree(os.environ[FOLDER], ignore_errors=True)
+    if folder := config.stash.get(OWN_FOLDER, None):
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 class BrowserApart(LoadFileScheduling):
@@ -123,11 +126,15 @@ def ledgers_on_a_server(request, tmp_path_factory):
 
 
 @pytest.fixture(scope="session", autouse=True)
-def new_ledgers_are_copies(tmp_path_factory):
+def new_ledgers_are_copies(request, tmp_path_factory):
     """One new ledger a worker is made by every script, the rest are copies with an identity of their own.
 
-    In LEDGERS_MADE, and where anything hinders a copy, a new ledger is made as always.
+    In LEDGERS_MADE, and where anything hinders a copy, a new ledger is made as always. On a server
+    `every_ledger_on` does it.
     """
+    if request.config.option.on_server:
+        yield
+        return
     create, scripts = connection.create, migrations.scripts
     first = tmp_path_factory.mktemp("ledger") / "new.duckdb"
     with connection.open_ledger(first, read_only=False):

@@ -1,7 +1,8 @@
-"""What was learned from a history, kept for the session: many tests learn from the same small fleets.
+"""What was learned from a history, and the lives simulated from a fit, kept for the session: many tests learn
+from the same small fleets and ask the same of them.
 
-Learning is pure and takes seconds, so the same history gives the same fit. Where learning itself is tried
-(LEARNED_ANEW), it is done each time.
+Both are pure and take seconds, so the same question gets the same answer. Where learning or simulating itself
+is tried (DONE_ANEW), it is done each time.
 """
 
 from __future__ import annotations
@@ -11,35 +12,47 @@ import os
 import pickle
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-from analytics.learning import fitting
-from analytics.learning.fitting import Fit
-from analytics.past.history import History
+from analytics.money import policy_simulation
 
 FOLDER = "TESTS_KEEP_FITS_IN"  # the folder's name in the environment, which workers share
-LEARNED_ANEW = tuple(
-    f"tests/{name}" for name in ("learning", "wear_model", "golden", "checks", "test_settings_read")
+DONE_ANEW = tuple(
+    f"tests/{name}" for name in ("learning", "wear_model", "golden", "checks", "money", "test_settings_read")
 )
 
 
 def keep_fits() -> None:
-    """Have `fit_history` look in the folder first; before any other module takes it by name."""
-    fitting.fit_history = kept(fitting.fit_history)
+    """Have simulating and learning look in the folder first; before any other module takes them by name."""
+    policy_simulation.simulate = kept(
+        policy_simulation.simulate, lambda p, asked: (p.to_json(), tuple(asked))
+    )
+    policy_simulation.simulate_life_km = kept(
+        policy_simulation.simulate_life_km,
+        lambda p, code, interval_km, count, rng: (
+            p.to_json(), code, interval_km, count, rng.bit_generator.state
+        ),
+    )  # fmt: skip
+    from analytics.learning import fitting
+
+    fitting.fit_history = kept(
+        fitting.fit_history,
+        lambda of: (of.visits, of.pumps, of.as_of, sorted(map(str, of.settings.items()))),
+    )
 
 
-def kept(learn: Callable[[History], Fit]) -> Callable[[History], Fit]:
-    """Return `learn`, what it returned for an equal history being taken from the folder."""
+def kept(work: Callable[..., Any], told: Callable[..., object]) -> Callable[..., Any]:
+    """Return `work`, what it returned for arguments of which `told` says the same being taken from the
+    folder."""
 
-    def fit_history(history: History) -> Fit:
-        if os.environ.get("PYTEST_CURRENT_TEST", "").startswith(LEARNED_ANEW):
-            return learn(history)
-        told = (history.visits, history.pumps, history.as_of, sorted(map(str, history.settings.items())))
-        path = Path(os.environ[FOLDER]) / hashlib.sha256(pickle.dumps(told)).hexdigest()
+    def look_first(*asked: Any) -> Any:
+        if os.environ.get("PYTEST_CURRENT_TEST", "").startswith(DONE_ANEW):
+            return work(*asked)
+        path = Path(os.environ[FOLDER]) / hashlib.sha256(pickle.dumps(told(*asked))).hexdigest()
         if not path.exists():
             part = path.with_suffix(f".{os.getpid()}")
-            part.write_bytes(pickle.dumps(learn(history)))
+            part.write_bytes(pickle.dumps(work(*asked), protocol=5))
             part.replace(path)
-        made: Fit = pickle.loads(path.read_bytes())
-        return made
+        return pickle.loads(path.read_bytes())
 
-    return fit_history
+    return look_first

@@ -110,13 +110,28 @@ def running(folder: Path) -> Iterator[Postgres]:
 
 @contextmanager
 def every_ledger_on(server: Postgres) -> Iterator[None]:
-    """Let a ledger file that is written anew be the address of a schema of its own."""
+    """Let a ledger file that is written anew be the address of a schema of its own.
+
+    What every script makes of nothing is made once and carried to each, with an identity of its own.
+    """
     from ingest import server_address
-    from ingest.ledger import connection
+    from ingest.ledger import connection, server_carrying
+    from ingest.ledger.gate import connect_once
     from ingest.ledger.server_carrying import bring, fetch
     from ingest.ledger.server_engine import turn
 
     real, by_name = server_address.server_of, server_address._by_name
+    apply, first = server_carrying._apply, server.folder / "new.duckdb"
+
+    def apply_or_copy(file: Path, version: int) -> None:
+        if version:
+            apply(file, version)
+            return
+        if not first.exists():
+            apply(first, 0)
+        copyfile(first, file)
+        with connect_once(file, read_only=False) as made:
+            made.execute("UPDATE ledger_identity SET ledger_id = CAST(uuid() AS VARCHAR)")
 
     def is_address(path: Path) -> bool:
         return by_name(path) or holds_address(path)
@@ -150,4 +165,5 @@ def every_ledger_on(server: Postgres) -> Iterator[None]:
         patch.setattr(shutil, "copyfile", copy)
         patch.setattr(server_address, "_by_name", is_address)
         patch.setattr(connection, "server_of", server_of)
+        patch.setattr(server_carrying, "_apply", apply_or_copy)
         yield

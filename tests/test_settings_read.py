@@ -5,6 +5,7 @@ from typing import ClassVar
 
 import pytest
 
+from analytics.cost_review import intervals
 from analytics.cost_review.costs import cost_review
 from analytics.judging.verdict import judge_visit
 from analytics.money.cost_book import read_costs
@@ -19,8 +20,11 @@ from ingest.ledger.forgetting import forget_overdue
 from ingest.trade_numbers import SETTINGS
 from ingest.visit.checks import check_visit
 from ingest.visit.entry import VisitEntry
+from tests.learning.conftest import no_long_run
 from tests.ledger_fixture import LAST_VISIT, build_ledger
 from tests.pages.page_runs import open_page
+
+__all__ = ["no_long_run"]  # lives simulated from what was learned ask for no setting
 
 
 class Watched(dict):
@@ -52,6 +56,7 @@ def asked(tmp_path_factory):
         patch.setattr(settings, "DEFAULTS", Watched(settings.DEFAULTS))
         patch.setattr(Watched, "asked", set())
         patch.setenv("PUMPLEDGER", str(path))
+        patch.setattr(intervals, "TIMES", (1.0,))  # each is one more simulation, which asks for none either
         rank(path, as_of=LAST_VISIT)
         plan(path, as_of=LAST_VISIT)
         cost_review(path, LAST_VISIT, lives=50)

@@ -149,19 +149,32 @@ def test_parts_of_pages_are_readable_and_fit_a_phone(watch, address, axe):
     assert watched.complaints == []
 
 
-def test_reduced_to_grey_the_risk_list_still_says_everything(watch, address):
+@pytest.fixture(scope="module")
+def loaded(browser, address):
+    """A page at the desk, loaded once for tests that go to an address of their own."""
+    with browser.new_context(viewport=DESKTOP) as context:
+        context.set_default_timeout(120_000)
+        page = context.new_page()
+        page.goto(address)
+        settle(page)
+        yield page
+
+
+@pytest.fixture
+def page(loaded):
+    yield loaded
+    loaded.emulate_media(media="screen")
+
+
+def test_reduced_to_grey_the_risk_list_still_says_everything(page):
     """Actions carry a shape and words, so nothing rests on colour."""
-    watched = watch()
-    watched.page.goto(f"{address}/pumps-by-risk")
-    settle(watched.page)
-    text = watched.page.locator('[data-testid="stMain"]').inner_text()
+    go(page, "pumps-by-risk")
+    text = page.locator('[data-testid="stMain"]').inner_text()
     assert any(f"{shape} {ACTION_WORDS[action]}" in text for action, shape in ACTION_SHAPES.items())
 
 
-def test_on_paper_a_list_is_a_table_of_its_rows_and_on_the_screen_there_is_none(watch, address):
-    page = watch().page
-    page.goto(f"{address}/fleet-data?part=Pump+types")
-    settle(page)
+def test_on_paper_a_list_is_a_table_of_its_rows_and_on_the_screen_there_is_none(page):
+    go(page, "fleet-data?part=Pump+types")
     assert page.locator(".on-paper").count() == 1
     assert page.locator(".on-paper td").count() == 0
     page.emulate_media(media="print")
@@ -175,10 +188,8 @@ def test_on_paper_a_list_is_a_table_of_its_rows_and_on_the_screen_there_is_none(
     assert page.get_by_text("Change a pump type, or add one").is_visible()
 
 
-def test_on_paper_a_fold_that_is_shut_is_read_whole(watch, address):
-    page = watch().page
-    page.goto(address)
-    settle(page)
+def test_on_paper_a_fold_that_is_shut_is_read_whole(page):
+    go(page, "")
     shut = page.locator("details:not([open])", has_text="risk").first
     inner = shut.get_by_test_id("stCaptionContainer").first
     assert inner.is_hidden()

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from ingest.ledger.connection import open_ledger
-from tests.browser.browsing import DESKTOP, LEAN, PHONE, ask, served, settle
+from tests.browser.browsing import DESKTOP, LEAN, PHONE, ask, go, served, settle
 from tests.ledger_fixture import build_ledger, small_capture, write_capture_csv
 
 pytestmark = pytest.mark.browser
@@ -18,7 +18,7 @@ UNITS = {PHONE["width"]: ("101", "105"), DESKTOP["width"]: ("104", "102")}  # th
 @pytest.fixture(scope="module")
 def own_ledger(tmp_path_factory):
     """A ledger of its own: these tests write."""
-    return build_ledger(tmp_path_factory.mktemp("paths") / "fleet.duckdb")
+    return build_ledger(tmp_path_factory.mktemp("paths") / "fleet.duckdb", fitted=True)
 
 
 @pytest.fixture(scope="module")
@@ -99,11 +99,9 @@ def test_planner_finds_a_pump_opens_it_and_books_it(watch, own_address, own_ledg
     settle(page)
     enter(page, "Find", unit)
     page.get_by_text(re.compile("Of 1 pump")).wait_for()
-    page.goto(f"{own_address}/pump?pump={pump}")
-    settle(page)
+    go(page, f"pump?pump={pump}")
     page.get_by_text(f"unit {unit}").first.wait_for()
-    page.goto(f"{own_address}/plan-board?pump={pump}")
-    settle(page)
+    go(page, f"plan-board?pump={pump}")
     entries = page.evaluate("[...document.querySelectorAll('input')].map(box => box.value)")
     assert any(f"unit {unit}" in text for text in entries)
     page.get_by_text("Pin to this day", exact=True).click()
