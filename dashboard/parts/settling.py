@@ -43,8 +43,9 @@ def show_questions(rows: list[dict[str, Any]], by: str, own: str) -> None:
     """Draw questions (rows of open_questions.sql), each with every way to settle it: the first few whole,
     each of the others under a fold that it is read on."""
     for number, (row, offers) in enumerate(zip(rows, loaders.offers(rows), strict=True)):
-        draw = partial(_show_question, row, {_label(c): c for c in offers if _may(c)}, by, own)
-        if number < WHOLE:
+        whole = number < WHOLE
+        draw = partial(_show_question, row, {_label(c): c for c in offers if _may(c)}, by, own, whole=whole)
+        if whole:
             draw()
         else:
             frame.show_fold(f"? {_asked(row)}", f"fold_question_{row['question_id']}", draw)
@@ -54,11 +55,13 @@ def _asked(row: dict[str, Any]) -> str:
     return question_text(row["code"], row["details"], row["text"])
 
 
-def _show_question(row: dict[str, Any], offers: dict[str, Choice], by: str, own: str) -> None:
+def _show_question(row: dict[str, Any], offers: dict[str, Choice], by: str, own: str, *, whole: bool) -> None:
+    """Draw one question's answers; whole: framed, with the question, which else stands on its fold."""
     key = row["question_id"]
     about_visit = not formats.is_unknown(row["visit_id"])
-    with st.form(f"question_{key}", border=True):
-        say.line(f"? {_asked(row)}")
+    with st.form(f"question_{key}", border=whole):
+        if whole:
+            say.line(f"? {_asked(row)}")
         say.note(_about(row))
         reason = st.text_input("Why", key=f"why_{key}", placeholder="the reason, in a few words")
         labels = [*offers, NO_MATTER]

@@ -138,6 +138,12 @@ def test_the_page_offers_the_answers_and_settles_a_kind_together(dirty, tmp_path
     load_folder(ledger, dirty[1], author=ANYBODY, today=date(2026, 12, 1))
     monkeypatch.setenv("PUMPLEDGER", str(ledger))
     page = open_page("open_questions")
+    # The first few stand there whole; each of the others opens from the question on its fold.
+    fold = next(key for key in page.session_state.filtered_state if key.startswith("fold_question_"))
+    why = f"why_{fold.rpartition('_')[2]}"
+    assert why not in [box.key for box in page.text_input]
+    page.session_state[fold] = True
+    assert why in [box.key for box in page.run().text_input]
     page.selectbox(key="code").set_value("odometer-kilometres").run()
     assert "It was in km: 49,000 mi" in [b.label for b in page.button]
     page.selectbox(key="alike_by").set_value("value")

@@ -92,6 +92,7 @@ def show_waiting(rows: pd.DataFrame) -> None:
         width="stretch",
         disabled=[str(name) for name in table if name not in TYPED],
         column_config=columns,
+        placeholder=formats.UNKNOWN,
     )
     ticks = table["Store"].map({True: "☑", False: ""})
     lists.on_paper(table.drop(columns=["No", "Trace"]).assign(Store=ticks))
