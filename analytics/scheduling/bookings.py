@@ -33,6 +33,8 @@ from ingest.visit.pump_lives import NewPump, Removal, replace_pump
 from ingest.vocabulary import FOUND_FAILED
 
 KEPT = ["pump_id", "unit", "position", "planned_on", "status", "job", "risk", "action", "planned", "failure"]
+# What a pump is said to be by a decision, where the decision's own word names the decision.
+_NOW = {"rejected": "off the list", "withdrawn": "planned afresh"}
 
 
 def book(
@@ -323,7 +325,7 @@ def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, re
     when = f" on {planned_on}" if planned_on else ""
     mind = f" Mind: {'; '.join(doubts)}." if doubts else ""
     what = "The job on the" if status == "done" else "The"
-    return f"{what} {position} pump of unit {unit} is {status}{when}.{mind}"
+    return f"{what} {position} pump of unit {unit} is {_NOW.get(status, status)}{when}.{mind}"
 
 
 def _insert(

@@ -53,13 +53,14 @@ def test_pin_move_reject_withdraw(ledger):
         ["moved", "2026-01-20", "2026-02-03", "a person moved it"]
     ]
 
-    bookings.reject(ledger, 1, author=Author("AB", "manager"), reason="unit is for sale")
+    told = bookings.reject(ledger, 1, author=Author("AB", "manager"), reason="unit is for sale")
+    assert told == "The main pump of unit 101 is off the list."
     turned_down = plan(ledger)
     assert of_first(turned_down.lines).empty
     assert turned_down.rejected["why"].tolist() == ["unit is for sale"]
     assert of_first(turned_down.changes)["why"].tolist() == ["a person rejected it"]
 
-    bookings.withdraw(ledger, 1, author=Author("AB", "manager"))
+    assert bookings.withdraw(ledger, 1, author=Author("AB", "manager")).endswith("is planned afresh.")
     assert plan(ledger).rejected.empty
 
 
