@@ -10,18 +10,15 @@ import numpy as np
 import pandas as pd
 
 from analytics.learning.fitting import Fit, fit_history, store_fit, stored_fit, watched_km
-from analytics.past.frames import parts
 from analytics.past.history import History, load_history
 from analytics.past.normalise import channels, last_circumstances, last_covariates
 from analytics.wear_model.damages import Damages, take_in
 from analytics.wear_model.exposure import exposure
 from analytics.wear_model.failure_risk import Known
-from analytics.wear_model.model import METHOD_VERSION, Filtered, Parameters, risk_model, run_filters
+from analytics.wear_model.model import Filtered, Parameters, risk_model, run_filters
 from analytics.wear_model.onsets import shown, take_in_onsets
 from analytics.wear_model.unrecorded import allow_for_unrecorded
 from analytics.wear_model.wear import indicator, indicator_opened
-from ingest.chains.parts import in_parts
-from ingest.chains.running import Where
 from ingest.errors import LedgerError
 
 # By which share, by how many besides, and in what time a past must grow to be learned anew.
@@ -91,29 +88,9 @@ def forecast(ledger: Path, *, as_of: date | None = None, grid_km: np.ndarray) ->
     return survival_on_grid(state_on(ledger, as_of), np.asarray(grid_km, float))
 
 
-def survival_on_grid(state: State, grid_km: np.ndarray, where: Where | None = None) -> Forecast:
-    """As `forecast`, from a scoring run. where: None works it out in this process, else
-    `ingest.chains.parts` does."""
-    p, pumps = state.fit.parameters, state.pumps
-    if where is None:
-        return survival_of(p, pumps, state.known, state.d_0, grid_km)
-    asked = (
-        (p, pumps.iloc[part], state.known.take(part), state.d_0[part], grid_km) for part in parts(len(pumps))
-    )
-    made = list(in_parts(survival_of, asked, where, methods))
-
-    def whole(name: str) -> np.ndarray:
-        return np.concatenate([getattr(part, name) for part in made])
-
-    return Forecast(
-        whole("pump_id"), grid_km, whole("survival"), whole("km_per_day"), whole("new_pump_survival"),
-        whole("by_age_survival"),
-    )  # fmt: skip
-
-
-def methods() -> tuple[int]:
-    """Return what tells whether another machine forecasts as this one."""
-    return (METHOD_VERSION,)
+def survival_on_grid(state: State, grid_km: np.ndarray) -> Forecast:
+    """As `forecast`, from a scoring run."""
+    return survival_of(state.fit.parameters, state.pumps, state.known, state.d_0, grid_km)
 
 
 def survival_of(

@@ -108,19 +108,18 @@ class Decided:
     learned: bool
 
 
-def decide_ledger(ledger: Path, as_of: date | None = None, where: Where | None = None) -> Decided:
+def decide_ledger(ledger: Path, as_of: date | None = None) -> Decided:
     """Read, score and decide about a ledger's fleet on a day (default: the last dated fact)."""
-    with workers(where, __name__):
-        with open_ledger(ledger) as connection:
-            facts = read_facts(connection, as_of, where)
-        return decide_facts(ledger, facts, where)
+    with open_ledger(ledger) as connection:
+        facts = read_facts(connection, as_of)
+    return decide_facts(ledger, facts)
 
 
-def decide_facts(ledger: Path, facts: Facts, where: Where | None = None) -> Decided:
+def decide_facts(ledger: Path, facts: Facts) -> Decided:
     """As `decide_ledger`, from facts read."""
     known = serving_fit(ledger, facts.history)
     state = score(facts.history, known or learn_anew(ledger, facts.history))
-    pumps, made = decided_facts(facts, state, where=where)
+    pumps, made = decided_facts(facts, state)
     return Decided(facts, state, pumps, made, known is None)
 
 
@@ -222,11 +221,11 @@ def _riskiest_first(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def decided_facts(
-    facts: Facts, state: State, within_km: float | None = None, where: Where | None = None
+    facts: Facts, state: State, within_km: float | None = None
 ) -> tuple[pd.DataFrame, Forecast]:
     """Return rank's rows in the forecast's order, with prices, finding and decision; and the forecast."""
-    made = survival_on_grid(state, GRID_KM, where)
-    return _decided(facts, state, within_km, made.part, where), made
+    made = survival_on_grid(state, GRID_KM)
+    return _decided(facts, state, within_km, made.part), made
 
 
 def _decided(

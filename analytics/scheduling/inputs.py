@@ -17,8 +17,6 @@ from analytics.risk.forecast import Forecast
 from analytics.risk.ranking import Decided, Facts, decide_facts, read_facts
 from analytics.scheduling.bookings import decisions_on, last_list, listed_before
 from analytics.statements import statement
-from ingest.chains.parts import workers
-from ingest.chains.running import Where
 from ingest.ledger.connection import open_ledger
 from ingest.settings_in_force import Settings
 
@@ -53,14 +51,12 @@ class Inputs:
     failures: int | None = None
 
 
-def read_inputs(ledger: Path, as_of: date | None, where: Where | None = None) -> Inputs:
-    """Read and score the ledger on a day (default: the last dated fact, planned from today on); where: as for
-    ranking.rank."""
-    with workers(where, __name__):
-        with open_ledger(ledger) as connection:
-            facts = read_facts(connection, as_of, where)
-            beside = _beside(connection, facts, as_of)
-        return _inputs(decide_facts(ledger, facts, where), beside)
+def read_inputs(ledger: Path, as_of: date | None) -> Inputs:
+    """Read and score the ledger on a day (default: the last dated fact, planned from today on)."""
+    with open_ledger(ledger) as connection:
+        facts = read_facts(connection, as_of)
+        beside = _beside(connection, facts, as_of)
+    return _inputs(decide_facts(ledger, facts), beside)
 
 
 def inputs_of(ledger: Path, decided: Decided) -> Inputs:

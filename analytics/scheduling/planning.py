@@ -42,7 +42,6 @@ from analytics.scheduling.notes import notes
 from analytics.scheduling.other_days import other_days
 from analytics.scheduling.parts import expected_failures, parts_table, pick_list
 from analytics.wording import Remark
-from ingest.chains.running import Where
 from ingest.errors import EntryRefused
 
 
@@ -103,15 +102,13 @@ def plan(
     as_of: date | None = None,
     horizon_days: int | None = None,
     service_level: float | None = None,
-    where: Where | None = None,
 ) -> Plan:
     """Plan from the ledger as of a day (default: the last dated fact, with nothing dated before today).
 
     horizon_days: how far ahead work is planned (default 120). service_level: for stock (default 0.95).
-    where: in how many processes pumps are judged and decided about, as for ranking.rank.
     Raises EntryRefused for a horizon, interval or level that makes no sense, LedgerError without a ledger.
     """
-    return make_plan(read_inputs(ledger, as_of, where), horizon_days, service_level)
+    return make_plan(read_inputs(ledger, as_of), horizon_days, service_level)
 
 
 def make_plan(inputs: Inputs, horizon_days: int | None = None, service_level: float | None = None) -> Plan:

@@ -98,7 +98,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Decide if asked to; else plan, print, and write what was asked for."""
     from analytics.past.frames import records
-    from analytics.risk.by_size import where_by_size
     from analytics.scheduling import bookings
     from analytics.scheduling.narrowing import narrowed
     from analytics.scheduling.planning import plan
@@ -110,7 +109,7 @@ def run(args: argparse.Namespace) -> int:
     if what:
         tell(decide(args, what, getattr(args, what), author))
         return 0
-    whole_plan = plan(args.ledger, as_of=args.as_of, horizon_days=args.days, where=where_by_size(args.ledger))
+    whole_plan = plan(args.ledger, as_of=args.as_of, horizon_days=args.days)
     made = narrowed(whole_plan, choices.chosen(args))
     say_age(args.ledger, args.as_of, to_text=not (args.json or args.csv))
     if args.ics or args.page:
@@ -193,10 +192,9 @@ def refuse_unheard(args: argparse.Namespace, what: str | None) -> None:
 
 def _day_planned(args: argparse.Namespace, pump_id: int) -> date | None:
     """Return the day that today's plan has for a pump that no list kept has, or None."""
-    from analytics.risk.by_size import where_by_size
     from analytics.scheduling.planning import plan
 
-    jobs = plan(args.ledger, as_of=args.as_of, horizon_days=args.days, where=where_by_size(args.ledger)).jobs
+    jobs = plan(args.ledger, as_of=args.as_of, horizon_days=args.days).jobs
     days = jobs.loc[jobs["pump_id"] == pump_id, "planned_on"]
     return days.iloc[0] if len(days) else None
 

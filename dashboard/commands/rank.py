@@ -103,8 +103,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--processes",
         type=int,
         metavar="N",
-        help="judge and decide parts of a large fleet in N processes (default: this one; over 25,000 pumps"
-        " one for each core); the figures are the same",
+        help="judge and decide parts of a large fleet in N processes (default: this one); the figures are the"
+        " same",
     )
     parser.add_argument(
         "--cluster",
@@ -123,7 +123,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Rank and print; 1 when nothing can be ranked."""
     from analytics.record.told import keep_told
-    from analytics.risk.by_size import where_by_size
     from analytics.risk.ranking import rank_and_groups
     from analytics.scheduling.narrowing import kept_rows
 
@@ -135,7 +134,7 @@ def run(args: argparse.Namespace) -> int:
 
         fit(args.ledger, args.as_of)
     asked = args.processes is not None or args.cluster is not None
-    where = where_of(args) if asked else where_by_size(args.ledger)
+    where = where_of(args) if asked else None
     table, groups = rank_and_groups(args.ledger, as_of=args.as_of, within_km=within_km, where=where)
     if not (args.as_of or args.within):
         keep_told(args.ledger, table)

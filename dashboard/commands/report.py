@@ -59,19 +59,17 @@ def run(args: argparse.Namespace) -> int:
 
 def _month(args: argparse.Namespace) -> tuple[str, str]:
     from analytics.cost_review.month import month_of
-    from analytics.risk.by_size import where_by_size
     from analytics.scheduling.planning import plan
     from dashboard.parts import report
     from dashboard.shell.invented import note_of
 
     month = month_of(args.ledger, args.month, args.depot)
-    made = plan(args.ledger, as_of=month.last, where=where_by_size(args.ledger))
+    made = plan(args.ledger, as_of=month.last)
     note = note_of(args.ledger)
     return report.html(month, made, [note] if note else []), report.text(month, made)
 
 
 def _day(args: argparse.Namespace, until: datetime) -> tuple[str, str]:
-    from analytics.risk.by_size import where_by_size
     from analytics.scheduling.inputs import read_inputs
     from analytics.scheduling.planning import make_plan
     from dashboard.parts import morning
@@ -80,7 +78,7 @@ def _day(args: argparse.Namespace, until: datetime) -> tuple[str, str]:
         since = datetime.combine(args.since, datetime.min.time())
     else:
         since = morning.last_made(args.ledger, args.depot) or until - timedelta(days=1)
-    inputs = read_inputs(args.ledger, None, where_by_size(args.ledger))
+    inputs = read_inputs(args.ledger, None)
     parts = make_plan(inputs).parts
     made = morning.morning(args.ledger, since, until, parts, args.depot, pumps=inputs.pumps)
     return morning.html(made), morning.text(made)

@@ -12,7 +12,7 @@ import os
 import pickle
 import select
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -27,7 +27,6 @@ from ingest.server_address import is_address
 
 if TYPE_CHECKING:
     from analytics.risk.ranking import Decided
-    from ingest.chains.running import Where
 
 Stamp = tuple[int, ...]
 GRID_KM = np.linspace(0, 60_000, 61)
@@ -71,9 +70,7 @@ class Shared:
     """A fleet decided about once for all answers that rest on it, until its ledger or the day changes; for
     one thread at a time."""
 
-    def __init__(self, where: Callable[[Path], Where | None] = lambda _: None) -> None:
-        """Take in how many processes a ledger's fleet is decided about; default: this one."""
-        self._where = where
+    def __init__(self) -> None:
         self._kept: tuple[Stamp, date, Decided] | None = None
 
     def decided(self, ledger: Path) -> tuple[Stamp, Decided]:
@@ -82,11 +79,11 @@ class Shared:
 
         shown, today = stamp(ledger), date.today()
         if self._kept is None or self._kept[:2] != (shown, today):
-            self._kept, where = None, self._where(ledger)  # the last one goes before the next is there
-            made = decide_ledger(ledger, where=where)
+            self._kept = None  # the last one goes before the next is there
+            made = decide_ledger(ledger)
             if made.learned:  # its fit was stored, which changes the file: what it shows is told before
                 shown = stamp(ledger)
-                made = decide_ledger(ledger, where=where)
+                made = decide_ledger(ledger)
             self._kept = shown, today, made
         return shown, self._kept[2]
 
@@ -179,9 +176,7 @@ def main(ledger: Path) -> None:
     if hasattr(os, "nice"):
         os.nice(10)
     end_with(os.getppid())
-    from analytics.risk.by_size import where_by_size
-
-    shared = Shared(where_by_size)
+    shared = Shared()
     for name in _asked():
         try:
             result: Any = work_out(name, ledger, shared)

@@ -29,11 +29,11 @@ _begun: ContextVar[ProcessPoolExecutor | None] = ContextVar("begun", default=Non
 @contextmanager
 def workers(where: Where | None, module: str) -> Iterator[None]:
     """Begin the processes of `where` once for all that is asked `in_parts` meanwhile, each importing the
-    module while this one reads; none for a cluster, where all is worked out here, or where some have begun.
+    module while this one reads; none for a cluster, or where all is worked out here.
 
     Raises EntryRefused for a number of processes that can't be.
     """
-    if where is None or where.cluster is not None or _begun.get() is not None:
+    if where is None or where.cluster is not None:
         yield
         return
     count = how_many(where.processes)

@@ -293,7 +293,7 @@ def test_list_plan_and_distance_ahead_of_a_fleet_decided_about_once_are_those_ma
 def test_a_fleet_is_decided_about_anew_with_each_change_of_its_ledger_and_each_day(fleet, monkeypatch):
     made = []
 
-    def decide_ledger(ledger, where):
+    def decide_ledger(ledger):
         made.append(answers.stamp(ledger))
         return Mock(learned=len(made) == 1)
 
