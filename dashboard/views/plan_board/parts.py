@@ -52,6 +52,7 @@ LINE_COLUMNS = {
     "cautions": "Mind",
     "warranty": "Warranty",
 }
+MOST_LINES = 200  # of the plan drawn, by day; a box finds any other, and the file holds all
 MOST_DEPOTS = 6  # drawn, each in a chart of its own
 
 
@@ -257,6 +258,7 @@ def _draw_lines(plan: Plan, chosen: dict[str, list[str]], lines: pd.DataFrame) -
         "Planned replacements by day, with status, reason and money.",
         "plan",
         shown=partial(lines_table, currency=plan.currency),
+        most=MOST_LINES,
     )
     paper, calendar, accept = st.columns(3)
     narrow = as_shown(plan, chosen)
