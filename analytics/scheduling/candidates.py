@@ -17,7 +17,7 @@ from analytics.money.decision import (
     lived_km,
 )
 from analytics.past.frames import each
-from analytics.risk.deciding import stands_still
+from analytics.risk.deciding import YEAR_DAYS, stands_still
 from analytics.risk.parts_ahead import lead_of
 from analytics.risk.visits_ahead import monday, planned_visits
 from analytics.risk.workdays import Workdays
@@ -26,7 +26,6 @@ from analytics.scheduling.inputs import Inputs
 from ingest.trade_numbers import LEAD_DAYS
 
 NOTHING, CHECK, CHECK_AND_CHANGE, CHANGE = JOBS
-YEAR_DAYS = 365.0
 KEEP_DAY_BONUS = 5.0  # money: a proposal keeps its day unless another is better by more
 URGENT_WEIGHT = 10.0  # failures that one is worth where cost does not decide or a pump has failed
 NOT_FOR_COST = (ON_CEILING, NO_DELIVERY, NO_FUEL)  # reasons to change a pump whatever it saves
