@@ -183,10 +183,11 @@ def facts_of(
     breakdowns = fetch(connection, "pump_breakdowns", [day])
     tell = partial(findings_of, services=services, settings=settings, breakdowns=breakdowns)
     parts = list(judged_visits(connection, history, settings, services, tell=tell, where=where))
+    nothing_read = pd.DataFrame(columns=["visited_on", *NEVER_READ], index=pd.Index([], name="pump_id"))
     return Facts(
         history,
         settings,
-        pd.concat(parts) if parts else pd.DataFrame(columns=["pump_id", *NEVER_READ]).set_index("pump_id"),
+        pd.concat(parts) if parts else nothing_read,
         breakdowns,
         fetch(connection, "plan_decisions", [decided_by]),
         cost_book(connection, known_by),
