@@ -15,7 +15,7 @@ from analytics.money import policies
 from analytics.money.cost_book import CostBook, Prices
 from analytics.money.elements import SIDES, TOTALS
 from analytics.money.long_run import LongRun
-from analytics.money.policies import AGE, LIMITS, RISK, RUN, Events
+from analytics.money.policies import AGE, RUN, Events
 from analytics.money.policy_simulation import Asked, SimulatedLives, simulate, simulate_life_km
 from analytics.past.distance import own_interval_km
 from analytics.past.history import History
@@ -206,4 +206,3 @@ def captured(groups: list[Group], events: list[dict[str, Events]], policy: str) 
 
 
 WITHOUT_READINGS = (RUN, AGE)
-WITH_READINGS = (LIMITS, RISK)

@@ -234,7 +234,6 @@ class Hidden:
         return "".join([*out, said[at:]])
 
 
-NOTHING_HIDDEN = Hidden("", frozenset(), ())
 _WORD = re.compile(r"[^\W_]+")
 
 
