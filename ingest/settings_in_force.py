@@ -75,6 +75,7 @@ class Settings(TypedDict):
     check_open_hours: float
     extra_stop_days: float
     no_fuel_days: float
+    supply_fell_v: float
     workdays: dict[str, list[int]]
     closed_days: dict[str, list[str]]
     keep_initials_days: float

@@ -123,6 +123,7 @@ SETTINGS: dict[str, Setting] = {
     "check_closed_hours": Setting(0.35, "P", "of a bay, for a check with the tank closed"),
     "check_open_hours": Setting(0.65, "P", "of a bay, for opening the tank where the pump stays"),
     "extra_stop_days": Setting(7, "P", "days of notice that a stop made for the pump alone takes"),
+    "supply_fell_v": Setting(0.8, "P", "less at the pump of a running engine than before is looked into"),
     "no_fuel_days": Setting(
         28, "P", "days after which a unit in use has shown that it runs on what a reading found too little"
     ),

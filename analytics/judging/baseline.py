@@ -132,7 +132,8 @@ def corrected(
 def add_levels(visits: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Add `ln_a` and `ln_rpm` at reference volts and the type's rated pressure, and the numbers of the
     readings that each may be compared with (`compares_with`) and those measured alike in any engine state
-    (`measured_with`); visits in order of pump and time."""
+    (`measured_with`), and the volts at the pump before each (`volts_before`); visits in order of pump and
+    time."""
     out = visits.copy()
     reference_v = float(settings["reference_supply_v"]) * system_v(out) / 12.0
     out["ln_a"], out["ln_rpm"] = corrected(out, reference_v, number(out, "rated_pressure_kpa"), settings)
@@ -149,7 +150,19 @@ def add_levels(visits: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     )
     out["compares_with"] = key.groupby(list(key.columns), sort=False).ngroup()
     out["measured_with"] = key.groupby(["pump", "source"], sort=False).ngroup()
+    out["volts_before"] = _volts_before(out)
     return out
+
+
+def _volts_before(visits: pd.DataFrame) -> np.ndarray:
+    """Return the mean of the volts at the pump of the readings before each that it compares with, V (n,); NaN
+    where fewer than LEAST_BASELINE told them."""
+    volts = pd.Series(np.where(full_command(visits), pump_volts(visits), np.nan))
+    group = visits["compares_with"].to_numpy()
+    told = volts.notna().astype(int)
+    count = told.groupby(group).cumsum() - told
+    before = volts.fillna(0.0).groupby(group).cumsum() - volts.fillna(0.0)
+    return (before / count.where(count >= LEAST_BASELINE)).to_numpy(float)
 
 
 def _source(visits: pd.DataFrame) -> pd.Series:

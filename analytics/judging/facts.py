@@ -62,6 +62,10 @@ def circuit_facts(visits: pd.DataFrame, settings: Settings) -> dict[str, np.ndar
     at_battery = np.where(text(visits, "supply_v_at") == "battery", volts, at_pump + sum(drops.values()))
     return {
         "supply_low": volts < least,
+        "supply_fell": running
+        & (at_pump < number(visits, "volts_before") - scale * settings["supply_fell_v"]),
+        "fell_v": number(visits, "volts_before") - at_pump,
+        "at_pump_v": at_pump,
         # Nobody said whether the engine ran, and on a prime these volts are enough.
         "maybe_primed": (text(visits, "state") == "").to_numpy()
         & (volts >= scale * settings["low_supply_prime_v"]),

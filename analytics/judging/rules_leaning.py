@@ -133,6 +133,19 @@ LEANINGS: tuple[Rule, ...] = (
         fault=False,
     ),
     Rule(
+        "supply-fell",
+        ("supply_fell",),
+        "The pump gets {at_pump:.1f} V, {fell:.1f} V less than before: volts are being lost on the way, or "
+        "charging has fallen. The pump is judged at the volts it had.",
+        ("mend circuit",),
+        says={
+            "mend circuit": "Measure charging volts at the battery, then both drops at the pump under load.",
+            "mend circuit, drops good": "The drops are good: check battery and charging, then capture again.",
+        },
+        family="circuit",
+        fault=False,
+    ),
+    Rule(
         "average-undecided",
         ("current_undecided",),
         "The average lies outside specification by less than the clamp's accuracy and its zero allow "

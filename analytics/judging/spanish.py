@@ -177,6 +177,14 @@ OWN_STEPS = {
     ): "Ponga la pinza a cero y capture de nuevo durante el cebado al dar contacto, con "
     "el motor apagado, para comparar.",
     ("charging-low", "mend circuit"): "Revise batería y carga, y capture de nuevo.",
+    (
+        "supply-fell",
+        "mend circuit",
+    ): "Mida la tensión de carga en la batería y luego ambas caídas en la bomba con carga.",
+    (
+        "supply-fell",
+        "mend circuit, drops good",
+    ): "Las caídas son buenas: revise batería y carga, y capture de nuevo.",
     ("average-undecided", "repeat"): "Ponga la pinza a cero, use su rango menor u otra pinza, y capture de "
     "nuevo.",
     (

@@ -243,6 +243,10 @@ FINDINGS = {
         "Con el motor en marcha la batería tiene {battery:.1f} V: no se está cargando. La bomba se juzga a "
         "la tensión que tuvo."
     ),
+    "supply-fell": (
+        "La bomba recibe {at_pump:.1f} V, {fell:.1f} V menos que antes: se pierde tensión en el camino, o "
+        "bajó la carga. La bomba se juzga con la tensión que tuvo."
+    ),
     "average-undecided": (
         "El promedio queda fuera de la especificación por menos de lo que permiten la exactitud de la "
         "pinza y su cero (±{accuracy:.2f} A): eso no decide nada."

@@ -28,6 +28,8 @@ COLUMNS = {
     "rpm_high": "rpm_high_used",
     "type_rpm_low": "rpm_low_used",
     "battery": "battery_v",
+    "at_pump": "at_pump_v",
+    "fell": "fell_v",
     "ripple_limit": "ripple_limit_used_pct",
     "accuracy": "book_accuracy_a",
     "type_a": "type_a",

@@ -261,6 +261,8 @@ SITUATIONS = (
        {"supply_v": 13.4, "rpm": 5600}, "healthy", history=3),
     _s("not charging, by the battery", {"supply_v": 12.4, "supply_v_at": "battery"} | UNPROVEN,
        "charging-low", CIRCUIT, "charging", {"state": "prime"}, "healthy"),
+    _s("volts at the pump fell", {"supply_v": 12.5, "rpm": 5250, "mean_a": 5.25}, "supply-fell", CIRCUIT,
+       "charging", {"supply_v": 13.4, "rpm": 5600}, "healthy", history=3),
     _s("pressure runs away", {"pressure_hold_kpa": 90}, "pressure-not-held", DELIVERY, "leak",
        {"pressure_hold_kpa": 340}, "healthy"),
     _s("complaint not found", {"reason": "complaint"}, "complaint-open", DELIVERY, "hot", {"reason": "pm"},
