@@ -74,8 +74,8 @@ class Settings(TypedDict):
     check_closed_hours: float
     check_open_hours: float
     extra_stop_days: float
-    no_fuel_days: float
     supply_fell_v: float
+    no_fuel_days: float
     workdays: dict[str, list[int]]
     closed_days: dict[str, list[str]]
     keep_initials_days: float

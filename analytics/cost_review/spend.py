@@ -116,8 +116,7 @@ def realised(connection: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame
     """
     rows = connection.execute(statement("cost_lists"), [as_of]).df()
     columns = ["list_id", "as_of", "pumps", "changed", "failed_first", "still_running", "expected_failures",
-               "found_bad", "tested_good", "expected_saving", "realised_low",
-               "realised_high"]  # fmt: skip
+               "found_bad", "tested_good", "expected_saving", "realised_low", "realised_high"]  # fmt: skip
     if rows.empty:
         return pd.DataFrame(columns=columns)
     gone = pd.to_datetime(rows["removed_on"]) <= pd.Timestamp(as_of)

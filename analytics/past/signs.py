@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from ingest.trade_numbers import DEFAULTS
 from ingest.vocabulary import PARTS
 
 SUPPLY_WORK, FLOW_WORK = ("connector", "wiring"), ("strainer", "hose", "regulator", "fuel", "tank_cleaned")
@@ -32,9 +33,13 @@ PARTS_SEEN = {
 # source).
 NAMED, NONE_FOUND, PART_GOOD, MOST_GOOD, WORK_NAMED = 2.2, -0.7, -0.5, -1.5, 1.5
 UNMOVED = 2.5  # natural log, as above: a current that changed with the speed unmoved
-# Drops on the pump's own circuit beyond which something takes its volts (common practice, no source; the
-# limits of the settings as they come), and the natural log, as above, of one that does.
-DROPS_MOST_V, DROP_FOUND = {"drop_supply_v": 0.5, "drop_ground_v": 0.1}, 2.2
+# Drops on the pump's own circuit beyond which something takes its volts: as the settings come, whatever a
+# fleet makes of them, since what such a drop does to a reading is the same in each.
+DROPS_MOST_V = {
+    "drop_supply_v": DEFAULTS["drop_supply_limit_v"],
+    "drop_ground_v": DEFAULTS["drop_ground_limit_v"],
+}
+DROP_FOUND = 2.2  # natural log, as above, of one that does
 WORK_CURES = 0.7  # chance that recorded work ends a cause beside the pump: common practice, no source
 FEW_DELIVERIES = 5  # readings of a type from which its usual delivery may be told
 DELIVERY_SD = 0.08  # of ln delivery, pump to pump and reading to reading: common practice, no source

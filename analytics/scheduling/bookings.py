@@ -312,15 +312,7 @@ def _decide(ledger: Path, pump_id: int, status: str, planned_on: date | None, re
             )
         with transaction(connection, author, "plan") as stamp:
             _insert(
-                connection,
-                int(pump_id),
-                status,
-                planned_on,
-                reason,
-                stamp,
-                decided_on,
-                risk,
-                expected_saving,
+                connection, int(pump_id), status, planned_on, reason, stamp, decided_on, risk, expected_saving
             )
     when = f" on {planned_on}" if planned_on else ""
     mind = f" Mind: {'; '.join(doubts)}." if doubts else ""
@@ -342,6 +334,6 @@ def _insert(
     decided_at = stamp.at if decided_on is None else datetime.combine(decided_on, stamp.at.time())
     connection.execute(
         statement("plan_decide"),
-        [new_id(connection, "booking"), pump_id, status, planned_on, reason or None, risk,
-         expected_saving, stamp.by, decided_at, stamp.at],
+        [new_id(connection, "booking"), pump_id, status, planned_on, reason or None, risk, expected_saving,
+         stamp.by, decided_at, stamp.at],
     )  # fmt: skip

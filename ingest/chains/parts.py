@@ -10,7 +10,7 @@ import multiprocessing
 import os
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import closing, contextmanager
 from contextvars import ContextVar
@@ -39,7 +39,7 @@ def workers(where: Where | None, module: str) -> Iterator[None]:
     count = how_many(where.processes)
     with _pool_of(count) as pool:
         for _ in range(count):
-            pool.submit(_load, module)
+            _send(pool, _load, module)
         token = _begun.set(pool)
         try:
             yield
@@ -101,14 +101,26 @@ def _by(
     try:
         sent: deque[Any] = deque()
         for part in parts:
-            sent.append(pool.submit(function, *part))
+            sent.append(_send(pool, function, *part))
             if len(sent) >= AHEAD * processes:
                 yield sent.popleft().result()
         while sent:
             yield sent.popleft().result()
     except BrokenProcessPool as error:
-        raise LedgerError(
-            "process-lost",
-            "A process that worked out a part was ended, perhaps for want of memory; ask again with fewer"
-            " --processes, nothing was changed.",
-        ) from error
+        raise _lost() from error
+
+
+def _send(pool: ProcessPoolExecutor, function: Callable[..., Any], *part: Any) -> Future[Any]:
+    """Give a part to the pool, which begins a process for it while it has fewer than it may."""
+    try:
+        return pool.submit(function, *part)
+    except (BrokenProcessPool, OSError) as error:
+        raise _lost() from error
+
+
+def _lost() -> LedgerError:
+    return LedgerError(
+        "process-lost",
+        "A process that works out a part was ended or could not begin, perhaps for want of memory; ask again"
+        " with fewer --processes, nothing was changed.",
+    )

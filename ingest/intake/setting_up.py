@@ -75,8 +75,6 @@ def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
         if pump:
             position = life.get("position") or "main"
             in_place = connection.execute(statement("visit/pump_in_service"), [unit, position]).df()
-            pump_type = life.get("pump_type") or "unknown"
-            connection.execute(statement("visit/add_pump_type"), [pump_type, stamp.at])
             if len(in_place) and not _completes(in_place.iloc[0], life):
                 raise EntryRefused(
                     "position-taken",
@@ -84,6 +82,8 @@ def add_unit(ledger: Path, typed: Mapping[str, str], *, author: Author) -> str:
                     " visit, or log the new one's first capture with --serial and --reason after-repair.",
                 )
             row = {name: value for name, value in life.items() if value is not None}
+            pump_type = life.get("pump_type") or (in_place["pump_type"][0] if len(in_place) else "unknown")
+            connection.execute(statement("visit/add_pump_type"), [pump_type, stamp.at])
             if len(in_place):
                 change_cells(connection, "pump", int(in_place["pump_id"][0]), row, stamp, reason="set up")
             else:

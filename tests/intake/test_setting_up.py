@@ -42,6 +42,8 @@ def test_a_fleet_is_set_up_in_any_order(add):
     )
     assert "It has no pump yet" in add("unit", "215", "year=2021")[1]
     assert add("unit", "215", "pump_type=FP-20", "fitted_odometer=100 mi")[1].endswith("100 mi.\n")
+    assert add("unit", "215", "serial=S15")[0] == 0  # which makes no pump of unknown type
+    assert query(add.ledger, "SELECT count(*) FROM pump_type") == [(2,)]
     assert add("unit", "216", "fitted_on=nobody knows", "pump_type=nobody knows")[0] == 0
     assert add("unit", "216", "pump_type=FP-20", "lot=L7")[0] == 0  # fills in what nobody knew
     assert query(add.ledger, "SELECT pump_type, lot FROM pump WHERE unit = '216'") == [("FP-20", "L7")]

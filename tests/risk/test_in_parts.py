@@ -1,6 +1,8 @@
 """A list ranked in parts by other processes is the one ranked here, figure by figure."""
 
 import os
+from concurrent.futures import ProcessPoolExecutor
+from unittest.mock import Mock
 
 import pandas as pd
 import pytest
@@ -8,7 +10,7 @@ import pytest
 from analytics.judging import judged
 from analytics.past import frames
 from analytics.risk.ranking import rank
-from ingest.chains.parts import in_parts
+from ingest.chains.parts import in_parts, workers
 from ingest.chains.running import Where
 from ingest.errors import EntryRefused, LedgerError
 from tests.ledger_fixture import build_ledger
@@ -31,3 +33,11 @@ def test_parts_come_in_order_and_a_lost_process_is_one_sentence():
         list(in_parts(os._exit, [(1,)], Where(processes=1)))
     with pytest.raises(EntryRefused, match="0 processes"):
         list(in_parts(pow, [(2, 1)], Where(processes=0)))
+
+
+def test_a_process_that_cannot_begin_is_one_sentence(monkeypatch):
+    monkeypatch.setattr(ProcessPoolExecutor, "submit", Mock(side_effect=OSError("no memory")))
+    with pytest.raises(LedgerError, match="could not begin"):
+        list(in_parts(pow, [(2, 1)], Where(processes=1)))
+    with pytest.raises(LedgerError, match="could not begin"), workers(Where(processes=1), "math"):
+        pass
