@@ -15,7 +15,8 @@ BIT = {name: 1 << i for i, name in enumerate(ASKED)}
 
 def made_on_the_newest_day(judged: pd.DataFrame) -> pd.Series:
     """Return by pump_id which of ASKED its visits on the day of its newest record, together, as the sum of
-    BIT; a part counts as looked at where it was found good.
+    BIT; a part counts as looked at where it was found good. What a follow-up took over from the visit before
+    it (examined.carry_readings) counts as its own, the zero apart.
 
     judged: rows from judge, every visit of each pump.
     """
