@@ -176,7 +176,9 @@ def fixed_lines(inputs: Inputs, stops: pd.DataFrame, rows: np.ndarray, decided: 
         {"row": rows, "pump_id": pumps["pump_id"].to_numpy(), "unit": pumps["unit"].to_numpy()}
     )
     days = pd.to_datetime(mine["pump_id"].map(decided["planned_on"]))
-    first = pd.to_datetime(mine["unit"].map(stops[stops["stop"] == 1].set_index("unit")["planned_on"]))
+    # As a dict: a column of days that holds none can't be looked up in.
+    stop_of = stops[stops["stop"] == 1].set_index("unit")["planned_on"].to_dict()
+    first = pd.to_datetime(mine["unit"].map(stop_of))
     mine = mine.assign(
         planned_on=days.fillna(first).fillna(pd.Timestamp(inputs.today)), extra_cost=0.0, booked=True,
         due_by="a person's day", overdue=False, stop=0,

@@ -230,6 +230,8 @@ def test_nothing_on_a_closed_day_nor_beyond_the_horizon():
     short = planned(make_inputs([{}]), days=5)
     assert short.lines.empty
     assert short.unplaced["why_code"].tolist() == ["beyond-horizon"]
+    booked = planned(make_inputs([{}], decisions=decision(1, "booked", date(2026, 3, 3))), days=5)
+    assert booked.lines["planned_on"].tolist() == [date(2026, 3, 3)]  # though no stop lies within it
 
 
 def test_what_waits_for_its_next_stop_gets_no_stop_of_its_own_because_that_one_lies_too_far_off():
