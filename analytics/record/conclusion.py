@@ -141,20 +141,20 @@ def acting_words(a: Acting, distance: str) -> str:
     unit, in words."""
     if not a.called:
         return "The lists of those days called for no change; " + (
-            f"{_count(a.missed, 'pump')} failed on the road." if a.missed else "no pump failed."
+            f"{counted(a.missed, 'pump')} failed on the road." if a.missed else "no pump failed."
         )
     low, high = (_saved_or_lost(value, a.saved_sd) for value in a.saved_range)
     cost, spared, given_up = (f"{three_digits(v):,.0f}" for v in (a.cost, a.spared_money, a.given_up))
     return (
-        f"Changing the {_count(a.called, 'pump')} that the lists of those days called for would have cost "
-        f"about {cost} {a.currency} and spared {_count(a.spared, 'failure')} on the road, worth {spared} "
+        f"Changing the {counted(a.called, 'pump')} that the lists of those days called for would have cost "
+        f"about {cost} {a.currency} and spared {counted(a.spared, 'failure')} on the road, worth {spared} "
         f"more than a change; it gives up {distance} of running in the interval, worth {given_up}: about "
         f"{_saved_or_lost(a.saved, a.saved_sd, a.currency)} (8 in 10, by the chance of which of them fail: "
         f"{low} to {high}). {a.missed:,} more failed that no list called for."
     )
 
 
-def _count(n: int, thing: str) -> str:
+def counted(n: int, thing: str) -> str:
     """Return "1 pump" or "2 pumps"."""
     return f"{n:,} {thing}{'' if n == 1 else 's'}"
 

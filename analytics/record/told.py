@@ -19,6 +19,7 @@ from scipy import special
 
 from analytics.past.frames import fetch
 from analytics.past.history import History
+from analytics.record.conclusion import counted
 from analytics.record.scores import auc_interval
 from ingest.author import PROGRAM
 from ingest.errors import LedgerError
@@ -57,12 +58,15 @@ class Told:
         if not self.forecasts:
             return f"No forecast kept as it was told has come to its end yet. {MADE_ANEW}"
         begin = (
-            f"As told since {self.since}: {self.forecasts:,} forecasts of {self.pumps:,} pumps, the first "
-            f"after each visit. {self.failed:,} failed before their horizon or removal, {self.expected:.1f} "
-            f"were expected over the distance run ({self.low:,} to {self.high:,} in 9 of 10 cases)."
+            f"As told since {self.since}: {counted(self.forecasts, 'forecast')} of "
+            f"{counted(self.pumps, 'pump')}, the first after each visit. {self.failed:,} failed before their "
+            f"horizon or removal, {self.expected:.1f} were expected over the distance run ({self.low:,} to "
+            f"{self.high:,} in 9 of 10 cases)."
         )
         if self.taken_off:
-            how = f" How well they rank can't be told, as {self.taken_off:,} pumps were taken off unfailed."
+            were = "was" if self.taken_off == 1 else "were"
+            off = f"{counted(self.taken_off, 'pump')} {were} taken off unfailed"
+            how = f" How well they rank can't be told, as {off}."
         elif self.auc is None:
             how = f" Under {MIN_FAILURES} failures nothing can be said of how well they rank."
         else:

@@ -93,6 +93,7 @@ def test_how_well_they_rank_is_told_where_nobody_acted():
     assert found.auc == 1.0
     assert "100 of 100" in found.text
     assert replace(found, auc=None).text.count("nothing can be said") == 1
+    assert ": 1 forecast of 1 pump, " in replace(found, forecasts=1, pumps=1).text
 
 
 def test_a_forecast_still_under_way_is_not_judged():
