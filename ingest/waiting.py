@@ -44,6 +44,8 @@ def keep_rows(folder: Path, chain: str, rows: Iterable[dict[str, Any]]) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         part.write_text(json.dumps(list(rows), default=lambda n: n.item()), encoding="utf-8")
         part.replace(path)
+    except FileNotFoundError:
+        return  # another run has published this chain meanwhile and cleared up
     except OSError as error:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
@@ -56,11 +58,11 @@ def keep_rows(folder: Path, chain: str, rows: Iterable[dict[str, Any]]) -> None:
 
 def drop_waiting(folder: Path, chains: Iterable[str]) -> None:
     """Remove the files of these chains, what waits for longer than a month, and the folder once empty."""
+    done = {_file(folder, chain).stem for chain in chains}
     with contextlib.suppress(OSError):  # another run was quicker
-        for chain in chains:
-            _file(folder, chain).unlink(missing_ok=True)
         for path in folder.iterdir():
-            if time.time() - path.stat().st_mtime > KEPT_S:
+            # A chain's file, or the part of one whose writing was killed, has the chain's stem first.
+            if path.name.partition(".")[0] in done or time.time() - path.stat().st_mtime > KEPT_S:
                 path.unlink(missing_ok=True)
         folder.rmdir()
 

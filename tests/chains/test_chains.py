@@ -14,7 +14,7 @@ from ingest.chains.running import Where, run_chains
 from ingest.errors import EntryRefused, LedgerError
 from ingest.known_pump import KnownPump
 from ingest.ledger.visit_rows import meter_reading
-from ingest.waiting import keep_rows, waiting_folder, waiting_rows
+from ingest.waiting import drop_waiting, keep_rows, waiting_folder, waiting_rows
 from ingest.wording.measuring_notes import speed_far
 from tests.chains.captures import chains_in, rows_of
 
@@ -198,3 +198,30 @@ def test_a_folder_that_cannot_be_written_is_one_sentence(tmp_path):
     with pytest.raises(LedgerError, match=r"can.t be kept in .* run it again"):
         keep_rows(tmp_path / "file" / "measured", "chain", [{}])
     assert waiting_rows(tmp_path / "file" / "measured", "chain") == []
+
+
+def test_what_a_killed_writing_left_goes_with_its_chain(tmp_path, monkeypatch):
+    folder = tmp_path / "measured"
+    keep_rows(folder, "chain", [{}])
+    with monkeypatch.context() as killed:
+        killed.setattr(Path, "replace", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        for name in ("chain", "other"):
+            with pytest.raises(KeyboardInterrupt):
+                keep_rows(folder, name, [{}])
+    assert len(list(folder.glob("*.part"))) == 2
+    drop_waiting(folder, ["chain"])
+    assert [path.suffix for path in folder.iterdir()] == [".part"]  # the other's: it may be at work
+    drop_waiting(folder, ["other"])
+    assert not folder.exists()
+
+
+def test_a_chain_that_another_run_published_meanwhile_need_not_wait(tmp_path, monkeypatch):
+    folder, replace = tmp_path / "measured", Path.replace
+
+    def published(part, path):
+        drop_waiting(folder, ["chain"])
+        return replace(part, path)
+
+    monkeypatch.setattr(Path, "replace", published)
+    keep_rows(folder, "chain", [{}])
+    assert not folder.exists()
