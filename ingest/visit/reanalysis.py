@@ -29,7 +29,7 @@ from ingest.ledger.statements import statement
 from ingest.ledger.transaction import transaction
 from ingest.measuring.measurement import METHOD_VERSION
 from ingest.object_path import Place
-from ingest.waiting import waiting_folder
+from ingest.waiting import drop_waiting, waiting_folder
 from ingest.waveforms import waveform_folder, waveform_in
 
 Progress = Callable[[int, int], None]
@@ -85,10 +85,12 @@ def reanalyse(
     where they are measured (default: a process on each core). A capture that is missing or now refused is
     named and left alone.
     """
+    waiting = waiting_folder(ledger)
     with open_ledger(ledger) as connection:
         rows = connection.execute(
             statement("upkeep/to_measure_again"), {"method_version": method_version}
         ).fetchall()
+        pumps = connection.execute(statement("upkeep/pumps")).fetchall() if waiting.exists() else []
         visits = [_Visit(*row) for row in rows]
         usual = {day: _usual_band(connection, day) for day in {v.visited_on for v in visits if v.is_due}}
     work = Work()
@@ -96,13 +98,15 @@ def reanalyse(
         _chains(visits, usual, waveform_folder(ledger)),
         work,
         where=where,
-        waiting=waiting_folder(ledger),
+        waiting=waiting,
         progress=(lambda done, of, _name: progress(done, of)) if progress else None,
         take=partial(measure_link, work=work, measure_with=measure_with) if measure_with else None,
     )
     due = sorted((v for v in visits if v.is_due), key=lambda v: (v.visited_on, v.visit_id))
     measured = _store(ledger, due, run.rows, method_version)
     run.published()
+    # A run that was killed once its rows were stored left them waiting, and nothing of such a pump is due.
+    drop_waiting(waiting, (_name(pump_id) for (pump_id,) in pumps))
     failed = tuple(
         f"Visit {visit.visit_id} of unit {visit.unit}: {run.rows[str(visit.visit_id)].refused}"
         for visit in due
@@ -118,9 +122,13 @@ def _usual_band(connection: duckdb.DuckDBPyConnection, day: date) -> dict[str, f
 
 def _chains(visits: list[_Visit], usual: dict[date, dict[str, float | None]], folder: Place) -> list[Chain]:
     return [
-        Chain(f"pump {pump_id}", tuple(_link(visit, usual, folder) for visit in of_pump))
+        Chain(_name(pump_id), tuple(_link(visit, usual, folder) for visit in of_pump))
         for pump_id, of_pump in groupby(visits, key=lambda visit: visit.pump_id)
     ]
+
+
+def _name(pump_id: int) -> str:
+    return f"pump {pump_id}"
 
 
 def _link(visit: _Visit, usual: dict[date, dict[str, float | None]], folder: Place) -> Link:

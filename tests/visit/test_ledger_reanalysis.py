@@ -8,6 +8,7 @@ import pytest
 
 from dashboard.cli import main
 from ingest.capture import Capture
+from ingest.chains.running import Run
 from ingest.errors import CaptureRefused
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.visit_rows import meter_reading
@@ -96,6 +97,16 @@ def test_an_interrupted_run_goes_on_where_it_stopped(ledger):
     assert not waiting_folder(ledger).exists()
     straight_through = {5: 7000, 3: 7001, 1: 7002, 6: 7000, 4: 7001, 2: 7002}
     assert {v: rpm for v, method, rpm, _ in readings(ledger) if method == 2} == straight_through
+
+
+def test_what_waits_once_its_rows_are_stored_goes_with_the_next_run(ledger, monkeypatch):
+    with monkeypatch.context() as killed:
+        killed.setattr(Run, "published", lambda _: (_ for _ in ()).throw(KeyboardInterrupt))
+        with pytest.raises(KeyboardInterrupt):
+            reanalyse(ledger, method_version=2, measure_with=second_method)
+    assert len(list(waiting_folder(ledger).iterdir())) == 2
+    assert reanalyse(ledger, method_version=2, measure_with=second_method).measured == 0
+    assert not waiting_folder(ledger).exists()
 
 
 def test_what_cannot_be_measured_is_named_and_left_alone(ledger):

@@ -1,0 +1,2 @@
+-- Every pump on record.
+SELECT pump_id FROM pump;
