@@ -10,6 +10,7 @@ from analytics.judging.baseline import number
 NOT_SERVICEABLE = ("module", "none")  # filters that nobody changes: nothing is to be looked at
 PARTS = ("strainer", "hose", "regulator", "connector")  # that a look into the open tank takes in
 ASKED = ("zero", "circuit", "pressure", "delivery", "filter", *PARTS)
+FIRST = ("zero", "circuit")  # what a change asks for before anything else
 BIT = {name: 1 << i for i, name in enumerate(ASKED)}
 
 

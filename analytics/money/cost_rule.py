@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.judging.beside import IN_TANK
-from analytics.judging.made import has
+from analytics.judging.made import FIRST, has
 from analytics.money.cost_book import CostBook
 from analytics.money.decision import (
     CHECK_AND_CHANGE,
@@ -111,7 +111,7 @@ def weigh(pumps: pd.DataFrame, curves: Curves, ahead: Ahead, settings: Settings)
         starves=pumps["starves"].to_numpy(bool),
         looked_at=looked_at,
         idle=idle,
-        read_now=has(pumps["made"], "zero", "circuit"),
+        read_now=has(pumps["made"], *FIRST),
         least_saving=float(settings["least_saving_share"]) * pumps["planned"].to_numpy(float),
     )
     demanded = bool(settings["demand_finished_finding"])

@@ -11,6 +11,7 @@ import pandas as pd
 from analytics.past.normal import Z_80, Z_90, Z_95, as_known, three_digits
 from analytics.record.plain_rules import RULES
 from analytics.record.scores import auc_difference, auc_interval
+from ingest.wording.quantities import count
 
 AS_WELL = 0.02  # a rule whose area under the curve comes this near, or lies above, does as well
 
@@ -141,22 +142,17 @@ def acting_words(a: Acting, distance: str) -> str:
     unit, in words."""
     if not a.called:
         return "The lists of those days called for no change; " + (
-            f"{counted(a.missed, 'pump')} failed on the road." if a.missed else "no pump failed."
+            f"{count(a.missed, 'pump')} failed on the road." if a.missed else "no pump failed."
         )
     low, high = (_saved_or_lost(value, a.saved_sd) for value in a.saved_range)
     cost, spared, given_up = (f"{three_digits(v):,.0f}" for v in (a.cost, a.spared_money, a.given_up))
     return (
-        f"Changing the {counted(a.called, 'pump')} that the lists of those days called for would have cost "
-        f"about {cost} {a.currency} and spared {counted(a.spared, 'failure')} on the road, worth {spared} "
+        f"Changing the {count(a.called, 'pump')} that the lists of those days called for would have cost "
+        f"about {cost} {a.currency} and spared {count(a.spared, 'failure')} on the road, worth {spared} "
         f"more than a change; it gives up {distance} of running in the interval, worth {given_up}: about "
         f"{_saved_or_lost(a.saved, a.saved_sd, a.currency)} (8 in 10, by the chance of which of them fail: "
         f"{low} to {high}). {a.missed:,} more failed that no list called for."
     )
-
-
-def counted(n: int, thing: str) -> str:
-    """Return "1 pump" or "2 pumps"."""
-    return f"{n:,} {thing}{'' if n == 1 else 's'}"
 
 
 def _saved_or_lost(amount: float, sd: float, currency: str = "") -> str:

@@ -19,13 +19,13 @@ from scipy import special
 
 from analytics.past.frames import fetch
 from analytics.past.history import History
-from analytics.record.conclusion import counted
 from analytics.record.scores import auc_interval
 from ingest.author import PROGRAM
 from ingest.errors import LedgerError
 from ingest.ledger.connection import open_ledger
 from ingest.ledger.rows import insert_rows
 from ingest.ledger.transaction import transaction
+from ingest.wording.quantities import count
 
 log = logging.getLogger(__name__)
 MIN_FAILURES = 5  # below this many nothing is said of ranking
@@ -58,14 +58,14 @@ class Told:
         if not self.forecasts:
             return f"No forecast kept as it was told has come to its end yet. {MADE_ANEW}"
         begin = (
-            f"As told since {self.since}: {counted(self.forecasts, 'forecast')} of "
-            f"{counted(self.pumps, 'pump')}, the first after each visit. {self.failed:,} failed before their "
+            f"As told since {self.since}: {count(self.forecasts, 'forecast')} of "
+            f"{count(self.pumps, 'pump')}, the first after each visit. {self.failed:,} failed before their "
             f"horizon or removal, {self.expected:.1f} were expected over the distance run ({self.low:,} to "
             f"{self.high:,} in 9 of 10 cases)."
         )
         if self.taken_off:
             were = "was" if self.taken_off == 1 else "were"
-            off = f"{counted(self.taken_off, 'pump')} {were} taken off unfailed"
+            off = f"{count(self.taken_off, 'pump')} {were} taken off unfailed"
             how = f" How well they rank can't be told, as {off}."
         elif self.auc is None:
             how = f" Under {MIN_FAILURES} failures nothing can be said of how well they rank."

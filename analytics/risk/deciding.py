@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from analytics.judging.made import has
+from analytics.judging.made import FIRST, has
 from analytics.money.cost_rule import Curves, weigh, with_decision
 from analytics.money.decision import (
     CHANGE,
@@ -277,7 +277,7 @@ def named(pumps: pd.DataFrame, option: np.ndarray) -> pd.DataFrame:
 def made_now(pumps: pd.DataFrame) -> np.ndarray:
     """Return whether each pump's job is for the bay it stands in, and what such a change asks for first, zero
     and drops, is on record of that very visit, (n,)."""
-    return np.asarray((pumps["at"] == TIMES[NOW]).to_numpy() & has(pumps["made"], "zero", "circuit"))
+    return np.asarray((pumps["at"] == TIMES[NOW]).to_numpy() & has(pumps["made"], *FIRST))
 
 
 _AT = {"now": "at-now", "extra stop": "at-extra-stop"}

@@ -17,7 +17,7 @@ from analytics.judging.action import next_captures
 from analytics.judging.complaints import MENDS
 from analytics.judging.finding import BROKE_DOWN, NO_VALUES, decide_findings, last_readings
 from analytics.judging.judged import judged_visits
-from analytics.judging.made import PARTS, has, made_on_the_newest_day
+from analytics.judging.made import FIRST, PARTS, has, made_on_the_newest_day
 from analytics.learning.fitting import Fit
 from analytics.money.cost_book import CostBook, cost_book
 from analytics.money.cost_rule import PROVEN_SHARE, with_prices
@@ -298,7 +298,7 @@ def findings_of(
     found = found.join(next_captures(found["finding_action"], last, settings))
     made = made_on_the_newest_day(judged).reindex(found.index, fill_value=0)
     flow = found["finding_action"].isin(["check delivery", "check filter or strainer"]).to_numpy()
-    whole = has(made, "zero", "circuit", "pressure", "filter", *PARTS) & (~flow | has(made, "delivery"))
+    whole = has(made, *FIRST, "pressure", "filter", *PARTS) & (~flow | has(made, "delivery"))
     whole &= ~found["cause_found"].to_numpy(bool)
     return found.assign(made=made, checked=found.index.isin(_checked_last(judged)) | whole)
 

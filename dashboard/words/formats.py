@@ -11,7 +11,7 @@ import pandas as pd
 from analytics.past.normal import three_digits
 from ingest.units import KM_PER_MILE, format_quantity
 from ingest.wording.language import phrase
-from ingest.wording.quantities import minus
+from ingest.wording.quantities import count, minus
 
 # A shape for each action, so that a list reads in grey and by those who can't tell colours apart.
 ACTION_SHAPES = {
@@ -157,11 +157,6 @@ def day(when: Any) -> str:
     if isinstance(when, datetime | date):
         return when.strftime("%Y-%m-%d")
     return str(when)[:10]
-
-
-def count(number: int, one: str, many: str | None = None) -> str:
-    """Return "1 pump" or "12 pumps"."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
 def holdings(counts: Any, noun: str) -> str:

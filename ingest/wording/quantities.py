@@ -11,6 +11,11 @@ def rate_words(rate_hz: float, digits: int = 6) -> str:
     return f"{rate_hz:.{digits}g} S/s"
 
 
+def count(number: int, one: str, many: str | None = None) -> str:
+    """Return "1 pump" or "12 pumps"."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
 def minus(figure: str) -> str:
     """Return a printed figure with the sign of minus for the hyphen before it: "−12"."""
     return figure.replace("-", "−")
